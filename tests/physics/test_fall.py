@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from beamfall.errors import PhysicsRangeError
 from beamfall.physics.air import Air
-from beamfall.physics.fall import fall, terminal_speed
+from beamfall.physics.fall import fall, fall_array, terminal_speed
 from beamfall.physics.gravity import local_gravity
 
 # CIPM-2007 dry air and Lemmon & Jacobsen viscosity at 20 °C, 101,325 Pa
@@ -42,3 +43,21 @@ def test_gravity_at_45_degrees() -> None:
 def test_a_drop_outside_1_to_5_5_mm_is_refused_by_name() -> None:
     with pytest.raises(PhysicsRangeError, match=r"drop diameter = 0\.006 m .* 0\.001 and 0\.0055"):
         fall(0.5, 6e-3)
+
+
+def test_arrays_agree_with_single_falls() -> None:
+    rng = np.random.default_rng(11)
+    heights, diameters = rng.uniform(0.0, 1.2, 400), rng.uniform(1e-3, 5.5e-3, 400)
+    starts = np.where(rng.random(400) < 0.3, 0.0, rng.uniform(0.0, 2.0, 400))
+    # a soapy, denser liquid in thin mountain air, so that every condition matters
+    conditions = {
+        "liquid_density_kg_m3": 1150.0,
+        "surface_tension_n_m": 0.035,
+        "air": Air(0.95, 1.78e-5),
+        "gravity": 9.79,
+    }
+    many = fall_array(heights, diameters, initial_speed_m_s=starts, **conditions)
+    for i in range(400):
+        one = fall(heights[i], diameters[i], initial_speed_m_s=starts[i], **conditions)
+        assert many.time_s[i] == pytest.approx(one.time_s, abs=4e-6)
+        assert many.speed_m_s[i] == pytest.approx(one.speed_m_s, abs=1e-4)

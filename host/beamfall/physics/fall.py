@@ -26,12 +26,13 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from beamfall.errors import PhysicsRangeError
 from beamfall.physics.air import Air, air_at
+from beamfall.physics.drag import drag_coefficient
 from beamfall.physics.gravity import STANDARD_GRAVITY
 from beamfall.physics.ranges import check_range, describe_range_error
 
 if TYPE_CHECKING:
     import numpy as np
-    from numpy.typing import NDArray
+    from numpy.typing import ArrayLike, NDArray
 
 WATER_DENSITY_KG_M3 = 998.207  # IAPWS-95, 20 °C, 0.101325 MPa
 WATER_SURFACE_TENSION_N_M = 0.072736  # IAPWS R1-76(2014), 20 °C
@@ -42,7 +43,6 @@ MAX_HEIGHT_M = 5.0
 MAX_INITIAL_SPEED_M_S = 2.0
 MAX_WEBER = 8.0  # the largest drops of Gunn & Kinzer at terminal speed
 
-_FLATTEN_1, _FLATTEN_3 = 0.040, 0.00116
 _STEPS_PER_ROOT_M = 11  # keeps time within 3 µs at 1 mm, 0.1 µs at 4 mm, over 1 m (measured)
 
 
@@ -58,24 +58,6 @@ class FallArrayResult(NamedTuple):
 
     time_s: NDArray[np.float64]
     speed_m_s: NDArray[np.float64]
-
-
-def drag_coefficient(reynolds: float, weber: float) -> float:
-    """Drag coefficient of a falling drop by the Reynolds and Weber numbers of the air, both > 0.
-
-    At weber = 0 it is that of a smooth sphere (Barati et al. 2014, eq. 22 with its constants
-    rounded as published). Referred to the area of the sphere of equal volume.
-    """
-    inverse = 1.0 / reynolds
-    sphere = (
-        5.4856e9 * math.tanh(4.3774e-9 * inverse)
-        + 0.0709 * math.tanh(700.6574 * inverse)
-        + 0.3894 * math.tanh(74.1539 * inverse)
-        - 0.1198 * math.tanh(7429.0843 * inverse)
-        + 1.7174 * math.tanh(9.9851 / (reynolds + 2.3384))
-        + 0.4744
-    )
-    return sphere * (1.0 + weber * (_FLATTEN_1 + _FLATTEN_3 * weber * weber))
 
 
 def _check(
@@ -142,7 +124,7 @@ def fall(
     def slope(s: float, v: float) -> float:
         v2 = v * v
         pull = drive - drag * coefficient(reynolds_per_speed * v, weber_per_speed2 * v2) * v2
-        return 2.0 * s * pull / v
+        return float(2.0 * s * pull / v)
 
     at_rest = math.sqrt(2.0 * drive)  # dv/ds where s = 0: drag plays no part yet
     # Runge-Kutta of fourth order on dv/ds = 2·s·(dv/dt)/v and dt/ds = 2·s/v.
@@ -168,6 +150,62 @@ def fall(
     if weber > MAX_WEBER:
         raise _refuse_flattening(weber)
     return FallResult(time, v)
+
+
+def fall_array(
+    height_m: ArrayLike,
+    diameter_m: ArrayLike,
+    *,
+    liquid_density_kg_m3: float = WATER_DENSITY_KG_M3,
+    surface_tension_n_m: float = WATER_SURFACE_TENSION_N_M,
+    air: Air = ROOM_AIR,
+    gravity: float = STANDARD_GRAVITY,
+    initial_speed_m_s: ArrayLike = 0.0,
+) -> FallArrayResult:
+    """`fall` for arrays of height, diameter and initial speed, broadcast against each other.
+
+    One liquid, air and gravity a call. Several million falls a second, within 3 µs of `fall`
+    up to 1.2 m and 20 µs up to 5 m (see `fall_table`); the first call for a new liquid, air or gravity costs some 20 ms more.
+    Raises PhysicsRangeError as `fall` does when any element is out of range, naming the worst.
+    """
+    import numpy as np
+
+    from beamfall.physics.fall_table import build_table
+
+    height, diameter, start = (
+        np.asarray(a, dtype=np.float64) for a in (height_m, diameter_m, initial_speed_m_s)
+    )
+    shape = np.broadcast_shapes(height.shape, diameter.shape, start.shape)
+    if 0 in shape:
+        return FallArrayResult(np.empty(shape), np.empty(shape))
+    _check_all("fall height", height, 0.0, MAX_HEIGHT_M, "m")
+    _check_all("drop diameter", diameter, MIN_DIAMETER_M, MAX_DIAMETER_M, "m")
+    _check_all("initial speed", start, 0.0, MAX_INITIAL_SPEED_M_S, "m/s")
+    _check_conditions(liquid_density_kg_m3, surface_tension_n_m, gravity)
+    # Two tables: falls of a photographer, and the rest. An initial speed adds 0.4 m at most.
+    top = 1.6 if float(height.max()) <= 1.2 else MAX_HEIGHT_M + 0.4
+    table = build_table(
+        liquid_density_kg_m3, surface_tension_n_m, air, gravity, top,
+        (MIN_DIAMETER_M, MAX_DIAMETER_M), MAX_INITIAL_SPEED_M_S,
+    )  # fmt: skip
+    # One value stays one value; anything else becomes a full vector.
+    vectors = [
+        a.reshape(1) if a.size == 1 else np.broadcast_to(a, shape).reshape(-1)
+        for a in (height, diameter, start)
+    ]
+    time, speed = table.evaluate(*vectors)
+    weber = air.density_kg_m3 / surface_tension_n_m * float(np.max(vectors[1] * speed**2))
+    if weber > MAX_WEBER:
+        raise _refuse_flattening(weber)
+    return FallArrayResult(time.reshape(shape), speed.reshape(shape))
+
+
+def _check_all(
+    key: str, values: NDArray[np.float64], low: float, high: float, unit: str
+) -> None:
+    """check_range for the smallest and the largest element; NaN is refused by either."""
+    check_range(key, float(values.min()), low, high, unit)
+    check_range(key, float(values.max()), low, high, unit)
 
 
 def terminal_speed(
