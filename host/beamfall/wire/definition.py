@@ -1,0 +1,480 @@
+"""The definition of the wire: protocol/messages.toml, read, checked and held as frozen values.
+
+Nothing of the wire is written down in Python: names, numbers, sizes and enums all come from that
+file. `load_definition()` reads and checks one file, `get_definition()` gives the one of this
+installation, read once.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import struct
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import IntEnum
+from functools import cache, cached_property
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, Self
+
+from beamfall.errors import DefinitionError
+from beamfall.resources import find_protocol
+
+INTEGERS: Mapping[str, str] = MappingProxyType({"u8": "B", "u16": "H", "u32": "I", "u64": "Q"})
+KINDS = ("request", "answer", "report", "notice")
+HEADER_FORMAT = "<BBHI"  # protocol, message, session, number
+HEADER_SIZE = struct.calcsize(HEADER_FORMAT)
+CRC_SIZE = 4
+COUNT_SIZE = 1  # the u8 before a list's records or a text's bytes
+
+
+class WireEnum(IntEnum):
+    """Base of the enums made from messages.toml: integers that know their meaning and cure.
+
+    `kind` is set only where the file gives one (signals: output, beam, input).
+    """
+
+    meaning: str
+    cure: str
+    kind: str
+
+    def __new__(cls, value: int, meaning: str = "", cure: str = "", kind: str = "") -> Self:
+        member = int.__new__(cls, value)
+        member._value_ = value
+        member.meaning = meaning
+        member.cure = cure
+        member.kind = kind
+        return member
+
+    @property
+    def label(self) -> str:
+        """The name as people see it: `armed-for-sensor`."""
+        return self.name.replace("_", "-")
+
+
+@dataclass(frozen=True)
+class Field:
+    """One field of a message or record.
+
+    `type` is as in the file; `base` is one of u8 u16 u32 u64 bytes enum list text; `of` names the
+    enum or the record; `size` is the bytes it always takes (0 for a list or text); `max` is the
+    most records of a list or bytes of a text.
+    """
+
+    name: str
+    type: str
+    base: str
+    of: str | None
+    size: int
+    max: int | None
+    unit: str
+    meaning: str
+
+    @property
+    def code(self) -> str:
+        """The `struct` code of a field of fixed size."""
+        if self.base == "bytes":
+            return f"{self.size}s"
+        return "B" if self.base == "enum" else INTEGERS[self.base]
+
+
+@dataclass(frozen=True)
+class RecordDefinition:
+    """A record that lists are made of; its fields all have a fixed size."""
+
+    name: str
+    meaning: str
+    fields: tuple[Field, ...]
+
+    @cached_property
+    def format(self) -> str:
+        """The `struct` format of one record."""
+        return "<" + "".join(field.code for field in self.fields)
+
+    @cached_property
+    def size(self) -> int:
+        """Bytes of one record."""
+        return struct.calcsize(self.format)
+
+
+@dataclass(frozen=True)
+class MessageDefinition:
+    """One message: fixed fields, then at most one tail, a list or a text."""
+
+    name: str
+    id: int
+    kind: str
+    meaning: str
+    answer: str | None
+    fields: tuple[Field, ...]
+    tail_size: int  # bytes of one record of the tail's list, 1 for a text, 0 without a tail
+
+    @cached_property
+    def tail(self) -> Field | None:
+        """The list or text at the end, if there is one."""
+        last = self.fields[-1] if self.fields else None
+        return last if last is not None and last.base in ("list", "text") else None
+
+    @cached_property
+    def fixed(self) -> tuple[Field, ...]:
+        """The fields before the tail."""
+        return self.fields if self.tail is None else self.fields[:-1]
+
+    @cached_property
+    def format(self) -> str:
+        """The `struct` format of the fixed fields (the tail's count byte is not part of it)."""
+        return "<" + "".join(field.code for field in self.fixed)
+
+    @cached_property
+    def fixed_size(self) -> int:
+        """Bytes of the fixed fields."""
+        return struct.calcsize(self.format)
+
+    @property
+    def smallest(self) -> int:
+        """Bytes of the smallest payload."""
+        return self.fixed_size + (COUNT_SIZE if self.tail is not None else 0)
+
+    @property
+    def largest(self) -> int:
+        """Bytes of the largest payload."""
+        if self.tail is None or self.tail.max is None:
+            return self.fixed_size
+        return self.fixed_size + COUNT_SIZE + self.tail.max * self.tail_size
+
+
+@dataclass(frozen=True)
+class EnumDefinition:
+    """An enum of the wire; `python` is the IntEnum made from it."""
+
+    name: str
+    meaning: str
+    python: type[WireEnum]
+
+
+@dataclass(frozen=True)
+class FrameDefinition:
+    """Sizes of a frame, in bytes."""
+
+    header_size: int
+    crc_size: int
+    payload_max: int
+    frame_max: int
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Limits both sides keep; see messages.toml."""
+
+    rows_per_part: int
+    edges_per_report: int
+    report_window: int
+    text_max: int
+    horizon_ticks: int
+
+
+@dataclass(frozen=True)
+class Definition:
+    """The whole wire."""
+
+    protocol: int
+    frame: FrameDefinition
+    limits: Limits
+    enums: Mapping[str, EnumDefinition]
+    records: Mapping[str, RecordDefinition]
+    messages: Mapping[str, MessageDefinition]
+
+    @cached_property
+    def by_id(self) -> Mapping[int, MessageDefinition]:
+        """Messages by their id."""
+        return MappingProxyType({message.id: message for message in self.messages.values()})
+
+    def enum(self, name: str) -> type[WireEnum]:
+        """Return the IntEnum `name`; `definition.enum("state")["idle"]` is a member."""
+        return self.enums[name].python
+
+    @cached_property
+    def canonical(self) -> bytes:
+        """The definition as canonical JSON: what the digest is taken of. Words do not count."""
+
+        def fields(of: tuple[Field, ...]) -> list[list[Any]]:
+            return [
+                [field.name, field.type, field.max if field.base == "list" else None]
+                for field in of
+            ]
+
+        content = {
+            "protocol": self.protocol,
+            "frame": vars(self.frame),
+            "limits": vars(self.limits),
+            "enums": {
+                name: {member.name: int(member) for member in enum.python}
+                for name, enum in self.enums.items()
+            },
+            "records": {name: fields(record.fields) for name, record in self.records.items()},
+            "messages": {
+                name: [message.id, message.kind, message.answer, fields(message.fields)]
+                for name, message in self.messages.items()
+            },
+        }
+        text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+        return text.encode("ascii")
+
+    @cached_property
+    def digest(self) -> bytes:
+        """The first 8 bytes of the SHA-256 of `canonical`."""
+        return hashlib.sha256(self.canonical).digest()[:8]
+
+
+@cache
+def get_definition() -> Definition:
+    """Return the definition that comes with this package."""
+    return load_definition(find_protocol() / "messages.toml")
+
+
+def load_definition(path: Path) -> Definition:
+    """Read and check one messages.toml.
+
+    Raises DefinitionError naming the file and the entry that is wrong.
+    """
+    try:
+        with path.open("rb") as file:
+            content = tomllib.load(file)
+    except (OSError, tomllib.TOMLDecodeError) as error:
+        raise DefinitionError(f"{path}: cannot be read: {error}") from error
+    return parse_definition(content, str(path))
+
+
+def parse_definition(content: Mapping[str, Any], source: str) -> Definition:
+    """Check the parsed content of a messages.toml and build a Definition; `source` names it in errors."""
+    return _Parser(source).parse(content)
+
+
+class _Parser:
+    """Turns the file's content into values; every complaint names file and entry."""
+
+    def __init__(self, source: str) -> None:
+        self._source = source
+
+    def parse(self, content: Mapping[str, Any]) -> Definition:
+        self._check_keys(
+            content, "the file", {"protocol", "frame", "limits", "enums", "records", "messages"}
+        )
+        protocol = self._check_integer(content["protocol"], "protocol", 1, 255)
+        frame = FrameDefinition(**self._parse_sizes(content["frame"], "frame", FrameDefinition))
+        limits = Limits(**self._parse_sizes(content["limits"], "limits", Limits))
+        self._check_frame(frame)
+        enums = {name: self._parse_enum(name, entry) for name, entry in content["enums"].items()}
+        records: dict[str, RecordDefinition] = {}
+        for name, entry in content["records"].items():
+            fields = self._parse_fields(f"records.{name}", entry["fields"], enums, {}, limits)
+            for field in fields:
+                self._require(
+                    field.size > 0,
+                    f"records.{name}.{field.name}",
+                    "a record's field has a fixed size",
+                )
+            records[name] = RecordDefinition(name, entry.get("meaning", ""), fields)
+        messages: dict[str, MessageDefinition] = {}
+        for entry in content["messages"]:
+            message = self._parse_message(entry, enums, records, limits)
+            where = f"message {message.name}"
+            self._require(message.name not in messages, where, "the name occurs twice")
+            self._require(message.name not in records, where, "a record has the same name")
+            for other in messages.values():
+                self._require(
+                    message.id != other.id,
+                    where,
+                    f"id {message.id:#04x} is also that of {other.name}",
+                )
+            self._require(
+                message.largest <= frame.payload_max,
+                where,
+                f"its largest payload is {message.largest} bytes; payload_max is {frame.payload_max}",
+            )
+            messages[message.name] = message
+        for message in messages.values():
+            self._check_answer(message, messages)
+        self._check_limits(limits, messages)
+        return Definition(
+            protocol,
+            frame,
+            limits,
+            MappingProxyType(enums),
+            MappingProxyType(records),
+            MappingProxyType(messages),
+        )
+
+    def _require(self, condition: bool, where: str, problem: str) -> None:
+        if not condition:
+            raise DefinitionError(f"{self._source}: {where}: {problem}")
+
+    def _check_keys(
+        self,
+        entry: Mapping[str, Any],
+        where: str,
+        needed: set[str],
+        optional: frozenset[str] = frozenset(),
+    ) -> None:
+        missing = sorted(needed - entry.keys())
+        self._require(not missing, where, f"{', '.join(missing)} missing")
+        unknown = sorted(entry.keys() - needed - optional)
+        self._require(not unknown, where, f"unknown key {', '.join(unknown)}")
+
+    def _check_integer(self, value: Any, where: str, least: int, most: int) -> int:
+        good = isinstance(value, int) and not isinstance(value, bool) and least <= value <= most
+        self._require(good, where, f"{value!r} is not a whole number from {least} to {most}")
+        return int(value)
+
+    def _parse_sizes(self, entry: Mapping[str, Any], where: str, kind: type) -> dict[str, int]:
+        names = set(kind.__annotations__)
+        self._check_keys(entry, where, names)
+        return {
+            name: self._check_integer(entry[name], f"{where}.{name}", 1, 2**32 - 1)
+            for name in names
+        }
+
+    def _check_frame(self, frame: FrameDefinition) -> None:
+        self._require(
+            frame.header_size == HEADER_SIZE, "frame.header_size", f"must be {HEADER_SIZE}"
+        )
+        self._require(frame.crc_size == CRC_SIZE, "frame.crc_size", f"must be {CRC_SIZE}")
+        body = frame.header_size + frame.payload_max + frame.crc_size
+        most = body + body // 254 + 1 + 1  # COBS adds a code byte per 254 begun, then the delimiter
+        self._require(frame.frame_max == most, "frame.frame_max", f"must be {most}")
+
+    def _parse_enum(self, name: str, entry: Mapping[str, Any]) -> EnumDefinition:
+        where = f"enums.{name}"
+        self._check_keys(entry, where, {"values"}, frozenset({"meaning"}))
+        seen: dict[int, str] = {}
+        members: list[tuple[str, tuple[int, str, str, str]]] = []
+        for value_name, value in entry["values"].items():
+            place = f"{where}.{value_name}"
+            self._require(value_name.isidentifier(), place, "the name is not an identifier")
+            self._check_keys(value, place, {"value", "meaning"}, frozenset({"cure", "kind"}))
+            number = self._check_integer(value["value"], place, 0, 255)
+            self._require(number not in seen, place, f"{number} is also {seen.get(number)}")
+            seen[number] = value_name
+            members.append(
+                (
+                    value_name,
+                    (number, value["meaning"], value.get("cure", ""), value.get("kind", "")),
+                )
+            )
+        self._require(bool(members), where, "has no values")
+        make: Any = WireEnum  # the functional form of Enum, which type checkers do not know here
+        python: type[WireEnum] = make(_class_name(name), members)
+        return EnumDefinition(name, entry.get("meaning", ""), python)
+
+    def _parse_message(
+        self,
+        entry: Mapping[str, Any],
+        enums: Mapping[str, EnumDefinition],
+        records: Mapping[str, RecordDefinition],
+        limits: Limits,
+    ) -> MessageDefinition:
+        where = f"message {entry.get('name', '?')}"
+        self._check_keys(
+            entry, where, {"name", "id", "kind", "meaning", "fields"}, frozenset({"answer"})
+        )
+        self._require(entry["name"].isidentifier(), where, "the name is not an identifier")
+        self._require(entry["kind"] in KINDS, where, f"kind must be one of {', '.join(KINDS)}")
+        fields = self._parse_fields(where, entry["fields"], enums, records, limits)
+        tail = fields[-1] if fields else None
+        tail_size = 0
+        if tail is not None and tail.base == "list" and tail.of is not None:
+            tail_size = records[tail.of].size
+        elif tail is not None and tail.base == "text":
+            tail_size = 1
+        return MessageDefinition(
+            entry["name"],
+            self._check_integer(entry["id"], f"{where}.id", 1, 255),
+            entry["kind"],
+            entry["meaning"],
+            entry.get("answer"),
+            fields,
+            tail_size,
+        )
+
+    def _parse_fields(
+        self,
+        where: str,
+        entries: list[Mapping[str, Any]],
+        enums: Mapping[str, EnumDefinition],
+        records: Mapping[str, RecordDefinition],
+        limits: Limits,
+    ) -> tuple[Field, ...]:
+        fields: list[Field] = []
+        for index, entry in enumerate(entries):
+            place = f"{where}.{entry.get('name', '?')}"
+            self._check_keys(entry, place, {"name", "type"}, frozenset({"max", "unit", "meaning"}))
+            name, kind = entry["name"], entry["type"]
+            self._require(name.isidentifier(), place, "the name is not an identifier")
+            self._require(all(name != field.name for field in fields), place, "occurs twice")
+            base, _, of = kind.partition(":")
+            most: int | None = None
+            size = 0
+            if base in INTEGERS and not of:
+                size = struct.calcsize("<" + INTEGERS[base])
+            elif base == "bytes" and of.isdigit() and int(of) > 0:
+                size = int(of)
+            elif base == "enum":
+                self._require(of in enums, place, f"there is no enum {of!r}")
+                size = 1
+            elif base == "list":
+                self._require(of in records, place, f"there is no record {of!r}")
+                most = self._check_integer(entry.get("max"), f"{place}.max", 1, 255)
+            elif kind == "text":
+                most = limits.text_max
+            else:
+                self._require(False, place, f"unknown type {kind!r}")
+            last = index == len(entries) - 1
+            self._require(size > 0 or last, place, "a list or a text can only be the last field")
+            self._require("max" not in entry or base == "list", place, "only a list has max")
+            fields.append(
+                Field(
+                    name,
+                    kind,
+                    base,
+                    of if base in ("enum", "list") else None,
+                    size,
+                    most,
+                    entry.get("unit", ""),
+                    entry.get("meaning", ""),
+                )
+            )
+        return tuple(fields)
+
+    def _check_answer(
+        self, message: MessageDefinition, messages: Mapping[str, MessageDefinition]
+    ) -> None:
+        where = f"message {message.name}"
+        if message.kind != "request":
+            self._require(message.answer is None, where, f"a {message.kind} has no answer")
+            return
+        self._require(message.answer is not None, where, "a request needs an answer")
+        answer = messages.get(message.answer or "")
+        self._require(
+            answer is not None and answer.kind == "answer",
+            where,
+            f"{message.answer!r} is no answer",
+        )
+
+    def _check_limits(self, limits: Limits, messages: Mapping[str, MessageDefinition]) -> None:
+        self._require(limits.text_max <= 255, "limits.text_max", "a text's length is one byte")
+        for name, limit in (
+            ("table_rows", limits.rows_per_part),
+            ("edges", limits.edges_per_report),
+        ):
+            tail = messages[name].tail if name in messages else None
+            self._require(
+                tail is not None and tail.max == limit,
+                f"message {name}",
+                f"its list's max must be {limit}",
+            )
+
+
+def _class_name(name: str) -> str:
+    return "".join(part.capitalize() for part in name.split("_"))

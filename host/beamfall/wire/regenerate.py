@@ -1,0 +1,83 @@
+"""Makes every file that follows from messages.toml: `python -m beamfall.wire.regenerate [--check]`.
+
+It writes firmware/beamfall_board/wire_definition.py, the generated parts of protocol/SPEC.md and
+protocol/vectors.json. With --check nothing is written; stale files are named and the exit status
+is 1. It works in a source checkout only.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from beamfall.errors import BeamfallError, ResourceMissing, StaleFiles
+from beamfall.resources import find_checkout
+from beamfall.wire.definition import load_definition
+from beamfall.wire.firmware_definition import render_firmware_definition
+
+
+def render_files(top: Path) -> dict[Path, str]:
+    """Return the text that each generated file of the checkout `top` should hold."""
+    definition = load_definition(top / "protocol" / "messages.toml")
+    return {
+        top / "firmware" / "beamfall_board" / "wire_definition.py": render_firmware_definition(
+            definition
+        ),
+    }
+
+
+def find_stale(top: Path) -> list[Path]:
+    """Return the generated files that are missing or differ from what they should hold."""
+    return [
+        path
+        for path, text in render_files(top).items()
+        if not path.is_file() or path.read_text(encoding="utf-8") != text
+    ]
+
+
+def regenerate(top: Path) -> list[Path]:
+    """Write the stale files anew; return which were."""
+    files = render_files(top)
+    stale = find_stale(top)
+    for path in stale:
+        path.write_text(files[path], encoding="utf-8", newline="\n")
+    return stale
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command; return its exit status."""
+    parser = argparse.ArgumentParser(
+        prog="python -m beamfall.wire.regenerate",
+        description="Make the files that follow from protocol/messages.toml.",
+    )
+    parser.add_argument(
+        "--check", action="store_true", help="write nothing; fail when one is stale"
+    )
+    options = parser.parse_args(arguments)
+    try:
+        top = find_checkout()
+        if top is None:
+            raise ResourceMissing(
+                "this needs the source checkout with protocol/messages.toml: pip install -e . in it"
+            )
+        if options.check:
+            stale = find_stale(top)
+            if stale:
+                names = ", ".join(str(path.relative_to(top)) for path in stale)
+                raise StaleFiles(
+                    f"stale: {names}; run python -m beamfall.wire.regenerate and commit"
+                )
+            print("all generated files are up to date")
+            return 0
+        for path in regenerate(top):
+            print(f"wrote {path.relative_to(top)}")
+    except BeamfallError as error:
+        print(f"error: {error}", file=sys.stderr)
+        return error.exit_status
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
