@@ -3,6 +3,8 @@
 BeamfallError                 root; the command line exits 1
 ├── UserError                 a mistake in what was given; the command line exits 2
 │   ├── PhysicsRangeError     a quantity outside the range a formula holds for; also a ValueError
+│   ├── UnitError             a quantity with no unit, or with one that does not fit; also a ValueError
+│   ├── NoSuchShot            a shot or series that is not in the log; also a LogError
 │   ├── RigFileError          the rig file: file, key and what was expected
 │   ├── SequenceError         a sequence table that cannot be run; also a ValueError
 │   ├── PortNotFound          no such port, or none or several candidates; also a LinkError
@@ -10,6 +12,7 @@ BeamfallError                 root; the command line exits 1
 ├── DefinitionError           protocol/messages.toml is wrong in itself
 ├── ResourceMissing           a file of the installation is missing; also a FileNotFoundError
 ├── MessageError              a message that cannot be encoded or decoded; also a ValueError
+├── CobsError                 bytes that are not COBS; also a ValueError
 ├── LinkError                 the way to the board
 │   ├── PortBusy              another program has the port
 │   ├── PortDenied            this user may not open the port; also a PermissionError
@@ -25,6 +28,8 @@ BeamfallError                 root; the command line exits 1
 │   └── BoardRestarted        the board was reset under way
 ├── InterpreterMissing        the MicroPython interpreter is not installed
 ├── LogError                  the shot log cannot be opened, read or written
+│   ├── LogReadOnly           the log may not be written to; also a PermissionError
+│   └── LogNewer              the log was written by a newer Beamfall
 └── StaleFiles                generated files differ from what messages.toml makes
 """
 
@@ -32,7 +37,7 @@ from __future__ import annotations
 
 
 class BeamfallError(Exception):
-    """Root of every error raised on purpose; its message says what happened, to what, and the cure."""
+    """Root of every error raised on purpose; it says what happened, to what, and the cure."""
 
     exit_status = 1
 
@@ -51,8 +56,12 @@ class PhysicsRangeError(UserError, ValueError):
     """
 
 
+class UnitError(UserError, ValueError):
+    """A quantity has no unit, an unknown one, or one of another kind; the message shows a right one."""
+
+
 class RigFileError(UserError):
-    """The rig file cannot be used; the message names file, key, what was found and what is expected."""
+    """The rig file cannot be used; file, key, what was found and what is expected are named."""
 
 
 class SequenceError(UserError, ValueError):
@@ -73,6 +82,14 @@ class StaleFiles(BeamfallError):
 
 class MessageError(BeamfallError, ValueError):
     """A message's fields or payload do not fit its definition; the message names the field."""
+
+
+class CobsError(BeamfallError, ValueError):
+    """Bytes are not a COBS block; `zero_inside` tells a stray 0x00 from a code byte that lies."""
+
+    def __init__(self, message: str, *, zero_inside: bool = False) -> None:
+        super().__init__(message)
+        self.zero_inside = zero_inside
 
 
 class LinkError(BeamfallError):
@@ -148,7 +165,8 @@ class Refused(BeamfallError):
         number = f" (detail {detail})" if detail else ""
         then = f"; {cure}" if cure else ""
         super().__init__(
-            f"the board refused {request.replace('_', '-')}{where}, {reason.replace('_', '-')}{what}{number}{then}"
+            f"the board refused {request.replace('_', '-')}{where}, "
+            f"{reason.replace('_', '-')}{what}{number}{then}"
         )
 
 
@@ -157,11 +175,11 @@ class ShotError(BeamfallError):
 
 
 class ReleaseUnknown(ShotError):
-    """The answer to a release is lost and the board has restarted: whether it ran cannot be known."""
+    """A release's answer is lost and the board has restarted: whether it ran cannot be known."""
 
 
 class BoardRestarted(ShotError):
-    """The board's boot id has changed: a table uploaded before is gone, a shot under way is lost."""
+    """The board's boot id has changed: its table is gone, a shot under way is lost."""
 
 
 class InterpreterMissing(BeamfallError):
@@ -170,3 +188,15 @@ class InterpreterMissing(BeamfallError):
 
 class LogError(BeamfallError):
     """The shot log cannot be opened, read or written; the message names the file."""
+
+
+class LogReadOnly(LogError, PermissionError):
+    """The log or its folder may not be written to: change its rights, or set BEAMFALL_LOG."""
+
+
+class LogNewer(LogError):
+    """A newer Beamfall wrote the log: update this one. The file has not been touched."""
+
+
+class NoSuchShot(UserError, LogError):
+    """The log holds no shot or series of that number; `beamfall shots list` shows what there is."""

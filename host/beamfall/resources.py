@@ -24,7 +24,8 @@ def find_folder(name: str) -> Path:
             return place
     seen = " nor ".join(str(place) for place in places)
     raise ResourceMissing(
-        f"the folder {name}/ is neither at {seen}; install the package again: pip install --force-reinstall beamfall"
+        f"the folder {name}/ is neither at {seen}; install the package again: "
+        "pip install --force-reinstall beamfall"
     )
 
 
@@ -39,6 +40,6 @@ def find_firmware() -> Path:
 
 
 def find_checkout() -> Path | None:
-    """Return the top of the source checkout this package runs from, or None in an installed wheel."""
+    """Return the top of the source checkout this package runs from; None in an installed wheel."""
     top = _PACKAGE.parent.parent
     return top if (top / "protocol" / "messages.toml").is_file() else None

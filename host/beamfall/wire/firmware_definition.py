@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from beamfall.wire.definition import Definition, Field, MessageDefinition
+from beamfall.wire.schema import Definition, Field, MessageDefinition
 
 # What the firmware calls the values of each enum; every enum not named here takes its own name.
 _PREFIXES = {"beam_edge": "EDGE"}

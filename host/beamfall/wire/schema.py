@@ -1,0 +1,229 @@
+"""What a definition of the wire consists of, as frozen values; `definition.py` reads them."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import struct
+from collections import namedtuple
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from enum import IntEnum
+from functools import cached_property
+from types import MappingProxyType
+from typing import Any, Self
+
+INTEGERS: Mapping[str, str] = MappingProxyType({"u8": "B", "u16": "H", "u32": "I", "u64": "Q"})
+KINDS = ("request", "answer", "report", "notice")
+HEADER_FORMAT = "<BBHI"  # protocol, message, session, number
+HEADER_SIZE = struct.calcsize(HEADER_FORMAT)
+CRC_SIZE = 4
+COUNT_SIZE = 1  # the u8 before a list's records or a text's bytes
+
+
+class WireEnum(IntEnum):
+    """Base of the enums made from messages.toml: integers that know their meaning and cure.
+
+    `kind` is set only where the file gives one (signals: output, beam, input).
+    """
+
+    meaning: str
+    cure: str
+    kind: str
+
+    def __new__(cls, value: int, meaning: str = "", cure: str = "", kind: str = "") -> Self:
+        member = int.__new__(cls, value)
+        member._value_ = value
+        member.meaning = meaning
+        member.cure = cure
+        member.kind = kind
+        return member
+
+    @property
+    def label(self) -> str:
+        """The name as people see it: `armed-for-sensor`."""
+        return self.name.replace("_", "-")
+
+
+@dataclass(frozen=True)
+class Field:
+    """One field of a message or record.
+
+    `type` is as in the file; `base` is one of u8 u16 u32 u64 bytes enum list text; `of` names the
+    enum or the record; `size` is the bytes it always takes (0 for a list or text); `max` is the
+    most records of a list or bytes of a text.
+    """
+
+    name: str
+    type: str
+    base: str
+    of: str | None
+    size: int
+    max: int | None
+    unit: str
+    meaning: str
+
+    @property
+    def code(self) -> str:
+        """The `struct` code of a field of fixed size."""
+        if self.base == "bytes":
+            return f"{self.size}s"
+        return "B" if self.base == "enum" else INTEGERS[self.base]
+
+
+@dataclass(frozen=True)
+class RecordDefinition:
+    """A record that lists are made of; its fields all have a fixed size."""
+
+    name: str
+    meaning: str
+    fields: tuple[Field, ...]
+
+    @cached_property
+    def format(self) -> str:
+        """The `struct` format of one record."""
+        return "<" + "".join(field.code for field in self.fields)
+
+    @cached_property
+    def size(self) -> int:
+        """Bytes of one record."""
+        return struct.calcsize(self.format)
+
+    @cached_property
+    def python(self) -> Callable[..., Any]:
+        """The named tuple that a decoded record is: `edge.signal`, `edge.ticks`."""
+        return namedtuple(make_class_name(self.name), [field.name for field in self.fields])
+
+
+@dataclass(frozen=True)
+class MessageDefinition:
+    """One message: fixed fields, then at most one tail, a list or a text."""
+
+    name: str
+    id: int
+    kind: str
+    meaning: str
+    answer: str | None
+    fields: tuple[Field, ...]
+    tail_size: int  # bytes of one record of the tail's list, 1 for a text, 0 without a tail
+
+    @cached_property
+    def tail(self) -> Field | None:
+        """The list or text at the end, if there is one."""
+        last = self.fields[-1] if self.fields else None
+        return last if last is not None and last.base in ("list", "text") else None
+
+    @cached_property
+    def fixed(self) -> tuple[Field, ...]:
+        """The fields before the tail."""
+        return self.fields if self.tail is None else self.fields[:-1]
+
+    @cached_property
+    def format(self) -> str:
+        """The `struct` format of the fixed fields (the tail's count byte is not part of it)."""
+        return "<" + "".join(field.code for field in self.fixed)
+
+    @cached_property
+    def fixed_size(self) -> int:
+        """Bytes of the fixed fields."""
+        return struct.calcsize(self.format)
+
+    @property
+    def smallest(self) -> int:
+        """Bytes of the smallest payload."""
+        return self.fixed_size + (COUNT_SIZE if self.tail is not None else 0)
+
+    @property
+    def largest(self) -> int:
+        """Bytes of the largest payload."""
+        if self.tail is None or self.tail.max is None:
+            return self.fixed_size
+        return self.fixed_size + COUNT_SIZE + self.tail.max * self.tail_size
+
+
+@dataclass(frozen=True)
+class EnumDefinition:
+    """An enum of the wire; `python` is the IntEnum made from it."""
+
+    name: str
+    meaning: str
+    python: type[WireEnum]
+
+
+@dataclass(frozen=True)
+class FrameDefinition:
+    """Sizes of a frame, in bytes."""
+
+    header_size: int
+    crc_size: int
+    payload_max: int
+    frame_max: int
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Limits both sides keep; see messages.toml."""
+
+    rows_per_part: int
+    edges_per_report: int
+    report_window: int
+    text_max: int
+    horizon_ticks: int
+
+
+@dataclass(frozen=True)
+class Definition:
+    """The whole wire."""
+
+    protocol: int
+    frame: FrameDefinition
+    limits: Limits
+    enums: Mapping[str, EnumDefinition]
+    records: Mapping[str, RecordDefinition]
+    messages: Mapping[str, MessageDefinition]
+
+    @cached_property
+    def by_id(self) -> Mapping[int, MessageDefinition]:
+        """Messages by their id."""
+        return MappingProxyType({message.id: message for message in self.messages.values()})
+
+    def enum(self, name: str) -> type[WireEnum]:
+        """Return the IntEnum `name`; `definition.enum("state")["idle"]` is a member."""
+        return self.enums[name].python
+
+    @cached_property
+    def canonical(self) -> bytes:
+        """The definition as canonical JSON: what the digest is taken of. Words do not count."""
+
+        def fields(of: tuple[Field, ...]) -> list[list[Any]]:
+            return [
+                [field.name, field.type, field.max if field.base == "list" else None]
+                for field in of
+            ]
+
+        content = {
+            "protocol": self.protocol,
+            "frame": vars(self.frame),
+            "limits": vars(self.limits),
+            "enums": {
+                name: {member.name: int(member) for member in enum.python}
+                for name, enum in self.enums.items()
+            },
+            "records": {name: fields(record.fields) for name, record in self.records.items()},
+            "messages": {
+                name: [message.id, message.kind, message.answer, fields(message.fields)]
+                for name, message in self.messages.items()
+            },
+        }
+        text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+        return text.encode("ascii")
+
+    @cached_property
+    def digest(self) -> bytes:
+        """The first 8 bytes of the SHA-256 of `canonical`."""
+        return hashlib.sha256(self.canonical).digest()[:8]
+
+
+def make_class_name(name: str) -> str:
+    """Return `beam_edge` as `BeamEdge`."""
+    return "".join(part.capitalize() for part in name.split("_"))
