@@ -1,0 +1,320 @@
+"""The state machine of a board: idle, armed-for-sensor, fired, missed, fault. Integers only, nothing allocated
+between a release and the end of its shot but for the frames of the link."""
+
+import struct
+
+from beamfall_board import wire_definition as wire
+from beamfall_board.beams import Qualifier
+from beamfall_board.edges import EdgeBuffer
+from beamfall_board.limits import Budget, Limits, is_flash, ms_to_ticks
+from beamfall_board.link import NO_ROW, ms_since
+from beamfall_board.table import Table
+
+POLL_OVERRUN = 1
+POLL_FAILURE = 2
+EDGES_KEPT = 600
+CHATTER_EDGES = 200  # so many edges of the beams in one shot are not drops
+SERVICE_TAIL_MS = 1200  # a drop released by a service action is at the beam by then
+FLASH_TAIL_MS = 50
+WATCH_QUIET_MS = 20
+WATCH_BLOCK = wire.HORIZON_TICKS + 1  # a watch counts time in blocks of 2^30 ticks
+
+
+class Controller:
+    def __init__(self, port, profile, store):
+        self._port = port
+        self._store = store
+        self.limits = Limits(profile, port)
+        self.budget = Budget(profile, self.limits, port.millis())
+        self.table = Table(profile.ROWS_MAX)
+        self._service = Table(1)
+        self._running = self.table
+        self._loaded = None
+        self._edges = EdgeBuffer(EDGES_KEPT, store)
+        self._beams = (Qualifier(), Qualifier())
+        self._payload = bytearray(wire.FIXED_SHOT_DONE)
+        self.state = wire.STATE_IDLE
+        self.cause = wire.CAUSE_RESTARTED
+        self.activity = wire.ACTIVITY_NONE
+        self.number = 0  # of the shot, service action or watch under way
+        self.last_release = 0
+        self._service_number = 0
+        self._end = 0  # when the last row known so far is done
+        self._beam_edges = 0
+        self._watch_base = 0
+        self._watch_last = 0
+        self._watch_quiet_ms = 0
+        self.host_timeout_ms = 0
+
+    # -- state -------------------------------------------------------------------------------------------------
+    def set_state(self, state, cause, number, ticks):
+        if state == self.state and cause == self.cause:
+            return
+        self.state = state
+        self.cause = cause
+        payload = self._payload
+        struct.pack_into(wire.FORMAT_STATE_CHANGED, payload, 0, number, state, cause, ticks)
+        self._store.add(wire.MSG_STATE_CHANGED, payload, 0, wire.FIXED_STATE_CHANGED)
+
+    def fail(self, cause):
+        """Whatever happens: outputs off, and say why."""
+        self._port.outputs_off()
+        if self.activity != wire.ACTIVITY_NONE:
+            self._finish(wire.STATE_FAULT, cause)
+        self.set_state(wire.STATE_FAULT, cause, 0, 0)
+
+    def abort(self):
+        self._port.outputs_off()
+        if self.activity != wire.ACTIVITY_NONE:
+            self._finish(wire.STATE_IDLE, wire.CAUSE_ABORTED)
+        if self.state != wire.STATE_IDLE:
+            self.set_state(wire.STATE_IDLE, wire.CAUSE_ABORTED, 0, 0)
+
+    # -- starting ----------------------------------------------------------------------------------------------
+    def commit(self):
+        """Check the uploaded table whole and hand it to the port; 0 or the refusal's reason, row, detail."""
+        table = self.table
+        missing = table.first_missing()
+        if missing >= 0:
+            return wire.REFUSAL_TABLE_INCOMPLETE, NO_ROW, missing
+        if not table.digest_fits():
+            return wire.REFUSAL_WRONG_DIGEST, NO_ROW, 0
+        reason = self.limits.check(table)
+        if reason:
+            return reason, self.limits.fault_row, self.limits.fault_detail
+        reason = self._port.load(table)
+        if reason:
+            return reason, self._port.fault_row, self._port.fault_detail
+        self._loaded = table
+        table.state = wire.TABLE_READY
+        return 0, 0, 0
+
+    def blocked_beam(self, table):
+        """1 or 2: an awaited beam that is not clear; 0: none."""
+        for beam in range(2):
+            if table.awaits[beam] and self._port.beam_dark(beam + 1):
+                return beam + 1
+        return 0
+
+    def release(self, number):
+        self.last_release = number
+        if not self._start(self.table, wire.ACTIVITY_SHOT, number):
+            return
+        if self.table.awaits[0] or self.table.awaits[1]:
+            self.set_state(wire.STATE_ARMED_FOR_SENSOR, wire.CAUSE_NONE, number, 0)
+        else:
+            self.set_state(wire.STATE_FIRED, wire.CAUSE_NONE, number, 0)
+
+    def serve(self, activity, output, width):
+        """A service action: one pulse of one output, with the edges recorded for a while after it."""
+        tail_ms = FLASH_TAIL_MS if is_flash(output) else SERVICE_TAIL_MS
+        tail = ms_to_ticks(tail_ms, self.limits.clock_hz)
+        self._service.make_single(output, width, self.limits.earliest, tail)
+        self._service_number += 1
+        self._start(self._service, activity, self._service_number)
+
+    def service_table(self, output, width):
+        """The table a service action would run, for the budget to look at."""
+        self._service.make_single(output, width, self.limits.earliest, 0)
+        return self._service
+
+    def _start(self, table, activity, number):
+        if self._loaded is not table or table is self._service:
+            self._loaded = table
+            if self._port.load(table):
+                self.fail(wire.CAUSE_PORT_FAILURE)
+                return False
+        self._running = table
+        self.activity = activity
+        self.number = number
+        self._edges.clear()
+        self._beam_edges = 0
+        for beam in range(2):
+            self._beams[beam].start(table.beam_edge[beam], table.blanking, table.dwell)
+        self._end = table.last_release_ticks()
+        self._port.start()
+        return True
+
+    def watch(self, on):
+        if on:
+            self._service_number += 1
+            self.number = self._service_number
+            self.activity = wire.ACTIVITY_WATCH
+            self._edges.clear()
+            self._beam_edges = 0
+            self._watch_base = 0
+            self._watch_last = 0
+            for beam in self._beams:
+                beam.start(wire.EDGE_DARK, 0, 0)
+            self._port.watch(True)
+        else:
+            self._finish(self.state, wire.CAUSE_NONE)
+
+    # -- running -----------------------------------------------------------------------------------------------
+    def step(self):
+        """Called by the main loop as often as it can: takes edges, moves the state, ends what is over."""
+        if self.activity == wire.ACTIVITY_NONE:
+            return
+        flags = self._port.poll()
+        if self.activity == wire.ACTIVITY_WATCH:
+            self._step_watch()
+        else:
+            self._take_edges()
+            if self.activity == wire.ACTIVITY_SHOT and self.state == wire.STATE_ARMED_FOR_SENSOR:
+                self._step_armed()
+            if self.activity != wire.ACTIVITY_NONE and self.state != wire.STATE_ARMED_FOR_SENSOR:
+                self._step_end()
+        if flags & (POLL_OVERRUN | POLL_FAILURE) and self.activity != wire.ACTIVITY_NONE:
+            self.fail(wire.CAUSE_PORT_FAILURE if flags & POLL_FAILURE else wire.CAUSE_OVERRUN)
+
+    def _take_edges(self):
+        port = self._port
+        while port.next_edge():
+            self._take_edge(port.edge_signal, port.edge_mark, port.edge_ticks)
+
+    def _take_edge(self, signal, mark, ticks):
+        if self.state != wire.STATE_ARMED_FOR_SENSOR and ticks > self._end + self._running.tail:
+            return  # after the end of the record
+        self._edges.add(signal, mark, ticks)
+        if signal == wire.SIGNAL_BEAM1 or signal == wire.SIGNAL_BEAM2:
+            self._beam_edges += 1
+            which = signal - wire.SIGNAL_BEAM1
+            beam = self._beams[which]
+            before = beam.count
+            beam.feed(mark & 1, ticks)
+            if beam.count != before:
+                self._counted(which, beam)
+        elif mark & 1 and is_flash(signal):
+            self.budget.flash_fired(signal, self._port.millis())
+
+    def _counted(self, which, beam):
+        """A counted edge: rows anchored to it now have their times."""
+        table = self._running
+        for row in range(table.rows):
+            if table.anchor[row] == wire.ANCHOR_BEAM1 + which and table.count[row] == beam.count:
+                self._end = max(self._end, beam.ticks + table.delay[row] + table.width[row])
+
+    def _step_armed(self):
+        table = self._running
+        now = self._port.now_ticks()
+        satisfied = True
+        latest = 0
+        for which in range(2):
+            beam = self._beams[which]
+            if beam.settle(now):
+                self._counted(which, beam)
+            if beam.count < table.awaits[which]:
+                satisfied = False
+            elif table.awaits[which]:
+                latest = max(latest, beam.ticks)
+        if satisfied and latest <= table.window:
+            self._end = max(self._end, latest)
+            self.set_state(wire.STATE_FIRED, wire.CAUSE_NONE, self.number, latest)
+        elif now >= table.window:
+            self._end = table.window
+            cause = wire.CAUSE_FEW_EDGES if self._beam_edges else wire.CAUSE_NO_EDGE
+            if self._beam_edges >= CHATTER_EDGES:
+                cause = wire.CAUSE_CHATTER
+            self._finish(wire.STATE_MISSED, cause)
+
+    def _step_end(self):
+        port = self._port
+        if port.now_ticks() >= self._end + self._running.tail and port.rows_done():
+            if self.activity == wire.ACTIVITY_SHOT:
+                self._finish(wire.STATE_FIRED, wire.CAUSE_NONE)
+            else:
+                self._finish(self.state, wire.CAUSE_NONE)
+
+    def _finish(self, state, cause):
+        """The end of a shot, service action or watch, for whatever reason: off, drain, report."""
+        port = self._port
+        activity = self.activity
+        number = self.number
+        ended = port.now_ticks()
+        port.stop()
+        if activity == wire.ACTIVITY_WATCH:
+            self._take_watch()
+            self._flush_watch()
+            digest = bytes(16)
+        else:
+            table = self._running
+            if state != wire.STATE_FIRED:
+                self._end = max(self._end, ended)  # the outputs were put off now: that belongs to the record
+            self._take_edges()
+            digest = table.digest
+            ended = self._end + (table.tail if state == wire.STATE_FIRED else 0)
+            self._edges.report(activity, number, 0)
+        lost = port.edges_lost + self._edges.lost
+        shown = cause
+        if cause == wire.CAUSE_NONE:
+            if lost:
+                shown = wire.CAUSE_LOST_EDGES
+            elif port.rows_late:
+                shown = wire.CAUSE_LATE
+            elif self._beam_edges >= CHATTER_EDGES:
+                shown = wire.CAUSE_CHATTER
+        self.activity = wire.ACTIVITY_NONE
+        if activity == wire.ACTIVITY_SHOT or state == wire.STATE_FAULT:
+            self.set_state(state, shown, number, ended & wire.HORIZON_TICKS)
+        payload = self._payload
+        struct.pack_into(
+            wire.FORMAT_SHOT_DONE, payload, 0, activity, number, state, shown, bytes(digest),
+            ended & wire.HORIZON_TICKS, self._edges.reported, lost, min(port.rows_late, 65535), port.worst_late,
+            self._beams[0].count & 65535, self._beams[1].count & 65535,
+            min(self._beams[0].ignored + self._beams[1].ignored, 65535),
+        )  # fmt: skip
+        self._store.add(wire.MSG_SHOT_DONE, payload, 0, wire.FIXED_SHOT_DONE)
+
+    # -- watching the beams ------------------------------------------------------------------------------------
+    def _watch_time(self, ticks):
+        """A port counts a watch modulo 2^30; where an edge lies relative to the block under way."""
+        if ticks < self._watch_last - WATCH_BLOCK // 2:
+            self._flush_watch()
+            self._watch_base += WATCH_BLOCK
+        self._watch_last = ticks
+        return ticks
+
+    def _take_watch(self):
+        port = self._port
+        while port.next_edge():
+            signal = port.edge_signal
+            ticks = self._watch_time(port.edge_ticks)
+            self._edges.add(signal, port.edge_mark, ticks)
+            self._beam_edges += 1
+            if signal == wire.SIGNAL_BEAM1 or signal == wire.SIGNAL_BEAM2:
+                self._beams[signal - wire.SIGNAL_BEAM1].feed(port.edge_mark & 1, ticks)
+            self._watch_quiet_ms = port.millis()
+            if self._edges.count >= wire.EDGES_PER_REPORT:
+                self._flush_watch()
+
+    def _flush_watch(self):
+        self._edges.report(wire.ACTIVITY_WATCH, self.number, self._watch_base)
+
+    def _step_watch(self):
+        self._take_watch()
+        self._watch_time(self._port.now_ticks())
+        if self._edges.count and ms_since(self._port.millis(), self._watch_quiet_ms) >= WATCH_QUIET_MS:
+            self._flush_watch()
+
+    # -- when to look again ------------------------------------------------------------------------------------
+    def wake_ms(self, longest):
+        """How long the main loop may sleep. `port.wake_ticks` gets the exact time for ports that can keep it."""
+        port = self._port
+        port.wake_ticks = -1
+        if self.activity == wire.ACTIVITY_NONE:
+            return longest
+        if self.activity == wire.ACTIVITY_WATCH:
+            return min(longest, WATCH_QUIET_MS if self._edges.count else 1000)
+        wake = self._end + self._running.tail
+        if self.state == wire.STATE_ARMED_FOR_SENSOR and self.activity == wire.ACTIVITY_SHOT:
+            wake = self._running.window
+            for beam in self._beams:
+                if beam.pending and beam.settles < wake:
+                    wake = beam.settles
+        port.wake_ticks = wake
+        return longest
+
+    def check_host(self, silent_ms):
+        """Outputs off when the host that set a time-out has fallen silent in the middle of something."""
+        if self.host_timeout_ms and self.activity != wire.ACTIVITY_NONE and silent_ms > self.host_timeout_ms:
+            self.fail(wire.CAUSE_LOST_HOST)

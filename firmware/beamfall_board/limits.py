@@ -1,0 +1,251 @@
+"""What the board allows: limits of its profile in ticks, the check of a whole table, and what carries over shots.
+
+Everything here is integers. The same rules stand in the host's sequence.py, for a message in words; the board
+does not rely on them.
+"""
+
+from beamfall_board import wire_definition as wire
+
+MS_MASK = 0x3FFFFFFF
+
+
+def is_valve(output):
+    return wire.SIGNAL_VALVE1 <= output <= wire.SIGNAL_VALVE3
+
+
+def is_flash(output):
+    return wire.SIGNAL_FLASH1 <= output <= wire.SIGNAL_FLASH3
+
+
+def us_to_ticks(us, clock_hz):
+    return us * clock_hz // 1000000
+
+
+def ms_to_ticks(ms, clock_hz):
+    return ms * clock_hz // 1000
+
+
+class Limits:
+    """A profile's limits on this port's clock. `check` leaves the refusal's row and detail in fault_row, fault_detail."""
+
+    def __init__(self, profile, port):
+        hz = port.clock_hz
+        self.profile = profile
+        self.clock_hz = hz
+        self.outputs = 0
+        for signal in profile.OUTPUTS:
+            self.outputs |= 1 << signal
+        self.inputs = 0
+        for signal in profile.INPUTS:
+            self.inputs |= 1 << signal
+        self.rows_max = profile.ROWS_MAX
+        self.valve_max = us_to_ticks(profile.VALVE_MAX_US, hz)
+        self.valve_gap = us_to_ticks(profile.VALVE_GAP_US, hz)
+        self.valve_sum_max = ms_to_ticks(profile.DUTY_WINDOW_MS, hz) * profile.DUTY_PERCENT // 100
+        self.flash_max = us_to_ticks(profile.FLASH_MAX_US, hz)
+        self.flash_gap = us_to_ticks(profile.FLASH_GAP_US, hz)
+        self.camera_max = min(ms_to_ticks(profile.CAMERA_MAX_MS, hz), wire.HORIZON_TICKS)
+        self.window_max = min(ms_to_ticks(profile.WINDOW_MAX_MS, hz), wire.HORIZON_TICKS)
+        self.rinse_max_ms = profile.RINSE_MAX_MS
+        self.earliest = port.earliest_ticks
+        self.earliest_beam = port.earliest_beam_ticks
+        self.fault_row = 0
+        self.fault_detail = 0
+
+    def has_output(self, output):
+        return bool(self.outputs >> output & 1)
+
+    def _fault(self, reason, row, detail):
+        self.fault_row = row
+        self.fault_detail = detail
+        return reason
+
+    def longest(self, output):
+        if is_valve(output):
+            return self.valve_max
+        if is_flash(output):
+            return self.flash_max
+        return self.camera_max
+
+    # -- the whole table ---------------------------------------------------------------------------------------
+    def check(self, table):
+        """0, or the first reason why this table must not run."""
+        reason = self._check_head(table)
+        row = 0
+        while not reason and row < table.rows:
+            reason = self._check_row(table, row)
+            if not reason and row:
+                reason = self._check_order(table, row)
+            row += 1
+        row = 0
+        while not reason and row < table.rows:
+            reason = self._check_against_earlier(table, row)
+            row += 1
+        return reason or self._check_duty(table)
+
+    def _check_head(self, table):
+        none = 65535
+        if table.rows == 0 or table.rows > self.rows_max:
+            return self._fault(wire.REFUSAL_TOO_MANY_ROWS, none, self.rows_max)
+        if table.window > self.window_max:
+            return self._fault(wire.REFUSAL_BEYOND_HORIZON, none, self.window_max)
+        if table.tail > wire.HORIZON_TICKS - table.window or table.blanking > wire.HORIZON_TICKS:
+            return self._fault(wire.REFUSAL_BEYOND_HORIZON, none, wire.HORIZON_TICKS)
+        if table.dwell > wire.HORIZON_TICKS:
+            return self._fault(wire.REFUSAL_BEYOND_HORIZON, none, wire.HORIZON_TICKS)
+        awaited = table.awaits[0] + table.awaits[1]
+        if (awaited == 0) != (table.window == 0):
+            return self._fault(wire.REFUSAL_WINDOW_MISSING, none, 0)
+        for beam in range(2):
+            if table.awaits[beam] and not self.inputs >> (wire.SIGNAL_BEAM1 + beam) & 1:
+                return self._fault(wire.REFUSAL_BAD_ANCHOR, none, beam + 1)
+        return 0
+
+    def _check_row(self, table, row):
+        output = table.output[row]
+        anchor = table.anchor[row]
+        delay = table.delay[row]
+        width = table.width[row]
+        if not self.has_output(output):
+            return self._fault(wire.REFUSAL_BAD_OUTPUT, row, output)
+        if anchor == wire.ANCHOR_RELEASE:
+            if table.count[row]:
+                return self._fault(wire.REFUSAL_BAD_ANCHOR, row, anchor)
+            latest = wire.HORIZON_TICKS - table.tail
+            earliest = self.earliest
+        else:
+            if anchor > wire.ANCHOR_BEAM2 or not table.count[row] or not is_flash(output):
+                return self._fault(wire.REFUSAL_BAD_ANCHOR, row, anchor)
+            if table.count[row] > table.awaits[anchor - wire.ANCHOR_BEAM1]:
+                return self._fault(wire.REFUSAL_WINDOW_MISSING, row, table.awaits[anchor - wire.ANCHOR_BEAM1])
+            latest = wire.HORIZON_TICKS - table.tail - table.window
+            earliest = self.earliest_beam
+        if width == 0:
+            return self._fault(wire.REFUSAL_ZERO_WIDTH, row, 0)
+        if width > self.longest(output):
+            return self._fault(wire.REFUSAL_WIDTH_TOO_LONG, row, self.longest(output))
+        if delay > latest or width > latest - delay:
+            return self._fault(wire.REFUSAL_BEYOND_HORIZON, row, latest)
+        if delay < earliest:
+            return self._fault(wire.REFUSAL_TOO_EARLY, row, earliest)
+        if anchor != wire.ANCHOR_RELEASE and delay < table.dwell:
+            return self._fault(wire.REFUSAL_BEFORE_DWELL, row, table.dwell)
+        return 0
+
+    def _check_order(self, table, row):
+        """Rows stand in order of anchor, count, delay, output."""
+        before = row - 1
+        for column in (table.anchor, table.count, table.delay, table.output):
+            if column[before] < column[row]:
+                return 0
+            if column[before] > column[row]:
+                return self._fault(wire.REFUSAL_NOT_ORDERED, row, before)
+        return self._fault(wire.REFUSAL_OVERLAP, row, 0)
+
+    def _check_against_earlier(self, table, row):
+        """A row against the nearest earlier row of its output: anchors agree, no overlap, gap and spacing kept."""
+        output = table.output[row]
+        other = row - 1
+        while other >= 0 and table.output[other] != output:
+            other -= 1
+        if other < 0:
+            return 0
+        if table.anchor[other] != table.anchor[row]:
+            return self._fault(wire.REFUSAL_BAD_ANCHOR, row, table.anchor[other])
+        # Between two counted edges of a beam lies at least the blanking.
+        between = (table.count[row] - table.count[other]) * table.blanking
+        start_gap = between + table.delay[row] - table.delay[other]
+        gap = start_gap - table.width[other]
+        if is_flash(output) and start_gap < self.flash_gap:
+            return self._fault(wire.REFUSAL_FLASH_SPACING, row, self.flash_gap)
+        least = self.valve_gap if is_valve(output) else 1
+        if gap < least:
+            return self._fault(wire.REFUSAL_OVERLAP, row, least)
+        return 0
+
+    def _check_duty(self, table):
+        for output in range(wire.SIGNAL_VALVE1, wire.SIGNAL_VALVE3 + 1):
+            total = 0
+            last = 0
+            for row in range(table.rows):
+                if table.output[row] == output:
+                    total += table.width[row]
+                    last = row
+            if total > self.valve_sum_max:
+                return self._fault(wire.REFUSAL_DUTY, last, self.valve_sum_max)
+        return 0
+
+
+class Budget:
+    """What must be left between shots: each valve's open time within the duty window, each flash's spacing.
+
+    A valve's account holds open time in microseconds; it fills at the duty rate up to duty x window. What a table
+    will open is taken from it at the release, so that no series of releases can go over the duty.
+    """
+
+    def __init__(self, profile, limits, now_ms):
+        self._percent = profile.DUTY_PERCENT
+        self._full = profile.DUTY_WINDOW_MS * 1000 * profile.DUTY_PERCENT // 100
+        self._window_ms = profile.DUTY_WINDOW_MS
+        self._flash_rest_ms = (profile.FLASH_GAP_US + 999) // 1000
+        self._hz = limits.clock_hz
+        self._left = [self._full, self._full, self._full]
+        self._at_ms = now_ms
+        self._flash_used = [False, False, False]
+        self._flash_ms = [0, 0, 0]
+        self.wait_ms = 0
+
+    def _refill(self, now_ms):
+        passed = min((now_ms - self._at_ms) & MS_MASK, self._window_ms)
+        self._at_ms = now_ms
+        for i in range(3):
+            self._left[i] = min(self._full, self._left[i] + passed * 10 * self._percent)
+
+    def _open_us(self, table, valve):
+        total = 0
+        for row in range(table.rows):
+            if table.output[row] == wire.SIGNAL_VALVE1 + valve:
+                total += table.width[row]
+        return (total * 1000 + self._hz // 1000 - 1) // (self._hz // 1000)
+
+    def take(self, table, now_ms):
+        """True and the accounts are charged; False and `wait_ms` says how long to wait."""
+        self._refill(now_ms)
+        wait = 0
+        for valve in range(3):
+            short = self._open_us(table, valve) - self._left[valve]
+            if short > 0:
+                wait = max(wait, short // (10 * self._percent) + 1)
+        for flash in range(3):
+            if self._flash_used[flash] and self._uses(table, wire.SIGNAL_FLASH1 + flash):
+                passed = (now_ms - self._flash_ms[flash]) & MS_MASK
+                wait = max(wait, self._flash_rest_ms - passed)
+        self.wait_ms = wait
+        if wait > 0:
+            return False
+        for valve in range(3):
+            self._left[valve] -= self._open_us(table, valve)
+        return True
+
+    def rinse_wait_ms(self, output, now_ms):
+        """A rinse has its own, longer limit; it starts only when the valve's account is full again."""
+        self._refill(now_ms)
+        short = self._full - self._left[output - wire.SIGNAL_VALVE1]
+        return (short + 10 * self._percent - 1) // (10 * self._percent)
+
+    def rinsed(self, output, width_ms, now_ms):
+        """After a rinse the account is empty, and refilling starts when the valve has closed."""
+        self._refill(now_ms)
+        self._left[output - wire.SIGNAL_VALVE1] = -10 * self._percent * width_ms
+
+    def flash_fired(self, output, now_ms):
+        flash = output - wire.SIGNAL_FLASH1
+        self._flash_used[flash] = True
+        self._flash_ms[flash] = now_ms
+
+    @staticmethod
+    def _uses(table, output):
+        for row in range(table.rows):
+            if table.output[row] == output:
+                return True
+        return False

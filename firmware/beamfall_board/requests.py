@@ -1,0 +1,265 @@
+"""What each request does. The link has already seen to sessions, numbers and repeats."""
+
+import struct
+
+from beamfall_board import VERSION
+from beamfall_board import wire_definition as wire
+from beamfall_board.limits import is_flash, is_valve, ms_to_ticks
+from beamfall_board.link import ANSWERED, NO_ROW, ms_since
+
+RINSE_TOKEN_MS = 30000  # how long a rinse may be confirmed
+
+
+class Requests:
+    def __init__(self, port, profile, controller, store):
+        self._port = port
+        self._profile = profile
+        self._controller = controller
+        self._store = store
+        self.link = None  # set once, by the board
+        self.boot_id = int.from_bytes(port.boot_entropy(), "little") & 0x3FFFFFFF or 1
+        self.fault_row = NO_ROW
+        self.fault_detail = 0
+        self._token = self.boot_id
+        self._token_for = (0, 0)
+        self._token_ms = 0
+        self._token_good = False
+        self._does = {
+            wire.MSG_STATUS: self._status,
+            wire.MSG_TABLE_BEGIN: self._table_begin,
+            wire.MSG_TABLE_ROWS: self._table_rows,
+            wire.MSG_TABLE_COMMIT: self._table_commit,
+            wire.MSG_RELEASE: self._release,
+            wire.MSG_ABORT: self._abort,
+            wire.MSG_WATCH: self._watch,
+            wire.MSG_DRIP: self._drip,
+            wire.MSG_RINSE: self._rinse,
+            wire.MSG_TEST_FLASH: self._test_flash,
+            wire.MSG_SET_HOST_TIMEOUT: self._set_host_timeout,
+        }
+
+    def handle(self, message, body, start, end):
+        act = self._does.get(message)
+        if act is None:
+            return wire.REFUSAL_UNKNOWN_MESSAGE
+        if not payload_fits(message, body, start, end):
+            return wire.REFUSAL_BAD_PAYLOAD
+        return act(body, start)
+
+    def _refuse(self, reason, detail, row=NO_ROW):
+        self.fault_row = row
+        self.fault_detail = detail
+        return reason
+
+    def _not_free(self):
+        """Why nothing may be started now; 0 when it may."""
+        controller = self._controller
+        if controller.activity != wire.ACTIVITY_NONE:
+            return self._refuse(wire.REFUSAL_BUSY, controller.activity)
+        if controller.state == wire.STATE_FAULT:
+            return self._refuse(wire.REFUSAL_IN_FAULT, controller.cause)
+        return 0
+
+    # -- the table ---------------------------------------------------------------------------------------------
+    def _table_begin(self, body, start):
+        controller = self._controller
+        if controller.activity != wire.ACTIVITY_NONE:
+            return self._refuse(wire.REFUSAL_BUSY, controller.activity)
+        (rows,) = struct.unpack_from("<H", body, start + 16)
+        if rows > controller.table.capacity or rows == 0:
+            return self._refuse(wire.REFUSAL_TOO_MANY_ROWS, controller.table.capacity)
+        controller.table.begin(body, start)
+        controller.set_state(wire.STATE_IDLE, wire.CAUSE_NONE, 0, 0)
+        return 0
+
+    def _table_rows(self, body, start):
+        table = self._controller.table
+        if table.state != wire.TABLE_PARTIAL:
+            return wire.REFUSAL_NO_TABLE
+        (first,) = struct.unpack_from("<H", body, start)
+        count = body[start + 2]
+        if first + count > table.rows:
+            return self._refuse(wire.REFUSAL_TOO_MANY_ROWS, table.rows)
+        at = start + 3
+        for index in range(first, first + count):
+            table.put(index, body, at)
+            at += wire.SIZE_ROW
+        return 0
+
+    def _table_commit(self, body, start):
+        table = self._controller.table
+        if table.state == wire.TABLE_READY:
+            return 0
+        if table.state != wire.TABLE_PARTIAL:
+            return wire.REFUSAL_NO_TABLE
+        reason, self.fault_row, self.fault_detail = self._controller.commit()
+        return reason
+
+    # -- the shot ----------------------------------------------------------------------------------------------
+    def _release(self, body, start):
+        controller = self._controller
+        boot_id, number, digest = struct.unpack_from(wire.FORMAT_RELEASE, body, start)
+        if boot_id != self.boot_id:
+            return wire.REFUSAL_WRONG_BOOT
+        if number <= controller.last_release:
+            return self._refuse(wire.REFUSAL_RELEASE_USED, controller.last_release)
+        reason = self._not_free()
+        if reason:
+            return reason
+        table = controller.table
+        if table.state != wire.TABLE_READY:
+            return wire.REFUSAL_NO_TABLE
+        if digest != bytes(table.digest):
+            return wire.REFUSAL_WRONG_DIGEST
+        blocked = controller.blocked_beam(table)
+        if blocked:
+            return self._refuse(wire.REFUSAL_BEAM_BLOCKED, blocked)
+        if not controller.budget.take(table, self._port.millis()):
+            return self._refuse(wire.REFUSAL_TOO_SOON, controller.budget.wait_ms)
+        controller.release(number)
+        return 0
+
+    def _abort(self, body, start):
+        self._controller.abort()
+        return 0
+
+    def _watch(self, body, start):
+        controller = self._controller
+        if body[start]:
+            reason = self._not_free()
+            if not reason:
+                controller.watch(True)
+            return reason
+        if controller.activity == wire.ACTIVITY_WATCH:
+            controller.watch(False)
+        return 0
+
+    def _set_host_timeout(self, body, start):
+        (self._controller.host_timeout_ms,) = struct.unpack_from("<I", body, start)
+        return 0
+
+    # -- service -----------------------------------------------------------------------------------------------
+    def _serve(self, activity, output, width, longest):
+        """One pulse, under the same budget as a shot."""
+        controller = self._controller
+        if width == 0:
+            return wire.REFUSAL_ZERO_WIDTH
+        if width > longest:
+            return self._refuse(wire.REFUSAL_OVER_LIMIT, longest)
+        reason = self._not_free()
+        if reason:
+            return reason
+        if not controller.budget.take(controller.service_table(output, width), self._port.millis()):
+            return self._refuse(wire.REFUSAL_TOO_SOON, controller.budget.wait_ms)
+        controller.serve(activity, output, width)
+        return 0
+
+    def _drip(self, body, start):
+        output, width = struct.unpack_from(wire.FORMAT_DRIP, body, start)
+        limits = self._controller.limits
+        if not is_valve(output) or not limits.has_output(output):
+            return self._refuse(wire.REFUSAL_BAD_OUTPUT, output)
+        return self._serve(wire.ACTIVITY_DRIP, output, width, limits.valve_max)
+
+    def _test_flash(self, body, start):
+        output, width = struct.unpack_from(wire.FORMAT_TEST_FLASH, body, start)
+        limits = self._controller.limits
+        if not is_flash(output) or not limits.has_output(output):
+            return self._refuse(wire.REFUSAL_BAD_OUTPUT, output)
+        return self._serve(wire.ACTIVITY_TEST_FLASH, output, width, limits.flash_max)
+
+    def _rinse(self, body, start):
+        output, width_ms, token = struct.unpack_from(wire.FORMAT_RINSE, body, start)
+        controller = self._controller
+        limits = controller.limits
+        if not is_valve(output) or not limits.has_output(output):
+            return self._refuse(wire.REFUSAL_BAD_OUTPUT, output)
+        if width_ms == 0:
+            return wire.REFUSAL_ZERO_WIDTH
+        longest_ms = min(limits.rinse_max_ms, wire.HORIZON_TICKS // (limits.clock_hz // 1000 + 1) - 2000)
+        if width_ms > longest_ms:
+            return self._refuse(wire.REFUSAL_OVER_LIMIT, longest_ms)
+        reason = self._not_free()
+        if reason:
+            return reason
+        now = self._port.millis()
+        fits = self._token_good and token == self._token and self._token_for == (output, width_ms)
+        if not fits or ms_since(now, self._token_ms) > RINSE_TOKEN_MS:
+            self._token = (self._token * 1103515245 + 12345) & 0x3FFFFFFF or 1
+            self._token_for = (output, width_ms)
+            self._token_ms = now
+            self._token_good = True
+            return self._refuse(wire.REFUSAL_UNCONFIRMED, self._token)
+        wait_ms = controller.budget.rinse_wait_ms(output, now)
+        if wait_ms:
+            return self._refuse(wire.REFUSAL_TOO_SOON, wait_ms)
+        self._token_good = False
+        controller.budget.rinsed(output, width_ms, now)
+        controller.serve(wire.ACTIVITY_RINSE, output, ms_to_ticks(width_ms, limits.clock_hz))
+        return 0
+
+    # -- answers of their own ----------------------------------------------------------------------------------
+    def _status(self, body, start):
+        controller = self._controller
+        store = self._store
+        reader = self.link.reader
+        ready = controller.table.state == wire.TABLE_READY
+        dark = 0
+        for beam in (1, 2):
+            if controller.limits.inputs >> (wire.SIGNAL_BEAM1 + beam - 1) & 1 and self._port.beam_dark(beam):
+                dark |= beam
+        struct.pack_into(
+            wire.FORMAT_STATUS_IS, self.link.answer_body, wire.HEADER_SIZE,
+            self.boot_id, controller.state, controller.cause, controller.activity, controller.table.state,
+            bytes(controller.table.digest) if ready else bytes(16), controller.last_release, dark,
+            self._port.millis(), store.count, store.forgotten_reports, store.forgotten_shots,
+            reader.good, reader.bad,
+        )  # fmt: skip
+        self.link.answer(wire.MSG_STATUS_IS, wire.FIXED_STATUS_IS)
+        return ANSWERED
+
+    def welcome(self):
+        profile = self._profile
+        port = self._port
+        controller = self._controller
+        limits = controller.limits
+        name = profile.NAME.encode()[: wire.TEXT_MAX]
+        body = self.link.answer_body
+        at = wire.HEADER_SIZE
+        struct.pack_into(
+            wire.FORMAT_WELCOME, body, at,
+            wire.PROTOCOL, wire.DEFINITION, VERSION[0], VERSION[1], VERSION[2], self.boot_id, port.unique_id,
+            port.clock_hz, port.timing, controller.state, controller.cause, controller.last_release,
+            port.stamp_ticks, limits.outputs, limits.inputs, profile.ROWS_MAX, profile.VALVE_MAX_US,
+            profile.VALVE_GAP_US, profile.DUTY_PERCENT, profile.DUTY_WINDOW_MS, profile.RINSE_MAX_MS,
+            profile.FLASH_MAX_US, profile.FLASH_GAP_US, profile.CAMERA_MAX_MS, profile.WINDOW_MAX_MS,
+            limits.earliest, limits.earliest_beam,
+        )  # fmt: skip
+        at += wire.FIXED_WELCOME
+        body[at] = len(name)
+        body[at + 1 : at + 1 + len(name)] = name
+        self.link.answer(wire.MSG_WELCOME, wire.FIXED_WELCOME + 1 + len(name))
+
+
+def payload_fits(message, body, start, end):
+    """Whether a request's payload has the length and the enum values of its definition."""
+    fixed = wire.REQUESTS[message]
+    length = end - start
+    if message in wire.LISTS:
+        record, most = wire.LISTS[message]
+        if length <= fixed:
+            return False
+        count = body[start + fixed]
+        if count > most or length != fixed + 1 + count * record:
+            return False
+        for i in range(count):
+            at = start + fixed + 1 + i * record
+            for offset, values in wire.LIST_ENUM_FIELDS.get(message, ()):
+                if body[at + offset] not in values:
+                    return False
+    elif length != fixed:
+        return False
+    for offset, values in wire.ENUM_FIELDS.get(message, ()):
+        if body[start + offset] not in values:
+            return False
+    return True

@@ -1,0 +1,114 @@
+"""The bounded store of reports: kept until the host has acknowledged them, the oldest forgotten first.
+
+Reports are numbered from 1 without gaps. When there is no room for a new one the oldest go, and a `forgotten`
+report takes the number of the newest that went, so that the host sees the gap, its size and its cause.
+"""
+
+_HEAD = 2  # payload length, message id
+_WRAP = 0xFF  # in the place of a length: the rest of the ring is unused
+
+
+class ReportStore:
+    def __init__(self, size):
+        self._ring = bytearray(size)
+        self._view = memoryview(self._ring)
+        self._oldest_at = 0
+        self._free_at = 0
+        self.count = 0
+        self.next_number = 1  # number that the next report will get
+        self.gap_first = 0  # first number of a gap not yet acknowledged, 0: no gap
+        self.forgotten_reports = 0
+        self.forgotten_shots = 0
+        self._shot_end = 0
+
+    def set_shot_end(self, message):
+        """Which message id counts as the end of a shot when it is forgotten."""
+        self._shot_end = message
+
+    @property
+    def oldest_number(self):
+        return self.next_number - self.count
+
+    def _skip_wrap(self, at):
+        if at >= len(self._ring) or self._ring[at] == _WRAP:
+            return 0
+        return at
+
+    def _drop_oldest(self):
+        at = self._skip_wrap(self._oldest_at)
+        if self._ring[at + 1] == self._shot_end:
+            self.forgotten_shots += 1
+        self._oldest_at = at + _HEAD + self._ring[at]
+        self.count -= 1
+        if self.count == 0:
+            self._oldest_at = 0
+            self._free_at = 0
+
+    def _forget_oldest(self):
+        if not self.gap_first:
+            self.gap_first = self.oldest_number
+        self.forgotten_reports += 1
+        self._drop_oldest()
+
+    def _find_room(self, need):
+        """Where an entry of `need` bytes may start now, or -1."""
+        size = len(self._ring)
+        if self.count == 0:
+            return 0
+        if self._free_at > self._oldest_at:
+            if self._free_at + need <= size:
+                return self._free_at
+            if need < self._oldest_at:
+                if self._free_at < size:
+                    self._ring[self._free_at] = _WRAP
+                return 0
+            return -1
+        if self._free_at + need < self._oldest_at:
+            return self._free_at
+        return -1
+
+    def add(self, message, payload, start, length):
+        """Keep payload[start:start + length] as the next report; return its number."""
+        need = _HEAD + length
+        at = self._find_room(need)
+        while at < 0:
+            self._forget_oldest()
+            at = self._find_room(need)
+        ring = self._ring
+        ring[at] = length
+        ring[at + 1] = message
+        at += _HEAD
+        for i in range(length):
+            ring[at + i] = payload[start + i]
+        if self.count == 0:
+            self._oldest_at = at - _HEAD
+        self._free_at = at + length
+        self.count += 1
+        number = self.next_number
+        self.next_number = number + 1
+        return number
+
+    def acknowledge(self, through):
+        """Let go of every report up to and with that number. Numbers never sent are not believed."""
+        if through >= self.next_number:
+            return
+        while self.count and self.oldest_number <= through:
+            at = self._skip_wrap(self._oldest_at)
+            self._oldest_at = at + _HEAD + self._ring[at]
+            self.count -= 1
+        if self.count == 0:
+            self._oldest_at = 0
+            self._free_at = 0
+        if self.gap_first and through >= self.oldest_number - 1:
+            self.gap_first = 0
+
+    def fetch(self, number, out, start):
+        """Copy report `number` to out[start:]; return (message id, length)."""
+        at = self._oldest_at
+        for _ in range(number - self.oldest_number):
+            at = self._skip_wrap(at)
+            at += _HEAD + self._ring[at]
+        at = self._skip_wrap(at)
+        length = self._ring[at]
+        out[start : start + length] = self._view[at + _HEAD : at + _HEAD + length]
+        return self._ring[at + 1], length

@@ -1,0 +1,102 @@
+"""The sequence table: received in parts, complete or not, named by its digest. Allocated once."""
+
+import hashlib
+import struct
+from array import array
+
+from beamfall_board import wire_definition as wire
+
+_ROW = wire.FORMAT_ROW
+_BEGIN_DIGEST = 16  # the digest's length at the head of table_begin
+
+
+class Table:
+    def __init__(self, capacity):
+        self.capacity = capacity
+        self.anchor = bytearray(capacity)
+        self.count = bytearray(capacity)
+        self.output = bytearray(capacity)
+        self.delay = array("I", bytes(4 * capacity))
+        self.width = array("I", bytes(4 * capacity))
+        self._got = bytearray(capacity)
+        self._packed = bytearray(wire.SIZE_ROW)
+        self._head = bytearray(wire.FIXED_TABLE_BEGIN)
+        self.beam_edge = bytearray(2)
+        self.awaits = bytearray(2)
+        self.digest = bytes(_BEGIN_DIGEST)
+        self.clear()
+
+    def clear(self):
+        self.state = wire.TABLE_EMPTY
+        self.rows = 0
+        self.window = 0
+        self.tail = 0
+        self.blanking = 0
+        self.dwell = 0
+        self.digest = bytes(_BEGIN_DIGEST)
+
+    def begin(self, body, start):
+        """A new table's head (a table_begin payload at body[start:])."""
+        self.clear()
+        fields = struct.unpack_from(wire.FORMAT_TABLE_BEGIN, body, start)
+        self._head[:] = body[start : start + wire.FIXED_TABLE_BEGIN]
+        self.digest = fields[0]
+        self.rows = fields[1]
+        self.window, self.tail, self.blanking, self.dwell = fields[2:6]
+        self.beam_edge[0] = fields[6]
+        self.beam_edge[1] = fields[7]
+        self.awaits[0] = fields[8]
+        self.awaits[1] = fields[9]
+        for i in range(self.capacity):
+            self._got[i] = 0
+        self.state = wire.TABLE_PARTIAL
+
+    def put(self, index, body, at):
+        """Row `index` from its record at body[at:]."""
+        anchor, count, output, _spare, delay, width = struct.unpack_from(_ROW, body, at)
+        self.set_row(index, anchor, count, output, delay, width)
+
+    def set_row(self, index, anchor, count, output, delay, width):
+        self.anchor[index] = anchor
+        self.count[index] = count
+        self.output[index] = output
+        self.delay[index] = delay
+        self.width[index] = width
+        self._got[index] = 1
+
+    def first_missing(self):
+        for i in range(self.rows):
+            if not self._got[i]:
+                return i
+        return -1
+
+    def digest_fits(self):
+        """Whether the head and the rows received are those that the digest names."""
+        hasher = hashlib.sha256(bytes(self._head[_BEGIN_DIGEST:]))
+        packed = self._packed
+        for i in range(self.rows):
+            struct.pack_into(
+                _ROW, packed, 0, self.anchor[i], self.count[i], self.output[i], 0, self.delay[i], self.width[i]
+            )
+            hasher.update(packed)
+        return hasher.digest()[:_BEGIN_DIGEST] == bytes(self.digest)
+
+    def make_single(self, output, width, delay, tail):
+        """A service action: one row at the release, no beam awaited."""
+        self.clear()
+        self.rows = 1
+        self.tail = tail
+        self.beam_edge[0] = wire.EDGE_DARK
+        self.beam_edge[1] = wire.EDGE_DARK
+        self.awaits[0] = 0
+        self.awaits[1] = 0
+        self.set_row(0, wire.ANCHOR_RELEASE, 0, output, delay, width)
+        self.state = wire.TABLE_READY
+
+    def last_release_ticks(self):
+        """When the last row anchored at the release ends."""
+        last = 0
+        for i in range(self.rows):
+            if self.anchor[i] == wire.ANCHOR_RELEASE:
+                last = max(last, self.delay[i] + self.width[i])
+        return last

@@ -1,0 +1,1 @@
+"""The only code that touches pins: one package a kind of board."""

@@ -1,0 +1,1 @@
+"""Ideal timing hardware in virtual time, with a simulated rig at its pins."""

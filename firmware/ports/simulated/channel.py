@@ -1,0 +1,92 @@
+"""The simulated port's channel for a firmware that runs in a process of its own.
+
+Two ways lead to the host. Standard input and output carry the wire, as a board's USB console does. A socket
+carries the rig: the pins, and the virtual time that both sides share. The firmware is the only one that asks:
+
+    request   op u8, signal u8, level u8, pad u8, ticks i64, written u32, read u32      ('<BBBBqII')
+        op 1  advance: let time pass up to `ticks`; answered
+        op 2  drive: output `signal` has the level now (`ticks`); not answered
+    answer    now i64, pending u32, signal u8, level u8, levels u16                     ('<qIBBH')
+        now      the time reached: `ticks`, an input's edge, or the end of what the host has granted
+        pending  bytes that the host has written to the console since power-up
+        signal   the input that has changed at `now` (level: to what), or 0
+        levels   bit n: level of the input with signal value n
+
+`written` and `read` count console bytes. The host answers an advance only when it has read all that was written,
+and the firmware goes on only when it has read all that is pending: bytes on their way through the operating
+system take no virtual time, and a run is the same every time. While the host waits for nothing, nothing is
+answered and time stands still.
+"""
+
+import select
+import socket
+import struct
+import sys
+
+_REQUEST = "<BBBBqII"
+_ANSWER = "<qIBBH"
+_ANSWER_SIZE = 16
+_ADVANCE = 1
+_DRIVE = 2
+
+
+class ProcessChannel:
+    def __init__(self, address, port):
+        self._socket = socket.socket()
+        self._socket.connect(socket.getaddrinfo(address, port)[0][-1])
+        head = self._receive(24)
+        self.clock_hz, self.unique_id, self._entropy, _spare = struct.unpack("<I8s4s8s", head)
+        self.now = 0
+        self.edge_signal = 0
+        self.edge_level = 0
+        self._levels = 0
+        self._pending = 0
+        self._written = 0
+        self._read = 0
+        self._in = getattr(sys.stdin, "buffer", sys.stdin)
+        self._out = getattr(sys.stdout, "buffer", sys.stdout)
+        self._poll = select.poll()
+        self._poll.register(self._in, select.POLLIN)
+
+    def _receive(self, length):
+        data = self._socket.recv(length)
+        while data and len(data) < length:
+            more = self._socket.recv(length - len(data))
+            if not more:
+                break
+            data += more
+        if len(data) < length:
+            raise SystemExit(0)  # the host has gone
+        return data
+
+    def advance(self, until):
+        self._socket.send(struct.pack(_REQUEST, _ADVANCE, 0, 0, 0, until, self._written, self._read))
+        answer = struct.unpack(_ANSWER, self._receive(_ANSWER_SIZE))
+        self.now, self._pending, self.edge_signal, self.edge_level, self._levels = answer
+        return self.now
+
+    def drive(self, signal, level):
+        self._socket.send(struct.pack(_REQUEST, _DRIVE, signal, level, 0, self.now, self._written, self._read))
+
+    def level(self, signal):
+        return self._levels >> signal & 1
+
+    def read_into(self, buffer):
+        if self._read == self._pending:
+            return 0
+        self._poll.poll(10000)
+        data = self._in.read(min(len(buffer), self._pending - self._read))
+        if not data:
+            raise SystemExit(0)
+        buffer[: len(data)] = data
+        self._read += len(data)
+        return len(data)
+
+    def write(self, data, length):
+        took = self._out.write(memoryview(data)[:length])
+        took = length if took is None else took
+        self._written += took
+        return took
+
+    def entropy(self):
+        return self._entropy
