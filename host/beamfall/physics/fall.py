@@ -165,7 +165,8 @@ def fall_array(
     """`fall` for arrays of height, diameter and initial speed, broadcast against each other.
 
     One liquid, air and gravity a call. Several million falls a second, within 3 µs of `fall`
-    up to 1.2 m and 20 µs up to 5 m (see `fall_table`); the first call for a new liquid, air or gravity costs some 20 ms more.
+    up to 1.2 m and 20 µs up to 5 m (see `fall_table`); the first call for a new liquid, air or
+    gravity costs some 20 ms more.
     Raises PhysicsRangeError as `fall` does when any element is out of range, naming the worst.
     """
     import numpy as np

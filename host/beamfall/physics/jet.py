@@ -1,0 +1,372 @@
+"""The cavity's collapse and the jet it throws up, as uncertain quantities.
+
+No published formula for the jet is trusted here. What is kept is how onset, height and rise scale,
+each with a factor that is a broad lognormal distribution, drawn from the literature and narrowed
+by what the rig shows:
+
+    onset  = a · √(R/g)      from the impact until the column rises above the surface
+    height = b · R           the highest point of the tip, above the surface
+    rise   = c · √(2·height/g), c ≤ 1, from the onset until the highest point
+
+R is the energy bound of the cavity's radius (`impact.cavity_radius_bound`). Why these numbers:
+
+a  median 1.5, σ(ln) 0.22. Worthington (1908, A Study of Splashes): a drop of 0.2 g falling 0.4 m
+   shows its column from 64 ms; there √(R/g) = 42.6 ms. 90 % between 1.04 and 2.15.
+b  median 2.5, σ(ln) 0.45: jets of 15 to 65 mm for a 4 mm drop from 0.6 m (common practice, no
+   source).
+c  median 0.65, σ(ln) 0.20: the tip slows faster than g at first, so that √(2H/g) bounds the rise
+   (van Rijn et al. 2021); how far below it lies is our estimate.
+
+The factors belong to the rig, not to one height: a prior learned at one geometry is carried to
+another with `JetPrior.rescale`. A shallow dish lowers the jet: `estimate_depth_factor`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from statistics import NormalDist
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from beamfall.errors import PhysicsRangeError
+from beamfall.physics.gravity import STANDARD_GRAVITY
+from beamfall.physics.impact import (
+    BEST_JET_DEPTH_M,
+    SHALLOWEST_JET_M,
+    Regime,
+    cavity_radius_bound,
+    classify_impact,
+    impact_groups,
+)
+from beamfall.physics.liquids import WATER, Liquid
+from beamfall.physics.ranges import check_range
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import ArrayLike, NDArray
+
+Vector = tuple[float, float, float]
+Matrix = tuple[Vector, Vector, Vector]
+
+_MEDIANS: Vector = (1.50, 2.50, 0.65)  # a, b, c
+_SPREADS: Vector = (0.22, 0.45, 0.20)  # standard deviations of their logarithms
+# Outside the regime the numbers come from, and for unknown liquids, the spreads grow (estimates).
+_OTHER_REGIME_WIDER = 1.5
+_UNKNOWN_LIQUID_WIDER = 1.25
+
+#: ln(onset, height, rise) = these rows times ln(a, b, c), plus the logarithm of the scales.
+_ROWS: dict[str, Vector] = {
+    "onset_s": (1.0, 0.0, 0.0),
+    "height_m": (0.0, 1.0, 0.0),
+    "rise_s": (0.0, 0.5, 1.0),
+}
+
+
+class JetSample(NamedTuple):
+    """Draws of a jet: onset after the impact in s, rise in s, height in m; arrays of one shape."""
+
+    onset_s: NDArray[np.float64]
+    rise_s: NDArray[np.float64]
+    height_m: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class JetPrior:
+    """What is known about a rig's jets: a normal distribution of ln(a, b, c), and the scales.
+
+    `onset_scale_s` √(R/g) and `height_scale_m` R (times the depth factor) belong to one impact;
+    `log_mean` and `log_covariance` to the rig. Immutable: every method returns a new one.
+    Raises PhysicsRangeError for scales that are not positive or a covariance that is not one.
+    """
+
+    onset_scale_s: float
+    height_scale_m: float
+    gravity: float = STANDARD_GRAVITY
+    log_mean: Vector = (math.log(_MEDIANS[0]), math.log(_MEDIANS[1]), math.log(_MEDIANS[2]))
+    log_covariance: Matrix = (
+        (_SPREADS[0] ** 2, 0.0, 0.0),
+        (0.0, _SPREADS[1] ** 2, 0.0),
+        (0.0, 0.0, _SPREADS[2] ** 2),
+    )
+
+    def __post_init__(self) -> None:
+        check_range("onset scale", self.onset_scale_s, 1e-3, 0.5, "s")
+        check_range("height scale", self.height_scale_m, 1e-4, 0.5, "m")
+        check_range("gravity", self.gravity, 9.7, 9.9, "m/s²")
+        for mean in self.log_mean:
+            check_range("logarithm of a jet factor", mean, -5.0, 5.0)
+        for i in range(3):
+            check_range("variance of a jet factor", self.log_covariance[i][i], 0.0, 9.0)
+            for j in range(i):
+                limit = math.sqrt(self.log_covariance[i][i] * self.log_covariance[j][j])
+                check_range(
+                    "covariance of jet factors", self.log_covariance[i][j],
+                    -limit - 1e-12, limit + 1e-12,
+                )  # fmt: skip
+
+    def sample(self, rng: np.random.Generator, count: int = 1) -> JetSample:
+        """Draw `count` jets, shape (count,). The rise is cut at its bound √(2·height/g)."""
+        import numpy as np
+
+        draws = rng.multivariate_normal(
+            np.array(self.log_mean), np.array(self.log_covariance), size=count, method="eigh"
+        )
+        a, b, c = np.exp(draws).T
+        height = b * self.height_scale_m
+        rise = np.minimum(c, 1.0) * np.sqrt(2.0 * height / self.gravity)
+        return JetSample(a * self.onset_scale_s, rise, height)
+
+    def log_moments(self, quantity: str) -> tuple[float, float]:
+        """Mean and standard deviation of ln(quantity): "onset_s", "height_m" or "rise_s"."""
+        row = self._row(quantity)
+        offset = {
+            "onset_s": math.log(self.onset_scale_s),
+            "height_m": math.log(self.height_scale_m),
+            "rise_s": 0.5 * math.log(2.0 * self.height_scale_m / self.gravity),
+        }[quantity]
+        mean = offset + sum(r * m for r, m in zip(row, self.log_mean, strict=True))
+        spread = self._times(row)
+        variance = sum(r * s for r, s in zip(row, spread, strict=True))
+        return mean, math.sqrt(max(0.0, variance))
+
+    def percentiles(
+        self, quantity: str, percents: tuple[float, ...] = (5.0, 50.0, 95.0)
+    ) -> tuple[float, ...]:
+        """Percentiles of "onset_s", "height_m" or "rise_s", in SI units, in closed form.
+
+        Without the cut of the rise at its bound, which moves its 95 % by less than 1.5 %.
+        """
+        mean, spread = self.log_moments(quantity)
+        for percent in percents:
+            check_range("percentile", percent, 1e-6, 100.0 - 1e-6)
+        return tuple(math.exp(mean + spread * NormalDist().inv_cdf(p / 100.0)) for p in percents)
+
+    def update(
+        self,
+        *,
+        onset_s: float | None = None,
+        rise_s: float | None = None,
+        height_m: float | None = None,
+        spread: float = 0.1,
+    ) -> JetPrior:
+        """The prior after jets were measured: each given quantity narrows the factors behind it.
+
+        `spread` is the relative standard deviation of the measurement, scatter from jet to jet
+        included (0.001-2). Bayes' rule for a normal prior and a normal measurement of the
+        logarithm; exact, and the order of measurements does not matter.
+        """
+        check_range("spread of the measurement", spread, 1e-3, 2.0)
+        prior = self
+        seen = {"onset_s": onset_s, "height_m": height_m, "rise_s": rise_s}
+        for quantity, value in seen.items():
+            if value is not None:
+                check_range(quantity, value, 1e-4, 1.0, quantity[-1])
+                prior = prior._condition(quantity, value, spread)
+        return prior
+
+    def _condition(self, quantity: str, value: float, spread: float) -> JetPrior:
+        row = self._row(quantity)
+        mean, deviation = self.log_moments(quantity)
+        gain_over = deviation**2 + spread**2
+        pull = self._times(row)
+        surprise = (math.log(value) - mean) / gain_over
+        moved = [m + p * surprise for m, p in zip(self.log_mean, pull, strict=True)]
+        narrowed = [
+            [self.log_covariance[i][j] - pull[i] * pull[j] / gain_over for j in range(3)]
+            for i in range(3)
+        ]
+        for i in range(3):
+            narrowed[i][i] = max(0.0, narrowed[i][i])  # rounding must not make it negative
+        return replace(self, log_mean=_vector(moved), log_covariance=_matrix(narrowed))
+
+    def fit_samples(self, sample: JetSample, weights: ArrayLike | None = None) -> JetPrior:
+        """The prior with the mean and covariance of weighted draws, as a particle filter ends.
+
+        `weights` of the draws' shape, not negative; equal when left out.
+        """
+        import numpy as np
+
+        height = np.asarray(sample.height_m, dtype=np.float64)
+        logs = np.log(
+            np.stack([
+                np.asarray(sample.onset_s) / self.onset_scale_s,
+                height / self.height_scale_m,
+                np.asarray(sample.rise_s) / np.sqrt(2.0 * height / self.gravity),
+            ])
+        )
+        w = np.ones(logs.shape[1]) if weights is None else np.asarray(weights, dtype=np.float64)
+        if w.shape != logs.shape[1:] or not np.all(w >= 0.0) or not float(w.sum()) > 0.0:
+            raise PhysicsRangeError(
+                f"weights of shape {w.shape} must be {logs.shape[1:]}, none negative, not all 0"
+            )
+        mean = np.average(logs, axis=1, weights=w)
+        covariance = np.cov(logs, aweights=w, ddof=0)
+        return replace(
+            self,
+            log_mean=_vector(mean),
+            log_covariance=_matrix(covariance),
+        )
+
+    def rescale(self, onset_scale_s: float, height_scale_m: float) -> JetPrior:
+        """The same knowledge of the factors for another impact."""
+        return replace(self, onset_scale_s=onset_scale_s, height_scale_m=height_scale_m)
+
+    def widen(self, factor: float) -> JetPrior:
+        """The same medians, standard deviations times `factor` (0.1-10)."""
+        check_range("widening", factor, 0.1, 10.0)
+        rows = [[c * factor**2 for c in row] for row in self.log_covariance]
+        return replace(self, log_covariance=_matrix(rows))
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain lists and numbers, to be kept with the rig."""
+        return {
+            "onset_scale_s": self.onset_scale_s,
+            "height_scale_m": self.height_scale_m,
+            "gravity": self.gravity,
+            "log_mean": list(self.log_mean),
+            "log_covariance": [list(row) for row in self.log_covariance],
+        }
+
+    @staticmethod
+    def from_dict(kept: Mapping[str, Any]) -> JetPrior:
+        """What `to_dict` wrote. Raises PhysicsRangeError when a key is missing or malformed."""
+        try:
+            return JetPrior(
+                float(kept["onset_scale_s"]), float(kept["height_scale_m"]),
+                float(kept["gravity"]), _vector(kept["log_mean"]),
+                _matrix(kept["log_covariance"]),
+            )  # fmt: skip
+        except (KeyError, TypeError, ValueError) as error:
+            if isinstance(error, PhysicsRangeError):
+                raise
+            raise PhysicsRangeError(
+                f"kept jet values cannot be read ({type(error).__name__}: {error}); they are "
+                "onset_scale_s, height_scale_m, gravity, log_mean (3), log_covariance (3 by 3)"
+            ) from error
+
+    def _row(self, quantity: str) -> Vector:
+        row = _ROWS.get(quantity)
+        if row is None:
+            raise PhysicsRangeError(f"{quantity!r} is no quantity of a jet: {', '.join(_ROWS)}")
+        return row
+
+    def _times(self, row: Vector) -> Vector:
+        """Covariance times a row."""
+        c = self.log_covariance
+        x, y, z = row
+        return (
+            c[0][0] * x + c[0][1] * y + c[0][2] * z,
+            c[1][0] * x + c[1][1] * y + c[1][2] * z,
+            c[2][0] * x + c[2][1] * y + c[2][2] * z,
+        )
+
+
+def _vector(values: Iterable[float]) -> Vector:
+    a, b, c = (float(v) for v in values)
+    return a, b, c
+
+
+def _matrix(rows: Iterable[Iterable[float]]) -> Matrix:
+    a, b, c = (_vector(row) for row in rows)
+    return a, b, c
+
+
+def draw_jet_prior(
+    diameter_m: float,
+    speed_m_s: float,
+    *,
+    liquid: Liquid = WATER,
+    depth_m: float = 0.02,
+    gravity: float = STANDARD_GRAVITY,
+) -> JetPrior:
+    """The prior for a drop that strikes a layer of `depth_m` at a speed; see the head of the file.
+
+    The spreads are half as wide again outside the thick-jet regime, and a quarter wider for a
+    liquid with unknown properties (estimates). Raises PhysicsRangeError when no jet is to be
+    expected (coalescence, or a layer below 3 mm) and outside the ranges of `impact`.
+    """
+    groups = impact_groups(diameter_m, speed_m_s, liquid, gravity=gravity)
+    factor = estimate_depth_factor(depth_m)
+    regime = classify_impact(groups, depth_m)
+    if regime is Regime.COALESCENCE:
+        raise PhysicsRangeError(
+            f"impact Weber number = {groups.weber:.3g} is out of range: a jet needs 8 or more; "
+            "let the drop fall from higher up or make it larger"
+        )
+    radius = cavity_radius_bound(diameter_m, groups.froude)
+    prior = JetPrior(math.sqrt(radius / gravity), radius * factor, gravity)
+    if regime is not Regime.JET:
+        prior = prior.widen(_OTHER_REGIME_WIDER)
+    if liquid.unknown:
+        prior = prior.widen(_UNKNOWN_LIQUID_WIDER)
+    return prior
+
+
+def estimate_depth_factor(depth_m: float) -> float:
+    """Height of a jet on a layer of 3 mm to 1 m, over that on a deep one.
+
+    Hobbs & Osheroff (1967, Science 158:1184): jets fail below about 3 mm and rise highest near
+    7 mm. The numbers between are ours: 0.3 at 3 mm, straight to 1.15 at 7 mm, straight to 1 at
+    20 mm and beyond.
+    """
+    check_range("depth of liquid", depth_m, SHALLOWEST_JET_M, 1.0, "m")
+    if depth_m <= BEST_JET_DEPTH_M:
+        share = (depth_m - SHALLOWEST_JET_M) / (BEST_JET_DEPTH_M - SHALLOWEST_JET_M)
+        return 0.3 + 0.85 * share
+    return 1.15 - 0.15 * min(1.0, (depth_m - BEST_JET_DEPTH_M) / (0.020 - BEST_JET_DEPTH_M))
+
+
+def tip_height(
+    time_s: float,
+    onset_s: float,
+    height_m: float,
+    rise_s: float,
+    *,
+    gravity: float = STANDARD_GRAVITY,
+) -> float:
+    """Height in m of the jet's tip at `time_s` after the impact; 0 before the onset and after.
+
+    With x = onset + rise − t, h = H − g·x²/2 − B·x³ on the way up, B such that h is 0 at the
+    onset: it slows hardest at first and by g alone at the top, as van Rijn et al. (2021) observe;
+    the cubic is ours. On the way down h = H − g·x²/2. Raises PhysicsRangeError when the rise
+    exceeds its bound √(2H/g).
+    """
+    check_range("jet height", height_m, 0.0, 1.0, "m")
+    bound = math.sqrt(2.0 * height_m / gravity)
+    check_range("jet rise", rise_s, 0.0, bound * (1.0 + 1e-9), "s")
+    before_top = onset_s + rise_s - time_s
+    if time_s <= onset_s or rise_s == 0.0:
+        return 0.0
+    height = height_m - 0.5 * gravity * before_top**2
+    if before_top > 0.0:
+        height -= (height_m - 0.5 * gravity * rise_s**2) * (before_top / rise_s) ** 3
+    return max(0.0, height)
+
+
+def tip_heights(
+    time_s: ArrayLike,
+    onset_s: ArrayLike,
+    height_m: ArrayLike,
+    rise_s: ArrayLike,
+    *,
+    gravity: float = STANDARD_GRAVITY,
+) -> NDArray[np.float64]:
+    """`tip_height` for arrays, broadcast against each other."""
+    import numpy as np
+
+    time, onset, top, rise = np.broadcast_arrays(
+        *(np.asarray(a, dtype=np.float64) for a in (time_s, onset_s, height_m, rise_s))
+    )
+    if time.size == 0:
+        return np.zeros(time.shape)
+    check_range("lowest jet height", float(top.min()), 1e-9, 1.0, "m")
+    check_range("highest jet height", float(top.max()), 1e-9, 1.0, "m")
+    check_range("shortest jet rise", float(rise.min()), 1e-9, 1.0, "s")
+    over = float(np.max(rise / np.sqrt(2.0 * top / gravity)))
+    check_range("jet rise over its bound", over, 0.0, 1.0 + 1e-9)
+    before_top = onset + rise - time
+    height = top - 0.5 * gravity * before_top**2
+    share = np.maximum(before_top / rise, 0.0)
+    height = height - (top - 0.5 * gravity * rise**2) * share**3
+    return np.where(time <= onset, 0.0, np.maximum(height, 0.0))

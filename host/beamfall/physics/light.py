@@ -1,0 +1,178 @@
+"""Blur, flash duration, aperture, depth of field and exposure of a drop in the light of a flash.
+
+Lengths in m, times in s. Apertures are f-numbers as set on the lens; magnification m is image size
+over subject size; pupil magnification p is exit over entrance pupil (1 for a symmetric lens).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from beamfall.physics.ranges import check_range
+
+#: Time to a tenth over time to a half of an exponential tail: ln 10 / ln 2 = 3.32.
+TENTH_OVER_HALF = math.log(10.0) / math.log(2.0)
+
+# A shoe flash: t0.5 near 1/1000 s at full power and 1/20,000 s at 1/64 (common practice, no
+# source); a straight line between them in the logarithms gives this exponent.
+_FULL_POWER_DURATION_S = 1.0 / 1000.0
+_POWER_EXPONENT = math.log(20.0) / math.log(64.0)
+
+
+def blur_on_sensor(speed_m_s: float, duration_s: float, magnification: float) -> float:
+    """Length in m by which a drop smears on the sensor: speed · duration · magnification.
+
+    Speed 0-20 m/s, duration 1 µs to 0.1 s, magnification 0.001-10.
+    """
+    check_range("speed", speed_m_s, 0.0, 20.0, "m/s")
+    check_range("flash duration", duration_s, 1e-6, 0.1, "s")
+    check_range("magnification", magnification, 1e-3, 10.0)
+    return speed_m_s * duration_s * magnification
+
+
+@dataclass(frozen=True)
+class Blur:
+    """Blur on the sensor in m and in pixels; `warning` is empty when it stays within a pixel."""
+
+    length_m: float
+    pixels: float
+    warning: str
+
+
+def judge_blur(
+    speed_m_s: float, duration_s: float, magnification: float, pixel_m: float
+) -> Blur:
+    """The blur of a drop, with a warning and its cure where it exceeds a pixel (1-50 µm)."""
+    check_range("pixel", pixel_m, 1e-6, 5e-5, "m")
+    length = blur_on_sensor(speed_m_s, duration_s, magnification)
+    pixels = length / pixel_m
+    if pixels <= 1.0:
+        return Blur(length, pixels, "")
+    longest = pixel_m / (speed_m_s * magnification)
+    return Blur(
+        length,
+        pixels,
+        f"blur = {length * 1e6:.0f} µm is {pixels:.1f} pixels of {pixel_m * 1e6:.1f} µm: at "
+        f"{speed_m_s:.2f} m/s and magnification {magnification:.2g} a flash of "
+        f"{longest * 1e6:.1f} µs or shorter keeps it to one; lower the flash power or move back",
+    )
+
+
+def convert_half_to_tenth(half_s: float) -> float:
+    """t0.1 from t0.5 (ISO 2827) of a flash that dies away exponentially: times 3.32.
+
+    A flash cut off by its transistor (shoe flashes at low power) has t0.1 nearer to t0.5: this is
+    then an upper bound.
+    """
+    return check_range("flash duration t0.5", half_s, 1e-6, 0.1, "s") * TENTH_OVER_HALF
+
+
+def estimate_flash_duration(power: float, *, full_power_s: float = _FULL_POWER_DURATION_S) -> float:
+    """t0.5 in s of a shoe flash set to a fraction of its power, 1/256 to 1.
+
+    A power law through 1/1000 s at full power and 1/20,000 s at 1/64 (common practice, no source):
+    duration grows as power^0.72. Flashes of studio kind do the reverse: measure them.
+    """
+    check_range("flash power", power, 1.0 / 256.0, 1.0)
+    check_range("flash duration at full power", full_power_s, 1e-4, 0.02, "s")
+    return full_power_s * math.pow(power, _POWER_EXPONENT)
+
+
+def choose_flash_power(
+    speed_m_s: float,
+    magnification: float,
+    pixel_m: float,
+    *,
+    full_power_s: float = _FULL_POWER_DURATION_S,
+) -> float:
+    """The highest power, of 1, 1/2, 1/4 … 1/256, whose estimated blur stays within a pixel.
+
+    1/256 when none does; `judge_blur` then warns.
+    """
+    power = 1.0
+    while power > 1.0 / 256.0:
+        duration = estimate_flash_duration(power, full_power_s=full_power_s)
+        if not judge_blur(speed_m_s, duration, magnification, pixel_m).warning:
+            break
+        power *= 0.5
+    return power
+
+
+def effective_aperture(f_number: float, magnification: float, *, pupil: float = 1.0) -> float:
+    """Working f-number N·(1 + m/p) that exposure and diffraction see."""
+    _check_lens(f_number, magnification, pupil)
+    return f_number * (1.0 + magnification / pupil)
+
+
+def depth_of_field(
+    f_number: float, magnification: float, *, circle_m: float = 2e-5, pupil: float = 1.0
+) -> float:
+    """Total depth of field in m: 2Nc(1 + m/p)/m², for close-ups (m of 0.05 and more).
+
+    `circle_m` is the largest circle of confusion on the sensor, 1-100 µm.
+    """
+    check_range("circle of confusion", circle_m, 1e-6, 1e-4, "m")
+    check_range("magnification for depth of field", magnification, 0.05, 10.0)
+    return 2.0 * circle_m * effective_aperture(f_number, magnification, pupil=pupil) / (
+        magnification**2
+    )
+
+
+def airy_diameter(
+    f_number: float, magnification: float, *, wavelength_m: float = 550e-9, pupil: float = 1.0
+) -> float:
+    """Diameter in m of the Airy disc on the sensor, to its first dark ring: 2.44·λ·N·(1 + m/p).
+
+    The factor is twice the first zero of J1 over π, 2.4393.
+    """
+    check_range("wavelength", wavelength_m, 380e-9, 780e-9, "m")
+    return 2.439_34 * wavelength_m * effective_aperture(f_number, magnification, pupil=pupil)
+
+
+def exposure_value(f_number: float, time_s: float) -> float:
+    """EV = log2(N²/t) (ISO 2720), f-number 0.7-128, time 10 µs to 1 h."""
+    check_range("f-number", f_number, 0.7, 128.0)
+    check_range("exposure time", time_s, 1e-5, 3600.0, "s")
+    return math.log2(f_number**2 / time_s)
+
+
+def flash_exposure_stops(
+    guide_number_m: float,
+    power: float,
+    distance_m: float,
+    f_number: float,
+    magnification: float,
+    *,
+    iso: float = 100.0,
+    pupil: float = 1.0,
+) -> float:
+    """Stops by which a flash over-exposes (+) or under-exposes (−) a subject it lights directly.
+
+    2·log2(GN·√(power·ISO/100)/(distance·N_eff)); `guide_number_m` at ISO 100 in m (ISO 1230),
+    5-120. A flash behind a diffuser gives less: find the offset once and keep it.
+    """
+    check_range("guide number", guide_number_m, 5.0, 120.0, "m")
+    check_range("flash power", power, 1.0 / 256.0, 1.0)
+    check_range("flash distance", distance_m, 0.05, 20.0, "m")
+    check_range("ISO speed", iso, 25.0, 409_600.0)
+    working = effective_aperture(f_number, magnification, pupil=pupil)
+    reach = guide_number_m * math.sqrt(power * iso / 100.0)
+    return 2.0 * math.log2(reach / (distance_m * working))
+
+
+def ambient_stops(shutter_s: float, ambient_ev100: float, f_number: float, iso: float) -> float:
+    """Stops by which ambient light exposes the picture while the shutter waits for the flash.
+
+    0 is a full exposure, −5 and below leaves black black (common practice, no source).
+    `ambient_ev100` −15 to 16 is the light level as EV at ISO 100.
+    """
+    check_range("ambient light", ambient_ev100, -15.0, 16.0, "EV")
+    check_range("ISO speed", iso, 25.0, 409_600.0)
+    return ambient_ev100 + math.log2(iso / 100.0) - exposure_value(f_number, shutter_s)
+
+
+def _check_lens(f_number: float, magnification: float, pupil: float) -> None:
+    check_range("f-number", f_number, 0.7, 128.0)
+    check_range("magnification", magnification, 1e-3, 10.0)
+    check_range("pupil magnification", pupil, 0.2, 5.0)

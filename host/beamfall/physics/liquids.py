@@ -1,0 +1,262 @@
+"""Liquids by name and by recipe: density, viscosity and surface tension, and what is not known.
+
+A number that is only a usual value is listed in `Liquid.unknown`; the planner widens its interval
+for it, and a measurement of the photographer's own removes it from there. Temperatures in K,
+mixtures by mass fraction.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+from beamfall.errors import BeamfallError, PhysicsRangeError
+from beamfall.physics.ranges import check_range
+
+ROOM_TEMPERATURE_K = 293.15
+#: Parts a recipe may name; see `mix_by_parts`.
+INGREDIENTS = ("water", "glycerol", "milk", "surfactant", "gum", "dye")
+
+_PROPERTIES = frozenset({"density_kg_m3", "viscosity_pa_s", "surface_tension_n_m"})
+_GLYCEROL_SURFACE_TENSION_N_M = 0.0634  # pure, 20 °C (CRC Handbook, from memory)
+# Usual values of whole milk at 20 °C (common practice, no source): they go into `unknown`.
+_MILK_DENSITY_KG_M3, _MILK_VISCOSITY_PA_S = 1030.0, 2.0e-3
+# Water with washing-up liquid above its critical concentration (common practice, no source).
+_SOAPY_SURFACE_TENSION_N_M = 0.030
+_GUM_SHEAR_PER_S = 100.0  # shear rate at which a power-law liquid's viscosity is quoted
+
+
+@dataclass(frozen=True)
+class Liquid:
+    """A liquid as the physics sees it, in SI units.
+
+    `viscosity_pa_s` is the dynamic viscosity (of a shear-thinning liquid, at 100 1/s). A power-law
+    liquid has η = consistency·γ̇^(flow_index − 1); for a Newtonian one flow_index is 1 and the
+    consistency is the viscosity. `unknown` names the fields that are usual values, not known ones.
+    Raises PhysicsRangeError for values no such liquid has.
+    """
+
+    name: str
+    density_kg_m3: float
+    viscosity_pa_s: float
+    surface_tension_n_m: float
+    flow_index: float = 1.0
+    consistency: float | None = None
+    unknown: frozenset[str] = frozenset()
+
+    def __post_init__(self) -> None:
+        check_range("liquid density", self.density_kg_m3, 600.0, 2000.0, "kg/m³")
+        check_range("liquid viscosity", self.viscosity_pa_s, 1e-4, 20.0, "Pa·s")
+        check_range("surface tension", self.surface_tension_n_m, 0.015, 0.090, "N/m")
+        check_range("flow index", self.flow_index, 0.1, 1.5)
+        if self.consistency is None:
+            object.__setattr__(self, "consistency", self.viscosity_pa_s)
+        else:
+            check_range("consistency", self.consistency, 1e-4, 100.0, "Pa·s^n")
+        strange = self.unknown - _PROPERTIES
+        if strange:
+            raise PhysicsRangeError(
+                f"unknown = {', '.join(sorted(strange))} names no property of a liquid; "
+                f"the properties are {', '.join(sorted(_PROPERTIES))}"
+            )
+
+    @property
+    def kinematic_viscosity_m2_s(self) -> float:
+        return self.viscosity_pa_s / self.density_kg_m3
+
+    def capillary_length_m(self, gravity: float) -> float:
+        """√(σ/ρg), the size above which weight beats surface tension."""
+        return math.sqrt(self.surface_tension_n_m / (self.density_kg_m3 * gravity))
+
+    def viscosity_at(self, shear_rate_per_s: float) -> float:
+        """Viscosity in Pa·s at a shear rate of 0.1-10,000 1/s: Ostwald-de Waele power law."""
+        if self.flow_index == 1.0:
+            return self.viscosity_pa_s
+        check_range("shear rate", shear_rate_per_s, 0.1, 1e4, "1/s")
+        assert self.consistency is not None  # set in __post_init__
+        return float(self.consistency * shear_rate_per_s ** (self.flow_index - 1.0))
+
+
+#: Water at 20 °C and 0.101325 MPa, so that nobody has to import iapws for it: density IAPWS-95,
+#: viscosity IAPWS R12-08, surface tension IAPWS R1-76(2014).
+WATER = Liquid("water", 998.207, 1.0016e-3, 0.072736)
+
+
+def water(temperature_k: float = ROOM_TEMPERATURE_K) -> Liquid:
+    """Water at atmospheric pressure, 273.16-372 K, by IAPWS (library `iapws`, except at 20 °C)."""
+    check_range("water temperature", temperature_k, 273.16, 372.0, "K")
+    if temperature_k == ROOM_TEMPERATURE_K:
+        return WATER
+    try:
+        from iapws import IAPWS97
+    except ImportError as error:
+        raise BeamfallError(
+            f"water at {temperature_k:.2f} K needs the library iapws, which is not installed: "
+            "install it (pip install iapws), or take 293.15 K, which does without"
+        ) from error
+
+    state = IAPWS97(T=temperature_k, P=0.101325)
+    return Liquid(WATER.name, float(state.rho), float(state.mu), float(state.sigma))
+
+
+def glycerol_water(mass_fraction: float, temperature_k: float = ROOM_TEMPERATURE_K) -> Liquid:
+    """Glycerol in water, mass fraction 0-1 of glycerol, 288.15-303.15 K.
+
+    Viscosity: Cheng (2008, Ind. Eng. Chem. Res. 47:3285, doi 10.1021/ie071349z), for 0-100 °C.
+    Density: Volk & Kähler (2018, Exp. Fluids 59:75), for 15-30 °C, within 0.07 %. Surface tension:
+    a straight line from water to pure glycerol, our estimate, some 1 mN/m in between.
+    """
+    c = check_range("glycerol mass fraction", mass_fraction, 0.0, 1.0)
+    check_range("glycerol mixture temperature", temperature_k, 288.15, 303.15, "K")
+    t = temperature_k - 273.15
+    tension = _water_surface_tension(temperature_k)
+    tension += c * (_GLYCEROL_SURFACE_TENSION_N_M - WATER.surface_tension_n_m)
+    name = f"{c:.0%} glycerol in water"
+    return Liquid(name, _glycerol_density(c, t), _glycerol_viscosity(c, t), tension)
+
+
+def _water_surface_tension(temperature_k: float) -> float:
+    """IAPWS R1-76(2014), N/m: spares the library for mixtures."""
+    below_critical = 1.0 - temperature_k / 647.096
+    return float(0.2358 * below_critical**1.256 * (1.0 - 0.625 * below_critical))
+
+
+def _glycerol_viscosity(c: float, t: float) -> float:
+    """Cheng (2008), eqs. 6, 11-13, 21, 22; °C to Pa·s."""
+    of_water = 1.790e-3 * math.exp((-1230.0 - t) * t / (36100.0 + 360.0 * t))
+    of_glycerol = 12.100 * math.exp((-1233.0 + t) * t / (9900.0 + 70.0 * t))
+    a = 0.705 - 0.0017 * t
+    b = (4.9 + 0.036 * t) * a**2.5
+    alpha = 1.0 - c + a * b * c * (1.0 - c) / (a * c + b * (1.0 - c))
+    return float(of_water**alpha * of_glycerol ** (1.0 - alpha))
+
+
+def _glycerol_density(c: float, t: float) -> float:
+    """Volk & Kähler (2018): ideal mixing by volume times a contraction; °C to kg/m³."""
+    of_glycerol = 1273.3 - 0.6121 * t
+    of_water = 1000.0 * (1.0 - (abs(t - 3.98) / 615.0) ** 1.71)
+    amplitude = 1.78e-6 * t**2 - 1.82e-4 * t + 1.41e-2
+    contraction = 1.0 + amplitude * max(0.0, math.sin(c**1.31 * math.pi)) ** 0.81
+    return float(contraction / (c / of_glycerol + (1.0 - c) / of_water))
+
+
+def milk(temperature_k: float = ROOM_TEMPERATURE_K) -> Liquid:
+    """Whole milk, 291.15-333.15 K.
+
+    Surface tension 1.8e-4·θ² − 0.163·θ + 55.6 mN/m (θ in °C; J. Dairy Research 50:259, 1983, for
+    18-135 °C). Density and viscosity are usual values at 20 °C and listed as unknown.
+    """
+    check_range("milk temperature", temperature_k, 291.15, 333.15, "K")
+    celsius = temperature_k - 273.15
+    tension = (1.8e-4 * celsius**2 - 0.163 * celsius + 55.6) * 1e-3
+    return Liquid(
+        "milk", _MILK_DENSITY_KG_M3, _MILK_VISCOSITY_PA_S, tension,
+        unknown=frozenset({"density_kg_m3", "viscosity_pa_s"}),
+    )  # fmt: skip
+
+
+def with_surfactant(liquid: Liquid, surface_tension_n_m: float | None = None) -> Liquid:
+    """The liquid with a surfactant in it; give the surface tension if it was measured.
+
+    Without one, the usual 30 mN/m is taken and marked unknown: a fresh surface, as on a drop a
+    few milliseconds old, has more, up to that of the clean liquid.
+    """
+    if surface_tension_n_m is not None:
+        return replace(
+            liquid, name=f"{liquid.name} with surfactant", surface_tension_n_m=surface_tension_n_m,
+            unknown=liquid.unknown - {"surface_tension_n_m"},
+        )  # fmt: skip
+    return replace(
+        liquid,
+        name=f"{liquid.name} with surfactant",
+        surface_tension_n_m=min(liquid.surface_tension_n_m, _SOAPY_SURFACE_TENSION_N_M),
+        unknown=liquid.unknown | {"surface_tension_n_m"},
+    )
+
+
+def with_gum(
+    liquid: Liquid, consistency: float | None = None, flow_index: float | None = None
+) -> Liquid:
+    """The liquid thickened with a gum, η = consistency·γ̇^(flow_index − 1) in SI units.
+
+    Both numbers come from the user (they depend on gum, dose, water and temperature). Without
+    them the viscosity of the plain liquid stays and is marked unknown.
+    """
+    name = f"{liquid.name} with gum"
+    if consistency is None and flow_index is None:
+        return replace(liquid, name=name, unknown=liquid.unknown | {"viscosity_pa_s"})
+    if consistency is None or flow_index is None:
+        raise PhysicsRangeError(
+            f"gum: consistency = {consistency}, flow index = {flow_index}: give both or neither "
+            "(0.0001-100 Pa·s^n and 0.1-1.5)"
+        )
+    check_range("consistency", consistency, 1e-4, 100.0, "Pa·s^n")
+    check_range("flow index", flow_index, 0.1, 1.5)
+    return replace(
+        liquid, name=name, consistency=consistency, flow_index=flow_index,
+        viscosity_pa_s=consistency * _GUM_SHEAR_PER_S ** (flow_index - 1.0),
+        unknown=liquid.unknown - {"viscosity_pa_s"},
+    )  # fmt: skip
+
+
+def mix_by_parts(
+    parts: Mapping[str, float],
+    temperature_k: float = ROOM_TEMPERATURE_K,
+    *,
+    by: str = "volume",
+) -> Liquid:
+    """A liquid from a recipe such as {"water": 10, "glycerol": 2, "dye": 0.05}.
+
+    `parts` are of volume or of mass (`by`), of `INGREDIENTS`. Dye counts as water. Surfactant sets
+    the surface tension and gum the viscosity to unknown, whatever their amount. Milk with water or
+    glycerol: density by volume, logarithm of the viscosity and surface tension by volume, all
+    three unknown. Raises PhysicsRangeError for a strange ingredient or amount.
+    """
+    if by not in ("volume", "mass"):
+        raise PhysicsRangeError(f"by = {by!r} is not a way to measure parts: 'volume' or 'mass'")
+    for name, amount in parts.items():
+        if name not in INGREDIENTS:
+            raise PhysicsRangeError(
+                f"ingredient {name!r} is not known; known are {', '.join(INGREDIENTS)}"
+            )
+        check_range(f"parts of {name}", amount, 0.0, 1e6)
+    pure: dict[str, Callable[[], Liquid]] = {
+        "water": lambda: water(temperature_k),
+        "glycerol": lambda: glycerol_water(1.0, temperature_k),
+        "milk": lambda: milk(temperature_k),
+    }
+    base = {name: parts.get(name, 0.0) for name in pure}
+    base["water"] += parts.get("dye", 0.0)
+    if sum(base.values()) <= 0.0:
+        raise PhysicsRangeError("parts = 0 of water, glycerol and milk: name at least one of them")
+    liquids = {name: make() for name, make in pure.items() if base[name] > 0.0}
+    volumes = {
+        name: base[name] / (liquid.density_kg_m3 if by == "mass" else 1.0)
+        for name, liquid in liquids.items()
+    }
+    mixed = _mix(liquids, volumes, temperature_k)
+    if parts.get("surfactant", 0.0) > 0.0:
+        mixed = with_surfactant(mixed)
+    if parts.get("gum", 0.0) > 0.0:
+        mixed = with_gum(mixed)
+    return mixed
+
+
+def _mix(
+    liquids: Mapping[str, Liquid], volumes: Mapping[str, float], temperature_k: float
+) -> Liquid:
+    if len(liquids) == 1:
+        return next(iter(liquids.values()))
+    if "milk" not in liquids:
+        masses = {name: volumes[name] * liquids[name].density_kg_m3 for name in liquids}
+        return glycerol_water(masses["glycerol"] / sum(masses.values()), temperature_k)
+    total = sum(volumes.values())
+    shares = {name: volume / total for name, volume in volumes.items()}
+    return Liquid(
+        " and ".join(f"{shares[name]:.0%} {name}" for name in liquids),
+        sum(share * liquids[name].density_kg_m3 for name, share in shares.items()),
+        math.exp(sum(s * math.log(liquids[name].viscosity_pa_s) for name, s in shares.items())),
+        sum(share * liquids[name].surface_tension_n_m for name, share in shares.items()),
+        unknown=_PROPERTIES,
+    )
