@@ -1,0 +1,53 @@
+"""The firmware's own modules, imported into this process without leaving its names about.
+
+The firmware's packages are called `ports`, `boards` and `beamfall_board`, as on a board; another program's modules
+may bear the same names. They are imported from the firmware folder alone and then taken out of sys.modules.
+"""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass
+from functools import cache
+from types import ModuleType
+from typing import Any
+
+from beamfall.resources import find_firmware
+
+_NAMES = ("beamfall_board", "boards", "ports")
+
+
+@dataclass(frozen=True)
+class FirmwareModules:
+    """What a simulated board is made of."""
+
+    board: Any  # beamfall_board.board.Board
+    port: Any  # ports.simulated.port.SimulatedPort
+    profile: ModuleType  # boards.simulated
+
+
+def _ours(name: str) -> bool:
+    return name.partition(".")[0] in _NAMES
+
+
+@cache
+def load_firmware() -> FirmwareModules:
+    """Import the firmware from its folder (checkout or wheel); raises ResourceMissing when it is not there."""
+    folder = str(find_firmware())
+    kept = {name: module for name, module in sys.modules.items() if _ours(name)}
+    for name in kept:
+        del sys.modules[name]
+    sys.path.insert(0, folder)
+    try:
+        from importlib import import_module
+
+        return FirmwareModules(
+            board=import_module("beamfall_board.board").Board,
+            port=import_module("ports.simulated.port").SimulatedPort,
+            profile=import_module("boards.simulated"),
+        )
+    finally:
+        sys.path.remove(folder)
+        for name in [name for name in sys.modules if _ours(name)]:
+            del sys.modules[name]
+        sys.modules.update(kept)
