@@ -1,0 +1,11 @@
+"""Ports and delivery: from bytes moved to requests answered and reports in order."""
+
+from __future__ import annotations
+
+from beamfall.link.counters import LinkCounters
+from beamfall.link.delivery import Report
+from beamfall.link.session import Link, LinkTiming
+from beamfall.link.transport import Transport
+from beamfall.link.welcome import Welcome
+
+__all__ = ["Link", "LinkCounters", "LinkTiming", "Report", "Transport", "Welcome"]

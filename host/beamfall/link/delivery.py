@@ -1,0 +1,64 @@
+"""Reports in order, each once: the host's half of their delivery, with no I/O."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+from typing import Any
+
+from beamfall.wire.messages import Message
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """A report as delivered: numbered by the board from 1 in each of its lives."""
+
+    boot_id: int
+    number: int
+    message: Message
+
+    @property
+    def name(self) -> str:
+        """The message's name: `edges`, `shot_done`, ..."""
+        return self.message.name
+
+    def __getitem__(self, field: str) -> Any:
+        return self.message.fields[field]
+
+
+class Verdict(Enum):
+    """What to do with a report that came."""
+
+    DELIVER = "deliver"
+    REPEAT = "repeat"
+    AHEAD = "ahead"
+
+
+class ReportOrder:
+    """Decides by number which reports are new, seen or too early, over all sessions of one boot."""
+
+    def __init__(self) -> None:
+        self.boot_id: int | None = None
+        self.expected: int | None = None  # None: the first to come starts the count
+
+    def begin(self, boot_id: int) -> bool:
+        """Take note of a welcome's boot id; return whether the board has restarted."""
+        restarted = self.boot_id is not None and self.boot_id != boot_id
+        if boot_id != self.boot_id:
+            self.boot_id = boot_id
+            self.expected = None
+        return restarted
+
+    def take(self, number: int, forgotten_from: int | None) -> Verdict:
+        """Judge report `number`; `forgotten_from` is the `first` of a `forgotten`, else None.
+
+        A `forgotten` stands for every number from its first to its own, so it may be ahead.
+        """
+        expected = self.expected
+        if expected is not None and number < expected:
+            return Verdict.REPEAT
+        bridges = forgotten_from is not None and expected is not None and forgotten_from <= expected
+        if expected is None or number == expected or bridges:
+            self.expected = number + 1
+            return Verdict.DELIVER
+        return Verdict.AHEAD

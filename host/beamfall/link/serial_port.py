@@ -1,0 +1,236 @@
+"""Serial ports and pyserial URLs as a transport, and finding the board's port.
+
+A board is recognised by its USB ids only: descriptions are translated by operating systems.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import re
+import sys
+import time
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from beamfall.errors import LinkLost, PortBusy, PortDenied, PortNotFound, PortSyntaxError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+BAUDRATE = 115200  # means nothing on USB; the speed of boards behind a UART bridge
+# USB vendor and product ids of MicroPython's serial port on RP2040 and RP2350 (MicroPython 1.2x,
+# ports/rp2/mpconfigport.h, MICROPY_HW_USB_VID and MICROPY_HW_USB_PID).
+BOARD_IDS = frozenset({(0x2E8A, 0x0005)})
+_SLICE_S = 0.02  # longest single wait inside pyserial; changing its timeout reconfigures the port
+_READ_MAX = 4096
+
+
+@dataclass(frozen=True, slots=True)
+class PortSeen:
+    """A serial port of this computer; `vid` and `pid` are None where it is not USB."""
+
+    device: str
+    vid: int | None
+    pid: int | None
+    serial_number: str | None
+
+    @property
+    def is_candidate(self) -> bool:
+        """Whether its USB ids are those of a board that can run this firmware."""
+        return (self.vid, self.pid) in BOARD_IDS
+
+    def __str__(self) -> str:
+        ids = "not USB" if self.vid is None else f"USB {self.vid:04x}:{self.pid or 0:04x}"
+        number = f", serial number {self.serial_number}" if self.serial_number else ""
+        return f"{self.device} ({ids}{number})"
+
+
+def list_ports() -> list[PortSeen]:
+    """Return the serial ports of this computer, candidates first."""
+    from serial.tools import list_ports as tool
+
+    ports = [
+        PortSeen(port.device, port.vid, port.pid, port.serial_number) for port in tool.comports()
+    ]
+    return sorted(ports, key=lambda port: (not port.is_candidate, port.device))
+
+
+def find_port(seen: Iterable[PortSeen] | None = None) -> PortSeen:
+    """Return the one port a board is on; raises PortNotFound for none and for more than one."""
+    ports = list_ports() if seen is None else list(seen)
+    candidates = [port for port in ports if port.is_candidate]
+    if len(candidates) == 1:
+        return candidates[0]
+    if candidates:
+        listed = "; ".join(str(port) for port in candidates)
+        raise PortNotFound(f"more than one board is connected: {listed}; name one with --port")
+    raise PortNotFound(
+        f"no board found; {_list(ports)}; connect it by a USB cable that carries data, "
+        "or name its port with --port"
+    )
+
+
+class SerialTransport:
+    """A serial port or any other pyserial URL (`socket://`, `rfc2217://`, `loop://`).
+
+    `dtr` is the level of that line from before the port opens: on by default, since MicroPython
+    on USB sends nothing to a host that does not raise it; off for boards that a change of DTR
+    resets. None leaves pyserial's default. Nothing is written on opening.
+    Raises PortNotFound, PortBusy, PortDenied, PortSyntaxError.
+    """
+
+    def __init__(self, url: str, *, baudrate: int = BAUDRATE, dtr: bool | None = True) -> None:
+        self._name = url
+        self._port: Any = _open_port(url, baudrate, dtr)
+
+    @property
+    def name(self) -> str:
+        """The port or URL as given."""
+        return self._name
+
+    def read(self, timeout_s: float) -> bytes:
+        """Return the bytes that are there, waiting at most `timeout_s` for the first one."""
+        deadline_s = time.monotonic() + timeout_s
+        try:
+            while True:
+                waiting = self._port.in_waiting
+                if waiting:
+                    return self._read_waiting(waiting)
+                if time.monotonic() >= deadline_s:
+                    return b""
+                data: bytes = self._port.read(1)
+                if data:
+                    return data + self._read_waiting(self._port.in_waiting)
+        except (OSError, TypeError, AttributeError) as error:
+            # pyserial raises TypeError or AttributeError when the port is closed under it.
+            raise self._make_lost(error) from error
+
+    def _read_waiting(self, waiting: int) -> bytes:
+        data = bytearray()
+        while waiting and len(data) < _READ_MAX:
+            data += self._port.read(min(waiting, _READ_MAX))
+            waiting = self._port.in_waiting
+        return bytes(data)
+
+    def write(self, data: bytes) -> None:
+        """Send all of `data`."""
+        try:
+            sent = 0
+            while sent < len(data):
+                sent += self._port.write(data[sent:]) or 0
+        except (OSError, TypeError, AttributeError) as error:
+            raise self._make_lost(error) from error
+
+    def clock(self) -> float:
+        """Return seconds of the monotonic clock."""
+        return time.monotonic()
+
+    def sleep(self, seconds: float) -> None:
+        """Sleep."""
+        time.sleep(seconds)
+
+    def close(self) -> None:
+        """Close the port, also when it is gone."""
+        # An error here means that it is gone already, which is what was wanted.
+        with contextlib.suppress(OSError, TypeError, AttributeError):
+            self._port.close()
+
+    def _make_lost(self, error: Exception) -> LinkLost:
+        return LinkLost(
+            f"{self._name} is gone ({error}); check the cable and that no other program took it"
+        )
+
+
+class SerialReconnector:
+    """Opens a port again after it was lost, also when the system gave it another name.
+
+    A USB board is found again by its serial number. Pass `open` as the `reconnect` of a Link.
+    """
+
+    def __init__(self, url: str, *, baudrate: int = BAUDRATE, dtr: bool | None = True) -> None:
+        self._url = url
+        self._baudrate = baudrate
+        self._dtr = dtr
+        self._serial_number = next(
+            (port.serial_number for port in list_ports() if port.device == url), None
+        )
+
+    def open(self) -> SerialTransport:
+        """Open the port; raises as SerialTransport does."""
+        url = self._url
+        if self._serial_number:
+            for port in list_ports():
+                if port.serial_number == self._serial_number:
+                    url = port.device
+        return SerialTransport(url, baudrate=self._baudrate, dtr=self._dtr)
+
+
+def _open_port(url: str, baudrate: int, dtr: bool | None) -> Any:
+    import serial
+
+    try:
+        port = serial.serial_for_url(
+            url,
+            do_not_open=True,
+            baudrate=baudrate,
+            timeout=_SLICE_S,
+            # Two programs on one port would eat each other's bytes.
+            exclusive=True if os.name == "posix" and "://" not in url else None,
+        )
+        if dtr is not None:
+            port.dtr = dtr
+        port.open()
+    except ValueError as error:
+        raise PortSyntaxError(
+            f"{url!r} is not a port: {error}; use a name such as {_example()} or a pyserial URL"
+        ) from error
+    except OSError as error:  # SerialException is one
+        raise _explain(url, error) from error
+    return port
+
+
+def _explain(url: str, error: OSError) -> Exception:
+    """Turn what the operating system said on opening into one of the errors, with the cure."""
+    text = str(error)
+    code = error.errno if error.errno is not None else _find_code(text)
+    windows = sys.platform == "win32"
+    if code in (errno.EAGAIN, errno.EBUSY) or (windows and "PermissionError" in text):
+        return PortBusy(
+            f"{url} is in use by another program; close it (a terminal, an editor's serial "
+            "monitor, a second beamfall) and try again"
+        )
+    if code in (errno.EACCES, errno.EPERM):
+        return PortDenied(f"{url}: permission denied; {_rights_hint()}")
+    if "://" in url:
+        return PortNotFound(f"{url} cannot be reached: {text}; check host, port and network")
+    if code in (errno.ENOTTY, errno.EINVAL, errno.EISDIR, errno.ENODEV, errno.ENXIO):
+        return PortNotFound(f"{url} is not a serial port; {_list(list_ports())}")
+    return PortNotFound(f"{url} does not exist or cannot be opened ({text}); {_list(list_ports())}")
+
+
+def _find_code(text: str) -> int | None:
+    """Return the errno that pyserial quotes in its text when it does not hand it on."""
+    found = re.search(r"\((\d+), ", text)
+    return int(found[1]) if found else None
+
+
+def _rights_hint() -> str:
+    if sys.platform == "linux":
+        return (
+            "add yourself to the group that owns it, often: sudo usermod -a -G dialout $USER "
+            "(on some systems uucp), and log in again; or install a udev rule: "
+            'SUBSYSTEM=="tty", ATTRS{idVendor}=="2e8a", MODE="0660", TAG+="uaccess"'
+        )
+    return "start the program as a user who may open it"
+
+
+def _list(ports: list[PortSeen]) -> str:
+    if not ports:
+        return "this computer has no serial port now"
+    return "ports here: " + "; ".join(str(port) for port in ports)
+
+
+def _example() -> str:
+    return {"win32": "COM3", "darwin": "/dev/cu.usbmodem1101"}.get(sys.platform, "/dev/ttyACM0")

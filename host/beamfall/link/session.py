@@ -1,0 +1,445 @@
+"""A session with a board: requests answered once, reports in order, over a lossy transport.
+
+See protocol/SPEC.md, "Sessions" and the sections after it. One thread; nothing happens between
+calls, so call `pump` as often as reports matter.
+"""
+
+from __future__ import annotations
+
+import secrets
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from beamfall.errors import (
+    BoardRestarted,
+    LinkLost,
+    MessageError,
+    NoAnswer,
+    NotABoard,
+    NotOpen,
+    PortBusy,
+    PortDenied,
+    PortNotFound,
+    ProtocolMismatch,
+    ReleaseUnknown,
+)
+from beamfall.link.counters import LinkCounters
+from beamfall.link.delivery import Report, ReportOrder, Verdict
+from beamfall.link.refusals import make_refusal
+from beamfall.link.strangers import explain_stranger, explain_version
+from beamfall.link.transport import Transport
+from beamfall.link.welcome import Welcome, check_welcome_head
+from beamfall.wire.framing import (
+    DELIMITER,
+    Frame,
+    FrameError,
+    FrameErrorName,
+    Framer,
+    encode_frame,
+)
+from beamfall.wire.messages import Codec, Message, get_codec
+from beamfall.wire.schema import Definition, MessageDefinition
+
+_ONCE = frozenset({"drip", "rinse", "test_flash"})  # doing these twice is not the same as once
+_INSTANT_S = 1e-6  # less than this is no wait: a clock of ticks could not move by it
+_SEEN_MAX = 200  # bytes of a stranger's talk kept for the message
+
+
+@dataclass(frozen=True)
+class LinkTiming:
+    """How long to wait, in seconds of the transport's clock.
+
+    A request is sent again after `first_s`, then after `growth` times as long each time up to
+    `longest_s`, at most `tries` times in all. `reconnect_s` is how long `reopen` waits for a port
+    that has vanished to come back.
+    """
+
+    first_s: float = 0.25
+    growth: float = 2.0
+    longest_s: float = 2.0
+    tries: int = 8
+    hello_tries: int = 5
+    reconnect_s: float = 10.0
+
+
+@dataclass
+class _Awaited:
+    """The request under way."""
+
+    request: MessageDefinition
+    number: int
+    answer: Message | None = None
+    sent: int = 0
+
+
+class Link:
+    """The host's end of the link.
+
+    `transport` is the way to the board; `reconnect` makes a new one after it was lost (without it
+    a lost transport is reported as LinkLost). With `acknowledge_on_receipt` off, the caller calls
+    `acknowledge` itself once it has stored what `pump` gave it.
+    """
+
+    def __init__(
+        self,
+        transport: Transport,
+        definition: Definition | None = None,
+        *,
+        timing: LinkTiming | None = None,
+        reconnect: Callable[[], Transport] | None = None,
+        acknowledge_on_receipt: bool = True,
+        draw_session: Callable[[], int] | None = None,
+    ) -> None:
+        self._codec = get_codec() if definition is None else Codec(definition)
+        self._definition = self._codec.definition
+        self._transport = transport
+        self._timing = timing or LinkTiming()
+        self._reconnect = reconnect
+        self._on_receipt = acknowledge_on_receipt
+        self._draw_session = draw_session or _draw_session
+        self._framer = Framer(self._definition)
+        self._session = 0
+        self._number = 0
+        self._open = False
+        self._awaited: _Awaited | None = None
+        self._order = ReportOrder()
+        self._reports: deque[Report] = deque()
+        self._kept: int | None = None  # newest report acknowledged
+        self._acknowledge_due = False
+        self._last_release = 0
+        self._stranger = bytearray()
+        self._echoed = False
+        self.counters = LinkCounters()
+        self.welcome: Welcome | None = None
+
+    # -- what the caller may look at ---------------------------------------------------------------
+
+    @property
+    def name(self) -> str:
+        """The transport's name."""
+        return self._transport.name
+
+    @property
+    def transport(self) -> Transport:
+        """The transport in use; another one after a reconnection."""
+        return self._transport
+
+    @property
+    def codec(self) -> Codec:
+        """The codec of this link's definition."""
+        return self._codec
+
+    @property
+    def is_open(self) -> bool:
+        """Whether a session is open as far as this end knows."""
+        return self._open
+
+    # -- sessions ----------------------------------------------------------------------------------
+
+    def open(self) -> Welcome:
+        """Open a new session; return what the board says of itself.
+
+        Raises NotABoard, ProtocolMismatch, DefinitionMismatch, LinkLost, Refused, or NoAnswer when
+        a board that was there before is silent.
+        """
+        self._open = False
+        self._framer.reset()
+        self._stranger.clear()
+        self._echoed = False
+        session = self._draw_session()
+        while not 0 < session <= 0xFFFF or session == self._session:
+            session = self._draw_session()
+        self._session = session
+        self._number = 1
+        hello = Message("hello", {"definition": self._definition.digest})
+        started_s = self._transport.clock()
+        try:
+            answer = self._exchange(hello, self._timing.hello_tries, _Awaited(self._find(hello), 1))
+        except NoAnswer as error:
+            if self.welcome is not None:
+                raise
+            seconds = self._transport.clock() - started_s
+            seen = bytes(self._stranger)
+            raise NotABoard(explain_stranger(self.name, seen, self._echoed, seconds)) from error
+        if answer.name == "refused":
+            raise make_refusal(self._definition, answer)
+        assert self.welcome is not None  # set as the answer came, for reports right behind it
+        return self.welcome
+
+    def reopen(self) -> Welcome:
+        """Open a session after a loss, over a new transport if this link can make one.
+
+        Waits up to `timing.reconnect_s` for the port to come back. Raises as `open` and as the
+        maker of the transport. Whether the board restarted shows in `welcome.boot_id`.
+        """
+        self._open = False
+        if self._reconnect is not None:
+            old = self._transport
+            old.close()
+            deadline_s = old.clock() + self._timing.reconnect_s
+            while True:
+                try:
+                    self._transport = self._reconnect()
+                    break
+                except (PortNotFound, PortBusy, PortDenied):
+                    # Also 'denied' passes: the system sets a new device's rights a moment later.
+                    if old.clock() >= deadline_s:
+                        raise
+                    old.sleep(min(0.2, self._timing.reconnect_s))
+            self.counters.reconnections += 1
+        return self.open()
+
+    def close(self) -> None:
+        """Let go of the transport. The board is told nothing: its host time-out does the rest."""
+        self._open = False
+        self._transport.close()
+
+    # -- requests ----------------------------------------------------------------------------------
+
+    def request(self, message: Message) -> Message:
+        """Send a request; return its answer. The board does it once, however often it is sent.
+
+        Raises Refused; NoAnswer after all tries; NotOpen; LinkLost. When the session turns out to
+        be lost it is opened anew, and the request repeated if that cannot do it twice; else:
+        BoardRestarted when the board has begun a new life, ReleaseUnknown when it was a release
+        that may have run before, NoAnswer when a service action may or may not have been done.
+        """
+        return self._request(message, may_recover=True)
+
+    def settle_release(self, boot_id: int, release: int) -> bool:
+        """Open a new session and find out whether a release whose answer is missing has run.
+
+        Raises ReleaseUnknown when the board has restarted since `boot_id`: then nobody knows.
+        """
+        welcome = self.reopen()
+        if welcome.boot_id != boot_id:
+            raise ReleaseUnknown(
+                f"the answer to release {release} is lost and the board has restarted "
+                f"({welcome.cause.label}): whether the shot ran cannot be known; look at the rig, "
+                "then upload and release again"
+            )
+        return welcome.last_release >= release
+
+    def _request(self, message: Message, may_recover: bool) -> Message:
+        if not self._open:
+            raise NotOpen(f"no open session on {self.name}; call open() first")
+        self._number += 1
+        awaited = _Awaited(self._find(message), self._number)
+        try:
+            answer = self._exchange(message, self._timing.tries, awaited)
+        except LinkLost:
+            self._open = False
+            if self._reconnect is None or not may_recover:
+                raise
+            return self._recover(message, perhaps_done=awaited.sent > 0)
+        if answer.name == "refused":
+            refusal = make_refusal(self._definition, answer)
+            if refusal.reason == "no_session":
+                self._open = False
+                if may_recover:
+                    return self._recover(message, perhaps_done=awaited.sent > 1)
+            raise refusal
+        if message.name == "release":
+            self._last_release = max(self._last_release, message["release"])
+        return answer
+
+    def _recover(self, message: Message, perhaps_done: bool) -> Message:
+        """The session was lost under a request: open a new one and settle what became of it."""
+        boot_id = self.welcome.boot_id if self.welcome is not None else 0
+        if message.name == "release" and perhaps_done and message["release"] > self._last_release:
+            if self.settle_release(boot_id, message["release"]):
+                return Message("done", {"request": self._find(message).id})
+            return self._request(message, may_recover=False)
+        welcome = self.reopen()
+        if welcome.boot_id != boot_id:
+            raise BoardRestarted(
+                f"the board has restarted ({welcome.cause.label}: {welcome.cause.meaning}); "
+                f"{message.name.replace('_', '-')} was not carried out in its new life, its table "
+                "is gone: upload the sequence again"
+            )
+        if message.name in _ONCE and perhaps_done:
+            raise NoAnswer(
+                f"the answer to {message.name.replace('_', '-')} is lost: it may or may not have "
+                "been done; look before you repeat it"
+            )
+        return self._request(message, may_recover=False)
+
+    def _exchange(self, message: Message, tries: int, awaited: _Awaited) -> Message:
+        """Send a request until its answer comes."""
+        frame = self._codec.make_frame(message, self._session, awaited.number)
+        line = encode_frame(frame, self._definition)
+        clock = self._transport.clock
+        wait_s = self._timing.first_s
+        self.counters.requests += 1
+        self._awaited = awaited
+        try:
+            for attempt in range(tries):
+                if attempt:
+                    self.counters.retransmissions += 1
+                # A delimiter in front ends whatever half a frame stands on the line.
+                awaited.sent += 1
+                self._send(line if self._open and not attempt else DELIMITER + line)
+                deadline_s = clock() + wait_s
+                while (left_s := deadline_s - clock()) > _INSTANT_S:
+                    self._receive(left_s)
+                    if awaited.answer is not None:
+                        return awaited.answer
+                wait_s = min(wait_s * self._timing.growth, self._timing.longest_s)
+        finally:
+            self._awaited = None
+        raise NoAnswer(
+            f"no answer to {message.name.replace('_', '-')} from {self.name} in {tries} tries; "
+            "check the cable and the board's supply"
+        )
+
+    # -- reports -----------------------------------------------------------------------------------
+
+    def pump(self, timeout_s: float) -> list[Report]:
+        """Return the reports that have come, in order; wait at most `timeout_s` for the first.
+
+        Raises LinkLost, NotOpen.
+        """
+        if not self._open:
+            raise NotOpen(f"no open session on {self.name}; call open() first")
+        deadline_s = self._transport.clock() + timeout_s
+        if self._reports:
+            timeout_s = 0.0
+        while True:
+            try:
+                self._receive(max(0.0, timeout_s))
+            except LinkLost:
+                self._open = False
+                if not self._reports:
+                    raise
+            timeout_s = deadline_s - self._transport.clock()
+            if self._reports or timeout_s <= _INSTANT_S or not self._open:
+                break
+        reports = list(self._reports)
+        self._reports.clear()
+        return reports
+
+    def acknowledge(self, through: int) -> None:
+        """Tell the board that all reports up to and with `through` have been kept."""
+        self._kept = through if self._kept is None else max(self._kept, through)
+        if self._open:
+            self._send_acknowledgement()
+
+    def _send_acknowledgement(self) -> None:
+        notice = Message("acknowledge", {"through": self._kept})
+        frame = self._codec.make_frame(notice, self._session, 0)
+        self.counters.acknowledgements += 1
+        self._send(encode_frame(frame, self._definition))
+
+    # -- frames ------------------------------------------------------------------------------------
+
+    def _send(self, line: bytes) -> None:
+        self._transport.write(line)
+        self.counters.bytes_sent += len(line)
+        self.counters.frames_sent += 1
+
+    def _receive(self, timeout_s: float) -> None:
+        data = self._transport.read(timeout_s)
+        if not data:
+            return
+        self.counters.bytes_received += len(data)
+        if not self._open and len(self._stranger) < _SEEN_MAX:
+            self._stranger += data[:_SEEN_MAX]
+        for found in self._framer.feed(data):
+            if isinstance(found, FrameError):
+                self._take_error(found)
+            else:
+                self._take_frame(found)
+        if self._acknowledge_due and self._open and self._kept is not None:
+            self._acknowledge_due = False
+            self._send_acknowledgement()
+
+    def _take_error(self, error: FrameError) -> None:
+        self.counters.frames_bad[error.name] += 1
+        frame = error.frame
+        opening = not self._open and self._awaited is not None
+        if opening and frame is not None and error.name is FrameErrorName.WRONG_VERSION:
+            # Only the first two header bytes mean the same in every version.
+            raise ProtocolMismatch(explain_version(frame.protocol, self._definition.protocol))
+
+    def _take_frame(self, frame: Frame) -> None:
+        self.counters.frames_good += 1
+        definition = self._definition.by_id[frame.message]
+        if definition.kind == "answer":
+            self._take_answer(definition, frame)
+        elif definition.kind == "report":
+            self._take_report(definition, frame)
+        else:
+            self._echoed = self._echoed or frame.session == self._session
+
+    def _take_answer(self, definition: MessageDefinition, frame: Frame) -> None:
+        awaited = self._awaited
+        ours = (
+            awaited is not None
+            and awaited.answer is None
+            and (frame.session, frame.number) == (self._session, awaited.number)
+            and definition.name in (awaited.request.answer, "refused")
+        )
+        if awaited is None or not ours:
+            self.counters.answers_dropped += 1
+            return
+        if definition.name == "welcome":
+            check_welcome_head(frame.payload, self._definition)
+        try:
+            answer = self._codec.decode(definition.name, frame.payload)
+        except MessageError:
+            self.counters.frames_bad[FrameErrorName.BAD_PAYLOAD] += 1
+            return
+        if answer.fields.get("request", awaited.request.id) != awaited.request.id:
+            self.counters.answers_dropped += 1
+            return
+        awaited.answer = answer
+        if answer.name == "welcome":
+            self._enter(Welcome.from_message(answer))
+
+    def _enter(self, welcome: Welcome) -> None:
+        self.welcome = welcome
+        self.counters.sessions += 1
+        if self._order.begin(welcome.boot_id):
+            self.counters.restarts += 1
+            self._kept = None
+        self._last_release = welcome.last_release
+        self._open = True
+
+    def _take_report(self, definition: MessageDefinition, frame: Frame) -> None:
+        # Before the welcome nobody knows which life of the board this is; it will come again.
+        if not self._open or frame.session != self._session:
+            self.counters.reports_foreign += 1
+            return
+        try:
+            message = self._codec.decode(definition.name, frame.payload)
+        except MessageError as error:
+            # Undamaged yet unreadable: asking again would not help, and silence would hide it.
+            self.counters.frames_bad[FrameErrorName.BAD_PAYLOAD] += 1
+            message = Message("trouble", {"text": f"a report that cannot be read: {error}"})
+        first = message["first"] if message.name == "forgotten" else None
+        verdict = self._order.take(frame.number, first)
+        if verdict is Verdict.AHEAD:
+            self.counters.reports_ahead += 1
+            return
+        if verdict is Verdict.REPEAT:
+            self.counters.reports_repeated += 1
+        else:
+            self.counters.reports_delivered += 1
+            self._reports.append(Report(self._order.boot_id or 0, frame.number, message))
+            if self._on_receipt:
+                self._kept = frame.number
+        if self._on_receipt or verdict is Verdict.REPEAT:
+            self._acknowledge_due = True
+
+    # -- helpers -----------------------------------------------------------------------------------
+
+    def _find(self, message: Message) -> MessageDefinition:
+        definition = self._definition.messages.get(message.name)
+        if definition is None or definition.kind != "request":
+            raise MessageError(f"{message.name!r} is not a request")
+        return definition
+
+
+def _draw_session() -> int:
+    return 1 + secrets.randbelow(0xFFFF)

@@ -1,0 +1,90 @@
+"""What a board says of itself when a session opens."""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from typing import Any
+
+from beamfall.errors import DefinitionMismatch, ProtocolMismatch
+from beamfall.link.strangers import explain_version
+from beamfall.wire.messages import Message
+from beamfall.wire.schema import Definition, WireEnum
+
+_HEAD = struct.Struct("<B8sBBB")  # the fields of the welcome that never change
+
+
+@dataclass(frozen=True, slots=True)
+class Welcome:
+    """The welcome's fields, typed; meanings and units are those of messages.toml."""
+
+    protocol: int
+    definition: bytes
+    firmware_major: int
+    firmware_minor: int
+    firmware_patch: int
+    boot_id: int
+    unique_id: bytes
+    clock_hz: int
+    timing: WireEnum
+    state: WireEnum
+    cause: WireEnum
+    last_release: int
+    stamp_ticks: int
+    outputs: int
+    inputs: int
+    rows_max: int
+    valve_max_us: int
+    valve_gap_us: int
+    duty_percent: int
+    duty_window_ms: int
+    rinse_max_ms: int
+    flash_max_us: int
+    flash_gap_us: int
+    camera_max_ms: int
+    window_max_ms: int
+    earliest_ticks: int
+    earliest_beam_ticks: int
+    name: str
+
+    @classmethod
+    def from_message(cls, message: Message) -> Welcome:
+        """Take over a decoded welcome; fields that this class does not know are left out."""
+        known: Mapping[str, Any] = message.fields
+        return cls(**{field.name: known[field.name] for field in fields(cls)})
+
+    @property
+    def firmware(self) -> str:
+        """The firmware's version as people write it."""
+        return f"{self.firmware_major}.{self.firmware_minor}.{self.firmware_patch}"
+
+    def has_output(self, signal: int) -> bool:
+        """Whether the board drives that signal."""
+        return bool(self.outputs >> signal & 1)
+
+    def has_input(self, signal: int) -> bool:
+        """Whether the board reads that signal."""
+        return bool(self.inputs >> signal & 1)
+
+    def to_seconds(self, ticks: int) -> float:
+        """Return a time on the board's clock in seconds."""
+        return ticks / self.clock_hz
+
+
+def check_welcome_head(payload: bytes, definition: Definition) -> None:
+    """Look at the fields of a welcome that every version has, before the rest is read.
+
+    Raises ProtocolMismatch or DefinitionMismatch, with the cure.
+    """
+    if len(payload) < _HEAD.size:
+        return
+    protocol, digest, major, minor, patch = _HEAD.unpack_from(payload)
+    if protocol != definition.protocol:
+        raise ProtocolMismatch(explain_version(protocol, definition.protocol))
+    if digest != definition.digest:
+        raise DefinitionMismatch(
+            f"the board's firmware {major}.{minor}.{patch} was made from another messages.toml "
+            f"(digest {digest.hex()}, this library's {definition.digest.hex()}); "
+            "install the firmware that comes with this library: `beamfall board install`"
+        )
