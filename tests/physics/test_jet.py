@@ -1,0 +1,200 @@
+"""The jet as an uncertain quantity: broad enough for what was seen, and narrowed by Bayes' rule."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import numpy as np
+import pytest
+from beamfall.errors import PhysicsRangeError
+from beamfall.physics.drops import compute_diameter
+from beamfall.physics.fall import fall
+from beamfall.physics.impact import Regime, classify_impact, impact_groups
+from beamfall.physics.jet import (
+    JetPrior,
+    JetSample,
+    draw_jet_prior,
+    estimate_depth_factor,
+    tip_height,
+    tip_heights,
+)
+from beamfall.physics.liquids import WATER, with_surfactant
+from hypothesis import given
+from hypothesis import strategies as st
+
+
+def prior_of_a_fall(height_m: float, diameter_m: float, depth_m: float = 0.02) -> JetPrior:
+    return draw_jet_prior(diameter_m, fall(height_m, diameter_m).speed_m_s, depth_m=depth_m)
+
+
+def test_worthingtons_column_lies_inside_the_prior() -> None:
+    # Worthington 1908, A Study of Splashes: a 0.2 g drop falling 40 cm, column from 64 ms.
+    # Its 7.26 mm are beyond our fall, so √(2gh)·0.99 stands for the speed.
+    diameter = compute_diameter(0.2e-3 / WATER.density_kg_m3)
+    prior = draw_jet_prior(diameter, 0.99 * math.sqrt(2 * 9.80665 * 0.4), depth_m=0.05)
+    low, middle, high = prior.percentiles("onset_s")
+    assert low < 64e-3 < high
+    assert middle == pytest.approx(64e-3, rel=0.05)
+    # He photographed the column, still standing, at 73 and 93 ms: 9 and 29 ms after the onset
+    assert prior.percentiles("rise_s")[2] > 29e-3
+
+
+def test_worthington_scaled_to_4_mm() -> None:
+    # Scaling his 64 ms by √R gives about 53 ms at 4 mm from 0.61 m
+    assert prior_of_a_fall(0.61, 4e-3).percentiles("onset_s")[1] == pytest.approx(53e-3, abs=2e-3)
+
+
+@pytest.mark.parametrize("diameter", [3.5e-3, 4e-3, 4.5e-3])
+def test_the_common_practice_case_lies_inside_the_90_percent_interval(diameter: float) -> None:
+    # Common practice, no source: nozzle 0.61 m and beam 0.48 m above the liquid, the flash of a
+    # two-drop collision falls near 280 ms after drop 1 breaks the beam.
+    whole = fall(0.61, diameter)
+    beam_to_surface = whole.time_s - fall(0.61 - 0.48, diameter).time_s
+    jets = draw_jet_prior(diameter, whole.speed_m_s).sample(np.random.default_rng(5), 20_000)
+    # at its top, and at two thirds of its rise
+    for share in (2 / 3, 1.0):
+        low, high = np.percentile(beam_to_surface + jets.onset_s + share * jets.rise_s, [5, 95])
+        assert low < 0.280 < high
+
+
+@pytest.mark.parametrize(("height_mm", "bound_ms"), [(20, 64), (40, 90), (60, 111)])
+def test_no_jet_rises_longer_than_free_flight(height_mm: float, bound_ms: float) -> None:
+    # √(2H/g) bounds the rise (van Rijn et al. 2021): H 20/40/60 mm -> 64/90/111 ms
+    bound = math.sqrt(2 * height_mm * 1e-3 / 9.80665)
+    assert bound * 1e3 == pytest.approx(bound_ms, abs=0.5)
+    assert tip_height(0.05 + bound, 0.05, height_mm * 1e-3, bound) == pytest.approx(
+        height_mm * 1e-3
+    )
+    with pytest.raises(PhysicsRangeError, match="jet rise = "):
+        tip_height(0.06, 0.05, height_mm * 1e-3, 1.01 * bound)
+
+
+def test_draws_keep_the_bound_and_the_medians() -> None:
+    prior = prior_of_a_fall(0.61, 4e-3)
+    jets = prior.sample(np.random.default_rng(2), 50_000)
+    assert np.all(jets.rise_s <= np.sqrt(2 * jets.height_m / 9.80665) * (1 + 1e-12))
+    for name, drawn in zip(JetSample._fields, jets, strict=True):
+        # the closed form against the draws; 50,000 of them know a median within 1 %
+        stated = prior.percentiles(name)
+        assert np.percentile(drawn, [5, 50, 95]) == pytest.approx(stated, rel=0.02)
+
+
+def test_the_same_seed_draws_the_same_jets() -> None:
+    prior = prior_of_a_fall(0.5, 4e-3)
+    a, b = (prior.sample(np.random.default_rng(9), 5) for _ in range(2))
+    assert np.array_equal(a.height_m, b.height_m) and a.height_m.shape == (5,)
+
+
+def test_a_measured_onset_narrows_as_bayes_rule_says() -> None:
+    prior = prior_of_a_fall(0.61, 4e-3)
+    after = prior.update(onset_s=0.060, spread=0.10)
+    # conjugate normal: 1/σ² = 1/0.22² + 1/0.10², mean weighted by the precisions
+    mean, _ = prior.log_moments("onset_s")
+    precision = 1 / 0.22**2 + 1 / 0.10**2
+    expected = (mean / 0.22**2 + math.log(0.060) / 0.10**2) / precision
+    assert after.log_moments("onset_s") == pytest.approx((expected, precision**-0.5))
+    # the height learns nothing from the onset
+    assert after.percentiles("height_m") == pytest.approx(prior.percentiles("height_m"))
+
+
+def test_a_measured_rise_says_something_about_the_height() -> None:
+    prior = prior_of_a_fall(0.61, 4e-3)
+    after = prior.update(rise_s=0.080, spread=0.05)
+    assert after.percentiles("height_m")[1] > prior.percentiles("height_m")[1]
+    assert after.log_moments("height_m")[1] < prior.log_moments("height_m")[1]
+
+
+def test_an_update_agrees_with_weighted_draws() -> None:
+    # the same rule by brute force: weigh draws by the likelihood of the measurement
+    prior = prior_of_a_fall(0.61, 4e-3)
+    jets = prior.sample(np.random.default_rng(8), 200_000)
+    weights = np.exp(-0.5 * (np.log(jets.height_m / 0.045) / 0.15) ** 2)
+    by_draws = prior.fit_samples(jets, weights)
+    by_rule = prior.update(height_m=0.045, spread=0.15)
+    for name in JetSample._fields:
+        assert by_draws.log_moments(name) == pytest.approx(by_rule.log_moments(name), abs=0.02)
+
+
+def test_what_is_learned_moves_to_another_height_and_survives_storage() -> None:
+    low, high = prior_of_a_fall(0.4, 4e-3), prior_of_a_fall(0.61, 4e-3)
+    learned = low.update(onset_s=0.055, height_m=0.030, spread=0.08)
+    kept = JetPrior.from_dict(json.loads(json.dumps(learned.to_dict())))
+    assert kept == learned
+    moved = kept.rescale(high.onset_scale_s, high.height_scale_m)
+    ratio = high.onset_scale_s / low.onset_scale_s
+    assert moved.percentiles("onset_s")[1] == pytest.approx(
+        ratio * learned.percentiles("onset_s")[1]
+    )
+
+
+def test_depth_of_the_dish() -> None:
+    # Hobbs & Osheroff 1967, Science 158:1184: highest near 7 mm, none below about 3 mm
+    depths = np.arange(0.003, 0.0300001, 0.0005)
+    factors = [estimate_depth_factor(float(d)) for d in depths]
+    assert depths[int(np.argmax(factors))] == pytest.approx(0.007)
+    with pytest.raises(PhysicsRangeError, match=r"depth of liquid = 0\.002 m .* 0\.003 and 1 m"):
+        draw_jet_prior(4e-3, 3.3, depth_m=0.002)
+
+
+def test_less_known_cases_are_broader() -> None:
+    plain = draw_jet_prior(4e-3, 3.3)
+    soapy = draw_jet_prior(4e-3, 3.3, liquid=with_surfactant(WATER))
+    assert classify_impact(impact_groups(4e-3, 1.0), 0.02) is Regime.CAVITY
+    gentle = draw_jet_prior(4e-3, 1.0)
+    for other in (soapy, gentle):
+        assert other.log_moments("onset_s")[1] > 1.2 * plain.log_moments("onset_s")[1]
+    with pytest.raises(PhysicsRangeError, match="impact Weber number = .*8 or more"):
+        draw_jet_prior(4e-3, 0.3)
+
+
+def test_the_tip_slows_hardest_at_first_and_by_gravity_at_the_top() -> None:
+    # van Rijn et al. 2021: the tip's speed falls faster than g at first
+    onset, height, rise, step = 0.05, 0.030, 0.050, 1e-4
+
+    def slowing(time: float) -> float:
+        before, at, after = (
+            tip_height(time + d, onset, height, rise) for d in (-step, 0.0, step)
+        )
+        return -(after - 2 * at + before) / step**2
+
+    assert slowing(onset + 2e-3) > 2 * 9.80665
+    assert slowing(onset + rise + 2e-3) == pytest.approx(9.80665, rel=1e-4)
+    assert tip_height(onset + rise, onset, height, rise) == pytest.approx(height)
+    assert tip_height(onset, onset, height, rise) == 0.0
+    assert tip_height(onset + 1e-6, onset, height, rise) == pytest.approx(0.0, abs=1e-5)
+    assert tip_height(1.0, onset, height, rise) == 0.0
+
+
+@given(
+    st.floats(0.02, 0.1), st.floats(0.005, 0.2), st.floats(0.05, 1.0), st.floats(0.0, 0.4)
+)
+def test_the_tip_stays_between_surface_and_height(
+    onset: float, height: float, share: float, time: float
+) -> None:
+    rise = share * math.sqrt(2 * height / 9.80665)
+    single = tip_height(time, onset, height, rise)
+    assert 0.0 <= single <= height * (1 + 1e-12)
+    assert float(tip_heights(time, onset, height, rise)) == pytest.approx(single, abs=1e-12)
+    if onset < time < onset + rise - 1e-6:
+        assert tip_height(time + 1e-6, onset, height, rise) >= single
+
+
+def test_bad_jets_are_refused_with_key_value_and_range() -> None:
+    prior = prior_of_a_fall(0.5, 4e-3)
+    with pytest.raises(PhysicsRangeError, match=r"onset_s = 60 s .* 0\.0001 and 1 s"):
+        prior.update(onset_s=60.0)  # milliseconds given for seconds
+    with pytest.raises(PhysicsRangeError, match="spread of the measurement = 0"):
+        prior.update(onset_s=0.06, spread=0.0)
+    with pytest.raises(PhysicsRangeError, match="'width' is no quantity of a jet: onset_s"):
+        prior.percentiles("width")
+    with pytest.raises(PhysicsRangeError, match="percentile = 100"):
+        prior.percentiles("onset_s", (100.0,))
+    with pytest.raises(PhysicsRangeError, match="KeyError.*log_covariance"):
+        JetPrior.from_dict({"onset_scale_s": 0.04})
+    with pytest.raises(PhysicsRangeError, match="covariance of jet factors = 1"):
+        JetPrior(0.04, 0.01, log_covariance=((0.1, 0, 0), (1.0, 0.1, 0), (0, 0, 0.1)))
+    with pytest.raises(PhysicsRangeError, match="onset scale = 36 s"):
+        JetPrior(36.0, 0.01)
+    with pytest.raises(PhysicsRangeError, match="weights of shape"):
+        prior.fit_samples(prior.sample(np.random.default_rng(0), 3), [1.0, -1.0, 1.0])

@@ -1,0 +1,186 @@
+"""Liquids against IAPWS, Cheng, handbook tables and each other."""
+
+from __future__ import annotations
+
+import math
+import subprocess
+import sys
+
+import pytest
+from beamfall.errors import PhysicsRangeError
+from beamfall.physics.liquids import (
+    WATER,
+    Liquid,
+    glycerol_water,
+    milk,
+    mix_by_parts,
+    water,
+    with_gum,
+    with_surfactant,
+)
+from hypothesis import given
+from hypothesis import strategies as st
+
+
+def test_water_at_20_degrees_is_that_of_iapws() -> None:
+    iapws = pytest.importorskip("iapws")
+    # iapws 1.5.5: IAPWS-95 density, R12-08 viscosity, R1-76 surface tension
+    state = iapws.IAPWS95(T=293.15, P=0.101325)
+    assert WATER.density_kg_m3 == pytest.approx(state.rho, abs=1e-3)
+    assert WATER.viscosity_pa_s == pytest.approx(state.mu, rel=1e-5)
+    assert WATER.surface_tension_n_m == pytest.approx(state.sigma, rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("celsius", "density", "viscosity_mpa_s", "tension_mn_m"),
+    [
+        # IAPWS at 0.101325 MPa (iapws 1.5.5)
+        (10.0, 999.702, 1.3059, 74.221),
+        (20.0, 998.207, 1.0016, 72.736),
+        (25.0, 997.048, 0.8900, 71.972),
+    ],
+)
+def test_water_at_other_temperatures(
+    celsius: float, density: float, viscosity_mpa_s: float, tension_mn_m: float
+) -> None:
+    pytest.importorskip("iapws")
+    liquid = water(celsius + 273.15)
+    assert liquid.density_kg_m3 == pytest.approx(density, abs=2e-3)
+    assert liquid.viscosity_pa_s == pytest.approx(viscosity_mpa_s * 1e-3, abs=5e-8)
+    assert liquid.surface_tension_n_m == pytest.approx(tension_mn_m * 1e-3, abs=5e-7)
+    assert not liquid.unknown
+
+
+def test_room_temperature_needs_no_iapws() -> None:
+    import pathlib
+
+    import beamfall
+
+    host = str(pathlib.Path(beamfall.__file__).parent.parent)
+    script = (
+        "import sys; from beamfall.physics.liquids import *; water(); glycerol_water(0.4, 298.15); "
+        "milk(); assert not {'iapws', 'numpy', 'scipy'} & set(sys.modules)"
+    )
+    subprocess.run([sys.executable, "-c", script], check=True, env={"PYTHONPATH": host})
+
+
+@pytest.mark.parametrize(
+    ("fraction", "viscosity_mpa_s"),
+    [(0.0, 1.005), (0.2, 1.741), (0.4, 3.685), (0.5, 6.002)],  # Cheng 2008, 20 °C
+)
+def test_glycerol_viscosity_is_that_of_cheng(fraction: float, viscosity_mpa_s: float) -> None:
+    assert glycerol_water(fraction).viscosity_pa_s * 1e3 == pytest.approx(viscosity_mpa_s, abs=6e-4)
+
+
+@pytest.mark.parametrize(
+    ("fraction", "viscosity_mpa_s"),
+    [
+        # Sheely 1932, Ind. Eng. Chem. 24:1060, 20 °C (from memory): Cheng claims 2.3 % on average
+        (0.1, 1.31),
+        (0.3, 2.50),
+        (0.6, 10.8),
+        (1.0, 1410.0),
+    ],
+)
+def test_glycerol_viscosity_meets_measurements(fraction: float, viscosity_mpa_s: float) -> None:
+    ours = glycerol_water(fraction).viscosity_pa_s * 1e3
+    assert ours == pytest.approx(viscosity_mpa_s, rel=0.04)
+
+
+@pytest.mark.parametrize(
+    ("fraction", "density"),
+    [
+        # Bosart & Snoddy 1928, Ind. Eng. Chem. 20:1377, 20 °C (from memory)
+        (0.0, 998.23),
+        (0.25, 1059.8),
+        (0.5, 1126.3),
+        (0.75, 1194.7),
+        (1.0, 1261.1),
+    ],
+)
+def test_glycerol_density_meets_measurements(fraction: float, density: float) -> None:
+    assert glycerol_water(fraction).density_kg_m3 == pytest.approx(density, rel=1e-3)
+
+
+def test_glycerol_surface_tension_starts_at_that_of_water() -> None:
+    # IAPWS R1-76(2014): 71.972 mN/m at 25 °C
+    assert glycerol_water(0.0, 298.15).surface_tension_n_m == pytest.approx(71.972e-3, abs=1e-6)
+    # CRC Handbook, pure glycerol at 20 °C: 63.4 mN/m (from memory)
+    assert glycerol_water(1.0).surface_tension_n_m == pytest.approx(63.4e-3, abs=1e-4)
+
+
+def test_milk_surface_tension() -> None:
+    # J. Dairy Research 50:259, 1983: 1.8e-4·θ² − 0.163·θ + 55.6 -> 52.41 mN/m at 20 °C
+    assert milk().surface_tension_n_m == pytest.approx(52.412e-3, abs=1e-6)
+    # 40 °C: 0.288 − 6.52 + 55.6 = 49.37 mN/m
+    assert milk(313.15).surface_tension_n_m == pytest.approx(49.368e-3, abs=1e-6)
+    assert milk().unknown == {"density_kg_m3", "viscosity_pa_s"}
+
+
+def test_capillary_length_of_water() -> None:
+    # references: 2.726 mm
+    assert WATER.capillary_length_m(9.80665) == pytest.approx(2.726e-3, abs=1e-6)
+
+
+def test_a_gum_thins_under_shear_by_the_power_law() -> None:
+    # Ostwald-de Waele: K 0.5 Pa·s^n, n 0.4 -> 0.5·1000^(−0.6) = 7.924 mPa·s at 1000 1/s
+    thick = with_gum(WATER, consistency=0.5, flow_index=0.4)
+    assert thick.viscosity_at(1000.0) == pytest.approx(7.9245e-3, rel=1e-4)
+    assert thick.viscosity_pa_s == pytest.approx(thick.viscosity_at(100.0))
+    assert not thick.unknown
+    assert with_gum(WATER).unknown == {"viscosity_pa_s"}
+    assert WATER.viscosity_at(1e6) == WATER.viscosity_pa_s
+
+
+def test_a_surfactant_without_a_measurement_is_marked_unknown() -> None:
+    assert with_surfactant(WATER).unknown == {"surface_tension_n_m"}
+    measured = with_surfactant(with_surfactant(WATER), 0.041)
+    assert measured.surface_tension_n_m == 0.041
+    assert not measured.unknown
+
+
+def test_a_recipe_by_volume_and_by_mass() -> None:
+    # 10 parts water and 2 parts glycerol by volume: mass fraction 2·1261.1/(2·1261.1 + 10·998.2)
+    by_volume = mix_by_parts({"water": 10, "glycerol": 2})
+    assert by_volume.density_kg_m3 == pytest.approx(
+        glycerol_water(2522.2 / (2522.2 + 9982.0)).density_kg_m3, rel=1e-4
+    )
+    assert mix_by_parts({"water": 3, "glycerol": 1}, by="mass") == glycerol_water(0.25)
+    assert mix_by_parts({"water": 9, "dye": 1}) == WATER
+    everything = mix_by_parts({"milk": 1, "water": 1, "gum": 0.01, "surfactant": 0.01})
+    assert everything.unknown == {"density_kg_m3", "viscosity_pa_s", "surface_tension_n_m"}
+    assert everything.density_kg_m3 == pytest.approx((1030.0 + 998.207) / 2, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("call", "message"),
+    [
+        (lambda: water(20.0), r"water temperature = 20 K .* 273\.16 and 372 K"),
+        (lambda: glycerol_water(40.0), r"glycerol mass fraction = 40 .* 0 and 1"),
+        (lambda: glycerol_water(0.4, 333.15), r"glycerol mixture temperature = 333\.15 K"),
+        (lambda: milk(278.15), r"milk temperature = 278\.15 K"),
+        (lambda: Liquid("x", 1.0, 1e-3, 0.07), r"liquid density = 1 kg/m³"),
+        (lambda: Liquid("x", 998.0, 1.0016e-6, 0.07), r"liquid viscosity = 1\.0016e-06 Pa·s"),
+        (lambda: Liquid("x", 998.0, 1e-3, 72.0), r"surface tension = 72 N/m"),
+        (lambda: Liquid("x", 998.0, 1e-3, 0.07, flow_index=3.0), r"flow index = 3"),
+        (lambda: Liquid("x", 998.0, 1e-3, 0.07, unknown=frozenset({"taste"})), "unknown = taste"),
+        (lambda: with_gum(WATER, consistency=1.0), "give both or neither"),
+        (lambda: with_gum(WATER, 0.5, 0.4).viscosity_at(1e9), r"shear rate = 1e\+09 1/s"),
+        (lambda: mix_by_parts({"wine": 1}), "ingredient 'wine' is not known; known are water"),
+        (lambda: mix_by_parts({"water": -1}), "parts of water = -1"),
+        (lambda: mix_by_parts({"gum": 1}), "parts = 0 of water"),
+        (lambda: mix_by_parts({"water": 1}, by="spoon"), "'volume' or 'mass'"),
+    ],
+)
+def test_bad_liquids_are_refused_with_key_value_and_range(call: object, message: str) -> None:
+    assert callable(call)
+    with pytest.raises(PhysicsRangeError, match=message):
+        call()
+
+
+@given(st.floats(0.0, 1.0), st.floats(0.0, 1.0), st.floats(288.15, 303.15))
+def test_more_glycerol_is_thicker_and_denser(a: float, b: float, temperature: float) -> None:
+    thin, thick = (glycerol_water(c, temperature) for c in sorted((a, b)))
+    assert thin.viscosity_pa_s <= thick.viscosity_pa_s * (1 + 1e-9)
+    assert thin.density_kg_m3 <= thick.density_kg_m3 + 1e-6
+    assert math.isfinite(thick.viscosity_pa_s)
