@@ -109,6 +109,8 @@ def test_guide_number() -> None:
 def test_ambient_light_in_a_dark_room() -> None:
     # 1 s at f/16 is EV 8: a room of EV 2 at ISO 100 exposes it six stops too little
     assert ambient_stops(1.0, 2.0, 16.0, 100.0) == pytest.approx(-6.0)
+    # two stops more at ISO 400 (ISO 12232: exposure index scales with 1/exposure)
+    assert ambient_stops(1.0, 2.0, 16.0, 400.0) == pytest.approx(-4.0)
 
 
 @pytest.mark.parametrize(

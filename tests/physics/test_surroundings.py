@@ -27,6 +27,13 @@ def test_viscosity_at_300_k() -> None:
     assert air_at(300.0).viscosity_pa_s == pytest.approx(18.54e-6, rel=2e-3)
 
 
+def test_viscosity_grows_with_temperature_by_sutherland() -> None:
+    # fluids 1.3.1, ATMOSPHERE_1976.viscosity (Sutherland, 110.4 K): 0 to 40 °C
+    viscosity = fluids.ATMOSPHERE_1976.viscosity
+    ours = air_at(313.15).viscosity_pa_s / air_at(273.15).viscosity_pa_s
+    assert ours == pytest.approx(viscosity(313.15) / viscosity(273.15), rel=1e-5)
+
+
 def test_sea_level_of_the_standard_atmosphere() -> None:
     # ISO 2533: 1.225 kg/m³ at 288.15 K and 101,325 Pa
     assert air_at(288.15).density_kg_m3 == pytest.approx(1.225, rel=5e-4)
