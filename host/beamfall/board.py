@@ -1,0 +1,370 @@
+"""A board, for programs: connect, upload, arm, release, shoot, abort, events.
+
+    with Board.connect("sim?seed=7") as board:
+        outcome = board.shoot(sequence)
+        for edge in outcome.edges:
+            print(edge.signal.name, edge.word, edge.ticks / board.info.clock_hz)
+
+One thread; a board is driven by whoever calls. Leaving the `with` block by an exception aborts: outputs go off.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections import deque
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from types import TracebackType
+from typing import TYPE_CHECKING, Self
+
+from beamfall.errors import BeamfallError, BoardRestarted, Refused, ShotError
+from beamfall.events import Event, Outcome, OutcomeCollector, Trouble, make_event
+from beamfall.link import Link, LinkCounters, LinkTiming, Transport, Welcome
+from beamfall.wire import Message, WireEnum
+
+if TYPE_CHECKING:
+    from beamfall.rig import Rig
+    from beamfall.sequence import Sequence
+    from beamfall.simulation.rig import SimulatedRig
+
+_LOOK_S = 1.0  # how often a waiting host asks how things stand; also the board's sign that it is alive
+_HELD_REPORTS = 5  # delivered reports left unacknowledged until their shot is settled
+_WAIT_LONGEST_S = 30.0  # a duty limit or a flash's rest is over by then, or something is wrong
+
+
+@dataclass(frozen=True, slots=True)
+class Status:
+    """How things stand on the board; fields as in messages.toml."""
+
+    boot_id: int
+    state: WireEnum
+    cause: WireEnum
+    activity: WireEnum
+    table: WireEnum
+    digest: bytes
+    last_release: int
+    beams_dark: int
+    uptime_ms: int
+    reports_kept: int
+    reports_forgotten: int
+    shots_forgotten: int
+    frames_good: int
+    frames_bad: int
+
+
+@dataclass(frozen=True, slots=True)
+class Ticket:
+    """An armed shot: the table that is ready on the board and the release number it will use, once."""
+
+    boot_id: int
+    release: int
+    digest: bytes
+
+
+class Board:
+    """A board over an open link. Make one with `connect`."""
+
+    def __init__(self, link: Link) -> None:
+        self._link = link
+        self._info = link.welcome or link.open()
+        self._boot_id = self._info.boot_id
+        self._ready: bytes | None = None  # digest of the table known to be ready in this boot
+        self._collector = OutcomeCollector()
+        self._outcomes: deque[Outcome] = deque()
+        self._events: deque[Event] = deque(maxlen=10_000)
+        self._last_seen = 0
+        self._acknowledged = 0
+        self._last_release = self._info.last_release
+        self._closed = False
+        self.troubles: list[str] = []
+
+    # -- connecting --------------------------------------------------------------------------------------------
+    @classmethod
+    def connect(
+        cls, port: str | None = None, *, rig: Rig | None = None, seed: int = 0, timing: LinkTiming | None = None
+    ) -> Board:
+        """Open a port and say hello.
+
+        Without `port`, the one board found by its USB ids and its own words. For a simulated port `rig` is what
+        stands at its pins (the example rig when None) and `seed` all its chance, unless the port's name has one.
+        Raises PortNotFound, PortBusy, PortDenied, PortSyntaxError, NotABoard, ProtocolMismatch,
+        DefinitionMismatch, InterpreterMissing, LinkLost.
+        """
+        from beamfall.link.open_port import open_transport
+
+        transport, reconnect = open_transport(port, rig, seed)
+        link = Link(transport, timing=timing, reconnect=reconnect, acknowledge_on_receipt=False)
+        try:
+            link.open()
+            return cls(link)
+        except BaseException:
+            link.close()
+            raise
+
+    @property
+    def info(self) -> Welcome:
+        """What the board says of itself."""
+        return self._info
+
+    @property
+    def name(self) -> str:
+        """The port's name."""
+        return self._link.name
+
+    @property
+    def link(self) -> Link:
+        """The link below, for its counters and for what this class does not do."""
+        return self._link
+
+    @property
+    def counters(self) -> LinkCounters:
+        """What happened on the link, counted."""
+        return self._link.counters
+
+    @property
+    def transport(self) -> Transport:
+        """The transport in use."""
+        return self._link.transport
+
+    @property
+    def simulated_rig(self) -> SimulatedRig | None:
+        """The rig behind a simulated port, which knows the truth; None behind a real one."""
+        return getattr(self._link.transport, "rig", None)
+
+    def close(self) -> None:
+        """Let go of the port. What the board is doing goes on; `abort` first to stop it."""
+        self._closed = True
+        self._link.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if kind is not None and not self._closed:
+            # Outputs off is worth one more try whatever went wrong; the first error is the one to show.
+            with contextlib.suppress(BeamfallError):
+                self.abort()
+        self.close()
+
+    # -- asking and telling ------------------------------------------------------------------------------------
+    def _request(self, name: str, **fields: object) -> Message:
+        try:
+            answer = self._link.request(Message(name, fields))
+        except BoardRestarted:
+            self._take_welcome()
+            raise
+        if self._link.welcome is not self._info:
+            self._take_welcome()
+        return answer
+
+    def _take_welcome(self) -> None:
+        """A session was opened anew under this board: it may be another life of it."""
+        welcome = self._link.welcome
+        assert welcome is not None
+        self._info = welcome
+        if welcome.boot_id != self._boot_id:
+            self._boot_id = welcome.boot_id
+            self._ready = None
+            self._acknowledged = 0
+            self._collector = OutcomeCollector()
+            self._last_release = welcome.last_release
+
+    def status(self) -> Status:
+        """Ask how things stand."""
+        answer = self._request("status")
+        return Status(**answer.fields)
+
+    def abort(self) -> None:
+        """Put all outputs off, now, whatever is under way."""
+        self._request("abort")
+
+    def set_host_timeout(self, seconds: float) -> None:
+        """Have the board put its outputs off when this host is silent for so long during a shot; 0: never."""
+        self._request("set_host_timeout", timeout_ms=round(seconds * 1000))
+
+    # -- shots -------------------------------------------------------------------------------------------------
+    def upload(self, sequence: Sequence) -> bytes:
+        """Put a sequence table on the board; return its digest once the board has checked it whole.
+
+        Raises SequenceError for what this host can see is wrong, Refused for what the board finds.
+        """
+        table = sequence.make_table(self._info)
+        if self._ready == table.digest:
+            return table.digest
+        self._ready = None
+        for request in table.requests:
+            self._request(request.name, **request.fields)
+        self._ready = table.digest
+        return table.digest
+
+    def arm(self, sequence: Sequence) -> Ticket:
+        """Make sure that the board has this sequence ready; return the ticket that releases it once."""
+        digest = self.upload(sequence)
+        return Ticket(self._boot_id, self._last_release + 1, digest)
+
+    def release(self, ticket: Ticket) -> None:
+        """Release an armed shot; it happens once, or not at all and this raises.
+
+        Waits where the board's duty limit or a flash's rest asks for it. Raises Refused (beam_blocked, wrong_boot,
+        ...), ReleaseUnknown where nobody can know whether it ran.
+        """
+        self._patiently(
+            lambda: self._request("release", boot_id=ticket.boot_id, release=ticket.release, digest=ticket.digest)
+        )
+        self._last_release = max(self._last_release, ticket.release)
+
+    def _patiently(self, ask: Callable[[], Message]) -> Message:
+        waited = 0.0
+        while True:
+            try:
+                return ask()
+            except Refused as refusal:
+                if refusal.reason != "too_soon" or waited >= _WAIT_LONGEST_S:
+                    raise
+                pause = min(max(refusal.detail, 1) / 1000, _WAIT_LONGEST_S)
+                waited += pause
+                self.sleep(pause)
+
+    def shoot(self, sequence: Sequence, *, before_release: Callable[[Ticket], None] | None = None) -> Outcome:
+        """Upload if needed, arm, release, and wait for the outcome.
+
+        `before_release` is called with the ticket when all is ready: the place to write the plan down.
+        The reports stay unacknowledged until `settle`, so that a crash in between loses nothing.
+        """
+        ticket = self.arm(sequence)
+        if before_release is not None:
+            before_release(ticket)
+        self.release(ticket)
+        return self.wait_for(ticket)
+
+    def wait_for(self, ticket: Ticket) -> Outcome:
+        """Wait until a released shot has ended; raises ShotError when the board no longer knows of it."""
+        return self._wait("shot", ticket.release, ticket.boot_id)
+
+    def _wait(self, activity: str, number: int | None, boot_id: int) -> Outcome:
+        idle_looks = 0
+        while True:
+            for _ in self.pump(_LOOK_S):
+                pass
+            outcome = self._claim(activity, number)
+            if outcome is not None:
+                return outcome
+            status = self.status()
+            if status.boot_id != boot_id:
+                raise BoardRestarted(
+                    f"the board restarted during {activity} {number or ''}: its outputs are off, what it did is lost"
+                )
+            running = status.activity.name == activity
+            idle_looks = 0 if running or status.reports_kept else idle_looks + 1
+            if idle_looks > 1:
+                raise ShotError(
+                    f"the board has no report of {activity} {number or ''}: it was dropped for want of room; "
+                    "read the board's shots more often"
+                )
+
+    def _claim(self, activity: str, number: int | None) -> Outcome | None:
+        for outcome in self._outcomes:
+            done = outcome.done
+            if done.activity.name == activity and number in (None, done.release):
+                self._outcomes.remove(outcome)
+                return outcome
+        return None
+
+    def take_outcomes(self) -> list[Outcome]:
+        """Return outcomes that nobody has waited for: of shots by the button, or before this host came."""
+        found = list(self._outcomes)
+        self._outcomes.clear()
+        return found
+
+    # -- events ------------------------------------------------------------------------------------------------
+    def pump(self, timeout_s: float) -> list[Event]:
+        """Take what the board has reported, waiting at most `timeout_s` for the first; return it as events."""
+        events: list[Event] = []
+        for report in self._link.pump(timeout_s):
+            event = make_event(report)
+            events.append(event)
+            self._last_seen = report.number
+            if isinstance(event, Trouble):
+                self.troubles.append(event.text)
+            outcome = self._collector.take(report.boot_id, event)
+            if outcome is not None:
+                self._outcomes.append(outcome)
+            if self._last_seen - self._acknowledged > _HELD_REPORTS:
+                self._acknowledge(self._last_seen)
+        self._events.extend(events)
+        return events
+
+    def _acknowledge(self, through: int) -> None:
+        self._acknowledged = through
+        self._link.acknowledge(through)
+
+    def settle(self) -> None:
+        """Tell the board that all it has reported so far is kept here and may be forgotten there."""
+        if self._last_seen > self._acknowledged:
+            self._acknowledge(self._last_seen)
+
+    def events(self, timeout_s: float) -> Iterator[Event]:
+        """Yield events as they come, until none has come for `timeout_s`. They count as kept once yielded."""
+        while True:
+            if not self._events:
+                self.pump(timeout_s)
+            if not self._events:
+                return
+            yield self._events.popleft()
+            if not self._events:
+                self.settle()
+
+    def sleep(self, seconds: float) -> None:
+        """Let time pass on the board's side while listening, with a sign of life now and then."""
+        clock = self.transport.clock
+        end = clock() + seconds
+        while (left := end - clock()) > 0:
+            self.pump(min(left, _LOOK_S))
+            if left > 2 * _LOOK_S:
+                self.status()
+
+    # -- service -----------------------------------------------------------------------------------------------
+    def _serve(self, activity: str, **fields: object) -> Outcome:
+        self.settle()
+        self._patiently(lambda: self._request(activity, **fields))
+        return self._wait(activity, None, self._boot_id)
+
+    def drip(self, valve: int, opening_s: float) -> Outcome:
+        """Release one single drop and return what the board saw of it; `valve` is 1 to 3."""
+        return self._serve("drip", output=self._signal("valve", valve), width_ticks=self.to_ticks(opening_s))
+
+    def test_flash(self, flash: int, contact_s: float) -> Outcome:
+        """Fire a flash once and return what the board saw of it; `flash` is 1 to 3."""
+        signal = self._signal("flash", flash)
+        return self._serve("test_flash", output=signal, width_ticks=self.to_ticks(contact_s))
+
+    def rinse(self, valve: int, duration_s: float, confirm: Callable[[float], bool]) -> Outcome | None:
+        """Hold a valve open to purge or rinse it, if `confirm(duration_s)` says so; None when it does not."""
+        fields = {"output": self._signal("valve", valve), "width_ms": round(duration_s * 1000)}
+        token = 0
+        try:
+            self._patiently(lambda: self._request("rinse", token=0, **fields))
+        except Refused as refusal:
+            if refusal.reason != "unconfirmed":
+                raise
+            token = refusal.detail
+        if not confirm(duration_s):
+            return None
+        return self._serve("rinse", token=token, **fields)
+
+    def watch(self, on: bool) -> None:
+        """Begin or end logging the beams with no sequence; the edges come as events."""
+        self._request("watch", on=int(on))
+
+    def _signal(self, kind: str, number: int) -> int:
+        signals = self._link.codec.definition.enums["signal"]
+        name = f"{kind}{number}"
+        if name not in signals.__members__:
+            raise ShotError(f"there is no {name}; {kind}s are numbered 1 to 3")
+        return int(signals[name])
+
+    def to_ticks(self, seconds: float) -> int:
+        """Return a time in ticks of the board's clock, rounded half to even."""
+        return round(seconds * self._info.clock_hz)

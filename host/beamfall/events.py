@@ -1,0 +1,143 @@
+"""What a board reports, as values: state changes, edges, ends of shots, and what went missing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from beamfall.link import Report
+from beamfall.wire import WireEnum
+
+_STAMPED = 2
+_LEVEL = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """One edge: `signal` as in messages.toml, the level after it, its time in ticks from the release.
+
+    `stamped` is True where the board timed the line itself, False where it only knows what it commanded.
+    """
+
+    signal: WireEnum
+    level: int
+    ticks: int
+    stamped: bool
+
+    @property
+    def word(self) -> str:
+        """The level in words: dark or clear for a beam, on or off for everything else."""
+        if self.signal.kind == "beam":
+            return "dark" if self.level else "clear"
+        return "on" if self.level else "off"
+
+
+@dataclass(frozen=True, slots=True)
+class StateChanged:
+    """The board's state has changed; `ticks` count from the release, 0 where there is none."""
+
+    release: int
+    state: WireEnum
+    cause: WireEnum
+    ticks: int
+
+
+@dataclass(frozen=True, slots=True)
+class EdgesSeen:
+    """Edges in time order. In a watch their ticks count from the watch's begin."""
+
+    activity: WireEnum
+    release: int
+    edges: tuple[Edge, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ShotDone:
+    """A shot, service action or watch has ended; fields as in messages.toml."""
+
+    activity: WireEnum
+    release: int
+    state: WireEnum
+    cause: WireEnum
+    digest: bytes
+    ended_ticks: int
+    edges: int
+    edges_lost: int
+    rows_late: int
+    worst_late_ticks: int
+    beam1_counted: int
+    beam2_counted: int
+    beam_edges_ignored: int
+
+
+@dataclass(frozen=True, slots=True)
+class Forgotten:
+    """The board had no room: it has dropped reports since report `first`; totals of this boot."""
+
+    first: int
+    reports: int
+    shots: int
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """Something the firmware did not expect, in its own words."""
+
+    text: str
+
+
+Event = StateChanged | EdgesSeen | ShotDone | Forgotten | Trouble
+
+
+def make_event(report: Report) -> Event:
+    """Return the event that a report stands for."""
+    fields = report.message.fields
+    if report.name == "edges":
+        base = fields["base_ticks"]
+        edges = tuple(
+            Edge(edge.signal, edge.mark & _LEVEL, base + edge.ticks, bool(edge.mark & _STAMPED))
+            for edge in fields["edges"]
+        )
+        return EdgesSeen(fields["activity"], fields["release"], edges)
+    if report.name == "state_changed":
+        return StateChanged(**fields)
+    if report.name == "shot_done":
+        return ShotDone(**fields)
+    if report.name == "forgotten":
+        return Forgotten(**fields)
+    return Trouble(fields["text"])
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """A shot, service action or watch as a whole: its end and all its edges, in time order."""
+
+    boot_id: int
+    done: ShotDone
+    edges: tuple[Edge, ...]
+    complete: bool = True  # False: reports of it were forgotten by the board
+
+
+@dataclass
+class OutcomeCollector:
+    """Puts outcomes together from events in the order in which they come."""
+
+    _edges: list[Edge] = field(default_factory=list)
+    _about: tuple[int, int] | None = None
+
+    def take(self, boot_id: int, event: Event) -> Outcome | None:
+        """Take one event; return the outcome that it completes, if it does."""
+        if isinstance(event, EdgesSeen):
+            about = (int(event.activity), event.release)
+            if about != self._about:
+                self._edges.clear()
+                self._about = about
+            self._edges += event.edges
+        elif isinstance(event, Forgotten):
+            self._edges.clear()
+        elif isinstance(event, ShotDone):
+            fits = self._about == (int(event.activity), event.release)
+            edges = tuple(self._edges) if fits else ()
+            self._edges.clear()
+            self._about = None
+            return Outcome(boot_id, event, edges, complete=len(edges) == event.edges)
+        return None

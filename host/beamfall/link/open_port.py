@@ -1,0 +1,89 @@
+"""From a port's name to a transport.
+
+    sim                      firmware and rig in this process, virtual time
+    sim:micropython          the firmware under the MicroPython interpreter, the same virtual time
+    sim?seed=7&fault=NAME    options of a simulated port
+    anything else            a serial port or a pyserial URL
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+from urllib.parse import parse_qsl
+
+from beamfall.errors import PortSyntaxError
+from beamfall.link.transport import Transport
+
+if TYPE_CHECKING:
+    from beamfall.rig import Rig
+
+_SIMULATED = ("sim", "sim:micropython")
+
+
+@dataclass(frozen=True)
+class SimulatedPortName:
+    """A simulated port's name, taken apart."""
+
+    kind: str  # sim or sim:micropython
+    seed: int | None = None
+    fault: str | None = None
+
+
+def parse_port(name: str) -> SimulatedPortName | None:
+    """Return the parts of a simulated port's name, or None for any other port.
+
+    Raises PortSyntaxError for a simulated port with options that it does not have.
+    """
+    kind, _, query = name.partition("?")
+    if kind not in _SIMULATED:
+        if kind.startswith("sim:"):
+            raise PortSyntaxError(f"port {name!r}: there is no such simulation; there are sim and sim:micropython")
+        return None
+    seed: int | None = None
+    fault: str | None = None
+    for key, value in parse_qsl(query, keep_blank_values=True):
+        if key == "seed":
+            if not value.isascii() or not value.isdigit():
+                raise PortSyntaxError(f"port {name!r}: seed={value!r} is not a whole number, 0 or more")
+            seed = int(value)
+        elif key == "fault":
+            fault = value
+        else:
+            raise PortSyntaxError(f"port {name!r}: option {key!r} is unknown; there are seed and fault")
+    if query and seed is None and fault is None:
+        raise PortSyntaxError(f"port {name!r}: cannot read {query!r}; write for instance sim?seed=7")
+    return SimulatedPortName(kind, seed, fault)
+
+
+def open_transport(
+    name: str | None, rig: Rig | None = None, seed: int = 0
+) -> tuple[Transport, Callable[[], Transport] | None]:
+    """Open a port; return its transport and how to open it again after it was lost (None: it cannot be).
+
+    Without a name, the one board that is connected. A seed in a simulated port's name goes before `seed`.
+    """
+    port = parse_port(name) if name is not None else None
+    if port is None:
+        from beamfall.link.serial_port import SerialReconnector, find_port
+
+        url = name if name is not None else find_port().device
+        reconnector = SerialReconnector(url)
+        return reconnector.open(), reconnector.open
+    return _open_simulated(port, rig, seed), None
+
+
+def _open_simulated(port: SimulatedPortName, rig: Rig | None, seed: int) -> Transport:
+    from beamfall.simulation.build import build_rig
+
+    chosen = port.seed if port.seed is not None else seed
+    at_pins = build_rig(rig, chosen, port.fault)
+    label = f"{port.kind}?seed={chosen}" + (f"&fault={port.fault}" if port.fault else "")
+    if port.kind == "sim:micropython":
+        from beamfall.link.micropython import MicroPythonTransport
+
+        return MicroPythonTransport(at_pins, seed=chosen, name=label)
+    from beamfall.link.simulated import SimulatedTransport
+
+    return SimulatedTransport(at_pins, seed=chosen, name=label)

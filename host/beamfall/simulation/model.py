@@ -1,0 +1,79 @@
+"""The simulated rig in numbers: what is true of it, in SI units, hidden from the planner."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from beamfall.physics.air import Air, air_at
+from beamfall.physics.gravity import STANDARD_GRAVITY
+from beamfall.physics.liquids import WATER, Liquid
+
+
+@dataclass(frozen=True)
+class ValveModel:
+    """One valve with its nozzle.
+
+    `latency_s` runs from the command to open to the drop coming free, for an opening of `opening_s`; a longer
+    opening adds to it what it is longer. Scatters are standard deviations from drop to drop.
+    """
+
+    nozzle_height_m: float
+    flow_m3_s: float
+    opening_s: float
+    lag_s: float
+    latency_s: float
+    latency_scatter_s: float
+    volume_scatter: float  # share of the volume
+    detachment_ratio: float = 1.0  # distance of the free drop's centre below the nozzle, in diameters
+    start_speed_ratio: float = 1.0  # of √(g·D/2)
+    offset_m: float = 0.0  # of the fall line from the beam's axis
+
+
+@dataclass(frozen=True)
+class BeamModel:
+    """One beam: its height above the liquid and how much of the fall path it covers."""
+
+    height_m: float
+    width_m: float
+
+
+@dataclass(frozen=True)
+class FlashModel:
+    """One flash: time from contact to light, length of the light, time until it can fire again."""
+
+    latency_s: float
+    duration_s: float
+    recycle_s: float
+
+
+@dataclass(frozen=True)
+class JetModel:
+    """The jet that a drop throws up, on this rig, and how much it differs from splash to splash.
+
+    `onset_s` from the impact to the tip's breaking through the surface, `rise_s` from there to its peak at
+    `height_m`. The tip follows h·(1 − |1 − t/rise|^shape): 2 is free flight, more is a tip that shoots up and lingers.
+    """
+
+    onset_s: float
+    rise_s: float
+    height_m: float
+    shape: float = 2.0
+    onset_scatter_s: float = 0.0008
+    height_scatter: float = 0.04  # share of the height
+
+
+@dataclass(frozen=True)
+class RigModel:
+    """The whole rig. Heights are above the liquid's surface."""
+
+    valves: tuple[ValveModel, ...]
+    beams: tuple[BeamModel, ...]
+    flashes: tuple[FlashModel, ...]
+    jet: JetModel
+    liquid: Liquid = WATER
+    air: Air = field(default_factory=air_at)
+    gravity: float = STANDARD_GRAVITY
+    dish_depth_m: float = 0.02
+    aim_scatter_m: float = 0.0006  # of where a drop strikes, each way
+    frame_height_m: float = 0.07  # what the camera sees above the surface
+    frame_width_m: float = 0.10
