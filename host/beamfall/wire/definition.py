@@ -187,6 +187,7 @@ class _Parser:
         )
         self._require(entry["name"].isidentifier(), where, "the name is not an identifier")
         self._require(entry["kind"] in KINDS, where, f"kind must be one of {', '.join(KINDS)}")
+        first, last = KINDS[entry["kind"]]
         fields = self._parse_fields(where, entry["fields"], enums, records, limits)
         tail = fields[-1] if fields else None
         tail_size = 0
@@ -196,7 +197,7 @@ class _Parser:
             tail_size = 1
         return MessageDefinition(
             entry["name"],
-            self._check_integer(entry["id"], f"{where}.id", 1, 255),
+            self._check_integer(entry["id"], f"{where}.id", first, last),
             entry["kind"],
             entry["meaning"],
             entry.get("answer"),

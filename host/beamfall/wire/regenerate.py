@@ -16,15 +16,22 @@ from beamfall.errors import BeamfallError, ResourceMissing, StaleFiles
 from beamfall.resources import find_checkout
 from beamfall.wire.definition import load_definition
 from beamfall.wire.firmware_definition import render_firmware_definition
+from beamfall.wire.specification import render_specification
+from beamfall.wire.vectors import render_vectors
 
 
 def render_files(top: Path) -> dict[Path, str]:
     """Return the text that each generated file of the checkout `top` should hold."""
-    definition = load_definition(top / "protocol" / "messages.toml")
+    protocol = top / "protocol"
+    definition = load_definition(protocol / "messages.toml")
+    specification = protocol / "SPEC.md"
+    words = specification.read_text(encoding="utf-8")
     return {
         top / "firmware" / "beamfall_board" / "wire_definition.py": render_firmware_definition(
             definition
         ),
+        specification: render_specification(definition, words),
+        protocol / "vectors.json": render_vectors(definition),
     }
 
 

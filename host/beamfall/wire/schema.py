@@ -14,7 +14,15 @@ from types import MappingProxyType
 from typing import Any, Self
 
 INTEGERS: Mapping[str, str] = MappingProxyType({"u8": "B", "u16": "H", "u32": "I", "u64": "Q"})
-KINDS = ("request", "answer", "report", "notice")
+# Kinds of messages, each with the ids that are its own.
+KINDS: Mapping[str, tuple[int, int]] = MappingProxyType(
+    {
+        "request": (0x01, 0x2F),
+        "notice": (0x30, 0x3F),
+        "answer": (0x40, 0x7F),
+        "report": (0x80, 0xFF),
+    }
+)
 HEADER_FORMAT = "<BBHI"  # protocol, message, session, number
 HEADER_SIZE = struct.calcsize(HEADER_FORMAT)
 CRC_SIZE = 4

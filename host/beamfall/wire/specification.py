@@ -1,0 +1,154 @@
+"""Makes the generated parts of protocol/SPEC.md: the definition's tables, a worked example."""
+
+from __future__ import annotations
+
+import re
+import zlib
+from collections.abc import Callable, Mapping
+
+from beamfall.errors import DefinitionError
+from beamfall.wire import cobs
+from beamfall.wire.framing import encode_frame
+from beamfall.wire.messages import Codec, Message
+from beamfall.wire.schema import CRC_SIZE, HEADER_SIZE, Definition, Field
+
+_PART = re.compile(
+    r"(<!-- generated: (?P<name>[a-z]+) -->\n).*?(<!-- end of generated: (?P=name) -->)", re.DOTALL
+)
+
+
+def render_specification(definition: Definition, text: str) -> str:
+    """Return SPEC.md with its generated parts made anew; the words between them stay.
+
+    Raises DefinitionError when a marker is missing or names a part that does not exist.
+    """
+    parts: Mapping[str, Callable[[Definition], str]] = {
+        "limits": _render_limits,
+        "enums": _render_enums,
+        "records": _render_records,
+        "messages": _render_messages,
+        "digest": _render_digest,
+        "example": _render_example,
+    }
+    found: set[str] = set()
+
+    def replace(match: re.Match[str]) -> str:
+        name = match["name"]
+        if name not in parts:
+            raise DefinitionError(f"SPEC.md: there is no generated part {name!r}")
+        found.add(name)
+        return f"{match[1]}\n{parts[name](definition).strip()}\n\n{match[3]}"
+
+    rendered = _PART.sub(replace, text)
+    missing = sorted(parts.keys() - found)
+    if missing:
+        raise DefinitionError(f"SPEC.md: the markers of {', '.join(missing)} are missing")
+    return rendered
+
+
+def _table(heads: list[str], rows: list[list[str]]) -> str:
+    lines = [heads, ["---"] * len(heads), *rows]
+    return "\n".join(
+        "| " + " | ".join(cell.replace("|", "\\|") for cell in r) + " |" for r in lines
+    )
+
+
+def _render_limits(definition: Definition) -> str:
+    sizes = {"protocol": definition.protocol, **vars(definition.frame), **vars(definition.limits)}
+    return _table(["name", "value"], [[f"`{name}`", str(value)] for name, value in sizes.items()])
+
+
+def _render_enums(definition: Definition) -> str:
+    parts = []
+    for enum in definition.enums.values():
+        cures = any(member.cure for member in enum.python)
+        heads = ["value", "name", "meaning"] + (["cure"] if cures else [])
+        rows = [
+            [str(int(member)), f"`{member.name}`", member.meaning]
+            + ([member.cure] if cures else [])
+            for member in enum.python
+        ]
+        parts.append(f"### `{enum.name}`\n\n{enum.meaning}.\n\n{_table(heads, rows)}")
+    return "\n\n".join(parts)
+
+
+def _render_records(definition: Definition) -> str:
+    return "\n\n".join(
+        f"### `{record.name}` ({record.size} bytes)\n\n{record.meaning}.\n\n"
+        + _render_fields(record.fields)
+        for record in definition.records.values()
+    )
+
+
+def _render_messages(definition: Definition) -> str:
+    summary = _table(
+        ["id", "message", "kind", "payload bytes", "answer"],
+        [
+            [
+                f"0x{message.id:02X}",
+                f"`{message.name}`",
+                message.kind,
+                str(message.smallest)
+                if message.smallest == message.largest
+                else f"{message.smallest} to {message.largest}",
+                f"`{message.answer}`" if message.answer else "",
+            ]
+            for message in definition.messages.values()
+        ],
+    )
+    parts = [summary]
+    for message in definition.messages.values():
+        head = f"### `{message.name}` (0x{message.id:02X}, {message.kind})\n\n{message.meaning}."
+        body = _render_fields(message.fields) if message.fields else "No payload."
+        parts.append(f"{head}\n\n{body}")
+    return "\n\n".join(parts)
+
+
+def _render_fields(fields: tuple[Field, ...]) -> str:
+    rows = []
+    offset = 0
+    for field in fields:
+        most = f", at most {field.max}" if field.max is not None else ""
+        rows.append(
+            [str(offset), f"`{field.name}`", f"`{field.type}`{most}", field.unit, field.meaning]
+        )
+        offset += field.size
+    return _table(["offset", "field", "type", "unit", "meaning"], rows)
+
+
+def _render_digest(definition: Definition) -> str:
+    return (
+        f"For this version the canonical form is {len(definition.canonical)} bytes long and the "
+        f"digest is `{definition.digest.hex()}`; the form itself stands in `vectors.json`."
+    )
+
+
+def _render_example(definition: Definition) -> str:
+    """A drip of valve 1, byte by byte."""
+    output = definition.enum("signal")["valve1"]
+    message = Message("drip", {"output": output, "width_ticks": 500_000})
+    frame = Codec(definition).make_frame(message, 0x5AC3, 17)
+    line = encode_frame(frame, definition)
+    body = cobs.decode(line[:-1])
+    header, payload, crc = body[:HEADER_SIZE], body[HEADER_SIZE:-CRC_SIZE], body[-CRC_SIZE:]
+    rows = [
+        ["protocol", str(frame.protocol), _hex(header[:1])],
+        ["message", f"0x{frame.message:02X}, `{message.name}`", _hex(header[1:2])],
+        ["session", f"0x{frame.session:04X}", _hex(header[2:4])],
+        ["number", str(frame.number), _hex(header[4:8])],
+        ["`output`", f"{int(output)}, `{output.name}`", _hex(payload[:1])],
+        ["`width_ticks`", str(message["width_ticks"]), _hex(payload[1:])],
+        ["CRC-32", f"0x{zlib.crc32(header + payload):08X}", _hex(crc)],
+    ]
+    return (
+        "A host asks for one drop from valve 1, 500,000 ticks long, in session 0x5AC3, as its "
+        "request 17:\n\n"
+        + _table(["part", "value", "bytes"], rows)
+        + f"\n\nThe CRC-32 covers the {len(header)} bytes of the header and the {len(payload)} of "
+        "the payload. With COBS and the delimiter, this goes on the line:\n\n"
+        f"```\n{_hex(line)}\n```"
+    )
+
+
+def _hex(data: bytes) -> str:
+    return data.hex(" ").upper()

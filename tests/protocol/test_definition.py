@@ -1,0 +1,82 @@
+"""A messages.toml that contradicts itself is refused by the entry that does it."""
+
+from __future__ import annotations
+
+import copy
+import tomllib
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from beamfall.errors import DefinitionError
+from beamfall.resources import find_protocol
+from beamfall.wire import get_definition, load_definition
+from beamfall.wire.definition import parse_definition
+
+CONTENT = tomllib.loads((find_protocol() / "messages.toml").read_text(encoding="utf-8"))
+
+
+def find_message(content: dict[str, Any], name: str) -> dict[str, Any]:
+    return next(message for message in content["messages"] if message["name"] == name)
+
+
+def add_field(name: str, field: dict[str, Any]) -> Callable[[dict[str, Any]], None]:
+    return lambda content: find_message(content, name)["fields"].append(field)
+
+
+def change(name: str, /, **values: Any) -> Callable[[dict[str, Any]], None]:
+    return lambda content: find_message(content, name).update(values)
+
+
+@pytest.mark.parametrize(
+    ("spoil", "words"),
+    [
+        (change("status", id=1), "status: id 0x01 is also that of hello"),
+        (change("status", id=0x90), "status.id: 144 is not a whole number from 1 to 47"),
+        (change("status", name="hello"), "the name occurs twice"),
+        (change("status", kind="question"), "kind must be one of"),
+        (change("status", answer="hello"), "'hello' is no answer"),
+        (change("done", answer="done"), "a answer has no answer"),
+        (change("status", colour=1), "unknown key colour"),
+        (add_field("status", {"name": "x", "type": "u7"}), "unknown type 'u7'"),
+        (add_field("status", {"name": "x", "type": "float"}), "unknown type 'float'"),
+        (add_field("status", {"name": "x", "type": "enum:hue"}), "there is no enum 'hue'"),
+        (add_field("status", {"name": "x", "type": "list:hue", "max": 1}), "no record 'hue'"),
+        (add_field("status", {"name": "x", "type": "list:row"}), "x.max: None"),
+        (add_field("status", {"name": "x", "type": "bytes:300"}), "its largest payload is 300"),
+        (add_field("trouble", {"name": "x", "type": "u8"}), "can only be the last field"),
+        (add_field("drip", {"name": "output", "type": "u8"}), "occurs twice"),
+        (lambda c: c["frame"].update(payload_max=241), "frame.frame_max: must be 255"),
+        (lambda c: c["frame"].update(header_size=9), "frame.header_size: must be 8"),
+        (lambda c: c["limits"].update(rows_per_part=17), "message table_rows: its list's max"),
+        (lambda c: c["limits"].pop("text_max"), "limits: text_max missing"),
+        (lambda c: c["enums"]["state"]["values"]["fired"].update(value=0), "0 is also idle"),
+        (lambda c: c["enums"]["state"]["values"]["fired"].update(value=256), "256 is not a whole"),
+        (lambda c: c.pop("protocol"), "protocol missing"),
+        (lambda c: c["records"]["row"]["fields"].append({"name": "t", "type": "text"}), "row.t"),
+    ],
+)
+def test_a_contradiction_is_refused(spoil: Callable[[dict[str, Any]], None], words: str) -> None:
+    content = copy.deepcopy(CONTENT)
+    spoil(content)
+    with pytest.raises(DefinitionError, match=words):
+        parse_definition(content, "messages.toml")
+
+
+def test_a_file_that_cannot_be_read_is_named(tmp_path: Path) -> None:
+    path = tmp_path / "messages.toml"
+    with pytest.raises(DefinitionError, match=r"messages\.toml: cannot be read"):
+        load_definition(path)
+    path.write_text("protocol = ", encoding="utf-8")
+    with pytest.raises(DefinitionError, match=r"messages\.toml: cannot be read"):
+        load_definition(path)
+
+
+def test_words_do_not_count_for_the_digest_but_numbers_do() -> None:
+    content = copy.deepcopy(CONTENT)
+    content["enums"]["cause"]["values"]["no_edge"]["meaning"] = "other words"
+    find_message(content, "status")["meaning"] = "other words"
+    assert parse_definition(content, "x").digest == get_definition().digest
+    content["limits"]["report_window"] += 1
+    assert parse_definition(content, "x").digest != get_definition().digest

@@ -1,0 +1,65 @@
+"""Files made from messages.toml are fresh, and staleness is found and named."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from beamfall.wire import regenerate
+
+TOP = Path(__file__).parents[2]
+
+
+@pytest.fixture
+def copy_of_tree(tmp_path: Path) -> Path:
+    shutil.copytree(TOP / "protocol", tmp_path / "protocol")
+    (tmp_path / "firmware" / "beamfall_board").mkdir(parents=True)
+    made = Path("firmware") / "beamfall_board" / "wire_definition.py"
+    shutil.copy(TOP / made, tmp_path / made)
+    return tmp_path
+
+
+def test_the_committed_files_are_fresh() -> None:
+    assert regenerate.find_stale(TOP) == []
+
+
+def test_a_change_of_the_definition_makes_all_three_stale(copy_of_tree: Path) -> None:
+    path = copy_of_tree / "protocol" / "messages.toml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("report_window = 8", "report_window = 9"), encoding="utf-8")
+    stale = [file.name for file in regenerate.find_stale(copy_of_tree)]
+    assert stale == ["wire_definition.py", "SPEC.md", "vectors.json"]
+    assert len(regenerate.regenerate(copy_of_tree)) == 3
+    assert regenerate.find_stale(copy_of_tree) == []
+    made = copy_of_tree / "firmware" / "beamfall_board" / "wire_definition.py"
+    assert "REPORT_WINDOW = const(9)" in made.read_text(encoding="utf-8")
+
+
+def test_an_edit_of_a_generated_part_is_found_and_words_between_are_kept(
+    copy_of_tree: Path,
+) -> None:
+    path = copy_of_tree / "protocol" / "SPEC.md"
+    text = path.read_text(encoding="utf-8")
+    path.write_text("Own words.\n" + text.replace("| `payload_max` | 240 |", ""), encoding="utf-8")
+    assert regenerate.find_stale(copy_of_tree) == [path]
+    regenerate.regenerate(copy_of_tree)
+    assert path.read_text(encoding="utf-8") == "Own words.\n" + text
+
+
+def test_check_fails_by_exit_status_and_names_the_file(
+    copy_of_tree: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(regenerate, "find_checkout", lambda: copy_of_tree)
+    assert regenerate.main(["--check"]) == 0
+    (copy_of_tree / "protocol" / "vectors.json").write_text("{}", encoding="utf-8")
+    assert regenerate.main(["--check"]) == 1
+    assert "vectors.json" in capsys.readouterr().err
+
+
+def test_the_command_runs() -> None:
+    command = [sys.executable, "-m", "beamfall.wire.regenerate", "--check"]
+    done = subprocess.run(command, cwd=TOP / "host", capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (0, "")
