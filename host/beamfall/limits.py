@@ -114,12 +114,17 @@ def find_problems(table: Table, limits: BoardLimits) -> list[Problem]:
     """Return every rule of the board that a table breaks; empty when it may run."""
     if table.clock_hz != limits.clock_hz:
         raise ValueError(f"table for {table.clock_hz} Hz, board with {limits.clock_hz} Hz")
-    return [
+    problems = [
         *_check_head(table, limits),
         *(problem for row in table.rows for problem in _check_row(row, table, limits)),
         *_check_neighbours(table, limits),
         *_check_duty(table, limits),
     ]
+    return sorted(problems, key=lambda problem: problem.row or 0)
+
+
+def _longest_window(limits: BoardLimits) -> int:
+    return min(limits.ticks_of_ms(limits.window_max_ms), HORIZON_TICKS)
 
 
 def _check_head(table: Table, limits: BoardLimits) -> Iterator[Problem]:
@@ -132,7 +137,7 @@ def _check_head(table: Table, limits: BoardLimits) -> Iterator[Problem]:
             "too_many_rows",
             f"it has {len(table.rows)} rows, the board holds {limits.rows_max}; leave rows out",
         )
-    window_max = min(limits.ticks_of_ms(limits.window_max_ms), HORIZON_TICKS)
+    window_max = _longest_window(limits)
     if table.window_ticks > window_max:
         yield Problem(
             None,
@@ -189,7 +194,8 @@ def _check_row(row: TickRow, table: Table, limits: BoardLimits) -> Iterator[Prob
                 "bad_anchor", f"count is {row.count}; the release has no count: leave it out"
             )
     else:
-        latest = HORIZON_TICKS - table.tail_ticks - table.window_ticks
+        window = min(table.window_ticks, _longest_window(limits))  # a longer one is said already
+        latest = HORIZON_TICKS - table.tail_ticks - window
         earliest = limits.earliest_beam_ticks
         if not row.output.startswith("flash"):
             yield problem(
@@ -264,9 +270,10 @@ def _check_neighbours(table: Table, limits: BoardLimits) -> Iterator[Problem]:
             yield Problem(
                 row.origin + 1,
                 "flash_spacing",
-                f"{where}: they may come {say(start_gap)} one after the other, "
+                f"{where}: they may come {say(max(start_gap, 0))} apart, "
                 f"the least spacing is {say(flash_gap)}; {cure}",
             )
+            continue
         least = limits.ticks_of_us(limits.valve_gap_us) if row.output.startswith("valve") else 1
         if gap < 0:
             yield Problem(
