@@ -21,6 +21,7 @@ from beamfall.rig_schema import (
     build_section,
     choice,
     count,
+    describe_unknown,
     number,
     quantity,
     section_to_dict,
@@ -28,6 +29,7 @@ from beamfall.rig_schema import (
     text,
 )
 
+_TABLES = ("site", "liquid", "dish", "valve", "beam", "flash", "camera", "aim", "uncertainty")
 EXAMPLE = Path(__file__).with_name("examples") / "collision.toml"
 _VALVES, _FLASHES = OUTPUTS[:3], OUTPUTS[3:6]
 
@@ -183,7 +185,8 @@ class Rig:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the rig as plain values for JSON, keys with SI units."""
-        return section_to_dict(self)
+        plain: dict[str, Any] = section_to_dict(self)
+        return plain
 
     @classmethod
     def from_dict(cls, content: Mapping[str, Any]) -> Rig:
@@ -250,9 +253,7 @@ def example_rig() -> Rig:
 def parse_rig(content: Mapping[str, Any], source: str, *, default_name: str = "rig") -> Rig:
     """Check the parsed content of a rig file; `source` names it in messages. Raises RigFileError."""
     problems: list[str] = []
-    known = ("name", "note", "site", "liquid", "dish", "valve", "beam", "flash", "camera", "aim")
-    known += ("uncertainty",)
-    _refuse_unknown(content, known, problems)
+    _refuse_unknown(content, problems)
     name = content.get("name", default_name)
     note = content.get("note", "")
     for key, value in (("name", name), ("note", note)):
@@ -277,7 +278,7 @@ def parse_rig(content: Mapping[str, Any], source: str, *, default_name: str = "r
     if not content.get("valve"):
         problems.append("valve: missing; a rig has at least one [[valve]]")
     if not problems:
-        rig = Rig(name, valves, beams, flashes, camera=camera, note=note, **sections)  # type: ignore[arg-type]
+        rig = Rig(name, valves, beams, flashes, camera=camera, note=note, **sections)
         problems = _check_geometry(rig)
         if not problems:
             return rig
@@ -339,11 +340,8 @@ def _check_geometry(rig: Rig) -> list[str]:
     return problems
 
 
-def _refuse_unknown(
-    content: Mapping[str, Any], known: tuple[str, ...], problems: list[str]
-) -> None:
-    from beamfall.rig_schema import describe_unknown
-
+def _refuse_unknown(content: Mapping[str, Any], problems: list[str]) -> None:
+    known = ("name", "note", *_TABLES)
     problems += [describe_unknown(key, known, "") for key in content if key not in known]
 
 

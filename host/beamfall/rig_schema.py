@@ -60,10 +60,7 @@ class Rule:
             si = parse_quantity(value, self.kind, key=key)
         except UnitError as error:
             raise ValueError(f"{error} (from {low} to {high})") from error
-        if (
-            not self.low * (1 - 1e-12) <= si <= self.high * (1 + 1e-12)
-            and not self.low <= si <= self.high
-        ):
+        if not self.low <= si <= self.high:
             noun = KINDS[self.kind].noun
             raise ValueError(f'{key} = "{value}": expected {noun} from {low} to {high}')
         return si
@@ -160,9 +157,7 @@ def _declare(rule: Rule, default: Any) -> Any:
 def _describe_rule(rule: Rule, key: str) -> str:
     if rule.kind in KINDS:
         low, high = format_quantity(rule.low, rule.kind), format_quantity(rule.high, rule.kind)
-        return (
-            f'give {key} as {KINDS[rule.kind].noun} from {low} to {high}, such as {key} = "{low}"'
-        )
+        return f"give {KINDS[rule.kind].noun} with its unit, from {low} to {high}"
     return f"give {key}"
 
 
