@@ -16,8 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from beamfall.errors import RigFileError
-from beamfall.limits import BEAMS, OUTPUTS
-from beamfall.rig_schema import (
+from beamfall.file_schema import (
     build_section,
     choice,
     count,
@@ -28,6 +27,7 @@ from beamfall.rig_schema import (
     shares,
     text,
 )
+from beamfall.limits import BEAMS, OUTPUTS
 
 _TABLES = ("site", "liquid", "dish", "valve", "beam", "flash", "camera", "aim", "uncertainty")
 EXAMPLE = Path(__file__).with_name("examples") / "collision.toml"

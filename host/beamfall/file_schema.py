@@ -1,4 +1,4 @@
-"""From the tables of a rig file to dataclasses: each field says what its key may be.
+"""From the tables of a user's TOML file to dataclasses: each field says what its key may be.
 
 A field made by `quantity("length", low, high)` named `height_m` reads the key `height`, text with
 a unit; `number`, `count`, `choice`, `text` and `shares` do the same for what has no unit.
@@ -99,24 +99,26 @@ def shares(*, default: Any = MISSING) -> Any:
 def build_section(kind: Any, content: object, where: str, problems: list[str]) -> Any:
     """Build the dataclass `kind` from the table `where` of a file.
 
-    What is wrong is added to `problems`, one text a key; then the result is None.
+    `where` is empty for the top of the file. What is wrong is added to `problems`, one text a key;
+    then the result is None.
     """
     if not isinstance(content, Mapping):
         problems.append(f"{where} = {content!r}: expected a table, begun with [{where}]")
         return None
     before = len(problems)
+    prefix = f"{where}." if where else ""
     by_key = {file_key(item): item for item in fields(kind)}
-    problems += [describe_unknown(key, by_key, f"{where}.") for key in content if key not in by_key]
+    problems += [describe_unknown(key, by_key, prefix) for key in content if key not in by_key]
     values: dict[str, Any] = {}
     for key, item in by_key.items():
         rule: Rule = item.metadata["rule"]
         if key in content:
             try:
-                values[item.name] = rule.read(f"{where}.{key}", content[key])
+                values[item.name] = rule.read(f"{prefix}{key}", content[key])
             except ValueError as error:
                 problems.append(str(error))
         elif item.default is MISSING:
-            problems.append(f"{where}.{key}: missing; {_describe_rule(rule, key)}")
+            problems.append(f"{prefix}{key}: missing; {_describe_rule(rule, key)}")
     return kind(**values) if len(problems) == before else None
 
 
