@@ -3,25 +3,43 @@
 import sys
 
 from beamfall_board import wire_definition as wire
+from beamfall_board.button import Button
 from beamfall_board.controller import Controller
 from beamfall_board.link import Link, ms_since
 from beamfall_board.requests import Requests
+from beamfall_board.rhythm import light_is_on
+from beamfall_board.slots import Slots
 from beamfall_board.store import ReportStore
 
 STORE_BYTES = 8192
 IDLE_MS = 1000
+BUTTON_LOOK_MS = 10
 
 
 class Board:
-    def __init__(self, port, profile, cause=wire.CAUSE_RESTARTED):
+    def __init__(self, port, profile, cause=wire.CAUSE_RESTARTED, folder=None):
+        """`folder`: where slots are kept, None: nowhere."""
         self.port = port
         self.store = ReportStore(STORE_BYTES)
         self.store.set_shot_end(wire.MSG_SHOT_DONE)
         self.controller = Controller(port, profile, self.store)
         self.controller.cause = cause
-        self.requests = Requests(port, profile, self.controller, self.store)
+        self.slots = Slots(folder)
+        self.requests = Requests(port, profile, self.controller, self.store, self.slots)
         self.link = Link(port, self.store, self.requests, self.requests.welcome)
         self.requests.link = self.link
+        self._name = profile.NAME.encode()[: wire.TEXT_MAX]
+        self._button = Button() if wire.SIGNAL_BUTTON1 in profile.INPUTS else None
+        self._load_chosen()
+
+    def _load_chosen(self):
+        """The chosen slot's table, ready from the start: the board can then be used with no host."""
+        slot = self.slots.chosen()
+        if slot:
+            loaded = self.slots.load(slot, self.controller.table)
+            if not loaded or self.controller.commit()[0]:
+                self.controller.table.clear()
+                self._say("slot %d cannot be loaded: it is empty, damaged or not for this board" % slot)
 
     def step(self):
         """One pass over everything. An exception puts the outputs off and becomes a fault with its text."""
@@ -29,15 +47,37 @@ class Board:
             self.link.poll()
             self.controller.step()
             self.controller.check_host(ms_since(self.port.millis(), self.link.last_heard_ms))
+            self._look_at_button()
             self.link.poll()  # what the step has to say goes out before the loop sleeps
+            if self.controller.activity == wire.ACTIVITY_NONE:
+                self.link.beacon(self.requests.boot_id, self.port.unique_id, self._name)
+                if self.requests.maintenance_asked and not self.link.unsent():
+                    self.port.outputs_off()
+                    self.port.enter_maintenance()
+            self.port.set_light(
+                light_is_on(
+                    self.controller.state,
+                    self.controller.activity,
+                    self.controller.table.state == wire.TABLE_READY,
+                    self.port.millis(),
+                )
+            )
         except Exception as error:  # noqa: BLE001 - nothing may pass while an output could be on
             self._trouble(error)
 
-    def _trouble(self, error):
-        self.port.outputs_off()
-        text = "%s: %s" % (type(error).__name__, error)
+    def _look_at_button(self):
+        if self._button is not None and self._button.pressed(self.port.button_down(), self.port.millis()):
+            reason = self.requests.press()
+            if reason:
+                self._say("the button released nothing: refusal %d" % reason)
+
+    def _say(self, text):
         payload = text.encode()[: wire.TEXT_MAX]
         self.store.add(wire.MSG_TROUBLE, bytes([len(payload)]) + payload, 0, len(payload) + 1)
+
+    def _trouble(self, error):
+        self.port.outputs_off()
+        self._say("%s: %s" % (type(error).__name__, error))
         try:
             self.controller.fail(wire.CAUSE_INTERNAL)
         except Exception as second:  # noqa: BLE001 - even the way out may be broken: stay off, stay talking
@@ -47,7 +87,10 @@ class Board:
         report_exception(error)
 
     def wake_ms(self):
-        return self.link.wake_ms(self.controller.wake_ms(IDLE_MS))
+        longest = IDLE_MS
+        if self._button is not None and self._button.settling(self.port.button_down()):
+            longest = BUTTON_LOOK_MS
+        return self.link.wake_ms(self.controller.wake_ms(longest))
 
     def run(self):
         """The main loop; returns only by an exception that is not an Exception (a stop from outside)."""

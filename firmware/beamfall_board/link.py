@@ -11,6 +11,7 @@ from beamfall_board.framing import FrameReader, FrameWriter
 _MS_MASK = 0x3FFFFFFF  # port.millis() counts modulo 2^30
 RESEND_MS = 250
 RESEND_MAX_MS = 2000
+BEACON_MS = 1000
 ANSWERED = -1  # a handler's word that it has written its own answer
 NO_ROW = 65535
 
@@ -44,6 +45,7 @@ class Link:
         self._sent = 0
         self._resend_from_ms = 0
         self._resend_ms = RESEND_MS
+        self._beacon_ms = self.last_heard_ms
 
     # -- receiving ---------------------------------------------------------------------------------------------
     def poll(self):
@@ -208,6 +210,23 @@ class Link:
             return max(0, min(longest, left))
         return longest
 
+    # -- being found -------------------------------------------------------------------------------------------
+    def beacon(self, boot_id, unique_id, name):
+        """Say who is here, about once a second while nobody has been heard for one. Call it when nothing runs."""
+        now = self._port.millis()
+        if ms_since(now, self.last_heard_ms) < BEACON_MS or ms_since(now, self._beacon_ms) < BEACON_MS:
+            return
+        self._beacon_ms = now
+        writer = self._report
+        at = wire.HEADER_SIZE
+        struct.pack_into(wire.FORMAT_BEACON, writer.body, at, wire.DEFINITION, boot_id, unique_id)
+        at += wire.FIXED_BEACON
+        writer.body[at] = len(name)
+        writer.body[at + 1 : at + 1 + len(name)] = name
+        writer.close(wire.MSG_BEACON, 0, 0, wire.FIXED_BEACON + 1 + len(name))
+        self._queue(writer)
+        self._flush()
+
     # -- sending -----------------------------------------------------------------------------------------------
     def _queue(self, writer):
         """Take a frame for sending; False when there is no room (the other end will ask again)."""
@@ -219,6 +238,10 @@ class Link:
         self._out[self._out_length : self._out_length + length] = writer.encoded[:length]
         self._out_length += length
         return True
+
+    def unsent(self):
+        """Whether bytes wait for the port to take them."""
+        return self._out_length > 0
 
     def _flush(self):
         length = self._out_length

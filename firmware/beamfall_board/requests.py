@@ -6,16 +6,18 @@ from beamfall_board import VERSION
 from beamfall_board import wire_definition as wire
 from beamfall_board.limits import is_flash, is_valve, ms_to_ticks
 from beamfall_board.link import ANSWERED, NO_ROW, ms_since
+from beamfall_board.slots import SLOTS
 
 RINSE_TOKEN_MS = 30000  # how long a rinse may be confirmed
 
 
 class Requests:
-    def __init__(self, port, profile, controller, store):
+    def __init__(self, port, profile, controller, store, slots):
         self._port = port
         self._profile = profile
         self._controller = controller
         self._store = store
+        self._slots = slots
         self.link = None  # set once, by the board
         self.boot_id = int.from_bytes(port.boot_entropy(), "little") & 0x3FFFFFFF or 1
         self.fault_row = NO_ROW
@@ -24,6 +26,8 @@ class Requests:
         self._token_for = (0, 0)
         self._token_ms = 0
         self._token_good = False
+        self._slot_reason = 0
+        self.maintenance_asked = False
         self._does = {
             wire.MSG_STATUS: self._status,
             wire.MSG_TABLE_BEGIN: self._table_begin,
@@ -36,6 +40,12 @@ class Requests:
             wire.MSG_RINSE: self._rinse,
             wire.MSG_TEST_FLASH: self._test_flash,
             wire.MSG_SET_HOST_TIMEOUT: self._set_host_timeout,
+            wire.MSG_SLOTS: self._slots_are,
+            wire.MSG_SLOT_SAVE: self._slot_save,
+            wire.MSG_SLOT_LOAD: self._slot_load,
+            wire.MSG_SLOT_ERASE: self._slot_erase,
+            wire.MSG_SLOT_CHOOSE: self._slot_choose,
+            wire.MSG_MAINTENANCE: self._maintenance,
         }
 
     def handle(self, message, body, start, end):
@@ -107,10 +117,15 @@ class Requests:
         if reason:
             return reason
         table = controller.table
+        if table.state == wire.TABLE_READY and digest != bytes(table.digest):
+            return wire.REFUSAL_WRONG_DIGEST
+        return self._start_shot(number)
+
+    def _start_shot(self, number):
+        controller = self._controller
+        table = controller.table
         if table.state != wire.TABLE_READY:
             return wire.REFUSAL_NO_TABLE
-        if digest != bytes(table.digest):
-            return wire.REFUSAL_WRONG_DIGEST
         blocked = controller.blocked_beam(table)
         if blocked:
             return self._refuse(wire.REFUSAL_BEAM_BLOCKED, blocked)
@@ -197,6 +212,73 @@ class Requests:
         controller.budget.rinsed(output, width_ms, now)
         controller.serve(wire.ACTIVITY_RINSE, output, ms_to_ticks(width_ms, limits.clock_hz))
         return 0
+
+    # -- slots and maintenance -----------------------------------------------------------------------------------
+    def _slot_of(self, body, start, lowest=1):
+        """The slot asked for, if the board has such a slot and is free to look at its files; else None."""
+        slot = body[start]
+        if self._controller.activity != wire.ACTIVITY_NONE:
+            self._refuse(wire.REFUSAL_BUSY, self._controller.activity)
+            self._slot_reason = wire.REFUSAL_BUSY
+            return None
+        self._slot_reason = wire.REFUSAL_STORAGE
+        return slot if lowest <= slot <= SLOTS and self._slots.available() else None
+
+    def _slot_save(self, body, start):
+        slot = self._slot_of(body, start)
+        if slot is None:
+            return self._slot_reason
+        if self._controller.table.state != wire.TABLE_READY:
+            return wire.REFUSAL_NO_TABLE
+        return 0 if self._slots.save(slot, self._controller.table) else wire.REFUSAL_STORAGE
+
+    def _slot_load(self, body, start):
+        slot = self._slot_of(body, start)
+        if slot is None or not self._slots.load(slot, self._controller.table):
+            return self._slot_reason
+        self._controller.set_state(wire.STATE_IDLE, wire.CAUSE_NONE, 0, 0)
+        reason, self.fault_row, self.fault_detail = self._controller.commit()
+        return reason
+
+    def _slot_erase(self, body, start):
+        slot = self._slot_of(body, start)
+        return self._slot_reason if slot is None or not self._slots.erase(slot) else 0
+
+    def _slot_choose(self, body, start):
+        slot = self._slot_of(body, start, lowest=0)
+        return self._slot_reason if slot is None or not self._slots.choose(slot) else 0
+
+    def _slots_are(self, body, start):
+        out = self.link.answer_body
+        at = wire.HEADER_SIZE
+        struct.pack_into(wire.FORMAT_SLOTS_ARE, out, at, self._slots.chosen(), SLOTS)
+        at += wire.FIXED_SLOTS_ARE
+        count_at = at
+        at += 1
+        count = 0
+        for slot in range(1, SLOTS + 1):
+            found = self._slots.digest(slot)
+            if found is not None:
+                struct.pack_into(wire.FORMAT_SLOT, out, at, slot, found[1], found[0])
+                at += wire.SIZE_SLOT
+                count += 1
+        out[count_at] = count
+        self.link.answer(wire.MSG_SLOTS_ARE, at - wire.HEADER_SIZE)
+        return ANSWERED
+
+    def _maintenance(self, body, start):
+        if self._controller.activity != wire.ACTIVITY_NONE:
+            return self._refuse(wire.REFUSAL_BUSY, self._controller.activity)
+        self.maintenance_asked = True  # once the answer is out
+        return 0
+
+    def press(self):
+        """The button: release the ready table, as a release from a host would be; 0 or why not."""
+        controller = self._controller
+        reason = self._not_free()
+        if reason:
+            return reason
+        return self._start_shot(controller.last_release + 1)
 
     # -- answers of their own ----------------------------------------------------------------------------------
     def _status(self, body, start):

@@ -39,7 +39,6 @@ class Table:
         """A new table's head (a table_begin payload at body[start:])."""
         self.clear()
         fields = struct.unpack_from(wire.FORMAT_TABLE_BEGIN, body, start)
-        self._head[:] = body[start : start + wire.FIXED_TABLE_BEGIN]
         self.digest = fields[0]
         self.rows = fields[1]
         self.window, self.tail, self.blanking, self.dwell = fields[2:6]
@@ -70,8 +69,16 @@ class Table:
                 return i
         return -1
 
+    def _pack_head(self):
+        """The head as in table_begin, into `_head`."""
+        struct.pack_into(
+            wire.FORMAT_TABLE_BEGIN, self._head, 0, bytes(self.digest), self.rows, self.window, self.tail,
+            self.blanking, self.dwell, self.beam_edge[0], self.beam_edge[1], self.awaits[0], self.awaits[1],
+        )  # fmt: skip
+
     def digest_fits(self):
         """Whether the head and the rows received are those that the digest names."""
+        self._pack_head()
         hasher = hashlib.sha256(bytes(self._head[_BEGIN_DIGEST:]))
         packed = self._packed
         for i in range(self.rows):
@@ -80,6 +87,29 @@ class Table:
             )
             hasher.update(packed)
         return hasher.digest()[:_BEGIN_DIGEST] == bytes(self.digest)
+
+    def pack(self):
+        """The whole table as bytes: its head as in table_begin, then its rows."""
+        data = bytearray(wire.FIXED_TABLE_BEGIN + self.rows * wire.SIZE_ROW)
+        self._pack_head()
+        data[: wire.FIXED_TABLE_BEGIN] = self._head
+        at = wire.FIXED_TABLE_BEGIN
+        for i in range(self.rows):
+            struct.pack_into(
+                _ROW, data, at, self.anchor[i], self.count[i], self.output[i], 0, self.delay[i], self.width[i]
+            )
+            at += wire.SIZE_ROW
+        return bytes(data)
+
+    def unpack(self, data):
+        """Take over what `pack` made; False where it is not that. The table is then to be checked like an upload."""
+        rows = data[_BEGIN_DIGEST] | data[_BEGIN_DIGEST + 1] << 8
+        if rows == 0 or rows > self.capacity or len(data) != wire.FIXED_TABLE_BEGIN + rows * wire.SIZE_ROW:
+            return False
+        self.begin(data, 0)
+        for i in range(rows):
+            self.put(i, data, wire.FIXED_TABLE_BEGIN + i * wire.SIZE_ROW)
+        return True
 
     def make_single(self, output, width, delay, tail):
         """A service action: one row at the release, no beam awaited."""

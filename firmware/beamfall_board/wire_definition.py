@@ -14,7 +14,7 @@ except ImportError:  # under CPython
 
 
 PROTOCOL = const(1)
-DEFINITION = b"\x4b\x1d\x9e\x1a\x94\x07\x91\x17"  # digest of messages.toml
+DEFINITION = b"\x8d\x99\xad\x8e\x4e\x23\x69\x12"  # digest of messages.toml
 HEADER_SIZE = const(8)
 CRC_SIZE = const(4)
 PAYLOAD_MAX = const(240)
@@ -132,6 +132,9 @@ SIZE_ROW = const(12)
 FORMAT_EDGE = "<BBI"
 SIZE_EDGE = const(6)
 
+FORMAT_SLOT = "<BH16s"
+SIZE_SLOT = const(19)
+
 # requests
 MSG_HELLO = const(0x01)
 FORMAT_HELLO = "<8s"
@@ -169,6 +172,24 @@ FIXED_TEST_FLASH = const(5)
 MSG_SET_HOST_TIMEOUT = const(0x0C)
 FORMAT_SET_HOST_TIMEOUT = "<I"
 FIXED_SET_HOST_TIMEOUT = const(4)
+MSG_SLOTS = const(0x0D)
+FORMAT_SLOTS = "<"
+FIXED_SLOTS = const(0)
+MSG_SLOT_SAVE = const(0x0E)
+FORMAT_SLOT_SAVE = "<B"
+FIXED_SLOT_SAVE = const(1)
+MSG_SLOT_LOAD = const(0x0F)
+FORMAT_SLOT_LOAD = "<B"
+FIXED_SLOT_LOAD = const(1)
+MSG_SLOT_ERASE = const(0x10)
+FORMAT_SLOT_ERASE = "<B"
+FIXED_SLOT_ERASE = const(1)
+MSG_SLOT_CHOOSE = const(0x11)
+FORMAT_SLOT_CHOOSE = "<B"
+FIXED_SLOT_CHOOSE = const(1)
+MSG_MAINTENANCE = const(0x12)
+FORMAT_MAINTENANCE = "<"
+FIXED_MAINTENANCE = const(0)
 
 # notices
 MSG_ACKNOWLEDGE = const(0x30)
@@ -188,6 +209,9 @@ FIXED_DONE = const(1)
 MSG_REFUSED = const(0x44)
 FORMAT_REFUSED = "<BBHI"
 FIXED_REFUSED = const(8)
+MSG_SLOTS_ARE = const(0x45)
+FORMAT_SLOTS_ARE = "<BB"
+FIXED_SLOTS_ARE = const(2)
 
 # reports
 MSG_STATE_CHANGED = const(0x80)
@@ -206,6 +230,11 @@ MSG_TROUBLE = const(0x84)
 FORMAT_TROUBLE = "<"
 FIXED_TROUBLE = const(0)
 
+# beacons
+MSG_BEACON = const(0xF0)
+FORMAT_BEACON = "<8sI8s"
+FIXED_BEACON = const(20)
+
 # requests: id -> bytes of the fixed fields; those with a list also stand in LISTS
 REQUESTS = {
     MSG_HELLO: 8,
@@ -220,6 +249,12 @@ REQUESTS = {
     MSG_RINSE: 9,
     MSG_TEST_FLASH: 5,
     MSG_SET_HOST_TIMEOUT: 4,
+    MSG_SLOTS: 0,
+    MSG_SLOT_SAVE: 1,
+    MSG_SLOT_LOAD: 1,
+    MSG_SLOT_ERASE: 1,
+    MSG_SLOT_CHOOSE: 1,
+    MSG_MAINTENANCE: 0,
 }
 
 # notices: id -> bytes of the fixed fields; those with a list also stand in LISTS

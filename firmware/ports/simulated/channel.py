@@ -40,6 +40,7 @@ class ProcessChannel:
         self.edge_signal = 0
         self.edge_level = 0
         self._levels = 0
+        self.light = False
         self._pending = 0
         self._written = 0
         self._read = 0
@@ -87,6 +88,10 @@ class ProcessChannel:
         took = length if took is None else took
         self._written += took
         return took
+
+    def enter_maintenance(self):
+        """The simulated board's way to stop: the process ends, and with it the wire."""
+        raise SystemExit(0)
 
     def entropy(self):
         return self._entropy

@@ -4,7 +4,7 @@ The rows of the table are played exactly at their ticks and every edge is stampe
 `idle`, through the channel, which stands for the rig at the pins: in the host's process under CPython
 (host/beamfall/link/simulated.py), at the other end of a socket under the MicroPython interpreter (channel.py).
 A channel offers: `now` (ticks since power-up), `clock_hz`, `drive(signal, level)` (an output has changed now),
-`advance(until)` (let time pass up to `until` or the first input edge, which is then in `edge_signal` and
+`light` (the status light), `enter_maintenance()`, `advance(until)` (let time pass up to `until` or the first input edge, which is then in `edge_signal` and
 `edge_level`, else `edge_signal` is 0), `level(signal)`, `read_into`, `write`, `entropy()`, `unique_id`.
 """
 
@@ -208,6 +208,15 @@ class SimulatedPort:
             if table.anchor[row] == wire.ANCHOR_BEAM1 + which and table.count[row] == beam.count:
                 self._phase[row] = _AHEAD
                 self._time[row] = self._zero + beam.ticks + table.delay[row]
+
+    def button_down(self):
+        return self._channel.level(wire.SIGNAL_BUTTON1) != 0
+
+    def set_light(self, on):
+        self._channel.light = on
+
+    def enter_maintenance(self):
+        self._channel.enter_maintenance()
 
     # -- the rest ----------------------------------------------------------------------------------------------
     def millis(self):

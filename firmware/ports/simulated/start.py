@@ -1,4 +1,4 @@
-"""Runs the firmware with its rig at the other end of a socket: `micropython main.py 127.0.0.1 PORT`."""
+"""Runs the firmware with its rig at the other end of a socket: `micropython main.py 127.0.0.1 PORT [FOLDER FOR SLOTS]`."""
 
 import sys
 
@@ -19,4 +19,4 @@ def run(profile):
         pass
     port = SimulatedPort(profile, channel)
     port.outputs_off()
-    Board(port, profile).run()
+    Board(port, profile, folder=sys.argv[3] if len(sys.argv) > 3 else None).run()

@@ -25,6 +25,7 @@ class LinkCounters:
     reports_delivered: int = 0
     reports_repeated: int = 0  # seen before: acknowledged again, not delivered
     reports_ahead: int = 0  # one before it is missing: dropped, the board goes back
+    beacons: int = 0  # the board said who it is, unasked
     reports_foreign: int = 0  # of another session
     acknowledgements: int = 0
     sessions: int = 0  # opened

@@ -16,7 +16,7 @@ import sys
 import time
 from importlib.util import find_spec
 from pathlib import Path
-from tempfile import TemporaryFile
+from tempfile import TemporaryDirectory, TemporaryFile
 from typing import IO, Any
 
 from beamfall.errors import InterpreterMissing, LinkLost
@@ -57,6 +57,7 @@ class MicroPythonTransport:
         self._past_s = 0.0
         self._closed = False
         self._command = find_interpreter()
+        self._folder = TemporaryDirectory(prefix="beamfall-sim-")  # the board's file system: slots
         self._power_up()
 
     @property
@@ -83,7 +84,11 @@ class MicroPythonTransport:
             os.close(slave)
             environment = dict(os.environ, MICROPYPATH=f"{firmware}:.frozen")
             self._process = subprocess.Popen(
-                [*self._command, str(firmware / "main.py"), "127.0.0.1", str(server.getsockname()[1])],
+                [
+                    *self._command,
+                    *(str(firmware / "main.py"), "127.0.0.1", str(server.getsockname()[1])),
+                    self._folder.name,
+                ],
                 stdin=master,
                 stdout=master,
                 stderr=self._errors,
@@ -228,6 +233,7 @@ class MicroPythonTransport:
             self._closed = True
             self._stop_process()
             self._errors.close()
+            self._folder.cleanup()
 
     def reset_board(self) -> None:
         """Pull the board's plug and put it in again: a new process, a new boot id, outputs off."""

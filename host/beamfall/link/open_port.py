@@ -66,9 +66,10 @@ def open_transport(
     """
     port = parse_port(name) if name is not None else None
     if port is None:
-        from beamfall.link.serial_port import SerialReconnector, find_port
+        from beamfall.link.probing import find_board
+        from beamfall.link.serial_port import SerialReconnector
 
-        url = name if name is not None else find_port().device
+        url = name if name is not None else find_board()
         reconnector = SerialReconnector(url)
         return reconnector.open(), reconnector.open
     return _open_simulated(port, rig, seed), None

@@ -41,7 +41,7 @@ from beamfall.wire.framing import (
 from beamfall.wire.messages import Codec, Message, get_codec
 from beamfall.wire.schema import Definition, MessageDefinition
 
-_ONCE = frozenset({"drip", "rinse", "test_flash"})  # doing these twice is not the same as once
+_ONCE = frozenset({"drip", "rinse", "test_flash", "maintenance"})  # doing these twice is not the same as once
 _INSTANT_S = 1e-6  # less than this is no wait: a clock of ticks could not move by it
 _SEEN_MAX = 200  # bytes of a stranger's talk kept for the message
 
@@ -369,6 +369,8 @@ class Link:
             self._take_answer(definition, frame)
         elif definition.kind == "report":
             self._take_report(definition, frame)
+        elif definition.kind == "beacon":
+            self.counters.beacons += 1
         else:
             self._echoed = self._echoed or frame.session == self._session
 

@@ -8,6 +8,7 @@ a real clock, so a run is the same every time and takes no longer than its arith
 from __future__ import annotations
 
 import hashlib
+from tempfile import TemporaryDirectory
 from typing import Any, Protocol
 
 from beamfall.errors import LinkLost
@@ -54,6 +55,8 @@ class _EmbeddedChannel:
         self.edge_level = 0
         self.to_board = bytearray()
         self.to_host = bytearray()
+        self.light = False
+        self.stopped = False
         self._rig = rig
         self._entropy = make_entropy(seed, boot)
 
@@ -87,6 +90,9 @@ class _EmbeddedChannel:
     def entropy(self) -> bytes:
         return self._entropy
 
+    def enter_maintenance(self) -> None:
+        self.stopped = True
+
 
 class SimulatedTransport:
     """A transport to a board that is simulated in this process."""
@@ -98,6 +104,7 @@ class SimulatedTransport:
         self._boot = 0
         self._past_s = 0.0
         self._closed = False
+        self._folder = TemporaryDirectory(prefix="beamfall-sim-")  # the board's file system: slots
         self._power_up()
 
     def _power_up(self) -> None:
@@ -107,7 +114,7 @@ class SimulatedTransport:
         port = modules.port(modules.profile, self._channel)
         port.outputs_off()
         self._port = port
-        self._board: Any = modules.board(port, modules.profile)
+        self._board: Any = modules.board(port, modules.profile, folder=self._folder.name)
 
     @property
     def name(self) -> str:
@@ -118,6 +125,8 @@ class SimulatedTransport:
         deadline = channel.now + round(seconds * channel.clock_hz)
         channel.granted = deadline
         while True:
+            if channel.stopped:
+                raise LinkLost(f"{self._name}: the simulated board is in maintenance and speaks no wire")
             board.step()
             if (until_output and channel.to_host) or channel.now >= deadline:
                 return
@@ -146,6 +155,7 @@ class SimulatedTransport:
         if not self._closed:
             self._closed = True
             self._board.controller.abort()
+            self._folder.cleanup()
 
     def reset_board(self) -> None:
         """Pull the board's plug and put it in again: a new boot id, nothing remembered, outputs off."""

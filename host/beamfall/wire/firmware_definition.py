@@ -55,7 +55,7 @@ def _lines(definition: Definition) -> Iterator[str]:
         yield ""
         yield f'FORMAT_{record.name.upper()} = "{record.format}"'
         yield f"SIZE_{record.name.upper()} = const({record.size})"
-    for kind in ("request", "notice", "answer", "report"):
+    for kind in ("request", "notice", "answer", "report", "beacon"):
         yield ""
         yield f"# {kind}s"
         for message in definition.messages.values():

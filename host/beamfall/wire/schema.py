@@ -20,7 +20,8 @@ KINDS: Mapping[str, tuple[int, int]] = MappingProxyType(
         "request": (0x01, 0x2F),
         "notice": (0x30, 0x3F),
         "answer": (0x40, 0x7F),
-        "report": (0x80, 0xFF),
+        "report": (0x80, 0xEF),
+        "beacon": (0xF0, 0xFF),
     }
 )
 HEADER_FORMAT = "<BBHI"  # protocol, message, session, number

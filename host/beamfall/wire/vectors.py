@@ -30,19 +30,19 @@ _TYPICAL: Mapping[str, Any] = {
     "activity": "shot", "anchor": "beam1", "await1": 2, "await2": 0, "base_ticks": 0,
     "beam1_counted": 2, "beam1_edge": "dark", "beam2_counted": 0, "beam2_edge": "dark",
     "beam_edges_ignored": 1, "beams_dark": 0, "blanking_ticks": 2_500_000, "boot_id": 0x1F3A_55C7,
-    "camera_max_ms": 8000, "cause": "none", "clock_hz": 125_000_000, "count": 2,
+    "camera_max_ms": 8000, "cause": "none", "chosen": 1, "clock_hz": 125_000_000, "count": 2,
     "definition": "digest", "delay_ticks": 9_437_500, "detail": 1, "digest": bytes(range(16, 32)),
     "duty_percent": 30, "duty_window_ms": 10_000, "dwell_ticks": 12_500,
     "earliest_beam_ticks": 250, "earliest_ticks": 125, "shot_done.edges": 14, "edges_lost": 0,
     "ended_ticks": 71_250_000, "firmware_major": 0, "firmware_minor": 1, "firmware_patch": 0,
     "table_rows.first": 0, "forgotten.first": 12, "flash_gap_us": 20_000, "flash_max_us": 20_000,
     "frames_bad": 1, "frames_good": 4711, "inputs": 0b1_1110_0000_0000, "last_release": 41,
-    "mark": 3, "name": "example board", "on": 1, "output": "valve1", "row.output": "flash1",
+    "mark": 3, "most": 8, "name": "example board", "on": 1, "output": "valve1", "row.output": "flash1",
     "test_flash.output": "flash1", "outputs": 0b1_1111_1110, "protocol": "version",
     "reason": "beam_blocked", "release": 42, "reports": 31, "reports_forgotten": 0,
     "reports_kept": 3, "request": 6, "rinse_max_ms": 5000, "row": 65535,
-    "table_begin.rows": 5, "rows_late": 0, "rows_max": 64, "shots": 4, "shots_forgotten": 0,
-    "signal": "beam1", "spare": 0, "stamp_ticks": 1, "state": "fired", "table": "ready",
+    "table_begin.rows": 5, "slot.rows": 5, "rows_late": 0, "rows_max": 64, "shots": 4, "shots_forgotten": 0,
+    "signal": "beam1", "slot": 1, "spare": 0, "stamp_ticks": 1, "state": "fired", "table": "ready",
     "tail_ticks": 12_500_000, "text": "ValueError: 300 µs", "through": 17, "ticks": 40_360_017,
     "timeout_ms": 3000, "timing": "simulated", "token": 0, "unique_id": bytes(range(8)),
     "uptime_ms": 93_250, "valve_gap_us": 1000, "valve_max_us": 200_000, "width_ms": 1500,
@@ -116,9 +116,9 @@ class _Maker:
                     for field in message.fields
                 }
                 session, number = {
-                    "smallest": (1, 0 if message.kind == "notice" else 1),
-                    "typical": (0x5AC3, 0 if message.kind == "notice" else 17),
-                    "largest": (0xFFFF, 0 if message.kind == "notice" else 0xFFFFFFFF),
+                    "smallest": (1, 0 if message.kind in ("notice", "beacon") else 1),
+                    "typical": (0x5AC3, 0 if message.kind in ("notice", "beacon") else 17),
+                    "largest": (0xFFFF, 0 if message.kind in ("notice", "beacon") else 0xFFFFFFFF),
                 }[size]
                 vectors.append(self._make_vector(message, size, fields, session, number))
         return vectors

@@ -1,0 +1,68 @@
+"""Finding the board among this computer's ports without sending a byte to what is not one.
+
+A board with this firmware that hears no host says who it is about once a second (`beacon`, protocol/SPEC.md). The
+search listens for that. What else is on such a port, a board with somebody's own program perhaps, is left alone.
+"""
+
+from __future__ import annotations
+
+from beamfall.errors import BeamfallError, NotABoard, PortNotFound
+from beamfall.link.serial_port import PortSeen, SerialTransport, list_ports
+from beamfall.link.transport import Transport
+from beamfall.wire import Frame, Framer, Message, get_codec
+
+LISTEN_S = 2.6  # a beacon comes once a second, the first one a second after the last host fell silent
+
+
+def listen_for_beacon(transport: Transport, seconds: float = LISTEN_S) -> Message | None:
+    """Return the first beacon heard on a port, None when there is none. Sends nothing."""
+    codec = get_codec()
+    framer = Framer(codec.definition)
+    deadline = transport.clock() + seconds
+    while (left := deadline - transport.clock()) > 0:
+        for found in framer.feed(transport.read(left)):
+            if isinstance(found, Frame) and codec.definition.by_id[found.message].kind == "beacon":
+                return codec.decode_frame(found)
+    return None
+
+
+def find_board(seen: list[PortSeen] | None = None) -> str:
+    """Return the port of the one board that says who it is.
+
+    Raises PortNotFound when there is no candidate port, no beacon, or more than one board.
+    """
+    ports = list_ports() if seen is None else seen
+    candidates = [port for port in ports if port.is_candidate]
+    if not candidates:
+        others = ", ".join(str(port) for port in ports) or "none"
+        raise PortNotFound(
+            f"no board found (serial ports here: {others}); connect it by a USB cable that carries data, name its "
+            "port with --port, or use --port sim to work without one"
+        )
+    boards: list[str] = []
+    silent: list[str] = []
+    for port in candidates:
+        try:
+            transport = SerialTransport(port.device)
+        except BeamfallError as error:
+            silent.append(f"{port.device}: {error}")
+            continue
+        try:
+            heard = listen_for_beacon(transport)
+        except BeamfallError as error:
+            silent.append(f"{port.device}: {error}")
+            continue
+        finally:
+            transport.close()
+        if heard is not None:
+            boards.append(port.device)
+        else:
+            silent.append(f"{port}: a MicroPython board, but not one with this firmware")
+    if len(boards) == 1:
+        return boards[0]
+    if boards:
+        raise PortNotFound(f"more than one board is connected: {', '.join(boards)}; name one with --port")
+    raise NotABoard(
+        f"no board with this firmware found ({'; '.join(silent)}; nothing was sent to them); install it with "
+        "`beamfall board install`, name the port with --port, or use --port sim to work without one"
+    )

@@ -1,0 +1,172 @@
+"""Sequences kept on the board, the button that releases them, and the ways in and out."""
+
+from __future__ import annotations
+
+import os
+
+import pytest
+from beamfall.errors import LinkLost
+from beamfall_board.slots import Slots
+from beamfall_board.table import Table
+from scripted import BEAM1, MS, Bench
+
+BUTTON1 = 12
+SHOT = [(0, 0, 1, MS, 20 * MS), (1, 1, 4, 30 * MS, MS)]
+WAITING = {"window_ticks": 1000 * MS, "await1": 1}
+
+
+def press(bench: Bench, down_ms: int = 100) -> None:
+    """A press whose contact bounces, as contacts do."""
+    start = bench.now + MS
+    for offset, level in ((0, 1), (1, 0), (3, 1), (4, 0), (5, 1), (down_ms, 0), (down_ms + 2, 1), (down_ms + 4, 0)):
+        bench.rig.at(start + offset * MS, BUTTON1, level)
+
+
+def reset(bench: Bench) -> None:
+    bench.transport.reset_board()
+    bench.rig.outputs.clear()
+    bench.reports.clear()
+    bench.answers.clear()
+    bench.number = 0
+    bench.session += 1
+
+
+def test_a_chosen_slot_is_ready_after_a_reset_and_one_press_is_one_shot_with_no_host() -> None:
+    bench = Bench()
+    bench.upload(SHOT, **WAITING)
+    assert bench.ask("slot_save", slot=3).name == "done"
+    assert bench.ask("slot_choose", slot=3).name == "done"
+    reset(bench)
+    bench.transport.sleep(0.1)
+    press(bench)
+    bench.rig.at(bench.now + 200 * MS, BEAM1, 1)
+    bench.rig.at(bench.now + 202 * MS, BEAM1, 0)
+    bench.transport.sleep(2.0)
+    assert len(bench.rig.pulses(1)) == len(bench.rig.pulses(4)) == 1
+    bench.transport.read(0)  # beacons
+    bench.ask("hello", definition=bench.codec.definition.digest)
+    bench.run(0.5)
+    (done,) = bench.named("shot_done")
+    assert (done["release"], done["state"].name) == (1, "fired")
+
+
+def test_slots_are_listed_loaded_and_erased() -> None:
+    bench = Bench()
+    _, first = bench.upload(SHOT, **WAITING)
+    bench.ask("slot_save", slot=1)
+    _, second = bench.upload([SHOT[0]])
+    bench.ask("slot_save", slot=8)
+    listed = bench.ask("slots")
+    assert [(s.slot, s.rows, s.digest) for s in listed["slots"]] == [(1, 2, first), (8, 1, second)]
+    assert (listed["chosen"], listed["most"]) == (0, 8)
+    assert bench.ask("slot_load", slot=1).name == "done"
+    assert bench.ask("status")["digest"] == first
+    bench.ask("slot_erase", slot=1)
+    assert [s.slot for s in bench.ask("slots")["slots"]] == [8]
+    assert bench.ask("slot_load", slot=1)["reason"].name == "storage"
+    for slot in (0, 9):
+        assert bench.ask("slot_save", slot=slot)["reason"].name == "storage"
+
+
+def test_no_file_is_written_while_a_shot_is_under_way() -> None:
+    bench = Bench()
+    _, digest = bench.upload(SHOT, **WAITING)
+    bench.release(digest)
+    for request in ("slot_save", "slot_load", "slot_erase", "slot_choose", "maintenance"):
+        fields = {} if request == "maintenance" else {"slot": 1}
+        assert bench.ask(request, **fields)["reason"].name == "busy", request
+
+
+def test_a_slot_for_another_board_or_damaged_is_not_run_but_reported() -> None:
+    bench = Bench()
+    bench.upload(SHOT, **WAITING)
+    bench.ask("slot_save", slot=1)
+    bench.ask("slot_choose", slot=1)
+    path = os.path.join(bench.transport._folder.name, "slot1.bin")
+    with open(path, "r+b") as file:
+        file.seek(50)
+        byte = file.read(1)
+        file.seek(50)
+        file.write(bytes([byte[0] ^ 1]))
+    reset(bench)
+    bench.ask("hello", definition=bench.codec.definition.digest)
+    bench.run(0.3)
+    assert "slot 1 cannot be loaded" in bench.named("trouble")[0]["text"]
+    assert bench.ask("status")["table"].name == "empty"
+    press(bench)
+    bench.run(1.0)
+    assert bench.rig.outputs == []
+
+
+class PowerLoss(Exception):
+    pass
+
+
+@pytest.mark.parametrize("stage", ["open", "write", "rename"])
+def test_a_power_loss_while_a_slot_is_written_leaves_the_old_or_the_new(stage, tmp_path, monkeypatch) -> None:
+    old, new = Table(4), Table(4)
+    old.make_single(1, 100, 10, 5)
+    new.make_single(2, 200, 20, 5)
+    slots = Slots(str(tmp_path))
+    assert slots.save(1, old)
+
+    def fail(*_: object, **__: object) -> None:
+        raise PowerLoss
+
+    if stage == "rename":
+        monkeypatch.setattr("beamfall_board.slots.os.rename", fail)
+    elif stage == "open":
+        monkeypatch.setattr("beamfall_board.slots.open", fail, raising=False)
+    else:
+        real = open
+
+        def torn(path: str, mode: str):
+            file = real(path, mode)
+            file.write(b"B1half")
+            file.close()
+            raise PowerLoss
+
+        monkeypatch.setattr("beamfall_board.slots.open", torn, raising=False)
+    with pytest.raises(PowerLoss):
+        slots.save(1, new)
+    monkeypatch.undo()
+    loaded = Table(4)
+    assert Slots(str(tmp_path)).load(1, loaded)
+    assert loaded.output[0] == 1
+
+
+def test_a_board_that_hears_no_host_says_who_it_is_without_being_asked() -> None:
+    bench = Bench()
+    bench.transport.sleep(0.9)
+    assert bench.transport.read(0) == b""
+    bench.transport.sleep(2.3)
+    data = bench.transport.read(0)
+    names = [bench.codec.decode_frame(frame) for frame in bench.framer.feed(data)]
+    assert [message.name for message in names] == ["beacon", "beacon"]
+    assert names[0]["name"] == "simulated"
+
+
+def test_no_beacon_comes_between_a_release_and_its_end() -> None:
+    bench = Bench()
+    _, digest = bench.upload([(0, 0, 8, MS, 4000 * MS)])
+    bench.release(digest)
+    bench.transport.sleep(3.9)
+    frames = [bench.codec.decode_frame(frame).name for frame in bench.framer.feed(bench.transport.read(0))]
+    assert "beacon" not in frames and "state_changed" in frames
+
+
+def test_maintenance_is_answered_and_then_the_board_is_silent_until_it_is_started_anew() -> None:
+    bench = Bench()
+    assert bench.ask("maintenance").name == "done"
+    with pytest.raises(LinkLost, match="maintenance"):
+        bench.transport.sleep(0.5)
+    reset(bench)
+    assert bench.ask("hello", definition=bench.codec.definition.digest).name == "welcome"
+
+
+def test_the_light_tells_the_states_apart() -> None:
+    from beamfall_board.rhythm import light_is_on
+
+    states = [(0, 0, False), (0, 0, True), (1, 1, True), (2, 0, True), (3, 0, True), (4, 0, True)]
+    shown = [tuple(bool(light_is_on(*state, ms)) for ms in range(0, 2000, 125)) for state in states]
+    assert len(set(shown)) == len(states)
