@@ -1,0 +1,186 @@
+"""Serial ports, by way of pseudo-terminals and pyserial's own URLs: no board is needed."""
+
+from __future__ import annotations
+
+import os
+import select
+import subprocess
+import sys
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from beamfall.errors import (
+    BeamfallError,
+    LinkLost,
+    NotABoard,
+    PortBusy,
+    PortDenied,
+    PortNotFound,
+    PortSyntaxError,
+)
+from beamfall.link import Link, LinkTiming, serial_port
+from beamfall.link.serial_port import PortSeen, SerialTransport, find_port
+
+posix = pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are POSIX")
+PICO = PortSeen("/dev/ttyACM0", 0x2E8A, 0x0005, "E66138935F5A8E2B")
+SECOND = PortSeen("/dev/ttyACM1", 0x2E8A, 0x0005, "E66138935F123456")
+OTHER = PortSeen("/dev/ttyUSB0", 0x0403, 0x6001, None)
+BUILT_IN = PortSeen("/dev/ttyS0", None, None, None)
+
+
+@pytest.fixture
+def terminal() -> Iterator[tuple[int, str]]:
+    """The far end's file descriptor and the near end's name."""
+    far, near = os.openpty()
+    name = os.ttyname(near)
+    yield far, name
+    os.close(near)
+    os.close(far)
+
+
+@posix
+def test_opening_writes_nothing(terminal: tuple[int, str]) -> None:
+    far, name = terminal
+    SerialTransport(name).close()
+    assert select.select([far], [], [], 0.05)[0] == []
+
+
+@posix
+@pytest.mark.parametrize("size", [1, 63, 64, 65, 128, 254, 1024])
+def test_all_bytes_pass_both_ways_at_multiples_of_a_usb_packet(
+    terminal: tuple[int, str], size: int
+) -> None:
+    far, name = terminal
+    data = bytes((7 * i) % 256 for i in range(size))  # with 0x03, 0x11, 0x13, CR and LF
+    transport = SerialTransport(name)
+    transport.write(data)
+    got = b""
+    while len(got) < size:
+        got += os.read(far, 4096)
+    assert got == data
+    os.write(far, data)
+    got = b""
+    while len(got) < size:
+        got += transport.read(1.0)
+    assert got == data
+    assert transport.read(0.0) == b""
+    transport.close()
+    transport.close()
+
+
+@posix
+def test_reading_returns_as_soon_as_something_is_there(terminal: tuple[int, str]) -> None:
+    far, name = terminal
+    transport = SerialTransport(name)
+    threading.Timer(0.05, os.write, (far, b"x")).start()
+    began = transport.clock()
+    assert transport.read(5.0) == b"x"
+    assert transport.clock() - began < 2.0
+
+
+@posix
+def test_a_port_in_use_is_busy(terminal: tuple[int, str]) -> None:
+    _, name = terminal
+    holder = SerialTransport(name)
+    with pytest.raises(PortBusy, match="in use by another program; close it"):
+        SerialTransport(name)
+    holder.close()
+    SerialTransport(name).close()
+
+
+@posix
+def test_a_pulled_cable_is_a_lost_link() -> None:
+    far, near = os.openpty()
+    transport = SerialTransport(os.ttyname(near))
+    os.close(near)
+    os.close(far)
+    with pytest.raises(LinkLost, match="check the cable"):
+        transport.read(0.1)
+    with pytest.raises(LinkLost):
+        transport.write(b"x")
+    transport.close()
+
+
+@posix
+def test_what_is_no_port_is_said_so(tmp_path: Path) -> None:
+    with pytest.raises(PortNotFound, match="ttyNOWHERE does not exist") as caught:
+        SerialTransport("/dev/ttyNOWHERE")
+    assert caught.value.exit_status == 2
+    file = tmp_path / "file"
+    file.write_text("text", encoding="utf-8")
+    with pytest.raises(PortNotFound, match="is not a serial port"):
+        SerialTransport(str(file))
+
+
+@posix
+def test_a_port_without_rights_names_the_cure() -> None:
+    # root may open everything, so the system's own word (EACCES) is handed in
+    error = PermissionError(13, "could not open port /dev/ttyACM0")
+    explained = serial_port._explain("/dev/ttyACM0", error)
+    assert isinstance(explained, PortDenied)
+    if sys.platform == "linux":
+        assert "dialout" in str(explained) and "udev" in str(explained)
+
+
+def test_urls_that_cannot_be() -> None:
+    with pytest.raises(PortSyntaxError, match="'wire://x' is not a port"):
+        SerialTransport("wire://x")
+    with pytest.raises(PortNotFound, match="cannot be reached"):
+        SerialTransport("socket://127.0.0.1:9")  # port 9 is 'discard'; nothing listens here
+
+
+def test_a_loop_back_is_not_a_board() -> None:
+    link = Link(SerialTransport("loop://"), timing=LinkTiming(first_s=0.02, hello_tries=2))
+    with pytest.raises(NotABoard, match="sends back what is sent to it"):
+        link.open()
+
+
+def test_the_one_board_is_found_by_its_usb_ids() -> None:
+    assert find_port([BUILT_IN, OTHER, PICO]) == PICO
+
+
+def test_none_and_several_are_different_errors_that_list_what_was_seen() -> None:
+    with pytest.raises(PortNotFound, match="no board found; ports here: .*0403:6001"):
+        find_port([BUILT_IN, OTHER])
+    with pytest.raises(PortNotFound, match="no serial port now"):
+        find_port([])
+    with pytest.raises(PortNotFound, match="more than one board.*ttyACM0.*8E2B.*ttyACM1.*3456"):
+        find_port([PICO, SECOND])
+
+
+def test_a_board_is_found_again_under_another_name(monkeypatch: pytest.MonkeyPatch) -> None:
+    opened = []
+    monkeypatch.setattr(serial_port, "list_ports", lambda: [PICO, SECOND])
+    reconnector = serial_port.SerialReconnector(PICO.device)
+    monkeypatch.setattr(
+        serial_port, "list_ports", lambda: [PortSeen("/dev/ttyACM7", *_ids(PICO)), SECOND]
+    )
+    monkeypatch.setattr(serial_port, "SerialTransport", lambda url, **options: opened.append(url))
+    reconnector.open()
+    assert opened == ["/dev/ttyACM7"]
+
+
+def _ids(port: PortSeen) -> tuple[int | None, int | None, str | None]:
+    return port.vid, port.pid, port.serial_number
+
+
+def test_every_error_is_in_the_tree_with_its_exit_status() -> None:
+    for error in (PortNotFound, PortSyntaxError):
+        assert issubclass(error, BeamfallError) and error.exit_status == 2
+    for error in (PortBusy, PortDenied, LinkLost, NotABoard):
+        assert issubclass(error, BeamfallError) and error.exit_status == 1
+
+
+def test_importing_wire_and_link_loads_nothing_heavy() -> None:
+    code = (
+        "import sys, beamfall.link, beamfall.wire, beamfall.link.serial_port as _;"
+        "beamfall.wire.get_codec();"
+        "print([m for m in ('construct', 'serial', 'numpy', 'scipy') if m in sys.modules])"
+    )
+    folder = Path(serial_port.__file__).parents[2]
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=folder, capture_output=True, text=True, check=True
+    )
+    assert done.stdout.strip() == "[]"
