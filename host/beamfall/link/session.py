@@ -41,7 +41,8 @@ from beamfall.wire.framing import (
 from beamfall.wire.messages import Codec, Message, get_codec
 from beamfall.wire.schema import Definition, MessageDefinition
 
-_ONCE = frozenset({"drip", "rinse", "test_flash", "maintenance"})  # doing these twice is not the same as once
+# Doing these twice is not the same as doing them once.
+_ONCE = frozenset({"drip", "rinse", "test_flash", "maintenance"})
 _INSTANT_S = 1e-6  # less than this is no wait: a clock of ticks could not move by it
 _SEEN_MAX = 200  # bytes of a stranger's talk kept for the message
 
