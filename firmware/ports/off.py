@@ -1,0 +1,9 @@
+"""Every output to its inactive level, with nothing but the profile: the first thing a real board does."""
+
+from machine import Pin
+
+
+def outputs_off(profile):
+    """A new pin object stops whatever drove the pin before (state machine, timer) and drives the level given."""
+    for pin, active_high in profile.OUTPUTS.values():
+        Pin(pin, Pin.OUT, value=0 if active_high else 1)

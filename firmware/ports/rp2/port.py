@@ -1,0 +1,418 @@
+"""The port for RP2040 and RP2350. Between the release and the end of a shot no Python stands between the pins.
+
+PIO block 0: machine 0 plays the timeline (valves, camera), machines 1 to 3 follow an anchor (flashes 1 to 3).
+PIO block 1: machine 0 stamps every edge and raises the zero, machines 1 and 2 qualify the edges of the beams.
+README.md has the budget, the cycles and a timing diagram.
+"""
+
+import os
+import time
+
+import machine
+import rp2
+from machine import mem32
+
+from beamfall_board import wire_definition as wire
+
+from ports.console import Console
+from ports.rp2 import memory, programs, schedule
+from ports.rp2 import registers as reg
+from ports.rp2.block import Block
+from ports.rp2.pins import BEAM_SIGNALS, FLASH_SIGNALS, TIMELINE_SIGNALS, Pins
+from ports.rp2.stamps import Stamps
+
+POLL_OVERRUN = 1
+POLL_FAILURE = 2
+
+_TIMELINE = 0
+_FLASH1 = 1
+_STAMPER = 0
+_BEAM1 = 1
+_FOLLOWER_ORIGIN = 4
+_QUALIFIER_ORIGIN = 12
+_COUNT_MAX = 255
+_TICKS_MASK = 0x3FFFFFFF
+_NAP_MS = 2  # longest sleep while edges may come: 100 edges at 50 kHz, a fifth of the ring
+_DONE_US = 2  # added to the timeline's end, for the microsecond clock's own grain
+
+
+class Port:
+    name = "rp2"
+    timing = wire.TIMING_HARDWARE
+    stamp_ticks = programs.STAMPER_ROUND
+    earliest_ticks = 16
+    earliest_beam_ticks = 24
+
+    def __init__(self, profile, sync=programs.SYNC):
+        self.profile = profile
+        self.clock_hz = machine.freq()
+        if self.clock_hz % 1000000:
+            raise ValueError("the system clock must be a whole number of MHz, not %d Hz" % self.clock_hz)
+        self._ticks_per_us = self.clock_hz // 1000000
+        self.unique_id = machine.unique_id()
+        self.fault_row = 0
+        self.fault_detail = 0
+        self.rows_late = 0  # rows are driven by hardware: never late, see the class of timing
+        self.worst_late = 0
+        self.edge_signal = 0
+        self.edge_mark = 0
+        self.edge_ticks = 0
+        self.wake_ticks = -1
+        self._running = False
+        self._watching = False
+        self._start_trouble = 0
+        self._table = None
+        self._zero_us = 0
+        self._last_us = 0
+        self._now = 0
+        self._console = Console()
+        self._watchdog = None
+        self._pins = Pins(profile)
+        self._players = Block(0)
+        self._watchers = Block(1)
+        self._players.stop()
+        self._watchers.stop()
+        self._pins.outputs_off()
+        self._set_up_players(sync)
+        self._set_up_watchers(sync)
+        self._used_players = 0
+        self._used_watchers = 0
+        self._dwells = 0
+
+    # -- once --------------------------------------------------------------------------------------------------
+    def _set_up_players(self, sync):
+        block = self._players
+        pins = self._pins
+        rows_max = self.profile.ROWS_MAX
+        block.write_program(programs.TIMELINE, 0, pins.zero, 0)
+        block.write_program(programs.FOLLOWER, _FOLLOWER_ORIGIN, 0, 0)
+        base = pins.timeline_base
+        count = programs.TIMELINE_PINS
+        block.set_up(
+            _TIMELINE, programs.TIMELINE, 0, 0, True, count << 26 | count << 20 | base << 5 | base
+        )
+        spread = 8 * 2 + schedule.SENTINELS + 1  # entries that only keep a pattern, within the horizon
+        capacity = 2 * rows_max + spread
+        buffer = memory.allocate(capacity)
+        self._timeline = schedule.Timeline(rows_max, schedule.Words(*buffer, capacity), sync)
+        self._followers = []
+        room = _COUNT_MAX + 1 + 3 * rows_max  # a word for each edge to wait for, three for each row, one at the end
+        for i in range(3):
+            signal = FLASH_SIGNALS[i]
+            if signal in self.profile.OUTPUTS:
+                pin = self.profile.OUTPUTS[signal][0]
+                block.set_up(
+                    _FLASH1 + i, programs.FOLLOWER, _FOLLOWER_ORIGIN, programs.FOLLOWER_REST, True, 1 << 26 | pin << 5
+                )
+                buffer = memory.allocate(room)
+                words = schedule.Words(*buffer, room)
+                self._followers.append(schedule.Follower(words, _FOLLOWER_ORIGIN, sync))
+            else:
+                self._followers.append(None)
+        self._feeds = [rp2.DMA() for _ in range(4)]
+        self._feed_control = [
+            dma.pack_ctrl(size=2, inc_write=False, treq_sel=block.tx_request(i)) for i, dma in enumerate(self._feeds)
+        ]
+        self._feed_remaining = [_remaining(dma) for dma in self._feeds]
+        self._rest = _FOLLOWER_ORIGIN + programs.FOLLOWER_REST
+
+    def _set_up_watchers(self, sync):
+        block = self._watchers
+        pins = self._pins
+        block.write_program(programs.STAMPER, 0, 0, pins.span)
+        block.write_program(programs.QUALIFIER, _QUALIFIER_ORIGIN, 0, 0)
+        block.set_up(
+            _STAMPER, programs.STAMPER, 0, 0, False, 1 << 26 | pins.base << 15 | pins.zero << 5
+        )
+        self._beams = 0  # bit n: beam n + 1 exists
+        for i in range(2):
+            if BEAM_SIGNALS[i] in self.profile.INPUTS:
+                pin = self.profile.INPUTS[BEAM_SIGNALS[i]][0]
+                self._beams |= 1 << i
+                block.set_up(
+                    _BEAM1 + i, programs.QUALIFIER, _QUALIFIER_ORIGIN, 0, False,
+                    1 << 26 | pin << 15 | pins.marks[i] << 5, pin,
+                )  # fmt: skip
+        pins.show_marks()
+        self._stamps = Stamps(block, _STAMPER, sync)
+        pins.name_stamps(self._stamps)
+        self._sink = memory.allocate(1)
+        self._counters = [rp2.DMA() for _ in range(2)]
+        self._counter_control = [
+            dma.pack_ctrl(size=2, inc_read=False, inc_write=False, treq_sel=block.rx_request(_BEAM1 + i))
+            for i, dma in enumerate(self._counters)
+        ]
+        self._counter_remaining = [_remaining(dma) for dma in self._counters]
+        self._counted = [0, 0]
+
+    # -- outputs -----------------------------------------------------------------------------------------------
+    def outputs_off(self):
+        """Take the pins from the machines first, then stop those: a stopped machine would leave its pin as it is."""
+        self._pins.outputs_off()
+        self._players.stop()
+        self._used_players = 0
+
+    # -- a table -----------------------------------------------------------------------------------------------
+    def load(self, table):
+        """Make the words of a table. 0, or a refusal's reason with fault_row and fault_detail. No pin moves."""
+        self._table = None
+        pins = self._pins
+        reason = self._timeline.compile(table, pins.timeline_bits)
+        if reason:
+            return self._take_fault(reason, self._timeline)
+        self._dwells = schedule.dwell_count(table.dwell)
+        for i in range(3):
+            follower = self._followers[i]
+            if follower is not None:
+                reason = follower.compile(table, FLASH_SIGNALS[i], pins.zero, pins.marks, self._dwells)
+                if reason:
+                    return self._take_fault(reason, follower)
+        self._table = table
+        return 0
+
+    def _take_fault(self, reason, source):
+        self.fault_row = source.fault_row
+        self.fault_detail = source.fault_detail
+        return reason
+
+    # -- a shot ------------------------------------------------------------------------------------------------
+    def start(self):
+        """The release: everything is made ready, then one write starts the stamper, which raises the zero."""
+        self._halt()
+        self._watching = False
+        self._arm_players()
+        self._arm_watchers(self._table)
+        self._go()
+
+    def watch(self, on):
+        if on:
+            self._halt()
+            self._watching = True
+            self._arm_watchers(None)
+            self._go()
+        else:
+            self.stop()
+
+    def _halt(self):
+        self.outputs_off()
+        self._watchers.stop()
+        self._stamps.end()
+        for dma in self._feeds:
+            dma.active(0)
+        for dma in self._counters:
+            dma.active(0)
+        self._running = False
+
+    def _arm_players(self):
+        block = self._players
+        mem32[block.control] = reg.CTRL_RESTART
+        if self._timeline.words.count:
+            self._arm_player(_TIMELINE, self._timeline.words)
+        for i in range(3):
+            if self._followers[i] is not None and self._followers[i].words.count:
+                self._arm_player(_FLASH1 + i, self._followers[i].words)
+        mem32[block.fifo_debug] = reg.FDEBUG_ALL
+        for i in range(4):
+            if self._used_players >> i & 1:
+                self._give(i)
+
+    def _arm_player(self, player, words):
+        block = self._players
+        block.rewind(player)
+        self._feeds[player].config(
+            read=words.address,
+            write=block.tx_address(player),
+            count=words.count,
+            ctrl=self._feed_control[player],
+            trigger=True,
+        )
+        block.take_first_word(player)
+        self._used_players |= 1 << player
+
+    def _give(self, player):
+        if player == _TIMELINE:
+            for signal in TIMELINE_SIGNALS:
+                if signal in self.profile.OUTPUTS:
+                    self._pins.give_to_machines(signal)
+        else:
+            self._pins.give_to_machines(FLASH_SIGNALS[player - _FLASH1])
+
+    def _arm_watchers(self, table):
+        block = self._watchers
+        mem32[block.control] = reg.CTRL_RESTART
+        block.rewind(_STAMPER)
+        block.execute(_STAMPER, programs.MOV_OSR_NULL)
+        block.execute(_STAMPER, programs.MOV_X_ONES)
+        self._used_watchers = 1 << _STAMPER
+        for beam in range(2):
+            self._counted[beam] = 0
+            if not self._beams >> beam & 1:
+                continue
+            self._pins.count_edges(beam, table is None or table.beam_edge[beam])
+            block.rewind(_BEAM1 + beam)
+            if table is not None and table.awaits[beam]:
+                self._arm_qualifier(beam, table)
+        mem32[block.fifo_debug] = reg.FDEBUG_ALL
+        self._stamps.begin(self._pins.stamp_invert())
+
+    def _arm_qualifier(self, beam, table):
+        block = self._watchers
+        machine_index = _BEAM1 + beam
+        block.feed(machine_index, self._dwells)
+        block.execute(machine_index, programs.PULL)
+        block.execute(machine_index, programs.MOV_Y_OSR)
+        block.feed(machine_index, schedule.blanking_count(table.blanking, self._dwells))
+        block.execute(machine_index, programs.PULL)
+        self._counters[beam].config(
+            read=block.rx_address(machine_index),
+            write=self._sink[0],
+            count=reg.DMA_COUNT_MAX,
+            ctrl=self._counter_control[beam],
+            trigger=True,
+        )
+        self._used_watchers |= 1 << machine_index
+
+    def _go(self):
+        self._now = 0
+        mem32[self._players.control] = self._used_players
+        mem32[self._watchers.control] = self._used_watchers
+        self._last_us = time.ticks_us()  # never before the zero itself: now_ticks is not ahead of the hardware
+        self._running = True
+        self._start_trouble = 0 if self._pins.zero_is_up() else POLL_FAILURE
+
+    def stop(self):
+        """The end, for whatever reason. Stamps that have been taken can still be read."""
+        if not self._running:
+            self.outputs_off()
+            return
+        self.outputs_off()
+        self.now_ticks()
+        self._running = False
+        for beam in range(2):
+            self.counted(beam + 1)
+        self._watchers.stop()
+        for machine_index in range(3):
+            self._watchers.execute(machine_index, programs.SET_PINS_0)
+        for _ in range(8):  # DMA takes some cycles for the last stamps
+            if mem32[self._watchers.fifo_status] >> reg.FSTAT_RXEMPTY & 1:
+                break
+        self._look_for_lost()
+        self._stamps.end()
+        for dma in self._feeds:
+            dma.active(0)
+        for dma in self._counters:
+            dma.active(0)
+
+    # -- while it runs -----------------------------------------------------------------------------------------
+    @property
+    def edges_lost(self):
+        return self._stamps.lost
+
+    def poll(self):
+        """Bit 0: the machines ran out of rows; bit 1: the hardware did not do as told. Lost stamps are counted."""
+        if not self._running:
+            return 0
+        flags = self._start_trouble
+        self._look_for_lost()
+        stalled = mem32[self._players.fifo_debug] >> reg.FDEBUG_TXSTALL & self._used_players
+        if stalled & ~1:
+            flags |= POLL_OVERRUN
+        if stalled & 1 and self.now_ticks() < self._timeline.last + schedule.GAP_MAX:
+            flags |= POLL_OVERRUN
+        return flags
+
+    def _look_for_lost(self):
+        debug = self._watchers.fifo_debug
+        if mem32[debug] >> reg.FDEBUG_RXSTALL & 1 << _STAMPER:
+            mem32[debug] = 1 << reg.FDEBUG_RXSTALL + _STAMPER
+            self._stamps.lost += 1  # at least
+            self._stamps.torn = True
+
+    def next_edge(self):
+        stamps = self._stamps
+        if not stamps.next():
+            return False
+        self.edge_signal = stamps.signal
+        self.edge_mark = stamps.mark
+        self.edge_ticks = stamps.ticks
+        return True
+
+    def rows_done(self):
+        """Whether the timeline is over and every follower is back at rest with no word left."""
+        used = self._used_players
+        block = self._players
+        if used & 1 and self.now_ticks() < self._timeline.last + _DONE_US * self._ticks_per_us:
+            return False
+        for player in range(_FLASH1, 4):
+            if used >> player & 1:
+                if mem32[self._feed_remaining[player]] or not (
+                    mem32[block.fifo_status] >> reg.FSTAT_TXEMPTY + player & 1
+                ):
+                    return False
+                if mem32[block.address[player]] != self._rest:
+                    return False
+        return True
+
+    def counted(self, beam):
+        """How many edges of beam 1 or 2 the hardware has counted since the zero."""
+        which = beam - 1
+        if self._running and self._used_watchers >> _BEAM1 + which & 1:
+            self._counted[which] = reg.DMA_COUNT_MAX - mem32[self._counter_remaining[which]]
+        return self._counted[which]
+
+    def now_ticks(self):
+        """Ticks since the zero, never ahead of it; a watch counts modulo 2^30, a shot stays at the horizon."""
+        if self._running:
+            now_us = time.ticks_us()
+            passed = time.ticks_diff(now_us, self._last_us)
+            self._last_us = now_us
+            if self._watching:
+                self._now = self._now + passed * self._ticks_per_us & _TICKS_MASK
+            elif passed > (_TICKS_MASK - self._now) // self._ticks_per_us:
+                self._now = _TICKS_MASK
+            else:
+                self._now += passed * self._ticks_per_us
+        return self._now
+
+    def beam_dark(self, beam):
+        return self._pins.beam_dark(beam - 1)
+
+    # -- the rest ----------------------------------------------------------------------------------------------
+    def read_into(self, buffer):
+        return self._console.read_into(buffer)
+
+    def write(self, buffer, length):
+        return self._console.write(buffer, length)
+
+    def millis(self):
+        return time.ticks_ms() & _TICKS_MASK
+
+    def idle(self, ms):
+        """Sleep until a byte comes, `ms` at the most; with a shot or watch under way a nap, so that no stamp waits
+        for long, and up to `wake_ticks` exactly."""
+        if self._running:
+            ms = min(ms, _NAP_MS)
+            if self._stamps.waiting() >= 2:
+                return
+            if self.wake_ticks >= 0 and not self._watching:
+                left_us = (self.wake_ticks - self.now_ticks()) // self._ticks_per_us
+                if left_us < 1000 * ms:
+                    if left_us > 0:
+                        time.sleep_us(left_us)
+                    return
+        self._console.wait(ms)
+
+    def boot_entropy(self):
+        return os.urandom(4)
+
+    def start_watchdog(self, timeout_ms):
+        """From here on feed_watchdog must be called in time; it cannot be stopped on these chips."""
+        self._watchdog = machine.WDT(timeout=timeout_ms)
+
+    def feed_watchdog(self):
+        if self._watchdog is not None:
+            self._watchdog.feed()
+
+
+def _remaining(dma):
+    return reg.DMA_BASE + reg.DMA_CHANNEL_SIZE * dma.channel + reg.DMA_TRANS_COUNT
