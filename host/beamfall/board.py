@@ -61,6 +61,24 @@ class Ticket:
     digest: bytes
 
 
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """A slot that holds a table."""
+
+    slot: int
+    rows: int
+    digest: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class SlotList:
+    """The board's slots; `chosen` is loaded at every start, 0: none."""
+
+    chosen: int
+    most: int
+    slots: tuple[Slot, ...]
+
+
 class Board:
     """A board over an open link. Make one with `connect`."""
 
@@ -358,8 +376,35 @@ class Board:
         """Begin or end logging the beams with no sequence; the edges come as events."""
         self._request("watch", on=int(on))
 
+    # -- slots -------------------------------------------------------------------------------------------------
+    def slots(self) -> SlotList:
+        """Ask which slots hold a table, and which one is loaded at every start (0: none)."""
+        answer = self._request("slots")
+        return SlotList(answer["chosen"], answer["most"], tuple(Slot(*slot) for slot in answer["slots"]))
+
+    def save_slot(self, slot: int) -> None:
+        """Keep the ready table in a slot of the board."""
+        self._request("slot_save", slot=slot)
+
+    def load_slot(self, slot: int) -> None:
+        """Make a slot's table the ready one."""
+        self._ready = None
+        self._request("slot_load", slot=slot)
+
+    def erase_slot(self, slot: int) -> None:
+        """Empty a slot."""
+        self._request("slot_erase", slot=slot)
+
+    def choose_slot(self, slot: int) -> None:
+        """Have a slot loaded at every start, for the button; 0: none."""
+        self._request("slot_choose", slot=slot)
+
+    def enter_maintenance(self) -> None:
+        """Have the board start anew without its main loop, for an installer; the link is over after that."""
+        self._request("maintenance")
+
     def _signal(self, kind: str, number: int) -> int:
-        signals = self._link.codec.definition.enums["signal"]
+        signals = self._link.codec.definition.enum("signal")
         name = f"{kind}{number}"
         if name not in signals.__members__:
             raise ShotError(f"there is no {name}; {kind}s are numbered 1 to 3")

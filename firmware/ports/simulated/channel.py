@@ -41,6 +41,7 @@ class ProcessChannel:
         self.edge_level = 0
         self._levels = 0
         self.light = False
+        self._drives = b""
         self._pending = 0
         self._written = 0
         self._read = 0
@@ -61,13 +62,16 @@ class ProcessChannel:
         return data
 
     def advance(self, until):
-        self._socket.send(struct.pack(_REQUEST, _ADVANCE, 0, 0, 0, until, self._written, self._read))
+        self._drives += struct.pack(_REQUEST, _ADVANCE, 0, 0, 0, until, self._written, self._read)
+        self._socket.send(self._drives)
+        self._drives = b""
         answer = struct.unpack(_ANSWER, self._receive(_ANSWER_SIZE))
         self.now, self._pending, self.edge_signal, self.edge_level, self._levels = answer
         return self.now
 
     def drive(self, signal, level):
-        self._socket.send(struct.pack(_REQUEST, _DRIVE, signal, level, 0, self.now, self._written, self._read))
+        # Sent with the next advance: small packets one by one would wait for each other's acknowledgement.
+        self._drives += struct.pack(_REQUEST, _DRIVE, signal, level, 0, self.now, self._written, self._read)
 
     def level(self, signal):
         return self._levels >> signal & 1
