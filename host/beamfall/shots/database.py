@@ -1,0 +1,172 @@
+"""Opening the shot log's file: rights, versions, and SQLite's errors in words.
+
+The file is in WAL mode with synchronous=NORMAL. A commit then reaches the operating system but is
+not forced to the disk, which is what lets a log keep up with hundreds of shots a second. It is
+enough: a program that is killed, even by kill -9, has lost nothing that it committed, since the
+operating system holds the pages; only a power cut or a crash of the whole system can take the last
+commits with it, and then the file is still whole (sqlite.org/pragma.html#pragma_synchronous), and
+the shots it forgets are the ones whose board lost its power too.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sqlite3
+import time
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from beamfall.errors import LogError, LogNewer, LogReadOnly
+from beamfall.shots.migrations import APPLICATION_ID, MIGRATIONS
+
+BUSY_S = 10.0  # how long to wait for another program's transaction
+
+
+@contextlib.contextmanager
+def explain_errors(path: Path) -> Iterator[None]:
+    """Turn SQLite's errors inside the block into LogError, with what to do."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise _explain(path, error) from error
+
+
+def open_database(
+    path: Path, *, read_only: bool = False, migrations: Sequence[str] = MIGRATIONS
+) -> sqlite3.Connection:
+    """Open the log at `path`, made or brought to this version where needed (not with `read_only`).
+
+    Raises LogNewer, LogReadOnly, LogError.
+    """
+    with explain_errors(path):
+        if read_only:
+            return _open_read_only(path, migrations)
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise LogReadOnly(
+                f"the folder of the shot log {path} cannot be made ({error.strerror}); {_CURE}"
+            ) from error
+        connection = sqlite3.connect(path, timeout=BUSY_S, isolation_level=None)
+        try:
+            _check_identity(connection, path, migrations)
+            _set_up(connection)
+            _migrate(connection, path, migrations)
+        except BaseException:
+            connection.close()
+            raise
+        return connection
+
+
+_CURE = "change its rights, or set BEAMFALL_LOG to a file that you may write to"
+
+
+def _open_read_only(path: Path, migrations: Sequence[str]) -> sqlite3.Connection:
+    address = path.resolve().as_uri()
+    connection = sqlite3.connect(
+        f"{address}?mode=ro", uri=True, timeout=BUSY_S, isolation_level=None
+    )
+    try:
+        version = _check_identity(connection, path, migrations)
+    except (sqlite3.OperationalError, LogReadOnly):
+        # In a folder that may not be written to, SQLite cannot make the file that readers of a
+        # WAL database share. With no WAL left over, nobody writes, and it can be read without.
+        connection.close()
+        wal = path.with_name(path.name + "-wal")
+        if not path.is_file() or (wal.exists() and wal.stat().st_size):
+            raise
+        connection = sqlite3.connect(f"{address}?immutable=1", uri=True, isolation_level=None)
+        version = _check_identity(connection, path, migrations)
+    if version < len(migrations):
+        connection.close()
+        raise LogError(
+            f"the shot log {path} is of the older version {version}; open it once where it may be "
+            "written to, and it is brought up to date"
+        )
+    return connection
+
+
+def _check_identity(connection: sqlite3.Connection, path: Path, migrations: Sequence[str]) -> int:
+    """Return the file's version; refuse a file of another program and of a newer Beamfall."""
+    version: int = connection.execute("PRAGMA user_version").fetchone()[0]
+    identity = connection.execute("PRAGMA application_id").fetchone()[0]
+    tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    if identity != APPLICATION_ID and (tables or version):
+        raise LogError(
+            f"{path} is an SQLite file, but not a shot log of Beamfall; set BEAMFALL_LOG to another"
+        )
+    if version > len(migrations):
+        raise LogNewer(
+            f"the shot log {path} has version {version}, this Beamfall knows {len(migrations)}; "
+            "update Beamfall, or set BEAMFALL_LOG to another file. It has not been touched"
+        )
+    return version
+
+
+def _set_up(connection: sqlite3.Connection) -> None:
+    deadline = time.monotonic() + BUSY_S
+    while True:
+        try:
+            mode = connection.execute("PRAGMA journal_mode=WAL").fetchone()[0]
+            break
+        except sqlite3.OperationalError as error:
+            # Changing the mode does not wait for another program that does the same.
+            if error.sqlite_errorname != "SQLITE_BUSY" or time.monotonic() > deadline:
+                raise
+            time.sleep(0.02)
+    # Some network folders cannot do WAL; then every commit is forced to the disk.
+    connection.execute(f"PRAGMA synchronous={'NORMAL' if mode == 'wal' else 'FULL'}")
+    connection.execute("PRAGMA foreign_keys=ON")
+
+
+def _migrate(connection: sqlite3.Connection, path: Path, migrations: Sequence[str]) -> None:
+    if connection.execute("PRAGMA user_version").fetchone()[0] == len(migrations):
+        return
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        # Another program may have done it while this one waited for its turn.
+        version = _check_identity(connection, path, migrations)
+        for step in migrations[version:]:
+            for statement in _split(step):
+                connection.execute(statement)
+        connection.execute(f"PRAGMA application_id={APPLICATION_ID}")
+        connection.execute(f"PRAGMA user_version={len(migrations)}")
+        connection.execute("COMMIT")
+    except BaseException:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+        raise
+
+
+def _split(script: str) -> Iterator[str]:
+    """Cut a script into statements: executescript would commit before it starts."""
+    statement = ""
+    for line in script.splitlines(keepends=True):
+        statement += line
+        if sqlite3.complete_statement(statement):
+            yield statement
+            statement = ""
+
+
+def _explain(path: Path, error: sqlite3.Error) -> LogError:
+    name = getattr(error, "sqlite_errorname", "")
+    if name.startswith("SQLITE_READONLY"):
+        return LogReadOnly(f"the shot log {path} may not be written to; {_CURE}")
+    if name.startswith("SQLITE_CANTOPEN"):
+        if path.is_dir():
+            return LogError(f"the shot log {path} is a folder; set BEAMFALL_LOG to a file")
+        writable = os.access(path if path.exists() else path.parent, os.W_OK)
+        kind = LogError if writable else LogReadOnly
+        return kind(f"the shot log {path} cannot be opened ({error}); {_CURE}")
+    words = {
+        "SQLITE_FULL": "the disk is full; make room. Shots already in the log are safe",
+        "SQLITE_BUSY": f"another program has held it for more than {BUSY_S:.0f} s; close that one",
+        "SQLITE_NOTADB": "this is not an SQLite file; set BEAMFALL_LOG to another",
+        "SQLITE_CORRUPT": "the file is damaged; move it away, and keep it: "
+        "`sqlite3 FILE .recover` gets most of it back",
+    }
+    for start, text in words.items():
+        if name.startswith(start):
+            return LogError(f"the shot log {path}: {text}")
+    return LogError(f"the shot log {path}: {error} ({name or type(error).__name__})")

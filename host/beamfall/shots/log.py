@@ -1,0 +1,409 @@
+"""The shot log: each shot is written down before its release and completed after it.
+
+A shot that was begun and never completed shows that the program ended in between: whether the
+valves opened is then not known from here, and the log says so ('outcome unknown') until the board's
+own report, if it still has one, completes the shot.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import sqlite3
+import time
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, Any, Self
+
+from beamfall.errors import LogError, NoSuchShot, UserError
+from beamfall.sequence import Table
+from beamfall.shots.database import explain_errors, open_database
+from beamfall.shots.lines import BEGUN, NOT_RELEASED, UNKNOWN, LoggedShot, SeriesLine, ShotLine
+from beamfall.shots.place import find_log
+from beamfall.shots.record import EdgeRecord, ShotRecord, plan_of
+
+if TYPE_CHECKING:
+    from beamfall.link import Welcome
+    from beamfall.rig import Rig
+
+
+class ShotLog:
+    """An open shot log. Use one for each thread; any number of programs may have it open at once."""
+
+    def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
+        self.path = path
+        self._connection = connection
+        self._ids: dict[tuple[str, bytes], int] = {}
+
+    @classmethod
+    def open(cls, path: str | Path | None = None, *, read_only: bool = False) -> Self:
+        """Open the log at `path` (None: where `find_log` says), made where it does not exist.
+
+        Raises LogReadOnly, LogNewer, LogError; with `read_only` also where there is no log.
+        """
+        file = find_log() if path is None else Path(path)
+        return cls(file, open_database(file, read_only=read_only))
+
+    @classmethod
+    def open_existing(cls, path: str | Path | None = None) -> Self | None:
+        """Open the log for reading; None where no shot has been logged yet."""
+        file = find_log() if path is None else Path(path)
+        return cls.open(file, read_only=True) if file.exists() else None
+
+    def close(self) -> None:
+        """Close the file; committed shots are in it whether or not this is called."""
+        self._connection.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    # -- writing -----------------------------------------------------------------------------------
+    def begin_series(
+        self,
+        kind: str,
+        *,
+        rig: Rig | None = None,
+        seed: int | None = None,
+        name: str = "",
+        settings: Mapping[str, Any] | None = None,
+    ) -> int:
+        """Begin a series (`shoot`, `sweep`, ...) and return its number."""
+        with self._transaction():
+            cursor = self._connection.execute(
+                "INSERT INTO series (kind, name, begun_us, rig_id, seed, settings)"
+                " VALUES (?, ?, ?, ?, ?, ?)",
+                (kind, name, _now_us(), self._keep_rig(rig), seed, _json(settings or {})),
+            )
+            return _row_id(cursor)
+
+    def begin_shot(
+        self,
+        series: int,
+        *,
+        table: Table,
+        board: Welcome,
+        port: str,
+        release: int,
+        rig: Rig | None = None,
+        seed: int | None = None,
+        swept: Mapping[str, Any] | None = None,
+    ) -> int:
+        """Write a shot down before its release, in one transaction; return its id.
+
+        Only when this has returned may the shot be released. Raises LogError, and then nothing is
+        logged and nothing should be released.
+        """
+        plan = plan_of(table)
+        with self._transaction():
+            number = self._connection.execute(
+                "SELECT coalesce(max(number), 0) + 1 FROM shot WHERE series_id = ?", (series,)
+            ).fetchone()[0]
+            values = {
+                "series_id": series,
+                "number": number,
+                "begun_us": _now_us(),
+                "state": BEGUN,
+                "rig_id": self._keep_rig(rig),
+                "sequence_id": self._keep_table(table),
+                "board_id": self._keep_board(board),
+                "port": port,
+                "boot_id": board.boot_id,
+                "release_number": release,
+                "seed": seed,
+                "swept": None if swept is None else _json(swept),
+                **plan,
+            }
+            return _row_id(self._connection.execute(_insert("shot", values), values))
+
+    def complete_shot(
+        self, shot: int, record: ShotRecord, *, link: Mapping[str, Any] | None = None
+    ) -> None:
+        """Write the outcome of a begun shot, edges and all, in one transaction.
+
+        Raises LogError where the shot is not in the log or has an outcome already.
+        """
+        with self._transaction():
+            self._settle(
+                shot,
+                record.state,
+                record.cause,
+                counts=_json(record.counts),
+                truth=None if record.truth is None else _json(record.truth),
+                link=None if link is None else _json(link),
+            )
+            self._connection.executemany(
+                "INSERT INTO edge VALUES (?, ?, ?, ?, ?, ?, ?)",
+                (
+                    (shot, n, edge.what, edge.edge, edge.planned_ticks, edge.ticks, edge.source)
+                    for n, edge in enumerate(record.edges)
+                ),
+            )
+
+    def cancel_shot(self, shot: int, cause: str) -> None:
+        """Mark a begun shot as surely not released: the board refused, and `cause` says why."""
+        with self._transaction():
+            self._settle(shot, NOT_RELEASED, cause)
+
+    def set_note(self, shot: int, note: str) -> None:
+        """Write the user's note to a shot."""
+        self._set(shot, "note", note)
+
+    def set_rating(self, shot: int, rating: int | None) -> None:
+        """Write the user's rating, 1 to 5, or None to take it away."""
+        if rating is not None and not 1 <= rating <= 5:
+            raise UserError(f"rating {rating}: it must be from 1 to 5")
+        self._set(shot, "rating", rating)
+
+    def set_picture(self, shot: int, picture: str | None) -> None:
+        """Name the photograph that belongs to a shot."""
+        self._set(shot, "picture", picture)
+
+    # -- reading -----------------------------------------------------------------------------------
+    def list_shots(
+        self, *, limit: int | None = 20, series: int | None = None, state: str | None = None
+    ) -> list[ShotLine]:
+        """Return the newest shots, newest last; of one series or in one state where given."""
+        where, values = ["1"], dict[str, Any]()
+        if series is not None:
+            where.append("series_id = :series")
+            values["series"] = series
+        if state is not None:
+            where.append("state = :state")
+            values["state"] = BEGUN if state == UNKNOWN else state
+        values["limit"] = -1 if limit is None else limit
+        query = f"{_LINE} WHERE {' AND '.join(where)} ORDER BY shot.id DESC LIMIT :limit"
+        with explain_errors(self.path):
+            rows = self._connection.execute(query, values).fetchall()
+        return [ShotLine(*row) for row in reversed(rows)]
+
+    def list_series(self, *, limit: int | None = 20) -> list[SeriesLine]:
+        """Return the newest series, newest last."""
+        query = (
+            "SELECT series.id, kind, series.name, series.begun_us, rig.name, series.seed, settings,"
+            " series.note, count(shot.id), coalesce(sum(shot.state = 'begun'), 0)"
+            " FROM (SELECT * FROM series ORDER BY id DESC LIMIT ?) AS series"
+            " LEFT JOIN rig ON rig.id = series.rig_id"
+            " LEFT JOIN shot ON shot.series_id = series.id GROUP BY series.id ORDER BY series.id"
+        )
+        with explain_errors(self.path):
+            rows = self._connection.execute(query, (-1 if limit is None else limit,)).fetchall()
+        return [SeriesLine(*(*row[:6], json.loads(row[6]), *row[7:])) for row in rows]
+
+    def count_shots(self) -> int:
+        """Return how many shots the log holds."""
+        with explain_errors(self.path):
+            count: int = self._connection.execute("SELECT count(*) FROM shot").fetchone()[0]
+        return count
+
+    def read_shot(self, shot: int) -> LoggedShot:
+        """Return everything about one shot; raises NoSuchShot."""
+        with explain_errors(self.path):
+            row = self._connection.execute(f"{_LINE} WHERE shot.id = ?", (shot,)).fetchone()
+            if row is None:
+                raise self._no_such(shot)
+            line = ShotLine(*row)
+            cursor = self._connection.execute(
+                "SELECT shot.*, rig.snapshot, sequence.content FROM shot"
+                " LEFT JOIN rig ON rig.id = shot.rig_id"
+                " JOIN sequence ON sequence.id = shot.sequence_id WHERE shot.id = ?",
+                (shot,),
+            )
+            names = [item[0] for item in cursor.description]
+            values = dict(zip(names, cursor.fetchone(), strict=True))
+            board_row = self._connection.execute(
+                "SELECT unique_id, name, firmware, protocol, timing, clock_hz FROM board"
+                " WHERE id = ?",
+                (values["board_id"],),
+            ).fetchone()
+        board_names = ("unique_id", "name", "firmware", "protocol", "timing", "clock_hz")
+        board = dict(zip(board_names, board_row, strict=True))
+        record = ShotRecord(
+            shot=shot,
+            state=line.shown_state,
+            cause=line.cause,
+            seed=values["seed"],
+            clock_hz=line.clock_hz,
+            timing=board["timing"],
+            anchor_beam=line.anchor_beam,
+            anchor_edge=values["anchor_edge"],
+            anchor_count=line.anchor_count,
+            flash_delay_ticks=line.flash_delay_ticks,
+            spacing_ticks=line.spacing_ticks,
+            edges=self.read_edges(shot),
+            truth=_unjson(values["truth"]),
+            counts=_unjson(values["counts"]) or {},
+        )
+        return LoggedShot(
+            line=line,
+            record=record,
+            table=Table.from_dict(json.loads(values["content"])),
+            rig=_unjson(values["snapshot"]),
+            board=board,
+            boot_id=values["boot_id"],
+            release=values["release_number"],
+            completed_us=values["completed_us"],
+            swept=_unjson(values["swept"]),
+            link=_unjson(values["link"]),
+            picture=values["picture"],
+        )
+
+    def read_edges(self, shot: int) -> tuple[EdgeRecord, ...]:
+        """Return the edges of a shot in time order; none where its outcome is unknown."""
+        with explain_errors(self.path):
+            rows = self._connection.execute(
+                "SELECT what, edge, planned_ticks, ticks, source FROM edge"
+                " WHERE shot_id = ? ORDER BY number",
+                (shot,),
+            ).fetchall()
+        return tuple(EdgeRecord(*row) for row in rows)
+
+    def find_begun(self, unique_id: bytes, boot_id: int, release: int) -> int | None:
+        """Return the begun shot that a board's late report belongs to, or None."""
+        with explain_errors(self.path):
+            row = self._connection.execute(
+                "SELECT shot.id FROM shot JOIN board ON board.id = shot.board_id"
+                " WHERE release_number = ? AND boot_id = ? AND board.unique_id = ? AND state = ?"
+                " ORDER BY shot.id DESC LIMIT 1",
+                (release, boot_id, unique_id.hex(), BEGUN),
+            ).fetchone()
+        return None if row is None else int(row[0])
+
+    # -- inside ------------------------------------------------------------------------------------
+    @contextlib.contextmanager
+    def _transaction(self) -> Iterator[None]:
+        """One transaction; on any error nothing of it stays."""
+        with explain_errors(self.path):
+            self._connection.execute("BEGIN IMMEDIATE")
+            try:
+                yield
+                self._connection.execute("COMMIT")
+            except BaseException:
+                self._ids.clear()  # an id given out inside does not exist after all
+                if self._connection.in_transaction:
+                    self._connection.execute("ROLLBACK")
+                raise
+
+    def _settle(self, shot: int, state: str, cause: str | None, **more: Any) -> None:
+        values = {"state": state, "cause": cause, "completed_us": _now_us(), **more}
+        settings = ", ".join(f"{name} = :{name}" for name in values)
+        changed = self._connection.execute(
+            f"UPDATE shot SET {settings} WHERE id = :shot AND state = '{BEGUN}'",
+            {**values, "shot": shot},
+        ).rowcount
+        if changed:
+            return
+        row = self._connection.execute("SELECT state FROM shot WHERE id = ?", (shot,)).fetchone()
+        if row is None:
+            raise self._no_such(shot)
+        raise LogError(
+            f"shot {shot} has its outcome already ({row[0]}); a shot is completed once, "
+            "and the log keeps what it has"
+        )
+
+    def _set(self, shot: int, column: str, value: object) -> None:
+        with self._transaction():
+            changed = self._connection.execute(
+                f"UPDATE shot SET {column} = ? WHERE id = ?", (value, shot)
+            ).rowcount
+            if not changed:
+                raise self._no_such(shot)
+
+    def _no_such(self, shot: int) -> NoSuchShot:
+        newest = self._connection.execute("SELECT max(id) FROM shot").fetchone()[0]
+        has = "is empty" if newest is None else f"has shots up to {newest}"
+        return NoSuchShot(
+            f"there is no shot {shot}; the log {self.path} {has}: `beamfall shots list`"
+        )
+
+    def _keep_rig(self, rig: Rig | None) -> int | None:
+        if rig is None:
+            return None
+        return self._keep(
+            "rig", rig.digest, lambda: {"name": rig.name, "snapshot": _json(rig.to_dict())}
+        )
+
+    def _keep_table(self, table: Table) -> int:
+        content = _json(table.to_dict())
+        digest = hashlib.sha256(content.encode()).digest()[:16]
+        return self._keep(
+            "sequence", digest, lambda: {"clock_hz": table.clock_hz, "content": content}
+        )
+
+    def _keep(self, table: str, digest: bytes, make: Any) -> int:
+        """Return the id of the row with that digest, made where there is none."""
+        known = self._ids.get((table, digest))
+        if known is not None:
+            return known
+        row = self._connection.execute(
+            f"SELECT id FROM {table} WHERE digest = ?", (digest,)
+        ).fetchone()
+        if row is None:
+            values = {"digest": digest, **make()}
+            found = _row_id(self._connection.execute(_insert(table, values), values))
+        else:
+            found = int(row[0])
+        if len(self._ids) > 1000:
+            self._ids.clear()
+        self._ids[table, digest] = found
+        return found
+
+    def _keep_board(self, board: Welcome) -> int:
+        values = {
+            "unique_id": board.unique_id.hex(),
+            "name": board.name,
+            "firmware": board.firmware,
+            "protocol": board.protocol,
+            "timing": board.timing.label,
+            "clock_hz": board.clock_hz,
+        }
+        key = ("board", repr(values).encode())
+        if key not in self._ids:
+            matches = " AND ".join(f"{name} = :{name}" for name in values)
+            query = f"SELECT id FROM board WHERE {matches}"
+            row = self._connection.execute(query, values).fetchone()
+            if row is None:
+                self._connection.execute(_insert("board", values), values)
+                row = self._connection.execute(query, values).fetchone()
+            self._ids[key] = int(row[0])
+        return self._ids[key]
+
+
+_LINE = (
+    "SELECT shot.id, series_id, number, begun_us, state, cause, rig.name, port, sequence.clock_hz,"
+    " anchor_beam, anchor_count, flash_delay_ticks, spacing_ticks, rating, note FROM shot"
+    " LEFT JOIN rig ON rig.id = shot.rig_id JOIN sequence ON sequence.id = shot.sequence_id"
+)
+
+
+def _insert(table: str, values: Mapping[str, Any]) -> str:
+    """The INSERT for named values; names come from this module, never from a user."""
+    names = ", ".join(values)
+    places = ", ".join(f":{name}" for name in values)
+    return f"INSERT INTO {table} ({names}) VALUES ({places})"
+
+
+def _row_id(cursor: sqlite3.Cursor) -> int:
+    assert cursor.lastrowid is not None
+    return cursor.lastrowid
+
+
+def _now_us() -> int:
+    return time.time_ns() // 1000
+
+
+def _json(value: Any) -> str:
+    return json.dumps(value, separators=(",", ":"), ensure_ascii=False)
+
+
+def _unjson(text: str | None) -> Any:
+    return None if text is None else json.loads(text)
