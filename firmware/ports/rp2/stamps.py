@@ -94,12 +94,9 @@ class Stamps:
                 self._read += skip
             halves = self._halves
             at = self._first + 2 * (self._read & (RING_WORDS - 1))
-            if self.torn and halves[at + 1]:  # a count where levels must be
-                self._read += 1
-                continue
             levels = (halves[at] ^ self._invert) & self._known
             at = self._first + 2 * ((self._read + 1) & (RING_WORDS - 1))
-            if self.torn and not halves[at + 1]:  # levels where a count must be
+            if self.torn and not halves[at + 1]:  # levels where a count must be: one half of a torn pair
                 self._read += 1
                 continue
             rounds = ((0xFFFF - halves[at + 1]) & 0x3FFF) << 16 | (0xFFFF - halves[at])
