@@ -1,4 +1,4 @@
-"""What the liquid does: the jet of drop 1, drop 2 that meets it or not, and what a flash would show of it."""
+"""What the liquid does: the jet of drop 1, drop 2 that meets it or not, what a light shows of it."""
 
 from __future__ import annotations
 
@@ -6,12 +6,13 @@ import math
 import random
 from dataclasses import dataclass
 
-from beamfall.simulation.drops import Drop, reach
+from beamfall.physics.impact import SHALLOWEST_JET_M
+from beamfall.simulation.drops import Drop, find_height, reach
 from beamfall.simulation.model import RigModel
 
-LEAST_DEPTH_M = 0.003  # a dish shallower than this throws no jet (Hobbs & Osheroff 1967, Science 158:1184)
-LEAST_SPEED_M_S = 1.0  # slower drops than this throw none worth the name (our choice)
+LEAST_SPEED_M_S = 1.0  # slower drops than this throw no jet worth the name (our choice)
 CONTACT_S = 0.00025  # a picture this close to the contact is said to show it
+_CLOSE_S = 1e-7  # contact times are found to this
 
 
 @dataclass(frozen=True)
@@ -21,59 +22,95 @@ class Jet:
     starts_s: float
     rise_s: float
     height_m: float
-    shape: float
+    shape: float | None
+    gravity: float
 
     def tip_m(self, when_s: float) -> float:
         """Height of the tip above the surface; 0 before it rises and after it has fallen back."""
-        phase = (when_s - self.starts_s) / self.rise_s
-        if phase <= 0.0 or phase >= 2.0:
+        since = when_s - self.starts_s
+        if since <= 0.0:
             return 0.0
-        return float(self.height_m * (1.0 - abs(1.0 - phase) ** self.shape))
+        if self.shape is not None:
+            phase = since / self.rise_s
+            return self.height_m * (1.0 - abs(1.0 - phase) ** self.shape) if phase < 2.0 else 0.0
+        # beamfall.physics.jet.tip_height, without its checks
+        before_top = self.rise_s - since
+        height = self.height_m - 0.5 * self.gravity * before_top**2
+        if before_top > 0.0:
+            missing = self.height_m - 0.5 * self.gravity * self.rise_s**2
+            height -= missing * (before_top / self.rise_s) ** 3
+        return max(0.0, height)
 
 
 def make_jet(model: RigModel, drop: Drop, draws: random.Random) -> Jet | None:
     """Return the jet that a drop throws, or None where there is none."""
-    late = model.jet.onset_scatter_s * draws.gauss(0.0, 1.0)
-    taller = 1.0 + model.jet.height_scatter * draws.gauss(0.0, 1.0)
-    if model.dish_depth_m < LEAST_DEPTH_M or drop.impact_speed_m_s < LEAST_SPEED_M_S:
+    jet, gravity = model.jet, model.gravity
+    late = jet.onset_scatter_s * draws.gauss(0.0, 1.0)
+    taller = 1.0 + jet.height_scatter * draws.gauss(0.0, 1.0)
+    speed = drop.impact_speed_m_s
+    if model.dish_depth_m < SHALLOWEST_JET_M or speed < LEAST_SPEED_M_S:
         return None
+    # beamfall.physics.impact.cavity_radius_bound
+    radius = drop.diameter_m * (speed * speed / (3.0 * gravity * drop.diameter_m)) ** 0.25
+    height = max(0.002, jet.height_factor * jet.depth_factor * radius * taller)
     return Jet(
-        starts_s=drop.impact_s + max(0.005, model.jet.onset_s + late),
-        rise_s=model.jet.rise_s,
-        height_m=max(0.002, model.jet.height_m * taller),
-        shape=model.jet.shape,
+        starts_s=drop.impact_s + max(0.005, jet.onset_factor * math.sqrt(radius / gravity) + late),
+        rise_s=min(jet.rise_factor, 1.0) * math.sqrt(2.0 * height / gravity),
+        height_m=height,
+        shape=jet.shape,
+        gravity=gravity,
     )
 
 
-def find_contact(model: RigModel, jet: Jet, drop: Drop) -> tuple[float, float] | None:
-    """Return when and at what height drop 2's lowest point meets the tip of the jet; None where it never does."""
-    radius = 0.5 * drop.diameter_m
+@dataclass(frozen=True)
+class Contact:
+    """Where drop 2's lowest point meets the tip of the jet."""
 
-    def gap(height_m: float) -> float:
-        when = reach(model, drop, height_m + radius)[0]
-        return height_m - jet.tip_m(when)
+    when_s: float
+    height_m: float
 
+
+def find_contact(model: RigModel, jet: Jet, drop: Drop) -> Contact | None:
+    """Return when and where drop 2 meets the jet; None where it strikes cavity or calm surface."""
     if jet.tip_m(drop.impact_s) <= 0.0:
-        return None  # too early or too late: it strikes the cavity or the calm surface
-    low, high = 0.0, jet.height_m * 1.0001
-    if drop.start_height_m - radius < high:
+        return None  # a jet that has fallen back is slower than the drop: it is never caught
+    radius = 0.5 * drop.diameter_m
+    # Between the impact (below the tip) and the drop's passing the jet's full height (above it);
+    # the gap falls from one to the other. Regula falsi in the Illinois form.
+    low, high = 0.0, jet.height_m
+    low_gap = -jet.tip_m(drop.impact_s)
+    if drop.start_height_m - radius <= high:
         return None
-    for _ in range(14):  # 2^-14 of some cm: a few micrometres, about a microsecond
-        middle = 0.5 * (low + high)
-        if gap(middle) < 0.0:
-            low = middle
+    when, speed = reach(model, drop, high + radius)
+    high_gap = high - jet.tip_m(when)
+    height = high
+    if high_gap <= _CLOSE_S * speed:
+        return Contact(when, height)
+    side = 0
+    for _ in range(30):
+        height = (low * high_gap - high * low_gap) / (high_gap - low_gap)
+        when, speed = reach(model, drop, height + radius)
+        gap = height - jet.tip_m(when)
+        if abs(gap) < _CLOSE_S * speed:
+            break
+        if gap > 0.0:
+            high, high_gap = height, gap
+            low_gap = 0.5 * low_gap if side > 0 else low_gap
+            side = 1
         else:
-            high = middle
-    height = 0.5 * (low + high)
-    return reach(model, drop, height + radius)[0], height
+            low, low_gap = height, gap
+            high_gap = 0.5 * high_gap if side < 0 else high_gap
+            side = -1
+    return Contact(when, height)
 
 
 @dataclass(frozen=True)
 class Picture:
-    """What the camera would show at one light; heights above the surface, None where a thing is not there.
+    """What the camera would show at one light; heights above the surface, None where a thing is not.
 
-    `shows` is one of: nothing (no second drop, no jet), jet (a jet, no second drop), before (drop 2 above the jet),
-    contact, after (the umbrella spreads), missed (drop 2 went past the jet).
+    `shows` is one of: nothing (neither drop 2 nor a jet), jet (a jet, no drop 2 in the frame),
+    before (drop 2 in the frame, not yet down), contact, after (the umbrella spreads), missed
+    (drop 2 went past the jet, or struck where there was none).
     """
 
     shows: str
@@ -83,42 +120,27 @@ class Picture:
 
 
 def see_picture(
-    model: RigModel, drops: list[Drop], jet: Jet | None, contact: tuple[float, float] | None, light_s: float
+    model: RigModel, drops: list[Drop], jet: Jet | None, contact: Contact | None, light_s: float
 ) -> Picture:
     """Return what a flash of light at that time shows."""
     tip = jet.tip_m(light_s) if jet is not None else 0.0
     jet_m = tip if tip > 0.0 else None
+    calm = "jet" if jet_m else "nothing"
     if len(drops) < 2:
-        return Picture("jet" if jet_m else "nothing", None, jet_m, None)
+        return Picture(calm, None, jet_m, None)
     first, second = drops[0], drops[1]
     lowest = find_height(model, second, light_s)
-    in_frame = lowest is not None and lowest < model.frame_height_m
+    drop2_m = lowest if lowest is not None and lowest < model.frame_height_m else None
     if contact is None:
-        shows = "jet" if jet_m else "nothing"
-        return Picture("before" if in_frame and jet_m else shows, None, jet_m, lowest if in_frame else None)
-    stage = light_s - contact[0]
+        if light_s >= second.impact_s:
+            return Picture("missed", None, jet_m, None)
+        return Picture("before" if drop2_m is not None else calm, None, jet_m, drop2_m)
+    stage = light_s - contact.when_s
     apart = math.hypot(first.aim_m[0] - second.aim_m[0], first.aim_m[1] - second.aim_m[1])
     if stage >= -CONTACT_S and apart > 0.5 * (first.diameter_m + second.diameter_m):
-        return Picture("missed", stage, jet_m, lowest if in_frame else None)
+        return Picture("missed", stage, jet_m, drop2_m)
     if abs(stage) <= CONTACT_S:
-        shows = "contact"
-    elif stage > 0.0:
-        shows = "after"
-    else:
-        shows = "before" if in_frame else ("jet" if jet_m else "nothing")
-    return Picture(shows, stage, jet_m, lowest if in_frame else None)
-
-
-def find_height(model: RigModel, drop: Drop, when_s: float) -> float | None:
-    """Return the height of a drop's lowest point at a time; None before it came free or after its impact."""
-    if when_s < drop.left_s or when_s >= drop.impact_s:
-        return None
-    radius = 0.5 * drop.diameter_m
-    low, high = radius, drop.start_height_m
-    for _ in range(16):
-        middle = 0.5 * (low + high)
-        if reach(model, drop, middle)[0] > when_s:
-            low = middle
-        else:
-            high = middle
-    return 0.5 * (low + high) - radius
+        return Picture("contact", stage, jet_m, contact.height_m)
+    if stage > 0.0:
+        return Picture("after", stage, jet_m, None)
+    return Picture("before" if drop2_m is not None else calm, stage, jet_m, drop2_m)

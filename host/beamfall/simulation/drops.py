@@ -30,7 +30,12 @@ class Drop:
 
 
 def make_drop(
-    model: RigModel, valve_number: int, opened_s: float, opening_s: float, draws: random.Random, not_before_s: float
+    model: RigModel,
+    valve_number: int,
+    opened_s: float,
+    opening_s: float,
+    draws: random.Random,
+    not_before_s: float,
 ) -> Drop | None:
     """Return the drop of one valve opening, or None where the opening is too short for one.
 
@@ -91,3 +96,19 @@ def find_shadow(model: RigModel, drop: Drop, beam: BeamModel) -> tuple[float, fl
     return reach(model, drop, beam.height_m + half)[0], reach(model, drop, beam.height_m - half)[0]
 
 
+def find_height(model: RigModel, drop: Drop, when_s: float) -> float | None:
+    """Return the height of a drop's lowest point; None before it came free or after its impact."""
+    if when_s < drop.left_s or when_s >= drop.impact_s:
+        return None
+    radius = 0.5 * drop.diameter_m
+    since = when_s - drop.left_s
+    # Newton's steps from the fall without drag, with the speed that `reach` gives.
+    height = drop.start_height_m - since * (drop.start_speed_m_s + 0.5 * model.gravity * since)
+    for _ in range(5):
+        height = min(max(height, radius), drop.start_height_m)
+        when, speed = reach(model, drop, height)
+        step = (when_s - when) * speed
+        height -= step
+        if abs(step) < 1e-6:
+            break
+    return max(height, radius) - radius

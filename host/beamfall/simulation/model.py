@@ -13,8 +13,9 @@ from beamfall.physics.liquids import WATER, Liquid
 class ValveModel:
     """One valve with its nozzle.
 
-    `latency_s` runs from the command to open to the drop coming free, for an opening of `opening_s`; a longer
-    opening adds to it what it is longer. Scatters are standard deviations from drop to drop.
+    `latency_s` runs from the command to open to the drop coming free, for an opening of
+    `opening_s`; a longer opening adds to it what it is longer. Scatters are standard deviations
+    from drop to drop.
     """
 
     nozzle_height_m: float
@@ -24,7 +25,7 @@ class ValveModel:
     latency_s: float
     latency_scatter_s: float
     volume_scatter: float  # share of the volume
-    detachment_ratio: float = 1.0  # distance of the free drop's centre below the nozzle, in diameters
+    detachment_ratio: float = 1.0  # of the free drop's centre below the nozzle, in diameters
     start_speed_ratio: float = 1.0  # of √(g·D/2)
     offset_m: float = 0.0  # of the fall line from the beam's axis
 
@@ -48,16 +49,20 @@ class FlashModel:
 
 @dataclass(frozen=True)
 class JetModel:
-    """The jet that a drop throws up, on this rig, and how much it differs from splash to splash.
+    """The jets of this rig: factors as in `beamfall.physics.jet`, and how much splashes differ.
 
-    `onset_s` from the impact to the tip's breaking through the surface, `rise_s` from there to its peak at
-    `height_m`. The tip follows h·(1 − |1 − t/rise|^shape): 2 is free flight, more is a tip that shoots up and lingers.
+    onset = onset_factor·√(R/g) from the impact to the tip's breaking through the surface, height =
+    height_factor·depth_factor·R, rise = rise_factor·√(2·height/g) from the onset to the peak.
+    `shape` None: the tip moves as `physics.jet.tip_height` says. A number: a second law that the
+    planner does not know, h·(1 − |1 − t/rise|^shape): 2 is free flight up and down in equal times,
+    more is a tip that shoots up and lingers.
     """
 
-    onset_s: float
-    rise_s: float
-    height_m: float
-    shape: float = 2.0
+    onset_factor: float
+    height_factor: float
+    rise_factor: float
+    depth_factor: float = 1.0
+    shape: float | None = None
     onset_scatter_s: float = 0.0008
     height_scatter: float = 0.04  # share of the height
 

@@ -10,7 +10,14 @@ import heapq
 import random
 from dataclasses import dataclass, field
 
-from beamfall.simulation.collision import Jet, Picture, find_contact, make_jet, see_picture
+from beamfall.simulation.collision import (
+    Contact,
+    Jet,
+    Picture,
+    find_contact,
+    make_jet,
+    see_picture,
+)
 from beamfall.simulation.drops import LEAST_GAP_S, Drop, make_drop
 from beamfall.simulation.model import RigModel
 from beamfall.wire import get_definition
@@ -25,7 +32,7 @@ class Splash:
 
     drops: list[Drop] = field(default_factory=list)
     jet: Jet | None = None
-    contact: tuple[float, float] | None = None  # when, at what height
+    contact: Contact | None = None
     lights: list[tuple[int, float, float]] = field(default_factory=list)  # flash, light from, to
     pictures: list[Picture] = field(default_factory=list)
 
@@ -34,7 +41,7 @@ class SimulatedRig:
     """Obeys `beamfall.link.simulated.RigAtPins`. `model` is the truth, `seed` all its chance."""
 
     def __init__(self, model: RigModel, seed: int = 0, clock_hz: int = CLOCK_HZ) -> None:
-        signals = get_definition().enums["signal"]
+        signals = get_definition().enum("signal")
         self._valves = {int(signals[f"valve{n}"]): n for n in range(1, 4)}
         self._flashes = {int(signals[f"flash{n}"]): n for n in range(1, 4)}
         self._beams = {n: int(signals[f"beam{n}"]) for n in range(1, 3)}
@@ -146,7 +153,8 @@ class SimulatedRig:
         """Return what has happened since the last call, with what each light would show, and begin anew."""
         splash = self._splash
         splash.pictures = [
-            see_picture(self.model, splash.drops, splash.jet, splash.contact, lit) for _, lit, _ in splash.lights
+            see_picture(self.model, splash.drops, splash.jet, splash.contact, lit)
+            for _, lit, _ in splash.lights
         ]
         self._splash = Splash()
         return splash

@@ -1,0 +1,9 @@
+"""From a rig to the times of a shot, each with an interval.
+
+setting     the rig as the physics sees it: liquid, air, gravity, nominal drop
+unknowns    what a rig file does not say exactly, as distributions; shared with the simulated rig
+draws       thousands of rigs that the file could mean, as arrays
+collision   the plan of a two-drop collision: sequence, intervals, warnings
+"""
+
+from __future__ import annotations

@@ -1,0 +1,91 @@
+"""From a rig file and a seed to a simulated rig: its truth is drawn around the file's values.
+
+The file's figures are what the photographer believes; the truth differs from them as
+`beamfall.plan.unknowns` says. The seed fixes it all: the same file and seed are the same rig.
+"""
+
+from __future__ import annotations
+
+import random
+
+from beamfall.errors import PhysicsRangeError
+from beamfall.physics.impact import SHALLOWEST_JET_M
+from beamfall.physics.jet import JetPrior, estimate_depth_factor
+from beamfall.plan.setting import Setting, compute_flow, make_setting
+from beamfall.plan.unknowns import draw_one, list_scatters, list_unknowns, make_jet_prior
+from beamfall.rig import Rig, example_rig
+from beamfall.simulation.faults import find_fault
+from beamfall.simulation.model import BeamModel, FlashModel, JetModel, RigModel, ValveModel
+from beamfall.simulation.rig import SimulatedRig
+
+
+def build_rig(rig: Rig | None = None, seed: int = 0, fault: str | None = None) -> SimulatedRig:
+    """Return the simulated rig of that file and seed; None: the example rig.
+
+    Raises UserError for a fault that is not known, listing those that are, and PhysicsRangeError
+    for a rig whose values the physics does not cover.
+    """
+    make = None if fault is None else find_fault(fault)
+    model = draw_model(example_rig() if rig is None else rig, seed)
+    return SimulatedRig(model, seed) if make is None else make(model, seed)
+
+
+def draw_model(rig: Rig, seed: int) -> RigModel:
+    """Draw what is true of a rig: the same file and seed give the same model."""
+    setting = make_setting(rig)
+    prior = make_prior(rig, setting)
+    draws = random.Random(f"{seed}/truth")
+
+    def gauss() -> float:
+        return draws.gauss(0.0, 1.0)
+
+    true = draw_one(list_unknowns(rig, setting, prior), gauss)
+    scatter = draw_one(list_scatters(rig), gauss)
+    depth = rig.dish.depth_m
+    return RigModel(
+        valves=tuple(
+            ValveModel(
+                nozzle_height_m=valve.height_m + true["nozzle_error_m"],
+                flow_m3_s=compute_flow(valve, setting.gravity) * true["volume_ratio"],
+                opening_s=valve.opening_s,
+                lag_s=valve.lag_s,
+                latency_s=max(0.0, valve.latency_s + true["latency_error_s"]),
+                latency_scatter_s=scatter["latency_scatter_s"],
+                volume_scatter=scatter["volume_scatter"],
+                detachment_ratio=true["detachment_ratio"],
+                start_speed_ratio=true["start_speed_ratio"],
+                offset_m=max((beam.offset_m for beam in rig.beams[:1]), default=0.0),
+            )
+            for valve in rig.valves
+        ),
+        beams=tuple(
+            BeamModel(beam.height_m + true["beam_error_m"], beam.width_m * true["beam_sense"])
+            for beam in rig.beams
+        ),
+        flashes=tuple(
+            FlashModel(
+                flash.latency_s * true["flash_latency_ratio"], flash.duration_s, flash.recycle_s
+            )
+            for flash in rig.flashes
+        ),
+        jet=JetModel(
+            onset_factor=true["onset_factor"],
+            height_factor=true["height_factor"],
+            rise_factor=true["rise_factor"],
+            depth_factor=estimate_depth_factor(depth) if depth >= SHALLOWEST_JET_M else 1.0,
+            onset_scatter_s=scatter["onset_scatter_s"],
+            height_scatter=scatter["height_scatter"],
+        ),
+        liquid=setting.liquid,
+        air=setting.air,
+        gravity=setting.gravity,
+        dish_depth_m=depth,
+    )
+
+
+def make_prior(rig: Rig, setting: Setting) -> JetPrior:
+    """Return the jet's prior; where no jet is to be expected, one that no jet will use."""
+    try:
+        return make_jet_prior(rig, setting)
+    except PhysicsRangeError:
+        return JetPrior(onset_scale_s=0.036, height_scale_m=0.0126, gravity=setting.gravity)
