@@ -6,7 +6,7 @@ from beamfall_board import wire_definition as wire
 from beamfall_board.button import Button
 from beamfall_board.controller import Controller
 from beamfall_board.link import Link, ms_since
-from beamfall_board.requests import Requests
+from beamfall_board.requests import Requests, clip_text
 from beamfall_board.rhythm import light_is_on
 from beamfall_board.slots import Slots
 from beamfall_board.store import ReportStore
@@ -28,7 +28,7 @@ class Board:
         self.requests = Requests(port, profile, self.controller, self.store, self.slots)
         self.link = Link(port, self.store, self.requests, self.requests.welcome)
         self.requests.link = self.link
-        self._name = profile.NAME.encode()[: wire.TEXT_MAX]
+        self._name = clip_text(profile.NAME)
         self._button = Button() if wire.SIGNAL_BUTTON1 in profile.INPUTS else None
         self._load_chosen()
 
@@ -39,7 +39,9 @@ class Board:
             loaded = self.slots.load(slot, self.controller.table)
             if not loaded or self.controller.commit()[0]:
                 self.controller.table.clear()
-                self._say("slot %d cannot be loaded: it is empty, damaged or not for this board" % slot)
+                self._say(
+                    "slot %d cannot be loaded: it is empty, damaged or not for this board" % slot
+                )
 
     def step(self):
         """One pass over everything. An exception puts the outputs off and becomes a fault with its text."""
@@ -66,13 +68,15 @@ class Board:
             self._trouble(error)
 
     def _look_at_button(self):
-        if self._button is not None and self._button.pressed(self.port.button_down(), self.port.millis()):
+        if self._button is not None and self._button.pressed(
+            self.port.button_down(), self.port.millis()
+        ):
             reason = self.requests.press()
             if reason:
                 self._say("the button released nothing: refusal %d" % reason)
 
     def _say(self, text):
-        payload = text.encode()[: wire.TEXT_MAX]
+        payload = clip_text(text)
         self.store.add(wire.MSG_TROUBLE, bytes([len(payload)]) + payload, 0, len(payload) + 1)
 
     def _trouble(self, error):

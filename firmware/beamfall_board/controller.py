@@ -97,7 +97,8 @@ class Controller:
         return 0
 
     def release(self, number):
-        self.last_release = number
+        if number < wire.BUTTON_RELEASE_BASE:
+            self.last_release = number
         if not self._start(self.table, wire.ACTIVITY_SHOT, number):
             return
         if self.table.awaits[0] or self.table.awaits[1]:
@@ -239,7 +240,9 @@ class Controller:
         else:
             table = self._running
             if state != wire.STATE_FIRED:
-                self._end = max(self._end, ended)  # the outputs were put off now: that belongs to the record
+                self._end = max(
+                    self._end, ended
+                )  # the outputs were put off now: that belongs to the record
             self._take_edges()
             digest = table.digest
             ended = self._end + (table.tail if state == wire.STATE_FIRED else 0)
@@ -293,7 +296,10 @@ class Controller:
     def _step_watch(self):
         self._take_watch()
         self._watch_time(self._port.now_ticks())
-        if self._edges.count and ms_since(self._port.millis(), self._watch_quiet_ms) >= WATCH_QUIET_MS:
+        if (
+            self._edges.count
+            and ms_since(self._port.millis(), self._watch_quiet_ms) >= WATCH_QUIET_MS
+        ):
             self._flush_watch()
 
     # -- when to look again ------------------------------------------------------------------------------------
@@ -316,5 +322,9 @@ class Controller:
 
     def check_host(self, silent_ms):
         """Outputs off when the host that set a time-out has fallen silent in the middle of something."""
-        if self.host_timeout_ms and self.activity != wire.ACTIVITY_NONE and silent_ms > self.host_timeout_ms:
+        if (
+            self.host_timeout_ms
+            and self.activity != wire.ACTIVITY_NONE
+            and silent_ms > self.host_timeout_ms
+        ):
             self.fail(wire.CAUSE_LOST_HOST)

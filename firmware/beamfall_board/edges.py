@@ -43,7 +43,12 @@ class EdgeBuffer:
             put += 1
             for _ in range(part):
                 struct.pack_into(
-                    wire.FORMAT_EDGE, payload, put, self._signal[at], self._mark[at], self._ticks[at]
+                    wire.FORMAT_EDGE,
+                    payload,
+                    put,
+                    self._signal[at],
+                    self._mark[at],
+                    self._ticks[at],
                 )
                 put += wire.SIZE_EDGE
                 at += 1

@@ -19,7 +19,7 @@ class FrameReader:
     """
 
     def __init__(self):
-        self.body = bytearray(wire.FRAME_MAX)
+        self.body = bytearray(wire.FRAME_MAX - 1)  # the delimiter is not kept
         self.view = memoryview(self.body)
         self.ready = False
         self.protocol = 0
@@ -68,7 +68,9 @@ class FrameReader:
         if crc != binascii.crc32(self.view[:end]) & 0xFFFFFFFF:
             self.bad += 1
             return False
-        self.protocol, self.message, self.session, self.number = struct.unpack_from(_HEADER, self.body, 0)
+        self.protocol, self.message, self.session, self.number = struct.unpack_from(
+            _HEADER, self.body, 0
+        )
         self.end = end
         self.good += 1
         self.ready = True

@@ -26,7 +26,7 @@ def ms_to_ticks(ms, clock_hz):
 
 
 class Limits:
-    """A profile's limits on this port's clock. `check` leaves the refusal's row and detail in fault_row, fault_detail."""
+    """A profile's limits on this port's clock; `check` leaves a refusal's row and detail in its fault_ fields."""
 
     def __init__(self, profile, port):
         hz = port.clock_hz
@@ -117,7 +117,9 @@ class Limits:
             if anchor > wire.ANCHOR_BEAM2 or not table.count[row] or not is_flash(output):
                 return self._fault(wire.REFUSAL_BAD_ANCHOR, row, anchor)
             if table.count[row] > table.awaits[anchor - wire.ANCHOR_BEAM1]:
-                return self._fault(wire.REFUSAL_WINDOW_MISSING, row, table.awaits[anchor - wire.ANCHOR_BEAM1])
+                return self._fault(
+                    wire.REFUSAL_WINDOW_MISSING, row, table.awaits[anchor - wire.ANCHOR_BEAM1]
+                )
             latest = wire.HORIZON_TICKS - table.tail - table.window
             earliest = self.earliest_beam
         if width == 0:

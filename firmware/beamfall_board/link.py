@@ -99,7 +99,9 @@ class Link:
             self._resend_ms = RESEND_MS
             self._rewind()
         else:
-            self.session = 0  # the welcome still says who we are, so that the host can name the cure
+            self.session = (
+                0  # the welcome still says who we are, so that the host can name the cure
+            )
         self._open_answer(reader.session, reader.number)
         self._welcome()
         self._send_answer()
@@ -144,7 +146,13 @@ class Link:
     def _write_refusal(self, writer, reason, row, detail):
         reader = self.reader
         struct.pack_into(
-            wire.FORMAT_REFUSED, writer.body, wire.HEADER_SIZE, reader.message, reason, row, detail & 0xFFFFFFFF
+            wire.FORMAT_REFUSED,
+            writer.body,
+            wire.HEADER_SIZE,
+            reader.message,
+            reason,
+            row,
+            detail & 0xFFFFFFFF,
         )
         size = wire.FIXED_REFUSED
         writer.close(wire.MSG_REFUSED, reader.session, reader.number, size)
@@ -158,6 +166,10 @@ class Link:
         self._queue(self._answer)
 
     # -- reports -----------------------------------------------------------------------------------------------
+    def first_report(self):
+        """The number of the first report that a session opened now will bring."""
+        return self._first_unacknowledged()
+
     def _first_unacknowledged(self):
         store = self._store
         return store.oldest_number - 1 if store.gap_first else store.oldest_number
@@ -214,7 +226,10 @@ class Link:
     def beacon(self, boot_id, unique_id, name):
         """Say who is here, about once a second while nobody has been heard for one. Call it when nothing runs."""
         now = self._port.millis()
-        if ms_since(now, self.last_heard_ms) < BEACON_MS or ms_since(now, self._beacon_ms) < BEACON_MS:
+        if (
+            ms_since(now, self.last_heard_ms) < BEACON_MS
+            or ms_since(now, self._beacon_ms) < BEACON_MS
+        ):
             return
         self._beacon_ms = now
         writer = self._report

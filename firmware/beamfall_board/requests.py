@@ -27,6 +27,7 @@ class Requests:
         self._token_ms = 0
         self._token_good = False
         self._slot_reason = 0
+        self._presses = 0  # releases by the button: numbers of their own, apart from a host's
         self.maintenance_asked = False
         self._does = {
             wire.MSG_STATUS: self._status,
@@ -76,7 +77,9 @@ class Requests:
         if controller.activity != wire.ACTIVITY_NONE:
             return self._refuse(wire.REFUSAL_BUSY, controller.activity)
         (rows,) = struct.unpack_from("<H", body, start + 16)
-        if rows > controller.table.capacity or rows == 0:
+        if rows == 0:
+            return wire.REFUSAL_BAD_PAYLOAD
+        if rows > controller.table.capacity:
             return self._refuse(wire.REFUSAL_TOO_MANY_ROWS, controller.table.capacity)
         controller.table.begin(body, start)
         controller.set_state(wire.STATE_IDLE, wire.CAUSE_NONE, 0, 0)
@@ -91,6 +94,9 @@ class Requests:
         if first + count > table.rows:
             return self._refuse(wire.REFUSAL_TOO_MANY_ROWS, table.rows)
         at = start + 3
+        for index in range(count):
+            if body[at + index * wire.SIZE_ROW + 3]:
+                return wire.REFUSAL_BAD_PAYLOAD  # `spare` is 0
         for index in range(first, first + count):
             table.put(index, body, at)
             at += wire.SIZE_ROW
@@ -111,6 +117,8 @@ class Requests:
         boot_id, number, digest = struct.unpack_from(wire.FORMAT_RELEASE, body, start)
         if boot_id != self.boot_id:
             return wire.REFUSAL_WRONG_BOOT
+        if number >= wire.BUTTON_RELEASE_BASE:
+            return self._refuse(wire.REFUSAL_OVER_LIMIT, wire.BUTTON_RELEASE_BASE - 1)
         if number <= controller.last_release:
             return self._refuse(wire.REFUSAL_RELEASE_USED, controller.last_release)
         reason = self._not_free()
@@ -191,7 +199,9 @@ class Requests:
             return self._refuse(wire.REFUSAL_BAD_OUTPUT, output)
         if width_ms == 0:
             return wire.REFUSAL_ZERO_WIDTH
-        longest_ms = min(limits.rinse_max_ms, wire.HORIZON_TICKS // (limits.clock_hz // 1000 + 1) - 2000)
+        longest_ms = min(
+            limits.rinse_max_ms, wire.HORIZON_TICKS // (limits.clock_hz // 1000 + 1) - 2000
+        )
         if width_ms > longest_ms:
             return self._refuse(wire.REFUSAL_OVER_LIMIT, longest_ms)
         reason = self._not_free()
@@ -274,11 +284,13 @@ class Requests:
 
     def press(self):
         """The button: release the ready table, as a release from a host would be; 0 or why not."""
-        controller = self._controller
         reason = self._not_free()
         if reason:
             return reason
-        return self._start_shot(controller.last_release + 1)
+        reason = self._start_shot(wire.BUTTON_RELEASE_BASE + self._presses + 1)
+        if not reason:
+            self._presses += 1
+        return reason
 
     # -- answers of their own ----------------------------------------------------------------------------------
     def _status(self, body, start):
@@ -288,7 +300,9 @@ class Requests:
         ready = controller.table.state == wire.TABLE_READY
         dark = 0
         for beam in (1, 2):
-            if controller.limits.inputs >> (wire.SIGNAL_BEAM1 + beam - 1) & 1 and self._port.beam_dark(beam):
+            if controller.limits.inputs >> (
+                wire.SIGNAL_BEAM1 + beam - 1
+            ) & 1 and self._port.beam_dark(beam):
                 dark |= beam
         struct.pack_into(
             wire.FORMAT_STATUS_IS, self.link.answer_body, wire.HEADER_SIZE,
@@ -305,14 +319,15 @@ class Requests:
         port = self._port
         controller = self._controller
         limits = controller.limits
-        name = profile.NAME.encode()[: wire.TEXT_MAX]
+        name = clip_text(profile.NAME)
         body = self.link.answer_body
         at = wire.HEADER_SIZE
         struct.pack_into(
             wire.FORMAT_WELCOME, body, at,
             wire.PROTOCOL, wire.DEFINITION, VERSION[0], VERSION[1], VERSION[2], self.boot_id, port.unique_id,
             port.clock_hz, port.timing, controller.state, controller.cause, controller.last_release,
-            port.stamp_ticks, limits.outputs, limits.inputs, profile.ROWS_MAX, profile.VALVE_MAX_US,
+            self.link.first_report(), port.stamp_ticks, limits.outputs, limits.inputs, profile.ROWS_MAX,
+            profile.VALVE_MAX_US,
             profile.VALVE_GAP_US, profile.DUTY_PERCENT, profile.DUTY_WINDOW_MS, profile.RINSE_MAX_MS,
             profile.FLASH_MAX_US, profile.FLASH_GAP_US, profile.CAMERA_MAX_MS, profile.WINDOW_MAX_MS,
             limits.earliest, limits.earliest_beam,
@@ -321,6 +336,15 @@ class Requests:
         body[at] = len(name)
         body[at + 1 : at + 1 + len(name)] = name
         self.link.answer(wire.MSG_WELCOME, wire.FIXED_WELCOME + 1 + len(name))
+
+
+def clip_text(text):
+    """Text as UTF-8 of at most TEXT_MAX bytes, cut between characters."""
+    data = text.encode()
+    end = min(len(data), wire.TEXT_MAX)
+    while end < len(data) and data[end] & 0xC0 == 0x80:
+        end -= 1
+    return data[:end]
 
 
 def payload_fits(message, body, start, end):

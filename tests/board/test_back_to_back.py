@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import pytest
-
 from beamfall.board import Board, Ticket
 from beamfall.errors import Refused, SequenceError
 from beamfall.events import EdgesSeen
@@ -29,7 +28,9 @@ NO_BEAM = Sequence(
 
 
 def times(outcome, name, level):
-    return [edge.ticks for edge in outcome.edges if edge.signal.name == name and edge.level == level]
+    return [
+        edge.ticks for edge in outcome.edges if edge.signal.name == name and edge.level == level
+    ]
 
 
 def test_the_board_says_what_it_is(board: Board) -> None:
@@ -46,8 +47,14 @@ def test_rows_at_the_release_run_as_planned(board: Board) -> None:
     assert (outcome.done.state.name, outcome.complete) == ("fired", True)
     hz = board.info.clock_hz
     late = outcome.done.worst_late_ticks
-    slack = 0 if board.info.timing.name == "simulated" else max(late, 1) + board.info.stamp_ticks + 4
-    for name, on_s, off_s in (("valve1", 0.010, 0.030), ("camera2", 0.005, 0.105), ("flash1", 0.050, 0.052)):
+    slack = (
+        0 if board.info.timing.name == "simulated" else max(late, 1) + board.info.stamp_ticks + 4
+    )
+    for name, on_s, off_s in (
+        ("valve1", 0.010, 0.030),
+        ("camera2", 0.005, 0.105),
+        ("flash1", 0.050, 0.052),
+    ):
         (on,), (off,) = times(outcome, name, 1), times(outcome, name, 0)
         assert on == pytest.approx(on_s * hz, abs=slack)
         assert off == pytest.approx(off_s * hz, abs=slack)
@@ -60,7 +67,11 @@ def test_the_flash_follows_the_second_drop_by_the_commanded_ticks(board: Board) 
     dark = times(outcome, "beam1", 1)
     (flash,) = times(outcome, "flash1", 1)
     commanded = board.to_ticks(0.085)
-    slack = 0 if board.info.timing.name == "simulated" else outcome.done.worst_late_ticks + 2 * board.info.stamp_ticks
+    slack = (
+        0
+        if board.info.timing.name == "simulated"
+        else outcome.done.worst_late_ticks + 2 * board.info.stamp_ticks
+    )
     assert flash - dark[1] == pytest.approx(commanded, abs=slack)
     assert [edge.ticks for edge in outcome.edges] == sorted(edge.ticks for edge in outcome.edges)
 
@@ -68,7 +79,9 @@ def test_the_flash_follows_the_second_drop_by_the_commanded_ticks(board: Board) 
 @pytest.mark.usefixtures("rig_at_pins")
 def test_ten_shots_are_ten_different_shots(board: Board) -> None:
     outcomes = [board.shoot(TWO_DROPS) for _ in range(10)]
-    assert [outcome.done.release for outcome in outcomes] == sorted({o.done.release for o in outcomes})
+    assert [outcome.done.release for outcome in outcomes] == sorted(
+        {o.done.release for o in outcomes}
+    )
     assert all(outcome.complete for outcome in outcomes)
     board.settle()
 
@@ -113,7 +126,9 @@ def test_a_valve_open_too_long_never_reaches_the_board(board: Board) -> None:
 
 def test_large_tables_cross_the_wire_in_parts(board: Board) -> None:
     count = min(40, board.info.rows_max)
-    many = Sequence(rows=tuple(Row("release", 0, "valve1", 0.010 + 0.02 * i, 0.002) for i in range(count)))
+    many = Sequence(
+        rows=tuple(Row("release", 0, "valve1", 0.010 + 0.02 * i, 0.002) for i in range(count))
+    )
     outcome = board.shoot(many)
     assert len(times(outcome, "valve1", 1)) == count
     assert outcome.complete

@@ -13,6 +13,11 @@ MS = HZ // 1000
 VALVES, FLASHES, CAMERA = range(1, 4), range(4, 7), range(7, 9)
 BEAM1, BEAM2, LIGHT1 = 9, 10, 11
 
+SETTINGS = {
+    "window_ticks": 0, "tail_ticks": 5 * MS, "blanking_ticks": 0, "dwell_ticks": 0,
+    "beam1_edge": 1, "beam2_edge": 1, "await1": 0, "await2": 0,
+}  # fmt: skip
+
 
 class ScriptedRig:
     """Input edges at times counted from the moment an output first went on after `script` was called."""
@@ -113,11 +118,10 @@ class Bench:
 
     def upload(self, rows: list[tuple[int, ...]], **settings: int) -> tuple[Message, bytes]:
         """Upload a table of (anchor, count, output, delay, width); return the answer to the commit."""
-        full = {
-            "window_ticks": 0, "tail_ticks": 5 * MS, "blanking_ticks": 0, "dwell_ticks": 0,
-            "beam1_edge": 1, "beam2_edge": 1, "await1": 0, "await2": 0, **settings,
-        }  # fmt: skip
-        records = [(anchor, count, output, 0, delay, width) for anchor, count, output, delay, width in rows]
+        full = {**SETTINGS, **settings}
+        records = [
+            (anchor, count, output, 0, delay, width) for anchor, count, output, delay, width in rows
+        ]
         table = make_table_messages(self.codec, full, records)
         answer = Message("none", {})
         for request in table.requests:
@@ -126,7 +130,12 @@ class Bench:
                 break
         return answer, table.digest
 
-    def release(self, digest: bytes, release: int = 1, changes: dict[str, Any] | None = None) -> Message:
+    def begin(self, digest: bytes, rows: int, **settings: int) -> Message:
+        return self.ask("table_begin", digest=digest, rows=rows, **{**SETTINGS, **settings})
+
+    def release(
+        self, digest: bytes, release: int = 1, changes: dict[str, Any] | None = None
+    ) -> Message:
         fields = {"boot_id": self.welcome["boot_id"], "release": release, "digest": digest}
         return self.ask("release", **(fields | (changes or {})))
 

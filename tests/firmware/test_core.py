@@ -49,7 +49,9 @@ def test_a_two_drop_shot_is_recorded_whole_and_the_flash_follows_the_second_drop
 
 def test_no_edge_in_the_window_is_missed_with_all_outputs_off() -> None:
     bench = Bench()
-    _, digest = bench.upload([*TWO_DROPS[:2], (0, 0, 8, 500 * MS, 3000 * MS), TWO_DROPS[2]], **WAITING)
+    _, digest = bench.upload(
+        [*TWO_DROPS[:2], (0, 0, 8, 500 * MS, 3000 * MS), TWO_DROPS[2]], **WAITING
+    )
     bench.release(digest)
     bench.run(1.2)
     (done,) = bench.named("shot_done")
@@ -125,8 +127,7 @@ def test_a_release_that_names_the_wrong_thing_is_refused_and_nothing_moves(chang
 def test_a_half_uploaded_table_cannot_be_released() -> None:
     bench = Bench()
     _, digest = bench.upload(TWO_DROPS, **WAITING)
-    assert bench.ask("table_begin", digest=digest, rows=3, window_ticks=1000 * MS, tail_ticks=5 * MS,
-                     blanking_ticks=0, dwell_ticks=0, beam1_edge=1, beam2_edge=1, await1=2, await2=0).name == "done"  # fmt: skip
+    assert bench.begin(digest, rows=3, **WAITING).name == "done"
     bench.ask("table_rows", first=0, rows=[(0, 0, 1, 0, 1 * MS, 20 * MS)])
     assert bench.release(digest)["reason"].name == "no_table"
     refusal = bench.ask("table_commit")
@@ -137,9 +138,11 @@ def test_a_half_uploaded_table_cannot_be_released() -> None:
 def test_a_row_damaged_on_the_way_in_is_caught_by_the_digest() -> None:
     bench = Bench()
     answer, digest = bench.upload(TWO_DROPS, **WAITING)
-    bench.ask("table_begin", digest=digest, rows=3, window_ticks=1000 * MS, tail_ticks=5 * MS,
-              blanking_ticks=0, dwell_ticks=0, beam1_edge=1, beam2_edge=1, await1=2, await2=0)  # fmt: skip
-    rows = [(anchor, count, output, 0, delay, width) for anchor, count, output, delay, width in TWO_DROPS]
+    bench.begin(digest, rows=3, **WAITING)
+    rows = [
+        (anchor, count, output, 0, delay, width)
+        for anchor, count, output, delay, width in TWO_DROPS
+    ]
     rows[1] = (0, 0, 1, 0, 81 * MS, 20 * MS)
     bench.ask("table_rows", first=0, rows=rows)
     assert bench.ask("table_commit")["reason"].name == "wrong_digest"
@@ -199,7 +202,9 @@ def test_a_dark_beam_is_refused_before_anything_moves() -> None:
 
 def test_releases_in_a_row_keep_the_duty_and_say_how_long_to_wait() -> None:
     bench = Bench()
-    rows = [(0, 0, 1, (1 + 210 * i) * MS, 200 * MS) for i in range(14)]  # 2.8 s of the 3 s that 10 s allow
+    rows = [
+        (0, 0, 1, (1 + 210 * i) * MS, 200 * MS) for i in range(14)
+    ]  # 2.8 s of the 3 s that 10 s allow
     _, digest = bench.upload(rows)
     assert bench.release(digest, 1).name == "done"
     bench.run(3.2)
@@ -280,7 +285,10 @@ def test_a_rinse_needs_its_token_and_keeps_to_its_limit() -> None:
     bench = Bench()
     refusal = bench.ask("rinse", output=1, width_ms=2000, token=0)
     assert refusal["reason"].name == "unconfirmed"
-    assert bench.ask("rinse", output=1, width_ms=2500, token=refusal["detail"])["reason"].name == "unconfirmed"
+    assert (
+        bench.ask("rinse", output=1, width_ms=2500, token=refusal["detail"])["reason"].name
+        == "unconfirmed"
+    )
     again = bench.ask("rinse", output=1, width_ms=2000, token=0)
     assert bench.ask("rinse", output=1, width_ms=2000, token=again["detail"]).name == "done"
     bench.run(4)
@@ -381,7 +389,9 @@ def test_the_store_never_loses_the_newest_and_numbers_every_loss(seed: int) -> N
     st.integers(0, 60),
     st.integers(0, 30),
 )
-def test_the_qualifier_agrees_with_the_rule_as_the_specification_words_it(gaps, blanking, dwell) -> None:
+def test_the_qualifier_agrees_with_the_rule_as_the_specification_words_it(
+    gaps, blanking, dwell
+) -> None:
     times, level, edges = 0, 0, []
     for gap in gaps:
         times, level = times + gap, 1 - level

@@ -16,7 +16,9 @@ DUTY, DUTY_WINDOW = 0.30, 10 * HZ
 delays = st.one_of(st.integers(0, 40 * MS), st.integers(0, 900 * MS), st.integers(0, 2**32 - 1))
 widths = st.one_of(st.integers(0, 30 * MS), st.integers(0, 250 * MS), st.integers(0, 2**32 - 1))
 rows = st.lists(
-    st.tuples(st.integers(0, 2), st.integers(0, 3), st.integers(1, 8), delays, widths), min_size=1, max_size=8
+    st.tuples(st.integers(0, 2), st.integers(0, 3), st.integers(1, 8), delays, widths),
+    min_size=1,
+    max_size=8,
 )
 tables = st.fixed_dictionaries(
     {
@@ -63,7 +65,8 @@ def plausible(draw):
 
 cases = st.one_of(plausible(), plausible(), st.tuples(rows, tables))
 beams = st.lists(
-    st.tuples(st.sampled_from([BEAM1, BEAM2]), st.integers(1, 900 * MS), st.integers(1, 20 * MS)), max_size=8
+    st.tuples(st.sampled_from([BEAM1, BEAM2]), st.integers(1, 900 * MS), st.integers(1, 20 * MS)),
+    max_size=8,
 )
 
 
@@ -78,7 +81,9 @@ def judge(bench: Bench) -> None:
             if signal < 4:
                 assert following - off >= VALVE_GAP or following > on + HZ // 2
             elif signal < 7:
-                assert following - on >= FLASH_GAP - MS  # across shots the board counts milliseconds
+                assert (
+                    following - on >= FLASH_GAP - MS
+                )  # across shots the board counts milliseconds
         if signal < 4:
             for start, _ in pulses:
                 inside = sum(

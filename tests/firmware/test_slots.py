@@ -18,7 +18,16 @@ WAITING = {"window_ticks": 1000 * MS, "await1": 1}
 def press(bench: Bench, down_ms: int = 100) -> None:
     """A press whose contact bounces, as contacts do."""
     start = bench.now + MS
-    for offset, level in ((0, 1), (1, 0), (3, 1), (4, 0), (5, 1), (down_ms, 0), (down_ms + 2, 1), (down_ms + 4, 0)):
+    for offset, level in (
+        (0, 1),
+        (1, 0),
+        (3, 1),
+        (4, 0),
+        (5, 1),
+        (down_ms, 0),
+        (down_ms + 2, 1),
+        (down_ms + 4, 0),
+    ):
         bench.rig.at(start + offset * MS, BUTTON1, level)
 
 
@@ -47,7 +56,7 @@ def test_a_chosen_slot_is_ready_after_a_reset_and_one_press_is_one_shot_with_no_
     bench.ask("hello", definition=bench.codec.definition.digest)
     bench.run(0.5)
     (done,) = bench.named("shot_done")
-    assert (done["release"], done["state"].name) == (1, "fired")
+    assert (done["release"], done["state"].name) == (2**29 + 1, "fired")
 
 
 def test_slots_are_listed_loaded_and_erased() -> None:
@@ -103,7 +112,9 @@ class PowerLoss(Exception):
 
 
 @pytest.mark.parametrize("stage", ["open", "write", "rename"])
-def test_a_power_loss_while_a_slot_is_written_leaves_the_old_or_the_new(stage, tmp_path, monkeypatch) -> None:
+def test_a_power_loss_while_a_slot_is_written_leaves_the_old_or_the_new(
+    stage, tmp_path, monkeypatch
+) -> None:
     old, new = Table(4), Table(4)
     old.make_single(1, 100, 10, 5)
     new.make_single(2, 200, 20, 5)
@@ -151,7 +162,9 @@ def test_no_beacon_comes_between_a_release_and_its_end() -> None:
     _, digest = bench.upload([(0, 0, 8, MS, 4000 * MS)])
     bench.release(digest)
     bench.transport.sleep(3.9)
-    frames = [bench.codec.decode_frame(frame).name for frame in bench.framer.feed(bench.transport.read(0))]
+    frames = [
+        bench.codec.decode_frame(frame).name for frame in bench.framer.feed(bench.transport.read(0))
+    ]
     assert "beacon" not in frames and "state_changed" in frames
 
 
@@ -170,3 +183,17 @@ def test_the_light_tells_the_states_apart() -> None:
     states = [(0, 0, False), (0, 0, True), (1, 1, True), (2, 0, True), (3, 0, True), (4, 0, True)]
     shown = [tuple(bool(light_is_on(*state, ms)) for ms in range(0, 2000, 125)) for state in states]
     assert len(set(shown)) == len(states)
+
+
+def test_a_press_does_not_use_up_a_number_of_the_hosts() -> None:
+    """A host whose release was lost on the way must not take the button's shot for its own."""
+    bench = Bench()
+    _, digest = bench.upload([SHOT[0]])
+    press(bench)
+    bench.run(1.0)
+    (done,) = bench.named("shot_done")
+    assert done["release"] == 2**29 + 1
+    assert bench.ask("status")["last_release"] == 0
+    assert bench.release(digest, 1).name == "done"
+    bench.run(1.0)
+    assert bench.release(digest, 2**29)["reason"].name == "over_limit"

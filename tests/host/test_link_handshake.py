@@ -21,7 +21,7 @@ DEFINITION = CODEC.definition
 WELCOME = {
     "protocol": 1, "definition": DEFINITION.digest, "firmware_major": 0, "firmware_minor": 1,
     "firmware_patch": 0, "boot_id": 77, "unique_id": bytes(8), "clock_hz": 1_000_000, "timing": 3,
-    "state": 0, "cause": 12, "last_release": 0, "stamp_ticks": 1, "outputs": 0b10010,
+    "state": 0, "cause": 12, "last_release": 0, "oldest_report": 1, "stamp_ticks": 1, "outputs": 0b10010,
     "inputs": 1 << 9, "rows_max": 64, "valve_max_us": 1, "valve_gap_us": 1, "duty_percent": 1,
     "duty_window_ms": 1, "rinse_max_ms": 1, "flash_max_us": 1, "flash_gap_us": 1,
     "camera_max_ms": 1, "window_max_ms": 1, "earliest_ticks": 1, "earliest_beam_ticks": 1,

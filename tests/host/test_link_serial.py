@@ -21,13 +21,11 @@ from beamfall.errors import (
     PortSyntaxError,
 )
 from beamfall.link import Link, LinkTiming, serial_port
-from beamfall.link.serial_port import PortSeen, SerialTransport, find_port
+from beamfall.link.serial_port import PortSeen, SerialTransport
 
 posix = pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are POSIX")
 PICO = PortSeen("/dev/ttyACM0", 0x2E8A, 0x0005, "E66138935F5A8E2B")
 SECOND = PortSeen("/dev/ttyACM1", 0x2E8A, 0x0005, "E66138935F123456")
-OTHER = PortSeen("/dev/ttyUSB0", 0x0403, 0x6001, None)
-BUILT_IN = PortSeen("/dev/ttyS0", None, None, None)
 
 
 @pytest.fixture
@@ -135,19 +133,6 @@ def test_a_loop_back_is_not_a_board() -> None:
     link = Link(SerialTransport("loop://"), timing=LinkTiming(first_s=0.02, hello_tries=2))
     with pytest.raises(NotABoard, match="sends back what is sent to it"):
         link.open()
-
-
-def test_the_one_board_is_found_by_its_usb_ids() -> None:
-    assert find_port([BUILT_IN, OTHER, PICO]) == PICO
-
-
-def test_none_and_several_are_different_errors_that_list_what_was_seen() -> None:
-    with pytest.raises(PortNotFound, match="no board found; ports here: .*0403:6001"):
-        find_port([BUILT_IN, OTHER])
-    with pytest.raises(PortNotFound, match="no serial port now"):
-        find_port([])
-    with pytest.raises(PortNotFound, match="more than one board.*ttyACM0.*8E2B.*ttyACM1.*3456"):
-        find_port([PICO, SECOND])
 
 
 def test_a_board_is_found_again_under_another_name(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -71,7 +71,9 @@ class ProcessChannel:
 
     def drive(self, signal, level):
         # Sent with the next advance: small packets one by one would wait for each other's acknowledgement.
-        self._drives += struct.pack(_REQUEST, _DRIVE, signal, level, 0, self.now, self._written, self._read)
+        self._drives += struct.pack(
+            _REQUEST, _DRIVE, signal, level, 0, self.now, self._written, self._read
+        )
 
     def level(self, signal):
         return self._levels >> signal & 1

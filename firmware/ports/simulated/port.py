@@ -3,9 +3,10 @@
 The rows of the table are played exactly at their ticks and every edge is stamped exactly. Time passes only in
 `idle`, through the channel, which stands for the rig at the pins: in the host's process under CPython
 (host/beamfall/link/simulated.py), at the other end of a socket under the MicroPython interpreter (channel.py).
-A channel offers: `now` (ticks since power-up), `clock_hz`, `drive(signal, level)` (an output has changed now),
-`light` (the status light), `enter_maintenance()`, `advance(until)` (let time pass up to `until` or the first input edge, which is then in `edge_signal` and
-`edge_level`, else `edge_signal` is 0), `level(signal)`, `read_into`, `write`, `entropy()`, `unique_id`.
+A channel offers: `now` (ticks since power-up), `clock_hz`, `unique_id`, `light` (the status light), `entropy()`,
+`drive(signal, level)` (an output has changed now), `advance(until)` (let time pass up to `until` or the first input
+edge, which is then in `edge_signal` and `edge_level`, else `edge_signal` is 0), `level(signal)`, `read_into`, `write`,
+`enter_maintenance()`.
 """
 
 from array import array
@@ -178,7 +179,9 @@ class SimulatedPort:
         time = self._time
         for row in range(self._table.rows):
             state = phase[row]
-            if (state == _AHEAD or state == _ON) and (time[row] < when or (time[row] == when and state == _ON)):
+            if (state == _AHEAD or state == _ON) and (
+                time[row] < when or (time[row] == when and state == _ON)
+            ):
                 best = row
                 when = time[row]
         return best

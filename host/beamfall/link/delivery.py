@@ -39,14 +39,18 @@ class ReportOrder:
 
     def __init__(self) -> None:
         self.boot_id: int | None = None
-        self.expected: int | None = None  # None: the first to come starts the count
+        self.expected: int | None = None  # None: no session has been opened yet
 
-    def begin(self, boot_id: int) -> bool:
-        """Take note of a welcome's boot id; return whether the board has restarted."""
+    def begin(self, boot_id: int, oldest_report: int) -> bool:
+        """Take note of a welcome: its boot id and the first report it promises.
+
+        Returns whether the board has restarted. In a life of the board that is new to this host the
+        count starts at the promised report, so that one lost on the line is missed and comes again.
+        """
         restarted = self.boot_id is not None and self.boot_id != boot_id
         if boot_id != self.boot_id:
             self.boot_id = boot_id
-            self.expected = None
+            self.expected = oldest_report
         return restarted
 
     def take(self, number: int, forgotten_from: int | None) -> Verdict:

@@ -78,7 +78,7 @@ class MicroPythonTransport:
         firmware: Path = find_firmware()
         with socket.create_server(("127.0.0.1", 0)) as server:
             server.settimeout(_PATIENCE_S)
-            self._errors: IO[bytes] = TemporaryFile()
+            self._errors: IO[bytes] = TemporaryFile()  # noqa: SIM115 - lives as long as the process
             # pyserial puts the line into raw mode; before that, nothing may be written to it.
             self._serial: Any = serial.Serial(os.ttyname(slave), timeout=0, write_timeout=5)
             os.close(slave)
@@ -98,7 +98,10 @@ class MicroPythonTransport:
             os.close(master)
             self._socket = self._accept(server)
         head = _HEAD.pack(
-            self.rig.clock_hz, make_unique_id(self._seed), make_entropy(self._seed, self._boot), bytes(8)
+            self.rig.clock_hz,
+            make_unique_id(self._seed),
+            make_entropy(self._seed, self._boot),
+            bytes(8),
         )
         self._socket.sendall(head)
 
@@ -154,7 +157,9 @@ class MicroPythonTransport:
             elif op == _ADVANCE:
                 self._waiting = (ticks, written, read)
             else:
-                raise self._lost(f"the firmware sent {op} over the rig's socket, which means nothing")
+                raise self._lost(
+                    f"the firmware sent {op} over the rig's socket, which means nothing"
+                )
 
     def _answer(self, now: int, signal: int, level: int) -> None:
         levels = 0

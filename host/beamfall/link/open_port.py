@@ -1,9 +1,9 @@
 """From a port's name to a transport.
 
-    sim                      firmware and rig in this process, virtual time
-    sim:micropython          the firmware under the MicroPython interpreter, the same virtual time
-    sim?seed=7&fault=NAME    options of a simulated port
-    anything else            a serial port or a pyserial URL
+sim                      firmware and rig in this process, virtual time
+sim:micropython          the firmware under the MicroPython interpreter, the same virtual time
+sim?seed=7&fault=NAME    options of a simulated port
+anything else            a serial port or a pyserial URL
 """
 
 from __future__ import annotations
@@ -39,21 +39,29 @@ def parse_port(name: str) -> SimulatedPortName | None:
     kind, _, query = name.partition("?")
     if kind not in _SIMULATED:
         if kind.startswith("sim:"):
-            raise PortSyntaxError(f"port {name!r}: there is no such simulation; there are sim and sim:micropython")
+            raise PortSyntaxError(
+                f"port {name!r}: there is no such simulation; there are sim and sim:micropython"
+            )
         return None
     seed: int | None = None
     fault: str | None = None
     for key, value in parse_qsl(query, keep_blank_values=True):
         if key == "seed":
             if not value.isascii() or not value.isdigit():
-                raise PortSyntaxError(f"port {name!r}: seed={value!r} is not a whole number, 0 or more")
+                raise PortSyntaxError(
+                    f"port {name!r}: seed={value!r} is not a whole number, 0 or more"
+                )
             seed = int(value)
         elif key == "fault":
             fault = value
         else:
-            raise PortSyntaxError(f"port {name!r}: option {key!r} is unknown; there are seed and fault")
+            raise PortSyntaxError(
+                f"port {name!r}: option {key!r} is unknown; there are seed and fault"
+            )
     if query and seed is None and fault is None:
-        raise PortSyntaxError(f"port {name!r}: cannot read {query!r}; write for instance sim?seed=7")
+        raise PortSyntaxError(
+            f"port {name!r}: cannot read {query!r}; write for instance sim?seed=7"
+        )
     return SimulatedPortName(kind, seed, fault)
 
 

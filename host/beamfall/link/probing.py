@@ -11,7 +11,9 @@ from beamfall.link.serial_port import PortSeen, SerialTransport, list_ports
 from beamfall.link.transport import Transport
 from beamfall.wire import Frame, Framer, Message, get_codec
 
-LISTEN_S = 2.6  # a beacon comes once a second, the first one a second after the last host fell silent
+LISTEN_S = (
+    2.6  # a beacon comes once a second, the first one a second after the last host fell silent
+)
 
 
 def listen_for_beacon(transport: Transport, seconds: float = LISTEN_S) -> Message | None:
@@ -61,7 +63,9 @@ def find_board(seen: list[PortSeen] | None = None) -> str:
     if len(boards) == 1:
         return boards[0]
     if boards:
-        raise PortNotFound(f"more than one board is connected: {', '.join(boards)}; name one with --port")
+        raise PortNotFound(
+            f"more than one board is connected: {', '.join(boards)}; name one with --port"
+        )
     raise NotABoard(
         f"no board with this firmware found ({'; '.join(silent)}; nothing was sent to them); install it with "
         "`beamfall board install`, name the port with --port, or use --port sim to work without one"

@@ -12,12 +12,9 @@ import re
 import sys
 import time
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from beamfall.errors import LinkLost, PortBusy, PortDenied, PortNotFound, PortSyntaxError
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
 
 BAUDRATE = 115200  # means nothing on USB; the speed of boards behind a UART bridge
 # USB vendor and product ids of MicroPython's serial port on RP2040 and RP2350 (MicroPython 1.2x,
@@ -55,21 +52,6 @@ def list_ports() -> list[PortSeen]:
         PortSeen(port.device, port.vid, port.pid, port.serial_number) for port in tool.comports()
     ]
     return sorted(ports, key=lambda port: (not port.is_candidate, port.device))
-
-
-def find_port(seen: Iterable[PortSeen] | None = None) -> PortSeen:
-    """Return the one port a board is on; raises PortNotFound for none and for more than one."""
-    ports = list_ports() if seen is None else list(seen)
-    candidates = [port for port in ports if port.is_candidate]
-    if len(candidates) == 1:
-        return candidates[0]
-    if candidates:
-        listed = "; ".join(str(port) for port in candidates)
-        raise PortNotFound(f"more than one board is connected: {listed}; name one with --port")
-    raise PortNotFound(
-        f"no board found; {_list(ports)}; connect it by a USB cable that carries data, "
-        "or name its port with --port"
-    )
 
 
 class SerialTransport:

@@ -403,7 +403,7 @@ class Link:
     def _enter(self, welcome: Welcome) -> None:
         self.welcome = welcome
         self.counters.sessions += 1
-        if self._order.begin(welcome.boot_id):
+        if self._order.begin(welcome.boot_id, welcome.oldest_report):
             self.counters.restarts += 1
             self._kept = None
         self._last_release = welcome.last_release

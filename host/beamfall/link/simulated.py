@@ -126,7 +126,9 @@ class SimulatedTransport:
         channel.granted = deadline
         while True:
             if channel.stopped:
-                raise LinkLost(f"{self._name}: the simulated board is in maintenance and speaks no wire")
+                raise LinkLost(
+                    f"{self._name}: the simulated board is in maintenance and speaks no wire"
+                )
             board.step()
             if (until_output and channel.to_host) or channel.now >= deadline:
                 return

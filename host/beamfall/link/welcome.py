@@ -31,6 +31,7 @@ class Welcome:
     state: WireEnum
     cause: WireEnum
     last_release: int
+    oldest_report: int
     stamp_ticks: int
     outputs: int
     inputs: int

@@ -176,6 +176,7 @@ class Limits:
     rows_per_part: int
     edges_per_report: int
     report_window: int
+    button_release_base: int
     text_max: int
     horizon_ticks: int
 
