@@ -32,7 +32,6 @@ INPUTS = {
 ZERO_PIN = 20
 MARK_PINS = (21, 22)  # beam 1, beam 2
 LED = (17, True)  # (pin, active high); external
-MAINTENANCE_PIN = 13  # held at boot: no main loop; the button
 
 # The serial line: "on", "off" or None (as it is) is what the host sets before it talks.
 DTR = "on"  # without it the board does not send

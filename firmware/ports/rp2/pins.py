@@ -118,6 +118,11 @@ class Pins:
         level = mem32[self.chip.gpio_in] >> self._beam_pin[beam] & 1
         return bool(level ^ self._beam_inverted[beam]) == bool(self._beam_high[beam])
 
+    def is_on(self, signal):
+        """The live level of an input."""
+        pin, on_high, _pull = self._inputs[signal]
+        return bool(mem32[self.chip.gpio_in] >> pin & 1) == bool(on_high)
+
     def zero_is_up(self):
         return bool(mem32[self.chip.gpio_in] >> self.zero & 1)
 

@@ -33,6 +33,8 @@ _QUALIFIER_ORIGIN = 12
 _COUNT_MAX = 255
 _TICKS_MASK = 0x3FFFFFFF
 _NAP_MS = 2  # longest sleep while edges may come: 100 edges at 50 kHz, a fifth of the ring
+_LOOK_MS = 50  # longest sleep at all: the button and the light want to be looked after
+MAINTENANCE = 0x6D61696E  # in the scratch register over a restart: do not start the main loop
 _DONE_US = 2  # added to the timeline's end, for the microsecond clock's own grain
 
 
@@ -67,6 +69,11 @@ class Port:
         self._now = 0
         self._console = Console()
         self._watchdog = None
+        self._light = None
+        self._light_high = True
+        if profile.LED is not None:
+            pin, self._light_high = profile.LED
+            self._light = machine.Pin(pin, machine.Pin.OUT, value=not self._light_high)
         self._pins = Pins(profile)
         self._players = Block(0)
         self._watchers = Block(1)
@@ -377,6 +384,13 @@ class Port:
     def beam_dark(self, beam):
         return self._pins.beam_dark(beam - 1)
 
+    def button_down(self):
+        return self._pins.is_on(wire.SIGNAL_BUTTON1)
+
+    def set_light(self, on):
+        if self._light is not None:
+            self._light.value(bool(on) == self._light_high)
+
     # -- the rest ----------------------------------------------------------------------------------------------
     def read_into(self, buffer):
         return self._console.read_into(buffer)
@@ -390,6 +404,7 @@ class Port:
     def idle(self, ms):
         """Sleep until a byte comes, `ms` at the most; with a shot or watch under way a nap, so that no stamp waits
         for long, and up to `wake_ticks` exactly."""
+        ms = min(ms, _LOOK_MS)
         if self._running:
             ms = min(ms, _NAP_MS)
             if self._stamps.waiting() >= 2:
@@ -408,6 +423,12 @@ class Port:
     def start_watchdog(self, timeout_ms):
         """From here on feed_watchdog must be called in time; it cannot be stopped on these chips."""
         self._watchdog = machine.WDT(timeout=timeout_ms)
+
+    def enter_maintenance(self):
+        """Restart without main loop and watchdog; does not come back. See start.py."""
+        mem32[self._pins.chip.scratch] = MAINTENANCE
+        time.sleep_ms(_LOOK_MS)  # the answer leaves
+        machine.reset()
 
     def feed_watchdog(self):
         if self._watchdog is not None:

@@ -270,7 +270,8 @@ class Bench:
             return address, Ram(chip, address - SRAM), 0
 
         machine = types.ModuleType("machine")
-        machine.__dict__.update(mem32=self.mem32, freq=lambda: CLOCK_HZ, unique_id=lambda: bytes(8))
+        pin = types.SimpleNamespace(OUT=1)
+        machine.__dict__.update(mem32=self.mem32, freq=lambda: CLOCK_HZ, unique_id=lambda: bytes(8), Pin=pin)
         rp2 = types.ModuleType("rp2")
         rp2.__dict__.update(DMA=make_dma(chip))
         monkeypatch.setitem(sys.modules, "machine", machine)
@@ -290,6 +291,7 @@ class Bench:
         self.profile = types.SimpleNamespace(**{k: v for k, v in vars(loaded).items() if k.isupper()})
         for key, value in changes.items():
             setattr(self.profile, key, value)
+        self.profile.LED = None
         self.pin = {s: e[0] for s, e in {**self.profile.OUTPUTS, **self.profile.INPUTS}.items()}
         for signal in (9, 10, 11, 12):
             self.line(signal, 0)
