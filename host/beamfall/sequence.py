@@ -176,11 +176,15 @@ class TickRow:
             OUTPUTS.index(self.output),
         )
 
+    @property
+    def where(self) -> str:
+        """The anchor in words: `release`, `beam1 edge 2`."""
+        return self.anchor if self.anchor == "release" else f"{self.anchor} edge {self.count}"
+
     def describe(self, clock_hz: int) -> str:
         """The row in words, for messages: `row 3 (flash1, beam1 edge 2 + 85.000 ms)`."""
-        where = self.anchor if self.anchor == "release" else f"{self.anchor} edge {self.count}"
         delay = format_ticks(self.delay_ticks, clock_hz)
-        return f"row {self.origin + 1} ({self.output}, {where} + {delay})"
+        return f"row {self.origin + 1} ({self.output}, {self.where} + {delay})"
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,38 @@
+"""The commands, put together. A new command is a file here and one line below."""
+
+from __future__ import annotations
+
+import typer
+
+from beamfall import __version__
+from beamfall.cli import ports, sequence, shots
+
+app = typer.Typer(
+    name="beamfall",
+    help="Drop controller: release drops, fire the flash by the beam, keep what was measured.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,  # rich would double the time that --help takes
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        print(f"beamfall {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _start(
+    version: bool = typer.Option(
+        False, "--version", help="Show the version.", callback=_show_version, is_eager=True
+    ),
+) -> None:
+    """Drop controller: release drops, fire the flash by the beam, keep what was measured."""
+
+
+app.command("ports")(ports.show_ports)
+app.add_typer(sequence.app, name="sequence")
+app.add_typer(shots.app, name="shots")

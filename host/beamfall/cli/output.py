@@ -1,0 +1,57 @@
+"""How commands print: tables for people on a terminal, plain aligned text into a file or a pipe."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+
+def print_table(
+    columns: Sequence[str], rows: Iterable[Sequence[str]], *, numeric: Sequence[str] = ()
+) -> None:
+    """Print a table; `numeric` names the columns that stand to the right."""
+    content = [tuple(row) for row in rows]
+    if sys.stdout.isatty():
+        _print_rich(columns, content, numeric)
+        return
+    widths = [
+        max(len(column), *(len(row[index]) for row in content)) if content else len(column)
+        for index, column in enumerate(columns)
+    ]
+    for line in (tuple(columns), *content):
+        cells = (
+            cell.rjust(width) if column in numeric else cell.ljust(width)
+            for cell, width, column in zip(line, widths, columns, strict=True)
+        )
+        print("  ".join(cells).rstrip())
+
+
+def print_pairs(pairs: Iterable[tuple[str, str]]) -> None:
+    """Print names and values, one pair a line, the values under each other."""
+    content = [pair for pair in pairs if pair[1]]
+    width = max((len(name) for name, _ in content), default=0)
+    for name, value in content:
+        print(f"{name.ljust(width)}  {value}")
+
+
+def print_json(value: Any) -> None:
+    """Print one JSON object on one line."""
+    print(json.dumps(value, ensure_ascii=False, separators=(", ", ": ")), flush=True)
+
+
+def _print_rich(
+    columns: Sequence[str], rows: Sequence[Sequence[str]], numeric: Sequence[str]
+) -> None:
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    for column in columns:
+        table.add_column(column, justify="right" if column in numeric else "left")
+    for row in rows:
+        table.add_row(*(Text(cell) for cell in row))
+    Console().print(table)

@@ -1,0 +1,90 @@
+"""`beamfall sequence`: look at a sequence file before a valve opens."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import typer
+
+app = typer.Typer(
+    help="Sequence files: what each output does, and when.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+@app.callback()
+def _sequence() -> None:
+    """Sequence files: what each output does, and when."""
+
+
+@app.command("check")
+def check_sequence(
+    file: Path = typer.Argument(..., help="The sequence file (TOML)."),
+    port: str | None = typer.Option(
+        None, "--port", help="Check against the limits of the board on this port."
+    ),
+    as_json: bool = typer.Option(False, "--json", help="The table in ticks, as one JSON object."),
+) -> None:
+    """Check a sequence file against a board's limits and show the table as the board would run it.
+
+    Without --port the limits are those of the simulated board. Nothing is uploaded or released.
+    """
+    from beamfall.cli.output import print_json, print_pairs, print_table
+    from beamfall.limits import BoardLimits
+    from beamfall.sequence_file import load_sequence
+    from beamfall.units import format_duration, format_ticks
+
+    sequence = load_sequence(file)
+    limits = BoardLimits()
+    if port is not None:
+        from beamfall.board import Board
+
+        with Board.connect(port) as board:
+            limits = BoardLimits.from_welcome(board.info)
+    table = sequence.make_table_within(limits)
+    if as_json:
+        print_json({"board": limits.name, "digest": table.digest.hex(), **table.to_dict()})
+        return
+    hz = table.clock_hz
+    waits = [
+        f"{count} edge{'' if count == 1 else 's'} ({edge}) of beam{number}"
+        for number, (count, edge) in enumerate(zip(table.awaits, table.beam_edges, strict=True), 1)
+        if count
+    ]
+    print_pairs(
+        (
+            ("sequence", sequence.name),
+            ("board", f"{limits.name}, clock {hz / 1e6:g} MHz"),
+            ("waits for", " and ".join(waits) or "no beam edge"),
+            ("window", format_duration(table.window_ticks / hz) if table.window_ticks else ""),
+            (
+                "blanking",
+                format_duration(table.blanking_ticks / hz) if table.blanking_ticks else "",
+            ),
+            (
+                "dwell",
+                f"{format_duration(table.dwell_ticks / hz)} or more" if table.dwell_ticks else "",
+            ),
+            ("tail", format_duration(table.tail_ticks / hz)),
+            ("digest", table.digest.hex()),
+        )
+    )
+    print()
+    print_table(
+        ("row", "output", "from", "delay", "width", "delay in ticks"),
+        [
+            (
+                str(row.origin + 1),
+                row.output,
+                row.where,
+                format_ticks(row.delay_ticks, hz),
+                format_ticks(row.width_ticks, hz),
+                str(row.delay_ticks),
+            )
+            for row in table.rows
+        ],
+        numeric=("row", "delay", "width", "delay in ticks"),
+    )
+    print(f"\nGood: all {len(table.rows)} rows are within the limits of board '{limits.name}'.")

@@ -1,0 +1,188 @@
+"""`beamfall shots`: what was fired and what was measured."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+if TYPE_CHECKING:
+    from beamfall.shots import LoggedShot, ShotLine, ShotLog
+
+_NOTHING_YET = (
+    "no shot has been logged yet; the log will be {path}; fire one: beamfall shoot --port sim"
+)
+app = typer.Typer(
+    help="The shot log.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+@app.callback()
+def _shots() -> None:
+    """The shot log."""
+
+
+@app.command("where")
+def show_place() -> None:
+    """Print the path of the shot log. BEAMFALL_LOG sets another."""
+    from beamfall.shots import find_log
+
+    print(find_log())
+
+
+@app.command("list")
+def list_shots(
+    limit: int = typer.Option(20, "--limit", min=1, help="How many, the newest."),
+    series: int | None = typer.Option(None, "--series", help="Only shots of this series."),
+    state: str | None = typer.Option(None, "--state", help="Only shots in this state."),
+    as_json: bool = typer.Option(False, "--json", help="One JSON object a shot."),
+) -> None:
+    """List the newest shots."""
+    from dataclasses import asdict
+
+    from beamfall.cli.output import print_json, print_table
+    from beamfall.shots import ShotLog, find_log
+
+    log = ShotLog.open_existing()
+    if log is None:
+        if not as_json:
+            print(_NOTHING_YET.format(path=find_log()))
+        return
+    with log:
+        lines = log.list_shots(limit=limit, series=series, state=state)
+        if as_json:
+            for line in lines:
+                print_json({**asdict(line), "state": line.shown_state})
+            return
+        print_table(
+            ("shot", "series", "time", "state", "cause", "flash after", "spacing", "rig", "port"),
+            [_describe_line(line) for line in lines],
+            numeric=("shot", "series", "spacing"),
+        )
+        if series is None and state is None and len(lines) == limit:
+            print(f"{log.count_shots()} shots in {log.path}")
+
+
+@app.command("show")
+def show_shot(
+    shot: int = typer.Argument(..., help="The shot's number."),
+    as_json: bool = typer.Option(False, "--json", help="The shot as one JSON object."),
+    plot: Path | None = typer.Option(None, "--plot", help="Draw its timeline into this PNG."),
+) -> None:
+    """Show one shot: what was planned, every edge measured, how it ended."""
+    from beamfall.cli.output import print_json
+
+    with _open() as log:
+        logged = log.read_shot(shot)
+    if plot is not None:
+        from beamfall.plot.timeline import draw_timeline
+
+        draw_timeline(logged.record.to_json(), plot)
+    if as_json:
+        print_json(logged.record.to_json())
+    else:
+        _print_shot(logged)
+        if plot is not None:
+            print(f"\ntimeline drawn in {plot}")
+
+
+def _open() -> ShotLog:
+    from beamfall.errors import NoSuchShot
+    from beamfall.shots import ShotLog, find_log
+
+    log = ShotLog.open_existing()
+    if log is None:
+        raise NoSuchShot(_NOTHING_YET.format(path=find_log()))
+    return log
+
+
+def _describe_line(line: ShotLine) -> tuple[str, ...]:
+    from beamfall.units import format_ticks
+
+    flash = format_ticks(line.flash_delay_ticks, line.clock_hz)
+    if line.flash_delay_ticks is not None:
+        anchor = f"{line.anchor_beam} edge {line.anchor_count}" if line.anchor_beam else "release"
+        flash = f"{anchor} + {flash}"
+    return (
+        str(line.shot),
+        str(line.series),
+        _say_time(line.begun_us),
+        line.shown_state,
+        line.cause or "-",
+        flash,
+        format_ticks(line.spacing_ticks, line.clock_hz),
+        line.rig_name or "-",
+        line.port,
+    )
+
+
+def _print_shot(logged: LoggedShot) -> None:
+    from beamfall.cli.output import print_pairs, print_table
+    from beamfall.units import format_ticks
+
+    line, record, hz = logged.line, logged.record, logged.record.clock_hz
+    state = record.state if record.cause is None else f"{record.state} ({record.cause})"
+    if line.state == "begun":
+        state += ": the program ended before the board's report came; it may or may not have fired"
+    board = logged.board
+    columns = _describe_line(line)
+    print_pairs(
+        (
+            ("shot", f"{line.shot} (number {line.number} of series {line.series})"),
+            ("time", columns[2]),
+            ("state", state),
+            ("rig", line.rig_name or ""),
+            ("board", f"{board['name']} {board['unique_id']}, firmware {board['firmware']}"),
+            ("port", line.port),
+            ("timing", f"{board['timing']}, clock {hz / 1e6:g} MHz"),
+            ("seed", "" if record.seed is None else str(record.seed)),
+            ("flash after", columns[5]),
+            ("spacing", columns[6]),
+            ("rows late", _say_late(logged)),
+            ("edges lost", str(record.counts.get("edges_lost") or "")),
+            ("rating", "" if line.rating is None else f"{line.rating} of 5"),
+            ("note", line.note),
+            ("picture", logged.picture or ""),
+        )
+    )
+    if not record.edges:
+        return
+    print()
+    print_table(
+        ("line", "edge", "planned", "measured", "difference", "source"),
+        [
+            (
+                edge.what,
+                edge.edge,
+                format_ticks(edge.planned_ticks, hz),
+                format_ticks(edge.ticks, hz),
+                _say_difference(edge.planned_ticks, edge.ticks, hz),
+                edge.source if edge.ticks is not None else "not seen",
+            )
+            for edge in record.edges
+        ],
+        numeric=("planned", "measured", "difference"),
+    )
+
+
+def _say_late(logged: LoggedShot) -> str:
+    counts, hz = logged.record.counts, logged.record.clock_hz
+    if not counts.get("rows_late"):
+        return ""
+    return f"{counts['rows_late']}, the latest by {counts['worst_late_ticks'] / hz * 1e6:.3f} µs"
+
+
+def _say_difference(planned: int | None, measured: int | None, clock_hz: int) -> str:
+    if planned is None or measured is None:
+        return "-"
+    return f"{(measured - planned) / clock_hz * 1e6:+.3f} µs"
+
+
+def _say_time(micros: int) -> str:
+    from datetime import UTC, datetime
+
+    return datetime.fromtimestamp(micros / 1e6, UTC).astimezone().strftime("%Y-%m-%d %H:%M:%S")
