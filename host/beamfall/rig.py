@@ -73,7 +73,9 @@ class Valve:
 
     `height_m` of the nozzle's mouth above the liquid; `bore_m` inside, `outer_diameter_m` the mouth
     outside; `head_m` of the Mariotte bottle: the air inlet above the mouth. `opening_s` for one
-    drop. `latency_s` from the command to the drop coming free, a guess until calibrated.
+    drop. `latency_s` from the command to the drop coming free, a guess until calibrated. `place_m`
+    along the dish from the middle of the picture: valves within 5 mm of each other share a place,
+    and their drops meet.
     """
 
     output: str = choice(_VALVES, default="valve1")
@@ -85,13 +87,15 @@ class Valve:
     lag_s: float = quantity("duration", 0.0, 0.1, default=0.0)
     opening_s: float = quantity("duration", 0.0005, 0.5)
     latency_s: float = quantity("duration", 0.0, 0.5)
+    place_m: float = quantity("length", -0.5, 0.5, default=0.0)
 
 
 @dataclass(frozen=True, slots=True)
 class Beam:
     """A beam: `height_m` above the liquid, `width_m` along the fall, `offset_m` of the fall line from it.
 
-    `edge` is which of its edges counts; `blanking_s` and `dwell_s` as in a sequence.
+    `edge` is which of its edges counts; `blanking_s` and `dwell_s` as in a sequence. It sees the
+    drops that fall within 5 mm of its `place_m`.
     """
 
     input: str = choice(BEAMS, default="beam1")
@@ -101,6 +105,7 @@ class Beam:
     edge: str = choice(("dark", "clear"), default="dark")
     blanking_s: float = quantity("duration", 0.0, 1.0, default=0.0)
     dwell_s: float = quantity("duration", 0.0, 0.05, default=0.0)
+    place_m: float = quantity("length", -0.5, 0.5, default=0.0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -55,11 +55,16 @@ def draw_model(rig: Rig, seed: int) -> RigModel:
                 detachment_ratio=true["detachment_ratio"],
                 start_speed_ratio=true["start_speed_ratio"],
                 offset_m=max((beam.offset_m for beam in rig.beams[:1]), default=0.0),
+                place_m=valve.place_m,
             )
             for valve in rig.valves
         ),
         beams=tuple(
-            BeamModel(beam.height_m + true["beam_error_m"], beam.width_m * true["beam_sense"])
+            BeamModel(
+                beam.height_m + true["beam_error_m"],
+                beam.width_m * true["beam_sense"],
+                beam.place_m,
+            )
             for beam in rig.beams
         ),
         flashes=tuple(

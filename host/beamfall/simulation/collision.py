@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import math
 import random
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from beamfall.physics.impact import SHALLOWEST_JET_M
 from beamfall.simulation.drops import Drop, find_height, reach
 from beamfall.simulation.model import RigModel
 
 LEAST_SPEED_M_S = 1.0  # slower drops than this throw no jet worth the name (our choice)
+CALM_S = 0.6  # a drop this long after the one before strikes a calm surface
+UMBRELLA_S = 0.06  # for so long a further drop can meet the umbrella (our choice)
 CONTACT_S = 0.00025  # a picture this close to the contact is said to show it
 _CLOSE_S = 1e-7  # contact times are found to this
 
@@ -104,40 +106,96 @@ def find_contact(model: RigModel, jet: Jet, drop: Drop) -> Contact | None:
     return Contact(when, height)
 
 
+@dataclass
+class Column:
+    """What happens in one place of the dish: drops in the order of their impacts, jet and contacts.
+
+    Only the drops since the surface was last calm are in `recent`. `contacts`: of drop 2 with the
+    jet, then of drop 3 with the umbrella that drop 2 made; it ends with the first that fails.
+    """
+
+    place_m: float
+    drops: list[Drop] = field(default_factory=list)
+    recent: list[Drop] = field(default_factory=list)
+    jet: Jet | None = None
+    contacts: list[Contact] = field(default_factory=list)
+
+    def add(self, model: RigModel, drop: Drop, draws: random.Random) -> None:
+        """Take one more drop and work out anew what follows."""
+        self.drops.append(drop)
+        self.drops.sort(key=lambda one: one.impact_s)
+        self.recent = _since_calm(self.drops)
+        self.jet = make_jet(model, self.recent[0], draws)
+        self.contacts = []
+        if self.jet is None:
+            return
+        for number, later in enumerate(self.recent[1:]):
+            met = (
+                find_contact(model, self.jet, later)
+                if number == 0
+                else _meet_umbrella(model, self.contacts[-1], later)
+            )
+            if met is None:
+                return
+            self.contacts.append(met)
+
+    @property
+    def contact(self) -> Contact | None:
+        """The contact that the last drop came for; None where there is none."""
+        wanted = len(self.recent) - 1
+        return self.contacts[-1] if self.contacts and len(self.contacts) == wanted else None
+
+
+def _since_calm(drops: list[Drop]) -> list[Drop]:
+    first = 0
+    for index in range(1, len(drops)):
+        if drops[index].impact_s - drops[index - 1].impact_s > CALM_S:
+            first = index
+    return drops[first:]
+
+
+def _meet_umbrella(model: RigModel, before: Contact, drop: Drop) -> Contact | None:
+    """When a further drop meets the umbrella, which stays at about the height of the contact."""
+    when = reach(model, drop, before.height_m + 0.5 * drop.diameter_m)[0]
+    if 0.0 < when - before.when_s <= UMBRELLA_S:
+        return Contact(when, before.height_m)
+    return None
+
+
 @dataclass(frozen=True)
 class Picture:
     """What the camera would show at one light; heights above the surface, None where a thing is not.
 
-    `shows` is one of: nothing (neither drop 2 nor a jet), jet (a jet, no drop 2 in the frame),
-    before (drop 2 in the frame, not yet down), contact, after (the umbrella spreads), missed
-    (drop 2 went past the jet, or struck where there was none).
+    `shows` is one of: nothing (no jet and no later drop), jet (a jet, no later drop in the frame),
+    before (the later drop in the frame, not yet down), contact, after (the umbrella spreads),
+    missed (the drop went past the jet, or struck where there was none). The later drop is the
+    last one: drop 2 of a collision, drop 3 of three.
     """
 
     shows: str
     stage_s: float | None  # light minus contact; None without a contact
     jet_m: float | None
-    drop2_m: float | None  # lowest point of drop 2
+    drop2_m: float | None  # lowest point of the later drop
 
 
-def see_picture(
-    model: RigModel, drops: list[Drop], jet: Jet | None, contact: Contact | None, light_s: float
-) -> Picture:
+def see_picture(model: RigModel, column: Column, light_s: float) -> Picture:
     """Return what a flash of light at that time shows."""
+    jet, contact = column.jet, column.contact
     tip = jet.tip_m(light_s) if jet is not None else 0.0
     jet_m = tip if tip > 0.0 else None
     calm = "jet" if jet_m else "nothing"
-    if len(drops) < 2:
+    if len(column.recent) < 2:
         return Picture(calm, None, jet_m, None)
-    first, second = drops[0], drops[1]
-    lowest = find_height(model, second, light_s)
+    first, later = column.recent[0], column.recent[-1]
+    lowest = find_height(model, later, light_s)
     drop2_m = lowest if lowest is not None and lowest < model.frame_height_m else None
     if contact is None:
-        if light_s >= second.impact_s:
+        if light_s >= later.impact_s:
             return Picture("missed", None, jet_m, None)
         return Picture("before" if drop2_m is not None else calm, None, jet_m, drop2_m)
     stage = light_s - contact.when_s
-    apart = math.hypot(first.aim_m[0] - second.aim_m[0], first.aim_m[1] - second.aim_m[1])
-    if stage >= -CONTACT_S and apart > 0.5 * (first.diameter_m + second.diameter_m):
+    apart = math.hypot(first.aim_m[0] - later.aim_m[0], first.aim_m[1] - later.aim_m[1])
+    if stage >= -CONTACT_S and apart > 0.5 * (first.diameter_m + later.diameter_m):
         return Picture("missed", stage, jet_m, drop2_m)
     if abs(stage) <= CONTACT_S:
         return Picture("contact", stage, jet_m, contact.height_m)

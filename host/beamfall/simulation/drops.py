@@ -10,6 +10,7 @@ from beamfall.physics.drops import compute_diameter
 from beamfall.physics.fall import MAX_DIAMETER_M, MIN_DIAMETER_M, fall
 from beamfall.simulation.model import BeamModel, RigModel
 
+SAME_PLACE_M = 0.005  # nozzles and beams this close belong together
 LEAST_GAP_S = 0.008  # between two drops of one nozzle: it must have emptied and formed anew
 
 
@@ -18,6 +19,7 @@ class Drop:
     """What became of one drop; times in seconds on the rig's clock (since power-up)."""
 
     valve: int
+    place_m: float
     diameter_m: float
     left_s: float  # came free
     start_height_m: float  # of its centre, then
@@ -53,6 +55,7 @@ def make_drop(
     left = opened_s + valve.latency_s + (opening_s - valve.opening_s) + late
     drop = Drop(
         valve=valve_number,
+        place_m=valve.place_m,
         diameter_m=diameter,
         left_s=max(left, not_before_s),
         start_height_m=valve.nozzle_height_m - valve.detachment_ratio * diameter,
@@ -62,6 +65,8 @@ def make_drop(
     )
     drop.impact_s, drop.impact_speed_m_s = reach(model, drop, 0.5 * diameter)
     for number, beam in enumerate(model.beams, 1):
+        if abs(beam.place_m - valve.place_m) > SAME_PLACE_M:
+            continue
         shadow = find_shadow(model, drop, beam)
         if shadow is not None:
             drop.dark_s[number] = shadow

@@ -28,14 +28,16 @@ class ValveModel:
     detachment_ratio: float = 1.0  # of the free drop's centre below the nozzle, in diameters
     start_speed_ratio: float = 1.0  # of √(g·D/2)
     offset_m: float = 0.0  # of the fall line from the beam's axis
+    place_m: float = 0.0  # along the dish, from the middle of the picture
 
 
 @dataclass(frozen=True)
 class BeamModel:
-    """One beam: its height above the liquid and how much of the fall path it covers."""
+    """One beam: its height above the liquid, how much of the fall path it covers, where it crosses."""
 
     height_m: float
     width_m: float
+    place_m: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -10,15 +10,8 @@ import heapq
 import random
 from dataclasses import dataclass, field
 
-from beamfall.simulation.collision import (
-    Contact,
-    Jet,
-    Picture,
-    find_contact,
-    make_jet,
-    see_picture,
-)
-from beamfall.simulation.drops import LEAST_GAP_S, Drop, make_drop
+from beamfall.simulation.collision import Column, Contact, Jet, Picture, see_picture
+from beamfall.simulation.drops import LEAST_GAP_S, SAME_PLACE_M, Drop, make_drop
 from beamfall.simulation.model import RigModel
 from beamfall.wire import get_definition
 
@@ -28,13 +21,24 @@ FORGET_S = 3.0  # a drop older than this has nothing to do with what falls now
 
 @dataclass
 class Splash:
-    """The drops that belong together, with what they did to the liquid."""
+    """The drops that belong together, with what they did to the liquid, and what lights show of it.
+
+    `columns` are the places where drops fall, in the order of the valves that came first; `jet`,
+    `contact` and `pictures` are of the first of them, one picture a light.
+    """
 
     drops: list[Drop] = field(default_factory=list)
-    jet: Jet | None = None
-    contact: Contact | None = None
+    columns: list[Column] = field(default_factory=list)
     lights: list[tuple[int, float, float]] = field(default_factory=list)  # flash, light from, to
     pictures: list[Picture] = field(default_factory=list)
+
+    @property
+    def jet(self) -> Jet | None:
+        return self.columns[0].jet if self.columns else None
+
+    @property
+    def contact(self) -> Contact | None:
+        return self.columns[0].contact if self.columns else None
 
 
 class SimulatedRig:
@@ -51,7 +55,7 @@ class SimulatedRig:
         self.clock_hz = clock_hz
         self.drops_made = 0
         self._splash = Splash()
-        self._zero_s = 0.0  # on the rig's own clock, when the board's clock started
+        self.first_on: tuple[int, int] | None = None  # the first output to go on since take_splash
         self._begin()
 
     def _begin(self) -> None:
@@ -64,6 +68,8 @@ class SimulatedRig:
 
     # -- at the pins -------------------------------------------------------------------------------------------
     def drive(self, signal: int, level: int, ticks: int) -> None:
+        if level and self.first_on is None:
+            self.first_on = (signal, ticks)
         if signal in self._valves:
             self._drive_valve(self._valves[signal], level, ticks)
         elif signal in self._flashes and level:
@@ -83,6 +89,7 @@ class SimulatedRig:
         return int(self._covers.get(signal, 0) > 0)
 
     def restart(self) -> None:
+        self.first_on = None
         self._splash = Splash()
         self._begin()
 
@@ -131,12 +138,16 @@ class SimulatedRig:
             splash = self._splash = Splash()
         splash.drops.append(drop)
         splash.drops.sort(key=lambda one: one.impact_s)
-        first = splash.drops[0]
-        draws = random.Random(f"{self.seed}/splash/{self.drops_made - len(splash.drops)}")
-        splash.jet = make_jet(self.model, first, draws)
-        splash.contact = None
-        if splash.jet is not None and len(splash.drops) > 1:
-            splash.contact = find_contact(self.model, splash.jet, splash.drops[1])
+        column = next(
+            (one for one in splash.columns if abs(one.place_m - drop.place_m) <= SAME_PLACE_M), None
+        )
+        if column is None:
+            column = Column(drop.place_m)
+            splash.columns.append(column)
+        # One stream of chance a column and splash, the same however many drops have come so far.
+        number = self.drops_made - len(splash.drops)
+        draws = random.Random(f"{self.seed}/splash/{number}/{splash.columns.index(column)}")
+        column.add(self.model, drop, draws)
 
     def _fire(self, flash: int, ticks: int) -> None:
         when = self._seconds(ticks)
@@ -152,9 +163,10 @@ class SimulatedRig:
     def take_splash(self) -> Splash:
         """Return what has happened since the last call, with what each light would show, and begin anew."""
         splash = self._splash
-        splash.pictures = [
-            see_picture(self.model, splash.drops, splash.jet, splash.contact, lit)
-            for _, lit, _ in splash.lights
-        ]
+        if splash.columns:
+            splash.pictures = [
+                see_picture(self.model, splash.columns[0], lit) for _, lit, _ in splash.lights
+            ]
         self._splash = Splash()
+        self.first_on = None
         return splash
