@@ -51,7 +51,9 @@ def make_drop(
     volume = valve.flow_m3_s * max(0.0, opening_s - valve.lag_s) * spread
     if volume < math.pi / 6.0 * MIN_DIAMETER_M**3:
         return None
-    diameter = min(compute_diameter(volume), MAX_DIAMETER_M)
+    # More than the largest drop is a stream (a rinse, say); its head is what a beam and a dish notice.
+    largest = math.pi / 6.0 * MAX_DIAMETER_M**3
+    diameter = MAX_DIAMETER_M if volume >= largest else compute_diameter(volume)
     left = opened_s + valve.latency_s + (opening_s - valve.opening_s) + late
     drop = Drop(
         valve=valve_number,
