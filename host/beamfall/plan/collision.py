@@ -33,6 +33,7 @@ MEETING = (
 STAGE_S = 0.002  # after the contact the umbrella has begun to spread (our choice)
 _SEED = 20_240_229  # the plan of a rig is the same each time it is asked for
 _MARGIN_S = 0.05
+EARLIEST_S = 0.001  # the first row's delay: no board honours 0
 
 
 @dataclass(frozen=True)
@@ -171,7 +172,7 @@ def choose_anchor(rig: Rig) -> AnchorEdge:
 def find_lead(rig: Rig) -> float:
     """How long before drop 1's valve opens the release is: the camera needs it."""
     camera = rig.camera
-    return 0.0 if camera is None else max(camera.focus_lead_s, camera.shutter_lead_s)
+    return EARLIEST_S + (0.0 if camera is None else max(camera.focus_lead_s, camera.shutter_lead_s))
 
 
 def find_base(rigs: Draws, anchor: AnchorEdge, spacing_s: Floats | float, lead_s: float) -> Floats:

@@ -1,0 +1,224 @@
+"""`beamfall shoot`: plan, upload, arm, release, record. The main job."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from beamfall.board import Board
+    from beamfall.plan.collision import Plan
+    from beamfall.rig import Rig
+    from beamfall.sequence import Sequence
+    from beamfall.shots import ShotRecord
+
+PORT_HELP = "Serial port or pyserial URL; sim or sim:micropython without hardware."
+
+
+def shoot(
+    rig_file: Path | None = typer.Argument(
+        None, metavar="[RIG]", help="Rig file (TOML); without one, the example rig."
+    ),
+    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    count: int = typer.Option(1, "--count", min=1, help="How many shots."),
+    seed: int = typer.Option(0, "--seed", min=0, help="All chance of a simulated rig."),
+    sequence_file: Path | None = typer.Option(
+        None, "--sequence", help="Fire this sequence file in the place of a plan."
+    ),
+    as_json: bool = typer.Option(False, "--json", help="One JSON object a shot, a line each."),
+    plot: Path | None = typer.Option(None, "--plot", help="Draw the last shot's timeline (PNG)."),
+    picture: Path | None = typer.Option(
+        None, "--picture", help="Draw what the camera would have seen (PNG; simulated ports only)."
+    ),
+) -> int:
+    """Fire shots: plan the rig's collision, upload it, release, and record every edge.
+
+    Ctrl-C aborts the board: all outputs go off, and the log keeps what happened.
+    """
+    from beamfall.board import Board
+    from beamfall.rig import load_rig
+    from beamfall.series import Shooter
+    from beamfall.shots import ShotLog
+
+    rig = load_rig(rig_file)
+    plan, sequence = _choose(rig, sequence_file)
+    with ShotLog.open() as log, Board.connect(port, rig=rig, seed=seed) as board:
+        if not as_json:
+            _print_start(rig, rig_file, board, plan, log.path)
+        if picture is not None and board.simulated_rig is None:
+            _refuse_picture(board)
+        shooter = Shooter.begin(board, log, "shoot", rig=rig, seed=seed, settings={"count": count})
+        records: list[ShotRecord] = []
+        splashes: list[Any] = []
+        with _progress(count, as_json) as advance:
+            for number in range(count):
+                if number:
+                    shooter.rest(rig.aim.rest_s)
+                record = shooter.fire(sequence)
+                records.append(record)
+                splashes.append(shooter.splash)
+                advance(record)
+        _draw(board, records, splashes, plot, picture, as_json)
+    if not as_json:
+        _print_end(records, shooter.series, plot, picture)
+    return 0 if all(record.state == "fired" for record in records) else 1
+
+
+def _choose(rig: Rig, sequence_file: Path | None) -> tuple[Plan | None, Sequence]:
+    if sequence_file is not None:
+        from beamfall.sequence_file import load_sequence
+
+        return None, load_sequence(sequence_file)
+    from beamfall.plan.collision import plan_collision
+
+    plan = plan_collision(rig)
+    return plan, plan.sequence
+
+
+def _refuse_picture(board: Board) -> None:
+    from beamfall.errors import UserError
+
+    raise UserError(
+        f"--picture draws what a simulated rig would show; {board.name} is a real board, whose "
+        "picture the camera takes: leave --picture out"
+    )
+
+
+class _progress:  # noqa: N801 - reads as a statement: with _progress(...) as advance
+    """Shows each shot as it ends: a JSON line, a line of text, or a bar for a long series."""
+
+    def __init__(self, count: int, as_json: bool) -> None:
+        self._count = count
+        self._as_json = as_json
+        self._bar: Any = None
+
+    def __enter__(self) -> Any:
+        if self._count > 3 and sys.stderr.isatty():
+            from rich.console import Console
+            from rich.progress import Progress
+
+            self._bar = Progress(console=Console(stderr=True), transient=True)
+            self._bar.start()
+            self._task = self._bar.add_task("shots", total=self._count)
+        return self._advance
+
+    def __exit__(self, *_: object) -> None:
+        if self._bar is not None:
+            self._bar.stop()
+
+    def _advance(self, record: ShotRecord) -> None:
+        if self._as_json:
+            from beamfall.cli.output import print_json
+
+            print_json(record.to_json())
+        elif self._count <= 20:
+            print(describe_record(record))
+        if self._bar is not None:
+            self._bar.advance(self._task)
+
+
+def describe_record(record: ShotRecord) -> str:
+    """Return a shot in one line: state, when the anchor edge and the flash came, what was seen."""
+    from beamfall.units import format_ticks
+
+    hz = record.clock_hz
+    parts = [f"shot {record.shot}: {record.state}"]
+    if record.cause is not None:
+        parts[0] += f" ({record.cause})"
+    flash = next(
+        (edge for edge in record.edges if edge.what.startswith("flash") and edge.edge == "on"), None
+    )
+    if record.anchor_beam is not None:
+        drops = [
+            e.ticks
+            for e in record.edges
+            if e.what == record.anchor_beam and e.edge == record.anchor_edge
+        ]
+        times = ", ".join(format_ticks(ticks, hz) for ticks in drops)
+        parts.append(
+            f"{record.anchor_beam} {record.anchor_edge} at {times}"
+            if drops
+            else "nothing in the beam"
+        )
+    if flash is not None and flash.ticks is not None:
+        parts.append(f"flash at {format_ticks(flash.ticks, hz)}")
+        if flash.planned_ticks is not None:
+            parts.append(f"off by {flash.ticks - flash.planned_ticks} ticks")
+    for seen in (record.truth or {}).get("pictures", ()):
+        stage = "" if seen["stage_ms"] is None else f", {seen['stage_ms']:+.2f} ms from contact"
+        parts.append(f"the picture would show: {seen['shows']}{stage}")
+    return "; ".join(parts)
+
+
+def _print_start(
+    rig: Rig, rig_file: Path | None, board: Board, plan: Plan | None, log: Path
+) -> None:
+    from beamfall.cli.output import print_pairs
+
+    info = board.info
+    named = f"{rig.name} ({rig_file})" if rig_file is not None else f"{rig.name} (the example rig)"
+    pairs = [
+        ("rig", named),
+        ("board", f"{info.name} on {board.name}, firmware {info.firmware}"),
+        ("timing", _say_timing(board)),
+    ]
+    if plan is not None:
+        anchor = plan.anchor
+        start = (
+            "the release"
+            if not anchor.count
+            else f"{anchor.edge} edge {anchor.count} of {anchor.beam}"
+        )
+        pairs += [
+            (
+                "spacing",
+                ""
+                if plan.spacing_s is None
+                else f"{plan.spacing_s * 1e3:.3f} ms between the drops",
+            ),
+            ("flash", f"{plan.flash_delay_s * 1e3:.3f} ms after {start}"),
+        ]
+        pairs += [("warning", warning) for warning in plan.warnings]
+    print_pairs([*pairs, ("log", str(log))])
+
+
+def _say_timing(board: Board) -> str:
+    timing = board.info.timing
+    return f"{timing.label}: {timing.meaning}"
+
+
+def _draw(
+    board: Board,
+    records: list[ShotRecord],
+    splashes: list[Any],
+    plot: Path | None,
+    picture: Path | None,
+    quiet: bool,
+) -> None:
+    if plot is not None:
+        from beamfall.plot.timeline import draw_timeline
+
+        draw_timeline(records[-1].to_json(), plot)
+    rig = board.simulated_rig
+    if picture is not None and rig is not None:
+        from beamfall.simulation.picture import draw_pictures
+
+        draw_pictures(splashes, rig.model, picture)
+
+
+def _print_end(
+    records: list[ShotRecord], series: int, plot: Path | None, picture: Path | None
+) -> None:
+    fired = sum(record.state == "fired" for record in records)
+    print(
+        f"{fired} of {len(records)} shots fired; series {series}: `beamfall shots list --series {series}`"
+    )
+    if plot is not None:
+        print(f"timeline of shot {records[-1].shot} drawn in {plot}")
+    if picture is not None:
+        print(f"simulated picture drawn in {picture}")
+    if fired < len(records):
+        print("Not every shot fired. Find out why: `beamfall check`")

@@ -1,0 +1,162 @@
+"""Shots with a log: each is written down before its release and completed after it.
+
+`Shooter` is what everything that fires more than once goes through: shoot, sweep, seek, repeat, the page.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Self
+
+from beamfall.board import Board, Ticket
+from beamfall.errors import BeamfallError, LinkLost, NoAnswer, Refused, ReleaseUnknown
+from beamfall.events import Outcome
+from beamfall.rig import Rig
+from beamfall.sequence import Sequence
+from beamfall.shots import ShotLog, ShotRecord, make_record
+
+_UNSURE = (
+    ReleaseUnknown,
+    LinkLost,
+    NoAnswer,
+)  # the shot may have run: the log leaves its outcome open
+
+
+class Shooter:
+    """A series of shots of one rig on one board, kept in one log.
+
+    `splash` is, behind a simulated port, the newest shot's splash (for its picture).
+    """
+
+    def __init__(
+        self, board: Board, log: ShotLog, series: int, *, rig: Rig | None, seed: int | None = None
+    ) -> None:
+        self.board = board
+        self.log = log
+        self.series = series
+        self.rig = rig
+        self.seed = seed
+        self.splash: Any = None
+
+    @classmethod
+    def begin(
+        cls,
+        board: Board,
+        log: ShotLog,
+        kind: str,
+        *,
+        rig: Rig | None,
+        seed: int | None = None,
+        name: str = "",
+        settings: Mapping[str, Any] | None = None,
+    ) -> Self:
+        """Begin a series of that kind (`shoot`, `sweep`, ...); first settle what the board still holds of earlier ones.
+
+        `seed` is kept where the port is simulated or the series itself draws from it.
+        """
+        settle_earlier(board, log)
+        seed = seed if board.simulated_rig is None else board.simulated_rig.seed
+        series = log.begin_series(kind, rig=rig, seed=seed, name=name, settings=settings)
+        return cls(board, log, series, rig=rig, seed=seed)
+
+    def fire(self, sequence: Sequence, *, swept: Mapping[str, Any] | None = None) -> ShotRecord:
+        """Fire one shot and return its record, which is then in the log.
+
+        Raises what `Board.shoot` raises. The log is true also then: a refused shot is marked as not released, one
+        whose fate is unknown stays 'outcome unknown', and an interrupted one is aborted and its outcome kept.
+        """
+        table = sequence.make_table(self.board.info)
+        ticket = self.board.arm(sequence)
+        shot = self.log.begin_shot(
+            self.series,
+            table=table,
+            board=self.board.info,
+            port=self.board.name,
+            release=ticket.release,
+            rig=self.rig,
+            seed=self.seed,
+            swept=swept,
+        )
+        released = False
+        try:
+            self.board.release(ticket)
+            released = True
+            outcome = self.board.wait_for(ticket)
+        except Refused as refusal:
+            self.log.cancel_shot(shot, refusal.reason.replace("_", "-"))
+            raise
+        except _UNSURE:
+            raise
+        except KeyboardInterrupt:
+            self._stop(shot, table, ticket, released)
+            raise
+        return self._keep(shot, table, outcome)
+
+    def _keep(self, shot: int, table: Any, outcome: Outcome) -> ShotRecord:
+        truth = None
+        rig = self.board.simulated_rig
+        if rig is not None:
+            from beamfall.simulation.truth import take_truth
+
+            truth, self.splash = take_truth(rig, outcome)
+        record = make_record(
+            table,
+            outcome,
+            timing=self.board.info.timing.label,
+            shot=shot,
+            seed=self.seed,
+            truth=truth,
+        )
+        self.log.complete_shot(shot, record, link=describe_link(self.board))
+        self.board.settle()
+        return record
+
+    def _stop(self, shot: int, table: Any, ticket: Ticket, released: bool) -> None:
+        """Ctrl-C: outputs off first, then what became of the shot."""
+        try:
+            self.board.abort()
+            if not released and self.board.status().last_release < ticket.release:
+                self.log.cancel_shot(shot, "interrupted")
+            else:
+                self._keep(shot, table, self.board.wait_for(ticket))
+        except BeamfallError:
+            pass  # the outcome stays unknown in the log, which is the truth
+
+    def rest(self, seconds: float) -> None:
+        """Wait between shots: the surface calms, the flash recycles."""
+        self.board.sleep(seconds)
+
+
+def settle_earlier(board: Board, log: ShotLog) -> list[int]:
+    """Complete shots whose program ended before their outcome came, from what the board still holds of them.
+
+    Returns their ids. Outcomes of shots that are not in the log (the button's) are left to the caller of
+    `Board.take_outcomes`, which this empties: they are logged as a series of their own.
+    """
+    board.pump(0.0)
+    settled: list[int] = []
+    for outcome in board.take_outcomes():
+        if outcome.done.activity.name != "shot":
+            continue
+        shot = log.find_begun(board.info.unique_id, outcome.boot_id, outcome.done.release)
+        if shot is None:
+            continue
+        table = log.read_shot(shot).table
+        record = make_record(table, outcome, timing=board.info.timing.label, shot=shot)
+        log.complete_shot(shot, record, link=describe_link(board))
+        settled.append(shot)
+    board.settle()
+    return settled
+
+
+def describe_link(board: Board) -> dict[str, int]:
+    """The link's counters that tell how good the line was, for the log."""
+    counters = board.counters
+    return {
+        "frames_good": counters.frames_good,
+        "frames_bad": counters.frames_bad_total,
+        "retransmissions": counters.retransmissions,
+        "reports_repeated": counters.reports_repeated,
+        "reconnections": counters.reconnections,
+        "restarts": counters.restarts,
+    }
