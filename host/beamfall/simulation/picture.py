@@ -45,6 +45,18 @@ def draw_picture(splash: Splash, model: RigModel, path: str | Path, *, light: in
     _save(figure, path)
 
 
+def draw_pictures(splashes: Sequence[Splash], model: RigModel, path: str | Path) -> None:
+    """Draw one splash as a picture, several as a contact sheet, numbered from 1."""
+    if len(splashes) == 1:
+        draw_picture(splashes[0], model, path)
+        return
+    frames = [
+        Frame(splash, f"shot {number}: {_describe(splash, 0).splitlines()[0]}")
+        for number, splash in enumerate(splashes, 1)
+    ]
+    draw_sheet(frames, model, path, title=f"{len(frames)} shots")
+
+
 @dataclass(frozen=True)
 class Frame:
     """One picture of a contact sheet and the words below it."""

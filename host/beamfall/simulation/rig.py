@@ -163,10 +163,8 @@ class SimulatedRig:
     def take_splash(self) -> Splash:
         """Return what has happened since the last call, with what each light would show, and begin anew."""
         splash = self._splash
-        if splash.columns:
-            splash.pictures = [
-                see_picture(self.model, splash.columns[0], lit) for _, lit, _ in splash.lights
-            ]
+        column = splash.columns[0] if splash.columns else Column(0.0)
+        splash.pictures = [see_picture(self.model, column, lit) for _, lit, _ in splash.lights]
         self._splash = Splash()
         self.first_on = None
         return splash
