@@ -48,8 +48,8 @@ class BoardLimits:
     flash_gap_us: int = 20_000
     camera_max_ms: int = 8_000
     window_max_ms: int = 5_000
-    earliest_ticks: int = 0
-    earliest_beam_ticks: int = 0
+    earliest_ticks: int = 125
+    earliest_beam_ticks: int = 125
 
     @classmethod
     def from_welcome(cls, welcome: Any) -> Self:

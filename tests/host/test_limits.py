@@ -1,0 +1,267 @@
+"""The host says in words what the board would refuse: both check the same rules."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+from beamfall.errors import SequenceError
+from beamfall.limits import BEAMS, OUTPUTS, BoardLimits, check_table, find_problems
+from beamfall.sequence import ANCHORS, Row, Sequence, Table, TickRow
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+HZ = 1_000_000  # ticks are microseconds: easy to read
+LIMITS = BoardLimits(
+    name="bench",
+    clock_hz=HZ,
+    outputs=frozenset(OUTPUTS) - {"flash3"},
+    inputs=frozenset({"beam1", "light1"}),
+    rows_max=8,
+    valve_max_us=50_000,
+    valve_gap_us=1_000,
+    duty_percent=10,
+    duty_window_ms=1_000,
+    flash_max_us=5_000,
+    flash_gap_us=20_000,
+    camera_max_ms=900,
+    window_max_ms=1_500,
+    earliest_ticks=10,
+    earliest_beam_ticks=20,
+)
+
+
+@pytest.fixture(scope="module")
+def firmware() -> SimpleNamespace:
+    """The firmware's own check, from its own source, with a board of LIMITS."""
+    folder = str(Path(__file__).resolve().parents[2] / "firmware")
+    sys.path.insert(0, folder)
+    try:
+        limits = importlib.import_module("beamfall_board.limits")
+        table = importlib.import_module("beamfall_board.table")
+        wire = importlib.import_module("beamfall_board.wire_definition")
+    finally:
+        sys.path.remove(folder)
+    signals = {
+        name: getattr(wire, f"SIGNAL_{name.upper()}") for name in (*OUTPUTS, *BEAMS, "light1")
+    }
+    profile = SimpleNamespace(
+        OUTPUTS={signals[name]: (0, True) for name in LIMITS.outputs},
+        INPUTS={signals[name]: (0, 1, None) for name in LIMITS.inputs},
+        ROWS_MAX=LIMITS.rows_max,
+        VALVE_MAX_US=LIMITS.valve_max_us,
+        VALVE_GAP_US=LIMITS.valve_gap_us,
+        DUTY_PERCENT=LIMITS.duty_percent,
+        DUTY_WINDOW_MS=LIMITS.duty_window_ms,
+        RINSE_MAX_MS=LIMITS.rinse_max_ms,
+        FLASH_MAX_US=LIMITS.flash_max_us,
+        FLASH_GAP_US=LIMITS.flash_gap_us,
+        CAMERA_MAX_MS=LIMITS.camera_max_ms,
+        WINDOW_MAX_MS=LIMITS.window_max_ms,
+    )
+    port = SimpleNamespace(
+        clock_hz=HZ,
+        earliest_ticks=LIMITS.earliest_ticks,
+        earliest_beam_ticks=LIMITS.earliest_beam_ticks,
+    )
+    reasons = {
+        value: name.removeprefix("REFUSAL_").lower()
+        for name, value in vars(wire).items()
+        if name.startswith("REFUSAL_") and isinstance(value, int)
+    }
+    return SimpleNamespace(
+        checker=limits.Limits(profile, port), table=table.Table, signals=signals, reasons=reasons
+    )
+
+
+def refuse_on_board(firmware: SimpleNamespace, table: Table) -> str | None:
+    """What the board says to a table: None, or the name of its refusal."""
+    board_table = firmware.table(64)
+    board_table.rows = len(table.rows)
+    board_table.window = table.window_ticks
+    board_table.tail = table.tail_ticks
+    board_table.blanking = table.blanking_ticks
+    board_table.dwell = table.dwell_ticks
+    board_table.awaits[:] = bytes(table.awaits)
+    for index, row in enumerate(table.rows):
+        board_table.anchor[index] = ANCHORS.index(row.anchor)
+        board_table.count[index] = row.count
+        board_table.output[index] = firmware.signals[row.output]
+        board_table.delay[index] = row.delay_ticks
+        board_table.width[index] = row.width_ticks
+    reason = firmware.checker.check(board_table)
+    return firmware.reasons[reason] if reason else None
+
+
+# Times near the limits, where two implementations would differ.
+TIMES = st.sampled_from(
+    [0, 1, 9, 10, 11, 19, 20, 21, 999, 1_000, 1_001, 4_999, 5_000, 5_001, 19_999, 20_000, 20_001]
+    + [49_999, 50_000, 50_001, 100_000, 899_999, 900_000, 900_001, 2**30 - 1, 2**30, 2**32 - 1]
+)
+ROWS = st.builds(
+    TickRow,
+    st.sampled_from(ANCHORS),
+    st.integers(0, 3),
+    st.sampled_from(OUTPUTS),
+    TIMES,
+    TIMES,
+)
+GOOD_ROWS = st.one_of(
+    st.builds(
+        TickRow,
+        st.just("release"),
+        st.just(0),
+        st.sampled_from(["valve1", "valve2", "camera1"]),
+        st.sampled_from([10, 60_000, 111_000, 111_001]),
+        st.sampled_from([1, 50_000, 50_001]),
+    ),
+    st.builds(
+        TickRow,
+        st.just("beam1"),
+        st.integers(1, 2),
+        st.sampled_from(["flash1", "flash2"]),
+        st.sampled_from([20, 4_000, 20_020, 24_000, 40_000]),
+        st.sampled_from([1, 3_000, 5_000]),
+    ),
+)
+TABLES = st.builds(
+    lambda rows, window, tail, blanking, dwell, awaits: Table(
+        HZ,
+        tuple(sorted(rows, key=TickRow.sort_key)),
+        window_ticks=window,
+        tail_ticks=tail,
+        blanking_ticks=blanking,
+        dwell_ticks=dwell,
+        awaits=awaits,
+    ),
+    st.one_of(st.lists(GOOD_ROWS, min_size=1, max_size=5), st.lists(ROWS, max_size=9)),
+    st.sampled_from([0, 1_000_000, 1_500_000, 1_500_001]),
+    st.sampled_from([0, 50_000, 2**30 - 1]),
+    st.sampled_from([0, 20_000, 40_000]),
+    st.sampled_from([0, 20, 21, 4_001]),
+    st.sampled_from([(0, 0), (1, 0), (2, 0), (2, 1)]),
+)
+
+
+@given(table=TABLES)
+@settings(max_examples=1500, deadline=None)
+def test_the_host_refuses_what_the_board_refuses_and_nothing_else(
+    firmware: SimpleNamespace, table: Table
+) -> None:
+    on_board = refuse_on_board(firmware, table)
+    on_host = {problem.reason for problem in find_problems(table, LIMITS)}
+    if on_board is None:
+        assert on_host == set()
+    else:
+        # Two flashes too close are also two rows too close: the host says it once.
+        too_close = {"overlap", "flash_spacing"}
+        assert on_board in on_host or (on_board in too_close and on_host & too_close)
+
+
+def sequence(*rows: Row, **more: Any) -> Sequence:
+    return Sequence(rows, **{"window_s": 1.0 if any(r.count for r in rows) else 0.0, **more})
+
+
+VALVE = Row("release", 0, "valve1", 0.1, 0.01)
+FLASH = Row("beam1", 1, "flash1", 0.19, 0.002)
+CASES = [
+    (sequence(), "it has no rows; give at least one"),
+    (sequence(*[VALVE] * 9), "it has 9 rows, the board holds 8; leave rows out"),
+    (sequence(VALVE, FLASH, window_s=2.0), "window is 2 s, the longest is 1.5 s; shorten it"),
+    (
+        sequence(VALVE, FLASH, window_s=0.0),
+        "it waits for 1 beam edge(s) but has no window; add one",
+    ),
+    (
+        sequence(VALVE, window_s=1.0),
+        "it has a window but waits for no beam edge; leave the window out",
+    ),
+    (
+        sequence(Row("release", 0, "valve1", 0.1, 0.06)),
+        "row 1 (valve1, release + 100.000 ms): opening is 60 ms, the longest on this board is 50 ms",
+    ),
+    (
+        sequence(Row("release", 0, "flash3", 0.1, 0.002)),
+        "this board has no output flash3; it has camera1, camera2, flash1",
+    ),
+    (
+        sequence(Row("beam1", 1, "valve1", 0.1, 0.01)),
+        "row 1 (valve1, beam1 edge 1 + 100.000 ms): valve1 cannot follow beam1; only flashes can",
+    ),
+    (sequence(Row("release", 1, "valve1", 0.1, 0.01)), "count is 1; the release has no count"),
+    (sequence(Row("beam1", 0, "flash1", 0.1, 0.01)), "count is 0; it must be from 1 to 255"),
+    (
+        sequence(Row("beam1", 2, "flash1", 0.1, 0.002), await1=1),
+        "it follows edge 2 of beam1, but only 1 are awaited",
+    ),
+    (
+        sequence(Row("beam2", 1, "flash1", 0.1, 0.002)),
+        "it waits for beam2, which this board does not",
+    ),
+    (sequence(Row("release", 0, "valve1", 0.1, 0.0)), "width is 0; give a width of one tick"),
+    (
+        sequence(Row("release", 0, "valve1", 0.0, 0.01)),
+        "delay is 0 s, the earliest on this board is 10 µs",
+    ),
+    (
+        sequence(Row("beam1", 1, "flash1", 0.002, 0.002), dwell_s=0.003),
+        "delay is 2 ms, shorter than the least dwell of 3 ms",
+    ),
+    (
+        sequence(VALVE, Row("release", 0, "valve1", 0.105, 0.01)),
+        "row 2 (valve1, release + 105.000 ms) and row 1 (valve1, release + 100.000 ms): "
+        "they overlap by 5 ms; move them apart by that and 1 ms more",
+    ),
+    (
+        sequence(VALVE, Row("release", 0, "valve1", 0.1105, 0.01)),
+        "500 µs lie between them, the least is 1 ms; move them apart",
+    ),
+    (
+        sequence(FLASH, Row("beam1", 2, "flash1", 0.19, 0.002)),
+        "they may come 0 s apart, the least spacing is 20 ms; "
+        "spread them, or set blanking so that their beam edges cannot come closer",
+    ),
+    (
+        sequence(FLASH, Row("release", 0, "flash1", 0.5, 0.002)),
+        "rows of one output must share one anchor; use one, or another output",
+    ),
+    (
+        sequence(*(Row("release", 0, "valve2", 0.1 * n, 0.04) for n in (1, 2, 3))),
+        "valve2 is open for 120 ms in all, the most is 100 ms (10 % of 1000 ms, so that the coil",
+    ),
+    (sequence(Row("release", 0, "valve1", 1073.74, 0.01)), "it ends 1074 s after its anchor"),
+]
+
+
+@pytest.mark.parametrize(("wrong", "message"), CASES)
+def test_each_rule_names_row_value_limit_and_cure(wrong: Sequence, message: str) -> None:
+    with pytest.raises(SequenceError) as caught:
+        check_table(wrong.to_table(HZ), LIMITS)
+    assert message in str(caught.value)
+
+
+def test_blanking_makes_room_for_a_flash_at_each_drop() -> None:
+    rows = (VALVE, FLASH, Row("beam1", 2, "flash1", 0.19, 0.002))
+    assert find_problems(sequence(*rows, blanking_s=0.02).to_table(HZ), LIMITS) == []
+
+
+def test_all_problems_are_said_in_the_order_of_the_file() -> None:
+    wrong = sequence(
+        Row("release", 0, "valve1", 0.1, 0.06),
+        Row("beam1", 1, "flash1", 0.19, 0.006),
+        Row("release", 0, "camera1", 0.0, 0.1),
+    )
+    with pytest.raises(SequenceError) as caught:
+        check_table(wrong.to_table(HZ), LIMITS)
+    lines = str(caught.value).splitlines()
+    assert lines[0] == "the sequence breaks 3 rules of board 'bench':"
+    assert [line.split("(")[0].strip() for line in lines[1:]] == ["row 1", "row 2", "row 3"]
+
+
+def test_a_table_of_another_clock_is_a_programming_error() -> None:
+    with pytest.raises(ValueError, match="125000000 Hz"):
+        find_problems(sequence(VALVE).to_table(125_000_000), LIMITS)

@@ -1,0 +1,231 @@
+"""Sequences in seconds, tables in ticks, and what a table commands."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from beamfall.errors import SequenceError
+from beamfall.limits import BoardLimits
+from beamfall.link.welcome import Welcome
+from beamfall.sequence import (
+    Row,
+    Sequence,
+    Table,
+    TickRow,
+    count_beam_edges,
+    predict_edges,
+)
+from beamfall.sequence_file import load_sequence
+
+HZ = 125_000_000
+TWO_DROPS = Sequence(
+    (
+        Row("beam1", 2, "flash1", 0.19, 0.002),
+        Row("release", 0, "valve1", 0.185, 0.013),
+        Row("release", 0, "valve1", 0.1, 0.013),
+        Row("release", 0, "camera2", 0.00001, 0.9),
+    ),
+    window_s=1.0,
+    blanking_s=0.02,
+)
+
+
+def test_seconds_become_ticks_and_rows_come_in_the_boards_order() -> None:
+    table = TWO_DROPS.to_table(HZ)
+    assert [(row.output, row.delay_ticks, row.width_ticks) for row in table.rows] == [
+        ("camera2", 1_250, 112_500_000),
+        ("valve1", 12_500_000, 1_625_000),
+        ("valve1", 23_125_000, 1_625_000),
+        ("flash1", 23_750_000, 250_000),
+    ]
+    assert [row.origin for row in table.rows] == [3, 2, 1, 0]
+    assert (table.window_ticks, table.blanking_ticks, table.awaits) == (HZ, 2_500_000, (2, 0))
+    assert table.spacing_ticks() == 10_625_000
+    flash = table.flash_row()
+    assert flash is not None and (flash.anchor, flash.count) == ("beam1", 2)
+
+
+def test_a_table_survives_json() -> None:
+    table = TWO_DROPS.to_table(HZ)
+    again = Table.from_dict(json.loads(json.dumps(table.to_dict())))
+    assert again == table and again.digest == table.digest
+    assert [row.origin for row in again.rows] == [row.origin for row in table.rows]
+
+
+def test_the_digest_is_of_what_the_board_gets_and_of_nothing_else() -> None:
+    import hashlib
+    import struct
+
+    # protocol/SPEC.md: the first 16 bytes of the SHA-256 of table_begin's payload after its digest
+    # field and of all row records, little-endian, packed here by hand.
+    head = struct.pack("<HIIIIBBBB", 4, HZ, 6_250_000, 2_500_000, 0, 1, 1, 2, 0)
+    rows = b"".join(
+        struct.pack("<BBBBII", *row)
+        for row in (
+            (0, 0, 8, 0, 1_250, 112_500_000),
+            (0, 0, 1, 0, 12_500_000, 1_625_000),
+            (0, 0, 1, 0, 23_125_000, 1_625_000),
+            (1, 2, 4, 0, 23_750_000, 250_000),
+        )
+    )
+    assert TWO_DROPS.to_table(HZ).digest == hashlib.sha256(head + rows).digest()[:16]
+    reordered = Sequence(tuple(reversed(TWO_DROPS.rows)), window_s=1.0, blanking_s=0.02)
+    assert reordered.to_table(HZ).digest == TWO_DROPS.to_table(HZ).digest
+
+
+def test_planned_edges_follow_the_beam_once_it_has_come() -> None:
+    table = TWO_DROPS.to_table(HZ)
+    before = predict_edges(table)
+    assert [(edge.what, edge.on) for edge in before[-2:]] == [("flash1", True), ("flash1", False)]
+    assert before[-1].ticks is None
+    edges = predict_edges(table, {"beam1": [35_000_000, 46_000_000]})
+    flash = [edge for edge in edges if edge.what == "flash1"]
+    assert [edge.ticks for edge in flash] == [69_750_000, 70_000_000]
+    times = [edge.ticks for edge in edges]
+    assert times == sorted(times)  # type: ignore[type-var]
+
+
+@pytest.mark.parametrize(
+    ("settings", "counted"),
+    [
+        ({}, [100, 200, 230, 400]),
+        ({"blanking_ticks": 50}, [100, 200, 400]),
+        ({"dwell_ticks": 20}, [100, 230]),  # 200-210 is too short, 400 may yet become clear
+        ({"beam_edges": ("clear", "dark")}, [130, 210, 290]),
+        ({"beam_edges": ("clear", "dark"), "dwell_ticks": 70}, [130, 290]),
+    ],
+)
+def test_which_beam_edges_count(settings: dict[str, object], counted: list[int]) -> None:
+    table = Table(HZ, (), **settings)  # type: ignore[arg-type]
+    seen = [(100, "dark"), (130, "clear"), (200, "dark"), (210, "clear"), (230, "dark")]
+    seen += [(290, "clear"), (400, "dark")]
+    assert count_beam_edges(table, "beam1", seen, last_ticks=410) == counted
+
+
+def test_the_flash_delay_can_be_changed() -> None:
+    changed = TWO_DROPS.with_flash_delay(0.2)
+    flash = changed.flash_row()
+    assert flash is not None and flash.delay_s == 0.2
+    assert changed.rows[1:] == TWO_DROPS.rows[1:]
+    with pytest.raises(SequenceError, match="no flash"):
+        Sequence((Row("release", 0, "valve1", 0.1, 0.01),)).with_flash_delay(0.2)
+
+
+@pytest.mark.parametrize(
+    ("make", "message"),
+    [
+        (lambda: Row("beam3", 1, "flash1", 0, 0.1), "anchor is 'beam3'; it must be release, beam1"),
+        (lambda: Row("beam1", 1, "flash9", 0, 0.1), "output is 'flash9'; it must be valve1,"),
+        (
+            lambda: Row("beam1", 1, "flash1", -1, 0.1),
+            "delay of flash1 is -1 s; it must be 0 or more",
+        ),
+        (lambda: Row("beam1", 1, "flash1", float("nan"), 0.1), "delay of flash1 is nan s"),
+        (lambda: Sequence((), window_s=-1), "window is -1 s"),
+        (lambda: Sequence((), beam1_edge="dim"), "beam1_edge is 'dim'; it must be dark or clear"),
+        (lambda: Sequence((), await1=256), "await1 is 256; it must be from 0 to 255"),
+        (
+            lambda: Sequence((Row("release", 0, "valve1", 40, 0.1),)).to_table(HZ),
+            "delay of valve1 is 40 s; the longest on a clock of 125000000 Hz is 34.36 s",
+        ),
+    ],
+)
+def test_impossible_values_are_refused(make: object, message: str) -> None:
+    with pytest.raises(SequenceError) as caught:
+        make()  # type: ignore[operator]
+    assert message in str(caught.value)
+
+
+def test_a_table_is_made_for_a_board_once(welcome: Welcome) -> None:
+    assert BoardLimits.from_welcome(welcome) == BoardLimits()
+    table = TWO_DROPS.make_table(welcome)
+    assert table.requests[-1].name == "table_commit"
+    assert TWO_DROPS.make_table(welcome) is table
+    too_long = Sequence((Row("release", 0, "valve1", 0.1, 0.3),))
+    with pytest.raises(
+        SequenceError, match="opening is 300 ms, the longest on this board is 200 ms"
+    ):
+        too_long.make_table(welcome)
+
+
+def test_the_default_limits_are_those_of_the_simulated_board() -> None:
+    code = (
+        "from beamfall.board import Board; from beamfall.limits import BoardLimits\n"
+        "with Board.connect('sim') as board:\n"
+        "    assert BoardLimits.from_welcome(board.info) == BoardLimits(), board.info\n"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True)
+
+
+FILE = """
+window = "1 s"
+blanking = "20 ms"
+[beam1]
+edge = "clear"
+awaits = 3
+[[row]]
+output = "valve1"
+delay = "100 ms"
+width = "13 ms"
+[[row]]
+anchor = "beam1"
+output = "flash1"
+delay = "190 ms"
+width = "2000 us"
+"""
+
+
+def test_a_sequence_file_says_it_all_with_units(tmp_path: Path) -> None:
+    path = tmp_path / "one.toml"
+    path.write_text(FILE, encoding="utf-8")
+    assert load_sequence(path) == Sequence(
+        (Row("release", 0, "valve1", 0.1, 0.013), Row("beam1", 1, "flash1", 0.19, 0.002)),
+        window_s=1.0,
+        blanking_s=0.02,
+        beam1_edge="clear",
+        await1=3,
+        name="one",
+    )
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        (("window =", "windo ="), "windo: unknown key; did you mean window?"),
+        (('"1 s"', "1"), "window = 1 has no unit; write a time with its unit"),
+        (('"clear"', '"shadow"'), "beam1.edge = 'shadow': expected dark or clear"),
+        (
+            ("awaits = 3", "awaits = 300"),
+            "beam1.awaits = 300: expected a whole number from 0 to 255",
+        ),
+        (('"valve1"', '"valve9"'), "row 1.output = 'valve9': expected valve1 or valve2"),
+        (('delay = "100 ms"', ""), "row 1.delay: missing; give a time with its unit"),
+        (
+            ('delay = "100 ms"', 'delay = "-1 ms"'),
+            'row 1.delay = "-1 ms": expected a time from 0 s',
+        ),
+        (
+            ('output = "valve1"', 'output = "valve1"\ncount = 1'),
+            "row 1.count = 1: the release has no",
+        ),
+        (("[[row]]", "[[rows]]"), "row: missing; a sequence has at least one [[row]]"),
+        (("[beam1]", "["), "not TOML"),
+    ],
+)
+def test_what_is_wrong_with_a_file_is_said(
+    tmp_path: Path, change: tuple[str, str], message: str
+) -> None:
+    path = tmp_path / "one.toml"
+    path.write_text(FILE.replace(*change), encoding="utf-8")
+    with pytest.raises(SequenceError) as caught:
+        load_sequence(path)
+    assert message in str(caught.value) and str(path) in str(caught.value)
+
+
+def test_rows_say_where_they_stand() -> None:
+    row = TickRow("beam1", 2, "flash1", 23_750_000, 250_000, origin=2)
+    assert row.describe(HZ) == "row 3 (flash1, beam1 edge 2 + 190.000 ms)"

@@ -1,0 +1,158 @@
+"""Quantities with units become SI floats; what cannot be one is refused with the cure."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import pytest
+from beamfall import units
+from beamfall.errors import UnitError
+from hypothesis import given
+from hypothesis import strategies as st
+
+# Exact by definition: NIST SP 811 (2008), appendix B.8: 1 in = 0.0254 m, 1 ft = 0.3048 m,
+# 1 atm = 101325 Pa; degree Fahrenheit and Celsius: appendix B.8 and SI brochure, 2.3.1.
+EXACT = [
+    ("length", "62 cm", 0.62),
+    ("length", "24 in", 0.6096),
+    ("length", "1ft", 0.3048),
+    ("length", "2.5e-1 mm", 0.00025),
+    ("length", "4 µm", 4e-6),
+    ("length", "4 μm", 4e-6),  # the Greek letter, as some keyboards give it
+    ("duration", "3.2 ms", 0.0032),
+    ("duration", "250 us", 0.00025),
+    ("duration", "1.5 min", 90.0),
+    ("duration", "+.5 s", 0.5),
+    ("volume", "40 uL", 4e-8),
+    ("volume", "33.51 mm^3", 3.351e-8),
+    ("temperature", "20 degC", 293.15),
+    ("temperature", "-40 °F", 233.15),
+    ("temperature", "68 degF", 293.15),
+    ("temperature", "300 K", 300.0),
+    ("pressure", "1013.25 hPa", 101325.0),
+    ("pressure", "1 atm", 101325.0),
+    ("angle", "-33.9 deg", -33.9),
+    ("fraction", "15 %", 0.15),
+    ("density", "1.03 g/mL", 1030.0),
+    ("viscosity", "1.8 mPa * s", 0.0018),
+    ("surface_tension", "45 dyn/cm", 0.045),
+]
+
+
+@pytest.mark.parametrize(("kind", "text", "value"), EXACT)
+def test_a_quantity_is_the_nearest_float(kind: str, text: str, value: float) -> None:
+    assert units.parse_quantity(text, kind) == value
+
+
+# Units outside the fast table, by pint. 1 mil = 25.4 µm and 1 inHg (conventional) = 3386.389 Pa (NIST SP 811,
+# B.8); 1 rad = 180/pi degrees.
+BY_PINT = [
+    ("length", "2 thou", 50.8e-6),
+    ("pressure", "29.92 inHg", 29.92 * 3386.389),
+    ("angle", "0.5 rad", 28.64788975654116),
+    ("speed", "1 ft/s", 0.3048),
+    ("viscosity", "1.8 mPa s", 0.0018),
+]
+
+
+@pytest.mark.parametrize(("kind", "text", "value"), BY_PINT)
+def test_other_units_are_known_too(kind: str, text: str, value: float) -> None:
+    assert units.parse_quantity(text, kind) == pytest.approx(value, rel=2e-6)
+
+
+@pytest.mark.parametrize("kind", sorted(units.KINDS))
+def test_the_fast_table_agrees_with_pint(kind: str) -> None:
+    pint = pytest.importorskip("pint")  # 0.25: an independent table of units
+    registry = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+    known = units.KINDS[kind]
+    target = registry.parse_units("" if known.si_unit == "1" else known.si_unit)
+    ours = {"°C", "℃", "C", "°F", "F", "celsius", "fahrenheit"}  # pint reads C as coulomb
+    for unit in known.units:
+        text = "percent" if unit == "%" else unit.replace("·", "*")
+        if unit in ours or "m3" in text or "m³" in text or text in ("cc", "°"):
+            continue
+        theirs = registry.Quantity(3.0, text).to(target).magnitude
+        assert units.parse_quantity(f"3 {unit}", kind) == pytest.approx(theirs, rel=1e-12), unit
+
+
+BAD = [
+    (62, "length", 'x = 62 has no unit; write a length with its unit, such as "62 cm"'),
+    (0.5, "duration", "x = 0.5 has no unit"),
+    ("62", "length", "x = 62 has no unit"),
+    ("3 ms", "length", 'x = "3 ms" is a time, not a length; write one such as "62 cm"'),
+    ("3 kg", "duration", '"kg" is not a unit of a time'),
+    ("3 foo", "duration", 'the unit "foo" is not known'),
+    ("3,2 ms", "duration", "write a decimal point, not a comma"),
+    ("ms", "duration", "write a number and a unit"),
+    ("nan s", "duration", "write a number and a unit"),
+    ("", "length", "write a number and a unit"),
+    (True, "length", "x = True is not a length"),
+    (None, "length", "x = None is not a length"),
+    ("1e999 m", "length", "beyond what a number here can hold"),
+    ("1e99999999999999999999 thou", "length", "beyond what a number here can hold"),
+    ("3 m**9**9**9", "length", "is not known"),
+    ("3 m; import os", "length", "is not known"),
+]
+
+
+@pytest.mark.parametrize(("text", "kind", "message"), BAD)
+def test_what_is_no_quantity_is_refused_with_the_cure(
+    text: object, kind: str, message: str
+) -> None:
+    with pytest.raises(UnitError) as caught:
+        units.parse_quantity(text, kind, key="x")
+    assert message in str(caught.value)
+
+
+@given(st.text(max_size=30))
+def test_no_text_does_anything_but_parse_or_refuse(text: str) -> None:
+    try:
+        value = units.parse_quantity(text, "duration")
+    except UnitError:
+        return
+    assert value == value and abs(value) != float("inf")
+
+
+def test_ticks_are_the_nearest_and_halves_go_to_the_even_one() -> None:
+    assert units.to_ticks(0.0032, 125_000_000) == 400_000
+    # 4 ns and 12 ns are half a tick and a tick and a half of 125 MHz; the float 12e-9 lies below.
+    assert units.to_ticks(4e-9, 125_000_000) == 0
+    assert units.to_ticks(12e-9, 125_000_000) == 2
+    assert units.to_ticks(20e-9, 125_000_000) == 2
+
+
+@given(
+    st.integers(0, 2**30 - 1), st.sampled_from([1_000_000, 48_000_000, 125_000_000, 133_000_000])
+)
+def test_ticks_survive_the_way_over_seconds(ticks: int, clock_hz: int) -> None:
+    assert units.to_ticks(units.from_ticks(ticks, clock_hz), clock_hz) == ticks
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        (units.format_ms(0.0032), "3.200 ms"),
+        (units.format_ticks(400_000, 125_000_000), "3.200 ms"),
+        (units.format_ticks(None, 125_000_000), "-"),
+        (units.format_duration(0.00025), "250 µs"),
+        (units.format_duration(12.5), "12.5 s"),
+        (units.format_duration(0.0), "0 s"),
+        (units.format_duration(8e-9), "8 ns"),
+        (units.format_length(0.62), "62 cm"),
+        (units.format_length(0.002), "2 mm"),
+        (units.format_volume(33.51e-9), "33.51 µL"),
+        (units.format_quantity(293.15, "temperature"), "20 °C"),
+    ],
+)
+def test_numbers_are_shown_with_their_unit(text: str, shown: str) -> None:
+    assert text == shown
+
+
+def test_common_units_do_not_import_pint() -> None:
+    """pint takes 0.2 s to import; a rig file must not cost that."""
+    code = (
+        "import sys; from beamfall.rig import example_rig; example_rig();"
+        "assert 'pint' not in sys.modules and 'numpy' not in sys.modules"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True)
