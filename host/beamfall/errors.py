@@ -5,6 +5,7 @@ BeamfallError                 root; the command line exits 1
 │   ├── PhysicsRangeError     a quantity outside the range a formula holds for; also a ValueError
 │   ├── UnitError             a quantity with no unit, or with one that does not fit; also a ValueError
 │   ├── NoSuchShot            a shot or series that is not in the log; also a LogError
+│   ├── BoardProfileError     a board's profile file: unreadable, or pins and limits that cannot be
 │   ├── RigFileError          the rig file: file, key and what was expected
 │   ├── SequenceError         a sequence table that cannot be run; also a ValueError
 │   ├── PortNotFound          no such port, or none or several candidates; also a LinkError
@@ -58,6 +59,10 @@ class PhysicsRangeError(UserError, ValueError):
 
 class UnitError(UserError, ValueError):
     """A quantity has no unit, an unknown one, or one of another kind; the message shows a right one."""
+
+
+class BoardProfileError(UserError):
+    """A board's profile cannot be used; the message names the file, the pin or the limit, and the cure."""
 
 
 class RigFileError(UserError):

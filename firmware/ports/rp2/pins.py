@@ -36,6 +36,10 @@ class Pins:
         self.timeline_base = min(timeline) if timeline else 0
         if timeline and max(timeline) - self.timeline_base >= programs.TIMELINE_PINS:
             raise ValueError("valves and camera contacts must lie within %d GPIOs in a row" % programs.TIMELINE_PINS)
+        for signal in FLASH_SIGNALS:
+            if signal in profile.OUTPUTS and timeline:
+                if 0 <= profile.OUTPUTS[signal][0] - self.timeline_base < programs.TIMELINE_PINS:
+                    raise ValueError("a flash may not lie among the %d GPIOs of valves and camera" % programs.TIMELINE_PINS)
         self.timeline_bits = bytearray([NO_BIT] * 32)
         for signal in TIMELINE_SIGNALS:
             if signal in profile.OUTPUTS:

@@ -1,0 +1,303 @@
+"""Profiles of boards: reading a profile file safely, and finding what is wrong with it before a board has it.
+
+A profile is a Python module of constants (firmware/boards/README.md). It is read here as literals, never run: a
+profile from somewhere else can be checked without trusting it.
+"""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from beamfall.errors import BoardProfileError
+from beamfall.resources import find_firmware
+
+OUTPUT_NAMES = {
+    1: "valve 1",
+    2: "valve 2",
+    3: "valve 3",
+    4: "flash 1",
+    5: "flash 2",
+    6: "flash 3",
+    7: "camera focus",
+    8: "camera shutter",
+}
+INPUT_NAMES = {9: "beam 1", 10: "beam 2", 11: "flash seen", 12: "button"}
+PORTS = ("rp2", "generic", "simulated")
+PULLS = (None, "up", "down")
+LINE_LEVELS = ("on", "off", None)
+_FLASHES = (4, 5, 6)
+_TIMELINE = (1, 2, 3, 7, 8)
+_TIMELINE_SPAN = 5  # firmware/ports/rp2/programs.py, TIMELINE_PINS
+_STAMPED_SPAN = 16  # firmware/ports/rp2/pins.py, SPAN_MAX
+# name: least, most. The longest time on the wire is 2^30 - 1 ticks, 7.1 s at 150 MHz.
+_LIMITS = {
+    "ROWS_MAX": (1, 255),
+    "VALVE_MAX_US": (1, 2_000_000),
+    "VALVE_GAP_US": (0, 10_000_000),
+    "DUTY_PERCENT": (1, 100),
+    "DUTY_WINDOW_MS": (1, 600_000),
+    "RINSE_MAX_MS": (1, 7_000),
+    "FLASH_MAX_US": (1, 1_000_000),
+    "FLASH_GAP_US": (1, 60_000_000),
+    "CAMERA_MAX_MS": (1, 60_000),
+    "WINDOW_MAX_MS": (1, 60_000),
+}
+# Pins that are not there or belong to the board itself, and why.
+# Pico datasheet, section 2.1; Pico W datasheet, section 2.1; Pico 2 datasheet, section 2.1.
+_PICO_RESERVED = {
+    23: "it switches the mode of the power supply",
+    24: "it senses USB power",
+    25: "it is the board's own LED",
+    29: "it measures the supply voltage",
+}
+_PICO_W_RESERVED = dict.fromkeys((23, 24, 25, 29), "it belongs to the radio chip")
+# ESP32 datasheet, section 2.2 and 2.4: flash memory, input-only pins; the console of MicroPython is on UART 0.
+_ESP32_RESERVED = {
+    **dict.fromkeys(range(6, 12), "it belongs to the flash memory"),
+    **dict.fromkeys((1, 3), "it is the console"),
+    **dict.fromkeys((20, 24, 28, 29, 30, 31), "the chip has no such pin"),
+}
+_ESP32_INPUT_ONLY = range(34, 40)
+
+
+@dataclass(frozen=True, slots=True)
+class Profile:
+    """A profile as read: its file and its constants."""
+
+    path: Path
+    constants: Mapping[str, Any]
+
+    @property
+    def name(self) -> str:
+        """The board's name for people."""
+        return str(self.constants.get("NAME", self.path.stem))
+
+    @property
+    def module(self) -> str:
+        """The name under which the firmware finds it."""
+        return self.path.stem
+
+
+def list_profiles() -> list[Path]:
+    """Return the files of the profiles that come with the firmware."""
+    folder = find_firmware() / "boards"
+    return sorted(path for path in folder.glob("*.py") if not path.stem.startswith("_"))
+
+
+def find_profile(name: str) -> Profile:
+    """Return the profile of that name, or of that file when the name ends in .py.
+
+    Raises BoardProfileError when there is none, naming those there are.
+    """
+    if name.endswith(".py"):
+        return read_profile(Path(name))
+    known = {path.stem: path for path in list_profiles()}
+    if name not in known:
+        raise BoardProfileError(
+            f"there is no profile '{name}'; there are {', '.join(known)}, or give the path of a file of your own"
+        )
+    return read_profile(known[name])
+
+
+def read_profile(path: Path) -> Profile:
+    """Read a profile's constants without running it. Raises BoardProfileError with file and line."""
+    try:
+        tree = ast.parse(path.read_text(encoding="utf-8"), str(path))
+    except OSError as error:
+        raise BoardProfileError(f"{path} cannot be read: {error.strerror}") from error
+    except (SyntaxError, ValueError, RecursionError, MemoryError) as error:
+        line = getattr(error, "lineno", None)
+        raise BoardProfileError(f"{path}:{line or 1}: not Python: {error}") from error
+    constants: dict[str, Any] = {}
+    for node in tree.body:
+        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
+            continue  # a docstring
+        target = (
+            node.targets[0] if isinstance(node, ast.Assign) and len(node.targets) == 1 else None
+        )
+        if not isinstance(node, ast.Assign) or not isinstance(target, ast.Name):
+            raise BoardProfileError(
+                f"{path}:{node.lineno}: a profile holds only lines like NAME = value"
+            )
+        try:
+            constants[target.id] = ast.literal_eval(node.value)
+        except (ValueError, TypeError, SyntaxError, RecursionError) as error:
+            raise BoardProfileError(
+                f"{path}:{node.lineno}: {target.id} must be written out as a value, not computed"
+            ) from error
+    return Profile(path, constants)
+
+
+def check_profile(profile: Profile) -> None:
+    """Raise BoardProfileError naming everything that is wrong with a profile."""
+    problems = list(find_problems(profile))
+    if problems:
+        raise BoardProfileError(f"{profile.path}: " + "; ".join(problems))
+
+
+def find_problems(profile: Profile) -> Iterator[str]:
+    """Yield what is wrong with a profile, each with its cure; nothing when it can be used."""
+    found = profile.constants
+    yield from _find_head_problems(found)
+    yield from _find_limit_problems(found)
+    lines = list(_find_line_problems(found))
+    yield from lines
+    if lines:
+        return  # the pins cannot be told
+    used = list(_list_pins(found))
+    yield from _find_doubled(used)
+    yield from _find_unusable(found, used)
+    if found.get("PORT") == "rp2":
+        yield from _find_layout_problems(found)
+
+
+def _find_head_problems(found: Mapping[str, Any]) -> Iterator[str]:
+    if not isinstance(found.get("NAME"), str) or not found["NAME"]:
+        yield "NAME is missing: a text for people"
+    elif len(found["NAME"].encode()) > 96:
+        yield "NAME is longer than the 96 bytes that the wire can carry"
+    if found.get("PORT") not in PORTS:
+        yield f"PORT is {found.get('PORT')!r}; it must be one of {', '.join(PORTS)}"
+    if found.get("PORT") == "rp2" and found.get("CHIP") not in ("rp2040", "rp2350"):
+        yield f"CHIP is {found.get('CHIP')!r}; the rp2 port knows rp2040 and rp2350"
+    for line in ("DTR", "RTS"):
+        if line in found and found[line] not in LINE_LEVELS:
+            yield f'{line} is {found[line]!r}; it must be "on", "off" or None'
+
+
+def _find_limit_problems(found: Mapping[str, Any]) -> Iterator[str]:
+    for name, (least, most) in _LIMITS.items():
+        value = found.get(name)
+        if name not in found:
+            yield f"{name} is missing; it must be from {least} to {most}"
+        elif isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
+            yield f"{name} is {value!r}; it must be a whole number from {least} to {most}"
+    watchdog = found.get("WATCHDOG_MS", 0)
+    if not isinstance(watchdog, int) or not (watchdog == 0 or 1000 <= watchdog <= 8300):
+        yield f"WATCHDOG_MS is {watchdog!r}; it must be 0 (none) or from 1000 to 8300"
+
+
+def _is_pin(pin: Any) -> bool:
+    return isinstance(pin, str) or (isinstance(pin, int) and not isinstance(pin, bool) and pin >= 0)
+
+
+def _find_line_problems(found: Mapping[str, Any]) -> Iterator[str]:
+    """Problems of form: after these have been ruled out, every pin is a pin."""
+    for name, signals, size in (("OUTPUTS", OUTPUT_NAMES, 2), ("INPUTS", INPUT_NAMES, 3)):
+        lines = found.get(name)
+        if not isinstance(lines, dict) or (name == "OUTPUTS" and not lines):
+            yield f"{name} is missing: a dictionary from a signal's number to its pin"
+            continue
+        for signal, entry in lines.items():
+            where = f"{name}[{signal!r}]"
+            if signal not in signals:
+                yield f"{where}: there is no such signal; there are " + ", ".join(
+                    f"{number} ({text})" for number, text in signals.items()
+                )
+            elif not isinstance(entry, tuple) or len(entry) != size or not _is_pin(entry[0]):
+                shape = "(pin, active high)" if size == 2 else "(pin, level when dark or on, pull)"
+                yield f"{where} ({signals[signal]}) is {entry!r}; it must be {shape}"
+            elif entry[1] not in (0, 1):
+                yield f"{where} ({signals[signal]}): the level is {entry[1]!r}; it must be 0 or 1"
+            elif size == 3 and entry[2] not in PULLS:
+                yield f'{where} ({signals[signal]}): the pull is {entry[2]!r}; it must be "up", "down" or None'
+    led = found.get("LED")
+    if led is not None and not (isinstance(led, tuple) and len(led) == 2 and _is_pin(led[0])):
+        yield f"LED is {led!r}; it must be (pin, active high) or None"
+    if found.get("PORT") == "rp2":
+        if not isinstance(found.get("ZERO_PIN"), int):
+            yield "ZERO_PIN is missing: a GPIO that is left unconnected"
+        marks = found.get("MARK_PINS")
+        if (
+            not isinstance(marks, tuple)
+            or len(marks) != 2
+            or not all(isinstance(m, int) for m in marks)
+        ):
+            yield "MARK_PINS is missing: two GPIOs that are left unconnected, for beam 1 and beam 2"
+
+
+def _list_pins(found: Mapping[str, Any]) -> Iterator[tuple[Any, str, str]]:
+    """Each pin, what it is for, and its kind: output, input, internal or led."""
+    for signal, entry in found["OUTPUTS"].items():
+        yield entry[0], OUTPUT_NAMES[signal], "output"
+    for signal, entry in found["INPUTS"].items():
+        yield entry[0], INPUT_NAMES[signal], "input"
+    if found.get("PORT") == "rp2":
+        yield found["ZERO_PIN"], "the common zero", "internal"
+        for beam, pin in enumerate(found["MARK_PINS"], 1):
+            yield pin, f"the mark of beam {beam}", "internal"
+    if found.get("LED") is not None:
+        yield found["LED"][0], "the LED", "led"
+
+
+def _find_doubled(used: list[tuple[Any, str, str]]) -> Iterator[str]:
+    first: dict[Any, str] = {}
+    for pin, purpose, _ in used:
+        if pin in first:
+            yield f"pin {pin} is used twice: for {first[pin]} and for {purpose}; give one of them another"
+        else:
+            first[pin] = purpose
+
+
+def _find_unusable(found: Mapping[str, Any], used: list[tuple[Any, str, str]]) -> Iterator[str]:
+    chip = found.get("CHIP")
+    radio = " W" in str(found.get("MACHINE", "")) or " W" in str(found.get("NAME", ""))
+    for pin, purpose, kind in used:
+        why = None
+        if chip in ("rp2040", "rp2350"):
+            reserved = _PICO_W_RESERVED if radio else _PICO_RESERVED
+            if not isinstance(pin, int) or pin > 29:
+                why = "GPIOs are numbers from 0 to 29"
+            elif not (kind == "led" and pin == 25 and not radio):
+                why = reserved.get(pin)
+        elif chip == "esp32":
+            why = _ESP32_RESERVED.get(pin) or (
+                "there is no such pin" if not isinstance(pin, int) or pin > 39 else None
+            )
+            if why is None and kind != "input" and pin in _ESP32_INPUT_ONLY:
+                why = "it can only be an input"
+        if why:
+            yield f"pin {pin} cannot be used for {purpose}: {why}"
+    if chip == "rp2350":
+        for signal, (pin, _, pull) in found["INPUTS"].items():
+            if pull == "down":
+                yield (
+                    f"pin {pin} ({INPUT_NAMES[signal]}) has an internal pull-down, which erratum E9 of the RP2350 "
+                    "makes useless: turn the sensor round and pull up, or use 8.2 kilohm to ground outside and say None"
+                )
+
+
+def _find_layout_problems(found: Mapping[str, Any]) -> Iterator[str]:
+    outputs = {signal: entry[0] for signal, entry in found["OUTPUTS"].items()}
+    stamped = {**outputs, **{signal: entry[0] for signal, entry in found["INPUTS"].items()}}
+    if not all(isinstance(pin, int) for pin in stamped.values()):
+        return
+    low, high = min(stamped.values()), max(stamped.values())
+    if high - low >= _STAMPED_SPAN:
+        yield (
+            f"outputs and inputs reach from pin {low} to pin {high}; one state machine stamps them all, "
+            f"so they must lie within {_STAMPED_SPAN} in a row"
+        )
+    for pin, purpose, kind in _list_pins(found):
+        if kind in ("internal", "led") and low <= pin <= high:
+            yield f"pin {pin} ({purpose}) lies among the stamped pins {low} to {high}; move it outside"
+    timeline = {signal: outputs[signal] for signal in _TIMELINE if signal in outputs}
+    if not timeline:
+        return
+    base = min(timeline.values())
+    for signal, pin in timeline.items():
+        if pin - base >= _TIMELINE_SPAN:
+            yield (
+                f"pin {pin} ({OUTPUT_NAMES[signal]}) is too far from pin {base}: valves and camera contacts must lie "
+                f"within {_TIMELINE_SPAN} pins in a row"
+            )
+    for signal in _FLASHES:
+        if signal in outputs and 0 <= outputs[signal] - base < _TIMELINE_SPAN:
+            yield (
+                f"pin {outputs[signal]} ({OUTPUT_NAMES[signal]}) lies among pins {base} to "
+                f"{base + _TIMELINE_SPAN - 1}, which one state machine drives for valves and camera; move it outside"
+            )
