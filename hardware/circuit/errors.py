@@ -1,0 +1,30 @@
+"""Errors of the hardware tools. HardwareError is the root; each message says what, which value, and the cure.
+
+HardwareError
+├── NetlistError      the table of parts and nets is wrong in itself
+├── ProfileError      a board profile of the firmware cannot be read or lacks a constant
+├── SimulatorMissing  ngspice is not installed
+└── SimulationError   a deck did not run, or did not give what was asked
+"""
+
+from __future__ import annotations
+
+
+class HardwareError(Exception):
+    """Root of the errors that the hardware tools raise on purpose."""
+
+
+class NetlistError(HardwareError, ValueError):
+    """A part, an item or a pin in the netlist is wrong; correct hardware/circuit/netlist.py."""
+
+
+class ProfileError(HardwareError, ValueError):
+    """A board profile under firmware/boards is missing a constant or has an impossible one."""
+
+
+class SimulatorMissing(HardwareError, FileNotFoundError):
+    """ngspice is not on the path: install the Debian package `ngspice`."""
+
+
+class SimulationError(HardwareError, RuntimeError):
+    """ngspice failed on a deck, or a measurement in it found nothing; the message ends with its output."""

@@ -1,0 +1,86 @@
+"""Hand formulas that the simulations are checked against. SI units.
+
+They are written down independently of the decks: what they leave out is named, and so is the agreement to expect.
+"""
+
+from __future__ import annotations
+
+import math
+
+# Copper's resistance rises by 0.393 % per kelvin from 20 °C (IEC 60028 temperature coefficient, 0.00393 1/K).
+COPPER_PER_K = 0.00393
+
+
+def closing_time_s(
+    inductance_h: float, coil_ohm: float, start_a: float, hold_a: float, clamp_v: float
+) -> float:
+    """Time for a coil's current to fall from `start_a` to `hold_a` against a clamp, in seconds.
+
+    t = (L/R)·ln[(I0 + Vc/R)/(Ih + Vc/R)]: the solution of L·di/dt = −R·i − Vc. `clamp_v` is the whole voltage
+    across the
+    coil: clamp and diode. Leaves out the capacitances and the driver's own time (about 1 µs).
+    """
+    step_a = clamp_v / coil_ohm
+    return inductance_h / coil_ohm * math.log((start_a + step_a) / (hold_a + step_a))
+
+
+def opening_time_s(inductance_h: float, loop_ohm: float, supply_v: float, pull_a: float) -> float:
+    """Time for the current to rise to `pull_a` in seconds; infinite when the supply cannot drive so much.
+
+    t = −(L/R)·ln(1 − Ip·R/V), R the whole loop's resistance.
+    """
+    share = pull_a * loop_ohm / supply_v
+    return math.inf if share >= 1 else -inductance_h / loop_ohm * math.log(1 - share)
+
+
+def optocoupler_delay_s(
+    photo_a: float, base_farad: float, collector_farad: float, base_v: float, swing_v: float
+) -> float:
+    """Turn-on delay of a phototransistor in seconds: charge to be moved over the light's current.
+
+    (C_be + C_bc)·V_be brings the base up, C_bc·swing is the Miller charge while the collector falls.
+    Capacitances are taken
+    as constant: agreement within a factor of 1.6 is all that can be asked.
+    """
+    return ((base_farad + collector_farad) * base_v + collector_farad * swing_v) / photo_a
+
+
+def junction_farad(at_zero_farad: float, reverse_v: float) -> float:
+    """Capacitance of a reverse biased junction in farads: C0/(1 + V/0.7)^0.33 (SPICE's junction law)."""
+    return float(at_zero_farad / (1 + reverse_v / 0.7) ** 0.33)
+
+
+def beam_edge_s(
+    clear_v: float,
+    threshold_v: float,
+    tau_s: float,
+    drop_speed: float,
+    slit_m: float,
+    leak: float,
+    *,
+    darkening: bool,
+) -> float:
+    """When the receiver's output passes the threshold, in seconds after half shadow.
+
+    The light falls (or rises) evenly while the drop's edge sweeps the slit, from half the sweep before half shadow; the
+    receiver follows as a first-order lag of time constant tau = gain·R·C_bc. Solved by bisection.
+    """
+    sweep_s = slit_m / drop_speed
+    low_v = clear_v * leak
+    first_v, last_v = (clear_v, low_v) if darkening else (low_v, clear_v)
+    slope = (last_v - first_v) / sweep_s
+
+    def output_v(time_s: float) -> float:
+        if time_s <= sweep_s:
+            return first_v + slope * (time_s - tau_s * (1 - math.exp(-time_s / tau_s)))
+        at_end = first_v + slope * (sweep_s - tau_s * (1 - math.exp(-sweep_s / tau_s)))
+        return last_v + (at_end - last_v) * math.exp(-(time_s - sweep_s) / tau_s)
+
+    low_s, high_s = 0.0, sweep_s + 20 * tau_s
+    for _ in range(60):
+        middle = (low_s + high_s) / 2
+        if (output_v(middle) > threshold_v) == darkening:
+            low_s = middle
+        else:
+            high_s = middle
+    return low_s - sweep_s / 2

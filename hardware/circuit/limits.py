@@ -1,0 +1,251 @@
+"""The firmware's limits as they follow from the circuit, beside what the profiles say.
+
+Each bound names what it rests on. 'must' bounds protect the parts or the meaning of a shot: a profile that
+breaks one is wrong,
+and a test says so. 'should' bounds hold for the least favourable valve or drop; a profile may go beyond, with
+the consequence told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from circuit.conditions import CONDITIONS
+from circuit.formulas import COPPER_PER_K, closing_time_s
+from circuit.profiles import Profile
+from circuit.results import Results
+from circuit.study_beam import DROP_M, DROP_SPEED, FLASH_S, SLIT_M
+from circuit.study_valve import COILS, DIODE_V, HOLD_SHARES, PULL_SHARE, WARM_K
+from circuit.tables import format_cell, to_markdown
+
+# A small valve's winding: 15 g of copper (common practice, no source) at 385 J/(kg·K) (specific heat of copper
+# at 25 °C,
+# tables of physics, from memory). Heat into the body is left out: the winding alone warms fastest.
+WINDING_KG = 0.015
+COPPER_J_PER_KG_K = 385.0
+SINGLE_RISE_K = 1.0  # one opening must not change the next one's timing through heat
+WINDOW_RISE_K = 10.0
+RINSE_RISE_K = 20.0
+PULL_MARGIN = 1.2
+
+
+@dataclass(frozen=True)
+class Bound:
+    """A limit: profile constant (or table field), at least or at most, the bound, its unit, and why."""
+
+    name: str
+    kind: str  # 'at least' or 'at most'
+    value: float
+    unit: str
+    force: str  # 'must' or 'should'
+    reason: str
+
+    def holds(self, value: float) -> bool:
+        """True when the value respects the bound."""
+        return value >= self.value if self.kind == "at least" else value <= self.value
+
+
+def coil_power_w() -> float:
+    """Highest power of a coil that the controller is built for, in watts."""
+    return (
+        CONDITIONS.valve_max_a
+        * min(CONDITIONS.supply_nominal_v)
+        * (1 + CONDITIONS.supply_tolerance)
+    )
+
+
+def heating_s(rise_k: float) -> float:
+    """How long a coil may be on for its winding to warm by `rise_k`, no heat lost, in seconds."""
+    return rise_k * WINDING_KG * COPPER_J_PER_KG_K / coil_power_w()
+
+
+def warm_duty_percent() -> float:
+    """Duty in percent at which a warm coil at the lowest supply still pulls in with a margin of 1.2.
+
+    Current needed: PULL_MARGIN·PULL_SHARE of the nominal one. Left at −5 % supply and +10 % resistance when
+    warmer by T:
+    0.95/1.1/(1 + αT). Rise at full duty: WARM_K, times 1.05² for the highest supply.
+    """
+    low = (1 - CONDITIONS.supply_tolerance) / 1.1
+    rise_k = (low / (PULL_MARGIN * PULL_SHARE) - 1) / COPPER_PER_K
+    return 100 * rise_k / (WARM_K * (1 + CONDITIONS.supply_tolerance) ** 2)
+
+
+def closing_drift_s(duty_percent: float, clamp_v: float = 36.0) -> float:
+    """How much earlier a 12 V valve closes when warmed by this duty than when cold, in seconds."""
+    ohm, henry = COILS[12.0]
+    hold_a = HOLD_SHARES["nominal"] * 12.0 / ohm
+    warm_ohm = ohm * (1 + COPPER_PER_K * WARM_K * duty_percent / 100)
+    cold_s = closing_time_s(henry, ohm, 12.0 / ohm, hold_a, clamp_v + DIODE_V)
+    return cold_s - closing_time_s(henry, warm_ohm, 12.0 / warm_ohm, hold_a, clamp_v + DIODE_V)
+
+
+def bounds(results: Results, duty_percent: float) -> list[Bound]:
+    """All bounds. `duty_percent` is the profile's, on which the window's bound depends."""
+    closing_12, closing_24 = results.closing[(12.0, 36.0)], results.closing[(24.0, 36.0)]
+    opening = max(spread.greatest_s for spread in results.opening.values())
+    on_worst = max(spread.greatest_s for spread in results.opto_on.values())
+    dark_s = (DROP_M + SLIT_M) / DROP_SPEED
+    return [
+        Bound(
+            "VALVE_GAP_US",
+            "at least",
+            closing_12.greatest_s * 1e6,
+            "µs",
+            "must",
+            "slowest closing of a 12 V valve with the 36 V clamp: with less, two openings are one",
+        ),
+        Bound(
+            "VALVE_GAP_US",
+            "at least",
+            closing_24.greatest_s * 1e6,
+            "µs",
+            "should",
+            "the same for a 24 V valve, whose clamp is weaker for its voltage",
+        ),
+        Bound(
+            "VALVE_MAX_US",
+            "at most",
+            heating_s(SINGLE_RISE_K) * 1e6,
+            "µs",
+            "must",
+            f"one opening warms the winding by no more than {SINGLE_RISE_K:g} K "
+            f"({coil_power_w():.1f} W coil, no heat lost)",
+        ),
+        Bound(
+            "VALVE_MAX_US",
+            "at least",
+            opening * 1e6,
+            "µs",
+            "must",
+            "slowest pulling in: shorter openings give no drop, so a limit below would forbid all",
+        ),
+        Bound(
+            "DUTY_PERCENT",
+            "at most",
+            warm_duty_percent(),
+            "%",
+            "must",
+            "a coil warmed by this duty still pulls in at the lowest supply, with a margin of 1.2",
+        ),
+        Bound(
+            "DUTY_PERCENT",
+            "at most",
+            40.0,
+            "%",
+            "should",
+            "valves sold for intermittent duty are often rated 40 % (common practice, no source)",
+        ),
+        Bound(
+            "DUTY_WINDOW_MS",
+            "at most",
+            heating_s(WINDOW_RISE_K) * 1e3 / (duty_percent / 100),
+            "ms",
+            "must",
+            f"the whole window's open time spent at once warms the winding by no more than {WINDOW_RISE_K:g} K",
+        ),
+        Bound(
+            "RINSE_MAX_MS",
+            "at most",
+            heating_s(RINSE_RISE_K) * 1e3,
+            "ms",
+            "must",
+            f"one rinse warms the winding by no more than {RINSE_RISE_K:g} K",
+        ),
+        Bound(
+            "FLASH_MAX_US",
+            "at least",
+            5 * on_worst * 1e6,
+            "µs",
+            "must",
+            "five times the slowest optocoupler: the contact is surely closed. No upper bound: its "
+            "LED may be on for ever",
+        ),
+        Bound(
+            "FLASH_GAP_US",
+            "at least",
+            (on_worst + results.opto_off_worst_s) * 1e6,
+            "µs",
+            "must",
+            "contact closes and opens again in the worst case. The flash's own rest is longer: see its manual",
+        ),
+        Bound(
+            "CAMERA_MAX_MS",
+            "at most",
+            3600e3,
+            "ms",
+            "must",
+            "the optocoupler's current is far inside its rating: no bound from the circuit but an hour",
+        ),
+        Bound(
+            "opening (a row's width)",
+            "at least",
+            opening * 1e6,
+            "µs",
+            "should",
+            "shorter than the slowest pulling in: the valve may not open at all",
+        ),
+        Bound(
+            "dwell_ticks",
+            "at least",
+            (FLASH_S + results.flash_recovery_s) * 1e6,
+            "µs",
+            "should",
+            "longest false 'clear' that a 0.3 ms flash makes in a dark beam; shorter ones count as drops",
+        ),
+        Bound(
+            "blanking_ticks",
+            "at least",
+            (dark_s + results.beam_clear.greatest_s) * 1e6,
+            "µs",
+            "should",
+            f"a {DROP_M * 1e3:g} mm drop at {DROP_SPEED:g} m/s has left the beam and the receiver "
+            f"is right again; slower drops need more",
+        ),
+    ]
+
+
+def limits_page(results: Results, profiles: Sequence[Profile]) -> str:
+    """limits.md: bounds, profiles' values, and what follows for the person."""
+    rows = []
+    for bound in bounds(results, max(p["DUTY_PERCENT"] for p in profiles)):
+        row: dict[str, str | float] = {
+            "limit": f"`{bound.name}`" if bound.name.isupper() else bound.name,
+            "bound": f"{bound.kind} {format_cell(round(bound.value))} {bound.unit}",
+            "force": bound.force,
+        }
+        for profile in profiles:
+            value = profile.values.get(bound.name)
+            text = (
+                ""
+                if value is None
+                else f"{value}" + ("" if bound.holds(value) else " (**beyond**)")
+            )
+            row[profile.board] = text
+        row["why"] = bound.reason
+        rows.append(row)
+    duty = profiles[0]["DUTY_PERCENT"]
+    return (
+        "# Limits of the firmware, from the circuit\n\n"
+        "Made by `python hardware/make.py` from the circuit studies (results/) and the profiles in "
+        "firmware/boards: do not edit.\n"
+        "`UPPER_CASE` names are constants of a board profile; `*_ticks` are fields of a sequence "
+        "table (give them in time, the host\n"
+        "converts). 'must' is kept by every profile (a test says so); beyond a 'should' the "
+        "consequence in the last column is yours.\n\n"
+        + to_markdown(rows)
+        + "\n## What else follows\n\n"
+        f"- At the profiles' duty of {duty} % a coil warms by about {WARM_K * duty / 100:.0f} K, "
+        f"and a 12 V valve then closes "
+        f"{closing_drift_s(duty) * 1e6:.0f} µs earlier than when cold: let the rig run a few shots "
+        f"before you measure.\n"
+        f"- A clamp takes at most {results.clamp_joule * 1e3:.0f} mJ at each closing. At 100 closings a second that is "
+        f"{results.clamp_joule * 100:.1f} W in a part rated for 5 W.\n"
+        f"- Highest drain voltage in all corners: {results.peak_v[(12.0, 36.0)]:.0f} V with a 12 V supply, "
+        f"{results.peak_v[(24.0, 36.0)]:.0f} V with 24 V, of the 80 V that a 100 V transistor may see.\n"
+        f"- A lamp may put up to {results.lamp_limit_a * 1e6:.0f} µA into a beam's receiver before "
+        f"its 100 Hz ripple makes false "
+        "edges (0.55 V at the test point with the emitter unplugged). Well before that it costs "
+        "precision: see results/.\n"
+    )

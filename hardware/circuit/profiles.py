@@ -1,0 +1,158 @@
+"""Reads the firmware's board profiles, and what the boards' headers look like.
+
+The profiles under firmware/boards say which pin carries which signal; nothing here repeats that. Known here is
+only what a
+person with wires needs beside it: where a pin is on the header, which pin is the 5 V rail, and which analogue
+pins are free.
+"""
+
+from __future__ import annotations
+
+import runpy
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from circuit.errors import ProfileError
+
+ROOT = Path(__file__).resolve().parent.parent.parent
+PROFILES = ROOT / "firmware" / "boards"
+MESSAGES = ROOT / "protocol" / "messages.toml"
+LIMIT_NAMES = (
+    "VALVE_MAX_US",
+    "VALVE_GAP_US",
+    "DUTY_PERCENT",
+    "DUTY_WINDOW_MS",
+    "RINSE_MAX_MS",
+    "FLASH_MAX_US",
+    "FLASH_GAP_US",
+    "CAMERA_MAX_MS",
+)
+
+
+@dataclass(frozen=True)
+class Header:
+    """A board as the person wiring it sees it.
+
+    positions: profile pin to header position. power: rail of the circuit (V5, 3V3, GND) to the board's print
+    and position.
+    sense: lines of the circuit beyond the wire's signals to free analogue pins. led_on_board: no wire for the
+    status LED.
+    """
+
+    positions: Mapping[Any, str] = field(default_factory=dict)
+    power: Mapping[str, str] = field(default_factory=dict)
+    sense: Mapping[str, Any] = field(default_factory=dict)
+    print_name: str = "{}"
+    led_on_board: bool = False
+    notes: tuple[str, ...] = ()
+
+
+_PICO_POSITIONS = {
+    **{
+        gpio: str(n)
+        for gpio, n in zip(
+            range(0, 16), (1, 2, 4, 5, 6, 7, 9, 10, 11, 12, 14, 15, 16, 17, 19, 20), strict=True
+        )
+    },
+    **{gpio: str(n) for gpio, n in zip(range(16, 23), (21, 22, 24, 25, 26, 27, 29), strict=True)},
+    26: "31",
+    27: "32",
+    28: "34",
+}
+_PICO_POWER = {"V5": "VSYS (39)", "3V3": "3V3 OUT (36)", "GND": "GND (3, 8, 13, 18, 23, 28, 38)"}
+_PICO_NOTES = (
+    "Positions are counted as in the board's own pin drawing: 1 is at the USB socket's left, seen "
+    "from above with the socket up; "
+    "20 is at the left's lower end, 21 opposite it, 40 back at the socket.",
+    "VSYS is fed by USB through the board's own diode, so the converter cannot feed back into the "
+    "computer. Do not use VBUS (40).",
+)
+_OTHER_NOTES = (
+    "Boards of this chip are sold with different headers: go by the printed pin name, and look at "
+    "your board's own drawing.",
+    "Look at the board's drawing for a diode between its USB socket and its 5 V pin. Where there is "
+    "none, never connect USB and "
+    "the 12 V or 24 V supply at once unless a USB isolator or a cable without its 5 V wire is in between.",
+)
+
+_PICO: dict[str, Any] = {
+    "positions": _PICO_POSITIONS,
+    "power": _PICO_POWER,
+    "sense": {"coil_current": 26, "supply_voltage": 27},
+    "print_name": "GP{}",
+}
+HEADERS: Mapping[str, Header] = MappingProxyType(
+    {
+        "pico": Header(**_PICO, led_on_board=True, notes=_PICO_NOTES),
+        "pico_w": Header(**_PICO, notes=_PICO_NOTES),
+        "pico2": Header(
+            **_PICO,
+            led_on_board=True,
+            notes=(
+                *_PICO_NOTES,
+                "An early chip leaks about 0.12 mA out of idle pins; the 4.7 kΩ pull-downs of the "
+                "circuit hold the outputs off all the same.",
+            ),
+        ),
+    }
+)
+
+
+def header_of(board: str) -> Header:
+    """The header of a board, or one that names pins only, for a board not described here."""
+    known = HEADERS.get(board)
+    if known:
+        return known
+    power = {"V5": "5V or VIN", "3V3": "3V3", "GND": "GND"}
+    if board.startswith("esp32"):
+        return Header(power=power, print_name="GPIO{}", notes=_OTHER_NOTES)
+    return Header(power=power, notes=_OTHER_NOTES)
+
+
+@dataclass(frozen=True)
+class Profile:
+    """A firmware board profile: its file's name and its constants."""
+
+    board: str
+    values: Mapping[str, Any]
+
+    def __getitem__(self, name: str) -> Any:
+        try:
+            return self.values[name]
+        except KeyError:
+            raise ProfileError(
+                f"firmware/boards/{self.board}.py has no {name}; add it, every profile must have it"
+            ) from None
+
+    def limits(self) -> dict[str, int]:
+        """The limits that the circuit has a say in."""
+        return {name: int(self[name]) for name in LIMIT_NAMES}
+
+
+def read_profile(path: Path) -> Profile:
+    """One profile; ProfileError when it does not run or lacks OUTPUTS or INPUTS."""
+    try:
+        values = runpy.run_path(str(path))
+    except Exception as error:
+        raise ProfileError(f"{path.name} cannot be read: {error}; correct the profile") from error
+    profile = Profile(path.stem, {name: value for name, value in values.items() if name.isupper()})
+    for name in ("NAME", "PORT", "OUTPUTS", "INPUTS"):
+        profile[name]
+    return profile
+
+
+def read_profiles(folder: Path = PROFILES) -> list[Profile]:
+    """All profiles of real boards, by name. Profiles of the simulated port name no pins and are left out."""
+    paths = sorted(path for path in folder.glob("*.py") if path.stem != "__init__")
+    return [profile for profile in map(read_profile, paths) if profile["PORT"] != "simulated"]
+
+
+def read_signals(path: Path = MESSAGES) -> dict[int, str]:
+    """Signal value to name, from the wire's definition."""
+    definition = tomllib.loads(path.read_text())
+    values = definition["enums"]["signal"]["values"]
+    return {entry["value"]: name for name, entry in values.items()}
