@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -160,6 +161,77 @@ def test_the_host_refuses_what_the_board_refuses_and_nothing_else(
         # Two flashes too close are also two rows too close: the host says it once.
         too_close = {"overlap", "flash_spacing"}
         assert on_board in on_host or (on_board in too_close and on_host & too_close)
+
+
+def ticks(*rows: tuple[Any, ...], **more: Any) -> Table:
+    """A table of rows (anchor, count, output, delay, width), in ticks."""
+    plain = {"window_ticks": 1_000_000, "awaits": (2, 0)} if any(row[1] for row in rows) else {}
+    made = sorted((TickRow(*row) for row in rows), key=TickRow.sort_key)
+    return Table(HZ, tuple(made), **{**plain, **more})
+
+
+HORIZON = 2**30 - 1  # messages.toml, limits.horizon_ticks
+# (what just passes, what just does not, the reason): one tick between them.
+EDGES: list[tuple[Callable[[int], Table], str]] = [
+    (lambda n: ticks(("release", 0, "valve1", 10, 50_000 + n)), "width_too_long"),
+    (lambda n: ticks(("beam1", 1, "flash1", 20, 5_000 + n)), "width_too_long"),
+    (lambda n: ticks(("release", 0, "camera1", 10, 900_000 + n)), "width_too_long"),
+    (lambda n: ticks(("release", 0, "valve1", 10 - n, 5)), "too_early"),
+    (lambda n: ticks(("beam1", 1, "flash1", 20 - n, 5)), "too_early"),
+    (lambda n: ticks(("beam1", 1, "flash1", 300, 5), dwell_ticks=300 + n), "before_dwell"),
+    (
+        lambda n: ticks(
+            ("release", 0, "valve1", 60_000, 40_000), ("release", 0, "valve1", 101_000 - n, 9)
+        ),
+        "overlap",
+    ),
+    (
+        lambda n: ticks(("release", 0, "camera1", 60_000, 40_000), ("release", 0, "camera1", 100_001 - n, 9)),
+        "overlap",
+    ),
+    (
+        lambda n: ticks(("beam1", 1, "flash1", 100, 50), ("beam1", 1, "flash1", 20_100 - n, 50)),
+        "flash_spacing",
+    ),
+    (
+        lambda n: ticks(
+            ("beam1", 1, "flash1", 100, 50),
+            ("beam1", 2, "flash1", 90, 50),
+            blanking_ticks=20_010 - n,
+        ),
+        "flash_spacing",
+    ),
+    (
+        lambda n: ticks(
+            ("release", 0, "valve1", 10, 50_000), ("release", 0, "valve1", 70_000, 50_000),
+            *([("release", 0, "valve1", 140_000, 1)] * n),
+        ),
+        "duty",
+    ),
+    (lambda n: ticks(("release", 0, "valve1", HORIZON - 9 - 500, 9 + n), tail_ticks=500), "beyond_horizon"),
+    (
+        lambda n: ticks(
+            ("beam1", 1, "flash1", HORIZON - 9 - 500 - 1_000_000, 9 + n), tail_ticks=500
+        ),
+        "beyond_horizon",
+    ),
+    (lambda n: ticks(("beam1", 1, "flash1", 90, 9), window_ticks=1_500_000 + n), "beyond_horizon"),
+    (lambda n: ticks(("release", 0, "valve1", 10, 9), tail_ticks=HORIZON - 19 + n), "beyond_horizon"),
+    (
+        lambda n: ticks(*(("release", 0, "valve1", 10 + 2_000 * k, 9) for k in range(8 + n))),
+        "too_many_rows",
+    ),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("make", "reason"), EDGES)
+def test_a_limit_is_kept_to_the_tick_on_both_sides(
+    firmware: SimpleNamespace, make: Callable[[int], Table], reason: str
+) -> None:
+    assert find_problems(make(0), LIMITS) == []
+    assert refuse_on_board(firmware, make(0)) is None
+    assert {problem.reason for problem in find_problems(make(1), LIMITS)} == {reason}
+    assert refuse_on_board(firmware, make(1)) == reason
 
 
 def sequence(*rows: Row, **more: Any) -> Sequence:
