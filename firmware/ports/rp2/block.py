@@ -48,7 +48,9 @@ class Block:
         """What stays the same in every shot. `pins` is the machine's PINCTRL; its `set` pins become outputs."""
         mem32[self._divider[machine]] = reg.DIVIDE_BY_1
         mem32[self._exec_control[machine]] = (
-            jump_pin << 24 | (origin + program[programs.WRAP]) << 12 | (origin + program[programs.WRAP_TARGET]) << 7
+            jump_pin << 24
+            | (origin + program[programs.WRAP]) << 12
+            | (origin + program[programs.WRAP_TARGET]) << 7
         )
         mem32[self._pin_control[machine]] = pins
         mem32[self._shift_control[machine]] = reg.IN_LEFT_OUT_RIGHT

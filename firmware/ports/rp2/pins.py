@@ -1,8 +1,7 @@
 """The pins of a profile as the port needs them: masks, pads, functions, overrides."""
 
-from machine import mem32
-
 from beamfall_board import wire_definition as wire
+from machine import mem32
 
 from ports.rp2 import programs
 from ports.rp2 import registers as reg
@@ -27,7 +26,9 @@ class Pins:
         self.chip = chip = reg.Chip(profile.CHIP)
         self._outputs = profile.OUTPUTS
         self._inputs = profile.INPUTS
-        stamped = [entry[0] for entry in profile.OUTPUTS.values()] + [entry[0] for entry in profile.INPUTS.values()]
+        stamped = [entry[0] for entry in profile.OUTPUTS.values()] + [
+            entry[0] for entry in profile.INPUTS.values()
+        ]
         self.base = min(stamped)
         self.span = max(stamped) - self.base + 1
         if self.span > SPAN_MAX:
@@ -35,11 +36,17 @@ class Pins:
         timeline = [profile.OUTPUTS[s][0] for s in TIMELINE_SIGNALS if s in profile.OUTPUTS]
         self.timeline_base = min(timeline) if timeline else 0
         if timeline and max(timeline) - self.timeline_base >= programs.TIMELINE_PINS:
-            raise ValueError("valves and camera contacts must lie within %d GPIOs in a row" % programs.TIMELINE_PINS)
+            raise ValueError(
+                "valves and camera contacts must lie within %d GPIOs in a row"
+                % programs.TIMELINE_PINS
+            )
         for signal in FLASH_SIGNALS:
             if signal in profile.OUTPUTS and timeline:
                 if 0 <= profile.OUTPUTS[signal][0] - self.timeline_base < programs.TIMELINE_PINS:
-                    raise ValueError("a flash may not lie among the %d GPIOs of valves and camera" % programs.TIMELINE_PINS)
+                    raise ValueError(
+                        "a flash may not lie among the %d GPIOs of valves and camera"
+                        % programs.TIMELINE_PINS
+                    )
         self.timeline_bits = bytearray([NO_BIT] * 32)
         for signal in TIMELINE_SIGNALS:
             if signal in profile.OUTPUTS:
@@ -108,7 +115,9 @@ class Pins:
         """Turn the beam's input so that the edge to be counted is a rise."""
         turned = bool(self._beam_high[beam]) != bool(dark)
         self._beam_inverted[beam] = turned
-        mem32[self._beam_control[beam]] = reg.FUNCTION_SIO | (reg.INVERT << self.chip.input_override if turned else 0)
+        mem32[self._beam_control[beam]] = reg.FUNCTION_SIO | (
+            reg.INVERT << self.chip.input_override if turned else 0
+        )
 
     def stamp_invert(self):
         """The bits of a stamp to turn, given what count_edges has turned already."""

@@ -10,9 +10,8 @@ import time
 
 import machine
 import rp2
-from machine import mem32
-
 from beamfall_board import wire_definition as wire
+from machine import mem32
 
 from ports.console import Console
 from ports.rp2 import memory, programs, schedule
@@ -49,7 +48,9 @@ class Port:
         self.profile = profile
         self.clock_hz = machine.freq()
         if self.clock_hz % 1000000:
-            raise ValueError("the system clock must be a whole number of MHz, not %d Hz" % self.clock_hz)
+            raise ValueError(
+                "the system clock must be a whole number of MHz, not %d Hz" % self.clock_hz
+            )
         self._ticks_per_us = self.clock_hz // 1000000
         self.unique_id = machine.unique_id()
         self.fault_row = 0
@@ -98,27 +99,34 @@ class Port:
         block.set_up(
             _TIMELINE, programs.TIMELINE, 0, 0, True, count << 26 | count << 20 | base << 5 | base
         )
-        spread = 8 * 2 + schedule.SENTINELS + 1  # entries that only keep a pattern, within the horizon
+        spread = (
+            8 * 2 + schedule.SENTINELS + 1
+        )  # entries that only keep a pattern, within the horizon
         capacity = 2 * rows_max + spread
-        buffer = memory.allocate(capacity)
-        self._timeline = schedule.Timeline(rows_max, schedule.Words(*buffer, capacity), sync)
-        self._followers = []
-        room = _COUNT_MAX + 1 + 3 * rows_max  # a word for each edge to wait for, three for each row, one at the end
+        self._timeline = schedule.Timeline(rows_max, _allocate_words(capacity), sync)
+        self._followers = {}  # by machine
+        room = (
+            _COUNT_MAX + 1 + 3 * rows_max
+        )  # a word an edge to wait for, three a row, one at the end
         for i in range(3):
             signal = FLASH_SIGNALS[i]
             if signal in self.profile.OUTPUTS:
                 pin = self.profile.OUTPUTS[signal][0]
                 block.set_up(
-                    _FLASH1 + i, programs.FOLLOWER, _FOLLOWER_ORIGIN, programs.FOLLOWER_REST, True, 1 << 26 | pin << 5
+                    _FLASH1 + i,
+                    programs.FOLLOWER,
+                    _FOLLOWER_ORIGIN,
+                    programs.FOLLOWER_REST,
+                    True,
+                    1 << 26 | pin << 5,
                 )
-                buffer = memory.allocate(room)
-                words = schedule.Words(*buffer, room)
-                self._followers.append(schedule.Follower(words, _FOLLOWER_ORIGIN, sync))
-            else:
-                self._followers.append(None)
+                self._followers[_FLASH1 + i] = schedule.Follower(
+                    _allocate_words(room), _FOLLOWER_ORIGIN, sync
+                )
         self._feeds = [rp2.DMA() for _ in range(4)]
         self._feed_control = [
-            dma.pack_ctrl(size=2, inc_write=False, treq_sel=block.tx_request(i)) for i, dma in enumerate(self._feeds)
+            dma.pack_ctrl(size=2, inc_write=False, treq_sel=block.tx_request(i))
+            for i, dma in enumerate(self._feeds)
         ]
         self._feed_remaining = [_remaining(dma) for dma in self._feeds]
         self._rest = _FOLLOWER_ORIGIN + programs.FOLLOWER_REST
@@ -146,7 +154,9 @@ class Port:
         self._sink = memory.allocate(1)
         self._counters = [rp2.DMA() for _ in range(2)]
         self._counter_control = [
-            dma.pack_ctrl(size=2, inc_read=False, inc_write=False, treq_sel=block.rx_request(_BEAM1 + i))
+            dma.pack_ctrl(
+                size=2, inc_read=False, inc_write=False, treq_sel=block.rx_request(_BEAM1 + i)
+            )
             for i, dma in enumerate(self._counters)
         ]
         self._counter_remaining = [_remaining(dma) for dma in self._counters]
@@ -168,12 +178,11 @@ class Port:
         if reason:
             return self._take_fault(reason, self._timeline)
         self._dwells = schedule.dwell_count(table.dwell)
-        for i in range(3):
-            follower = self._followers[i]
-            if follower is not None:
-                reason = follower.compile(table, FLASH_SIGNALS[i], pins.zero, pins.marks, self._dwells)
-                if reason:
-                    return self._take_fault(reason, follower)
+        for player, follower in self._followers.items():
+            output = FLASH_SIGNALS[player - _FLASH1]
+            reason = follower.compile(table, output, pins.zero, pins.marks, self._dwells)
+            if reason:
+                return self._take_fault(reason, follower)
         self._table = table
         return 0
 
@@ -215,9 +224,9 @@ class Port:
         mem32[block.control] = reg.CTRL_RESTART
         if self._timeline.words.count:
             self._arm_player(_TIMELINE, self._timeline.words)
-        for i in range(3):
-            if self._followers[i] is not None and self._followers[i].words.count:
-                self._arm_player(_FLASH1 + i, self._followers[i].words)
+        for player, follower in self._followers.items():
+            if follower.words.count:
+                self._arm_player(player, follower.words)
         mem32[block.fifo_debug] = reg.FDEBUG_ALL
         for i in range(4):
             if self._used_players >> i & 1:
@@ -283,7 +292,9 @@ class Port:
         self._now = 0
         mem32[self._players.control] = self._used_players
         mem32[self._watchers.control] = self._used_watchers
-        self._last_us = time.ticks_us()  # never before the zero itself: now_ticks is not ahead of the hardware
+        self._last_us = (
+            time.ticks_us()
+        )  # never before the zero itself: now_ticks is not ahead of the hardware
         self._running = True
         self._start_trouble = 0 if self._pins.zero_is_up() else POLL_FAILURE
 
@@ -433,6 +444,11 @@ class Port:
     def feed_watchdog(self):
         if self._watchdog is not None:
             self._watchdog.feed()
+
+
+def _allocate_words(capacity):
+    address, halves, first = memory.allocate(capacity)
+    return schedule.Words(address, halves, first, capacity)
 
 
 def _remaining(dma):

@@ -69,7 +69,9 @@ class Chip:
         else:
             raise ValueError("CHIP %r is none this port knows: rp2040 or rp2350" % name)
         self.input_override = 16
-        self.watchdog_reason = watchdog + 0x08  # bit 0: its timer ran out; bit 1: it was told to restart the chip
+        self.watchdog_reason = (
+            watchdog + 0x08
+        )  # bit 0: its timer ran out; bit 1: it was told to restart the chip
         self.scratch = watchdog + 0x0C  # keeps its value over a restart, not over a power loss
 
     def io_control(self, gpio):

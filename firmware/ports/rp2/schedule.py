@@ -10,7 +10,9 @@ _GAP_BITS = 27
 GAP_MAX = (1 << _GAP_BITS) - 1
 _GAP_LONGEST = GAP_MAX + programs.TIMELINE_NEXT
 _SLACK = 8  # ticks a follower needs between its last row and the next edge it counts
-SENTINELS = 2  # entries after the last change, so that the machine does not stall within a second of it
+SENTINELS = (
+    2  # entries after the last change, so that the machine does not stall within a second of it
+)
 
 
 class Words:
@@ -150,7 +152,11 @@ class Follower:
             if table.output[row] != output:
                 continue
             anchor = table.anchor[row]
-            again = before >= 0 and table.count[before] == table.count[row] and table.anchor[before] == anchor
+            again = (
+                before >= 0
+                and table.count[before] == table.count[row]
+                and table.anchor[before] == anchor
+            )
             if again:
                 gap = table.delay[row] - table.delay[before] - table.width[before]
                 count = gap - programs.FOLLOWER_AGAIN

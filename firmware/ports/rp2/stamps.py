@@ -34,7 +34,9 @@ class Stamps:
         # and the edge lies up to a round before the look.
         self._offset = programs.STAMPER_FIRST - sync - 1 - _ROUND // 2
         self._dma = rp2.DMA()
-        self._remaining = reg.DMA_BASE + reg.DMA_CHANNEL_SIZE * self._dma.channel + reg.DMA_TRANS_COUNT
+        self._remaining = (
+            reg.DMA_BASE + reg.DMA_CHANNEL_SIZE * self._dma.channel + reg.DMA_TRANS_COUNT
+        )
         self._control = self._dma.pack_ctrl(
             high_pri=True,
             size=2,
@@ -65,7 +67,11 @@ class Stamps:
         self._changed = 0
         self._levels = -1
         self._dma.config(
-            read=self._source, write=self._address, count=reg.DMA_COUNT_MAX, ctrl=self._control, trigger=True
+            read=self._source,
+            write=self._address,
+            count=reg.DMA_COUNT_MAX,
+            ctrl=self._control,
+            trigger=True,
         )
         self._running = True
 
@@ -96,7 +102,9 @@ class Stamps:
             at = self._first + 2 * (self._read & (RING_WORDS - 1))
             levels = (halves[at] ^ self._invert) & self._known
             at = self._first + 2 * ((self._read + 1) & (RING_WORDS - 1))
-            if self.torn and not halves[at + 1]:  # levels where a count must be: one half of a torn pair
+            if (
+                self.torn and not halves[at + 1]
+            ):  # levels where a count must be: one half of a torn pair
                 self._read += 1
                 continue
             rounds = ((0xFFFF - halves[at + 1]) & 0x3FFF) << 16 | (0xFFFF - halves[at])

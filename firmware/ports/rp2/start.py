@@ -1,14 +1,13 @@
 """Runs the firmware on a board with an RP2040 or RP2350."""
 
 import micropython
-from machine import Pin, mem32
-
 from beamfall_board import wire_definition as wire
+from machine import Pin, mem32
 
 from ports.rp2.registers import Chip
 
 _SLOTS = "/slots"
-_PULL = {None: None, "up": Pin.PULL_UP, "down": Pin.PULL_DOWN}
+_PULL = {"up": Pin.PULL_UP, "down": Pin.PULL_DOWN}
 
 
 def maintenance_wanted(profile, chip):
@@ -20,12 +19,16 @@ def maintenance_wanted(profile, chip):
     if asked or wire.SIGNAL_BUTTON1 not in profile.INPUTS:
         return asked
     pin, on_high, pull = profile.INPUTS[wire.SIGNAL_BUTTON1]
-    return bool(Pin(pin, Pin.IN, _PULL[pull]).value()) == bool(on_high)
+    button = Pin(pin, Pin.IN)
+    if pull is not None:
+        button.init(Pin.IN, _PULL[pull])
+    return bool(button.value()) == bool(on_high)
 
 
 def run(profile):
     """Comes back, with the outputs off and the interpreter's prompt to follow, only for maintenance."""
     from beamfall_board.board import Board
+
     from ports.rp2.port import Port
 
     chip = Chip(profile.CHIP)

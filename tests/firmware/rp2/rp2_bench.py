@@ -41,9 +41,13 @@ class Chip:
     def __init__(self) -> None:
         self.clock = SimulationClock()
         self.mcu = RP2040(self.clock)
-        self.mcu.simulator = types.SimpleNamespace()  # an owner: the PIO must not start a loop of its own
+        self.mcu.simulator = (
+            types.SimpleNamespace()
+        )  # an owner: the PIO must not start a loop of its own
         self.now = 0
-        self.edges: list[tuple[int, int, int]] = []  # (cycle, gpio, level) of every change of an output pin
+        self.edges: list[
+            tuple[int, int, int]
+        ] = []  # (cycle, gpio, level) of every change of an output pin
         self.inputs: list[tuple[int, int, int]] = []
         self.levels: dict[int, int] = {}
         self.skip = True
@@ -89,7 +93,9 @@ class Chip:
         self._sequence += 1
         heapq.heappush(self._events, (cycle, self._sequence, action))
 
-    def pulses(self, gpio: int, first: int, period: int, count: int, width: int, high: int = 1) -> None:
+    def pulses(
+        self, gpio: int, first: int, period: int, count: int, width: int, high: int = 1
+    ) -> None:
         for i in range(count):
             self.drive(gpio, high, first + i * period)
             self.drive(gpio, 1 - high, first + i * period + width)
@@ -150,7 +156,9 @@ class Chip:
                     counting.append((machine, False))
                     limit = min(limit, machine.x - 1)
                 elif machine.pc == STAMPER_TOP and opcode == 0xA027 and pio is self.mcu.pio[1]:
-                    seen = (self.mcu.gpio_values >> machine.in_base) & ((1 << (pio.instructions[9] & 31)) - 1)
+                    seen = (self.mcu.gpio_values >> machine.in_base) & (
+                        (1 << (pio.instructions[9] & 31)) - 1
+                    )
                     if seen != machine.y:
                         return 0
                     stampers.append(machine)
@@ -255,7 +263,9 @@ def make_dma(chip: Chip) -> type:
 class Bench:
     """A chip, a profile and the port on it. `signals` maps the wire's numbers to GPIOs."""
 
-    def __init__(self, monkeypatch: Any, board: str = "pico", sync: int = EMULATED_SYNC, **changes: Any) -> None:
+    def __init__(
+        self, monkeypatch: Any, board: str = "pico", sync: int = EMULATED_SYNC, **changes: Any
+    ) -> None:
         self.chip = chip = Chip()
         for name in [n for n in sys.modules if n.split(".")[0] in ("ports", "boards")]:
             monkeypatch.delitem(sys.modules, name)
@@ -271,7 +281,9 @@ class Bench:
 
         machine = types.ModuleType("machine")
         pin = types.SimpleNamespace(OUT=1)
-        machine.__dict__.update(mem32=self.mem32, freq=lambda: CLOCK_HZ, unique_id=lambda: bytes(8), Pin=pin)
+        machine.__dict__.update(
+            mem32=self.mem32, freq=lambda: CLOCK_HZ, unique_id=lambda: bytes(8), Pin=pin
+        )
         rp2 = types.ModuleType("rp2")
         rp2.__dict__.update(DMA=make_dma(chip))
         monkeypatch.setitem(sys.modules, "machine", machine)
@@ -284,11 +296,15 @@ class Bench:
         monkeypatch.setattr(memory, "allocate", allocate)
         self.module = importlib.import_module("ports.rp2.port")
         clock = types.SimpleNamespace(
-            ticks_us=lambda: chip.now // 125, ticks_diff=lambda a, b: a - b, ticks_ms=lambda: chip.now // 125000
+            ticks_us=lambda: chip.now // 125,
+            ticks_diff=lambda a, b: a - b,
+            ticks_ms=lambda: chip.now // 125000,
         )
         monkeypatch.setattr(self.module, "time", clock)
         loaded = importlib.import_module(f"boards.{board}")
-        self.profile = types.SimpleNamespace(**{k: v for k, v in vars(loaded).items() if k.isupper()})
+        self.profile = types.SimpleNamespace(
+            **{k: v for k, v in vars(loaded).items() if k.isupper()}
+        )
         for key, value in changes.items():
             setattr(self.profile, key, value)
         self.profile.LED = None
@@ -305,11 +321,23 @@ class Bench:
     def line(self, signal: int, on: int, cycle: int | None = None) -> None:
         self.chip.drive(self.pin[signal], self.level_of(signal, on), cycle)
 
-    def table(self, rows: list[tuple[int, int, int, int, int]], **head: Any) -> types.SimpleNamespace:
+    def table(
+        self, rows: list[tuple[int, int, int, int, int]], **head: Any
+    ) -> types.SimpleNamespace:
         """Rows of (anchor, count, output, delay, width), in ticks, in the shape of beamfall_board/table.py."""
-        columns = list(zip(*sorted(rows, key=lambda r: (r[0], r[1], r[3], r[2])), strict=True)) or [[]] * 5
+        columns = (
+            list(zip(*sorted(rows, key=lambda r: (r[0], r[1], r[3], r[2])), strict=True))
+            or [[]] * 5
+        )
         awaits = [max([r[1] for r in rows if r[0] == beam], default=0) for beam in (1, 2)]
-        values = {"window": 0, "tail": 0, "blanking": 0, "dwell": 0, "beam_edge": (1, 1), "awaits": awaits}
+        values = {
+            "window": 0,
+            "tail": 0,
+            "blanking": 0,
+            "dwell": 0,
+            "beam_edge": (1, 1),
+            "awaits": awaits,
+        }
         values.update(head)
         return types.SimpleNamespace(
             rows=len(rows), anchor=columns[0], count=columns[1], output=columns[2], delay=columns[3], width=columns[4],
@@ -318,7 +346,10 @@ class Bench:
 
     def release(self, rows: list[tuple[int, int, int, int, int]], **head: Any) -> int:
         """Load and start; the cycle of the zero's rise."""
-        assert self.port.load(self.table(rows, **head)) == 0, (self.port.fault_row, self.port.fault_detail)
+        assert self.port.load(self.table(rows, **head)) == 0, (
+            self.port.fault_row,
+            self.port.fault_detail,
+        )
         return self.start()
 
     def start(self) -> int:

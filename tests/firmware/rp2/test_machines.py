@@ -21,7 +21,10 @@ BEAM1, BEAM2, LIGHT, BUTTON = 9, 10, 11, 12
 DELAYS = [24, 10 * US, 100 * US, MS, 10 * MS, 100 * MS, 500 * MS]
 
 in_bench = settings(
-    deadline=None, max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture], derandomize=True
+    deadline=None,
+    max_examples=25,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+    derandomize=True,
 )
 
 
@@ -63,7 +66,12 @@ def test_the_row_waits_for_its_count(bench: Any, count: int) -> None:
 
 
 def test_rows_of_several_counts_of_one_flash(bench: Any) -> None:
-    rows = [(1, 1, FLASH1, 500, 100), (1, 1, FLASH1, 900, 50), (1, 2, FLASH1, 300, 40), (1, 5, FLASH1, 200, 60)]
+    rows = [
+        (1, 1, FLASH1, 500, 100),
+        (1, 1, FLASH1, 900, 50),
+        (1, 2, FLASH1, 300, 40),
+        (1, 5, FLASH1, 200, 60),
+    ]
     zero = bench.release(rows, window=1, blanking=1000)
     edges = [zero + 1000 + n * 2001 for n in range(6)]
     for edge in edges:
@@ -72,7 +80,9 @@ def test_rows_of_several_counts_of_one_flash(bench: Any) -> None:
     bench.chip.run(15000)
     starts = [edges[0] + 500, edges[0] + 900, edges[1] + 300, edges[4] + 200]
     widths = [100, 50, 40, 60]
-    assert bench.on_times(FLASH1, zero) == [(s - zero, s - zero + w) for s, w in zip(starts, widths, strict=True)]
+    assert bench.on_times(FLASH1, zero) == [
+        (s - zero, s - zero + w) for s, w in zip(starts, widths, strict=True)
+    ]
     assert bench.port.rows_done()
 
 
@@ -98,7 +108,9 @@ def test_the_delay_counts_from_the_edge_also_with_dwell(bench: Any, dwell: int) 
     bench.line(BEAM1, 0, edges[1] + dwell + 4)
     bench.chip.run(8 * dwell + 6000)
     counted = edges[0] if dwell == 1 else edges[1]
-    if dwell == 1:  # 2 ticks are more than a dwell of 1, but less than the 3 the qualifier needs to see it
+    if (
+        dwell == 1
+    ):  # 2 ticks are more than a dwell of 1, but less than the 3 the qualifier needs to see it
         counted = edges[1]
     assert bench.on_times(FLASH1, zero) == [(counted - zero + delay, counted - zero + delay + 100)]
 
@@ -125,7 +137,9 @@ def test_either_edge_of_a_beam_of_either_polarity(make_bench: Callable[..., Any]
 
 @in_bench
 @given(st.data())
-def test_the_hardware_counts_as_the_core_does(make_bench: Callable[..., Any], data: st.DataObject) -> None:
+def test_the_hardware_counts_as_the_core_does(
+    make_bench: Callable[..., Any], data: st.DataObject
+) -> None:
     """The core counts stamped edges in software under the same two guards: both must name the same edges."""
     from beamfall_board.beams import Qualifier
 
@@ -168,7 +182,9 @@ def test_release_rows_are_exact(make_bench: Callable[..., Any], data: st.DataObj
         for _ in range(draw(st.integers(0, 4))):
             width = draw(st.integers(3, 900))
             if output not in (FLASH1, FLASH3):
-                while {*range(at - 2, at + 3)} & taken or {*range(at + width - 2, at + width + 3)} & taken:
+                while {*range(at - 2, at + 3)} & taken or {
+                    *range(at + width - 2, at + width + 3)
+                } & taken:
                     at += 1
                 taken |= {at, at + width}
             rows.append((0, 0, output, at, width))
@@ -197,7 +213,12 @@ def test_a_long_wait_is_exact_to_the_tick(bench: Any) -> None:
 
 def test_all_machines_share_one_zero(bench: Any) -> None:
     """Valve, camera, flash and stamps: one count. Over many releases of one table."""
-    rows = [(0, 0, VALVE1, 1000, 60), (0, 0, SHUTTER, 1100, 60), (0, 0, FLASH1, 1000, 60), (0, 0, FLASH2, 1000, 60)]
+    rows = [
+        (0, 0, VALVE1, 1000, 60),
+        (0, 0, SHUTTER, 1100, 60),
+        (0, 0, FLASH1, 1000, 60),
+        (0, 0, FLASH2, 1000, 60),
+    ]
     assert bench.port.load(bench.table(rows)) == 0
     for pause in range(9):
         bench.chip.run(101 * pause)
@@ -214,7 +235,9 @@ def test_all_machines_share_one_zero(bench: Any) -> None:
 def test_with_the_chips_own_delays_errors_are_constant(make_bench: Callable[..., Any]) -> None:
     """The value the firmware uses allows for 2 + 1 cycles at a crossing that the emulator does not have."""
     bench = make_bench(sync=2)
-    zero = bench.release([(0, 0, VALVE1, 1000, 50), (0, 0, FLASH2, 1000, 50), (1, 1, FLASH1, 700, 50)], window=1)
+    zero = bench.release(
+        [(0, 0, VALVE1, 1000, 50), (0, 0, FLASH2, 1000, 50), (1, 1, FLASH1, 700, 50)], window=1
+    )
     bench.line(BEAM1, 1, zero + 3000)
     bench.chip.run(5000)
     assert bench.on_times(VALVE1, zero) == [(1000 - 3, 1050 - 3)]
@@ -238,7 +261,11 @@ def test_stamps_are_within_half_a_round(bench: Any) -> None:
     stamps = [s for s in bench.stamps() if s[0] != VALVE1]
     assert [(s, v) for s, v, _ in stamps] == [(s, v) for _, s, v in edges]
     errors = [stamp[2] - edge[0] for stamp, edge in zip(stamps, edges, strict=True)]
-    alone = [e for e, edge, before in zip(errors[1:], edges[1:], edges, strict=False) if edge[0] - before[0] >= 40]
+    alone = [
+        e
+        for e, edge, before in zip(errors[1:], edges[1:], edges, strict=False)
+        if edge[0] - before[0] >= 40
+    ]
     assert min(errors) >= -3 and max(errors) <= 3 + 4
     assert min(alone) == -3 and max(alone) == 3
     assert bench.port.edges_lost == 0
@@ -333,10 +360,19 @@ def test_watching_stamps_the_beams_and_moves_no_output(bench: Any) -> None:
 @pytest.mark.parametrize("active_high", [True, False])
 def test_abort_puts_every_output_off(make_bench: Callable[..., Any], active_high: bool) -> None:
     plain = make_bench()
-    outputs = {s: (p, active_high if s % 2 else True) for s, (p, _) in plain.profile.OUTPUTS.items()}
+    outputs = {
+        s: (p, active_high if s % 2 else True) for s, (p, _) in plain.profile.OUTPUTS.items()
+    }
     bench = make_bench(OUTPUTS=outputs)
-    assert bench.chip.levels == {**{bench.pin[s]: bench.level_of(s, 0) for s in outputs}, 20: 0, 21: 0, 22: 0}
-    rows = [(0, 0, s, 500 + 20 * s, 50_000) for s in outputs if s != FLASH1] + [(1, 1, FLASH1, 100, 50_000)]
+    assert bench.chip.levels == {
+        **{bench.pin[s]: bench.level_of(s, 0) for s in outputs},
+        20: 0,
+        21: 0,
+        22: 0,
+    }
+    rows = [(0, 0, s, 500 + 20 * s, 50_000) for s in outputs if s != FLASH1] + [
+        (1, 1, FLASH1, 100, 50_000)
+    ]
     zero = bench.release(rows, window=1)
     bench.line(BEAM1, 1, zero + 300)
     bench.chip.run(2000)
@@ -344,7 +380,9 @@ def test_abort_puts_every_output_off(make_bench: Callable[..., Any], active_high
     begun = bench.chip.now
     bench.port.outputs_off()
     assert all(bench.chip.levels[bench.pin[s]] == bench.level_of(s, 0) for s in outputs)
-    assert bench.chip.now - begun < 20 * 12  # as many register accesses, each some us of Python on the board
+    assert (
+        bench.chip.now - begun < 20 * 12
+    )  # as many register accesses, each some us of Python on the board
     bench.port.stop()
     bench.chip.run(200_000)
     assert all(bench.chip.levels[bench.pin[s]] == bench.level_of(s, 0) for s in outputs)
@@ -369,7 +407,9 @@ def test_no_output_moves_at_load_or_when_machines_take_over(make_bench: Callable
 
 
 def test_rows_done_when_the_last_row_is_over(bench: Any) -> None:
-    zero = bench.release([(0, 0, VALVE1, 1000, 500), (1, 1, FLASH1, 3000, 700), (1, 2, FLASH2, 100, 50)], window=1)
+    zero = bench.release(
+        [(0, 0, VALVE1, 1000, 500), (1, 1, FLASH1, 3000, 700), (1, 2, FLASH2, 100, 50)], window=1
+    )
     bench.chip.run_until(zero + 2000)
     assert not bench.port.rows_done()
     bench.line(BEAM1, 1, zero + 3000)
@@ -405,7 +445,9 @@ def test_refusals_name_the_row_and_the_cure(bench: Any) -> None:
     from beamfall_board import wire_definition as wire
 
     port, conflict, early = bench.port, wire.REFUSAL_MACHINE_CONFLICT, wire.REFUSAL_TOO_EARLY
-    cases: list[tuple[list[tuple[int, int, int, int, int]], dict[str, int], tuple[int, int, int]]] = [
+    cases: list[
+        tuple[list[tuple[int, int, int, int, int]], dict[str, int], tuple[int, int, int]]
+    ] = [
         ([(0, 0, VALVE1, 1000, 100), (0, 0, VALVE2, 1001, 500)], {}, (conflict, 1, 0)),
         ([(0, 0, VALVE1, 1000, 100), (0, 0, VALVE2, 1102, 500)], {}, (conflict, 1, 0)),
         ([(0, 0, VALVE1, 3, 100)], {}, (early, 0, 4)),
@@ -413,7 +455,11 @@ def test_refusals_name_the_row_and_the_cure(bench: Any) -> None:
         ([(1, 1, FLASH1, 8, 100)], {}, (early, 0, 9)),
         ([(1, 1, FLASH1, 1000, 100)], {"dwell": 1000}, (early, 0, 9 + 2 * 499)),
         ([(1, 1, FLASH1, 1000, 100), (1, 2, FLASH1, 50, 100)], {}, (conflict, 1, 0)),
-        ([(1, 1, FLASH1, 1000, 100), (1, 2, FLASH1, 50, 100)], {"blanking": 1107}, (conflict, 1, 0)),
+        (
+            [(1, 1, FLASH1, 1000, 100), (1, 2, FLASH1, 50, 100)],
+            {"blanking": 1107},
+            (conflict, 1, 0),
+        ),
         ([(1, 1, FLASH1, 1000, 100), (1, 1, FLASH1, 1106, 100)], {}, (conflict, 1, 0)),
         ([(1, 1, FLASH1, 1000, 2)], {}, (conflict, 0, 0)),
     ]

@@ -52,7 +52,9 @@ def run_qualifier(programs: Any, beam: Any, dwells: int, blanking: int, cycles: 
 @pytest.mark.parametrize("edge", [20, 21, 22, 23, 24, 25, 26])
 def test_the_mark_follows_the_edge_by_a_constant(bench: Any, dwells: int, edge: int) -> None:
     """5 cycles and 2 for each dwell count, whatever the phase: the edge at cycle e, out at the start of e + 5 + 2k."""
-    rises = run_qualifier(bench.module.programs, lambda t: t >= edge, dwells, 0, edge + 2 * dwells + 40)
+    rises = run_qualifier(
+        bench.module.programs, lambda t: t >= edge, dwells, 0, edge + 2 * dwells + 40
+    )
     assert rises == [edge + 5 + 2 * dwells]
 
 
@@ -61,16 +63,22 @@ def test_an_edge_counts_only_after_its_dwell(bench: Any, dwell: int) -> None:
     programs, schedule = bench.module.programs, bench.module.schedule
     dwells = schedule.dwell_count(dwell)
     for stays in range(max(1, dwell - 6), dwell):
-        rises = run_qualifier(programs, lambda t, s=stays: 20 <= t < 20 + s, dwells, 0, 60 + 3 * dwell)
+        rises = run_qualifier(
+            programs, lambda t, s=stays: 20 <= t < 20 + s, dwells, 0, 60 + 3 * dwell
+        )
         assert rises == [], stays
     for stays in range(dwell + 3, dwell + 9):
-        rises = run_qualifier(programs, lambda t, s=stays: 20 <= t < 20 + s, dwells, 0, 60 + 3 * dwell)
+        rises = run_qualifier(
+            programs, lambda t, s=stays: 20 <= t < 20 + s, dwells, 0, 60 + 3 * dwell
+        )
         assert rises == [25 + 2 * dwells], stays
 
 
 @pytest.mark.parametrize("blanking", [10, 11, 50, 333])
 @pytest.mark.parametrize("dwells", [0, 3])
-def test_the_next_edge_counts_from_the_end_of_the_blanking_on(bench: Any, blanking: int, dwells: int) -> None:
+def test_the_next_edge_counts_from_the_end_of_the_blanking_on(
+    bench: Any, blanking: int, dwells: int
+) -> None:
     programs, schedule = bench.module.programs, bench.module.schedule
     blanking += 2 * dwells
     count = schedule.blanking_count(blanking, dwells)
@@ -92,7 +100,9 @@ def test_a_timeline_changes_at_its_ticks(bench: Any) -> None:
     timeline = schedule.Timeline(8, words, 0)
     bits = bytearray([255] * 32)
     bits[1], bits[2], bits[7] = 0, 1, 3
-    table = bench.table([(0, 0, 1, 100, 40), (0, 0, 2, 103, 500), (0, 0, 7, 200, 3), (0, 0, 1, 203, 5)])
+    table = bench.table(
+        [(0, 0, 1, 100, 40), (0, 0, 2, 103, 500), (0, 0, 7, 200, 3), (0, 0, 1, 203, 5)]
+    )
     assert timeline.compile(table, bits) == 0
     feed = deque(store[2 * i] | store[2 * i + 1] << 16 for i in range(words.count))
     zero_pin, zero_at = 20, 50
@@ -114,7 +124,15 @@ def test_a_timeline_changes_at_its_ticks(bench: Any) -> None:
             changes.append((after.clock - zero_at, level))
             before = level
     # The zero is seen in the cycle in which it is there; a change is out one cycle later, which is the tick.
-    expected = [(100, 0b1), (103, 0b11), (140, 0b10), (200, 0b1010), (203, 0b11), (208, 0b10), (603, 0)]
+    expected = [
+        (100, 0b1),
+        (103, 0b11),
+        (140, 0b10),
+        (200, 0b1010),
+        (203, 0b11),
+        (208, 0b10),
+        (603, 0),
+    ]
     assert changes == expected
 
 
@@ -123,7 +141,9 @@ def test_a_stamp_tells_the_round_in_which_the_pins_changed(bench: Any, phase: in
     programs = bench.module.programs
     edges = [100 + phase, 400, 411, 900]  # the third comes in the middle of writing the second down
     state = pioemu.State(
-        x_register=0xFFFFFFFF, output_shift_register=pioemu.ShiftRegister(0, 0), pin_directions=1 << 20
+        x_register=0xFFFFFFFF,
+        output_shift_register=pioemu.ShiftRegister(0, 0),
+        pin_directions=1 << 20,
     )
 
     source = by_clock(lambda clock: sum(clock >= e for e in edges) & 0b111)
@@ -142,5 +162,9 @@ def test_a_stamp_tells_the_round_in_which_the_pins_changed(bench: Any, phase: in
     assert [levels for levels, _ in events] == [0, 1, 2, 3, 4]
     assert looks[0] == programs.STAMPER_FIRST
     for edge, before, look in zip(edges, looks, looks[1:], strict=False):
-        busy = programs.STAMPER_EVENT if before >= edge - programs.STAMPER_ROUND - programs.STAMPER_EVENT else 0
+        busy = (
+            programs.STAMPER_EVENT
+            if before >= edge - programs.STAMPER_ROUND - programs.STAMPER_EVENT
+            else 0
+        )
         assert edge <= look < edge + programs.STAMPER_ROUND + busy

