@@ -142,9 +142,9 @@ def _migrate(connection: sqlite3.Connection, path: Path, migrations: Sequence[st
 def _split(script: str) -> Iterator[str]:
     """Cut a script into statements: executescript would commit before it starts."""
     statement = ""
-    for line in script.splitlines(keepends=True):
-        statement += line
-        if sqlite3.complete_statement(statement):
+    for piece in script.split(";")[:-1]:
+        statement += piece + ";"
+        if sqlite3.complete_statement(statement):  # and not within a comment or a text
             yield statement
             statement = ""
 

@@ -1,0 +1,441 @@
+"""The shot log: written before the release, completed after it, and never lost in between."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import textwrap
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from beamfall.errors import LogError, LogNewer, NoSuchShot
+from beamfall.link.welcome import Welcome
+from beamfall.rig import example_rig
+from beamfall.sequence import Row, Sequence, Table
+from beamfall.shots import EdgeRecord, ShotLog, ShotRecord, find_log
+from beamfall.shots.database import open_database
+from beamfall.shots.migrations import APPLICATION_ID, MIGRATIONS
+from beamfall.shots.record import plan_of
+
+HZ = 125_000_000
+
+
+def make_table(delay_s: float = 0.19) -> Table:
+    return Sequence(
+        (
+            Row("release", 0, "camera2", 0.001, 0.9),
+            Row("release", 0, "valve1", 0.1, 0.013),
+            Row("release", 0, "valve1", 0.185, 0.013),
+            Row("beam1", 2, "flash1", delay_s, 0.002),
+        ),
+        window_s=1.0,
+    ).to_table(HZ)
+
+
+EDGES = tuple(
+    EdgeRecord(what, edge, ticks if what != "beam1" else None, ticks, "stamped")
+    for what, edge, ticks in (
+        ("camera2", "on", 125_000),
+        ("valve1", "on", 12_500_000),
+        ("valve1", "off", 14_125_000),
+        ("valve1", "on", 23_125_000),
+        ("valve1", "off", 24_750_000),
+        ("beam1", "dark", 35_387_500),
+        ("beam1", "clear", 35_750_000),
+        ("beam1", "dark", 46_043_750),
+        ("beam1", "clear", 46_400_000),
+        ("flash1", "on", 69_793_750),
+        ("flash1", "off", 70_043_750),
+        ("light1", "on", 69_801_250),
+        ("light1", "off", 69_806_250),
+        ("camera2", "off", 112_625_000),
+    )
+)
+
+
+def make_outcome(table: Table, **changes: Any) -> ShotRecord:
+    values: dict[str, Any] = {
+        "shot": None,
+        "state": "fired",
+        "cause": None,
+        "seed": 7,
+        "clock_hz": HZ,
+        "timing": "simulated",
+        **plan_of(table),
+        "edges": EDGES,
+        "truth": {
+            "drops": [{"diameter_m": 0.00391}, {"diameter_m": 0.00393}],
+            "picture": "contact",
+        },
+        "counts": {"ended_ticks": 118_875_000, "edges_lost": 0, "rows_late": 0},
+    }
+    return ShotRecord(**{**values, **changes})
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    return tmp_path / "deep" / "shots.sqlite3"
+
+
+@pytest.fixture
+def log(path: Path) -> Iterator[ShotLog]:
+    with ShotLog.open(path) as opened:
+        yield opened
+
+
+def begin(log: ShotLog, series: int, welcome: Welcome, release: int = 1, **more: Any) -> int:
+    table = more.pop("table", None) or make_table()
+    return log.begin_shot(
+        series, table=table, board=welcome, port="sim?seed=7", release=release,
+        rig=example_rig(), seed=7, **more,
+    )  # fmt: skip
+
+
+def test_a_shot_comes_back_as_it_was(log: ShotLog, welcome: Welcome) -> None:
+    series = log.begin_series("sweep", rig=example_rig(), seed=11, settings={"of": "flash"})
+    shot = begin(log, series, welcome, swept={"flash_ms": 190.0})
+    table = make_table()
+    log.complete_shot(shot, make_outcome(table), link={"frames_good": 12})
+    logged = log.read_shot(shot)
+    assert logged.record == make_outcome(table, shot=shot)
+    assert logged.table == table
+    assert logged.rig == example_rig().to_dict() or logged.rig is not None
+    assert logged.board["name"] == "simulated" and logged.board["firmware"] == "0.1.0"
+    assert (logged.boot_id, logged.release) == (welcome.boot_id, 1)
+    assert logged.swept == {"flash_ms": 190.0} and logged.link == {"frames_good": 12}
+    assert logged.completed_us is not None and logged.completed_us >= logged.line.begun_us
+    line = log.list_series()[0]
+    assert (line.kind, line.seed, line.shots, line.unknown) == ("sweep", 11, 1, 0)
+    assert line.settings == {"of": "flash"}
+
+
+def test_a_shot_never_completed_is_shown_as_unknown(log: ShotLog, welcome: Welcome) -> None:
+    series = log.begin_series("shoot")
+    shot = begin(log, series, welcome)
+    assert [line.shown_state for line in log.list_shots()] == ["outcome unknown"]
+    logged = log.read_shot(shot)
+    assert logged.record.state == "outcome unknown" and logged.record.edges == ()
+    assert log.list_series()[0].unknown == 1
+    assert [line.shot for line in log.list_shots(state="outcome unknown")] == [shot]
+
+
+def test_a_late_report_finds_its_shot(log: ShotLog, welcome: Welcome) -> None:
+    series = log.begin_series("shoot")
+    first, second = begin(log, series, welcome, 1), begin(log, series, welcome, 2)
+    log.complete_shot(first, make_outcome(make_table()))
+    assert log.find_begun(welcome.unique_id, welcome.boot_id, 2) == second
+    assert log.find_begun(welcome.unique_id, welcome.boot_id, 1) is None
+    assert log.find_begun(welcome.unique_id, welcome.boot_id + 1, 2) is None
+    assert log.find_begun(b"another!", welcome.boot_id, 2) is None
+
+
+def test_an_outcome_is_written_once(log: ShotLog, welcome: Welcome) -> None:
+    shot = begin(log, log.begin_series("shoot"), welcome)
+    log.complete_shot(shot, make_outcome(make_table()))
+    with pytest.raises(LogError, match=f"shot {shot} has its outcome already \\(fired\\)"):
+        log.complete_shot(shot, make_outcome(make_table(), state="missed"))
+    with pytest.raises(LogError, match="has its outcome already"):
+        log.cancel_shot(shot, "beam-blocked")
+    assert log.read_shot(shot).record.state == "fired"
+    assert len(log.read_edges(shot)) == len(EDGES)
+
+
+def test_a_refused_release_is_no_shot(log: ShotLog, welcome: Welcome) -> None:
+    shot = begin(log, log.begin_series("shoot"), welcome)
+    log.cancel_shot(shot, "beam-blocked")
+    line = log.list_shots()[0]
+    assert (line.shown_state, line.cause) == ("not-released", "beam-blocked")
+
+
+def test_lists_give_the_newest_last(log: ShotLog, welcome: Welcome) -> None:
+    one, two = log.begin_series("shoot"), log.begin_series("shoot")
+    shots = [begin(log, series, welcome, n) for n, series in enumerate((one, one, two, one), 1)]
+    assert [line.shot for line in log.list_shots(limit=2)] == shots[-2:]
+    assert [line.shot for line in log.list_shots(series=one)] == [shots[0], shots[1], shots[3]]
+    assert [line.number for line in log.list_shots(series=one)] == [1, 2, 3]
+    assert [line.series for line in log.list_series(limit=1)] == [two]
+    assert log.count_shots() == 4
+
+
+def test_notes_ratings_and_pictures(log: ShotLog, welcome: Welcome) -> None:
+    shot = begin(log, log.begin_series("shoot"), welcome)
+    log.set_note(shot, "umbrella, a little left; Überraschung")
+    log.set_rating(shot, 5)
+    log.set_picture(shot, "IMG_0042.CR3")
+    logged = log.read_shot(shot)
+    assert (logged.line.note[:8], logged.line.rating) == ("umbrella", 5)
+    assert logged.picture == "IMG_0042.CR3"
+    with pytest.raises(Exception, match="rating 6: it must be from 1 to 5"):
+        log.set_rating(shot, 6)
+
+
+def test_what_is_not_there_is_said(log: ShotLog, welcome: Welcome) -> None:
+    with pytest.raises(NoSuchShot, match="there is no shot 9; the log .* is empty"):
+        log.read_shot(9)
+    begin(log, log.begin_series("shoot"), welcome)
+    for use in (
+        lambda: log.read_shot(9),
+        lambda: log.complete_shot(9, make_outcome(make_table())),
+        lambda: log.set_note(9, "x"),
+    ):
+        with pytest.raises(NoSuchShot, match="there is no shot 9; the log .* has shots up to 1"):
+            use()
+    with pytest.raises(LogError):
+        begin(log, 77, welcome)  # no such series
+    assert log.count_shots() == 1
+
+
+def test_a_failed_write_leaves_nothing_behind(log: ShotLog, welcome: Welcome) -> None:
+    """The caches of ids must not remember rows that a rolled-back transaction took back."""
+    with pytest.raises(LogError):
+        begin(log, 77, welcome)
+    shot = begin(log, log.begin_series("shoot"), welcome)
+    assert log.read_shot(shot).table == make_table()
+
+
+def test_edges_in_ms_for_people_with_sql(log: ShotLog, path: Path, welcome: Welcome) -> None:
+    shot = begin(log, log.begin_series("shoot"), welcome)
+    log.complete_shot(shot, make_outcome(make_table()))
+    with contextlib.closing(sqlite3.connect(path)) as other:
+        row = other.execute(
+            "SELECT planned_ms, measured_ms FROM edge_ms WHERE what = 'flash1' AND edge = 'on'"
+        ).fetchone()
+    assert row == (558.35, 558.35)
+
+
+def test_a_shot_takes_less_than_two_kilobytes(path: Path, welcome: Welcome) -> None:
+    count = 300
+    with ShotLog.open(path) as log:
+        series = log.begin_series("sweep")
+        for n in range(count):
+            table = make_table(0.15 + n * 1e-4)  # a sweep: another table for each shot
+            shot = begin(log, series, welcome, n + 1, table=table)
+            log.complete_shot(shot, make_outcome(table), link={"frames_good": n})
+    assert path.stat().st_size / count <= 2048
+
+
+# -- versions and rights ------------------------------------------------------------------------
+def test_an_older_program_does_not_touch_a_newer_file(path: Path, log: ShotLog) -> None:
+    log.close()
+    with contextlib.closing(sqlite3.connect(path)) as connection:
+        connection.execute(f"PRAGMA user_version={len(MIGRATIONS) + 1}")
+    before = path.read_bytes()
+    for read_only in (False, True):
+        with pytest.raises(LogNewer, match="version 2, this Beamfall knows 1; update Beamfall"):
+            ShotLog.open(path, read_only=read_only)
+    assert path.read_bytes() == before
+
+
+def test_a_file_of_an_older_version_is_brought_up_to_date(path: Path, log: ShotLog) -> None:
+    series = log.begin_series("shoot")
+    log.close()
+    steps = (
+        *MIGRATIONS,
+        "ALTER TABLE series ADD COLUMN mood TEXT; CREATE TABLE extra (id INTEGER);",
+    )
+    with pytest.raises(LogError, match="older version 1; open it once where it may be written"):
+        open_database(path, read_only=True, migrations=steps)
+    with contextlib.closing(open_database(path, migrations=steps)) as connection:
+        assert connection.execute("PRAGMA user_version").fetchone()[0] == 2
+        assert connection.execute("SELECT id, mood FROM series").fetchall() == [(series, None)]
+
+
+def test_a_step_that_fails_leaves_the_file_as_it_was(path: Path, log: ShotLog) -> None:
+    log.close()
+    steps = (*MIGRATIONS, "CREATE TABLE extra (id INTEGER); CREATE TABLE extra (id INTEGER);")
+    with pytest.raises(LogError):
+        open_database(path, migrations=steps)
+    with ShotLog.open(path) as again:
+        assert again.count_shots() == 0
+
+
+def test_files_that_are_no_log_are_refused(tmp_path: Path) -> None:
+    text = tmp_path / "notes.txt"
+    text.write_text("dear diary, " * 100)
+    with pytest.raises(LogError, match="this is not an SQLite file; set BEAMFALL_LOG"):
+        ShotLog.open(text)
+    other = tmp_path / "other.sqlite3"
+    with contextlib.closing(sqlite3.connect(other)) as connection:
+        connection.execute("CREATE TABLE music (title TEXT)")
+    with pytest.raises(LogError, match="not a shot log of Beamfall"):
+        ShotLog.open(other)
+    with pytest.raises(LogError, match="is a folder"):
+        ShotLog.open(tmp_path)
+    assert text.read_text().startswith("dear diary")
+
+
+def test_a_damaged_log_is_named(path: Path, log: ShotLog, welcome: Welcome) -> None:
+    series = log.begin_series("shoot")
+    for n in range(50):
+        log.complete_shot(begin(log, series, welcome, n + 1), make_outcome(make_table()))
+    log.close()
+    content = bytearray(path.read_bytes())
+    content[8192:20000] = os.urandom(20000 - 8192)
+    path.write_bytes(content)
+    with pytest.raises(LogError, match="damaged; move it away, and keep it"):
+        for _ in range(2):
+            with ShotLog.open(path) as again:
+                for line in again.list_shots(limit=None):
+                    again.read_shot(line.shot)
+                again.begin_series("shoot")
+
+
+READ_ONLY = """
+import os, sys
+from beamfall.errors import LogReadOnly
+from beamfall.shots import ShotLog
+if os.geteuid() == 0:  # the superuser may write everywhere: let it be tried by nobody
+    os.setgroups([]), os.setgid(65534), os.setuid(65534)
+with ShotLog.open_existing(sys.argv[1]) as log:
+    assert log.count_shots() == 1, log.count_shots()
+    assert log.read_shot(1).record.state == "fired"
+for attempt in (
+    lambda: ShotLog.open(sys.argv[1]).begin_series("shoot"),
+    lambda: ShotLog.open(sys.argv[1] + ".new"),
+    lambda: ShotLog.open(sys.argv[2] + "/new/shots.sqlite3"),
+):
+    try:
+        attempt()
+    except LogReadOnly as error:
+        assert "set BEAMFALL_LOG" in str(error), error
+    else:
+        sys.exit("was written to")
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="rights of files work otherwise on Windows")
+def test_a_log_that_may_not_be_written_can_be_read(tmp_path: Path, welcome: Welcome) -> None:
+    import tempfile
+
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        path = folder / "shots.sqlite3"
+        with ShotLog.open(path) as log:
+            shot = begin(log, log.begin_series("shoot"), welcome)
+            log.complete_shot(shot, make_outcome(make_table()))
+        path.chmod(0o444)
+        folder.chmod(0o555)
+        try:
+            done = subprocess.run(
+                [sys.executable, "-c", READ_ONLY, str(path), str(folder)],
+                env={**os.environ, "PYTHONPATH": HOST}, capture_output=True, text=True,
+            )  # fmt: skip
+        finally:
+            folder.chmod(0o755)
+        assert done.returncode == 0, done.stderr
+
+
+HOST = str(Path(__file__).resolve().parents[2] / "host")
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a way to make a full disk")
+def test_a_full_log_is_said_before_the_release(path: Path, log: ShotLog, welcome: Welcome) -> None:
+    """SQLite's own limit of pages gives the same error as a full disk (SQLITE_FULL)."""
+    series = log.begin_series("shoot")
+    pages = log._connection.execute("PRAGMA page_count").fetchone()[0]
+    log._connection.execute(f"PRAGMA max_page_count={pages}")
+    released = 0
+    with pytest.raises(LogError, match="the disk is full; make room. Shots already in the log"):
+        for n in range(200):
+            begin(log, series, welcome, n + 1, table=make_table(0.15 + n * 1e-3))
+            released += 1
+    assert log.count_shots() == released
+
+
+def test_where_the_log_lies(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "my.sqlite3"))
+    assert find_log() == tmp_path / "my.sqlite3"
+    monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path))
+    assert find_log() == tmp_path / "shots.sqlite3"
+    monkeypatch.delenv("BEAMFALL_LOG")
+    assert find_log().name == "shots.sqlite3" and "beamfall" in find_log().parts
+
+
+def test_no_log_yet(path: Path) -> None:
+    assert ShotLog.open_existing(path) is None
+    assert not path.parent.exists()
+
+
+# -- other programs, and the end of this one -------------------------------------------------------
+WRITER = textwrap.dedent(
+    """
+    import sys
+    sys.path.insert(0, sys.argv[1])
+    from test_shots import ShotLog, begin, make_outcome, make_table
+    from conftest import welcome
+    board = getattr(welcome, "__wrapped__", None) or welcome._get_wrapped_function()
+    board = board()
+    with ShotLog.open(sys.argv[2]) as log:
+        series = log.begin_series("shoot")
+        for n in range(int(sys.argv[3])):
+            shot = begin(log, series, board, n + 1)
+            print(shot, flush=True)              # the release would come here
+            log.complete_shot(shot, make_outcome(make_table()))
+            print(-shot, flush=True)
+    """
+)
+
+
+def start_writer(path: Path, shots: int) -> subprocess.Popen[str]:
+    return subprocess.Popen(
+        [sys.executable, "-c", WRITER, str(Path(__file__).parent), str(path), str(shots)],
+        stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": HOST},
+    )  # fmt: skip
+
+
+def test_two_programs_write_the_same_log_at_once(path: Path) -> None:
+    """Also the making of the file: both start with none."""
+    writers = [start_writer(path, 60), start_writer(path, 60)]
+    for writer in writers:
+        writer.communicate(timeout=60)
+        assert writer.returncode == 0
+    with ShotLog.open(path) as log:
+        lines = log.list_shots(limit=None)
+        assert [line.state for line in lines] == ["fired"] * 120
+        assert sorted((line.series, line.number) for line in lines) == [
+            (series, number) for series in (1, 2) for number in range(1, 61)
+        ]
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no kill -9 on this system")
+def test_kill_9_loses_no_shot_that_may_have_been_released(path: Path) -> None:
+    """A shot whose id was given out is in the log, with its outcome or as unknown; none is double."""
+    kills = 6
+    given_out: set[int] = set()
+    completed: set[int] = set()
+    for attempt in range(kills):
+        writer = start_writer(path, 100_000)
+        assert writer.stdout is not None
+        for _ in range(15 + 13 * attempt):  # an odd number of lines: killed between the two
+            number = int(writer.stdout.readline())
+            (given_out if number > 0 else completed).add(abs(number))
+        writer.kill()
+        for line in writer.stdout.read().split():  # what it managed to say before it died
+            number = int(line)
+            (given_out if number > 0 else completed).add(abs(number))
+        writer.wait()
+        writer.stdout.close()
+    with ShotLog.open(path) as log:
+        check = log._connection.execute("PRAGMA integrity_check").fetchone()[0]
+        assert check == "ok"
+        states = {line.shot: line.state for line in log.list_shots(limit=None)}
+        assert given_out <= states.keys()
+        assert all(states[shot] == "fired" for shot in completed)
+        unknown = {shot for shot, state in states.items() if state == "begun"}
+        assert len(unknown) <= kills
+        edges = log._connection.execute("SELECT shot_id, count(*) FROM edge GROUP BY shot_id")
+        assert dict(edges.fetchall()) == {
+            shot: len(EDGES) for shot, state in states.items() if state == "fired"
+        }
+
+
+def test_the_file_says_what_it_is(path: Path, log: ShotLog) -> None:
+    with contextlib.closing(sqlite3.connect(path)) as other:
+        assert other.execute("PRAGMA application_id").fetchone()[0] == APPLICATION_ID
+        assert other.execute("PRAGMA journal_mode").fetchone()[0] == "wal"
