@@ -8,6 +8,7 @@ from beamfall_board import wire_definition as wire
 
 _HEADER = "<BBHI"
 _SMALLEST = wire.HEADER_SIZE + wire.CRC_SIZE
+_LONGEST = wire.FRAME_MAX - 1  # on the line, without the delimiter
 
 
 class FrameReader:
@@ -35,7 +36,7 @@ class FrameReader:
     def feed(self, data, start, end):
         body = self.body
         length = self._length
-        room = len(body)
+        room = _LONGEST
         self.ready = False
         for i in range(start, end):
             byte = data[i]

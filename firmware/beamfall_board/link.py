@@ -79,7 +79,7 @@ class Link:
             if reader.session == self.session and reader.end == wire.HEADER_SIZE + 4:
                 self.last_heard_ms = self._port.millis()
                 self._acknowledged(struct.unpack_from("<I", reader.body, wire.HEADER_SIZE)[0])
-        elif message < wire.MSG_ACKNOWLEDGE:
+        elif 0 < message < wire.MSG_ACKNOWLEDGE:
             self._request(reader)
         else:
             reader.bad += 1
