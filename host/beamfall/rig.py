@@ -143,7 +143,9 @@ class Aim:
     """What the picture is to show, and values that the user sets instead of the planner.
 
     `kind`: crown, jet or collision; None for a value leaves it to the planner. `flash_delay_s`
-    counts from edge `anchor_count` of beam `anchor`.
+    counts from edge `anchor_count` of beam `anchor`. `stage_s`: how long after the contact the light
+    is to come (of a crown or jet: after the moment the planner takes for it). `warm_up`: drops let
+    fall before a series, without flash.
     """
 
     kind: str = choice(("crown", "jet", "collision"), default="collision")
@@ -155,6 +157,8 @@ class Aim:
     window_s: float = quantity("duration", 0.01, 5.0, default=1.5)
     tail_s: float = quantity("duration", 0.0, 2.0, default=0.05)
     rest_s: float = quantity("duration", 0.0, 600.0, default=5.0)
+    stage_s: float | None = quantity("duration", 0.0, 0.2, default=None)
+    warm_up: int = count(0, 10, default=0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,242 +1,320 @@
-"""The plan of a two-drop collision: when to open, when to flash, and how sure that is.
+"""The plan of a collision: when to open, when to flash, and how sure that is.
 
 Drop 2 is to meet the jet of drop 1 late in its rise: the tip then has nearly its full height, is
 slow, so that the moment of contact depends little on the jet, and still moves against the drop.
-The flash comes `stage_s` after the contact.
+The flash comes `stage_s` after the contact. A third drop strikes the umbrella that drop 2 made.
+Valves in one place take turns; valves in other places make collisions of their own, at the same
+moment. Times count from drop 1's valve opening unless a name says otherwise.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
 
 from beamfall.errors import RigFileError
-from beamfall.plan.setting import make_setting
-from beamfall.plan.unknowns import make_jet_prior
-from beamfall.sequence import Row, Sequence
+from beamfall.plan.anchors import judge_anchors
+from beamfall.plan.cautions import list_cautions
+from beamfall.plan.draws import SAME_PLACE_M, Draws, draw_z, make_draws
+from beamfall.plan.result import AnchorEdge, Plan, make_interval
+from beamfall.plan.rows import Opening, build_sequence, build_warm_up, find_lead
+from beamfall.plan.setting import Setting, make_setting
+from beamfall.plan.trace import make_trace
+from beamfall.plan.unknowns import list_scatters, make_jet_prior
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
-    from beamfall.plan.draws import Draws
+    from beamfall.plan.learned import Learned
     from beamfall.rig import Rig
 
     Floats = NDArray[np.float64]
 
 DRAWS = 4000
-MEETING = (
-    0.75  # of the jet's rise, when drop 2 meets it: at more than 90 % of its height (our choice)
-)
+MEETING = 0.75  # of the jet's rise, when drop 2 meets it: above 90 % of its height (our choice)
 STAGE_S = 0.002  # after the contact the umbrella has begun to spread (our choice)
+THIRD_S = 0.025  # from drop 2's contact to drop 3's: the umbrella is open then (our choice)
+WIDER = 1.1  # intervals are this much wider than the models ask for, since models are wrong too
+_LEAST_DELAY_S = 0.001
 _SEED = 20_240_229  # the plan of a rig is the same each time it is asked for
-_MARGIN_S = 0.05
-EARLIEST_S = 0.001  # the first row's delay: no board honours 0
 
 
 @dataclass(frozen=True)
-class Interval:
-    """A time in s: 5 %, 50 % and 95 % of the rigs that the file could mean lie below."""
+class Need:
+    """What each rig needs for the wanted collision: arrays, one element a rig."""
 
-    p5: float
-    p50: float
-    p95: float
-
-    def to_json(self) -> dict[str, float]:
-        """The three in ms."""
-        return {key: round(getattr(self, key) * 1e3, 3) for key in ("p5", "p50", "p95")}
+    spacing_s: Floats  # opening 1 to opening 2
+    contact_s: Floats  # of the last drop, since opening 1
+    third_s: Floats | None  # opening 1 to opening 3
 
 
-@dataclass(frozen=True)
-class AnchorEdge:
-    """The beam edge that the flash's delay is counted from; the release has no edge and count 0."""
+def plan_collision(
+    rig: Rig,
+    *,
+    stage_s: float | None = None,
+    learned: Learned | None = None,
+    draws: int = DRAWS,
+    traced: bool = False,
+) -> Plan:
+    """Plan a collision of two or three drops for a rig.
 
-    beam: str
-    edge: str
-    count: int
-
-    def to_json(self) -> dict[str, Any]:
-        return {"beam": self.beam, "edge": self.edge, "count": self.count}
-
-
-@dataclass(frozen=True)
-class Plan:
-    """A shot for a rig. Intervals are of what this rig would need for the picture that is wanted."""
-
-    kind: str
-    sequence: Sequence
-    anchor: AnchorEdge
-    stage_s: float
-    spacing_s: float | None
-    flash_delay_s: float
-    intervals: Mapping[str, Interval]
-    assumptions: tuple[str, ...] = ()
-    warnings: tuple[str, ...] = ()
-    chance: float | None = None
-    extra: Mapping[str, Any] = field(default_factory=dict)
-
-    def to_json(self) -> dict[str, Any]:
-        """The plan as one object; times in ms."""
-        return {
-            "kind": self.kind,
-            "anchor": self.anchor.to_json(),
-            **{name: interval.to_json() for name, interval in self.intervals.items()},
-            "planned": {
-                "spacing": None if self.spacing_s is None else round(self.spacing_s * 1e3, 3),
-                "flash_delay": round(self.flash_delay_s * 1e3, 3),
-                "stage": round(self.stage_s * 1e3, 3),
-            },
-            **self.extra,
-            "assumptions": list(self.assumptions),
-            "warnings": list(self.warnings),
-        }
-
-
-def plan_collision(rig: Rig, *, stage_s: float = STAGE_S, draws: int = DRAWS) -> Plan:
-    """Plan a two-drop collision for a rig; the flash `stage_s` after the contact.
-
-    Values that the rig's aim fixes are kept. Raises RigFileError where the rig has no flash, and
-    PhysicsRangeError where its figures leave the range of the physics or throw no jet.
+    `stage_s`: when the light is to come after the last contact (the rig's aim, else STAGE_S).
+    `learned`: what seeking has shown of this rig. `traced`: with what a picture of the plan is
+    drawn from. Values that the rig's aim fixes are kept.
+    Raises RigFileError where the rig has no flash or asks for the impossible, PhysicsRangeError
+    where its figures leave the range of the physics.
     """
-    import numpy as np
-
-    from beamfall.plan.draws import draw_z, make_draws
-
-    if not rig.flashes:
-        raise RigFileError(f"rig '{rig.name}': a collision takes a flash; add a [[flash]]")
-    setting = make_setting(rig)
-    prior = make_jet_prior(rig, setting)
-    z = draw_z(draws, np.random.default_rng(_SEED))
-    rigs = make_draws(rig, setting, z, prior)
-    spacings, contacts = find_ideal(rigs)
-    spacing = rig.aim.spacing_s
-    if spacing is None:
-        spacing = float(np.median(spacings))
-    anchor = choose_anchor(rig)
-    lead = find_lead(rig)
-    # Times from here on count from drop 1's coming free; the light is to come at `light`.
-    light = spacings + contacts + stage_s
-    delay = rig.aim.flash_delay_s
-    contact, _ = rigs.find_contacts(spacing)
+    check_rig(rig)
+    places = _split_places(rig)
+    main = places[0]
+    stage = _choose_stage(rig, stage_s, STAGE_S)
+    setting = make_setting(main)
+    rigs = draw_rigs(main, setting, draws, learned)
+    need = find_need(rigs, main.aim.drops)
+    spacings = _choose_spacings(main, need)
+    choices = judge_anchors(main, rigs, spacings, list_scatters(main))
+    anchor = next(choice.anchor for choice in choices if choice.chosen)
+    contact, _ = rigs.find_contacts(spacings[0])
+    event = contact if len(spacings) == 1 else _reach_umbrella(rigs, spacings)
+    base = find_base(rigs, main, anchor, spacings)
+    flash = event + stage - rigs.flash_latency_s - base
+    if not np.isfinite(flash).any():
+        low, _, high = (1e3 * p for p in np.percentile(need.spacing_s, (5.0, 50.0, 95.0)))
+        raise RigFileError(
+            f"rig '{rig.name}': aim.spacing = {spacings[0] * 1e3:.4g} ms: drop 2 would meet no jet; "
+            f"some {low:.0f} to {high:.0f} ms would do, or leave it out"
+        )
+    delay = main.aim.flash_delay_s
     if delay is None:
-        wanted = spacing + contact + stage_s - rigs.flash_latency_s
-        delay = float(np.nanmedian(wanted - find_base(rigs, anchor, spacing, lead)))
-        if not math.isfinite(delay):
-            raise RigFileError(
-                f"aim.spacing = {spacing * 1e3:.4g} ms: drop 2 would meet no jet; "
-                f"from {np.percentile(spacings, 5) * 1e3:.4g} to "
-                f"{np.percentile(spacings, 95) * 1e3:.4g} ms would do; or leave it out"
-            )
-        delay = max(0.0, delay)
-    contact_to_flash = light - rigs.flash_latency_s
+        delay = max(0.0, float(np.nanmedian(flash)))
+    ideal_base = find_base(rigs, main, anchor, _openings_of(need))
+    ideal = need.contact_s + stage - rigs.flash_latency_s
+    first_edge = rigs.first.latency_s + rigs.first.to_edge_s
     intervals = {
-        "nozzle_to_beam": make_interval(rigs.to_edge_s),
-        "beam_to_surface": make_interval(rigs.to_surface_s - rigs.to_edge_s),
-        "jet_onset": make_interval(rigs.onset_s),
-        "spacing": make_interval(spacings),
-        "flash_delay": make_interval(contact_to_flash - find_base(rigs, anchor, spacings, lead)),
-        "flash_after_first_edge": make_interval(contact_to_flash - rigs.to_edge_s),
+        "nozzle_to_beam": rigs.first.to_edge_s,
+        "beam_to_surface": rigs.first.to_surface_s - rigs.first.to_edge_s,
+        "jet_onset": rigs.onset_s,
+        "spacing": need.spacing_s,
+        "flash_delay": ideal - ideal_base,
+        "flash_after_first_edge": ideal - first_edge,
+        "flash_delay_at_planned_spacing": flash,
+        "jet_rise": rigs.rise_s,
     }
+    if not main.beams:
+        for name in ("nozzle_to_beam", "beam_to_surface", "flash_after_first_edge"):
+            del intervals[name]
+    quantities = {
+        "jet_height_mm": rigs.height_m,
+        "drop_diameter_mm": rigs.first.diameter_m,
+        "impact_speed_m_s": rigs.first.impact_speed_m_s * 1e-3,
+    }
+    chance = float(np.mean(np.isfinite(contact)))
+    openings = [
+        Opening(main.valves[n % len(main.valves)], at) for n, at in enumerate((0.0, *spacings))
+    ]
+    shift = 0.0
+    for other in places[1:]:
+        more, shift = _plan_place(
+            other, learned, draws, float(np.nanmedian(event)), openings, shift
+        )
+        openings = more
+    last_edge = float(np.nanpercentile(base, 99.9)) + shift if anchor.count else 0.0
+    warnings = [*list_cautions(main, setting, rigs, spacings, chance)]
+    warnings += _about_wishes(main, spacings, delay, need, flash)
     return Plan(
         kind="collision",
-        sequence=build_sequence(rig, rigs, anchor, spacing, delay),
+        rig_name=rig.name,
+        sequence=build_sequence(
+            rig, openings, anchor, delay + (shift if anchor.count == 0 else 0.0), last_edge,
+            f"collision, {rig.name}",
+        ),
         anchor=anchor,
-        stage_s=stage_s,
-        spacing_s=spacing,
+        anchors=tuple(choices),
+        stage_s=stage,
+        spacing_s=spacings[0],
         flash_delay_s=delay,
-        intervals=intervals,
-        chance=float(np.mean(np.isfinite(contact))),
-    )
+        intervals={name: make_interval(values) for name, values in intervals.items()},
+        quantities={name: make_interval(values) for name, values in quantities.items()},
+        assumptions=tuple(list_assumptions(rig, setting, learned)),
+        warnings=tuple(warnings),
+        chance=chance,
+        warm_up=build_warm_up(rig, rig.aim.warm_up),
+        trace=make_trace(main, rigs, spacings, event + stage, stage, anchor) if traced else None,
+    )  # fmt: skip
 
 
-def find_ideal(rigs: Draws) -> tuple[Floats, Floats]:
-    """What each rig needs to meet its jet at MEETING: the spacing, and drop 2's fall till then."""
-    when = rigs.onset_s + MEETING * rigs.rise_s
-    to_contact, _ = rigs.reach_lowest(rigs.tip(when))
-    return rigs.to_surface_s + when - to_contact, to_contact
-
-
-def choose_anchor(rig: Rig) -> AnchorEdge:
-    """The edge that the flash follows: drop 2's own where there is a beam, else the release."""
-    anchor, count = rig.aim.anchor, rig.aim.anchor_count
-    if anchor == "release" or not rig.beams:
-        return AnchorEdge("release", "", 0)
-    beam = rig.beams[0]
-    if anchor is not None:
-        beam = next(one for one in rig.beams if one.input == anchor)
-    return AnchorEdge(beam.input, beam.edge, 2 if count is None else count)
-
-
-def find_lead(rig: Rig) -> float:
-    """How long before drop 1's valve opens the release is: the camera needs it."""
-    camera = rig.camera
-    return EARLIEST_S + (0.0 if camera is None else max(camera.focus_lead_s, camera.shutter_lead_s))
-
-
-def find_base(rigs: Draws, anchor: AnchorEdge, spacing_s: Floats | float, lead_s: float) -> Floats:
-    """When the anchor's edge comes, since drop 1 came free."""
-    if anchor.count == 0:
-        return -rigs.latency_s - lead_s
-    return rigs.to_edge_s + (anchor.count - 1) * spacing_s
-
-
-def build_sequence(
-    rig: Rig, rigs: Draws, anchor: AnchorEdge, spacing_s: float, delay_s: float
-) -> Sequence:
-    """The rows of a two-drop collision: camera, two openings, flash."""
-    import numpy as np
-
-    valve, flash, lead = rig.valves[0], rig.flashes[0], find_lead(rig)
-    rows = [
-        Row("release", 0, valve.output, lead, valve.opening_s),
-        Row("release", 0, valve.output, lead + spacing_s, valve.opening_s),
-        Row(anchor.beam, anchor.count, flash.output, delay_s, flash.contact_s),
-    ]
-    late = (
-        float(np.percentile(rigs.latency_s + rigs.to_edge_s, 99.5)) + lead + spacing_s + _MARGIN_S
-    )
-    last = delay_s if anchor.count == 0 else late + delay_s
-    camera = rig.camera
-    if camera is not None:
-        end = last + camera.hold_s
-        if camera.focus_lead_s > 0.0:
-            rows.append(
-                Row(
-                    "release",
-                    0,
-                    "camera1",
-                    lead - camera.focus_lead_s,
-                    end - lead + camera.focus_lead_s,
-                )
-            )
-        rows.append(
-            Row(
-                "release",
-                0,
-                "camera2",
-                lead - camera.shutter_lead_s,
-                end - lead + camera.shutter_lead_s,
-            )
+def check_rig(rig: Rig) -> None:
+    """Refuse what no plan can do."""
+    aim = rig.aim
+    if not rig.flashes:
+        raise RigFileError(f"rig '{rig.name}': a picture takes a flash; add a [[flash]]")
+    if aim.kind == "collision" and aim.drops > 3:
+        raise RigFileError(
+            f"rig '{rig.name}': aim.drops = {aim.drops}: the planner knows 2 or 3 drops in a collision; "
+            "write more into a sequence file and fire that: `beamfall shoot --sequence FILE`"
         )
-    edges = {beam.input: beam.edge for beam in rig.beams}
-    first = rig.beams[0] if rig.beams else None
-    return Sequence(
-        rows=tuple(rows),
-        window_s=max(rig.aim.window_s, late) if anchor.count else 0.0,
-        tail_s=rig.aim.tail_s,
-        blanking_s=first.blanking_s if first else 0.0,
-        dwell_s=first.dwell_s if first else 0.0,
-        beam1_edge=edges.get("beam1", "dark"),
-        beam2_edge=edges.get("beam2", "dark"),
-        name=f"collision, {rig.name}",
-    )
+    if aim.spacing_s is not None and aim.drops > 2:
+        raise RigFileError(
+            f"rig '{rig.name}': aim.spacing with aim.drops = {aim.drops}: it could mean either gap; "
+            "leave it out, or write a sequence file"
+        )
 
 
-def make_interval(values: Floats) -> Interval:
-    """5 %, 50 % and 95 % of many values."""
-    import numpy as np
+def draw_rigs(
+    rig: Rig,
+    setting: Setting,
+    count: int,
+    learned: Learned | None,
+    *,
+    wider: float = WIDER,
+    seed: int = _SEED,
+) -> Draws:
+    """Rigs that the file could mean, narrowed by what was learned; the same ones every time."""
+    rng = np.random.default_rng(seed)
+    known = learned.fit(rig) if learned is not None else None
+    if known is None:
+        z = wider * draw_z(count, rng)
+    else:
+        mean, covariance = known
+        z = draw_z(count, rng, mean, wider**2 * covariance)
+    return make_draws(rig, setting, z, make_jet_prior(rig, setting))
 
-    low, middle, high = (float(p) for p in np.percentile(values, (5.0, 50.0, 95.0)))
-    return Interval(low, middle, high)
+
+def find_need(rigs: Draws, drops: int = 2) -> Need:
+    """What each rig needs to meet its jet at MEETING."""
+    meeting = rigs.impact_s + rigs.onset_s + MEETING * rigs.rise_s
+    height = rigs.jet.tip(meeting)
+    second = rigs.drop(2)
+    spacing = meeting - second.reach_lowest(height)[0] - second.latency_s
+    if drops < 3:
+        return Need(spacing, meeting, None)
+    third = rigs.drop(3)
+    contact = meeting + THIRD_S
+    return Need(spacing, contact, contact - third.reach_lowest(height)[0] - third.latency_s)
+
+
+def find_base(
+    rigs: Draws, rig: Rig, anchor: AnchorEdge, spacings_s: tuple[Floats | float, ...]
+) -> Floats:
+    """When the anchor comes; `spacings_s` from the first opening to each later one."""
+    if anchor.count == 0:
+        return np.full(rigs.count, -find_lead(rig))
+    opened = (0.0, *spacings_s)[anchor.count - 1]
+    drop = rigs.drop(anchor.count)
+    result: Floats = opened + drop.latency_s + drop.to_edge_s
+    return result
+
+
+def list_assumptions(rig: Rig, setting: Setting, learned: Learned | None) -> list[str]:
+    """What the numbers rest on, in sentences."""
+    u = rig.uncertainty
+    liquid = setting.liquid
+    found = [
+        f"heights are right within {u.height_m * 1e3:.2g} mm, volumes within {u.volume:.0%}, the valve's "
+        f"latency within {u.latency_s * 1e3:.2g} ms (standard deviations)",
+        f"liquid: {liquid.name}, {liquid.density_kg_m3:.1f} kg/m³, {liquid.viscosity_pa_s * 1e3:.3g} mPa·s, "
+        f"{liquid.surface_tension_n_m * 1e3:.1f} mN/m",
+        f"drops come free about a diameter below the nozzle, falling already; gravity {setting.gravity:.4f} m/s²",
+    ]
+    if liquid.unknown:
+        names = ", ".join(sorted(liquid.unknown))
+        found.append(f"only usual values of the liquid's {names}: the jet is drawn broader for it")
+    known = learned.fit(rig) if learned is not None else None
+    if known is None:
+        found.append(
+            "the jet's onset, rise and height come from the literature, broad; seeking narrows them"
+        )
+    else:
+        assert learned is not None
+        found.append(learned.describe())
+    return found
+
+
+def _choose_stage(rig: Rig, asked_s: float | None, default_s: float) -> float:
+    if asked_s is not None:
+        return asked_s
+    return default_s if rig.aim.stage_s is None else rig.aim.stage_s
+
+
+def _choose_spacings(rig: Rig, need: Need) -> tuple[float, ...]:
+    spacing = rig.aim.spacing_s
+    if spacing is None:
+        spacing = max(0.0, float(np.median(need.spacing_s)))
+    if need.third_s is None:
+        return (spacing,)
+    return spacing, spacing + float(np.median(need.third_s - need.spacing_s))
+
+
+def _openings_of(need: Need) -> tuple[Floats, ...]:
+    return (need.spacing_s,) if need.third_s is None else (need.spacing_s, need.third_s)
+
+
+def _reach_umbrella(rigs: Draws, spacings: tuple[float, ...]) -> Floats:
+    """When drop 3 reaches the height at which drop 2 met the jet; NaN where that did not happen."""
+    _, height = rigs.find_contacts(spacings[0])
+    third = rigs.drop(3)
+    fall = third.reach_lowest(np.nan_to_num(height, nan=0.01))[0]
+    when = spacings[1] + third.latency_s + fall
+    return np.where(np.isnan(height), np.nan, when)
+
+
+def _split_places(rig: Rig) -> list[Rig]:
+    """The rig, once for each place where its valves let drops fall; the first valve's place first."""
+    left, places = list(rig.valves), []
+    while left:
+        place = left[0].place_m
+        here = tuple(valve for valve in left if abs(valve.place_m - place) <= SAME_PLACE_M)
+        left = [valve for valve in left if valve not in here]
+        places.append(replace(rig, valves=here))
+    return places
+
+
+def _plan_place(
+    rig: Rig,
+    learned: Learned | None,
+    draws: int,
+    event_s: float,
+    openings: list[Opening],
+    shift: float,
+) -> tuple[list[Opening], float]:
+    """Add the openings of another place so that its collision comes at the same moment.
+
+    Returns all openings and how much later than planned the first place's first opening now is.
+    """
+    setting = make_setting(rig)
+    rigs = draw_rigs(rig, setting, draws, learned)
+    need = find_need(rigs, rig.aim.drops)
+    start = event_s + shift - float(np.median(need.contact_s))
+    later = max(0.0, -start)
+    moved = [replace(opening, at_s=opening.at_s + later) for opening in openings]
+    own = _choose_spacings(rig, need)
+    moved += [
+        Opening(rig.valves[n % len(rig.valves)], start + later + at)
+        for n, at in enumerate((0.0, *own))
+    ]
+    return moved, shift + later
+
+
+def _about_wishes(
+    rig: Rig, spacings: tuple[float, ...], delay: float, need: Need, flash: Floats
+) -> list[str]:
+    """Values that the rig's aim fixes, where they lie outside what the plan would take."""
+    found = []
+    if float(np.nanmedian(flash)) < _LEAST_DELAY_S:
+        found.append(
+            f"the flash would have to come {-float(np.nanmedian(flash)) * 1e3:.1f} ms before its anchor's edge: "
+            "put the beam higher, or let the flash follow an earlier drop (aim.anchor_count)"
+        )
+    for key, wish, values in (
+        ("aim.spacing", rig.aim.spacing_s, need.spacing_s),
+        ("aim.flash_delay", rig.aim.flash_delay_s, flash),
+    ):
+        interval = make_interval(values)
+        if wish is not None and not interval.holds(wish):
+            found.append(
+                f"{key} = {wish * 1e3:.2f} ms is outside the planner's {interval.p5 * 1e3:.1f} to "
+                f"{interval.p95 * 1e3:.1f} ms"
+            )
+    return found

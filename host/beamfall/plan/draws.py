@@ -1,10 +1,13 @@
-"""Thousands of rigs that a rig file could mean, as arrays: what each would do with its drops."""
+"""Thousands of rigs that a rig file could mean, as arrays: what each would do with its drops.
+
+Everything here has one element a rig. Times called `to_` count from a drop's coming free.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -18,25 +21,33 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from beamfall.physics.jet import JetPrior
-    from beamfall.rig import Rig
+    from beamfall.rig import Beam, Rig, Valve
 
     Floats = NDArray[np.float64]
 
-_NOT_FREE_M = 1e-4  # the least fall: a beam above where the drop comes free sees it at once
+_LEAST_FALL_M = 1e-4  # a beam above where the drop comes free sees it at once
+_HALVINGS = 14  # 2^-14 of some cm: micrometres, about a microsecond
+SAME_PLACE_M = 0.005  # as in the simulated rig
 
 
 @dataclass(frozen=True)
-class Fall:
-    """Falls of many drops: from where and how fast each starts, and what times follow."""
+class DropDraws:
+    """The drops of one valve."""
 
     setting: Setting
+    latency_s: Floats  # opening to coming free
     diameter_m: Floats
     start_height_m: Floats  # of the centre
     start_speed_m_s: Floats
+    to_edge_s: Floats  # to the counted edge of the first beam that sees them; NaN without one
+    speed_at_edge_m_s: Floats
+    dwell_s: Floats
+    to_surface_s: Floats
+    impact_speed_m_s: Floats
 
     def reach(self, centre_height_m: Floats) -> tuple[Floats, Floats]:
         """Time since the drop came free until its centre is at a height, and its speed there."""
-        distance = np.maximum(self.start_height_m - centre_height_m, _NOT_FREE_M)
+        distance = np.maximum(self.start_height_m - centre_height_m, _LEAST_FALL_M)
         result = fall_array(
             distance,
             self.diameter_m,
@@ -48,56 +59,95 @@ class Fall:
         )
         return result.time_s, result.speed_m_s
 
+    def reach_lowest(self, height_m: Floats) -> tuple[Floats, Floats]:
+        """The same for the drop's lowest point."""
+        return self.reach(height_m + 0.5 * self.diameter_m)
+
+
+@dataclass(frozen=True)
+class JetDraws:
+    """The jets: `starts_s` on the clock of whoever asks, others as in `physics.jet`."""
+
+    starts_s: Floats
+    rise_s: Floats
+    height_m: Floats
+    gravity: float
+
+    def tip(self, when_s: Floats) -> Floats:
+        """Height of the tip."""
+        return tip_heights(when_s, self.starts_s, self.height_m, self.rise_s, gravity=self.gravity)
+
+    def take(self, chosen: NDArray[np.intp]) -> JetDraws:
+        """Some of them."""
+        return replace(
+            self,
+            starts_s=self.starts_s[chosen],
+            rise_s=self.rise_s[chosen],
+            height_m=self.height_m[chosen],
+        )
+
 
 @dataclass(frozen=True)
 class Draws:
-    """Many rigs; every array has one element a rig. Times in s, `to_` times from the drop's coming free."""
+    """Many rigs: their drops by valve, and the jets of the first valve's drops (onset after impact)."""
 
     setting: Setting
     z: Floats  # shape (rigs, unknowns), standard normal under the prior
     values: Mapping[str, Floats]
-    fall: Fall
-    latency_s: Floats
+    valves: tuple[DropDraws, ...]
     flash_latency_s: Floats
-    to_edge_s: Floats  # to the counted edge of the beam
-    speed_at_edge_m_s: Floats
-    dwell_s: Floats
-    to_surface_s: Floats
-    impact_speed_m_s: Floats
     onset_s: Floats
     rise_s: Floats
     height_m: Floats
 
     @property
     def count(self) -> int:
+        """How many rigs."""
         return len(self.onset_s)
 
-    def reach_lowest(self, height_m: Floats) -> tuple[Floats, Floats]:
-        """When the drop's lowest point is at a height above the surface, and its speed there."""
-        return self.fall.reach(height_m + 0.5 * self.fall.diameter_m)
+    @property
+    def first(self) -> DropDraws:
+        """Drop 1."""
+        return self.valves[0]
 
-    def tip(self, since_impact_s: Floats) -> Floats:
-        """Height of the jet's tip at a time since drop 1's impact."""
-        return tip_heights(
-            since_impact_s, self.onset_s, self.height_m, self.rise_s, gravity=self.setting.gravity
+    def drop(self, number: int) -> DropDraws:
+        """Drop `number` of a shot, from 1: the valves take turns."""
+        return self.valves[(number - 1) % len(self.valves)]
+
+    @property
+    def impact_s(self) -> Floats:
+        """Drop 1's impact since its valve's opening."""
+        return self.first.latency_s + self.first.to_surface_s
+
+    @property
+    def jet(self) -> JetDraws:
+        """The jet since drop 1's valve opening."""
+        return JetDraws(
+            self.impact_s + self.onset_s, self.rise_s, self.height_m, self.setting.gravity
         )
 
     def find_contacts(self, spacing_s: Floats | float) -> tuple[Floats, Floats]:
-        """When drop 2, `spacing_s` behind drop 1, meets the jet: time since drop 2 came free, and height.
+        """When and at what height drop 2 meets the jet, since drop 1's opening; NaN where it does not.
 
-        NaN where it meets none: it strikes the cavity, or the surface after the jet has fallen.
+        `spacing_s` is from drop 1's valve opening to drop 2's.
         """
-        behind = np.asarray(spacing_s, dtype=np.float64) - self.to_surface_s
-        no_jet = self.tip(behind + self.to_surface_s) <= 0.0
-        low, high = np.zeros(self.count), self.height_m.copy()
-        for _ in range(14):  # 2^-14 of some cm: micrometres
-            middle = 0.5 * (low + high)
-            above = middle >= self.tip(behind + self.reach_lowest(middle)[0])
-            high = np.where(above, middle, high)
-            low = np.where(above, low, middle)
-        height = 0.5 * (low + high)
-        when = self.reach_lowest(height)[0]
-        return np.where(no_jet, np.nan, when), np.where(no_jet, np.nan, height)
+        second = self.drop(2)
+        freed = np.asarray(spacing_s, dtype=np.float64) + second.latency_s
+        return meet(self.jet, second, freed)
+
+
+def meet(jet: JetDraws, drop: DropDraws, freed_s: Floats) -> tuple[Floats, Floats]:
+    """When and where a drop that came free at `freed_s` meets the jet; NaN where it strikes none."""
+    none = jet.tip(freed_s + drop.to_surface_s) <= 0.0
+    low, high = np.zeros_like(jet.height_m), jet.height_m.copy()
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        above = middle >= jet.tip(freed_s + drop.reach_lowest(middle)[0])
+        high = np.where(above, middle, high)
+        low = np.where(above, low, middle)
+    height = 0.5 * (low + high)
+    when = freed_s + drop.reach_lowest(height)[0]
+    return np.where(none, np.nan, when), np.where(none, np.nan, height)
 
 
 def draw_z(
@@ -116,51 +166,69 @@ def draw_z(
     return result
 
 
-def make_draws(
-    rig: Rig, setting: Setting, z: Floats, prior: JetPrior, *, opening_s: float | None = None
-) -> Draws:
-    """Work out what each rig of `z` does with a drop of its first valve (see `unknowns`)."""
+def make_draws(rig: Rig, setting: Setting, z: Floats, prior: JetPrior) -> Draws:
+    """Work out what each rig of `z` does with its drops (see `unknowns`)."""
     unknowns = list_unknowns(rig, setting, prior)
     values = {name: unknowns[name].at_all(z[:, i]) for i, name in enumerate(NAMES)}
-    valve, gravity = rig.valves[0], setting.gravity
-    nominal = compute_drop(valve, gravity, opening_s)
-    diameter = np.clip(nominal * np.cbrt(values["volume_ratio"]), MIN_DIAMETER_M, MAX_DIAMETER_M)
-    nozzle = valve.height_m + values["nozzle_error_m"]
-    fall = Fall(
-        setting=setting,
-        diameter_m=diameter,
-        start_height_m=nozzle - values["detachment_ratio"] * diameter,
-        start_speed_m_s=values["start_speed_ratio"] * np.sqrt(0.5 * gravity * diameter),
-    )
-    to_surface, impact_speed = fall.reach(0.5 * diameter)
-    to_edge, at_edge, dwell = np.full(len(z), np.nan), impact_speed, np.full(len(z), np.nan)
-    if rig.beams:
-        beam = rig.beams[0]
-        height = beam.height_m + values["beam_error_m"]
-        chord = np.sqrt(np.maximum(diameter**2 - 4.0 * beam.offset_m**2, 0.0))
-        half = 0.5 * (chord + beam.width_m * values["beam_sense"])
-        dark, at_dark = fall.reach(height + half)
-        clear, at_clear = fall.reach(height - half)
-        to_edge, at_edge = (dark, at_dark) if beam.edge == "dark" else (clear, at_clear)
-        dwell = clear - dark
+    valves = tuple(make_drops(rig, setting, values, valve) for valve in rig.valves)
+    first, gravity = valves[0], setting.gravity
     # beamfall.physics.impact.cavity_radius_bound
-    radius = diameter * (impact_speed**2 / (3.0 * gravity * diameter)) ** 0.25
-    depth = estimate_depth_factor(rig.dish.depth_m) if rig.dish.depth_m >= SHALLOWEST_JET_M else 1.0
-    jet_height = values["height_factor"] * depth * radius
+    radius = (
+        first.diameter_m * (first.impact_speed_m_s**2 / (3.0 * gravity * first.diameter_m)) ** 0.25
+    )
+    depth = estimate_depth_factor(max(rig.dish.depth_m, SHALLOWEST_JET_M))
+    height = values["height_factor"] * depth * radius
     flash = rig.flashes[0].latency_s if rig.flashes else 0.0
     return Draws(
         setting=setting,
         z=z,
         values=values,
-        fall=fall,
-        latency_s=np.maximum(0.0, valve.latency_s + values["latency_error_s"]),
+        valves=valves,
         flash_latency_s=flash * values["flash_latency_ratio"],
-        to_edge_s=to_edge,
-        speed_at_edge_m_s=at_edge,
-        dwell_s=dwell,
-        to_surface_s=to_surface,
-        impact_speed_m_s=impact_speed,
         onset_s=values["onset_factor"] * np.sqrt(radius / gravity),
-        rise_s=values["rise_factor"] * np.sqrt(2.0 * jet_height / gravity),
-        height_m=jet_height,
+        rise_s=values["rise_factor"] * np.sqrt(2.0 * height / gravity),
+        height_m=height,
     )
+
+
+def find_beam(rig: Rig, valve: Valve) -> Beam | None:
+    """The first beam that sees a valve's drops."""
+    near = (beam for beam in rig.beams if abs(beam.place_m - valve.place_m) <= SAME_PLACE_M)
+    return next(near, None)
+
+
+def make_drops(rig: Rig, setting: Setting, values: Mapping[str, Floats], valve: Valve) -> DropDraws:
+    """The drops of one valve, for rigs with these values."""
+    gravity = setting.gravity
+    nominal = compute_drop(valve, gravity)
+    diameter = np.clip(nominal * np.cbrt(values["volume_ratio"]), MIN_DIAMETER_M, MAX_DIAMETER_M)
+    nozzle = valve.height_m + values["nozzle_error_m"]
+    nothing = np.full_like(diameter, np.nan)
+    drops = DropDraws(
+        setting=setting,
+        latency_s=np.maximum(0.0, valve.latency_s + values["latency_error_s"]),
+        diameter_m=diameter,
+        start_height_m=nozzle - values["detachment_ratio"] * diameter,
+        start_speed_m_s=values["start_speed_ratio"] * np.sqrt(0.5 * gravity * diameter),
+        to_edge_s=nothing,
+        speed_at_edge_m_s=nothing,
+        dwell_s=nothing,
+        to_surface_s=nothing,
+        impact_speed_m_s=nothing,
+    )
+    return watch_drops(drops, find_beam(rig, valve), values)
+
+
+def watch_drops(drops: DropDraws, beam: Beam | None, values: Mapping[str, Floats]) -> DropDraws:
+    """Fill in what a beam sees of drops, and their impact."""
+    to_surface, impact_speed = drops.reach(0.5 * drops.diameter_m)
+    seen: dict[str, Any] = {}
+    if beam is not None:
+        height = beam.height_m + values["beam_error_m"]
+        chord = np.sqrt(np.maximum(drops.diameter_m**2 - 4.0 * beam.offset_m**2, 0.0))
+        half = 0.5 * (chord + beam.width_m * values["beam_sense"])
+        dark, at_dark = drops.reach(height + half)
+        clear, at_clear = drops.reach(height - half)
+        edge = (dark, at_dark) if beam.edge == "dark" else (clear, at_clear)
+        seen = {"to_edge_s": edge[0], "speed_at_edge_m_s": edge[1], "dwell_s": clear - dark}
+    return replace(drops, to_surface_s=to_surface, impact_speed_m_s=impact_speed, **seen)

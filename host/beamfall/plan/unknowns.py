@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from beamfall.physics.impact import SHALLOWEST_JET_M
 from beamfall.physics.jet import JetPrior, draw_jet_prior
 from beamfall.plan.setting import Setting, compute_drop
 from beamfall.rig import Rig
@@ -118,8 +119,10 @@ def make_jet_prior(rig: Rig, setting: Setting) -> JetPrior:
         surface_tension_n_m=setting.liquid.surface_tension_n_m,
         air=setting.air, gravity=setting.gravity,
     ).speed_m_s  # fmt: skip
+    # A dish too shallow for a jet is a caution of the plan, not the end of it.
+    depth = max(rig.dish.depth_m, SHALLOWEST_JET_M)
     return draw_jet_prior(
-        diameter, speed, liquid=setting.liquid, depth_m=rig.dish.depth_m, gravity=setting.gravity
+        diameter, speed, liquid=setting.liquid, depth_m=depth, gravity=setting.gravity
     )
 
 
