@@ -10,7 +10,7 @@ import typer
 
 if TYPE_CHECKING:
     from beamfall.board import Board
-    from beamfall.plan.collision import Plan
+    from beamfall.plan.result import Plan
     from beamfall.rig import Rig
     from beamfall.sequence import Sequence
     from beamfall.shots import ShotRecord
@@ -44,8 +44,8 @@ def shoot(
     from beamfall.shots import ShotLog
 
     rig = load_rig(rig_file)
-    plan, sequence = _choose(rig, sequence_file)
     with ShotLog.open() as log, Board.connect(port, rig=rig, seed=seed) as board:
+        plan, sequence = _choose(rig, rig_file, board, sequence_file)
         if not as_json:
             _print_start(rig, rig_file, board, plan, log.path)
         if picture is not None and board.simulated_rig is None:
@@ -67,14 +67,18 @@ def shoot(
     return 0 if all(record.state == "fired" for record in records) else 1
 
 
-def _choose(rig: Rig, sequence_file: Path | None) -> tuple[Plan | None, Sequence]:
+def _choose(
+    rig: Rig, rig_file: Path | None, board: Board, sequence_file: Path | None
+) -> tuple[Plan | None, Sequence]:
     if sequence_file is not None:
         from beamfall.sequence_file import load_sequence
 
         return None, load_sequence(sequence_file)
-    from beamfall.plan.collision import plan_collision
+    from beamfall.plan.learned import find_file, load_learned
+    from beamfall.plan.make import make_plan
 
-    plan = plan_collision(rig)
+    learned = load_learned(find_file(rig_file), board.info.unique_id.hex())
+    plan = make_plan(rig, learned=learned)
     return plan, plan.sequence
 
 

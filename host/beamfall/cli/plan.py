@@ -1,0 +1,128 @@
+"""`beamfall plan`: from the rig's geometry and liquid to the times of a shot."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+if TYPE_CHECKING:
+    from beamfall.plan.learned import Learned
+    from beamfall.plan.result import Plan
+
+_NAMES = {
+    "nozzle_to_beam": "nozzle to beam",
+    "beam_to_surface": "beam to surface",
+    "jet_onset": "impact to jet's onset",
+    "jet_rise": "jet's rise",
+    "spacing": "spacing it needs",
+    "flash_delay": "flash delay it needs",
+    "flash_delay_at_planned_spacing": "the same at the planned spacing",
+    "flash_after_first_edge": "flash after the first edge",
+}
+_QUANTITIES = {
+    "jet_height_mm": ("jet's height", "mm"),
+    "drop_diameter_mm": ("drop's diameter", "mm"),
+    "impact_speed_m_s": ("speed at the surface", "m/s"),
+}
+
+
+def plan(
+    rig_file: Path | None = typer.Argument(
+        None, metavar="[RIG]", help="Rig file (TOML); without one, the example rig."
+    ),
+    stage: str | None = typer.Option(
+        None, "--stage", help="When the light is to come after the contact, such as '2 ms'."
+    ),
+    fresh: bool = typer.Option(
+        False, "--fresh", help="Leave out what seeking has shown of this rig."
+    ),
+    as_json: bool = typer.Option(False, "--json", help="The plan as one JSON object, times in ms."),
+    plot: Path | None = typer.Option(None, "--plot", help="Draw heights against time (PNG)."),
+) -> None:
+    """Plan a shot: each time with the interval in which 90 % of rigs like this one would lie.
+
+    Opens no port. What `beamfall seek` has shown of the rig is used, unless --fresh leaves it out.
+    """
+    from beamfall.cli.output import print_json
+    from beamfall.plan.learned import find_file, load_learned
+    from beamfall.plan.make import make_plan
+    from beamfall.rig import load_rig
+
+    rig = load_rig(rig_file)
+    learned = None if fresh else load_learned(find_file(rig_file))
+    made = make_plan(rig, stage_s=read_stage(stage), learned=learned, traced=plot is not None)
+    if plot is not None:
+        from beamfall.plot.plan import draw_plan
+
+        draw_plan(made, plot)
+    if as_json:
+        print_json(made.to_json())
+        return
+    _print_plan(made, rig_file, learned)
+    if plot is not None:
+        print(f"\nheights against time drawn in {plot}")
+
+
+def read_stage(text: str | None) -> float | None:
+    """The stage in s, -50 to 200 ms; raises UserError."""
+    if text is None:
+        return None
+    from beamfall.errors import UserError
+    from beamfall.units import parse_duration
+
+    stage = parse_duration(text, key="--stage")
+    if not -0.05 <= stage <= 0.2:
+        raise UserError(f"--stage = {text}: expected -50 ms to 200 ms from the contact")
+    return stage
+
+
+def _print_plan(made: Plan, rig_file: Path | None, learned: Learned | None) -> None:
+    from beamfall.cli.output import print_pairs, print_table
+
+    named = f"{made.rig_name} ({rig_file})" if rig_file else f"{made.rig_name} (the example rig)"
+    stage = f"{made.stage_s * 1e3:.2f} ms after the {'contact' if made.kind == 'collision' else made.kind}"
+    chance = "" if made.chance is None else f"{made.chance:.1%} that drop 2 meets a jet at all"
+    print_pairs(
+        (
+            ("rig", named),
+            ("picture", f"{made.kind}, light {stage}"),
+            ("spacing", "" if made.spacing_s is None else f"{made.spacing_s * 1e3:.3f} ms"),
+            ("flash", f"{made.flash_delay_s * 1e3:.3f} ms after {made.anchor.describe()}"),
+            ("chance", chance),
+        )
+    )
+    print()
+    rows = [
+        (_NAMES.get(name, name), *(f"{1e3 * v:.2f}" for v in (i.p5, i.p50, i.p95)), "ms")
+        for name, i in made.intervals.items()
+    ]
+    rows += [
+        (
+            _QUANTITIES[name][0],
+            *(f"{1e3 * v:.2f}" for v in (i.p5, i.p50, i.p95)),
+            _QUANTITIES[name][1],
+        )
+        for name, i in made.quantities.items()
+    ]
+    print_table(("", "5 %", "50 %", "95 %", "unit"), rows, numeric=("5 %", "50 %", "95 %"))
+    print()
+    print_table(
+        ("flash follows", "scatter of the picture", "", "why"),
+        [
+            (
+                choice.anchor.describe(),
+                f"{choice.scatter_s * 1e3:.3f} ms",
+                "chosen" if choice.chosen else "",
+                choice.why,
+            )
+            for choice in made.anchors
+        ],
+        numeric=("scatter of the picture",),
+    )
+    print("\nIt rests on this:")
+    for line in made.assumptions:
+        print(f"  {line}")
+    for line in made.warnings:
+        print(f"Warning: {line}")
