@@ -11,6 +11,8 @@ import os
 import sys
 from collections.abc import Sequence
 
+_INTERRUPTED = 130  # 128 + SIGINT, as shells have it
+
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit status; the entry point of `beamfall`.
@@ -27,10 +29,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         status = app(args=arguments, prog_name="beamfall", standalone_mode=False)
         sys.stdout.flush()
+        if status == _INTERRUPTED:  # newer versions of Typer turn Ctrl-C into a status
+            raise KeyboardInterrupt
         return status if isinstance(status, int) else 0
     except KeyboardInterrupt:
         print("beamfall: interrupted", file=sys.stderr)
-        return 130
+        return _INTERRUPTED
     except BrokenPipeError:
         # The reader of a pipe has gone (`| head`); keep Python from flushing into it at the end.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -45,7 +49,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             return int(getattr(error, "exit_code", 2))
         if type(error).__name__ == "Abort":
             print("beamfall: interrupted", file=sys.stderr)
-            return 130
+            return _INTERRUPTED
         text = (
             f"unexpected {type(error).__name__}: {error}\n"
             "This is a fault of the program: please report it, with the traceback that "

@@ -8,64 +8,20 @@ from the beam's edge to the flash as arrows, and says in words how the shot ende
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import UserError
+from beamfall.plot.lanes import NAMES, Bar, Lane, Mark, find_range, make_lanes, make_marks
 from beamfall.units import format_duration, format_ms
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
-# Okabe & Ito (2008), "Color universal design": told apart by people of every colour vision.
-_COLOURS = {
-    "camera": "#56B4E9",
-    "valve": "#0072B2",
-    "beam": "#E69F00",
-    "flash": "#D55E00",
-    "light": "#CC79A7",
-    "button": "#000000",
-}
-_NAMES = {
-    "camera1": "camera focus",
-    "camera2": "camera shutter",
-    "valve1": "valve 1",
-    "valve2": "valve 2",
-    "valve3": "valve 3",
-    "beam1": "beam 1",
-    "beam2": "beam 2",
-    "flash1": "flash 1",
-    "flash2": "flash 2",
-    "flash3": "flash 3",
-    "light1": "light seen",
-    "button1": "button",
-}
-_ON = ("on", "dark")
 _LABELS_MAX = 8  # dwell labels on one lane; more would hide each other
 _LANE = 0.4  # height of a bar, lanes are 1 apart
 _SOON = 0.09  # share of the axis within which two labels would run into each other
-
-
-@dataclass(frozen=True)
-class _Bar:
-    """From an edge to the next on one lane, in ms; None where that end was not seen."""
-
-    start: float | None
-    end: float | None
-
-
-@dataclass(frozen=True)
-class _Lane:
-    what: str
-    planned: tuple[_Bar, ...]
-    measured: tuple[_Bar, ...]
-    worst_ms: float | None  # largest difference measured - planned
-    never_due: bool  # all its rows follow a beam edge that never came
-
-    @property
-    def colour(self) -> str:
-        return _COLOURS.get(self.what.rstrip("0123456789"), "#000000")
 
 
 def draw_timeline(record: Mapping[str, Any], path: str | Path) -> None:
@@ -73,22 +29,7 @@ def draw_timeline(record: Mapping[str, Any], path: str | Path) -> None:
 
     Raises UserError where the file cannot be written or its ending is unknown.
     """
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    lanes = _make_lanes(record)
-    figure = Figure(figsize=(12.0, 2.3 + 0.72 * max(len(lanes), 2)), dpi=110, layout="constrained")
-    FigureCanvasAgg(figure)
-    axes = figure.add_subplot()
-    low, high = _find_range(lanes)
-    axes.set_xlim(low, high)
-    for index, lane in enumerate(lanes):
-        _draw_lane(axes, lane, -index, high - low)
-    _draw_spacing(axes, lanes, high - low)
-    _draw_delay(axes, record, lanes)
-    _dress(axes, lanes)
-    _write_words(axes, record)
-    _add_legend(figure)
+    figure = make_timeline(record)
     try:
         figure.savefig(path)
     except OSError as error:
@@ -99,65 +40,32 @@ def draw_timeline(record: Mapping[str, Any], path: str | Path) -> None:
         raise UserError(f"{path}: {error}; give a name that ends in .png, .svg or .pdf") from error
 
 
-# -- from edges to lanes -------------------------------------------------------------------------
-def _make_lanes(record: Mapping[str, Any]) -> list[_Lane]:
-    hz = record["clock_hz"]
-    edges = record["edges"]
-    present = {edge["what"] for edge in edges}
-    names = [name for name in _NAMES if name in present]
-    names += sorted(present - set(names))
-    lanes = []
-    for name in names:
-        own = [edge for edge in edges if edge["what"] == name]
-        differences = [
-            edge["ticks"] - edge["planned_ticks"]
-            for edge in own
-            if edge["ticks"] is not None and edge["planned_ticks"] is not None
-        ]
-        worst = max(differences, key=abs) / hz * 1e3 if differences else None
-        never_due = all(edge["planned_ticks"] is None and edge["ticks"] is None for edge in own)
-        planned, measured = _pair(own, "planned_ticks", hz), _pair(own, "ticks", hz)
-        lanes.append(_Lane(name, planned, measured, worst, never_due))
-    return lanes
+def make_timeline(record: Mapping[str, Any]) -> Figure:
+    """Return the timeline of the shot in `record` as a matplotlib figure, drawn and not saved."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
 
-
-def _pair(edges: Sequence[Mapping[str, Any]], key: str, clock_hz: int) -> tuple[_Bar, ...]:
-    """Put on and off together, in the order of `key`; an end without a partner stays open."""
-    seen = sorted(
-        ((edge[key], edge["edge"] in _ON) for edge in edges if edge[key] is not None),
-        key=lambda item: item[0],
-    )
-    bars: list[_Bar] = []
-    start: float | None = None
-    for ticks, on in seen:
-        time = ticks / clock_hz * 1e3
-        if on:
-            if start is not None:
-                bars.append(_Bar(start, None))
-            start = time
-        else:
-            bars.append(_Bar(start, time))
-            start = None
-    if start is not None:
-        bars.append(_Bar(start, None))
-    return tuple(bars)
-
-
-def _find_range(lanes: Sequence[_Lane]) -> tuple[float, float]:
-    times = [
-        time
-        for lane in lanes
-        for bar in (*lane.planned, *lane.measured)
-        for time in (bar.start, bar.end)
-        if time is not None
-    ]
-    low, high = min([0.0, *times]), max([1.0, *times])
-    margin = 0.03 * (high - low)
-    return low - margin, high + margin
+    lanes = make_lanes(record)
+    marks = make_marks(record)
+    rows = max(len(lanes) + bool(marks), 2)
+    figure = Figure(figsize=(12.0, 2.3 + 0.72 * rows), dpi=110, layout="constrained")
+    FigureCanvasAgg(figure)
+    axes = figure.add_subplot()
+    low, high = find_range(lanes, marks)
+    axes.set_xlim(low, high)
+    for index, lane in enumerate(lanes):
+        _draw_lane(axes, lane, -index, high - low)
+    _draw_spacing(axes, lanes)
+    _draw_delay(axes, record, lanes)
+    _draw_marks(axes, marks, -len(lanes))
+    _dress(axes, lanes, marks)
+    _write_words(axes, record)
+    _add_legend(figure)
+    return figure
 
 
 # -- drawing ---------------------------------------------------------------------------------------
-def _draw_lane(axes: Axes, lane: _Lane, y: float, span: float) -> None:
+def _draw_lane(axes: Axes, lane: Lane, y: float, span: float) -> None:
     least = 0.003 * span  # a flash of 2 ms in a shot of a second would vanish
     for bar in lane.measured:
         start, width, open_end = _place(bar, axes, least)
@@ -193,7 +101,7 @@ def _draw_lane(axes: Axes, lane: _Lane, y: float, span: float) -> None:
                 _note(axes, bar.end, y, f" {bar.end - bar.start:.4g} ms")
 
 
-def _place(bar: _Bar, axes: Axes, least: float) -> tuple[float, float, bool]:
+def _place(bar: Bar, axes: Axes, least: float) -> tuple[float, float, bool]:
     """Left edge and width of a bar on the axis, and whether one of its ends is not known."""
     low, high = axes.get_xlim()
     start = low if bar.start is None else bar.start
@@ -205,7 +113,7 @@ def _note(axes: Axes, x: float, y: float, text: str) -> None:
     axes.text(x, y, text, va="center", ha="left", fontsize=8, color="#333333", zorder=4)
 
 
-def _label_dwell(axes: Axes, lane: _Lane, y: float, span: float) -> None:
+def _label_dwell(axes: Axes, lane: Lane, y: float, span: float) -> None:
     """Write how long each drop was in the beam; drops close to each other share a label."""
     shown = [
         (number, bar.start, bar.end)
@@ -226,7 +134,7 @@ def _label_dwell(axes: Axes, lane: _Lane, y: float, span: float) -> None:
         axes.text(axes.get_xlim()[1], y + 0.3, text, fontsize=8, ha="right", color="#8A6000")
 
 
-def _draw_spacing(axes: Axes, lanes: Sequence[_Lane], span: float) -> None:
+def _draw_spacing(axes: Axes, lanes: Sequence[Lane]) -> None:
     """An arrow from the first valve opening to the second."""
     opened = sorted(
         (bar.start, -index)
@@ -242,7 +150,7 @@ def _draw_spacing(axes: Axes, lanes: Sequence[_Lane], span: float) -> None:
     _arrow(axes, first, second, y, f"spacing {second - first:.3f} ms", "#0072B2")
 
 
-def _draw_delay(axes: Axes, record: Mapping[str, Any], lanes: Sequence[_Lane]) -> None:
+def _draw_delay(axes: Axes, record: Mapping[str, Any], lanes: Sequence[Lane]) -> None:
     """An arrow from the anchor's edge to the flash, with how far it is from what was asked."""
     found = _find_delay(record)
     if found is None:
@@ -279,6 +187,25 @@ def _find_delay(record: Mapping[str, Any]) -> tuple[str, int, int] | None:
     return None
 
 
+def _draw_marks(axes: Axes, marks: Sequence[Mark], y: float) -> None:
+    """What happened at the surface, as only a simulated rig can know it."""
+    low, high = axes.get_xlim()
+    for index, mark in enumerate(marks):
+        shape, colour = ("*", "#D55E00") if mark.contact else ("v", "#009E73")
+        axes.plot([mark.time], [y], shape, ms=11, color=colour, zorder=4)
+        left = index + 1 < len(marks) and marks[index + 1].time - mark.time < 0.2 * (high - low)
+        offset = 0.012 * (high - low)
+        axes.text(
+            mark.time - offset if left else mark.time + offset,
+            y,
+            mark.text,
+            ha="right" if left else "left",
+            va="center",
+            fontsize=8,
+            color="#333333",
+        )
+
+
 def _arrow(axes: Axes, start: float, end: float, y: float, text: str, colour: str) -> None:
     axes.annotate(
         "",
@@ -307,12 +234,13 @@ def _arrow(axes: Axes, start: float, end: float, y: float, text: str, colour: st
     )
 
 
-def _dress(axes: Axes, lanes: Sequence[_Lane]) -> None:
-    axes.set_yticks([-index for index in range(len(lanes))], [_say_lane(lane) for lane in lanes])
-    for label, lane in zip(axes.get_yticklabels(), lanes, strict=True):
+def _dress(axes: Axes, lanes: Sequence[Lane], marks: Sequence[Mark]) -> None:
+    names = [_say_lane(lane) for lane in lanes] + ["surface\n(simulation's truth)"] * bool(marks)
+    axes.set_yticks([-index for index in range(len(names))], names)
+    for label, lane in zip(axes.get_yticklabels(), lanes, strict=False):
         label.set_color(lane.colour if lane.what[:4] != "beam" else "#8A6000")
         label.set_fontsize(10)
-    axes.set_ylim(-max(len(lanes), 1) + 0.35, 0.85)
+    axes.set_ylim(-max(len(names), 1) + 0.35, 0.85)
     axes.set_xlabel("ms from the release")
     axes.axvline(0.0, color="#777777", lw=1.0, zorder=1)
     axes.text(0.0, 0.82, " release", fontsize=8, color="#555555", va="top")
@@ -331,7 +259,7 @@ def _dress(axes: Axes, lanes: Sequence[_Lane]) -> None:
     right.spines["right"].set_visible(False)
 
 
-def _add_legend(figure: Any) -> None:
+def _add_legend(figure: Figure) -> None:
     from matplotlib.patches import Patch
 
     figure.legend(
@@ -347,8 +275,8 @@ def _add_legend(figure: Any) -> None:
     )
 
 
-def _say_lane(lane: _Lane) -> str:
-    name = _NAMES.get(lane.what, lane.what)
+def _say_lane(lane: Lane) -> str:
+    name = NAMES.get(lane.what, lane.what)
     return f"{name}\nnot seen" if lane.planned and not lane.measured else name
 
 
@@ -397,7 +325,7 @@ def _describe_plan(record: Mapping[str, Any]) -> str:
     if planned["flash_delay_ticks"] is not None:
         edge = "the release"
         if anchor["beam"] is not None:
-            name = _NAMES.get(anchor["beam"], anchor["beam"])
+            name = NAMES.get(anchor["beam"], anchor["beam"])
             edge = f"{name} turns {anchor['edge']} for the {_ordinal(anchor['count'])} time"
         parts.append(f"asked: flash {format_ms(planned['flash_delay_ticks'] / hz)} after {edge}")
     if planned["spacing_ticks"] is not None:

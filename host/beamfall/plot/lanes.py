@@ -1,0 +1,139 @@
+"""From a shot's edges to the lanes of its timeline: bars from on to off, planned and measured."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+# Okabe & Ito (2008), "Color universal design": told apart by people of every colour vision.
+COLOURS = {
+    "camera": "#56B4E9",
+    "valve": "#0072B2",
+    "beam": "#E69F00",
+    "flash": "#D55E00",
+    "light": "#CC79A7",
+    "button": "#000000",
+}
+NAMES = {
+    "camera1": "camera focus",
+    "camera2": "camera shutter",
+    "valve1": "valve 1",
+    "valve2": "valve 2",
+    "valve3": "valve 3",
+    "beam1": "beam 1",
+    "beam2": "beam 2",
+    "flash1": "flash 1",
+    "flash2": "flash 2",
+    "flash3": "flash 3",
+    "light1": "light seen",
+    "button1": "button",
+}
+_ON = ("on", "dark")
+
+
+@dataclass(frozen=True)
+class Bar:
+    """From an edge to the next on one lane, in ms; None where that end was not seen."""
+
+    start: float | None
+    end: float | None
+
+
+@dataclass(frozen=True)
+class Lane:
+    """One line of the board and what happened on it."""
+
+    what: str
+    planned: tuple[Bar, ...]
+    measured: tuple[Bar, ...]
+    worst_ms: float | None  # largest difference measured - planned
+    never_due: bool  # all its rows follow a beam edge that never came
+
+    @property
+    def colour(self) -> str:
+        """Of its kind of line."""
+        return COLOURS.get(self.what.rstrip("0123456789"), "#000000")
+
+
+def make_lanes(record: Mapping[str, Any]) -> list[Lane]:
+    """Return the lanes of a shot, one for each line that has edges, in the order of a shot."""
+    hz = record["clock_hz"]
+    edges = record["edges"]
+    present = {edge["what"] for edge in edges}
+    names = [name for name in NAMES if name in present]
+    names += sorted(present - set(names))
+    lanes = []
+    for name in names:
+        own = [edge for edge in edges if edge["what"] == name]
+        differences = [
+            edge["ticks"] - edge["planned_ticks"]
+            for edge in own
+            if edge["ticks"] is not None and edge["planned_ticks"] is not None
+        ]
+        worst = max(differences, key=abs) / hz * 1e3 if differences else None
+        never_due = all(edge["planned_ticks"] is None and edge["ticks"] is None for edge in own)
+        planned, measured = _pair(own, "planned_ticks", hz), _pair(own, "ticks", hz)
+        lanes.append(Lane(name, planned, measured, worst, never_due))
+    return lanes
+
+
+@dataclass(frozen=True)
+class Mark:
+    """Something that a simulated rig knows to have happened at the surface, in ms."""
+
+    time: float
+    text: str
+    contact: bool = False
+
+
+def make_marks(record: Mapping[str, Any]) -> list[Mark]:
+    """Return the impacts and the contact that the truth of a simulated rig holds, in time order."""
+    truth = record.get("truth") or {}
+    per_ms = record["clock_hz"] / 1e3
+    marks = [
+        Mark(drop["impact_ticks"] / per_ms, f"drop {number} strikes")
+        for number, drop in enumerate(truth.get("drops", ()), 1)
+        if drop.get("impact_ticks") is not None
+    ]
+    contact = truth.get("contact") or {}
+    if contact.get("ticks") is not None:
+        marks.append(Mark(contact["ticks"] / per_ms, "contact with the jet", contact=True))
+    return sorted(marks, key=lambda mark: mark.time)
+
+
+def _pair(edges: Sequence[Mapping[str, Any]], key: str, clock_hz: int) -> tuple[Bar, ...]:
+    """Put on and off together, in the order of `key`; an end without a partner stays open."""
+    seen = sorted(
+        ((edge[key], edge["edge"] in _ON) for edge in edges if edge[key] is not None),
+        key=lambda item: item[0],
+    )
+    bars: list[Bar] = []
+    start: float | None = None
+    for ticks, on in seen:
+        time = ticks / clock_hz * 1e3
+        if on:
+            if start is not None:
+                bars.append(Bar(start, None))
+            start = time
+        else:
+            bars.append(Bar(start, time))
+            start = None
+    if start is not None:
+        bars.append(Bar(start, None))
+    return tuple(bars)
+
+
+def find_range(lanes: Sequence[Lane], marks: Sequence[Mark] = ()) -> tuple[float, float]:
+    """Return the ends of the time axis in ms, the release and all edges well inside."""
+    times = [
+        time
+        for lane in lanes
+        for bar in (*lane.planned, *lane.measured)
+        for time in (bar.start, bar.end)
+        if time is not None
+    ]
+    times += [mark.time for mark in marks]
+    low, high = min([0.0, *times]), max([1.0, *times])
+    margin = 0.03 * (high - low)
+    return low - margin, high + margin

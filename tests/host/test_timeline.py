@@ -1,0 +1,182 @@
+"""The timeline shows what the record says, where the record says it."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from beamfall.errors import UserError
+from beamfall.plot.timeline import draw_timeline, make_timeline
+from matplotlib.collections import PolyCollection
+
+HZ = 125_000_000
+
+
+def ticks(ms: float | None) -> int | None:
+    return None if ms is None else round(ms * HZ / 1000)
+
+
+def edge(what: str, word: str, planned: float | None, measured: float | None) -> dict[str, Any]:
+    return {
+        "what": what,
+        "edge": word,
+        "planned_ticks": ticks(planned),
+        "ticks": ticks(measured),
+        "source": "stamped",
+    }
+
+
+def make_record(**changes: Any) -> dict[str, Any]:
+    return {
+        "shot": 12,
+        "state": "fired",
+        "cause": None,
+        "seed": 7,
+        "clock_hz": HZ,
+        "timing": "simulated",
+        "anchor": {"beam": "beam1", "edge": "dark", "count": 2},
+        "planned": {"flash_delay_ticks": ticks(190.0), "spacing_ticks": ticks(85.0)},
+        "edges": [
+            edge("valve1", "on", 100, 100),
+            edge("valve1", "off", 113, 113),
+            edge("valve1", "on", 185, 185),
+            edge("valve1", "off", 198, 198),
+            edge("beam1", "dark", None, 283),
+            edge("beam1", "clear", None, 285.9),
+            edge("beam1", "dark", None, 368),
+            edge("beam1", "clear", None, 370.85),
+            edge("flash1", "on", 558, 558),
+            edge("flash1", "off", 560, 560),
+        ],
+        **changes,
+    }
+
+
+def words(record: dict[str, Any]) -> str:
+    """All that is written in the picture."""
+    figure = make_timeline(record)
+    figure.draw_without_rendering()
+    axes = figure.axes[0]
+    texts = [text.get_text() for text in axes.texts]
+    texts += [label.get_text() for label in axes.get_yticklabels()]
+    texts += [text.get_text() for legend in figure.legends for text in legend.get_texts()]
+    for child in axes.child_axes:
+        texts += [label.get_text() for label in child.get_yticklabels()]
+    return "\n".join([axes.get_title(loc="left"), axes.get_xlabel(), *texts])
+
+
+def bars(record: dict[str, Any]) -> dict[bool, list[tuple[float, float]]]:
+    """Left ends and lanes of the hollow (planned) and filled (measured) bars."""
+    found: dict[bool, list[tuple[float, float]]] = {True: [], False: []}
+    for collection in make_timeline(record).axes[0].collections:
+        assert isinstance(collection, PolyCollection)
+        hollow = len(collection.get_facecolor()) == 0 or collection.get_facecolor()[0][3] == 0
+        for path in collection.get_paths():
+            box = path.get_extents()
+            found[bool(hollow)].append((round(box.x0, 6), round((box.y0 + box.y1) / 2, 6)))
+    return found
+
+
+def test_bars_stand_at_their_times_and_in_their_lanes() -> None:
+    found = bars(make_record())
+    assert found[False] == [(100, 0), (185, 0), (283, -1), (368, -1), (558, -2)]
+    assert found[True] == [(100, 0), (185, 0), (558, -2)]
+
+
+def test_someone_who_was_not_there_can_read_it() -> None:
+    said = words(make_record())
+    for text in (
+        "Shot 12: fired",
+        "asked: flash 190.000 ms after beam 1 turns dark for the 2nd time",
+        "drops 85.000 ms apart",
+        "timing: simulated (virtual time, no hardware)",
+        "seed 7",
+        "ms from the release",
+        "valve 1",
+        "beam 1",
+        "flash 1",
+        "1: dwell 2.90 ms",
+        "2: dwell 2.85 ms",
+        "spacing 85.000 ms",
+        "delay 190.000 ms, exactly as planned",
+        "measured =\nplanned",
+        "planned",
+        "measured (short ones drawn wider)",
+    ):
+        assert text in said
+
+
+def test_a_late_flash_is_said_to_be_late() -> None:
+    record = make_record()
+    record["edges"][8]["ticks"] += 300  # 2.4 µs at 125 MHz
+    said = words(record)
+    assert "delay 190.002 ms, +2.4 µs from plan" in said
+    assert "off by up to\n+2.4 µs" in said
+
+
+def test_a_missed_shot_says_why_its_flash_is_missing() -> None:
+    record = make_record(state="missed", cause="few-edges", seed=None, timing="hardware")
+    record["edges"] = [*record["edges"][:6], edge("flash1", "on", None, None)]
+    said = words(record)
+    assert "Shot 12: missed (few-edges)" in said
+    assert "not fired: the beam edge it follows never came" in said
+    assert "seed" not in said and "no hardware" not in said
+    assert "delay 190" not in said
+
+
+def test_drops_close_to_each_other_share_a_label() -> None:
+    record = make_record()
+    record["edges"] += [edge("beam1", "dark", None, 374), edge("beam1", "clear", None, 374.8)]
+    assert "2 and 3: dwell 2.85 and 0.80 ms" in words(record)
+
+
+def test_a_flash_after_the_release_is_measured_from_there() -> None:
+    record = make_record(anchor={"beam": None, "edge": None, "count": 0})
+    record["planned"]["flash_delay_ticks"] = ticks(558)
+    said = words(record)
+    assert "delay 558.000 ms, exactly as planned" in said
+    assert "asked: flash 558.000 ms after the release" in said
+
+
+def test_the_truth_of_a_simulation_has_a_lane_of_its_own() -> None:
+    truth = {
+        "drops": [{"impact_ticks": ticks(452)}, {"impact_ticks": ticks(557)}],
+        "contact": {"ticks": ticks(552)},
+    }
+    said = words(make_record(truth=truth))
+    for text in ("drop 1 strikes", "drop 2 strikes", "contact with the jet", "simulation's truth"):
+        assert text in said
+    assert "strikes" not in words(make_record(truth={"drops": [], "contact": None}))
+
+
+@pytest.mark.parametrize(
+    "record",
+    [
+        make_record(edges=[], state="fault", cause="port-failure"),
+        make_record(shot=None, edges=[edge("valve1", "on", 5, 5)]),  # never seen to close
+        make_record(edges=[edge("beam1", "clear", None, 5)]),  # dark from the start
+        make_record(
+            edges=[edge("beam1", w, None, t) for t in range(60) for w in ("dark", "clear")]
+        ),
+        make_record(planned={"flash_delay_ticks": None, "spacing_ticks": None}),
+    ],
+)
+def test_odd_shots_can_be_drawn(record: dict[str, Any], tmp_path: Path) -> None:
+    path = tmp_path / "odd.png"
+    draw_timeline(record, path)
+    assert path.read_bytes().startswith(b"\x89PNG")
+
+
+def test_a_place_that_cannot_be_written_is_named(tmp_path: Path) -> None:
+    with pytest.raises(UserError, match="the picture cannot be written: No such file"):
+        draw_timeline(make_record(), tmp_path / "none" / "a.png")
+    with pytest.raises(UserError, match=r"give a name that ends in \.png, \.svg or \.pdf"):
+        draw_timeline(make_record(), tmp_path / "a.docx")
+
+
+def test_matplotlib_is_imported_only_to_draw() -> None:
+    code = "import sys, beamfall.plot.timeline; assert 'matplotlib' not in sys.modules"
+    subprocess.run([sys.executable, "-c", code], check=True)
