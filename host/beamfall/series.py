@@ -5,6 +5,9 @@
 
 from __future__ import annotations
 
+import random
+import secrets
+import time
 from collections.abc import Mapping
 from typing import Any, Self
 
@@ -22,6 +25,11 @@ _UNSURE = (
 )  # the shot may have run: the log leaves its outcome open
 
 
+JITTER_SHARE = 0.4  # of the rest, on top of it
+JITTER_LEAST_S = 1.5  # cameras stamp whole seconds
+_SHORT_REST_S = 0.5  # below this nobody means to tell the pictures apart by their times
+
+
 class Shooter:
     """A series of shots of one rig on one board, kept in one log.
 
@@ -29,7 +37,14 @@ class Shooter:
     """
 
     def __init__(
-        self, board: Board, log: ShotLog, series: int, *, rig: Rig | None, seed: int | None = None
+        self,
+        board: Board,
+        log: ShotLog,
+        series: int,
+        *,
+        rig: Rig | None,
+        seed: int | None = None,
+        rest_seed: int = 0,
     ) -> None:
         self.board = board
         self.log = log
@@ -37,6 +52,9 @@ class Shooter:
         self.rig = rig
         self.seed = seed
         self.splash: Any = None
+        self._rests = random.Random(f"{rest_seed}/rest/{series}")
+        self._began_us = time.time_ns() // 1000
+        self._began_clock_s = board.transport.clock()
 
     @classmethod
     def begin(
@@ -52,12 +70,23 @@ class Shooter:
     ) -> Self:
         """Begin a series of that kind (`shoot`, `sweep`, ...); first settle what the board still holds of earlier ones.
 
-        `seed` is kept where the port is simulated or the series itself draws from it.
+        `seed` is kept where the port is simulated or the series itself draws from it. The settings get
+        `rest_seed` and the rule of the rest times beside what is given, see `rest`.
         """
         settle_earlier(board, log)
         seed = seed if board.simulated_rig is None else board.simulated_rig.seed
-        series = log.begin_series(kind, rig=rig, seed=seed, name=name, settings=settings)
-        return cls(board, log, series, rig=rig, seed=seed)
+        rest_seed = (
+            secrets.randbits(32) if board.simulated_rig is None else board.simulated_rig.seed
+        )
+        rests = {
+            "rest_seed": rest_seed,
+            "rest_jitter_share": JITTER_SHARE,
+            "rest_jitter_least_s": JITTER_LEAST_S,
+        }
+        series = log.begin_series(
+            kind, rig=rig, seed=seed, name=name, settings={**(settings or {}), **rests}
+        )
+        return cls(board, log, series, rig=rig, seed=seed, rest_seed=rest_seed)
 
     def fire(self, sequence: Sequence, *, swept: Mapping[str, Any] | None = None) -> ShotRecord:
         """Fire one shot and return its record, which is then in the log.
@@ -76,6 +105,7 @@ class Shooter:
             rig=self.rig,
             seed=self.seed,
             swept=swept,
+            begun_us=self._time_of_day_us(),
         )
         released = False
         try:
@@ -122,9 +152,28 @@ class Shooter:
         except BeamfallError:
             pass  # the outcome stays unknown in the log, which is the truth
 
-    def rest(self, seconds: float) -> None:
-        """Wait between shots: the surface calms, the flash recycles."""
-        self.board.sleep(seconds)
+    def rest(self, seconds: float) -> float:
+        """Wait between shots: the surface calms, the flash recycles. Returns how long, in s.
+
+        It is `seconds` and a random addition: shots at even intervals could not be told apart by the times that a
+        camera writes into its pictures (`beamfall shots match`). The chance comes from the settings' `rest_seed`.
+        """
+        chosen = seconds + self._rests.random() * jitter_span(seconds)
+        self.board.sleep(chosen)
+        return chosen
+
+    def _time_of_day_us(self) -> int:
+        """Now; behind a port with virtual time, what a clock on its wall would show."""
+        if self.board.simulated_rig is None:
+            return time.time_ns() // 1000
+        passed = self.board.transport.clock() - self._began_clock_s
+        return self._began_us + round(passed * 1e6)
+
+
+def jitter_span(rest_s: float) -> float:
+    """By how much a rest of `rest_s` is lengthened at most, in s."""
+    share = JITTER_SHARE * rest_s
+    return share if rest_s < _SHORT_REST_S else max(share, JITTER_LEAST_S)
 
 
 def settle_earlier(board: Board, log: ShotLog) -> list[int]:

@@ -71,3 +71,4 @@ class LoggedShot:
     swept: Mapping[str, Any] | None
     link: Mapping[str, Any] | None
     picture: str | None
+    picture_match: Mapping[str, Any] | None = None

@@ -8,17 +8,17 @@ own report, if it still has one, completes the shot.
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import json
 import sqlite3
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
 from beamfall.errors import LogError, NoSuchShot, UserError
 from beamfall.sequence import Table
+from beamfall.shots.catalogue import Catalogue, insert, row_id, to_json
 from beamfall.shots.database import explain_errors, open_database
 from beamfall.shots.lines import BEGUN, NOT_RELEASED, UNKNOWN, LoggedShot, SeriesLine, ShotLine
 from beamfall.shots.place import find_log
@@ -35,7 +35,7 @@ class ShotLog:
     def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
         self.path = path
         self._connection = connection
-        self._ids: dict[tuple[str, bytes], int] = {}
+        self._catalogue = Catalogue(connection)
 
     @classmethod
     def open(cls, path: str | Path | None = None, *, read_only: bool = False) -> Self:
@@ -82,9 +82,16 @@ class ShotLog:
             cursor = self._connection.execute(
                 "INSERT INTO series (kind, name, begun_us, rig_id, seed, settings)"
                 " VALUES (?, ?, ?, ?, ?, ?)",
-                (kind, name, _now_us(), self._keep_rig(rig), seed, _json(settings or {})),
+                (
+                    kind,
+                    name,
+                    _now_us(),
+                    self._catalogue.keep_rig(rig),
+                    seed,
+                    to_json(settings or {}),
+                ),
             )
-            return _row_id(cursor)
+            return row_id(cursor)
 
     def begin_shot(
         self,
@@ -97,11 +104,13 @@ class ShotLog:
         rig: Rig | None = None,
         seed: int | None = None,
         swept: Mapping[str, Any] | None = None,
+        begun_us: int | None = None,
     ) -> int:
         """Write a shot down before its release, in one transaction; return its id.
 
-        Only when this has returned may the shot be released. Raises LogError, and then nothing is
-        logged and nothing should be released.
+        Only when this has returned may the shot be released. `begun_us` is the time of day, UTC in
+        microseconds since 1970; now when left out. Raises LogError, and then nothing is logged and
+        nothing should be released.
         """
         plan = plan_of(table)
         with self._transaction():
@@ -111,19 +120,19 @@ class ShotLog:
             values = {
                 "series_id": series,
                 "number": number,
-                "begun_us": _now_us(),
+                "begun_us": _now_us() if begun_us is None else begun_us,
                 "state": BEGUN,
-                "rig_id": self._keep_rig(rig),
-                "sequence_id": self._keep_table(table),
-                "board_id": self._keep_board(board),
+                "rig_id": self._catalogue.keep_rig(rig),
+                "sequence_id": self._catalogue.keep_table(table),
+                "board_id": self._catalogue.keep_board(board),
                 "port": port,
                 "boot_id": board.boot_id,
                 "release_number": release,
                 "seed": seed,
-                "swept": None if swept is None else _json(swept),
+                "swept": None if swept is None else to_json(swept),
                 **plan,
             }
-            return _row_id(self._connection.execute(_insert("shot", values), values))
+            return row_id(self._connection.execute(insert("shot", values), values))
 
     def complete_shot(
         self, shot: int, record: ShotRecord, *, link: Mapping[str, Any] | None = None
@@ -137,9 +146,9 @@ class ShotLog:
                 shot,
                 record.state,
                 record.cause,
-                counts=_json(record.counts),
-                truth=None if record.truth is None else _json(record.truth),
-                link=None if link is None else _json(link),
+                counts=to_json(record.counts),
+                truth=None if record.truth is None else to_json(record.truth),
+                link=None if link is None else to_json(link),
             )
             self._connection.executemany(
                 "INSERT INTO edge VALUES (?, ?, ?, ?, ?, ?, ?)",
@@ -164,9 +173,25 @@ class ShotLog:
             raise UserError(f"rating {rating}: it must be from 1 to 5")
         self._set(shot, "rating", rating)
 
-    def set_picture(self, shot: int, picture: str | None) -> None:
-        """Name the photograph that belongs to a shot."""
-        self._set(shot, "picture", picture)
+    def set_picture(
+        self, shot: int, picture: str | None, *, match: Mapping[str, Any] | None = None
+    ) -> None:
+        """Name the photograph that belongs to a shot; `match` says how it was found, None by hand."""
+        self.set_pictures({shot: (picture, match)})
+
+    def set_pictures(
+        self, pictures: Mapping[int, tuple[str | None, Mapping[str, Any] | None]]
+    ) -> None:
+        """The same for many shots, all or none: shot -> (picture, how it was found)."""
+        with self._transaction():
+            for shot, (picture, match) in pictures.items():
+                how = None if match is None or picture is None else to_json(match)
+                changed = self._connection.execute(
+                    "UPDATE shot SET picture = ?, picture_match = ? WHERE id = ?",
+                    (picture, how, shot),
+                ).rowcount
+                if not changed:
+                    raise self._no_such(shot)
 
     # -- reading -----------------------------------------------------------------------------------
     def list_shots(
@@ -255,6 +280,7 @@ class ShotLog:
             swept=_unjson(values["swept"]),
             link=_unjson(values["link"]),
             picture=values["picture"],
+            picture_match=_unjson(values["picture_match"]),
         )
 
     def read_edges(self, shot: int) -> tuple[EdgeRecord, ...]:
@@ -278,6 +304,13 @@ class ShotLog:
             ).fetchone()
         return None if row is None else int(row[0])
 
+    def query(
+        self, select: str, values: Mapping[str, Any] | Sequence[Any] = ()
+    ) -> list[tuple[Any, ...]]:
+        """Return the rows of a SELECT on the tables of `migrations.py`, for readers beside this class."""
+        with explain_errors(self.path):
+            return self._connection.execute(select, values).fetchall()
+
     # -- inside ------------------------------------------------------------------------------------
     @contextlib.contextmanager
     def _transaction(self) -> Iterator[None]:
@@ -288,7 +321,7 @@ class ShotLog:
                 yield
                 self._connection.execute("COMMIT")
             except BaseException:
-                self._ids.clear()  # an id given out inside does not exist after all
+                self._catalogue.forget()  # an id given out inside does not exist after all
                 if self._connection.in_transaction:
                     self._connection.execute("ROLLBACK")
                 raise
@@ -325,58 +358,6 @@ class ShotLog:
             f"there is no shot {shot}; the log {self.path} {has}: `beamfall shots list`"
         )
 
-    def _keep_rig(self, rig: Rig | None) -> int | None:
-        if rig is None:
-            return None
-        return self._keep(
-            "rig", rig.digest, lambda: {"name": rig.name, "snapshot": _json(rig.to_dict())}
-        )
-
-    def _keep_table(self, table: Table) -> int:
-        content = _json(table.to_dict())
-        digest = hashlib.sha256(content.encode()).digest()[:16]
-        return self._keep(
-            "sequence", digest, lambda: {"clock_hz": table.clock_hz, "content": content}
-        )
-
-    def _keep(self, table: str, digest: bytes, make: Any) -> int:
-        """Return the id of the row with that digest, made where there is none."""
-        known = self._ids.get((table, digest))
-        if known is not None:
-            return known
-        row = self._connection.execute(
-            f"SELECT id FROM {table} WHERE digest = ?", (digest,)
-        ).fetchone()
-        if row is None:
-            values = {"digest": digest, **make()}
-            found = _row_id(self._connection.execute(_insert(table, values), values))
-        else:
-            found = int(row[0])
-        if len(self._ids) > 1000:
-            self._ids.clear()
-        self._ids[table, digest] = found
-        return found
-
-    def _keep_board(self, board: Welcome) -> int:
-        values = {
-            "unique_id": board.unique_id.hex(),
-            "name": board.name,
-            "firmware": board.firmware,
-            "protocol": board.protocol,
-            "timing": board.timing.label,
-            "clock_hz": board.clock_hz,
-        }
-        key = ("board", repr(values).encode())
-        if key not in self._ids:
-            matches = " AND ".join(f"{name} = :{name}" for name in values)
-            query = f"SELECT id FROM board WHERE {matches}"
-            row = self._connection.execute(query, values).fetchone()
-            if row is None:
-                self._connection.execute(_insert("board", values), values)
-                row = self._connection.execute(query, values).fetchone()
-            self._ids[key] = int(row[0])
-        return self._ids[key]
-
 
 _LINE = (
     "SELECT shot.id, series_id, number, begun_us, state, cause, rig.name, port, sequence.clock_hz,"
@@ -385,24 +366,8 @@ _LINE = (
 )
 
 
-def _insert(table: str, values: Mapping[str, Any]) -> str:
-    """The INSERT for named values; names come from this module, never from a user."""
-    names = ", ".join(values)
-    places = ", ".join(f":{name}" for name in values)
-    return f"INSERT INTO {table} ({names}) VALUES ({places})"
-
-
-def _row_id(cursor: sqlite3.Cursor) -> int:
-    assert cursor.lastrowid is not None
-    return cursor.lastrowid
-
-
 def _now_us() -> int:
     return time.time_ns() // 1000
-
-
-def _json(value: Any) -> str:
-    return json.dumps(value, separators=(",", ":"), ensure_ascii=False)
 
 
 def _unjson(text: str | None) -> Any:

@@ -95,5 +95,18 @@ CREATE VIEW edge_ms AS      -- the edges for people with an SQL program
   FROM edge JOIN shot ON shot.id = edge.shot_id JOIN sequence ON sequence.id = shot.sequence_id;
 """
 
+_VERSION_2 = f"""
+ALTER TABLE shot ADD COLUMN picture_match TEXT;  -- JSON: how the picture was found; NULL: named by hand
+CREATE INDEX shot_begun ON shot (id) WHERE state = 'begun';
+CREATE TABLE calibration (  -- what beam edges have said of a rig
+  id INTEGER PRIMARY KEY AUTOINCREMENT,
+  made_us INTEGER NOT NULL,
+  rig_id INTEGER REFERENCES rig(id),
+  board_id INTEGER NOT NULL REFERENCES board(id),
+  shots TEXT NOT NULL,      -- JSON: the ids of the shots used
+  content TEXT NOT NULL     -- JSON: values, standard errors, what cannot be told apart
+){_STRICT};
+"""
+
 #: Step n brings a file of version n to version n + 1.
-MIGRATIONS: tuple[str, ...] = (_VERSION_1,)
+MIGRATIONS: tuple[str, ...] = (_VERSION_1, _VERSION_2)
