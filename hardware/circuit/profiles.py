@@ -9,6 +9,7 @@ pins are free.
 from __future__ import annotations
 
 import runpy
+import sys
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -85,9 +86,28 @@ _PICO: dict[str, Any] = {
     "sense": {"coil_current": 26, "supply_voltage": 27},
     "print_name": "GP{}",
 }
+_SUPPLY_FIRST = (
+    "Where USB does not feed the board's 5 V pin, the buffer has no supply with USB alone: always "
+    "switch the 12 V or 24 V supply on "
+    "before you plug USB in.",
+)
 HEADERS: Mapping[str, Header] = MappingProxyType(
     {
         "pico": Header(**_PICO, led_on_board=True, notes=_PICO_NOTES),
+        "pico_generic": Header(**_PICO, led_on_board=True, notes=_PICO_NOTES),
+        # Inputs 34 and 35 of the ESP32 are analogue and inputs only; many boards have an LED of their own on GPIO2.
+        "esp32_generic": Header(
+            power={"V5": "5V (VIN on some boards)", "3V3": "3V3", "GND": "GND"},
+            sense={"coil_current": 34, "supply_voltage": 35},
+            print_name="GPIO{}",
+            notes=_OTHER_NOTES,
+        ),
+        "stm32_generic": Header(
+            power={"V5": "V+ (5V on other boards)", "3V3": "3V3", "GND": "GND"},
+            sense={"coil_current": "X11", "supply_voltage": "X12"},
+            led_on_board=True,
+            notes=(*_OTHER_NOTES, *_SUPPLY_FIRST),
+        ),
         "pico_w": Header(**_PICO, notes=_PICO_NOTES),
         "pico2": Header(
             **_PICO,
@@ -104,13 +124,9 @@ HEADERS: Mapping[str, Header] = MappingProxyType(
 
 def header_of(board: str) -> Header:
     """The header of a board, or one that names pins only, for a board not described here."""
-    known = HEADERS.get(board)
-    if known:
-        return known
-    power = {"V5": "5V or VIN", "3V3": "3V3", "GND": "GND"}
-    if board.startswith("esp32"):
-        return Header(power=power, print_name="GPIO{}", notes=_OTHER_NOTES)
-    return Header(power=power, notes=_OTHER_NOTES)
+    return HEADERS.get(board) or Header(
+        power={"V5": "5V or VIN", "3V3": "3V3", "GND": "GND"}, notes=_OTHER_NOTES
+    )
 
 
 @dataclass(frozen=True)
@@ -135,10 +151,16 @@ class Profile:
 
 def read_profile(path: Path) -> Profile:
     """One profile; ProfileError when it does not run or lacks OUTPUTS or INPUTS."""
+    # A profile may build on another one: `from boards.pico import …`, as it does on a board.
+    sys.path.insert(0, str(path.parent.parent))
     try:
         values = runpy.run_path(str(path))
     except Exception as error:
         raise ProfileError(f"{path.name} cannot be read: {error}; correct the profile") from error
+    finally:
+        sys.path.remove(str(path.parent.parent))
+        for name in [name for name in sys.modules if name.split(".")[0] == "boards"]:
+            del sys.modules[name]
     profile = Profile(path.stem, {name: value for name, value in values.items() if name.isupper()})
     for name in ("NAME", "PORT", "OUTPUTS", "INPUTS"):
         profile[name]

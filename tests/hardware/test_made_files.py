@@ -1,0 +1,65 @@
+"""What is committed under hardware/ is what would be made today."""
+
+from __future__ import annotations
+
+import importlib.util
+import shutil
+
+import pytest
+
+
+@pytest.fixture(scope="module")
+def make(hardware):
+    pytest.importorskip(
+        "schemdraw", reason="schemdraw is not installed: pip install beamfall[hardware]"
+    )
+    spec = importlib.util.spec_from_file_location("hardware_make", hardware / "make.py")
+    module = importlib.util.module_from_spec(spec)
+    import sys
+
+    sys.modules["hardware_make"] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="module")
+def texts(make, circuit, results):
+    return [*make.make_texts(circuit), *make.make_simulated_texts(results)]
+
+
+def test_nothing_is_stale(make, texts):
+    assert make.find_stale(texts) == [], "run `python hardware/make.py` and commit what it writes"
+
+
+def test_a_stale_file_a_missing_one_and_one_too_many_are_found(make, texts, hardware, tmp_path):
+    copy = tmp_path / "hardware"
+    shutil.copytree(hardware, copy, ignore=shutil.ignore_patterns("__pycache__"))
+    bill = copy / "bill_of_materials.csv"
+    bill.write_text(bill.read_text().replace("0.22 Ω 1 W", "0.33 Ω 1 W"))
+    (copy / "wiring" / "pico.csv").unlink()
+    (copy / "wiring" / "abacus.md").write_text("beads\n")
+    (copy / "pictures" / "parts.png").unlink()
+    found = "\n".join(make.find_stale(texts, copy))
+    for told in (
+        "bill_of_materials.csv: line",
+        "wiring/pico.csv: missing",
+        "abacus.md",
+        "parts.png: missing",
+    ):
+        assert told in found
+
+
+def test_float_noise_is_no_reason_to_complain(make, texts, hardware, tmp_path):
+    copy = tmp_path / "hardware"
+    shutil.copytree(hardware, copy, ignore=shutil.ignore_patterns("__pycache__"))
+    path = copy / "results" / "figures.csv"
+    assert "502" in path.read_text()
+    path.write_text(path.read_text().replace("502", "504"))
+    assert make.find_stale(texts, copy) == []
+    path.write_text(path.read_text().replace("504", "604"))
+    assert make.find_stale(texts, copy) != []
+
+
+def test_a_circuit_that_breaks_a_rule_is_not_exported(make, circuit):
+    with pytest.raises(make.NetlistError, match="R111|Q110"):
+        make.make_texts(circuit.without("R111"))
