@@ -14,6 +14,7 @@ from beamfall_board.store import ReportStore
 STORE_BYTES = 8192
 IDLE_MS = 1000
 BUTTON_LOOK_MS = 10
+SAME_TROUBLE_MS = 10000  # the same words again so soon are not worth the room of other reports
 
 
 class Board:
@@ -29,19 +30,24 @@ class Board:
         self.link = Link(port, self.store, self.requests, self.requests.welcome)
         self.requests.link = self.link
         self._name = clip_text(profile.NAME)
+        self._last_trouble = ""
+        self._last_trouble_ms = 0
         self._button = Button() if wire.SIGNAL_BUTTON1 in profile.INPUTS else None
         self._load_chosen()
 
     def _load_chosen(self):
         """The chosen slot's table, ready from the start: the board can then be used with no host."""
-        slot = self.slots.chosen()
-        if slot:
-            loaded = self.slots.load(slot, self.controller.table)
-            if not loaded or self.controller.commit()[0]:
-                self.controller.table.clear()
-                self._say(
-                    "slot %d cannot be loaded: it is empty, damaged or not for this board" % slot
-                )
+        slot = 0
+        try:
+            slot = self.slots.chosen()
+            table = self.controller.table
+            bad = slot and (not self.slots.load(slot, table) or self.controller.commit()[0])
+        except Exception as error:  # noqa: BLE001 - whatever the file system holds, the board must start
+            report_exception(error)
+            bad = True
+        if bad:
+            self.controller.table.clear()
+            self._say("slot %d cannot be loaded: it is empty, damaged or not for this board" % slot)
 
     def step(self):
         """One pass over everything. An exception puts the outputs off and becomes a fault with its text."""
@@ -81,12 +87,17 @@ class Board:
 
     def _trouble(self, error):
         self.port.outputs_off()
-        self._say("%s: %s" % (type(error).__name__, error))
+        text = "%s: %s" % (type(error).__name__, error)
+        now = self.port.millis()
+        again = ms_since(now, self._last_trouble_ms) < SAME_TROUBLE_MS
+        if text != self._last_trouble or not again:
+            self._last_trouble = text
+            self._last_trouble_ms = now
+            self._say(text)
         try:
             self.controller.fail(wire.CAUSE_INTERNAL)
         except Exception as second:  # noqa: BLE001 - even the way out may be broken: stay off, stay talking
-            self.controller.activity = wire.ACTIVITY_NONE
-            self.controller.set_state(wire.STATE_FAULT, wire.CAUSE_INTERNAL, 0, 0)
+            self.controller.give_up(wire.CAUSE_INTERNAL)
             report_exception(second)
         report_exception(error)
 
@@ -101,8 +112,11 @@ class Board:
         try:
             while True:
                 self.step()
-                self.port.feed_watchdog()
-                self.port.idle(self.wake_ms())
+                self.port.feed_watchdog()  # nothing else does: a step that hangs ends in a restart
+                try:
+                    self.port.idle(self.wake_ms())
+                except Exception as error:  # noqa: BLE001 - as in a step
+                    self._trouble(error)
         finally:
             self.port.outputs_off()
 

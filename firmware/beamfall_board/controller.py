@@ -14,6 +14,7 @@ POLL_OVERRUN = 1
 POLL_FAILURE = 2
 EDGES_KEPT = 600
 CHATTER_EDGES = 200  # so many edges of the beams in one shot are not drops
+OVERDUE_MS = 500  # rows not over so long after they should be: the hardware does not do as told
 SERVICE_TAIL_MS = 1200  # a drop released by a service action is at the beam by then
 FLASH_TAIL_MS = 50
 WATCH_QUIET_MS = 20
@@ -38,8 +39,10 @@ class Controller:
         self.activity = wire.ACTIVITY_NONE
         self.number = 0  # of the shot, service action or watch under way
         self.last_release = 0
+        self.starts = 0  # shots and service actions begun: tells an exception before from one after
         self._service_number = 0
         self._end = 0  # when the last row known so far is done
+        self._overdue = ms_to_ticks(OVERDUE_MS, self.limits.clock_hz)
         self._beam_edges = 0
         self._watch_base = 0
         self._watch_last = 0
@@ -97,35 +100,50 @@ class Controller:
         return 0
 
     def release(self, number):
+        """0, or why the port cannot run the table: nothing has moved then, the number is not used."""
+        reason = self._prepare(self.table)
+        if reason:
+            return reason
         if number < wire.BUTTON_RELEASE_BASE:
             self.last_release = number
-        if not self._start(self.table, wire.ACTIVITY_SHOT, number):
-            return
+        self._start(self.table, wire.ACTIVITY_SHOT, number)
         if self.table.awaits[0] or self.table.awaits[1]:
             self.set_state(wire.STATE_ARMED_FOR_SENSOR, wire.CAUSE_NONE, number, 0)
         else:
             self.set_state(wire.STATE_FIRED, wire.CAUSE_NONE, number, 0)
+        return 0
 
     def serve(self, activity, output, width):
-        """A service action: one pulse of one output, with the edges recorded for a while after it."""
+        """A service action: one pulse, with the edges recorded for a while after it. 0 or why not."""
         tail_ms = FLASH_TAIL_MS if is_flash(output) else SERVICE_TAIL_MS
         tail = ms_to_ticks(tail_ms, self.limits.clock_hz)
         self._service.make_single(output, width, self.limits.earliest, tail)
-        self._service_number += 1
-        self._start(self._service, activity, self._service_number)
+        reason = self._prepare(self._service)
+        if not reason:
+            self._service_number += 1
+            self._start(self._service, activity, self._service_number)
+        return reason
 
     def service_table(self, output, width):
         """The table a service action would run, for the budget to look at."""
         self._service.make_single(output, width, self.limits.earliest, 0)
         return self._service
 
+    def _prepare(self, table):
+        """Hand a table to the port if it has another one; 0 or its refusal."""
+        if self._loaded is table and table is not self._service:
+            return 0
+        self._loaded = None
+        reason = self._port.load(table)
+        if reason:
+            self.fail(wire.CAUSE_PORT_FAILURE)
+            return reason
+        self._loaded = table
+        return 0
+
     def _start(self, table, activity, number):
-        if self._loaded is not table or table is self._service:
-            self._loaded = table
-            if self._port.load(table):
-                self.fail(wire.CAUSE_PORT_FAILURE)
-                return False
         self._running = table
+        self.starts += 1
         self.activity = activity
         self.number = number
         self._edges.clear()
@@ -134,7 +152,6 @@ class Controller:
             self._beams[beam].start(table.beam_edge[beam], table.blanking, table.dwell)
         self._end = table.last_release_ticks()
         self._port.start()
-        return True
 
     def watch(self, on):
         if on:
@@ -185,8 +202,6 @@ class Controller:
             beam.feed(mark & 1, ticks)
             if beam.count != before:
                 self._counted(which, beam)
-        elif mark & 1 and is_flash(signal):
-            self.budget.flash_fired(signal, self._port.millis())
 
     def _counted(self, which, beam):
         """A counted edge: rows anchored to it now have their times."""
@@ -220,7 +235,14 @@ class Controller:
 
     def _step_end(self):
         port = self._port
-        if port.now_ticks() >= self._end + self._running.tail and port.rows_done():
+        now = port.now_ticks()
+        over = self._end + self._running.tail
+        if now < over:
+            return
+        if not port.rows_done():
+            if now - over >= self._overdue or now >= wire.HORIZON_TICKS:
+                self.fail(wire.CAUSE_PORT_FAILURE)
+        else:
             if self.activity == wire.ACTIVITY_SHOT:
                 self._finish(wire.STATE_FIRED, wire.CAUSE_NONE)
             else:
@@ -239,6 +261,7 @@ class Controller:
             digest = bytes(16)
         else:
             table = self._running
+            self.budget.ended(table, port.millis())
             if state != wire.STATE_FIRED:
                 self._end = max(
                     self._end, ended
@@ -319,6 +342,13 @@ class Controller:
                     wake = beam.settles
         port.wake_ticks = wake
         return longest
+
+    def give_up(self, cause):
+        """The way out where even `fail` has raised: nothing is under way, whatever was must rest."""
+        if self.activity != wire.ACTIVITY_NONE and self.activity != wire.ACTIVITY_WATCH:
+            self.budget.ended(self._running, self._port.millis())
+        self.activity = wire.ACTIVITY_NONE
+        self.set_state(wire.STATE_FAULT, cause, 0, 0)
 
     def check_host(self, silent_ms):
         """Outputs off when the host that set a time-out has fallen silent in the middle of something."""

@@ -20,7 +20,7 @@ class FrameReader:
     """
 
     def __init__(self):
-        self.body = bytearray(wire.FRAME_MAX - 1)  # the delimiter is not kept
+        self.body = bytearray(_LONGEST)
         self.view = memoryview(self.body)
         self.ready = False
         self.protocol = 0

@@ -24,7 +24,7 @@ class Link:
     """Feeds requests to `handler.handle(message, body, start, end)` and sends what is to be sent.
 
     The handler returns 0 (done), a refusal (with `handler.fault_row`, `handler.fault_detail`) or ANSWERED after
-    calling `answer`.
+    calling `answer`. When it raises, `handler.raised(handler.starts from before)` says what to answer.
     """
 
     def __init__(self, port, store, handler, welcome):
@@ -36,6 +36,7 @@ class Link:
         self.session = 0
         self.last_heard_ms = port.millis()
         self._number = 0
+        self._hello_number = 0  # of the hello that opened this session
         self._answer = FrameWriter()
         self._report = FrameWriter()
         self._rx = bytearray(256)
@@ -86,8 +87,12 @@ class Link:
 
     def _hello(self, reader):
         start = wire.HEADER_SIZE
-        if reader.session == self.session and reader.number == self._number and self.session:
-            self._send_answer()  # the same hello once more
+        repeat = reader.session == self.session and reader.number == self._hello_number
+        if repeat and self.session:
+            if reader.number == self._number:
+                self._send_answer()  # the same hello once more
+            else:  # so late that requests have come since: opening anew would have them done again
+                self._refuse_aside(wire.REFUSAL_STALE, self._number)
             return
         if reader.end - start != len(wire.DEFINITION) or reader.session == 0:
             self._refuse_aside(wire.REFUSAL_BAD_PAYLOAD, 0)
@@ -95,7 +100,7 @@ class Link:
         self.last_heard_ms = self._port.millis()
         if bytes(reader.body[start : reader.end]) == wire.DEFINITION:
             self.session = reader.session
-            self._number = reader.number
+            self._number = self._hello_number = reader.number
             self._resend_ms = RESEND_MS
             self._rewind()
         else:
@@ -122,13 +127,26 @@ class Link:
         handler = self._handler
         handler.fault_row = NO_ROW
         handler.fault_detail = 0
-        outcome = handler.handle(reader.message, reader.body, wire.HEADER_SIZE, reader.end)
+        starts = handler.starts
+        try:
+            self._answer_with(
+                handler.handle(reader.message, reader.body, wire.HEADER_SIZE, reader.end)
+            )
+        except Exception:
+            # Without an answer of its own, a repeat would get the one to the request before.
+            self._answer_with(handler.raised(starts))
+            self._send_answer()
+            raise
+        self._send_answer()
+
+    def _answer_with(self, outcome):
+        reader = self.reader
+        handler = self._handler
         if outcome == 0:
             self._answer.body[wire.HEADER_SIZE] = reader.message
             self.answer(wire.MSG_DONE, 1)
         elif outcome != ANSWERED:
             self._write_refusal(self._answer, outcome, handler.fault_row, handler.fault_detail)
-        self._send_answer()
 
     # -- answering ---------------------------------------------------------------------------------------------
     @property

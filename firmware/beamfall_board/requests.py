@@ -139,8 +139,23 @@ class Requests:
             return self._refuse(wire.REFUSAL_BEAM_BLOCKED, blocked)
         if not controller.budget.take(table, self._port.millis()):
             return self._refuse(wire.REFUSAL_TOO_SOON, controller.budget.wait_ms)
-        controller.release(number)
+        return self._started(controller.release(number))
+
+    def _started(self, reason):
+        """What to answer once the port has been asked to begin."""
+        if reason:
+            return self._refuse(reason, self._port.fault_detail, self._port.fault_row)
         return 0
+
+    @property
+    def starts(self):
+        return self._controller.starts
+
+    def raised(self, starts_before):
+        """What to answer when the handler has raised: whether it had begun anything is known."""
+        if self._controller.starts != starts_before:
+            return 0  # it had; the shot's own end tells the rest
+        return self._refuse(wire.REFUSAL_IN_FAULT, wire.CAUSE_INTERNAL)
 
     def _abort(self, body, start):
         self._controller.abort()
@@ -174,8 +189,7 @@ class Requests:
             return reason
         if not controller.budget.take(controller.service_table(output, width), self._port.millis()):
             return self._refuse(wire.REFUSAL_TOO_SOON, controller.budget.wait_ms)
-        controller.serve(activity, output, width)
-        return 0
+        return self._started(controller.serve(activity, output, width))
 
     def _drip(self, body, start):
         output, width = struct.unpack_from(wire.FORMAT_DRIP, body, start)
@@ -220,8 +234,8 @@ class Requests:
             return self._refuse(wire.REFUSAL_TOO_SOON, wait_ms)
         self._token_good = False
         controller.budget.rinsed(output, width_ms, now)
-        controller.serve(wire.ACTIVITY_RINSE, output, ms_to_ticks(width_ms, limits.clock_hz))
-        return 0
+        width = ms_to_ticks(width_ms, limits.clock_hz)
+        return self._started(controller.serve(wire.ACTIVITY_RINSE, output, width))
 
     # -- slots and maintenance -----------------------------------------------------------------------------------
     def _slot_of(self, body, start, lowest=1):

@@ -126,6 +126,8 @@ class Table:
             or len(data) != wire.FIXED_TABLE_BEGIN + rows * wire.SIZE_ROW
         ):
             return False
+        if data[wire.FIXED_TABLE_BEGIN - 4] > 1 or data[wire.FIXED_TABLE_BEGIN - 3] > 1:
+            return False  # which edges are counted; on the wire the payload's check sees to it
         self.begin(data, 0)
         for i in range(rows):
             self.put(i, data, wire.FIXED_TABLE_BEGIN + i * wire.SIZE_ROW)
