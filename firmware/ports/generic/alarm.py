@@ -1,0 +1,86 @@
+"""One alarm, as exact as the board's timers allow. What they allow is found out at the start, not assumed.
+
+    hard   the callback runs in the interrupt itself, also during a garbage collection (Timer(hard=True): RP2040,
+           STM32, SAMD, i.MX RT; not ESP32)
+    fine   the alarm takes microseconds (RP2040, ESP32). Elsewhere machine.Timer counts milliseconds, and starting it
+           anew from its own hard callback loses it (the list of timers is being walked just then): there the alarm
+           is a beat of 1 ms, and whoever is called looks whether anything is due.
+"""
+
+import time
+
+import machine
+
+_TRIAL_US = 2500  # a timer of milliseconds makes 2 of it and is early
+_FINE_US = 2400
+_PATIENCE_US = 50000
+_BEAT_MS = 1
+_IDS = (-1, 0)  # a software timer where there are any, else the first of the hardware
+
+
+class Alarm:
+    """Calls `callback(timer)`. `late_us`: how late that may be."""
+
+    def __init__(self, callback):
+        self.hard = False
+        self.fine = False
+        self._fired_us = 0
+        self._heard = False
+        self._trial_late_us = 0
+        self._timer = self._find()
+        self._callback = callback
+        self._mode = machine.Timer.ONE_SHOT
+        # How late a call may be: a beat comes up to one beat late, a soft callback after what is under way.
+        self.late_us = (self._trial_late_us if self.fine else 1000 * _BEAT_MS) + (0 if self.hard else 200)
+
+    def _find(self):
+        for identity in _IDS:
+            try:
+                timer = machine.Timer(identity)
+            except (ValueError, TypeError, OSError):
+                continue
+            for hard in (True, False):
+                if self._try(timer, hard):
+                    return timer
+        raise ValueError("no timer of this board works; see ports/generic/alarm.py")
+
+    def _try(self, timer, hard):
+        options = {"hard": True} if hard else {}
+        self._heard = False
+        begun = time.ticks_us()
+        try:
+            timer.init(
+                mode=machine.Timer.ONE_SHOT, period=_TRIAL_US, tick_hz=1000000, callback=self._trial, **options
+            )
+        except (ValueError, TypeError):
+            return False
+        while not self._heard and time.ticks_diff(time.ticks_us(), begun) < _PATIENCE_US:
+            time.sleep_ms(0)
+        timer.deinit()
+        self.hard = hard
+        self._trial_late_us = time.ticks_diff(self._fired_us, begun) - _TRIAL_US
+        self.fine = time.ticks_diff(self._fired_us, begun) >= _FINE_US
+        return self._heard
+
+    def _trial(self, _timer):
+        self._fired_us = time.ticks_us()
+        self._heard = True
+
+    def begin(self):
+        """From now on the alarm may be set."""
+        if not self.fine:
+            self._init(machine.Timer.PERIODIC, _BEAT_MS, 1000)
+
+    def set(self, wait_us):
+        """Call back in `wait_us`; an alarm set before is forgotten. May be called from the callback."""
+        if self.fine:
+            self._init(self._mode, wait_us, 1000000)
+
+    def _init(self, mode, period, hz):
+        if self.hard:
+            self._timer.init(mode=mode, period=period, tick_hz=hz, callback=self._callback, hard=True)
+        else:
+            self._timer.init(mode=mode, period=period, tick_hz=hz, callback=self._callback)
+
+    def end(self):
+        self._timer.deinit()

@@ -1,0 +1,131 @@
+"""The lines the board reads: an interrupt at each edge stamps it and, for a beam, counts it under the two guards.
+
+Everything in `seen` runs in an interrupt where the board has hard ones: nothing there allocates.
+"""
+
+from time import ticks_us
+
+from machine import Pin
+
+from beamfall_board.beams import Qualifier
+from beamfall_board.wire_definition import const
+
+_MASK = const(0x3FFFFFFF)
+_STAMPED = const(2)
+_BEHIND_US = const(60)  # an interrupt that begins so soon behind another one may have waited for its end
+_TAIL_US = const(150)  # where the board does not say which edges there were: see _guess
+
+PULLS = {None: None, "up": Pin.PULL_UP, "down": Pin.PULL_DOWN}
+
+
+def open_input(place):
+    """The pin of an entry (pin, level when dark or on, pull) of a profile's INPUTS."""
+    pin, _on_high, pull = place
+    return Pin(pin, Pin.IN) if pull is None else Pin(pin, Pin.IN, PULLS[pull])
+
+
+class Input:
+    """`player`: where counted edges go; `beam`: which beam this is, 0 or 1, or -1; `entry_us`: what passes at the
+    least between an edge and the first instruction of its interrupt on this board."""
+
+    def __init__(self, player, ring, signal, place, beam, entry_us):
+        self.signal = signal
+        self.level = 0  # 1: dark or on
+        self._player = player
+        self._ring = ring
+        self._on_high = 1 if place[1] else 0
+        self._code = signal << 2 | _STAMPED
+        self._entry = entry_us
+        self._which = beam
+        self.beam = Qualifier() if beam >= 0 else None
+        self._pin = open_input(place)
+        self._rising = Pin.IRQ_RISING
+        self._both = Pin.IRQ_RISING | Pin.IRQ_FALLING
+        self._flags = None  # asks which edges there were, where the board knows
+        self._last = 0  # when the newest edge was told
+        self._held = 0
+        self.counted_level = 1
+        self._seen = self.seen  # bound once: binding allocates
+        self.hard = self._probe()
+
+    def _probe(self):
+        """Whether this board's pins have hard interrupts; leaves the interrupt off."""
+        try:
+            self._watch(True)
+            hard = True
+        except (TypeError, ValueError):
+            self._watch(False)
+            hard = False
+        self.off()
+        return hard
+
+    def _watch(self, hard):
+        if hard:
+            interrupt = self._pin.irq(handler=self._seen, trigger=self._both, hard=True)
+        else:
+            interrupt = self._pin.irq(handler=self._seen, trigger=self._both)
+        self._flags = getattr(interrupt, "flags", None)
+
+    def on(self):
+        """Interrupts from now on. The level now is the one that edges are counted from."""
+        self._watch(self.hard)
+        self.level = self.read()
+
+    def off(self):
+        self._pin.irq(handler=None)
+
+    def read(self):
+        """1: dark or on, now."""
+        return 1 if self._pin() == self._on_high else 0
+
+    def seen(self, _pin):
+        """The interrupt. Times are of its begin, less what the board is known to need until there."""
+        player = self._player
+        now = (ticks_us() - player.zero & _MASK) - self._entry
+        if now < 0:
+            now = now & _MASK if player.watching else 0
+        if player.in_alarm:
+            player.nests = True  # pins interrupt the alarm on this board: they never wait behind it
+        self._held = now - player.busy_from if now - player.busy_till < _BEHIND_US else 0
+        flags = self._flags
+        if flags is None:
+            self._guess(now)
+        else:
+            which = flags()
+            if which == self._both:
+                self._edge(1 - self.level, now)
+                self._edge(1 - self.level, now)
+            else:
+                level = self._on_high if which == self._rising else 1 - self._on_high
+                if level == self.level and player.recording:
+                    self._ring.lost += 1  # the edge between two of the same kind
+                self._edge(level, now)
+        player.busy_from = now
+        player.busy_till = ticks_us() - player.zero & _MASK
+
+    def _guess(self, now):
+        """Only the level is known. One equal to the last means a pulse that was over before the interrupt came: both
+        of its edges are told, and an interrupt close behind them that finds the same level is their own second."""
+        level = self.read()
+        if level == self.level:
+            if now - self._last < _TAIL_US:
+                return
+            self._edge(1 - level, now)
+        self._edge(level, now)
+        self._last = now
+
+    def _edge(self, level, now):
+        self.level = level
+        player = self._player
+        if not player.recording:
+            return
+        self._ring.add(self._code | level, now)
+        beam = self.beam
+        if beam is not None and player.playing:
+            counted = beam.feed(level, now)
+            if self._held > 0 and level == self.counted_level:
+                player.note_held(self._held)
+            if counted:
+                player.counted(self._which, beam.count, beam.ticks)
+            if player.dwell:
+                player.await_dwell(self._which, beam)

@@ -1,0 +1,424 @@
+"""Plays the rows of a table: what comes next, an alarm shortly before it, the last stretch by waiting.
+
+The rows are kept in tracks, each in the order of time: one for all rows anchored at the release, one for each flash
+that follows a beam, and one step for each beam whose dwell has to pass. At most six, so finding the next is short.
+
+`serve` is called by the alarm, by a counted edge and, as the last resort, by the main loop, whichever is first. It may
+be interrupted by itself (on some boards a pin's interrupt goes before the timer's): the inner call then only leaves
+word. Nothing from `start` to `stop` allocates.
+"""
+
+from array import array
+from time import sleep_ms, ticks_us
+
+from machine import Pin, disable_irq, enable_irq
+
+from beamfall_board import wire_definition as wire
+from beamfall_board.wire_definition import const
+
+_MASK = const(0x3FFFFFFF)
+_NEVER = const(0x3FFFFFFF)
+LONGEST_TICKS = const(0x1FFFFFFF)  # half of what the clock of microseconds counts before it begins anew
+_DWELL = const(4)  # index of the first dwell's step
+_STEPS = const(6)
+_RELEASE = const(255)
+_EDGES = const(256)
+_COMMANDED = const(0)  # mark of an output's stamp: taken right behind the command
+_REHEARSALS = const(5)
+_REHEARSAL_US = const(4000)
+_GRACE_US = const(500)  # so long after its time nobody else will play an event
+_SETTLE_US = const(60)  # an edge just before the end of a dwell has had its interrupt by then
+
+
+def _move_nothing(_level):
+    pass
+
+
+class Player:
+    def __init__(self, profile, ring):
+        self.zero = 0  # ticks_us() at the release
+        self.recording = False
+        self.playing = False
+        self.watching = False
+        self.rows_late = 0
+        self.worst_late = 0
+        self.skipped = 0  # rows that were over before they could be begun
+        self.rescued = 0  # events that the main loop had to play
+        self.busy_from = 0  # the newest stretch of time that an interrupt took, see inputs.py
+        self.busy_till = 0
+        self.in_alarm = False
+        self.dwell = 0
+        self.nests = False  # the pins' interrupts go before the alarm's
+        self._ring = ring
+        self._late_us = profile.LATE_US
+        self._lead = profile.DRIVE_US
+        self._pins = [None] * 16
+        self._physical = bytearray(32)  # by output << 1 | level
+        self._names = sorted(profile.OUTPUTS)
+        for output in self._names:
+            pin, active_high = profile.OUTPUTS[output]
+            self._pins[output] = Pin(pin, Pin.OUT, value=0 if active_high else 1)
+            self._physical[output << 1] = 0 if active_high else 1
+            self._physical[output << 1 | 1] = 1 if active_high else 0
+        self._level = bytearray(16)
+        self._was_late = bytearray(16)
+        events = 2 * profile.ROWS_MAX
+        self._code = bytearray(events)  # output << 1 | level
+        self._count = bytearray(events)  # of the beam edge it follows
+        self._offset = array("I", bytes(4 * events))
+        self._width = array("I", bytes(4 * events))
+        self._first = [0] * _DWELL
+        self._after = [0] * _DWELL
+        self._anchor = bytearray(_DWELL)
+        self._cursor = [0] * _DWELL
+        self._tracks = 0
+        self._time = [_NEVER] * _STEPS
+        self._counts = bytearray(2)
+        self._edge_ticks = (array("I", bytes(4 * _EDGES)), array("I", bytes(4 * _EDGES)))
+        most = len(self._names)
+        self._now_pin = [None] * most  # the edges to be driven next, all at one time
+        self._now_value = bytearray(most)
+        self._now_code = bytearray(most)
+        self._now_ticks = array("I", bytes(4 * most))
+        self._next_time = _NEVER
+        self._next = 0
+        self._changed = False
+        self._serving = False
+        self._again = False
+        self._inputs = (None, None)
+        self._alarm = None
+        self.ahead = 0  # an alarm is set so long before its event
+        self._begun = 0
+        self._longest = 0  # from an alarm's call to the last stretch
+
+    def connect(self, alarm, inputs):
+        """The alarm that calls `serve`, and the inputs of the two beams (None where there is none)."""
+        self._alarm = alarm
+        self._inputs = inputs
+        self.ahead = _REHEARSAL_US // 2
+        self._rehearse()
+
+    def _rehearse(self):
+        """Find out how long before an event the alarm must be set on this board: a table with no pins is played."""
+        events = []
+        for number in range(_REHEARSALS):
+            begin = _REHEARSAL_US * (number + 1)
+            events.append((begin, 1, 0, 0, _REHEARSAL_US))
+        self._pins[0] = _move_nothing
+        self._tracks = 0
+        self._put_track(_RELEASE, events, 0)
+        self._longest = 0
+        self.start(None)
+        while not self.rows_done() and self.now() < _REHEARSAL_US * (_REHEARSALS + 3):
+            sleep_ms(1)
+        self.playing = False
+        self.recording = False
+        self._alarm.end()
+        self._pins[0] = None
+        self._level[0] = 0
+        self._tracks = 0
+        # Half as much again: what is measured here is one track, on a board that has nothing else to do.
+        self.ahead = (self._longest + self._alarm.late_us) * 3 // 2 + self._lead
+
+    # -- outputs -----------------------------------------------------------------------------------------------
+    def outputs_off(self):
+        """Every output to its inactive level; what was on is stamped as off."""
+        self.playing = False
+        for output in self._names:
+            self._pins[output](self._physical[output << 1])
+            if self._level[output]:
+                self._level[output] = 0
+                if self.recording:
+                    self._ring.add(output << 2 | _COMMANDED, self.now())
+
+    def now(self):
+        return ticks_us() - self.zero & _MASK
+
+    # -- a table -----------------------------------------------------------------------------------------------
+    def load(self, table):
+        """Sort the table's rows into tracks."""
+        release = []
+        follow = {}
+        for row in range(table.rows):
+            output = table.output[row]
+            begin = table.delay[row]
+            width = table.width[row]
+            if table.anchor[row] == wire.ANCHOR_RELEASE:
+                release.append((begin, 1, output, 0, width))
+                release.append((begin + width, 0, output, 0, width))
+            else:
+                which = table.anchor[row] - wire.ANCHOR_BEAM1
+                track = follow.setdefault(output, (which, []))[1]
+                track.append((begin, 1, output, table.count[row], width))
+                track.append((begin + width, 0, output, table.count[row], width))
+        release.sort()  # off before on at the same time
+        self._tracks = 0
+        at = 0
+        if release:
+            at = self._put_track(_RELEASE, release, at)
+        for output in sorted(follow):
+            which, events = follow[output]
+            at = self._put_track(which, events, at)
+
+    def _put_track(self, anchor, events, at):
+        track = self._tracks
+        self._tracks = track + 1
+        self._anchor[track] = anchor
+        self._first[track] = at
+        for offset, level, output, count, width in events:
+            self._offset[at] = offset
+            self._code[at] = output << 1 | level
+            self._count[at] = count
+            self._width[at] = width
+            at += 1
+        self._after[track] = at
+        return at
+
+    # -- a shot ------------------------------------------------------------------------------------------------
+    def clear_counters(self):
+        self.rows_late = 0
+        self.worst_late = 0
+        self.skipped = 0
+        self.rescued = 0
+
+    def start(self, table):
+        """The release."""
+        for step in range(_STEPS):
+            self._time[step] = _NEVER
+        for track in range(self._tracks):
+            first = self._first[track]
+            self._cursor[track] = first
+            if self._anchor[track] == _RELEASE:
+                self._time[track] = self._offset[first]
+        for which in range(2):
+            self._counts[which] = 0
+            if table is not None and self._inputs[which] is not None:
+                self._inputs[which].counted_level = table.beam_edge[which]
+                self._inputs[which].beam.start(table.beam_edge[which], table.blanking, table.dwell)
+        self.dwell = table.dwell if table is not None else 0
+        self._serving = False
+        self._alarm.begin()
+        self.watching = False
+        self.busy_from = self.busy_till = 0
+        self.zero = ticks_us()
+        self.recording = True
+        self._find_next()
+        self.playing = True
+        self.serve()
+
+    def watch(self):
+        self.playing = False
+        self.watching = True
+        self.zero = ticks_us()
+        self.recording = True
+
+    def stop(self):
+        self.outputs_off()
+        self._alarm.end()
+
+    def rows_done(self):
+        for track in range(self._tracks):
+            if self._time[track] != _NEVER:
+                return False
+        return True
+
+    # -- from the beams' interrupts ----------------------------------------------------------------------------
+    def counted(self, which, count, ticks):
+        """Edge `count` of a beam has been counted: rows that follow it get their times."""
+        if count >= _EDGES:
+            return
+        self._counts[which] = count
+        self._edge_ticks[which][count] = ticks
+        for track in range(self._tracks):
+            if self._anchor[track] == which and self._time[track] == _NEVER:
+                at = self._cursor[track]
+                if at < self._after[track] and self._count[at] == count:
+                    self._move(track, ticks + self._offset[at])
+        self.serve()
+
+    def await_dwell(self, which, beam):
+        """A beam's edge waits for its dwell to pass, or no longer does."""
+        if beam.pending:
+            self._move(_DWELL + which, beam.settles + _SETTLE_US)
+            self.serve()
+        else:
+            self._time[_DWELL + which] = _NEVER
+            self._changed = True
+
+    def note_held(self, held):
+        """A beam's stamp may be that much late, and with it every row that follows the edge."""
+        if held > self.worst_late:
+            self.worst_late = held
+        if held > self._late_us:
+            self.rows_late += 1
+
+    def _move(self, step, when):
+        self._time[step] = when
+        self._changed = True
+        if when < self._next_time:
+            self._next_time = when
+            self._next = step
+
+    # -- playing -----------------------------------------------------------------------------------------------
+    def _find_next(self):
+        times = self._time
+        tracks = self._tracks
+        while True:
+            self._changed = False
+            when = _NEVER
+            best = 0
+            step = 0
+            while step < tracks:
+                if times[step] < when:
+                    when = times[step]
+                    best = step
+                step += 1
+            if times[_DWELL] < when:
+                when = times[_DWELL]
+                best = _DWELL
+            if times[_DWELL + 1] < when:
+                when = times[_DWELL + 1]
+                best = _DWELL + 1
+            self._next_time = when
+            self._next = best
+            if not self._changed:
+                return
+
+    def serve(self, timer=None):
+        """Play what is due, wait for what is near, set the alarm for what is not."""
+        if self._serving:
+            self._again = True
+            return
+        self._begun = begun = ticks_us() - self.zero & _MASK
+        self.in_alarm = timer is not None
+        while True:
+            self._serving = True
+            self._again = False
+            self._work()
+            self._serving = False
+            if not self._again:
+                break
+        self.in_alarm = False
+        if timer is not None and not self.nests:  # other interrupts may have waited behind this one
+            self.busy_from = begun
+            self.busy_till = ticks_us() - self.zero & _MASK
+
+    def _work(self):
+        while self.playing:
+            when = self._next_time
+            if when == _NEVER:
+                if self._changed:
+                    self._find_next()
+                    continue
+                return
+            wait = when - (ticks_us() - self.zero & _MASK)
+            if wait > self.ahead:
+                self._alarm.set(wait - self.ahead)
+                return
+            if self._next < _DWELL:
+                self._play(when)
+            else:
+                self._settle(self._next - _DWELL, when)
+            self._find_next()
+
+    def _play(self, when):
+        """All edges of outputs that are due at one time, one close behind the other. Everything is made ready before
+        the last stretch, so that little is left to do then. No row can come in between meanwhile: none follows a beam
+        sooner than the alarm is set ahead."""
+        count = 0
+        track = 0
+        while track < self._tracks:
+            while self._time[track] == when:
+                at = self._cursor[track]
+                code = self._code[at]
+                if self._is_to_play(code, when, self._width[at]):
+                    self._now_pin[count] = self._pins[code >> 1]
+                    self._now_value[count] = self._physical[code]
+                    self._now_code[count] = code
+                    count += 1
+                self._advance(track)
+            track += 1
+        zero = self.zero
+        due = when - self._lead
+        pins = self._now_pin
+        values = self._now_value
+        stamps = self._now_ticks
+        took = (ticks_us() - zero & _MASK) - self._begun
+        if took > self._longest and self.in_alarm:
+            self._longest = took
+        while (ticks_us() - zero & _MASK) < due:
+            pass
+        if not self.playing:
+            return
+        i = 0
+        while i < count:
+            pins[i](values[i])
+            stamps[i] = ticks_us() - zero & _MASK
+            i += 1
+        i = 0
+        while i < count:
+            code = self._now_code[i]
+            self._level[code >> 1] = code & 1
+            self._ring.add(code >> 1 << 2 | _COMMANDED | code & 1, stamps[i])
+            self._note_late(code >> 1, stamps[i] - when, code & 1)
+            i += 1
+
+    def _is_to_play(self, code, when, width):
+        """Not what was over before it could be begun: a late blink would be worse than none, but is not unnamed."""
+        if not code & 1:
+            return self._level[code >> 1]
+        late = (ticks_us() - self.zero & _MASK) - when
+        if late < width:
+            return True
+        self.skipped += 1
+        self._note_late(code >> 1, late, 1)
+        return False
+
+    def _note_late(self, output, late, level):
+        """A row counts once, whether its begin or its end was late."""
+        if late > self.worst_late:
+            self.worst_late = late
+        is_late = 1 if late > self._late_us else 0
+        if is_late and (level or not self._was_late[output]):
+            self.rows_late += 1
+        self._was_late[output] = is_late if level else 0
+
+    def _advance(self, track):
+        """The track's next edge, if its time is known."""
+        at = self._cursor[track] + 1
+        self._cursor[track] = at
+        if at == self._after[track]:
+            self._time[track] = _NEVER
+            return
+        if self._anchor[track] == _RELEASE:
+            self._time[track] = self._offset[at]
+            return
+        which = self._anchor[track]
+        count = self._count[at]
+        self._time[track] = _NEVER
+        # In this order: an edge that comes in between finds the track waiting, and its interrupt moves it.
+        if count <= self._counts[which]:
+            self._time[track] = self._edge_ticks[which][count] + self._offset[at]
+
+    def _settle(self, which, when):
+        """A dwell has passed, unless the beam's interrupt has found otherwise just now."""
+        beam = self._inputs[which].beam
+        zero = self.zero
+        while (ticks_us() - zero & _MASK) < when:
+            if self._time[_DWELL + which] != when:
+                return
+        state = disable_irq()
+        self._time[_DWELL + which] = _NEVER
+        counted = beam.settle(ticks_us() - self.zero & _MASK)
+        count = beam.count
+        ticks = beam.ticks
+        enable_irq(state)
+        if counted:
+            self.counted(which, count, ticks)
+
+    def rescue(self):
+        """From the main loop: play what should have been played. An output never stays on for want of an alarm."""
+        when = self._next_time
+        if self.playing and when != _NEVER and (ticks_us() - self.zero & _MASK) - when > _GRACE_US:
+            self.rescued += 1
+            self.serve()
