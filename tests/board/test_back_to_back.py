@@ -172,3 +172,11 @@ def test_damage_on_the_line_costs_a_repeat_and_nothing_else(board: Board) -> Non
     board.transport.write(b"\x05garbage\x00\x00\xff\xff\x00" + bytes(range(1, 255)) * 3 + b"\x00")
     assert board.shoot(NO_BEAM).done.state.name == "fired"
     assert board.status().frames_bad >= 2
+
+
+def test_a_wait_shorter_than_a_tick_still_ends(board: Board) -> None:
+    """A wait that rounds to no time at all must not leave its caller waiting for the rest of it for ever."""
+    start = board.transport.clock()
+    for _ in range(3):
+        board.sleep(1e-10)
+    assert board.transport.clock() > start

@@ -8,6 +8,7 @@ stays in this process, as in `sim`, and time passes only while the host waits: t
 from __future__ import annotations
 
 import contextlib
+import math
 import os
 import socket
 import struct
@@ -174,7 +175,9 @@ class MicroPythonTransport:
 
     def _run(self, seconds: float, *, until_output: bool) -> None:
         """Grant that much time; with `until_output`, stop as soon as the firmware has said something."""
-        deadline = self._now + round(seconds * self.rig.clock_hz)
+        deadline = self._now + math.ceil(
+            seconds * self.rig.clock_hz
+        )  # at least one tick for any wait
         while True:
             self._take_request()
             assert self._waiting is not None

@@ -8,11 +8,12 @@ a real clock, so a run is the same every time and takes no longer than its arith
 from __future__ import annotations
 
 import hashlib
+import math
 from tempfile import TemporaryDirectory
 from typing import Any, Protocol
 
 from beamfall.errors import LinkLost
-from beamfall.link.firmware_modules import load_firmware
+from beamfall.link.firmware_modules import FirmwareModules, load_firmware
 
 
 class RigAtPins(Protocol):
@@ -97,8 +98,16 @@ class _EmbeddedChannel:
 class SimulatedTransport:
     """A transport to a board that is simulated in this process."""
 
-    def __init__(self, rig: RigAtPins, *, seed: int, name: str = "sim") -> None:
+    def __init__(
+        self,
+        rig: RigAtPins,
+        *,
+        seed: int,
+        name: str = "sim",
+        firmware: FirmwareModules | None = None,
+    ) -> None:
         self.rig = rig
+        self._firmware = load_firmware() if firmware is None else firmware
         self._name = name
         self._seed = seed
         self._boot = 0
@@ -108,7 +117,7 @@ class SimulatedTransport:
         self._power_up()
 
     def _power_up(self) -> None:
-        modules = load_firmware()
+        modules = self._firmware
         self._boot += 1
         self._channel = _EmbeddedChannel(self.rig, self._seed, self._boot)
         port = modules.port(modules.profile, self._channel)
@@ -122,7 +131,9 @@ class SimulatedTransport:
 
     def _run(self, seconds: float, *, until_output: bool) -> None:
         channel, board, port = self._channel, self._board, self._port
-        deadline = channel.now + round(seconds * channel.clock_hz)
+        deadline = channel.now + math.ceil(
+            seconds * channel.clock_hz
+        )  # at least one tick for any wait
         channel.granted = deadline
         while True:
             if channel.stopped:
