@@ -17,9 +17,9 @@ from dataclasses import dataclass
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
-from beamfall.errors import BeamfallError, BoardRestarted, Refused, ShotError
+from beamfall.errors import BeamfallError, BoardRestarted, LinkLost, Refused, ShotError
 from beamfall.events import Event, Outcome, OutcomeCollector, Trouble, make_event
-from beamfall.link import Link, LinkCounters, LinkTiming, Transport, Welcome
+from beamfall.link import Link, LinkCounters, LinkTiming, Report, Transport, Welcome
 from beamfall.wire import Message, WireEnum
 
 if TYPE_CHECKING:
@@ -31,6 +31,7 @@ _LOOK_S = (
     1.0  # how often a waiting host asks how things stand; also the board's sign that it is alive
 )
 _HELD_REPORTS = 5  # delivered reports left unacknowledged until their shot is settled
+_TROUBLES_KEPT = 1000  # the newest; a board that says the same for hours must not fill memory
 _WAIT_LONGEST_S = 30.0  # a duty limit or a flash's rest is over by then, or something is wrong
 
 
@@ -92,8 +93,7 @@ class Board:
         self._collector = OutcomeCollector()
         self._outcomes: deque[Outcome] = deque()
         self._events: deque[Event] = deque(maxlen=10_000)
-        self._last_seen = 0
-        self._acknowledged = 0
+        self._last_seen = self._acknowledged = self._info.oldest_report - 1
         self._last_release = self._info.last_release
         self._closed = False
         self.troubles: list[str] = []
@@ -179,23 +179,24 @@ class Board:
     # -- asking and telling ------------------------------------------------------------------------------------
     def _request(self, name: str, **fields: object) -> Message:
         try:
-            answer = self._link.request(Message(name, fields))
-        except BoardRestarted:
-            self._take_welcome()
-            raise
-        if self._link.welcome is not self._info:
-            self._take_welcome()
-        return answer
+            if not self._closed and not self._link.is_open and self._link.can_reconnect:
+                self._link.reopen()
+            return self._link.request(Message(name, fields))
+        finally:
+            # Also under an error: what is known of the board's earlier life is void.
+            if self._link.welcome is not self._info:
+                self._take_welcome()
 
     def _take_welcome(self) -> None:
         """A session was opened anew under this board: it may be another life of it."""
         welcome = self._link.welcome
         assert welcome is not None
         self._info = welcome
+        self._last_release = max(self._last_release, welcome.last_release)
         if welcome.boot_id != self._boot_id:
             self._boot_id = welcome.boot_id
             self._ready = None
-            self._acknowledged = 0
+            self._last_seen = self._acknowledged = welcome.oldest_report - 1
             self._collector = OutcomeCollector()
             self._last_release = welcome.last_release
 
@@ -238,11 +239,16 @@ class Board:
         Waits where the board's duty limit or a flash's rest asks for it. Raises Refused (beam_blocked, wrong_boot,
         ...), ReleaseUnknown where nobody can know whether it ran.
         """
-        self._patiently(
-            lambda: self._request(
-                "release", boot_id=ticket.boot_id, release=ticket.release, digest=ticket.digest
+        try:
+            self._patiently(
+                lambda: self._request(
+                    "release", boot_id=ticket.boot_id, release=ticket.release, digest=ticket.digest
+                )
             )
-        )
+        except Refused as refusal:
+            if refusal.reason == "release_used":
+                self._last_release = max(self._last_release, refusal.detail)
+            raise
         self._last_release = max(self._last_release, ticket.release)
 
     def _patiently(self, ask: Callable[[], Message]) -> Message:
@@ -280,7 +286,7 @@ class Board:
         while True:
             for _ in self.pump(_LOOK_S):
                 pass
-            outcome = self._claim(activity, number)
+            outcome = self._claim(activity, number, boot_id)
             if outcome is not None:
                 return outcome
             status = self.status()
@@ -289,17 +295,19 @@ class Board:
                     f"the board restarted during {activity} {number or ''}: its outputs are off, what it did is lost"
                 )
             running = status.activity.name == activity
-            idle_looks = 0 if running or status.reports_kept else idle_looks + 1
+            unseen = status.reports_kept - (self._last_seen - self._acknowledged)
+            idle_looks = 0 if running or unseen > 0 else idle_looks + 1
             if idle_looks > 1:
                 raise ShotError(
                     f"the board has no report of {activity} {number or ''}: it was dropped for want of room; "
                     "read the board's shots more often"
                 )
 
-    def _claim(self, activity: str, number: int | None) -> Outcome | None:
+    def _claim(self, activity: str, number: int | None, boot_id: int) -> Outcome | None:
         for outcome in self._outcomes:
             done = outcome.done
-            if done.activity.name == activity and number in (None, done.release):
+            ours = outcome.boot_id == boot_id  # each life of the board counts from 1
+            if ours and done.activity.name == activity and number in (None, done.release):
                 self._outcomes.remove(outcome)
                 return outcome
         return None
@@ -312,14 +320,19 @@ class Board:
 
     # -- events ------------------------------------------------------------------------------------------------
     def pump(self, timeout_s: float) -> list[Event]:
-        """Take what the board has reported, waiting at most `timeout_s` for the first; return it as events."""
+        """Take what the board has reported, waiting at most `timeout_s` for the first; return it as events.
+
+        A port that was lost is opened again where that can be done; else raises LinkLost.
+        """
         events: list[Event] = []
-        for report in self._link.pump(timeout_s):
+        for report in self._pump_link(timeout_s):
             event = make_event(report)
             events.append(event)
-            self._last_seen = report.number
+            if report.boot_id == self._boot_id:
+                self._last_seen = report.number
             if isinstance(event, Trouble):
                 self.troubles.append(event.text)
+                del self.troubles[:-_TROUBLES_KEPT]
             outcome = self._collector.take(report.boot_id, event)
             if outcome is not None:
                 self._outcomes.append(outcome)
@@ -327,6 +340,18 @@ class Board:
                 self._acknowledge(self._last_seen)
         self._events.extend(events)
         return events
+
+    def _pump_link(self, timeout_s: float) -> list[Report]:
+        can_reopen = self._link.can_reconnect and not self._closed
+        try:
+            if self._link.is_open or not can_reopen:
+                return self._link.pump(timeout_s)
+        except LinkLost:
+            if not can_reopen:
+                raise
+        self._link.reopen()
+        self._take_welcome()
+        return self._link.pump(timeout_s)
 
     def _acknowledge(self, through: int) -> None:
         self._acknowledged = through

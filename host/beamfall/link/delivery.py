@@ -40,6 +40,8 @@ class ReportOrder:
     def __init__(self) -> None:
         self.boot_id: int | None = None
         self.expected: int | None = None  # None: no session has been opened yet
+        self.skipped: tuple[int, int] | None = None  # by the newest `take`: first and last
+        self._oldest = 0  # reports before it will not come in this session
 
     def begin(self, boot_id: int, oldest_report: int) -> bool:
         """Take note of a welcome: its boot id and the first report it promises.
@@ -48,6 +50,7 @@ class ReportOrder:
         count starts at the promised report, so that one lost on the line is missed and comes again.
         """
         restarted = self.boot_id is not None and self.boot_id != boot_id
+        self._oldest = oldest_report
         if boot_id != self.boot_id:
             self.boot_id = boot_id
             self.expected = oldest_report
@@ -59,8 +62,14 @@ class ReportOrder:
         A `forgotten` stands for every number from its first to its own, so it may be ahead.
         """
         expected = self.expected
+        self.skipped = None
         if expected is not None and number < expected:
             return Verdict.REPEAT
+        gap = expected is not None and expected < self._oldest <= number
+        if gap and (forgotten_from is None or forgotten_from > (expected or 0)):
+            # Nobody forgot them: another program has taken them from this board in the meantime.
+            self.skipped = (expected or 0, self._oldest - 1)
+            expected = self.expected = self._oldest
         bridges = forgotten_from is not None and expected is not None and forgotten_from <= expected
         if expected is None or number == expected or bridges:
             self.expected = number + 1

@@ -22,6 +22,7 @@ BAUDRATE = 115200  # means nothing on USB; the speed of boards behind a UART bri
 BOARD_IDS = frozenset({(0x2E8A, 0x0005)})
 _SLICE_S = 0.02  # longest single wait inside pyserial; changing its timeout reconfigures the port
 _READ_MAX = 4096
+_WRITE_S = 3.0  # a device that takes nothing for so long hangs; a frame takes 22 ms at 115200 baud
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +103,11 @@ class SerialTransport:
             sent = 0
             while sent < len(data):
                 sent += self._port.write(data[sent:]) or 0
+        except _timeout_error() as error:
+            raise LinkLost(
+                f"{self._name} takes no more bytes: what is behind it hangs or does not read; "
+                "reset the board, then connect again"
+            ) from error
         except (OSError, TypeError, AttributeError) as error:
             raise self._make_lost(error) from error
 
@@ -136,7 +142,7 @@ class SerialReconnector:
         self._baudrate = baudrate
         self._dtr = dtr
         self._serial_number = next(
-            (port.serial_number for port in list_ports() if port.device == url), None
+            (port.serial_number for port in list_ports() if is_same_device(port.device, url)), None
         )
 
     def open(self) -> SerialTransport:
@@ -149,6 +155,28 @@ class SerialReconnector:
         return SerialTransport(url, baudrate=self._baudrate, dtr=self._dtr)
 
 
+def is_same_device(one: str, other: str) -> bool:
+    """Whether two names are of one port: COM3 and com3, /dev/cu.x and /dev/tty.x, a link and its target."""
+    return _plain_name(one) == _plain_name(other)
+
+
+def _plain_name(name: str) -> str:
+    windows = re.fullmatch(r"(?:\\\\[.?]\\)?(com\d+):?", name, re.IGNORECASE)
+    if windows:
+        return windows[1].upper()
+    if "://" in name:
+        return name
+    # macOS has two names for each port; only the one that does not wait for a carrier is listed.
+    return re.sub(r"^/dev/tty\.", "/dev/cu.", os.path.realpath(name))
+
+
+def _timeout_error() -> type[OSError]:
+    import serial
+
+    error: type[OSError] = serial.SerialTimeoutException
+    return error
+
+
 def _open_port(url: str, baudrate: int, dtr: bool | None) -> Any:
     import serial
 
@@ -158,6 +186,7 @@ def _open_port(url: str, baudrate: int, dtr: bool | None) -> Any:
             do_not_open=True,
             baudrate=baudrate,
             timeout=_SLICE_S,
+            write_timeout=_WRITE_S,
             # Two programs on one port would eat each other's bytes.
             exclusive=True if os.name == "posix" and "://" not in url else None,
         )

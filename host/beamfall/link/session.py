@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from beamfall.errors import (
     BoardRestarted,
+    LinkError,
     LinkLost,
     MessageError,
     NoAnswer,
@@ -43,6 +44,7 @@ from beamfall.wire.schema import Definition, MessageDefinition
 
 # Doing these twice is not the same as doing them once.
 _ONCE = frozenset({"drip", "rinse", "test_flash", "maintenance"})
+_HARMLESS = frozenset({"hello", "status", "slots"})  # nothing hangs on whether these were done
 _INSTANT_S = 1e-6  # less than this is no wait: a clock of ticks could not move by it
 _SEEN_MAX = 200  # bytes of a stranger's talk kept for the message
 
@@ -136,6 +138,11 @@ class Link:
         """Whether a session is open as far as this end knows."""
         return self._open
 
+    @property
+    def can_reconnect(self) -> bool:
+        """Whether `reopen` can make a new transport after a loss."""
+        return self._reconnect is not None
+
     # -- sessions ----------------------------------------------------------------------------------
 
     def open(self) -> Welcome:
@@ -171,25 +178,28 @@ class Link:
     def reopen(self) -> Welcome:
         """Open a session after a loss, over a new transport if this link can make one.
 
-        Waits up to `timing.reconnect_s` for the port to come back. Raises as `open` and as the
-        maker of the transport. Whether the board restarted shows in `welcome.boot_id`.
+        Waits up to `timing.reconnect_s` for the port to come back, and for the same board behind
+        it. Raises as `open` and as the maker of the transport, and LinkLost when another board is
+        there. Whether the board restarted shows in `welcome.boot_id`.
         """
         self._open = False
-        if self._reconnect is not None:
-            old = self._transport
-            old.close()
-            deadline_s = old.clock() + self._timing.reconnect_s
-            while True:
-                try:
-                    self._transport = self._reconnect()
-                    break
-                except (PortNotFound, PortBusy, PortDenied):
-                    # Also 'denied' passes: the system sets a new device's rights a moment later.
-                    if old.clock() >= deadline_s:
-                        raise
-                    old.sleep(min(0.2, self._timing.reconnect_s))
-            self.counters.reconnections += 1
-        return self.open()
+        if self._reconnect is None:
+            return self.open()
+        old = self._transport
+        deadline_s = old.clock() + self._timing.reconnect_s
+        old.close()
+        while True:
+            try:
+                self._transport = self._reconnect()
+                self.counters.reconnections += 1
+                return self.open()
+            except (PortNotFound, PortBusy, PortDenied, LinkLost):
+                # Also 'denied' passes: the system sets a new device's rights a moment later. And
+                # a port may vanish once more while its plug finds its place.
+                self._transport.close()
+                if old.clock() >= deadline_s:
+                    raise
+                old.sleep(min(0.2, self._timing.reconnect_s))
 
     def close(self) -> None:
         """Let go of the transport. The board is told nothing: its host time-out does the rest."""
@@ -203,8 +213,9 @@ class Link:
 
         Raises Refused; NoAnswer after all tries; NotOpen; LinkLost. When the session turns out to
         be lost it is opened anew, and the request repeated if that cannot do it twice; else:
-        BoardRestarted when the board has begun a new life, ReleaseUnknown when it was a release
-        that may have run before, NoAnswer when a service action may or may not have been done.
+        BoardRestarted when the board has begun a new life, NoAnswer when a service action may or
+        may not have been done. A release whose answer is lost is settled by the board's last
+        release in a new session; ReleaseUnknown where that cannot be had or cannot tell.
         """
         return self._request(message, may_recover=True)
 
@@ -229,11 +240,16 @@ class Link:
         awaited = _Awaited(self._find(message), self._number)
         try:
             answer = self._exchange(message, self._timing.tries, awaited)
-        except LinkLost:
-            self._open = False
-            if self._reconnect is None or not may_recover:
-                raise
-            return self._recover(message, perhaps_done=awaited.sent > 0)
+        except (LinkLost, NoAnswer) as error:
+            lost = isinstance(error, LinkLost)
+            if lost:
+                self._open = False
+            unsure = message.name == "release" and awaited.sent > 0
+            if may_recover and (self._reconnect is not None if lost else unsure):
+                return self._recover(message, perhaps_done=awaited.sent > 0)
+            if unsure:
+                raise self._make_unknown(message["release"], error) from error
+            raise
         if answer.name == "refused":
             refusal = make_refusal(self._definition, answer)
             if refusal.reason == "no_session":
@@ -249,7 +265,11 @@ class Link:
         """The session was lost under a request: open a new one and settle what became of it."""
         boot_id = self.welcome.boot_id if self.welcome is not None else 0
         if message.name == "release" and perhaps_done and message["release"] > self._last_release:
-            if self.settle_release(boot_id, message["release"]):
+            try:
+                ran = self.settle_release(boot_id, message["release"])
+            except LinkError as error:
+                raise self._make_unknown(message["release"], error) from error
+            if ran:
                 return Message("done", {"request": self._find(message).id})
             return self._request(message, may_recover=False)
         welcome = self.reopen()
@@ -266,6 +286,13 @@ class Link:
             )
         return self._request(message, may_recover=False)
 
+    def _make_unknown(self, release: int, error: Exception) -> ReleaseUnknown:
+        return ReleaseUnknown(
+            f"the answer to release {release} is lost and the board cannot be asked ({error}): "
+            "whether the shot ran cannot be known now; look at the rig, and connect again before "
+            "the next shot"
+        )
+
     def _exchange(self, message: Message, tries: int, awaited: _Awaited) -> Message:
         """Send a request until its answer comes."""
         frame = self._codec.make_frame(message, self._session, awaited.number)
@@ -273,6 +300,8 @@ class Link:
         clock = self._transport.clock
         wait_s = self._timing.first_s
         self.counters.requests += 1
+        received = self.counters.bytes_received
+        damaged = self.counters.frames_bad_total
         self._awaited = awaited
         try:
             for attempt in range(tries):
@@ -289,10 +318,16 @@ class Link:
                 wait_s = min(wait_s * self._timing.growth, self._timing.longest_s)
         finally:
             self._awaited = None
-        raise NoAnswer(
-            f"no answer to {message.name.replace('_', '-')} from {self.name} in {tries} tries; "
-            "check the cable and the board's supply"
-        )
+        what = message.name.replace("_", "-")
+        unsure = "" if message.name in _HARMLESS else ": it may or may not have been carried out"
+        cure = "check the cable and the board's supply"
+        if received != self.counters.bytes_received:
+            cure = (
+                f"{self.counters.bytes_received - received} other bytes came meanwhile, in them "
+                f"{self.counters.frames_bad_total - damaged} damaged frames: check that this is "
+                "the board's port, that no other program uses it, and the cable"
+            )
+        raise NoAnswer(f"no answer to {what} from {self.name} in {tries} tries{unsure}; {cure}")
 
     # -- reports -----------------------------------------------------------------------------------
 
@@ -401,6 +436,13 @@ class Link:
             self._enter(Welcome.from_message(answer))
 
     def _enter(self, welcome: Welcome) -> None:
+        known = self.welcome
+        if known is not None and known.unique_id != welcome.unique_id:
+            # Its numbers and reports mean nothing here, and neither does this end's table there.
+            raise LinkLost(
+                f"another board is on {self.name} now: {welcome.unique_id.hex()} ({welcome.name}); "
+                f"the one in use was {known.unique_id.hex()} ({known.name}); plug that one in again"
+            )
         self.welcome = welcome
         self.counters.sessions += 1
         if self._order.begin(welcome.boot_id, welcome.oldest_report):
@@ -428,6 +470,13 @@ class Link:
         if verdict is Verdict.REPEAT:
             self.counters.reports_repeated += 1
         else:
+            if self._order.skipped is not None:
+                first_lost, last_lost = self._order.skipped
+                text = f"reports {first_lost} to {last_lost} went to another program"
+                lost = Report(
+                    self._order.boot_id or 0, last_lost, Message("trouble", {"text": text})
+                )
+                self._reports.append(lost)
             self.counters.reports_delivered += 1
             self._reports.append(Report(self._order.boot_id or 0, frame.number, message))
             if self._on_receipt:
