@@ -32,6 +32,25 @@ def _ours(name: str) -> bool:
 
 @cache
 def load_firmware() -> FirmwareModules:
+    """Return the firmware's modules; they are imported once."""
+    return _import_firmware()
+
+
+@cache
+def load_other_firmware(differs: str) -> FirmwareModules:
+    """Return a firmware made from another messages.toml: of another `protocol` version or another `definition`.
+
+    A copy of its own of the modules, for simulated boards that are not of this library's version.
+    """
+    modules = _import_firmware()
+    wire = modules.board.step.__globals__["wire"]
+    if differs == "protocol":
+        wire.PROTOCOL += 1
+    wire.DEFINITION = bytes(byte ^ 0x5A for byte in wire.DEFINITION)
+    return modules
+
+
+def _import_firmware() -> FirmwareModules:
     """Import the firmware from its folder (checkout or wheel); raises ResourceMissing when it is not there."""
     folder = str(find_firmware())
     kept = {name: module for name, module in sys.modules.items() if _ours(name)}

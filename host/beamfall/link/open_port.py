@@ -80,19 +80,24 @@ def open_transport(
         url = name if name is not None else find_board()
         reconnector = SerialReconnector(url)
         return reconnector.open(), reconnector.open
-    return _open_simulated(port, rig, seed), None
+    return _open_simulated(port, rig, seed)
 
 
-def _open_simulated(port: SimulatedPortName, rig: Rig | None, seed: int) -> Transport:
+def _open_simulated(
+    port: SimulatedPortName, rig: Rig | None, seed: int
+) -> tuple[Transport, Callable[[], Transport] | None]:
     from beamfall.simulation.build import build_rig
+    from beamfall.simulation.faulty_link import find_firmware_of, spoil_link
 
     chosen = port.seed if port.seed is not None else seed
     at_pins = build_rig(rig, chosen, port.fault)
     label = f"{port.kind}?seed={chosen}" + (f"&fault={port.fault}" if port.fault else "")
+    firmware = find_firmware_of(at_pins, port.kind)
     if port.kind == "sim:micropython":
         from beamfall.link.micropython import MicroPythonTransport
 
-        return MicroPythonTransport(at_pins, seed=chosen, name=label)
+        return spoil_link(MicroPythonTransport(at_pins, seed=chosen, name=label), at_pins)
     from beamfall.link.simulated import SimulatedTransport
 
-    return SimulatedTransport(at_pins, seed=chosen, name=label)
+    inner = SimulatedTransport(at_pins, seed=chosen, name=label, firmware=firmware)
+    return spoil_link(inner, at_pins)

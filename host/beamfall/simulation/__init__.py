@@ -5,7 +5,11 @@ drops       one drop from the valve to the liquid
 collision   jet, contact, what a light shows
 rig         all of it at the board's pins
 build       from a rig file and a seed to a simulated rig
+condition   in what condition its parts are
+defects     the rig with parts in any condition
 faults      what can be wrong with it, by name
+faulty_link drop-outs, restarts, another firmware
+room        the rig as a person beside it perceives it
 """
 
 from __future__ import annotations

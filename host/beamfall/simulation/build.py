@@ -7,40 +7,55 @@ The file's figures are what the photographer believes; the truth differs from th
 from __future__ import annotations
 
 import random
+from collections.abc import Mapping
 
 from beamfall.errors import PhysicsRangeError
 from beamfall.physics.impact import SHALLOWEST_JET_M
 from beamfall.physics.jet import JetPrior, estimate_depth_factor
 from beamfall.plan.setting import Setting, compute_flow, make_setting
-from beamfall.plan.unknowns import draw_one, list_scatters, list_unknowns, make_jet_prior
+from beamfall.plan.unknowns import list_scatters, list_unknowns, make_jet_prior
 from beamfall.rig import Rig, example_rig
-from beamfall.simulation.faults import find_fault
+from beamfall.simulation.defects import RigInRoom
+from beamfall.simulation.faults import make_faulty
 from beamfall.simulation.model import BeamModel, FlashModel, JetModel, RigModel, ValveModel
-from beamfall.simulation.rig import SimulatedRig
 
 
-def build_rig(rig: Rig | None = None, seed: int = 0, fault: str | None = None) -> SimulatedRig:
+def build_rig(rig: Rig | None = None, seed: int = 0, fault: str | None = None) -> RigInRoom:
     """Return the simulated rig of that file and seed; None: the example rig.
 
-    Raises UserError for a fault that is not known, listing those that are, and PhysicsRangeError
-    for a rig whose values the physics does not cover.
+    `fault` names what is wrong with it, several names separated by commas. Raises UserError for a
+    fault that is not known, listing those that are, and PhysicsRangeError for a rig whose values
+    the physics does not cover.
     """
-    make = None if fault is None else find_fault(fault)
-    model = draw_model(example_rig() if rig is None else rig, seed)
-    return SimulatedRig(model, seed) if make is None else make(model, seed)
+    return make_faulty(draw_model(example_rig() if rig is None else rig, seed), seed, fault)
 
 
-def draw_model(rig: Rig, seed: int) -> RigModel:
-    """Draw what is true of a rig: the same file and seed give the same model."""
+def draw_model(
+    rig: Rig,
+    seed: int,
+    *,
+    spread: float = 1.0,
+    shift: Mapping[str, float] | None = None,
+    shape: float | None = None,
+) -> RigModel:
+    """Draw what is true of a rig: the same file and seed give the same model.
+
+    The rest is for asking what the planner is worth where the world is not as it believes:
+    `spread` makes the distributions of `plan.unknowns` broader, `shift` moves them, in their
+    standard deviations by name, and `shape` gives the jet its second law (see JetModel).
+    """
     setting = make_setting(rig)
     prior = make_prior(rig, setting)
     draws = random.Random(f"{seed}/truth")
 
-    def gauss() -> float:
-        return draws.gauss(0.0, 1.0)
-
-    true = draw_one(list_unknowns(rig, setting, prior), gauss)
-    scatter = draw_one(list_scatters(rig), gauss)
+    moved = shift or {}
+    true = {
+        name: unknown.at(moved.get(name, 0.0) + spread * draws.gauss(0.0, 1.0))
+        for name, unknown in list_unknowns(rig, setting, prior).items()
+    }
+    scatter = {
+        name: unknown.at(draws.gauss(0.0, 1.0)) for name, unknown in list_scatters(rig).items()
+    }
     depth = rig.dish.depth_m
     return RigModel(
         valves=tuple(
@@ -80,6 +95,7 @@ def draw_model(rig: Rig, seed: int) -> RigModel:
             depth_factor=estimate_depth_factor(depth) if depth >= SHALLOWEST_JET_M else 1.0,
             onset_scatter_s=scatter["onset_scatter_s"],
             height_scatter=scatter["height_scatter"],
+            shape=shape,
         ),
         liquid=setting.liquid,
         air=setting.air,
