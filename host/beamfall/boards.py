@@ -116,20 +116,43 @@ def read_profile(path: Path) -> Profile:
     for node in tree.body:
         if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
             continue  # a docstring
-        target = (
-            node.targets[0] if isinstance(node, ast.Assign) and len(node.targets) == 1 else None
-        )
-        if not isinstance(node, ast.Assign) or not isinstance(target, ast.Name):
-            raise BoardProfileError(
-                f"{path}:{node.lineno}: a profile holds only lines like NAME = value"
-            )
-        try:
-            constants[target.id] = ast.literal_eval(node.value)
-        except (ValueError, TypeError, SyntaxError, RecursionError) as error:
-            raise BoardProfileError(
-                f"{path}:{node.lineno}: {target.id} must be written out as a value, not computed"
-            ) from error
+        if isinstance(node, ast.ImportFrom):
+            constants.update(_take_from(path, node))
+        else:
+            name, value = _read_line(path, node)
+            constants[name] = value
     return Profile(path, constants)
+
+
+def _read_line(path: Path, node: ast.stmt) -> tuple[str, Any]:
+    target = node.targets[0] if isinstance(node, ast.Assign) and len(node.targets) == 1 else None
+    if not isinstance(node, ast.Assign) or not isinstance(target, ast.Name):
+        raise BoardProfileError(
+            f"{path}:{node.lineno}: a profile holds only lines like NAME = value, and "
+            "`from boards.pico import NAME` for what it shares with another"
+        )
+    try:
+        return target.id, ast.literal_eval(node.value)
+    except (ValueError, TypeError, SyntaxError, RecursionError) as error:
+        raise BoardProfileError(
+            f"{path}:{node.lineno}: {target.id} must be written out as a value, not computed"
+        ) from error
+
+
+def _take_from(path: Path, node: ast.ImportFrom) -> dict[str, Any]:
+    """The constants that a profile shares with one that comes with the firmware."""
+    known = {f"boards.{other.stem}": other for other in list_profiles() if other.stem != path.stem}
+    other = known.get(node.module or "") if node.level == 0 else None
+    if other is None or any(alias.asname for alias in node.names):
+        raise BoardProfileError(
+            f"{path}:{node.lineno}: a profile takes names only from profiles of the firmware: "
+            + ", ".join(known)
+        )
+    shared = read_profile(other).constants
+    missing = [alias.name for alias in node.names if alias.name not in shared]
+    if missing:
+        raise BoardProfileError(f"{path}:{node.lineno}: {node.module} has no {', '.join(missing)}")
+    return {alias.name: shared[alias.name] for alias in node.names}
 
 
 def check_profile(profile: Profile) -> None:

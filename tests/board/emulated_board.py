@@ -107,14 +107,26 @@ def emulated_board(
                 raise RuntimeError("the emulator ended before it served the board")
             threading.Thread(target=process.stderr.read, daemon=True).start()
             board = EmulatedBoard(found.group())
-            yield board
-            (folder / "stop").touch()
-            process.wait(120)
-            board.result.update(json.loads((folder / "result.json").read_text()))
+            try:
+                yield board
+            except BaseException as error:
+                ended = end_emulation(process, folder)
+                last = ended["transitions"][-12:]
+                error.add_note(
+                    f"the emulated board at {ended['emulated_s']} s: {ended['console'][-400:]!r}, {last}"
+                )
+                raise
+            board.result.update(end_emulation(process, folder))
         finally:
             if process.poll() is None:
                 process.terminate()
                 process.wait(10)
+
+
+def end_emulation(process: subprocess.Popen[str], folder: Path) -> dict[str, Any]:
+    (folder / "stop").touch()
+    process.wait(120)
+    return dict(json.loads((folder / "result.json").read_text()))
 
 
 # -- measuring -------------------------------------------------------------------------------------------------
@@ -173,6 +185,7 @@ def measure(
                 assert outcome.done.state.name == "fired", outcome.done
                 lost += outcome.done.edges_lost
                 plans.append((number, outcome))
+                print(f"shot {number}: {outcome.done.edges} edges", file=sys.stderr, flush=True)
             status = board.status()
         url_result = emulated
     result = url_result.result

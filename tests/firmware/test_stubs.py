@@ -73,7 +73,7 @@ def check(tmp_path_factory: pytest.TempPathFactory):  # type: ignore[no-untyped-
         assert "checked" in done.stdout, done.stdout + done.stderr
         found = []
         for line in done.stdout.splitlines():
-            match = re.match(r"(ports/\S+): error: (.*)  \[(\S+)\]$", line)
+            match = re.match(r"(ports/(?:rp2/|console|off)\S+): error: (.*)  \[(\S+)\]$", line)
             if (
                 match
                 and match[3] in CODES

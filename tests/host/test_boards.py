@@ -107,6 +107,17 @@ def test_a_profile_is_read_and_never_run(tmp_path: Path) -> None:
     assert not mark.exists()
 
 
+def test_a_profile_may_share_with_another(tmp_path: Path) -> None:
+    path = tmp_path / "mine.py"
+    path.write_text("from boards.pico import OUTPUTS\nNAME = 'mine'\n")
+    assert read_profile(path).constants["OUTPUTS"] == find_profile("pico").constants["OUTPUTS"]
+    for line in ("from os import environ", "from boards.pico import *", "from boards.pico import NAME as N",
+                 "from boards.mine import NAME", "from .pico import NAME", "from boards.pico import PINS"):  # fmt: skip
+        path.write_text(line)
+        with pytest.raises(BoardProfileError):
+            read_profile(path)
+
+
 def test_all_problems_are_told_at_once(tmp_path: Path) -> None:
     path = tmp_path / "empty.py"
     path.write_text("")

@@ -13,6 +13,7 @@ import rp2
 from beamfall_board import wire_definition as wire
 from machine import mem32
 
+from ports import maintenance
 from ports.console import Console
 from ports.rp2 import memory, programs, schedule
 from ports.rp2 import registers as reg
@@ -33,7 +34,6 @@ _COUNT_MAX = 255
 _TICKS_MASK = 0x3FFFFFFF
 _NAP_MS = 2  # longest sleep while edges may come: 100 edges at 50 kHz, a fifth of the ring
 _LOOK_MS = 50  # longest sleep at all: the button and the light want to be looked after
-MAINTENANCE = 0x6D61696E  # in the scratch register over a restart: do not start the main loop
 _DONE_US = 2  # added to the timeline's end, for the microsecond clock's own grain
 
 
@@ -436,8 +436,8 @@ class Port:
         self._watchdog = machine.WDT(timeout=timeout_ms)
 
     def enter_maintenance(self):
-        """Restart without main loop and watchdog; does not come back. See start.py."""
-        mem32[self._pins.chip.scratch] = MAINTENANCE
+        """Restart without main loop and watchdog; does not come back."""
+        maintenance.ask_for()
         time.sleep_ms(_LOOK_MS)  # the answer leaves
         machine.reset()
 

@@ -72,7 +72,6 @@ class Chip:
         self.watchdog_reason = (
             watchdog + 0x08
         )  # bit 0: its timer ran out; bit 1: it was told to restart the chip
-        self.scratch = watchdog + 0x0C  # keeps its value over a restart, not over a power loss
 
     def io_control(self, gpio):
         return self.io + 8 * gpio + 4

@@ -292,6 +292,7 @@ class Bench:
         console = types.ModuleType("ports.console")
         console.__dict__["Console"] = lambda: None
         monkeypatch.setitem(sys.modules, "ports.console", console)
+        monkeypatch.setitem(sys.modules, "ports.maintenance", types.ModuleType("ports.maintenance"))
         memory = importlib.import_module("ports.rp2.memory")
         monkeypatch.setattr(memory, "allocate", allocate)
         self.module = importlib.import_module("ports.rp2.port")
