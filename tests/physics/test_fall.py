@@ -104,9 +104,7 @@ def test_other_drops_stay_near_integrated_sphere_drag(diameter_mm: float, bound_
         assert found >= sphere[height_m] - 2e-6  # a flattened drop is never faster
 
 
-@pytest.mark.parametrize(
-    ("height_m", "expected_ms"), [(0.1, 143.19), (0.3, 249.06), (0.5, 322.88)]
-)
+@pytest.mark.parametrize(("height_m", "expected_ms"), [(0.1, 143.19), (0.3, 249.06), (0.5, 322.88)])
 def test_published_times_at_4_mm(height_m: float, expected_ms: float) -> None:
     # computed: closed form with Gunn & Kinzer's terminal speed
     assert fall(height_m, 4e-3, air=AIR).time_s * 1e3 == pytest.approx(expected_ms, abs=0.3)
@@ -253,21 +251,12 @@ def test_a_drop_near_breaking_up_is_refused() -> None:
         fall_array([0.5, 5.0], 5.5e-3, surface_tension_n_m=0.025)
 
 
-def test_a_single_fall_needs_no_numpy_and_takes_below_50_us() -> None:
+def test_a_single_fall_needs_no_numpy() -> None:
     script = (
         "import sys; from beamfall.physics.fall import fall; fall(0.5, 4e-3); "
         "assert not {'numpy', 'scipy', 'iapws'} & set(sys.modules)"
     )
     subprocess.run([sys.executable, "-c", script], check=True, env={"PYTHONPATH": _host_path()})
-    best = min(_seconds_for(500) for _ in range(7)) / 500
-    assert best < 50e-6
-
-
-def _seconds_for(count: int) -> float:
-    begin = time.perf_counter()
-    for _ in range(count):
-        fall(1.0, 4e-3)
-    return time.perf_counter() - begin
 
 
 def _host_path() -> str:
