@@ -22,6 +22,7 @@ if str(HARDWARE) not in sys.path:
 
 from circuit import (  # noqa: E402
     bill,
+    connections,
     figures,
     kicad,
     limits,
@@ -90,6 +91,7 @@ def make_texts(circuit: Circuit) -> list[MadeText]:
     texts = [
         MadeText("controller.net", kicad.kicad_netlist(circuit)),
         MadeText("bill_of_materials.csv", bill.bill_csv(circuit)),
+        MadeText("connections.md", connections.connections_page(circuit)),
         MadeText(SOURCES, picture_sources()),
     ]
     for board in boards:

@@ -1,8 +1,9 @@
-"""The bill of materials, made from the netlist and the catalogue."""
+"""The bill of materials, made from the netlist, the catalogue and the list of what is needed beside them."""
 
 from __future__ import annotations
 
 from circuit.netlist import Circuit
+from circuit.sundries import SUNDRIES
 from circuit.tables import to_csv
 
 Row = dict[str, str | float]
@@ -31,7 +32,23 @@ def bill_rows(circuit: Circuit) -> list[Row]:
                 "fit": "in a socket, see the guide" if set(refs) <= optional else "always",
             }
         )
-    return sorted(rows, key=lambda row: str(row["item"]))
+    rows.sort(key=lambda row: str(row["item"]))
+    for sundry in SUNDRIES:
+        rows.append(
+            {
+                "item": sundry.key,
+                "quantity": sundry.quantity,
+                "references": "",
+                "description": sundry.description,
+                "value": "",
+                "package": "",
+                "purpose": sundry.purpose,
+                "substitutes": sundry.substitutes,
+                "cost": sundry.cost,
+                "fit": "beside the circuit",
+            }
+        )
+    return rows
 
 
 def bill_csv(circuit: Circuit) -> str:

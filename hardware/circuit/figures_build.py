@@ -216,7 +216,7 @@ def draw_zones() -> Any:
         3.1,
         "valves\nF110… D110… D111… Q110… R110… J110…\nshort, thick wires (0.5 mm²)\nfrom VS and to R510",
     )
-    add_box(a, 0.9, 4.2, 5.6, 3.8, "microcontroller board A1\nin sockets,\nUSB socket at the edge")
+    add_box(a, 0.9, 4.2, 5.6, 3.8, "microcontroller board M1\nin sockets,\nUSB socket at the edge")
     add_box(a, 7.0, 4.6, 3.0, 3.4, "buffer U2\nR21 to R28\nC20")
     add_box(a, 0.9, 1.0, 5.6, 2.7, "receivers U3\nbeam and light sockets\nRV410, RV420")
     add_box(a, 7.0, 1.0, 3.0, 3.0, "sensing U4\nR510\nbutton, LED")

@@ -154,7 +154,7 @@ def _board() -> Iterable[Part]:
     pins = {"V5": BUFFER_SUPPLY, "3V3": LOGIC_SUPPLY, "GND": GROUND}
     for signal in (*BUFFER_CHANNELS, *INPUT_LEVELS, *SENSE_LINES, STATUS_LED):
         pins[signal] = f"PIN_{signal.upper()}"
-    yield Part("A1", "BOARD", "board", pins)
+    yield Part("M1", "BOARD", "board", pins)
 
 
 def _buffer() -> Iterable[Part]:

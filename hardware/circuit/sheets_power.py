@@ -80,7 +80,7 @@ def draw_buffer(circuit: Circuit) -> Sheet:
     signals = list(BUFFER_CHANNELS)
     inputs = ["beam1", "beam2", "light1", "button1", "coil_current", "supply_voltage", "status_led"]
     s.box(
-        "A1",
+        "M1",
         (0, 0),
         left=["V5", "3V3", "GND", "", *inputs],
         right=signals,
@@ -88,18 +88,18 @@ def draw_buffer(circuit: Circuit) -> Sheet:
         text="{ref} microcontroller board",
     )
     for pin, net in (("V5", "V5"), ("3V3", "V3")):
-        x, y = s.at("A1", pin)
+        x, y = s.at("M1", pin)
         s.tag(net, (x - 0.6, y), "left")
         s.wire((x, y), (x - 0.6, y))
-    x, y = s.at("A1", "GND")
+    x, y = s.at("M1", "GND")
     s.wire((x, y), (x - 0.6, y), (x - 0.6, y - 0.5))
     s.tag(GROUND, (x - 0.6, y - 0.5))
     for pin in inputs:
-        x, y = s.at("A1", pin)
+        x, y = s.at("M1", pin)
         s.wire((x, y), (x - 0.6, y))
         s.tag(f"PIN_{pin.upper()}", (x - 0.6, y), "left")
-    bx = s.at("A1", "valve1")[0] + 12.0
-    by = s.at("A1", "valve1")[1]
+    bx = s.at("M1", "valve1")[0] + 12.0
+    by = s.at("M1", "valve1")[1]
     s.box(
         "U2",
         (bx, by),
@@ -109,7 +109,7 @@ def draw_buffer(circuit: Circuit) -> Sheet:
         text="{ref} {value}",
     )
     for n, signal in enumerate(signals, start=1):
-        start, end = s.at("A1", signal), s.at("U2", str(1 + n))
+        start, end = s.at("M1", signal), s.at("U2", str(1 + n))
         s.wire(start, end)
         rx = start[0] + 0.8 + (n - 1) * 1.3
         s.two(f"R{20 + n}", elm.Resistor(), (rx, -9.2), (rx, -11.2), text="{ref}", loc="bottom")
@@ -119,7 +119,7 @@ def draw_buffer(circuit: Circuit) -> Sheet:
         out = s.at("U2", str(19 - n))
         s.wire(out, (out[0] + 0.6, out[1]))
         s.tag(f"OUT_{signal.upper()}", (out[0] + 0.6, out[1]), "right")
-    first = s.at("A1", "valve1")[0] + 0.8
+    first = s.at("M1", "valve1")[0] + 0.8
     s.wire((first, -11.6), (first + 7 * 1.3, -11.6))
     s.tag(GROUND, (first, -11.6))
     s.note(

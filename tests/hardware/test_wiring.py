@@ -87,7 +87,7 @@ def test_a_profile_that_does_not_fit_the_circuit_is_refused(circuit, tmp_path, o
 
 
 def test_every_signal_of_the_wire_has_its_place_in_the_circuit(circuit):
-    board = circuit.part("A1")
+    board = circuit.part("M1")
     assert set(SIGNALS.values()) <= set(board.pins)
 
 

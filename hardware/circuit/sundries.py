@@ -1,0 +1,171 @@
+"""What a builder needs beside the parts of the netlist: it carries no current of its own, so no net names it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Sundry:
+    """A line of the bill of materials without references. cost as in the catalogue."""
+
+    key: str
+    quantity: str
+    description: str
+    purpose: str
+    substitutes: str
+    cost: str
+
+
+SUNDRIES = (
+    Sundry(
+        "SUPPLY",
+        "1",
+        "plug-in supply, 12 V (or 24 V) DC, 2 A, centre positive, certified for your country",
+        "power; the only part at mains voltage, bought whole and never opened",
+        "15 to 36 W desktop supply of the same voltage",
+        "medium",
+    ),
+    Sundry(
+        "PERFBOARD",
+        "1",
+        "perforated board, 160 × 100 mm, 2.54 mm pitch, a separate copper pad at each hole",
+        "carries the circuit",
+        "two smaller boards: one for logic, one for flashes",
+        "medium",
+    ),
+    Sundry(
+        "CASE",
+        "1",
+        "closed plastic case, about 200 × 120 × 60 mm, screw lid",
+        "keeps fingers and liquid away; insulates the flash side",
+        "larger; not metal",
+        "medium",
+    ),
+    Sundry(
+        "SOCKETS",
+        "1 each of 20, 14, 8 pins; 2 of 4 pins",
+        "chip sockets",
+        "chips go in after their pins have been measured",
+        "turned-pin strips",
+        "low",
+    ),
+    Sundry(
+        "SOCKET3",
+        "9",
+        "3-pin pieces of turned-pin socket strip, 2.54 mm",
+        "three for thyristors, two for each flash optocoupler, 10.16 mm apart",
+        "3 pins cut from a longer strip",
+        "low",
+    ),
+    Sundry(
+        "HEADERS",
+        "2",
+        "socket strips as long as the microcontroller board's pin rows",
+        "the board can be taken out",
+        "",
+        "low",
+    ),
+    Sundry(
+        "WIRE_THIN",
+        "5 m",
+        "hook-up wire, 0.14 to 0.25 mm², several colours",
+        "signals",
+        "solid wire of 0.5 mm",
+        "low",
+    ),
+    Sundry(
+        "WIRE_THICK",
+        "2 m",
+        "stranded wire, 0.5 mm²",
+        "VS, valve feeds, drains, ground",
+        "0.75 mm²",
+        "low",
+    ),
+    Sundry(
+        "CABLE4", "2 × 1.5 m", "4-core cable, screened", "beams", "4-core telephone cable", "low"
+    ),
+    Sundry(
+        "CABLE2",
+        "5 × 1.5 m",
+        "2-core cable; for flashes with insulation for 300 V",
+        "valves, photodiode, flashes",
+        "",
+        "low",
+    ),
+    Sundry(
+        "FLASH_ADAPTER",
+        "1 per flash",
+        "hot-shoe or sync-socket adapter with a cable, that fits your flash",
+        "reaches the flash's contact without opening it",
+        "",
+        "medium",
+    ),
+    Sundry(
+        "CAMERA_CABLE",
+        "1",
+        "remote release cable that fits your camera, with a 3.5 mm jack",
+        "reaches the camera",
+        "a remote release cut open",
+        "medium",
+    ),
+    Sundry("USB_CABLE", "1", "USB data cable that fits the board", "computer to board", "", "low"),
+    Sundry(
+        "USB_ISOLATOR",
+        "1, advised",
+        "USB isolator, full speed (12 Mbit/s), bought whole",
+        "parts the computer's ground from everything near liquid",
+        "laptop on battery",
+        "medium",
+    ),
+    Sundry(
+        "TUBES",
+        "4",
+        "black tube, 5 mm inside, 20 mm long",
+        "beam heads: keep lamp light out",
+        "black drinking straw in heat-shrink",
+        "low",
+    ),
+    Sundry(
+        "SLITS",
+        "2",
+        "black card or sheet with a slit of 1 × 5 mm",
+        "beam receivers: make the edge sharp",
+        "two pieces of blade glued 1 mm apart (mind your fingers)",
+        "low",
+    ),
+    Sundry("SHRINK", "1 set", "heat-shrink tube", "insulates joints", "", "low"),
+    Sundry(
+        "TEST_LAMP",
+        "1",
+        "12 V lamp, 3 to 5 W (24 V: of that voltage)",
+        "stands in for a valve in the first tests",
+        "resistor 47 Ω 5 W (24 V: 150 Ω 5 W)",
+        "low",
+    ),
+    Sundry("BATTERY9", "1", "9 V battery with clip", "first tests at harmless power", "", "low"),
+    Sundry(
+        "BOTTLE",
+        "1",
+        "bottle of 0.5 to 1 l, plastic, with stopper, air tube of 4 to 6 mm bore, outlet, hose",
+        "Mariotte bottle",
+        "see the drawing",
+        "low",
+    ),
+    Sundry(
+        "NOZZLE",
+        "1 per valve",
+        "nozzle, mouth 2 to 4 mm outside, cut square",
+        "shapes the drop",
+        "blunt dispensing needle",
+        "low",
+    ),
+    Sundry(
+        "STAND",
+        "1",
+        "stand, clamps, dish, tray, clear splash guard, plumb line, spirit level",
+        "holds it all",
+        "",
+        "medium",
+    ),
+)
