@@ -8,7 +8,6 @@ z (see `learned`). Spreads with no source are estimates and say so in `why`.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -124,11 +123,6 @@ def make_jet_prior(rig: Rig, setting: Setting) -> JetPrior:
     return draw_jet_prior(
         diameter, speed, liquid=setting.liquid, depth_m=depth, gravity=setting.gravity
     )
-
-
-def draw_one(unknowns: dict[str, Unknown], gauss: Callable[[], float]) -> dict[str, float]:
-    """Draw one rig: `gauss` gives standard normal numbers, one for each unknown in their order."""
-    return {name: unknown.at(gauss()) for name, unknown in unknowns.items()}
 
 
 def _plain(name: str, middle: float, spread: float, low: float, high: float, why: str) -> Unknown:

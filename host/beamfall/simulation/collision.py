@@ -200,5 +200,5 @@ def see_picture(model: RigModel, column: Column, light_s: float) -> Picture:
     if abs(stage) <= CONTACT_S:
         return Picture("contact", stage, jet_m, contact.height_m)
     if stage > 0.0:
-        return Picture("after", stage, jet_m, None)
+        return Picture("after", stage, contact.height_m, None)  # there the umbrella sits
     return Picture("before" if drop2_m is not None else calm, stage, jet_m, drop2_m)

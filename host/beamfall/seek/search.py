@@ -1,0 +1,149 @@
+"""The search as a whole, without a board: give it what was fired and answered, it gives the next shot."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from beamfall.plan.collision import STAGE_S, check_rig
+from beamfall.plan.result import AnchorEdge
+from beamfall.plan.rows import Opening, build_sequence
+from beamfall.plan.setting import make_setting
+from beamfall.plan.unknowns import make_jet_prior
+from beamfall.seek.answer import Answer, Shot
+from beamfall.seek.belief import TALL, Belief
+from beamfall.seek.choose import Proposal, propose
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from beamfall.plan.learned import Learned
+    from beamfall.rig import Rig
+    from beamfall.sequence import Sequence
+
+    Floats = NDArray[np.float64]
+
+NEAR_S = 0.001  # a picture within this of the wanted stage is found
+SURE = 0.85  # the chance of it at which the search stops
+
+CURIOSITY, CURIOUS = 0.7, 20.0  # weight of a nat against the chance of the picture
+_GOOD_SPACING = 0.75
+_AIMED_BELOW = 0.25  # nats: a shot that asks less than this aims
+
+
+@dataclass
+class Search:
+    """A search for a two-drop collision `wanted_s` after the contact (the rig's aim, else STAGE_S).
+
+    Raises as `plan_collision` does.
+    """
+
+    rig: Rig
+    wanted_s: float | None = None
+    near_s: float = NEAR_S
+    sure: float = SURE
+    learned: Learned | None = None
+    seed: int = 0
+    shots: int = 0
+    chance: float = 0.0  # that the newest picture is the wanted one
+    found: bool = False
+    _spacing_s: float | None = None
+    _last_spacing_s: float | None = None
+    _aimed: bool = False
+    _answers: list[tuple[Shot, Answer]] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.rig = self.rig.with_aim(kind="collision", drops=2)
+        check_rig(self.rig)
+        if self.wanted_s is None:
+            stage = self.rig.aim.stage_s
+            self.wanted_s = STAGE_S if stage is None else stage
+        setting = make_setting(self.rig)
+        self.belief = Belief(
+            self.rig,
+            setting,
+            make_jet_prior(self.rig, setting),
+            seed=self.seed,
+            learned=self.learned,
+        )
+        self._spacing_s = self.rig.aim.spacing_s
+
+    @property
+    def by_beam(self) -> bool:
+        """Whether the flash follows drop 2's beam edge."""
+        return bool(self.rig.beams) and self.rig.aim.anchor != "release"
+
+    def propose(self) -> Proposal:
+        """The next shot."""
+        assert self.wanted_s is not None
+        # A shot that aimed and left doubt is not repeated: the next one asks.
+        curiosity = CURIOUS if self._aimed else CURIOSITY
+        proposal = propose(
+            self.belief,
+            self.wanted_s,
+            self.near_s,
+            spacing_s=self._spacing_s if self._spacing_s is not None else self._keep_spacing(),
+            by_beam=self.by_beam,
+            curiosity=curiosity,
+        )
+        self._aimed = not self._aimed and proposal.information < _AIMED_BELOW
+        if self._spacing_s is None:
+            self._last_spacing_s = proposal.spacing_s
+        return proposal
+
+    def _keep_spacing(self) -> float | None:
+        """The last spacing, as long as drop 2 then likely meets the jet high up."""
+        spacing = self._last_spacing_s
+        if spacing is None:
+            return None
+        _, height = self.belief.rigs.find_contacts(spacing)
+        good = height >= TALL * self.belief.rigs.height_m  # False for NaN
+        return spacing if float(self.belief.weights @ good) >= _GOOD_SPACING else None
+
+    def build(self, proposal: Proposal) -> Sequence:
+        """The sequence that fires a proposal."""
+        import numpy as np
+
+        rig, rigs = self.rig, self.belief.rigs
+        if self.by_beam:
+            beam = rig.beams[0]
+            anchor = AnchorEdge(beam.input, beam.edge, 2)
+            second = rigs.drop(2)
+            last = proposal.spacing_s + float(
+                np.percentile(second.latency_s + second.to_edge_s, 99.9)
+            )
+            delay = proposal.delay_s
+        else:
+            from beamfall.plan.rows import find_lead
+
+            anchor, last = AnchorEdge("release", "", 0), 0.0
+            delay = proposal.delay_s + find_lead(rig)
+        openings = [
+            Opening(rig.valves[0], 0.0),
+            Opening(rig.valves[1 % len(rig.valves)], proposal.spacing_s),
+        ]
+        return build_sequence(rig, openings, anchor, delay, last, f"seek, {rig.name}")
+
+    def take(self, shot: Shot, answer: Answer) -> None:
+        """Take the answer to a shot; `found` and `chance` then say how things stand."""
+        assert self.wanted_s is not None
+        self.shots += 1
+        self._answers.append((shot, answer))
+        self.chance = self.belief.take(shot, answer, self.wanted_s, self.near_s)
+        self.found = answer.word == "found" or self.chance >= self.sure
+        if answer.word in ("contact", "after", "found"):
+            # From now on one thing at a time: at one spacing the moment of contact stays where it is,
+            # whatever law the jet follows.
+            self._spacing_s = shot.spacing_s
+
+    def keep(self, *, board: str, port: str, simulated: bool) -> Learned:
+        """What this search has learned of the rig, to be kept with it."""
+        from beamfall.plan.learned import make_learned
+
+        mean, covariance = self.belief.moments()
+        before = self.learned.shots if self.learned is not None else 0
+        return make_learned(
+            self.rig, mean, covariance, board=board, port=port, simulated=simulated,
+            shots=before + self.shots,
+        )  # fmt: skip

@@ -1,0 +1,187 @@
+"""Hidden rigs in a process of their own: they answer to shots, and tell their truth only at the end.
+
+    python tests/benchmarks/hidden_rigs.py        (started by the other benchmarks, talks JSON lines)
+
+Each rig has a public file, drawn around a photographer's rig, and a hidden truth. In the world
+`same` the truth comes from the planner's own distributions; in the world `other` they are 15 %
+broader, moved by 0.3 standard deviations in the directions below, and the jet follows a second law
+that the planner does not have (simulation.model.JetModel.shape, 1.6 to 3.5). There is no firmware
+in between: an ideal board plays the sequence, since what is asked here is what the planner is worth.
+"""
+
+from __future__ import annotations
+
+import json
+import random
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+SPREAD = 1.15
+SHIFT = {
+    "nozzle_error_m": 0.3,
+    "beam_error_m": -0.3,
+    "volume_ratio": 0.3,
+    "detachment_ratio": 0.3,
+    "start_speed_ratio": -0.3,
+    "onset_factor": 0.3,
+    "height_factor": -0.3,
+    "rise_factor": 0.3,
+}
+WORLDS = ("same", "other")
+
+
+def draw_rig_file(number: int) -> Any:
+    """The public side: a rig that a photographer might have, by its number."""
+    from beamfall.rig import example_rig
+
+    draws = random.Random(f"rig file {number}")
+    rig = example_rig()
+    height = draws.uniform(0.38, 0.85)
+    valve = replace(
+        rig.valves[0],
+        height_m=height,
+        bore_m=draws.uniform(1.6e-3, 2.3e-3),
+        head_m=draws.uniform(0.06, 0.15),
+        latency_s=draws.uniform(0.014, 0.030),
+    )
+    # An opening for a drop of 3.2 to 4.6 mm.
+    flow = 0.61 * 3.1416 / 4 * valve.bore_m**2 * (2 * 9.81 * valve.head_m) ** 0.5
+    volume = 3.1416 / 6 * draws.uniform(3.2e-3, 4.6e-3) ** 3
+    valve = replace(valve, opening_s=round(volume / flow, 4))
+    beam = replace(
+        rig.beams[0],
+        height_m=height - draws.uniform(0.08, 0.18),
+        width_m=draws.uniform(0.0, 3e-3),
+    )
+    dish = replace(rig.dish, depth_m=draws.uniform(0.006, 0.04))
+    return replace(rig, name=f"hidden {number}", valves=(valve,), beams=(beam,), dish=dish)
+
+
+class Board:
+    """An ideal board: plays a two-drop sequence on a simulated rig and says when things happened."""
+
+    def __init__(self, rig: Any) -> None:
+        self.rig = rig
+        self._now_s = 1.0
+
+    def play(self, spacing_s: float, opening_s: float, delay_s: float) -> dict[str, Any] | None:
+        """Two openings, a flash `delay_s` after drop 2's dark edge; None where it never came."""
+        from beamfall.wire import get_definition
+
+        signals = get_definition().enum("signal")
+        hz, start = self.rig.clock_hz, self._now_s
+        self._now_s += 10.0
+
+        def ticks(seconds: float) -> int:
+            return round((start + seconds) * hz)
+
+        edges: list[tuple[float, int]] = []
+
+        def listen(until: float) -> None:
+            while (edge := self.rig.next_edge(ticks(until))) is not None:
+                if edge[1] == int(signals["beam1"]):
+                    edges.append((edge[0] / hz - start, edge[2]))
+
+        for opened in (0.0, spacing_s):
+            listen(opened)
+            self.rig.drive(int(signals["valve1"]), 1, ticks(opened))
+            listen(opened + opening_s)
+            self.rig.drive(int(signals["valve1"]), 0, ticks(opened + opening_s))
+        listen(1.5)
+        dark = [when for when, level in edges if level]
+        if len(dark) < 2:
+            self.rig.take_splash()
+            return None
+        flash = dark[1] + delay_s
+        self.rig.drive(int(signals["flash1"]), 1, ticks(flash))
+        splash = self.rig.take_splash()
+        clear = [when for when, level in edges if not level]
+        return {
+            "edges_s": dark[:2],
+            "dwells_s": [b - a for a, b in zip(dark[:2], clear[:2], strict=False)],
+            "flash_s": flash,
+            "picture": splash.pictures[0],
+        }
+
+
+def serve() -> None:
+    """Answer JSON lines on the standard streams."""
+    from beamfall.plan.collision import MEETING
+    from beamfall.seek.person import SimulatedPerson
+    from beamfall.simulation.build import draw_model
+    from beamfall.simulation.needs import find_needs
+    from beamfall.simulation.rig import SimulatedRig
+
+    board: Board | None = None
+    person = SimulatedPerson()
+    stages: list[float | None] = []
+    rig: Any = None
+    for line in sys.stdin:
+        order = json.loads(line)
+        answer: Any
+        match order["do"]:
+            case "hide":
+                number, world = order["number"], order["world"]
+                rig = draw_rig_file(number)
+                if world == "same":
+                    model = draw_model(rig, number)
+                else:
+                    law = random.Random(f"law {number}").uniform(1.6, 3.5)
+                    model = draw_model(rig, number, spread=SPREAD, shift=SHIFT, shape=law)
+                board = Board(SimulatedRig(model, number))
+                person = SimulatedPerson(number, heights=order.get("heights", False))
+                stages = []
+                answer = rig.to_dict()
+            case "fire":
+                assert board is not None
+                shot = board.play(order["spacing_s"], rig.valves[0].opening_s, order["delay_s"])
+                picture = None if shot is None else shot.pop("picture")
+                stages.append(None if picture is None else picture.stage_s)
+                said = person.answer(picture)
+                answer = {
+                    "shot": shot,
+                    "word": said.word,
+                    "jet_m": said.jet_m,
+                    "drop_m": said.drop_m,
+                }
+            case "reveal":
+                assert board is not None
+                needs = find_needs(board.rig.model, order.get("stage_s", 0.0), MEETING)
+                answer = {"stages": stages, "needs": None if needs is None else vars(needs)}
+            case other:
+                raise ValueError(other)
+        print(json.dumps(answer), flush=True)
+
+
+class HiddenRigs:
+    """The near end: starts the process and asks it."""
+
+    def __init__(self) -> None:
+        self._process = subprocess.Popen(
+            [sys.executable, str(Path(__file__).resolve())],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+
+    def ask(self, do: str, **order: Any) -> Any:
+        """One order and its answer."""
+        assert self._process.stdin is not None and self._process.stdout is not None
+        self._process.stdin.write(json.dumps({"do": do, **order}) + "\n")
+        self._process.stdin.flush()
+        return json.loads(self._process.stdout.readline())
+
+    def __enter__(self) -> HiddenRigs:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        assert self._process.stdin is not None
+        self._process.stdin.close()
+        self._process.wait(10)
+
+
+if __name__ == "__main__":
+    serve()

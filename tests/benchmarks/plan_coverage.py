@@ -1,0 +1,83 @@
+"""How often the planner's 90 % intervals hold the truth of hidden rigs, and how wide they are.
+
+    python tests/benchmarks/plan_coverage.py [--rigs 1000]
+
+Prints a line for each quantity and world (see hidden_rigs.py), the common-practice case of a nozzle
+at 0.61 m and a beam at 0.48 m (280 ms after the first edge; common practice, no source), and the
+rates at which planned shots show what they should.
+"""
+
+from __future__ import annotations
+
+import argparse
+import statistics
+from dataclasses import replace
+
+from beamfall.plan.collision import plan_collision
+from beamfall.rig import Rig, example_rig
+from hidden_rigs import WORLDS, HiddenRigs
+
+QUANTITIES = (
+    "nozzle_to_beam", "beam_to_surface", "jet_onset", "spacing", "flash_delay",
+    "flash_after_first_edge",
+)  # fmt: skip
+
+
+def measure(world: str, count: int) -> None:
+    """Print coverage and width of every interval in a world."""
+    held = dict.fromkeys(QUANTITIES, 0)
+    widths: dict[str, list[float]] = {name: [] for name in QUANTITIES}
+    rigs = 0
+    words: dict[str, int] = {}
+    with HiddenRigs() as hidden:
+        for number in range(count):
+            rig = Rig.from_dict(hidden.ask("hide", number=number, world=world))
+            plan = plan_collision(rig)
+            said = hidden.ask("fire", spacing_s=plan.spacing_s, delay_s=plan.flash_delay_s)
+            words[said["word"]] = words.get(said["word"], 0) + 1
+            needs = hidden.ask("reveal", stage_s=plan.stage_s)["needs"]
+            if needs is None:
+                continue
+            rigs += 1
+            for name in QUANTITIES:
+                interval = plan.intervals[name]
+                widths[name].append(interval.p95 - interval.p5)
+                held[name] += interval.holds(needs[f"{name}_s"])
+    print(f"\nworld '{world}', {rigs} hidden rigs")
+    print(f"  {'quantity':26s} {'held':>7s} {'median width':>14s}")
+    for name in QUANTITIES:
+        share = held[name] / rigs
+        print(f"  {name:26s} {share:7.1%} {statistics.median(widths[name]) * 1e3:11.1f} ms")
+    print(f"  all six together: {sum(held.values()) / (len(held) * rigs):.1%}")
+    shown = ", ".join(f"{word} {n / count:.0%}" for word, n in sorted(words.items()))
+    print(f"  first shot at the planned times shows: {shown}")
+
+
+def show_common_practice() -> None:
+    """Print the interval that must hold 280 ms."""
+    rig = example_rig()
+    rig = replace(
+        rig,
+        valves=(replace(rig.valves[0], height_m=0.61),),
+        beams=(replace(rig.beams[0], height_m=0.48),),
+    )
+    interval = plan_collision(rig).intervals["flash_after_first_edge"]
+    inside = "inside" if interval.holds(0.280) else "OUTSIDE"
+    print(
+        f"common practice: 280 ms after the first edge lies {inside} "
+        f"{interval.p5 * 1e3:.1f} .. {interval.p95 * 1e3:.1f} ms (middle {interval.p50 * 1e3:.1f} ms)"
+    )
+
+
+def main() -> None:
+    """Run it."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--rigs", type=int, default=1000)
+    options = parser.parse_args()
+    show_common_practice()
+    for world in WORLDS:
+        measure(world, options.rigs)
+
+
+if __name__ == "__main__":
+    main()
