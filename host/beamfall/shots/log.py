@@ -311,6 +311,13 @@ class ShotLog:
         with explain_errors(self.path):
             return self._connection.execute(select, values).fetchall()
 
+    def iterate(
+        self, select: str, values: Mapping[str, Any] | Sequence[Any] = ()
+    ) -> Iterator[tuple[Any, ...]]:
+        """The same, a row at a time: for what may not fit into memory."""
+        with explain_errors(self.path):
+            yield from self._connection.execute(select, values)
+
     # -- inside ------------------------------------------------------------------------------------
     @contextlib.contextmanager
     def _transaction(self) -> Iterator[None]:

@@ -1,0 +1,41 @@
+"""How commands open the shot log."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from beamfall.shots import ShotLog
+
+NOTHING_YET = (
+    "no shot has been logged yet; the log will be {path}; fire one: beamfall shoot --port sim"
+)
+
+
+def open_log(*, to_write: bool = False) -> ShotLog:
+    """Open the log that there is; raises NoSuchShot where no shot has been logged yet."""
+    from beamfall.errors import NoSuchShot
+    from beamfall.shots import ShotLog, find_log
+
+    path = find_log()
+    if not path.exists():
+        raise NoSuchShot(NOTHING_YET.format(path=path))
+    return ShotLog.open(path, read_only=not to_write)
+
+
+def choose_series(log: ShotLog, series: int | None) -> int:
+    """Return the series that was named, or the newest; raises NoSuchShot where it is not in the log."""
+    from beamfall.errors import NoSuchShot
+
+    newest = log.query("SELECT max(id) FROM series")[0][0]
+    if newest is None:
+        raise NoSuchShot(NOTHING_YET.format(path=log.path))
+    if series is None:
+        # A series that was begun and fired nothing is not what anybody means.
+        fired = log.query("SELECT series_id FROM shot ORDER BY id DESC LIMIT 1")
+        return int(fired[0][0] if fired else newest)
+    if not log.query("SELECT 1 FROM series WHERE id = ?", (series,)):
+        raise NoSuchShot(
+            f"there is no series {series}; the log {log.path} has series up to {newest}"
+        )
+    return series

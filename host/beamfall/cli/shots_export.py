@@ -1,0 +1,32 @@
+"""`beamfall shots export`: the log for other programs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import typer
+
+from beamfall.cli.open_log import choose_series, open_log
+
+
+def export(
+    out: Path = typer.Option(..., "--out", help="File to write; companions are written beside it."),
+    kind: str | None = typer.Option(
+        None, "--format", help="csv, jsonl or parquet; without it, by the file's ending."
+    ),
+    series: list[int] = typer.Option([], "--series", help="Only this series; may be repeated."),
+    shot: list[int] = typer.Option([], "--shot", help="Only this shot; may be repeated."),
+) -> None:
+    """Write all edges and settings, with a data dictionary of every column."""
+    from beamfall.shots.export import export_log
+
+    with open_log() as log:
+        for one in series:
+            choose_series(log, one)
+        for one in shot:
+            log.read_shot(one)
+        chosen = kind if kind is not None else out.suffix.removeprefix(".").lower() or "csv"
+        written = export_log(log, out, chosen, series=series, shots=shot)
+    print(f"{written.shots} shots with {written.edges} edges written:")
+    for file in written.files:
+        print(f"  {file}")

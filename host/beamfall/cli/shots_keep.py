@@ -1,0 +1,47 @@
+"""`beamfall shots note`, `rate` and `picture`: what people say about a shot."""
+
+from __future__ import annotations
+
+import typer
+
+from beamfall.cli.open_log import open_log
+
+_SHOT = typer.Argument(..., help="The shot's number.")
+
+
+def note(
+    shot: int = _SHOT, text: str = typer.Argument(..., help="The note; '' takes it away.")
+) -> None:
+    """Write a note to a shot, in the place of the one it has."""
+    with open_log(to_write=True) as log:
+        log.set_note(shot, text)
+    print(f"shot {shot}: {'noted' if text else 'note taken away'}")
+
+
+def rate(
+    shot: int = _SHOT,
+    rating: int = typer.Argument(
+        ..., help="1 (not worth keeping) to 5 (the one); 0 takes it away."
+    ),
+) -> None:
+    """Rate a shot's picture from 1 to 5."""
+    with open_log(to_write=True) as log:
+        log.set_rating(shot, rating or None)
+    print(f"shot {shot}: {f'rated {rating} of 5' if rating else 'rating taken away'}")
+
+
+def picture(
+    shot: int = _SHOT,
+    file: str = typer.Argument(..., help="The photograph; '' takes the name away."),
+) -> None:
+    """Name the photograph of a shot. `beamfall shots match` finds them for a whole folder."""
+    from pathlib import Path
+
+    from beamfall.errors import UserError
+
+    path = Path(file).expanduser()
+    if file and not path.is_file():
+        raise UserError(f"{file}: there is no such picture")
+    with open_log(to_write=True) as log:
+        log.set_picture(shot, str(path.resolve()) if file else None)
+    print(f"shot {shot}: {f'its picture is {path.name}' if file else 'picture taken away'}")

@@ -1,0 +1,143 @@
+"""Firing a logged shot again: its sequence out of the log, and how today's edges differ from that day's."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence as SequenceOf
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from beamfall.sequence import Row, Sequence, Table
+
+if TYPE_CHECKING:
+    from beamfall.shots.log import ShotLog
+    from beamfall.shots.record import ShotRecord
+
+_MOVED = 3.0  # standard errors; one edge in 370 is called moved by chance (normal distribution)
+_FEW = 5  # shots below which a scatter is not worth judging by
+
+
+def rebuild_sequence(table: Table, name: str = "") -> Sequence:
+    """Return the sequence that makes this very table on a clock of the same rate.
+
+    Ticks become seconds and round back to the same ticks: they are below 2^32, a float has 53 bits.
+    """
+    hz = table.clock_hz
+    rows = sorted(table.rows, key=lambda row: row.origin)
+    return Sequence(
+        rows=tuple(
+            Row(row.anchor, row.count, row.output, row.delay_ticks / hz, row.width_ticks / hz)
+            for row in rows
+        ),
+        window_s=table.window_ticks / hz,
+        tail_s=table.tail_ticks / hz,
+        blanking_s=table.blanking_ticks / hz,
+        dwell_s=table.dwell_ticks / hz,
+        beam1_edge=table.beam_edges[0],
+        beam2_edge=table.beam_edges[1],
+        await1=table.awaits[0],
+        await2=table.awaits[1],
+        name=name,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class EdgeChange:
+    """One edge then and now, in s from the release; None where it was not seen.
+
+    `now_s` is the mean of the shots of today; `scatter_s` the standard deviation from shot to shot,
+    of that day's series where it has enough, else of today's shots, None where neither has;
+    `moved` whether the difference is more than that scatter explains, None where nobody can say.
+    """
+
+    what: str
+    edge: str
+    ordinal: int  # the n-th such edge of the shot, from 1
+    then_s: float | None
+    now_s: float | None
+    seen: int  # in how many of today's shots
+    scatter_s: float | None
+    moved: bool | None
+
+    @property
+    def difference_s(self) -> float | None:
+        """Now minus then."""
+        if self.then_s is None or self.now_s is None:
+            return None
+        return self.now_s - self.then_s
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain values; times in µs."""
+
+        def micros(seconds: float | None) -> float | None:
+            return None if seconds is None else round(seconds * 1e6, 4)
+
+        return {
+            "what": self.what,
+            "edge": self.edge,
+            "ordinal": self.ordinal,
+            "then_us": micros(self.then_s),
+            "now_us": micros(self.now_s),
+            "difference_us": micros(self.difference_s),
+            "seen": self.seen,
+            "scatter_us": micros(self.scatter_s),
+            "moved": self.moved,
+        }
+
+
+def compare_shots(
+    then: ShotRecord, now: SequenceOf[ShotRecord], peers: SequenceOf[ShotRecord] = ()
+) -> list[EdgeChange]:
+    """Return each edge of that day's shot beside today's shots, in the order of that day.
+
+    `peers` are other shots of that day with the same sequence: they say how much shots differ anyway.
+    """
+    old = _take_times(then)
+    new = [_take_times(record) for record in now]
+    same_day = [_take_times(record) for record in peers]
+    keys = list(dict.fromkeys([*old, *(key for times in new for key in times)]))
+    changes = []
+    for key in keys:
+        values = [times[key] for times in new if key in times]
+        before = old.get(key)
+        mean = sum(values) / len(values) if values else None
+        then_values = [times[key] for times in same_day if key in times]
+        scatter = _deviate(then_values if len(then_values) >= _FEW else values)
+        moved = None
+        if before is not None and mean is not None and scatter is not None:
+            # A measured edge is known to a tick or two; scatter below that is only rounding.
+            error = max(scatter, 1.0 / then.clock_hz) * math.sqrt(1.0 + 1.0 / len(values))
+            moved = abs(mean - before) > _MOVED * error
+        elif (before is None) != (mean is None):
+            moved = True
+        changes.append(EdgeChange(*key, before, mean, len(values), scatter, moved))
+    return changes
+
+
+def find_peers(log: ShotLog, shot: int, limit: int = 50) -> list[ShotRecord]:
+    """Return the other fired shots of a shot's series with the same sequence, at most `limit`."""
+    rows = log.query(
+        "SELECT other.id FROM shot AS this JOIN shot AS other ON other.series_id = this.series_id"
+        " AND other.sequence_id = this.sequence_id AND other.id != this.id"
+        " AND other.state = 'fired' WHERE this.id = ? ORDER BY abs(other.id - this.id) LIMIT ?",
+        (shot, limit),
+    )
+    return [log.read_shot(row[0]).record for row in rows]
+
+
+def _take_times(record: ShotRecord) -> dict[tuple[str, str, int], float]:
+    times: dict[tuple[str, str, int], float] = {}
+    counts: dict[tuple[str, str], int] = {}
+    for edge in record.edges:
+        if edge.ticks is None:
+            continue
+        ordinal = counts[edge.what, edge.edge] = counts.get((edge.what, edge.edge), 0) + 1
+        times[edge.what, edge.edge, ordinal] = edge.ticks / record.clock_hz
+    return times
+
+
+def _deviate(values: SequenceOf[float]) -> float | None:
+    if len(values) < _FEW:
+        return None
+    mean = sum(values) / len(values)
+    return math.sqrt(sum((value - mean) ** 2 for value in values) / (len(values) - 1))
