@@ -5,7 +5,7 @@ from __future__ import annotations
 import typer
 
 from beamfall import __version__
-from beamfall.cli import plan, ports, sequence, service, shoot, shots
+from beamfall.cli import plan, ports, seek, sequence, service, shoot, shots
 
 app = typer.Typer(
     name="beamfall",
@@ -38,6 +38,7 @@ app.command("drip")(service.drip)
 app.command("rinse")(service.rinse)
 app.command("flash")(service.flash)
 app.command("plan")(plan.plan)
+app.command("seek")(seek.seek)
 app.command("ports")(ports.show_ports)
 app.add_typer(sequence.app, name="sequence")
 app.add_typer(shots.app, name="shots")

@@ -78,6 +78,7 @@ class Belief:
         known = learned.fit(rig) if learned is not None else None
         z = draw_z(count, self._rng, *known) if known else draw_z(count, self._rng)
         self._spacing_s: float | None = None
+        self.reachable = 1.0  # chance of the wanted picture if the rig were known, by its scatter
         self._set(np.column_stack([z, self._rng.standard_normal(count)]))
 
     def _set(self, z: Floats) -> None:
@@ -191,6 +192,7 @@ class Belief:
             return 0.0
         self.weights = weights / total
         chance = float(self.weights @ own)
+        self.reachable = float(self.weights @ reachable_chance(outlook, near_s))
         if 1.0 / float(np.sum(self.weights**2)) < _LEAST_SHARE * len(self.weights):
             self._renew()
         return chance
@@ -240,6 +242,11 @@ def chance_within(
         (low - stage) / outlook.spread_s
     )
     return result * (1.0 - _MISS)
+
+
+def reachable_chance(outlook: Outlook, near_s: float) -> Floats:
+    """Chance, for every rig, that a shot aimed perfectly shows the wanted picture."""
+    return (2.0 * _below(near_s / outlook.spread_s) - 1.0) * (1.0 - _MISS)
 
 
 def _stages_of(word: str) -> tuple[float, float]:

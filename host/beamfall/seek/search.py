@@ -28,6 +28,7 @@ NEAR_S = 0.001  # a picture within this of the wanted stage is found
 SURE = 0.85  # the chance of it at which the search stops
 
 CURIOSITY, CURIOUS = 0.7, 20.0  # weight of a nat against the chance of the picture
+_OF_REACHABLE = 0.92
 _GOOD_SPACING = 0.75
 _AIMED_BELOW = 0.25  # nats: a shot that asks less than this aims
 
@@ -131,7 +132,9 @@ class Search:
         self.shots += 1
         self._answers.append((shot, answer))
         self.chance = self.belief.take(shot, answer, self.wanted_s, self.near_s)
-        self.found = answer.word == "found" or self.chance >= self.sure
+        # A rig that scatters much is never as sure: then nearly all that it can give is enough.
+        enough = min(self.sure, _OF_REACHABLE * self.belief.reachable)
+        self.found = answer.word == "found" or self.chance >= enough
         if answer.word in ("contact", "after", "found"):
             # From now on one thing at a time: at one spacing the moment of contact stays where it is,
             # whatever law the jet follows.

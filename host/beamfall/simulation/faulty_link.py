@@ -20,7 +20,6 @@ class _Plug:
         self.inner = inner
         self.rig = rig
         self._draws = random.Random(f"{rig.seed}/usb")
-        self.in_use = 0
         self.lost_s: float | None = None
         self._plan()
 
@@ -55,6 +54,7 @@ class FaultyTransport:
     def __init__(self, plug: _Plug) -> None:
         self._plug = plug
         self._lost = False
+        self._let_go = False
         self.rig = plug.rig
 
     @property
@@ -84,14 +84,11 @@ class FaultyTransport:
         self._plug.watch()
 
     def close(self) -> None:
-        """Let go of the port; the simulated board goes too, unless it is only out of reach for now."""
-        if self._lost and self._plug.lost_s is not None and not self._closed_before():
+        """Let go of the port; the simulated board goes with it, unless it is only out of reach for now."""
+        if self._lost and not self._let_go:
+            self._let_go = True  # its board lives on behind the next opening
             return
         self._plug.inner.close()
-
-    def _closed_before(self) -> bool:
-        self._plug.in_use += 1
-        return self._plug.in_use > 1
 
 
 def spoil_link(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import random
 from dataclasses import dataclass, replace
+from typing import Any
 
 from beamfall.simulation.collision import Jet, make_jet
 from beamfall.simulation.drops import Drop, make_drop, reach
@@ -63,3 +64,16 @@ def make_calm_shot(model: RigModel) -> tuple[Drop, Jet | None]:
     if drop is None:
         raise ValueError("the model's valve makes no drop")
     return drop, make_jet(calm, drop, draws)
+
+
+def describe_needs(model: RigModel, stage_s: float, edge: str = "dark") -> dict[str, Any] | None:
+    """`find_needs` for where the planner meets the jet, as plain values in ms; None without a jet."""
+    from beamfall.plan.collision import MEETING
+
+    needs = find_needs(model, stage_s, MEETING, edge)
+    if needs is None:
+        return None
+    return {
+        name.removesuffix("_s"): None if value is None else round(value * 1e3, 4)
+        for name, value in vars(needs).items()
+    }

@@ -1,0 +1,263 @@
+"""`beamfall seek`: find the collision in few shots."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from beamfall.cli.shoot import PORT_HELP
+
+if TYPE_CHECKING:
+    from beamfall.board import Board
+    from beamfall.seek.answer import Answer
+    from beamfall.seek.choose import Proposal
+    from beamfall.seek.search import Search
+    from beamfall.series import Shooter
+    from beamfall.shots import ShotRecord
+
+_MISSES_MOST = 3
+
+
+def seek(
+    rig_file: Path | None = typer.Argument(
+        None, metavar="[RIG]", help="Rig file (TOML); without one, the example rig."
+    ),
+    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    seed: int = typer.Option(0, "--seed", min=0, help="All chance of a simulated rig."),
+    stage: str | None = typer.Option(
+        None, "--stage", help="The picture wanted: light after the contact, such as '2 ms'."
+    ),
+    shots_most: int = typer.Option(20, "--shots", min=1, help="Give up after so many shots."),
+    heights: bool = typer.Option(
+        False, "--heights", help="A simulated photographer measures heights too."
+    ),
+    fresh: bool = typer.Option(
+        False, "--fresh", help="Begin without what was learned of this rig before."
+    ),
+    as_json: bool = typer.Option(
+        False, "--json", help="One JSON object a shot, then one that says what was found."
+    ),
+    picture: Path | None = typer.Option(
+        None, "--picture", help="Draw the simulated pictures on one sheet (PNG; simulated ports)."
+    ),
+) -> int:
+    """Find the collision: after each shot, say what the picture shows; the next one comes closer.
+
+    The answer is a word (before, contact, after, jet, nothing, missed, found), with heights where
+    you measured them: `before jet 31 mm drop 42 mm`. Behind a simulated port the simulated rig's own
+    picture answers. What the search has learned is kept with the rig, and plan and shoot use it.
+    """
+    from beamfall.board import Board
+    from beamfall.cli.plan import read_stage
+    from beamfall.plan.learned import find_file, load_learned, save_learned
+    from beamfall.rig import load_rig
+    from beamfall.seek.search import Search
+    from beamfall.series import Shooter
+    from beamfall.shots import ShotLog
+
+    rig = load_rig(rig_file)
+    kept = find_file(rig_file)
+    with ShotLog.open() as log, Board.connect(port, rig=rig, seed=seed) as board:
+        board_id = board.info.unique_id.hex()
+        simulated = board.simulated_rig is not None
+        if picture is not None and not simulated:
+            _refuse_picture(board)
+        learned = None if fresh else load_learned(kept, board_id)
+        search = Search(rig, wanted_s=read_stage(stage), learned=learned, seed=seed)
+        shooter = Shooter.begin(
+            board, log, "seek", rig=rig, seed=seed, settings={"stage_s": search.wanted_s}
+        )
+        run = _Run(search, shooter, _choose_person(board, heights, as_json), as_json)
+        run.warm_up()
+        while not search.found and search.shots < shots_most:
+            run.step()
+        if search.shots:
+            result = search.keep(board=board_id, port=board.name, simulated=simulated)
+            save_learned(kept, result)
+        if picture is not None:
+            run.draw(picture)
+    return run.finish(kept, picture)
+
+
+def _refuse_picture(board: Board) -> None:
+    from beamfall.errors import UserError
+
+    raise UserError(
+        f"--picture draws what a simulated rig would show; {board.name} is a real board: "
+        "leave --picture out"
+    )
+
+
+def _choose_person(board: Board, heights: bool, as_json: bool) -> Callable[[Any], Answer]:
+    if board.simulated_rig is None:
+        stream = sys.stderr if as_json else sys.stdout
+        return lambda _: _ask(stream)
+    from beamfall.seek.person import SimulatedPerson
+
+    person = SimulatedPerson(board.simulated_rig.seed, heights)
+    return lambda splash: person.answer(splash.pictures[0] if splash and splash.pictures else None)
+
+
+def _ask(stream: Any) -> Answer:
+    from beamfall.errors import UserError
+    from beamfall.seek.answer import WORDS, read_answer
+
+    while True:
+        print(f"What does the picture show? ({', '.join(WORDS)}) ", end="", file=stream, flush=True)
+        line = sys.stdin.readline()
+        if not line:
+            raise KeyboardInterrupt
+        try:
+            return read_answer(line)
+        except UserError as error:
+            print(error, file=stream)
+
+
+class _Run:
+    """Fires what the search proposes and takes the answers to it."""
+
+    def __init__(
+        self, search: Search, shooter: Shooter, person: Callable[[Any], Answer], as_json: bool
+    ) -> None:
+        self.search = search
+        self.shooter = shooter
+        self.person = person
+        self.as_json = as_json
+        self.misses = 0
+        self.last: tuple[Proposal, ShotRecord] | None = None
+        self.splashes: list[Any] = []
+        self.words: list[str] = []
+
+    def warm_up(self) -> None:
+        from beamfall.plan.rows import build_warm_up
+
+        rig = self.search.rig
+        drops = build_warm_up(rig, rig.aim.warm_up)
+        if drops is not None:
+            self.shooter.fire(drops, swept={"warm_up": rig.aim.warm_up})
+            self.shooter.rest(rig.aim.rest_s)
+
+    def step(self) -> None:
+        from beamfall.errors import ShotError
+        from beamfall.seek.answer import read_shot
+
+        search, rig = self.search, self.search.rig
+        if self.last is not None:
+            self.shooter.rest(rig.aim.rest_s)
+        proposal = search.propose()
+        record = self.shooter.fire(search.build(proposal), swept={"seek": search.shots + 1})
+        self.last = (proposal, record)
+        shot = read_shot(record, rig.beams[0].edge if rig.beams else "dark")
+        if record.state != "fired" or shot is None:
+            self.misses += 1
+            if not self.as_json:
+                print(f"shot {record.shot}: {record.state} ({record.cause}); once more")
+            if self.misses >= _MISSES_MOST:
+                raise ShotError(
+                    f"{self.misses} shots running did not fire ({record.cause}); find out why first: "
+                    "`beamfall check`"
+                )
+            return
+        self.misses = 0
+        answer = self.person(self.shooter.splash)
+        search.take(shot, answer)
+        self.shooter.log.set_note(record.shot or 0, f"seek: {answer.word}")
+        self.splashes.append(self.shooter.splash)
+        self.words.append(f"{search.shots}: {answer.word}")
+        self._tell(proposal, record, answer)
+
+    def _tell(self, proposal: Proposal, record: ShotRecord, answer: Answer) -> None:
+        search = self.search
+        if self.as_json:
+            from beamfall.cli.output import print_json
+
+            print_json(
+                {
+                    "shot": record.shot,
+                    "number": search.shots,
+                    "spacing_ms": round(proposal.spacing_s * 1e3, 3),
+                    "flash_delay_ms": round(proposal.delay_s * 1e3, 3),
+                    "answer": answer.word,
+                    "jet_mm": None if answer.jet_m is None else round(answer.jet_m * 1e3, 2),
+                    "drop_mm": None if answer.drop_m is None else round(answer.drop_m * 1e3, 2),
+                    "chance": round(search.chance, 3),
+                }
+            )
+            return
+        print(
+            f"shot {record.shot}: spacing {proposal.spacing_s * 1e3:.2f} ms, flash "
+            f"{proposal.delay_s * 1e3:.2f} ms after its edge: {answer.word}; "
+            f"the picture wanted with a chance of {search.chance:.0%}"
+        )
+
+    def draw(self, picture: Path) -> None:
+        from beamfall.simulation.picture import Frame, draw_sheet
+
+        rig = self.shooter.board.simulated_rig
+        if rig is not None and self.splashes:
+            frames = [Frame(s, words) for s, words in zip(self.splashes, self.words, strict=True)]
+            draw_sheet(frames, rig.model, picture, title="seek")
+
+    def finish(self, kept: Path, picture: Path | None) -> int:
+        """Say what was found; exit status 0 where something was."""
+        search = self.search
+        assert search.wanted_s is not None
+        rig = self.shooter.board.simulated_rig
+        found, error_s, truth = search.found, None, None
+        if rig is not None:
+            from beamfall.simulation.needs import describe_needs
+
+            stages = [self._stage_of(splash) for splash in self.splashes]
+            last = stages[-1] if stages else None
+            error_s = None if last is None else last - search.wanted_s
+            found = found and error_s is not None and abs(error_s) <= search.near_s
+            edge = search.rig.beams[0].edge if search.rig.beams else "dark"
+            truth = {
+                "stages_ms": [None if s is None else round(s * 1e3, 4) for s in stages],
+                "needs_ms": describe_needs(rig.model, search.wanted_s, edge),
+            }
+        spacing, delay = None, None
+        if self.last is not None:
+            spacing, delay = self.last[0].spacing_s, self.last[0].delay_s
+        if self.as_json:
+            from beamfall.cli.output import print_json
+
+            print_json(
+                {
+                    "shots": search.shots,
+                    "found": found,
+                    "stage_error_ms": None if error_s is None else round(error_s * 1e3, 4),
+                    "wanted_stage_ms": round(search.wanted_s * 1e3, 4),
+                    "spacing_ms": None if spacing is None else round(spacing * 1e3, 3),
+                    "flash_delay_ms": None if delay is None else round(delay * 1e3, 3),
+                    "chance": round(search.chance, 3),
+                    "series": self.shooter.series,
+                    "learned": str(kept),
+                    "truth": truth,
+                }
+            )
+        elif search.found and spacing is not None and delay is not None:
+            print(
+                f"Found after {search.shots} shots: spacing {spacing * 1e3:.2f} ms, flash "
+                f"{delay * 1e3:.2f} ms after drop 2's edge, a chance of {search.chance:.0%} that the "
+                "picture is the one wanted"
+            )
+            if error_s is not None:
+                print(
+                    f"In truth the simulated picture is {error_s * 1e3:+.2f} ms from the one wanted"
+                )
+        else:
+            print(f"Not found in {search.shots} shots; go on from here: call seek again")
+        if not self.as_json:
+            print(f"what was learned is kept in {kept}; plan and shoot use it")
+            if picture is not None:
+                print(f"simulated pictures drawn in {picture}")
+        return 0 if found else 1
+
+    @staticmethod
+    def _stage_of(splash: Any) -> float | None:
+        return splash.pictures[0].stage_s if splash and splash.pictures else None
