@@ -1,7 +1,8 @@
 """The way in for an installer: the firmware takes Ctrl-C away, and a watchdog cannot be stopped once it runs.
 
-Two ways: a request on the wire, which leaves a file and restarts; or the button held down at the start. Either is looked at before the main loop and the watchdog begin. The file goes when it is found, so
-that the start after that is an ordinary one.
+Two ways: a request on the wire, which leaves a file and restarts; or the button held down at the start. Either is
+looked at before the main loop and the watchdog begin. The file goes when it is found, so that the start after that is
+an ordinary one.
 """
 
 import os

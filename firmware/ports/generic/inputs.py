@@ -5,10 +5,9 @@ Everything in `seen` runs in an interrupt where the board has hard ones: nothing
 
 from time import ticks_us
 
-from machine import Pin
-
 from beamfall_board.beams import Qualifier
 from beamfall_board.wire_definition import const
+from machine import Pin
 
 _MASK = const(0x3FFFFFFF)
 _STAMPED = const(2)

@@ -18,7 +18,6 @@ import os
 import time
 
 import machine
-
 from beamfall_board import wire_definition as wire
 from beamfall_board.wire_definition import const
 
@@ -60,6 +59,7 @@ class Port:
         self._watchdog = None
         self._in = Ring(_RING)
         self._out = Ring(2 * profile.ROWS_MAX + 2 * len(profile.OUTPUTS) + 1)
+        self._rings = (self._in, self._out)
         self._player = player = Player(profile, self._out)
         self._hold = profile.ENTRY_US  # an input's stamp may still come that much behind
         self._inputs = []
@@ -211,7 +211,7 @@ class Port:
         """Since the zero; not beyond an edge that next_edge has not yet told."""
         now = self._player.now()
         if self._player.recording:
-            for ring in (self._in, self._out):
+            for ring in self._rings:
                 if ring.get != ring.put and not self._player.watching and ring.ticks[ring.get] < now:
                     now = ring.ticks[ring.get]
         return now

@@ -2,7 +2,6 @@
 
 import machine
 import micropython
-
 from beamfall_board import wire_definition as wire
 
 from ports import maintenance
@@ -11,6 +10,7 @@ from ports import maintenance
 def run(profile):
     """Comes back, with the outputs off and the interpreter's prompt to follow, only for maintenance."""
     from beamfall_board.board import Board
+
     from ports.console import Console
     from ports.generic.port import Port
 

@@ -1,0 +1,467 @@
+"""A board for the generic port in virtual time: `machine`, `time` and their interrupts, under CPython and MicroPython.
+
+Time passes only in calls: each costs what is set for it. When it passes the moment of an edge at an input or of a
+timer, the interrupt is delivered there and then, inside that call, as on a board between two instructions: unless
+interrupts are off, or another one is running that this kind of board does not let itself be interrupted.
+
+Four kinds, after the sources of MicroPython 1.28 (ports/rp2, ports/stm32, ports/esp32, extmod/machine_timer.c):
+    rp2     hard pins with flags, hard timer of microseconds, nothing interrupts an interrupt
+    stm32   hard pins without flags that interrupt the timer's callback; hard timer of milliseconds, which is lost when
+            its own callback starts it anew
+    esp32   no hard interrupts at all (Pin.irq: TypeError, Timer.init: ValueError); timers 0 to 3 of microseconds;
+            callbacks run later, between two bytecodes of the main program
+    none    like esp32, with no working timer at all
+
+Under MicroPython the heap is locked while a hard interrupt runs: an allocation there raises MemoryError, as on a board.
+"""
+
+import sys
+
+ON_MICROPYTHON = sys.implementation.name == "micropython"
+
+if ON_MICROPYTHON:
+    from micropython import heap_lock, heap_unlock
+else:
+
+    def heap_lock():
+        pass
+
+    heap_unlock = heap_lock
+
+
+FALLING, RISING = 4, 8
+MS = 1000000  # ns
+US = 1000
+
+KINDS = {
+    "rp2": {"hard_pins": True, "hard_timer": True, "fine": True, "flags": True, "nests": False, "ids": (-1,)},
+    "stm32": {"hard_pins": True, "hard_timer": True, "fine": False, "flags": False, "nests": True, "ids": (-1,)},
+    "esp32": {"hard_pins": False, "hard_timer": False, "fine": True, "flags": False, "nests": False, "ids": (0, 1)},
+    "none": {"hard_pins": False, "hard_timer": False, "fine": True, "flags": False, "nests": False, "ids": ()},
+}
+
+
+class World:
+    def __init__(self, kind="rp2", clock_starts_at_us=0, call_ns=2000, entry_ns=5000, soft_ns=40000):
+        self.kind = KINDS[kind]
+        self.now = 0  # ns
+        self.offset_us = clock_starts_at_us
+        self.call_ns = call_ns  # of one call into machine or time
+        self.entry_ns = entry_ns  # from an edge to its hard handler
+        self.soft_ns = soft_ns  # until a soft handler runs
+        self.blocked_until = 0  # the main program is in one long call: no soft handler runs (garbage collection)
+        self.dead_timers = False  # no timer ever calls back
+        self.reset = False
+        self.fed = 0
+        self.levels = {}
+        self.outputs = []  # (ns, pin, level)
+        self.wires = {}  # output pin -> (input pin, delay ns)
+        self.pins = {}
+        self.timers = []
+        self._edges = []  # (ns, pin, level), sorted
+        self._running = []  # "pin", "timer", "soft"
+        self._masked = 0
+        self._locks = 0
+
+    # -- the rig -----------------------------------------------------------------------------------------------
+    def at(self, ns, pin, level):
+        """An edge at an input."""
+        self._edges.append((ns, pin, level))
+        self._edges.sort()
+
+    def pulse(self, ns, pin, width_ns):
+        self.at(ns, pin, 1)
+        self.at(ns + width_ns, pin, 0)
+
+    def drive(self, pin, level):
+        if self.levels.get(pin) == level:
+            return
+        self.levels[pin] = level
+        self.outputs.append((self.now, pin, level))
+        if pin in self.wires:
+            to, delay = self.wires[pin]
+            self.at(self.now + delay, to, level)
+
+    def pulses(self, pin):
+        """(on, off) in ns of every pulse of an active-high output; off is None while it is on."""
+        found = []
+        for ns, which, level in self.outputs:
+            if which == pin and level:
+                found.append([ns, None])
+            elif which == pin and found:
+                found[-1][1] = ns
+        return found
+
+    # -- time --------------------------------------------------------------------------------------------------
+    def spend(self, ns):
+        """Let time pass; interrupts that fall due are delivered."""
+        end = self.now + ns
+        while True:
+            due = self._next_moment()
+            if due is None or due > end:
+                break
+            self.now = max(self.now, due)
+            began = self.now
+            self._happen()
+            self._deliver()
+            end += self.now - began  # what interrupts took comes on top
+        self.now = max(self.now, end)
+        self._deliver()
+
+    def _next_moment(self):
+        moments = [edge[0] for edge in self._edges[:1]]
+        moments += [timer.due for timer in self.timers if timer.due is not None]
+        if not self._running and not self._masked:
+            moments += [soft[0] for soft in self._soft_waiting()]
+        return max(self.now, min(moments)) if moments else None
+
+    def _happen(self):
+        while self._edges and self._edges[0][0] <= self.now:
+            _, number, level = self._edges.pop(0)
+            if self.levels.get(number, 0) != level:
+                self.levels[number] = level
+                pin = self.pins.get(number)
+                if pin is not None and pin.handler is not None:
+                    pin.latch(RISING if level else FALLING)
+        for timer in self.timers:
+            if timer.due is not None and timer.due <= self.now:
+                timer.expire()
+
+    def _soft_waiting(self):
+        waiting = []
+        for pin in self.pins.values():
+            if pin.pending and not pin.hard:
+                waiting.append((max(pin.since + self.soft_ns, self.blocked_until), pin))
+        for timer in self.timers:
+            if timer.pending and not timer.hard:
+                waiting.append((max(timer.since + self.soft_ns, self.blocked_until), timer))
+        return waiting
+
+    def _may_interrupt(self, what):
+        if self._masked:
+            return False
+        if not self._running:
+            return True
+        return what == "pin" and self.kind["nests"] and self._running[-1] == "timer"
+
+    def _deliver(self):
+        again = True
+        while again:
+            again = False
+            for pin in list(self.pins.values()):
+                if pin.pending and pin.hard and self._may_interrupt("pin"):
+                    self._run("pin", pin.take(), pin, True)
+                    again = True
+            for timer in list(self.timers):
+                if timer.pending and timer.hard and self._may_interrupt("timer"):
+                    self._run("timer", timer.take(), timer, True)
+                    again = True
+            if not self._running and not self._masked:
+                for due, source in self._soft_waiting():
+                    if due <= self.now:
+                        self._run("soft", source.take(), source, False)
+                        again = True
+                        break
+
+    def _run(self, what, handler, source, hard):
+        self._running.append(what)
+        self.now += self.entry_ns
+        self._happen()
+        if hard:
+            heap_lock()
+            self._locks += 1
+        try:
+            handler(source)
+        finally:
+            if hard:
+                heap_unlock()
+                self._locks -= 1
+            self._running.pop()
+            source.finished()
+
+    def enter(self):
+        """A call into `machine` or `time` begins: its own bookkeeping may allocate, it is no part of the firmware."""
+        locks = self._locks
+        for _ in range(locks):
+            heap_unlock()
+        self._locks = 0
+        self.spend(self.call_ns)
+        return locks
+
+    def leave(self, locks):
+        for _ in range(locks):
+            heap_lock()
+        self._locks = locks
+
+    def call(self):
+        self.leave(self.enter())
+
+    def ticks_us(self):
+        self.call()
+        return self.now // US + self.offset_us & 0x3FFFFFFF
+
+
+_world = None
+
+
+def world():
+    return _world
+
+
+class Irq:
+    def __init__(self, pin):
+        self._pin = pin
+
+    def flags(self):
+        return self._pin.flags
+
+
+class Pin:
+    IN, OUT, PULL_UP, PULL_DOWN, IRQ_FALLING, IRQ_RISING = 0, 1, 1, 2, FALLING, RISING
+
+    def __new__(cls, number, *rest, **options):
+        if number not in _world.pins:
+            _world.pins[number] = object.__new__(cls)
+            _world.pins[number].fresh = True
+        return _world.pins[number]
+
+    def __init__(self, number, mode=0, pull=None, value=None):
+        self.number = number
+        if self.__dict__.get("fresh", True):
+            self.handler = None
+            self.hard = False
+            self.pending = 0
+            self.since = 0
+            self.flags = 0
+            self.fresh = False
+        if value is not None:
+            _world.drive(number, value)
+
+    def __call__(self, level=None):
+        locks = _world.enter()
+        if level is not None:
+            _world.drive(self.number, level)
+        level = _world.levels.get(self.number, 0)
+        _world.leave(locks)
+        return level
+
+    value = __call__
+
+    def irq(self, handler=None, trigger=FALLING | RISING, **options):
+        if "hard" in options and not _world.kind["hard_pins"]:
+            raise TypeError("extra keyword arguments given")
+        self.handler = handler
+        self.hard = options.get("hard", False)
+        self.pending = 0
+        return Irq(self) if _world.kind["flags"] else None
+
+    def latch(self, kind):
+        if not self.pending:
+            self.since = _world.now
+        self.pending |= kind
+
+    def take(self):
+        self.flags = self.pending
+        self.pending = 0
+        return self.handler
+
+    def finished(self):
+        pass
+
+
+class Timer:
+    ONE_SHOT, PERIODIC = 0, 1
+
+    def __init__(self, identity=-1):
+        if identity not in _world.kind["ids"]:
+            raise ValueError("Timer doesn't exist")
+        self.due = None
+        self.pending = False
+        self.hard = False
+        self._inside = False
+        self._lost = False
+        _world.timers.append(self)
+
+    def init(self, mode=1, period=1000, tick_hz=1000, callback=None, hard=False):
+        if hard and not _world.kind["hard_timer"]:
+            raise ValueError("hard Timers are not implemented")
+        locks = _world.enter()
+        self.mode, self.callback, self.hard = mode, callback, hard
+        if _world.kind["fine"]:
+            self._period = max(1, period * 1000000 // tick_hz) * US
+            self.due = _world.now + self._period
+        else:
+            self._period = max(1, period * 1000 // tick_hz) * MS
+            self.due = _world.now // MS * MS + self._period
+            self._lost = self._inside  # extmod/machine_timer.c, soft_timer_handler: the list is put back as it was
+        self.pending = False
+        _world.leave(locks)
+
+    def deinit(self):
+        self.due = None
+        self.pending = False
+
+    def expire(self):
+        self.since = self.due
+        self.due = self.due + self._period if self.mode == self.PERIODIC else None
+        if not _world.dead_timers:
+            self.pending = True
+
+    def take(self):
+        self.pending = False
+        self._inside = True
+        return self.callback
+
+    def finished(self):
+        self._inside = False
+        if self._lost:
+            self.due = None
+            self._lost = False
+
+
+class WDT:
+    def __init__(self, timeout=0):
+        self.timeout = timeout
+
+    def feed(self):
+        _world.fed += 1
+
+
+class Machine:
+    """The module `machine`."""
+
+    PWRON_RESET, WDT_RESET = 1, 3
+
+    @staticmethod
+    def unique_id():
+        return b"\x24\x0a\xc4\x01\x02\x03"
+
+    @staticmethod
+    def reset_cause():
+        return 1
+
+    @staticmethod
+    def reset():
+        _world.reset = True
+
+    @staticmethod
+    def disable_irq():
+        _world._masked += 1
+        return _world._masked - 1
+
+    @staticmethod
+    def enable_irq(state):
+        _world._masked = state
+        _world.call()
+
+
+Machine.Pin, Machine.Timer, Machine.WDT = Pin, Timer, WDT
+
+
+class Time:
+    """The module `time`."""
+
+    @staticmethod
+    def ticks_us():
+        return _world.ticks_us()
+
+    @staticmethod
+    def ticks_ms():
+        _world.call()
+        return _world.now // MS & 0x3FFFFFFF
+
+    @staticmethod
+    def ticks_diff(end, start):
+        return ((end - start + 0x20000000) & 0x3FFFFFFF) - 0x20000000
+
+    @staticmethod
+    def sleep_us(us):
+        _world.spend(us * US)
+
+    @staticmethod
+    def sleep_ms(ms):
+        _world.spend(max(ms * MS, 1000))
+
+
+class Micropython:
+    @staticmethod
+    def const(value):
+        return value
+
+
+class Console:
+    """The serial line: two buffers."""
+
+    def __init__(self):
+        self.to_board = bytearray()
+        self.to_host = bytearray()
+        self.most = 1 << 30  # bytes that one write takes
+
+    def wait(self, ms):
+        if not self.to_board:
+            _world.spend(max(1, ms) * MS)
+        return bool(self.to_board)
+
+    def read_into(self, buffer):
+        _world.call()
+        count = min(len(buffer), len(self.to_board))
+        buffer[:count] = self.to_board[:count]
+        self.to_board = self.to_board[count:]
+        return count
+
+    def write(self, buffer, length):
+        _world.call()
+        length = min(length, self.most)
+        self.to_host += bytes(buffer[:length])
+        return length
+
+
+_OURS = ("ports.generic", "ports.maintenance")
+
+
+def load_port(new_world):
+    """The generic port's modules, fresh, on that world; returns the class Port."""
+    global _world
+    _world = new_world
+    for name in [name for name in sys.modules if name.startswith(_OURS)]:
+        del sys.modules[name]
+    kept = {name: sys.modules.get(name) for name in ("machine", "time", "micropython")}
+    sys.modules["machine"] = Machine
+    sys.modules["time"] = Time
+    if not ON_MICROPYTHON:
+        sys.modules["micropython"] = Micropython
+    try:
+        return __import__("ports.generic.port", None, None, ["Port"]).Port
+    finally:
+        for name, module in kept.items():
+            if module is None:
+                if name in sys.modules:
+                    del sys.modules[name]
+            else:
+                sys.modules[name] = module
+
+
+class Profile:
+    """A board like the shipped ones."""
+
+    NAME = "board in virtual time"
+    PORT = "generic"
+    OUTPUTS = {1: (2, True), 2: (3, True), 3: (4, False), 4: (7, True), 5: (8, True), 6: (9, True), 7: (5, True), 8: (6, True)}
+    INPUTS = {9: (10, 1, "up"), 10: (11, 1, "up"), 11: (12, 1, "up"), 12: (13, 1, "up")}
+    LED = (25, True)
+    EARLIEST_US = 500
+    EARLIEST_BEAM_US = 300
+    LATE_US = 100
+    ENTRY_US = 0
+    DRIVE_US = 0
+    ROWS_MAX = 64
+    VALVE_MAX_US = 200000
+    VALVE_GAP_US = 1000
+    DUTY_PERCENT = 30
+    DUTY_WINDOW_MS = 10000
+    RINSE_MAX_MS = 5000
+    FLASH_MAX_US = 20000
+    FLASH_GAP_US = 20000
+    CAMERA_MAX_MS = 8000
+    WINDOW_MAX_MS = 5000
+    WATCHDOG_MS = 0

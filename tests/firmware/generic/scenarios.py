@@ -1,0 +1,330 @@
+"""What the generic port promises, as statements about a board in virtual time. Runs under CPython and MicroPython.
+
+    scenarios.py KIND NAME...   under MicroPython; says of each whether it holds
+"""
+
+import sys
+
+from fake_board import MS, US, Console, Profile, World, load_port
+
+VALVE, FLASH, FLASH2, CAMERA, BEAM, BEAM2, LIGHT = 1, 4, 5, 8, 9, 10, 11
+PIN = {VALVE: 2, FLASH: 7, FLASH2: 8, CAMERA: 6, BEAM: 10, BEAM2: 11, LIGHT: 12}
+LATE = {"rp2": 100, "stm32": 100, "esp32": 1000}  # us, the bound each kind's profile promises
+
+
+class Rows:
+    """A table as the port sees it."""
+
+    def __init__(self, rows, window=0, tail=1000, blanking=0, dwell=0, edges=(1, 1), awaits=(0, 0)):
+        self.rows = len(rows)
+        self.anchor, self.count, self.output, self.delay, self.width = [list(x) for x in zip(*rows)]
+        self.window, self.tail, self.blanking, self.dwell = window, tail, blanking, dwell
+        self.beam_edge, self.awaits = edges, awaits
+
+
+class Bench:
+    def __init__(self, kind, **options):
+        self.kind = kind
+        self.world = World(kind, **options)
+        self.profile = Profile()
+        self.profile.LATE_US = LATE.get(kind, 100)
+        self.port = load_port(self.world)(self.profile, Console())
+        self.world.outputs = []
+        self.zero = 0
+
+    def load(self, *rows, **settings):
+        assert self.port.load(Rows(rows, **settings)) == 0
+
+    def start(self):
+        self.port.start()
+        self.zero = self.port._player.zero * US  # on the fake clock without offset
+
+    def run(self, ms):
+        """What the main loop does; returns the edges seen."""
+        edges = []
+        end = self.world.now + ms * MS
+        while self.world.now < end:
+            self.port.poll()
+            self.take(edges)
+            self.port.idle(1000)
+        self.take(edges)
+        return edges
+
+    def take(self, edges):
+        while self.port.next_edge():
+            edges.append((self.port.edge_signal, self.port.edge_mark & 1, self.port.edge_ticks))
+
+    def pulses(self, signal):
+        """(on, off) of an active-high output in us from the zero."""
+        return [
+            ((on - self.zero) // US, None if off is None else (off - self.zero) // US)
+            for on, off in self.world.pulses(PIN[signal])
+        ]
+
+
+def near(value, aim, bound):
+    assert aim - 5 <= value <= aim + bound, (value, aim, bound)
+
+
+def rows_are_played_at_their_times(kind):
+    bench = Bench(kind)
+    bench.load((0, 0, VALVE, 3000, 20000), (0, 0, VALVE, 60000, 15000), (0, 0, CAMERA, 5000, 90000))
+    bench.start()
+    edges = bench.run(120)
+    bound = LATE[kind]
+    first, second = bench.pulses(VALVE)
+    for value, aim in zip(first + second, (3000, 23000, 60000, 75000)):
+        near(value, aim, bound)
+    (shutter,) = bench.pulses(CAMERA)
+    near(shutter[0], 5000, bound)
+    near(shutter[1], 95000, bound)
+    assert bench.port.rows_done() and bench.port.rows_late == 0, bench.port.worst_late
+    assert [edge[:2] for edge in edges] == [
+        (VALVE, 1), (CAMERA, 1), (VALVE, 0), (VALVE, 1), (VALVE, 0), (CAMERA, 0)
+    ]  # fmt: skip
+    for edge, aim in zip(edges, (3000, 5000, 23000, 60000, 75000, 95000)):
+        near(edge[2], aim, bound)
+
+
+def flash_follows_the_counted_edge(kind):
+    bench = Bench(kind)
+    bench.load(
+        (0, 0, VALVE, 3000, 10000), (1, 2, FLASH, 30000, 1000), (1, 2, FLASH2, 30000, 500),
+        window=500000, awaits=(2, 0), blanking=5000,
+    )  # fmt: skip
+    bench.start()
+    for at in (100, 180, 300):
+        bench.world.pulse(bench.zero + at * MS + 333 * US, PIN[BEAM], 2500 * US)
+    edges = bench.run(400)
+    beam = [edge[2] for edge in edges if edge[:2] == (BEAM, 1)]
+    for value, aim in zip(beam, (100333, 180333, 300333)):
+        near(value, aim, 60)
+    for signal, width in ((FLASH, 1000), (FLASH2, 500)):
+        (pulse,) = bench.pulses(signal)
+        near(pulse[0], 210333, LATE[kind] + 60)
+        near(pulse[1], 210333 + width, LATE[kind] + 60)
+    assert bench.port.rows_late == 0 and bench.port.edges_lost == 0
+    assert edges == sorted(edges, key=lambda edge: edge[2])
+
+
+def outputs_due_at_one_time_go_one_close_behind_the_other(kind):
+    bench = Bench(kind, call_ns=10000)  # a slow board
+    bench.load(
+        (0, 0, VALVE, 6000, 9000), (0, 0, CAMERA, 6000, 9000), (1, 1, FLASH, 30000, 900), (1, 1, FLASH2, 30000, 500),
+        window=500000, awaits=(1, 0),
+    )  # fmt: skip
+    bench.start()
+    bench.world.pulse(bench.zero + 100 * MS, PIN[BEAM], 2500 * US)
+    bench.run(200)
+    for one, other in ((VALVE, CAMERA), (FLASH, FLASH2)):
+        between = bench.pulses(other)[0][0] - bench.pulses(one)[0][0]
+        assert 0 < between <= 25, between  # two calls: the stamp of the first and the second itself
+
+
+def an_edge_is_stamped_when_it_was_and_told_in_its_place(kind):
+    bench = Bench(kind, entry_ns=19000)
+    if not bench.world.kind["hard_pins"]:
+        return  # what passes before a soft interrupt is not known
+    bench.profile.ENTRY_US = 19
+    bench = _again(bench)
+    rows = [(0, 0, VALVE, 3000 + 4000 * n, 2000) for n in range(40)]
+    bench.load(*rows, tail=400000)
+    bench.start()
+    at = []
+    for n in range(40):
+        at.append(5000 + 4000 * n + 500 + 37 * n)
+        bench.world.pulse(bench.zero + at[-1] * US, PIN[LIGHT], 1000 * US)
+    edges = bench.run(200)
+    seen = [edge[2] for edge in edges if edge[:2] == (LIGHT, 1)]
+    assert len(seen) == 40
+    good = [abs(stamp - aim) <= 3 for stamp, aim in zip(seen, at)]
+    assert good.count(True) >= 30, list(zip(seen, at))
+    assert edges == sorted(edges, key=lambda edge: edge[2])
+
+
+def _again(bench):
+    """The same board with its profile changed."""
+    profile = bench.profile
+    bench = Bench(bench.kind, entry_ns=bench.world.entry_ns)
+    bench.port = load_port(bench.world)(profile, Console())
+    return bench
+
+
+def worst_late_is_what_the_outputs_show(kind):
+    bench = Bench(kind)
+    bench.load((0, 0, VALVE, 3000, 20000), (0, 0, CAMERA, 3050, 20000))  # closer than one round
+    bench.start()
+    bench.run(40)
+    late = [bench.pulses(VALVE)[0][0] - 3000, bench.pulses(VALVE)[0][1] - 23000]
+    late += [bench.pulses(CAMERA)[0][0] - 3050, bench.pulses(CAMERA)[0][1] - 23050]
+    assert max(late) <= bench.port.worst_late <= max(late) + 10, (late, bench.port.worst_late)
+    bound = LATE[kind]
+    bench.profile.LATE_US = 0
+    bench.port._player._late_us = min(late[2], late[3]) - 1
+    bench.start()
+    bench.run(40)
+    assert bench.port.rows_late >= 1, (late, bound)
+
+
+def blanking_and_dwell_are_those_of_the_qualifier(kind):
+    from beamfall_board.beams import Qualifier
+
+    bench = Bench(kind)
+    bench.load(
+        (1, 1, FLASH, 20000, 1000), (1, 2, FLASH, 50000, 1000),
+        window=900000, awaits=(2, 0), blanking=30000, dwell=2000,
+    )  # fmt: skip
+    bench.start()
+    # chatter, a drop, a satellite within the blanking, a drop, another
+    for at, width in ((50000, 300), (50700, 900), (60000, 5000), (80000, 4000), (120000, 3000), (200000, 3000)):
+        bench.world.pulse(bench.zero + at * US, PIN[BEAM], width * US)
+    edges = bench.run(320)
+    rule = Qualifier()
+    rule.start(1, 30000, 2000)
+    counted = []
+    for signal, level, ticks in edges:
+        if signal == BEAM:
+            before = rule.count
+            rule.feed(level, ticks)
+            if rule.count != before:
+                counted.append(rule.ticks)
+    assert len(counted) == 3 and rule.ignored == 3, (counted, rule.ignored)
+    first, second = bench.pulses(FLASH)
+    near(first[0], 80000, LATE[kind] + 60)
+    near(second[0], 170000, LATE[kind] + 60)
+
+
+def a_missed_alarm_leaves_no_output_on(kind):
+    bench = Bench(kind)
+    bench.load((0, 0, VALVE, 3000, 20000))
+    bench.start()
+    bench.run(10)
+    assert bench.world.levels[PIN[VALVE]] == 1
+    bench.world.dead_timers = True
+    bench.run(30)
+    ((_, off),) = bench.pulses(VALVE)
+    near(off, 23000, 4000)
+    assert bench.port.rescued >= 1 and bench.port.rows_late == 1 and bench.port.worst_late > 100
+
+
+def a_row_that_was_over_before_it_began_is_not_played_and_named(kind):
+    bench = Bench(kind)
+    bench.load((0, 0, FLASH, 5000, 1000), (0, 0, FLASH2, 40000, 1000))
+    bench.start()
+    bench.world.dead_timers = True
+    bench.world.spend(10 * MS)  # the main loop hangs
+    assert bench.port.poll() & 1
+    bench.world.dead_timers = False
+    bench.run(60)
+    assert bench.pulses(FLASH) == [] and len(bench.pulses(FLASH2)) == 1
+    assert bench.port.rows_late == 1 and bench.port.worst_late >= 4000
+
+
+def off_is_off_whatever_runs(kind):
+    bench = Bench(kind)
+    bench.load((0, 0, VALVE, 3000, 20000), (0, 0, 3, 3000, 20000), (0, 0, FLASH, 30000, 1000))
+    bench.start()
+    bench.run(10)
+    assert bench.world.levels[2] == 1 and bench.world.levels[4] == 0  # output 3 is active low
+    bench.port.outputs_off()
+    assert bench.world.levels[2] == 0 and bench.world.levels[4] == 1
+    edges = bench.run(40)
+    assert bench.pulses(FLASH) == []
+    assert {edge[:2] for edge in edges if not edge[1]} == {(VALVE, 0), (3, 0)}
+    bench.port.stop()
+
+
+def refusals_name_the_earliest(kind):
+    bench = Bench(kind)
+    early = bench.port.earliest_beam_ticks
+    assert bench.port.load(Rows([(1, 1, FLASH, 2000 + early - 1, 100)], window=1000, awaits=(1, 0), dwell=2000)) != 0
+    assert bench.port.fault_detail == 2000 + early and bench.port.fault_row == 0
+    assert bench.port.load(Rows([(1, 1, FLASH, 2000 + early, 100)], window=1000, awaits=(1, 0), dwell=2000)) == 0
+    assert bench.port.load(Rows([(0, 0, VALVE, 0x1FFFFFFF, 100)])) != 0
+    assert bench.port.fault_detail == 0x1FFFFFFF
+
+
+def short_pulses_are_told_or_counted(kind):
+    bench = Bench(kind)
+    bench.load((0, 0, VALVE, 3000, 1000), tail=400000)
+    bench.start()
+    for n in range(20):
+        bench.world.pulse(bench.zero + (20 + 10 * n) * MS, PIN[LIGHT], 3 * US)  # shorter than the way to the handler
+    edges = [edge for edge in bench.run(300) if edge[0] == LIGHT]
+    assert [edge[1] for edge in edges] == [1, 0] * 20, edges
+
+
+def every_lost_edge_is_counted(kind):
+    bench = Bench(kind)
+    bench.load((0, 0, VALVE, 3000, 1000), tail=400000)
+    bench.start()
+    for n in range(600):
+        bench.world.pulse(bench.zero + 20 * MS + n * 400 * US, PIN[LIGHT], 200 * US)
+    bench.world.spend(300 * MS)  # nobody reads
+    edges = [edge for edge in bench.run(10) if edge[0] == LIGHT]
+    assert len(edges) + bench.port.edges_lost == 1200, (len(edges), bench.port.edges_lost)
+    assert bench.port.edges_lost > 600
+
+
+def stamps_wait_behind_an_interrupt_and_the_record_says_so(kind):
+    bench = Bench(kind, call_ns=15000)  # a slow board
+    bench.load(
+        (0, 0, VALVE, 3000, 50000), (1, 1, FLASH, 20000, 1000), window=500000, awaits=(1, 0)
+    )
+    bench.start()
+    # Just while the valve's end is being waited for.
+    bench.world.pulse(bench.zero + 53000 * US - 40 * US, PIN[BEAM], 3000 * US)
+    edges = bench.run(100)
+    (beam,) = [edge[2] for edge in edges if edge[:2] == (BEAM, 1)]
+    error = beam - (53000 - 40)
+    if bench.world.kind["nests"]:
+        assert error <= 25 and bench.port.worst_late < 90, (error, bench.port.worst_late)
+    else:
+        assert error >= 20 and bench.port.worst_late >= error - 10, (error, bench.port.worst_late)
+
+
+def the_clock_may_begin_anew_within_a_shot(kind):
+    bench = Bench(kind, clock_starts_at_us=0x3FFFFFFF - 60000)
+    zero = bench.world.now
+    bench.load((0, 0, VALVE, 3000, 20000), (1, 1, FLASH, 30000, 1000), window=500000, awaits=(1, 0))
+    bench.start()
+    zero = bench.world.now
+    bench.world.pulse(zero + 50 * MS, PIN[BEAM], 3 * MS)
+    edges = bench.run(120)
+    for edge, aim in zip(edges, (3000, 23000, 50000, 53000, 80000, 81000)):
+        near(edge[2], aim, LATE[kind] + 400)
+    assert len(edges) == 6
+
+
+def a_watch_stamps_and_plays_nothing(kind):
+    bench = Bench(kind)
+    bench.port.watch(True)
+    zero = bench.world.now
+    bench.world.pulse(zero + 10 * MS, PIN[BEAM], 3 * MS)
+    bench.world.pulse(zero + 30 * MS, PIN[BEAM2], 3 * MS)
+    edges = bench.run(50)
+    assert [edge[:2] for edge in edges] == [(BEAM, 1), (BEAM, 0), (BEAM2, 1), (BEAM2, 0)]
+    bench.port.watch(False)
+    bench.world.pulse(bench.world.now + 10 * MS, PIN[BEAM], 3 * MS)
+    assert bench.run(30) == []
+
+
+def what_the_board_has_is_found_out(kind):
+    bench = Bench(kind)
+    port = bench.port
+    assert (port.hard_pins, port.hard_alarm, port.fine_alarm) == {
+        "rp2": (True, True, True), "stm32": (True, True, False), "esp32": (False, False, True)
+    }[kind]  # fmt: skip
+    assert port.clock_hz == 1000000 and port.name == "generic" and len(port.unique_id) == 8
+    assert port.earliest_beam_ticks > port._player.ahead > 0
+
+
+
+if __name__ == "__main__":
+    for scenario in sys.argv[2:]:
+        try:
+            globals()[scenario](sys.argv[1])
+            print("holds:", scenario)
+        except Exception as error:
+            print("fails:", scenario)
+            sys.print_exception(error)

