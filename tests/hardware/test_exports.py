@@ -114,3 +114,9 @@ def test_the_guide_fits_every_part(circuit, hardware):
     for part in circuit.parts:
         if part.ref in first and part.block not in by_step:
             assert re.search(rf"\b{part.ref}\b", text), f"no step of the guide fits {part.ref}"
+
+
+def test_the_guide_shows_every_picture(hardware):
+    text = "".join((hardware / page).read_text() for page in PAGES)
+    for path in (hardware / "pictures").glob("*.png"):
+        assert f"](pictures/{path.name})" in text, f"{path.name} is shown nowhere"
