@@ -10,6 +10,7 @@ measure` finds out what yours does.
 
 NAME = "ESP32 generic"
 PORT = "generic"
+CHIP = "esp32"
 MACHINE = "Generic ESP32 module with ESP32"  # what the interpreter calls it
 
 # signal -> (pin, active high). The numbers are those of protocol/messages.toml.

@@ -5,6 +5,7 @@ The timing figures below come from an emulated RP2040 with MicroPython 1.28 (fir
 
 from boards.pico import (  # noqa: F401 - the same board
     CAMERA_MAX_MS,
+    CHIP,
     DTR,
     DUTY_PERCENT,
     DUTY_WINDOW_MS,

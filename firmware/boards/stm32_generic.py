@@ -9,6 +9,7 @@ The timing figures below are careful guesses for this chip: `beamfall board meas
 
 NAME = "STM32 generic"
 PORT = "generic"
+CHIP = "stm32"
 MACHINE = "PYBv1.1 with STM32F405RG"  # what the interpreter calls it
 
 # signal -> (pin, active high). The numbers are those of protocol/messages.toml.

@@ -446,7 +446,10 @@ class Profile:
 
     NAME = "board in virtual time"
     PORT = "generic"
-    OUTPUTS = {1: (2, True), 2: (3, True), 3: (4, False), 4: (7, True), 5: (8, True), 6: (9, True), 7: (5, True), 8: (6, True)}
+    OUTPUTS = {
+        1: (2, True), 2: (3, True), 3: (4, False), 4: (7, True),
+        5: (8, True), 6: (9, True), 7: (5, True), 8: (6, True),
+    }  # fmt: skip
     INPUTS = {9: (10, 1, "up"), 10: (11, 1, "up"), 11: (12, 1, "up"), 12: (13, 1, "up")}
     LED = (25, True)
     EARLIEST_US = 500

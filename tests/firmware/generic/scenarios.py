@@ -1,3 +1,4 @@
+# ruff: noqa: B905 - MicroPython's zip knows no strict=
 """What the generic port promises, as statements about a board in virtual time. Runs under CPython and MicroPython.
 
     scenarios.py KIND NAME...   under MicroPython; says of each whether it holds

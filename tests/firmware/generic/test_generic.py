@@ -1,4 +1,4 @@
-"""The generic port's promises on three kinds of boards in virtual time, under CPython and the MicroPython interpreter."""
+"""The generic port's promises on three kinds of boards in virtual time, under CPython and MicroPython."""
 
 from __future__ import annotations
 
