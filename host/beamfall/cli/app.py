@@ -5,7 +5,7 @@ from __future__ import annotations
 import typer
 
 from beamfall import __version__
-from beamfall.cli import plan, ports, seek, sequence, service, shoot, shots
+from beamfall.cli import plan, ports, seek, sequence, service, shoot, shots, sweep
 
 app = typer.Typer(
     name="beamfall",
@@ -39,6 +39,7 @@ app.command("rinse")(service.rinse)
 app.command("flash")(service.flash)
 app.command("plan")(plan.plan)
 app.command("seek")(seek.seek)
+app.command("sweep")(sweep.sweep)
 app.command("ports")(ports.show_ports)
 app.add_typer(sequence.app, name="sequence")
 app.add_typer(shots.app, name="shots")

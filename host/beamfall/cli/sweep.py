@@ -1,0 +1,285 @@
+"""`beamfall sweep`: walk one timing through its range."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from beamfall.cli.shoot import PORT_HELP
+
+if TYPE_CHECKING:
+    from beamfall.board import Board
+    from beamfall.rig import Rig
+    from beamfall.series import Shooter
+    from beamfall.shots import ShotLog
+    from beamfall.sweep.progress import Entry
+    from beamfall.sweep.schedule import Step, Sweep
+
+_DEFAULT_STEP_S = {"flash": 0.001, "spacing": 0.004, "opening": 0.0005}
+
+
+def sweep(
+    rig_file: Path | None = typer.Argument(
+        None, metavar="[RIG]", help="Rig file (TOML); without one, the example rig."
+    ),
+    of: str = typer.Option("flash", "--of", help="What is swept: flash, spacing or opening."),
+    first: str | None = typer.Option(None, "--from", help="First value, such as '180 ms'."),
+    last: str | None = typer.Option(None, "--to", help="Last value."),
+    step: str | None = typer.Option(None, "--step", help="From one value to the next."),
+    repeat: int = typer.Option(1, "--repeat", min=1, max=100, help="Rounds of all values."),
+    shuffle: bool = typer.Option(False, "--shuffle", help="Fire each round in a random order."),
+    interleave: bool = typer.Option(
+        False, "--interleave", help="Every second value going up, the others coming down."
+    ),
+    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    seed: int = typer.Option(
+        0, "--seed", min=0, help="All chance of a simulated rig, and the order of --shuffle."
+    ),
+    rest: str | None = typer.Option(
+        None, "--rest", help="Between shots; else aim.rest of the rig."
+    ),
+    resume: int | None = typer.Option(
+        None,
+        "--resume",
+        help="Go on with this series (0: the newest sweep); its own settings hold.",
+    ),
+    as_json: bool = typer.Option(False, "--json", help="One JSON object a shot, then the table."),
+    picture: Path | None = typer.Option(
+        None, "--picture", help="Draw the simulated pictures on one sheet (PNG; simulated ports)."
+    ),
+) -> int:
+    """Fire a series in which one timing moves, and end with a table: which shot, value, photograph.
+
+    Flash values count from the flash's anchor, spacing from opening 1 to opening 2. Without --from
+    and --to the planner's interval is swept. Ctrl-C stops with all outputs off; --resume goes on.
+    """
+    from beamfall.board import Board
+    from beamfall.shots import ShotLog
+    from beamfall.units import parse_duration
+
+    rest_s = None if rest is None else parse_duration(rest, key="--rest")
+    with ShotLog.open() as log:
+        found = _find(log, resume)
+        rig, port, seed = _choose_rig(rig_file, found, port, seed)
+        with Board.connect(port, rig=rig, seed=seed) as board:
+            if picture is not None and board.simulated_rig is None:
+                _refuse_picture(board)
+            if found is None:
+                plan = _make_sweep(
+                    rig, rig_file, board, of, first, last, step, repeat,
+                    "shuffle" if shuffle else "interleave" if interleave else "line", seed,
+                )  # fmt: skip
+                shooter = _begin(board, log, rig, plan, seed)
+            else:
+                plan, shooter = _go_on(board, log, rig, found)
+            run = _Run(
+                plan, shooter, log, rig, rig.aim.rest_s if rest_s is None else rest_s, as_json
+            )
+            run.fire_all()
+            if picture is not None:
+                run.draw(picture)
+    return run.finish(picture)
+
+
+def _find(log: ShotLog, resume: int | None) -> Any:
+    if resume is None:
+        return None
+    from beamfall.sweep.progress import find_series
+
+    return find_series(log, resume or None)
+
+
+def _choose_rig(
+    rig_file: Path | None, found: Any, port: str | None, seed: int
+) -> tuple[Rig, str | None, int]:
+    """The rig, port and seed: a series that goes on brings its own."""
+    from beamfall.rig import Rig, load_rig
+
+    if found is None:
+        return load_rig(rig_file), port, seed
+    settings = found.settings
+    rig = Rig.from_dict(settings["rig"]) if "rig" in settings else load_rig(rig_file)
+    return rig, port or settings.get("port"), found.seed if found.seed is not None else seed
+
+
+def _make_sweep(
+    rig: Rig, rig_file: Path | None, board: Board, of: str, first: str | None, last: str | None,
+    step: str | None, repeat: int, order: str, seed: int,
+) -> Sweep:  # fmt: skip
+    from beamfall.errors import UserError
+    from beamfall.plan.learned import find_file, load_learned
+    from beamfall.plan.make import make_plan
+    from beamfall.sweep.schedule import OF, Sweep
+    from beamfall.units import parse_duration
+
+    if of not in OF:
+        raise UserError(f"--of = {of}: expected {', '.join(OF)}")
+    plan = make_plan(rig, learned=load_learned(find_file(rig_file), board.info.unique_id.hex()))
+    opening = rig.valves[0].opening_s
+    if of == "opening":
+        low, high = 0.8 * opening, 1.2 * opening
+    else:
+        name = "spacing" if of == "spacing" else "flash_delay_at_planned_spacing"
+        interval = plan.intervals.get(name) or plan.intervals["flash_delay"]
+        if of == "spacing" and plan.spacing_s is None:
+            raise UserError(f"--of spacing: a {plan.kind} takes one drop, it has no spacing")
+        low, high = (round(value, 4) for value in (interval.p5, interval.p95))
+    made = Sweep(
+        of=of,
+        first_s=low if first is None else parse_duration(first, key="--from"),
+        last_s=high if last is None else parse_duration(last, key="--to"),
+        step_s=_DEFAULT_STEP_S[of] if step is None else parse_duration(step, key="--step"),
+        base=plan.sequence,
+        repeat=repeat,
+        order=order,
+        seed=seed,
+    )
+    for value in made.values_s:  # every table must pass before the first drop falls
+        made.build(value).make_table(board.info)
+    return made
+
+
+def _begin(board: Board, log: ShotLog, rig: Rig, plan: Sweep, seed: int) -> Shooter:
+    from beamfall.series import Shooter
+
+    settings = {**plan.to_settings(), "rig": rig.to_dict()}
+    if board.simulated_rig is not None:
+        settings["port"] = board.name
+    return Shooter.begin(board, log, "sweep", rig=rig, seed=seed, settings=settings)
+
+
+def _go_on(board: Board, log: ShotLog, rig: Rig, found: Any) -> tuple[Sweep, Shooter]:
+    from beamfall.series import Shooter, settle_earlier
+    from beamfall.sweep.schedule import Sweep
+
+    settle_earlier(board, log)
+    shooter = Shooter(
+        board, log, found.series, rig=rig, seed=found.seed,
+        rest_seed=int(found.settings.get("rest_seed", 0)) + found.shots,
+    )  # fmt: skip
+    return Sweep.from_settings(found.settings), shooter
+
+
+def _refuse_picture(board: Board) -> None:
+    from beamfall.errors import UserError
+
+    raise UserError(
+        f"--picture draws what a simulated rig would show; {board.name} is a real board: "
+        "leave --picture out"
+    )
+
+
+class _Run:
+    """Fires the steps that are open, and ends with the table."""
+
+    def __init__(
+        self, plan: Sweep, shooter: Shooter, log: ShotLog, rig: Rig, rest_s: float, as_json: bool
+    ) -> None:
+        self.plan = plan
+        self.shooter = shooter
+        self.log = log
+        self.rig = rig
+        self.rest_s = rest_s
+        self.as_json = as_json
+        self.entries: list[Entry] = []
+        self._frames: list[Any] = []
+
+    def fire_all(self) -> None:
+        from beamfall.sweep.progress import list_entries, list_open
+
+        series = self.shooter.series
+        try:
+            left = list_open(self.plan, list_entries(self.log, series))
+            if left:
+                self._warm_up()
+            first = True
+            while left:
+                for step in left:
+                    if not first:
+                        self.shooter.rest(self.rest_s)
+                    first = False
+                    self._fire(step, len(left))
+                left = list_open(self.plan, list_entries(self.log, series))
+        except KeyboardInterrupt:
+            if not self.as_json:
+                print(f"stopped; go on with: beamfall sweep --resume {series}")
+            raise
+        self.entries = list_entries(self.log, series)
+
+    def _warm_up(self) -> None:
+        from beamfall.plan.rows import build_warm_up
+
+        drops = build_warm_up(self.rig, self.rig.aim.warm_up)
+        if drops is not None:
+            self.shooter.fire(drops, swept={"warm_up": self.rig.aim.warm_up})
+            self.shooter.rest(self.rest_s)
+
+    def _fire(self, step: Step, count: int) -> None:
+        record = self.shooter.fire(self.plan.build(step.value_s), swept=step.to_swept(self.plan.of))
+        if self.shooter.splash is not None:
+            words = f"{self.plan.of} {step.value_s * 1e3:.2f} ms"
+            pictures = self.shooter.splash.pictures
+            words += f": {pictures[0].shows}" if pictures else f": {record.state}"
+            self._frames.append((step.value_s, self.shooter.splash, words))
+        if self.as_json:
+            from beamfall.cli.output import print_json
+
+            print_json({**record.to_json(), "swept": step.to_swept(self.plan.of)})
+            return
+        shown = (record.truth or {}).get("pictures") or []
+        seen = f"; the picture would show: {shown[0]['shows']}" if shown else ""
+        print(
+            f"step {step.index} of {len(self.plan.steps)}: {self.plan.of} {step.value_s * 1e3:.3f} ms, "
+            f"shot {record.shot} {record.state}{seen}"
+        )
+
+    def draw(self, picture: Path) -> None:
+        """The pictures of this run, lowest value first."""
+        from beamfall.simulation.picture import Frame, draw_sheet
+
+        rig = self.shooter.board.simulated_rig
+        if rig is None:
+            return
+        ordered = sorted(self._frames, key=lambda frame: frame[0])
+        frames = [Frame(splash, words) for _, splash, words in ordered]
+        draw_sheet(frames, rig.model, picture, title=f"{self.plan.of} swept")
+
+    def finish(self, picture: Path | None) -> int:
+        from beamfall.cli.output import print_json, print_table
+
+        fired = {entry.step for entry in self.entries if entry.state == "fired"}
+        whole = len(fired) == len(self.plan.steps)
+        if self.as_json:
+            print_json(
+                {
+                    "series": self.shooter.series,
+                    "of": self.plan.of,
+                    "steps": len(self.plan.steps),
+                    "fired": len(fired),
+                    "table": [entry.to_json() for entry in self.entries],
+                }
+            )
+            return 0 if whole else 1
+        print()
+        ordered = sorted(self.entries, key=lambda entry: (entry.value_ms, entry.repeat, entry.shot))
+        print_table(
+            (f"{self.plan.of} ms", "round", "step", "shot", "picture", "state", "shows", "file"),
+            [
+                (
+                    f"{entry.value_ms:.3f}", str(entry.repeat), str(entry.step), str(entry.shot),
+                    "-" if entry.frame is None else str(entry.frame), entry.state,
+                    entry.shows or "-", entry.picture or "-",
+                )
+                for entry in ordered
+            ],
+            numeric=(f"{self.plan.of} ms", "round", "step", "shot", "picture"),
+        )  # fmt: skip
+        print(
+            f"\n{len(fired)} of {len(self.plan.steps)} steps fired; series {self.shooter.series}. "
+            "'picture' counts the camera's frames in this series"
+        )
+        if picture is not None:
+            print(f"simulated pictures drawn in {picture}")
+        return 0 if whole else 1
