@@ -10,10 +10,10 @@ from circuit.netlist import Circuit, Part
 STEPS = (
     ("Supply", ("supply",)),
     ("Buffer and board", ("buffer", "board")),
-    ("Valves", ("valve1", "valve2", "valve3")),
+    ("Valves", ("valve1", "valve2", "valve3", "shunt")),
     ("Sensing", ("sensing",)),
-    ("Receivers", ("beam1", "beam2", "light1", "receivers")),
     ("Button and status LED", ("button",)),
+    ("Receivers", ("beam1", "beam2", "light1", "receivers")),
     ("Camera", ("camera",)),
     ("Flashes", ("flash1", "flash2", "flash3")),
 )
@@ -38,18 +38,19 @@ def connections_page(circuit: Circuit) -> str:
                 if ends:
                     lines[n].append(f"| rail **{net}** | {', '.join(ends)} |")
             continue
-        # A connection can be finished in the last step that touches it.
-        last = max(step_of[part.block] for part, _ in pins)
-        ends = [_end(part, pin) for part, pin in pins]
-        lines[last].append(f"| {net} | {', '.join(ends)} |")
+        # A connection grows too: each step that adds to it names all that hangs on it by then.
+        for n in sorted({step_of[part.block] for part, _ in pins}):
+            ends = [_end(part, pin) for part, pin in pins if step_of[part.block] <= n]
+            if len(ends) > 1:
+                lines[n].append(f"| {net} | {', '.join(ends)} |")
     out = [
         "# Connections",
         "",
         "Made by `python hardware/make.py` from the netlist: do not edit. Each line is one "
         "connection: all pins in it are joined with",
-        "one another and with nothing else. A connection is listed in the step in which its last "
-        "part is fitted; where a part of it is",
-        "there already, it is named again. Check each line off with a meter (continuity) before you "
+        "one another and with nothing else. A connection to which a later step adds a part is "
+        "listed there again, whole; rails are",
+        "listed with what each step adds. Check each line off with a meter (continuity) before you "
         "go on. `Q110 G` is pin G of Q110,",
         "`U2 18 (Y1)` is pin 18 of U2, called Y1 in its data sheet.",
     ]

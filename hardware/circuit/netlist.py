@@ -254,7 +254,7 @@ def _receivers() -> Iterable[Part]:
 
 
 def _sensing() -> Iterable[Part]:
-    yield Part("R510", "R0R22", "sensing", {"1": "SHUNT", "2": GROUND})
+    yield Part("R510", "R0R22", "shunt", {"1": "SHUNT", "2": GROUND})
     yield Part("R511", "R1K", "sensing", {"1": "SHUNT", "2": "SENSE_IN"})
     yield Part("C511", "C10N", "sensing", {"1": "SENSE_IN", "2": GROUND})
     yield Part(

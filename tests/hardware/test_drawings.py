@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
+import os
 
 import pytest
 
-pytest.importorskip(
-    "schemdraw", reason="schemdraw is not installed: pip install beamfall[hardware]"
-)
+if not os.environ.get("CI"):  # in CI a missing schemdraw is a failure
+    pytest.importorskip(
+        "schemdraw", reason="schemdraw is not installed: pip install beamfall[hardware]"
+    )
 
 from circuit import sheet, sheets, twins
 from circuit.netlist import Part
@@ -49,9 +51,10 @@ def test_wires_that_only_cross_do_not_join(circuit):
     crossing = sheet.Sheet(circuit, "crossing", "crossing")
     crossing.wires += [((0.0, 0.0), (2.0, 0.0)), ((1.0, -1.0), (1.0, 1.0))]
     crossing.tags += [((0.0, 0.0), "VS"), ((1.0, 1.0), "V5")]
-    assert sorted(names for _, names in crossing.groups()) == [{"VS"}, {"V5"}] or {
-        frozenset(names) for _, names in crossing.groups()
-    } == {frozenset({"VS"}), frozenset({"V5"})}
+    assert {frozenset(names) for _, names in crossing.groups()} == {
+        frozenset({"VS"}),
+        frozenset({"V5"}),
+    }
 
 
 def test_a_wire_that_ends_on_another_joins(circuit):

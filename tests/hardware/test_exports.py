@@ -40,6 +40,7 @@ def test_kicad_netlist_by_a_reader_of_our_own(circuit):
     assert nets == {n: {(p.ref, pin) for p, pin in pins} for n, pins in circuit.nets().items()}
 
 
+@pytest.mark.filterwarnings("ignore::DeprecationWarning")
 def test_kicad_netlist_by_an_independent_reader(circuit, tmp_path):
     kinparse = pytest.importorskip("kinparse", reason="kinparse (PyPI) is not installed")
     path = tmp_path / "controller.net"
