@@ -118,7 +118,7 @@ class Shooter:
         except _UNSURE:
             raise
         except KeyboardInterrupt:
-            self._stop(shot, table, ticket, released)
+            self._interrupt(shot, table, ticket, released)
             raise
         return self._keep(shot, table, outcome)
 
@@ -141,7 +141,7 @@ class Shooter:
         self.board.settle()
         return record
 
-    def _stop(self, shot: int, table: Any, ticket: Ticket, released: bool) -> None:
+    def _interrupt(self, shot: int, table: Any, ticket: Ticket, released: bool) -> None:
         """Ctrl-C: outputs off first, then what became of the shot."""
         try:
             self.board.abort()
