@@ -27,6 +27,8 @@ BeamfallError                 root; the command line exits 1
 ├── ShotError                 a shot that did not go as asked
 │   ├── ReleaseUnknown        whether the release ran cannot be known
 │   └── BoardRestarted        the board was reset under way
+├── InstallError              the firmware could not be put on a board, or not verified there
+├── MeasureError              the timing self-test could not be run: no wire, wrong wire
 ├── InterpreterMissing        the MicroPython interpreter is not installed
 ├── MissingExtra              an optional library is not installed; also an ImportError
 ├── LogError                  the shot log cannot be opened, read or written
@@ -186,6 +188,14 @@ class ReleaseUnknown(ShotError):
 
 class BoardRestarted(ShotError):
     """The board's boot id has changed: its table is gone, a shot under way is lost."""
+
+
+class InstallError(BeamfallError):
+    """Firmware could not be put on a board, or what is there is not what was sent; the message has the cure."""
+
+
+class MeasureError(BeamfallError):
+    """The timing self-test found no wire, or not the wire it needs; the message says where it goes."""
 
 
 class InterpreterMissing(BeamfallError):
