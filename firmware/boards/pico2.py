@@ -46,7 +46,7 @@ USB_IDS = ((0x2E8A, 0x0005),)
 
 ROWS_MAX = 64
 VALVE_MAX_US = 200000
-VALVE_GAP_US = 1000
+VALVE_GAP_US = 2000  # a 24 V valve takes 1.5 ms to close: hardware/limits.md
 DUTY_PERCENT = 30
 DUTY_WINDOW_MS = 10000
 RINSE_MAX_MS = 5000

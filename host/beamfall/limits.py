@@ -40,7 +40,7 @@ class BoardLimits:
     inputs: frozenset[str] = frozenset((*BEAMS, "light1", "button1"))
     rows_max: int = 64
     valve_max_us: int = 200_000
-    valve_gap_us: int = 1_000
+    valve_gap_us: int = 2_000
     duty_percent: int = 30
     duty_window_ms: int = 10_000
     rinse_max_ms: int = 5_000

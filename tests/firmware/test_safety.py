@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scripted import BEAM1, BEAM2, HZ, MS, Bench
 
 VALVE_MAX, FLASH_MAX, CAMERA_MAX = 200 * MS, 20 * MS, 8000 * MS
-VALVE_GAP, FLASH_GAP = MS, 20 * MS
+VALVE_GAP, FLASH_GAP = 2 * MS, 20 * MS
 DUTY, DUTY_WINDOW = 0.30, 10 * HZ
 
 delays = st.one_of(st.integers(0, 40 * MS), st.integers(0, 900 * MS), st.integers(0, 2**32 - 1))
