@@ -171,7 +171,7 @@ def measure(
     lost = 0
     stamp_errors: list[float] = []
     with emulated_board(emulator, image, collect_often=load) as emulated:
-        with Board.connect(emulated.url, timing=LinkTiming(first_s=4, longest_s=8)) as board:
+        with Board.connect(emulated.url, timing=LinkTiming(first_s=10, longest_s=60)) as board:
             hz = board.info.clock_hz
             for number in range(shots + late_shots):
                 sequence = make_series() if number < shots else make_late()

@@ -6,6 +6,7 @@ Halves, because a 32-bit word may not fit a small integer and would be allocated
 from array import array
 
 import uctypes
+from machine import mem32
 
 
 def allocate(words, alignment=4):
@@ -14,3 +15,12 @@ def allocate(words, alignment=4):
     address = uctypes.addressof(halves)
     skip = -address % alignment
     return address + skip, halves, skip // 2
+
+
+def point_to(address):
+    """What compiled code takes as a pointer to words, and `read` as the place of a register."""
+    return address
+
+
+def read(pointer):
+    return mem32[pointer]

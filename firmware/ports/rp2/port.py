@@ -19,7 +19,7 @@ from ports.rp2 import memory, programs, schedule
 from ports.rp2 import registers as reg
 from ports.rp2.block import Block
 from ports.rp2.pins import BEAM_SIGNALS, FLASH_SIGNALS, TIMELINE_SIGNALS, Pins
-from ports.rp2.stamps import Stamps
+from ports.rp2.stamps import MARK, TICKS, Stamps, take
 
 POLL_OVERRUN = 1
 POLL_FAILURE = 2
@@ -55,6 +55,7 @@ class Port:
         self.unique_id = machine.unique_id()
         self.fault_row = 0
         self.fault_detail = 0
+        self.edges_lost = 0
         self.rows_late = 0  # rows are driven by hardware: never late, see the class of timing
         self.worst_late = 0
         self.edge_signal = 0
@@ -290,6 +291,7 @@ class Port:
 
     def _go(self):
         self._now = 0
+        self.edges_lost = 0
         mem32[self._players.control] = self._used_players
         mem32[self._watchers.control] = self._used_watchers
         self._last_us = (
@@ -322,10 +324,6 @@ class Port:
             dma.active(0)
 
     # -- while it runs -----------------------------------------------------------------------------------------
-    @property
-    def edges_lost(self):
-        return self._stamps.lost
-
     def poll(self):
         """Bit 0: the machines ran out of rows; bit 1: the hardware did not do as told. Lost stamps are counted."""
         if not self._running:
@@ -343,16 +341,19 @@ class Port:
         debug = self._watchers.fifo_debug
         if mem32[debug] >> reg.FDEBUG_RXSTALL & 1 << _STAMPER:
             mem32[debug] = 1 << reg.FDEBUG_RXSTALL + _STAMPER
-            self._stamps.lost += 1  # at least
-            self._stamps.torn = True
+            self._stamps.overflowed()
+        self.edges_lost = self._stamps.lost()
 
     def next_edge(self):
         stamps = self._stamps
-        if not stamps.next():
+        state = stamps.state
+        bit = take(state, stamps.ring, stamps.remaining)
+        if bit < 0:
+            self.edges_lost = stamps.lost()
             return False
-        self.edge_signal = stamps.signal
-        self.edge_mark = stamps.mark
-        self.edge_ticks = stamps.ticks
+        self.edge_signal = stamps.signals[bit]
+        self.edge_mark = state[MARK]
+        self.edge_ticks = state[TICKS]
         return True
 
     def rows_done(self):

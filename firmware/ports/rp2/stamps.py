@@ -4,37 +4,99 @@ The stamper's rounds and the number of its events give the exact cycle at which 
 before that, so half a round is taken off. README.md has the count of cycles.
 """
 
+from array import array
+
+import micropython
 import rp2
-from machine import mem32
+from micropython import const
 
 from ports.rp2 import memory, programs
 from ports.rp2 import registers as reg
 
 RING_WORDS = 1024  # 512 events
 _RING_BITS = 12  # of its size in bytes
-_KEPT = RING_WORDS - 64  # words that may wait before the oldest count as overwritten
-_ROUND = programs.STAMPER_ROUND
-_EVENT = programs.STAMPER_EVENT
-_MASK = 0x3FFFFFFF
-_MARK_STAMPED = 2
+_RING_MASK = const(1023)
+_KEPT = const(960)  # words that may wait before the oldest count as overwritten
+_COUNT_MAX = const(0x0FFFFFFF)
+_ROUND = const(7)  # as in programs.py, which the tests see to
+_EVENT = const(4)
+_TICKS_MASK = const(0x3FFFFFFF)
+_MARK_STAMPED = const(2)
+
+# Places in the state that `take` works on.
+_READ = const(0)  # words
+_WRITTEN = const(1)  # words
+_RUNNING = const(2)
+_LEVELS = const(3)  # -1: none known yet
+_CHANGED = const(4)  # bits of the newest event that have not been taken
+TICKS = const(5)
+_LOST = const(6)  # events known to be lost
+_TORN = const(7)  # the FIFO has overflowed: pairs of words may be torn
+_KNOWN = const(8)
+_INVERT = const(9)
+_OFFSET = const(10)
+MARK = const(11)  # as on the wire: bit 0 the level, bit 1 stamped
+_STATE_SIZE = 12
+
+
+@micropython.viper
+def take(state: ptr32, ring: ptr32, counter: ptr32) -> int:  # noqa: F821 - viper's own word
+    """The bit of the next edge, -1 when none waits; its time and mark are in the state. Allocates nothing.
+
+    Compiled to machine code: 14 us an edge, 57 us for the whole of next_edge, which took 305 us when all was
+    bytecode (RP2040 at 125 MHz, emulated). Bursts of 200 edges each 24 ms leave 120 us for each edge.
+    """
+    changed = int(state[_CHANGED])
+    while changed == 0:
+        if state[_RUNNING] != 0:
+            state[_WRITTEN] = _COUNT_MAX - counter[0]
+        read = int(state[_READ])
+        waiting = int(state[_WRITTEN]) - read
+        if waiting < 2:
+            return -1
+        if waiting > _KEPT:
+            skip = (waiting - _KEPT + 1) & -2
+            state[_LOST] = state[_LOST] + (skip >> 1)
+            read += skip
+        count = int(ring[(read + 1) & _RING_MASK])
+        if state[_TORN] != 0 and ((count >> 16) & 0xFFFF) == 0:
+            state[_READ] = read + 1  # levels where a count must be: one half of a torn pair
+            continue
+        levels = (int(ring[read & _RING_MASK]) ^ int(state[_INVERT])) & int(state[_KNOWN])
+        rounds = (count ^ -1) & _TICKS_MASK
+        ticks = _ROUND * rounds + _EVENT * ((read >> 1) - 1) + int(state[_OFFSET])
+        if rounds < 2 and ticks < 0:
+            ticks = 0
+        state[TICKS] = ticks & _TICKS_MASK
+        state[_READ] = read + 2
+        before = int(state[_LEVELS])
+        if before >= 0:
+            changed = levels ^ before
+        state[_LEVELS] = levels
+    bit = 0
+    while (changed >> bit) & 1 == 0:
+        bit += 1
+    state[_CHANGED] = changed & (changed - 1)
+    state[MARK] = ((int(state[_LEVELS]) >> bit) & 1) | _MARK_STAMPED
+    return bit
 
 
 class Stamps:
+    """The ring and what is known of it; `take` reads the edges out.
+
+    Has no property and stays without one: a class that has one takes 20 us for each attribute it stores.
+    """
+
     def __init__(self, block, machine, sync):
-        self.lost = 0  # events known to be lost
-        self.torn = False  # the FIFO has overflowed: pairs of words may be torn
-        self.signal = 0
-        self.mark = 0
-        self.ticks = 0
-        self._signals = bytearray(16)
-        self._known = 0
-        self._invert = 0
-        self._address, self._halves, self._first = memory.allocate(RING_WORDS, 4 * RING_WORDS)
+        self.signals = bytearray(16)
+        self.state = array("i", bytes(4 * _STATE_SIZE))
+        self._address, _halves, _first = memory.allocate(RING_WORDS, 4 * RING_WORDS)
+        self.ring = memory.point_to(self._address)
         # A look sees the pins of `sync` cycles before, its own cycle counts from one tick before the zero is out,
         # and the edge lies up to a round before the look.
-        self._offset = programs.STAMPER_FIRST - sync - 1 - _ROUND // 2
+        self.state[_OFFSET] = programs.STAMPER_FIRST - sync - 1 - programs.STAMPER_ROUND // 2
         self._dma = rp2.DMA()
-        self._remaining = (
+        self.remaining = memory.point_to(
             reg.DMA_BASE + reg.DMA_CHANNEL_SIZE * self._dma.channel + reg.DMA_TRANS_COUNT
         )
         self._control = self._dma.pack_ctrl(
@@ -47,25 +109,25 @@ class Stamps:
             treq_sel=block.rx_request(machine),
         )
         self._source = block.rx_address(machine)
-        self._running = False
-        self._written = 0
-        self._read = 0
-        self._levels = 0
-        self._changed = 0
+
+    def lost(self):
+        """Events known to be lost since the begin."""
+        return self.state[_LOST]
 
     def name_pin(self, bit, signal):
-        self._signals[bit] = signal
-        self._known |= 1 << bit
+        self.signals[bit] = signal
+        self.state[_KNOWN] |= 1 << bit
 
     def begin(self, invert):
         """`invert`: bits whose pin reads 1 when the line is off or clear."""
-        self._invert = invert
-        self.lost = 0
-        self.torn = False
-        self._read = 2  # the stamper's first event is its start, with nothing in it
-        self._written = 0
-        self._changed = 0
-        self._levels = -1
+        state = self.state
+        state[_INVERT] = invert
+        state[_LOST] = 0
+        state[_TORN] = 0
+        state[_READ] = 2  # the stamper's first event is its start, with nothing in it
+        state[_WRITTEN] = 0
+        state[_CHANGED] = 0
+        state[_LEVELS] = -1
         self._dma.config(
             read=self._source,
             write=self._address,
@@ -73,53 +135,23 @@ class Stamps:
             ctrl=self._control,
             trigger=True,
         )
-        self._running = True
+        state[_RUNNING] = 1
 
     def end(self):
         """No more come; those in the ring can still be read."""
-        if self._running:
-            self._written = reg.DMA_COUNT_MAX - mem32[self._remaining]
+        if self.state[_RUNNING]:
+            self.waiting()
             self._dma.active(0)
-            self._running = False
+            self.state[_RUNNING] = 0
+
+    def overflowed(self):
+        """The FIFO before the ring has overflowed: at least one event is lost."""
+        self.state[_LOST] += 1
+        self.state[_TORN] = 1
 
     def waiting(self):
         """Words that have not been read."""
-        if self._running:
-            self._written = reg.DMA_COUNT_MAX - mem32[self._remaining]
-        return self._written - self._read
-
-    def next(self):
-        """True and signal, mark, ticks of the next edge; False when none waits. Allocates nothing in a shot."""
-        while not self._changed:
-            waiting = self.waiting()
-            if waiting < 2:
-                return False
-            if waiting > _KEPT:
-                skip = (waiting - _KEPT + 1) & ~1
-                self.lost += skip // 2
-                self._read += skip
-            halves = self._halves
-            at = self._first + 2 * (self._read & (RING_WORDS - 1))
-            levels = (halves[at] ^ self._invert) & self._known
-            at = self._first + 2 * ((self._read + 1) & (RING_WORDS - 1))
-            if (
-                self.torn and not halves[at + 1]
-            ):  # levels where a count must be: one half of a torn pair
-                self._read += 1
-                continue
-            rounds = ((0xFFFF - halves[at + 1]) & 0x3FFF) << 16 | (0xFFFF - halves[at])
-            events = (self._read >> 1) - 1
-            self._read += 2
-            ticks = _ROUND * rounds + _EVENT * events + self._offset
-            self.ticks = ticks & _MASK if ticks > 0 else 0
-            if self._levels >= 0:
-                self._changed = levels ^ self._levels
-            self._levels = levels
-        changed = self._changed
-        bit = 0
-        while not changed >> bit & 1:
-            bit += 1
-        self._changed = changed & (changed - 1)
-        self.signal = self._signals[bit]
-        self.mark = (self._levels >> bit & 1) | _MARK_STAMPED
-        return True
+        state = self.state
+        if state[_RUNNING]:
+            state[_WRITTEN] = reg.DMA_COUNT_MAX - memory.read(self.remaining)
+        return state[_WRITTEN] - state[_READ]

@@ -14,6 +14,7 @@ What the emulator does not model, and what follows for the figures:
 
 from __future__ import annotations
 
+import builtins
 import heapq
 import importlib
 import sys
@@ -218,6 +219,18 @@ class Ram:
         self._sram[at + 1] = value >> 8
 
 
+class Pointer:
+    """What memory.point_to hands out: words from an address on, in RAM or in registers."""
+
+    def __init__(self, chip: Chip, address: int) -> None:
+        self._chip = chip
+        self._address = address
+
+    def __getitem__(self, index: int) -> int:
+        self._chip.run(1)
+        return int(self._chip.mcu.read_uint32(self._address + 4 * index))
+
+
 # Bits of a channel's control register (RP2040 datasheet, DMA chapter), the defaults those of MicroPython's rp2.DMA.
 _FIELDS = {
     "enable": (0, 1), "high_pri": (1, 1), "size": (2, 2), "inc_read": (4, 1), "inc_write": (5, 1), "ring_size": (6, 4),
@@ -279,6 +292,10 @@ class Bench:
             free[0] = address + 4 * words
             return address, Ram(chip, address - SRAM), 0
 
+        micropython = types.ModuleType("micropython")
+        micropython.__dict__.update(viper=lambda function: function, const=lambda value: value)
+        monkeypatch.setitem(sys.modules, "micropython", micropython)
+        monkeypatch.setattr(builtins, "ptr32", Any, raising=False)
         machine = types.ModuleType("machine")
         pin = types.SimpleNamespace(OUT=1)
         machine.__dict__.update(
@@ -295,6 +312,8 @@ class Bench:
         monkeypatch.setitem(sys.modules, "ports.maintenance", types.ModuleType("ports.maintenance"))
         memory = importlib.import_module("ports.rp2.memory")
         monkeypatch.setattr(memory, "allocate", allocate)
+        monkeypatch.setattr(memory, "point_to", lambda address: Pointer(chip, address))
+        monkeypatch.setattr(memory, "read", lambda pointer: pointer[0])
         self.module = importlib.import_module("ports.rp2.port")
         clock = types.SimpleNamespace(
             ticks_us=lambda: chip.now // 125,

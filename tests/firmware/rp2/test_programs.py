@@ -66,3 +66,13 @@ def test_programs_fit_their_blocks(bench: Any) -> None:
     assert [len(p) for p in (timeline, follower, stamper, qualifier)] == [4, 7, 12, 11]
     channels = {*(d.channel for d in bench.port._feeds), *(d.channel for d in bench.port._counters)}
     assert len(channels | {bench.port._stamps._dma.channel}) == 7
+
+
+def test_the_compiled_reader_knows_the_stampers_cycles(bench: Any) -> None:
+    import ports.rp2.stamps as stamps
+
+    programs = bench.module.programs
+    assert (stamps._ROUND, stamps._EVENT) == (programs.STAMPER_ROUND, programs.STAMPER_EVENT)
+    assert stamps._RING_MASK == stamps.RING_WORDS - 1
+    assert stamps._COUNT_MAX == bench.module.reg.DMA_COUNT_MAX
+    assert 4 * stamps.RING_WORDS == 1 << stamps._RING_BITS
