@@ -22,7 +22,7 @@ from beamfall.plan.result import AnchorEdge, Plan, make_interval
 from beamfall.plan.rows import Opening, build_sequence, build_warm_up, find_lead
 from beamfall.plan.setting import Setting, make_setting
 from beamfall.plan.trace import make_trace
-from beamfall.plan.unknowns import list_scatters, make_jet_prior
+from beamfall.plan.unknowns import NAMES, OF_THE_JET, list_scatters, make_jet_prior
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -36,7 +36,8 @@ DRAWS = 4000
 MEETING = 0.75  # of the jet's rise, when drop 2 meets it: above 90 % of its height (our choice)
 STAGE_S = 0.002  # after the contact the umbrella has begun to spread (our choice)
 THIRD_S = 0.025  # from drop 2's contact to drop 3's: the umbrella is open then (our choice)
-WIDER = 1.1  # intervals are this much wider than the models ask for, since models are wrong too
+# Intervals are this much wider than the models ask for, since models are wrong too.
+WIDER, WIDER_OF_THE_JET = 1.13, 1.08
 _LEAST_DELAY_S = 0.001
 _SEED = 20_240_229  # the plan of a rig is the same each time it is asked for
 
@@ -168,17 +169,17 @@ def draw_rigs(
     count: int,
     learned: Learned | None,
     *,
-    wider: float = WIDER,
     seed: int = _SEED,
 ) -> Draws:
     """Rigs that the file could mean, narrowed by what was learned; the same ones every time."""
     rng = np.random.default_rng(seed)
     known = learned.fit(rig) if learned is not None else None
+    wider = np.array([WIDER_OF_THE_JET if name in OF_THE_JET else WIDER for name in NAMES])
     if known is None:
         z = wider * draw_z(count, rng)
     else:
         mean, covariance = known
-        z = draw_z(count, rng, mean, wider**2 * covariance)
+        z = draw_z(count, rng, mean, covariance * np.outer(wider, wider))
     return make_draws(rig, setting, z, make_jet_prior(rig, setting))
 
 

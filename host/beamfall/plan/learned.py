@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import UserError
-from beamfall.plan.unknowns import NAMES
+from beamfall.plan.unknowns import NAMES, OF_THE_JET
 
 if TYPE_CHECKING:
     import numpy as np
@@ -30,7 +30,6 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 _VERSION = 1
-_OF_THE_JET = ("onset_factor", "height_factor", "rise_factor")
 
 
 @dataclass(frozen=True)
@@ -55,7 +54,7 @@ class Learned:
         if self.basis.get("jet") != now["jet"]:
             return None
         same = self.basis.get("heights") == now["heights"]
-        kept = [n for n in self.names if n in NAMES and (same or n in _OF_THE_JET)]
+        kept = [n for n in self.names if n in NAMES and (same or n in OF_THE_JET)]
         here = [NAMES.index(name) for name in kept]
         there = [self.names.index(name) for name in kept]
         mean, covariance = np.zeros(len(NAMES)), np.eye(len(NAMES))

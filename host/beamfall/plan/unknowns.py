@@ -49,6 +49,7 @@ NAMES = (
     "nozzle_error_m", "beam_error_m", "volume_ratio", "detachment_ratio", "start_speed_ratio",
     "beam_sense", "latency_error_s", "flash_latency_ratio", "onset_factor", "height_factor", "rise_factor",
 )  # fmt: skip
+OF_THE_JET = ("onset_factor", "height_factor", "rise_factor")
 #: How much shots differ on one rig; not learned, drawn for the simulated rig.
 SCATTER_NAMES = ("latency_scatter_s", "volume_scatter", "onset_scatter_s", "height_scatter")
 

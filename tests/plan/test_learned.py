@@ -1,0 +1,91 @@
+"""What seeking has shown is kept beside the rig, used by the next plan, and not taken for another's."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from beamfall.errors import UserError
+from beamfall.plan.collision import plan_collision
+from beamfall.plan.learned import Learned, find_file, load_learned, make_learned, save_learned
+from beamfall.plan.unknowns import NAMES
+from beamfall.rig import example_rig
+
+from .conftest import make_rig
+
+
+def learned(board: str = "a1", *, simulated: bool = False, onset: float = 1.0) -> Learned:
+    mean = np.zeros(len(NAMES))
+    mean[NAMES.index("onset_factor")] = onset
+    covariance = np.eye(len(NAMES)) * 0.04
+    return make_learned(
+        example_rig(),
+        mean,
+        covariance,
+        board=board,
+        port="sim?seed=1",
+        simulated=simulated,
+        shots=5,
+    )
+
+
+def test_what_was_learned_narrows_and_moves_the_plan() -> None:
+    before = plan_collision(example_rig()).intervals["jet_onset"]
+    after = plan_collision(example_rig(), learned=learned()).intervals["jet_onset"]
+    # one standard deviation up: σ(ln a) is 0.22
+    assert after.p50 / before.p50 == pytest.approx(np.exp(0.22), rel=0.02)
+    assert (after.p95 - after.p5) < 0.35 * (before.p95 - before.p5)
+    plan = plan_collision(example_rig(), learned=learned())
+    assert any("narrowed by 5 shots" in line for line in plan.assumptions)
+
+
+def test_a_file_keeps_each_board_by_itself(tmp_path: Path) -> None:
+    file = tmp_path / "rig.learned.json"
+    assert load_learned(file) is None
+    save_learned(file, replace(learned("a1"), when="2026-01-01T10:00:00+00:00"))
+    save_learned(file, replace(learned("b2", onset=-1.0), when="2026-01-02T10:00:00+00:00"))
+    save_learned(file, replace(learned("c3", simulated=True), when="2026-02-01T10:00:00+00:00"))
+    assert load_learned(file, "zz") is None
+    kept = load_learned(file, "a1")
+    assert kept is not None and kept.mean[NAMES.index("onset_factor")] == 1.0
+    assert kept.covariance[0][0] == pytest.approx(0.04)
+    newest = load_learned(file)
+    assert newest is not None and newest.board == "b2"  # a real board goes before a simulated one
+
+
+def test_heights_measured_anew_keep_the_jet_another_liquid_does_not() -> None:
+    kept = learned()
+    same = kept.fit(example_rig())
+    moved = kept.fit(make_rig(beam={"height_m": 0.45}))
+    assert same is not None and moved is not None
+    place = NAMES.index("nozzle_error_m")
+    assert same[1][place, place] == pytest.approx(0.04)
+    assert moved[1][place, place] == 1.0
+    onset = NAMES.index("onset_factor")
+    assert moved[0][onset] == 1.0 and moved[1][onset, onset] == pytest.approx(0.04)
+    assert kept.fit(make_rig(liquid={"name": "milk"})) is None
+    assert kept.fit(make_rig(valve={"opening_s": 0.015})) is None
+
+
+def test_where_the_file_lies(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert find_file(Path("studio/tall.toml")) == Path("studio/tall.learned.json")
+    monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "log.sqlite3"))
+    assert find_file(None) == tmp_path / "example.learned.json"
+
+
+@pytest.mark.parametrize(
+    "content", ["", "{", "[]", '{"beamfall_learned": 9}', '{"beamfall_learned": 1}']
+)
+def test_a_damaged_file_is_named(tmp_path: Path, content: str) -> None:
+    file = tmp_path / "rig.learned.json"
+    file.write_text(content)
+    with pytest.raises(UserError, match="rig.learned.json: what was learned.*cannot be read"):
+        load_learned(file)
+
+
+def test_a_folder_that_cannot_be_written_is_named(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    with pytest.raises(UserError, match="cannot be kept there"):
+        save_learned(tmp_path / "file" / "rig.learned.json", learned())

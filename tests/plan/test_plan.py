@@ -1,0 +1,349 @@
+"""What the planner says of a rig, against the outside, against the simulated rig, and in its words."""
+
+from __future__ import annotations
+
+import json
+import random
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from beamfall.errors import PhysicsRangeError, RigFileError
+from beamfall.limits import BoardLimits
+from beamfall.plan.anchors import judge_anchors
+from beamfall.plan.collision import MEETING, THIRD_S, draw_rigs, find_need, plan_collision
+from beamfall.plan.draws import make_draws
+from beamfall.plan.make import make_plan
+from beamfall.plan.setting import compute_drop, make_liquid, make_setting
+from beamfall.plan.unknowns import NAMES, list_scatters, make_jet_prior
+from beamfall.rig import example_rig
+from beamfall.simulation.build import draw_model
+from beamfall.simulation.needs import find_needs
+
+from .conftest import fire, make_middle_rig, make_rig
+
+TIMES = (
+    "nozzle_to_beam", "beam_to_surface", "jet_onset", "spacing", "flash_delay",
+    "flash_after_first_edge",
+)  # fmt: skip
+
+
+def words_of(rig) -> str:
+    return "\n".join(make_plan(rig).warnings)
+
+
+# -- against the outside ---------------------------------------------------------------------------
+def test_common_practice_lies_inside_the_interval() -> None:
+    # Common practice, no source: nozzle 0.61 m, beam 0.48 m, the flash of a two-drop collision
+    # near 280 ms after the first drop breaks the beam.
+    plan = plan_collision(make_rig(valve={"height_m": 0.61}, beam={"height_m": 0.48}))
+    interval = plan.intervals["flash_after_first_edge"]
+    assert interval.p5 < 0.270 and interval.p95 > 0.290  # well inside, and not at an end
+    assert interval.holds(0.280)
+
+
+def test_falls_of_the_planner_are_those_published() -> None:
+    # Closed form with Gunn & Kinzer's terminal speed, 4 mm over 0.5 m from rest: 322.88 ms;
+    # 0.1 m 143.19 ms. Air 1.20458 kg/m³ is that of 20 °C at sea level, g 9.80665 of 45.5°.
+    rig = make_rig(
+        valve={"height_m": 0.506, "opening_s": 0.0125},
+        beam={"height_m": 0.506 - 0.004 - 0.1 - 0.002, "width_m": 0.0},
+        site={"altitude_m": 0.0, "latitude_deg": 45.5},
+    )
+    setting = make_setting(rig)
+    z = np.zeros((1, len(NAMES)))
+    z[0, NAMES.index("start_speed_ratio")] = -2.0  # from rest
+    # the volume of a 4 mm ball: ln(ratio)/spread
+    ratio = (0.004 / compute_drop(rig.valves[0], setting.gravity)) ** 3
+    z[0, NAMES.index("volume_ratio")] = np.log(ratio) / rig.uncertainty.volume
+    rigs = make_draws(rig, setting, z, make_jet_prior(rig, setting))
+    assert rigs.first.diameter_m[0] == pytest.approx(0.004)
+    assert rigs.first.to_surface_s[0] * 1e3 == pytest.approx(322.88, abs=0.3)
+    assert rigs.first.to_edge_s[0] * 1e3 == pytest.approx(143.19, abs=0.3)
+
+
+def test_worthingtons_onset_scaled_to_this_rig_is_inside() -> None:
+    # Worthington 1908, 64 ms at 0.2 g from 40 cm; by √R some 53 ms at 4 mm from 0.61 m.
+    plan = plan_collision(make_rig(valve={"height_m": 0.61}, beam={"height_m": 0.48}))
+    onset = plan.intervals["jet_onset"]
+    assert onset.holds(0.053)
+    assert onset.p50 == pytest.approx(0.053, rel=0.05)
+
+
+# -- against the simulated rig ---------------------------------------------------------------------
+def test_arrays_and_root_finding_say_the_same_of_one_rig() -> None:
+    """The planner's arrays and the simulation's scalars were written apart; one truth, two ways."""
+    rig = make_rig(beam={"edge": "clear", "width_m": 0.002})
+    setting = make_setting(rig)
+    prior = make_jet_prior(rig, setting)
+    for seed in range(25):
+        draws = random.Random(f"{seed}/truth")
+        z = np.array([[draws.gauss(0.0, 1.0) for _ in NAMES]])
+        rigs = make_draws(rig, setting, z, prior)
+        needs = find_needs(draw_model(rig, seed), 0.002, MEETING, "clear")
+        assert needs is not None
+        assert needs.nozzle_to_beam_s == pytest.approx(rigs.first.to_edge_s[0], abs=1e-5)
+        assert needs.jet_onset_s == pytest.approx(rigs.onset_s[0], abs=1e-5)
+        assert needs.spacing_s == pytest.approx(find_need(rigs).spacing_s[0], abs=2e-5)
+
+
+def test_contacts_of_the_arrays_are_those_of_the_simulation() -> None:
+    rig = example_rig()
+    setting = make_setting(rig)
+    rigs = make_draws(rig, setting, np.zeros((1, len(NAMES))), make_jet_prior(rig, setting))
+    plan = plan_collision(rig)
+    splash = fire(make_middle_rig(rig), plan.sequence)
+    assert plan.spacing_s is not None and splash.contact is not None
+    when, height = rigs.find_contacts(plan.spacing_s)
+    first = splash.drops[0]
+    seen = splash.contact.when_s - first.left_s + float(rigs.first.latency_s[0])
+    assert seen == pytest.approx(float(when[0]), abs=3e-5)
+    assert splash.contact.height_m == pytest.approx(float(height[0]), abs=3e-5)
+
+
+def test_a_plan_fired_at_the_middle_rig_shows_the_stage_that_is_wanted() -> None:
+    rig = example_rig()
+    for stage in (0.001, 0.004):
+        plan = plan_collision(rig, stage_s=stage)
+        picture = fire(make_middle_rig(rig), plan.sequence).pictures[0]
+        # the middle of many rigs is not quite the middle rig
+        assert picture.stage_s == pytest.approx(stage, abs=0.002)
+
+
+@pytest.mark.parametrize("anchor", ["release", "beam1"])
+def test_every_anchor_leads_to_the_same_light(anchor) -> None:
+    rig = make_rig(aim={"anchor": anchor, "anchor_count": 1})
+    plan = plan_collision(rig)
+    assert plan.anchor.beam == anchor
+    light = fire(make_middle_rig(rig), plan.sequence).lights[0][1]
+    own = plan_collision(example_rig())
+    other = fire(make_middle_rig(example_rig()), own.sequence).lights[0][1]
+    assert light == pytest.approx(other, abs=0.002)
+
+
+def test_a_third_drop_meets_the_umbrella_at_the_light() -> None:
+    plan = plan_collision(make_rig(aim={"drops": 3}))
+    splash = fire(make_middle_rig(make_rig(aim={"drops": 3})), plan.sequence)
+    first, second = splash.columns[0].contacts
+    assert second.when_s - first.when_s == pytest.approx(THIRD_S, abs=0.002)
+    assert splash.pictures[0].stage_s == pytest.approx(plan.stage_s, abs=0.002)
+
+
+def test_valves_in_two_places_collide_at_the_same_moment() -> None:
+    rig = example_rig()
+    other = replace(rig.valves[0], output="valve2", height_m=0.72, latency_s=0.03, place_m=0.04)
+    rig = replace(rig, valves=(*rig.valves, other))
+    plan = plan_collision(rig)
+    plan.sequence.make_table_within(BoardLimits())
+    splash = fire(make_middle_rig(rig), plan.sequence)
+    here, there = (column.contact for column in splash.columns)
+    assert here is not None and there is not None
+    assert here.when_s == pytest.approx(there.when_s, abs=0.003)
+    assert splash.pictures[0].stage_s == pytest.approx(plan.stage_s, abs=0.002)
+
+
+def test_two_valves_in_one_place_take_turns() -> None:
+    rig = example_rig()
+    other = replace(rig.valves[0], output="valve2", height_m=0.62, latency_s=0.03)
+    rig = replace(rig, valves=(*rig.valves, other))
+    plan = plan_collision(rig)
+    assert [row.output for row in plan.sequence.rows[:2]] == ["valve1", "valve2"]
+    splash = fire(make_middle_rig(rig), plan.sequence)
+    assert splash.pictures[0].stage_s == pytest.approx(plan.stage_s, abs=0.002)
+
+
+def test_a_crown_is_caught_while_it_stands_and_a_jet_at_its_top() -> None:
+    for kind in ("crown", "jet"):
+        rig = make_rig(aim={"kind": kind, "drops": 1})
+        plan = make_plan(rig)
+        assert plan.kind == kind and plan.spacing_s is None
+        splash = fire(make_middle_rig(rig), plan.sequence)
+        light = splash.lights[0][1]
+        if kind == "crown":
+            assert 0.002 < light - splash.drops[0].impact_s < 0.012
+        else:
+            jet = splash.jet
+            assert jet is not None
+            assert jet.tip_m(light) > 0.97 * jet.height_m
+
+
+# -- anchors ---------------------------------------------------------------------------------------
+def scatter_by_anchor(**scatters: float) -> dict[int, float]:
+    rig = example_rig()
+    known = list_scatters(rig)
+    only = {name: replace(item, middle=scatters.get(name, 0.0)) for name, item in known.items()}
+    setting = make_setting(rig)
+    rigs = draw_rigs(rig, setting, 500, None)
+    choices = judge_anchors(rig, rigs, (0.105,), only)
+    return {choice.anchor.count: choice.scatter_s for choice in choices}
+
+
+def test_anchored_on_drop_2s_own_edge_its_latency_cancels() -> None:
+    found = scatter_by_anchor(latency_scatter_s=1e-3)
+    # The release knows neither latency: drop 2's, 1 ms, is in the picture. Drop 1's edge brings its
+    # own in as well: √2 ms, less what the jet, late with drop 1, gives back.
+    assert found[2] < 0.0003
+    assert found[0] == pytest.approx(1e-3, rel=0.15)
+    assert found[1] == pytest.approx(2**0.5 * 1e-3, rel=0.15)
+
+
+def test_the_jets_own_scatter_no_anchor_cures() -> None:
+    found = scatter_by_anchor(height_scatter=0.04)
+    assert found[0] == pytest.approx(found[1], rel=1e-6) == pytest.approx(found[2], rel=1e-6)
+    assert found[2] > 0.0001
+
+
+def test_the_best_anchor_is_chosen_and_a_wish_is_kept() -> None:
+    plan = plan_collision(example_rig())
+    assert [choice.chosen for choice in plan.anchors] == [True, False, False]
+    assert plan.anchors[0].scatter_s == min(choice.scatter_s for choice in plan.anchors)
+    wished = plan_collision(make_rig(aim={"anchor": "beam1", "anchor_count": 1}))
+    assert (wished.anchor.beam, wished.anchor.count) == ("beam1", 1)
+    with pytest.raises(RigFileError, match=r"anchor_count = 7.*there are dark edge 2 of beam1"):
+        plan_collision(make_rig(aim={"anchor": "beam1", "anchor_count": 7}))
+
+
+# -- what it says ----------------------------------------------------------------------------------
+def test_the_plan_as_json() -> None:
+    plan = plan_collision(example_rig())
+    content = json.loads(json.dumps(plan.to_json()))
+    assert content["anchor"] == {"beam": "beam1", "edge": "dark", "count": 2}
+    for name in TIMES:
+        assert content[name]["p5"] < content[name]["p50"] < content[name]["p95"]
+    assert 150 < content["flash_delay"]["p50"] < 220  # ms
+    assert isinstance(content["warnings"], list)
+    # in each rig: after the first edge = spacing + after drop 2's edge
+    total = content["spacing"]["p50"] + content["flash_delay"]["p50"]
+    assert content["flash_after_first_edge"]["p50"] == pytest.approx(total, abs=2.0)
+
+
+def test_the_plan_of_a_rig_is_the_same_every_time() -> None:
+    assert plan_collision(example_rig()).to_json() == plan_collision(example_rig()).to_json()
+
+
+def test_more_uncertainty_makes_wider_intervals() -> None:
+    def width(name: str, **values: float) -> float:
+        interval = plan_collision(make_rig(uncertainty=values)).intervals[name]
+        return interval.p95 - interval.p5
+
+    assert width("beam_to_surface", height_m=0.004) > 1.5 * width("beam_to_surface", height_m=0.001)
+
+
+def test_a_beams_clear_edge_comes_later_and_leaves_less_to_wait() -> None:
+    dark = plan_collision(example_rig()).intervals
+    clear = plan_collision(make_rig(beam={"edge": "clear"})).intervals
+    later = clear["nozzle_to_beam"].p50 - dark["nozzle_to_beam"].p50
+    # some 4.05 mm + 0.8 mm of beam at 1.6 m/s
+    assert later == pytest.approx(0.0031, abs=0.0003)
+    assert dark["flash_delay"].p50 - clear["flash_delay"].p50 == pytest.approx(later, abs=2e-4)
+
+
+def test_rows_for_the_camera_and_for_flashes_of_unlike_latency() -> None:
+    rig = make_rig(camera={"focus_lead_s": 0.3, "shutter_lead_s": 0.12, "hold_s": 0.2})
+    slow = replace(rig.flashes[0], output="flash2", latency_s=0.0015)
+    rig = replace(rig, flashes=(*rig.flashes, slow))
+    sequence = plan_collision(rig).sequence
+    rows = {row.output: row for row in sequence.rows}
+    opened = min(row.delay_s for row in sequence.rows if row.output == "valve1")
+    assert opened - rows["camera1"].delay_s == pytest.approx(0.3)
+    assert opened - rows["camera2"].delay_s == pytest.approx(0.12)
+    # the slow flash closes its contact as much earlier as its light is late
+    gap = rows["flash1"].delay_s - rows["flash2"].delay_s
+    assert gap == pytest.approx(0.0015 - rig.flashes[0].latency_s)
+    # the shutter closes after the latest light that can come
+    splash = fire(make_middle_rig(rig), sequence)
+    closes = 5.0 + rows["camera2"].delay_s + rows["camera2"].width_s
+    assert closes > splash.lights[0][2] + 0.2
+    sequence.make_table_within(BoardLimits())
+
+
+def test_warm_up_drops_fall_without_flash_or_camera() -> None:
+    plan = plan_collision(make_rig(aim={"warm_up": 4}))
+    assert plan.warm_up is not None
+    assert [row.output for row in plan.warm_up.rows] == ["valve1"] * 4
+    plan.warm_up.make_table_within(BoardLimits())
+    assert plan_collision(example_rig()).warm_up is None
+
+
+def test_what_the_user_fixes_stays() -> None:
+    plan = plan_collision(make_rig(aim={"spacing_s": 0.1, "flash_delay_s": 0.15}))
+    flash = plan.sequence.flash_row()
+    assert flash is not None
+    assert (plan.spacing_s, flash.delay_s) == (0.1, 0.15)
+    assert any("aim.flash_delay = 150.00 ms is outside" in words for words in plan.warnings)
+
+
+# -- warnings and refusals -------------------------------------------------------------------------
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"dish": {"depth_m": 0.002}}, "dish too shallow for a jet: 2.0 mm"),
+        ({"beam": {"height_m": 0.59}}, "beam1 too near the nozzle"),
+        ({"beam": {"height_m": 0.02}}, "beam1 too near the surface"),
+        ({"flash": {"recycle_s": 9.0}}, "longer than aim.rest"),
+        ({"valve": {"opening_s": 0.03}}, "larger than the drops that this nozzle lets go"),
+        ({"beam": {"blanking_s": 0.1}}, "blanking of 100 ms is so long"),
+        ({"valve": {"height_m": 0.06}, "beam": {"height_m": 0.035}}, "for a thick jet"),
+    ],
+)
+def test_warnings_name_what_is_wrong(changes, words) -> None:
+    assert words not in words_of(example_rig())
+    assert words in words_of(make_rig(**changes))
+
+
+def test_drops_closer_than_the_valve_can_do() -> None:
+    # a fine bore that takes 55 ms for a drop cannot make the next one 60 ms later
+    slow = make_rig(valve={"opening_s": 0.055, "bore_m": 0.00095}, aim={"spacing_s": 0.06})
+    assert "drops closer than the valve can do: drop 2 comes 60.0 ms after" in words_of(slow)
+    assert "closer than" not in words_of(make_rig(valve={"opening_s": 0.055, "bore_m": 0.00095}))
+
+
+def test_blur_is_told_in_pixels() -> None:
+    # 3.3 m/s × 40 µs × 0.5 = 66 µm, 16.5 pixels of 4 µm; 2 µs keep it within one
+    assert "blur = 66 µm is 16.5 pixels" in words_of(example_rig())
+    assert "blur" not in words_of(make_rig(flash={"duration_s": 2e-6}))
+
+
+@pytest.mark.parametrize(
+    ("changes", "error", "words"),
+    [
+        ({"aim": {"spacing_s": 0.5}}, RigFileError, r"aim.spacing = 500 ms: drop 2 would meet no jet"),
+        ({"aim": {"drops": 5}}, RigFileError, r"aim.drops = 5: the planner knows 2 or 3"),
+        ({"valve": {"opening_s": 0.06}}, PhysicsRangeError, r"opening of valve1 = 60 ms.*5.5 mm take"),
+        ({"liquid": {"name": "beer"}}, PhysicsRangeError, r"liquid.name = 'beer' is not known"),
+        (
+            {"liquid": {"name": "milk", "temperature_k": 280.0}},
+            PhysicsRangeError,
+            r"milk temperature = 280",
+        ),
+    ],
+)  # fmt: skip
+def test_the_impossible_is_refused_in_words(changes, error, words) -> None:
+    with pytest.raises(error, match=words):
+        plan_collision(make_rig(**changes))
+
+
+def test_a_rig_without_flash_or_beam() -> None:
+    rig = example_rig()
+    with pytest.raises(RigFileError, match="takes a flash"):
+        plan_collision(replace(rig, flashes=()))
+    plan = plan_collision(replace(rig, beams=()))
+    assert plan.anchor.count == 0 and "nozzle_to_beam" not in plan.intervals
+    plan.sequence.make_table_within(BoardLimits())
+
+
+def test_a_measured_property_goes_before_the_tables_and_is_no_longer_unknown() -> None:
+    entry = replace(example_rig().liquid, name="milk", viscosity_pa_s=0.003)
+    liquid = make_liquid(entry)
+    assert liquid.viscosity_pa_s == 0.003 == liquid.viscosity_at(500.0)
+    assert liquid.unknown == frozenset({"density_kg_m3"})
+    # and milk's surface tension stays that of J. Dairy Research 50:259 (1983): 52.41 mN/m at 20 °C
+    assert liquid.surface_tension_n_m == pytest.approx(0.05241, abs=1e-4)
+
+
+def test_unknown_properties_widen_the_jet() -> None:
+    def width(name: str) -> float:
+        onset = plan_collision(make_rig(liquid={"name": name})).intervals["jet_onset"]
+        return np.log(onset.p95 / onset.p5)
+
+    assert width("milk") > 1.15 * width("water")
