@@ -5,7 +5,19 @@ from __future__ import annotations
 import typer
 
 from beamfall import __version__
-from beamfall.cli import plan, ports, seek, sequence, service, shoot, shots, sweep
+from beamfall.cli import (
+    beam,
+    check,
+    plan,
+    ports,
+    repeatability,
+    seek,
+    sequence,
+    service,
+    shoot,
+    shots,
+    sweep,
+)
 
 app = typer.Typer(
     name="beamfall",
@@ -37,9 +49,12 @@ app.command("shoot")(shoot.shoot)
 app.command("drip")(service.drip)
 app.command("rinse")(service.rinse)
 app.command("flash")(service.flash)
+app.command("check")(check.check)
+app.command("beam")(beam.beam)
 app.command("plan")(plan.plan)
 app.command("seek")(seek.seek)
 app.command("sweep")(sweep.sweep)
+app.command("repeatability")(repeatability.repeatability)
 app.command("ports")(ports.show_ports)
 app.add_typer(sequence.app, name="sequence")
 app.add_typer(shots.app, name="shots")

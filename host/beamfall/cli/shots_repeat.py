@@ -102,11 +102,11 @@ def _print_changes(
     from beamfall.cli.shots import say_time
 
     ids = [str(record.shot) for record in records]
-    today = ids[0] if len(ids) == 1 else f"{ids[0]} to {ids[-1]}"
+    today = f"shot {ids[0]}" if len(ids) == 1 else f"shots {ids[0]} to {ids[-1]}"
     print_pairs(
         [
             ("that day", f"shot {logged.line.shot}, {say_time(logged.line.begun_us)}, {logged.record.state}"),
-            ("today", f"{'shot' if len(ids) == 1 else 'shots'} {today}: {', '.join(sorted({record.state for record in records}))}"),
+            ("today", f"{today}: {', '.join(sorted({record.state for record in records}))}"),
             *(("differs", text) for text in differences),
         ]
     )  # fmt: skip

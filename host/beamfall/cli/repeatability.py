@@ -1,0 +1,137 @@
+"""`beamfall repeatability`: how much the drops scatter, what drifts, and what the flash adds."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from beamfall.cli.open_log import choose_series, open_log
+
+if TYPE_CHECKING:
+    from beamfall.repeatability import Assessment
+    from beamfall.repeatability.assess import Quantity
+
+
+def repeatability(
+    series: int | None = typer.Option(None, "--series", help="Which series; the newest one."),
+    beam: str | None = typer.Option(
+        None, "--beam", help="beam1 or beam2; the one the flash follows."
+    ),
+    plot: Path | None = typer.Option(None, "--plot", help="Draw the control charts into this PNG."),
+    as_json: bool = typer.Option(False, "--json", help="Everything as one JSON object."),
+) -> None:
+    """Say how repeatable a series was, in µs and in millimetres of the scene, and what drifts.
+
+    Arrival is from the valve's opening to the beam; spacing is measured minus commanded.
+    """
+    from beamfall.repeatability import assess_series, read_series
+
+    with open_log() as log:
+        data = read_series(log, choose_series(log, series), beam)
+    assessment = assess_series(data)
+    if plot is not None:
+        from beamfall.plot.control import draw_charts
+
+        draw_charts(assessment, plot)
+    if as_json:
+        from beamfall.cli.output import print_json
+
+        print_json(assessment.to_json())
+        return
+    _print(assessment)
+    if plot is not None:
+        print(f"\ncontrol charts drawn in {plot}")
+
+
+def _print(assessment: Assessment) -> None:
+    from beamfall.cli.output import print_pairs, print_table
+
+    data = assessment.data
+    speed = assessment.impact_speed_m_s
+    shown = "" if speed is None else f"path of a drop at {speed:.2f} m/s, its speed at the surface"
+    if speed is not None and assessment.magnification is not None:
+        shown += f"; on the sensor times {assessment.magnification:g}"
+    print_pairs(
+        (
+            ("series", f"{data.series} ({data.kind}), {data.shots} shots, seen by {data.beam}"),
+            ("rig", str((data.rig or {}).get("name", ""))),
+            ("mm", shown),
+        )
+    )
+    print()
+    print_table(
+        ("what", "shots", "mean", "scatter", "95 % interval", "mm", "per 100 shots", "per hour"),
+        [_describe(one) for one in assessment.quantities],
+        numeric=("shots", "mean", "scatter", "mm", "per 100 shots", "per hour"),
+    )
+    print()
+    print(_say_flash(assessment))
+    print()
+    if not assessment.findings:
+        print("Nothing drifts, nothing is missing.")
+    for finding in assessment.findings:
+        print(f"{finding.name}: {finding.text}")
+        if finding.shots:
+            few = ", ".join(str(shot) for shot in finding.shots[:12])
+            more = len(finding.shots) - 12
+            print(f"  shots {few}{f' and {more} more' if more > 0 else ''}")
+
+
+def _describe(one: Quantity) -> tuple[str, ...]:
+    name = f"{one.of} {one.name}"
+    if one.spread is None:
+        return (name, str(len(one.shots)), *["-"] * 6)
+    spread = one.spread
+    mean = (
+        f"{spread.mean * 1e6:+.1f} µs" if one.name == "spacing" else f"{spread.mean * 1e3:.3f} ms"
+    )
+    trends = ["-", "-"]
+    if one.by_shot is not None and one.by_time is not None:
+        trends = [
+            f"{1e8 * one.by_shot.slope:+.1f} µs{_stars(one.by_shot.p)}",
+            f"{3.6e9 * one.by_time.slope:+.0f} µs{_stars(one.by_time.p)}",
+        ]
+    return (
+        name,
+        str(spread.count),
+        mean,
+        f"{spread.deviation * 1e6:.1f} µs",
+        f"{spread.low * 1e6:.1f} to {spread.high * 1e6:.1f}",
+        "-" if one.scene_mm is None else f"{one.scene_mm:.3f}",
+        *trends,
+    )
+
+
+def _stars(p: float) -> str:
+    """A trend that chance makes less than once in a thousand series carries a mark."""
+    return " *" if p < 0.001 else "  "
+
+
+def _say_flash(assessment: Assessment) -> str:
+    data, flash = assessment.data, assessment.flash
+    if flash is None:
+        return "flash timing: no flash with a planned and a measured time in this series"
+    tick_us = 1e6 / data.clock_hz
+    if not data.flash_stamped:
+        text = "flash timing: derived from the command, not stamped on the line: its scatter is not known here"
+    else:
+        size = (
+            f"below its {tick_us:.3g} µs tick" if flash.deviation < 0.5e-6 * tick_us
+            else f"{flash.deviation * 1e6:.3f} µs"
+        )  # fmt: skip
+        text = (
+            f"flash timing ({data.timing}): its own scatter is {size}, "
+            f"the worst of {flash.count} off by {assessment.flash_worst_s * 1e6:.3f} µs"
+        )
+    last = [
+        one for one in assessment.quantities if one.name == "arrival" and one.spread is not None
+    ]
+    spread = last[-1].spread if last else None
+    if spread is not None and data.flash_stamped:
+        ratio = spread.deviation / max(flash.deviation, 1e-6 * tick_us)
+        text += f"; the drops scatter {ratio:.0f} times as much" if ratio >= 2.0 else ""
+        if flash.deviation < 1e-6 * tick_us:
+            text = text.replace("times as much", "times its tick")
+    return text

@@ -1,0 +1,208 @@
+"""From the log to what each drop of each shot did: when it came, how long it took, what was missing."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from statistics import median
+from typing import TYPE_CHECKING, Any
+
+from beamfall.errors import NoSuchShot, UserError
+
+if TYPE_CHECKING:
+    from beamfall.shots import ShotLog
+
+SHORT_DWELL = 0.6  # of the usual dwell: a shorter dark is a satellite, not a drop (our choice)
+_CLOSE_S = 0.02  # a drop further from where it is expected than this is another one (our choice)
+
+
+@dataclass(frozen=True, slots=True)
+class DropSeen:
+    """One drop of one shot; times in s. `opened_s` from the release, `arrival_s` from the opening."""
+
+    shot: int
+    begun_s: float
+    opened_s: float
+    arrival_s: float
+    dwell_s: float | None  # None: its clear edge was not seen
+
+
+@dataclass(frozen=True, slots=True)
+class SpacingSeen:
+    """Two neighbouring drops of a shot: how far apart they came, and how far apart they were released."""
+
+    shot: int
+    begun_s: float
+    measured_s: float
+    commanded_s: float
+
+
+@dataclass
+class SeriesData:
+    """A series as the beam saw it. `drops[n]` are drop n + 1 of every shot that showed it."""
+
+    series: int
+    kind: str
+    beam: str
+    rig: dict[str, Any] | None
+    clock_hz: int
+    timing: str
+    shots: int = 0
+    drops: list[list[DropSeen]] = field(default_factory=list)
+    spacings: list[list[SpacingSeen]] = field(default_factory=list)
+    missing: list[list[int]] = field(default_factory=list)  # shots where drop n + 1 did not come
+    satellites: list[int] = field(default_factory=list)  # shots, once for each satellite
+    extra: list[int] = field(default_factory=list)  # shots, once for each drop nobody asked for
+    flash_errors_s: list[float] = field(default_factory=list)  # measured minus planned
+    flash_stamped: bool = True  # False: derived from the command, which proves nothing
+    rows_late: int = 0
+    worst_late_s: float = 0.0
+    edges_lost: int = 0
+
+
+@dataclass(slots=True)
+class _Shot:
+    shot: int
+    begun_s: float
+    hz: int
+    counts: dict[str, int]
+    openings: list[float] = field(default_factory=list)
+    pulses: list[tuple[float, float | None]] = field(default_factory=list)  # dark from, dwell
+    flashes: list[tuple[float, bool]] = field(default_factory=list)
+
+
+def read_series(log: ShotLog, series: int, beam: str | None = None) -> SeriesData:
+    """Read a series; `beam` when left out is the one that the flash follows, else beam 1.
+
+    Raises NoSuchShot where the series is not in the log or has no completed shot.
+    """
+    rows = log.query(
+        "SELECT series.kind, rig.snapshot, sequence.clock_hz, board.timing, shot.anchor_beam"
+        " FROM series JOIN shot ON shot.series_id = series.id"
+        " JOIN sequence ON sequence.id = shot.sequence_id JOIN board ON board.id = shot.board_id"
+        " LEFT JOIN rig ON rig.id = shot.rig_id"
+        " WHERE series.id = ? AND shot.counts IS NOT NULL ORDER BY shot.id LIMIT 1",
+        (series,),
+    )
+    if not rows:
+        raise NoSuchShot(f"series {series} has no completed shot; `beamfall shots list`")
+    kind, snapshot, clock_hz, timing, anchor = rows[0]
+    chosen = beam or anchor or "beam1"
+    rig = None if snapshot is None else json.loads(snapshot)
+    data = SeriesData(series, kind, chosen, rig, clock_hz, timing)
+    shots = _read_shots(log, series, chosen)
+    if beam is not None and not any(shot.pulses for shot in shots):
+        raise UserError(f"series {series}: nothing was seen of {beam}; leave --beam out")
+    _sort_into(data, shots)
+    return data
+
+
+def _read_shots(log: ShotLog, series: int, beam: str) -> list[_Shot]:
+    shots: list[_Shot] = []
+    current: _Shot | None = None
+    dark: float | None = None
+    rows = log.query(
+        "SELECT shot.id, shot.begun_us, sequence.clock_hz, shot.counts, edge.what, edge.edge,"
+        " edge.planned_ticks, edge.ticks, edge.source FROM shot"
+        " JOIN sequence ON sequence.id = shot.sequence_id"
+        " LEFT JOIN edge ON edge.shot_id = shot.id"
+        " WHERE shot.series_id = ? AND shot.counts IS NOT NULL ORDER BY shot.id, edge.number",
+        (series,),
+    )
+    for shot, begun_us, hz, counts, what, edge, planned, ticks, source in rows:
+        if current is None or current.shot != shot:
+            if current is not None and dark is not None:
+                current.pulses.append((dark, None))
+            dark = None
+            current = _Shot(shot, begun_us / 1e6, hz, json.loads(counts))
+            shots.append(current)
+        if what is None:
+            continue
+        if what == beam and ticks is not None:
+            if edge == "dark":
+                dark = ticks / hz
+            elif dark is not None:
+                current.pulses.append((dark, ticks / hz - dark))
+                dark = None
+        elif edge == "on" and what.startswith("valve"):
+            current.openings.append((planned if ticks is None else ticks) / hz)
+        elif edge == "on" and what.startswith("flash") and None not in (planned, ticks):
+            current.flashes.append(((ticks - planned) / hz, source == "stamped"))
+    if current is not None and dark is not None:
+        current.pulses.append((dark, None))
+    return shots
+
+
+def _sort_into(data: SeriesData, shots: Sequence[_Shot]) -> None:
+    usual_dwell = median([p[1] for shot in shots for p in shot.pulses if p[1] is not None] or [0.0])
+    transit = _find_transit(shots, SHORT_DWELL * usual_dwell)
+    most = max((len(shot.openings) for shot in shots), default=0)
+    data.drops = [[] for _ in range(most)]
+    data.spacings = [[] for _ in range(max(0, most - 1))]
+    data.missing = [[] for _ in range(most)]
+    data.shots = len(shots)
+    for shot in shots:
+        whole = []
+        for pulse in shot.pulses:
+            if pulse[1] is not None and pulse[1] < SHORT_DWELL * usual_dwell:
+                data.satellites.append(shot.shot)
+            else:
+                whole.append(pulse)
+        came = _assign(shot.openings, whole, transit)
+        data.extra += [shot.shot] * (len(whole) - sum(pulse is not None for pulse in came))
+        for number, (opened, own) in enumerate(zip(shot.openings, came, strict=True)):
+            if own is None:
+                data.missing[number].append(shot.shot)
+                continue
+            seen = DropSeen(shot.shot, shot.begun_s, opened, own[0] - opened, own[1])
+            data.drops[number].append(seen)
+            before = came[number - 1] if number else None
+            if before is not None:
+                data.spacings[number - 1].append(
+                    SpacingSeen(
+                        shot.shot,
+                        shot.begun_s,
+                        own[0] - before[0],
+                        opened - shot.openings[number - 1],
+                    )
+                )
+        data.flash_errors_s += [error for error, _ in shot.flashes]
+        data.flash_stamped &= all(stamped for _, stamped in shot.flashes)
+        data.rows_late += shot.counts.get("rows_late", 0)
+        worst = shot.counts.get("worst_late_ticks", 0) / shot.hz
+        data.worst_late_s = max(data.worst_late_s, worst)
+        data.edges_lost += shot.counts.get("edges_lost", 0)
+
+
+def _find_transit(shots: Sequence[_Shot], shortest_s: float) -> float | None:
+    """The usual time from an opening to the beam: of shots that show as many drops as openings."""
+    times = []
+    for shot in shots:
+        whole = [dark for dark, dwell in shot.pulses if dwell is None or dwell >= shortest_s]
+        if len(whole) == len(shot.openings):
+            times += [dark - opened for dark, opened in zip(whole, shot.openings, strict=True)]
+    return median(times) if times else None
+
+
+def _assign(
+    openings: Sequence[float],
+    pulses: Sequence[tuple[float, float | None]],
+    transit_s: float | None,
+) -> list[tuple[float, float | None] | None]:
+    """Give each opening the pulse that is nearest to where its drop is expected, or none."""
+    if transit_s is None or len(pulses) == len(openings):
+        filled = list(pulses[: len(openings)])
+        return [*filled, *[None] * (len(openings) - len(filled))]
+    found: list[tuple[float, float | None] | None] = [None] * len(openings)
+    pairs = sorted(
+        (abs(pulse[0] - opened - transit_s), number, index)
+        for number, opened in enumerate(openings)
+        for index, pulse in enumerate(pulses)
+    )
+    used: set[int] = set()
+    for distance, number, index in pairs:
+        if distance < _CLOSE_S and found[number] is None and index not in used:
+            found[number] = pulses[index]
+            used.add(index)
+    return found

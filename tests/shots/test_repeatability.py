@@ -1,0 +1,210 @@
+"""Control charts against published figures, statistics against scipy and statsmodels, findings against truth."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+import random
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from beamfall.errors import NoSuchShot
+from beamfall.repeatability import assess_series, read_series
+from beamfall.repeatability.formulas import (
+    D2,
+    D4,
+    chart_ewma,
+    chart_individuals,
+    chi_square_quantile,
+    fit_trend,
+    measure_spread,
+    student_tail,
+)
+from beamfall.shots import ShotLog
+from beamfall.simulation.model import ValveModel
+from scipy import stats
+
+Fire = Callable[..., int]
+
+# NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2: flow rates of ten batches, and what the
+# handbook makes of them.
+FLOW = (49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1)
+# 6.3.2.4: twenty values watched with λ = 0.3, EWMA_0 = 50, s = 2.0539; limits 47.4115 and 52.5884.
+WATCHED = (
+    52.0, 47.0, 53.0, 49.3, 50.1, 47.0, 51.0, 50.1, 51.2, 50.5,
+    49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1,
+)  # fmt: skip
+AVERAGES = (
+    50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33,
+    50.11, 49.36, 49.52, 50.05, 49.38, 49.92, 50.73, 51.23, 51.94, 51.99,
+)  # fmt: skip
+
+
+def test_individuals_chart_of_the_handbook() -> None:
+    chart = chart_individuals(FLOW)
+    assert chart.centre == pytest.approx(50.81, abs=5e-5)
+    assert chart.mean_range == pytest.approx(1.8778, abs=5e-5)
+    assert chart.upper == pytest.approx(55.8041, abs=1e-4)
+    assert chart.lower == pytest.approx(45.8159, abs=1e-4)
+    assert chart.outside == ()
+
+
+def test_ewma_chart_of_the_handbook() -> None:
+    chart = chart_ewma(WATCHED, 50.0, 2.0539, weight=0.3)
+    # The handbook prints two decimals and rounds on the way.
+    assert chart.values == pytest.approx(AVERAGES, abs=0.011)
+    assert 50.0 + chart.half_widths[-1] == pytest.approx(52.5884, abs=0.002)
+    assert 50.0 - chart.half_widths[-1] == pytest.approx(47.4115, abs=0.002)
+    assert chart.outside == ()
+
+
+def test_first_limits_of_the_ewma_are_those_of_one_value() -> None:
+    chart = chart_ewma([0.0, 0.0], 0.0, 1.0, weight=0.2)
+    assert chart.half_widths[0] == pytest.approx(3.0 * 0.2)
+
+
+def test_constants_are_the_range_of_two_normal_values() -> None:
+    # d2 = 2/√π; D4 = 1 + 3·d3/d2 with d3 = √(2 − 4/π), as for the range of two.
+    assert pytest.approx(2.0 / math.sqrt(math.pi), abs=5e-4) == D2
+    assert pytest.approx(1.0 + 3.0 * math.sqrt(2.0 - 4.0 / math.pi) / D2, abs=2e-3) == D4
+
+
+@pytest.mark.parametrize("freedom", [1, 2, 7, 40, 999, 20_000])
+@pytest.mark.parametrize("p", [0.025, 0.5, 0.975])
+def test_chi_square_as_scipy(freedom: int, p: float) -> None:
+    assert chi_square_quantile(p, freedom) == pytest.approx(stats.chi2.ppf(p, freedom), rel=1e-7)
+
+
+@pytest.mark.parametrize("freedom", [3, 18, 500])
+@pytest.mark.parametrize("t", [0.0, 0.3, -2.2, 9.0])
+def test_student_as_scipy(freedom: int, t: float) -> None:
+    assert student_tail(t, freedom) == pytest.approx(2.0 * stats.t.sf(abs(t), freedom), rel=1e-9)
+
+
+def test_trend_as_statsmodels() -> None:
+    api = pytest.importorskip("statsmodels.api")
+    draws = np.random.default_rng(4)
+    x = np.sort(draws.uniform(0.0, 600.0, 40))
+    y = 0.17 + 2e-8 * x + 4e-6 * draws.standard_normal(40)
+    fit = api.OLS(y, api.add_constant(x)).fit()
+    trend = fit_trend(list(x), list(y))
+    assert trend is not None
+    assert trend.slope == pytest.approx(fit.params[1], rel=1e-9)
+    assert trend.slope_error == pytest.approx(fit.bse[1], rel=1e-9)
+    assert trend.p == pytest.approx(fit.pvalues[1], rel=1e-7)
+
+
+def test_interval_of_the_scatter_holds_the_truth_as_often_as_it_says() -> None:
+    draws = random.Random(8)
+    held = 0
+    for _ in range(1000):
+        spread = measure_spread([draws.gauss(3.0, 0.7) for _ in range(12)])
+        assert spread is not None
+        held += spread.low <= 0.7 <= spread.high
+    assert 930 <= held <= 968  # 950 ± 2.6 standard deviations
+
+
+def names(log: ShotLog, series: int) -> set[str]:
+    return {finding.name for finding in assess_series(read_series(log, series)).findings}
+
+
+def test_scatter_is_that_of_the_simulated_rig(log: ShotLog, fire_series: Fire) -> None:
+    """200 µs of latency in the example rig file, drawn within about 30 % for this seed's rig."""
+
+    def settle(valve: ValveModel, number: int) -> ValveModel:
+        return dataclasses.replace(valve, latency_scatter_s=150e-6, volume_scatter=0.0)
+
+    found = assess_series(read_series(log, fire_series(log, 150, change=settle)))
+    by_name = {(one.name, one.of): one for one in found.quantities}
+    for drop in ("drop 1", "drop 2"):
+        spread = by_name["arrival", drop].spread
+        assert spread is not None
+        assert spread.low < 150e-6 < spread.high
+    spacing = by_name["spacing", "drops 1-2"].spread
+    assert spacing is not None
+    assert spacing.deviation == pytest.approx(150e-6 * math.sqrt(2.0), rel=0.15)
+    # Millimetres: at the speed of the nominal drop at the surface, about √(2·g·0.6 m) less drag.
+    scene = by_name["arrival", "drop 1"].scene_mm
+    deviation = by_name["arrival", "drop 1"].spread
+    assert scene is not None and deviation is not None
+    assert scene / (1e3 * deviation.deviation) == pytest.approx(3.3, abs=0.1)
+    assert found.flash is not None and found.flash.deviation < 1e-8
+
+
+def test_a_steady_rig_is_called_steady(log: ShotLog, fire_series: Fire) -> None:
+    for seed in range(6):
+        assert names(log, fire_series(log, 60, seed=seed)) <= {"outside-limits"}, seed
+
+
+def test_a_falling_head_is_told_from_a_warming_valve(log: ShotLog, fire_series: Fire) -> None:
+    def fall(valve: ValveModel, number: int) -> ValveModel:
+        # The bottle's inlet is uncovered: 8 % less flow by the end.
+        return dataclasses.replace(valve, flow_m3_s=valve.flow_m3_s * (1.0 - 0.08 * number / 60))
+
+    def warm(valve: ValveModel, number: int) -> ValveModel:
+        late = 0.8e-3 * (1.0 - math.exp(-number / 20))
+        return dataclasses.replace(valve, latency_s=valve.latency_s + late)
+
+    def jump(valve: ValveModel, number: int) -> ValveModel:
+        return dataclasses.replace(
+            valve, latency_s=valve.latency_s - (5e-4 if number > 30 else 0.0)
+        )
+
+    for seed in (1, 2, 3):
+        falling = names(log, fire_series(log, 60, seed=seed, change=fall))
+        assert "falling-head" in falling and "warming-valve" not in falling, seed
+        warming = names(log, fire_series(log, 60, seed=seed, change=warm))
+        assert "warming-valve" in warming and "falling-head" not in warming, seed
+        jumping = names(log, fire_series(log, 60, seed=seed, change=jump))
+        assert "drift" in jumping and not {"falling-head", "warming-valve"} & jumping, seed
+
+
+def test_missing_drops_are_named_with_their_shots(log: ShotLog, fire_series: Fire) -> None:
+    def starve(valve: ValveModel, number: int) -> ValveModel:
+        return dataclasses.replace(valve, flow_m3_s=0.0) if number in (4, 9) else valve
+
+    series = fire_series(log, 20, change=starve)
+    found = assess_series(read_series(log, series))
+    missing = [one for one in found.findings if one.name == "missing-drops"]
+    first = log.list_shots(limit=None, series=series)[0].shot
+    assert {finding.shots for finding in missing} == {(first + 4, first + 9)}
+    assert len(missing) == 2  # drop 1 and drop 2
+    by_name = {(one.name, one.of): one for one in found.quantities}
+    assert len(by_name["arrival", "drop 2"].shots) == 18
+
+
+def test_a_satellite_is_a_short_shadow_and_no_drop(log: ShotLog, fire_series: Fire) -> None:
+    series = fire_series(log, 15)
+    shot = log.list_shots(limit=None, series=series)[7].shot
+    record = log.read_shot(shot).record
+    dark = next(edge for edge in record.edges if edge.what == "beam1" and edge.edge == "clear")
+    assert dark.ticks is not None
+    # 12 ms behind the first drop: 0.4 ms of shadow.
+    for number, (edge, ticks) in enumerate((("dark", 1_500_000), ("clear", 1_550_000))):
+        log._connection.execute(
+            "INSERT INTO edge VALUES (?, ?, 'beam1', ?, NULL, ?, 'stamped')",
+            (shot, 100 + number, edge, dark.ticks + ticks),
+        )
+    found = assess_series(read_series(log, series))
+    assert [one.shots for one in found.findings if one.name == "satellites"] == [(shot,)]
+    assert found.data.missing == [[], []] and found.data.extra == []
+
+
+def test_a_series_that_is_not_there(log: ShotLog) -> None:
+    with pytest.raises(NoSuchShot, match="series 7 has no completed shot"):
+        read_series(log, 7)
+
+
+def test_json_and_charts(log: ShotLog, fire_series: Fire, tmp_path: Path) -> None:
+    from beamfall.plot.control import draw_charts
+
+    found = assess_series(read_series(log, fire_series(log, 12)))
+    content = json.loads(json.dumps(found.to_json()))
+    arrival = content["quantities"][0]
+    assert arrival["name"] == "arrival" and arrival["scatter_us"] > 0.0
+    file = tmp_path / "charts.png"
+    draw_charts(found, file)
+    assert file.read_bytes().startswith(b"\x89PNG")
