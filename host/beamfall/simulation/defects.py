@@ -282,6 +282,16 @@ class RigInRoom(SimulatedRig):
         channel = self._beams[beam] + (_HAND if by_hand else _FINGER)
         self._schedule(start, start + length_s, channel, self._now)
 
+    def shake_beam(self, beam: int) -> None:
+        """The beam's cables are moved: a loose contact opens and closes many times."""
+        if self.condition.beams[beam - 1].loose_s > 1e9:
+            return
+        when = self._seconds(self._now) + 0.5
+        for _ in range(self._chance.randint(3, 12)):
+            length = self._chance.uniform(*_BREAK_S)
+            self._schedule(when, when + length, self._beams[beam] + _BREAK, self._now)
+            when += length + self._chance.uniform(0.02, 0.2)
+
     def press_button(self, delay_s: float, length_s: float) -> None:
         """The board's button is held for a while."""
         start = self._seconds(self._now) + delay_s

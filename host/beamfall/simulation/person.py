@@ -28,7 +28,7 @@ class SimulatedPerson:
         beam: int = 1,
         flash: int = 1,
         wrong_share: float = 0.0,
-        seed: int = 0,
+        seed: int | str = 0,
     ) -> None:
         self._room = room
         self._wrong_share = wrong_share
@@ -64,6 +64,7 @@ class SimulatedPerson:
         self._acts: dict[str, Callable[[], None]] = {
             "finger": lambda: room.pass_finger(beam),
             "cover": lambda: room.cover_receiver(beam),
+            "wiggle": lambda: room.wiggle_cables(beam),
             "button": room.press_button,
         }
 

@@ -111,6 +111,10 @@ class Room:
         """Hold a hand right over the receiver for a second."""
         self._rig.cover_beam(beam, 0.5, 1.0, by_hand=True)
 
+    def wiggle_cables(self, beam: int) -> None:
+        """Move the beam's cables about for a second or two."""
+        self._rig.shake_beam(beam)
+
     def press_button(self) -> None:
         """Press the board's button once."""
         self._rig.press_button(0.5, 0.3)

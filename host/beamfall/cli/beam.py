@@ -1,0 +1,181 @@
+"""`beamfall beam`: a beam live, for aligning it."""
+
+from __future__ import annotations
+
+import sys
+import time
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import typer
+
+from beamfall.cli.shoot import PORT_HELP
+
+if TYPE_CHECKING:
+    from beamfall.board import Board
+    from beamfall.events import Edge
+
+_LOOK_S = 0.1  # how often the line is written anew
+_ASK_S = 0.5  # how often the board is asked how the beam stands
+_BEAM = 8  # beam n is signal 8 + n, protocol/messages.toml
+
+
+def beam(
+    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    number: int = typer.Option(1, "--beam", min=1, max=2, help="Which beam."),
+    drops: bool = typer.Option(
+        False, "--drops", help="Let a drop fall every two seconds: align to the longest dwell."
+    ),
+    valve: int = typer.Option(1, "--valve", min=1, max=3, help="Which valve, with --drops."),
+    opening: str = typer.Option("13 ms", "--opening", help="How long it opens, with its unit."),
+    duration: str | None = typer.Option(
+        None, "--for", help="End after this time, with its unit; else Ctrl-C ends."
+    ),
+    quiet: bool = typer.Option(False, "--quiet", help="Do not beep when the beam goes dark."),
+    seed: int = typer.Option(0, "--seed", min=0, help="All chance of a simulated rig."),
+) -> int:
+    """Show a beam live: clear or dark, how long it was dark, how often. Beeps at each darkening.
+
+    Ctrl-C ends. A drop that crosses the middle of the beam darkens it longest.
+    """
+    from beamfall.board import Board
+    from beamfall.units import parse_quantity
+
+    ends_s = float("inf") if duration is None else parse_quantity(duration, "duration", key="--for")
+    opening_s = parse_quantity(opening, "duration", key="--opening")
+    with Board.connect(port, seed=seed) as board:
+        view = BeamView(number, board.info.clock_hz)
+        screen = _Screen(quiet)
+        began_s = board.transport.clock()
+        pace = _Pace(board)
+        try:
+            while board.transport.clock() - began_s < ends_s:
+                left_s = ends_s - (board.transport.clock() - began_s)
+                if drops:
+                    outcome = board.drip(valve, opening_s)
+                    board.settle()
+                    view.begin()
+                    view.take(outcome.edges)
+                    screen.show(view)
+                _watch(board, view, screen, pace, min(left_s, 0.8 if drops else 10.0))
+        except KeyboardInterrupt:
+            pass  # the way this command ends
+        screen.end(view)
+        board.abort()
+    return 0
+
+
+def _watch(board: Board, view: BeamView, screen: _Screen, pace: _Pace, seconds: float) -> None:
+    """Watch for a while. A watch is begun anew now and then, so that its times stay small."""
+    from beamfall.events import EdgesSeen
+
+    view.begin()
+    board.watch(True)
+    end_s = board.transport.clock() + seconds
+    asked_s = 0.0
+    try:
+        while (left_s := end_s - board.transport.clock()) > 1e-6:
+            for event in board.pump(min(left_s, _LOOK_S)):
+                if isinstance(event, EdgesSeen):
+                    view.take(event.edges)
+            now_s = board.transport.clock()
+            if now_s - asked_s >= _ASK_S:
+                asked_s = now_s
+                view.is_dark = bool(board.status().beams_dark >> (view.number - 1) & 1)
+            screen.show(view)
+            pace.keep()
+    finally:
+        board.watch(False)
+        for event in board.pump(0.05):
+            if isinstance(event, EdgesSeen):
+                view.take(event.edges)
+        board.take_outcomes()
+        board.settle()
+
+
+class _Pace:
+    """Holds a simulated board, whose time passes at once, to the pace of the clock on the wall."""
+
+    def __init__(self, board: Board) -> None:
+        self._board = board
+        self._virtual_s = board.transport.clock()
+        self._real_s = time.monotonic()
+
+    def keep(self) -> None:
+        ahead = (self._board.transport.clock() - self._virtual_s) - (
+            time.monotonic() - self._real_s
+        )
+        if ahead > 0.0:
+            time.sleep(min(ahead, 1.0))
+
+
+@dataclass
+class BeamView:
+    """What is known of a beam; dwells in s."""
+
+    number: int
+    clock_hz: int
+    is_dark: bool = False
+    count: int = 0
+    dwell_s: float | None = None
+    longest_s: float = 0.0
+    beeps: int = 0
+    _since: int | None = None
+
+    def begin(self) -> None:
+        """A new record begins, with a clock of its own."""
+        self._since = None
+
+    def take(self, edges: tuple[Edge, ...]) -> None:
+        """Take in edges in the order of their times."""
+        for edge in edges:
+            if edge.signal != _BEAM + self.number:
+                continue
+            self.is_dark = bool(edge.level)
+            if edge.level:
+                self.count += 1
+                self.beeps += 1
+                self._since = edge.ticks
+            elif self._since is not None:
+                self.dwell_s = (edge.ticks - self._since) / self.clock_hz
+                self.longest_s = max(self.longest_s, self.dwell_s)
+                self._since = None
+
+    def describe(self) -> str:
+        """One line."""
+        from beamfall.units import format_duration
+
+        dwell = "-" if self.dwell_s is None else format_duration(self.dwell_s)
+        longest = "-" if self.dwell_s is None else format_duration(self.longest_s)
+        state = "DARK " if self.is_dark else "clear"
+        return (
+            f"beam{self.number}  {state}  count {self.count}  last dwell {dwell}  longest {longest}"
+        )
+
+
+class _Screen:
+    """One line that is written anew on a terminal; into a file, a line at each change."""
+
+    def __init__(self, quiet: bool) -> None:
+        self._quiet = quiet
+        self._live = sys.stdout.isatty()
+        self._last = ""
+
+    def show(self, view: BeamView) -> None:
+        line = view.describe()
+        beep = "\a" if view.beeps and not self._quiet and self._live else ""
+        view.beeps = 0
+        if line == self._last and not beep:
+            return
+        self._last = line
+        if not self._live:
+            print(line, flush=True)
+            return
+        shown = line.replace("DARK", "\x1b[7mDARK\x1b[0m")
+        print(f"{beep}\r\x1b[K{shown}", end="", flush=True)
+
+    def end(self, view: BeamView) -> None:
+        if self._live:
+            print()
+        elif view.describe() != self._last:
+            print(view.describe())

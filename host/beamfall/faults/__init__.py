@@ -1,0 +1,16 @@
+"""Fault finding: evidence in, ranked causes and the next test out.
+
+causes      what can be wrong, with how often it is
+signs       what a test can show, and the chance of each outcome under each cause
+board_signs, person_signs   those chances, as they were reasoned
+questions   what the person is asked, in plain words
+setup       which lines are looked at, and what physics expects there
+bench       board, setup and person together
+evidence    what the board can see for itself, put into outcomes
+checks      the tests: what the board does, what the person is asked
+inference   Bayes over single causes and pairs; which test next
+finder      the loop of them
+advice      for each cause, what to do
+"""
+
+from __future__ import annotations

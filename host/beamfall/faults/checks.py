@@ -1,0 +1,313 @@
+"""The tests: what the board does, what the person is asked, and which signs come of it.
+
+`effort` counts a short question as 1; what the board does by itself costs little, but drops make the dish wet and
+flashes tire, so that it is not free.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from beamfall.faults import board_signs as board
+from beamfall.faults import evidence
+from beamfall.faults import person_signs as person
+from beamfall.faults import questions as ask
+from beamfall.faults.bench import Bench
+from beamfall.faults.questions import Question
+from beamfall.faults.setup import Setup
+from beamfall.faults.signs import Sign
+
+Outcomes = dict[str, str]
+_REST_S = 3.0
+_LINE_S = 8.0
+_DROPS = 6
+_FLICKERS = 4  # edges in three seconds
+_LOOK_S = 1.2  # after a flash: for a drop to reach the beam
+
+
+@dataclass(frozen=True)
+class Check:
+    """One test. `run` returns an outcome for each sign that could be read.
+
+    `parts` the setup must have; `needs`: outcomes of earlier tests without which it makes no sense;
+    `spoils`: tests that mean nothing any more once this one was made.
+    """
+
+    name: str
+    what: str
+    signs: tuple[Sign, ...]
+    effort: float
+    run: Callable[[Bench], Outcomes]
+    question: Question | None = None
+    parts: tuple[str, ...] = ()
+    needs: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    spoils: tuple[str, ...] = ()
+
+    def suits(self, setup: Setup, *, has_light: bool, has_button: bool) -> bool:
+        """Whether the setup has what the test looks at."""
+        has = {
+            "beam": setup.beam is not None,
+            "flash": setup.flash is not None,
+            "camera": setup.has_camera,
+            "light": has_light,
+            "button": has_button,
+        }
+        return all(has[part] for part in self.parts)
+
+
+# -- by the board alone ----------------------------------------------------------------------------------------
+def _look_at_settings(bench: Bench) -> Outcomes:
+    setup = bench.setup
+    seen: Outcomes = {}
+    flash = setup.sequence.flash_row()
+    if setup.delay_s is not None and flash is not None:
+        seen["setting-delay"] = evidence.judge_delay(flash.delay_s, setup.delay_s)
+    expected = setup.expected
+    if expected is not None and setup.sequence.awaits != (0, 0):
+        opens = [row.delay_s for row in setup.sequence.rows if row.output == setup.valve.output]
+        last = max(opens) + expected.middle_s
+        seen["setting-window"] = "short" if setup.sequence.window_s < last else "enough"
+    return seen
+
+
+def _hold_line(bench: Bench) -> Outcomes:
+    before = bench.board.counters.frames_bad_total
+
+    def listen() -> bool:
+        end = bench.board.transport.clock() + _LINE_S
+        while bench.board.transport.clock() < end:
+            bench.board.sleep(0.5)
+            bench.board.status()
+        return True
+
+    bench.attempt(listen)
+    bench.look_back()
+    if bench.lost:
+        return {"line": "lost"}
+    damaged = bench.board.counters.frames_bad_total > before
+    return {"line": "damaged" if damaged else "steady"}
+
+
+def _rest(bench: Bench) -> Outcomes:
+    def look() -> str:
+        dark = bench.is_dark()
+        edges = bench.beam_edges(bench.watch(_REST_S))
+        return evidence.judge_rest(len(edges), dark)
+
+    return _only("rest", bench.attempt(look))
+
+
+def _read_troubles(bench: Bench) -> Outcomes:
+    bench.attempt(lambda: bench.board.pump(0.05))
+    spoke = any("button" in text for text in bench.board.troubles)
+    return {"button-spoke": "spoke" if spoke else "silent"}
+
+
+def _drip(bench: Bench) -> Outcomes:
+    def fall() -> Outcomes:
+        has_beam = bench.setup.beam is not None
+        dark = has_beam and bench.is_dark()
+        outcome = bench.drip()
+        seen = {"drip-light": "lit" if bench.lights(outcome.edges) else "none"}
+        if has_beam:
+            pulses = bench.pulses(outcome.edges, dark=dark)
+            early, later = evidence.split_opening(pulses, bench.setup.valve.opening_s)
+            seen["drip-opening"] = "pulse" if early else "quiet"
+            seen["drip-beam"] = evidence.judge_drip(later, bench.setup.expected)
+        return seen
+
+    seen = bench.attempt(fall) or {}
+    bench.look_back()
+    seen["restarts"] = "restarted" if bench.restarted else "stays"
+    return seen
+
+
+def _repeat(bench: Bench) -> Outcomes:
+    def fall() -> float | None:
+        dark = bench.is_dark()
+        pulses = bench.pulses(bench.drip().edges, dark=dark)
+        _, later = evidence.split_opening(pulses, bench.setup.valve.opening_s)
+        main = evidence.find_main(later, bench.setup.expected)
+        return None if main is None else main.length_s
+
+    tries = [bench.attempt(lambda: (fall(),)) for _ in range(_DROPS)]
+    bench.look_back()
+    seen = {"restarts": "restarted" if bench.restarted else "stays"}
+    dwells = [done[0] for done in tries if done is not None]
+    if len(dwells) == _DROPS:
+        seen["repeat"] = evidence.judge_repeat(dwells)
+    return seen
+
+
+def _two_flashes(bench: Bench) -> Outcomes:
+    setup = bench.setup
+    flash = setup.flash
+    assert flash is not None  # the check suits only setups with a flash
+
+    def fire() -> Outcomes:
+        first = bench.lights(bench.flash().edges)
+        began = bench.board.transport.clock()
+        seen: Outcomes = {}
+        if setup.beam is not None:
+            edges = bench.beam_edges(bench.watch(_LOOK_S))
+            seen["flash-drop"] = "edges" if edges else "quiet"
+        again = began + 1.5 * flash.recycle_s + 0.05
+        bench.board.sleep(max(0.0, again - bench.board.transport.clock()))
+        second = bench.lights(bench.flash(rested=False).edges)
+        seen["flash-light"] = evidence.judge_lights((bool(first), bool(second)))
+        lengths = [pulse.length_s for pulse in (*first, *second)]
+        length = evidence.judge_length(lengths, flash.duration_s)
+        return seen if length is None else {**seen, "flash-length": length}
+
+    return bench.attempt(fire) or {}
+
+
+def _shot(bench: Bench) -> Outcomes:
+    def fire() -> Outcomes:
+        outcome, end = bench.shoot()
+        seen = {"shot-end": end}
+        if outcome is not None and end == "fired":
+            seen["shot-light"] = "lit" if bench.lights(outcome.edges) else "dark"
+        return seen
+
+    return bench.attempt(fire) or {}
+
+
+def _flash_again(bench: Bench) -> Outcomes:
+    lit = bench.attempt(lambda: bench.lights(bench.flash().edges))
+    return {} if lit is None else {"flash-woken": "lit" if lit else "dark"}
+
+
+# -- with the person -------------------------------------------------------------------------------------------
+def _answer(
+    question: Question, do: Callable[[Bench], object] | None = None
+) -> Callable[[Bench], Outcomes]:
+    """A test whose outcome is the person's answer, after the board has done something."""
+
+    def run(bench: Bench) -> Outcomes:
+        bench.person.prepare(question)
+        done = True if do is None else bench.attempt(lambda: do(bench) is not False)
+        given = bench.ask(question) if done else None  # nothing was done: there is nothing to ask
+        bench.person.finish(question)
+        return _only(question.name, given)
+
+    return run
+
+
+def _fire_for_picture(bench: Bench) -> bool:
+    return bench.shoot()[1] == "fired"
+
+
+def _drip_times(times: int) -> Callable[[Bench], object]:
+    def run(bench: Bench) -> None:
+        for _ in range(times):
+            bench.drip()
+
+    return run
+
+
+def _press_flash(bench: Bench) -> Outcomes:
+    bench.attempt(bench.rest_flash)
+    seen = _answer(ask.FLASH_BUTTON)(bench)
+    bench.note_flash()
+    return seen
+
+
+def _finger(bench: Bench) -> Outcomes:
+    def look() -> str:
+        dark = bench.is_dark()
+        edges = bench.watch(3.5, lambda: bench.have_done(ask.FINGER))
+        return evidence.judge_finger(bench.pulses(edges, dark=dark))
+
+    bench.person.prepare(ask.FINGER)
+    return _only("finger", bench.attempt(look))
+
+
+def _cover(bench: Bench) -> Outcomes:
+    def look() -> str:
+        dark = bench.is_dark()
+        edges = bench.watch(2.5, lambda: bench.have_done(ask.COVER))
+        long = [p for p in bench.pulses(edges, dark=dark) if p.length_s > 0.1]
+        return "changes" if long else "no-change"
+
+    bench.person.prepare(ask.COVER)
+    return _only("cover", bench.attempt(look))
+
+
+def _wiggle(bench: Bench) -> Outcomes:
+    def look() -> str:
+        edges = bench.watch(3.0, lambda: bench.have_done(ask.WIGGLE))
+        return "edges" if len(bench.beam_edges(edges)) >= _FLICKERS else "quiet"
+
+    bench.person.prepare(ask.WIGGLE)
+    return _only("wiggle", bench.attempt(look))
+
+
+def _button(bench: Bench) -> Outcomes:
+    def look() -> str:
+        told = len(bench.board.troubles)
+        edges = bench.watch(2.0, lambda: bench.have_done(ask.BUTTON))
+        said = any("button" in text for text in bench.board.troubles[told:])
+        return "seen" if said or bench.button_edges(edges) else "none"
+
+    bench.person.prepare(ask.BUTTON)
+    return _only("button", bench.attempt(look))
+
+
+def _only(sign: str, outcome: str | None) -> Outcomes:
+    return {} if outcome is None else {sign: outcome}
+
+
+CONNECT = Check("connect", "say hello to the board", (board.CONNECTION,), 0.0, lambda bench: {})
+
+CHECKS: tuple[Check, ...] = (
+    Check("settings", "compare the settings with the plan", (board.SETTING_DELAY, board.SETTING_WINDOW),
+         0.02, _look_at_settings),
+    Check("troubles", "read what the board has to say", (board.BUTTON_SPOKE,), 0.02, _read_troubles,
+         parts=("button",)),
+    Check("rest", "watch the beam at rest", (board.REST,), 0.05, _rest, parts=("beam",)),
+    Check("drip", "let one drop fall",
+         (board.DRIP_BEAM, board.DRIP_OPENING, board.DRIP_LIGHT, board.RESTARTS), 0.1, _drip),
+    Check("two-flashes", "close the flash's contact twice, a recycling time apart",
+         (board.FLASH_LIGHT, board.FLASH_LENGTH, board.FLASH_DROP), 0.1, _two_flashes,
+         parts=("flash", "light")),
+    Check("line", "listen to the line for a while", (board.LINE,), 0.15, _hold_line),
+    Check("repeat", "let six drops fall in a row", (board.REPEAT, board.RESTARTS), 0.3, _repeat, parts=("beam",)),
+    Check("shot", "fire one whole shot", (board.SHOT_END, board.SHOT_LIGHT), 0.3, _shot),
+    Check("flash-woken", "close the flash's contact once more", (board.FLASH_WOKEN,), 0.1, _flash_again,
+         parts=("flash", "light"), needs={"flash-button": ("yes",)}),
+    Check("saw-drop", "ask whether a drop fell", (person.SAW_DROP,), 1.0, _answer(ask.SAW_DROP, Bench.drip),
+         ask.SAW_DROP),
+    Check("heard-valve", "ask whether the valve clicked", (person.HEARD_VALVE,), 1.0,
+         _answer(ask.HEARD_VALVE, _drip_times(2)), ask.HEARD_VALVE),
+    Check("finger", "a finger through the beam", (person.FINGER,), 1.0, _finger, ask.FINGER, parts=("beam",)),
+    Check("cover", "a hand over the receiver", (person.COVER,), 1.0, _cover, ask.COVER, parts=("beam",)),
+    Check("wiggle", "the beam's cables moved", (person.WIGGLE,), 1.2, _wiggle, ask.WIGGLE, parts=("beam",)),
+    Check("beam-plug", "ask for the beam's plugs", (person.BEAM_PLUG,), 1.5, _answer(ask.BEAM_PLUG),
+         ask.BEAM_PLUG, parts=("beam",)),
+    Check("beam-path", "ask for the beam's path", (person.BEAM_PATH,), 1.5, _answer(ask.BEAM_PATH),
+         ask.BEAM_PATH, parts=("beam",)),
+    Check("saw-flash", "ask whether the flash fired", (person.SAW_FLASH,), 1.0,
+         _answer(ask.SAW_FLASH, Bench.flash), ask.SAW_FLASH, parts=("flash",)),
+    Check("ready-lamp", "ask for the flash's lamp", (person.READY_LAMP,), 1.0, _answer(ask.READY_LAMP),
+         ask.READY_LAMP, parts=("flash",)),
+    Check("flash-button", "ask for the flash's own button", (person.FLASH_BUTTON,), 1.2, _press_flash,
+         ask.FLASH_BUTTON, parts=("flash",),
+         spoils=("two-flashes", "saw-flash", "ready-lamp", "shot", "picture")),
+    Check("flash-mode", "ask for the flash's mode", (person.FLASH_MODE,), 1.0, _answer(ask.FLASH_MODE),
+         ask.FLASH_MODE, parts=("flash",)),
+    Check("reservoir", "ask for the reservoir", (person.RESERVOIR,), 1.0, _answer(ask.RESERVOIR),
+         ask.RESERVOIR),
+    Check("cap", "let one drop fall with the reservoir open", (person.CAP,), 1.8, _answer(ask.CAP, Bench.drip),
+         ask.CAP),
+    Check("valve-plug", "ask for the valve's plug", (person.VALVE_PLUG,), 1.5, _answer(ask.VALVE_PLUG),
+         ask.VALVE_PLUG),
+    Check("coil", "ask whether the coil draws", (person.COIL,), 2.0, _answer(ask.COIL, _drip_times(3)),
+         ask.COIL),
+    Check("button", "the board's button", (person.BUTTON,), 1.0, _button, ask.BUTTON, parts=("button",)),
+    Check("shutter", "ask for the camera's shutter", (person.SHUTTER,), 1.2, _answer(ask.SHUTTER, Bench.shoot),
+         ask.SHUTTER, parts=("camera",), needs={"shot-end": ("fired", "few-edges", "no-edge")}),
+    Check("picture", "ask for the picture", (person.PICTURE,), 2.5, _answer(ask.PICTURE, _fire_for_picture),
+         ask.PICTURE, parts=("camera", "flash"), needs={"shot-end": ("fired",)}),
+)  # fmt: skip

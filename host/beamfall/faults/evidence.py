@@ -1,0 +1,142 @@
+"""What the board sees, put into outcomes: raw edges in, names of outcomes out. No board is needed for that."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from beamfall.events import Edge
+    from beamfall.faults.setup import Expectation
+
+_SMALL = 0.75  # of the expected dwell: the file's uncertainties do not reach that far
+_LARGE = 1.8
+_SATELLITE_S = 0.12  # what comes this soon behind a drop, and for less long, belongs to it
+_PHASES = 3  # more pulses than a drop and two satellites are not drops
+_AFTER_OPENING_S = 0.003  # a pulse that the supply makes begins while the valve is driven
+_FINGER_S = 0.06  # a finger darkens a beam for longer than any drop
+_STEADY = 0.12  # spread of dwells between drops, as a share
+_FADED = 0.85  # the last drop's dwell, as a share of the first's
+_LONG_LIGHT = 4.0  # times the rig file's duration
+_MANY = 16  # edges in a rest of three seconds
+
+
+@dataclass(frozen=True)
+class Pulse:
+    """A time for which a line was not as at rest; s from the begin of the record."""
+
+    start_s: float
+    length_s: float
+    dark: bool
+
+
+def find_pulses(edges: Iterable[Edge], signal: int, clock_hz: int, resting: int) -> list[Pulse]:
+    """Return the pulses of a line that rests at a level; one still open at the end is left out."""
+    pulses = []
+    began: int | None = None
+    for edge in edges:
+        if edge.signal != signal:
+            continue
+        if edge.level != resting:
+            began = edge.ticks if began is None else began
+        elif began is not None:
+            pulses.append(
+                Pulse(began / clock_hz, (edge.ticks - began) / clock_hz, dark=not resting)
+            )
+            began = None
+    return pulses
+
+
+def judge_rest(edges: int, dark: bool) -> str:
+    """Outcome of `rest`: how many edges came with nothing released, and how the beam stood."""
+    if edges:
+        return "many-edges" if edges >= _MANY else "few-edges"
+    return "dark" if dark else "clear"
+
+
+def split_opening(pulses: Sequence[Pulse], opening_s: float) -> tuple[list[Pulse], list[Pulse]]:
+    """Take apart what began while the valve was driven, before a drop could be there, and the rest."""
+    at_opening = [p for p in pulses if p.start_s < opening_s + _AFTER_OPENING_S]
+    return at_opening, [p for p in pulses if p not in at_opening]
+
+
+def find_main(pulses: Sequence[Pulse], expected: Expectation | None) -> Pulse | None:
+    """Return the pulse that is the drop: the first one that comes when it must."""
+    for pulse in pulses:
+        if expected is None:
+            return pulse
+        in_time = expected.earliest_s <= pulse.start_s <= expected.latest_s
+        if in_time and pulse.length_s <= _LARGE * expected.dwell_s:
+            return pulse
+    return None
+
+
+def judge_drip(pulses: Sequence[Pulse], expected: Expectation | None) -> str:
+    """Outcome of `drip-beam` from the beam's pulses after one opening (those at the opening taken out)."""
+    if not pulses:
+        return "none"
+    if len(pulses) > _PHASES:
+        return "busy"
+    main = find_main(pulses, expected)
+    if main is None:
+        return "off-time" if len(pulses) == 1 else "busy"
+    if not main.dark:
+        return "inverted"
+    others = [pulse for pulse in pulses if pulse is not main]
+    if others:
+        behind = all(
+            0.0 < p.start_s - main.start_s < _SATELLITE_S and p.length_s < 0.8 * main.length_s
+            for p in others
+        )
+        return "extra" if behind else "stray"
+    if expected is not None and main.length_s < _SMALL * expected.dwell_s:
+        return "small"
+    return "on-time"
+
+
+def judge_repeat(dwells_s: Sequence[float | None]) -> str:
+    """Outcome of `repeat` from the dwell of each drop in a row; None where the beam saw none."""
+    seen = [dwell for dwell in dwells_s if dwell is not None]
+    if not seen:
+        return "none"
+    first_gap = dwells_s.index(None) if None in dwells_s else len(dwells_s)
+    ends = all(dwell is None for dwell in dwells_s[first_gap:])
+    falls = all(b <= 1.03 * a for a, b in zip(seen, seen[1:], strict=False))
+    if first_gap and ends and falls and (None in dwells_s or seen[-1] < _FADED * seen[0]):
+        return "fading"
+    if None in dwells_s or max(seen) > (1.0 + _STEADY) * min(seen):
+        return "scattered"
+    return "steady"
+
+
+def judge_lights(lit: Sequence[bool]) -> str:
+    """Outcome of `flash-light` from whether each of two flashes gave light."""
+    first, second = lit
+    if first:
+        return "both" if second else "first-only"
+    return "second-only" if second else "none"
+
+
+def judge_length(lengths_s: Sequence[float], duration_s: float) -> str | None:
+    """Outcome of `flash-length`; None where no light was seen."""
+    if not lengths_s:
+        return None
+    return "long" if max(lengths_s) > _LONG_LIGHT * duration_s else "short"
+
+
+def judge_finger(pulses: Sequence[Pulse]) -> str:
+    """Outcome of `finger` from the beam's pulses while a finger passed three times."""
+    passes = [pulse for pulse in pulses if pulse.length_s >= _FINGER_S]
+    if not passes:
+        return "none"
+    return "edges" if passes[0].dark else "inverted"
+
+
+def judge_delay(delay_s: float, expected_s: tuple[float, float]) -> str:
+    """Outcome of `setting-delay`; the plan.s interval has a margin on either side."""
+    low, high = expected_s
+    margin = 0.25 * (high - low) + 0.005
+    if delay_s < low - margin:
+        return "short"
+    return "long" if delay_s > high + margin else "fits"

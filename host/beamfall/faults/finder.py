@@ -1,0 +1,242 @@
+"""The loop of fault finding: choose a test, make it, take in what it showed, until it is clear enough."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from beamfall.faults.advice import ADVICE
+from beamfall.faults.board_signs import LINE, RESTARTS
+from beamfall.faults.causes import BY_NAME, NOTHING, list_possible
+from beamfall.faults.checks import CHECKS, CONNECT, Check
+from beamfall.faults.inference import Belief, tell_apart
+from beamfall.faults.signs import Sign
+
+if TYPE_CHECKING:
+    from beamfall.faults.bench import Bench
+    from beamfall.faults.setup import Setup
+
+SURE = 0.88  # a cause this likely is named as found
+UNLIKELY = 0.15  # a cause less likely than this is left aside
+MOST_QUESTIONS = 10
+_LEAST_GAIN = 0.015  # bits; a test that promises less is not made
+_LEAST_GAIN_ASKED = 0.05  # bits; nobody is bothered for less
+_ASKED_AGAIN = 1.4  # effort of a question for the second time
+_TIMES = 2
+_TELLS_APART = 0.1  # bits, of the one that would tell two causes apart
+_SPEAKS = 1.6  # an outcome so much likelier with a cause than without it is given as a reason
+
+
+@dataclass(frozen=True)
+class Step:
+    """One test made: its outcomes by sign, and whether the person was asked."""
+
+    check: Check
+    outcomes: dict[str, str]
+    asked: bool
+
+    def describe(self) -> str:
+        """What it showed, as a sentence's part."""
+        words = [
+            sign.words[self.outcomes[sign.name]]
+            for sign in self.check.signs
+            if sign.name in self.outcomes
+        ]
+        return "; ".join(words) or "nothing came of it"
+
+
+@dataclass(frozen=True)
+class Finding:
+    """The end of it: ranked causes, why, and what to do."""
+
+    ranked: tuple[tuple[str, float], ...]
+    found: tuple[str, ...]  # causes that are sure enough
+    left: tuple[str, ...]  # where it is not clear: the causes that remain
+    reason: str
+    advice: str
+    questions: int
+    steps: tuple[Step, ...] = ()
+    separates: str = ""
+
+    def to_json(self) -> dict[str, Any]:
+        """One object for `--json`."""
+        return {
+            "ranked": [{"name": n, "probability": round(p, 4)} for n, p in self.ranked],
+            "questions": self.questions,
+            "advice": self.advice,
+            "reason": self.reason,
+            "settled": not self.left,
+            "found": list(self.found),
+            "remaining": list(self.left),
+            "would_separate": self.separates,
+            "tests": [
+                {"test": s.check.name, "asked": s.asked, "outcomes": s.outcomes} for s in self.steps
+            ],
+        }
+
+
+@dataclass
+class Finder:
+    """Finds what is wrong with one setup. `tell` hears of each test as it is made."""
+
+    setup: Setup
+    has_light: bool = True
+    has_button: bool = True
+    tell: Callable[[Step], None] = lambda step: None
+    steps: list[Step] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        causes = list_possible(self.setup, has_light=self.has_light, has_button=self.has_button)
+        self.belief = Belief(causes)
+        self._spoilt: set[str] = set()
+        self.questions = 0
+
+    # -- one test ----------------------------------------------------------------------------------------------
+    def note_connection(self, outcome: str) -> None:
+        """Take in how the hello went: `opened` or `other-firmware`."""
+        self._take(Step(CONNECT, {"connection": outcome}, asked=False))
+
+    def make(self, check: Check, bench: Bench) -> None:
+        """Make one test and learn from it."""
+        bench.begin()
+        before = bench.asked
+        outcomes = check.run(bench)
+        bench.look_back()
+        asked = bench.asked > before
+        self.questions = bench.asked
+        names = {sign.name for sign in check.signs}
+        extra: list[tuple[Sign, str]] = []
+        if bench.lost and LINE.name not in names and not self._knows(LINE):
+            extra.append((LINE, "lost"))
+        if bench.restarted and RESTARTS.name not in names:
+            extra.append((RESTARTS, "restarted"))
+        self._take(Step(check, outcomes, asked))
+        for sign, outcome in extra:
+            self.belief.learn(sign, outcome)
+        self._spoilt.update(check.spoils)
+
+    def _take(self, step: Step) -> None:
+        for sign in step.check.signs:
+            outcome = step.outcomes.get(sign.name)
+            if outcome is not None and not (sign is LINE and self._knows(LINE)):
+                self.belief.learn(sign, outcome)
+        self.steps.append(step)
+        self.tell(step)
+
+    def _knows(self, sign: Sign) -> bool:
+        return any(one is sign for one, _ in self.belief.seen)
+
+    # -- which one ---------------------------------------------------------------------------------------------
+    def list_checks(self) -> list[tuple[Check, float]]:
+        """Tests that can be made now, with their effort."""
+        made = [step.check.name for step in self.steps]
+        known = {name: value for step in self.steps for name, value in step.outcomes.items()}
+        ready = []
+        for check in CHECKS:
+            times = made.count(check.name)
+            most = _TIMES if check.question is not None else 1
+            if times >= most or check.name in self._spoilt:
+                continue
+            if check.question is not None and self.questions >= MOST_QUESTIONS:
+                continue
+            if any(known.get(sign) not in fits for sign, fits in check.needs.items()):
+                continue
+            if check.suits(self.setup, has_light=self.has_light, has_button=self.has_button):
+                ready.append((check, check.effort * (_ASKED_AGAIN if times else 1.0)))
+        return ready
+
+    def choose(self) -> Check | None:
+        """The test with the most expected information for its effort; None when it is clear, or none helps."""
+        if self._is_clear() and not self._has_free_checks():
+            return None
+        best, best_worth = None, 0.0
+        for check, effort in self.list_checks():
+            if self._is_clear() and check.question is not None:
+                continue
+            gain = self.belief.expect_gain(check)
+            least = _LEAST_GAIN if check.question is None else _LEAST_GAIN_ASKED
+            if gain >= least and gain / effort > best_worth:
+                best, best_worth = check, gain / effort
+        return best
+
+    def _has_free_checks(self) -> bool:
+        return any(check.question is None for check, _ in self.list_checks())
+
+    def _is_clear(self) -> bool:
+        """Whether each cause, and that there is none, is either sure or unlikely."""
+        chances = [chance for _, chance in self.belief.rank()]
+        return chances[0] >= SURE and all(c >= SURE or c <= UNLIKELY for c in chances[1:])
+
+    def run(self, bench: Bench) -> Finding:
+        """Make tests until it is clear."""
+        while (check := self.choose()) is not None:
+            self.make(check, bench)
+        return self.conclude()
+
+    # -- the end -----------------------------------------------------------------------------------------------
+    def conclude(self) -> Finding:
+        """Say what was found, why, and what to do."""
+        ranked = self.belief.rank()
+        found = tuple(name for name, chance in ranked if chance >= 0.5)
+        left = () if ranked[0][1] >= SURE else tuple(n for n, c in ranked[:4] if c > UNLIKELY)
+        if len(left) == 1:
+            left = (left[0], next(name for name, _ in ranked if name != left[0]))
+        named = found or left
+        separates = self._find_separating(left) if left else ""
+        return Finding(
+            ranked=tuple(ranked),
+            found=tuple(name for name in found if name not in left),
+            left=left,
+            reason=self._give_reason(named),
+            advice=" ".join(ADVICE[name].text for name in named),
+            questions=self.questions,
+            steps=tuple(self.steps),
+            separates=separates,
+        )
+
+    def _give_reason(self, named: tuple[str, ...]) -> str:
+        """One sentence: what was seen that speaks for the causes named."""
+        causes = [name for name in named if name != NOTHING]
+        if not causes:
+            return "Everything that was tested behaved as it should."
+        parts = []
+        for name in causes:
+            weighed = self.belief.weigh(name)
+            words = [sign.words[outcome] for worth, sign, outcome in weighed if worth > _SPEAKS]
+            words = list(dict.fromkeys(words))[:3]
+            why = f", since {_list(words)}" if words else ""
+            parts.append(f"{BY_NAME[name].what}{why}")
+        start = "Most likely " if len(named) == 1 else "It can be that "
+        joint = "; or that "
+        if len(named) > 1 and self._all_sure(named):
+            start = "Two things are wrong: that "
+            joint = "; and that "
+        return start + joint.join(parts) + "."
+
+    def _all_sure(self, named: tuple[str, ...]) -> bool:
+        chances = dict(self.belief.rank())
+        return all(chances[name] >= 0.5 for name in named)
+
+    def _find_separating(self, left: tuple[str, ...]) -> str:
+        """What would tell the first two that remain apart."""
+        causes = [BY_NAME[name] for name in left[:2] if name != NOTHING]
+        names = " and ".join(left[:2])
+        if len(causes) < 2:
+            return f"{names} remain; what would separate them: repeat the check after a pause."
+        worths = [
+            (sum(tell_apart(sign, left[0], left[1]) for sign in check.signs), check)
+            for check in CHECKS
+            if check.suits(self.setup, has_light=self.has_light, has_button=self.has_button)
+        ]
+        worth, best = max(worths, key=lambda one: one[0])
+        if worth < _TELLS_APART:
+            return f"{names} remain, and no test here tells them apart: put the first one right, then try again."
+        again = (
+            ", once more and with care" if any(best is step.check for step in self.steps) else ""
+        )
+        return f"{names} remain; what would separate them: {best.what}{again}."
+
+
+def _list(words: list[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
