@@ -23,8 +23,9 @@ _STEPS = const(6)
 _RELEASE = const(255)
 _EDGES = const(256)
 _COMMANDED = const(0)  # mark of an output's stamp: taken right behind the command
-_REHEARSALS = const(5)
-_REHEARSAL_US = const(4000)
+_REHEARSALS = const(3)
+_REHEARSAL_US = const(12000)
+_APART_US = const(3000)
 _GRACE_US = const(500)  # so long after its time nobody else will play an event
 _SETTLE_US = const(60)  # an edge just before the end of a dwell has had its interrupt by then
 
@@ -61,7 +62,7 @@ class Player:
             self._physical[output << 1 | 1] = 1 if active_high else 0
         self._level = bytearray(16)
         self._was_late = bytearray(16)
-        events = 2 * profile.ROWS_MAX
+        events = max(2 * profile.ROWS_MAX, _DWELL * _REHEARSALS)
         self._code = bytearray(events)  # output << 1 | level
         self._count = bytearray(events)  # of the beam edge it follows
         self._offset = array("I", bytes(4 * events))
@@ -94,21 +95,23 @@ class Player:
         """The alarm that calls `serve`, and the inputs of the two beams (None where there is none)."""
         self._alarm = alarm
         self._inputs = inputs
-        self.ahead = _REHEARSAL_US // 2
+        self.ahead = _APART_US // 2
         self._rehearse()
 
     def _rehearse(self):
-        """Find out how long before an event the alarm must be set on this board: a table with no pins is played."""
-        events = []
-        for number in range(_REHEARSALS):
-            begin = _REHEARSAL_US * (number + 1)
-            events.append((begin, 1, 0, 0, _REHEARSAL_US))
+        """Find out how long before an event the alarm must be set on this board: tables with no pins are played."""
         self._pins[0] = _move_nothing
         self._tracks = 0
-        self._put_track(_RELEASE, events, 0)
+        at = 0
+        for track in range(_DWELL):
+            events = [
+                (_REHEARSAL_US * (number + 1) + _APART_US * track, 1, 0, 0, _REHEARSAL_US)
+                for number in range(_REHEARSALS)
+            ]
+            at = self._put_track(_RELEASE, events, at)
         self._longest = 0
         self.start(None)
-        while not self.rows_done() and self.now() < _REHEARSAL_US * (_REHEARSALS + 3):
+        while not self.rows_done() and self.now() < _REHEARSAL_US * (_REHEARSALS + 4):
             sleep_ms(1)
         self.playing = False
         self.recording = False
@@ -116,7 +119,7 @@ class Player:
         self._pins[0] = None
         self._level[0] = 0
         self._tracks = 0
-        # Half as much again: what is measured here is one track, on a board that has nothing else to do.
+        # Half as much again: what is measured here is a board that has nothing else to do.
         self.ahead = (self._longest + self._alarm.late_us) * 3 // 2 + self._lead
 
     # -- outputs -----------------------------------------------------------------------------------------------

