@@ -74,7 +74,7 @@ def plan_collision(
     setting = make_setting(main)
     rigs = draw_rigs(main, setting, draws, learned)
     need = find_need(rigs, main.aim.drops)
-    spacings = _choose_spacings(main, need)
+    spacings = _choose_spacings(main, need, learned)
     choices = judge_anchors(main, rigs, spacings, list_scatters(main))
     anchor = next(choice.anchor for choice in choices if choice.chosen)
     contact, _ = rigs.find_contacts(spacings[0])
@@ -189,11 +189,12 @@ def find_need(rigs: Draws, drops: int = 2) -> Need:
     height = rigs.jet.tip(meeting)
     second = rigs.drop(2)
     spacing = meeting - second.reach_lowest(height)[0] - second.latency_s
+    later = rigs.values["contact_offset_s"]
     if drops < 3:
-        return Need(spacing, meeting, None)
+        return Need(spacing, meeting + later, None)
     third = rigs.drop(3)
     contact = meeting + THIRD_S
-    return Need(spacing, contact, contact - third.reach_lowest(height)[0] - third.latency_s)
+    return Need(spacing, contact + later, contact - third.reach_lowest(height)[0] - third.latency_s)
 
 
 def find_base(
@@ -239,8 +240,10 @@ def _choose_stage(rig: Rig, asked_s: float | None, default_s: float) -> float:
     return default_s if rig.aim.stage_s is None else rig.aim.stage_s
 
 
-def _choose_spacings(rig: Rig, need: Need) -> tuple[float, ...]:
+def _choose_spacings(rig: Rig, need: Need, learned: Learned | None) -> tuple[float, ...]:
     spacing = rig.aim.spacing_s
+    if spacing is None and learned is not None:
+        spacing = learned.recall_spacing(rig)
     if spacing is None:
         spacing = max(0.0, float(np.median(need.spacing_s)))
     if need.third_s is None:
@@ -257,7 +260,7 @@ def _reach_umbrella(rigs: Draws, spacings: tuple[float, ...]) -> Floats:
     _, height = rigs.find_contacts(spacings[0])
     third = rigs.drop(3)
     fall = third.reach_lowest(np.nan_to_num(height, nan=0.01))[0]
-    when = spacings[1] + third.latency_s + fall
+    when = spacings[1] + third.latency_s + fall + rigs.values["contact_offset_s"]
     return np.where(np.isnan(height), np.nan, when)
 
 
@@ -290,7 +293,7 @@ def _plan_place(
     start = event_s + shift - float(np.median(need.contact_s))
     later = max(0.0, -start)
     moved = [replace(opening, at_s=opening.at_s + later) for opening in openings]
-    own = _choose_spacings(rig, need)
+    own = _choose_spacings(rig, need, None)
     moved += [
         Opening(rig.valves[n % len(rig.valves)], start + later + at)
         for n, at in enumerate((0.0, *own))

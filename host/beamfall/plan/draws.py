@@ -133,7 +133,8 @@ class Draws:
         """
         second = self.drop(2)
         freed = np.asarray(spacing_s, dtype=np.float64) + second.latency_s
-        return meet(self.jet, second, freed)
+        when, height = meet(self.jet, second, freed)
+        return when + self.values["contact_offset_s"], height
 
 
 def meet(jet: JetDraws, drop: DropDraws, freed_s: Floats) -> tuple[Floats, Floats]:

@@ -45,6 +45,7 @@ class Learned:
     mean: tuple[float, ...]
     covariance: tuple[tuple[float, ...], ...]
     basis: Mapping[str, Any]
+    spacing_s: float | None = None  # at which drop 2 was seen to meet the jet
 
     def fit(self, rig: Rig) -> tuple[Floats, Floats] | None:
         """Mean and covariance of z in the order of NAMES, as far as they hold for a rig; None: not at all."""
@@ -61,6 +62,10 @@ class Learned:
         mean[here] = np.array(self.mean)[there]
         covariance[np.ix_(here, here)] = np.array(self.covariance)[np.ix_(there, there)]
         return mean, covariance
+
+    def recall_spacing(self, rig: Rig) -> float | None:
+        """The spacing that worked, where nothing of the rig has changed since; else None."""
+        return self.spacing_s if self.basis == describe_basis(rig) else None
 
     def describe(self) -> str:
         """In a sentence."""
@@ -82,6 +87,7 @@ class Learned:
             "mean": [round(value, 6) for value in self.mean],
             "covariance": [[round(value, 8) for value in row] for row in self.covariance],
             "basis": dict(self.basis),
+            "spacing_s": self.spacing_s,
         }
 
 
@@ -94,6 +100,7 @@ def make_learned(
     port: str,
     simulated: bool,
     shots: int,
+    spacing_s: float | None = None,
 ) -> Learned:
     """What is to be kept of a search that ended with this mean and covariance of z."""
     return Learned(
@@ -106,6 +113,7 @@ def make_learned(
         mean=tuple(float(value) for value in mean),
         covariance=tuple(tuple(float(value) for value in row) for row in covariance),
         basis=describe_basis(rig),
+        spacing_s=spacing_s,
     )
 
 
@@ -192,6 +200,7 @@ def _read(file: Path) -> dict[str, Learned]:
                 mean=tuple(float(v) for v in entry["mean"]),
                 covariance=tuple(tuple(float(v) for v in row) for row in entry["covariance"]),
                 basis=entry["basis"],
+                spacing_s=entry.get("spacing_s"),
             )
             for name, entry in content["boards"].items()
         }

@@ -48,6 +48,7 @@ class Unknown:
 NAMES = (
     "nozzle_error_m", "beam_error_m", "volume_ratio", "detachment_ratio", "start_speed_ratio",
     "beam_sense", "latency_error_s", "flash_latency_ratio", "onset_factor", "height_factor", "rise_factor",
+    "contact_offset_s",
 )  # fmt: skip
 OF_THE_JET = ("onset_factor", "height_factor", "rise_factor")
 #: How much shots differ on one rig; not learned, drawn for the simulated rig.
@@ -82,6 +83,10 @@ def list_unknowns(rig: Rig, setting: Setting, prior: JetPrior | None = None) -> 
         _ratio("onset_factor", medians[0], spreads[0], 0.2, 8.0, "physics.jet: onset = a·√(R/g)"),
         _ratio("height_factor", medians[1], spreads[1], 0.2, 20.0, "physics.jet: height = b·R"),
         _ratio("rise_factor", medians[2], spreads[2], 0.1, 1.0, "physics.jet: rise = c·√(2·height/g)"),
+        _plain(
+            "contact_offset_s", 0.0, 2e-3, -0.02, 0.02,
+            "by how much the contact is later than the models say (estimate)",
+        ),
     )  # fmt: skip
     return {row.name: row for row in rows}
 

@@ -1,7 +1,6 @@
 """Many rigs that could be this one, weighted by every answer so far.
 
-A rig is a vector z of `plan.unknowns` and one more number, an offset of its moment of contact that
-stands for what the models leave out. Each answer multiplies the weights by its likelihood (Bayes'
+A rig is a vector z of `plan.unknowns`. Each answer multiplies the weights by its likelihood (Bayes'
 rule); when few rigs carry the weight they are drawn anew around the survivors, with the kernel of
 Liu & West (2001, in: Sequential Monte Carlo Methods in Practice, ch. 10; from memory), which
 keeps mean and covariance.
@@ -37,7 +36,7 @@ _FRAME_M, _FRAME_SPREAD_M = (
     0.07,
     0.015,
 )  # height of what the camera sees, and how well that is known
-_MODEL_S = 0.0020  # offset of the contact that the models leave out, standard deviation
+_OFFSET = NAMES.index("contact_offset_s")
 _OTHER_SPACING_S = 0.004
 _SHOT_S = 0.0002  # what else differs from shot to shot
 _ONSET_SCATTER_S, _HEIGHT_SCATTER = 0.0008, 0.04  # medians of plan.unknowns.list_scatters
@@ -79,24 +78,22 @@ class Belief:
         z = draw_z(count, self._rng, *known) if known else draw_z(count, self._rng)
         self._spacing_s: float | None = None
         self.reachable = 1.0  # chance of the wanted picture if the rig were known, by its scatter
-        self._set(np.column_stack([z, self._rng.standard_normal(count)]))
+        self._set(z)
 
     def _set(self, z: Floats) -> None:
         self._z = z
-        self.rigs: Draws = make_draws(self._rig, self._setting, z[:, : len(NAMES)], self._prior)
+        self.rigs: Draws = make_draws(self._rig, self._setting, z, self._prior)
         self.weights: Floats = np.full(len(z), 1.0 / len(z))
 
     @property
     def offset_s(self) -> Floats:
         """What the moment of contact is later than the models say."""
-        result: Floats = _MODEL_S * self._z[:, -1]
-        return result
+        return self.rigs.values["contact_offset_s"]
 
     def moments(self) -> tuple[Floats, Floats]:
-        """Mean and covariance of z, the offset left out."""
-        z = self._z[:, : len(NAMES)]
-        mean = self.weights @ z
-        apart = z - mean
+        """Mean and covariance of z."""
+        mean = self.weights @ self._z
+        apart = self._z - mean
         return mean, (self.weights[:, None] * apart).T @ apart
 
     def sample(self, count: int) -> NDArray[np.intp]:
@@ -170,7 +167,7 @@ class Belief:
         """Weigh the rigs by an answer; return the chance that its picture is the wanted one."""
         if self._spacing_s is not None and abs(shot.spacing_s - self._spacing_s) > _OTHER_SPACING_S:
             # What the models leave out is another thing at another spacing.
-            self._z[:, -1] = self._rng.standard_normal(len(self._z))
+            self._forget_offset()
         self._spacing_s = shot.spacing_s
         impact, freed = self.timing_of(shot)
         outlook = self.look(impact, freed, shot.flash_s + self.rigs.flash_latency_s)
@@ -196,6 +193,12 @@ class Belief:
         if 1.0 / float(np.sum(self.weights**2)) < _LEAST_SHARE * len(self.weights):
             self._renew()
         return chance
+
+    def _forget_offset(self) -> None:
+        self._z[:, _OFFSET] = self._rng.standard_normal(len(self._z))
+        weights = self.weights
+        self._set(self._z)
+        self.weights = weights
 
     def _weigh_heights(self, outlook: Outlook, answer: Answer) -> Floats:
         result = np.ones_like(outlook.jet_m)

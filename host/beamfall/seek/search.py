@@ -69,6 +69,8 @@ class Search:
             learned=self.learned,
         )
         self._spacing_s = self.rig.aim.spacing_s
+        if self._spacing_s is None and self.learned is not None:
+            self._spacing_s = self.learned.recall_spacing(self.rig)
 
     @property
     def by_beam(self) -> bool:
@@ -148,5 +150,5 @@ class Search:
         before = self.learned.shots if self.learned is not None else 0
         return make_learned(
             self.rig, mean, covariance, board=board, port=port, simulated=simulated,
-            shots=before + self.shots,
+            shots=before + self.shots, spacing_s=self._spacing_s,
         )  # fmt: skip
