@@ -16,7 +16,7 @@ from beamfall.board_tools.bundle import FOLDERS, LIST, MAIN, SELECTED, Bundle, m
 from beamfall.board_tools.maintenance import ask_for_maintenance, find_firmware_on
 from beamfall.board_tools.prompt import BoardFile, Interpreter, Prompt, load_mpremote
 from beamfall.boards import Profile, check_profile, find_profile, list_profiles, read_profile
-from beamfall.errors import BeamfallError, InstallError, LinkError, UserError
+from beamfall.errors import BeamfallError, InstallError, LinkError, PortNotFound, UserError
 from beamfall.link.serial_port import BAUDRATE, SerialTransport, is_same_device, list_ports
 
 _KEPT_MAIN = "main_before_beamfall.py"
@@ -136,6 +136,20 @@ def _ask_by_wire(port: str, profile: Profile | None, tell: Tell) -> bool:
     finally:
         transport.close()
     return True
+
+
+def find_only_port() -> str:
+    """Return the one port that has the USB ids of a board, whatever runs on it; nothing is sent to it.
+
+    Raises PortNotFound for none and for several.
+    """
+    ports = list_ports()
+    candidates = [port for port in ports if port.is_candidate]
+    if len(candidates) == 1:
+        return candidates[0].device
+    seen = "; ".join(str(port) for port in ports) or "none"
+    what = "several boards are" if candidates else "no board is"
+    raise PortNotFound(f"{what} connected (serial ports here: {seen}); name the port with --port")
 
 
 def find_serial_number(port: str) -> str | None:

@@ -7,6 +7,7 @@ import typer
 from beamfall import __version__
 from beamfall.cli import (
     beam,
+    board,
     check,
     plan,
     ports,
@@ -56,5 +57,6 @@ app.command("seek")(seek.seek)
 app.command("sweep")(sweep.sweep)
 app.command("repeatability")(repeatability.repeatability)
 app.command("ports")(ports.show_ports)
+app.add_typer(board.app, name="board")
 app.add_typer(sequence.app, name="sequence")
 app.add_typer(shots.app, name="shots")

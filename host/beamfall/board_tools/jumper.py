@@ -1,0 +1,41 @@
+"""A jumper wire in virtual time: what an output of the simulated board does, a beam of it sees."""
+
+from __future__ import annotations
+
+from collections import deque
+
+CLOCK_HZ = 125_000_000
+
+
+class JumperRig:
+    """Obeys `beamfall.link.simulated.RigAtPins`: output `source` is wired to input `target`, and nothing else is there.
+
+    `delay_ticks` is how long an edge takes through the wire; a test can make it anything, life makes it nothing.
+    """
+
+    def __init__(
+        self, source: int, target: int, clock_hz: int = CLOCK_HZ, delay_ticks: int = 0
+    ) -> None:
+        self.clock_hz = clock_hz
+        self._source = source
+        self._target = target
+        self._delay = delay_ticks
+        self._level = 0
+        self._edges: deque[tuple[int, int]] = deque()
+
+    def drive(self, signal: int, level: int, ticks: int) -> None:
+        if signal == self._source:
+            self._edges.append((ticks + self._delay, level))
+
+    def next_edge(self, until: int) -> tuple[int, int, int] | None:
+        if self._edges and self._edges[0][0] <= until:
+            ticks, self._level = self._edges.popleft()
+            return ticks, self._target, self._level
+        return None
+
+    def level(self, signal: int) -> int:
+        return self._level if signal == self._target else 0
+
+    def restart(self) -> None:
+        self._edges.clear()
+        self._level = 0

@@ -1,0 +1,303 @@
+"""The timing self-test: a jumper wire from an output to a beam input, and the board's own stamps on both ends.
+
+The source output gives pulses at the release; the beam sees each of them through the wire; a flash row follows each
+beam edge by a known delay. The board stamps all three. Two errors come out of that, pulse by pulse:
+
+    flash error   flash's stamp - source's stamp - the commanded delay: what the electronics add between edge and flash
+    stamp error   beam's stamp - source's stamp: what a stamp of an input is off, through a wire of no length
+
+High load is the host asking for the board's status without a pause, which is USB traffic both ways and makes garbage
+on the board that it has to collect under way. Where stamps come from a program (timing class interrupt), an output's
+stamp is taken behind the command: a lateness common to both stamps of an output does not show here. An oscilloscope on
+source and flash shows it.
+"""
+
+from __future__ import annotations
+
+import json
+import statistics
+from collections.abc import Callable
+from collections.abc import Sequence as SequenceOf
+from dataclasses import asdict, dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from beamfall.errors import MeasureError, Refused, UserError
+
+if TYPE_CHECKING:
+    from beamfall.board import Board
+    from beamfall.events import Edge, Outcome
+    from beamfall.sequence import Sequence
+
+LOADS = ("low", "high")
+_PULSES_A_SHOT = 16
+_SOURCE_S = 0.002
+_FLASH_S = 0.001
+_LEAD_S = 0.005
+_REST_S = 0.004  # between the end of the blanking and the next pulse
+_TAIL_S = 0.005
+_PAUSE_S = 0.001  # between two questions under load: virtual time passes only in waiting
+_WIRE = (
+    "put the jumper wire between these two pins, with nothing else at them; which pins they are stands in the "
+    "board's profile"
+)
+_DELAYS_S = (0.0005, 0.001, 0.002, 0.005, 0.010)
+
+Tell = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Distribution:
+    """Errors of one kind, in seconds."""
+
+    errors_s: tuple[float, ...]
+
+    @property
+    def count(self) -> int:
+        """How many."""
+        return len(self.errors_s)
+
+    def quantile(self, share: float) -> float:
+        """The error that this share of all errors does not exceed (nearest rank)."""
+        ordered = sorted(self.errors_s)
+        return ordered[max(0, min(len(ordered) - 1, -int(-share * len(ordered) // 1) - 1))]
+
+    @property
+    def spread_s(self) -> float:
+        """Largest less smallest."""
+        return max(self.errors_s) - min(self.errors_s)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Figures and raw data, JSON-ready; seconds."""
+        return {
+            "count": self.count,
+            "min_s": min(self.errors_s),
+            "median_s": statistics.median(self.errors_s),
+            "p99_s": self.quantile(0.99),
+            "max_s": max(self.errors_s),
+            "errors_s": list(self.errors_s),
+        }
+
+
+@dataclass(frozen=True)
+class LoadResult:
+    """What was measured under one load."""
+
+    flash_error: Distribution
+    stamp_error: Distribution
+    edges_lost: int
+    rows_late: int
+    worst_late_s: float
+    questions: int  # status requests that the board answered meanwhile
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """A timing self-test as a whole."""
+
+    board: dict[str, Any]
+    interpreter: dict[str, Any] | None
+    source: str
+    flash: str
+    beam: str
+    delays_s: tuple[float, ...]
+    stamp_s: float
+    simulated: bool
+    measured_at: str
+    loads: dict[str, LoadResult] = field(default_factory=dict)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Everything, JSON-ready."""
+        head = {key: value for key, value in asdict(self).items() if key != "loads"}
+        head["delays_s"] = list(self.delays_s)
+        head["loads"] = {
+            load: {
+                "flash_error": result.flash_error.to_dict(),
+                "stamp_error": result.stamp_error.to_dict(),
+                "edges_lost": result.edges_lost,
+                "rows_late": result.rows_late,
+                "worst_late_s": result.worst_late_s,
+                "questions": result.questions,
+            }
+            for load, result in self.loads.items()
+        }
+        return head
+
+    def save(self, path: Path) -> None:
+        """Write it as JSON; raises UserError where that is not possible."""
+        try:
+            path.write_text(json.dumps(self.to_dict(), indent=1) + "\n", encoding="utf-8")
+        except OSError as error:
+            raise UserError(f"{path}: cannot be written: {error.strerror or error}") from error
+
+
+def measure(
+    board: Board,
+    *,
+    source: str = "valve1",
+    flash: str = "flash1",
+    beam: str = "beam1",
+    pulses: int = 200,
+    loads: SequenceOf[str] = LOADS,
+    interpreter: dict[str, Any] | None = None,
+    simulated: bool = False,
+    tell: Tell = lambda text: None,
+) -> Measurement:
+    """Run the self-test: `pulses` pulses under each load; see the head of this file.
+
+    Nothing but the jumper may be at `source` and `flash`: both are driven hundreds of times. Raises MeasureError where
+    the wire is not there, UserError for signals that the board does not have.
+    """
+    info = board.info
+    _check_signals(board, source, flash, beam)
+    delays = tuple(
+        delay for delay in _DELAYS_S if round(delay * info.clock_hz) >= info.earliest_beam_ticks
+    )
+    if not delays:
+        raise MeasureError(
+            f"this board's earliest row at a beam is {info.to_seconds(info.earliest_beam_ticks) * 1e3:.1f} ms; "
+            "the self-test has no delay so long"
+        )
+    found = Measurement(
+        board={
+            "name": info.name,
+            "unique_id": info.unique_id.hex(),
+            "firmware": info.firmware,
+            "clock_hz": info.clock_hz,
+            "timing": info.timing.label,
+            "port": board.name,
+        },
+        interpreter=interpreter,
+        source=source,
+        flash=flash,
+        beam=beam,
+        delays_s=delays,
+        stamp_s=info.to_seconds(info.stamp_ticks),
+        simulated=simulated,
+        measured_at=datetime.now(UTC).isoformat(timespec="seconds"),
+    )
+    for load in loads:
+        found.loads[load] = _measure_load(board, found, load, pulses, tell)
+    return found
+
+
+def _check_signals(board: Board, source: str, flash: str, beam: str) -> None:
+    signals = board.link.codec.definition.enum("signal")
+    for name, kinds, has in (
+        (source, ("valve", "flash", "camera"), board.info.has_output),
+        (flash, ("flash",), board.info.has_output),
+        (beam, ("beam",), board.info.has_input),
+    ):
+        if name not in signals.__members__ or not name.startswith(kinds):
+            raise UserError(
+                f"'{name}' is not a {' or '.join(kinds)}; write for instance {kinds[0]}1"
+            )
+        if not has(int(signals[name])):
+            raise UserError(f"this board has no {name}")
+    if source == flash:
+        raise UserError(f"source and flash are both {flash}; the source must be another output")
+
+
+def _make_sequence(board: Board, found: Measurement, delay_s: float, count: int) -> Sequence:
+    from beamfall.sequence import Row, Sequence
+
+    info = board.info
+    # Between two counted edges lies at least the blanking: it keeps the flash's least spacing.
+    blanking_s = max(info.flash_gap_us * 1e-6, delay_s + 2 * _FLASH_S)
+    period_s = blanking_s + max(_REST_S, info.valve_gap_us * 1e-6)
+    lead_s = max(_LEAD_S, info.to_seconds(info.earliest_ticks))
+    flash_s = min(_FLASH_S, info.flash_max_us * 1e-6)
+    rows = [Row("release", 0, found.source, lead_s + n * period_s, _SOURCE_S) for n in range(count)]
+    rows += [Row(found.beam, n + 1, found.flash, delay_s, flash_s) for n in range(count)]
+    return Sequence(
+        rows=tuple(rows),
+        window_s=lead_s + count * period_s + 0.05,
+        tail_s=_TAIL_S,
+        blanking_s=blanking_s,
+    )
+
+
+def _measure_load(
+    board: Board, found: Measurement, load: str, pulses: int, tell: Tell
+) -> LoadResult:
+    flash_errors: list[float] = []
+    stamp_errors: list[float] = []
+    lost = late = questions = shots = 0
+    worst_s = 0.0
+    info = board.info
+    a_shot = min(_PULSES_A_SHOT, info.rows_max // 2)
+    while len(flash_errors) < pulses:
+        delay_s = found.delays_s[shots % len(found.delays_s)]
+        count = min(a_shot, pulses - len(flash_errors))
+        outcome, asked = _fire(board, _make_sequence(board, found, delay_s, count), load)
+        flash, stamp = _compare(outcome, found, count, delay_s, info.clock_hz)
+        flash_errors += flash
+        stamp_errors += stamp
+        done = outcome.done
+        lost += done.edges_lost
+        late += done.rows_late
+        worst_s = max(worst_s, info.to_seconds(done.worst_late_ticks))
+        questions += asked
+        shots += 1
+        tell(f"{load} load: {len(flash_errors)} of {pulses} pulses")
+    return LoadResult(
+        Distribution(tuple(flash_errors)),
+        Distribution(tuple(stamp_errors)),
+        lost,
+        late,
+        worst_s,
+        questions,
+    )
+
+
+def _fire(board: Board, sequence: Sequence, load: str) -> tuple[Outcome, int]:
+    ticket = board.arm(sequence)
+    try:
+        board.release(ticket)
+    except Refused as refusal:
+        if refusal.reason != "beam_blocked":
+            raise
+        # An input that nothing is connected to is pulled to the level of a dark beam.
+        anchors = {row.anchor for row in sequence.rows} - {"release"}
+        outputs = [row.output for row in sequence.rows if row.anchor == "release"]
+        raise MeasureError(
+            f"{min(anchors)} is dark though {outputs[0]} is off: {_WIRE}"
+        ) from refusal
+    asked = 0
+    while load == "high":
+        asked += 1
+        if board.status().activity.name != "shot":
+            break
+        for _ in board.pump(_PAUSE_S):
+            pass
+    outcome = board.wait_for(ticket)
+    board.settle()
+    return outcome, asked
+
+
+def _compare(
+    outcome: Outcome, found: Measurement, count: int, delay_s: float, clock_hz: int
+) -> tuple[list[float], list[float]]:
+    """Errors of one shot, in seconds, pulse by pulse."""
+    source = _begins(outcome.edges, found.source)
+    beam = _begins(outcome.edges, found.beam)
+    flash = _begins(outcome.edges, found.flash)
+    if not beam:
+        raise MeasureError(
+            f"{found.beam} saw none of the {len(source)} pulses of {found.source}: {_WIRE}"
+        )
+    if not len(source) == len(beam) == len(flash) == count:
+        raise MeasureError(
+            f"{found.source} gave {len(source)} pulses, {found.beam} saw {len(beam)}, {found.flash} followed "
+            f"{len(flash)} of {count} ({outcome.done.cause.label}): look for a loose wire, or for something "
+            "else at the pins"
+        )
+    delay_ticks = round(delay_s * clock_hz)
+    flash_errors = [(f - s - delay_ticks) / clock_hz for f, s in zip(flash, source, strict=True)]
+    stamp_errors = [(b - s) / clock_hz for b, s in zip(beam, source, strict=True)]
+    return flash_errors, stamp_errors
+
+
+def _begins(edges: SequenceOf[Edge], name: str) -> list[int]:
+    return [edge.ticks for edge in edges if edge.signal.name == name and edge.level]

@@ -1,0 +1,40 @@
+"""Opening a board for the self-test: a simulated one gets a jumper wire in the place of a rig."""
+
+from __future__ import annotations
+
+from beamfall.board import Board
+from beamfall.board_tools.jumper import JumperRig
+from beamfall.errors import UserError
+from beamfall.link import Link, Transport
+from beamfall.link.open_port import parse_port
+from beamfall.wire import get_definition
+
+
+def open_for_self_test(port: str | None, source: str, beam: str) -> tuple[Board, bool]:
+    """Return the board, and whether it is a simulated one."""
+    name = parse_port(port) if port is not None else None
+    if name is None:
+        return Board.connect(port), False
+    signals = get_definition().enum("signal")
+    for one in (source, beam):
+        if one not in signals.__members__:
+            raise UserError(
+                f"there is no signal '{one}'; there are {', '.join(signals.__members__)}"
+            )
+    rig = JumperRig(int(signals[source]), int(signals[beam]))
+    transport: Transport
+    if name.kind == "sim:micropython":
+        from beamfall.link.micropython import MicroPythonTransport
+
+        transport = MicroPythonTransport(rig, seed=name.seed or 0, name=name.kind)
+    else:
+        from beamfall.link.simulated import SimulatedTransport
+
+        transport = SimulatedTransport(rig, seed=name.seed or 0, name=name.kind)
+    link = Link(transport, acknowledge_on_receipt=False)
+    try:
+        link.open()
+        return Board(link), True
+    except BaseException:
+        link.close()
+        raise

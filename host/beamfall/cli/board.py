@@ -1,0 +1,197 @@
+"""`beamfall board`: put the firmware on a board, look at it, measure its timing, keep sequences on it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from beamfall.cli import board_measure, board_slots
+from beamfall.cli.shoot import PORT_HELP
+
+if TYPE_CHECKING:
+    from beamfall.board import Board
+    from beamfall.board_tools.install import Report
+
+app = typer.Typer(
+    help="The board itself: firmware, state, timing, slots.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+app.add_typer(board_slots.app, name="slots")
+app.command("measure")(board_measure.measure_timing)
+
+
+@app.callback()
+def _board() -> None:
+    """The board itself: firmware, state, timing, slots."""
+
+
+# -- install ---------------------------------------------------------------------------------------
+@app.command("install")
+def install_firmware(
+    port: str | None = typer.Option(
+        None, "--port", help="Serial port or pyserial URL of the board."
+    ),
+    board: str | None = typer.Option(
+        None, "--board", help="A board profile by name, or the file of one of your own (.py)."
+    ),
+    source: bool = typer.Option(False, "--source", help="Put text on it, nothing compiled."),
+    no_start: bool = typer.Option(False, "--no-start", help="Leave the board at its prompt."),
+    as_json: bool = typer.Option(False, "--json", help="What was done, as one JSON object."),
+) -> int:
+    """Put the firmware on a board that runs MicroPython, verify every file there, and start it.
+
+    Outputs are off meanwhile. A main.py of your own is kept under another name; slots stay.
+    """
+    from beamfall.board_tools.install import find_only_port, install
+    from beamfall.board_tools.known import remember
+    from beamfall.cli.output import print_json
+
+    where = port if port is not None else find_only_port()
+
+    def tell(text: str) -> None:
+        if not as_json:
+            print(f"  {text}", flush=True)
+
+    report = install(where, board, source_only=source, start=not no_start, tell=tell)
+    remember(report)
+    if as_json:
+        print_json(_report_to_json(report))
+    else:
+        _print_report(report)
+    return 0
+
+
+def _report_to_json(report: Report) -> dict[str, Any]:
+    from dataclasses import asdict
+
+    from beamfall.board_tools.prompt import to_json
+
+    return {**asdict(report), "interpreter": to_json(report.interpreter)}
+
+
+def _print_report(report: Report) -> None:
+    from beamfall.cli.output import print_pairs
+
+    print()
+    print_pairs(
+        (
+            ("board", f"{report.board} (profile {report.profile})"),
+            (
+                "interpreter",
+                f"MicroPython {report.interpreter.release} on {report.interpreter.machine}",
+            ),
+            ("files", f"{report.verified}, all verified on the board by SHA-256"),
+            ("compiled", ("yes: " if report.compiled else "no: ") + report.why),
+            ("written", f"{len(report.written)}, {report.bytes_written} bytes"),
+            ("unchanged", str(len(report.unchanged)) if report.unchanged else ""),
+            ("removed", ", ".join(report.removed)),
+            ("kept", f"your own main.py, now {report.kept_main}" if report.kept_main else ""),
+            (
+                "running",
+                f"firmware {report.firmware}, board {report.unique_id}"
+                if report.firmware
+                else "not started",
+            ),
+        )
+    )
+    if report.firmware:
+        print(f"\nNext: beamfall board info --port {report.port}")
+
+
+# -- info ------------------------------------------------------------------------------------------
+@app.command("info")
+def show_info(
+    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    as_json: bool = typer.Option(False, "--json", help="Everything as one JSON object."),
+) -> None:
+    """Show what a board is, its limits, its state and its counters. Changes nothing on it."""
+    from beamfall.board import Board
+    from beamfall.board_tools.known import recall_interpreter
+    from beamfall.cli.output import print_json
+
+    with Board.connect(port) as board:
+        status = board.status()
+        interpreter = recall_interpreter(board.info.unique_id)
+        if as_json:
+            print_json(_info_to_json(board, status, interpreter))
+        else:
+            _print_info(board, status, interpreter)
+
+
+def _plain(value: Any) -> Any:
+    """A value of the wire, JSON-ready: enums by name, bytes in hexadecimal."""
+    if isinstance(value, bytes):
+        return value.hex()
+    name = getattr(value, "name", None)
+    return name if isinstance(name, str) else value
+
+
+def _info_to_json(board: Board, status: Any, interpreter: dict[str, Any] | None) -> dict[str, Any]:
+    from dataclasses import fields
+
+    from beamfall.link.counters import LinkCounters
+
+    info, counters = board.info, board.counters
+    return {
+        "port": board.name,
+        "board": {field.name: _plain(getattr(info, field.name)) for field in fields(info)},
+        "interpreter": interpreter,
+        "status": {field.name: _plain(getattr(status, field.name)) for field in fields(status)},
+        "link": {
+            field.name: value
+            for field in fields(LinkCounters)
+            if isinstance(value := getattr(counters, field.name), int)
+        },
+    }
+
+
+def _print_info(board: Board, status: Any, interpreter: dict[str, Any] | None) -> None:
+    from beamfall.cli.output import print_pairs
+    from beamfall.units import format_duration
+
+    info, counters = board.info, board.counters
+    signals = board.link.codec.definition.enum("signal")
+
+    def name_lines(has: Any) -> str:
+        return ", ".join(signal.name for signal in signals if has(int(signal)))
+
+    def ticks(value: int) -> str:
+        return format_duration(info.to_seconds(value))
+
+    dark = [f"beam{n}" for n in (1, 2) if status.beams_dark >> (n - 1) & 1]
+    print_pairs(
+        (
+            ("board", f"{info.name}, {info.unique_id.hex()}"),
+            ("port", board.name),
+            ("firmware", f"{info.firmware}, protocol {info.protocol}, definition {info.definition.hex()}"),
+            ("interpreter", f"MicroPython {interpreter['version']} on {interpreter['machine']}" if interpreter else ""),
+            ("timing", f"{info.timing.label}: {info.timing.meaning}"),
+            ("clock", f"{info.clock_hz / 1e6:g} MHz, stamps to {ticks(info.stamp_ticks)}"),
+            ("outputs", name_lines(info.has_output)),
+            ("inputs", name_lines(info.has_input)),
+            ("", ""),
+            ("rows", f"{info.rows_max} in a table, the earliest {ticks(info.earliest_ticks)} after the release, "
+                     f"{ticks(info.earliest_beam_ticks)} after a beam's edge"),
+            ("valves", f"open {format_duration(info.valve_max_us * 1e-6)} at most, "
+                       f"{format_duration(info.valve_gap_us * 1e-6)} between openings, {info.duty_percent} % of "
+                       f"{format_duration(info.duty_window_ms * 1e-3)}, "
+                f"rinse {format_duration(info.rinse_max_ms * 1e-3)}"),
+            ("flashes", f"contact {format_duration(info.flash_max_us * 1e-6)} at most, "
+                        f"{format_duration(info.flash_gap_us * 1e-6)} between two"),
+            ("camera", f"contact {format_duration(info.camera_max_ms * 1e-3)} at most"),
+            ("window", f"{format_duration(info.window_max_ms * 1e-3)} at most for the beam"),
+            ("state", f"{status.state.label} ({status.cause.label}), {status.activity.label} under way"
+                      if status.activity.name != "none" else f"{status.state.label} ({status.cause.label})"),
+            ("table", f"{status.table.label} {status.digest.hex() if any(status.digest) else ''}".strip()),
+            ("beams", f"{' and '.join(dark)} dark" if dark else "clear"),
+            ("running", f"{format_duration(status.uptime_ms * 1e-3)}, last release {status.last_release}, "
+                        f"boot {info.boot_id:08x}"),
+            ("reports", f"{status.reports_kept} not yet fetched, {status.reports_forgotten} forgotten "
+                        f"({status.shots_forgotten} shots)"),
+            ("frames", f"board: {status.frames_good} good, {status.frames_bad} bad; host: {counters.frames_good} good, "
+                       f"{sum(counters.frames_bad.values())} bad, {counters.retransmissions} sent again"),
+        )
+    )  # fmt: skip

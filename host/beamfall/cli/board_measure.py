@@ -1,0 +1,115 @@
+"""`beamfall board measure`: the timing self-test over a jumper wire."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from beamfall.cli.shoot import PORT_HELP
+
+if TYPE_CHECKING:
+    from beamfall.board_tools.measure import Distribution, Measurement
+
+
+def measure_timing(
+    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    source: str = typer.Option("valve1", "--source", help="Output at one end of the jumper wire."),
+    beam: str = typer.Option("beam1", "--beam", help="Beam input at the other end."),
+    flash: str = typer.Option("flash1", "--flash", help="Flash output that follows the edges."),
+    pulses: int = typer.Option(200, "--pulses", min=1, max=100_000, help="Pulses under each load."),
+    out: Path = typer.Option(
+        Path("timing.json"), "--out", help="Where to save figures and raw data."
+    ),
+    plot: Path | None = typer.Option(
+        None, "--plot", help="Draw the distributions (PNG; default: beside --out)."
+    ),
+    ask: bool = typer.Option(
+        False, "--ask", help="Restart the board first to ask for its MicroPython version."
+    ),
+    yes: bool = typer.Option(False, "--yes", help="Do not ask whether valves and flashes are off."),
+) -> int:
+    """Measure the board's own timing through a jumper wire from an output to a beam input.
+
+    Take valves and flashes off first: their outputs pulse some hundred times. Figures under low and under high load:
+    error from edge to flash, and of stamps.
+    """
+    from beamfall.board_tools.draw import draw_measurement
+    from beamfall.board_tools.install import ask_interpreter, find_only_port
+    from beamfall.board_tools.known import recall_interpreter
+    from beamfall.board_tools.measure import measure
+    from beamfall.board_tools.prompt import to_json
+    from beamfall.board_tools.self_test_port import open_for_self_test
+    from beamfall.link.open_port import parse_port
+
+    simulated = port is not None and parse_port(port) is not None
+    if not simulated and not yes:
+        _confirm_bare(source, flash, beam)
+    interpreter = None
+    if ask and not simulated:
+        interpreter = dict(to_json(ask_interpreter(port if port is not None else find_only_port())))
+    board, _ = open_for_self_test(port, source, beam)
+    with board:
+        if interpreter is None and not simulated:
+            interpreter = recall_interpreter(board.info.unique_id)
+        found = measure(
+            board, source=source, flash=flash, beam=beam, pulses=pulses, interpreter=interpreter, simulated=simulated,
+            tell=lambda text: print(f"  {text}", flush=True),
+        )  # fmt: skip
+    picture = plot if plot is not None else out.with_suffix(".png")
+    found.save(out)
+    draw_measurement(found, picture)
+    _print_measurement(found)
+    print(f"\nfigures and raw data in {out}, drawn in {picture}")
+    if simulated:
+        print("Simulated in virtual time: this proves the plumbing, not a chip's timing.")
+    elif interpreter is None:
+        print("The MicroPython version is not known here: --ask restarts the board and asks.")
+    return 0
+
+
+def _confirm_bare(source: str, flash: str, beam: str) -> None:
+    question = (
+        f"{source} and {flash} will pulse some hundred times. Are valves and flashes taken off, and is a wire from "
+        f"{source} to {beam} all that is connected?"
+    )
+    if not typer.confirm(question):
+        raise typer.Exit(1)
+
+
+def _print_measurement(found: Measurement) -> None:
+    from beamfall.board_tools.draw import choose_unit
+    from beamfall.cli.output import print_table
+
+    board = found.board
+    clock_mhz = board["clock_hz"] / 1e6
+    print(
+        f"\n{board['name']}, firmware {board['firmware']}, timing {board['timing']}, clock {clock_mhz:g} MHz\n"
+    )
+    kinds: list[tuple[str, str, Distribution]] = []
+    for load, result in found.loads.items():
+        kinds.append(("edge to flash", load, result.flash_error))
+        kinds.append(("stamp", load, result.stamp_error))
+    largest = max(abs(error) for _, _, one in kinds for error in one.errors_s)
+    factor, unit = choose_unit(largest)
+
+    def show(seconds: float) -> str:
+        return f"{seconds * factor:.1f}"
+
+    print_table(
+        ("error of", "load", "pulses", f"min {unit}", f"median {unit}", f"p99 {unit}", f"max {unit}", f"spread {unit}"),
+        [
+            (
+                what, load, str(one.count), show(min(one.errors_s)), show(one.quantile(0.5)), show(one.quantile(0.99)),
+                show(max(one.errors_s)), show(one.spread_s),
+            )
+            for what, load, one in kinds
+        ],
+        numeric=("pulses", f"min {unit}", f"median {unit}", f"p99 {unit}", f"max {unit}", f"spread {unit}"),
+    )  # fmt: skip
+    for load, result in found.loads.items():
+        print(
+            f"{load} load: {result.questions} questions answered under way, {result.edges_lost} edges lost, "
+            f"{result.rows_late} rows late, the latest by {result.worst_late_s * 1e6:.1f} µs"
+        )

@@ -1,0 +1,122 @@
+"""`beamfall board slots`: sequences kept on the board."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import typer
+
+from beamfall.cli.shoot import PORT_HELP
+
+app = typer.Typer(
+    help="Sequences kept on the board, to be released by its button with no computer.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+SLOT_HELP = "Which slot, from 1."
+
+
+@app.callback()
+def _slots() -> None:
+    """Sequences kept on the board, to be released by its button with no computer."""
+
+
+@app.command("list")
+def list_slots(
+    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    as_json: bool = typer.Option(False, "--json", help="One JSON object a slot."),
+) -> None:
+    """List the slots that hold a sequence."""
+    from beamfall.board import Board
+    from beamfall.cli.output import print_json, print_table
+
+    with Board.connect(port) as board:
+        found = board.slots()
+    if as_json:
+        for slot in found.slots:
+            print_json(
+                {
+                    "slot": slot.slot,
+                    "rows": slot.rows,
+                    "digest": slot.digest.hex(),
+                    "chosen": slot.slot == found.chosen,
+                }
+            )
+        return
+    if not found.slots:
+        print(f"All {found.most} slots are empty.")
+        return
+    print_table(
+        ("slot", "rows", "digest", ""),
+        [
+            (
+                str(s.slot),
+                str(s.rows),
+                s.digest.hex(),
+                "loaded at every start" if s.slot == found.chosen else "",
+            )
+            for s in found.slots
+        ],
+        numeric=("slot", "rows"),
+    )
+
+
+@app.command("save")
+def save_slot(
+    slot: int = typer.Argument(..., min=1, help=SLOT_HELP),
+    file: Path | None = typer.Option(
+        None, "--sequence", help="Upload this sequence file first; else what is ready on the board."
+    ),
+    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+) -> None:
+    """Keep a sequence in a slot, over resets and power loss."""
+    from beamfall.board import Board
+    from beamfall.sequence_file import load_sequence
+
+    sequence = load_sequence(file) if file is not None else None
+    with Board.connect(port) as board:
+        if sequence is not None:
+            board.upload(sequence)
+        board.save_slot(slot)
+    print(f"Kept in slot {slot}.")
+
+
+@app.command("load")
+def load_slot(
+    slot: int = typer.Argument(..., min=1, help=SLOT_HELP),
+    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+) -> None:
+    """Make a slot's sequence the ready one; the board's button then releases it."""
+    from beamfall.board import Board
+
+    with Board.connect(port) as board:
+        board.load_slot(slot)
+        digest = board.status().digest
+    print(f"Slot {slot} is ready: {digest.hex()}")
+
+
+@app.command("erase")
+def erase_slot(
+    slot: int = typer.Argument(..., min=1, help=SLOT_HELP),
+    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+) -> None:
+    """Empty a slot."""
+    from beamfall.board import Board
+
+    with Board.connect(port) as board:
+        board.erase_slot(slot)
+    print(f"Slot {slot} is empty.")
+
+
+@app.command("choose")
+def choose_slot(
+    slot: int = typer.Argument(..., min=0, help="Which slot, from 1; 0: none."),
+    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+) -> None:
+    """Have a slot loaded at every start, so that the button works with no computer."""
+    from beamfall.board import Board
+
+    with Board.connect(port) as board:
+        board.choose_slot(slot)
+    print(f"Slot {slot} is loaded at every start." if slot else "No slot is loaded at the start.")
