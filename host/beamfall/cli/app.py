@@ -8,6 +8,7 @@ from beamfall import __version__
 from beamfall.cli import (
     beam,
     board,
+    calibrate,
     check,
     plan,
     ports,
@@ -55,6 +56,7 @@ app.command("beam")(beam.beam)
 app.command("plan")(plan.plan)
 app.command("seek")(seek.seek)
 app.command("sweep")(sweep.sweep)
+app.command("calibrate")(calibrate.calibrate)
 app.command("repeatability")(repeatability.repeatability)
 app.command("ports")(ports.show_ports)
 app.add_typer(board.app, name="board")

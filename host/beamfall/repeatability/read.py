@@ -9,12 +9,10 @@ from statistics import median
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import NoSuchShot, UserError
+from beamfall.shots.pulses import SHORT_DWELL, Pulse, assign_pulses, find_transit
 
 if TYPE_CHECKING:
     from beamfall.shots import ShotLog
-
-SHORT_DWELL = 0.6  # of the usual dwell: a shorter dark is a satellite, not a drop (our choice)
-_CLOSE_S = 0.02  # a drop further from where it is expected than this is another one (our choice)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +66,7 @@ class _Shot:
     hz: int
     counts: dict[str, int]
     openings: list[float] = field(default_factory=list)
-    pulses: list[tuple[float, float | None]] = field(default_factory=list)  # dark from, dwell
+    pulses: list[Pulse] = field(default_factory=list)
     flashes: list[tuple[float, bool]] = field(default_factory=list)
 
 
@@ -136,7 +134,9 @@ def _read_shots(log: ShotLog, series: int, beam: str) -> list[_Shot]:
 
 def _sort_into(data: SeriesData, shots: Sequence[_Shot]) -> None:
     usual_dwell = median([p[1] for shot in shots for p in shot.pulses if p[1] is not None] or [0.0])
-    transit = _find_transit(shots, SHORT_DWELL * usual_dwell)
+    transit = find_transit(
+        [(shot.openings, shot.pulses) for shot in shots], SHORT_DWELL * usual_dwell
+    )
     most = max((len(shot.openings) for shot in shots), default=0)
     data.drops = [[] for _ in range(most)]
     data.spacings = [[] for _ in range(max(0, most - 1))]
@@ -149,7 +149,7 @@ def _sort_into(data: SeriesData, shots: Sequence[_Shot]) -> None:
                 data.satellites.append(shot.shot)
             else:
                 whole.append(pulse)
-        came = _assign(shot.openings, whole, transit)
+        came = assign_pulses(shot.openings, whole, transit)
         data.extra += [shot.shot] * (len(whole) - sum(pulse is not None for pulse in came))
         for number, (opened, own) in enumerate(zip(shot.openings, came, strict=True)):
             if own is None:
@@ -173,36 +173,3 @@ def _sort_into(data: SeriesData, shots: Sequence[_Shot]) -> None:
         worst = shot.counts.get("worst_late_ticks", 0) / shot.hz
         data.worst_late_s = max(data.worst_late_s, worst)
         data.edges_lost += shot.counts.get("edges_lost", 0)
-
-
-def _find_transit(shots: Sequence[_Shot], shortest_s: float) -> float | None:
-    """The usual time from an opening to the beam: of shots that show as many drops as openings."""
-    times = []
-    for shot in shots:
-        whole = [dark for dark, dwell in shot.pulses if dwell is None or dwell >= shortest_s]
-        if len(whole) == len(shot.openings):
-            times += [dark - opened for dark, opened in zip(whole, shot.openings, strict=True)]
-    return median(times) if times else None
-
-
-def _assign(
-    openings: Sequence[float],
-    pulses: Sequence[tuple[float, float | None]],
-    transit_s: float | None,
-) -> list[tuple[float, float | None] | None]:
-    """Give each opening the pulse that is nearest to where its drop is expected, or none."""
-    if transit_s is None or len(pulses) == len(openings):
-        filled = list(pulses[: len(openings)])
-        return [*filled, *[None] * (len(openings) - len(filled))]
-    found: list[tuple[float, float | None] | None] = [None] * len(openings)
-    pairs = sorted(
-        (abs(pulse[0] - opened - transit_s), number, index)
-        for number, opened in enumerate(openings)
-        for index, pulse in enumerate(pulses)
-    )
-    used: set[int] = set()
-    for distance, number, index in pairs:
-        if distance < _CLOSE_S and found[number] is None and index not in used:
-            found[number] = pulses[index]
-            used.add(index)
-    return found

@@ -193,6 +193,23 @@ class ShotLog:
                 if not changed:
                     raise self._no_such(shot)
 
+    def add_calibration(self, shots: Sequence[int], content: Mapping[str, Any]) -> int:
+        """Keep what was found out of these shots; return its number. The first shot's rig and board count."""
+        with self._transaction():
+            row = self._connection.execute(
+                "SELECT rig_id, board_id FROM shot WHERE id = ?", (shots[0],)
+            ).fetchone()
+            if row is None:
+                raise self._no_such(shots[0])
+            values = {
+                "made_us": _now_us(),
+                "rig_id": row[0],
+                "board_id": row[1],
+                "shots": to_json(list(shots)),
+                "content": to_json(dict(content)),
+            }
+            return row_id(self._connection.execute(insert("calibration", values), values))
+
     # -- reading -----------------------------------------------------------------------------------
     def list_shots(
         self, *, limit: int | None = 20, series: int | None = None, state: str | None = None

@@ -1,0 +1,14 @@
+"""From beam edges to what the rig file only guessed: latency, distance, speed, diameter.
+
+measure    what the drops did, out of the shot log
+model      what a rig would do, as a function of its unknowns
+estimate   the unknowns from the drops, with their errors; what the edges cannot tell
+effect     what that does to the plan
+"""
+
+from __future__ import annotations
+
+from beamfall.calibration.estimate import Calibration, calibrate
+from beamfall.calibration.measure import Sample, measure_drops
+
+__all__ = ["Calibration", "Sample", "calibrate", "measure_drops"]

@@ -1,0 +1,263 @@
+"""`beamfall calibrate`: what the beam's edges say of the rig."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from beamfall.cli.open_log import choose_series
+from beamfall.cli.shoot import PORT_HELP
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from beamfall.calibration import Calibration, Sample
+    from beamfall.calibration.effect import Effect
+    from beamfall.calibration.estimate import Combination
+    from beamfall.rig import Rig
+    from beamfall.shots import ShotLog
+
+_NAMES = {
+    "latency_s": "valve latency",
+    "distance_m": "nozzle to beam",
+    "speed_m_s": "speed at the beam",
+    "diameter_m": "drop diameter",
+    "width_m": "beam width",
+}
+_UNITS = {
+    "latency_s": (1e3, "ms"),
+    "distance_m": (1e3, "mm"),
+    "speed_m_s": (1.0, "m/s"),
+    "diameter_m": (1e3, "mm"),
+    "width_m": (1e3, "mm"),
+}
+_TIMES = {
+    "nozzle_to_beam": "nozzle to beam",
+    "beam_to_surface": "beam to surface",
+    "spacing": "spacing it needs",
+    "flash_delay": "flash delay it needs",
+    "flash_after_first_edge": "flash after the first edge",
+}
+
+
+def calibrate(
+    rig_file: Path | None = typer.Argument(
+        None, metavar="[RIG]", help="Rig file (TOML); without one, the example rig."
+    ),
+    series: list[int] = typer.Option(
+        [],
+        "--series",
+        help="Use these series of the log in the place of new shots; may be repeated.",
+    ),
+    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    count: int = typer.Option(20, "--count", min=8, help="How many shots of two drops to fire."),
+    seed: int = typer.Option(0, "--seed", min=0, help="All chance of a simulated rig."),
+    valve: str | None = typer.Option(None, "--valve", help="Which valve; the rig's first."),
+    gap_error: str = typer.Option(
+        "0.3 mm",
+        "--gap-error",
+        help="How well the distance between two beams, or two heights of one, is known.",
+    ),
+    store: bool = typer.Option(True, help="Keep it for the planner, beside the rig file."),
+    as_json: bool = typer.Option(False, "--json", help="Everything as one JSON object, SI units."),
+) -> None:
+    """Find latency, distance, speed and drop diameter from beam edges, with their errors.
+
+    Fires drops without a flash, or reads series of the log. Two beams, or two series with the beam
+    at two heights (--series A --series B), tell latency and distance apart; one beam cannot.
+    """
+    from beamfall.calibration import calibrate as estimate
+    from beamfall.calibration import measure_drops
+    from beamfall.calibration.effect import compare_plans, keep_for_plan
+    from beamfall.plan.learned import find_file, load_learned, save_learned
+    from beamfall.rig import load_rig
+    from beamfall.shots import ShotLog
+    from beamfall.units import parse_quantity
+
+    rig = load_rig(rig_file)
+    error_m = parse_quantity(gap_error, "length", key="--gap-error")
+    _check(rig, error_m, valve)
+    with ShotLog.open() as log:
+        chosen = [choose_series(log, one) for one in series] or [
+            _fire(log, rig, port, count, seed, valve, as_json)
+        ]
+        samples = _put_first(measure_drops(log, chosen, valve=valve), rig)
+        found = estimate(samples, gap_error_m=error_m)
+        board, name = log.query(
+            "SELECT board.unique_id, shot.port FROM shot JOIN board ON board.id = shot.board_id"
+            " WHERE shot.id = ?",
+            (found.shots[-1],),
+        )[0]
+        kept = find_file(rig_file)
+        earlier = load_learned(kept, board)
+        simulated = name.startswith("sim")
+        learned = keep_for_plan(found, board=board, port=name, simulated=simulated, earlier=earlier)
+        effects = compare_plans(found, learned, earlier)
+        fits = samples[0].rig.digest == rig.digest
+        if store:
+            log.add_calibration(found.shots, found.to_json())
+            if fits:
+                save_learned(kept, learned)
+    if as_json:
+        from beamfall.cli.output import print_json
+
+        print_json(
+            {**found.to_json(), "plan": {one.name: one.to_json() for one in effects},
+             "kept_in": str(kept) if store and fits else None}
+        )  # fmt: skip
+        return
+    _print(found, effects)
+    if store and fits:
+        print(
+            f"\nKept for the next plan in {kept}. Leave the rig file as it is: the plan adds this to it."
+        )
+    elif store:
+        print(
+            "\nNot kept for the planner: these shots were of another rig file "
+            f"('{samples[0].rig.name}'); name that file."
+        )
+
+
+def _check(rig: Rig, gap_error_m: float, valve: str | None) -> None:
+    from beamfall.errors import UserError
+
+    if not rig.beams:
+        raise UserError(f"rig '{rig.name}' has no beam; calibration takes a [[beam]]")
+    if not 1e-6 <= gap_error_m <= 0.05:
+        raise UserError(f"--gap-error = {gap_error_m * 1e3:g} mm: expected 0.001 to 50 mm")
+    if valve is not None and valve not in [one.output for one in rig.valves]:
+        have = ", ".join(one.output for one in rig.valves)
+        raise UserError(f"--valve {valve}: the rig has {have}")
+
+
+def _put_first(samples: Sequence[Sample], rig: Rig) -> list[Sample]:
+    """The rig file's own samples first, else the newest: they are what is asked about."""
+    newest = list(reversed(samples))
+    return sorted(newest, key=lambda sample: sample.rig.digest != rig.digest)
+
+
+def _fire(
+    log: ShotLog, rig: Rig, port: str | None, count: int, seed: int, valve: str | None, quiet: bool
+) -> int:
+    from beamfall.board import Board
+    from beamfall.calibration.drops import make_drops
+    from beamfall.series import Shooter
+
+    sequence = make_drops(rig, valve)
+    with Board.connect(port, rig=rig, seed=seed) as board:
+        shooter = Shooter.begin(
+            board, log, "calibrate", rig=rig, seed=seed, settings={"count": count}
+        )
+        for number in range(count):
+            if number:
+                shooter.rest(min(rig.aim.rest_s, 2.0))  # no surface has to calm down for this
+            shooter.fire(sequence)
+        if not quiet:
+            print(f"fired {count} shots on {board.name}, series {shooter.series}\n")
+    return shooter.series
+
+
+def _print(found: Calibration, effects: Sequence[Effect]) -> None:
+    from beamfall.cli.output import print_pairs, print_table
+
+    samples = found.model.samples
+    drops = sum(len(one.values_s) for one in samples)
+    beams = sorted(
+        {(b.input, b.height_m) for one in samples for b in one.rig.beams if b.input in one.beams}
+    )
+    left = sum(one.left_out for one in samples)
+    others = f", {left} unlike the others left out" if left else ""
+    print_pairs(
+        (
+            ("rig", samples[0].rig.name),
+            ("drops", f"{drops} in {len(found.shots)} shots{others}"),
+            ("beams", ", ".join(f"{name} at {height * 100:g} cm" for name, height in beams)),
+        )
+    )  # fmt: skip
+    print()
+    print_table(
+        ("quantity", "rig file", "with the edges", "95 % interval", "told by the edges"),
+        [_describe(one) for one in found.estimates],
+        numeric=("rig file", "with the edges"),
+    )
+    print(
+        "\nLatency and distance are those of a drop that starts from rest: with its first speed it "
+        "falls\nas one that started a little higher a little earlier."
+    )
+    for one in found.combinations:
+        print(f"\n{_explain(one)}")
+    if not found.separable:
+        print(
+            "To tell them apart: a second beam, or a second series with the beam at another height "
+            "(at least\n10 cm away; name both with --series)."
+        )
+    for warning in found.warnings:
+        print(f"\nwarning: {warning}")
+    if effects:
+        print("\nWhat it does to the plan (90 % intervals):")
+        print_table(
+            ("time", "before", "after", "width"),
+            [
+                (
+                    _TIMES[one.name],
+                    f"{one.before[0] * 1e3:.1f} to {one.before[2] * 1e3:.1f} ms",
+                    f"{one.after[0] * 1e3:.1f} to {one.after[2] * 1e3:.1f} ms",
+                    f"{_width(one.before):.2f} -> {_width(one.after):.2f} ms",
+                )
+                for one in effects
+                if one.name in _TIMES
+            ],
+        )
+
+
+def _width(interval: tuple[float, float, float]) -> float:
+    return 1e3 * (interval[2] - interval[0])
+
+
+def _describe(one: Any) -> tuple[str, ...]:
+    factor, unit = _UNITS[one.name]
+
+    def say(value: float, error: float) -> str:
+        digits = max(0, min(4, 2 - _magnitude(error * factor)))
+        return f"{value * factor:.{digits}f} ± {error * factor:.{digits}f} {unit}"
+
+    if not one.is_told:
+        return (
+            _NAMES[one.name],
+            say(one.before, one.before_error),
+            "-",
+            "-",
+            f"no ({100 * one.told:.0f} %)",
+        )
+    low, high = one.interval
+    digits = max(0, min(4, 2 - _magnitude(one.error * factor)))
+    return (
+        _NAMES[one.name],
+        say(one.before, one.before_error),
+        say(one.value, one.error),
+        f"{low * factor:.{digits}f} to {high * factor:.{digits}f}",
+        f"yes ({100 * one.told:.0f} %)",
+    )
+
+
+def _magnitude(value: float) -> int:
+    import math
+
+    return 0 if value <= 0.0 else math.floor(math.log10(value)) + 1
+
+
+def _explain(one: Combination) -> str:
+    first, second = _NAMES[one.first], _NAMES[one.second]
+    factor, unit = _UNITS[one.first]
+    other_factor, other_unit = _UNITS[one.second]
+    slope = one.slope * factor / other_factor
+    sign = "+" if slope >= 0.0 else "-"
+    return (
+        f"{first} and {second} cannot be told apart by these edges. They fix only\n"
+        f"  {first} {sign} {abs(slope):.3f} {unit}/{other_unit} × ({second} - {one.at * other_factor:.2f} {other_unit})"
+        f" = {one.value * factor:.3f} ± {one.error * factor:.3f} {unit};\n"
+        f"how it splits rests on the rig file: {second} ± {one.second_error * other_factor:.2f} {other_unit} makes "
+        f"{first} ± {one.first_error * factor:.2f} {unit}."
+    )
