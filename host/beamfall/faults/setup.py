@@ -109,19 +109,21 @@ def expect_drop(rig: Rig, valve: Valve, beam: Beam) -> Expectation | None:
     try:
         setting = make_setting(rig)
         diameter = compute_drop(valve, setting.gravity)
+        chord = max(diameter**2 - 4.0 * beam.offset_m**2, 0.0) ** 0.5
+        reach = chord + 0.8 * beam.width_m  # 0.8, and how the drop starts: as in plan.unknowns
         result = fall(
-            valve.height_m - beam.height_m,
+            valve.height_m - diameter - beam.height_m - 0.5 * reach,
             diameter,
             liquid_density_kg_m3=setting.liquid.density_kg_m3,
             surface_tension_n_m=setting.liquid.surface_tension_n_m,
             air=setting.air,
             gravity=setting.gravity,
+            initial_speed_m_s=(0.5 * setting.gravity * diameter) ** 0.5,
         )
     except PhysicsRangeError:
         return None
     u = rig.uncertainty
     middle = valve.latency_s + result.time_s
     margin = 3.0 * (u.latency_s + u.height_m / result.speed_m_s) + result.time_s / 6.0 + 0.005
-    chord = max(diameter**2 - 4.0 * beam.offset_m**2, 0.0) ** 0.5
-    dwell = (chord + 0.8 * beam.width_m) / result.speed_m_s  # 0.8: as in plan.unknowns
+    dwell = reach / result.speed_m_s
     return Expectation(max(0.0, middle - margin), middle, middle + margin, dwell)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import weakref
 from collections.abc import Callable
 
 from beamfall.errors import LinkLost, PortNotFound, UserError
@@ -21,6 +22,9 @@ class _Plug:
         self.rig = rig
         self._draws = random.Random(f"{rig.seed}/usb")
         self.lost_s: float | None = None
+        self.can_return = rig.condition.usb_holds_s < 1e9
+        if self.can_return:
+            weakref.finalize(self, inner.close)
         self._plan()
 
     def _plan(self) -> None:
@@ -54,7 +58,6 @@ class FaultyTransport:
     def __init__(self, plug: _Plug) -> None:
         self._plug = plug
         self._lost = False
-        self._let_go = False
         self.rig = plug.rig
 
     @property
@@ -84,11 +87,10 @@ class FaultyTransport:
         self._plug.watch()
 
     def close(self) -> None:
-        """Let go of the port; the simulated board goes with it, unless it is only out of reach for now."""
-        if self._lost and not self._let_go:
-            self._let_go = True  # its board lives on behind the next opening
-            return
-        self._plug.inner.close()
+        """Let go of the port. A board that can be plugged in again lives on until nobody can reach it."""
+        self._lost = True
+        if not self._plug.can_return:
+            self._plug.inner.close()
 
 
 def spoil_link(
@@ -99,7 +101,7 @@ def spoil_link(
     if condition.usb_holds_s > 1e9 and not condition.supply.restart_share:
         return inner, None
     plug = _Plug(inner, rig)
-    return plug.open(), (plug.open if condition.usb_holds_s < 1e9 else None)
+    return plug.open(), (plug.open if plug.can_return else None)
 
 
 def find_firmware_of(rig: RigInRoom, kind: str) -> FirmwareModules | None:

@@ -1,0 +1,71 @@
+"""One list of causes on either side, and advice for each."""
+
+from __future__ import annotations
+
+import ast
+import re
+from pathlib import Path
+
+import beamfall
+from beamfall.faults.advice import ADVICE
+from beamfall.faults.causes import CAUSES, NOTHING
+from beamfall.faults.checks import CHECKS
+from beamfall.simulation.faults import FAULTS
+
+PACKAGE = Path(beamfall.__file__).parent
+
+
+def test_every_cause_can_be_injected_and_every_fault_can_be_found() -> None:
+    assert {cause.name for cause in CAUSES} == set(FAULTS)
+    assert len(CAUSES) == len(FAULTS) >= 24
+
+
+def test_names_are_lower_case_with_hyphens() -> None:
+    assert all(re.fullmatch(r"[a-z]+(-[a-z]+)+", cause.name) for cause in CAUSES)
+
+
+def test_every_cause_has_advice_of_one_sentence() -> None:
+    assert set(ADVICE) == {cause.name for cause in CAUSES} | {NOTHING}
+    for advice in ADVICE.values():
+        assert advice.text.endswith(".")
+        assert not re.search(r"[.!?] [A-Z]", advice.text), advice.text
+
+
+def test_whoever_is_sent_to_a_plug_or_to_the_flash_is_warned() -> None:
+    for name in ("beam-unplugged", "valve-unplugged", "outputs-swapped", "beam-wire-shorted"):
+        assert "switch the supply off" in ADVICE[name].text
+    for name in ("flash-cable", "outputs-swapped"):
+        assert "hundreds of volts" in ADVICE[name].text
+    for name in ("flash-off", "flash-asleep"):
+        assert "epilepsy" in ADVICE[name].text
+    flashing = {"saw-flash", "flash-button", "shutter", "picture"}
+    asked = {check.question.name: check.question for check in CHECKS if check.question}
+    assert all("epilepsy" in asked[name].caution for name in flashing)
+    wet = {"saw-drop", "heard-valve", "cap", "reservoir", "coil"}
+    assert all("liquid away" in asked[name].caution for name in wet)
+
+
+def test_every_cause_is_told_by_some_sign() -> None:
+    told = {name for check in CHECKS for sign in check.signs for name in sign.chances}
+    assert {cause.name for cause in CAUSES} - told == {"firmware-differs"}  # the hello tells that
+
+
+def imports_of(folder: str) -> set[str]:
+    """What the modules of a folder import when they run; not what only type checkers see."""
+    found: set[str] = set()
+    for file in sorted((PACKAGE / folder).glob("*.py")):
+        tree = ast.parse(file.read_text(encoding="utf-8"))
+        for node in list(ast.walk(tree)):
+            if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test):
+                node.body = []
+        for node in ast.walk(tree):
+            if isinstance(node, ast.ImportFrom):
+                found.add(node.module or "")
+            elif isinstance(node, ast.Import):
+                found.update(alias.name for alias in node.names)
+    return found
+
+
+def test_simulated_rig_and_finder_know_nothing_of_each_other() -> None:
+    assert not [name for name in imports_of("simulation") if name.startswith("beamfall.faults")]
+    assert not [name for name in imports_of("faults") if name.startswith("beamfall.simulation")]

@@ -1,0 +1,100 @@
+"""Faults are found: a bounded part of tests/benchmarks/fault_finding.py, with seeds of its own."""
+
+from __future__ import annotations
+
+import statistics
+from collections.abc import Callable
+
+import pytest
+from beamfall.faults.advice import ADVICE
+from beamfall.faults.causes import BY_NAME, NOTHING
+from beamfall.faults.finder import Finding
+from beamfall.simulation.faults import FAULTS
+
+Diagnose = Callable[..., Finding]
+SEEDS = (101, 102)
+
+
+def is_first(finding: Finding, name: str) -> float:
+    top = finding.ranked[0][1]
+    first = [cause for cause, chance in finding.ranked if chance >= top - 1e-9]
+    return (1.0 if len(first) == 1 else 0.5) if name in first else 0.0
+
+
+def test_true_causes_are_ranked_first_after_few_questions(diagnose: Diagnose) -> None:
+    findings = {(name, seed): diagnose(name, seed) for name in FAULTS for seed in SEEDS}
+    right = sum(is_first(finding, name) for (name, _), finding in findings.items())
+    assert right / len(findings) >= 0.95
+    assert statistics.median(finding.questions for finding in findings.values()) <= 4
+
+
+def test_a_person_wrong_in_one_answer_of_ten_is_borne(diagnose: Diagnose) -> None:
+    right = [is_first(diagnose(name, seed, 0.1), name) for name in FAULTS for seed in SEEDS]
+    assert statistics.mean(right) >= 0.85
+
+
+# Pairs in different parts of the rig: neither hides the other.
+PAIRS = (
+    ("beam-misaligned", "flash-off"),
+    ("valve-unplugged", "flash-cable"),
+    ("reservoir-empty", "flash-asleep"),
+    ("beam-polarity-wrong", "camera-cable"),
+    ("satellites-counted-as-drops", "flash-recycling"),
+    ("supply-sagging", "delay-too-long"),
+    ("usb-dropping-out", "air-inlet-blocked"),
+    ("valve-leaking", "flash-not-manual"),
+    ("nozzle-clogged", "window-too-short"),
+    ("beam-stuck-dark", "light-sensor-blind"),
+)
+
+
+def test_of_two_causes_both_are_among_the_first_three(diagnose: Diagnose) -> None:
+    both = 0
+    for one, other in PAIRS:
+        top = {name for name, _ in diagnose(f"{one},{other}", 101).ranked[:3]}
+        both += {one, other} <= top
+    assert both / len(PAIRS) >= 0.8
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_sound_rig_is_not_accused(diagnose: Diagnose, seed: int) -> None:
+    finding = diagnose("", seed)
+    assert finding.ranked[0][0] == NOTHING
+
+
+def test_another_firmware_is_a_finding_without_a_question(diagnose: Diagnose) -> None:
+    finding = diagnose("firmware-differs", 1)
+    assert finding.ranked[0][0] == "firmware-differs"
+    assert finding.questions == 0
+    assert "beamfall board install" in finding.advice
+
+
+def test_finger_edges_without_drop_edges_mean_alignment(diagnose: Diagnose) -> None:
+    finding = diagnose("beam-misaligned", 7)
+    assert finding.ranked[0][0] == "beam-misaligned"
+    assert "a finger in the beam was seen" in finding.reason
+
+
+def test_the_reason_is_one_sentence_and_the_advice_is_that_of_what_was_found(
+    diagnose: Diagnose,
+) -> None:
+    finding = diagnose("reservoir-empty", 3)
+    assert finding.found == ("reservoir-empty",)
+    assert finding.reason.count(".") == 1
+    assert BY_NAME["reservoir-empty"].what in finding.reason
+    assert finding.advice == ADVICE["reservoir-empty"].text
+
+
+def test_two_that_remain_are_named_with_what_would_separate_them(diagnose: Diagnose) -> None:
+    """Plugs in order and wire broken inside: from outside that is a dead emitter, or nearly so."""
+    open_ends = []
+    for name in ("beam-unplugged", "nozzle-clogged", "flash-cable", "light-sensor-blind"):
+        for seed in range(3):
+            finding = diagnose(name, seed, 0.3)
+            if finding.left:
+                open_ends.append(finding)
+    assert open_ends, "with a person this wrong something must stay open"
+    for finding in open_ends:
+        assert len(finding.left) >= 2
+        assert "remain" in finding.separates
+        assert finding.ranked[0][0] in finding.left
