@@ -335,6 +335,8 @@ class Controller:
         if self.activity == wire.ACTIVITY_WATCH:
             return min(longest, WATCH_QUIET_MS if self._edges.count else 1000)
         wake = self._end + self._running.tail
+        if port.now_ticks() >= wake:  # rows are overdue
+            wake = min(wake, wire.HORIZON_TICKS - self._overdue) + self._overdue
         if self.state == wire.STATE_ARMED_FOR_SENSOR and self.activity == wire.ACTIVITY_SHOT:
             wake = self._running.window
             for beam in self._beams:

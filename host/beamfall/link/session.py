@@ -274,10 +274,11 @@ class Link:
             return self._request(message, may_recover=False)
         welcome = self.reopen()
         if welcome.boot_id != boot_id:
+            before = "; whether it was in the old one cannot be known" if perhaps_done else ""
             raise BoardRestarted(
                 f"the board has restarted ({welcome.cause.label}: {welcome.cause.meaning}); "
-                f"{message.name.replace('_', '-')} was not carried out in its new life, its table "
-                "is gone: upload the sequence again"
+                f"{message.name.replace('_', '-')} was not carried out in its new life{before}, "
+                "its table is gone: upload the sequence again"
             )
         if message.name in _ONCE and perhaps_done:
             raise NoAnswer(
