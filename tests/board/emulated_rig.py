@@ -11,6 +11,7 @@ recorded by the emulator, outside the firmware. Arguments (K=V):
     seed      of all chance, 1
     stop      path of a file: when it is there, the emulation ends
     drops     0: the rig lies still
+    bursts    so many bursts of 200 edges of beam 1 at 50 kHz, 20 ms apart, after each zero; 0
 """
 
 from __future__ import annotations
@@ -43,6 +44,8 @@ class Rig:
         self.scatter_ns = 1000 * float(args.get("scatter_us", 50))
         self.dark_ns = 1000 * float(args.get("dark_us", 1500))
         self.drops = args.get("drops", "1") != "0"
+        self.bursts = int(args.get("bursts", 0))
+        self.zero = profile.get("ZERO_PIN")
         self.stop_file = args.get("stop")
         self.chance = random.Random(int(args.get("seed", 1)))
         for signal in INPUTS:
@@ -60,7 +63,16 @@ class Rig:
         else:
             self.board.at(self.board.now + LOOK_NS, self.look_for_stop)
 
+    def make_bursts(self, begin_ns: float) -> None:
+        for burst in range(self.bursts):
+            for pulse in range(100):
+                dark = begin_ns + burst * 24e6 + pulse * 40e3
+                self.line(BEAM, 1, dark)
+                self.line(BEAM, 0, dark + 20e3)
+
     def output_changed(self, pin: int, level: int, t_ns: float) -> None:
+        if pin == self.zero and level and self.bursts:
+            self.make_bursts(t_ns + 5e6 + 3)
         if pin not in self.outputs:
             return
         signal, on_high = self.outputs[pin]

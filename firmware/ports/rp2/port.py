@@ -356,6 +356,26 @@ class Port:
         self.edge_ticks = state[TICKS]
         return True
 
+    def take_edges(self, signals, marks, ticks, at, room):
+        """As next_edge, but many at once into three arrays from `at` on; how many. Half the time for each."""
+        stamps = self._stamps
+        state = stamps.state
+        ring = stamps.ring
+        remaining = stamps.remaining
+        names = stamps.signals
+        begin = at
+        end = at + room
+        while at < end:
+            bit = take(state, ring, remaining)
+            if bit < 0:
+                break
+            signals[at] = names[bit]
+            marks[at] = state[MARK]
+            ticks[at] = state[TICKS]
+            at += 1
+        self.edges_lost = stamps.lost()
+        return at - begin
+
     def rows_done(self):
         """Whether the timeline is over and every follower is back at rest with no word left."""
         used = self._used_players

@@ -287,6 +287,28 @@ def test_bursts_of_200_edges_at_50_khz_lose_none(bench: Any) -> None:
     assert max(abs(b - a - 2500) for a, b in zip(times[:200], times[1:200], strict=False)) <= 7
 
 
+def test_many_edges_at_once_are_the_same_edges(make_bench: Callable[..., Any]) -> None:
+    runs = []
+    for many in (False, True):
+        bench = make_bench()
+        zero = bench.release([(0, 0, VALVE1, 2000, 100), (0, 0, FLASH2, 2000, 100)])
+        bench.chip.pulses(bench.pin[BEAM2], zero + 700, 90, 20, 40)
+        bench.chip.run(5000)
+        if many:
+            signals, marks, ticks = [0] * 50, [0] * 50, [0] * 50
+            count = bench.port.take_edges(signals, marks, ticks, 2, 5)
+            assert count == 5
+            count += bench.port.take_edges(signals, marks, ticks, 2 + count, 43)
+            runs.append(
+                list(zip(signals, [m & 1 for m in marks], ticks, strict=True))[2 : 2 + count]
+            )
+            assert bench.port.take_edges(signals, marks, ticks, 0, 50) == 0
+        else:
+            runs.append(bench.stamps())
+    assert len(runs[0]) == 44
+    assert runs[0] == runs[1]
+
+
 def test_edges_that_the_ring_could_not_keep_are_counted(bench: Any) -> None:
     """900 edges while nobody looks: the newest are there, with right times, the others are lost and counted."""
     zero = bench.release([(0, 0, VALVE1, 100 * MS, 100)])
