@@ -135,6 +135,11 @@ def test_valves_in_two_places_collide_at_the_same_moment() -> None:
     rig = replace(rig, valves=(*rig.valves, other))
     plan = plan_collision(rig)
     plan.sequence.make_table_within(BoardLimits())
+    # the slower place opens first, and the shutter is open by then
+    opened = {row.output: row.delay_s for row in reversed(plan.sequence.rows)}
+    assert rig.camera is not None
+    assert opened["valve2"] < opened["valve1"]
+    assert opened["valve2"] - opened["camera2"] == pytest.approx(rig.camera.shutter_lead_s)
     splash = fire(make_middle_rig(rig), plan.sequence)
     here, there = (column.contact for column in splash.columns)
     assert here is not None and there is not None

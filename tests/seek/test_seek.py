@@ -198,6 +198,15 @@ def test_once_a_contact_was_seen_the_spacing_stays() -> None:
     first = search.propose()
     search.take(Shot(first.spacing_s, 0.46, (0.165, 0.165 + first.spacing_s)), Answer("after"))
     assert {search.propose().spacing_s for _ in range(3)} == {first.spacing_s}
+    assert search.keep(board="x", port="sim", simulated=True).spacing_s == first.spacing_s
+
+
+def test_a_picture_is_judged_by_its_own_word_too() -> None:
+    """What shows an umbrella is not a contact, and a contact is no picture 2 ms after it."""
+    shot = Shot(0.105, 0.455, (0.165, 0.270))
+    assert make_belief().take(shot, Answer("after"), 0.0, 0.0002) == 0.0
+    assert make_belief().take(shot, Answer("contact"), 0.002, 0.001) == 0.0
+    assert make_belief().take(shot, Answer("contact"), 0.0, 0.001) > 0.95
 
 
 def test_the_photographer_may_say_that_this_is_it() -> None:
