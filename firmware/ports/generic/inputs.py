@@ -69,6 +69,7 @@ class Input:
         """Interrupts from now on. The level now is the one that edges are counted from."""
         self._watch(self.hard)
         self.level = self.read()
+        self._last = -_TAIL_US
 
     def off(self):
         self._pin.irq(handler=None)
@@ -107,7 +108,7 @@ class Input:
         of its edges are told, and an interrupt close behind them that finds the same level is their own second."""
         level = self.read()
         if level == self.level:
-            if now - self._last < _TAIL_US:
+            if now - self._last & _MASK < _TAIL_US:
                 return
             self._edge(1 - level, now)
         self._edge(level, now)

@@ -353,10 +353,12 @@ class Player:
         if not self.playing:
             return
         i = 0
+        state = disable_irq()  # an interrupt between a pin and its stamp would make that late
         while i < count:
             pins[i](values[i])
             stamps[i] = ticks_us() - zero & _MASK
             i += 1
+        enable_irq(state)
         i = 0
         while i < count:
             code = self._now_code[i]

@@ -81,7 +81,7 @@ def install(
         tell(
             f"{len(bundle.files)} files, {bundle.size} bytes, {'compiled' if bundle.compiled else 'text'}: {bundle.why}"
         )
-        done = _put(prompt, interpreter, bundle, tell)
+        done = put_bundle(prompt, interpreter, bundle, tell)
         if start:
             prompt.restart()
     except BaseException:
@@ -224,7 +224,9 @@ def choose_profile(interpreter: Interpreter) -> Profile:
 
 
 # -- putting ---------------------------------------------------------------------------------------
-def _put(prompt: Prompt, interpreter: Interpreter, bundle: Bundle, tell: Tell) -> dict[str, Any]:
+def put_bundle(
+    prompt: Prompt, interpreter: Interpreter, bundle: Bundle, tell: Tell
+) -> dict[str, Any]:
     home = interpreter.home
     others = [MAIN, SELECTED, LIST]
     before = prompt.survey(home, FOLDERS, others)

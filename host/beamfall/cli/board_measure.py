@@ -111,5 +111,6 @@ def _print_measurement(found: Measurement) -> None:
     for load, result in found.loads.items():
         print(
             f"{load} load: {result.questions} questions answered under way, {result.edges_lost} edges lost, "
-            f"{result.rows_late} rows late, the latest by {result.worst_late_s * 1e6:.1f} µs"
+            f"{result.spoiled_shots} shots left out, {result.rows_late} rows late, "
+            f"the latest by {result.worst_late_s * 1e6:.1f} µs"
         )

@@ -19,6 +19,7 @@ import subprocess
 import sys
 import tempfile
 import threading
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -91,7 +92,7 @@ def make_series() -> Any:
     return Sequence(rows=tuple(rows), window_s=1.0, tail_s=0.01, blanking_s=0.021)
 
 
-def measure(shots: int, load: bool) -> dict[str, Any]:
+def measure(shots: int, load: bool, quiet_s: float = 25.0) -> dict[str, Any]:
     """Errors in us: edge to flash by delay, rows at the release, stamps of the beam; and what the board reported."""
     from beamfall.board import Board
     from beamfall.link.session import LinkTiming
@@ -106,6 +107,8 @@ def measure(shots: int, load: bool) -> dict[str, Any]:
                 for number in range(shots):
                     ticket = board.arm(make_series())
                     board.release(ticket)
+                    if not load:
+                        time.sleep(quiet_s)  # idle means that the host asks nothing either
                     while load and board.status().activity.name == "shot":
                         pass
                     outcome = board.wait_for(ticket)
@@ -180,9 +183,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Measure the generic port on an emulated board.")
     parser.add_argument("--shots", type=int, default=13)
     parser.add_argument("--only", choices=["idle", "load"])
+    parser.add_argument("--quiet", type=float, default=25.0, help="real seconds that an idle shot is left alone")
     options = parser.parse_args()
     for title in [options.only] if options.only else ["idle", "load"]:
-        print_table(title, measure(options.shots, title == "load"))
+        print_table(title, measure(options.shots, title == "load", options.quiet))
 
 
 if __name__ == "__main__":

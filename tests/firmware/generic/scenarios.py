@@ -255,6 +255,21 @@ def short_pulses_are_told_or_counted(kind):
     assert [edge[1] for edge in edges] == [1, 0] * 20, edges
 
 
+def a_second_shot_remembers_nothing_of_the_first(kind):
+    bench = Bench(kind)
+    bench.load((0, 0, VALVE, 3000, 1000), (1, 1, FLASH, 5000, 1000), window=300000, awaits=(1, 0), tail=100000)
+    for at in (200, 20):  # later in the first shot than in the second
+        bench.start()
+        bench.world.pulse(bench.zero + at * MS, PIN[BEAM], 3 * US)
+        bench.world.pulse(bench.zero + at * MS, PIN[LIGHT], 3 * US)
+        edges = bench.run(300)
+        assert [edge[1] for edge in edges if edge[0] == BEAM] == [1, 0], edges
+        assert [edge[1] for edge in edges if edge[0] == LIGHT] == [1, 0], edges
+        assert [edge[1] for edge in edges if edge[0] == FLASH] == [1, 0], edges
+        bench.port.stop()
+        bench.world.outputs = []
+
+
 def every_lost_edge_is_counted(kind):
     bench = Bench(kind)
     bench.load((0, 0, VALVE, 3000, 1000), tail=400000)
