@@ -13,7 +13,8 @@ if TYPE_CHECKING:
 def take_truth(rig: SimulatedRig, outcome: Outcome) -> tuple[dict[str, Any], Splash]:
     """Return the truth of the shot that has just ended, and its splash, and forget both; ticks count from the release.
 
-    `drops`: what fell, in the order of impact; `contact`: when and how high drop 2 met the jet; `pictures`: what each
+    `drops`: what fell, in the order of impact; `jet`: when its tip breaks through the surface and when it
+    is highest; `contact`: when and how high drop 2 met the jet; `pictures`: what each
     light showed (see `simulation.collision.Picture`). Times that never came are null.
     """
     first_on = rig.first_on
@@ -47,6 +48,13 @@ def take_truth(rig: SimulatedRig, outcome: Outcome) -> tuple[dict[str, Any], Spl
             }
             for drop in splash.drops
         ],
+        "jet": None
+        if splash.jet is None
+        else {
+            "starts_ticks": tick(splash.jet.starts_s),
+            "highest_ticks": tick(splash.jet.starts_s + splash.jet.rise_s),
+            "height_mm": millimetres(splash.jet.height_m),
+        },
         "contact": None
         if splash.contact is None
         else {
