@@ -13,6 +13,7 @@ from __future__ import annotations
 import argparse
 import collections
 import itertools
+import math
 import random
 import statistics
 import sys
@@ -53,6 +54,19 @@ def diagnose(faults: str, seed: int, wrong: float) -> Finding:
         ),
         bare_setup=plain_setup,
     )
+
+
+def shake_tables(spread: float) -> None:
+    """Move the chances in place; a row that would add up to more than 1 is scaled down."""
+    draws = random.Random(1)
+    for sign in {sign.name: sign for check in CHECKS for sign in check.signs}.values():
+        for row in (sign.sound, *sign.chances.values()):
+            for outcome, chance in row.items():
+                odds = chance / (1.0 - chance) * math.exp(draws.gauss(0.0, spread))
+                row[outcome] = odds / (1.0 + odds)
+            total = sum(row.values())
+            if total > 0.999:
+                row.update({outcome: 0.999 * chance / total for outcome, chance in row.items()})
 
 
 def score(finding: Finding, true: str) -> float:
@@ -146,7 +160,16 @@ def main() -> None:
     parser.add_argument("--wrong", type=float, default=0.1)
     parser.add_argument("--pairs", type=int, default=0, help="so many pairs, drawn; 0: all")
     parser.add_argument("--only", choices=("true", "wrong", "pairs", "sound"), default=None)
+    parser.add_argument(
+        "--shake",
+        type=float,
+        default=0.0,
+        help="move every chance of the finder's tables at random, by so much of its log odds (a "
+        "standard deviation): how much the figures hang on the exact numbers",
+    )
     options = parser.parse_args()
+    if options.shake:
+        shake_tables(options.shake)
     began = time.perf_counter()
     if options.only in (None, "true"):
         print_tally("A truthful person", run_singles(options.seeds, 0.0))

@@ -301,6 +301,8 @@ CHECKS: tuple[Check, ...] = (
          ask.RESERVOIR),
     Check("cap", "let one drop fall with the reservoir open", (person.CAP,), 1.8, _answer(ask.CAP, Bench.drip),
          ask.CAP),
+    Check("nozzle", "open the valve with its nozzle taken off", (person.NOZZLE,), 2.0,
+         _answer(ask.NOZZLE, Bench.drip), ask.NOZZLE),
     Check("valve-plug", "ask for the valve's plug", (person.VALVE_PLUG,), 1.5, _answer(ask.VALVE_PLUG),
          ask.VALVE_PLUG),
     Check("coil", "ask whether the coil draws", (person.COIL,), 2.0, _answer(ask.COIL, _drip_times(3)),

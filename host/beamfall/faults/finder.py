@@ -202,9 +202,7 @@ class Finder:
             return "Everything that was tested behaved as it should."
         parts = []
         for name in causes:
-            weighed = self.belief.weigh(name)
-            words = [sign.words[outcome] for worth, sign, outcome in weighed if worth > _SPEAKS]
-            words = list(dict.fromkeys(words))[:3]
+            words = self._list_reasons(name)
             why = f", since {_list(words)}" if words else ""
             parts.append(f"{BY_NAME[name].what}{why}")
         start = "Most likely " if len(named) == 1 else "It can be that "
@@ -213,6 +211,15 @@ class Finder:
             start = "Two things are wrong: that "
             joint = "; and that "
         return start + joint.join(parts) + "."
+
+    def _list_reasons(self, name: str) -> list[str]:
+        """Up to three outcomes, in words: what pointed to the cause most, then what ruled out its rivals."""
+        weighed = self.belief.weigh(name)
+        points = max(weighed, key=lambda one: one[0], default=None)
+        rules_out = sorted(weighed, key=lambda one: -one[1])
+        chosen = [points] if points is not None and points[0] > _SPEAKS else []
+        chosen += [one for one in rules_out if one[1] > _SPEAKS]
+        return list(dict.fromkeys(sign.words[outcome] for _, _, sign, outcome in chosen))[:3]
 
     def _all_sure(self, named: tuple[str, ...]) -> bool:
         chances = dict(self.belief.rank())

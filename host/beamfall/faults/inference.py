@@ -47,6 +47,7 @@ class Belief:
         self._log = np.array(
             [np.log(NOTHING_ODDS)] + [sum(np.log(odds[i]) for i in one) for one in self.sets[1:]]
         )
+        self._first = self._log
         self._member = np.zeros((len(self.sets), len(self.causes)))
         for row, one in enumerate(self.sets):
             self._member[row, list(one)] = 1.0
@@ -127,21 +128,33 @@ class Belief:
             ratio = np.where(joint > 0.0, np.log2(joint / overall), 0.0)
         return float(prior @ (joint * ratio).sum(axis=1))
 
-    def weigh(self, cause: str) -> list[tuple[float, Sign, str]]:
+    def weigh(self, cause: str) -> list[tuple[float, float, Sign, str]]:
         """How much each outcome seen speaks for a cause: its chance with the cause over that without it.
 
-        Without a cause, hypotheses count by what all the other outcomes leave of them, so that what
-        ruled out the nearest rivals weighs most.
+        The first number is against all that was thought possible at first, and says what points to
+        the cause; the second against what all other outcomes leave possible, and says what ruled
+        out the nearest rivals.
         """
         inside = self._member[:, self.names.index(cause)] > 0.0
-        weighed = []
-        for (sign, outcome), likely in zip(self.seen, self._likely, strict=True):
-            rest = self._log - np.log(likely)
-            rest = np.exp(rest - rest.max())
-            own = rest[inside] @ likely[inside] / max(rest[inside].sum(), _LEAST)
-            other = rest[~inside] @ likely[~inside] / max(rest[~inside].sum(), _LEAST)
-            weighed.append((float(own / max(other, _LEAST)), sign, outcome))
-        return sorted(weighed, key=lambda one: -one[0])
+        return [
+            (
+                _compare(self._first, likely, inside),
+                _compare(self._log - np.log(likely), likely, inside),
+                sign,
+                outcome,
+            )
+            for (sign, outcome), likely in zip(self.seen, self._likely, strict=True)
+        ]
+
+
+def _compare(log_weights: Floats, likely: Floats, inside: NDArray[np.bool_]) -> float:
+    """Mean of `likely` over the hypotheses inside over that of those outside."""
+    weights = np.exp(log_weights - log_weights.max())
+    means = [
+        weights[part] @ likely[part] / max(weights[part].sum(), _LEAST)
+        for part in (inside, ~inside)
+    ]
+    return float(means[0] / max(means[1], _LEAST))
 
 
 def _mistake(sign: Sign) -> Floats:

@@ -201,6 +201,22 @@ CAP = Sign(
     person="answers",
 )
 
+NOZZLE = Sign(
+    "nozzle",
+    ("yes", "no"),
+    sound={"no": 0.015},
+    chances={
+        **{cause: {"no": chance} for cause, chance in NO_DROP.items()},
+        "nozzle-clogged": {"no": 0.15},  # unless it is the tube above the valve
+        "air-inlet-blocked": {"no": 0.5},
+    },
+    words={
+        "yes": "with the nozzle taken off liquid came out of the valve",
+        "no": "even with the nozzle taken off no liquid came out of the valve",
+    },
+    person="answers",
+)
+
 VALVE_PLUG = Sign(
     "valve-plug",
     ("yes", "no"),

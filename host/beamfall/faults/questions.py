@@ -118,6 +118,14 @@ CAP = Question(
     after="Close the cap again.",
     caution=LIQUID,
 )
+NOZZLE = Question(
+    "nozzle",
+    "Did liquid come out?",
+    _YES_NO,
+    before="Take the nozzle off the valve, with a container below, and watch; the valve will open once.",
+    after="Put the nozzle on again.",
+    caution=LIQUID,
+)
 VALVE_PLUG = Question(
     "valve-plug", "Does the valve's plug sit firmly at both ends?", _YES_NO, caution=UNPLUGGED
 )

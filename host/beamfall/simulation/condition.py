@@ -35,6 +35,8 @@ class ValveCondition:
     plug_in: bool = True
     plunger: str = "free"
     nozzle_open: bool = True
+    nozzle_off: bool = False
+    tube_open: bool = True
     leak_s: float = math.inf  # mean time between drops that fall by themselves
 
 

@@ -141,7 +141,9 @@ class RigInRoom(SimulatedRig):
     def flows(self, valve: int) -> bool:
         """Whether liquid would come out of the valve if it were open."""
         bottle = self.condition.reservoir
-        return bottle.filled and bottle.flow > 0.0 and self.condition.valves[valve - 1].nozzle_open
+        part = self.condition.valves[valve - 1]
+        way = part.tube_open and (part.nozzle_open or part.nozzle_off)
+        return way and bottle.filled and bottle.flow > 0.0
 
     def streams(self, valve: int) -> bool:
         """Whether liquid runs out of the valve all the time."""

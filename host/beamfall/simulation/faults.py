@@ -116,7 +116,11 @@ def _make_valve_leak(world: World) -> None:
 
 
 def _clog_nozzle(world: World) -> None:
-    world.valve.nozzle_open = False
+    """The nozzle is blocked, or the tube above the valve, where taking the nozzle off is no help."""
+    if world.often(0.85):
+        world.valve.nozzle_open = False
+    else:
+        world.valve.tube_open = False
 
 
 def _empty_reservoir(world: World) -> None:

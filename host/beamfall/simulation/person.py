@@ -31,6 +31,7 @@ class SimulatedPerson:
         seed: int | str = 0,
     ) -> None:
         self._room = room
+        self._valve = valve
         self._wrong_share = wrong_share
         self._draws = random.Random(f"{seed}/person")
         self._is_wrong = False
@@ -56,6 +57,7 @@ class SimulatedPerson:
             "flash-mode": yes(lambda: room.flash_says_manual(flash)),
             "reservoir": yes(room.liquid_in_reservoir),
             "cap": yes(lambda: room.drops_fallen() > 0),
+            "nozzle": yes(lambda: room.drops_fallen() > 0),
             "valve-plug": yes(lambda: room.valve_plug_in(valve)),
             "coil": yes(room.coil_pulled),
             "shutter": yes(room.shutter_opened),
@@ -74,8 +76,7 @@ class SimulatedPerson:
     def prepare(self, question: Question) -> None:
         self._is_wrong = self._draws.random() < self._wrong_share
         self._room.look_away()
-        if question.name == "cap":
-            self._room.open_cap(True)
+        self._set_up(question, True)
 
     def act(self, question: Question) -> None:
         if not self._is_wrong:
@@ -88,5 +89,10 @@ class SimulatedPerson:
         return self._draws.choice([name for name in question.answers if name != true])
 
     def finish(self, question: Question) -> None:
+        self._set_up(question, False)
+
+    def _set_up(self, question: Question, begin: bool) -> None:
         if question.name == "cap":
-            self._room.open_cap(False)
+            self._room.open_cap(begin)
+        elif question.name == "nozzle":
+            self._room.take_nozzle_off(self._valve, begin)

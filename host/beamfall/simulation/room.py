@@ -123,6 +123,10 @@ class Room:
         """Press the flash's own test button, twice if it must wake first; return whether it fired."""
         return self._rig.press_flash(flash)
 
+    def take_nozzle_off(self, valve: int, off: bool) -> None:
+        """Take the nozzle off the valve, or put it on again as it was."""
+        self._rig.condition.valves[valve - 1].nozzle_off = off
+
     def open_cap(self, opened: bool) -> None:
         """Open or close the cap of the reservoir; open, air comes in and the suction is gone."""
         bottle = self._rig.condition.reservoir
