@@ -10,6 +10,7 @@ from beamfall.cli import (
     board,
     calibrate,
     check,
+    page,
     plan,
     ports,
     repeatability,
@@ -60,5 +61,6 @@ app.command("calibrate")(calibrate.calibrate)
 app.command("repeatability")(repeatability.repeatability)
 app.command("ports")(ports.show_ports)
 app.add_typer(board.app, name="board")
+app.command("page")(page.page)
 app.add_typer(sequence.app, name="sequence")
 app.add_typer(shots.app, name="shots")

@@ -1,0 +1,57 @@
+"""`beamfall page`: the rig at a glance in a browser."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import typer
+
+from beamfall.cli.shoot import PORT_HELP
+
+
+def page(
+    rig_file: Path | None = typer.Argument(
+        None, metavar="[RIG]", help="Rig file (TOML); without one, the example rig."
+    ),
+    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    listen: str = typer.Option(
+        "127.0.0.1:0",
+        "--listen",
+        help="Address and port; 0.0.0.0:8080 lets a tablet on the same network in.",
+    ),
+    browser: bool = typer.Option(True, "--browser/--no-browser", help="Open a browser on it."),
+    seed: int = typer.Option(0, "--seed", min=0, help="All chance of a simulated rig."),
+    pace: float = typer.Option(
+        1.0, "--pace", min=0.1, max=100.0, help="How fast a simulated rig's time passes."
+    ),
+) -> None:
+    """Serve the bench page: live state, plan, release, sweep, seek, check, and the shot log.
+
+    Its address holds a token; without it nobody gets in. Ctrl-C ends it with all outputs off.
+    """
+    from beamfall.page.listening import make_opener
+    from beamfall.page.serve import PageServer, parse_listen
+
+    server = PageServer(
+        make_opener(port, seed),
+        rig_file=rig_file,
+        listen=parse_listen(listen),
+        seed=seed,
+        pace=pace,
+    )
+
+    def say() -> None:
+        print(f"The bench page: {server.link}", flush=True)
+        if not server.door.is_loopback:
+            print(
+                "Everybody on this network can reach it, and what is sent is not encrypted: use a network "
+                "of your own, and keep the address to yourself.",
+                flush=True,
+            )
+        print("Ctrl-C ends it; all outputs go off.", flush=True)
+        if browser:
+            import webbrowser
+
+            webbrowser.open(server.link)
+
+    server.run(say)

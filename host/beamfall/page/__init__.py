@@ -1,0 +1,21 @@
+"""The bench page: the rig at a glance in a browser.
+
+serve       the address, the token, the server's life
+app         what can be asked and told over HTTP and WebSocket
+guard       who may: host, origin, token, sizes, and the headers that keep other pages out
+hub         what all open pages see, numbered; tells them of each change
+bench       the one thread that owns the board
+paced       a transport that can be interrupted, and makes simulated time pass as real time does
+listening   a board that tells what it hears while others drive it
+jobs, jobs_find      what can be done with the board: shots, service; sweep, seek, check, calibrate
+desk        the rig form, the plan and its timings; needs no board
+rig_form    the form of a rig, as fields
+drawing     plan and shot as what the page draws
+review      the shot log, as the page lists it
+pictures    photographs and simulated pictures of shots
+static/     the page itself: our own HTML, CSS and modules; nothing is loaded from elsewhere
+
+Everything that is decided is decided by the library; the modules here carry values to and fro.
+"""
+
+from __future__ import annotations

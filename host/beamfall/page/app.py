@@ -1,0 +1,220 @@
+"""What can be asked and told, over HTTP and WebSocket. Every path here has passed `guard` before.
+
+Reading is by GET, acting by POST with JSON or over the WebSocket. The WebSocket, and not server-sent
+events, because a browser opens at most six plain connections to a server: with some more tabs an abort
+would wait behind them.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import mimetypes
+from collections.abc import AsyncIterator, Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from anyio.to_thread import run_sync
+from starlette.applications import Starlette
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route, WebSocketRoute
+from starlette.websockets import WebSocket, WebSocketDisconnect
+
+from beamfall.errors import BeamfallError, NoSuchShot, UserError
+from beamfall.page import review
+from beamfall.page.bench import Bench
+from beamfall.page.commands import COMMANDS, read_arguments
+from beamfall.page.desk import Desk
+from beamfall.page.guard import BODY_MOST, Door, Guard
+from beamfall.page.hub import Hub
+from beamfall.page.pictures import PictureShelf
+from beamfall.shots import ShotLog
+
+STATIC = Path(__file__).with_name("static")
+_PAGES_MOST = 50
+_NO_STORE = {"cache-control": "no-store"}
+
+
+def make_app(hub: Hub, desk: Desk, bench: Bench, door: Door) -> Starlette:
+    """The application; its life is that of the board's thread."""
+    shelf = PictureShelf()
+
+    @contextlib.asynccontextmanager
+    async def live(_: Starlette) -> AsyncIterator[None]:
+        desk.start()
+        bench.start()
+        try:
+            yield
+        finally:
+            await run_sync(bench.close)
+            desk.close()
+
+    def with_log(read: Callable[[ShotLog], Any]) -> Any:
+        """Read from the log in this thread; what there is before the first shot is nothing."""
+        log = ShotLog.open_existing(bench.log_path)
+        if log is None:
+            raise NoSuchShot("no shot has been logged yet")
+        with log:
+            return read(log)
+
+    async def answer(read: Callable[[ShotLog], Any]) -> Response:
+        try:
+            return JSONResponse(await run_sync(with_log, read), headers=_NO_STORE)
+        except UserError as error:
+            return _fail(error, 404)
+        except BeamfallError as error:
+            return _fail(error, 500)
+
+    # -- the page itself ---------------------------------------------------------------------------------------
+    async def show_page(_: Request) -> Response:
+        return await _send_static("index.html")
+
+    async def show_static(request: Request) -> Response:
+        return await _send_static(request.path_params["name"])
+
+    async def enter(request: Request) -> Response:
+        body = await _read_json(request)
+        token = body.get("token")
+        if not isinstance(token, str) or not door.knows(token):
+            return JSONResponse({"error": "that is not the token"}, 403, headers=_NO_STORE)
+        response = Response(status_code=204, headers=_NO_STORE)
+        response.set_cookie(door.cookie, door.token, httponly=True, samesite="strict", path="/")
+        return response
+
+    # -- acting ------------------------------------------------------------------------------------------------
+    async def act(request: Request) -> Response:
+        name = request.path_params["command"]
+        command = COMMANDS.get(name)
+        if command is None:
+            return JSONResponse(
+                {"error": f"there is no command {name[:40]}"}, 404, headers=_NO_STORE
+            )
+        try:
+            arguments = read_arguments(command, await _read_json(request))
+            result = await run_sync(lambda: command(hub, desk, bench, **arguments))
+        except UserError as error:
+            return _fail(error, 422)
+        except BeamfallError as error:
+            return _fail(error, 500)
+        return JSONResponse({"ok": True, **(result or {})}, headers=_NO_STORE)
+
+    async def talk(socket: WebSocket) -> None:
+        if hub.pages >= _PAGES_MOST:
+            await socket.close(1013)
+            return
+        await socket.accept()
+        subscriber = hub.subscribe()
+        hearing = asyncio.create_task(_hear(socket, bench))
+        try:
+            await socket.send_text(hub.snapshot())
+            while not hearing.done():
+                coming = asyncio.create_task(subscriber.queue.get())
+                await asyncio.wait({coming, hearing}, return_when=asyncio.FIRST_COMPLETED)
+                if not coming.done():
+                    coming.cancel()
+                    break
+                text = coming.result()
+                await socket.send_text(hub.snapshot() if text is None else text)
+        except (WebSocketDisconnect, RuntimeError):
+            pass
+        finally:
+            hub.unsubscribe(subscriber)
+            hearing.cancel()
+            with contextlib.suppress(Exception, asyncio.CancelledError):
+                await hearing
+
+    # -- reading -----------------------------------------------------------------------------------------------
+    async def list_shots(_: Request) -> Response:
+        def read(log: ShotLog) -> Any:
+            return review.list_lines(log)
+
+        try:
+            return JSONResponse(await run_sync(with_log, read), headers=_NO_STORE)
+        except NoSuchShot:
+            empty = {"columns": review.COLUMNS, "lines": [], "log": ""}
+            return JSONResponse(empty, headers=_NO_STORE)
+        except BeamfallError as error:
+            return _fail(error, 500)
+
+    async def show_shot(request: Request) -> Response:
+        shot = request.path_params["shot"]
+        return await answer(lambda log: review.describe_shot(log, shot))
+
+    async def show_picture(request: Request) -> Response:
+        shot, small = request.path_params["shot"], "small" in request.query_params
+        try:
+            data = await run_sync(with_log, lambda log: shelf.load(log, shot, small=small))
+        except BeamfallError as error:
+            return _fail(error, 404)
+        return Response(
+            data, media_type="image/jpeg", headers={"cache-control": "private, no-cache"}
+        )
+
+    async def compare(request: Request) -> Response:
+        first, second = request.path_params["first"], request.path_params["second"]
+        return await answer(lambda log: review.compare(log, first, second))
+
+    async def list_series(_: Request) -> Response:
+        return await answer(review.list_series)
+
+    async def assess(request: Request) -> Response:
+        series = request.path_params["series"]
+        return await answer(lambda log: review.assess(log, series))
+
+    async def write_rig(_: Request) -> Response:
+        headers = {**_NO_STORE, "content-disposition": 'attachment; filename="rig.toml"'}
+        return Response(desk.write_rig(), media_type="application/toml", headers=headers)
+
+    return Starlette(
+        routes=[
+            Route("/", show_page),
+            Route("/static/{name:path}", show_static),
+            Route("/enter", enter, methods=["POST"]),
+            Route("/do/{command}", act, methods=["POST"]),
+            WebSocketRoute("/live", talk),
+            Route("/shots", list_shots),
+            Route("/shots/{shot:int}", show_shot),
+            Route("/shots/{shot:int}/picture", show_picture),
+            Route("/compare/{first:int}/{second:int}", compare),
+            Route("/series", list_series),
+            Route("/series/{series:int}", assess),
+            Route("/rig.toml", write_rig),
+        ],
+        middleware=[Middleware(Guard, door=door)],
+        lifespan=live,
+    )
+
+
+async def _hear(socket: WebSocket, bench: Bench) -> None:
+    """What a page says over its WebSocket: abort, and nothing else."""
+    with contextlib.suppress(WebSocketDisconnect, RuntimeError, KeyError):
+        while True:
+            if await socket.receive_text() == "abort":
+                bench.abort()
+
+
+async def _read_json(request: Request) -> Mapping[str, Any]:
+    raw = await request.body()
+    try:
+        body = json.loads(raw[:BODY_MOST] or b"{}")
+    except (ValueError, RecursionError):
+        return {}
+    return body if isinstance(body, dict) else {}
+
+
+def _fail(error: BeamfallError, status: int) -> Response:
+    return JSONResponse({"error": str(error)}, status, headers=_NO_STORE)
+
+
+async def _send_static(name: str) -> Response:
+    """A file of the page; names outside the folder do not exist."""
+    file = (STATIC / name).resolve()
+    if not file.is_relative_to(STATIC.resolve()) or not file.is_file():
+        return Response("not found", 404)
+    kind = {".js": "text/javascript", ".svg": "image/svg+xml", ".css": "text/css"}.get(
+        file.suffix, mimetypes.guess_type(file.name)[0] or "application/octet-stream"
+    )
+    return Response(file.read_bytes(), media_type=kind, headers={"cache-control": "no-cache"})

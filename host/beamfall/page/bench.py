@@ -1,0 +1,388 @@
+"""The one thread that owns the board. Jobs queue up behind it, one at a time; abort goes past them all.
+
+`Board` and `ShotLog` are for one thread, so this thread alone opens them. While no job runs it listens
+and asks how things stand; a job drives the board through the library and says on the hub how far it
+is. An abort raises AbortAsked inside whatever wait the job is in: that unwinds as Ctrl-C does on the
+command line, and so puts the outputs off first and keeps what happened.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import queue
+import threading
+import time
+import traceback
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from beamfall.board import Status
+from beamfall.errors import BeamfallError, LinkError, UserError
+from beamfall.events import EdgesSeen, Event, ShotDone, StateChanged, Trouble
+from beamfall.page.desk import Desk
+from beamfall.page.hub import Hub
+from beamfall.page.listening import Ears, ListeningBoard, Opener, connect
+from beamfall.page.paced import AbortAsked
+from beamfall.page.words import describe_board, describe_cause, describe_edges, describe_link
+from beamfall.series import Shooter, settle_earlier
+from beamfall.shots import ShotLog
+
+if TYPE_CHECKING:
+    from beamfall.page.jobs import Job
+    from beamfall.rig import Rig
+    from beamfall.sequence import Sequence
+
+_LISTEN_S = 0.05
+_ASK_EVERY_S = 0.2  # how old the beam's clear or dark on the page may be
+_RETRY_S = 1.0
+
+
+@dataclass
+class Armed:
+    """A sequence that is ready on the board, and in which life of it."""
+
+    sequence: Sequence
+    boot_id: int
+
+
+@dataclass
+class Bench:
+    """Owns the board. `opener` opens the port; `pace` is how fast simulated time passes."""
+
+    hub: Hub
+    desk: Desk
+    opener: Opener
+    log_path: Path | None = None
+    seed: int = 0
+    pace: float = 1.0
+    armed: Armed | None = None
+    _jobs: queue.Queue[Job] = field(default_factory=queue.Queue)
+    _abort: threading.Event = field(default_factory=threading.Event)
+    _closing: threading.Event = field(default_factory=threading.Event)
+    _answers: queue.Queue[tuple[int, str]] = field(default_factory=queue.Queue)
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+    _running: Job | None = None
+    _interruptible: bool = False
+    _asked_s: float = 0.0
+    _round_trip_ms: float | None = None
+    _shooter: Shooter | None = None
+
+    # -- for other threads -----------------------------------------------------------------------------------
+    def start(self) -> None:
+        """Begin."""
+        self.hub.set(
+            link={"state": "connecting"}, live=None, board=None, job=None, armed=None, shot=None
+        )
+        self._thread = threading.Thread(target=self._run, name="bench", daemon=True)
+        self._thread.start()
+
+    def close(self) -> None:
+        """Abort what is under way, let go of the port, and end."""
+        self._closing.set()
+        self._abort.set()
+        self._thread.join(timeout=5.0)
+
+    def submit(self, job: Job) -> None:
+        """Have a job done; raises UserError while another one is under way or no board is there."""
+        with self._lock:
+            if self._running is not None:
+                raise UserError(
+                    f"{self._running.title} is under way: wait until it ends, or abort it"
+                )
+            if self.hub.get("link", {}).get("state") != "up":
+                raise UserError(
+                    "there is no board now: see to its cable, the page finds it by itself"
+                )
+            self._running = job
+        self._jobs.put(job)
+
+    def abort(self) -> None:
+        """Put all outputs off, now, whatever is under way."""
+        self.hub.tell("abort")
+        self._abort.set()
+
+    def answer(self, question: int, value: str) -> None:
+        """Answer the question that a job has asked; the first answer counts."""
+        current = (self.hub.get("job") or {}).get("question")
+        if current is None or current["id"] != question:
+            raise UserError("that question is answered already")
+        if not current.get("free") and value not in {
+            choice["value"] for choice in current["choices"]
+        }:
+            raise UserError(f"'{value}' is no answer to it")
+        self._answers.put((question, value))
+
+    # -- for jobs, on the board's thread -----------------------------------------------------------------------
+    def take_answer(self, question: int) -> str | None:
+        """The answer to a question, if it has come; answers to others are dropped."""
+        with contextlib.suppress(queue.Empty):
+            while True:
+                number, value = self._answers.get_nowait()
+                if number == question:
+                    return value
+        return None
+
+    def pause(self, seconds: float) -> None:
+        """Wait without a word to the board; an abort still gets through."""
+        self._poll()
+        self._closing.wait(seconds)
+
+    def stop_watch(self, board: ListeningBoard) -> None:
+        """End a watch and let go of what it saw; an abort has ended it already."""
+        if self._abort.is_set() or not self._interruptible:
+            return
+        board.watch(False)
+        board.pump(0.1)
+        board.take_outcomes()
+        board.settle()
+
+    # -- the thread ------------------------------------------------------------------------------------------
+    def _run(self) -> None:
+        while not self._closing.is_set():
+            try:
+                rig = self.desk.rig
+                board = connect(self.opener, rig, self._make_ears(), pace=self.pace)
+            except AbortAsked:
+                continue
+            except BeamfallError as error:
+                self._abort.clear()  # there is nothing that could be put off
+                self.hub.set(link={"state": "none", "text": str(error)})
+                self._closing.wait(_RETRY_S)
+                continue
+            try:
+                self._serve(board)
+            except LinkError as error:
+                self._say_lost(str(error))
+            except BeamfallError as error:
+                self.hub.notice("error", str(error))
+                self._closing.wait(_RETRY_S)
+            finally:
+                with contextlib.suppress(BeamfallError, AbortAsked):
+                    board.close()
+                self._forget_board()
+
+    def _make_ears(self) -> Ears:
+        return Ears(self._hear, self._hear_status, lambda: self._say_lost(""), self._poll)
+
+    def _poll(self) -> None:
+        """Called between the steps of every wait on the board's thread."""
+        if self._interruptible and self._abort.is_set():
+            self._interruptible = False  # what is done to put things off shall not be interrupted
+            raise AbortAsked
+
+    def _serve(self, board: ListeningBoard) -> None:
+        with ShotLog.open(self.log_path) as log:
+            self._board = board
+            self.desk.use_board(board.info.unique_id.hex())
+            settle_earlier(board, log)
+            self._say_up(board)
+            while not self._closing.is_set():
+                if self._abort.is_set():
+                    self._put_off(board)
+                try:
+                    job = self._jobs.get_nowait()
+                except queue.Empty:
+                    self._idle(board, log)
+                else:
+                    self._carry_out(job, board, log)
+            board.abort()
+
+    def _put_off(self, board: ListeningBoard) -> None:
+        self._abort.clear()
+        self.disarm()
+        try:
+            board.abort()
+        except LinkError:
+            self._abort.set()  # as soon as the board is back
+            raise
+        self.hub.notice("note", "Aborted: all outputs are off.")
+
+    def _idle(self, board: ListeningBoard, log: ShotLog) -> None:
+        was_open = board.link.is_open
+        try:
+            board.pump(_LISTEN_S)
+            now = time.monotonic()
+            if now - self._asked_s >= _ASK_EVERY_S:
+                self._asked_s = now
+                began = time.perf_counter()
+                board.status()
+                self._round_trip_ms = (time.perf_counter() - began) * 1e3
+                self._say_link(board)
+        except LinkError as error:
+            self._say_lost(str(error))
+            if not board.link.can_reconnect:
+                raise
+            self._closing.wait(0.1)
+            return
+        if not was_open or self.hub.get("link", {}).get("state") != "up":
+            self._say_up(board)
+        if self.armed is not None and self.armed.boot_id != board.info.boot_id:
+            self.disarm()
+        self._take_outcomes(board, log)
+
+    def _take_outcomes(self, board: ListeningBoard, log: ShotLog) -> None:
+        """Shots that nobody here waited for: by the board's button, or of a program that ended."""
+        from beamfall.series import describe_link as count_link
+        from beamfall.shots import make_record
+
+        outcomes = board.take_outcomes()
+        for outcome in outcomes:
+            if outcome.done.activity.name != "shot":
+                continue
+            shot = log.find_begun(board.info.unique_id, outcome.boot_id, outcome.done.release)
+            if shot is None:
+                self.hub.notice(
+                    "note",
+                    f"The board fired by its own button: {outcome.done.state.label}. "
+                    "That shot is not in the log.",
+                )
+                continue
+            table = log.read_shot(shot).table
+            record = make_record(table, outcome, timing=board.info.timing.label, shot=shot)
+            log.complete_shot(shot, record, link=count_link(board))
+            self.tell_line(log, shot)
+        if outcomes:
+            board.settle()
+
+    def _carry_out(self, job: Job, board: ListeningBoard, log: ShotLog) -> None:
+        from beamfall.page.jobs import Work
+
+        work = Work(self, job, board, log)
+        work.begin()
+        state, text = "ended", ""
+        self._interruptible = True
+        try:
+            if self._abort.is_set():
+                raise AbortAsked
+            job.run(work)
+        except AbortAsked:
+            state = "aborted"
+        except BeamfallError as error:
+            state, text = "failed", str(error)
+        except Exception as error:
+            traceback.print_exc()
+            state = "failed"
+            text = f"unexpected {type(error).__name__}: {error}; please report it with the traceback on the terminal"
+        finally:
+            self._interruptible = False
+            with self._lock:
+                self._running = None
+        if state == "failed":
+            self.hub.notice("error", text)
+        work.end(state, text)
+        if state != "ended":
+            with contextlib.suppress(LinkError):
+                if self._abort.is_set() or state == "aborted":
+                    self._put_off(board)
+
+    # -- what is heard ---------------------------------------------------------------------------------------
+    def _hear(self, events: list[Event]) -> None:
+        hz = self._board.info.clock_hz if hasattr(self, "_board") else 1
+        for event in events:
+            if isinstance(event, StateChanged):
+                self._live(state=event.state.label, cause=describe_cause(event.cause))
+                self.hub.tell(
+                    "state", state=event.state.label, cause=event.cause.label,
+                    release=event.release, ms=event.ticks / hz * 1e3,
+                )  # fmt: skip
+            elif isinstance(event, EdgesSeen):
+                self.hub.tell(
+                    "edges", activity=event.activity.label, edges=describe_edges(event, hz)
+                )
+                # Edges of a shot come after it: only the last of each beam is how it stands.
+                newest = {e.signal.name: e.word for e in event.edges if e.signal.kind == "beam"}
+                for beam, word in newest.items():
+                    self._live_beam(beam, word)
+            elif isinstance(event, ShotDone):
+                self.hub.tell("done", activity=event.activity.label, state=event.state.label)
+            elif isinstance(event, Trouble):
+                self.hub.notice("caution", f"The board says: {event.text}")
+
+    def _hear_status(self, status: Status) -> None:
+        beams = dict((self.hub.get("live") or {}).get("beams", {}))
+        for number in (1, 2):
+            if f"beam{number}" in beams:
+                beams[f"beam{number}"] = (
+                    "dark" if status.beams_dark >> (number - 1) & 1 else "clear"
+                )
+        self._live(
+            state=status.state.label,
+            cause=describe_cause(status.cause),
+            table=status.table.label,
+            activity=status.activity.label,
+            beams=beams,
+        )
+
+    def _live(self, **values: Any) -> None:
+        self.hub.set(live={**(self.hub.get("live") or {}), **values})
+
+    def _live_beam(self, beam: str, word: str) -> None:
+        live = self.hub.get("live") or {}
+        if beam in live.get("beams", {}):
+            self._live(beams={**live["beams"], beam: word})
+
+    # -- what is said ----------------------------------------------------------------------------------------
+    def _say_up(self, board: ListeningBoard) -> None:
+        beams = {beam.input: "clear" for beam in self.desk.rig.beams}
+        self.hub.set(
+            board=describe_board(board), live={"beams": beams, "state": board.info.state.label}
+        )
+        board.status()
+        self._say_link(board)
+        self.hub.tell("link", state="up")
+
+    def _say_link(self, board: ListeningBoard) -> None:
+        self.hub.set(link=describe_link(board, self._round_trip_ms))
+
+    def _say_lost(self, text: str) -> None:
+        if self.hub.get("link", {}).get("state") not in ("lost", "none"):
+            self.hub.tell("link", state="lost")
+        self.hub.set(link={"state": "lost", "text": text})
+
+    def _forget_board(self) -> None:
+        self.disarm()
+        self._shooter = None
+        while not self._jobs.empty():
+            self._jobs.get_nowait()
+        with self._lock:
+            self._running = None
+        self.hub.set(live=None)
+
+    def arm(self, board: ListeningBoard, sequence: Sequence) -> None:
+        """Note that a sequence is ready on the board. On its thread only."""
+        self.armed = Armed(sequence, board.info.boot_id)
+        self.hub.set(armed={"name": sequence.name, "of": self.desk.number})
+
+    def disarm(self) -> None:
+        """Note that nothing is."""
+        self.armed = None
+        self.hub.set(armed=None)
+
+    def tell_line(self, log: ShotLog, shot: int) -> None:
+        """Have all pages show a shot's line anew."""
+        from beamfall.page.review import describe_shot_line
+
+        self.hub.tell("line", line=describe_shot_line(log, shot))
+
+    def shooter_for(
+        self,
+        board: ListeningBoard,
+        log: ShotLog,
+        kind: str,
+        rig: Rig | None,
+        settings: Mapping[str, Any],
+    ) -> Shooter:
+        """The series under way when single shots of the same rig go on with it; else a new one."""
+        current = self._shooter
+        if (
+            kind == "shoot"
+            and current is not None
+            and current.board is board
+            and current.rig == rig
+        ):
+            return current
+        shooter = Shooter.begin(board, log, kind, rig=rig, seed=self.seed, settings=settings)
+        self._shooter = shooter if kind == "shoot" else None
+        return shooter

@@ -1,0 +1,193 @@
+"""What a page may tell: each command a function, its arguments checked by their annotations.
+
+The functions say what is done in the library's words and nothing else; what they return goes back to the page.
+"""
+
+from __future__ import annotations
+
+import inspect
+import math
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from beamfall.errors import NoSuchShot, UserError
+from beamfall.page.bench import Bench
+from beamfall.page.desk import Desk
+from beamfall.page.hub import Hub
+from beamfall.page.jobs import (
+    make_arm,
+    make_drip,
+    make_flash,
+    make_release,
+    make_repeat,
+    make_rinse,
+    make_watch,
+)
+from beamfall.page.jobs_find import (
+    make_calibrate,
+    make_check,
+    make_seek,
+    make_sweep,
+    make_sweep_resume,
+)
+from beamfall.page.shown import mark_shot
+from beamfall.shots import ShotLog
+
+Command = Callable[..., dict[str, Any] | None]
+_NOTE_MOST = 2000
+_TEXT_MOST = 4000
+_TYPES: Mapping[str, type] = {"str": str, "int": int, "bool": bool, "float": float}
+
+
+# -- the board -------------------------------------------------------------------------------------------------
+def abort(hub: Hub, desk: Desk, bench: Bench) -> None:
+    bench.abort()
+
+
+def arm(hub: Hub, desk: Desk, bench: Bench) -> None:
+    bench.submit(make_arm())
+
+
+def release(hub: Hub, desk: Desk, bench: Bench, count: int = 1) -> None:
+    bench.submit(make_release(count))
+
+
+def drip(hub: Hub, desk: Desk, bench: Bench, valve: int = 1, opening: str = "13 ms") -> None:
+    bench.submit(make_drip(valve, opening))
+
+
+def flash(hub: Hub, desk: Desk, bench: Bench, flash: int = 1, contact: str = "2 ms") -> None:
+    bench.submit(make_flash(flash, contact))
+
+
+def rinse(hub: Hub, desk: Desk, bench: Bench, valve: int = 1, duration: str = "2 s") -> None:
+    bench.submit(make_rinse(valve, duration))
+
+
+def watch(hub: Hub, desk: Desk, bench: Bench) -> None:
+    bench.submit(make_watch())
+
+
+def repeat(hub: Hub, desk: Desk, bench: Bench, shot: int, count: int = 1) -> None:
+    bench.submit(make_repeat(shot, count))
+
+
+def sweep(
+    hub: Hub, desk: Desk, bench: Bench, of: str = "flash", first: str = "", last: str = "",
+    step: str = "", repeat: int = 1, order: str = "line", rest: str = "",
+) -> None:  # fmt: skip
+    bench.submit(make_sweep(of, first, last, step, repeat, order, rest))
+
+
+def sweep_resume(hub: Hub, desk: Desk, bench: Bench, series: int = 0) -> None:
+    bench.submit(make_sweep_resume(series))
+
+
+def seek(
+    hub: Hub, desk: Desk, bench: Bench, stage: str = "", shots: int = 20, fresh: bool = False,
+    simulated_person: bool = False,
+) -> None:  # fmt: skip
+    bench.submit(make_seek(stage, shots, fresh, simulated_person))
+
+
+def check(hub: Hub, desk: Desk, bench: Bench, simulated_person: bool = False) -> None:
+    bench.submit(make_check(simulated_person))
+
+
+def calibrate(
+    hub: Hub, desk: Desk, bench: Bench, count: int = 20, gap_error: str = "0.3 mm"
+) -> None:
+    bench.submit(make_calibrate(count, gap_error))
+
+
+def answer(hub: Hub, desk: Desk, bench: Bench, question: int, value: str) -> None:
+    bench.answer(question, value)
+
+
+# -- the desk --------------------------------------------------------------------------------------------------
+def tune(hub: Hub, desk: Desk, bench: Bench, spacing: str = "", delay: str = "") -> None:
+    desk.tune(spacing or None, delay or None)
+
+
+def untune(hub: Hub, desk: Desk, bench: Bench) -> None:
+    desk.untune()
+
+
+def edit(hub: Hub, desk: Desk, bench: Bench, path: str, text: str) -> None:
+    desk.edit(path, text)
+
+
+def add_part(hub: Hub, desk: Desk, bench: Bench, part: str) -> None:
+    desk.add(part)
+
+
+def remove_part(hub: Hub, desk: Desk, bench: Bench, path: str) -> None:
+    desk.remove(path)
+
+
+def reset_rig(hub: Hub, desk: Desk, bench: Bench) -> None:
+    desk.reset()
+
+
+def dismiss(hub: Hub, desk: Desk, bench: Bench, notice: int) -> None:
+    hub.dismiss(notice)
+
+
+# -- the log ---------------------------------------------------------------------------------------------------
+def rate(hub: Hub, desk: Desk, bench: Bench, shot: int, rating: int) -> None:
+    with _open_log(bench) as log:
+        log.set_rating(shot, rating or None)
+        bench.tell_line(log, shot)
+    mark_shot(hub, shot, rating=rating or None)
+
+
+def note(hub: Hub, desk: Desk, bench: Bench, shot: int, text: str) -> None:
+    if len(text) > _NOTE_MOST:
+        raise UserError(f"the note has {len(text)} characters; at most {_NOTE_MOST}")
+    with _open_log(bench) as log:
+        log.set_note(shot, text)
+        bench.tell_line(log, shot)
+    mark_shot(hub, shot, note=text)
+
+
+def _open_log(bench: Bench) -> ShotLog:
+    from beamfall.shots import find_log
+
+    path = bench.log_path or find_log()
+    if not path.exists():
+        raise NoSuchShot("no shot has been logged yet")
+    return ShotLog.open(path)
+
+
+COMMANDS: Mapping[str, Command] = {
+    command.__name__: command
+    for command in (
+        abort, arm, release, drip, flash, rinse, watch, repeat, sweep, sweep_resume, seek, check, calibrate,
+        answer, tune, untune, edit, add_part, remove_part, reset_rig, dismiss, rate, note,
+    )
+}  # fmt: skip
+
+
+def read_arguments(command: Command, body: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the arguments of a command out of a body; raises UserError for what does not fit.
+
+    Unknown ones are refused: a page of another version must not be half understood.
+    """
+    wanted = list(inspect.signature(command).parameters.values())[3:]
+    unknown = set(body) - {one.name for one in wanted}
+    if unknown:
+        raise UserError(f"{command.__name__}: unknown {', '.join(sorted(unknown))[:80]}")
+    values: dict[str, Any] = {}
+    for one in wanted:
+        if one.name not in body:
+            if one.default is inspect.Parameter.empty:
+                raise UserError(f"{command.__name__}: {one.name} is missing")
+            continue
+        value, kind = body[one.name], _TYPES[str(one.annotation)]
+        fits = isinstance(value, kind) and (kind is bool or not isinstance(value, bool))
+        if not fits or (isinstance(value, str) and len(value) > _TEXT_MOST):
+            raise UserError(f"{command.__name__}: {one.name} must be {kind.__name__}")
+        if isinstance(value, float) and not math.isfinite(value):
+            raise UserError(f"{command.__name__}: {one.name} must be a number")
+        values[one.name] = value
+    return values

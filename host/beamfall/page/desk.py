@@ -1,0 +1,279 @@
+"""The desk: the rig's form, the plan made of it, and the timings that the user set instead. No board.
+
+Every answer comes from the library: `parse_rig` says what is wrong with a field, `make_plan` plans,
+`seek.moment` says where drop 2 and the jet would be. What is shown is on the hub, for all pages.
+"""
+
+from __future__ import annotations
+
+import threading
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from beamfall.errors import BeamfallError, UserError
+from beamfall.page import rig_form
+from beamfall.page.drawing import describe_rig, describe_trace
+from beamfall.page.hub import Hub
+from beamfall.plan.learned import find_file, load_learned
+from beamfall.rig import Rig, load_rig
+from beamfall.units import parse_duration
+
+if TYPE_CHECKING:
+    from beamfall.plan.learned import Learned
+    from beamfall.plan.result import Interval, Plan
+    from beamfall.seek.moment import Outlooks
+    from beamfall.sequence import Sequence
+
+_SPACING_MOST_S, _DELAY_MOST_S = 2.0, 4.0  # as in `rig.Aim`
+
+
+class Desk:
+    """One rig on the desk. Any thread may call; one at a time is served."""
+
+    def __init__(self, hub: Hub, rig_file: Path | None) -> None:
+        self.rig: Rig = load_rig(rig_file)
+        self.number = 0  # of the plan on the desk: what is armed is of one plan
+        self.rig_file = rig_file
+        self.plan: Plan | None = None
+        self._hub = hub
+        self._content = rig_form.read_content(rig_file)
+        self._content.setdefault("name", self.rig.name)
+        self._problems: list[tuple[str, str]] = []
+        self._spacing_s: float | None = None
+        self._delay_s: float | None = None
+        self._learned: Learned | None = None
+        self._outlooks: Outlooks | None = None
+        self._lock = threading.RLock()
+        self._planner = ThreadPoolExecutor(1, thread_name_prefix="plan")
+        self._wanted = 0
+        self._show_rig()
+
+    def start(self) -> None:
+        """Plan for the first time."""
+        self._replan()
+
+    def close(self) -> None:
+        """Let the planning thread end."""
+        self._planner.shutdown(wait=False, cancel_futures=True)
+
+    def use_board(self, board: str) -> None:
+        """Use what seeking has shown of this rig with that board."""
+        with self._lock:
+            self._load_learned(board)
+        self._replan()
+
+    def _load_learned(self, board: str) -> None:
+        self._board = board
+        try:
+            self._learned = load_learned(find_file(self.rig_file), board)
+        except BeamfallError as error:
+            self._hub.notice("caution", str(error))
+        self._outlooks = None
+
+    @property
+    def learned(self) -> Learned | None:
+        """What seeking has shown of this rig with the board that is connected."""
+        return self._learned
+
+    # -- the form --------------------------------------------------------------------------------------------
+    def edit(self, path: str, text: str) -> None:
+        """Take what was typed into a field; problems appear beside it."""
+        with self._lock:
+            self._take(rig_form.edit(self._content, path, text))
+
+    def add(self, part: str) -> None:
+        """Add a valve, beam, flash or camera."""
+        with self._lock:
+            self._take(rig_form.add(self._content, part))
+
+    def remove(self, path: str) -> None:
+        """Take one away."""
+        with self._lock:
+            self._take(rig_form.remove(self._content, path))
+
+    def reset(self) -> None:
+        """Back to what the file says."""
+        with self._lock:
+            self._take(rig_form.read_content(self.rig_file))
+
+    def _take(self, content: rig_form.Content) -> None:
+        self._content = content
+        rig, self._problems = rig_form.check(content)
+        if rig is not None and rig != self.rig:
+            self.rig = rig
+            self._outlooks = None
+            self._spacing_s = self._delay_s = None
+            self._replan()
+        self._show_rig()
+
+    def write_rig(self) -> str:
+        """The form as a rig file."""
+        with self._lock:
+            return rig_form.write_toml(self._content)
+
+    def _show_rig(self) -> None:
+        self._hub.set(
+            rig={
+                "name": self.rig.name,
+                "file": None if self.rig_file is None else str(self.rig_file),
+                "drawing": describe_rig(self.rig),
+                "form": rig_form.describe_form(self._content, self._problems),
+                "typed_name": str(self._content.get("name", "")),
+                "problems": [text for path, text in self._problems if not path],
+                "wrong": len(self._problems),
+                "rest_s": self.rig.aim.rest_s,
+            }
+        )
+
+    # -- timings ---------------------------------------------------------------------------------------------
+    def tune(self, spacing: str | None, delay: str | None) -> None:
+        """Set timings in the plan's place, texts with units; None leaves one as it is."""
+        with self._lock:
+            if spacing is not None:
+                self._spacing_s = _read_time("spacing", spacing, _SPACING_MOST_S)
+            if delay is not None:
+                self._delay_s = _read_time("flash delay", delay, _DELAY_MOST_S)
+            self._look()
+        self._replan()
+
+    def untune(self) -> None:
+        """Back to the planner's timings."""
+        with self._lock:
+            self._spacing_s = self._delay_s = None
+        self._replan()
+
+    def take_timings(self, spacing_s: float, delay_s: float) -> None:
+        """Take what a search has found."""
+        with self._lock:
+            self._spacing_s, self._delay_s = spacing_s, delay_s
+        self._replan()
+
+    @property
+    def sequence(self) -> Sequence:
+        """What would be fired; raises UserError where there is no plan."""
+        with self._lock:
+            if self.plan is None or self._problems:
+                raise UserError("there is no plan: put right what is marked in the rig form")
+            return self.plan.sequence
+
+    def tuned_rig(self, but: str) -> Rig:
+        """The rig with the timings set on the desk, but for the one that is to be swept."""
+        with self._lock:
+            rig = self._tuned_rig()
+        left_out = {"flash": "flash_delay_s", "spacing": "spacing_s"}.get(but)
+        return rig if left_out is None else rig.with_aim(**{left_out: None})
+
+    def _tuned_rig(self) -> Rig:
+        changes: dict[str, Any] = {}
+        if self._spacing_s is not None:
+            changes["spacing_s"] = self._spacing_s
+        if self._delay_s is not None:
+            changes["flash_delay_s"] = self._delay_s
+        if changes and self.plan is not None:
+            # A delay means something only with its anchor: keep the one it was set for.
+            anchor = self.plan.anchor
+            changes["anchor"] = anchor.beam if anchor.count else "release"
+            changes["anchor_count"] = anchor.count
+        return self.rig.with_aim(**changes)
+
+    # -- the plan --------------------------------------------------------------------------------------------
+    def _replan(self) -> None:
+        with self._lock:
+            self._wanted += 1
+            wanted = self._wanted
+        try:
+            self._planner.submit(self._make_plan, wanted)
+        except RuntimeError:  # closed
+            return
+
+    def _make_plan(self, wanted: int) -> None:
+        from beamfall.plan.make import make_plan
+
+        with self._lock:
+            if wanted != self._wanted:
+                return  # a newer wish is waiting
+            rig, learned = self._tuned_rig(), self._learned
+        try:
+            plan = make_plan(rig, learned=learned, traced=True)
+        except BeamfallError as error:
+            with self._lock:
+                if wanted == self._wanted:
+                    self.plan = None
+                    self.number += 1
+                    self._hub.set(plan={"problem": str(error)}, moment=None)
+            return
+        except Exception as error:
+            self._hub.notice("error", f"the planner failed: {type(error).__name__}: {error}")
+            return
+        with self._lock:
+            if wanted != self._wanted:
+                return
+            self.plan = plan
+            self.number += 1
+            self._hub.set(plan=self._describe(plan))
+            self._look()
+
+    def wait(self, timeout_s: float = 10.0) -> None:
+        """Wait until the plan is up to date."""
+        self._planner.submit(lambda: None).result(timeout_s)
+
+    def _describe(self, plan: Plan) -> dict[str, Any]:
+        content = plan.to_json()
+        return {
+            "number": self.number,
+            "kind": plan.kind,
+            "anchor": plan.anchor.describe(),
+            "spacing_ms": None if plan.spacing_s is None else plan.spacing_s * 1e3,
+            "delay_ms": plan.flash_delay_s * 1e3,
+            "stage_ms": plan.stage_s * 1e3,
+            "chance": plan.chance,
+            "tuned": self._spacing_s is not None or self._delay_s is not None,
+            "intervals": {name: item.to_json() for name, item in plan.intervals.items()},
+            "quantities": content["quantities"],
+            "anchors": content["anchors"],
+            "warnings": list(plan.warnings),
+            "assumptions": list(plan.assumptions),
+            "trace": describe_trace(plan),
+        }
+
+    def _look(self) -> None:
+        """Say where drop 2 and the jet would be at the light."""
+        from beamfall.seek.moment import Outlooks
+
+        plan = self.plan
+        if plan is None or plan.kind != "collision" or plan.spacing_s is None:
+            self._hub.set(moment=None)
+            return
+        try:
+            if self._outlooks is None:
+                self._outlooks = Outlooks(self.rig, self._learned)
+            spacing = plan.spacing_s if self._spacing_s is None else self._spacing_s
+            delay = plan.flash_delay_s if self._delay_s is None else self._delay_s
+            moment = self._outlooks.look(spacing, delay, plan.anchor)
+        except BeamfallError:
+            self._hub.set(moment=None)
+            return
+
+        def millimetres(interval: Interval | None) -> dict[str, float] | None:
+            return None if interval is None else interval.to_json()
+
+        self._hub.set(
+            moment={
+                "spacing_ms": spacing * 1e3,
+                "delay_ms": delay * 1e3,
+                "jet_mm": millimetres(moment.jet_m),
+                "drop_mm": millimetres(moment.drop_m),
+                "contact_mm": millimetres(moment.contact_m),
+                "stage_ms": millimetres(moment.stage_s),
+                "diameter_mm": moment.diameter_m * 1e3,
+                "chances": {word: round(chance, 4) for word, chance in moment.chances.items()},
+            }
+        )
+
+
+def _read_time(name: str, text: str, most_s: float) -> float:
+    seconds = parse_duration(text, key=name)
+    if not 0.0 <= seconds <= most_s:
+        raise UserError(f"{name} = {text}: expected 0 to {most_s:g} s")
+    return seconds

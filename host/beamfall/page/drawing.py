@@ -1,0 +1,137 @@
+"""Plans and shots as what the page draws: the rig to scale, where drops are when, and the timeline."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from beamfall.limits import BEAMS
+from beamfall.plot.lanes import NAMES, find_range, make_lanes, make_marks
+from beamfall.sequence import count_beam_edges
+
+if TYPE_CHECKING:
+    from beamfall.plan.result import Plan
+    from beamfall.rig import Rig
+    from beamfall.sequence import Table
+    from beamfall.shots import ShotLog, ShotRecord
+
+SCATTER_MOST = 60  # shots of a series whose edges stand behind the timeline
+
+
+def describe_rig(rig: Rig) -> dict[str, Any]:
+    """The rig's drawing, in mm; heights above the surface."""
+    return {
+        "valves": [
+            {"name": NAMES.get(v.output, v.output), "height": v.height_m * 1e3, "place": v.place_m * 1e3,
+             "bore": v.bore_m * 1e3}
+            for v in rig.valves
+        ],
+        "beams": [
+            {"name": NAMES.get(b.input, b.input), "line": b.input, "height": b.height_m * 1e3,
+             "place": b.place_m * 1e3}
+            for b in rig.beams
+        ],
+        "flashes": [NAMES.get(f.output, f.output) for f in rig.flashes],
+        "dish": {
+            "depth": rig.dish.depth_m * 1e3,
+            "diameter": None if rig.dish.diameter_m is None else rig.dish.diameter_m * 1e3,
+        },
+        "drops": rig.aim.drops,
+    }  # fmt: skip
+
+
+def first_opening_s(plan: Plan) -> float:
+    """From the release to the first valve opening."""
+    return min(row.delay_s for row in plan.sequence.rows if row.output.startswith("valve"))
+
+
+def describe_trace(plan: Plan) -> dict[str, Any] | None:
+    """Where the planned drops, the jet and the light are, on the shot's clock: ms from the release, mm."""
+    trace = plan.trace
+    if trace is None:
+        return None
+    lead = first_opening_s(plan)
+
+    def ms(times: Sequence[float]) -> list[float]:
+        return [round((t + lead) * 1e3, 4) for t in times]
+
+    def mm(heights: Sequence[float]) -> list[float]:
+        return [round(h * 1e3, 4) for h in heights]
+
+    return {
+        "drops": [
+            {"number": number, "ms": ms(times), "mm": mm(heights),
+             "edge_ms": None if edge is None else ms([edge])[0]}
+            for number, times, heights, edge in trace["drops"]
+        ],
+        "jet_ms": ms(trace["jet_times"]),
+        "jet_mm": [mm(row) for row in trace["jet"]],
+        "light_ms": ms(trace["light"]),
+        "diameter_mm": plan.quantities["drop_diameter_mm"].p50 * 1e3,
+    }  # fmt: skip
+
+
+def find_shifts(plan: Plan, table: Table, record: ShotRecord) -> list[float | None]:
+    """By how many ms each planned drop crossed the beam later than planned; None where it was not seen."""
+    hz = table.clock_hz
+    beam = record.anchor_beam or _used_beam(table)
+    trace = describe_trace(plan)
+    if trace is None:
+        return []
+    if beam is None:
+        return [None for _ in trace["drops"]]
+    edges = [(e.ticks, e.edge) for e in record.edges if e.what == beam and e.ticks is not None]
+    counted = count_beam_edges(table, beam, edges, record.counts.get("ended_ticks"))
+    shifts: list[float | None] = []
+    for drop in trace["drops"]:
+        index = drop["number"] - 1
+        seen = index < len(counted) and drop["edge_ms"] is not None
+        shifts.append(counted[index] / hz * 1e3 - drop["edge_ms"] if seen else None)
+    return shifts
+
+
+def _used_beam(table: Table) -> str | None:
+    return next((beam for beam, n in zip(BEAMS, table.awaits, strict=True) if n), None)
+
+
+def describe_timeline(record: Mapping[str, Any]) -> dict[str, Any]:
+    """The timeline of a shot (the object of `shoot --json`): lanes of bars, in ms from the release."""
+    lanes = make_lanes(record)
+    marks = make_marks(record)
+    low, high = find_range(lanes, marks)
+    return {
+        "low": low,
+        "high": high,
+        "lanes": [
+            {
+                "what": lane.what,
+                "kind": lane.what.rstrip("0123456789"),
+                "name": NAMES.get(lane.what, lane.what),
+                "planned": [[bar.start, bar.end] for bar in lane.planned],
+                "measured": [[bar.start, bar.end] for bar in lane.measured],
+                "worst_us": None if lane.worst_ms is None else lane.worst_ms * 1e3,
+                "never_due": lane.never_due,
+            }
+            for lane in lanes
+        ],
+        "marks": [{"ms": mark.time, "text": mark.text, "contact": mark.contact} for mark in marks],
+    }
+
+
+def describe_scatter(log: ShotLog, series: int, but: int | None = None) -> dict[str, Any]:
+    """The measured edges of the newest shots of a series: line -> ms, with how many shots they are of."""
+    rows = log.query(
+        "SELECT edge.what, edge.ticks * 1000.0 / sequence.clock_hz FROM edge"
+        " JOIN (SELECT id, sequence_id FROM shot WHERE series_id = ? AND id IS NOT ? AND state = 'fired'"
+        "       ORDER BY id DESC LIMIT ?) AS shot ON shot.id = edge.shot_id"
+        " JOIN sequence ON sequence.id = shot.sequence_id WHERE edge.ticks IS NOT NULL",
+        (series, but, SCATTER_MOST),
+    )
+    shots = log.query(
+        "SELECT count(*) FROM shot WHERE series_id = ? AND id IS NOT ? AND state = 'fired'",
+        (series, but),
+    )[0][0]
+    lines: dict[str, list[float]] = {}
+    for what, milliseconds in rows:
+        lines.setdefault(what, []).append(round(milliseconds, 4))
+    return {"series": series, "shots": min(int(shots), SCATTER_MOST), "lines": lines}

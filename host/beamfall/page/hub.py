@@ -1,0 +1,133 @@
+"""What all open pages see. One state, in named sections, numbered; each change is told to every page.
+
+A page that comes, or comes back, gets the whole state; after that it gets each changed section and
+each event. Any thread may change it; the pages are served by the event loop's thread.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import math
+import threading
+import time
+from collections.abc import Mapping
+from typing import Any
+
+_WAITING_MOST = (
+    500  # messages kept for a page that reads slowly; after that it gets the whole state
+)
+_NOTICES_MOST = 12
+
+
+class Subscriber:
+    """One open page: what it has not been sent yet."""
+
+    def __init__(self, loop: asyncio.AbstractEventLoop) -> None:
+        self._loop = loop
+        self.queue: asyncio.Queue[str | None] = asyncio.Queue()
+
+    def put(self, text: str) -> None:
+        """Queue a message; from any thread."""
+        with contextlib.suppress(RuntimeError):  # the loop has closed: nobody is there to read
+            self._loop.call_soon_threadsafe(self._put, text)
+
+    def _put(self, text: str) -> None:
+        if self.queue.qsize() >= _WAITING_MOST:
+            while not self.queue.empty():
+                self.queue.get_nowait()
+            self.queue.put_nowait(None)  # None: send the whole state
+        else:
+            self.queue.put_nowait(text)
+
+
+class Hub:
+    """The state and who is told of it."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._sections: dict[str, Any] = {"notices": []}
+        self._version = 0
+        self._notice = 0
+        self._subscribers: set[Subscriber] = set()
+
+    def set(self, **sections: Any) -> None:
+        """Replace sections; those that are as before are not told again."""
+        with self._lock:
+            changed = {
+                name: value
+                for name, value in ((name, clean(value)) for name, value in sections.items())
+                if name not in self._sections or self._sections[name] != value
+            }
+            if not changed:
+                return
+            self._sections.update(changed)
+            self._version += 1
+            self._tell({"version": self._version, "set": changed})
+
+    def get(self, section: str, default: Any = None) -> Any:
+        """The newest value of a section; not to be changed in place."""
+        with self._lock:
+            return self._sections.get(section, default)
+
+    def tell(self, event: str, **values: Any) -> None:
+        """Tell of something that passes: `at` is when, in ms of the time of day."""
+        with self._lock:
+            self._tell({"event": event, "at": time.time() * 1e3, **clean(values)})
+
+    def notice(self, level: str, text: str) -> None:
+        """Show people a sentence: level is good, note, caution or error."""
+        with self._lock:
+            self._notice += 1
+            entry = {"id": self._notice, "level": level, "text": text, "at": time.time() * 1e3}
+            self._sections["notices"] = [*self._sections["notices"], entry][-_NOTICES_MOST:]
+            self._version += 1
+            self._tell({"version": self._version, "set": {"notices": self._sections["notices"]}})
+
+    def dismiss(self, notice: int) -> None:
+        """Take a notice away, for all pages."""
+        self.set(notices=[entry for entry in self.get("notices") if entry["id"] != notice])
+
+    def snapshot(self) -> str:
+        """The whole state, as a message."""
+        with self._lock:
+            return _dump({"version": self._version, "all": self._sections})
+
+    def subscribe(self) -> Subscriber:
+        """Begin to tell the page that calls this from the event loop's thread."""
+        subscriber = Subscriber(asyncio.get_running_loop())
+        with self._lock:
+            self._subscribers.add(subscriber)
+        return subscriber
+
+    def unsubscribe(self, subscriber: Subscriber) -> None:
+        """Stop telling a page that has gone."""
+        with self._lock:
+            self._subscribers.discard(subscriber)
+
+    @property
+    def pages(self) -> int:
+        """How many pages are open."""
+        with self._lock:
+            return len(self._subscribers)
+
+    def _tell(self, message: Mapping[str, Any]) -> None:
+        text = _dump(message)
+        for subscriber in self._subscribers:
+            subscriber.put(text)
+
+
+def clean(value: Any) -> Any:
+    """Plain values for JSON: tuples as lists, NaN and infinities as null."""
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, Mapping):
+        return {str(key): clean(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [clean(item) for item in value]
+    return value
+
+
+def _dump(value: Mapping[str, Any]) -> str:
+    return json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)

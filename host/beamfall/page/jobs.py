@@ -1,0 +1,293 @@
+"""What can be done with the board: shots, one drop, one flash, a rinse, a watch of the beam.
+
+A job runs on the board's thread and drives the library as a command of the command line does. It
+tells how far it is by `Work.tell` and asks people by `Work.ask`; both reach all open pages.
+"""
+
+from __future__ import annotations
+
+import itertools
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from beamfall.errors import UserError
+from beamfall.units import parse_duration
+
+if TYPE_CHECKING:
+    from beamfall.page.bench import Bench
+    from beamfall.page.listening import ListeningBoard
+    from beamfall.sequence import Sequence as ShotSequence
+    from beamfall.series import Shooter
+    from beamfall.shots import ShotLog, ShotRecord
+
+_COUNT_MOST = 1000
+_ASKING_S = 0.05
+_ids = itertools.count(1)  # a page must be able to tell jobs and questions of one server apart
+
+
+@dataclass
+class Job:
+    """Something to be done: `kind` for programs, `title` for people, `run` on the board's thread."""
+
+    kind: str
+    title: str
+    run: Callable[[Work], None]
+
+
+class Work:
+    """A job under way, and what it may use."""
+
+    def __init__(self, bench: Bench, job: Job, board: ListeningBoard, log: ShotLog) -> None:
+        self.bench = bench
+        self.board = board
+        self.log = log
+        self.desk = bench.desk
+        self.hub = bench.hub
+        self.seed = bench.seed
+        self._shown: dict[str, Any] = {
+            "id": next(_ids), "kind": job.kind, "title": job.title, "state": "running", "text": "",
+            "done": 0, "of": 0, "question": None, "lines": [], "rest_until": None, "result": None,
+        }  # fmt: skip
+
+    def begin(self) -> None:
+        """Show that it has begun."""
+        self.hub.set(job=dict(self._shown))
+
+    def end(self, state: str, text: str) -> None:
+        """Show how it ended: ended, aborted or failed."""
+        self.tell(state=state, question=None, rest_until=None, **({"text": text} if text else {}))
+
+    def tell(self, **values: Any) -> None:
+        """Show more of it: `text`, `done`, `of`, `lines`, `result`."""
+        self._shown.update(values)
+        self.hub.set(job=dict(self._shown))
+
+    def add_line(self, **line: Any) -> None:
+        """Add a line to its table."""
+        self.tell(lines=[*self._shown["lines"], line])
+
+    def ask(
+        self,
+        text: str,
+        choices: Sequence[tuple[str, str]],
+        *,
+        hint: str = "",
+        cautions: Sequence[str] = (),
+        free: bool = False,
+        shot: int | None = None,
+        listen: bool = True,
+    ) -> str:
+        """Ask people and wait, while the board is listened to; the first answer of any page counts.
+
+        `choices` are (answer, words). `free`: an answer may also be typed. `shot`: its picture is shown.
+        `listen` off: what the board says meanwhile is left to whoever reads it next.
+        """
+        question = {
+            "id": next(_ids), "text": text, "hint": hint, "cautions": list(cautions), "free": free,
+            "choices": [{"value": value, "words": words} for value, words in choices], "shot": shot,
+        }  # fmt: skip
+        self.tell(question=question)
+        asked = time.monotonic()
+        while True:
+            answer = self.bench.take_answer(int(str(question["id"])))
+            if answer is not None:
+                self.tell(question=None)
+                return answer
+            if not listen:
+                self.bench.pause(_ASKING_S)
+                continue
+            self.board.pump(_ASKING_S)
+            if time.monotonic() - asked > 0.5:
+                asked = time.monotonic()
+                self.board.status()
+
+    # -- shots -----------------------------------------------------------------------------------------------
+    def begin_series(self, kind: str, settings: Mapping[str, Any]) -> Shooter:
+        """Begin a series, or go on with the one of single shots."""
+        return self.bench.shooter_for(self.board, self.log, kind, self.desk.rig, settings)
+
+    def fire(
+        self, shooter: Shooter, sequence: ShotSequence, swept: Mapping[str, Any] | None = None
+    ) -> ShotRecord:
+        """Fire one shot and show it."""
+        from beamfall.page.shown import show_shot
+
+        began = time.time()
+        try:
+            record = shooter.fire(sequence, swept=swept)
+        except BaseException:
+            # Refused, aborted, unknown: the log has a line of it all the same.
+            self._show_newest(shooter)
+            raise
+        self.hub.set(resting={"since": began * 1e3, "rest_s": self.desk.rig.aim.rest_s})
+        show_shot(self, shooter, sequence, record)
+        self.bench.tell_line(self.log, record.shot or 0)
+        return record
+
+    def _show_newest(self, shooter: Shooter) -> None:
+        newest = self.log.list_shots(limit=1, series=shooter.series)
+        if newest:
+            self.bench.tell_line(self.log, newest[0].shot)
+
+    def rest(self, shooter: Shooter, seconds: float) -> None:
+        """Rest between shots, and show until when."""
+        from beamfall.series import jitter_span
+
+        longest = (seconds + jitter_span(seconds)) / self.bench.pace
+        self.tell(rest_until=time.time() * 1e3 + longest * 1e3)
+        shooter.rest(seconds)
+        self.tell(rest_until=None)
+
+    def warm_up(self, shooter: Shooter) -> None:
+        """Let the rig's warm-up drops fall, where it asks for some."""
+        from beamfall.plan.rows import build_warm_up
+
+        aim = self.desk.rig.aim
+        drops = build_warm_up(self.desk.rig, aim.warm_up)
+        if drops is not None:
+            self.tell(text=f"{aim.warm_up} drops to warm up, without flash")
+            self.fire(shooter, drops, swept={"warm_up": aim.warm_up})
+            self.rest(shooter, aim.rest_s)
+
+
+# -- jobs ----------------------------------------------------------------------------------------------------------
+def make_arm() -> Job:
+    """Put what is planned on the board, whole and checked."""
+
+    def run(work: Work) -> None:
+        sequence = work.desk.sequence
+        work.board.arm(sequence)
+        work.bench.arm(work.board, sequence)
+
+    return Job("arm", "Arming", run)
+
+
+def make_release(count: int) -> Job:
+    """Fire what is armed, `count` times; raises UserError where nothing is, or no more than it says."""
+    if not 1 <= count <= _COUNT_MOST:
+        raise UserError(f"{count} shots: expected 1 to {_COUNT_MOST}")
+
+    def run(work: Work) -> None:
+        armed = work.bench.armed
+        if armed is None:
+            raise UserError("nothing is armed: arm first")
+        if armed.sequence != work.desk.sequence:
+            work.bench.disarm()
+            raise UserError("the timings have changed since: arm again")
+        shooter = work.begin_series("shoot", {"count": count})
+        for number in range(count):
+            if number:
+                work.rest(shooter, work.desk.rig.aim.rest_s)
+            work.tell(done=number, of=count, text=f"shot {number + 1} of {count}")
+            work.fire(shooter, armed.sequence)
+        work.tell(done=count, of=count, text="")
+
+    return Job("release", "Release" if count == 1 else f"A series of {count} shots", run)
+
+
+def make_drip(valve: int, opening: str) -> Job:
+    """One drop."""
+    seconds = parse_duration(opening, key="opening")
+
+    def run(work: Work) -> None:
+        outcome = work.board.drip(valve, seconds)
+        work.board.settle()
+        seen = [edge for edge in outcome.edges if edge.signal.kind == "beam"]
+        hz = work.board.info.clock_hz
+        work.tell(
+            text=f"The beam saw it, {seen[0].ticks / hz * 1e3:.1f} ms after the opening."
+            if seen
+            else "Nothing crossed the beam: find out why under Check."
+        )
+
+    return Job("drip", f"One drop of valve {valve}", run)
+
+
+def make_flash(flash: int, contact: str) -> Job:
+    """One flash."""
+    seconds = parse_duration(contact, key="contact")
+
+    def run(work: Work) -> None:
+        outcome = work.board.test_flash(flash, seconds)
+        work.board.settle()
+        lit = any(edge.signal.name == "light1" and edge.level for edge in outcome.edges)
+        if lit:
+            text = "The light was seen."
+        elif work.board.info.has_input(11):
+            text = (
+                "The contact closed, but the flash-seen sensor saw no light. Did you see the flash?"
+            )
+        else:
+            text = "The contact closed."
+        work.tell(text=text)
+
+    return Job("flash", f"Flash {flash}, once", run)
+
+
+def make_rinse(valve: int, duration: str) -> Job:
+    """The valve held open, after a question."""
+    seconds = parse_duration(duration, key="duration")
+
+    def run(work: Work) -> None:
+        def confirm(length_s: float) -> bool:
+            answer = work.ask(
+                f"Valve {valve} will stay open for {length_s:g} s. Is a container under it?",
+                (("yes", "It is: open the valve"), ("no", "No")),
+                cautions=("The coil warms while the valve is held open; it can burn fingers.",),
+            )
+            return answer == "yes"
+
+        if work.board.rinse(valve, seconds, confirm) is None:
+            work.tell(text="Nothing was opened.")
+        work.board.settle()
+
+    return Job("rinse", f"Rinsing valve {valve}", run)
+
+
+def make_watch() -> Job:
+    """The beams watched, edge by edge, to align them."""
+
+    def run(work: Work) -> None:
+        work.board.watch(True)
+        try:
+            work.ask(
+                "Pass something through the beam: every edge shows at once.",
+                (("stop", "Stop watching"),),
+            )
+        finally:
+            work.bench.stop_watch(work.board)
+
+    return Job("watch", "Watching the beam", run)
+
+
+def make_repeat(shot: int, count: int) -> Job:
+    """A logged shot, again, and how its edges differ from that day's."""
+    if not 1 <= count <= 100:
+        raise UserError(f"{count} times: expected 1 to 100")
+
+    def run(work: Work) -> None:
+        from beamfall.rig import Rig
+        from beamfall.shots.repeat import compare_shots, find_peers, rebuild_sequence
+
+        logged = work.log.read_shot(shot)
+        rig = work.desk.rig if logged.rig is None else Rig.from_dict(logged.rig)
+        shooter = work.bench.shooter_for(
+            work.board, work.log, "repeat", rig, {"of_shot": shot, "count": count}
+        )
+        work.bench.disarm()
+        sequence = rebuild_sequence(logged.table, f"shot {shot} again")
+        records = []
+        for number in range(count):
+            if number:
+                work.rest(shooter, rig.aim.rest_s)
+            work.tell(done=number, of=count, text=f"shot {shot} again, {number + 1} of {count}")
+            records.append(work.fire(shooter, sequence))
+        changes = compare_shots(logged.record, records, find_peers(work.log, shot))
+        work.tell(
+            done=count, of=count, text="",
+            result={"of_shot": shot, "edges": [change.to_json() for change in changes]},
+        )  # fmt: skip
+
+    return Job("repeat", f"Shot {shot} again", run)

@@ -1,0 +1,390 @@
+"""Jobs that look for something: a sweep through one timing, the search for the collision, what is wrong."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from beamfall.errors import ShotError, UserError
+from beamfall.page.jobs import Job, Work
+from beamfall.page.shown import mark_shot
+from beamfall.units import parse_duration, parse_length
+
+if TYPE_CHECKING:
+    from beamfall.faults.finder import Step as FaultStep
+    from beamfall.faults.questions import Person, Question
+    from beamfall.faults.setup import Setup
+    from beamfall.seek.answer import Answer
+    from beamfall.series import Shooter
+    from beamfall.shots import ShotRecord
+
+_MISSES_MOST = 3
+
+
+# -- sweep -----------------------------------------------------------------------------------------------------
+def make_sweep(
+    of: str, first: str, last: str, step: str, repeat: int, order: str, rest: str
+) -> Job:
+    """One timing through its range; empty texts leave the range to the planner."""
+    rest_s = parse_duration(rest, key="rest") if rest.strip() else None
+
+    def run(work: Work) -> None:
+        from beamfall.cli.sweep import _make_sweep
+
+        rig = work.desk.tuned_rig(of)
+        sweep = _make_sweep(
+            rig, work.desk.rig_file, work.board, of, first.strip() or None, last.strip() or None,
+            step.strip() or None, repeat, order, work.seed,
+        )  # fmt: skip
+        settings: dict[str, Any] = {**sweep.to_settings(), "rig": rig.to_dict()}
+        if work.board.simulated_rig is not None:
+            settings["port"] = work.board.name
+        work.bench.disarm()
+        shooter = work.begin_series("sweep", settings)
+        _fire_sweep(work, shooter, sweep, rig.aim.rest_s if rest_s is None else rest_s)
+
+    return Job("sweep", f"Sweep of the {of}", run)
+
+
+def make_sweep_resume(series: int) -> Job:
+    """Go on with a sweep that was stopped; its own settings hold. Series 0: the newest sweep."""
+
+    def run(work: Work) -> None:
+        from beamfall.cli.sweep import _go_on
+        from beamfall.rig import Rig
+        from beamfall.sweep.progress import find_series
+
+        found = find_series(work.log, series or None)
+        rig = Rig.from_dict(found.settings["rig"]) if "rig" in found.settings else work.desk.rig
+        work.bench.disarm()
+        sweep, shooter = _go_on(work.board, work.log, rig, found)
+        _fire_sweep(work, shooter, sweep, rig.aim.rest_s)
+
+    return Job("sweep", "The sweep, gone on with", run)
+
+
+def _fire_sweep(work: Work, shooter: Shooter, sweep: Any, rest_s: float) -> None:
+    from beamfall.sweep.progress import list_entries, list_open
+
+    series, total = shooter.series, len(sweep.steps)
+    work.tell(of=total, result={"series": series, "of": sweep.of})
+    left = list_open(sweep, list_entries(work.log, series))
+    if left:
+        work.warm_up(shooter)
+    first = True
+    while left:
+        for step in left:
+            if not first:
+                work.rest(shooter, rest_s)
+            first = False
+            value = f"{sweep.of} {step.value_s * 1e3:.3f} ms"
+            work.tell(text=f"step {step.index} of {total}: {value}")
+            work.fire(shooter, sweep.build(step.value_s), step.to_swept(sweep.of))
+            _show_entries(work, series, sweep.of)
+        left = list_open(sweep, list_entries(work.log, series))
+    work.tell(text="")
+
+
+def _show_entries(work: Work, series: int, of: str) -> None:
+    from beamfall.sweep.progress import list_entries
+
+    entries = sorted(list_entries(work.log, series), key=lambda e: (e.value_ms, e.repeat, e.shot))
+    fired = {entry.step for entry in entries if entry.state == "fired"}
+    work.tell(
+        done=len(fired),
+        lines=[{"value": f"{of} {entry.value_ms:.3f} ms", **entry.to_json()} for entry in entries],
+    )
+
+
+# -- seek ------------------------------------------------------------------------------------------------------
+def make_seek(stage: str, shots_most: int, fresh: bool, simulated_person: bool) -> Job:
+    """The search for the collision: a shot, a question, a better shot."""
+    from beamfall.cli.plan import read_stage
+
+    wanted_s = read_stage(stage.strip() or None)
+    if not 1 <= shots_most <= 100:
+        raise UserError(f"{shots_most} shots: expected 1 to 100")
+
+    def run(work: Work) -> None:
+        _Seek(work, wanted_s, shots_most, fresh, simulated_person).run()
+
+    return Job("seek", "Seeking the collision", run)
+
+
+class _Seek:
+    """One search under way; goes as `beamfall seek` does, with the page in the terminal's place."""
+
+    def __init__(
+        self, work: Work, wanted_s: float | None, most: int, fresh: bool, simulated_person: bool
+    ) -> None:
+        from beamfall.seek.search import Search
+
+        self.work = work
+        self.most = most
+        self.rig = work.desk.rig
+        learned = None if fresh else work.desk.learned
+        self.search = Search(self.rig, wanted_s=wanted_s, learned=learned, seed=work.seed)
+        self.person: Any = None
+        simulated = work.board.simulated_rig
+        if simulated_person and simulated is not None:
+            from beamfall.seek.person import SimulatedPerson
+
+            self.person = SimulatedPerson(simulated.seed)
+
+    def run(self) -> None:
+        work, search = self.work, self.search
+        work.bench.disarm()
+        shooter = work.begin_series("seek", {"stage_s": search.wanted_s})
+        work.tell(of=self.most)
+        work.warm_up(shooter)
+        misses, last = 0, None
+        try:
+            while not search.found and search.shots < self.most:
+                if last is not None:
+                    work.rest(shooter, self.rig.aim.rest_s)
+                last = search.propose()
+                work.tell(
+                    text=f"shot {search.shots + 1}: spacing {last.spacing_s * 1e3:.2f} ms, "
+                    f"flash {last.delay_s * 1e3:.2f} ms after its edge"
+                )
+                record = work.fire(shooter, search.build(last), {"seek": search.shots + 1})
+                misses = 0 if self._take(shooter, last, record) else misses + 1
+                if misses >= _MISSES_MOST:
+                    raise ShotError(
+                        f"{misses} shots running did not fire ({record.cause}): find out why under Check"
+                    )
+        finally:
+            if search.shots:
+                self._keep()
+        if last is not None:
+            work.tell(
+                text="",
+                result={
+                    "found": search.found, "shots": search.shots, "chance": search.chance,
+                    "spacing_ms": last.spacing_s * 1e3, "delay_ms": last.delay_s * 1e3,
+                    "by_beam": search.by_beam,
+                },
+            )  # fmt: skip
+
+    def _take(self, shooter: Shooter, proposal: Any, record: ShotRecord) -> bool:
+        from beamfall.seek.answer import read_shot
+
+        shot = read_shot(record, self.rig.beams[0].edge if self.rig.beams else "dark")
+        if record.state != "fired" or shot is None or record.shot is None:
+            return False
+        answer = self._ask(shooter, record.shot)
+        self.search.take(shot, answer)
+        note = f"seek: {answer.word}"
+        self.work.log.set_note(record.shot, note)
+        mark_shot(self.work.hub, record.shot, note=note)
+        self.work.bench.tell_line(self.work.log, record.shot)
+        self.work.add_line(
+            shot=record.shot, number=self.search.shots, answer=answer.word,
+            spacing_ms=proposal.spacing_s * 1e3, delay_ms=proposal.delay_s * 1e3,
+            chance=self.search.chance,
+        )  # fmt: skip
+        self.work.tell(done=self.search.shots)
+        return True
+
+    def _ask(self, shooter: Shooter, shot: int) -> Answer:
+        from beamfall.seek.answer import WORDS, read_answer
+
+        if self.person is not None:
+            splash = shooter.splash
+            answer: Answer = self.person.answer(
+                splash.pictures[0] if splash and splash.pictures else None
+            )
+            return answer
+        problem = ""
+        while True:
+            text = self.work.ask(
+                "What does the picture show?",
+                tuple(WORDS.items()),
+                hint=problem or "With heights where you measured them: before jet 31 mm drop 42 mm",
+                free=True,
+                shot=shot,
+            )
+            try:
+                return read_answer(text)
+            except UserError as error:
+                problem = str(error)
+
+    def _keep(self) -> None:
+        from beamfall.plan.learned import find_file, save_learned
+
+        board = self.work.board
+        board_id = board.info.unique_id.hex()
+        learned = self.search.keep(
+            board=board_id, port=board.name, simulated=board.simulated_rig is not None
+        )
+        save_learned(find_file(self.work.desk.rig_file), learned)
+        self.work.desk.use_board(board_id)
+
+
+# -- check -----------------------------------------------------------------------------------------------------
+def make_check(simulated_person: bool) -> Job:
+    """Fault finding: tests by the board, questions to the person beside the rig."""
+
+    def run(work: Work) -> None:
+        from beamfall.faults.bench import Bench
+        from beamfall.faults.checks import CHECKS
+        from beamfall.faults.finder import Finder
+        from beamfall.faults.setup import make_setup
+
+        setup = make_setup(work.desk.rig, work.desk.sequence)
+        simulated: Any = work.board.simulated_rig
+        if simulated is not None:
+            # A simulated rig's photographer may have set something else than was planned.
+            setup = replace(setup, sequence=simulated.set_by_photographer(setup.sequence))
+        person = _PagePerson(work, _simulate_person(work, setup), simulated_person)
+        work.bench.disarm()
+
+        def tell(step: FaultStep) -> None:
+            work.add_line(
+                test=step.check.what, showed=step.describe(), asked=step.asked,
+                chances=[
+                    {"cause": name, "chance": chance} for name, chance in finder.belief.rank()[:4]
+                ],
+            )  # fmt: skip
+
+        finder = Finder(
+            setup,
+            has_light=work.board.info.has_input(11),
+            has_button=work.board.info.has_input(12),
+            tell=tell,
+        )
+        finder.note_connection("opened")
+        person.begin(tuple(sorted({c.question.caution for c in CHECKS if c.question} - {""})))
+        bench = Bench(work.board, setup, person)
+        while (check := finder.choose()) is not None:
+            work.tell(text=check.what)
+            finder.make(check, bench)
+        work.board.settle()
+        finding = finder.conclude()
+        work.tell(text="", result={**finding.to_json(), "tests": len(finding.steps)})
+
+    return Job("check", "Finding out what is wrong", run)
+
+
+def _simulate_person(work: Work, setup: Setup) -> Person | None:
+    """Who can see and touch the simulated rig; None beside a real one."""
+    rig: Any = work.board.simulated_rig
+    if rig is None:
+        return None
+    from beamfall.simulation.person import SimulatedPerson
+    from beamfall.simulation.room import Room
+
+    return SimulatedPerson(
+        Room(rig), valve=setup.valve_number, beam=setup.beam_number, flash=setup.flash_number,
+        seed=rig.seed,
+    )  # fmt: skip
+
+
+class _PagePerson:
+    """Whoever sits before the page. Behind a simulated port `hands` do what is asked in the simulated room
+    and say what is to be seen there; `alone`: they answer, too."""
+
+    def __init__(self, work: Work, hands: Person | None, alone: bool) -> None:
+        self._work = work
+        self._hands = hands
+        self._alone = alone and hands is not None
+
+    def begin(self, cautions: tuple[str, ...]) -> None:
+        if not self._alone:
+            self._work.ask(
+                "The check will open the valve and fire the flash, once and again. Is everybody warned?",
+                (("ready", "Begin"),),
+                cautions=cautions,
+            )
+
+    def prepare(self, question: Question) -> None:
+        if question.before and not self._alone:
+            self._work.ask(
+                question.before,
+                (("ready", "Ready"),),
+                cautions=(question.caution,) if question.caution else (),
+            )
+        if self._hands is not None:
+            self._hands.prepare(question)
+
+    def act(self, question: Question) -> None:
+        if not self._alone:
+            # The board is listening already, and its reports wait: they belong to the test.
+            self._work.ask(question.text, (("done", "Done"),), listen=False)
+        if self._hands is not None:
+            self._hands.act(question)
+
+    def answer(self, question: Question) -> str:
+        if self._hands is None:
+            return self._work.ask(question.text, tuple(question.answers.items()))
+        seen = self._hands.answer(question)
+        if self._alone:
+            return seen
+        return self._work.ask(
+            question.text,
+            tuple(question.answers.items()),
+            hint=f"At the simulated rig: {question.answers[seen]}",
+        )
+
+    def finish(self, question: Question) -> None:
+        if question.after and not self._alone:
+            self._work.ask(question.after, (("done", "Done"),))
+        if self._hands is not None:
+            self._hands.finish(question)
+
+
+# -- calibrate -------------------------------------------------------------------------------------------------
+def make_calibrate(count: int, gap_error: str) -> Job:
+    """What the beam's edges say of the rig; kept for the planner, as `beamfall calibrate` does."""
+    error_m = parse_length(gap_error, key="gap error")
+    if not 8 <= count <= 500:
+        raise UserError(f"{count} shots: expected 8 to 500")
+
+    def run(work: Work) -> None:
+        from beamfall.calibration import calibrate, measure_drops
+        from beamfall.calibration.drops import make_drops
+        from beamfall.calibration.effect import compare_plans, keep_for_plan
+        from beamfall.cli.calibrate import _TIMES, _check, _describe, _explain, _put_first
+        from beamfall.plan.learned import find_file, load_learned, save_learned
+
+        rig, board = work.desk.rig, work.board
+        _check(rig, error_m, None)
+        work.bench.disarm()
+        sequence = make_drops(rig)
+        shooter = work.begin_series("calibrate", {"count": count})
+        for number in range(count):
+            if number:
+                work.rest(shooter, min(rig.aim.rest_s, 2.0))  # no surface has to calm down for this
+            work.tell(done=number, of=count, text="two drops, without flash")
+            work.fire(shooter, sequence)
+        work.tell(done=count, text="reckoning")
+        found = calibrate(
+            _put_first(measure_drops(work.log, [shooter.series]), rig), gap_error_m=error_m
+        )
+        board_id, kept = board.info.unique_id.hex(), find_file(work.desk.rig_file)
+        earlier = load_learned(kept, board_id)
+        learned = keep_for_plan(
+            found, board=board_id, port=board.name,
+            simulated=board.simulated_rig is not None, earlier=earlier,
+        )  # fmt: skip
+        effects = compare_plans(found, learned, earlier)
+        work.log.add_calibration(found.shots, found.to_json())
+        save_learned(kept, learned)
+        work.desk.use_board(board_id)
+        work.tell(
+            text="",
+            result={
+                "rows": [list(_describe(one)) for one in found.estimates],
+                "texts": [_explain(one) for one in found.combinations],
+                "warnings": list(found.warnings),
+                "effects": [
+                    {"name": _TIMES[one.name], "before": [v * 1e3 for v in one.before],
+                     "after": [v * 1e3 for v in one.after]}
+                    for one in effects
+                    if one.name in _TIMES
+                ],
+                "kept": str(kept),
+            },
+        )  # fmt: skip
+
+    return Job("calibrate", "Calibrating by the beam's edges", run)

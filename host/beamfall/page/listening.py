@@ -1,0 +1,87 @@
+"""A board that tells what it hears while others drive it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from beamfall.board import Board, Status
+from beamfall.events import Event
+from beamfall.link import Link, LinkTiming, Transport
+from beamfall.page.paced import PacedTransport
+
+if TYPE_CHECKING:
+    from beamfall.rig import Rig
+
+Opened = tuple[Transport, Callable[[], Transport] | None]
+Opener = Callable[["Rig | None"], Opened]
+
+
+@dataclass(frozen=True)
+class Ears:
+    """Who is told: of events as they come, of every status asked for, and that the port is gone."""
+
+    events: Callable[[list[Event]], None]
+    status: Callable[[Status], None]
+    lost: Callable[[], None]
+    poll: Callable[[], None]
+
+
+class ListeningBoard(Board):
+    """`Board` with ears; what it does is the same."""
+
+    def __init__(self, link: Link, ears: Ears) -> None:
+        self._ears = ears
+        super().__init__(link)
+
+    def pump(self, timeout_s: float) -> list[Event]:
+        events = super().pump(timeout_s)
+        if events:
+            self._ears.events(events)
+        return events
+
+    def status(self) -> Status:
+        status = super().status()
+        self._ears.status(status)
+        return status
+
+
+def make_opener(port: str | None, seed: int) -> Opener:
+    """Return what opens a port by its name, as `Board.connect` does."""
+
+    def open_port(rig: Rig | None) -> Opened:
+        from beamfall.link.open_port import open_transport
+
+        return open_transport(port, rig, seed)
+
+    return open_port
+
+
+def connect(
+    opener: Opener, rig: Rig | None, ears: Ears, *, pace: float, timing: LinkTiming | None = None
+) -> ListeningBoard:
+    """Open a port and say hello; raises as `Board.connect`."""
+    inner, reconnect = opener(rig)
+
+    def wrap(transport: Transport) -> PacedTransport:
+        simulated = getattr(transport, "rig", None) is not None
+        return PacedTransport(transport, ears.poll, pace if simulated else None)
+
+    def reopen() -> Transport:
+        assert reconnect is not None
+        ears.lost()
+        return wrap(reconnect())
+
+    link = Link(
+        wrap(inner),
+        timing=timing,
+        reconnect=None if reconnect is None else reopen,
+        acknowledge_on_receipt=False,
+    )
+    try:
+        link.open()
+        return ListeningBoard(link, ears)
+    except BaseException:
+        link.close()
+        raise

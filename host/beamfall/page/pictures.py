@@ -1,0 +1,119 @@
+"""Pictures of shots: the photograph named in the log, or what the simulated camera saw.
+
+Simulated pictures are drawn by the library into a folder beside the log. A picture is served by the
+shot's number alone: no path comes from a page, and only what reads as a picture is sent.
+"""
+
+from __future__ import annotations
+
+import io
+import sys
+import threading
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from beamfall.errors import BeamfallError, UserError
+
+if TYPE_CHECKING:
+    from beamfall.page.hub import Hub
+    from beamfall.shots import ShotLog
+    from beamfall.simulation.model import RigModel
+    from beamfall.simulation.rig import Splash
+
+_BYTES_MOST = 60_000_000
+_PIXELS_MOST = 200_000_000
+_LARGE, _SMALL = 1400, 420
+_KEPT_MOST = 400
+_painter = ThreadPoolExecutor(1, thread_name_prefix="picture")
+
+
+def simulated_file(log_path: Path, shot: int) -> Path:
+    """Where the simulated picture of a shot lies."""
+    return log_path.with_suffix(".pictures") / f"shot-{shot}.png"
+
+
+def draw_later(hub: Hub, log_path: Path, shot: int, splash: Splash, model: RigModel) -> None:
+    """Draw a simulated picture on a thread of its own, then tell the pages."""
+    _painter.submit(_draw, hub, log_path, shot, splash, model)
+
+
+def _draw(hub: Hub, log_path: Path, shot: int, splash: Splash, model: RigModel) -> None:
+    from beamfall.page.shown import mark_shot
+    from beamfall.simulation.picture import draw_picture
+
+    file = simulated_file(log_path, shot)
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        part = file.with_suffix(".part.png")
+        draw_picture(splash, model, part)
+        part.replace(file)
+    except (BeamfallError, OSError) as error:
+        hub.notice("caution", f"the simulated picture of shot {shot} could not be drawn: {error}")
+        return
+    except Exception as error:  # a drawing that fails must not be silent
+        print(f"simulated picture of shot {shot}: {type(error).__name__}: {error}", file=sys.stderr)
+        return
+    mark_shot(hub, shot, picture={"simulated": True})
+    hub.tell("picture", shot=shot)
+
+
+def find_pictures(log: ShotLog) -> dict[int, str]:
+    """Shot -> photo or simulated, for every shot that has a picture."""
+    found: dict[int, str] = {}
+    folder = log.path.with_suffix(".pictures")
+    if folder.is_dir():
+        for file in folder.glob("shot-*.png"):
+            number = file.stem.removeprefix("shot-")
+            if number.isdigit():
+                found[int(number)] = "simulated"
+    for (shot,) in log.query("SELECT id FROM shot WHERE picture IS NOT NULL"):
+        found[int(shot)] = "photo"
+    return found
+
+
+class PictureShelf:
+    """Pictures ready for a page: scaled, and re-encoded so that nothing but pixels is sent."""
+
+    def __init__(self) -> None:
+        self._kept: dict[tuple[Path, float, bool], bytes] = {}
+        self._lock = threading.Lock()
+
+    def load(self, log: ShotLog, shot: int, *, small: bool) -> bytes:
+        """A JPEG; raises UserError where there is no picture or it cannot be read, NoSuchShot."""
+        named = log.read_shot(shot).picture
+        file = Path(named) if named else simulated_file(log.path, shot)
+        try:
+            key = (file, file.stat().st_mtime, small)
+        except OSError as error:
+            raise UserError(f"shot {shot} has no picture here") from error
+        with self._lock:
+            if key in self._kept:
+                return self._kept[key]
+            data = _encode(file, _SMALL if small else _LARGE)
+            if small:
+                if len(self._kept) >= _KEPT_MOST:
+                    self._kept.pop(next(iter(self._kept)))
+                self._kept[key] = data
+            return data
+
+
+def _encode(file: Path, longest: int) -> bytes:
+    from PIL import Image, ImageOps
+
+    try:
+        if file.stat().st_size > _BYTES_MOST:
+            raise UserError(f"{file.name}: too large a picture for the page")
+        with Image.open(file, formats=("JPEG", "PNG", "TIFF", "WEBP", "BMP")) as image:
+            if image.width * image.height > _PIXELS_MOST:
+                raise UserError(f"{file.name}: too large a picture for the page")
+            image.draft("RGB", (longest, longest))
+            upright = ImageOps.exif_transpose(image).convert("RGB")
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
+        raise UserError(
+            f"{file.name} cannot be shown (a raw file?): {error}; name a JPEG of it"
+        ) from error
+    upright.thumbnail((longest, longest))
+    out = io.BytesIO()
+    upright.save(out, "JPEG", quality=82)
+    return out.getvalue()

@@ -1,0 +1,149 @@
+"""The shot log, as the page lists it. Reading and writing go through `ShotLog`, each in the caller's thread."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from beamfall.page.drawing import describe_scatter, describe_timeline
+from beamfall.page.hub import clean
+from beamfall.page.pictures import find_pictures, simulated_file
+from beamfall.page.shown import say_seen, say_shot
+from beamfall.shots import ShotLine, ShotLog
+from beamfall.shots.lines import UNKNOWN
+
+if TYPE_CHECKING:
+    from beamfall.repeatability.assess import Quantity
+
+# A line goes to the page as a list in this order: 10,000 of them are a megabyte less than as objects.
+COLUMNS = (
+    "shot", "series", "number", "time", "state", "cause", "rig", "port",
+    "anchor", "delay_ms", "spacing_ms", "rating", "note", "picture", "kind", "swept",
+)  # fmt: skip
+
+
+def list_lines(log: ShotLog) -> dict[str, Any]:
+    """Every shot of the log, newest last."""
+    pictures = find_pictures(log)
+    kinds = dict(log.query("SELECT id, kind FROM series"))
+    swept = dict(log.query("SELECT id, swept FROM shot WHERE swept IS NOT NULL"))
+    lines = [_describe(line, pictures, kinds, swept) for line in log.list_shots(limit=None)]
+    return {"columns": COLUMNS, "lines": lines, "log": str(log.path)}
+
+
+def describe_shot_line(log: ShotLog, shot: int) -> list[Any]:
+    """One line."""
+    logged = log.read_shot(shot)
+    picture = {shot: "photo"} if logged.picture else {}
+    if not picture and simulated_file(log.path, shot).exists():
+        picture = {shot: "simulated"}
+    kinds = dict(log.query("SELECT id, kind FROM series WHERE id = ?", (logged.line.series,)))
+    swept = dict(
+        log.query("SELECT id, swept FROM shot WHERE id = ? AND swept IS NOT NULL", (shot,))
+    )
+    return _describe(logged.line, picture, kinds, swept)
+
+
+def _describe(
+    line: ShotLine, pictures: Mapping[int, str], kinds: Mapping[int, str], swept: Mapping[int, str]
+) -> list[Any]:
+    per_ms = line.clock_hz / 1e3
+    anchor = f"{line.anchor_beam} edge {line.anchor_count}" if line.anchor_beam else "release"
+    return [
+        line.shot, line.series, line.number, line.begun_us / 1e3, line.shown_state, line.cause,
+        line.rig_name, line.port, anchor,
+        None if line.flash_delay_ticks is None else line.flash_delay_ticks / per_ms,
+        None if line.spacing_ticks is None else line.spacing_ticks / per_ms,
+        line.rating, line.note, pictures.get(line.shot), kinds.get(line.series, ""),
+        _say_swept(swept.get(line.shot)),
+    ]  # fmt: skip
+
+
+def _say_swept(text: str | None) -> str:
+    if not text:
+        return ""
+    import json
+
+    value = json.loads(text)
+    if "value_ms" in value:
+        return f"{value.get('of', '')} {value['value_ms']:.3f} ms"
+    return ", ".join(f"{name.replace('_', ' ')} {item}" for name, item in value.items())
+
+
+def describe_shot(log: ShotLog, shot: int) -> dict[str, Any]:
+    """Everything about one shot."""
+    logged = log.read_shot(shot)
+    record = logged.record
+    hz = record.clock_hz
+    fields = {
+        "line": describe_shot_line(log, shot),
+        "words": say_shot(record),
+        "seen": say_seen(record),
+        "board": dict(logged.board),
+        "clock_mhz": hz / 1e6,
+        "seed": record.seed,
+        "counts": dict(record.counts),
+        "unknown": record.state == UNKNOWN,
+        "picture_file": None
+        if logged.picture is None
+        else logged.picture.replace("\\", "/").split("/")[-1],
+        "timeline": describe_timeline(record.to_json()),
+        "scatter": describe_scatter(log, logged.line.series, shot),
+        "edges": [
+            {
+                "what": edge.what,
+                "edge": edge.edge,
+                "planned_ms": None if edge.planned_ticks is None else edge.planned_ticks / hz * 1e3,
+                "measured_ms": None if edge.ticks is None else edge.ticks / hz * 1e3,
+                "source": edge.source,
+            }
+            for edge in record.edges
+        ],
+        "rig": logged.rig,
+    }
+    plain: dict[str, Any] = clean(fields)
+    return plain
+
+
+def compare(log: ShotLog, first: int, second: int) -> dict[str, Any]:
+    """Two shots side by side, edge by edge, as `beamfall shots repeat` compares them."""
+    from beamfall.shots.repeat import compare_shots, find_peers
+
+    one, other = log.read_shot(first), log.read_shot(second)
+    changes = compare_shots(one.record, [other.record], find_peers(log, first))
+    return {
+        "first": describe_shot(log, first),
+        "second": describe_shot(log, second),
+        "edges": [change.to_json() for change in changes],
+    }
+
+
+def list_series(log: ShotLog) -> list[dict[str, Any]]:
+    """The series that fired, newest first."""
+    return [
+        {"series": one.series, "kind": one.kind, "time": one.begun_us / 1e3, "shots": one.shots,
+         "rig": one.rig_name}
+        for one in reversed(log.list_series(limit=200))
+        if one.shots
+    ]  # fmt: skip
+
+
+def assess(log: ShotLog, series: int) -> dict[str, Any]:
+    """Repeatability of a series: the library's assessment, with the values its charts are drawn from."""
+    from beamfall.repeatability import assess_series, read_series
+
+    assessment = assess_series(read_series(log, series))
+    content = assessment.to_json()
+    for entry, quantity in zip(content["quantities"], assessment.quantities, strict=True):
+        entry |= _chart_values(quantity)
+    plain: dict[str, Any] = clean(content)
+    return plain
+
+
+def _chart_values(quantity: Quantity) -> dict[str, Any]:
+    ewma = quantity.ewma
+    return {
+        "at_shots": list(quantity.shots),
+        "values_us": [value * 1e6 for value in quantity.values_s],
+        "average_us": [] if ewma is None else [value * 1e6 for value in ewma.values],
+    }

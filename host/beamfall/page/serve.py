@@ -1,0 +1,155 @@
+"""The server's life: its socket, its token, its address, and the browser that is opened on it."""
+
+from __future__ import annotations
+
+import secrets
+import socket
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from beamfall import __version__
+from beamfall.errors import MissingExtra, UserError
+from beamfall.page.listening import Opener
+
+
+@dataclass(frozen=True)
+class Listen:
+    """Where to listen: an address and a port, 0 for any free one."""
+
+    host: str
+    port: int
+
+
+def parse_listen(text: str) -> Listen:
+    """Read `127.0.0.1:0`, `[::1]:8080`, `localhost:8080`; raises UserError."""
+    host, mark, port = text.rpartition(":")
+    host = host.removeprefix("[").removesuffix("]")
+    if not mark or not host or not port.isascii() or not port.isdigit() or int(port) > 65535:
+        raise UserError(
+            f"--listen {text!r}: expected an address and a port, such as 127.0.0.1:8080 (port 0: any free one)"
+        )
+    if host != "localhost":
+        import ipaddress
+
+        try:
+            ipaddress.ip_address(host)
+        except ValueError as error:
+            raise UserError(
+                f"--listen {text!r}: {host!r} is no address; 127.0.0.1 for this computer alone, "
+                "0.0.0.0 for all who can reach it"
+            ) from error
+    return Listen("127.0.0.1" if host == "localhost" else host, int(port))
+
+
+def open_socket(listen: Listen) -> socket.socket:
+    """Bind; raises UserError where the address is taken or not ours."""
+    family = socket.AF_INET6 if ":" in listen.host else socket.AF_INET
+    opened = socket.socket(family, socket.SOCK_STREAM)
+    opened.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        opened.bind((listen.host, listen.port))
+    except OSError as error:
+        opened.close()
+        raise UserError(
+            f"--listen {listen.host}:{listen.port}: {error.strerror or error}; take another port, 0 for any free one"
+        ) from error
+    return opened
+
+
+class PageServer:
+    """A page for one rig on one port. `run` serves until it is stopped."""
+
+    def __init__(
+        self,
+        opener: Opener,
+        *,
+        rig_file: Path | None = None,
+        listen: Listen = Listen("127.0.0.1", 0),  # noqa: B008 - frozen
+        seed: int = 0,
+        pace: float = 1.0,
+        log_path: Path | None = None,
+        token: str | None = None,
+    ) -> None:
+        """Bind the socket and read the rig; raises UserError, RigFileError, MissingExtra."""
+        try:
+            import uvicorn
+
+            from beamfall.page.app import make_app
+        except ImportError as error:
+            raise MissingExtra(
+                f"the page takes {error.name}: pip install 'beamfall[page]'"
+            ) from error
+        from beamfall.page.bench import Bench
+        from beamfall.page.desk import Desk
+        from beamfall.page.guard import Door, own_names
+        from beamfall.page.hub import Hub
+
+        self.hub = Hub()
+        self.hub.set(page={"version": __version__, "pace": pace})
+        self.desk = Desk(self.hub, rig_file)
+        self.bench = Bench(self.hub, self.desk, opener, log_path=log_path, seed=seed, pace=pace)
+        self._socket = open_socket(listen)
+        self.door = Door(
+            token or secrets.token_urlsafe(32),
+            listen.host,
+            self._socket.getsockname()[1],
+            own_names(),
+        )
+        self._server: Any = uvicorn.Server(
+            uvicorn.Config(
+                make_app(self.hub, self.desk, self.bench, self.door),
+                log_level="warning",
+                access_log=False,
+                server_header=False,
+                proxy_headers=False,
+                ws="websockets-sansio",
+                ws_max_size=4096,
+                ws_max_queue=16,
+                h11_max_incomplete_event_size=32 * 1024,
+                timeout_graceful_shutdown=2,
+                limit_concurrency=200,
+            )
+        )
+
+    @property
+    def address(self) -> str:
+        """Where the page is, without the token."""
+        host = self.door.host
+        if host in ("0.0.0.0", "::"):
+            host = _find_own_address()
+        return f"http://{f'[{host}]' if ':' in host else host}:{self.door.port}/"
+
+    @property
+    def link(self) -> str:
+        """The address with the token, in the part that a browser does not send."""
+        return f"{self.address}#{self.door.token}"
+
+    def run(self, when_up: Callable[[], None] | None = None) -> None:
+        """Serve until Ctrl-C or `stop`; `when_up` is called once it answers."""
+        if when_up is not None:
+            threading.Thread(target=self._wait_up, args=(when_up,), daemon=True).start()
+        self._server.run(sockets=[self._socket])
+
+    def _wait_up(self, when_up: Callable[[], None]) -> None:
+        import time
+
+        while not self._server.started:
+            time.sleep(0.02)
+        when_up()
+
+    def stop(self) -> None:
+        """End `run`; from any thread."""
+        self._server.should_exit = True
+
+
+def _find_own_address() -> str:
+    """The address by which others reach this computer, as far as it knows. Nothing is sent."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # TEST-NET-1 (RFC 5737): only the route is looked up
+            return str(probe.getsockname()[0])
+        except OSError:
+            return "127.0.0.1"

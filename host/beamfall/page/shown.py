@@ -1,0 +1,70 @@
+"""The newest shot as all pages show it: its timeline, where its drops were, its picture."""
+
+from __future__ import annotations
+
+import contextlib
+from typing import TYPE_CHECKING, Any
+
+from beamfall.errors import BeamfallError
+from beamfall.page.drawing import describe_scatter, describe_timeline, describe_trace, find_shifts
+from beamfall.page.pictures import draw_later
+
+if TYPE_CHECKING:
+    from beamfall.page.jobs import Work
+    from beamfall.sequence import Sequence
+    from beamfall.series import Shooter
+    from beamfall.shots import ShotRecord
+
+
+def show_shot(work: Work, shooter: Shooter, sequence: Sequence, record: ShotRecord) -> None:
+    """Put a shot that has just ended on the hub, and have its simulated picture drawn."""
+    content = record.to_json()
+    plan = work.desk.plan
+    shifts: list[float | None] = []
+    trace = None
+    if plan is not None and plan.sequence == sequence:
+        trace = describe_trace(plan)
+        shifts = find_shifts(plan, sequence.make_table(work.board.info), record)
+    shown: dict[str, Any] = {
+        "shot": record.shot,
+        "series": shooter.series,
+        "state": record.state,
+        "cause": record.cause,
+        "line": say_shot(record),
+        "seen": say_seen(record),
+        "timeline": describe_timeline(content),
+        "scatter": describe_scatter(work.log, shooter.series, record.shot),
+        "trace": trace,
+        "shifts": shifts,
+        "picture": None,
+        "rating": None,
+        "note": "",
+    }
+    work.hub.set(shot=shown)
+    rig = work.board.simulated_rig
+    if rig is not None and shooter.splash is not None and record.shot is not None:
+        draw_later(work.hub, work.log.path, record.shot, shooter.splash, rig.model)
+
+
+def mark_shot(hub: Any, shot: int, **values: Any) -> None:
+    """Change what is shown of the newest shot, if it is that one."""
+    shown = hub.get("shot")
+    if shown is not None and shown["shot"] == shot:
+        hub.set(shot={**shown, **values})
+
+
+def say_shot(record: ShotRecord) -> str:
+    """In one line, in the words of `beamfall shoot`."""
+    from beamfall.cli.shoot import describe_record
+
+    with contextlib.suppress(BeamfallError):
+        return describe_record(record)
+    return record.state
+
+
+def say_seen(record: ShotRecord) -> str | None:
+    """What the simulated camera saw, in a word; None behind a real board."""
+    pictures = (record.truth or {}).get("pictures") or ()
+    if not (record.truth or {}).get("simulated"):
+        return None
+    return str(pictures[0]["shows"]) if pictures else "dark"

@@ -1,0 +1,123 @@
+// The bench: the rig, the timings, the moment of the light, the last shot.
+import { h, show, ms, number } from './dom.js';
+import { state, on, hear, act } from './net.js';
+import { attempt, ready } from './bar.js';
+import { makeRigDrawing } from './rigdraw.js';
+import { makeMoment } from './moment.js';
+import { makeTimeline } from './timeline.js';
+import { makeStars } from './stars.js';
+
+export function makeBench() {
+  const timeline = makeTimeline({ source: () => state.shot });
+  const view = h('div', { class: 'view bench' },
+    h('section', { class: 'panel p-rig' }, h('h2', {}, 'Rig, to scale'), makeRigDrawing()),
+    h('section', { class: 'panel p-tune' }, h('h2', {}, 'Timings'), makeTimings(), makeService()),
+    h('section', { class: 'panel p-moment' }, h('h2', {}, 'At the light'), makeMoment(), makeLast()),
+    h('section', { class: 'panel p-time' }, h('div', { class: 'row spread' }, h('h2', {}, 'Last shot'), timeline.buttons), timeline.box, timeline.words));
+  on('shot', timeline.update);
+  return view;
+}
+
+// -- timings ----------------------------------------------------------------------------------------------------
+function makeTimings() {
+  const spacing = makeTiming('spacing', 'Spacing of the openings', 'spacing');
+  const delay = makeTiming('delay', 'Flash delay', 'flash_delay_at_planned_spacing');
+  const back = h('button', { type: 'button', on: { click: () => attempt(act('untune')) } }, 'Back to the plan');
+  const words = h('span', { class: 'soft' });
+  on(['plan', 'moment'], () => {
+    const plan = state.plan;
+    back.disabled = !plan?.tuned;
+    show(words, !plan ? 'Planning …' : plan.problem ? h('span', { class: 'field-problem' }, plan.problem) : `${plan.tuned ? 'Set by hand' : 'As planned'}; the flash follows ${plan.anchor}`);
+    spacing.root.hidden = plan?.spacing_ms === null;
+    spacing.update(state.moment?.spacing_ms ?? plan?.spacing_ms, plan?.intervals?.spacing);
+    delay.update(state.moment?.delay_ms ?? plan?.delay_ms, plan?.intervals?.flash_delay_at_planned_spacing ?? plan?.intervals?.flash_delay);
+  });
+  return [h('div', { class: 'timings' }, spacing.root, delay.root), h('div', { class: 'row spread' }, words, back)];
+}
+
+function makeTiming(name, text, _interval) {
+  const label = h('label', { for: `t-${name}` }, text);
+  const field = h('input', { type: 'text', id: `t-${name}`, autocomplete: 'off', maxlength: 40, inputmode: 'decimal' });
+  const slider = h('input', { type: 'range', step: 0.05, 'aria-label': text, id: `s-${name}` });
+  const problem = h('p', { class: 'field-problem', hidden: true, id: `p-${name}` });
+  field.setAttribute('aria-describedby', `p-${name}`);
+  let value = null, sending = false, wanted = null;
+  const tell = async (spoken) => {
+    wanted = spoken;
+    if (sending) return;
+    sending = true;
+    while (wanted !== null) {   // the newest wish goes; those in between are not worth a reckoning
+      const now = wanted; wanted = null;
+      try { await act('tune', { [name]: now }); problem.hidden = true; field.removeAttribute('aria-invalid'); } catch (error) { problem.textContent = error.message; problem.hidden = false; field.setAttribute('aria-invalid', 'true'); }
+    }
+    sending = false;
+  };
+  const step = (by) => value !== null && tell(`${(Math.round((value + by) * 1000) / 1000).toFixed(3)} ms`);
+  const minus = h('button', { type: 'button', 'aria-label': `${text}: 0.5 ms less`, on: { click: () => step(-0.5) } }, '−');
+  const plus = h('button', { type: 'button', 'aria-label': `${text}: 0.5 ms more`, on: { click: () => step(0.5) } }, '+');
+  field.addEventListener('change', () => tell(field.value));
+  field.addEventListener('keydown', (event) => {
+    if (event.key === 'Enter') tell(field.value);
+    const by = { ArrowUp: 0.1, ArrowDown: -0.1, PageUp: 1, PageDown: -1 }[event.key];
+    if (by) { event.preventDefault(); step(by); }
+  });
+  slider.addEventListener('input', () => tell(`${Number(slider.value).toFixed(3)} ms`));
+  const root = h('div', { class: 'timing' }, label, h('div', { class: 'value' }, minus, field, plus), slider, problem);
+  return {
+    root, label,
+    update(fresh, interval) {
+      if (fresh === null || fresh === undefined) return;
+      value = fresh;
+      if (interval && document.activeElement !== slider) {
+        const wide = Math.max(4, interval.p95 - interval.p5);
+        slider.min = Math.max(0, Math.min(interval.p5 - wide * 0.4, fresh - 2)).toFixed(2);
+        slider.max = Math.max(interval.p95 + wide * 0.4, fresh + 2).toFixed(2);
+      }
+      if (document.activeElement !== slider) slider.value = fresh;
+      slider.setAttribute('aria-valuetext', ms(fresh));
+      if (document.activeElement !== field || problem.hidden) field.value = `${number(fresh, 2)} ms`;
+    },
+  };
+}
+
+// -- one drop, one flash ------------------------------------------------------------------------------------------
+function makeService() {
+  const opening = h('input', { type: 'text', value: '13 ms', 'aria-label': 'Opening of one drop', size: 7, maxlength: 20 });
+  const length = h('input', { type: 'text', value: '2 s', 'aria-label': 'How long to rinse', size: 5, maxlength: 20 });
+  const count = h('input', { type: 'number', value: 5, min: 1, max: 1000, 'aria-label': 'How many shots' });
+  const button = (text, f) => h('button', { type: 'button', class: 'needs-board', on: { click: () => attempt(f()) } }, text);
+  const series = button('Release a series of', () => act('release', { count: Number(count.value) }));
+  const body = h('details', { class: 'service' }, h('summary', {}, 'Series, single drop, flash, rinse, watch'),
+    h('div', { class: 'row' }, series, count, h('span', { class: 'soft' }, 'shots of what is armed')),
+    h('div', { class: 'row' }, button('One drop', () => act('drip', { opening: opening.value })), opening, button('Rinse', () => act('rinse', { duration: length.value })), length),
+    h('div', { class: 'row' }, button('One flash', () => act('flash')), button('Watch the beam', () => act('watch'))),
+    h('p', { class: 'small soft' }, 'Flashes can trigger photosensitive epilepsy: warn everybody in the room. Keep liquid away from the electronics.'));
+  const said = h('p', { class: 'soft said' });
+  on(['job', 'link', 'armed'], () => {
+    for (const one of body.querySelectorAll('.needs-board')) one.disabled = !ready();
+    series.disabled = !ready() || !state.armed;
+    const job = state.job;
+    show(said, job && ['drip', 'flash', 'rinse'].includes(job.kind) && job.text ? `${job.title}: ${job.text}` : '');
+  });
+  const edges = h('p', { class: 'small soft', 'aria-live': 'off' });
+  hear('edges', (event) => { if (event.activity === 'watch') show(edges, event.edges.slice(-4).map((e) => `${e.what} ${e.word} ${ms(e.ms, 1)}`).join(' · ')); });
+  return [body, said, edges];
+}
+
+// -- the last shot's picture ----------------------------------------------------------------------------------------
+function makeLast() {
+  const root = h('div', { class: 'last' });
+  let shown = '';
+  on('shot', () => {
+    const shot = state.shot;
+    const key = JSON.stringify([shot?.shot, shot?.picture, shot?.rating, shot?.note, shot?.state]);
+    if (key === shown) return;
+    shown = key;
+    if (!shot) { show(root, h('p', { class: 'soft' }, 'No shot yet.')); return; }
+    show(root,
+      h('div', { class: 'row spread' }, h('h3', {}, `Shot ${shot.shot}: ${shot.state}`), h('a', { href: `#log/${shot.shot}` }, 'all of it')),
+      h('div', { class: 'lastrow' }, shot.picture ? h('div', { class: 'pic' }, h('img', { src: `/shots/${shot.shot}/picture?small`, alt: `Shot ${shot.shot}${shot.seen ? `, simulated: ${shot.seen}` : ''}`, width: 320 })) : h('p', { class: 'soft' }, shot.seen ? 'The simulated picture is being drawn …' : 'The camera has the picture.'),
+      h('div', {}, shot.seen ? h('p', {}, `shows: ${shot.seen}`) : null, makeStars(shot.shot, shot.rating), shot.note ? h('p', { class: 'soft small' }, shot.note) : null)));
+  });
+  return root;
+}

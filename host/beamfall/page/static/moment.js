@@ -1,0 +1,63 @@
+// The moment of the light: where drop 2 and the jet would be then, as far as it is known. The figures are the library's.
+import { s, h, show, fit, ms, mm, number, percent } from './dom.js';
+import { state, on } from './net.js';
+
+const WORDS = [['before', 'drop 2 has not met the jet'], ['contact', 'they just touch'], ['after', 'the umbrella spreads'], ['jet', 'a jet, no drop 2'], ['nothing', 'neither'], ['missed', 'drop 2 went past']];
+
+export function makeMoment() {
+  const box = h('div', { class: 'momentbox' });
+  const words = h('p', { class: 'momentwords' });
+  const chances = h('ul', { class: 'chances' });
+
+  const redraw = fit(box, (width, height) => {
+    const m = state.moment;
+    if (!m) { show(box, h('p', { class: 'soft' }, state.plan?.problem ? '' : 'Nothing to show for this picture: there is no drop 2.')); return; }
+    const top = Math.max(40, m.jet_mm.p95 * 1.08, Math.min(m.drop_mm.p95 + m.diameter_mm, 120) * 1.06);
+    const below = 9;
+    const scale = (height - 8) / (top + below);
+    const y = (v) => 4 + (top - v) * scale;
+    const middle = width * 0.34;
+    const x = (v) => middle + v * scale;
+    const g = s('g');
+    for (let v = 0; v <= top; v += top > 80 ? 20 : 10) g.append(s('line', { x1: 0, x2: width, y1: y(v), y2: y(v), class: 'grid' }), y(v) > 16 ? s('text', { x: 4, y: y(v) - 4, class: 'ticktext' }, v === 0 ? '0 mm' : String(v)) : '');
+    g.append(s('rect', { x: 0, y: y(0), width, height: below * scale, class: 'liquid' }), s('line', { x1: 0, x2: width, y1: y(0), y2: y(0), class: 'surface' }));
+    const column = (tip, kind) => {
+      if (tip <= 0) return null;
+      const half = 2.1, foot = 8;
+      return s('path', { class: kind, d: `M${x(-foot)} ${y(0)}Q${x(-half)} ${y(tip * 0.15)} ${x(-half)} ${y(Math.max(0, tip - half))}A${half * scale} ${half * scale} 0 0 1 ${x(half)} ${y(Math.max(0, tip - half))}Q${x(half)} ${y(tip * 0.15)} ${x(foot)} ${y(0)}z` });
+    };
+    for (const part of [column(m.jet_mm.p95, 'jet far'), column(m.jet_mm.p50, 'jet mid'), column(m.jet_mm.p5, 'jet sure')]) if (part) g.append(part);
+    const radius = m.diameter_mm / 2;
+    const ball = (low, kind) => (low + m.diameter_mm < 0 ? null : s('circle', { cx: x(0), cy: y(low + radius), r: radius * scale, class: kind }));
+    for (const part of [ball(m.drop_mm.p5, 'drop faint'), ball(m.drop_mm.p95, 'drop faint'), ball(m.drop_mm.p50, 'drop planned thick')]) if (part) g.append(part);
+    const bracket = (low, mid, high, at, label, kind) => {
+      const [a, b] = [y(Math.max(low, -below)), y(Math.min(high, top))];
+      g.append(s('path', { d: `M${at} ${a}v${b - a}M${at - 5} ${a}h10M${at - 5} ${b}h10`, class: `bracket ${kind}` }), s('circle', { cx: at, cy: y(Math.max(mid, -below)), r: 4, class: `dot ${kind}` }),
+        s('text', { x: at + 9, y: Math.max(14, Math.min(y(mid) + 5, height - 6)), class: 'label' }, label));
+    };
+    const right = width * 0.53;
+    bracket(m.jet_mm.p5, m.jet_mm.p50, m.jet_mm.p95, right, `jet ${mm(m.jet_mm.p50, 0)}`, 'of-jet');
+    bracket(m.drop_mm.p5, m.drop_mm.p50, m.drop_mm.p95, width * 0.81, `drop 2`, 'of-drop');
+    g.append(s('text', { x: width * 0.81 + 9, y: Math.max(30, Math.min(y(m.drop_mm.p50) + 21, height - 2)), class: 'label' }, mm(m.drop_mm.p50, 0)));
+    show(box, s('svg', { viewBox: `0 0 ${width} ${height}`, role: 'img', 'aria-label': say(m) }, g));
+  });
+
+  on(['moment', 'plan'], () => {
+    const m = state.moment;
+    redraw();
+    if (!m) { show(words); show(chances); return; }
+    show(words, stage(m));
+    show(chances, WORDS.filter(([word]) => m.chances[word] >= 0.005).map(([word, meaning]) => {
+      const bar = h('i'); bar.style.width = `${m.chances[word] * 100}%`;
+      return h('li', {}, h('span', { class: 'word' }, word), h('span', { class: 'meter' }, bar), h('span', { class: 'figure' }, percent(m.chances[word])), h('span', { class: 'meaning soft small' }, meaning));
+    }));
+  });
+  return [box, words, chances];
+}
+
+function stage(m) {
+  if (!m.stage_ms) return 'At this spacing hardly any rig like this one lets drop 2 meet the jet.';
+  const side = (v) => `${v > 0 ? '+' : ''}${number(v, 1)}`;
+  return `Light ${side(m.stage_ms.p50)} ms from the contact; in 9 of 10 rigs like this one ${side(m.stage_ms.p5)} to ${side(m.stage_ms.p95)} ms.`;
+}
+const say = (m) => `At the light: jet ${mm(m.jet_mm.p50)} (${mm(m.jet_mm.p5)} to ${mm(m.jet_mm.p95)}), drop 2 ${mm(m.drop_mm.p50)} above the surface (${mm(m.drop_mm.p5)} to ${mm(m.drop_mm.p95)})`;

@@ -1,0 +1,76 @@
+// The state as the server has it, and the way to it. The server's state is the only one: a reload or a second page shows the same.
+
+export const state = {};
+let version = -1;
+const watchers = new Map();   // section -> functions
+const hearers = new Map();    // event -> functions
+let socket = null;
+let wait = 200;
+
+export function on(sections, f) {
+  for (const name of [sections].flat()) { if (!watchers.has(name)) watchers.set(name, new Set()); watchers.get(name).add(f); }
+  f();
+}
+export function hear(event, f) { if (!hearers.has(event)) hearers.set(event, new Set()); hearers.get(event).add(f); }
+export function emit(event, message) { for (const f of hearers.get(event) ?? []) f(message); }
+
+function changed(names) {
+  const due = new Set();
+  for (const name of names) for (const f of watchers.get(name) ?? []) due.add(f);
+  for (const f of due) f();
+}
+
+function take(message) {
+  if (message.all) {
+    for (const name of Object.keys(state)) delete state[name];
+    Object.assign(state, message.all);
+    version = message.version;
+    changed(watchers.keys());
+    emit('whole', {});
+  } else if (message.set) {
+    if (message.version <= version) return;   // it was in the whole state already
+    version = message.version;
+    Object.assign(state, message.set);
+    changed(Object.keys(message.set));
+  } else if (message.event) emit(message.event, message);
+}
+
+export async function enter(token) {
+  const answer = await fetch('/enter', { method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify({ token }) });
+  return answer.ok;
+}
+
+export async function connect() {
+  // A WebSocket does not say why it was refused; ask by GET first whether the token holds.
+  let known;
+  try { known = await fetch('/series', { cache: 'no-store' }); } catch { known = null; }
+  if (known && known.status === 403) { emit('locked', {}); return; }
+  if (!known) { retry(); return; }
+  socket = new WebSocket(`ws://${location.host}/live`);
+  socket.addEventListener('message', (event) => take(JSON.parse(event.data)));
+  socket.addEventListener('open', () => { wait = 200; emit('server', { up: true }); });
+  socket.addEventListener('close', () => { emit('server', { up: false }); retry(); });
+}
+function retry() { emit('server', { up: false }); setTimeout(connect, wait); wait = Math.min(wait * 1.6, 3000); }
+
+// Do something; resolves to the answer, or throws an Error with the library's words.
+export async function act(command, body = {}) {
+  const answer = await fetch(`/do/${command}`, { method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify(body) });
+  if (answer.status === 403) { emit('locked', {}); throw new Error(await answer.text()); }
+  const content = await answer.json().catch(() => ({ error: `the server answered ${answer.status}` }));
+  if (!answer.ok) throw new Error(content.error);
+  return content;
+}
+
+export async function get(path) {
+  const answer = await fetch(path, { cache: 'no-store' });
+  const content = await answer.json().catch(() => ({ error: `the server answered ${answer.status}` }));
+  if (!answer.ok) throw new Error(content.error);
+  return content;
+}
+
+// Abort goes the way that is open already; both ways where that one is in doubt. Aborting twice is aborting.
+export function abort() {
+  if (socket && socket.readyState === WebSocket.OPEN) socket.send('abort');
+  act('abort').catch(() => {});
+}

@@ -1,0 +1,67 @@
+"""Board, link and events as plain values with the words that people see."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from beamfall.board import Board
+    from beamfall.events import EdgesSeen
+    from beamfall.wire import WireEnum
+
+
+def describe_board(board: Board) -> dict[str, Any]:
+    """What the board says of itself."""
+    info = board.info
+    return {
+        "name": info.name,
+        "port": board.name,
+        "firmware": info.firmware,
+        "unique_id": info.unique_id.hex(),
+        "boot_id": info.boot_id,
+        "timing": info.timing.label,
+        "clock_hz": info.clock_hz,
+        "simulated": board.simulated_rig is not None,
+        "has_light": info.has_input(11),
+        "rinse_max_ms": info.rinse_max_ms,
+        "valve_max_ms": info.valve_max_us / 1e3,
+    }
+
+
+def describe_link(board: Board, round_trip_ms: float | None) -> dict[str, Any]:
+    """How good the line is. Frames are not counted on: the page would be told of each."""
+    counters = board.counters
+    bad = counters.frames_bad_total
+    health = "good" if not bad and not counters.retransmissions else "mended"
+    return {
+        "state": "up",
+        "health": health,
+        "round_trip_ms": None if round_trip_ms is None else _coarse(round_trip_ms),
+        "frames_bad": bad,
+        "retransmissions": counters.retransmissions,
+        "reconnections": counters.reconnections,
+        "restarts": counters.restarts,
+    }
+
+
+def _coarse(milliseconds: float) -> float:
+    """To 1, 2 or 5: a figure that flickers tells nobody anything."""
+    for step in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000):
+        if milliseconds <= step:
+            return step
+    return 2000
+
+
+def describe_cause(cause: WireEnum) -> dict[str, str] | None:
+    """A cause with its meaning and cure; None for none."""
+    if cause == 0:
+        return None
+    return {"word": cause.label, "meaning": cause.meaning, "cure": cause.cure}
+
+
+def describe_edges(event: EdgesSeen, clock_hz: int) -> list[dict[str, Any]]:
+    """Edges in ms from the release (of a watch: from its begin)."""
+    return [
+        {"what": edge.signal.name, "word": edge.word, "ms": edge.ticks / clock_hz * 1e3}
+        for edge in event.edges
+    ]
