@@ -17,6 +17,7 @@ _NAMES = {
     "jet_onset": "impact to jet's onset",
     "jet_rise": "jet's rise",
     "spacing": "spacing it needs",
+    "spacing_to_drop_3": "from opening 2 to opening 3",
     "flash_delay": "flash delay it needs",
     "flash_delay_at_planned_spacing": "the same at the planned spacing",
     "flash_after_first_edge": "flash after the first edge",

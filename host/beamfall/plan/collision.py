@@ -103,6 +103,8 @@ def plan_collision(
         "flash_delay_at_planned_spacing": flash,
         "jet_rise": rigs.rise_s,
     }
+    if need.third_s is not None:
+        intervals["spacing_to_drop_3"] = need.third_s - need.spacing_s
     if not main.beams:
         for name in ("nozzle_to_beam", "beam_to_surface", "flash_after_first_edge"):
             del intervals[name]

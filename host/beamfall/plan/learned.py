@@ -74,7 +74,10 @@ class Learned:
             if self.simulated
             else f"board {self.board} on {self.port}"
         )
-        return f"narrowed by {self.shots} shots with {what}, {self.when[:16].replace('T', ' ')}"
+        leave = " (--fresh leaves it out)" if self.simulated else ""
+        return (
+            f"narrowed by {self.shots} shots with {what}, {self.when[:16].replace('T', ' ')}{leave}"
+        )
 
     def to_json(self) -> dict[str, Any]:
         """Plain values for the file."""
