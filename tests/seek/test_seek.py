@@ -285,6 +285,25 @@ def test_seek_with_a_simulated_port_answers_for_itself(environment, tmp_path) ->
     assert first["flash_delay_ms"] == same["flash_delay_ms"]
 
 
+def test_a_person_answers_at_the_keyboard(environment, tmp_path) -> None:
+    picture = tmp_path / "shot.png"
+    done = subprocess.run(
+        [sys.executable, "-m", "beamfall", "seek", "--port", "sim?seed=6", "--ask", "--picture", str(picture)],
+        input="umbrella\nafter\nbefore jet 25 mm drop 40 mm\nfound\n",
+        capture_output=True, text=True, env=environment, timeout=120,
+    )  # fmt: skip
+    assert "'umbrella': expected one of before, contact" in done.stdout
+    assert done.stdout.count("What does the picture show?") == 4
+    assert "Found after 3 shots" in done.stdout
+    assert picture.is_file()
+    # with nobody at the keyboard it ends, outputs off, like any interruption
+    alone = subprocess.run(
+        [sys.executable, "-m", "beamfall", "seek", "--port", "sim?seed=6", "--ask"],
+        stdin=subprocess.DEVNULL, capture_output=True, text=True, env=environment, timeout=120,
+    )  # fmt: skip
+    assert alone.returncode == 130 and "Traceback" not in alone.stderr
+
+
 def test_what_is_learned_lies_beside_the_rig_file(environment, tmp_path) -> None:
     from beamfall.rig import EXAMPLE
 

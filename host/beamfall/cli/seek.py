@@ -35,6 +35,11 @@ def seek(
     heights: bool = typer.Option(
         False, "--heights", help="A simulated photographer measures heights too."
     ),
+    ask: bool = typer.Option(
+        False,
+        "--ask",
+        help="Answer yourself behind a simulated port too; --picture then shows each shot first.",
+    ),
     fresh: bool = typer.Option(
         False, "--fresh", help="Begin without what was learned of this rig before."
     ),
@@ -71,13 +76,16 @@ def seek(
         shooter = Shooter.begin(
             board, log, "seek", rig=rig, seed=seed, settings={"stage_s": search.wanted_s}
         )
-        run = _Run(search, shooter, _choose_person(board, heights, as_json), as_json)
+        person = _choose_person(board, heights, as_json, picture, ask)
+        run = _Run(search, shooter, person, as_json)
         run.warm_up()
-        while not search.found and search.shots < shots_most:
-            run.step()
-        if search.shots:
-            result = search.keep(board=board_id, port=board.name, simulated=simulated)
-            save_learned(kept, result)
+        try:
+            while not search.found and search.shots < shots_most:
+                run.step()
+        finally:  # also after Ctrl-C or a lost board: what pictures have shown stays true
+            if search.shots:
+                result = search.keep(board=board_id, port=board.name, simulated=simulated)
+                save_learned(kept, result)
         if picture is not None:
             run.draw(picture)
     return run.finish(kept, picture)
@@ -92,13 +100,24 @@ def _refuse_picture(board: Board) -> None:
     )
 
 
-def _choose_person(board: Board, heights: bool, as_json: bool) -> Callable[[Any], Answer]:
-    if board.simulated_rig is None:
+def _choose_person(
+    board: Board, heights: bool, as_json: bool, picture: Path | None, ask: bool
+) -> Callable[[Any], Answer]:
+    rig = board.simulated_rig
+    if rig is None or ask:
         stream = sys.stderr if as_json else sys.stdout
-        return lambda _: _ask(stream)
+
+        def answer(splash: Any) -> Answer:
+            if rig is not None and picture is not None:
+                from beamfall.simulation.picture import draw_picture
+
+                draw_picture(splash, rig.model, picture)
+            return _ask(stream)
+
+        return answer
     from beamfall.seek.person import SimulatedPerson
 
-    person = SimulatedPerson(board.simulated_rig.seed, heights)
+    person = SimulatedPerson(rig.seed, heights)
     return lambda splash: person.answer(splash.pictures[0] if splash and splash.pictures else None)
 
 
