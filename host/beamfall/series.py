@@ -26,7 +26,7 @@ _UNSURE = (
 
 
 JITTER_SHARE = 0.4  # of the rest, on top of it
-JITTER_LEAST_S = 1.5  # cameras stamp whole seconds
+JITTER_LEAST_S = 2.5  # cameras stamp whole seconds; with less, a shift by one shot fits too well
 _SHORT_REST_S = 0.5  # below this nobody means to tell the pictures apart by their times
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from beamfall.cli import shots_export, shots_keep, shots_repeat
+from beamfall.cli import photographs, shots_export, shots_keep, shots_repeat
 from beamfall.cli.open_log import NOTHING_YET, open_log
 
 if TYPE_CHECKING:
@@ -95,6 +95,8 @@ app.command("rate")(shots_keep.rate)
 app.command("picture")(shots_keep.picture)
 app.command("export")(shots_export.export)
 app.command("repeat")(shots_repeat.repeat)
+app.command("match")(photographs.match)
+app.command("sheet")(photographs.sheet)
 
 
 def _describe_line(line: ShotLine) -> tuple[str, ...]:

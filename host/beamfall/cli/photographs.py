@@ -1,0 +1,214 @@
+"""`beamfall shots match` and `beamfall shots sheet`: photographs and their shots."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from beamfall.cli.open_log import choose_series, open_log
+
+if TYPE_CHECKING:
+    from beamfall.photographs import CameraMatch, Folder, Pair
+    from beamfall.photographs.clock import ClockFit
+    from beamfall.photographs.match import TakenShot
+    from beamfall.shots import ShotLog
+
+_NEWEST = 3000  # shots looked at where no series is named
+
+
+def match(
+    folder: Path = typer.Argument(..., help="Folder with the pictures, and those below it."),
+    series: list[int] = typer.Option(
+        [],
+        "--series",
+        help=f"Only shots of this series; may be repeated. Without it: the newest {_NEWEST}.",
+    ),
+    store: bool = typer.Option(True, help="Write the pictures' names into the log."),
+    copies: Path | None = typer.Option(
+        None, "--copies", help="Also copy the matched pictures into this folder, named by shot."
+    ),
+    sidecars: bool = typer.Option(
+        False, "--sidecars", help="Also write PICTURE.shot.json beside each matched picture."
+    ),
+    as_json: bool = typer.Option(False, "--json", help="Everything as one JSON object."),
+) -> int:
+    """Find each picture's shot by the pattern of capture times. The camera's clock may be off by years.
+
+    Where two offsets of the clock fit alike nothing is paired. Pictures are never altered.
+    """
+    from beamfall.photographs import match_pictures, read_folder
+    from beamfall.photographs.keep import copy_pictures, write_sidecars
+
+    with open_log(to_write=store) as log:
+        shots = _read_shots(log, series)
+        found = read_folder(folder)
+        cameras = match_pictures(found.pictures, shots)
+        pairs = _choose_pairs(cameras)
+        stored = _store(log, pairs, cameras) if store and pairs else 0
+        wrote = write_sidecars(log, pairs) if sidecars and pairs else 0
+        copied = copy_pictures(pairs, copies) if copies is not None and pairs else 0
+    if as_json:
+        from beamfall.cli.output import print_json
+
+        print_json(
+            {
+                "folder": str(folder),
+                "pictures": len(found.pictures),
+                "twins": found.twins,
+                "problems": list(found.problems),
+                "shots": len(shots),
+                "stored": stored,
+                "cameras": [camera.to_json() for camera in cameras],
+            }
+        )
+    else:
+        _print(found, cameras, len(shots))
+        if stored:
+            print(
+                f"\n{stored} pictures named in the log; look at them: beamfall shots sheet --out sheet.html"
+            )
+        if wrote:
+            print(f"{wrote} sidecars written beside the pictures")
+        if copied:
+            print(f"{copied} copies in {copies}")
+    return 0 if pairs else 1
+
+
+def _read_shots(log: ShotLog, series: list[int]) -> list[TakenShot]:
+    from beamfall.errors import NoSuchShot
+    from beamfall.photographs.match import TakenShot
+
+    chosen = [choose_series(log, one) for one in series]
+    where = f"series_id IN ({', '.join('?' * len(chosen))})" if chosen else "1"
+    rows = log.query(
+        f"SELECT id, begun_us FROM shot WHERE {where} AND state != 'not-released'"
+        " ORDER BY id DESC LIMIT ?",
+        (*chosen, -1 if chosen else _NEWEST),
+    )
+    if not rows:
+        raise NoSuchShot("no shot to match pictures with; `beamfall shots list`")
+    return [TakenShot(shot, begun_us / 1e6) for shot, begun_us in reversed(rows)]
+
+
+def _choose_pairs(cameras: list[CameraMatch]) -> list[Pair]:
+    """One picture a shot: of two cameras, that with the most pairs."""
+    chosen: dict[int, Pair] = {}
+    for camera in cameras:
+        for pair in camera.pairs:
+            chosen.setdefault(pair.shot, pair)
+    return [chosen[shot] for shot in sorted(chosen)]
+
+
+def _store(log: ShotLog, pairs: list[Pair], cameras: list[CameraMatch]) -> int:
+    by_hand = {
+        row[0]
+        for row in log.query(
+            "SELECT id FROM shot WHERE picture IS NOT NULL AND picture_match IS NULL"
+        )
+    }
+    clocks = {str(pair.picture.path): camera.clock for camera in cameras for pair in camera.pairs}
+    entries: dict[int, Any] = {}
+    for pair in pairs:
+        clock = clocks[str(pair.picture.path)]
+        if pair.shot in by_hand or clock is None:
+            continue
+        how = {
+            "taken": pair.picture.taken,
+            "offset_s": round(clock.best.offset_s, 3),
+            "drift_ppm": round(clock.best.drift * 1e6, 1),
+            "probability": round(pair.probability, 6),
+        }
+        entries[pair.shot] = (str(pair.picture.path.resolve()), how)
+    log.set_pictures(entries)
+    return len(entries)
+
+
+def _print(found: Folder, cameras: list[CameraMatch], shots: int) -> None:
+    twins = f", {found.twins} of them also in another format" if found.twins else ""
+    print(f"{len(found.pictures)} pictures{twins}, {shots} shots")
+    for problem in found.problems[:10]:
+        print(f"  left out: {problem}")
+    if len(found.problems) > 10:
+        print(f"  left out: {len(found.problems) - 10} more")
+    edited = sum(one.edited for one in found.pictures)
+    if edited:
+        print(f"  {edited} have only the time of their last change: edited files may not match")
+    for camera in cameras:
+        print()
+        _print_camera(camera)
+
+
+def _print_camera(camera: CameraMatch) -> None:
+    name = camera.camera or "camera with no name"
+    clock = camera.clock
+    if camera.refusal is not None or clock is None:
+        print(f"{name}: not matched: {camera.refusal}.")
+        print(
+            "  Nothing was paired: a guess would name wrong pictures. More shots, a camera that "
+            "stamps decimals of a\n  second, or fewer other pictures in the folder help; evenly spaced "
+            "shots can never be told apart."
+        )
+        return
+    from beamfall.cli.output import print_table
+
+    rival = clock.rival
+    print(
+        f"{name}: its clock is {_say_offset(clock.best.offset_s)} against the log's, "
+        f"{_say_drift(clock.best)};\n  that fits {clock.best.pairs} shots"
+        + (f", the next best offset fits {rival.pairs}" if rival is not None else "")
+        + f"; confidence {_say_share(clock.confidence)}"
+    )
+    certain = sum(pair.is_certain for pair in camera.pairs)
+    likely = len(camera.pairs) - certain
+    print(
+        f"  {certain} pairs certain, {likely} likely; {len(camera.extra)} pictures show no shot, "
+        f"{len(camera.unclear)} fit more than one, {len(camera.missing)} shots have no picture\n"
+    )
+    print_table(
+        ("shot", "picture", "taken", "sure"),
+        [
+            (str(pair.shot), pair.picture.path.name, pair.picture.taken,
+             "certain" if pair.is_certain else _say_share(pair.probability))
+            for pair in camera.pairs
+        ],
+        numeric=("shot",),
+    )  # fmt: skip
+
+
+def _say_share(share: float) -> str:
+    return "above 99.99 %" if share > 0.9999 else f"{100 * share:.2f} %"
+
+
+def _say_drift(fit: ClockFit) -> str:
+    if fit.drift_error > 3e-5:
+        return "its drift too small to be seen in so short a time"
+    return f"drift {fit.drift * 1e6:+.0f} ± {max(1.0, fit.drift_error * 1e6):.0f} ppm"
+
+
+def _say_offset(seconds: float) -> str:
+    sign = "-" if seconds < 0 else "+"
+    rest = abs(seconds)
+    days, rest = divmod(rest, 86400.0)
+    hours, rest = divmod(rest, 3600.0)
+    minutes, rest = divmod(rest, 60.0)
+    text = f"{int(hours)}:{int(minutes):02d}:{rest:04.1f}"
+    return f"{sign}{int(days)} days {text}" if days else f"{sign}{text}"
+
+
+def sheet(
+    out: Path = typer.Option(..., "--out", help="HTML file to write."),
+    series: int | None = typer.Option(None, "--series", help="Which series; the newest one."),
+    width: int = typer.Option(
+        320, "--width", min=80, max=1200, help="Width of a thumbnail in pixels."
+    ),
+) -> None:
+    """Write a contact sheet: one HTML file with thumbnails, timings and ratings, sortable by what was swept."""
+    from beamfall.photographs.sheet import write_sheet
+
+    with open_log() as log:
+        made = write_sheet(log, choose_series(log, series), out, width)
+    print(f"{made.shots} shots, {made.pictures} with a picture: {out}")
+    for problem in made.problems[:10]:
+        print(f"  no thumbnail: {problem}")
