@@ -26,6 +26,7 @@ _COMMANDED = const(0)  # mark of an output's stamp: taken right behind the comma
 _REHEARSALS = const(3)
 _REHEARSAL_US = const(12000)
 _APART_US = const(3000)
+_WORTH_US = const(120)  # an alarm for less than this would be late itself
 _GRACE_US = const(500)  # so long after its time nobody else will play an event
 _SETTLE_US = const(60)  # an edge just before the end of a dwell has had its interrupt by then
 
@@ -87,6 +88,7 @@ class Player:
         self._again = False
         self._inputs = (None, None)
         self._alarm = None
+        self.busy_us = 0  # the longest it waits for one event: none may come in before that one
         self.ahead = 0  # an alarm is set so long before its event
         self._begun = 0
         self._longest = 0  # from an alarm's call to the last stretch
@@ -121,6 +123,7 @@ class Player:
         self._tracks = 0
         # Half as much again: what is measured here is a board that has nothing else to do.
         self.ahead = (self._longest + self._alarm.late_us) * 3 // 2 + self._lead
+        self.busy_us = self.ahead + _WORTH_US
 
     # -- outputs -----------------------------------------------------------------------------------------------
     def outputs_off(self):
@@ -314,7 +317,7 @@ class Player:
                     continue
                 return
             wait = when - (ticks_us() - self.zero & _MASK)
-            if wait > self.ahead:
+            if wait > self.ahead + _WORTH_US:
                 self._alarm.set(wait - self.ahead)
                 return
             if self._next < _DWELL:

@@ -83,8 +83,8 @@ class Port:
         self._alarm = Alarm(player.serve)
         player.connect(self._alarm, self._beams)
         # While the player waits for one row, none may come in before it.
-        self.earliest_ticks = max(profile.EARLIEST_US, player.ahead + _ENTER_US)
-        self.earliest_beam_ticks = max(profile.EARLIEST_BEAM_US, player.ahead + _ENTER_US)
+        self.earliest_ticks = max(profile.EARLIEST_US, player.busy_us + _ENTER_US)
+        self.earliest_beam_ticks = max(profile.EARLIEST_BEAM_US, player.busy_us + _ENTER_US)
 
     # -- what the board turned out to have ---------------------------------------------------------------------
     @property

@@ -101,25 +101,27 @@ def measure(shots: int, load: bool, quiet_s: float = 25.0) -> dict[str, Any]:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         stage_firmware(folder / "files", collect_often=load)
-        with emulated_board(folder, folder / "files") as (url, result):
-            with Board.connect(url, timing=LinkTiming(first_s=10, longest_s=30, hello_tries=8)) as board:
-                info = board.info
-                for number in range(shots):
-                    ticket = board.arm(make_series())
-                    board.release(ticket)
-                    if not load:
-                        time.sleep(quiet_s)  # idle means that the host asks nothing either
-                    while load and board.status().activity.name == "shot":
-                        pass
-                    outcome = board.wait_for(ticket)
-                    board.settle()
-                    done = outcome.done
-                    print(
-                        f"shot {number}: {done.cause.name}, {done.edges} edges, lost {done.edges_lost}, "
-                        f"late {done.rows_late}, worst {done.worst_late_ticks}",
-                        file=sys.stderr, flush=True,
-                    )  # fmt: skip
-                    outcomes.append(outcome)
+        with (
+            emulated_board(folder, folder / "files") as (url, result),
+            Board.connect(url, timing=LinkTiming(first_s=10, longest_s=30, hello_tries=8)) as board,
+        ):
+            info = board.info
+            for number in range(shots):
+                ticket = board.arm(make_series())
+                board.release(ticket)
+                if not load:
+                    time.sleep(quiet_s)  # idle means that the host asks nothing either
+                while load and board.status().activity.name == "shot":
+                    pass
+                outcome = board.wait_for(ticket)
+                board.settle()
+                done = outcome.done
+                print(
+                    f"shot {number}: {done.cause.name}, {done.edges} edges, lost {done.edges_lost}, "
+                    f"late {done.rows_late}, worst {done.worst_late_ticks}",
+                    file=sys.stderr, flush=True,
+                )  # fmt: skip
+                outcomes.append(outcome)
     names = {signal: int(pin) for pin, signal in result["scenario"]["outputs"].items()}
     beam = next(int(pin) for pin, signal in result["scenario"]["inputs"].items() if signal == 9)
     return analyse(result["transitions"], names, beam, outcomes) | {
