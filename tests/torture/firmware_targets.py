@@ -10,7 +10,6 @@ import binascii
 import hashlib
 import struct
 
-from beamfall_board import cobs
 from beamfall_board import wire_definition as wire
 from beamfall_board.board import Board
 from beamfall_board.framing import FrameReader
@@ -32,9 +31,18 @@ def make_frame(message, session, number, payload, protocol=wire.PROTOCOL):
     """Return a frame with a right CRC and its delimiter, whatever its header says."""
     body = struct.pack("<BBHI", protocol, message, session, number) + payload
     body += struct.pack("<I", binascii.crc32(body) & 0xFFFFFFFF)
-    out = bytearray(len(body) + len(body) // 254 + 2)
-    length = cobs.encode_into(body, len(body), out)
-    return bytes(out[:length]) + b"\0"
+    out = b""
+    chunks = body.split(b"\0")
+    last = len(chunks) - 1
+    for i in range(last + 1):
+        chunk = chunks[i]
+        while len(chunk) >= 254:
+            out += b"\xff" + chunk[:254]
+            chunk = chunk[254:]
+            if not chunk and i == last:
+                return out + b"\0"
+        out += bytes([len(chunk) + 1]) + chunk
+    return out + b"\0"
 
 
 # -- the decoder alone -----------------------------------------------------------------------------------------

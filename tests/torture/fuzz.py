@@ -55,7 +55,7 @@ def main() -> int:
 
     for folder in (HERE, TOP / "firmware", TOP / "host"):
         sys.path.insert(0, str(folder))
-    watched = ["beamfall.wire", "beamfall.link", "beamfall_board", "ports", "firmware_targets"]
+    watched = ["beamfall.wire", "beamfall.link", "beamfall_board", "ports"]
     with atheris.instrument_imports(include=watched):
         import targets
     target = targets.TARGETS[options.target]

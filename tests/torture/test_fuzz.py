@@ -88,3 +88,17 @@ def test_the_fuzzer_can_fail(monkeypatch: pytest.MonkeyPatch) -> None:
     with pytest.raises(firmware_targets.Broken):
         # One row of valve 1, 251 ms wide; its release; time.
         targets.fuzz_board(bytes([5, 0, 0, 0, 250, 1, 0, 0, 0, 0, 1, 6, 3, 255, 0]))
+
+
+def test_the_fuzzers_own_frames_are_right() -> None:
+    """They are made without the code under test, which is slow when it is watched."""
+    from beamfall.wire import Frame, encode_frame
+
+    for size in (0, 1, 230, 241, 242, 243, 300, 508, 520):
+        for fill in (b"\x00", b"\x01", b"\x01" * 253 + b"\x00"):
+            payload = (fill * 600)[:size]
+            if size <= 240:
+                frame = encode_frame(Frame(1, 7, 0x1234, 0x01020304, payload), targets.DEFINITION)
+                assert firmware_targets.make_frame(7, 0x1234, 0x01020304, payload) == frame
+            else:
+                assert 0 not in firmware_targets.make_frame(7, 0x1234, 1, payload)[:-1]
