@@ -27,6 +27,8 @@ _UNSURE = (
 
 JITTER_SHARE = 0.4  # of the rest, on top of it
 JITTER_LEAST_S = 2.5  # cameras stamp whole seconds; with less, a shift by one shot fits too well
+_SETTLE_S = 0.3
+_SETTLE_LOOKS = 5  # without a report, while the board says that it keeps some
 _SHORT_REST_S = 0.5  # below this nobody means to tell the pictures apart by their times
 
 
@@ -138,6 +140,7 @@ class Shooter:
             truth=truth,
         )
         self.log.complete_shot(shot, record, link=describe_link(self.board))
+        _log_unclaimed(self.board, self.log)
         self.board.settle()
         return record
 
@@ -179,10 +182,32 @@ def jitter_span(rest_s: float) -> float:
 def settle_earlier(board: Board, log: ShotLog) -> list[int]:
     """Complete shots whose program ended before their outcome came, from what the board still holds of them.
 
-    Returns their ids. Outcomes of shots that are not in the log (the button's) are left to the caller of
-    `Board.take_outcomes`, which this empties: they are logged as a series of their own.
+    Returns their ids. A shot that is under way is waited for. Shots that were written down and, as the board's
+    count of releases shows, never released are marked so. Outcomes that belong to no shot of the log (the
+    button's) are dropped.
     """
-    board.pump(0.0)
+    settled: list[int] = []
+    quiet = 0
+    while True:
+        status = board.status()
+        running = status.activity.name == "shot"
+        if not status.reports_kept and not running:
+            break
+        # Only as many reports are on the way as fit the window: log what came, acknowledge, ask for more.
+        events = board.pump(_SETTLE_S)
+        settled += _log_unclaimed(board, log)
+        board.settle()
+        quiet = 0 if events or running else quiet + 1
+        if quiet >= _SETTLE_LOOKS:
+            break
+    info = board.info
+    for shot in log.find_never_released(info.unique_id, status.boot_id, status.last_release):
+        log.cancel_shot(shot, "program-ended")
+    return settled
+
+
+def _log_unclaimed(board: Board, log: ShotLog) -> list[int]:
+    """Complete the shots of the log that outcomes nobody waits for belong to."""
     settled: list[int] = []
     for outcome in board.take_outcomes():
         if outcome.done.activity.name != "shot":
@@ -194,7 +219,6 @@ def settle_earlier(board: Board, log: ShotLog) -> list[int]:
         record = make_record(table, outcome, timing=board.info.timing.label, shot=shot)
         log.complete_shot(shot, record, link=describe_link(board))
         settled.append(shot)
-    board.settle()
     return settled
 
 

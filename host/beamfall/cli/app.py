@@ -14,6 +14,7 @@ from beamfall.cli import (
     plan,
     ports,
     repeatability,
+    report,
     seek,
     sequence,
     service,
@@ -58,6 +59,7 @@ app.command("plan")(plan.plan)
 app.command("seek")(seek.seek)
 app.command("sweep")(sweep.sweep)
 app.command("calibrate")(calibrate.calibrate)
+app.command("report")(report.report)
 app.command("repeatability")(repeatability.repeatability)
 app.command("ports")(ports.show_ports)
 app.add_typer(board.app, name="board")

@@ -311,15 +311,30 @@ class ShotLog:
         return tuple(EdgeRecord(*row) for row in rows)
 
     def find_begun(self, unique_id: bytes, boot_id: int, release: int) -> int | None:
-        """Return the begun shot that a board's late report belongs to, or None."""
+        """Return the begun shot that a board's late report belongs to, or None.
+
+        None also where that release has its outcome already: the report is a repeat.
+        """
         with explain_errors(self.path):
-            row = self._connection.execute(
+            rows = self._connection.execute(
+                "SELECT shot.id, state FROM shot JOIN board ON board.id = shot.board_id"
+                " WHERE release_number = ? AND boot_id = ? AND board.unique_id = ? AND state != ?"
+                " ORDER BY shot.id DESC",
+                (release, boot_id, unique_id.hex(), NOT_RELEASED),
+            ).fetchall()
+        if not rows or any(state != BEGUN for _, state in rows):
+            return None
+        return int(rows[0][0])
+
+    def find_never_released(self, unique_id: bytes, boot_id: int, last_release: int) -> list[int]:
+        """Return begun shots that the board in this life has surely not released: their number is yet to come."""
+        with explain_errors(self.path):
+            rows = self._connection.execute(
                 "SELECT shot.id FROM shot JOIN board ON board.id = shot.board_id"
-                " WHERE release_number = ? AND boot_id = ? AND board.unique_id = ? AND state = ?"
-                " ORDER BY shot.id DESC LIMIT 1",
-                (release, boot_id, unique_id.hex(), BEGUN),
-            ).fetchone()
-        return None if row is None else int(row[0])
+                " WHERE state = ? AND boot_id = ? AND board.unique_id = ? AND release_number > ?",
+                (BEGUN, boot_id, unique_id.hex(), last_release),
+            ).fetchall()
+        return [int(row[0]) for row in rows]
 
     def query(
         self, select: str, values: Mapping[str, Any] | Sequence[Any] = ()

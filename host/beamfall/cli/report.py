@@ -1,0 +1,21 @@
+"""`beamfall report`: a series as a page that someone else can read."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import typer
+
+from beamfall.cli.open_log import choose_series, open_log
+
+
+def report(
+    out: Path = typer.Option(..., "--out", help="Folder for the page and its plots."),
+    series: int | None = typer.Option(None, "--series", help="Which series; the newest one."),
+) -> None:
+    """Write a report of a series: timeline, scatter, control charts, sweep, photographs, all shots."""
+    from beamfall.report import write_report
+
+    with open_log() as log:
+        written = write_report(log, choose_series(log, series), out)
+    print(f"{written.files[0]} with {len(written.files) - 1} plots and pictures beside it")

@@ -1,0 +1,303 @@
+"""Writing the report: a page and its plots into a folder."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from beamfall.errors import NoSuchShot, PictureError, UserError
+from beamfall.photographs.sheet import Card, fill_page, read_cards
+from beamfall.report.plots import SweptShot, draw_scatter, draw_sweep
+
+if TYPE_CHECKING:
+    from beamfall.repeatability import Assessment
+    from beamfall.shots import LoggedShot, ShotLog
+
+_PICTURES_MOST = 12
+_THUMBNAIL = 480
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """What was written: the page first, then the plots."""
+
+    files: tuple[Path, ...]
+
+
+def write_report(log: ShotLog, series: int, folder: Path) -> Report:
+    """Write `index.html` and its plots into `folder`, made where needed.
+
+    Raises NoSuchShot where the series has no shot, UserError where the folder cannot be written to.
+    """
+    cards, orders = read_cards(log, series)
+    if not cards:
+        raise NoSuchShot(f"series {series} has no shot to report on; `beamfall shots list`")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        return _write(log, series, folder, cards, orders)
+    except (OSError, ValueError) as error:
+        if isinstance(error, UserError):
+            raise
+        raise UserError(f"{folder} cannot be written to ({error})") from error
+
+
+def _write(
+    log: ShotLog, series: int, folder: Path, cards: Sequence[Card], orders: Sequence[str]
+) -> Report:
+    best = _choose_shot(cards)
+    logged = log.read_shot(best.shot)
+    assessment = _assess(log, series)
+    files: list[Path] = []
+
+    def save(figure: Any, name: str) -> str:
+        file = folder / name
+        figure.savefig(file, dpi=120)
+        files.append(file)
+        return name
+
+    sections = [_describe_setup(log, series, logged, cards)]
+    sections.append(_draw_timeline(logged, best, save))
+    if assessment is not None:
+        sections.append(_describe_scatter(assessment, save))
+    sections.append(_describe_sweep(log, cards, orders, save))
+    sections.append(_show_pictures(cards, folder, files))
+    sections.append(_list_shots(cards))
+    title = f"Series {series}"
+    page = folder / "index.html"
+    page.write_text(
+        fill_page(
+            Path(__file__).with_name("report.html"),
+            title=title,
+            summary=_summarise(cards, assessment),
+            sections="\n".join(section for section in sections if section),
+            made=datetime.now(UTC).astimezone().strftime("%Y-%m-%d %H:%M"),
+        ),
+        encoding="utf-8",
+    )
+    return Report((page, *files))
+
+
+def _choose_shot(cards: Sequence[Card]) -> Card:
+    """The shot to show: the best rated, else the middle one of those that fired."""
+    rated = [card for card in cards if card.rating is not None]
+    if rated:
+        return max(rated, key=lambda card: card.rating or 0)
+    fired = [card for card in cards if card.state == "fired"] or list(cards)
+    return fired[len(fired) // 2]
+
+
+def _assess(log: ShotLog, series: int) -> Assessment | None:
+    from beamfall.repeatability import assess_series, read_series
+
+    try:
+        return assess_series(read_series(log, series))
+    except NoSuchShot:
+        return None  # no shot of it was completed
+
+
+def _summarise(cards: Sequence[Card], assessment: Assessment | None) -> str:
+    fired = sum(card.state == "fired" for card in cards)
+    text = [f"<p>{fired} of {len(cards)} shots fired."]
+    if assessment is not None:
+        arrivals = [
+            q for q in assessment.quantities if q.name == "arrival" and q.spread is not None
+        ]
+        if arrivals and arrivals[-1].spread is not None:
+            last = arrivals[-1]
+            path = (
+                ""
+                if last.scene_mm is None
+                else f", {last.scene_mm:.2f} mm of a drop's path at the surface"
+            )
+            text.append(
+                f" The arrival of {last.of} scatters by {last.spread.deviation * 1e6:.0f} µs{path}."
+                if last.spread
+                else ""
+            )
+    text.append("</p>")
+    if assessment is not None:
+        if assessment.findings:
+            items = "".join(
+                f"<li><strong>{html.escape(one.name.replace('-', ' '))}</strong>: {html.escape(one.text)}</li>"
+                for one in assessment.findings
+            )
+            text.append(f'<ul class="findings">{items}</ul>')
+        else:
+            text.append('<p class="good">Nothing drifts, nothing is missing.</p>')
+    return "".join(text)
+
+
+def _describe_setup(log: ShotLog, series: int, logged: LoggedShot, cards: Sequence[Card]) -> str:
+    kind, name, begun_us, ended_us, note = log.query(
+        "SELECT series.kind, series.name, min(shot.begun_us), max(shot.begun_us), series.note"
+        " FROM series JOIN shot ON shot.series_id = series.id WHERE series.id = ?",
+        (series,),
+    )[0]
+    begun = datetime.fromtimestamp(begun_us / 1e6, UTC).astimezone()
+    board, rig = logged.board, logged.rig or {}
+    liquid = rig.get("liquid", {})
+    parts = " + ".join(f"{share:g} {name}" for name, share in liquid.get("parts") or [])
+    pairs = [
+        ("what", f"{kind} {name}".strip()),
+        ("when", f"{begun:%Y-%m-%d %H:%M}, over {(ended_us - begun_us) / 60e6:.1f} minutes"),
+        ("rig", str(rig.get("name", "none"))),
+        ("liquid", parts or str(liquid.get("name", ""))),
+        ("valves", _list_heights(rig.get("valves"), "output")),
+        ("beams", _list_heights(rig.get("beams"), "input")),
+        ("board", f"{board['name']} {board['unique_id']}, firmware {board['firmware']}"),
+        ("timing", f"{board['timing']}, clock {board['clock_hz'] / 1e6:g} MHz"),
+        ("note", str(note)),
+    ]
+    if str(logged.line.port).startswith("sim"):
+        pairs.insert(0, ("simulated", "these shots are of a simulated rig; no drop fell"))
+    return f"<section><h2>Setup</h2>{_table_of_pairs(pairs)}</section>"
+
+
+def _list_heights(entries: Sequence[dict[str, Any]] | None, key: str) -> str:
+    return ", ".join(f"{one[key]} at {one['height_m'] * 100:g} cm" for one in entries or ())
+
+
+def _draw_timeline(logged: LoggedShot, card: Card, save: Any) -> str:
+    if not logged.record.edges:
+        return ""
+    from beamfall.plot.timeline import make_timeline
+
+    name = save(make_timeline(logged.record.to_json()), "timeline.png")
+    why = "the best rated one" if card.rating is not None else "one from the middle of the series"
+    return (
+        f"<section><h2>One shot</h2><p>Shot {card.shot}, {why}: what was planned and what was measured, "
+        f'from the release.</p><img src="{name}" alt="Timeline of shot {card.shot}"></section>'
+    )
+
+
+def _describe_scatter(assessment: Assessment, save: Any) -> str:
+    from beamfall.plot.control import make_figure
+
+    figure = draw_scatter(assessment)
+    if figure is None:
+        return ""
+    rows = []
+    for one in assessment.quantities:
+        if one.spread is None:
+            continue
+        spread = one.spread
+        mean = (
+            f"{spread.mean * 1e6:+.1f} µs"
+            if one.name == "spacing"
+            else f"{spread.mean * 1e3:.3f} ms"
+        )
+        trend = "" if one.by_shot is None else f"{1e8 * one.by_shot.slope:+.1f} µs"
+        rows.append(
+            (f"{one.of}, {one.name}", str(spread.count), mean, f"{spread.deviation * 1e6:.1f} µs",
+             f"{spread.low * 1e6:.1f} to {spread.high * 1e6:.1f}",
+             "" if one.scene_mm is None else f"{one.scene_mm:.3f} mm", trend)
+        )  # fmt: skip
+    flash = assessment.flash
+    own = ""
+    if flash is not None and assessment.data.flash_stamped:
+        tick_us = 1e6 / assessment.data.clock_hz
+        worst_us = assessment.flash_worst_s * 1e6
+        size = (
+            f"{worst_us:.3f} µs" if worst_us >= tick_us else f"less than a tick of {tick_us:.3g} µs"
+        )
+        own = (
+            f"<p>The flash contact itself was off by {size} at the most "
+            f"({flash.count} flashes, timed by the board on the line itself).</p>"
+        )
+    elif flash is not None:
+        own = "<p>The board did not time the flash's line itself: what the flash adds is not known.</p>"
+    parts = [
+        "<section><h2>Scatter</h2><p>Arrival counts from the valve's opening to the beam; spacing is "
+        "measured minus commanded; millimetres are the path of a drop in that time.</p>",
+        _table(
+            ("what", "shots", "mean", "scatter", "95 % interval", "path", "per 100 shots"), rows
+        ),
+        own,
+        f'<img src="{save(figure, "scatter.png")}" alt="Scatter of arrivals and spacings"></section>',
+    ]
+    if any(len(one.values_s) >= 2 for one in assessment.quantities if one.name == "arrival"):
+        name = save(make_figure(assessment), "control.png")
+        parts.append(
+            "<section><h2>Control charts</h2><p>Dashed: limits of single values (mean moving range × 2.66), "
+            "shaded: limits of the moving average. Points beyond them, marked red, or a moving average that "
+            f'leaves its band, have a cause.</p><img src="{name}" alt="Control charts"></section>'
+        )
+    return "".join(parts)
+
+
+def _describe_sweep(log: ShotLog, cards: Sequence[Card], orders: Sequence[str], save: Any) -> str:
+    swept = [name for name in orders if name not in ("shot", "rating", "flash delay", "spacing")]
+    if not swept:
+        return ""
+    label = swept[0]
+    shots = []
+    for card in cards:
+        value = card.keys.get(label)
+        if value is not None:
+            pictures = (log.read_shot(card.shot).record.truth or {}).get("pictures") or [{}]
+            shots.append(SweptShot(value, card.rating, pictures[0].get("stage_ms")))
+    figure = draw_sweep(shots, label) if shots else None
+    if figure is None:
+        return ""
+    return (
+        f"<section><h2>Sweep</h2><p>What was swept: {html.escape(label)}.</p>"
+        f'<img src="{save(figure, "sweep.png")}" alt="Sweep of {html.escape(label)}"></section>'
+    )
+
+
+def _show_pictures(cards: Sequence[Card], folder: Path, files: list[Path]) -> str:
+    from beamfall.photographs.thumbnail import make_thumbnail
+
+    with_picture = [card for card in cards if card.picture is not None]
+    with_picture.sort(key=lambda card: -(card.rating or 0))
+    shown = []
+    for card in with_picture[:_PICTURES_MOST]:
+        try:
+            data = make_thumbnail(Path(card.picture or ""), _THUMBNAIL)
+        except PictureError:
+            continue
+        file = folder / f"shot-{card.shot:06d}.jpg"
+        file.write_bytes(data)
+        files.append(file)
+        stars = "★" * card.rating if card.rating else ""
+        shown.append(
+            f'<figure><img src="{file.name}" alt="Photograph of shot {card.shot}">'
+            f"<figcaption>shot {card.shot} {stars} {html.escape(card.note)}</figcaption></figure>"
+        )
+    if not shown:
+        return ""
+    return f'<section><h2>Photographs</h2><div class="pictures">{"".join(shown)}</div></section>'
+
+
+def _list_shots(cards: Sequence[Card]) -> str:
+    names = list(dict.fromkeys(name for card in cards for name, _ in card.facts))
+    rows = []
+    for card in cards:
+        facts = dict(card.facts)
+        stars = "★" * card.rating if card.rating else ""
+        rows.append(
+            (str(card.shot), card.state, *(facts.get(name, "") for name in names), stars, card.note)
+        )
+    table = _table(("shot", "state", *names, "rating", "note"), rows)
+    return f"<section><h2>All shots</h2><details><summary>{len(rows)} shots</summary>{table}</details></section>"
+
+
+def _table_of_pairs(pairs: Iterable[tuple[str, str]]) -> str:
+    rows = "".join(
+        f"<tr><th scope='row'>{html.escape(name)}</th><td>{html.escape(value)}</td></tr>"
+        for name, value in pairs
+        if value
+    )
+    return f'<table class="pairs">{rows}</table>'
+
+
+def _table(columns: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    head = "".join(f"<th scope='col'>{html.escape(name)}</th>" for name in columns)
+    body = "".join(
+        "<tr>" + "".join(f"<td>{html.escape(cell)}</td>" for cell in row) + "</tr>" for row in rows
+    )
+    return f'<div class="wide"><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'

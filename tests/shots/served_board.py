@@ -1,0 +1,92 @@
+"""A simulated board in this process, reached over a socket: it lives on when the program at it is killed.
+
+Its time is virtual and passes while this loop runs, faster than real time. `valve_openings` is what
+the rig at its pins saw: the witness of what was truly released.
+"""
+
+from __future__ import annotations
+
+import socket
+import threading
+from types import TracebackType
+
+from beamfall.link.simulated import SimulatedTransport
+from beamfall.simulation.build import build_rig
+from beamfall.simulation.rig import SimulatedRig
+from beamfall.wire import get_definition
+
+_STEP_S = 0.005
+
+
+class _Witness(SimulatedRig):
+    openings = 0
+
+    def drive(self, signal: int, level: int, ticks: int) -> None:
+        valve = get_definition().enum("signal")["valve1"]
+        self.openings += int(signal == valve and level == 1)
+        super().drive(signal, level, ticks)
+
+
+class ServedBoard:
+    """`with ServedBoard() as board:` serves it at `board.url` until the block ends."""
+
+    def __init__(self, seed: int = 1) -> None:
+        self._rig = _Witness(build_rig(None, seed).model, seed)
+        self._board = SimulatedTransport(self._rig, seed=seed)
+        self._server = socket.create_server(("127.0.0.1", 0))
+        self._server.settimeout(0.1)
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._serve, daemon=True)
+        self.url = f"socket://127.0.0.1:{self._server.getsockname()[1]}"
+
+    @property
+    def valve_openings(self) -> int:
+        return self._rig.openings
+
+    def __enter__(self) -> ServedBoard:
+        self._thread.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._stop.set()
+        self._thread.join(10.0)
+        self._server.close()
+        self._board.close()
+
+    def _serve(self) -> None:
+        connection: socket.socket | None = None
+        while not self._stop.is_set():
+            if connection is None:
+                try:
+                    connection, _ = self._server.accept()
+                    connection.setblocking(False)
+                except TimeoutError:
+                    self._board.read(_STEP_S)
+                    continue
+            try:
+                data = connection.recv(4096)
+                if not data:
+                    raise ConnectionError
+                self._board.write(data)
+            except BlockingIOError:
+                pass
+            except OSError:
+                connection.close()
+                connection = None
+                continue
+            out = self._board.read(_STEP_S)
+            if out:
+                try:
+                    connection.setblocking(True)
+                    connection.sendall(out)
+                    connection.setblocking(False)
+                except OSError:
+                    connection.close()
+                    connection = None
+            else:
+                self._stop.wait(0.0002)  # the other process wants to run, too
