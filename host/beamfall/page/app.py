@@ -158,6 +158,8 @@ def make_app(hub: Hub, desk: Desk, bench: Bench, door: Door) -> Starlette:
         return await answer(lambda log: review.compare(log, first, second))
 
     async def list_series(_: Request) -> Response:
+        if not bench.has_log:
+            return JSONResponse([], headers=_NO_STORE)
         return await answer(review.list_series)
 
     async def assess(request: Request) -> Response:

@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from beamfall.board import Status
-from beamfall.errors import BeamfallError, LinkError, UserError
+from beamfall.errors import BeamfallError, BoardRestarted, LinkError, UserError
 from beamfall.events import EdgesSeen, Event, ShotDone, StateChanged, Trouble
 from beamfall.page.desk import Desk
 from beamfall.page.hub import Hub
@@ -27,7 +27,7 @@ from beamfall.page.listening import Ears, ListeningBoard, Opener, connect
 from beamfall.page.paced import AbortAsked
 from beamfall.page.words import describe_board, describe_cause, describe_edges, describe_link
 from beamfall.series import Shooter, settle_earlier
-from beamfall.shots import ShotLog
+from beamfall.shots import ShotLog, find_log
 
 if TYPE_CHECKING:
     from beamfall.page.jobs import Job
@@ -67,6 +67,7 @@ class Bench:
     _interruptible: bool = False
     _asked_s: float = 0.0
     _round_trip_ms: float | None = None
+    _was_lost: bool = False
     _shooter: Shooter | None = None
 
     # -- for other threads -----------------------------------------------------------------------------------
@@ -102,6 +103,11 @@ class Bench:
         """Put all outputs off, now, whatever is under way."""
         self.hub.tell("abort")
         self._abort.set()
+
+    @property
+    def has_log(self) -> bool:
+        """Whether a shot has ever been logged where this bench logs."""
+        return (self.log_path or find_log()).exists()
 
     def answer(self, question: int, value: str) -> None:
         """Answer the question that a job has asked; the first answer counts."""
@@ -200,7 +206,6 @@ class Bench:
         self.hub.notice("note", "Aborted: all outputs are off.")
 
     def _idle(self, board: ListeningBoard, log: ShotLog) -> None:
-        was_open = board.link.is_open
         try:
             board.pump(_LISTEN_S)
             now = time.monotonic()
@@ -209,14 +214,17 @@ class Bench:
                 began = time.perf_counter()
                 board.status()
                 self._round_trip_ms = (time.perf_counter() - began) * 1e3
-                self._say_link(board)
+                if not self._was_lost:
+                    self._say_link(board)
+        except BoardRestarted:
+            self._was_lost = True  # it is back, in another life
         except LinkError as error:
             self._say_lost(str(error))
             if not board.link.can_reconnect:
                 raise
             self._closing.wait(0.1)
             return
-        if not was_open or self.hub.get("link", {}).get("state") != "up":
+        if self._was_lost:
             self._say_up(board)
         if self.armed is not None and self.armed.boot_id != board.info.boot_id:
             self.disarm()
@@ -330,6 +338,7 @@ class Bench:
             board=describe_board(board), live={"beams": beams, "state": board.info.state.label}
         )
         board.status()
+        self._was_lost = False
         self._say_link(board)
         self.hub.tell("link", state="up")
 
@@ -337,6 +346,7 @@ class Bench:
         self.hub.set(link=describe_link(board, self._round_trip_ms))
 
     def _say_lost(self, text: str) -> None:
+        self._was_lost = True
         if self.hub.get("link", {}).get("state") not in ("lost", "none"):
             self.hub.tell("link", state="lost")
         self.hub.set(link={"state": "lost", "text": text})

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import ShotError, UserError
 from beamfall.page.jobs import Job, Work
+from beamfall.page.pictures import simulated_file
 from beamfall.page.shown import mark_shot
 from beamfall.units import parse_duration, parse_length
 
@@ -92,7 +93,15 @@ def _show_entries(work: Work, series: int, of: str) -> None:
     fired = {entry.step for entry in entries if entry.state == "fired"}
     work.tell(
         done=len(fired),
-        lines=[{"value": f"{of} {entry.value_ms:.3f} ms", **entry.to_json()} for entry in entries],
+        lines=[
+            {
+                "value": f"{of} {entry.value_ms:.3f} ms",
+                "drawn": entry.picture is not None
+                or simulated_file(work.log.path, entry.shot).exists(),
+                **entry.to_json(),
+            }
+            for entry in entries
+        ],
     )
 
 

@@ -1,6 +1,7 @@
 // What is always there: the state in large words, the beams, arm, release and abort, what is under way, notices.
 import { h, show, number } from './dom.js';
 import { state, on, hear, act, abort, emit } from './net.js';
+import { makePicture } from './pictures.js';
 
 const NAMES = { beam1: 'beam 1', beam2: 'beam 2', beam3: 'beam 3' };
 const $ = (id) => document.getElementById(id);
@@ -108,7 +109,7 @@ export function makeQuestion(question, { picture = true } = {}) {
   const give = (value) => attempt(act('answer', { question: question.id, value }));
   const typed = h('input', { type: 'text', 'aria-label': 'The answer in words, with heights', placeholder: 'before jet 31 mm drop 42 mm', maxlength: 200 });
   return h('div', { class: 'question', id: 'question' },
-    picture && question.shot ? h('img', { class: 'pic askpic', src: `/shots/${question.shot}/picture`, alt: `Picture of shot ${question.shot}` }) : null,
+    picture && question.shot ? makePicture(question.shot, { small: false, class: 'askpic' }) : null,
     question.cautions.map((text) => h('p', { class: 'caution' }, h('b', {}, 'Caution: '), text)),
     h('p', { class: 'ask' }, question.text),
     question.hint ? h('p', { class: 'hint' }, question.hint) : null,

@@ -2,6 +2,7 @@
 import { h, show, ms, number, percent } from './dom.js';
 import { state, on, act } from './net.js';
 import { attempt, ready, makeQuestion } from './bar.js';
+import { makePicture } from './pictures.js';
 
 const field = (label, input) => { input.id ||= `g-${label.replace(/[^a-z]/gi, '')}-${Math.random().toString(36).slice(2, 7)}`; return h('div', { class: 'field' }, h('label', { for: input.id }, label), input); };
 const text = (placeholder, value = '') => h('input', { type: 'text', placeholder, value, maxlength: 40, autocomplete: 'off' });
@@ -36,23 +37,29 @@ export function makeSweep() {
   const result = h('div', {});
   const begin = makeBegin('Begin the sweep', () => act('sweep', { of: of.value, first: first.value, last: last.value, step: step.value, repeat: Number(repeat.value) || 1, order: order.value, rest: rest.value }));
   const resume = makeBegin('Go on with the last one', () => act('sweep_resume'));
-  let sheet = 0;
+  const words = h('p', {}), sheet = h('ol', { class: 'sheet', 'aria-label': 'Contact table, lowest value first' });
+  result.append(words, sheet);
+  let cells = new Map(), shown = null;   // shot -> its cell: a picture is asked for once
   on('job', () => {
     const job = state.job;
     if (job?.kind !== 'sweep') return;
-    const key = job.lines.length * 1000 + job.id;
-    show(result, h('p', {}, [ended(job), job.of ? `${job.done} of ${job.of} steps fired` : '', job.result ? `series ${job.result.series}` : ''].filter(Boolean).join(' · ')),
-      job.lines.length ? h('ol', { class: 'sheet', 'aria-label': 'Contact table, lowest value first' }, job.lines.map((line) => h('li', {}, h('a', { href: `#log/${line.shot}` }, h('img', { src: `/shots/${line.shot}/picture?small`, alt: `Shot ${line.shot}`, loading: 'lazy', width: 200, height: 184, on: { error: (event) => later(event.target) } }), h('b', {}, line.value), h('span', { class: 'soft' }, ` shot ${line.shot}, ${line.state}${line.shows ? `: ${line.shows}` : ''}${line.frame ? `, frame ${line.frame}` : ''}`))))) : null);
-    sheet = key;
+    if (shown !== job.id) { shown = job.id; cells = new Map(); }
+    words.textContent = [ended(job), job.of ? `${job.done} of ${job.of} steps fired` : '', job.result ? `series ${job.result.series}` : ''].filter(Boolean).join(' · ');
+    for (const line of job.lines) {
+      if (!cells.has(line.shot)) {
+        const said = h('span', { class: 'soft' });
+        cells.set(line.shot, { said, root: h('li', {}, h('a', { href: `#log/${line.shot}` }, makePicture(line.shot, { known: line.drawn }), h('b', {}, line.value), said)) });
+      }
+      cells.get(line.shot).said.textContent = ` shot ${line.shot}, ${line.state}${line.shows ? `: ${line.shows}` : ''}${line.frame ? `, frame ${line.frame}` : ''}`;
+    }
+    const order = job.lines.map((line) => cells.get(line.shot).root);
+    if (order.length !== sheet.children.length || order.some((root, n) => sheet.children[n] !== root)) show(sheet, order);
   });
   return h('div', { class: 'view' }, h('section', { class: 'panel' }, h('h2', {}, 'Walk one timing through its range'),
     h('p', { class: 'soft' }, 'Each shot with another value. Interleaved or shuffled, a rig that drifts does not pass for an effect of the value.'),
     h('div', { class: 'fields' }, field('What is swept', of), field('From', first), field('To', last), field('Step', step), field('Rounds', repeat), field('Order', order), field('Rest between shots', rest)), h('div', { class: 'row' }, begin, resume)),
     h('section', { class: 'panel' }, h('h2', {}, 'What came of it'), result));
 }
-// A picture may still be in the drawing: look again a little later, a few times.
-function later(image) { const tries = Number(image.dataset.tries ?? 0); if (tries > 4) { image.hidden = true; return; } image.dataset.tries = tries + 1; setTimeout(() => { image.src = `${image.src.split('&again')[0]}&again${tries}`; }, 900); }
-
 export function makeSeek() {
   const stage = text('2 ms, or the rig’s aim'), most = h('input', { type: 'number', min: 1, max: 100, value: 20 });
   const [fresh, freshBox] = tick('leave out what was learned before');

@@ -87,7 +87,7 @@ export function makeTimeline({ source, label = 'Timeline of the shot' }) {
     const fresh = shot?.timeline ?? null;
     if (fresh !== data) { data = fresh; window_ = data && window_ && data.high > window_[0] ? limit(window_) : data ? whole() : null; if (data && !window_) window_ = whole(); }
     scatter = shot?.scatter ?? null;
-    show(words, !data ? '' : `Outline: planned. Bar: measured. Right: the largest difference.${scatter?.shots ? ` Fine marks: ${scatter.shots} other shots of series ${scatter.series}.` : ''}`);
+    show(words, !data ? '' : `Outline planned, bar measured, figure the largest difference${scatter?.shots ? `; fine marks: ${scatter.shots} more of series ${scatter.series}` : ''}.`);
     redraw();
   }
   return { box, words, buttons, update };

@@ -1,0 +1,100 @@
+"""What the tests of the page share beyond fixtures."""
+
+from __future__ import annotations
+
+import socket
+import threading
+import time
+from collections.abc import Callable
+from typing import Any
+
+from beamfall.page.serve import PageServer
+
+LAPTOP = {"width": 1366, "height": 768}
+TABLET = {"width": 820, "height": 1180}
+# Two cores shared with everything else may be slow for a while.
+PATIENT_MS = 20_000
+
+QUICK_RIG = """
+name = "quick invented rig"
+note = "invented for tests"
+[dish]
+depth = "25 mm"
+diameter = "24 cm"
+[[valve]]
+height = "60 cm"
+bore = "2 mm"
+outer_diameter = "3 mm"
+head = "10 cm"
+opening = "13 ms"
+latency = "22 ms"
+[[beam]]
+height = "47 cm"
+blanking = "20 ms"
+[[flash]]
+latency = "60 us"
+duration = "2 us"
+recycle = "0.2 s"
+[camera]
+[aim]
+kind = "collision"
+rest = "0.5 s"
+window = "1 s"
+[uncertainty]
+latency = "4 ms"
+"""
+
+
+def expect(thing: Any) -> Any:
+    """Playwright's expect, patient with a busy machine; imported late so that a skip is by name."""
+    from playwright.sync_api import expect as checked
+
+    checked.set_options(timeout=PATIENT_MS)
+    return checked(thing)
+
+
+def arm_and_release(page: Any) -> None:
+    """By keys, as with wet hands."""
+    expect(page.locator("#arm")).to_be_enabled()
+    page.keyboard.press("a")
+    expect(page.locator("#arm")).to_contain_text("Armed")
+    expect(page.locator("#release")).to_be_enabled()
+    page.keyboard.press("r")
+
+
+class Served:
+    """A page server on a thread of its own."""
+
+    def __init__(self, server: PageServer) -> None:
+        self.server = server
+        self.thread = threading.Thread(target=server.run, daemon=True)
+        self.thread.start()
+        self.origin = server.address.rstrip("/")
+        self.link = server.link
+        self.hub = server.hub
+
+    def wait(self, what: Callable[[], Any], seconds: float = 20.0) -> Any:
+        """Wait until something is so on the hub."""
+        end = time.monotonic() + seconds
+        while time.monotonic() < end:
+            found = what()
+            if found:
+                return found
+            time.sleep(0.01)
+        raise AssertionError(f"it did not come to that; the job: {self.hub.get('job')}")
+
+    def stop(self) -> None:
+        self.server.stop()
+        self.thread.join(10.0)
+        assert not self.thread.is_alive(), "the server did not end"
+
+
+def answers(origin: str) -> bool:
+    host, _, port = origin.removeprefix("http://").rpartition(":")
+    with socket.socket() as probe:
+        return probe.connect_ex((host, int(port))) == 0
+
+
+def wait_ready(page: Any) -> None:
+    """Until the board is there and the plan is made."""
+    expect(page.locator("#arm")).to_be_enabled()

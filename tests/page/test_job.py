@@ -1,0 +1,229 @@
+"""The whole job in a browser: from the rig form to a rated shot, seen the same on every page."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from beamfall.shots import ShotLog
+from page_helpers import QUICK_RIG, TABLET, Served, arm_and_release, expect, wait_ready
+
+Serve = Callable[..., Served]
+Open = Callable[..., Any]
+
+
+def test_from_the_plan_to_a_rated_shot(
+    serve: Serve, open_page: Open, log_path: Path, keep_screenshot: Callable[[Any, str], None]
+) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link)
+    wait_ready(page)
+    assert served.server.door.token not in page.url, "the token leaves the address bar"
+
+    # A height in inches is taken; one without a unit is refused beside its field, and nothing can be armed.
+    page.goto(f"{served.origin}/#rig")
+    height = page.get_by_label("height", exact=True).first  # the valve's
+    height.fill("24")
+    height.press("Tab")
+    field = page.locator(".field", has=page.locator("#f-valve-1--height"))
+    expect(field.locator(".field-problem")).to_contain_text("has no unit")
+    expect(page.locator("#arm")).to_be_disabled()
+    height.fill("24 in")
+    height.press("Tab")
+    expect(field.locator(".field-problem")).to_be_hidden()
+    wait_ready(page)
+    assert abs(served.server.desk.rig.valves[0].height_m - 0.6096) < 1e-9  # 24 in, NIST SP 811
+
+    # A timing is changed by hand: what it does to drop 2 and jet is there at once, and the plan follows.
+    page.goto(f"{served.origin}/#bench")
+    before = served.hub.get("moment")["drop_mm"]["p50"]
+    delay = page.locator("#t-delay")
+    delay.fill("190.5 ms")
+    delay.press("Enter")
+    served.wait(lambda: abs(served.hub.get("plan")["delay_ms"] - 190.5) < 1e-6)
+    assert served.hub.get("moment")["drop_mm"]["p50"] < before, "a later light finds drop 2 lower"
+    expect(page.get_by_text("Set by hand")).to_be_visible()
+    page.get_by_role("button", name="Back to the plan").click()
+    expect(page.get_by_text("As planned")).to_be_visible()
+
+    arm_and_release(page)
+    expect(page.locator("#state")).to_have_text("fired")
+    expect(page.get_by_role("heading", name="Shot 1: fired")).to_be_visible()
+    picture = page.locator(".last img")
+    expect(picture).to_be_visible()
+    page.locator('.last [data-rate="4"]').click()
+    expect(page.locator('.last [data-rate="4"]')).to_have_attribute("aria-pressed", "true")
+    keep_screenshot(page, "bench-laptop")
+
+    # The log has it, with the rating; a note with markup is text.
+    page.goto(f"{served.origin}/#log/1")
+    expect(page.get_by_role("heading", name="Shot 1", exact=True)).to_be_visible()
+    expect(page.locator(".detail img")).to_have_js_property("complete", True)
+    assert page.locator(".detail img").evaluate("image => image.naturalWidth") > 300
+    page.get_by_label("Note").fill("<img src=x onerror=alert(1)> first light")
+    page.get_by_role("button", name="Keep the note").click()
+    expect(page.locator(".logrow .c-note").first).to_have_text(
+        "<img src=x onerror=alert(1)> first light"
+    )
+    keep_screenshot(page, "log-laptop")
+    with ShotLog.open(log_path, read_only=True) as log:
+        logged = log.read_shot(1)
+    assert logged.record.state == "fired"
+    assert logged.line.rating == 4
+    assert logged.line.note == "<img src=x onerror=alert(1)> first light"
+    assert logged.rig is not None
+    assert abs(logged.rig["valves"][0]["height_m"] - 0.6096) < 1e-9
+
+
+def test_two_pages_see_the_same_and_a_reload_loses_nothing(serve: Serve, open_page: Open) -> None:
+    served = serve(rig=QUICK_RIG)
+    first = open_page(served.link)
+    second = open_page(served.link, size=TABLET)
+    wait_ready(first)
+    wait_ready(second)
+    spacing = first.locator("#t-spacing")
+    spacing.fill("0.1 s")
+    spacing.press("Enter")
+    expect(second.locator("#t-spacing")).to_have_value("100.00 ms")
+    arm_and_release(second)
+    for page in (first, second):
+        expect(page.locator("#state")).to_have_text("fired")
+        expect(page.get_by_role("heading", name="Shot 1: fired")).to_be_visible()
+    first.reload()
+    expect(first.locator("#t-spacing")).to_have_value("100.00 ms")
+    expect(first.locator("#state")).to_have_text("fired")
+    expect(first.locator("#arm")).to_contain_text("Armed")
+    expect(first.get_by_role("heading", name="Shot 1: fired")).to_be_visible()
+    expect(first.locator(".last img")).to_be_visible()
+
+
+def test_changed_timings_must_be_armed_again(serve: Serve, open_page: Open) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link)
+    wait_ready(page)
+    page.keyboard.press("a")
+    expect(page.locator("#release")).to_be_enabled()
+    page.get_by_role("button", name="Flash delay: 0.5 ms more").click()
+    expect(page.locator("#release")).to_be_disabled()
+    # Nor by asking the server behind the page's back.
+    answer = page.evaluate(
+        "() => fetch('/do/release', {method: 'POST', headers: {'content-type': 'application/json'},"
+        " body: '{}'}).then((r) => r.json())"
+    )
+    assert answer == {"ok": True}
+    served.wait(lambda: (served.hub.get("job") or {}).get("state") == "failed")
+    assert "arm again" in served.hub.get("job")["text"]
+
+
+def test_a_shot_is_compared_and_fired_again(
+    serve: Serve, open_page: Open, keep_screenshot: Callable[[Any, str], None]
+) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link)
+    wait_ready(page)
+    page.keyboard.press("a")
+    expect(page.locator("#release")).to_be_enabled()
+    page.locator("summary", has_text="Series").click()
+    page.get_by_label("How many shots").fill("6")
+    page.get_by_role("button", name="Release a series of").click()
+    served.wait(lambda: (served.hub.get("shot") or {}).get("shot") == 6, 40.0)
+    wait_ready(page)
+    page.goto(f"{served.origin}/#log")
+    expect(page.locator(".logrow:visible")).to_have_count(6)
+    page.get_by_label("Compare shot 2").check()
+    page.get_by_label("Compare shot 5").check()
+    page.get_by_role("button", name="Compare 2 and 5").click()
+    expect(page.get_by_role("heading", name="Shots 2 and 5")).to_be_visible()
+    expect(page.get_by_role("table").filter(has_text="beam1")).to_contain_text("dark 1")
+    keep_screenshot(page, "compare-laptop")
+    page.locator(".logrow", has_text="104").first.click()
+    page.get_by_role("button", name="Fire it again").click()
+    expect(page.get_by_role("heading", name="Fired again: that day against today")).to_be_visible()
+    page.get_by_role("button", name="Contact sheet").click()
+    expect(page.locator(".cell:visible img").first).to_be_visible()
+    keep_screenshot(page, "contact-sheet-laptop")
+    page.goto(f"{served.origin}/#repeatability")
+    expect(page.get_by_role("heading", name="arrival of drop 1")).to_be_visible()
+    expect(page.locator(".chart circle").first).to_be_visible()
+    keep_screenshot(page, "repeatability-laptop")
+
+
+def test_seeking_with_answer_buttons_under_the_picture(
+    serve: Serve, open_page: Open, keep_screenshot: Callable[[Any, str], None]
+) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(f"{served.link}")
+    wait_ready(page)
+    page.goto(f"{served.origin}/#seek")
+    page.get_by_role("button", name="Begin to seek").click()
+    for number in range(1, 4):
+        served.wait(lambda: (served.hub.get("job") or {}).get("question"))
+        seen = served.hub.get("shot")["seen"]  # what the simulated picture shows
+        expect(page.locator("#question img")).to_be_visible()
+        if number == 1:
+            keep_screenshot(page, "seek-laptop")
+        page.locator(f'#question [data-answer="{seen}"]').click()
+        served.wait(
+            lambda n=number: (
+                served.hub.get("job")["done"] >= n or served.hub.get("job")["state"] != "running"
+            )
+        )
+        if served.hub.get("job")["state"] != "running":
+            break
+    if served.hub.get("job")["state"] == "running":
+        # Typed, with heights: the words of `beamfall seek`.
+        served.wait(
+            lambda: served.hub.get("job")["question"] or served.hub.get("job")["state"] != "running"
+        )
+    if served.hub.get("job")["question"]:
+        page.get_by_label("The answer in words").fill("nonsense")
+        page.get_by_role("button", name="Answer", exact=True).click()
+        expect(page.locator("#question .hint")).to_contain_text("expected one of")
+        page.get_by_label("The answer in words").fill("found")
+        page.get_by_role("button", name="Answer", exact=True).click()
+    expect(page.get_by_text("Found after")).to_be_visible()
+    page.get_by_role("button", name="Use these timings").click()
+    served.wait(lambda: served.hub.get("plan")["tuned"])
+
+
+def test_the_check_finds_an_unplugged_flash(
+    serve: Serve, open_page: Open, keep_screenshot: Callable[[Any, str], None]
+) -> None:
+    from beamfall.page.listening import make_opener
+
+    served = serve(make_opener("sim?seed=5&fault=flash-off", 5), rig=QUICK_RIG, pace=100.0)
+    page = open_page(served.link)
+    wait_ready(page)
+    page.goto(f"{served.origin}/#check")
+    page.get_by_role("button", name="Find out what is wrong").click()
+    expect(page.get_by_text("photosensitive epilepsy").first).to_be_visible()
+    page.get_by_role("button", name="Begin", exact=True).click()
+    shown = False
+    while True:
+        served.wait(
+            lambda: (
+                served.hub.get("job")["question"] or served.hub.get("job")["state"] != "running"
+            ),
+            60.0,
+        )
+        question = served.hub.get("job")["question"]
+        if question is None:
+            break
+        hint = question["hint"].removeprefix("At the simulated rig: ")
+        value = next(
+            (c["value"] for c in question["choices"] if c["words"] == hint),
+            question["choices"][0]["value"],
+        )
+        if hint and not shown:
+            expect(page.locator("#question .hint")).to_contain_text(hint)
+            keep_screenshot(page, "check-laptop")
+            shown = True
+        page.locator(f'#question [data-answer="{value}"]').click()
+        served.wait(
+            lambda q=question["id"]: (served.hub.get("job")["question"] or {}).get("id") != q
+        )
+    expect(page.locator(".finding .found")).to_contain_text("flash")
+    result = served.hub.get("job")["result"]
+    assert "flash-off" in [*result["found"], *result["remaining"]]
+    keep_screenshot(page, "check-found-laptop")
