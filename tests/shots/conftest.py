@@ -3,26 +3,22 @@
 from __future__ import annotations
 
 import dataclasses
+import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from beamfall.board import Board
 from beamfall.rig import Rig, example_rig
-from beamfall.sequence import Row, Sequence
+from beamfall.sequence import Sequence
 from beamfall.series import Shooter
 from beamfall.shots import ShotLog
 from beamfall.simulation.model import ValveModel
 
-TWO_DROPS = Sequence(
-    rows=(
-        Row("release", 0, "valve1", 0.101, 0.013),
-        Row("release", 0, "valve1", 0.2056, 0.013),
-        Row("beam1", 2, "flash1", 0.186, 0.002),
-    ),
-    window_s=1.0,
-    blanking_s=0.02,
-)
+sys.path.insert(0, str(Path(__file__).parent))
+
+from served_board import TWO_DROPS  # noqa: E402
+
 Change = Callable[[ValveModel, int], ValveModel]
 
 

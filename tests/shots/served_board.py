@@ -11,11 +11,21 @@ import threading
 from types import TracebackType
 
 from beamfall.link.simulated import SimulatedTransport
+from beamfall.sequence import Row, Sequence
 from beamfall.simulation.build import build_rig
 from beamfall.simulation.rig import SimulatedRig
 from beamfall.wire import get_definition
 
 _STEP_S = 0.005
+TWO_DROPS = Sequence(
+    rows=(
+        Row("release", 0, "valve1", 0.101, 0.013),
+        Row("release", 0, "valve1", 0.2056, 0.013),
+        Row("beam1", 2, "flash1", 0.186, 0.002),
+    ),
+    window_s=1.0,
+    blanking_s=0.02,
+)
 
 
 class _Witness(SimulatedRig):

@@ -1,0 +1,145 @@
+"""The log for other programs, read back by other libraries."""
+
+from __future__ import annotations
+
+import csv
+import json
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from beamfall.errors import MissingExtra, NoSuchShot, UserError
+from beamfall.shots import ShotLog
+from beamfall.shots.export import EDGE_COLUMNS, SHOT_COLUMNS, export_log
+
+Fire = Callable[..., int]
+
+
+@pytest.fixture
+def filled(log: ShotLog, fire_series: Fire) -> ShotLog:
+    fire_series(log, 3)
+    second = fire_series(log, 2, seed=9)
+    shot = log.list_shots(series=second)[0].shot
+    log.set_note(shot, 'a "quoted" note, with a comma\nand a line')
+    log.set_rating(shot, 4)
+    return log
+
+
+def test_csv_holds_every_edge_and_setting(filled: ShotLog, tmp_path: Path) -> None:
+    out = tmp_path / "all.csv"
+    written = export_log(filled, out, "csv")
+    with out.open(newline="", encoding="utf-8") as stream:
+        edges = list(csv.DictReader(stream))
+    with (tmp_path / "all-shots.csv").open(newline="", encoding="utf-8") as stream:
+        shots = list(csv.DictReader(stream))
+    assert written.shots == len(shots) == 5 and written.edges == len(edges)
+    for shot in shots:
+        logged = filled.read_shot(int(shot["shot"]))
+        own = [edge for edge in edges if edge["shot"] == shot["shot"]]
+        assert len(own) == len(logged.record.edges)
+        for edge, truth in zip(own, logged.record.edges, strict=True):
+            assert (edge["what"], edge["edge"], edge["source"]) == (
+                truth.what,
+                truth.edge,
+                truth.source,
+            )
+            assert edge["measured_ticks"] == ("" if truth.ticks is None else str(truth.ticks))
+            if truth.planned_ticks is not None:
+                assert (
+                    float(edge["planned_ms"]) == truth.planned_ticks * 1e3 / logged.record.clock_hz
+                )
+        assert json.loads(shot["rig_snapshot"]) == logged.rig
+        assert json.loads(shot["sequence"])["rows"]
+        assert shot["unique_id"] == logged.board["unique_id"]
+        assert json.loads(shot["series_settings"])["rest_jitter_share"] == 0.4
+    assert shots[3]["note"] == 'a "quoted" note, with a comma\nand a line'
+    assert shots[3]["rating"] == "4"
+
+
+@pytest.mark.parametrize("kind", ["csv", "jsonl", "parquet"])
+def test_the_dictionary_names_every_column(filled: ShotLog, tmp_path: Path, kind: str) -> None:
+    if kind == "parquet":
+        pytest.importorskip("pyarrow")
+    out = tmp_path / f"x.{kind}"
+    export_log(filled, out, kind)
+    content = json.loads((tmp_path / f"x.{kind}-metadata.json").read_text())
+    # W3C, Metadata Vocabulary for Tabular Data (2015): context, tables with url, tableSchema, columns.
+    assert content["@context"] == "http://www.w3.org/ns/csvw"
+    for table in content["tables"]:
+        columns = [column["name"] for column in table["tableSchema"]["columns"]]
+        assert all(column["dc:description"] for column in table["tableSchema"]["columns"])
+        file = tmp_path / table["url"]
+        if kind == "csv":
+            assert file.read_text(encoding="utf-8").splitlines()[0].split(",") == columns
+        elif kind == "jsonl":
+            assert list(json.loads(file.read_text("utf-8").splitlines()[0])) == columns
+        else:
+            from pyarrow import parquet
+
+            assert parquet.read_schema(file).names == columns
+
+
+def test_json_lines_have_one_shot_each(filled: ShotLog, tmp_path: Path) -> None:
+    export_log(filled, tmp_path / "x.jsonl", "jsonl", series=[2])
+    lines = [json.loads(line) for line in (tmp_path / "x.jsonl").read_text("utf-8").splitlines()]
+    assert [line["series"] for line in lines] == [2, 2]
+    first = filled.read_shot(lines[0]["shot"])
+    assert [edge["measured_ticks"] for edge in lines[0]["edges"]] == [
+        e.ticks for e in first.record.edges
+    ]
+    assert lines[0]["rig_snapshot"] == first.rig
+
+
+def test_parquet_as_pyarrow_reads_it(filled: ShotLog, tmp_path: Path) -> None:
+    parquet = pytest.importorskip("pyarrow.parquet")
+    written = export_log(filled, tmp_path / "x.parquet", "parquet")
+    edges = parquet.read_table(tmp_path / "x.parquet")
+    shots = parquet.read_table(tmp_path / "x-shots.parquet").to_pylist()
+    assert edges.num_rows == written.edges
+    assert str(edges.schema.field("measured_ticks").type) == "int64"
+    begun = filled.read_shot(shots[0]["shot"]).line.begun_us
+    assert round(shots[0]["begun"].timestamp() * 1e6) == begun
+    described = edges.schema.field("what").metadata[b"description"].decode()
+    assert described == next(c.meaning for c in EDGE_COLUMNS if c.name == "what")
+    assert list(shots[0]) == [column.name for column in SHOT_COLUMNS]
+
+
+def test_parquet_without_its_library(
+    filled: ShotLog, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, "pyarrow", None)
+    with pytest.raises(MissingExtra, match=r"pip install 'beamfall\[parquet\]'"):
+        export_log(filled, tmp_path / "x.parquet", "parquet")
+    assert list(tmp_path.glob("x*")) == []
+
+
+def test_what_cannot_be_written_leaves_nothing(filled: ShotLog, tmp_path: Path) -> None:
+    with pytest.raises(UserError, match="cannot be written"):
+        export_log(filled, tmp_path / "nowhere" / "x.csv", "csv")
+    (tmp_path / "y-shots.csv").mkdir()  # the second file cannot take its place
+    with pytest.raises(UserError, match="The log is untouched"):
+        export_log(filled, tmp_path / "y.csv", "csv")
+    assert not list(tmp_path.glob("*.part"))
+    with pytest.raises(UserError, match="there are csv, jsonl, parquet"):
+        export_log(filled, tmp_path / "x.xls", "xls")
+
+
+def test_a_full_disk_is_named(filled: ShotLog) -> None:
+    """/dev/full refuses every write with ENOSPC."""
+    full = Path("/dev/full")
+    if not full.exists():
+        pytest.skip("this system has no /dev/full")
+    from beamfall.shots import export
+
+    def to_full(file: Path) -> Path:
+        return full
+
+    with pytest.raises(UserError, match="No space left"), export._whole_files() as begin:
+        begin(Path("x.csv"))
+        export._write_csv(to_full(Path("x.csv")), EDGE_COLUMNS, iter([tuple("x" * 15)] * 10_000))
+
+
+def test_an_empty_log(log: ShotLog, tmp_path: Path) -> None:
+    with pytest.raises(NoSuchShot, match="no shot to export"):
+        export_log(log, tmp_path / "x.csv", "csv")

@@ -1,0 +1,121 @@
+"""The same sequence again, and how its edges differ."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from beamfall.board import Board
+from beamfall.rig import example_rig
+from beamfall.sequence import Row, Sequence
+from beamfall.series import Shooter, jitter_span
+from beamfall.shots import EdgeRecord, ShotLog
+from beamfall.shots.repeat import compare_shots, find_peers, rebuild_sequence
+from hypothesis import given
+from hypothesis import strategies as st
+
+Fire = Callable[..., int]
+TICKS = st.integers(0, 2**30 - 1)
+
+
+@given(
+    clock_hz=st.sampled_from([125_000_000, 150_000_000, 133_000_000, 1_000_000]),
+    delays=st.lists(TICKS, min_size=1, max_size=6),
+    widths=st.lists(TICKS, min_size=6, max_size=6),
+    window=TICKS,
+)
+def test_a_table_comes_back_to_the_tick(
+    clock_hz: int, delays: list[int], widths: list[int], window: int
+) -> None:
+    rows = tuple(
+        Row("release", 0, "valve1", delay / clock_hz, width / clock_hz)
+        for delay, width in zip(delays, widths, strict=False)
+    )
+    table = Sequence(rows, window_s=window / clock_hz, blanking_s=0.02).to_table(clock_hz)
+    assert {row.delay_ticks for row in table.rows} == set(delays)
+    again = rebuild_sequence(table).to_table(clock_hz)
+    assert again == table
+    assert again.digest == table.digest
+
+
+def test_a_repeat_is_the_same_table(log: ShotLog, fire_series: Fire) -> None:
+    fire_series(log, 2)
+    logged = log.read_shot(1)
+    with Board.connect("sim", rig=example_rig(), seed=3) as board:
+        assert board.info.clock_hz == logged.table.clock_hz
+        shooter = Shooter.begin(board, log, "repeat", rig=example_rig(), seed=3)
+        record = shooter.fire(rebuild_sequence(logged.table))
+    assert record.shot is not None
+    assert log.read_shot(record.shot).table == logged.table
+
+
+def test_what_moved_and_what_did_not(log: ShotLog, fire_series: Fire) -> None:
+    first = fire_series(log, 20)
+    shots = log.list_shots(limit=None, series=first)
+    then = log.read_shot(shots[4].shot).record
+    peers = find_peers(log, then.shot or 0)
+    assert len(peers) == 19
+    now = [log.read_shot(line.shot).record for line in shots[10:14]]
+    assert not any(change.moved for change in compare_shots(then, now, peers))
+
+    def later(edge: EdgeRecord) -> EdgeRecord:
+        if edge.what != "beam1" or edge.ticks is None:
+            return edge
+        return dataclasses.replace(edge, ticks=edge.ticks + 250_000)  # 2 ms
+
+    moved = [dataclasses.replace(r, edges=tuple(map(later, r.edges))) for r in now]
+    for change in compare_shots(then, moved, peers):
+        assert bool(change.moved) == (change.what == "beam1"), change
+        if change.what == "beam1":
+            assert change.difference_s == pytest.approx(0.002, abs=0.0008)
+
+
+def test_edges_that_came_or_went_are_moved(log: ShotLog, fire_series: Fire) -> None:
+    fire_series(log, 6)
+    then = log.read_shot(1).record
+    without = dataclasses.replace(then, edges=tuple(e for e in then.edges if e.what != "flash1"))
+    gone = [c for c in compare_shots(then, [without]) if c.what == "flash1"]
+    assert gone and all(change.moved and change.now_s is None for change in gone)
+    new = [c for c in compare_shots(without, [then]) if c.what == "flash1"]
+    assert new and all(change.moved and change.then_s is None for change in new)
+
+
+def test_the_command(path: Path, log: ShotLog, fire_series: Fire) -> None:
+    fire_series(log, 8)
+    log.close()
+    result = subprocess.run(
+        [sys.executable, "-m", "beamfall", "shots", "repeat", "2", "--port", "sim", "--json"],
+        env={**os.environ, "BEAMFALL_LOG": str(path), "PYTHONPATH": "host"},
+        cwd=Path(__file__).parents[2],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    assert result.returncode == 0, result.stderr
+    content = json.loads(result.stdout)
+    assert content["of_shot"] == 2 and content["shots"] == [9]
+    drops = [e for e in content["edges"] if e["what"] == "beam1" and e["edge"] == "dark"]
+    assert all(abs(e["difference_us"]) < 3000 for e in drops)
+    assert any(e["difference_us"] != 0.0 for e in drops)  # new drops, not that day's again
+
+
+def test_rests_are_jittered_by_the_recorded_seed(log: ShotLog, fire_series: Fire) -> None:
+    import random
+
+    series = fire_series(log, 6)
+    settings = log.list_series()[-1].settings
+    draws = random.Random(f"{settings['rest_seed']}/rest/{series}")
+    begun = [line.begun_us / 1e6 for line in log.list_shots(limit=None, series=series)]
+    gaps = [b - a for a, b in zip(begun, begun[1:], strict=False)]
+    for gap in gaps:
+        rest = 5.0 + draws.random() * jitter_span(5.0)
+        assert rest < gap < rest + 1.6  # and the shot itself
+    assert max(gaps) - min(gaps) > 0.2
+    assert jitter_span(0.0) == 0.0
