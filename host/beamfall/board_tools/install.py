@@ -23,7 +23,7 @@ _KEPT_MAIN = "main_before_beamfall.py"
 _OURS = b"Starts the board: every output off first"  # in the first line of our main.py, in every version
 _RETURN_S = 15.0  # how long a board may take to come back after a restart
 _SETTLE_S = 0.3
-_HELLO_S = 20.0  # how long a board may take from its restart to its first answer
+PATIENCE_S = 20.0  # how long a board may take from its restart to its first answer
 _MARGIN_BYTES = 16 * 1024  # of the file system, for slots
 _BLOCK = 4096
 
@@ -57,12 +57,14 @@ def install(
     *,
     source_only: bool = False,
     start: bool = True,
+    patience_s: float = PATIENCE_S,
     tell: Tell = lambda text: None,
 ) -> Report:
     """Put the firmware on the board at a port; return what was done.
 
     `board` names a profile of firmware/boards or a file of the user's own; None: by what the interpreter says it runs
-    on. `tell` is called with each step in words. Raises InstallError, BoardProfileError, MissingExtra, Refused and
+    on. `patience_s` is how long it may take from its restart to its first answer; an emulated board takes longer than
+    life. `tell` is called with each step in words. Raises InstallError, BoardProfileError, MissingExtra, Refused and
     the errors of ports.
     """
     load_mpremote()  # say what is missing before anything is touched
@@ -91,7 +93,7 @@ def install(
         prompt.close()
     else:
         prompt.leave()
-    welcome = _meet(port, tell) if start else None
+    welcome = _meet(port, tell, patience_s) if start else None
     return Report(
         port=port,
         profile=profile.module,
@@ -320,16 +322,19 @@ def _verify(prompt: Prompt, home: str, bundle: Bundle, paths: list[str]) -> None
 
 
 # -- and then --------------------------------------------------------------------------------------
-def _meet(port: str, tell: Tell) -> Any:
+def _meet(port: str, tell: Tell, patience_s: float = PATIENCE_S) -> Any:
     """Wait for the board to start and shake hands with it."""
     from beamfall.board import Board
+    from beamfall.link import LinkTiming
 
-    deadline = time.monotonic() + _HELLO_S
+    # Five tries in about half the patience, whatever that is.
+    timing = LinkTiming(first_s=patience_s / 80, longest_s=patience_s / 10)
+    deadline = time.monotonic() + patience_s
     last: BeamfallError | None = None
     while time.monotonic() < deadline:
         time.sleep(_SETTLE_S)
         try:
-            with Board.connect(port) as board:
+            with Board.connect(port, timing=timing) as board:
                 info = board.info
         except BeamfallError as error:
             last = error

@@ -39,6 +39,9 @@ def install_firmware(
     ),
     source: bool = typer.Option(False, "--source", help="Put text on it, nothing compiled."),
     no_start: bool = typer.Option(False, "--no-start", help="Leave the board at its prompt."),
+    patience_s: float = typer.Option(
+        20.0, "--patience", min=1.0, help="Seconds that the board may take to start and answer."
+    ),
     as_json: bool = typer.Option(False, "--json", help="What was done, as one JSON object."),
 ) -> int:
     """Put the firmware on a board that runs MicroPython, verify every file there, and start it.
@@ -55,7 +58,9 @@ def install_firmware(
         if not as_json:
             print(f"  {text}", flush=True)
 
-    report = install(where, board, source_only=source, start=not no_start, tell=tell)
+    report = install(
+        where, board, source_only=source, start=not no_start, patience_s=patience_s, tell=tell
+    )
     remember(report)
     if as_json:
         print_json(_report_to_json(report))

@@ -33,11 +33,11 @@ def test_install_onto_an_empty_board_and_again_over_running_firmware(tmp_path: P
     files.mkdir()
     (files / "main.py").write_text("print('a program of my own')\n")
     with emulated_board(tmp_path, files, JUMPER) as (url, _):
-        first = install(url, "pico_generic")
+        first = install(url, "pico_generic", patience_s=300)
         assert not first.asked_by_wire and first.compiled and first.interpreter.platform == "rp2"
         assert first.verified == len(first.written) and first.kept_main == "main_before_beamfall.py"
         assert first.firmware is not None
-        second = install(url)  # by the wire this time, and by what the interpreter says it is
+        second = install(url, patience_s=300)  # by the wire this time, and by what the interpreter says it is
         assert second.asked_by_wire and second.profile == "pico"
         assert "ports/generic/port.mpy" in second.removed and "ports/rp2/port.mpy" in second.written
         assert "beamfall_board/board.mpy" in second.unchanged
