@@ -127,19 +127,26 @@ class TerminalPerson:
 
     def __init__(self) -> None:
         self._told: set[str] = set()
+        self._asked: set[str] = set()
 
     def begin(self, cautions: tuple[str, ...]) -> None:
         self._say("Drops will fall and the flash will fire while this looks for the fault.")
         for caution in cautions:
             self._say(f"  Caution: {caution}")
         self._told.update(cautions)
-        self._wait("Press Enter to begin, Ctrl-C to stop; all outputs go off then")
+        self._wait("Press Enter to begin; Ctrl-C puts all outputs off")
 
     def prepare(self, question: Question) -> None:
         self._say("")
-        if question.caution and question.caution not in self._told:
-            self._say(f"Caution: {question.caution}")
-            self._told.add(question.caution)
+        if question.name in self._asked:
+            self._say("Once more, to be sure:")
+        self._asked.add(question.name)
+        caution = question.caution
+        for told in self._told:
+            caution = caution.replace(told, "").strip()
+        if caution:
+            self._say(f"Caution: {caution}")
+            self._told.add(caution)
         if question.before:
             self._say(question.before)
             self._wait("Press Enter when you are ready")

@@ -208,7 +208,8 @@ class Finder:
         start = "Most likely " if len(named) == 1 else "It can be that "
         joint = "; or that "
         if len(named) > 1 and self._all_sure(named):
-            start = "Two things are wrong: that "
+            sure = all(chance >= SURE for name, chance in self.belief.rank() if name in named)
+            start = f"{'Two' if sure else 'Probably two'} things are wrong: that "
             joint = "; and that "
         return start + joint.join(parts) + "."
 

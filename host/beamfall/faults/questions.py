@@ -50,6 +50,7 @@ LIQUID = (
 UNPLUGGED = "Switch the supply off before you touch a plug or a wire."
 STROBE = "Flashes can trigger photosensitive epilepsy: warn everybody in the room, and do not look into the flash."
 CONTACTS = "Never touch the flash's contacts or open it: some carry hundreds of volts, also when switched off."
+CAUTIONS = (STROBE, CONTACTS, LIQUID, UNPLUGGED)  # what everybody is told before it begins
 
 SAW_DROP = Question(
     "saw-drop",

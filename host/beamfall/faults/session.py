@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from beamfall.errors import DefinitionMismatch, ProtocolMismatch
 from beamfall.faults.bench import Bench
-from beamfall.faults.checks import CHECKS
 from beamfall.faults.finder import Finder, Finding, Step
+from beamfall.faults.questions import CAUTIONS
 
 if TYPE_CHECKING:
     from beamfall.board import Board
@@ -48,5 +48,5 @@ def find_faults(
         )
         finder.note_connection("opened")
         bench = Bench(board, setup, person)
-        person.begin(tuple(sorted({c.question.caution for c in CHECKS if c.question} - {""})))
+        person.begin(CAUTIONS)
         return finder.run(bench)
