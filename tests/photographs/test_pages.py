@@ -1,0 +1,196 @@
+"""match, sheet and report as commands, on a simulated series with pictures made for it."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+import os
+import re
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from beamfall.board import Board
+from beamfall.rig import example_rig
+from beamfall.sequence import Row, Sequence
+from beamfall.series import Shooter
+from beamfall.shots import ShotLog
+
+Make = Callable[..., Path]
+OFFSET_S = -830_000_000.4  # the camera believes it is the year 2000
+
+
+@pytest.fixture
+def log(tmp_path: Path) -> Path:
+    """24 shots in which the flash's delay is swept."""
+    path = tmp_path / "log.sqlite3"
+    rig = example_rig()
+    with ShotLog.open(path) as log, Board.connect("sim", rig=rig, seed=4) as board:
+        shooter = Shooter.begin(board, log, "sweep", rig=rig, seed=4)
+        for number in range(24):
+            if number:
+                shooter.rest(5.0)
+            delay_s = 0.17 + 0.001 * number
+            sequence = Sequence(
+                (
+                    Row("release", 0, "valve1", 0.1, 0.013),
+                    Row("release", 0, "valve1", 0.2, 0.013),
+                    Row("beam1", 2, "flash1", delay_s, 0.002),
+                ),
+                window_s=1.0,
+                blanking_s=0.02,
+            )
+            shooter.fire(
+                sequence,
+                swept={"of": "flash", "step": number, "value_ms": 1e3 * delay_s, "repeat": 1},
+            )
+    return path
+
+
+@pytest.fixture
+def pictures(log: Path, tmp_path: Path, make_picture: Make) -> Path:
+    """A picture of every shot but two, one frame more, and one broken file."""
+    folder = tmp_path / "card"
+    with ShotLog.open(log, read_only=True) as opened:
+        lines = opened.list_shots(limit=None)
+    for line in lines:
+        if line.shot not in (5, 17):
+            taken = math.floor(line.begun_us / 1e6 + OFFSET_S)
+            make_picture(folder / f"DSC{line.shot:05d}.JPG", taken, exposure_s=0.8)
+    make_picture(folder / "DSC09000.JPG", lines[-1].begun_us / 1e6 + OFFSET_S + 90.0)
+    (folder / "DSC09001.JPG").write_bytes(b"broken")
+    return folder
+
+
+def run(log: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "beamfall", *arguments],
+        cwd=Path(__file__).parents[2],
+        env={
+            **os.environ,
+            "BEAMFALL_LOG": str(log),
+            "PYTHONPATH": "host",
+            "PYTHONIOENCODING": "utf-8",
+        },
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        timeout=120,
+        check=False,
+    )
+
+
+def digest(folder: Path) -> dict[str, str]:
+    return {
+        file.name: hashlib.sha256(file.read_bytes()).hexdigest()
+        for file in sorted(folder.iterdir())
+    }
+
+
+def test_match_names_pictures_and_alters_none(log: Path, pictures: Path) -> None:
+    before = digest(pictures)
+    result = run(log, "shots", "match", str(pictures))
+    assert result.returncode == 0, result.stderr
+    assert "left out: DSC09001.JPG" in result.stdout
+    assert digest(pictures) == before
+    with ShotLog.open(log, read_only=True) as opened:
+        for shot in range(1, 25):
+            logged = opened.read_shot(shot)
+            expected = None if shot in (5, 17) else str((pictures / f"DSC{shot:05d}.JPG").resolve())
+            assert logged.picture == expected
+            if expected is not None:
+                assert logged.picture_match is not None
+                assert logged.picture_match["offset_s"] == pytest.approx(OFFSET_S, abs=0.6)
+
+
+def test_a_picture_named_by_hand_stays(log: Path, pictures: Path) -> None:
+    hand = pictures / "DSC09000.JPG"
+    assert run(log, "shots", "picture", "3", str(hand)).returncode == 0
+    assert run(log, "shots", "match", str(pictures)).returncode == 0
+    with ShotLog.open(log, read_only=True) as opened:
+        assert opened.read_shot(3).picture == str(hand.resolve())
+
+
+def test_looking_only_writes_nothing(log: Path, pictures: Path) -> None:
+    result = run(log, "shots", "match", str(pictures), "--no-store", "--json")
+    content = json.loads(result.stdout)
+    assert len(content["cameras"][0]["pairs"]) == 22 and content["stored"] == 0
+    with ShotLog.open(log, read_only=True) as opened:
+        assert opened.read_shot(1).picture is None
+
+
+def test_copies_and_sidecars_on_request(log: Path, pictures: Path, tmp_path: Path) -> None:
+    copies = tmp_path / "copies"
+    result = run(log, "shots", "match", str(pictures), "--copies", str(copies), "--sidecars")
+    assert result.returncode == 0, result.stderr
+    assert (copies / "shot-000001-DSC00001.JPG").read_bytes() == (
+        pictures / "DSC00001.JPG"
+    ).read_bytes()
+    sidecar = json.loads((pictures / "DSC00001.JPG.shot.json").read_text("utf-8"))
+    assert sidecar["record"]["shot"] == 1 and sidecar["swept"]["value_ms"] == pytest.approx(170.0)
+    again = run(log, "shots", "match", str(pictures), "--copies", str(copies))
+    assert again.returncode == 2 and "nothing is overwritten" in again.stderr
+    (pictures / "DSC00002.JPG.shot.json").write_text("mine")
+    foreign = run(log, "shots", "match", str(pictures), "--sidecars")
+    assert foreign.returncode == 2 and "is no sidecar of Beamfall" in foreign.stderr
+
+
+def test_bad_folders_and_no_log(log: Path, tmp_path: Path) -> None:
+    (tmp_path / "empty").mkdir()
+    for folder, words in (("empty", "no picture in it"), ("nowhere", "there is no such folder")):
+        result = run(log, "shots", "match", str(tmp_path / folder))
+        assert result.returncode == 2 and words in result.stderr
+    result = run(tmp_path / "none.sqlite3", "shots", "match", str(tmp_path))
+    assert result.returncode == 2 and "no shot has been logged yet" in result.stderr
+
+
+def test_the_sheet_needs_nothing_else(log: Path, pictures: Path, tmp_path: Path) -> None:
+    run(log, "shots", "match", str(pictures))
+    run(log, "shots", "note", "7", "<script>alert(1)</script> & more")
+    run(log, "shots", "rate", "7", "5")
+    out = tmp_path / "sheet.html"
+    result = run(log, "shots", "sheet", "--out", str(out))
+    assert result.returncode == 0 and "24 shots, 22 with a picture" in result.stdout
+    page = out.read_text("utf-8")
+    assert page.count("data:image/jpeg;base64,") == 22
+    assert not re.search(r'(?:src|href)="(?!data:)', page) and "http" not in page
+    assert "<script>alert" not in page and "&lt;script&gt;" in page
+    assert page.count("<article") == 24 and '<option value="flash, ms">' in page
+
+
+@pytest.mark.skipif(shutil.which("chromium") is None, reason="chromium is not installed")
+def test_the_sheet_sorts_by_what_was_swept(log: Path, tmp_path: Path) -> None:
+    out = tmp_path / "sheet.html"
+    run(log, "shots", "sheet", "--out", str(out))
+    page = out.read_text("utf-8").replace(
+        "</body>",
+        '<script>document.getElementById("turn").click();</script></body>',
+    )
+    out.write_text(page, "utf-8")
+    shown = subprocess.run(
+        ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--dump-dom", out.as_uri()],
+        capture_output=True, text=True, timeout=120, check=True,
+    ).stdout  # fmt: skip
+    assert re.findall(r"<h2>(\d+)</h2>", shown) == [str(n) for n in range(24, 0, -1)]
+
+
+def test_the_report_stands_alone(log: Path, pictures: Path, tmp_path: Path) -> None:
+    run(log, "shots", "match", str(pictures))
+    run(log, "shots", "rate", "9", "4")
+    out = tmp_path / "report"
+    result = run(log, "report", "--series", "1", "--out", str(out))
+    assert result.returncode == 0, result.stderr
+    page = (out / "index.html").read_text("utf-8")
+    for name in re.findall(r'src="([^"]+)"', page):
+        assert (out / name).stat().st_size > 1000, name
+    for name in ("timeline.png", "scatter.png", "control.png", "sweep.png", "shot-000009.jpg"):
+        assert name in page
+    assert "24 of 24 shots fired" in page and "simulated rig" in page and "<<" not in page
+    blocked = tmp_path / "file"
+    blocked.write_text("")
+    refused = run(log, "report", "--out", str(blocked))
+    assert refused.returncode == 2 and "cannot be written to" in refused.stderr
