@@ -209,8 +209,10 @@ class Desk:
         with self._lock:
             if wanted != self._wanted:
                 return
+            # What is armed stays so where a new reckoning comes to the same shot.
+            if self.plan is None or self.plan.sequence != plan.sequence:
+                self.number += 1
             self.plan = plan
-            self.number += 1
             self._hub.set(plan=self._describe(plan))
             self._look()
 

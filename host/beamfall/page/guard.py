@@ -10,6 +10,7 @@ keeps its pages out.
 
 from __future__ import annotations
 
+import asyncio
 import hmac
 import ipaddress
 import socket
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 BODY_MOST = 64 * 1024
+BODY_S = 10.0
+ADDRESS_MOST = 2048
 OPEN_PATHS = (
     "/",
     "/enter",
@@ -125,12 +128,24 @@ class Guard:
         if refusal is not None:
             await _answer(send, 403, refusal)
             return
+        if len(scope["raw_path"]) + len(scope["query_string"]) > ADDRESS_MOST:
+            await _answer(send, 414, f"an address of more than {ADDRESS_MOST} characters")
+            return
         if scope["method"] == "POST":
             problem = _judge_body(headers)
             if problem is not None:
                 await _answer(send, *problem)
                 return
-        await self._app(scope, _limit(receive), _dress(send))
+            try:
+                body = await asyncio.wait_for(_take_body(receive), BODY_S)
+            except TimeoutError:
+                await _answer(send, 408, f"the body did not come within {BODY_S:g} s")
+                return
+            if body is None:
+                await _answer(send, 413, f"more than {BODY_MOST} bytes")
+                return
+            receive = _replay(body, receive)
+        await self._app(scope, receive, _dress(send))
 
     def _refuse(self, scope: Scope, headers: dict[str, str]) -> str | None:
         """Why a request is turned away; None where it may pass."""
@@ -177,20 +192,32 @@ def _judge_body(headers: dict[str, str]) -> tuple[int, str] | None:
     return None
 
 
-def _limit(receive: Receive) -> Receive:
-    """A body sent in chunks names no length: count it."""
-    seen = 0
-
-    async def limited() -> Message:
-        nonlocal seen
+async def _take_body(receive: Receive) -> bytes | None:
+    """The whole body, whether or not it names its length; None when it is too long or the asker has gone."""
+    body = b""
+    while True:
         message = await receive()
-        if message["type"] == "http.request":
-            seen += len(message.get("body", b""))
-            if seen > BODY_MOST:
-                return {"type": "http.disconnect"}
-        return message
+        if message["type"] != "http.request":
+            return None
+        more: bytes = message.get("body", b"")
+        body += more
+        if len(body) > BODY_MOST:
+            return None
+        if not message.get("more_body", False):
+            return body
 
-    return limited
+
+def _replay(body: bytes, receive: Receive) -> Receive:
+    told = False
+
+    async def replayed() -> Message:
+        nonlocal told
+        if told:
+            return await receive()
+        told = True
+        return {"type": "http.request", "body": body, "more_body": False}
+
+    return replayed
 
 
 def _dress(send: Send) -> Send:

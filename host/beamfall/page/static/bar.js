@@ -35,7 +35,9 @@ function words() {
   if (link.state === 'none') return ['no board', link.text];
   if (link.state === 'lost') return ['board lost', link.text || 'The port has vanished. Plug the board in again: the page goes on by itself.'];
   const word = live?.state ?? '…';
-  const cause = live?.cause ? `${live.cause.word.replaceAll('-', ' ')}: ${live.cause.meaning}${live.cause.cure ? `; ${live.cause.cure}` : ''}` : '';
+  // A board that has just started says so as its cause: no news while it is idle.
+  const news = live?.cause && !(word === 'idle' && live.cause.word === 'restarted');
+  const cause = news ? `${live.cause.word.replaceAll('-', ' ')}: ${live.cause.meaning}${live.cause.cure ? `; ${live.cause.cure}` : ''}` : '';
   if (word === 'idle' && state.armed) return ['armed', 'The sequence is on the board, checked. R releases it.'];
   if (word === 'idle' && live?.activity && live.activity !== 'none') return [live.activity, ''];
   if (word === 'idle') return ['idle', state.plan?.problem ? `no plan: ${state.plan.problem}` : cause];
@@ -82,6 +84,7 @@ export function showStrip() {
   const asking = running && job.question && !ownView();
   const worth = running && !['arm'].includes(job.kind) && (job.of > 1 || asking || !['release'].includes(job.kind));
   strip.hidden = !worth;
+  document.body.toggleAttribute('data-strip', worth);
   if (!worth) { stripped = ''; return; }
   const key = `${job.id} ${asking ? job.question.id : ''} ${location.hash}`;
   if (key !== stripped) {
@@ -108,8 +111,9 @@ function showCountdown() {
 export function makeQuestion(question, { picture = true } = {}) {
   const give = (value) => attempt(act('answer', { question: question.id, value }));
   const typed = h('input', { type: 'text', 'aria-label': 'The answer in words, with heights', placeholder: 'before jet 31 mm drop 42 mm', maxlength: 200 });
-  return h('div', { class: 'question', id: 'question' },
-    picture && question.shot ? makePicture(question.shot, { small: false, class: 'askpic' }) : null,
+  return h('div', { class: `question${picture && question.shot ? ' pictured' : ''}`, id: 'question' },
+    picture && question.shot ? h('div', { class: 'pic askpic' }, makePicture(question.shot, { small: false })) : null,
+    h('div', { class: 'asks' },
     question.cautions.map((text) => h('p', { class: 'caution' }, h('b', {}, 'Caution: '), text)),
     h('p', { class: 'ask' }, question.text),
     question.hint ? h('p', { class: 'hint' }, question.hint) : null,
@@ -117,7 +121,7 @@ export function makeQuestion(question, { picture = true } = {}) {
       const plain = choice.value === choice.words || question.choices.length === 1 || choice.words.length < 46 && !question.free;
       return h('button', { type: 'button', 'data-answer': choice.value, on: { click: () => give(choice.value) } }, plain ? choice.words : [choice.value, h('small', {}, choice.words)]);
     })),
-    question.free ? h('form', { class: 'row', on: { submit: (event) => { event.preventDefault(); if (typed.value.trim()) give(typed.value); } } }, typed, h('button', {}, 'Answer')) : null);
+    question.free ? h('form', { class: 'row', on: { submit: (event) => { event.preventDefault(); if (typed.value.trim()) give(typed.value); } } }, typed, h('button', {}, 'Answer')) : null));
 }
 
 // -- notices ----------------------------------------------------------------------------------------------------

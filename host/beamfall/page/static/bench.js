@@ -57,7 +57,6 @@ function makeTiming(name, text, _interval) {
   const plus = h('button', { type: 'button', 'aria-label': `${text}: 0.5 ms more`, on: { click: () => step(0.5) } }, '+');
   field.addEventListener('change', () => tell(field.value));
   field.addEventListener('keydown', (event) => {
-    if (event.key === 'Enter') tell(field.value);
     const by = { ArrowUp: 0.1, ArrowDown: -0.1, PageUp: 1, PageDown: -1 }[event.key];
     if (by) { event.preventDefault(); step(by); }
   });

@@ -48,7 +48,7 @@ export function makeSweep() {
     for (const line of job.lines) {
       if (!cells.has(line.shot)) {
         const said = h('span', { class: 'soft' });
-        cells.set(line.shot, { said, root: h('li', {}, h('a', { href: `#log/${line.shot}` }, makePicture(line.shot, { known: line.drawn }), h('b', {}, line.value), said)) });
+        cells.set(line.shot, { said, root: h('li', {}, h('a', { href: `#log/${line.shot}` }, h('div', { class: 'pic' }, makePicture(line.shot, { known: line.drawn })), h('b', {}, line.value), said)) });
       }
       cells.get(line.shot).said.textContent = ` shot ${line.shot}, ${line.state}${line.shows ? `: ${line.shows}` : ''}${line.frame ? `, frame ${line.frame}` : ''}`;
     }

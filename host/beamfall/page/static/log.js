@@ -33,10 +33,10 @@ export function makeLog() {
   const figure = h('span', { class: 'soft', role: 'status' });
   const asTable = h('button', { type: 'button', 'aria-pressed': 'true' }, 'Table'), asSheet = h('button', { type: 'button', 'aria-pressed': 'false' }, 'Contact sheet');
   const compareButton = h('button', { type: 'button', disabled: true }, 'Compare two');
-  const COLUMNS = [['shot', 'shot'], ['series', 'series'], ['time', 'time'], ['state', 'state'], ['flash delay', 'delay'], ['spacing', 'spacing'], ['swept', 'swept'], ['rating', 'rating'], ['note', 'note'], ['compare', 'mark']];
+  const COLUMNS = [['shot', 'shot'], ['time', 'time'], ['state', 'state'], ['flash delay', 'delay'], ['spacing', 'spacing'], ['swept', 'swept'], ['rating', 'rating'], ['note', 'note'], ['compare', 'mark']];
   const head = h('div', { class: 'loghead', role: 'row', 'aria-rowindex': '1' }, COLUMNS.map(([title, kind]) => h('div', { class: `c-${kind}`, role: 'columnheader' }, title)));
-  const space = h('div', { class: 'logspace', role: 'rowgroup' });
-  const scroller = h('div', { class: 'logscroll', tabindex: '0', role: 'group', 'aria-label': 'Shots; arrow keys move, Enter opens' }, space);
+  const space = h('div', { class: 'logspace', role: 'presentation' });
+  const scroller = h('div', { class: 'logscroll', tabindex: '0', role: 'rowgroup', 'aria-label': 'Shots; arrow keys move, Enter opens' }, space);
   const grid = h('div', { class: 'loggrid', role: 'table', 'aria-label': 'Shots' }, h('div', { role: 'rowgroup' }, head), scroller);
   const detail = h('aside', { class: 'panel detail', 'aria-label': 'The shot chosen' }, h('p', { class: 'soft' }, 'Choose a shot.'));
   let sheet = false, pool = [], columns = 1, pending = false;
@@ -98,7 +98,7 @@ export function makeLog() {
       cells.delay.textContent = ms(of(line, 'delay_ms')); cells.spacing.textContent = ms(of(line, 'spacing_ms'));
       cells.swept.textContent = of(line, 'swept'); cells.rating.textContent = of(line, 'rating') ? '★'.repeat(of(line, 'rating')) : '–';
       cells.rating.setAttribute('aria-label', of(line, 'rating') ? `${of(line, 'rating')} of 5` : 'not rated');
-      cells.note.textContent = of(line, 'note'); cells.series.textContent = of(line, 'series');
+      cells.note.textContent = of(line, 'note');
       mark.checked = marks.includes(shot); mark.setAttribute('aria-label', `Compare shot ${shot}`);
     } };
     mark.addEventListener('click', (event) => { event.stopPropagation(); toggleMark(one.shot); });
