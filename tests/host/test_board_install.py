@@ -17,7 +17,8 @@ import pytest
 from beamfall.board import Board
 from beamfall.board_tools import install as installer
 from beamfall.board_tools.bundle import choose_sources, find_compiler, make_bundle
-from beamfall.board_tools.install import choose_profile, install, put_bundle
+from beamfall.board_tools.install import Report, choose_profile, install, put_bundle
+from beamfall.board_tools.known import recall_interpreter, remember
 from beamfall.board_tools.maintenance import ask_for_maintenance, find_firmware_on
 from beamfall.board_tools.prompt import Interpreter, Prompt
 from beamfall.boards import find_profile
@@ -193,6 +194,20 @@ def test_without_mpremote_the_cure_is_named(monkeypatch: pytest.MonkeyPatch) -> 
     monkeypatch.setattr(importlib, "import_module", refuse)
     with pytest.raises(MissingExtra, match=r"pip install 'beamfall\[board\]'"):
         install("/dev/null", "pico")
+
+
+def test_what_the_wire_does_not_say_is_remembered(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "log.sqlite3"))
+    report = Report(
+        "port", "pico", "Pico", who("Raspberry Pi Pico with RP2040"), True, "", [], [], [], None, 0, 0, "e6" * 8, "0.1.0",
+        False,
+    )  # fmt: skip
+    assert recall_interpreter(bytes.fromhex("e6" * 8)) is None
+    remember(report)
+    found = recall_interpreter(bytes.fromhex("e6" * 8))
+    assert found is not None and (found["version"], found["machine"]) == ("1.28.0", "Raspberry Pi Pico with RP2040")
+    (tmp_path / "boards" / f"{'e6' * 8}.json").write_text("{broken")
+    assert recall_interpreter(bytes.fromhex("e6" * 8)) is None
 
 
 def who(machine: str, mpy: int = PICO) -> Interpreter:

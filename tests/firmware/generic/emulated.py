@@ -92,7 +92,7 @@ def make_series() -> Any:
     return Sequence(rows=tuple(rows), window_s=1.0, tail_s=0.01, blanking_s=0.021)
 
 
-def measure(shots: int, load: bool, quiet_s: float = 25.0) -> dict[str, Any]:
+def measure(shots: int, load: bool, quiet_s: float = 25.0, longest_s: float = 1e9) -> dict[str, Any]:
     """Errors in us: edge to flash by delay, rows at the release, stamps of the beam; and what the board reported."""
     from beamfall.board import Board
     from beamfall.link.session import LinkTiming
@@ -106,7 +106,10 @@ def measure(shots: int, load: bool, quiet_s: float = 25.0) -> dict[str, Any]:
             Board.connect(url, timing=LinkTiming(first_s=10, longest_s=30, hello_tries=8)) as board,
         ):
             info = board.info
+            begun = time.monotonic()
             for number in range(shots):
+                if time.monotonic() - begun > longest_s:
+                    break
                 ticket = board.arm(make_series())
                 board.release(ticket)
                 if not load:
@@ -186,9 +189,10 @@ def main() -> None:
     parser.add_argument("--shots", type=int, default=13)
     parser.add_argument("--only", choices=["idle", "load"])
     parser.add_argument("--quiet", type=float, default=25.0, help="real seconds that an idle shot is left alone")
+    parser.add_argument("--longest", type=float, default=1e9, help="real seconds after which no further shot begins")
     options = parser.parse_args()
     for title in [options.only] if options.only else ["idle", "load"]:
-        print_table(title, measure(options.shots, title == "load", options.quiet))
+        print_table(title, measure(options.shots, title == "load", options.quiet, options.longest))
 
 
 if __name__ == "__main__":

