@@ -209,7 +209,9 @@ class Finder:
         joint = "; or that "
         if len(named) > 1 and self._all_sure(named):
             sure = all(chance >= SURE for name, chance in self.belief.rank() if name in named)
-            start = f"{'Two' if sure else 'Probably two'} things are wrong: that "
+            several = "two" if len(named) == 2 else "several"
+            start = f"{'' if sure else 'Probably '}{several} things are wrong: that "
+            start = start[0].upper() + start[1:]
             joint = "; and that "
         return start + joint.join(parts) + "."
 
