@@ -96,6 +96,10 @@ class Shooter:
         Raises what `Board.shoot` raises. The log is true also then: a refused shot is marked as not released, one
         whose fate is unknown stays 'outcome unknown', and an interrupted one is aborted and its outcome kept.
         """
+        # A simulated fault may lie in what the photographer has set.
+        as_set = getattr(self.board.simulated_rig, "set_by_photographer", None)
+        if as_set is not None:
+            sequence = as_set(sequence)
         table = sequence.make_table(self.board.info)
         ticket = self.board.arm(sequence)
         shot = self.log.begin_shot(
