@@ -29,7 +29,7 @@ SCENARIO = Path(__file__).with_name("emulated_rig.py")
 LEFT_OUT = {"simulated", "generic"}
 LOADED_MAIN = """\
 import gc
-gc.threshold(2000)  # collect after every 2 kB: far more often than life would
+gc.threshold(16000)  # collect after every 16 kB: far more often than life would
 import main_plain
 main_plain.main()
 """

@@ -212,13 +212,19 @@ class Port:
 
     def _halt(self):
         self.outputs_off()
-        self._watchers.stop()
+        self._stop_watchers()
         self._stamps.end()
         for dma in self._feeds:
             dma.active(0)
         for dma in self._counters:
             dma.active(0)
         self._running = False
+
+    def _stop_watchers(self):
+        """Zero and marks low, while the machines still run: an emulated pin shows what a stopped one does too late."""
+        for machine_index in range(3):
+            self._watchers.execute(machine_index, programs.SET_PINS_0)
+        self._watchers.stop()
 
     def _arm_players(self):
         block = self._players
@@ -292,13 +298,16 @@ class Port:
     def _go(self):
         self._now = 0
         self.edges_lost = 0
-        mem32[self._players.control] = self._used_players
-        mem32[self._watchers.control] = self._used_watchers
+        if self._pins.zero_is_up():  # something drives it: the players would run before the zero
+            self._start_trouble = POLL_FAILURE
+        else:
+            mem32[self._players.control] = self._used_players
+            mem32[self._watchers.control] = self._used_watchers
+            self._start_trouble = 0 if self._pins.zero_is_up() else POLL_FAILURE
         self._last_us = (
             time.ticks_us()
         )  # never before the zero itself: now_ticks is not ahead of the hardware
         self._running = True
-        self._start_trouble = 0 if self._pins.zero_is_up() else POLL_FAILURE
 
     def stop(self):
         """The end, for whatever reason. Stamps that have been taken can still be read."""
@@ -310,9 +319,7 @@ class Port:
         self._running = False
         for beam in range(2):
             self.counted(beam + 1)
-        self._watchers.stop()
-        for machine_index in range(3):
-            self._watchers.execute(machine_index, programs.SET_PINS_0)
+        self._stop_watchers()
         for _ in range(8):  # DMA takes some cycles for the last stamps
             if mem32[self._watchers.fifo_status] >> reg.FSTAT_RXEMPTY & 1:
                 break

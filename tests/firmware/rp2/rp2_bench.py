@@ -185,19 +185,20 @@ class Registers:
 
     def __init__(self, chip: Chip) -> None:
         self._chip = chip
-        self.accesses = 0
+        self.shows_at_once = (
+            True  # False: as rp2040py left alone, a pin set by a stopped machine stays as it was
+        )
 
     def __getitem__(self, address: int) -> int:
-        self.accesses += 1
         self._chip.run(ACCESS_CYCLES)
         return int(self._chip.mcu.read_uint32(address))
 
     def __setitem__(self, address: int, value: int) -> None:
-        self.accesses += 1
         self._chip.run(ACCESS_CYCLES)
         self._chip.mcu.write_uint32(address, value & 0xFFFFFFFF)
-        for pio in self._chip.mcu.pio:
-            pio.check_changed_pins()
+        if self.shows_at_once:
+            for pio in self._chip.mcu.pio:
+                pio.check_changed_pins()
 
 
 class Ram:

@@ -232,6 +232,17 @@ def test_all_machines_share_one_zero(bench: Any) -> None:
         bench.port.stop()
 
 
+def test_the_next_zero_comes_also_where_pins_are_slow_to_show(bench: Any) -> None:
+    bench.mem32.shows_at_once = False
+    assert bench.port.load(bench.table([(0, 0, VALVE1, 1000, 60), (0, 0, FLASH1, 1000, 60)])) == 0
+    for _ in range(3):
+        zero = bench.start()
+        bench.chip.run(4000)
+        assert bench.on_times(VALVE1, zero) == [(1000, 1060)]
+        assert bench.on_times(FLASH1, zero) == [(1000, 1060)]
+        bench.port.stop()
+
+
 def test_with_the_chips_own_delays_errors_are_constant(make_bench: Callable[..., Any]) -> None:
     """The value the firmware uses allows for 2 + 1 cycles at a crossing that the emulator does not have."""
     bench = make_bench(sync=2)
@@ -460,6 +471,16 @@ def test_a_zero_that_does_not_come_is_noticed(bench: Any) -> None:
     bench.chip.drive(bench.profile.ZERO_PIN, 0)  # shorted to ground
     bench.port.start()
     assert bench.port.poll() & bench.module.POLL_FAILURE
+
+
+def test_nothing_runs_when_the_zero_is_up_before_the_release(bench: Any) -> None:
+    assert bench.port.load(bench.table([(0, 0, VALVE1, 1000, 100), (0, 0, FLASH1, 900, 50)])) == 0
+    bench.chip.drive(bench.profile.ZERO_PIN, 1)  # shorted to the supply
+    bench.port.start()
+    bench.chip.run(5000)
+    assert bench.port.poll() & bench.module.POLL_FAILURE
+    assert bench.on_times(VALVE1) == [] and bench.on_times(FLASH1) == []
+    bench.port.stop()
 
 
 # -- what cannot be honoured -----------------------------------------------------------------------------------
