@@ -1,7 +1,8 @@
-"""How well pictures are matched with shots: `python tests/benchmarks/photographs.py [STUDIOS]`.
+"""How well pictures are matched with shots: `python tests/benchmarks/photographs.py [STUDIOS [WORD]]`.
 
 STUDIOS (500) simulated studios for each case: any offset (also clocks reset to their first day),
-drift, 20 % of the pictures missing, 10 % extra frames. Prints; asserts nothing.
+drift, 20 % of the pictures missing, 10 % extra frames. WORD: only cases whose title has it. Prints;
+asserts nothing.
 """
 
 from __future__ import annotations
@@ -27,7 +28,10 @@ CASES: dict[str, dict[str, Any]] = {
 
 def main() -> None:
     studios = int(sys.argv[1]) if len(sys.argv) > 1 else 500
+    word = sys.argv[2] if len(sys.argv) > 2 else ""
     for title, case in CASES.items():
+        if word not in title:
+            continue
         score = Score()
         began = time.perf_counter()
         for seed in range(studios):

@@ -45,6 +45,8 @@ def test_csv_holds_every_edge_and_setting(filled: ShotLog, tmp_path: Path) -> No
                 truth.source,
             )
             assert edge["measured_ticks"] == ("" if truth.ticks is None else str(truth.ticks))
+            if truth.ticks is not None:
+                assert float(edge["measured_ms"]) == truth.ticks * 1e3 / logged.record.clock_hz
             if truth.planned_ticks is not None:
                 assert (
                     float(edge["planned_ms"]) == truth.planned_ticks * 1e3 / logged.record.clock_hz

@@ -24,9 +24,7 @@ SLACK_S = 0.1  # release to exposure differs from shot to shot by less than this
 DRIFT_MOST = 2e-4  # of a camera's clock; a quartz is within 1e-4
 LEAST_PAIRS = 4
 LEAST_LEAD = 3  # pairs that the best offset must have over any other
-SHARE_OF_BEST = (
-    0.8  # another offset with more than this share of the best one's pairs forbids a choice
-)
+SHARE_OF_BEST = 0.8  # another offset with a larger share of the best one's pairs: nobody can know
 _CANDIDATES = 40
 _FINE = 161  # drifts tried around a candidate
 _APART_S = 0.6  # offsets closer than this are the same candidate
