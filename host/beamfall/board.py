@@ -185,8 +185,12 @@ class Board:
             return self._link.request(Message(name, fields))
         finally:
             # Also under an error: what is known of the board's earlier life is void.
-            if self._link.welcome is not self._info:
-                self._take_welcome()
+            self._follow_link()
+
+    def _follow_link(self) -> None:
+        """The link may have opened a new session, also for a caller who uses it directly."""
+        if self._link.welcome is not self._info:
+            self._take_welcome()
 
     def _take_welcome(self) -> None:
         """A session was opened anew under this board: it may be another life of it."""
@@ -343,6 +347,7 @@ class Board:
         return events
 
     def _pump_link(self, timeout_s: float) -> list[Report]:
+        self._follow_link()
         can_reopen = self._link.can_reconnect and not self._closed
         try:
             if self._link.is_open or not can_reopen:
@@ -360,6 +365,7 @@ class Board:
 
     def settle(self) -> None:
         """Tell the board that all it has reported so far is kept here and may be forgotten there."""
+        self._follow_link()
         if self._last_seen > self._acknowledged:
             self._acknowledge(self._last_seen)
 

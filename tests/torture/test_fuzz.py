@@ -17,7 +17,7 @@ import targets
 
 HERE = Path(__file__).resolve().parent
 TOP = HERE.parents[1]
-RUNS = {"host": 20_000, "reader": 15_000, "step": 10_000, "board": 2_000}
+RUNS = {"host": 10_000, "reader": 8_000, "step": 6_000, "board": 1_500}
 
 
 def corpus(target: str) -> list[bytes]:

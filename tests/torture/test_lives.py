@@ -8,6 +8,7 @@ import pytest
 from beamfall.board import Board
 from beamfall.errors import BoardRestarted, LinkLost, NoAnswer, Refused, ReleaseUnknown, ShotError
 from beamfall.link import Link, LinkTiming
+from beamfall.link.delivery import ReportOrder, Verdict
 from beamfall.link.simulated import SimulatedTransport
 from beamfall.sequence import Row, Sequence
 from beamfall.wire import Frame, Framer, Message, get_codec
@@ -165,3 +166,39 @@ def test_troubles_without_end_do_not_fill_memory() -> None:
         board.pump(0.1)
         board.settle()
     assert 900 < len(board.troubles) <= 1000
+
+
+def test_a_new_life_seen_by_the_link_alone_is_not_acknowledged_by_the_old_numbers() -> None:
+    """Was: after a request over `board.link` had found the restart, the old count went to the new life."""
+    line = make_line()
+    board = make_board(line)
+    for _ in range(3):
+        board.shoot(SHOT)  # held, not settled
+    line.reset()
+    with pytest.raises(BoardRestarted):
+        board.link.request(Message("status", {}))
+    store = line.inner._board.store
+    for _ in range(20):
+        store.add(0x84, b"\x01x", 0, 2)
+    board.settle()
+    line.inner.read(0.0)
+    assert store.count == 20
+
+
+def test_a_forgotten_report_that_is_lost_on_the_line_is_not_blamed_on_another_program() -> None:
+    order = ReportOrder()
+    order.begin(7, 1)
+    assert order.take(1, None) is Verdict.DELIVER
+    order.begin(
+        7, 9
+    )  # the board forgot 2 to 9; that report is lost on the line, the next one comes
+    assert order.take(10, None) is Verdict.AHEAD
+    assert order.take(9, 2) is Verdict.DELIVER
+    assert order.skipped is None
+    order.begin(7, 15)  # 10 to 14 went elsewhere
+    assert order.take(16, None) is Verdict.AHEAD
+    assert order.take(15, None) is Verdict.DELIVER
+    assert order.skipped == (10, 14)
+    order.begin(7, 20)  # 16 to 19 went elsewhere, and then 20 to 25 were forgotten
+    assert order.take(25, 20) is Verdict.DELIVER
+    assert (order.skipped, order.expected) == ((16, 19), 26)

@@ -655,8 +655,13 @@ def small_store() -> Iterator[None]:
     names["STORE_BYTES"] = before
 
 
+# No shrinking here: it takes minutes. To have a find shrunk, add Phase.shrink.
 RUNS = settings(
-    max_examples=120, stateful_step_count=30, deadline=None, suppress_health_check=list(HealthCheck)
+    max_examples=120,
+    phases=[Phase.reuse, Phase.generate],
+    stateful_step_count=30,
+    deadline=None,
+    suppress_health_check=list(HealthCheck),
 )
 
 

@@ -65,8 +65,9 @@ class ReportOrder:
         self.skipped = None
         if expected is not None and number < expected:
             return Verdict.REPEAT
-        gap = expected is not None and expected < self._oldest <= number
-        if gap and (forgotten_from is None or forgotten_from > (expected or 0)):
+        gap = expected is not None and expected < self._oldest
+        first = number if forgotten_from is None else forgotten_from
+        if gap and first == self._oldest:
             # Nobody forgot them: another program has taken them from this board in the meantime.
             self.skipped = (expected or 0, self._oldest - 1)
             expected = self.expected = self._oldest
