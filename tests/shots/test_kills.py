@@ -10,7 +10,7 @@ from beamfall.board import Board
 from beamfall.rig import example_rig
 from beamfall.series import Shooter, settle_earlier
 from beamfall.shots import ShotLog
-from served_board import TWO_DROPS
+from served_board import TWO_DROPS, ServedBoard
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="kill -9 is of POSIX systems")
@@ -38,13 +38,13 @@ def test_an_outcome_that_was_not_written_is_taken_from_the_board(log: ShotLog) -
 
 
 def test_a_shot_that_was_never_released_is_marked(log: ShotLog) -> None:
-    with Board.connect("sim", rig=example_rig(), seed=1) as board:
+    with ServedBoard() as served, Board.connect(served.url, rig=example_rig()) as board:
         shooter = Shooter.begin(board, log, "shoot", rig=example_rig())
         table = TWO_DROPS.make_table(board.info)
 
         def begin() -> int:
             return log.begin_shot(
-                shooter.series, table=table, board=board.info, port="sim",
+                shooter.series, table=table, board=board.info, port="served",
                 release=board.status().last_release + 1,
             )  # fmt: skip
 
@@ -54,11 +54,23 @@ def test_a_shot_that_was_never_released_is_marked(log: ShotLog) -> None:
             "not-released", "program-ended",
         )  # fmt: skip
         record = shooter.fire(TWO_DROPS)
-        assert record.state == "fired"
+        assert record.state == "fired" and served.valve_openings == 2
         # The same report once more, as a board repeats what was not acknowledged, completes no other shot.
         second = begin()
         assert log.find_begun(board.info.unique_id, board.info.boot_id, 1) is None
         assert log.find_begun(board.info.unique_id, board.info.boot_id, 2) == second
+
+
+def test_a_simulated_board_in_this_process_proves_nothing_of_its_earlier_life(log: ShotLog) -> None:
+    """Each start of `--port sim` has the same boot id and counts its releases anew."""
+    for _ in range(2):
+        with Board.connect("sim", rig=example_rig(), seed=1) as board:
+            shooter = Shooter.begin(board, log, "shoot", rig=example_rig())
+            shot = log.begin_shot(
+                shooter.series, table=TWO_DROPS.make_table(board.info), board=board.info, port="sim",
+                release=1,
+            )  # fmt: skip
+    assert log.read_shot(shot - 1).record.state == "outcome unknown"
 
 
 def test_what_another_life_of_the_board_did_stays_unknown(log: ShotLog) -> None:
