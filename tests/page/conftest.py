@@ -32,7 +32,9 @@ def find_chromium() -> str | None:
     return next((path for path in map(shutil.which, names) if path), None)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(
+    scope="module"
+)  # while it is open an event loop runs in this thread: no longer than needed
 def browser() -> Iterator[Any]:
     missing = ""
     chromium = find_chromium()

@@ -45,7 +45,7 @@ def test_from_the_plan_to_a_rated_shot(
     assert served.hub.get("moment")["drop_mm"]["p50"] < before, "a later light finds drop 2 lower"
     expect(page.get_by_text("Set by hand")).to_be_visible()
     page.get_by_role("button", name="Back to the plan").click()
-    expect(page.get_by_text("As planned")).to_be_visible()
+    expect(page.get_by_text("As planned; the flash")).to_be_visible()
 
     arm_and_release(page)
     expect(page.locator("#state")).to_have_text("fired")
@@ -227,3 +227,74 @@ def test_the_check_finds_an_unplugged_flash(
     result = served.hub.get("job")["result"]
     assert "flash-off" in [*result["found"], *result["remaining"]]
     keep_screenshot(page, "check-found-laptop")
+
+
+def test_calibration_narrows_the_plan_and_stays_on_show(serve: Serve, open_page: Open) -> None:
+    served = serve(rig=QUICK_RIG, pace=100.0)
+    page = open_page(served.link)
+    wait_ready(page)
+    before = served.hub.get("plan")["intervals"]["nozzle_to_beam"]
+    page.goto(f"{served.origin}/#calibrate")
+    page.get_by_label("Shots of two drops").fill("8")
+    page.get_by_role("button", name="Let the drops fall").click()
+    served.wait(lambda: (served.hub.get("job_calibrate") or {}).get("state") == "ended", 60.0)
+    expect(page.get_by_role("rowheader", name="valve latency")).to_be_visible()
+    served.wait(
+        lambda: (
+            served.hub.get("plan")["intervals"]["nozzle_to_beam"]["p95"]
+            - served.hub.get("plan")["intervals"]["nozzle_to_beam"]["p5"]
+            < 0.8 * (before["p95"] - before["p5"])
+        )
+    )
+    # Another job and a reload take nothing of it away.
+    wait_ready(page)
+    page.keyboard.press("a")
+    expect(page.locator("#arm")).to_contain_text("Armed")
+    page.reload()
+    expect(page.get_by_role("rowheader", name="valve latency")).to_be_visible()
+
+
+def test_a_rinse_asks_first_and_a_question_shows_on_every_view(
+    serve: Serve, open_page: Open
+) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link)
+    wait_ready(page)
+    page.locator("summary", has_text="Series").click()
+    page.get_by_role("button", name="Rinse").click()
+    expect(page.locator("#question")).to_contain_text("Is a container under it?")
+    expect(page.locator("#question .caution")).to_contain_text("coil warms")
+    page.goto(f"{served.origin}/#log")
+    page.locator('#question [data-answer="no"]').click()
+    served.wait(lambda: served.hub.get("job")["state"] == "ended")
+    assert served.hub.get("job")["text"] == "Nothing was opened."
+    page.goto(f"{served.origin}/#bench")
+    page.get_by_role("button", name="One drop").click()
+    expect(page.locator(".said")).to_contain_text("The beam saw it")
+
+
+def test_photographs_are_shown_and_what_is_no_picture_is_not(
+    serve: Serve, open_page: Open, log_path: Path, tmp_path: Path
+) -> None:
+    from PIL import Image
+
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link)
+    wait_ready(page)
+    arm_and_release(page)
+    expect(page.get_by_role("heading", name="Shot 1: fired")).to_be_visible()
+    photograph, secret = tmp_path / "IMG_0001.jpg", tmp_path / "secret.jpg"
+    Image.new("RGB", (1200, 800), (10, 200, 30)).save(photograph)
+    secret.write_text("not for the page", encoding="utf-8")
+    look = """() => fetch('/shots/1/picture').then(
+      async (answer) => [answer.status, answer.headers.get('content-type'), await answer.text()])"""
+    with ShotLog.open(log_path) as log:
+        log.set_picture(1, str(photograph))
+        status, kind, _ = page.evaluate(look)
+        assert (status, kind) == (200, "image/jpeg")
+        page.goto(f"{served.origin}/#log/1")
+        expect(page.locator(".detail img")).to_have_js_property("naturalWidth", 1200)
+        log.set_picture(1, str(secret))
+    hidden = open_page(served.origin, quiet=False, context=page.context)
+    status, _, text = hidden.evaluate(look)
+    assert status == 404 and "not for the page" not in text

@@ -25,6 +25,7 @@ from beamfall.page.desk import Desk
 from beamfall.page.hub import Hub
 from beamfall.page.listening import Ears, ListeningBoard, Opener, connect
 from beamfall.page.paced import AbortAsked
+from beamfall.page.pictures import warm_up
 from beamfall.page.words import describe_board, describe_cause, describe_edges, describe_link
 from beamfall.series import Shooter, settle_earlier
 from beamfall.shots import ShotLog, find_log
@@ -339,6 +340,8 @@ class Bench:
         )
         board.status()
         self._was_lost = False
+        if board.simulated_rig is not None:
+            warm_up()
         self._say_link(board)
         self.hub.tell("link", state="up")
 

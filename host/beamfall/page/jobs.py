@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 _COUNT_MOST = 1000
 _ASKING_S = 0.05
+_KEPT = ("sweep", "seek", "check", "calibrate")
 _ids = itertools.count(1)  # a page must be able to tell jobs and questions of one server apart
 
 
@@ -53,7 +54,7 @@ class Work:
 
     def begin(self) -> None:
         """Show that it has begun."""
-        self.hub.set(job=dict(self._shown))
+        self.tell()
 
     def end(self, state: str, text: str) -> None:
         """Show how it ended: ended, aborted or failed."""
@@ -62,7 +63,10 @@ class Work:
     def tell(self, **values: Any) -> None:
         """Show more of it: `text`, `done`, `of`, `lines`, `result`."""
         self._shown.update(values)
-        self.hub.set(job=dict(self._shown))
+        shown = dict(self._shown)
+        # What a longer job brought stays on show while others come and go.
+        kept = {f"job_{shown['kind']}": shown} if shown["kind"] in _KEPT else {}
+        self.hub.set(job=shown, **kept)
 
     def add_line(self, **line: Any) -> None:
         """Add a line to its table."""

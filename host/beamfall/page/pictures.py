@@ -33,6 +33,16 @@ def simulated_file(log_path: Path, shot: int) -> Path:
     return log_path.with_suffix(".pictures") / f"shot-{shot}.png"
 
 
+def warm_up() -> None:
+    """Load what drawing takes ahead of the first shot: it keeps a processor busy for a second."""
+    _painter.submit(_load)
+
+
+def _load() -> None:
+    import matplotlib.backends.backend_agg
+    import matplotlib.figure  # noqa: F401
+
+
 def draw_later(hub: Hub, log_path: Path, shot: int, splash: Splash, model: RigModel) -> None:
     """Draw a simulated picture on a thread of its own, then tell the pages."""
     _painter.submit(_draw, hub, log_path, shot, splash, model)

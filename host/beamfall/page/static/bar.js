@@ -17,7 +17,7 @@ export function makeBar() {
   on(['job'], showStrip);
   on('notices', showNotices);
   hear('server', showBar);
-  hear('trouble', ({ text }) => addLocal(text));
+  hear('trouble', ({ text, level }) => addLocal(text, level));
   setInterval(() => { showRest(); showCountdown(); }, 250);
 }
 
@@ -127,7 +127,7 @@ export function makeQuestion(question, { picture = true } = {}) {
 // -- notices ----------------------------------------------------------------------------------------------------
 const local = [];
 const shownFrom = Date.now();
-function addLocal(text) { local.push({ id: `own-${Date.now()}-${local.length}`, level: 'error', text, own: true }); showNotices(); }
+function addLocal(text, level = 'error') { if (!local.some((one) => one.text === text)) local.push({ level, text, own: true }); showNotices(); }
 const LEVELS = { error: 'Trouble', caution: 'Caution', note: 'Note', good: 'Done' };
 function showNotices() {
   const all = [...(state.notices ?? []), ...local].slice(-4);

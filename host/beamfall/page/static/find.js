@@ -40,9 +40,9 @@ export function makeSweep() {
   const words = h('p', {}), sheet = h('ol', { class: 'sheet', 'aria-label': 'Contact table, lowest value first' });
   result.append(words, sheet);
   let cells = new Map(), shown = null;   // shot -> its cell: a picture is asked for once
-  on('job', () => {
-    const job = state.job;
-    if (job?.kind !== 'sweep') return;
+  on('job_sweep', () => {
+    const job = state.job_sweep;
+    if (!job) return;
     if (shown !== job.id) { shown = job.id; cells = new Map(); }
     words.textContent = [ended(job), job.of ? `${job.done} of ${job.of} steps fired` : '', job.result ? `series ${job.result.series}` : ''].filter(Boolean).join(' · ');
     for (const line of job.lines) {
@@ -67,9 +67,9 @@ export function makeSeek() {
   const begin = makeBegin('Begin to seek', () => act('seek', { stage: stage.value, shots: Number(most.value) || 20, fresh: fresh.checked, simulated_person: alone.checked }));
   const result = h('div', {});
   on('board', () => { aloneBox.hidden = !state.board?.simulated; });
-  on('job', () => {
-    const job = state.job;
-    if (job?.kind !== 'seek') return;
+  on('job_seek', () => {
+    const job = state.job_seek;
+    if (!job) return;
     const found = job.result;
     show(result, h('p', {}, [ended(job), job.state === 'running' ? job.text : '', `${job.done} answers`].filter(Boolean).join(' · ')),
       found ? h('div', { class: 'finding' }, h('p', { class: 'found' }, found.found ? `Found after ${found.shots} shots: spacing ${ms(found.spacing_ms)}, flash ${ms(found.delay_ms)} after drop 2’s edge.` : `Not found in ${found.shots} shots; seek again, it goes on from what it has learned.`), h('button', { type: 'button', on: { click: () => attempt(act('tune', { spacing: `${found.spacing_ms} ms`, delay: `${found.delay_ms} ms` })) } }, 'Use these timings')) : null,
@@ -86,9 +86,9 @@ export function makeCheck() {
   const begin = makeBegin('Find out what is wrong', () => act('check', { simulated_person: alone.checked }));
   const result = h('div', {});
   on('board', () => { aloneBox.hidden = !state.board?.simulated; });
-  on('job', () => {
-    const job = state.job;
-    if (job?.kind !== 'check') return;
+  on('job_check', () => {
+    const job = state.job_check;
+    if (!job) return;
     const found = job.result;
     show(result, h('p', {}, [ended(job), job.state === 'running' ? job.text : ''].filter(Boolean).join(' · ')),
       found ? h('div', { class: 'finding' }, h('p', { class: 'found' }, found.reason), h('p', {}, found.advice), found.would_separate ? h('p', { class: 'soft' }, found.would_separate) : null, ranks(found.ranked.slice(0, 5).map((one) => [one.name, one.probability]))) : job.lines.length ? ranks(job.lines.at(-1).chances.map((one) => [one.cause, one.chance])) : null,
@@ -105,9 +105,9 @@ export function makeCalibrate() {
   const error = text('0.3 mm', '0.3 mm');
   const begin = makeBegin('Let the drops fall', () => act('calibrate', { count: Number(count.value) || 20, gap_error: error.value }));
   const result = h('div', {});
-  on('job', () => {
-    const job = state.job;
-    if (job?.kind !== 'calibrate') return;
+  on('job_calibrate', () => {
+    const job = state.job_calibrate;
+    if (!job) return;
     const found = job.result;
     show(result, h('p', {}, [ended(job), job.state === 'running' ? job.text : '', job.of ? `${job.done} of ${job.of} shots` : ''].filter(Boolean).join(' · ')),
       found ? h('div', { class: 'finding' },

@@ -1,6 +1,6 @@
 // The bench page. Everything that is decided is decided by the server's library; here it is shown and asked for.
 import { h, show } from './dom.js';
-import { state, on, hear, connect, enter, abort } from './net.js';
+import { state, on, hear, emit, connect, enter, abort } from './net.js';
 import { makeBar, showStrip, arm, release } from './bar.js';
 import { makeLight } from './light.js';
 import { makeSound } from './sound.js';
@@ -70,7 +70,7 @@ function showLocked() {
 
 async function start() {
   for (const [id, title] of VIEWS) $('nav').append(h('a', { href: `#${id}` }, title));
-  show($('tools'), h('span', { class: 'link', id: 'linkchip', 'data-state': 'connecting' }, 'connecting'), makeSound(), makeLight());
+  show($('tools'), h('button', { type: 'button', class: 'link', id: 'linkchip', 'data-state': 'connecting', on: { click: () => emit('trouble', { text: $('linkchip').title || 'No board yet.', level: 'note' }) } }, 'connecting'), makeSound(), makeLight());
   makeBar();
   hear('locked', showLocked);
   addEventListener('hashchange', route);

@@ -39,7 +39,7 @@ export function makeRigDrawing() {
       back.append(s('line', { x1: MARGIN.left - 8, x2: MARGIN.left - 2, y1: y(cm * 10), y2: y(cm * 10), class: 'tick' }),
         s('text', { x: MARGIN.left - 12, y: y(cm * 10) + 4, class: 'ticktext', 'text-anchor': 'end' }, cm === 0 ? '0' : `${cm}`));
     }
-    back.append(s('text', { x: 4, y: 13, class: 'ticktext' }, 'cm above the liquid'));
+    back.append(s('text', { x: MARGIN.left - 12, y: 13, class: 'ticktext', 'text-anchor': 'end' }, 'cm'));
     const left = x(-dish / 2), right = x(dish / 2);
     back.append(s('rect', { x: left, y: y(0), width: right - left, height: depth * scale, class: 'liquid' }),
       s('path', { d: `M${left - 3} ${y(7)}V${y(-depth)}H${right + 3}V${y(7)}`, class: 'dish' }),
@@ -143,7 +143,7 @@ export function makeRigDrawing() {
   on(['shot', 'plan'], () => {
     play.disabled = scrub.disabled = !trace();
     const measured = (state.shot?.shifts ?? []).some((x) => x !== null);
-    show(legend, measured ? 'Hollow: as planned. Solid: as the beam measured it.' : 'Hollow: as planned, not measured yet.');
+    show(legend, measured ? 'Hollow: as planned. Solid: as the beam measured it. Heights above the liquid.' : 'Hollow: as planned, not measured yet. Heights above the liquid.');
     if (state.shot && state.shot.shot !== shown) {
       const first = shown === null;
       shown = state.shot.shot;

@@ -1,0 +1,278 @@
+"""What stands behind the page, without a browser: hub, pacing, form, arguments, listening, the command."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import os
+import signal
+import subprocess
+import sys
+import threading
+import time
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+from beamfall.errors import LinkLost, UserError
+from beamfall.page import rig_form
+from beamfall.page.commands import COMMANDS, read_arguments
+from beamfall.page.guard import Door, split_host
+from beamfall.page.hub import Hub, clean
+from beamfall.page.paced import AbortAsked, PacedTransport
+from beamfall.page.serve import parse_listen
+from beamfall.rig import EXAMPLE, example_rig, parse_rig
+
+
+# -- the hub ---------------------------------------------------------------------------------------------------
+def test_a_page_that_comes_late_gets_the_whole_and_then_each_change_once() -> None:
+    async def run() -> list[dict[str, Any]]:
+        hub = Hub()
+        hub.set(one=1)
+        subscriber = hub.subscribe()
+        whole = json.loads(hub.snapshot())
+        thread = threading.Thread(
+            target=lambda: (
+                hub.set(one=1),
+                hub.set(one=2, two=[float("nan")]),
+                hub.tell("edge", ms=3),
+            )
+        )
+        thread.start()
+        thread.join()
+        texts = [await asyncio.wait_for(subscriber.queue.get(), 2.0) for _ in range(2)]
+        assert subscriber.queue.empty(), "what does not change is not told"
+        return [whole, *(json.loads(text or "") for text in texts)]
+
+    whole, change, event = asyncio.run(run())
+    assert whole["all"]["one"] == 1
+    assert change == {"version": whole["version"] + 1, "set": {"one": 2, "two": [None]}}
+    assert (
+        event["event"] == "edge" and event["ms"] == 3 and abs(event["at"] / 1e3 - time.time()) < 60
+    )
+
+
+def test_a_page_that_does_not_read_gets_the_whole_state_in_the_place_of_a_heap() -> None:
+    async def run() -> tuple[int, Any]:
+        hub = Hub()
+        subscriber = hub.subscribe()
+        for number in range(1200):
+            hub.set(count=number)
+        await asyncio.sleep(0.05)
+        size = subscriber.queue.qsize()
+        found = None
+        while not subscriber.queue.empty():
+            text = subscriber.queue.get_nowait()
+            found = text if text is None else found
+            if text is None:
+                return size, None
+        return size, "no whole state"
+
+    size, found = asyncio.run(run())
+    assert size <= 500 and found is None
+
+
+def test_json_never_holds_what_json_cannot() -> None:
+    assert clean({"a": (1.0, float("inf")), 2: {"b": float("nan")}}) == {
+        "a": [1.0, None],
+        "2": {"b": None},
+    }
+
+
+# -- pacing ----------------------------------------------------------------------------------------------------
+class FakeTime:
+    """A transport with virtual time, as `sim` has."""
+
+    name = "fake"
+    rig = object()
+
+    def __init__(self, due_s: float = 1e9) -> None:
+        self.now = 0.0
+        self.due_s = due_s
+
+    def read(self, timeout_s: float) -> bytes:
+        until = min(self.now + timeout_s, max(self.now, self.due_s))
+        self.now = until
+        if self.now >= self.due_s:
+            self.due_s = 1e9
+            return b"x"
+        return b""
+
+    def write(self, data: bytes) -> None:
+        if data == b"lost":
+            raise LinkLost("gone")
+
+    def clock(self) -> float:
+        return self.now
+
+    def sleep(self, seconds: float) -> None:
+        self.now += seconds
+
+    def close(self) -> None:
+        pass
+
+
+def test_simulated_time_passes_as_real_time_does() -> None:
+    inner = FakeTime(due_s=0.2)
+    paced = PacedTransport(inner, lambda: None, pace=1.0)
+    began = time.monotonic()
+    assert paced.read(1.0) == b"x"
+    assert time.monotonic() - began >= 0.19
+    assert inner.now == pytest.approx(0.2)
+    assert paced.read(0.1) == b"" and inner.now == pytest.approx(0.3)
+    fast = PacedTransport(FakeTime(), lambda: None, pace=50.0)
+    began = time.monotonic()
+    fast.sleep(5.0)
+    assert 0.09 <= time.monotonic() - began < 2.0 and fast.clock() == pytest.approx(5.0)
+
+
+def test_an_abort_gets_into_a_wait_within_a_step() -> None:
+    asked = threading.Event()
+
+    def poll() -> None:
+        if asked.is_set():
+            raise AbortAsked
+
+    paced = PacedTransport(FakeTime(), poll, pace=1.0)
+    threading.Timer(0.1, asked.set).start()
+    began = time.monotonic()
+    with pytest.raises(KeyboardInterrupt):  # unwinds as Ctrl-C does
+        paced.read(30.0)
+    assert time.monotonic() - began < 2.0
+
+
+# -- the form --------------------------------------------------------------------------------------------------
+def test_the_form_holds_every_key_of_a_rig_file_and_reads_back_to_the_same_rig() -> None:
+    content = rig_form.read_content(None)
+    form = rig_form.describe_form(content, [])
+    values = {field["path"]: field["value"] for section in form for field in section["fields"]}
+    assert values["valve[1].height"] == "60 cm" and values["camera.pixel"] == "4 um"
+    assert values["valve[1].discharge"] == ""  # left out: the default stands beside it
+    written = rig_form.write_toml(content)
+    assert parse_rig(tomllib.loads(written), "written") == example_rig()
+
+
+@pytest.mark.parametrize(
+    ("path", "text", "words"),
+    [
+        ("valve[1].height", "60", "no unit"),
+        ("valve[1].height", "60 ms", "not a length"),
+        ("beam[1].height", "70 cm", "below it"),
+        ("aim.drops", "two", "whole number"),
+        ("aim.drops", "1", "at least 2 drops"),
+        ("camera.magnification", "0", "0.01"),
+        ("dish.depth", "", "missing"),
+        ("valve[1].outer_diameter", "1 mm", "less than the bore"),
+    ],
+)
+def test_what_is_wrong_stands_beside_its_field(path: str, text: str, words: str) -> None:
+    rig, problems = rig_form.check(rig_form.edit(rig_form.read_content(None), path, text))
+    assert rig is None
+    assert [where for where, _ in problems] == [path]
+    assert words in problems[0][1]
+
+
+def test_a_rig_gains_and_loses_parts_and_texts_that_try_to_be_toml_stay_texts() -> None:
+    content = rig_form.add(rig_form.read_content(None), "beam")
+    content = rig_form.edit(content, "beam[2].height", "20 cm")
+    rig, problems = rig_form.check(content)
+    assert problems == [] and rig is not None
+    assert [(beam.input, beam.height_m) for beam in rig.beams] == [("beam1", 0.47), ("beam2", 0.2)]
+    rig, _ = rig_form.check(rig_form.remove(content, "beam[1]"))
+    assert rig is not None and len(rig.beams) == 1
+    hostile = 'x"\n[site]\naltitude = "9 m"\n\u0007'
+    named = rig_form.edit(content, "name", hostile)
+    assert tomllib.loads(rig_form.write_toml(named))["name"] == hostile
+    for path in (
+        "valve[9].height",
+        "nowhere.key",
+        "valve[1].nothing",
+        "valve",
+        "../x",
+        "valve[1].height.more",
+    ):
+        with pytest.raises(UserError):
+            rig_form.edit(content, path, "1 cm")
+
+
+# -- arguments and addresses -----------------------------------------------------------------------------------
+def test_commands_take_what_they_name_and_nothing_else() -> None:
+    assert read_arguments(COMMANDS["rate"], {"shot": 3, "rating": 4}) == {"shot": 3, "rating": 4}
+    assert read_arguments(COMMANDS["sweep"], {}) == {}
+    for body in (
+        {"shot": 3},
+        {"shot": "3", "rating": 4},
+        {"shot": 3, "rating": True},
+        {"shot": 3, "rating": 4, "x": 1},
+    ):
+        with pytest.raises(UserError):
+            read_arguments(COMMANDS["rate"], body)
+    for name, command in COMMANDS.items():
+        assert name == command.__name__
+        read_arguments(command, {}) if not _needs(command) else None
+
+
+def _needs(command: Any) -> bool:
+    import inspect
+
+    wanted = list(inspect.signature(command).parameters.values())[3:]
+    return any(one.default is inspect.Parameter.empty for one in wanted)
+
+
+def test_listen_addresses_are_read_or_refused() -> None:
+    assert (parse_listen("127.0.0.1:0").host, parse_listen("[::1]:8080").port) == (
+        "127.0.0.1",
+        8080,
+    )
+    assert parse_listen("localhost:80").host == "127.0.0.1"
+    for text in (
+        "127.0.0.1",
+        ":80",
+        "evil.test:80",
+        "127.0.0.1:70000",
+        "127.0.0.1:x",
+        "127.0.0.1:-1",
+    ):
+        with pytest.raises(UserError, match="--listen"):
+            parse_listen(text)
+
+
+def test_hosts_on_loopback_and_on_a_network() -> None:
+    loopback = Door("t", "127.0.0.1", 8080)
+    assert loopback.allows_host("127.0.0.1:8080") and loopback.allows_host("LOCALHOST:8080")
+    assert not loopback.allows_host("192.168.1.5:8080") and not loopback.allows_host(
+        "bench.local:8080"
+    )
+    network = Door("t", "0.0.0.0", 8080, frozenset({"bench", "bench.local"}))
+    assert network.allows_host("192.168.1.5:8080") and network.allows_host("bench.local:8080")
+    assert not network.allows_host("evil.test:8080"), "a name that somebody else turns"
+    assert split_host("[::1]:8080") == ("::1", 8080) and split_host("::1") == ("::1", 80)
+
+
+# -- the command -----------------------------------------------------------------------------------------------
+def test_the_command_prints_its_address_and_ends_with_ctrl_c(tmp_path: Path) -> None:
+    environment = {
+        **os.environ,
+        "BEAMFALL_LOG": str(tmp_path / "shots.sqlite3"),
+        "PYTHONUNBUFFERED": "1",
+    }
+    process = subprocess.Popen(
+        [sys.executable, "-m", "beamfall", "page", str(EXAMPLE), "--port", "sim", "--no-browser"],
+        stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env=environment,
+    )  # fmt: skip
+    try:
+        assert process.stdout is not None
+        line = process.stdout.readline()
+        assert line.startswith("The bench page: http://127.0.0.1:"), line
+        assert len(line.strip().rpartition("#")[2]) >= 40, "a token that nobody guesses: 256 bits"
+    finally:
+        process.send_signal(signal.SIGINT)
+        output, _ = process.communicate(timeout=30)
+    assert "Traceback" not in output
+    assert process.returncode in (0, 130)
+    wrong = subprocess.run(
+        [sys.executable, "-m", "beamfall", "page", "--listen", "evil.test:80", "--no-browser"],
+        capture_output=True, text=True, env=environment, timeout=60,
+    )  # fmt: skip
+    assert wrong.returncode == 2 and "--listen" in wrong.stderr
