@@ -145,7 +145,7 @@ def _print_shot(logged: LoggedShot) -> None:
             ("edges lost", str(record.counts.get("edges_lost") or "")),
             ("rating", "" if line.rating is None else f"{line.rating} of 5"),
             ("note", line.note),
-            ("picture", logged.picture or ""),
+            ("picture", _say_picture(logged)),
         )
     )
     if not record.edges:
@@ -166,6 +166,13 @@ def _print_shot(logged: LoggedShot) -> None:
         ],
         numeric=("planned", "measured", "difference"),
     )
+
+
+def _say_picture(logged: LoggedShot) -> str:
+    match = logged.picture_match
+    if logged.picture is None or match is None:
+        return logged.picture or ""
+    return f"{logged.picture} (matched, {100 * match['probability']:.2f} % sure)"
 
 
 def _say_late(logged: LoggedShot) -> str:
