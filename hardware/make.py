@@ -38,6 +38,7 @@ from circuit import (  # noqa: E402
 from circuit.errors import HardwareError, NetlistError  # noqa: E402
 from circuit.netlist import Circuit, build_circuit  # noqa: E402
 from circuit.rules import check_rules  # noqa: E402
+from circuit.rules_placing import check_placing  # noqa: E402
 
 SIMULATION_TOLERANCE = 0.03
 SOURCES = "pictures/SOURCES.txt"
@@ -58,7 +59,14 @@ _PICTURE_SOURCES = {
         "sheets_contacts.py",
         "sheets_inputs.py",
     ),
-    "figures": ("canvas.py", "figures_build.py", "figures_stand.py"),
+    "figures": (
+        "canvas.py",
+        "figures_build.py",
+        "figures_stand.py",
+        "figures_placing.py",
+        "placing.py",
+        "netlist.py",
+    ),
     "plots": (
         "plots.py",
         "study_valve.py",
@@ -80,11 +88,16 @@ class MadeText:
 
 
 def make_texts(circuit: Circuit) -> list[MadeText]:
-    """The text files that need no simulation; NetlistError when the circuit breaks a rule."""
+    """The text files that need no simulation; NetlistError when the circuit or its placing breaks a rule."""
     found = check_rules(circuit)
     if found:
         raise NetlistError(
             "the netlist breaks its rules:\n" + "\n".join(f"  {finding}" for finding in found)
+        )
+    badly_placed = check_placing(circuit)
+    if badly_placed:
+        raise NetlistError(
+            "the placing plan breaks its rules:\n" + "\n".join(f"  {line}" for line in badly_placed)
         )
     boards = profiles.read_profiles()
     signals = profiles.read_signals()

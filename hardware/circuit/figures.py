@@ -6,13 +6,15 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from circuit.figures_build import draw_overview, draw_parts, draw_zones
+from circuit.figures_build import draw_overview, draw_parts
+from circuit.figures_placing import draw_placing, draw_placing_below
 from circuit.figures_stand import draw_beam_head, draw_geometry, draw_mariotte
 
 FIGURES: dict[str, Callable[[], Any]] = {
     "overview": draw_overview,
     "parts": draw_parts,
-    "zones": draw_zones,
+    "placing": draw_placing,
+    "placing_below": draw_placing_below,
     "beam_head": draw_beam_head,
     "geometry": draw_geometry,
     "mariotte": draw_mariotte,

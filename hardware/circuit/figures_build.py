@@ -1,4 +1,4 @@
-"""Figures for building: the whole set-up, which way round parts go, where blocks sit."""
+"""Figures for building: the whole set-up, which way round parts go."""
 
 from __future__ import annotations
 
@@ -54,8 +54,8 @@ def draw_parts() -> Any:
 
     figure, a = blank(
         11.5,
-        7.4,
-        (0, 23, 0, 14.6),
+        9.9,
+        (0, 23, -5.0, 14.6),
         "Which way round: the parts that mind, seen from above unless said otherwise",
     )
 
@@ -190,10 +190,11 @@ def draw_parts() -> Any:
         ha="center",
         size=8,
     )
+    _draw_third_row(a)
     add_text(
         a,
         0.4,
-        0.7,
+        -4.3,
         "Resistors, ceramic capacitors, fuses, buttons and the bridge's ~ pins may be put in either "
         "way. 1 % resistors have five rings: measure each one before it goes in.",
         size=8.5,
@@ -201,46 +202,82 @@ def draw_parts() -> Any:
     return figure
 
 
-def draw_zones() -> Any:
-    """How the parts are placed on the board, and the bare gap for the flashes."""
-    figure, a = blank(
-        11, 6.6, (0, 22, 0, 13), "Placing the blocks on a perforated board of about 160 × 100 mm"
-    )
-    add_box(a, 0.4, 0.6, 21.2, 11.6, "", face="#fbf8ee")
-    add_box(a, 0.9, 8.6, 4.6, 3.1, "supply\nJ1 F1 Q1 D1 D2\nC1 C2 U1 D3 C3")
-    add_box(
-        a,
-        6.0,
-        8.6,
-        8.0,
-        3.1,
-        "valves\nF110… D110… D111… Q110… R110… J110…\nshort, thick wires (0.5 mm²)\nfrom VS and to R510",
-    )
-    add_box(a, 0.9, 4.2, 5.6, 3.8, "microcontroller board M1\nin sockets,\nUSB socket at the edge")
-    add_box(a, 7.0, 4.6, 3.0, 3.4, "buffer U2\nR21 to R28\nC20")
-    add_box(a, 0.9, 1.0, 5.6, 2.7, "receivers U3\nbeam and light sockets\nRV410, RV420")
-    add_box(a, 7.0, 1.0, 3.0, 3.0, "sensing U4\nR510\nbutton, LED")
-    add_box(a, 10.6, 4.6, 2.6, 3.4, "camera\nU310 U320\nJ310")
-    for n in range(3):
-        add_box(
-            a,
-            16.6,
-            1.1 + 3.6 * n,
-            4.6,
-            3.0,
-            f"flash {n + 1} contact side\nD2{n + 1}0 Q2{n + 1}0\nR2{n + 1}1 R2{n + 1}2 J2{n + 1}0",
-        )
-        add_box(a, 14.3, 1.9 + 3.6 * n, 2.0, 1.2, f"U2{n + 1}0", face="#e0e0e0")
-        if n:
-            add_line(a, (16.4, 0.9 + 3.6 * n), (21.4, 0.9 + 3.6 * n), colour=RED, style="--")
-    add_line(a, (15.3, 0.6), (15.3, 12.2), colour=RED, style="--", width=2)
+def _draw_third_row(a: Any) -> None:
+    """Bridge, trimmer, photodiode, converter, and a chip's legs from below."""
+    from matplotlib.patches import Circle, Rectangle
+
+    top = 1.9
+    a.add_patch(Rectangle((1.6, -1.2), 2.0, 1.8, facecolor="#444444", edgecolor=INK))
+    for x, y, mark, ha in (
+        (1.6, 0.2, "+", "right"),
+        (1.6, -0.8, "−", "right"),
+        (3.6, 0.2, "~", "left"),
+        (3.6, -0.8, "~", "left"),
+    ):
+        side = -1 if ha == "right" else 1
+        add_line(a, (x, y), (x + 0.35 * side, y))
+        add_text(a, x + 0.5 * side, y, mark, ha=ha, size=10)
+        a.text(x - 0.3 * side, y, mark, fontsize=9, color="white", ha="center", va="center")
+    add_text(a, 2.6, top, "bridge rectifier", ha="center", colour=BLUE)
     add_text(
         a,
-        15.1,
-        12.6,
-        "bare gap: 8 mm with no copper, no wire, no solder; only the optocouplers bridge it",
-        colour=RED,
+        2.6,
+        -1.5,
+        "its marks tell, not its shape:\nbend the legs of other shapes",
         ha="center",
+        va="top",
+        size=8,
     )
-    add_text(a, 11.0, 0.2, "between two flashes: 3 mm bare", colour=RED, ha="left", size=8.5)
-    return figure
+
+    a.add_patch(Rectangle((6.3, -0.6), 2.2, 1.2, facecolor="#7fa8d8", edgecolor=INK))
+    a.add_patch(Circle((6.6, 0.3), 0.17, facecolor="#e8c860", edgecolor=INK))
+    for n in range(3):
+        add_line(a, (6.9 + 0.5 * n, -0.6), (6.9 + 0.5 * n, -1.1))
+        add_text(a, 6.9 + 0.5 * n, -1.35, str(n + 1), ha="center", size=8)
+    add_text(a, 7.4, top, "trimmer", ha="center", colour=BLUE)
+    add_text(a, 7.4, -1.7, "2 in the middle: wiper.\nScrew of brass", ha="center", va="top", size=8)
+
+    a.add_patch(Rectangle((11.2, -0.5), 1.5, 1.2, facecolor="#333333", edgecolor=INK))
+    a.add_patch(Rectangle((11.5, -0.25), 0.9, 0.7, facecolor="#223355", edgecolor="#8899bb"))
+    a.add_patch(Circle((11.35, 0.55), 0.09, facecolor="white", edgecolor="white"))
+    add_line(a, (11.5, -0.5), (11.5, -1.0))
+    add_line(a, (12.4, -0.5), (12.4, -1.3))
+    add_text(a, 11.2, -1.1, "K", ha="right", size=8)
+    add_text(a, 12.6, -1.1, "A", size=8)
+    add_text(a, 12.0, top, "photodiode", ha="center", colour=BLUE)
+    add_text(
+        a, 12.0, -1.7, "K: mark or short leg, not always.\nDiode test in the dark: passes\nwith red on A only",
+        ha="center", va="top", size=8,
+    )  # fmt: skip
+
+    a.add_patch(Rectangle((15.6, -0.6), 2.2, 1.4, facecolor="#444444", edgecolor=INK))
+    for n, name in enumerate(("IN", "GND", "OUT")):
+        add_line(a, (15.95 + 0.75 * n, -0.6), (15.95 + 0.75 * n, -1.1))
+        add_text(a, 15.95 + 0.75 * n, -1.35, name, ha="center", size=7)
+    add_text(a, 16.7, top, "5 V converter", ha="center", colour=BLUE)
+    add_text(
+        a,
+        16.7,
+        -1.7,
+        "usual order; look at its\nprint or data sheet",
+        ha="center",
+        va="top",
+        size=8,
+    )
+
+    a.add_patch(Rectangle((20.0, -1.5), 1.8, 2.4, facecolor="#f2efe4", edgecolor=INK, ls="--"))
+    for n in range(4):
+        y = 0.55 - 0.6 * n
+        for x, number in ((20.3, 8 - n), (21.5, n + 1)):
+            a.add_patch(Circle((x, y), 0.14, facecolor="#cccccc", edgecolor=INK))
+            add_text(a, x + (-0.5 if x < 21 else 0.5), y, str(number), ha="center", size=8)
+    add_text(a, 20.9, top, "a chip from below", ha="center", colour=RED)
+    add_text(
+        a,
+        20.9,
+        -1.8,
+        "where you solder: left and\nright are swapped",
+        ha="center",
+        va="top",
+        size=8,
+    )

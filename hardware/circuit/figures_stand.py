@@ -22,7 +22,9 @@ def draw_beam_head() -> Any:
     """A beam's head from the side and from above."""
     from matplotlib.patches import Circle, Rectangle
 
-    figure, a = blank(11, 5.8, (0, 110, -6, 52), "A beam's head (dimensions in mm)")
+    figure, a = blank(
+        11, 8.8, (0, 110, -36, 52), "A beam's head, from the side and from above (in mm)"
+    )
 
     def tube(x: float, lens_right: bool, text: str) -> None:
         a.add_patch(Rectangle((x, 18), 22, 8, facecolor="#333333", edgecolor=INK))
@@ -45,14 +47,36 @@ def draw_beam_head() -> Any:
     a.add_patch(Rectangle((95, 18), 10, 8, facecolor=INK))
     a.add_patch(Rectangle((97.5, 21.5), 5, 1, facecolor="white"))
     add_text(a, 100, 29, "the slit, seen\nfrom the drop", ha="center", size=9)
+    # From above: the bar passes beside the drop's path.
+    for x, y, width, height in ((4, -4, 22, 8), (66, -4, 22, 8)):
+        a.add_patch(Rectangle((x, y), width, height, facecolor="#333333", edgecolor=INK))
+    for x in (12, 74):
+        add_box(a, x, -16, 8, 12, "block", size=7, face="#d8c8a8")
+    add_box(a, 2, -21, 88, 5, "bar: a strip of plastic or wood", size=8, face="#e8dcc0")
+    add_line(a, (26, 0), (66, 0), colour=RED, style="--")
+    a.add_patch(Rectangle((64.6, -4), 1.4, 8, facecolor=INK))
+    a.add_patch(Circle((46, 0), 2, facecolor=WATER, edgecolor=BLUE))
+    add_text(
+        a,
+        46,
+        -5.5,
+        "the drop, seen from above;\nnothing else in its way",
+        ha="center",
+        size=8,
+        va="top",
+    )
+    add_text(a, 95, -2, "from above", size=9, colour=GREY)
+    add_text(a, 95, 40, "from the side", size=9, colour=GREY)
     add_text(
         a,
         2,
-        2,
-        "Both heads sit on one rigid bar, level within 1°. The slit lies flat: its long side is "
-        "level, so that a drop a little off the middle\n"
-        "still crosses all of its height. Roof the tubes against splashes, and lead the cables away "
-        "downwards (a drip loop).",
+        -25,
+        "Push a straight 5 mm rod through both tubes while the glue sets, then they are in line. Level the "
+        "bar within 1°. The slit lies\n"
+        "flat: its long side is level, so that a drop a little off the middle still crosses all of its "
+        "height. Emitter and receiver are\n"
+        "pushed in from the outer ends, lens inwards. Roof the tubes against splashes, and lead the cables "
+        "away downwards (a drip loop).",
         va="top",
         size=9,
     )
@@ -76,14 +100,14 @@ def draw_geometry() -> Any:
     add_line(a, (0, 76), (0, 73))
     add_text(a, 5, 69, "valve; its wires hang\nin a drip loop", size=9)
     a.add_patch(
-        Polygon([(-1, 65), (1, 65), (0.5, 61), (-0.5, 61)], facecolor="#888888", edgecolor=INK)
+        Polygon([(-1, 65), (1, 65), (0.5, 60), (-0.5, 60)], facecolor="#888888", edgecolor=INK)
     )
     for y in (54, 46, 33, 18):
         a.add_patch(Circle((0, y), 0.7, facecolor=WATER, edgecolor=BLUE))
-    add_line(a, (-9, 48), (9, 48), colour=RED, style="--")
-    a.add_patch(Rectangle((-14, 46.5), 5, 3, facecolor="#333333"))
-    a.add_patch(Rectangle((9, 46.5), 5, 3, facecolor="#333333"))
-    add_text(a, 16, 48, "beam, level within 1°")
+    add_line(a, (-9, 47), (9, 47), colour=RED, style="--")
+    a.add_patch(Rectangle((-14, 45.5), 5, 3, facecolor="#333333"))
+    a.add_patch(Rectangle((9, 45.5), 5, 3, facecolor="#333333"))
+    add_text(a, 16, 47, "beam, level within 1°")
     a.add_patch(Ellipse((0, 0), 30, 4, facecolor=WATER, edgecolor=BLUE))
     a.add_patch(Polygon([(-15, 0), (15, 0), (13, -4), (-13, -4)], facecolor=WATER, edgecolor=INK))
     a.add_patch(
@@ -92,7 +116,7 @@ def draw_geometry() -> Any:
     add_text(
         a, 0, -9.5, "dish, level; a tray under it catches what splashes over", ha="center", size=9
     )
-    for x, low, high, text in ((-30, 0, 61, "nozzle 61\n± 0.5"), (-22, 0, 48, "beam 48\n± 0.2")):
+    for x, low, high, text in ((-30, 0, 60, "nozzle 60\n± 0.5"), (-22, 0, 47, "beam 47\n± 0.2")):
         add_arrow(a, (x, low), (x, high), style="<|-|>")
         add_line(a, (x - 2, high), (-2, high), colour=GREY, width=0.8)
         add_text(
@@ -127,7 +151,7 @@ def draw_geometry() -> Any:
         "controller, computer,\nsupplies: above the liquid\nand 1 m to the side",
         face="#f7f7f7",
     )
-    add_line(a, (0, 61), (0, 2), colour=BLUE, width=0.8, style="--")
+    add_line(a, (0, 60), (0, 2), colour=BLUE, width=0.8, style="--")
     add_text(
         a,
         -44,

@@ -54,9 +54,12 @@ def draw_flash(circuit: Circuit) -> Sheet:
         text="{ref}\n{value}\n(socket)",
         loc="bottom",
     )
+    s.note((tx - 0.35, top - 1.3), "A", size=8)
+    s.note((tx - 0.35, top - 3.3), "K", size=8)
     s.wire((tx, top), (tx, top - 1.6))
     s.wire((tx, top - 3.6), (tx, bottom))
     g = s.at("Q210", "G")
+    s.note((g[0] - 0.35, g[1] + 0.3), "G", size=8)
     s.wire(g, (g[0], e[1] - 0.0) if abs(g[0] - tx) > 0.3 else g)
     s.wire((g[0], e[1]), (gx, e[1]))
     right = tx + 4.2
@@ -67,6 +70,13 @@ def draw_flash(circuit: Circuit) -> Sheet:
         text="",
     )
     n, so, w, ea = (s.at("D210", p) for p in ("~1", "~2", "-", "+"))
+    for corner, sign, dx, dy in (
+        (n, "~", 0.15, 0.5),
+        (so, "~", 0.15, 0.0),
+        (w, "−", -0.3, 0.5),
+        (ea, "+", 0.1, 0.5),
+    ):
+        s.note((corner[0] + dx, corner[1] + dy), sign, size=10)
     s.note((right + 1.3, w[1] - 1.3), "D210/220/230\n1 A 1000 V bridge")
     s.wire((c[0] + 0.6, top), (right + 3.6, top), (right + 3.6, ea[1]), ea)
     s.wire((gx, bottom), (w[0] - 0.8, bottom), (w[0] - 0.8, w[1]), w)
@@ -113,9 +123,10 @@ def draw_camera(circuit: Circuit) -> Sheet:
             f"U{r}",
             elm.Optocoupler(base=False, box=True).at((4, y)).anchor("anode"),
             {"1": "anode", "2": "cathode", "3": "emitter", "4": "collector"},
-            text="{ref} {value}",
+            text="",
         )
         s.wire((2.6, y), s.at(f"U{r}", "1"))
+        s.note((3.7, y + 1.0), f"U{r} {circuit.part(f'U{r}').item.value}", size=9.5)
         k = s.at(f"U{r}", "2")
         s.wire(k, (k[0] - 0.6, k[1]), (k[0] - 0.6, k[1] - 0.6))
         s.tag(GROUND, (k[0] - 0.6, k[1] - 0.6))
@@ -140,8 +151,8 @@ def draw_camera(circuit: Circuit) -> Sheet:
     s.dot((e1[0] + 0.9, e2[1]))
     s.wire(c2, (c2[0] + 1.6, c2[1]), (c2[0] + 1.6, tip[1]), tip)
     gap = (s.at("U310", "1")[0] + c1[0]) / 2
-    s.dashed((gap, 1.6), (gap, 0.95))
-    s.dashed((gap, -2.0), (gap, -3.0))
+    s.dashed((gap, 1.9), (gap, 1.1))
+    s.dashed((gap, -2.0), (gap, -2.8))
     s.dashed((gap, -6.0), (gap, -6.8))
     s.note((0, -7.2), "The camera's common is not the controller's ground.")
     return s

@@ -73,10 +73,21 @@ def draw_beam(circuit: Circuit) -> Sheet:
         loc="bottom",
     )
     tap = s.at("RV410", "2")
+    s.note((-5.9, 2.5), "1", size=8)
+    s.note((-5.9, 0.2), "3", size=8)
+    s.note((tap[0] - 0.1, tap[1] + 0.5), "2", size=8)
     s.wire(tap, (tap[0], -0.4), (-5.6, -0.4))
     s.wire((-5.6, 0), (-5.6, -0.8))
     s.dot((-5.6, -0.4))
-    s.two("D410", elm.LED(), (-5.6, -0.8), (-5.6, -3.2), pins="AK", loc="bottom")
+    s.two(
+        "D410",
+        elm.LED(),
+        (-5.6, -0.8),
+        (-5.6, -3.2),
+        pins="AK",
+        text="{ref}\n{value},\nin the head",
+        loc="bottom",
+    )
     s.tag(GROUND, (-5.6, -3.2))
     s.part(
         "Q410",
@@ -85,7 +96,9 @@ def draw_beam(circuit: Circuit) -> Sheet:
         text="",
     )
     c, e = s.at("Q410", "C"), s.at("Q410", "E")
-    s.note((c[0] - 2.6, c[1] + 1.0), "Q410/420\nIR receiver")
+    s.note((c[0] - 2.6, c[1] + 1.0), "Q410/420\nIR receiver,\nin the head")
+    s.note((c[0] + 0.12, c[1] + 0.45), "C", size=8)
+    s.note((e[0] + 0.12, e[1] - 0.05), "E", size=8)
     s.wire(c, (c[0], 4.0))
     s.tag("V3", (c[0], 4.0), "top")
     s.wire(e, (e[0], 0), (6.0, 0))
@@ -112,7 +125,8 @@ def draw_beam(circuit: Circuit) -> Sheet:
         (-7.2, -10.2),
         "Set RV410 with the beam clear until the test point has 2.4 V. Light: output low. Dark, or "
         "cable unplugged: output high.\n"
-        f"Beam 2 uses U3 pins {minus} (−), {plus} (+) and {out} (output).",
+        f"Beam 2 uses U3 pins {minus} (−), {plus} (+) and {out} (output). "
+        "D410 and Q410 sit in the head, at the far end of the cable from J410.",
     )
     return s
 
@@ -141,10 +155,10 @@ def draw_light(circuit: Circuit) -> Sheet:
     s.wire(two, (two[0] - 0.5, two[1]))
     s.tag("LIGHT1_SIGNAL", (two[0] - 0.5, two[1]), "left")
     _draw_receiver(s, "LIGHT1", 430, 0.0, {"-": "8", "+": "9", "o": "14"})
-    x = 22.5
+    x, y = 1.0, -8.0
     s.box(
         "U3",
-        (x, 1.0),
+        (x, y),
         left=["3", "10", "11", "12"],
         width=2.6,
         text="U3 LM339 class\nsupply and unused part",
@@ -160,11 +174,11 @@ def draw_light(circuit: Circuit) -> Sheet:
     s.tag(GROUND, (b[0] - 0.5, b[1] - 0.8))
     for n, (ref, net) in enumerate((("C30", "V5"), ("C31", "V3"))):
         cx = x + 5 + 3.6 * n
-        s.two(ref, elm.Capacitor(), (cx, 0.6), (cx, -1.6), loc="bottom")
-        s.tag(net, (cx, 0.6), "top")
-        s.tag(GROUND, (cx, -1.6))
+        s.two(ref, elm.Capacitor(), (cx, y - 0.4), (cx, y - 2.6), loc="bottom")
+        s.tag(net, (cx, y - 0.4), "top")
+        s.tag(GROUND, (cx, y - 2.6))
     s.note(
-        (-3, -6.6),
+        (-3, -13.4),
         "The same stage as a beam's: light makes the output low. A flash gives 0.1 mA and more "
         "through D430; a lit room does not.",
     )

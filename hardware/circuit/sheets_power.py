@@ -27,6 +27,7 @@ def draw_supply(circuit: Circuit) -> Sheet:
     s.note((drain[0] + 0.15, drain[1] + 1.2), "Q1\n60 V 5 A")
     s.note((drain[0] - 0.35, drain[1] + 0.45), "D", size=8)
     s.note((source[0] + 0.1, source[1] + 0.45), "S", size=8)
+    s.note((gate[0] - 0.4, gate[1] + 0.1), "G", size=8)
     s.wire((4.8, 0), drain)
     s.two("R1", elm.Resistor(), (gate[0], -2.6), (gate[0], -4.6), loc="bottom")
     s.wire(gate, (gate[0], -2.6))
@@ -41,30 +42,34 @@ def draw_supply(circuit: Circuit) -> Sheet:
     s.two("C2", elm.Capacitor(), (18.6, 0), (18.6, -5), loc="bottom")
     s.two("R2", elm.Resistor(), (21.8, 0), (21.8, -2.4), loc="bottom")
     s.two("LED1", elm.LED(), (21.8, -2.4), (21.8, -5), pins="AK", loc="bottom")
-    s.wire((2.4, -5), (38.2, -5))
+    s.wire((2.4, -5), (21.8, -5))
     for x in (11.6, 15.6, 18.6, 21.8):
         s.dot((x, 0), (x, -5))
     s.dot((gate[0], -5))
     s.tag("VS", (24.2, 0), "top", "VS: 12 V or 24 V")
-    s.box("U1", (25.4, -1.6), left=["IN", "GND"], right=["OUT"], width=2.6)
-    s.wire((24.2, 0), (24.2, -1.6), s.at("U1", "IN"))
+    s.tag(GROUND, (2.4, -5))
+    # Second row: the 5 V converter.
+    oy, low = -7.6, -11.4
+    s.tag("VS", (3.4, oy), "left")
+    s.box("U1", (5.0, oy), left=["IN", "GND"], right=["OUT"], width=2.6)
+    s.wire((3.4, oy), s.at("U1", "IN"))
     ground = s.at("U1", "GND")
-    s.wire(ground, (24.2, ground[1]), (24.2, -5))
-    s.dot((24.2, -5))
+    s.wire(ground, (4.0, ground[1]), (4.0, low))
     out = s.at("U1", "OUT")
     s.two("D3", elm.Schottky(), out, (out[0] + 2.4, out[1]), pins="AK")
     x = out[0] + 2.4
-    s.wire((x, out[1]), (38.2, out[1]))
+    s.wire((x, out[1]), (x + 7.4, out[1]))
     s.two(
-        "C3", elm.Capacitor(polar=True), (x + 0.4, out[1]), (x + 0.4, -5), pins="+-", loc="bottom"
+        "C3", elm.Capacitor(polar=True), (x + 0.8, out[1]), (x + 0.8, low), pins="+-", loc="bottom"
     )
-    s.two("R3", elm.Resistor(), (x + 3.6, out[1]), (x + 3.6, -3.2), loc="bottom")
-    s.two("LED2", elm.LED(), (x + 3.6, -3.2), (x + 3.6, -5), pins="AK", loc="bottom")
-    s.dot((x + 0.4, out[1]), (x + 3.6, out[1]), (x + 0.4, -5), (x + 3.6, -5))
-    s.tag("V5", (38.2, out[1]), "right")
-    s.tag(GROUND, (2.4, -5))
+    s.two("R3", elm.Resistor(), (x + 4.4, out[1]), (x + 4.4, -9.6), loc="bottom")
+    s.two("LED2", elm.LED(), (x + 4.4, -9.6), (x + 4.4, low), pins="AK", loc="bottom")
+    s.wire((4.0, low), (x + 4.4, low))
+    s.dot((x + 0.8, out[1]), (x + 4.4, out[1]), (x + 0.8, low))
+    s.tag("V5", (x + 7.4, out[1]), "right")
+    s.tag(GROUND, (4.0, low))
     s.note(
-        (2.4, -6.2),
+        (2.4, -13.0),
         "Q1: a reversed supply meets its body diode the wrong way round and no current flows. D1 "
         "keeps its gate within the rating on 24 V.\n"
         "D3 keeps the converter from feeding back; the microcontroller board has such a diode for its USB.",
@@ -174,6 +179,9 @@ def draw_valve(circuit: Circuit) -> Sheet:
     s.dot((6.2, 0))
     s.tag(GROUND, (6.2, -2.4))
     s.note((drain[0] + 0.4, drain[1] - 0.4), "Q110/120/130\n100 V logic level")
+    s.note((gate[0] - 0.1, gate[1] + 0.4), "G", size=8)
+    s.note((drain[0] + 0.12, drain[1] + 0.45), "D", size=8)
+    s.note((source[0] + 0.12, source[1] - 0.05), "S", size=8)
     s.wire(source, (source[0], -3.0))
     s.tag("SHUNT", (source[0], -3.0), "bottom", "SHUNT (all three, to R510)")
     dx, top = drain[0], 6.6
@@ -187,10 +195,11 @@ def draw_valve(circuit: Circuit) -> Sheet:
         elm.Inductor2(loops=3),
         (dx + 7.6, top),
         (dx + 7.6, 2.2),
-        text="{ref} valve\n{value}",
+        text="{ref} valve,\non its cable\n{value}",
         loc="bottom",
     )
-    s.box("J110", (dx + 4.0, top - 1.7), left=["1", "2"], width=1.2, text="{ref}")
+    s.box("J110", (dx + 4.0, top - 1.7), left=["1", "2"], width=1.2, text="")
+    s.note((dx + 4.2, top - 0.25), "J110/120/130")
     one, two = s.at("J110", "1"), s.at("J110", "2")
     s.wire(one, (one[0], top))
     s.wire(two, (two[0] - 0.0, 2.2))
