@@ -171,7 +171,7 @@ def test_a_port_with_no_prompt_says_how_to_get_one(monkeypatch: pytest.MonkeyPat
     tty.setraw(slave)
     make = Prompt.__init__
 
-    def hurry(self: Prompt, line: Any, name: str, *, patience_s: float = 0.3) -> None:
+    def hurry(self: Prompt, line: Any, name: str, *, patience_s: float) -> None:
         make(self, line, name, patience_s=0.3)
 
     monkeypatch.setattr(Prompt, "__init__", hurry)

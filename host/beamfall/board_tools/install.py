@@ -21,7 +21,6 @@ from beamfall.link.serial_port import BAUDRATE, SerialTransport, is_same_device,
 
 _KEPT_MAIN = "main_before_beamfall.py"
 _OURS = b"Starts the board: every output off first"  # in the first line of our main.py, in every version
-_RETURN_S = 15.0  # how long a board may take to come back after a restart
 _SETTLE_S = 0.3
 PATIENCE_S = 20.0  # how long a board may take from its restart to its first answer
 _MARGIN_BYTES = 16 * 1024  # of the file system, for slots
@@ -165,26 +164,30 @@ def open_prompt(
     port: str,
     profile: Profile | None = None,
     serial_number: str | None = None,
-    wait_s: float = _RETURN_S,
+    patience_s: float = PATIENCE_S,
 ) -> Prompt:
-    """Open a port for the interpreter's prompt, waiting for one that is just restarting."""
+    """Open a port for the interpreter's prompt, waiting for one that is just restarting.
+
+    `patience_s` is also how long the board may take for each thing it is asked to do.
+    """
     number = serial_number or find_serial_number(port)
-    deadline = time.monotonic() + wait_s
+    deadline = time.monotonic() + patience_s
     time.sleep(_SETTLE_S)
     while True:
         here = [seen.device for seen in list_ports() if number and seen.serial_number == number]
         try:
-            return Prompt(_open_line(here[0] if here else port, profile), port)
+            line = _open_line(here[0] if here else port, profile, patience_s)
+            return Prompt(line, port, patience_s=patience_s)
         except OSError as error:
             if time.monotonic() >= deadline:
                 raise InstallError(f"{port} cannot be opened: {error}; check the cable") from error
             time.sleep(_SETTLE_S)
 
 
-def _open_line(port: str, profile: Profile | None) -> Any:
+def _open_line(port: str, profile: Profile | None, patience_s: float) -> Any:
     import serial
 
-    line = serial.serial_for_url(port, do_not_open=True, baudrate=BAUDRATE, timeout=5.0)
+    line = serial.serial_for_url(port, do_not_open=True, baudrate=BAUDRATE, timeout=patience_s)
     for name in ("DTR", "RTS"):
         level = _line_level(profile, name)
         if level is not None:

@@ -6,6 +6,7 @@ import contextlib
 import importlib
 import io
 import json
+import struct
 import time
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -112,7 +113,7 @@ def load_mpremote() -> tuple[Any, type[Exception]]:
 class Prompt:
     """A board at its raw prompt. `port` is a pyserial port that is open already; it is closed with this."""
 
-    def __init__(self, port: Any, name: str, *, patience_s: float = 10.0) -> None:
+    def __init__(self, port: Any, name: str, *, patience_s: float = 20.0) -> None:
         maker, self._error = load_mpremote()
         # mpremote would open the port itself, with DTR and RTS as it likes; some boards restart on that.
         self._remote = maker("loop://")
@@ -144,12 +145,17 @@ class Prompt:
     def run(self, code: str) -> str:
         """Run code on the board; return what it printed. Raises InstallError with the board's words."""
         try:
-            return str(bytes(self._remote.exec(code)), "utf-8", "replace")
-        except self._error as error:
-            words = str(error).strip().splitlines() or ["no answer"]
-            raise InstallError(f"{self._name}: the board said: {words[-1]}") from error
+            said, wrong = self._remote.exec_raw(code, timeout=self._patience_s)
+        except (self._error, struct.error) as error:
+            raise InstallError(
+                f"{self._name}: the board does not do what it is asked ({error})"
+            ) from error
         except OSError as error:
             raise InstallError(f"{self._name} is gone ({error}); check the cable") from error
+        words = bytes(wrong).decode("utf-8", "replace").strip().splitlines()
+        if words:
+            raise InstallError(f"{self._name}: the board said: {words[-1]}")
+        return bytes(said).decode("utf-8", "replace")
 
     def _lines(self, code: str) -> Iterator[list[Any]]:
         import ast
@@ -188,7 +194,7 @@ class Prompt:
         """Write a whole file."""
         try:
             self._remote.fs_writefile(path, content, chunk_size=_CHUNK)
-        except self._error as error:
+        except (self._error, struct.error) as error:
             words = str(error).strip().splitlines() or ["no answer"]
             raise InstallError(f"{self._name}: {path} cannot be written: {words[-1]}") from error
         except OSError as error:
@@ -209,11 +215,17 @@ class Prompt:
         )
 
     def restart(self) -> None:
-        """Have the board start anew, as at power-up; the prompt is over then."""
-        with contextlib.suppress(Exception):  # whatever the port says as the board leaves it
-            self._remote.exec_raw_no_follow(
-                "import time\ntime.sleep_ms(100)\nimport machine\nmachine.reset()\n"
-            )
+        """Have the board start anew, as at power-up; the prompt is over then. Raises InstallError."""
+        code = "import time\ntime.sleep_ms(100)\nimport machine\nmachine.reset()\n"
+        try:
+            self._remote.exec_raw_no_follow(code)
+        except (self._error, struct.error) as error:
+            raise InstallError(
+                f"{self._name}: the files are on the board and right, but it does not take the order to restart "
+                f"({error}); unplug it and plug it in again"
+            ) from error
+        except OSError:
+            return  # the port went as the board left it: that is the restart
 
     def leave(self) -> None:
         """Let go of the port, with the board at its friendly prompt."""
