@@ -67,7 +67,7 @@ def split_stream(data):
         protocol, message, session, number = struct.unpack("<BBHI", head)
         if protocol & 3:  # mostly the right version
             protocol = wire.PROTOCOL
-        frame = make_frame(message, session, number, part[8:248], protocol)
+        frame = make_frame(message, session, number, part[8:], protocol)
         if part and part[0] & 0xF0 == 0xF0:  # sometimes damaged
             frame = frame[:3] + bytes([frame[3] ^ 1]) + frame[4:]
         line += frame

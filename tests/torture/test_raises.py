@@ -337,3 +337,34 @@ def test_whatever_the_file_system_does_at_the_start_the_board_starts() -> None:
     board.slots = Broken()
     board._load_chosen()
     assert board.store.count == 1
+
+
+@pytest.mark.parametrize(("where", "answer"), [("blocked_beam", "refused"), ("set_state", "done")])
+def test_a_request_whose_handler_raises_is_answered_by_what_it_had_begun(
+    where: str, answer: str
+) -> None:
+    """Was: its repeats got the answer to the request before, and the host none."""
+    bench, digest = ready_bench()
+    controller = bench.board.controller
+
+    def bomb(*_: object) -> Any:
+        delattr(controller, where)
+        raise OSError("in the middle of a release")
+
+    setattr(controller, where, bomb)
+    fields = {"boot_id": bench.welcome["boot_id"], "release": 1, "digest": digest}
+    bench.number += 1
+    bench.send(bench.frame("release", bench.number, **fields))
+    bench.run(0.002)  # it goes out with the step after
+    told = bench.answers[bench.number]
+    assert told.name == answer
+    if answer == "refused":
+        assert told["reason"].name == "in_fault"
+        assert (controller.last_release, bench.rig.outputs) == (0, [])
+    else:
+        assert controller.last_release == 1
+    bench.answers.clear()
+    bench.send(bench.frame("release", bench.number, **fields))
+    bench.run(0.1)
+    assert bench.answers[bench.number] == told, "a repeat gets the same answer"
+    assert all(off != -1 for signal in (1, 8) for _, off in bench.rig.pulses(signal))
