@@ -142,6 +142,17 @@ def test_an_abort_gets_into_a_wait_within_a_step() -> None:
     assert time.monotonic() - began < 2.0
 
 
+def test_a_real_boards_clock_is_left_alone() -> None:
+    class RealTime(FakeTime):
+        rig = None
+
+    inner = RealTime()
+    paced = PacedTransport(inner, lambda: None, pace=None)
+    began = time.monotonic()
+    assert paced.read(5.0) == b"" and paced.rig is None
+    assert time.monotonic() - began < 1.0, "nothing but the port itself is waited for"
+
+
 # -- the form --------------------------------------------------------------------------------------------------
 def test_the_form_holds_every_key_of_a_rig_file_and_reads_back_to_the_same_rig() -> None:
     content = rig_form.read_content(None)
@@ -251,6 +262,7 @@ def test_hosts_on_loopback_and_on_a_network() -> None:
 
 
 # -- the command -----------------------------------------------------------------------------------------------
+@pytest.mark.skipif(sys.platform == "win32", reason="Ctrl-C cannot be sent to a child on Windows")
 def test_the_command_prints_its_address_and_ends_with_ctrl_c(tmp_path: Path) -> None:
     environment = {
         **os.environ,

@@ -80,7 +80,7 @@ class PageServer:
             from beamfall.page.app import make_app
         except ImportError as error:
             raise MissingExtra(
-                f"the page takes {error.name}: pip install 'beamfall[page]'"
+                f"the page takes {error.name}, which is not installed: pip install starlette uvicorn websockets"
             ) from error
         from beamfall.page.bench import Bench
         from beamfall.page.desk import Desk

@@ -39,6 +39,7 @@ export function makeLog() {
   const scroller = h('div', { class: 'logscroll', tabindex: '0', role: 'rowgroup', 'aria-label': 'Shots; arrow keys move, Enter opens' }, space);
   const grid = h('div', { class: 'loggrid', role: 'table', 'aria-label': 'Shots' }, h('div', { role: 'rowgroup' }, head), scroller);
   const detail = h('aside', { class: 'panel detail', 'aria-label': 'The shot chosen' }, h('p', { class: 'soft' }, 'Choose a shot.'));
+  const root = h('div', { class: 'view logview' });
   let sheet = false, pool = [], columns = 1, pending = false;
 
   // -- filter: which of the lines are shown --------------------------------------------------------------------
@@ -46,7 +47,7 @@ export function makeLog() {
     const words = find.value.trim().toLowerCase(), wantedSeries = series.value.trim(), min = Number(least.value), wanted = stateBox.value;
     chosen = lines.filter((line) => (!wanted || of(line, 'state') === wanted) && (!min || (of(line, 'rating') ?? 0) >= min) && (!wantedSeries || String(of(line, 'series')) === wantedSeries) && (!pictured.checked || of(line, 'picture'))
       && (!words || `${of(line, 'note')} ${of(line, 'rig')} ${of(line, 'swept')} ${of(line, 'kind')} ${of(line, 'port')}`.toLowerCase().includes(words)));
-    figure.textContent = lines.length ? `${chosen.length === lines.length ? '' : `${chosen.length} of `}${lines.length} shots` : 'no shots yet';
+    figure.textContent = lines.length ? `${chosen.length === lines.length ? '' : `${chosen.length} of `}${lines.length} ${lines.length === 1 ? 'shot' : 'shots'}` : 'no shots yet';
     grid.setAttribute('aria-rowcount', String(chosen.length + 1));
     layout();
   }
@@ -160,6 +161,7 @@ export function makeLog() {
   let asked = 0;
   async function showDetail(shot) {
     const mine = ++asked;
+    root.toggleAttribute('data-comparing', false);
     try { const content = await get(`/shots/${shot}`); if (mine === asked) fillDetail(content); } catch (error) { if (mine === asked) show(detail, h('p', { class: 'field-problem' }, error.message)); }
   }
   function fillDetail(content) {
@@ -167,10 +169,9 @@ export function makeLog() {
     const note = h('textarea', { id: 'note', rows: 2, maxlength: 2000, value: of(line, 'note') });
     const said = h('span', { class: 'soft small', role: 'status' });
     const timeline = makeTimeline({ source: () => content, label: `Timeline of shot ${shot}` });
-    const again = h('button', { type: 'button', disabled: !ready(), on: { click: () => attempt(act('repeat', { shot })) } }, 'Fire it again');
     const times = h('input', { type: 'number', value: 1, min: 1, max: 100, 'aria-label': 'How many times' });
+    const again = h('button', { type: 'button', id: 'again', disabled: !ready(), on: { click: () => attempt(act('repeat', { shot, count: Number(times.value) || 1 })) } }, 'Fire it again');
     const facts = [['state', `${of(line, 'state')}${of(line, 'cause') ? ` (${of(line, 'cause')})` : ''}`], ['time', clock(of(line, 'time'))], ['series', `${of(line, 'series')}, ${of(line, 'kind')}, number ${of(line, 'number')}`], ['flash', of(line, 'delay_ms') === null ? '–' : `${ms(of(line, 'delay_ms'), 3)} after ${of(line, 'anchor')}`], ['spacing', ms(of(line, 'spacing_ms'), 3)], ['swept', of(line, 'swept') || '–'], ['rig', of(line, 'rig') ?? '–'], ['board', `${content.board.name}, firmware ${content.board.firmware}, ${content.board.timing}`], ['seed', content.seed === null ? '–' : String(content.seed)]];
-    again.addEventListener('click', () => {}, { once: true });
     show(detail,
       h('div', { class: 'row spread' }, h('h2', {}, `Shot ${shot}`), makeStars(shot, of(line, 'rating'))),
       content.unknown ? h('p', { class: 'caution' }, 'The program ended before the board’s report came: it may or may not have fired.') : null,
@@ -182,7 +183,6 @@ export function makeLog() {
       timeline.buttons, timeline.box, timeline.words,
       h('details', {}, h('summary', {}, `Every edge, planned and measured (${content.edges.length})`), h('table', { class: 'plain' }, h('thead', {}, h('tr', {}, ['line', 'edge', 'planned', 'measured', 'difference', 'source'].map((name) => h('th', { scope: 'col' }, name)))), h('tbody', {}, content.edges.map((edge) => h('tr', {}, h('th', { scope: 'row' }, edge.what), h('td', {}, edge.edge), h('td', {}, ms(edge.planned_ms, 4)), h('td', {}, ms(edge.measured_ms, 4)), h('td', {}, edge.planned_ms === null || edge.measured_ms === null ? '–' : us((edge.measured_ms - edge.planned_ms) * 1e3)), h('td', {}, edge.measured_ms === null ? 'not seen' : edge.source)))))),
       h('div', { id: 'repeated' }));
-    again.replaceWith(h('button', { type: 'button', id: 'again', disabled: !ready(), on: { click: () => attempt(act('repeat', { shot, count: Number(times.value) || 1 })) } }, 'Fire it again'));
     timeline.update();
     showRepeated();
   }
@@ -198,6 +198,7 @@ export function makeLog() {
   async function showCompare(first, second) {
     const content = await get(`/compare/${first}/${second}`);
     asked++;
+    root.toggleAttribute('data-comparing', true);
     const sides = [content.first, content.second].map((one) => { const timeline = makeTimeline({ source: () => one, label: `Timeline of shot ${of(one.line, 'shot')}` }); return { one, timeline }; });
     show(detail, h('h2', {}, `Shots ${first} and ${second}`),
       h('div', { class: 'pair' }, sides.map(({ one }) => h('figure', {}, of(one.line, 'picture') ? h('div', { class: 'pic' }, h('img', { src: `/shots/${of(one.line, 'shot')}/picture?small`, alt: `Shot ${of(one.line, 'shot')}` })) : h('div', { class: 'blank' }, 'no picture'), h('figcaption', {}, `${of(one.line, 'shot')}: ${of(one.line, 'state')}, flash ${ms(of(one.line, 'delay_ms'))}, spacing ${ms(of(one.line, 'spacing_ms'))}`)))),
@@ -216,10 +217,11 @@ export function makeLog() {
   hear('whole', () => attempt(load().then(filter)));   // after a time without the server
   fit(scroller, layout);
   attempt(load().then(() => { filter(); api = { open: (shot) => { if (shot !== selected) open(shot, { scroll: true }); } }; if (openLater !== null) api.open(openLater); else if (chosen.length) open(of(chosen[0], 'shot')); }));
-  return h('div', { class: 'view logview' },
+  root.append(
     h('section', { class: 'panel loglist' },
       h('div', { class: 'row filters' }, h('div', { class: 'row', role: 'group', 'aria-label': 'How the shots are shown' }, asTable, asSheet), h('label', { for: 'log-find' }, 'Find'), find, h('label', { class: 'unseen', for: 'log-state' }, 'State'), stateBox, h('label', { class: 'unseen', for: 'log-rating' }, 'Rating'), least, h('label', { for: 'log-series' }, 'Series'), series, h('label', { class: 'tick' }, pictured, ' with a picture'), compareButton, figure),
       grid), detail);
+  return root;
 }
 
 const SIGNS = { fired: '●', missed: '○', fault: '▲', 'not-released': '–', 'outcome unknown': '?' };
