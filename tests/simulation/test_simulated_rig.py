@@ -365,3 +365,13 @@ def test_without_a_flash_the_picture_is_black_and_a_bad_path_is_told(tmp_path) -
     assert read_pixels(tmp_path / "dark.png")[5, 5, :3].max() < 0.05
     with pytest.raises(UserError, match="nowhere"):
         draw_picture(splash, model, tmp_path / "nowhere" / "x.png")
+
+
+@pytest.mark.parametrize(("after_ms", "shows"), [(-5, "nothing"), (5, "crown"), (26, "nothing")])
+def test_a_single_drop_shows_its_crown_until_it_has_fallen_back(after_ms, shows) -> None:
+    model = rig_of()
+    rig = SimulatedRig(model)
+    open_valve(rig, 1.0)
+    column = rig._splash.columns[0]
+    picture = see_picture(model, column, column.drops[0].impact_s + after_ms * 1e-3)
+    assert picture.shows == shows

@@ -14,6 +14,9 @@ LEAST_SPEED_M_S = 1.0  # slower drops than this throw no jet worth the name (our
 CALM_S = 0.6  # a drop this long after the one before strikes a calm surface
 UMBRELLA_S = 0.06  # for so long a further drop can meet the umbrella (our choice)
 CONTACT_S = 0.00025  # a picture this close to the contact is said to show it
+CROWN_S = (
+    0.025  # for so long after its impact a single drop's crown is what a picture shows (our choice)
+)
 _CLOSE_S = 1e-7  # contact times are found to this
 
 
@@ -166,7 +169,7 @@ def _meet_umbrella(model: RigModel, before: Contact, drop: Drop) -> Contact | No
 class Picture:
     """What the camera would show at one light; heights above the surface, None where a thing is not.
 
-    `shows` is one of: nothing (no jet and no later drop), jet (a jet, no later drop in the frame),
+    `shows` is one of: nothing (no jet and no later drop), crown (of a single drop), jet (a jet, no later drop in the frame),
     before (the later drop in the frame, not yet down), contact, after (the umbrella spreads),
     missed (the drop went past the jet, or struck where there was none). The later drop is the
     last one: drop 2 of a collision, drop 3 of three.
@@ -185,7 +188,9 @@ def see_picture(model: RigModel, column: Column, light_s: float) -> Picture:
     jet_m = tip if tip > 0.0 else None
     calm = "jet" if jet_m else "nothing"
     if len(column.recent) < 2:
-        return Picture(calm, None, jet_m, None)
+        since = light_s - column.recent[0].impact_s if column.recent else -1.0
+        risen = jet_m is None and 0.0 <= since < CROWN_S
+        return Picture("crown" if risen else calm, None, jet_m, None)
     first, later = column.recent[0], column.recent[-1]
     lowest = find_height(model, later, light_s)
     drop2_m = lowest if lowest is not None and lowest < model.frame_height_m else None
