@@ -16,6 +16,17 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         help="port of a board for tests/board: sim, sim:micropython, a serial port or any pyserial URL; "
         "may be given several times (default: sim and sim:micropython)",
     )
+    group.addoption(
+        "--double",
+        default=None,
+        help="port of a bench double wired to the board at --port (firmware/bench_double/README.md); "
+        "default: two simulated boards connected pin to pin",
+    )
+    group.addoption(
+        "--bench-report",
+        default=None,
+        help="folder for the report of the shots against the double (default with --double: bench_report)",
+    )
 
 
 def pytest_report_header() -> str:

@@ -29,6 +29,7 @@ BeamfallError                 root; the command line exits 1
 │   └── BoardRestarted        the board was reset under way
 ├── InstallError              the firmware could not be put on a board, or not verified there
 ├── MeasureError              the timing self-test could not be run: no wire, wrong wire
+├── BenchError                a controller and its bench double: wrong roles, wires, lost edges
 ├── CalibrationError          beam edges that no rig like the rig file would give
 ├── InterpreterMissing        the MicroPython interpreter is not installed
 ├── PictureError              a photograph that cannot be read or has no capture time
@@ -194,6 +195,10 @@ class BoardRestarted(ShotError):
 
 class InstallError(BeamfallError):
     """Firmware could not be put on a board, or what is there is not what was sent; the message has the cure."""
+
+
+class BenchError(BeamfallError):
+    """A controller and its bench double do not work together; the message names the wire or the board."""
 
 
 class MeasureError(BeamfallError):

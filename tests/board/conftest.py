@@ -6,9 +6,13 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from importlib.util import find_spec
+from pathlib import Path
 
 import pytest
+
 from beamfall.board import Board
+from beamfall.boards import find_profile
+from beamfall.double import Bench, SelfTest, test_wires
 
 DEFAULT_PORTS = ("sim", "sim:micropython")
 
@@ -41,3 +45,40 @@ def rig_at_pins(board: Board) -> None:
         pytest.skip(
             "needs drops in the beam: set BEAMFALL_RIG_AT_PINS=1 when a rig or its double is at the pins"
         )
+
+
+@pytest.fixture(scope="module")
+def bench(request: pytest.FixtureRequest) -> Iterator[Bench]:
+    """A controller and its double: real ones at --port and --double, else two simulated ones connected pin to pin."""
+    ports = request.config.getoption("--port")
+    double = request.config.getoption("--double")
+    if double:
+        if not ports or len(ports) != 1:
+            pytest.fail("--double needs one --port, that of the controller it is wired to")
+        bench = Bench.connect(ports[0], double)
+    elif ports:
+        pytest.skip("needs a bench double: give its port with --double")
+    else:
+        bench = Bench.simulate(find_profile("pico"), seed=5)
+    with bench:
+        yield bench
+
+
+@pytest.fixture(scope="module")
+def wires(bench: Bench) -> SelfTest:
+    """The wires, tested before anything else; every test on the bench wants them as they should be."""
+    found = test_wires(bench)
+    found.require()
+    return found
+
+
+@pytest.fixture(scope="module")
+def report_folder(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    chosen = request.config.getoption("--bench-report")
+    if chosen:
+        return Path(chosen)
+    return (
+        Path("bench_report")
+        if request.config.getoption("--double")
+        else tmp_path_factory.mktemp("bench")
+    )

@@ -330,7 +330,7 @@ class Bench:
             setattr(self.profile, key, value)
         self.profile.LED = None
         self.pin = {s: e[0] for s, e in {**self.profile.OUTPUTS, **self.profile.INPUTS}.items()}
-        for signal in (9, 10, 11, 12):
+        for signal in self.profile.INPUTS:
             self.line(signal, 0)
         self.port = self.module.Port(self.profile, sync)
 
