@@ -353,10 +353,9 @@ class Controller:
         self.set_state(wire.STATE_FAULT, cause, 0, 0)
 
     def check_host(self, silent_ms):
-        """Outputs off when the host that set a time-out has fallen silent in the middle of something."""
-        if (
-            self.host_timeout_ms
-            and self.activity != wire.ACTIVITY_NONE
-            and silent_ms > self.host_timeout_ms
-        ):
-            self.fail(wire.CAUSE_LOST_HOST)
+        """Outputs off when the host that set a time-out has fallen silent in the middle of something of its own."""
+        if not self.host_timeout_ms or silent_ms <= self.host_timeout_ms:
+            return
+        if self.activity == wire.ACTIVITY_NONE or self.number >= wire.BUTTON_RELEASE_BASE:
+            return  # nothing under way, or a shot of the button, which has no host
+        self.fail(wire.CAUSE_LOST_HOST)

@@ -31,6 +31,7 @@ _LOOK_S = (
     1.0  # how often a waiting host asks how things stand; also the board's sign that it is alive
 )
 _SHORTEST_S = 1e-6
+HOST_TIMEOUT_S = 5.0  # of silence during a shot or a service action, then the board puts its outputs off
 _HELD_REPORTS = 5  # delivered reports left unacknowledged until their shot is settled
 _TROUBLES_KEPT = 1000  # the newest; a board that says the same for hours must not fill memory
 _WAIT_LONGEST_S = 30.0  # a duty limit or a flash's rest is over by then, or something is wrong
@@ -97,6 +98,8 @@ class Board:
         self._last_seen = self._acknowledged = self._info.oldest_report - 1
         self._last_release = self._info.last_release
         self._closed = False
+        self._host_timeout_s = HOST_TIMEOUT_S
+        self._cared_for: int | None = None  # the boot that has been told the time-out
         self.troubles: list[str] = []
 
     # -- connecting --------------------------------------------------------------------------------------------
@@ -215,8 +218,18 @@ class Board:
         self._request("abort")
 
     def set_host_timeout(self, seconds: float) -> None:
-        """Have the board put its outputs off when this host is silent for so long during a shot; 0: never."""
+        """Have the board put its outputs off when this host is silent for so long during a shot; 0: never.
+
+        Without a call it is HOST_TIMEOUT_S: a pulled cable or a killed program leaves nothing on for long.
+        """
+        self._host_timeout_s = seconds
         self._request("set_host_timeout", timeout_ms=round(seconds * 1000))
+        self._cared_for = self._boot_id
+
+    def _ask_for_care(self) -> None:
+        """See that the board knows the time-out; a restart makes it forget."""
+        if self._cared_for != self._boot_id:
+            self.set_host_timeout(self._host_timeout_s)
 
     # -- shots -------------------------------------------------------------------------------------------------
     def upload(self, sequence: Sequence) -> bytes:
@@ -236,6 +249,7 @@ class Board:
     def arm(self, sequence: Sequence) -> Ticket:
         """Make sure that the board has this sequence ready; return the ticket that releases it once."""
         digest = self.upload(sequence)
+        self._ask_for_care()
         return Ticket(self._boot_id, self._last_release + 1, digest)
 
     def release(self, ticket: Ticket) -> None:
@@ -393,6 +407,7 @@ class Board:
     # -- service -----------------------------------------------------------------------------------------------
     def _serve(self, activity: str, **fields: object) -> Outcome:
         self.settle()
+        self._ask_for_care()
         self._patiently(lambda: self._request(activity, **fields))
         return self._wait(activity, None, self._boot_id)
 

@@ -180,3 +180,28 @@ def test_a_wait_shorter_than_a_tick_still_ends(board: Board) -> None:
         start = board.transport.clock()
         board.sleep(seconds)
         assert board.transport.clock() - start >= round(seconds, 9)
+
+
+def test_a_host_that_falls_silent_leaves_nothing_on(port: str) -> None:
+    """The cable is pulled, or the program dies, while the shutter is held open."""
+    if not port.startswith("sim"):
+        pytest.skip("pulls the plug of the host, which is done by hand on a real board")
+    with Board.connect(port, seed=7) as board:
+        board.set_host_timeout(0.5)
+        board.release(board.arm(Sequence(rows=(Row("release", 0, "camera2", 0.010, 6.0),))))
+        board.transport.sleep(2.0)  # time passes and this host says nothing
+        status = board.status()
+        assert (status.state.name, status.cause.name) == ("fault", "lost_host")
+        board.abort()
+        off = [
+            edge
+            for o in _outcomes(board)
+            for edge in o.edges
+            if edge.signal.name == "camera2" and not edge.level
+        ]
+        assert len(off) == 1 and off[0].ticks < board.to_ticks(2.0)
+
+
+def _outcomes(board: Board):
+    board.pump(0.5)
+    return board.take_outcomes()

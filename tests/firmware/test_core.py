@@ -416,3 +416,15 @@ def test_the_qualifier_agrees_with_the_rule_as_the_specification_words_it(
         if qualifier.count > before:
             got.append(qualifier.ticks)
     assert got == wanted
+
+
+def test_a_shot_of_the_button_does_not_wait_for_a_host_that_has_left() -> None:
+    bench = Bench()
+    bench.ask("set_host_timeout", timeout_ms=200)
+    bench.upload([(0, 0, 8, MS, 3000 * MS)])
+    start = bench.now + MS
+    for offset, level in ((0, 1), (100, 0)):
+        bench.rig.at(start + offset * MS, 12, level)
+    bench.transport.sleep(4.0)
+    ((on, off),) = bench.rig.pulses(8)
+    assert off - on == 3000 * MS

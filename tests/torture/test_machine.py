@@ -839,7 +839,7 @@ def test_the_machine_can_fail(mutation: str, monkeypatch: pytest.MonkeyPatch) ->
     MUTATIONS[mutation](monkeypatch)
     tries = settings(
         RUNS,
-        max_examples=600,
+        max_examples=4000,
         database=None,
         derandomize=True,
         report_multiple_bugs=False,
