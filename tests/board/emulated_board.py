@@ -192,7 +192,8 @@ def measure(
     names = {int(pin): signal for pin, signal in result["scenario"]["outputs"].items()}
     beam_pin = next(int(p) for p, s in result["scenario"]["inputs"].items() if s == 9)
     return analyse(result, names, beam_pin, plans, shots, hz) | {
-        "edges_lost": lost, "stamp_errors": stamp_errors, "frames_bad": status.frames_bad, "speed": result["speed"],
+        "edges_lost": lost, "stamp_errors": stamp_errors, "frames_bad": status.frames_bad,
+        "frames_good": status.frames_good, "speed": result["speed"],
     }  # fmt: skip
 
 
@@ -238,7 +239,8 @@ def analyse(
 
 def print_table(title: str, found: dict[str, Any]) -> None:
     print(
-        f"{title}: {found['edges_lost']} edges lost, {found['frames_bad']} bad frames, x{found['speed']} of life"
+        f"{title}: {found['edges_lost']} edges lost, {found['frames_good']} frames taken, "
+        f"{found['frames_bad']} bad, x{found['speed']} of life"
     )
     lines = {f"edge to flash, {k}": v for k, v in found["edge_to_flash"].items()}
     lines |= {"rows at the release": found["release_rows"], "stamps of the beam": found["stamps"]}
