@@ -253,8 +253,8 @@ class Controller:
         port = self._port
         activity = self.activity
         number = self.number
-        ended = port.now_ticks()
         port.stop()
+        ended = port.now_ticks()  # after the outputs went off: their edges belong to the record
         if activity == wire.ACTIVITY_WATCH:
             self._take_watch()
             self._flush_watch()
