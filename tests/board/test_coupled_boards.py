@@ -13,7 +13,7 @@ from beamfall.double.clocks import fit_ratio
 from beamfall.double.drops import pretend
 from beamfall.double.run import make_two_drops, run_shots
 from beamfall.double.wiring import make_table
-from beamfall.errors import BenchError, BoardProfileError
+from beamfall.errors import BenchError, BoardProfileError, Refused
 from beamfall.limits import BoardLimits
 from beamfall.rig import example_rig
 from beamfall.sequence import Row, Sequence
@@ -30,6 +30,15 @@ def test_a_missing_wire_is_named_and_no_other(name: str) -> None:
         assert found.faults == [f"wire missing: {name}"]
         with pytest.raises(BenchError, match=name):
             found.require()
+
+
+def test_without_its_wire_the_beam_is_dark_and_the_release_refused() -> None:
+    """The profile pulls the beam's input up, and up is dark: a plug that is out looks like a blocked beam."""
+    with Bench.simulate(PICO, missing=["double flash1 to controller beam1"]) as bench:
+        assert bench.controller.status().beams_dark == 1
+        with pytest.raises(Refused) as refusal:
+            bench.controller.shoot(make_two_drops(0.013, 0.01))
+        assert refusal.value.reason == "beam_blocked"
 
 
 def test_wires_in_each_others_place_are_named() -> None:
@@ -115,6 +124,17 @@ def test_a_board_that_restarts_lets_go_of_its_lines() -> None:
         bench.double.transport.reset_board()
         bench.controller.sleep(0.001)
         assert bench.controller.status().beams_dark == 0
+
+
+def test_joined_lines_are_on_while_any_of_them_is() -> None:
+    """As diodes join them: focus from 10 to 60 ms, shutter from 40 to 90 ms make one pulse of 80 ms."""
+    both = Sequence(
+        rows=(Row("release", 0, "camera1", 0.01, 0.05), Row("release", 0, "camera2", 0.04, 0.05))
+    )
+    with Bench.simulate(PICO, ppm=(0.0, 0.0)) as bench:
+        _, seen = bench.shoot_watched(bench.controller, both, bench.double)
+        assert [(edge.signal.name, edge.level) for edge in seen] == [("beam2", 1), ("beam2", 0)]
+        assert seen[1].ticks - seen[0].ticks == 10_000_000  # 80 ms at 125 MHz
 
 
 def test_two_valves_at_once_cannot_be_told_apart_and_are_refused() -> None:

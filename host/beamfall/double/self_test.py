@@ -21,9 +21,8 @@ if TYPE_CHECKING:
 
 _LEAD_S = 0.01
 _FIRST_S = 0.002
-_STEP_S = (
-    0.0015  # between two widths; the longest is below the button's 30 ms, so nothing is released
-)
+# Between two widths; the longest stays below the button's 30 ms, so that nothing is released.
+_STEP_S = 0.0015
 _GAP_S = 0.02
 
 
