@@ -85,6 +85,7 @@ def main() -> int:
                 flush=True,
             )
 
+    options.finds.mkdir(parents=True, exist_ok=True)
     CORPUS.joinpath(options.target).mkdir(parents=True, exist_ok=True)
     arguments = [
         sys.argv[0],
