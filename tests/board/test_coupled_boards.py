@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from beamfall.board_tools.bundle import choose_sources
 from beamfall.boards import check_profile, find_profile, read_profile
 from beamfall.double import WIRES, Bench, find_double_profile, list_wires, measure_ratio, test_wires
 from beamfall.double.clocks import fit_ratio
@@ -101,6 +102,29 @@ def test_clocks_taken_for_equal_would_show_at_once() -> None:
         assert error == pytest.approx(13.5e-6, abs=0.05e-6)
 
 
+def test_boards_of_different_clocks_are_put_on_one() -> None:
+    """A Pico 2 runs at 150 MHz, its double at 125 MHz."""
+    rig = example_rig()
+    with Bench.simulate(find_profile("pico2"), clock_hz=(150_000_000, 125_000_000)) as bench:
+        ratio = measure_ratio(bench)
+        assert ratio.ppm == pytest.approx(27.0, abs=0.01)
+        run = run_shots(
+            bench,
+            draw_model(rig, 3),
+            ratio,
+            opening_s=rig.valves[0].opening_s,
+            repeats=1,
+            delays_s=(0.5,),
+        )
+        assert run.faults == []
+        assert max(map(abs, run.flash_error[0.5])) < 1 / 150e6 + 1 / 125e6
+        (shot,) = run.shots
+        darks = [
+            e.ticks / 150e6 for e in shot.outcome.edges if e.signal.name == "beam1" and e.level
+        ]
+        assert darks == pytest.approx(shot.pretence.counted_s, abs=30e-9)
+
+
 def test_the_same_seed_is_the_same_bench() -> None:
     def shoot() -> list[tuple[str, int, int]]:
         rig = example_rig()
@@ -154,7 +178,11 @@ def test_two_valves_at_once_cannot_be_told_apart_and_are_refused() -> None:
 
 
 def test_the_double_is_a_board_that_can_be_installed() -> None:
-    check_profile(find_double_profile())
+    profile = find_double_profile()
+    check_profile(profile)
+    sources = choose_sources(profile)
+    assert sources["boards/bench_double_pico.py"] == profile.path
+    assert "ports/rp2/start.py" in sources
 
 
 @pytest.mark.parametrize("board", ["pico", "pico_w", "pico2", "pico_generic", "esp32_generic"])

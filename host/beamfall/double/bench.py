@@ -57,6 +57,7 @@ class Bench:
         *,
         ppm: tuple[float, float] = (0.0, 27.0),
         seed: int = 0,
+        clock_hz: tuple[int, int] = (125_000_000, 125_000_000),
         missing: Iterable[str] = (),
         crossed: Iterable[tuple[str, str]] = (),
     ) -> Self:
@@ -66,7 +67,13 @@ class Bench:
         double = find_double_profile()
         wires = list_wires(controller, double)
         pair = couple_boards(
-            (controller, double), wires, ppm=ppm, seed=seed, missing=missing, crossed=crossed
+            (controller, double),
+            wires,
+            ppm=ppm,
+            seed=seed,
+            clock_hz=clock_hz,
+            missing=missing,
+            crossed=crossed,
         )
         return cls(open_board(pair.first), open_board(pair.second), pair.ratio)
 
