@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import random
 from collections.abc import Callable
 from typing import Any
@@ -55,3 +56,63 @@ def test_at_rest_the_controller_sees_a_clear_beam_no_light_and_no_press(
 ) -> None:
     double = make_double(make_bench)
     assert [double.chip.levels.get(pin) for pin in (10, 11, 12, 13)] == [0, 0, 1, 1]
+
+
+def test_two_chips_pin_to_pin(make_bench: Callable[..., Any]) -> None:
+    """A controller and its double, each the port on an emulated chip, on clocks 27 ppm apart, at phases of chance.
+
+    What one drives is put to the other's pins at the first cycle not before it. Each chip may run ahead of the other
+    because an answer takes longer than that: a drop 2 ms, a flash 1 ms.
+    """
+    ratio = 1 + 27e-6
+    draws = random.Random(2)
+    controller, double = make_bench("pico"), make_double(make_bench)
+    errors = []
+    for _ in range(10):
+        there = double.release([(1, 1, 4, 250_000, 40_000), (1, 1, 6, 376_000, 9_000)])
+        here = controller.release([(0, 0, 1, 50_000, 100_000), (1, 1, 4, 125_000, 20_000)])
+        begun = double.chip.now + draws.random() * 1000
+
+        def to_double(cycle: int, begun: float = begun, here: int = here) -> int:
+            return math.ceil(begun + (cycle - here) * ratio)
+
+        def to_controller(cycle: int, begun: float = begun, here: int = here) -> int:
+            return math.ceil(here + (cycle - begun) / ratio)
+
+        controller.chip.run_until(here + 200_000)
+        pass_on(controller, 2, here, double, VALVES, to_double)
+        double.chip.run_until(to_double(here + 350_000))
+        pass_on(double, BEAM, there, controller, 10, to_controller)
+        controller.chip.run_until(here + 460_000)
+        pass_on(controller, 7, here, double, 7, to_double)
+        double.chip.run_until(to_double(here + 500_000))
+        # What was driven, on the controller's own cycles: the flash to the cycle.
+        (dark,) = [
+            at
+            for at, gpio, level in controller.chip.inputs
+            if (gpio, level) == (10, 1) and at > here
+        ]
+        (flash, _) = controller.on_times(4, here)[0]
+        assert here + flash - dark == 125_000
+        # What the double says of it by its own stamps, in steps of 7 cycles.
+        seen = {(signal, level): ticks for signal, level, ticks in double.stamps()}
+        errors.append((seen[11, 1] - seen[4, 1]) / ratio - 125_000)
+        # The drop came 2 ms of the double's clock after the valve's edge.
+        assert abs((seen[4, 1] - seen[9, 1]) - 250_000) <= 11
+        controller.port.stop()
+        double.port.stop()
+        controller.stamps()
+        double.stamps()
+    assert max(map(abs, errors)) <= 11 + 1  # 7 cycles a round, 4 for an event; 1 of the phase
+    assert abs(sum(errors) / len(errors)) < 5  # no constant offset beyond that
+
+
+def pass_on(
+    source: Any, pin: int, since: int, target: Any, other_pin: int, when: Callable[[int], int]
+) -> None:
+    """Put what one chip has driven since then to a pin of the other, at that chip's own time."""
+    edges = [(at, level) for at, gpio, level in source.chip.edges if gpio == pin and at > since]
+    assert len(edges) == 2
+    for at, level in edges:
+        assert when(at) >= target.chip.now, "the other chip has run too far ahead"
+        target.chip.drive(other_pin, level, when(at))
