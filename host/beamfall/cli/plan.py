@@ -49,11 +49,13 @@ def plan(
     from beamfall.cli.output import print_json
     from beamfall.plan.learned import find_file, load_learned
     from beamfall.plan.make import make_plan
+    from beamfall.plan.stage import read_stage
     from beamfall.rig import load_rig
 
     rig = load_rig(rig_file)
     learned = None if fresh else load_learned(find_file(rig_file))
-    made = make_plan(rig, stage_s=read_stage(stage), learned=learned, traced=plot is not None)
+    stage_s = read_stage(stage, key="--stage")
+    made = make_plan(rig, stage_s=stage_s, learned=learned, traced=plot is not None)
     if plot is not None:
         from beamfall.plot.plan import draw_plan
 
@@ -64,19 +66,6 @@ def plan(
     _print_plan(made, rig_file, learned)
     if plot is not None:
         print(f"\nheights against time drawn in {plot}")
-
-
-def read_stage(text: str | None) -> float | None:
-    """The stage in s, -50 to 200 ms; raises UserError."""
-    if text is None:
-        return None
-    from beamfall.errors import UserError
-    from beamfall.units import parse_duration
-
-    stage = parse_duration(text, key="--stage")
-    if not -0.05 <= stage <= 0.2:
-        raise UserError(f"--stage = {text}: expected -50 ms to 200 ms from the contact")
-    return stage
 
 
 def _print_plan(made: Plan, rig_file: Path | None, learned: Learned | None) -> None:

@@ -57,8 +57,8 @@ def seek(
     picture answers. What the search has learned is kept with the rig, and plan and shoot use it.
     """
     from beamfall.board import Board
-    from beamfall.cli.plan import read_stage
     from beamfall.plan.learned import find_file, load_learned, save_learned
+    from beamfall.plan.stage import read_stage
     from beamfall.rig import load_rig
     from beamfall.seek.search import Search
     from beamfall.series import Shooter
@@ -66,13 +66,14 @@ def seek(
 
     rig = load_rig(rig_file)
     kept = find_file(rig_file)
+    wanted_s = read_stage(stage, key="--stage")
     with ShotLog.open() as log, Board.connect(port, rig=rig, seed=seed) as board:
         board_id = board.info.unique_id.hex()
         simulated = board.simulated_rig is not None
         if picture is not None and not simulated:
             _refuse_picture(board)
         learned = None if fresh else load_learned(kept, board_id)
-        search = Search(rig, wanted_s=read_stage(stage), learned=learned, seed=seed)
+        search = Search(rig, wanted_s=wanted_s, learned=learned, seed=seed)
         shooter = Shooter.begin(
             board, log, "seek", rig=rig, seed=seed, settings={"stage_s": search.wanted_s}
         )

@@ -108,7 +108,7 @@ def _show_entries(work: Work, series: int, of: str) -> None:
 # -- seek ------------------------------------------------------------------------------------------------------
 def make_seek(stage: str, shots_most: int, fresh: bool, simulated_person: bool) -> Job:
     """The search for the collision: a shot, a question, a better shot."""
-    from beamfall.cli.plan import read_stage
+    from beamfall.plan.stage import read_stage
 
     wanted_s = read_stage(stage.strip() or None)
     if not 1 <= shots_most <= 100:

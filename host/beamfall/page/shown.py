@@ -55,7 +55,7 @@ def mark_shot(hub: Any, shot: int, **values: Any) -> None:
 
 def say_shot(record: ShotRecord) -> str:
     """In one line, in the words of `beamfall shoot`."""
-    from beamfall.cli.shoot import describe_record
+    from beamfall.shots.describe import describe_record
 
     with contextlib.suppress(BeamfallError):
         return describe_record(record)
