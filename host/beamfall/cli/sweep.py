@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     from beamfall.sweep.progress import Entry
     from beamfall.sweep.schedule import Step, Sweep
 
-_DEFAULT_STEP_S = {"flash": 0.001, "spacing": 0.004, "opening": 0.0005}
-
 
 def sweep(
     rig_file: Path | None = typer.Argument(
@@ -56,9 +54,19 @@ def sweep(
     and --to the planner's interval is swept. Ctrl-C stops with all outputs off; --resume goes on.
     """
     from beamfall.board import Board
+    from beamfall.series import Shooter
     from beamfall.shots import ShotLog
+    from beamfall.sweep.make import make_settings, make_sweep, resume_sweep
     from beamfall.units import parse_duration
 
+    times = {
+        name: None if text is None else parse_duration(text, key=key)
+        for name, key, text in (
+            ("first_s", "--from", first),
+            ("last_s", "--to", last),
+            ("step_s", "--step", step),
+        )
+    }
     rest_s = None if rest is None else parse_duration(rest, key="--rest")
     with ShotLog.open() as log:
         found = _find(log, resume)
@@ -67,13 +75,14 @@ def sweep(
             if picture is not None and board.simulated_rig is None:
                 _refuse_picture(board)
             if found is None:
-                plan = _make_sweep(
-                    rig, rig_file, board, of, first, last, step, repeat,
-                    "shuffle" if shuffle else "interleave" if interleave else "line", seed,
+                plan = make_sweep(
+                    rig, board, of, rig_file=rig_file, **times, repeat=repeat,
+                    order="shuffle" if shuffle else "interleave" if interleave else "line", seed=seed,
                 )  # fmt: skip
-                shooter = _begin(board, log, rig, plan, seed)
+                settings = make_settings(plan, rig, board)
+                shooter = Shooter.begin(board, log, "sweep", rig=rig, seed=seed, settings=settings)
             else:
-                plan, shooter = _go_on(board, log, rig, found)
+                plan, shooter = resume_sweep(board, log, rig, found)
             run = _Run(
                 plan, shooter, log, rig, rig.aim.rest_s if rest_s is None else rest_s, as_json
             )
@@ -102,64 +111,6 @@ def _choose_rig(
     settings = found.settings
     rig = Rig.from_dict(settings["rig"]) if "rig" in settings else load_rig(rig_file)
     return rig, port or settings.get("port"), found.seed if found.seed is not None else seed
-
-
-def _make_sweep(
-    rig: Rig, rig_file: Path | None, board: Board, of: str, first: str | None, last: str | None,
-    step: str | None, repeat: int, order: str, seed: int,
-) -> Sweep:  # fmt: skip
-    from beamfall.errors import UserError
-    from beamfall.plan.learned import find_file, load_learned
-    from beamfall.plan.make import make_plan
-    from beamfall.sweep.schedule import OF, Sweep
-    from beamfall.units import parse_duration
-
-    if of not in OF:
-        raise UserError(f"--of = {of}: expected {', '.join(OF)}")
-    plan = make_plan(rig, learned=load_learned(find_file(rig_file), board.info.unique_id.hex()))
-    opening = rig.valves[0].opening_s
-    if of == "opening":
-        low, high = 0.8 * opening, 1.2 * opening
-    else:
-        name = "spacing" if of == "spacing" else "flash_delay_at_planned_spacing"
-        interval = plan.intervals.get(name) or plan.intervals["flash_delay"]
-        if of == "spacing" and plan.spacing_s is None:
-            raise UserError(f"--of spacing: a {plan.kind} takes one drop, it has no spacing")
-        low, high = (round(value, 4) for value in (interval.p5, interval.p95))
-    made = Sweep(
-        of=of,
-        first_s=low if first is None else parse_duration(first, key="--from"),
-        last_s=high if last is None else parse_duration(last, key="--to"),
-        step_s=_DEFAULT_STEP_S[of] if step is None else parse_duration(step, key="--step"),
-        base=plan.sequence,
-        repeat=repeat,
-        order=order,
-        seed=seed,
-    )
-    for value in made.values_s:  # every table must pass before the first drop falls
-        made.build(value).make_table(board.info)
-    return made
-
-
-def _begin(board: Board, log: ShotLog, rig: Rig, plan: Sweep, seed: int) -> Shooter:
-    from beamfall.series import Shooter
-
-    settings = {**plan.to_settings(), "rig": rig.to_dict()}
-    if board.simulated_rig is not None:
-        settings["port"] = board.name
-    return Shooter.begin(board, log, "sweep", rig=rig, seed=seed, settings=settings)
-
-
-def _go_on(board: Board, log: ShotLog, rig: Rig, found: Any) -> tuple[Sweep, Shooter]:
-    from beamfall.series import Shooter, settle_earlier
-    from beamfall.sweep.schedule import Sweep
-
-    settle_earlier(board, log)
-    shooter = Shooter(
-        board, log, found.series, rig=rig, seed=found.seed,
-        rest_seed=int(found.settings.get("rest_seed", 0)) + found.shots,
-    )  # fmt: skip
-    return Sweep.from_settings(found.settings), shooter
 
 
 def _refuse_picture(board: Board) -> None:

@@ -27,19 +27,25 @@ def make_sweep(
     of: str, first: str, last: str, step: str, repeat: int, order: str, rest: str
 ) -> Job:
     """One timing through its range; empty texts leave the range to the planner."""
-    rest_s = parse_duration(rest, key="rest") if rest.strip() else None
+    rest_s = _read_time("rest", rest)
+    times = {
+        name: _read_time(key, text)
+        for name, key, text in (
+            ("first_s", "from", first),
+            ("last_s", "to", last),
+            ("step_s", "step", step),
+        )
+    }
 
     def run(work: Work) -> None:
-        from beamfall.cli.sweep import _make_sweep
+        from beamfall.sweep import make
 
         rig = work.desk.tuned_rig(of)
-        sweep = _make_sweep(
-            rig, work.desk.rig_file, work.board, of, first.strip() or None, last.strip() or None,
-            step.strip() or None, repeat, order, work.seed,
+        sweep = make.make_sweep(
+            rig, work.board, of, rig_file=work.desk.rig_file, **times,
+            repeat=repeat, order=order, seed=work.seed,
         )  # fmt: skip
-        settings: dict[str, Any] = {**sweep.to_settings(), "rig": rig.to_dict()}
-        if work.board.simulated_rig is not None:
-            settings["port"] = work.board.name
+        settings = make.make_settings(sweep, rig, work.board)
         work.bench.disarm()
         shooter = work.begin_series("sweep", settings)
         _fire_sweep(work, shooter, sweep, rig.aim.rest_s if rest_s is None else rest_s)
@@ -47,18 +53,23 @@ def make_sweep(
     return Job("sweep", f"Sweep of the {of}", run)
 
 
+def _read_time(key: str, text: str) -> float | None:
+    """A duration in s; None where the field was left empty."""
+    return parse_duration(text, key=key) if text.strip() else None
+
+
 def make_sweep_resume(series: int) -> Job:
     """Go on with a sweep that was stopped; its own settings hold. Series 0: the newest sweep."""
 
     def run(work: Work) -> None:
-        from beamfall.cli.sweep import _go_on
         from beamfall.rig import Rig
+        from beamfall.sweep.make import resume_sweep
         from beamfall.sweep.progress import find_series
 
         found = find_series(work.log, series or None)
         rig = Rig.from_dict(found.settings["rig"]) if "rig" in found.settings else work.desk.rig
         work.bench.disarm()
-        sweep, shooter = _go_on(work.board, work.log, rig, found)
+        sweep, shooter = resume_sweep(work.board, work.log, rig, found)
         _fire_sweep(work, shooter, sweep, rig.aim.rest_s)
 
     return Job("sweep", "The sweep, gone on with", run)

@@ -1,6 +1,7 @@
 """One timing walked through its range, shot by shot, and what came of it.
 
 schedule    which value when: in a line, interleaved or shuffled; and the sequence for a value
+make        the sweep of a rig on a board, new or gone on with
 progress    what a series in the shot log has done of its schedule, so that it can go on
 """
 

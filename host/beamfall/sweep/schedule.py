@@ -55,24 +55,24 @@ class Sweep:
 
     def __post_init__(self) -> None:
         if self.of not in OF:
-            raise UserError(f"--of = {self.of}: expected {', '.join(OF)}")
+            raise UserError(f"a sweep of {self.of}: expected {', '.join(OF)}")
         if self.order not in ORDERS:
             raise UserError(f"order = {self.order}: expected {', '.join(ORDERS)}")
         if self.step_s <= 0.0:
-            raise UserError(f"--step = {self.step_s * 1e3:g} ms: it must be more than 0")
+            raise UserError(f"a step of {self.step_s * 1e3:g} ms: it must be more than 0")
         if self.last_s < self.first_s:
             raise UserError(
-                f"--from = {self.first_s * 1e3:g} ms is above --to = {self.last_s * 1e3:g} ms: "
+                f"a sweep from {self.first_s * 1e3:g} ms to {self.last_s * 1e3:g} ms: "
                 "give the lower one first"
             )
         if self.first_s < 0.0:
-            raise UserError(f"--from = {self.first_s * 1e3:g} ms: no time here can be below 0")
+            raise UserError(f"a sweep from {self.first_s * 1e3:g} ms: no time here can be below 0")
         if not 1 <= self.repeat <= 100:
-            raise UserError(f"--repeat = {self.repeat}: expected 1 to 100")
+            raise UserError(f"{self.repeat} rounds: expected 1 to 100")
         count = self._count() * self.repeat
         if count > STEPS_MOST:
             raise UserError(
-                f"--step = {self.step_s * 1e3:g} ms makes {count} shots; at most {STEPS_MOST} in one "
+                f"a step of {self.step_s * 1e3:g} ms makes {count} shots; at most {STEPS_MOST} in one "
                 "sweep: take a larger step or a shorter range"
             )
 
@@ -140,7 +140,7 @@ def _set_flash(base: Sequence, value_s: float) -> Sequence:
     """All flashes move together, the first one to the value."""
     flash = base.flash_row()
     if flash is None:
-        raise UserError("--of flash: the sequence has no flash")
+        raise UserError("a sweep of the flash: the sequence has no flash")
     shift = value_s - flash.delay_s
     rows = tuple(
         replace(row, delay_s=max(0.0, row.delay_s + shift))
@@ -155,7 +155,7 @@ def _set_spacing(base: Sequence, value_s: float) -> Sequence:
     """The second opening moves, and what comes after it with it."""
     opened = sorted(row.delay_s for row in base.rows if row.output.startswith("valve"))
     if len(opened) < 2:
-        raise UserError("--of spacing: the sequence opens a valve only once")
+        raise UserError("a sweep of the spacing: the sequence opens a valve only once")
     shift = opened[0] + value_s - opened[1]
     rows = tuple(
         replace(row, delay_s=row.delay_s + shift)
@@ -170,7 +170,7 @@ def _set_opening(base: Sequence, value_s: float) -> Sequence:
     """Every opening takes the value; a longer one lets its drop go later."""
     valves = [row for row in base.rows if row.output.startswith("valve")]
     if not valves:
-        raise UserError("--of opening: the sequence opens no valve")
+        raise UserError("a sweep of the opening: the sequence opens no valve")
     rows = tuple(
         replace(row, width_s=value_s) if row.output.startswith("valve") else row
         for row in base.rows
