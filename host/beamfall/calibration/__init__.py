@@ -3,6 +3,7 @@
 measure    what the drops did, out of the shot log
 model      what a rig would do, as a function of its unknowns
 estimate   the unknowns from the drops, with their errors; what the edges cannot tell
+describe   what was found, in words
 effect     what that does to the plan
 """
 

@@ -74,6 +74,12 @@ def measure_drops(log: ShotLog, series: Sequence[int], *, valve: str | None = No
     return enough
 
 
+def put_own_first(samples: Sequence[Sample], rig: Rig) -> list[Sample]:
+    """Return the samples with those of this very rig first, newest first: they are what is asked about."""
+    newest = list(reversed(samples))
+    return sorted(newest, key=lambda sample: sample.rig.digest != rig.digest)
+
+
 def _read(log: ShotLog, series: Sequence[int]) -> list[_Shot]:
     marks = ", ".join("?" * len(series))
     rows = log.query(

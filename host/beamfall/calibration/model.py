@@ -200,7 +200,7 @@ def make_model(samples: Sequence[Sample], gap_error_m: float) -> Model:
             if (beam.input, beam.height_m) != (main_beam.input, main_beam.height_m):
                 far = 8.0 * gap_error_m + 1e-9
                 unknowns[_name_gap(beam)] = Unknown(
-                    _name_gap(beam), 0.0, gap_error_m, -far, far, False, "--gap-error"
+                    _name_gap(beam), 0.0, gap_error_m, -far, far, False, "gap error"
                 )
             if beam.input != main_beam.input:
                 unknowns[f"sense {beam.input}"] = known["beam_sense"]

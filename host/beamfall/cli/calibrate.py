@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import typer
 
@@ -13,33 +13,10 @@ from beamfall.cli.shoot import PORT_HELP
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from beamfall.calibration import Calibration, Sample
+    from beamfall.calibration import Calibration
     from beamfall.calibration.effect import Effect
-    from beamfall.calibration.estimate import Combination
     from beamfall.rig import Rig
     from beamfall.shots import ShotLog
-
-_NAMES = {
-    "latency_s": "valve latency",
-    "distance_m": "nozzle to beam",
-    "speed_m_s": "speed at the beam",
-    "diameter_m": "drop diameter",
-    "width_m": "beam width",
-}
-_UNITS = {
-    "latency_s": (1e3, "ms"),
-    "distance_m": (1e3, "mm"),
-    "speed_m_s": (1.0, "m/s"),
-    "diameter_m": (1e3, "mm"),
-    "width_m": (1e3, "mm"),
-}
-_TIMES = {
-    "nozzle_to_beam": "nozzle to beam",
-    "beam_to_surface": "beam to surface",
-    "spacing": "spacing it needs",
-    "flash_delay": "flash delay it needs",
-    "flash_after_first_edge": "flash after the first edge",
-}
 
 
 def calibrate(
@@ -70,7 +47,9 @@ def calibrate(
     """
     from beamfall.calibration import calibrate as estimate
     from beamfall.calibration import measure_drops
+    from beamfall.calibration.drops import check_request
     from beamfall.calibration.effect import compare_plans, keep_for_plan
+    from beamfall.calibration.measure import put_own_first
     from beamfall.plan.learned import find_file, load_learned, save_learned
     from beamfall.rig import load_rig
     from beamfall.shots import ShotLog
@@ -78,12 +57,12 @@ def calibrate(
 
     rig = load_rig(rig_file)
     error_m = parse_quantity(gap_error, "length", key="--gap-error")
-    _check(rig, error_m, valve)
+    check_request(rig, gap_error_m=error_m, valve=valve)
     with ShotLog.open() as log:
         chosen = [choose_series(log, one) for one in series] or [
             _fire(log, rig, port, count, seed, valve, as_json)
         ]
-        samples = _put_first(measure_drops(log, chosen, valve=valve), rig)
+        samples = put_own_first(measure_drops(log, chosen, valve=valve), rig)
         found = estimate(samples, gap_error_m=error_m)
         board, name = log.query(
             "SELECT board.unique_id, shot.port FROM shot JOIN board ON board.id = shot.board_id"
@@ -120,24 +99,6 @@ def calibrate(
         )
 
 
-def _check(rig: Rig, gap_error_m: float, valve: str | None) -> None:
-    from beamfall.errors import UserError
-
-    if not rig.beams:
-        raise UserError(f"rig '{rig.name}' has no beam; calibration takes a [[beam]]")
-    if not 1e-6 <= gap_error_m <= 0.05:
-        raise UserError(f"--gap-error = {gap_error_m * 1e3:g} mm: expected 0.001 to 50 mm")
-    if valve is not None and valve not in [one.output for one in rig.valves]:
-        have = ", ".join(one.output for one in rig.valves)
-        raise UserError(f"--valve {valve}: the rig has {have}")
-
-
-def _put_first(samples: Sequence[Sample], rig: Rig) -> list[Sample]:
-    """The rig file's own samples first, else the newest: they are what is asked about."""
-    newest = list(reversed(samples))
-    return sorted(newest, key=lambda sample: sample.rig.digest != rig.digest)
-
-
 def _fire(
     log: ShotLog, rig: Rig, port: str | None, count: int, seed: int, valve: str | None, quiet: bool
 ) -> int:
@@ -160,6 +121,7 @@ def _fire(
 
 
 def _print(found: Calibration, effects: Sequence[Effect]) -> None:
+    from beamfall.calibration.describe import TIMES, describe_estimate, explain_combination
     from beamfall.cli.output import print_pairs, print_table
 
     samples = found.model.samples
@@ -179,7 +141,7 @@ def _print(found: Calibration, effects: Sequence[Effect]) -> None:
     print()
     print_table(
         ("quantity", "rig file", "with the edges", "95 % interval", "told by the edges"),
-        [_describe(one) for one in found.estimates],
+        [describe_estimate(one) for one in found.estimates],
         numeric=("rig file", "with the edges"),
     )
     print(
@@ -187,7 +149,7 @@ def _print(found: Calibration, effects: Sequence[Effect]) -> None:
         "falls\nas one that started a little higher a little earlier."
     )
     for one in found.combinations:
-        print(f"\n{_explain(one)}")
+        print(f"\n{explain_combination(one)}")
     if not found.separable:
         print(
             "To tell them apart: a second beam, or a second series with the beam at another height "
@@ -201,63 +163,16 @@ def _print(found: Calibration, effects: Sequence[Effect]) -> None:
             ("time", "before", "after", "width"),
             [
                 (
-                    _TIMES[one.name],
+                    TIMES[one.name],
                     f"{one.before[0] * 1e3:.1f} to {one.before[2] * 1e3:.1f} ms",
                     f"{one.after[0] * 1e3:.1f} to {one.after[2] * 1e3:.1f} ms",
                     f"{_width(one.before):.2f} -> {_width(one.after):.2f} ms",
                 )
                 for one in effects
-                if one.name in _TIMES
+                if one.name in TIMES
             ],
         )
 
 
 def _width(interval: tuple[float, float, float]) -> float:
     return 1e3 * (interval[2] - interval[0])
-
-
-def _describe(one: Any) -> tuple[str, ...]:
-    factor, unit = _UNITS[one.name]
-
-    def say(value: float, error: float) -> str:
-        digits = max(0, min(4, 2 - _magnitude(error * factor)))
-        return f"{value * factor:.{digits}f} ± {error * factor:.{digits}f} {unit}"
-
-    if not one.is_told:
-        return (
-            _NAMES[one.name],
-            say(one.before, one.before_error),
-            "-",
-            "-",
-            f"no ({100 * one.told:.0f} %)",
-        )
-    low, high = one.interval
-    digits = max(0, min(4, 2 - _magnitude(one.error * factor)))
-    return (
-        _NAMES[one.name],
-        say(one.before, one.before_error),
-        say(one.value, one.error),
-        f"{low * factor:.{digits}f} to {high * factor:.{digits}f}",
-        f"yes ({100 * one.told:.0f} %)",
-    )
-
-
-def _magnitude(value: float) -> int:
-    import math
-
-    return 0 if value <= 0.0 else math.floor(math.log10(value)) + 1
-
-
-def _explain(one: Combination) -> str:
-    first, second = _NAMES[one.first], _NAMES[one.second]
-    factor, unit = _UNITS[one.first]
-    other_factor, other_unit = _UNITS[one.second]
-    slope = one.slope * factor / other_factor
-    sign = "+" if slope >= 0.0 else "-"
-    return (
-        f"{first} and {second} cannot be told apart by these edges. They fix only\n"
-        f"  {first} {sign} {abs(slope):.3f} {unit}/{other_unit} × ({second} - {one.at * other_factor:.2f} {other_unit})"
-        f" = {one.value * factor:.3f} ± {one.error * factor:.3f} {unit};\n"
-        f"how it splits rests on the rig file: {second} ± {one.second_error * other_factor:.2f} {other_unit} makes "
-        f"{first} ± {one.first_error * factor:.2f} {unit}."
-    )

@@ -362,13 +362,14 @@ def make_calibrate(count: int, gap_error: str) -> Job:
 
     def run(work: Work) -> None:
         from beamfall.calibration import calibrate, measure_drops
-        from beamfall.calibration.drops import make_drops
+        from beamfall.calibration.describe import TIMES, describe_estimate, explain_combination
+        from beamfall.calibration.drops import check_request, make_drops
         from beamfall.calibration.effect import compare_plans, keep_for_plan
-        from beamfall.cli.calibrate import _TIMES, _check, _describe, _explain, _put_first
+        from beamfall.calibration.measure import put_own_first
         from beamfall.plan.learned import find_file, load_learned, save_learned
 
         rig, board = work.desk.rig, work.board
-        _check(rig, error_m, None)
+        check_request(rig, gap_error_m=error_m)
         work.bench.disarm()
         sequence = make_drops(rig)
         shooter = work.begin_series("calibrate", {"count": count})
@@ -379,7 +380,7 @@ def make_calibrate(count: int, gap_error: str) -> Job:
             work.fire(shooter, sequence)
         work.tell(done=count, text="reckoning")
         found = calibrate(
-            _put_first(measure_drops(work.log, [shooter.series]), rig), gap_error_m=error_m
+            put_own_first(measure_drops(work.log, [shooter.series]), rig), gap_error_m=error_m
         )
         board_id, kept = board.info.unique_id.hex(), find_file(work.desk.rig_file)
         earlier = load_learned(kept, board_id)
@@ -394,14 +395,14 @@ def make_calibrate(count: int, gap_error: str) -> Job:
         work.tell(
             text="",
             result={
-                "rows": [list(_describe(one)) for one in found.estimates],
-                "texts": [_explain(one) for one in found.combinations],
+                "rows": [list(describe_estimate(one)) for one in found.estimates],
+                "texts": [explain_combination(one) for one in found.combinations],
                 "warnings": list(found.warnings),
                 "effects": [
-                    {"name": _TIMES[one.name], "before": [v * 1e3 for v in one.before],
+                    {"name": TIMES[one.name], "before": [v * 1e3 for v in one.before],
                      "after": [v * 1e3 for v in one.after]}
                     for one in effects
-                    if one.name in _TIMES
+                    if one.name in TIMES
                 ],
                 "kept": str(kept),
             },

@@ -50,7 +50,9 @@ def make_sweep(
         name = "spacing" if of == "spacing" else "flash_delay_at_planned_spacing"
         interval = plan.intervals.get(name) or plan.intervals["flash_delay"]
         if of == "spacing" and plan.spacing_s is None:
-            raise UserError(f"a sweep of the spacing: a {plan.kind} takes one drop, it has no spacing")
+            raise UserError(
+                f"a sweep of the spacing: a {plan.kind} takes one drop, it has no spacing"
+            )
         low, high = (round(value, 4) for value in (interval.p5, interval.p95))
     made = Sweep(
         of=of,
