@@ -10,7 +10,7 @@ import pytest
 from beamfall.errors import UserError
 from beamfall.plan.collision import plan_collision
 from beamfall.plan.learned import Learned, find_file, load_learned, make_learned, save_learned
-from beamfall.plan.unknowns import NAMES
+from beamfall.plan.unknowns import NAMES, OF_THE_JET
 from beamfall.rig import example_rig
 
 from .conftest import make_rig
@@ -39,6 +39,18 @@ def test_what_was_learned_narrows_and_moves_the_plan() -> None:
     assert (after.p95 - after.p5) < 0.35 * (before.p95 - before.p5)
     plan = plan_collision(example_rig(), learned=learned())
     assert any("narrowed by 5 shots" in line for line in plan.assumptions)
+
+
+def test_a_plan_says_that_calibrating_has_shown_nothing_of_the_jet() -> None:
+    one = learned()
+    wide = np.array(one.covariance)
+    for name in OF_THE_JET:
+        wide[NAMES.index(name), NAMES.index(name)] = 1.0
+    calibrated = replace(one, covariance=tuple(map(tuple, wide)))
+    for known, said in ((None, True), (one, False), (calibrated, True)):
+        lines = plan_collision(example_rig(), learned=known).assumptions
+        assert any("seeking narrows them" in line for line in lines) is said
+        assert any("seeking or calibrating" in line for line in lines) is (known is not None)
 
 
 def test_a_file_keeps_each_board_by_itself(tmp_path: Path) -> None:

@@ -37,14 +37,15 @@ def plan(
         None, "--stage", help="When the light is to come after the contact, such as '2 ms'."
     ),
     fresh: bool = typer.Option(
-        False, "--fresh", help="Leave out what seeking has shown of this rig."
+        False, "--fresh", help="Leave out what seeking and calibrating have shown of this rig."
     ),
     as_json: bool = typer.Option(False, "--json", help="The plan as one JSON object, times in ms."),
     plot: Path | None = typer.Option(None, "--plot", help="Draw heights against time (PNG)."),
 ) -> None:
     """Plan a shot: each time with the interval in which 90 % of rigs like this one would lie.
 
-    Opens no port. What `beamfall seek` has shown of the rig is used, unless --fresh leaves it out.
+    Opens no port. What `beamfall seek` and `beamfall calibrate` have shown of the rig is used, unless
+    --fresh leaves it out.
     """
     from beamfall.cli.output import print_json
     from beamfall.plan.learned import find_file, load_learned
@@ -114,5 +115,7 @@ def _print_plan(made: Plan, rig_file: Path | None, learned: Learned | None) -> N
     print("\nIt rests on this:")
     for line in made.assumptions:
         print(f"  {line}")
+    if learned is not None and learned.simulated and learned.describe() in made.assumptions:
+        print("  (--fresh leaves out what seeking and calibrating on the simulated rig have shown)")
     for line in made.warnings:
         print(f"Warning: {line}")

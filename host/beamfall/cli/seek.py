@@ -41,7 +41,7 @@ def seek(
         help="Answer yourself behind a simulated port too; --picture then shows each shot first.",
     ),
     fresh: bool = typer.Option(
-        False, "--fresh", help="Begin without what was learned of this rig before."
+        False, "--fresh", help="Begin without what seeking and calibrating have shown before."
     ),
     as_json: bool = typer.Option(
         False, "--json", help="One JSON object a shot, then one that says what was found."

@@ -62,7 +62,7 @@ def plan_collision(
     """Plan a collision of two or three drops for a rig.
 
     `stage_s`: when the light is to come after the last contact (the rig's aim, else STAGE_S).
-    `learned`: what seeking has shown of this rig. `traced`: with what a picture of the plan is
+    `learned`: what seeking and calibrating have shown of this rig. `traced`: with what a picture of the plan is
     drawn from. Values that the rig's aim fixes are kept.
     Raises RigFileError where the rig has no flash or asks for the impossible, PhysicsRangeError
     where its figures leave the range of the physics.
@@ -226,14 +226,18 @@ def list_assumptions(rig: Rig, setting: Setting, learned: Learned | None) -> lis
         names = ", ".join(sorted(liquid.unknown))
         found.append(f"only usual values of the liquid's {names}: the jet is drawn broader for it")
     known = learned.fit(rig) if learned is not None else None
-    if known is None:
+    if learned is None or known is None or not _narrows_jet(known[1]):
         found.append(
             "the jet's onset, rise and height come from the literature, broad; seeking narrows them"
         )
-    else:
-        assert learned is not None
+    if learned is not None and known is not None:
         found.append(learned.describe())
     return found
+
+
+def _narrows_jet(covariance: Floats) -> bool:
+    """Whether anything is known of the jet itself: calibrating says nothing of it."""
+    return any(covariance[n, n] < 0.999 for n in map(NAMES.index, OF_THE_JET))
 
 
 def _choose_stage(rig: Rig, asked_s: float | None, default_s: float) -> float:

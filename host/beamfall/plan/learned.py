@@ -1,8 +1,8 @@
-"""What seeking has shown of a rig, kept beside its file and used by the next plan.
+"""What seeking and calibrating have shown of a rig, kept beside its file and used by the next plan.
 
 The file `RIG.learned.json` lies beside `RIG.toml` (of the example rig: beside the shot log). It
-holds one entry for each board the rig was sought with, by the board's unique id, so that what a
-simulated rig taught is never taken for the real one. An entry is a normal distribution of the z of
+holds one entry for each board the rig was used with, by the board's unique id, so that what a
+simulated rig showed is never taken for the real one. An entry is a normal distribution of the z of
 `unknowns`, with the values of the rig file that it rests on: where the jet's own (liquid, dish,
 drop) have changed since, nothing of it is used; where only heights were measured anew, the jet's
 factors stay.
@@ -74,10 +74,8 @@ class Learned:
             if self.simulated
             else f"board {self.board} on {self.port}"
         )
-        leave = " (--fresh leaves it out)" if self.simulated else ""
-        return (
-            f"narrowed by {self.shots} shots with {what}, {self.when[:16].replace('T', ' ')}{leave}"
-        )
+        when = self.when[:16].replace("T", " ")
+        return f"narrowed by {self.shots} shots of seeking or calibrating with {what}, {when}"
 
     def to_json(self) -> dict[str, Any]:
         """Plain values for the file."""
@@ -105,7 +103,7 @@ def make_learned(
     shots: int,
     spacing_s: float | None = None,
 ) -> Learned:
-    """What is to be kept of a search that ended with this mean and covariance of z."""
+    """What is to be kept of a search or calibration that ended with this mean and covariance of z."""
     return Learned(
         board=board,
         port=port,

@@ -62,7 +62,7 @@ export function makeSweep() {
 }
 export function makeSeek() {
   const stage = text('2 ms, or the rig’s aim'), most = h('input', { type: 'number', min: 1, max: 100, value: 20 });
-  const [fresh, freshBox] = tick('leave out what was learned before');
+  const [fresh, freshBox] = tick('leave out what seeking and calibrating have shown before');
   const [alone, aloneBox] = tick('the simulated photographer answers');
   const begin = makeBegin('Begin to seek', () => act('seek', { stage: stage.value, shots: Number(most.value) || 20, fresh: fresh.checked, simulated_person: alone.checked }));
   const result = h('div', {});
