@@ -13,7 +13,7 @@ from pathlib import Path
 from statistics import median
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "calibration"))
-from hidden_rigs import calibrate_hidden  # noqa: E402
+from calibrated_rigs import calibrate_hidden  # noqa: E402
 
 CASES = {
     "one beam": {"beams": 1, "heights": 1},

@@ -21,7 +21,7 @@ from beamfall.plan.setting import compute_flow
 from beamfall.plan.unknowns import NAMES, Unknown
 from beamfall.rig import example_rig
 from beamfall.shots import ShotLog
-from hidden_rigs import GAP_ERROR_M, ONE_BEAM, calibrate_hidden, find_truth, fire
+from calibrated_rigs import GAP_ERROR_M, ONE_BEAM, calibrate_hidden, find_truth, fire
 
 
 def test_one_beam_says_what_it_cannot_tell(tmp_path: Path) -> None:
