@@ -9,14 +9,16 @@ import random
 import secrets
 import time
 from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from typing import Any, Self
 
 from beamfall.board import Board, Ticket
 from beamfall.errors import BeamfallError, LinkLost, NoAnswer, Refused, ReleaseUnknown
 from beamfall.events import Outcome
 from beamfall.rig import Rig
-from beamfall.sequence import Sequence
+from beamfall.sequence import Sequence, Table
 from beamfall.shots import ShotLog, ShotRecord, make_record
+from beamfall.wire import get_definition
 
 _UNSURE = (
     ReleaseUnknown,
@@ -25,6 +27,7 @@ _UNSURE = (
 )  # the shot may have run: the log leaves its outcome open
 
 
+BUTTON = "button"  # the kind of series that shots by the board's button make
 JITTER_SHARE = 0.4  # of the rest, on top of it
 JITTER_LEAST_S = 2.5  # cameras stamp whole seconds; with less, a shift by one shot fits too well
 _SETTLE_S = 0.3
@@ -144,7 +147,7 @@ class Shooter:
             truth=truth,
         )
         self.log.complete_shot(shot, record, link=describe_link(self.board))
-        _log_unclaimed(self.board, self.log)
+        keep_unclaimed(self.board, self.log, rig=self.rig)
         self.board.settle()
         return record
 
@@ -187,8 +190,8 @@ def settle_earlier(board: Board, log: ShotLog) -> list[int]:
     """Complete shots whose program ended before their outcome came, from what the board still holds of them.
 
     Returns their ids. A shot that is under way is waited for. Shots that were written down and, as the board's
-    count of releases shows, never released are marked so. Outcomes that belong to no shot of the log (the
-    button's) are dropped.
+    count of releases shows, never released are marked so. Shots by the board's button are written
+    into the log, see `keep_unclaimed`.
     """
     settled: list[int] = []
     quiet = 0
@@ -199,32 +202,104 @@ def settle_earlier(board: Board, log: ShotLog) -> list[int]:
             break
         # Only as many reports are on the way as fit the window: log what came, acknowledge, ask for more.
         events = board.pump(_SETTLE_S)
-        settled += _log_unclaimed(board, log)
+        settled += _ids(keep_unclaimed(board, log))
         board.settle()
         quiet = 0 if events or running else quiet + 1
         if quiet >= _SETTLE_LOOKS:
             break
+    settled += _ids(keep_unclaimed(board, log))  # what had come before this was called
     if board.simulated_rig is None:  # that in this process begins each life with the same boot id
         info = board.info
-        for shot in log.find_never_released(info.unique_id, status.boot_id, status.last_release):
+        for shot in log.find_never_released(
+            info.unique_id, status.boot_id, status.last_release, below=_button_base()
+        ):
             log.cancel_shot(shot, "program-ended")
     return settled
 
 
-def _log_unclaimed(board: Board, log: ShotLog) -> list[int]:
-    """Complete the shots of the log that outcomes nobody waits for belong to."""
-    settled: list[int] = []
-    for outcome in board.take_outcomes():
-        if outcome.done.activity.name != "shot":
-            continue
-        shot = log.find_begun(board.info.unique_id, outcome.boot_id, outcome.done.release)
-        if shot is None:
-            continue
+@dataclass(frozen=True, slots=True)
+class UnclaimedShot:
+    """A shot that nobody here has waited for.
+
+    `shot` is its id in the log, None where it is not there: of a program that logs elsewhere.
+    `button`: the board's own button released it. `planned`: the log has its sequence.
+    """
+
+    shot: int | None
+    state: str
+    button: bool
+    planned: bool = True
+
+
+def keep_unclaimed(board: Board, log: ShotLog, *, rig: Rig | None = None) -> list[UnclaimedShot]:
+    """Write shots that have ended and that nobody waited for into the log; return them.
+
+    One that the log has begun is completed. One by the board's button becomes a shot of a series of
+    kind 'button' (presses in a row share one), begun when its report came; `rig` is what stands
+    there, if that is known. Its table is looked up by its digest; where the log does not have it,
+    the shot has its measured edges, no planned ones, and a note that says so.
+    """
+    found = [
+        _keep_one(board, log, outcome, rig)
+        for outcome in board.take_outcomes()
+        if outcome.done.activity.name == "shot"
+    ]
+    return [one for one in found if one is not None]
+
+
+def _keep_one(
+    board: Board, log: ShotLog, outcome: Outcome, rig: Rig | None
+) -> UnclaimedShot | None:
+    """None: the log has this outcome already."""
+    done = outcome.done
+    unique_id = board.info.unique_id
+    button, planned = done.release > _button_base(), True
+    shot = log.find_begun(unique_id, outcome.boot_id, done.release)
+    if shot is not None:
         table = log.read_shot(shot).table
-        record = make_record(table, outcome, timing=board.info.timing.label, shot=shot)
-        log.complete_shot(shot, record, link=describe_link(board))
-        settled.append(shot)
-    return settled
+        planned = bool(table.rows)
+    else:
+        # A simulated board begins each of its lives with the same boot id, and forgets its reports.
+        if board.simulated_rig is None and log.has_release(
+            unique_id, outcome.boot_id, done.release
+        ):
+            return None
+        if not button:
+            return UnclaimedShot(None, done.state.label, button)
+        found = log.find_table(done.digest, board.info.clock_hz)
+        planned = found is not None
+        table = Table(board.info.clock_hz, ()) if found is None else found
+        shot = log.begin_shot(
+            _find_button_series(board, log, rig),
+            table=table,
+            board=replace(board.info, boot_id=outcome.boot_id),
+            port=board.name,
+            release=done.release,
+            rig=rig,
+        )
+        if not planned:
+            note = f"by the board's button; its sequence, {done.digest.hex()}, is not in this log"
+            log.set_note(shot, note)
+    record = make_record(table, outcome, timing=board.info.timing.label, shot=shot)
+    log.complete_shot(shot, record, link=describe_link(board))
+    return UnclaimedShot(shot, record.state, button, planned)
+
+
+def _find_button_series(board: Board, log: ShotLog, rig: Rig | None) -> int:
+    """The newest series where it is of this board's button, else a new one."""
+    settings = {"board": board.info.unique_id.hex()}
+    newest = log.list_series(limit=1)
+    if newest and newest[0].kind == BUTTON and dict(newest[0].settings) == settings:
+        return newest[0].series
+    return log.begin_series(BUTTON, rig=rig, settings=settings)
+
+
+def _button_base() -> int:
+    return get_definition().limits.button_release_base
+
+
+def _ids(found: list[UnclaimedShot]) -> list[int]:
+    return [one.shot for one in found if one.shot is not None]
 
 
 def describe_link(board: Board) -> dict[str, int]:

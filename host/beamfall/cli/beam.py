@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from beamfall.cli.open_log import settle_earlier
 from beamfall.cli.shoot import PORT_HELP
 
 if TYPE_CHECKING:
@@ -44,6 +45,7 @@ def beam(
     ends_s = float("inf") if duration is None else parse_quantity(duration, "duration", key="--for")
     opening_s = parse_quantity(opening, "duration", key="--opening")
     with Board.connect(port, seed=seed) as board:
+        settle_earlier(board)
         view = BeamView(number, board.info.clock_hz)
         screen = _Screen(quiet)
         began_s = board.transport.clock()

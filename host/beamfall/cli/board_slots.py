@@ -73,11 +73,15 @@ def save_slot(
     """Keep a sequence in a slot, over resets and power loss."""
     from beamfall.board import Board
     from beamfall.sequence_file import load_sequence
+    from beamfall.shots import ShotLog
 
     sequence = load_sequence(file) if file is not None else None
     with Board.connect(port) as board:
         if sequence is not None:
             board.upload(sequence)
+            # The button's shots name their table by its digest only.
+            with ShotLog.open() as log:
+                log.keep_table(sequence.make_table(board.info))
         board.save_slot(slot)
     print(f"Kept in slot {slot}.")
 

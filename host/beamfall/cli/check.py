@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, cast
 
 import typer
 
+from beamfall.cli.open_log import settle_earlier
 from beamfall.cli.shoot import PORT_HELP
 
 if TYPE_CHECKING:
@@ -64,7 +65,7 @@ def check(
     def set_up(board: Board) -> Setup:
         simulated = cast("RigInRoom | None", board.simulated_rig)
         if simulated is None:
-            _settle_earlier(board)
+            settle_earlier(board)
             return plain
         # A simulated rig's photographer may have set something else than was planned.
         return replace(plain, sequence=simulated.set_by_photographer(plain.sequence))
@@ -111,15 +112,6 @@ def _print_causes() -> None:
     from beamfall.faults.causes import CAUSES
 
     print_pairs((cause.name, cause.what) for cause in CAUSES)
-
-
-def _settle_earlier(board: Board) -> None:
-    """What the board still holds of earlier shots belongs into the log, before this adds its own."""
-    from beamfall.series import settle_earlier
-    from beamfall.shots import ShotLog
-
-    with ShotLog.open() as log:
-        settle_earlier(board, log)
 
 
 class TerminalPerson:

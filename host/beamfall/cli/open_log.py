@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from beamfall.board import Board
     from beamfall.shots import ShotLog
 
 NOTHING_YET = (
@@ -39,3 +40,16 @@ def choose_series(log: ShotLog, series: int | None) -> int:
             f"there is no series {series}; the log {log.path} has series up to {newest}"
         )
     return series
+
+
+def settle_earlier(board: Board) -> None:
+    """Bring what the board still holds of earlier shots, also by its button, into the log.
+
+    For commands that fire something which is not logged: they would have the board forget it.
+    """
+    from beamfall.series import settle_earlier as settle
+    from beamfall.shots import ShotLog
+
+    if board.status().reports_kept:
+        with ShotLog.open() as log:
+            settle(board, log)

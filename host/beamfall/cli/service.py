@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from beamfall.cli.open_log import settle_earlier
 from beamfall.cli.shoot import PORT_HELP
 
 if TYPE_CHECKING:
@@ -94,7 +95,13 @@ def flash(
 def _connect(port: str | None, seed: int) -> Board:
     from beamfall.board import Board
 
-    return Board.connect(port, seed=seed)
+    board = Board.connect(port, seed=seed)
+    try:
+        settle_earlier(board)
+    except BaseException:
+        board.close()
+        raise
+    return board
 
 
 def _print_edges(board: Board, outcome: Outcome) -> None:

@@ -26,8 +26,14 @@ from beamfall.page.hub import Hub
 from beamfall.page.listening import Ears, ListeningBoard, Opener, connect
 from beamfall.page.paced import AbortAsked
 from beamfall.page.pictures import warm_up
-from beamfall.page.words import describe_board, describe_cause, describe_edges, describe_link
-from beamfall.series import Shooter, settle_earlier
+from beamfall.page.words import (
+    describe_board,
+    describe_cause,
+    describe_edges,
+    describe_link,
+    describe_unclaimed,
+)
+from beamfall.series import Shooter, keep_unclaimed, settle_earlier
 from beamfall.shots import ShotLog, find_log
 
 if TYPE_CHECKING:
@@ -233,26 +239,13 @@ class Bench:
 
     def _take_outcomes(self, board: ListeningBoard, log: ShotLog) -> None:
         """Shots that nobody here waited for: by the board's button, or of a program that ended."""
-        from beamfall.series import describe_link as count_link
-        from beamfall.shots import make_record
-
-        outcomes = board.take_outcomes()
-        for outcome in outcomes:
-            if outcome.done.activity.name != "shot":
-                continue
-            shot = log.find_begun(board.info.unique_id, outcome.boot_id, outcome.done.release)
-            if shot is None:
-                self.hub.notice(
-                    "note",
-                    f"The board fired by its own button: {outcome.done.state.label}. "
-                    "That shot is not in the log.",
-                )
-                continue
-            table = log.read_shot(shot).table
-            record = make_record(table, outcome, timing=board.info.timing.label, shot=shot)
-            log.complete_shot(shot, record, link=count_link(board))
-            self.tell_line(log, shot)
-        if outcomes:
+        found = keep_unclaimed(board, log, rig=self.desk.rig)
+        for one in found:
+            if one.shot is not None:
+                self.tell_line(log, one.shot)
+            if one.button or one.shot is None:
+                self.hub.notice("note", describe_unclaimed(one))
+        if found:
             board.settle()
 
     def _carry_out(self, job: Job, board: ListeningBoard, log: ShotLog) -> None:

@@ -163,6 +163,8 @@ def make_arm() -> Job:
     def run(work: Work) -> None:
         sequence = work.desk.sequence
         work.board.arm(sequence)
+        # The board's button may release it, and such a shot names its table by the digest only.
+        work.log.keep_table(sequence.make_table(work.board.info))
         work.bench.arm(work.board, sequence)
 
     return Job("arm", "Arming", run)

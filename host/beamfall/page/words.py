@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from beamfall.board import Board
     from beamfall.events import EdgesSeen
+    from beamfall.series import UnclaimedShot
     from beamfall.wire import WireEnum
 
 
@@ -57,6 +58,16 @@ def describe_cause(cause: WireEnum) -> dict[str, str] | None:
     if cause == 0:
         return None
     return {"word": cause.label, "meaning": cause.meaning, "cure": cause.cure}
+
+
+def describe_unclaimed(shot: UnclaimedShot) -> str:
+    """A shot that the page has not released, in a sentence."""
+    if shot.shot is None:
+        return f"The board reports a shot ({shot.state}) of another program; it is not in this log."
+    text = f"The board fired by its own button: {shot.state}. It is shot {shot.shot} in the log"
+    return text + (
+        "." if shot.planned else ", with measured edges only: its sequence is not known."
+    )
 
 
 def describe_edges(event: EdgesSeen, clock_hz: int) -> list[dict[str, Any]]:

@@ -45,6 +45,20 @@ class Catalogue:
             "sequence", digest, lambda: {"clock_hz": table.clock_hz, "content": content}
         )
 
+    def find_table(self, digest: bytes, clock_hz: int) -> Table | None:
+        """The table of that digest on the wire (`Table.digest`) and that clock, newest first; None: not here.
+
+        The log's own digest is of a table's content, so this reads table after table.
+        """
+        rows = self._connection.execute(
+            "SELECT content FROM sequence WHERE clock_hz = ? ORDER BY id DESC", (clock_hz,)
+        )
+        try:
+            tables = (Table.from_dict(json.loads(content)) for (content,) in rows)
+            return next((table for table in tables if table.digest == digest), None)
+        finally:
+            rows.close()
+
     def keep_board(self, board: Welcome) -> int:
         values = {
             "unique_id": board.unique_id.hex(),

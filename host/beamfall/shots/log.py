@@ -163,6 +163,11 @@ class ShotLog:
         with self._transaction():
             self._settle(shot, NOT_RELEASED, cause)
 
+    def keep_table(self, table: Table) -> None:
+        """Keep a table that may be fired without this log, such as from a slot of the board."""
+        with self._transaction():
+            self._catalogue.keep_table(table)
+
     def set_note(self, shot: int, note: str) -> None:
         """Write the user's note to a shot."""
         self._set(shot, "note", note)
@@ -310,6 +315,21 @@ class ShotLog:
             ).fetchall()
         return tuple(EdgeRecord(*row) for row in rows)
 
+    def find_table(self, digest: bytes, clock_hz: int) -> Table | None:
+        """Return the table that a board knows by this digest, or None where the log has never seen it."""
+        with explain_errors(self.path):
+            return self._catalogue.find_table(digest, clock_hz)
+
+    def has_release(self, unique_id: bytes, boot_id: int, release: int) -> bool:
+        """Whether a release of a board's life is in the log, ended or not."""
+        with explain_errors(self.path):
+            row = self._connection.execute(
+                "SELECT 1 FROM shot JOIN board ON board.id = shot.board_id"
+                " WHERE release_number = ? AND boot_id = ? AND board.unique_id = ? AND state != ?",
+                (release, boot_id, unique_id.hex(), NOT_RELEASED),
+            ).fetchone()
+        return row is not None
+
     def find_begun(self, unique_id: bytes, boot_id: int, release: int) -> int | None:
         """Return the begun shot that a board's late report belongs to, or None.
 
@@ -326,13 +346,19 @@ class ShotLog:
             return None
         return int(rows[0][0])
 
-    def find_never_released(self, unique_id: bytes, boot_id: int, last_release: int) -> list[int]:
-        """Return begun shots that the board in this life has surely not released: their number is yet to come."""
+    def find_never_released(
+        self, unique_id: bytes, boot_id: int, last_release: int, *, below: int | None = None
+    ) -> list[int]:
+        """Return begun shots that the board in this life has surely not released: their number is yet to come.
+
+        Releases from `below` on are of the board's button, which counts apart: those did happen.
+        """
         with explain_errors(self.path):
             rows = self._connection.execute(
                 "SELECT shot.id FROM shot JOIN board ON board.id = shot.board_id"
-                " WHERE state = ? AND boot_id = ? AND board.unique_id = ? AND release_number > ?",
-                (BEGUN, boot_id, unique_id.hex(), last_release),
+                " WHERE state = ? AND boot_id = ? AND board.unique_id = ?"
+                " AND release_number > ? AND release_number < coalesce(?, release_number + 1)",
+                (BEGUN, boot_id, unique_id.hex(), last_release, below),
             ).fetchall()
         return [int(row[0]) for row in rows]
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence as SequenceOf
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from beamfall.errors import UserError
 from beamfall.sequence import Row, Sequence, Table
 
 if TYPE_CHECKING:
@@ -21,7 +22,14 @@ def rebuild_sequence(table: Table, name: str = "") -> Sequence:
     """Return the sequence that makes this very table on a clock of the same rate.
 
     Ticks become seconds and round back to the same ticks: they are below 2^32, a float has 53 bits.
+    Raises UserError for a table without rows: of a shot by the board's button whose table the log
+    does not have.
     """
+    if not table.rows:
+        raise UserError(
+            "the board's button released this shot, and its sequence is not in the log: "
+            "it cannot be fired again from here"
+        )
     hz = table.clock_hz
     rows = sorted(table.rows, key=lambda row: row.origin)
     return Sequence(

@@ -1,0 +1,166 @@
+"""Shots that the board's own button releases, with no host waiting for them, are in the log as others are."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from beamfall.board import Board
+from beamfall.errors import UserError
+from beamfall.link import Link
+from beamfall.link.simulated import SimulatedTransport
+from beamfall.rig import example_rig
+from beamfall.series import Shooter, keep_unclaimed, settle_earlier
+from beamfall.shots import ShotLog
+from beamfall.shots.repeat import rebuild_sequence
+from beamfall.simulation.build import draw_model
+from beamfall.simulation.rig import SimulatedRig
+from beamfall.wire import get_definition
+from served_board import TWO_DROPS
+
+BUTTON1 = int(get_definition().enum("signal")["button1"])
+BASE = 2**29  # protocol/messages.toml, button_release_base
+
+
+class RigWithButton(SimulatedRig):
+    """A simulated rig beside which somebody presses the board's button."""
+
+    def __init__(self) -> None:
+        super().__init__(draw_model(example_rig(), 3), 3)
+        self._covers[BUTTON1] = 0
+
+    def press(self, board: Board) -> None:
+        """Hold the button down for 0.1 s, and wait until the shot is over."""
+        now_s = board.transport.clock()
+        self._schedule(now_s + 0.01, now_s + 0.11, BUTTON1, self._ticks(now_s))
+        board.sleep(4.0)
+
+
+class RealBoard(Board):
+    """As behind a real port: nothing is known of the rig, and a boot id is of one life only."""
+
+    @property
+    def simulated_rig(self) -> None:
+        return None
+
+
+@pytest.fixture
+def rig() -> RigWithButton:
+    return RigWithButton()
+
+
+@pytest.fixture
+def transport(rig: RigWithButton) -> SimulatedTransport:
+    return SimulatedTransport(rig, seed=3)
+
+
+def connect(transport: SimulatedTransport) -> Board:
+    link = Link(transport, acknowledge_on_receipt=False)
+    link.open()
+    return RealBoard(link)
+
+
+def test_presses_make_a_series_of_their_own_with_the_plan_by_the_tables_digest(
+    log: ShotLog, rig: RigWithButton, transport: SimulatedTransport
+) -> None:
+    with connect(transport) as board:
+        shooter = Shooter.begin(board, log, "shoot", rig=example_rig())
+        fired = shooter.fire(TWO_DROPS)
+        rig.press(board)
+        rig.press(board)
+        assert settle_earlier(board, log) == [2, 3]
+        assert settle_earlier(board, log) == []
+        board.sleep(2.0)
+        shooter.fire(TWO_DROPS)
+    assert [(one.kind, one.shots, one.unknown) for one in log.list_series()] == [
+        ("shoot", 2, 0),
+        ("button", 2, 0),
+    ]
+    for shot, release in ((2, BASE + 1), (3, BASE + 2)):
+        logged = log.read_shot(shot)
+        assert (logged.release, logged.record.state) == (release, "fired")
+        assert logged.table == TWO_DROPS.make_table(board.info)
+
+        def commanded(record):
+            edges = [e for e in record.edges if e.what.startswith(("valve", "camera"))]
+            return [(e.what, e.edge, e.planned_ticks, e.ticks) for e in edges]
+
+        assert commanded(logged.record) == commanded(fired)
+        dark = [edge for edge in logged.record.edges if (edge.what, edge.edge) == ("beam1", "dark")]
+        assert len(dark) == 2 and all(edge.ticks for edge in dark)
+
+
+def test_a_press_between_two_shots_of_a_series_has_the_series_rig(
+    log: ShotLog, rig: RigWithButton, transport: SimulatedTransport
+) -> None:
+    with connect(transport) as board:
+        shooter = Shooter.begin(board, log, "shoot", rig=example_rig())
+        shooter.fire(TWO_DROPS)
+        rig.press(board)
+        shooter.fire(TWO_DROPS)
+    pressed = log.read_shot(3)  # the second shot was begun before the press was written down
+    assert (pressed.release, pressed.line.rig_name) == (BASE + 1, example_rig().name)
+    assert [line.number for line in log.list_shots(series=shooter.series)] == [1, 2]
+
+
+def test_a_table_that_the_log_has_never_seen_leaves_what_was_measured(
+    log: ShotLog, rig: RigWithButton, transport: SimulatedTransport
+) -> None:
+    with connect(transport) as board:
+        digest = board.upload(TWO_DROPS)
+        rig.press(board)
+        (kept,) = keep_unclaimed(board, log)
+    assert (kept.state, kept.button, kept.planned) == ("fired", True, False)
+    assert kept.shot is not None
+    logged = log.read_shot(kept.shot)
+    assert digest.hex() in logged.line.note
+    assert {edge.planned_ticks for edge in logged.record.edges} == {None}
+    opened = [e.ticks for e in logged.record.edges if (e.what, e.edge) == ("valve1", "on")]
+    table = TWO_DROPS.make_table(board.info)
+    assert opened == [row.delay_ticks for row in table.rows if row.output == "valve1"]
+    with pytest.raises(UserError, match="cannot be fired again"):
+        rebuild_sequence(logged.table)
+
+
+def test_a_table_put_into_a_slot_is_known_when_the_button_releases_it(
+    log: ShotLog, rig: RigWithButton, transport: SimulatedTransport
+) -> None:
+    other = replace(TWO_DROPS, tail_s=TWO_DROPS.tail_s + 0.1)
+    with connect(transport) as board:
+        for sequence in (TWO_DROPS, other):
+            log.keep_table(sequence.make_table(board.info))
+        board.upload(TWO_DROPS)
+        rig.press(board)
+        (kept,) = keep_unclaimed(board, log)
+        assert kept.planned and kept.shot is not None
+        assert log.read_shot(kept.shot).table == TWO_DROPS.make_table(board.info)
+
+
+def test_a_report_that_is_repeated_to_the_next_program_is_one_shot(
+    path: Path, rig: RigWithButton, transport: SimulatedTransport
+) -> None:
+    with ShotLog.open(path) as log:
+        board = connect(transport)
+        board.upload(TWO_DROPS)
+        rig.press(board)
+        (kept,) = keep_unclaimed(board, log)  # and the program ends before it could acknowledge
+        link = Link(transport, acknowledge_on_receipt=False)
+        link.open()
+        again = RealBoard(link)
+        assert again.status().reports_kept > 0
+        assert settle_earlier(again, log) == []
+        assert again.status().reports_kept == 0
+        assert [line.shot for line in log.list_shots()] == [kept.shot]
+
+
+def test_a_press_that_was_only_begun_in_the_log_never_passes_for_not_released(log: ShotLog) -> None:
+    """The program was killed between the two steps of writing it down, and the board's life ended too."""
+    with Board.connect("sim", rig=example_rig(), seed=1) as board:
+        info, table = board.info, TWO_DROPS.make_table(board.info)
+        series = log.begin_series("button")
+        pressed, hosts = (
+            log.begin_shot(series, table=table, board=info, port="sim", release=release)
+            for release in (BASE + 1, 7)
+        )
+    assert log.find_never_released(info.unique_id, info.boot_id, 0, below=BASE) == [hosts]
