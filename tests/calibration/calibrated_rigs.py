@@ -1,7 +1,7 @@
 """Simulated rigs whose truth a calibration does not see, for tests/calibration and its benchmark.
 
-The simulated rig of a file draws one error for all beams; here a second beam has its own, as on a
-bench: its distance from the first is known to 0.3 mm, its width's share as little as the first's.
+The simulated rig of a file draws a further beam's distance from the first to 0.3 mm, as on a bench,
+but one share of their widths for all; here the second's share is known as little as the first's.
 """
 
 from __future__ import annotations
@@ -55,17 +55,10 @@ def fire(
         assert simulated is not None
         draws = random.Random(f"{seed}/hidden beams")
         known = simulated.model.beams
-        # The first beam of the file's own draw; others with errors of their own to it.
         moved = [known[0]]
         for drawn, written in zip(known[1:], rig.beams[1:], strict=True):
-            common = known[0].height_m - rig.beams[0].height_m
-            own = draws.gauss(0.0, GAP_ERROR_M)
             share = min(max(draws.gauss(0.8, 0.15), 0.0), 1.2)
-            moved.append(
-                dataclasses.replace(
-                    drawn, height_m=written.height_m + common + own, width_m=written.width_m * share
-                )
-            )
+            moved.append(dataclasses.replace(drawn, width_m=written.width_m * share))
         simulated.model = dataclasses.replace(simulated.model, beams=beams or tuple(moved))
         shooter = Shooter.begin(board, log, "calibrate", rig=rig)
         for number in range(shots):

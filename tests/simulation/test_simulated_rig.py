@@ -13,7 +13,7 @@ from beamfall.physics.air import Air
 from beamfall.physics.fall import fall
 from beamfall.physics.jet import tip_height
 from beamfall.physics.liquids import WATER
-from beamfall.rig import example_rig
+from beamfall.rig import Beam, example_rig
 from beamfall.simulation.build import build_rig, draw_model
 from beamfall.simulation.collision import Jet, see_picture
 from beamfall.simulation.drops import find_height, make_drop
@@ -280,6 +280,23 @@ def test_the_truth_is_drawn_around_the_file() -> None:
     assert abs(sum(heights) / 300) < 4 * 0.002 / math.sqrt(300)
     spread = math.sqrt(sum(h * h for h in heights) / 300)
     assert spread == pytest.approx(rig.uncertainty.height_m, rel=0.15)
+
+
+def test_a_second_beam_is_as_far_from_the_first_as_calibration_believes() -> None:
+    one = example_rig()
+    second = Beam(input="beam2", height_m=0.20, blanking_s=0.02)
+    two = replace(one, beams=(*one.beams, second))
+    gaps = []
+    for seed in range(400):
+        alone, beams = draw_model(one, seed), draw_model(two, seed).beams
+        assert beams[0] == alone.beams[0]  # a second beam changes nothing else of a rig
+        written = one.beams[0].height_m - second.height_m
+        gaps.append(beams[0].height_m - beams[1].height_m - written)
+    # What `calibrate` takes by itself. Standard errors of mean and spread: sigma/sqrt(n), 1/sqrt(2n).
+    assert abs(sum(gaps) / 400) < 4 * 3e-4 / math.sqrt(400)
+    assert math.sqrt(sum(gap**2 for gap in gaps) / 400) == pytest.approx(
+        3e-4, rel=4 / math.sqrt(800)
+    )
 
 
 def test_an_unknown_fault_lists_those_there_are() -> None:

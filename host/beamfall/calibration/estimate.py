@@ -16,6 +16,7 @@ import numpy as np
 
 from beamfall.calibration.model import QUANTITIES, Model, make_model
 from beamfall.errors import CalibrationError
+from beamfall.plan.unknowns import GAP_ERROR_M
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -24,7 +25,6 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-GAP_ERROR_M = 3e-4
 MODEL_ERROR_S = 3e-6  # of the polynomials of physics.fall_table; what the air does is not in it
 TOLD = 0.5  # of the variance: the edges tell a quantity when they take away as much (our choice)
 _STEP = 1e-3

@@ -7,13 +7,13 @@ The file's figures are what the photographer believes; the truth differs from th
 from __future__ import annotations
 
 import random
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 from beamfall.errors import PhysicsRangeError
 from beamfall.physics.impact import SHALLOWEST_JET_M
 from beamfall.physics.jet import JetPrior, estimate_depth_factor
 from beamfall.plan.setting import Setting, compute_flow, make_setting
-from beamfall.plan.unknowns import list_scatters, list_unknowns, make_jet_prior
+from beamfall.plan.unknowns import GAP_ERROR_M, list_scatters, list_unknowns, make_jet_prior
 from beamfall.rig import Rig, example_rig
 from beamfall.simulation.defects import RigInRoom
 from beamfall.simulation.faults import make_faulty
@@ -74,14 +74,7 @@ def draw_model(
             )
             for valve in rig.valves
         ),
-        beams=tuple(
-            BeamModel(
-                beam.height_m + true["beam_error_m"],
-                beam.width_m * true["beam_sense"],
-                beam.place_m,
-            )
-            for beam in rig.beams
-        ),
+        beams=tuple(_draw_beams(rig, true["beam_error_m"], true["beam_sense"], seed, spread)),
         flashes=tuple(
             FlashModel(
                 flash.latency_s * true["flash_latency_ratio"], flash.duration_s, flash.recycle_s
@@ -102,6 +95,21 @@ def draw_model(
         gravity=setting.gravity,
         dish_depth_m=depth,
     )
+
+
+def _draw_beams(
+    rig: Rig, error_m: float, sense: float, seed: int, spread: float
+) -> Iterator[BeamModel]:
+    """The first beam as the common draws say; each further one has an error of its own beside it.
+
+    Their distance is measured with a rule from beam to beam, far better than the height of either
+    above the liquid, and `calibration` takes it to be known so well. Drawn from a stream of their
+    own: a rig is the same with and without a second beam.
+    """
+    draws = random.Random(f"{seed}/further beams")
+    for number, beam in enumerate(rig.beams):
+        own_m = spread * draws.gauss(0.0, GAP_ERROR_M) if number else 0.0
+        yield BeamModel(beam.height_m + error_m + own_m, beam.width_m * sense, beam.place_m)
 
 
 def make_prior(rig: Rig, setting: Setting) -> JetPrior:
