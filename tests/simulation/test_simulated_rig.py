@@ -286,12 +286,14 @@ def test_a_second_beam_is_as_far_from_the_first_as_calibration_believes() -> Non
     one = example_rig()
     second = Beam(input="beam2", height_m=0.20, blanking_s=0.02)
     two = replace(one, beams=(*one.beams, second))
-    gaps = []
+    gaps, same = [], 0
     for seed in range(400):
         alone, beams = draw_model(one, seed), draw_model(two, seed).beams
         assert beams[0] == alone.beams[0]  # a second beam changes nothing else of a rig
+        same += beams[0].width_m / one.beams[0].width_m == beams[1].width_m / second.width_m
         written = one.beams[0].height_m - second.height_m
         gaps.append(beams[0].height_m - beams[1].height_m - written)
+    assert same == 0  # what share of its width counts is each beam's own
     # What `calibrate` takes by itself. Standard errors of mean and spread: sigma/sqrt(n), 1/sqrt(2n).
     assert abs(sum(gaps) / 400) < 4 * 3e-4 / math.sqrt(400)
     assert math.sqrt(sum(gap**2 for gap in gaps) / 400) == pytest.approx(

@@ -1,13 +1,15 @@
 """From a rig file and a seed to a simulated rig: its truth is drawn around the file's values.
 
 The file's figures are what the photographer believes; the truth differs from them as
-`beamfall.plan.unknowns` says. The seed fixes it all: the same file and seed are the same rig.
+`beamfall.plan.unknowns` says; further beams lie to the first as a rule between them tells, which is
+better than any height is known, and sense a drop each in its own way, as `beamfall.calibration` has
+it. The seed fixes it all: the same file and seed are the same rig.
 """
 
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 
 from beamfall.errors import PhysicsRangeError
 from beamfall.physics.impact import SHALLOWEST_JET_M
@@ -49,10 +51,20 @@ def draw_model(
     draws = random.Random(f"{seed}/truth")
 
     moved = shift or {}
+    unknowns = list_unknowns(rig, setting, prior)
     true = {
         name: unknown.at(moved.get(name, 0.0) + spread * draws.gauss(0.0, 1.0))
-        for name, unknown in list_unknowns(rig, setting, prior).items()
+        for name, unknown in unknowns.items()
     }
+    # From a stream of their own: a rig is the same with and without a second beam.
+    further = random.Random(f"{seed}/further beams")
+    errors_m = [true["beam_error_m"]] + [
+        true["beam_error_m"] + spread * further.gauss(0.0, GAP_ERROR_M) for _ in rig.beams[1:]
+    ]
+    senses = [true["beam_sense"]] + [
+        unknowns["beam_sense"].at(moved.get("beam_sense", 0.0) + spread * further.gauss(0.0, 1.0))
+        for _ in rig.beams[1:]
+    ]
     scatter = {
         name: unknown.at(draws.gauss(0.0, 1.0)) for name, unknown in list_scatters(rig).items()
     }
@@ -74,7 +86,10 @@ def draw_model(
             )
             for valve in rig.valves
         ),
-        beams=tuple(_draw_beams(rig, true["beam_error_m"], true["beam_sense"], seed, spread)),
+        beams=tuple(
+            BeamModel(beam.height_m + error_m, beam.width_m * sense, beam.place_m)
+            for beam, error_m, sense in zip(rig.beams, errors_m, senses, strict=False)
+        ),
         flashes=tuple(
             FlashModel(
                 flash.latency_s * true["flash_latency_ratio"], flash.duration_s, flash.recycle_s
@@ -95,21 +110,6 @@ def draw_model(
         gravity=setting.gravity,
         dish_depth_m=depth,
     )
-
-
-def _draw_beams(
-    rig: Rig, error_m: float, sense: float, seed: int, spread: float
-) -> Iterator[BeamModel]:
-    """The first beam as the common draws say; each further one has an error of its own beside it.
-
-    Their distance is measured with a rule from beam to beam, far better than the height of either
-    above the liquid, and `calibration` takes it to be known so well. Drawn from a stream of their
-    own: a rig is the same with and without a second beam.
-    """
-    draws = random.Random(f"{seed}/further beams")
-    for number, beam in enumerate(rig.beams):
-        own_m = spread * draws.gauss(0.0, GAP_ERROR_M) if number else 0.0
-        yield BeamModel(beam.height_m + error_m + own_m, beam.width_m * sense, beam.place_m)
 
 
 def make_prior(rig: Rig, setting: Setting) -> JetPrior:
