@@ -49,3 +49,9 @@ def decode_in_place(buffer, length):
             buffer[put] = 0
             put += 1
     return put
+
+
+try:  # the same as machine code, where the interpreter can make it
+    from beamfall_board.cobs_native import encode_into  # noqa: F811
+except (ImportError, NameError, SyntaxError, AttributeError):
+    pass

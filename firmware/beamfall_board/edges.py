@@ -31,27 +31,47 @@ class EdgeBuffer:
         self._ticks[at] = ticks
         self.count = at + 1
 
-    def report(self, activity, number, base):
-        """Turn all waiting edges into `edges` reports; their ticks are counted from `base`."""
+    def take_many(self, port):
+        """Take all edges that wait in the port, straight into the arrays where it can; how many."""
+        taken = port.take_edges(
+            self._signal, self._mark, self._ticks, self.count, self.capacity - self.count
+        )
+        self.count += taken
+        return taken
+
+    def last_ticks(self):
+        return self._ticks[self.count - 1]
+
+    def find_drop(self):
+        """Where the count of ticks starts anew among the waiting edges; their number where it does not."""
+        for at in range(1, self.count):
+            if self._ticks[at] < self._ticks[at - 1]:
+                return at
+        return 0 if self.count else self.count
+
+    def report(self, activity, number, base, end=-1):
+        """Turn waiting edges, all or the first `end`, into `edges` reports; their ticks are counted from `base`."""
         payload = self._payload
+        signal = self._signal
+        mark = self._mark
+        ticks = self._ticks
+        if end < 0:
+            end = self.count
         at = 0
-        while at < self.count:
-            part = min(self.count - at, wire.EDGES_PER_REPORT)
+        while at < end:
+            part = min(end - at, wire.EDGES_PER_REPORT)
             struct.pack_into(wire.FORMAT_EDGES, payload, 0, activity, number, base)
             put = wire.FIXED_EDGES
             payload[put] = part
             put += 1
             for _ in range(part):
-                struct.pack_into(
-                    wire.FORMAT_EDGE,
-                    payload,
-                    put,
-                    self._signal[at],
-                    self._mark[at],
-                    self._ticks[at],
-                )
+                struct.pack_into(wire.FORMAT_EDGE, payload, put, signal[at], mark[at], ticks[at])
                 put += wire.SIZE_EDGE
                 at += 1
             self._store.add(wire.MSG_EDGES, payload, 0, put)
-        self.reported += self.count
-        self.count = 0
+        self.reported += end
+        for left in range(self.count - end):
+            signal[left] = signal[end + left]
+            mark[left] = mark[end + left]
+            ticks[left] = ticks[end + left]
+        self.count -= end

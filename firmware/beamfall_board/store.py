@@ -5,6 +5,7 @@ report takes the number of the newest that went, so that the host sees the gap, 
 """
 
 _HEAD = 2  # payload length, message id
+_SHORT = 16
 _WRAP = 0xFF  # in the place of a length: the rest of the ring is unused
 
 
@@ -78,8 +79,11 @@ class ReportStore:
         ring[at] = length
         ring[at + 1] = message
         at += _HEAD
-        for i in range(length):
-            ring[at + i] = payload[start + i]
+        if length > _SHORT:
+            ring[at : at + length] = memoryview(payload)[start : start + length]
+        else:  # a change of state is kept in the middle of a shot: nothing is allocated
+            for i in range(length):
+                ring[at + i] = payload[start + i]
         if self.count == 0:
             self._oldest_at = at - _HEAD
         self._free_at = at + length

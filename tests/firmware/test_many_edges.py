@@ -1,0 +1,57 @@
+"""A port that hands over many edges at once: the watch reports the same as one by one, also over a block of 2^30 ticks."""
+
+from __future__ import annotations
+
+from scripted import BEAM1, HZ, MS, Bench
+
+
+class Many:
+    """Gives the simulated port the way of the rp2 port to hand over edges."""
+
+    def __init__(self, port) -> None:
+        self._port = port
+
+    def __getattr__(self, name):
+        return getattr(self._port, name)
+
+    def __setattr__(self, name, value) -> None:
+        if name == "_port":
+            object.__setattr__(self, name, value)
+        else:
+            setattr(self._port, name, value)
+
+    def take_edges(self, signals, marks, ticks, at, room):
+        begin = at
+        while at < begin + room and self._port.next_edge():
+            signals[at] = self._port.edge_signal
+            marks[at] = self._port.edge_mark
+            ticks[at] = self._port.edge_ticks
+            at += 1
+        return at - begin
+
+
+def watch(many: bool) -> list[int]:
+    bench = Bench()
+    controller = bench.board.controller
+    if many:
+        controller._port = Many(controller._port)
+        controller._port_takes_many = True
+    bench.ask("watch", on=1)
+    zero = bench.now
+    block = 2**30
+    for start in (HZ, block - 10 * MS, block - MS // 2, 2 * block - 1, 2 * block + 5 * MS, 3 * block + 7):
+        for number in range(40):
+            bench.rig.at(zero + start + number * MS // 50, BEAM1, (number + 1) % 2)
+    bench.run(30)
+    bench.ask("watch", on=0)
+    bench.run(0.2)
+    (done,) = bench.named("shot_done")
+    seen = [m["base_ticks"] + edge.ticks for m in bench.named("edges") for edge in m["edges"]]
+    assert done["edges"] == len(seen) == 240
+    return seen
+
+
+def test_many_at_once_is_the_same_as_one_by_one() -> None:
+    one_by_one = watch(False)
+    assert one_by_one == sorted(one_by_one)
+    assert watch(True) == one_by_one
