@@ -32,6 +32,7 @@ _LOOK_S = (
 )
 _SHORTEST_S = 1e-6
 HOST_TIMEOUT_S = 5.0  # of silence during a shot or a service action, then the board puts its outputs off
+_FAR_HELLO_TRIES = 16  # half a minute: behind a URL may be a board that starts 15 times slower than life
 _HELD_REPORTS = 5  # delivered reports left unacknowledged until their shot is settled
 _TROUBLES_KEPT = 1000  # the newest; a board that says the same for hours must not fill memory
 _WAIT_LONGEST_S = 30.0  # a duty limit or a flash's rest is over by then, or something is wrong
@@ -121,6 +122,8 @@ class Board:
         """
         from beamfall.link.open_port import open_transport
 
+        if timing is None and port is not None and "://" in port:
+            timing = LinkTiming(hello_tries=_FAR_HELLO_TRIES)
         transport, reconnect = open_transport(port, rig, seed)
         link = Link(transport, timing=timing, reconnect=reconnect, acknowledge_on_receipt=False)
         try:
