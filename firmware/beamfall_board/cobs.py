@@ -52,6 +52,6 @@ def decode_in_place(buffer, length):
 
 
 try:  # the same as machine code, where the interpreter can make it
-    from beamfall_board.cobs_native import encode_into  # noqa: F811
+    from beamfall_board.cobs_native import encode_into  # noqa: F401, F811
 except (ImportError, NameError, SyntaxError, AttributeError):
     pass

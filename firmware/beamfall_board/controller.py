@@ -322,7 +322,9 @@ class Controller:
         edges = self._edges
         while edges.take_many(self._port):
             ticks = edges.last_ticks()
-            if ticks < self._watch_last - WATCH_BLOCK // 2:  # the count has passed a block within these edges
+            if (
+                ticks < self._watch_last - WATCH_BLOCK // 2
+            ):  # the count has passed a block within these edges
                 edges.report(wire.ACTIVITY_WATCH, self.number, self._watch_base, edges.find_drop())
                 self._watch_base += WATCH_BLOCK
             self._watch_last = ticks

@@ -234,7 +234,9 @@ class Budget:
         """A rinse has its own, longer limit; it starts only when the valve's account is full again."""
         self._refill(now_ms)
         short = self._full - self._left[output - wire.SIGNAL_VALVE1]
-        return max((short + 10 * self._percent - 1) // (10 * self._percent), self._rest_ms(output, now_ms))
+        return max(
+            (short + 10 * self._percent - 1) // (10 * self._percent), self._rest_ms(output, now_ms)
+        )
 
     def rinsed(self, output, width_ms, now_ms):
         """After a rinse the account is empty, and refilling starts when the valve has closed."""

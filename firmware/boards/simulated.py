@@ -4,7 +4,16 @@ NAME = "simulated"
 PORT = "simulated"
 
 # signal -> (pin, active high). The numbers are those of protocol/messages.toml; the pins name nothing.
-OUTPUTS = {1: (0, True), 2: (1, True), 3: (2, True), 4: (3, True), 5: (4, True), 6: (5, True), 7: (6, True), 8: (7, True)}
+OUTPUTS = {
+    1: (0, True),
+    2: (1, True),
+    3: (2, True),
+    4: (3, True),
+    5: (4, True),
+    6: (5, True),
+    7: (6, True),
+    8: (7, True),
+}
 # signal -> (pin, level when dark or on, pull)
 INPUTS = {9: (8, 1, None), 10: (9, 1, None), 11: (10, 1, None), 12: (11, 1, None)}
 

@@ -31,8 +31,12 @@ _LOOK_S = (
     1.0  # how often a waiting host asks how things stand; also the board's sign that it is alive
 )
 _SHORTEST_S = 1e-6
-HOST_TIMEOUT_S = 5.0  # of silence during a shot or a service action, then the board puts its outputs off
-_FAR_HELLO_TRIES = 16  # half a minute: behind a URL may be a board that starts 15 times slower than life
+HOST_TIMEOUT_S = (
+    5.0  # of silence during a shot or a service action, then the board puts its outputs off
+)
+_FAR_HELLO_TRIES = (
+    16  # half a minute: behind a URL may be a board that starts 15 times slower than life
+)
 _HELD_REPORTS = 5  # delivered reports left unacknowledged until their shot is settled
 _TROUBLES_KEPT = 1000  # the newest; a board that says the same for hours must not fill memory
 _WAIT_LONGEST_S = 30.0  # a duty limit or a flash's rest is over by then, or something is wrong

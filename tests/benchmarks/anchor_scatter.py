@@ -12,10 +12,11 @@ from __future__ import annotations
 import argparse
 import statistics
 
+from hidden_rigs import Board
+
 from beamfall.plan.collision import plan_collision
 from beamfall.rig import example_rig
 from beamfall.simulation.build import build_rig
-from hidden_rigs import Board
 
 ANCHORS = ("drop 2's edge", "drop 1's edge", "release")
 

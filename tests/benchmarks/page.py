@@ -21,13 +21,14 @@ from pathlib import Path
 from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parent))
+from shot_log import make_sequence, perturb
+
 from beamfall.board import Board
 from beamfall.page.listening import make_opener
 from beamfall.page.serve import PageServer, parse_listen
 from beamfall.rig import example_rig
 from beamfall.series import Shooter, describe_link
 from beamfall.shots import ShotLog
-from shot_log import make_sequence, perturb
 
 SHOTS = 12
 OPENINGS = 10

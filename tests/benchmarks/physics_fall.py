@@ -12,10 +12,11 @@ import math
 import time
 
 import numpy as np
-from beamfall.physics.air import Air
-from beamfall.physics.fall import fall, fall_array, terminal_speed
 from fluids.drag import drag_sphere
 from scipy.integrate import solve_ivp
+
+from beamfall.physics.air import Air
+from beamfall.physics.fall import fall, fall_array, terminal_speed
 
 GRAVITY = 9.80665
 LIQUID_KG_M3 = 998.207  # IAPWS-95, 20 °C

@@ -13,9 +13,10 @@ import argparse
 import statistics
 from dataclasses import replace
 
+from hidden_rigs import WORLDS, HiddenRigs
+
 from beamfall.plan.collision import plan_collision
 from beamfall.rig import Rig, example_rig
-from hidden_rigs import WORLDS, HiddenRigs
 
 QUANTITIES = (
     "nozzle_to_beam", "beam_to_surface", "jet_onset", "spacing", "flash_delay",

@@ -16,11 +16,12 @@ import statistics
 import time
 from dataclasses import dataclass
 
+from hidden_rigs import WORLDS, HiddenRigs
+
 from beamfall.plan.collision import plan_collision
 from beamfall.rig import Rig
 from beamfall.seek.answer import Answer, Shot
 from beamfall.seek.search import NEAR_S, Search
-from hidden_rigs import WORLDS, HiddenRigs
 
 MOST = 25
 NEVER = 10_000

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+
 from beamfall.board import Board, Ticket
 from beamfall.errors import Refused, SequenceError
 from beamfall.events import EdgesSeen

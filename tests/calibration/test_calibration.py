@@ -12,6 +12,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from calibrated_rigs import GAP_ERROR_M, ONE_BEAM, calibrate_hidden, find_truth, fire
+
 from beamfall.calibration import calibrate, measure_drops
 from beamfall.calibration.effect import compare_plans, keep_for_plan
 from beamfall.calibration.model import QUANTITIES, make_model
@@ -21,7 +23,6 @@ from beamfall.plan.setting import compute_flow
 from beamfall.plan.unknowns import NAMES, Unknown
 from beamfall.rig import example_rig
 from beamfall.shots import ShotLog
-from calibrated_rigs import GAP_ERROR_M, ONE_BEAM, calibrate_hidden, find_truth, fire
 
 
 def test_one_beam_says_what_it_cannot_tell(tmp_path: Path) -> None:

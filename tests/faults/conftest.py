@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
+
 from beamfall.board import Board
 from beamfall.faults.finder import Finding
 from beamfall.faults.session import find_faults

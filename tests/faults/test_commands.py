@@ -7,6 +7,7 @@ import json
 import sys
 
 import pytest
+
 from beamfall.cli import main
 from beamfall.cli.beam import BeamView
 from beamfall.events import Edge

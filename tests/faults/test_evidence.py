@@ -5,6 +5,7 @@ from __future__ import annotations
 import statistics
 
 import pytest
+
 from beamfall.board import Board
 from beamfall.faults import evidence
 from beamfall.faults.evidence import Pulse

@@ -6,6 +6,7 @@ import statistics
 from collections.abc import Callable
 
 import pytest
+
 from beamfall.faults.advice import ADVICE
 from beamfall.faults.causes import BY_NAME, NOTHING
 from beamfall.faults.finder import Finding

@@ -6,6 +6,7 @@ import itertools
 import math
 
 import pytest
+
 from beamfall.faults import board_signs, person_signs
 from beamfall.faults.causes import CAUSES, Cause
 from beamfall.faults.checks import CHECKS, Check

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+
 from beamfall.board import Board
 from beamfall.errors import BoardRestarted, DefinitionMismatch, ProtocolMismatch, UserError
 from beamfall.events import Outcome

@@ -16,10 +16,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from beamfall.errors import MessageError
-from beamfall.wire import Frame, FrameError, Framer, encode_frame, get_codec
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
+from beamfall.errors import MessageError
+from beamfall.wire import Frame, FrameError, Framer, encode_frame, get_codec
 
 TOP = Path(__file__).parents[2]
 CODEC = get_codec()

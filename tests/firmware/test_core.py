@@ -5,11 +5,12 @@ from __future__ import annotations
 import random
 
 import pytest
-from beamfall_board.beams import Qualifier
-from beamfall_board.store import ReportStore
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scripted import BEAM1, HZ, LIGHT1, MS, Bench
+
+from beamfall_board.beams import Qualifier
+from beamfall_board.store import ReportStore
 
 TWO_DROPS = [
     (0, 0, 1, 1 * MS, 20 * MS),

@@ -1,4 +1,4 @@
-"""A port that hands over many edges at once: the watch reports the same as one by one, also over a block of 2^30 ticks."""
+"""A port that hands over many edges at once: a watch reports the same as one by one, also over 2^30 ticks."""
 
 from __future__ import annotations
 
@@ -39,7 +39,14 @@ def watch(many: bool) -> list[int]:
     bench.ask("watch", on=1)
     zero = bench.now
     block = 2**30
-    for start in (HZ, block - 10 * MS, block - MS // 2, 2 * block - 1, 2 * block + 5 * MS, 3 * block + 7):
+    for start in (
+        HZ,
+        block - 10 * MS,
+        block - MS // 2,
+        2 * block - 1,
+        2 * block + 5 * MS,
+        3 * block + 7,
+    ):
         for number in range(40):
             bench.rig.at(zero + start + number * MS // 50, BEAM1, (number + 1) % 2)
     bench.run(30)

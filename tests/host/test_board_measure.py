@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from beamfall.board import Board
 from beamfall.board_tools.draw import choose_unit, draw_measurement
 from beamfall.board_tools.jumper import JumperRig
@@ -53,22 +54,37 @@ def test_what_the_wire_takes_is_what_is_measured() -> None:
 
 def test_another_output_may_be_the_source_and_no_signal_that_is_not_there() -> None:
     with connect(JumperRig(8, 10)) as board:
-        found = measure(board, source="camera2", beam="beam2", flash="flash3", pulses=10, loads=("low",))
+        found = measure(
+            board, source="camera2", beam="beam2", flash="flash3", pulses=10, loads=("low",)
+        )
         assert found.loads["low"].flash_error.spread_s == 0
-        for wrong in ({"source": "valve9"}, {"beam": "valve1"}, {"source": "flash1"}, {"flash": "valve2"}):
+        for wrong in (
+            {"source": "valve9"},
+            {"beam": "valve1"},
+            {"source": "flash1"},
+            {"flash": "valve2"},
+        ):
             with pytest.raises(UserError):
                 measure(board, pulses=1, **wrong)  # type: ignore[arg-type]
 
 
 def test_no_wire_is_named_with_where_it_goes() -> None:
-    with connect(JumperRig(VALVE1, 10)) as board, pytest.raises(MeasureError, match="beam1 saw none.*jumper wire"):
+    with (
+        connect(JumperRig(VALVE1, 10)) as board,
+        pytest.raises(MeasureError, match="beam1 saw none.*jumper wire"),
+    ):
         measure(board, pulses=5)
 
 
 def test_figures_are_those_of_the_errors() -> None:
     one = Distribution(tuple(float(n) for n in range(1, 201)))
     # Nearest rank: the 198th and the 100th of 200.
-    assert (one.quantile(0.99), one.quantile(0.5), one.quantile(1.0), one.quantile(0.0)) == (198, 100, 200, 1)
+    assert (one.quantile(0.99), one.quantile(0.5), one.quantile(1.0), one.quantile(0.0)) == (
+        198,
+        100,
+        200,
+        1,
+    )
     assert one.spread_s == 199
     assert one.to_dict()["median_s"] == 100.5
     assert choose_unit(3e-8) == (1e9, "ns")
@@ -113,7 +129,9 @@ def test_measure_at_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixtu
 
 def test_info_at_the_command_line(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["board", "info", "--port", "sim"]) == 0
-    said = dict(line.split(None, 1) for line in capsys.readouterr().out.splitlines() if line.strip())
+    said = dict(
+        line.split(None, 1) for line in capsys.readouterr().out.splitlines() if line.strip()
+    )
     assert said["clock"] == "125 MHz, stamps to 8 ns"
     assert said["timing"].startswith("simulated: ")
     assert "valve1" in said["outputs"] and "beam2" in said["inputs"]
@@ -150,7 +168,9 @@ def test_slots_at_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture
     assert main(["board", "slots", "erase", "3", "--port", "sim"]) == 0
 
 
-def test_install_refuses_what_it_cannot_use_before_it_touches_a_port(capsys: pytest.CaptureFixture[str]) -> None:
+def test_install_refuses_what_it_cannot_use_before_it_touches_a_port(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
     assert main(["board", "install", "--port", "/dev/does-not-exist", "--board", "toaster"]) == 2
     assert "there is no profile 'toaster'" in capsys.readouterr().err
     assert main(["board", "install", "--port", "/dev/does-not-exist", "--board", "pico"]) == 2

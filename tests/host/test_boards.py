@@ -6,6 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
+
 from beamfall.boards import check_profile, find_problems, find_profile, list_profiles, read_profile
 from beamfall.errors import BoardProfileError, UserError
 from beamfall.resources import find_firmware

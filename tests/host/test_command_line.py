@@ -15,6 +15,7 @@ import textwrap
 from pathlib import Path
 
 import pytest
+
 from beamfall.link.welcome import Welcome
 from beamfall.rig import example_rig
 from beamfall.sequence import Row, Sequence

@@ -10,11 +10,12 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from beamfall.errors import SequenceError
 from beamfall.limits import BEAMS, OUTPUTS, BoardLimits, check_table, find_problems
 from beamfall.sequence import ANCHORS, Row, Sequence, Table, TickRow
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 HZ = 1_000_000  # ticks are microseconds: easy to read
 LIMITS = BoardLimits(

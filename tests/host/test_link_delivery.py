@@ -9,6 +9,7 @@ import random
 from collections.abc import Callable
 
 import pytest
+
 from beamfall.errors import (
     BoardRestarted,
     LinkLost,

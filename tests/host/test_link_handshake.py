@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import fields
 
 import pytest
+
 from beamfall.errors import DefinitionMismatch, MessageError, NoAnswer, NotABoard, ProtocolMismatch
 from beamfall.link import Link, Welcome
 from beamfall.wire import Frame, Framer, Message, cobs, encode_frame, get_codec

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+
 from beamfall.errors import (
     BeamfallError,
     LinkLost,

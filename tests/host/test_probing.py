@@ -9,6 +9,7 @@ import time
 from collections.abc import Iterator
 
 import pytest
+
 from beamfall.errors import NotABoard, PortNotFound
 from beamfall.link import probing
 from beamfall.link.probing import find_board

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 
 import pytest
+
 from beamfall.board import Board
 from beamfall.events import Edge
 from beamfall.sequence import Row, Sequence

@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
+
 from beamfall.errors import RigFileError
 from beamfall.rig import EXAMPLE, Rig, example_rig, load_rig
 

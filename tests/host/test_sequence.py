@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 import pytest
+
 from beamfall.errors import SequenceError
 from beamfall.limits import BoardLimits
 from beamfall.link.welcome import Welcome

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from beamfall.errors import LogError, LogNewer, NoSuchShot
 from beamfall.link.welcome import Welcome
 from beamfall.rig import example_rig

@@ -8,9 +8,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from matplotlib.collections import PolyCollection
+
 from beamfall.errors import UserError
 from beamfall.plot.timeline import draw_timeline, make_timeline
-from matplotlib.collections import PolyCollection
 
 HZ = 125_000_000
 

@@ -6,10 +6,11 @@ import subprocess
 import sys
 
 import pytest
-from beamfall import units
-from beamfall.errors import UnitError
 from hypothesis import given
 from hypothesis import strategies as st
+
+from beamfall import units
+from beamfall.errors import UnitError
 
 # Exact by definition: NIST SP 811 (2008), appendix B.8: 1 in = 0.0254 m, 1 ft = 0.3048 m,
 # 1 atm = 101325 Pa; degree Fahrenheit and Celsius: appendix B.8 and SI brochure, 2.3.1.

@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 import pytest
+
 from beamfall.errors import PictureError, UserError
 from beamfall.photographs.exif import read_photograph
 from beamfall.photographs.folder import read_folder

@@ -5,8 +5,9 @@ from __future__ import annotations
 import dataclasses
 
 import pytest
-from beamfall.photographs.match import match_pictures
 from studios import Score, make_studio
+
+from beamfall.photographs.match import match_pictures
 
 
 def test_studios_with_missing_and_extra_pictures() -> None:

@@ -14,6 +14,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+
 from beamfall.board import Board
 from beamfall.rig import example_rig
 from beamfall.sequence import Row, Sequence

@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from beamfall.errors import PhysicsRangeError
 from beamfall.physics.drops import (
     beam_dwell,
@@ -22,8 +25,6 @@ from beamfall.physics.drops import (
 )
 from beamfall.physics.fall import terminal_speed
 from beamfall.physics.liquids import WATER, Liquid
-from hypothesis import given
-from hypothesis import strategies as st
 
 
 def test_volume_of_4_mm() -> None:

@@ -10,12 +10,13 @@ from functools import lru_cache
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from beamfall.errors import PhysicsRangeError
 from beamfall.physics.air import Air
 from beamfall.physics.drag import drag_coefficient
 from beamfall.physics.fall import fall, fall_array, terminal_speed
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 fluids_drag = pytest.importorskip("fluids.drag", reason="fluids is the independent oracle here")
 

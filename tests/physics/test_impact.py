@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from beamfall.errors import PhysicsRangeError
 from beamfall.physics.impact import (
     Regime,
@@ -16,8 +19,6 @@ from beamfall.physics.impact import (
     splash_threshold,
 )
 from beamfall.physics.liquids import WATER, glycerol_water, with_gum
-from hypothesis import given
-from hypothesis import strategies as st
 
 fluids = pytest.importorskip("fluids", reason="fluids is the independent oracle here")
 

@@ -7,6 +7,9 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from beamfall.errors import PhysicsRangeError
 from beamfall.physics.drops import compute_diameter
 from beamfall.physics.fall import fall
@@ -20,8 +23,6 @@ from beamfall.physics.jet import (
     tip_heights,
 )
 from beamfall.physics.liquids import WATER, with_surfactant
-from hypothesis import given
-from hypothesis import strategies as st
 
 
 def prior_of_a_fall(height_m: float, diameter_m: float, depth_m: float = 0.02) -> JetPrior:
@@ -153,9 +154,7 @@ def test_the_tip_slows_hardest_at_first_and_by_gravity_at_the_top() -> None:
     onset, height, rise, step = 0.05, 0.030, 0.050, 1e-4
 
     def slowing(time: float) -> float:
-        before, at, after = (
-            tip_height(time + d, onset, height, rise) for d in (-step, 0.0, step)
-        )
+        before, at, after = (tip_height(time + d, onset, height, rise) for d in (-step, 0.0, step))
         return -(after - 2 * at + before) / step**2
 
     assert slowing(onset + 2e-3) > 2 * 9.80665
@@ -166,9 +165,7 @@ def test_the_tip_slows_hardest_at_first_and_by_gravity_at_the_top() -> None:
     assert tip_height(1.0, onset, height, rise) == 0.0
 
 
-@given(
-    st.floats(0.02, 0.1), st.floats(0.005, 0.2), st.floats(0.05, 1.0), st.floats(0.0, 0.4)
-)
+@given(st.floats(0.02, 0.1), st.floats(0.005, 0.2), st.floats(0.05, 1.0), st.floats(0.0, 0.4))
 def test_the_tip_stays_between_surface_and_height(
     onset: float, height: float, share: float, time: float
 ) -> None:

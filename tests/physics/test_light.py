@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from beamfall.errors import PhysicsRangeError
 from beamfall.physics.light import (
     airy_diameter,
@@ -19,8 +22,6 @@ from beamfall.physics.light import (
     flash_exposure_stops,
     judge_blur,
 )
-from hypothesis import given
-from hypothesis import strategies as st
 
 
 def test_blur_on_the_sensor() -> None:

@@ -7,6 +7,9 @@ import subprocess
 import sys
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from beamfall.errors import PhysicsRangeError
 from beamfall.physics.liquids import (
     WATER,
@@ -18,8 +21,6 @@ from beamfall.physics.liquids import (
     with_gum,
     with_surfactant,
 )
-from hypothesis import given
-from hypothesis import strategies as st
 
 
 def test_water_at_20_degrees_is_that_of_iapws() -> None:

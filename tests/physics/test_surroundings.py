@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
+
 from beamfall.errors import PhysicsRangeError
 from beamfall.physics.air import Air, air_at
 from beamfall.physics.gravity import STANDARD_GRAVITY, local_gravity

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+
 from beamfall.errors import UserError
 from beamfall.plan.collision import plan_collision
 from beamfall.plan.learned import Learned, find_file, load_learned, make_learned, save_learned

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+
 from beamfall.errors import PhysicsRangeError, RigFileError
 from beamfall.limits import BoardLimits
 from beamfall.plan.anchors import judge_anchors

@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
+
 from beamfall.rig import EXAMPLE
 
 from .conftest import make_rig
@@ -66,9 +67,10 @@ def test_in_words_with_a_picture(environment, tmp_path) -> None:
 
 
 def test_the_picture_draws_drops_beam_surface_jet_and_light(tmp_path, monkeypatch) -> None:
+    from matplotlib.figure import Figure
+
     from beamfall.plan.make import make_plan
     from beamfall.plot.plan import draw_plan
-    from matplotlib.figure import Figure
 
     drawn: dict[str, object] = {}
 

@@ -7,10 +7,11 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from hypothesis import strategies as st
+
 from beamfall.resources import find_protocol
 from beamfall.wire import Definition, Message, get_definition
 from beamfall.wire.schema import Field
-from hypothesis import strategies as st
 
 
 def field_values(definition: Definition, field: Field) -> st.SearchStrategy[Any]:

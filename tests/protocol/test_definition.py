@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from beamfall.errors import DefinitionError
 from beamfall.resources import find_protocol
 from beamfall.wire import get_definition, load_definition

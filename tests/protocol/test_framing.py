@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from hypothesis import given
+from hypothesis import strategies as st
+
 from beamfall.wire import (
     Frame,
     FrameError,
@@ -13,8 +16,6 @@ from beamfall.wire import (
     encode_frame,
     get_definition,
 )
-from hypothesis import given
-from hypothesis import strategies as st
 
 DEFINITION = get_definition()
 IDS = sorted(DEFINITION.by_id)

@@ -6,11 +6,12 @@ from typing import Any
 
 import construct
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from beamfall.errors import MessageError
 from beamfall.wire import Message, get_codec, get_definition
 from beamfall.wire.structures import build_structure, explain_payload
-from hypothesis import given
-from hypothesis import strategies as st
 
 DEFINITION = get_definition()
 CODEC = get_codec()

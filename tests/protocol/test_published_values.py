@@ -6,11 +6,12 @@ import zlib
 
 import cobs.cobs  # PyPI cobs 1.2.2, an independent implementation
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from beamfall.errors import CobsError
 from beamfall.wire import Frame, encode_frame, get_definition
 from beamfall.wire import cobs as ours
-from hypothesis import given
-from hypothesis import strategies as st
 
 
 def test_crc32_has_its_check_value() -> None:

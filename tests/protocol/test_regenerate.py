@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 import pytest
+
 from beamfall.wire import regenerate
 
 TOP = Path(__file__).parents[2]

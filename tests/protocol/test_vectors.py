@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+
 from beamfall.errors import MessageError
 from beamfall.wire import (
     Frame,

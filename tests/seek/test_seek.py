@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+
 from beamfall.errors import UserError
 from beamfall.limits import BoardLimits
 from beamfall.plan.setting import make_setting

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+
 from beamfall.board import Board
 from beamfall.rig import Rig, example_rig
 from beamfall.sequence import Sequence

@@ -6,6 +6,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from served_board import TWO_DROPS
+
 from beamfall.board import Board
 from beamfall.errors import UserError
 from beamfall.link import Link
@@ -17,7 +19,6 @@ from beamfall.shots.repeat import rebuild_sequence
 from beamfall.simulation.build import draw_model
 from beamfall.simulation.rig import SimulatedRig
 from beamfall.wire import get_definition
-from served_board import TWO_DROPS
 
 BUTTON1 = int(get_definition().enum("signal")["button1"])
 BASE = 2**29  # protocol/messages.toml, button_release_base

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+
 from beamfall.errors import MissingExtra, NoSuchShot, UserError
 from beamfall.shots import ShotLog
 from beamfall.shots.export import EDGE_COLUMNS, SHOT_COLUMNS, export_log

@@ -6,11 +6,12 @@ import sys
 from pathlib import Path
 
 import pytest
+from served_board import TWO_DROPS, ServedBoard
+
 from beamfall.board import Board
 from beamfall.rig import example_rig
 from beamfall.series import Shooter, settle_earlier
 from beamfall.shots import ShotLog
-from served_board import TWO_DROPS, ServedBoard
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="kill -9 is of POSIX systems")

@@ -11,14 +11,15 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from beamfall.board import Board
 from beamfall.rig import example_rig
 from beamfall.sequence import Row, Sequence
 from beamfall.series import Shooter, jitter_span
 from beamfall.shots import EdgeRecord, ShotLog
 from beamfall.shots.repeat import compare_shots, find_peers, rebuild_sequence
-from hypothesis import given
-from hypothesis import strategies as st
 
 Fire = Callable[..., int]
 TICKS = st.integers(0, 2**30 - 1)

@@ -11,6 +11,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy import stats
+
 from beamfall.errors import NoSuchShot
 from beamfall.repeatability import assess_series, read_series
 from beamfall.repeatability.formulas import (
@@ -25,7 +27,6 @@ from beamfall.repeatability.formulas import (
 )
 from beamfall.shots import ShotLog
 from beamfall.simulation.model import ValveModel
-from scipy import stats
 
 Fire = Callable[..., int]
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+
 from beamfall.errors import UserError
 from beamfall.physics.air import Air
 from beamfall.physics.fall import fall

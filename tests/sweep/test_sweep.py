@@ -12,6 +12,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+
 from beamfall.errors import UserError
 from beamfall.plan.collision import plan_collision
 from beamfall.rig import example_rig

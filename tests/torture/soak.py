@@ -20,12 +20,13 @@ for _folder in (Path(__file__).resolve().parent, Path(__file__).resolve().parent
     if str(_folder) not in sys.path:
         sys.path.insert(0, str(_folder))
 
+from line import HZ, MS, BadLine, TruthRig  # noqa: E402
+
 from beamfall.board import Board  # noqa: E402
 from beamfall.errors import BeamfallError, ReleaseUnknown  # noqa: E402
 from beamfall.link import Link, LinkTiming  # noqa: E402
 from beamfall.link.simulated import SimulatedTransport  # noqa: E402
 from beamfall.sequence import Row, Sequence  # noqa: E402
-from line import HZ, MS, BadLine, TruthRig  # noqa: E402
 
 _DAMAGE = ("lose", "flip", "cut", "add", "double")
 _BEAM1, _VALVE1, _FLASH1 = 9, 1, 4

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 import firmware_targets as firmware
+
 from beamfall.errors import MessageError
 from beamfall.link import Link
 from beamfall.wire import Frame, FrameError, FrameErrorName, Framer, Message, get_codec

@@ -13,13 +13,14 @@ from pathlib import Path
 
 import firmware_targets as firmware
 import pytest
+from hypothesis import HealthCheck, example, given, settings
+from hypothesis import strategies as st
+from scripted import MS, Bench
+
 from beamfall_board import wire_definition as wire
 from beamfall_board.limits import Budget
 from beamfall_board.slots import Slots
 from boards import simulated as profile
-from hypothesis import HealthCheck, example, given, settings
-from hypothesis import strategies as st
-from scripted import MS, Bench
 
 UPLOAD, RELEASE, TIME = 5, 6, 3  # of firmware_targets._OPS
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from line import BadLine, TruthRig
+
 from beamfall.board import Board
 from beamfall.errors import BoardRestarted, LinkLost, NoAnswer, Refused, ReleaseUnknown, ShotError
 from beamfall.link import Link, LinkTiming
@@ -12,7 +14,6 @@ from beamfall.link.delivery import ReportOrder, Verdict
 from beamfall.link.simulated import SimulatedTransport
 from beamfall.sequence import Row, Sequence
 from beamfall.wire import Frame, Framer, Message, get_codec
-from line import BadLine, TruthRig
 
 CODEC = get_codec()
 SHOT = Sequence(rows=(Row("release", 0, "camera2", 0.002, 0.02),), tail_s=0.002)

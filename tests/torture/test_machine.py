@@ -22,6 +22,17 @@ from contextlib import contextmanager, suppress
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, Phase, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import (
+    RuleBasedStateMachine,
+    invariant,
+    precondition,
+    rule,
+    run_state_machine_as_test,
+)
+from line import FRAME_FAULTS, HZ, MS, BadLine, TruthRig
+
 from beamfall.board import Board, Ticket
 from beamfall.errors import (
     BoardRestarted,
@@ -37,16 +48,6 @@ from beamfall.link.firmware_modules import load_firmware
 from beamfall.link.simulated import SimulatedTransport
 from beamfall.sequence import Row, Sequence
 from beamfall.wire import Message, get_codec, make_table_messages
-from hypothesis import HealthCheck, Phase, settings
-from hypothesis import strategies as st
-from hypothesis.stateful import (
-    RuleBasedStateMachine,
-    invariant,
-    precondition,
-    rule,
-    run_state_machine_as_test,
-)
-from line import FRAME_FAULTS, HZ, MS, BadLine, TruthRig
 
 CODEC = get_codec()
 TIMING = LinkTiming(

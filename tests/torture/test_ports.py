@@ -18,6 +18,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from line import TruthRig
+
 from beamfall.board import Board
 from beamfall.errors import (
     LinkLost,
@@ -32,7 +34,6 @@ from beamfall.link import Link, LinkTiming, serial_port
 from beamfall.link.serial_port import PortSeen, SerialReconnector, SerialTransport, is_same_device
 from beamfall.link.simulated import SimulatedTransport
 from beamfall.sequence import Row, Sequence
-from line import TruthRig
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are POSIX")
 QUICK = LinkTiming(first_s=0.1, longest_s=0.4, tries=4, hello_tries=5, reconnect_s=3.0)

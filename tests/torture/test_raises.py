@@ -14,8 +14,9 @@ from types import FrameType
 from typing import Any
 
 import pytest
-from beamfall_board import wire_definition as wire
 from scripted import BEAM1, MS, Bench
+
+from beamfall_board import wire_definition as wire
 
 CORE = str(Path(__file__).resolve().parents[2] / "firmware" / "beamfall_board")
 ROWS = [

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 import soak
+
 from beamfall.link.firmware_modules import load_firmware
 
 

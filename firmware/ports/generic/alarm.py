@@ -1,10 +1,10 @@
 """One alarm, as exact as the board's timers allow. What they allow is found out at the start, not assumed.
 
-    hard   the callback runs in the interrupt itself, also during a garbage collection (Timer(hard=True): RP2040,
-           STM32, SAMD, i.MX RT; not ESP32)
-    fine   the alarm takes microseconds (RP2040, ESP32). Elsewhere machine.Timer counts milliseconds, and starting it
-           anew from its own hard callback loses it (the list of timers is being walked just then): there the alarm
-           is a beat of 1 ms, and whoever is called looks whether anything is due.
+hard   the callback runs in the interrupt itself, also during a garbage collection (Timer(hard=True): RP2040,
+       STM32, SAMD, i.MX RT; not ESP32)
+fine   the alarm takes microseconds (RP2040, ESP32). Elsewhere machine.Timer counts milliseconds, and starting it
+       anew from its own hard callback loses it (the list of timers is being walked just then): there the alarm
+       is a beat of 1 ms, and whoever is called looks whether anything is due.
 """
 
 import time
@@ -31,7 +31,9 @@ class Alarm:
         self._callback = callback
         self._mode = machine.Timer.ONE_SHOT
         # How late a call may be: a beat comes up to one beat late, a soft callback after what is under way.
-        self.late_us = (self._trial_late_us if self.fine else 1000 * _BEAT_MS) + (0 if self.hard else 200)
+        self.late_us = (self._trial_late_us if self.fine else 1000 * _BEAT_MS) + (
+            0 if self.hard else 200
+        )
 
     def _find(self):
         for identity in _IDS:
@@ -50,7 +52,11 @@ class Alarm:
         begun = time.ticks_us()
         try:
             timer.init(
-                mode=machine.Timer.ONE_SHOT, period=_TRIAL_US, tick_hz=1000000, callback=self._trial, **options
+                mode=machine.Timer.ONE_SHOT,
+                period=_TRIAL_US,
+                tick_hz=1000000,
+                callback=self._trial,
+                **options,
             )
         except (ValueError, TypeError):
             return False
@@ -78,7 +84,9 @@ class Alarm:
 
     def _init(self, mode, period, hz):
         if self.hard:
-            self._timer.init(mode=mode, period=period, tick_hz=hz, callback=self._callback, hard=True)
+            self._timer.init(
+                mode=mode, period=period, tick_hz=hz, callback=self._callback, hard=True
+            )
         else:
             self._timer.init(mode=mode, period=period, tick_hz=hz, callback=self._callback)
 

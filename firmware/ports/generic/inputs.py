@@ -5,13 +5,16 @@ Everything in `seen` runs in an interrupt where the board has hard ones: nothing
 
 from time import ticks_us
 
+from machine import Pin
+
 from beamfall_board.beams import Qualifier
 from beamfall_board.wire_definition import const
-from machine import Pin
 
 _MASK = const(0x3FFFFFFF)
 _STAMPED = const(2)
-_BEHIND_US = const(60)  # an interrupt that begins so soon behind another one may have waited for its end
+_BEHIND_US = const(
+    60
+)  # an interrupt that begins so soon behind another one may have waited for its end
 _TAIL_US = const(150)  # where the board does not say which edges there were: see _guess
 
 PULLS = {None: None, "up": Pin.PULL_UP, "down": Pin.PULL_DOWN}

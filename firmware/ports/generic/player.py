@@ -11,13 +11,16 @@ word. Nothing from `start` to `stop` allocates.
 from array import array
 from time import sleep_ms, ticks_us
 
+from machine import Pin, disable_irq, enable_irq
+
 from beamfall_board import wire_definition as wire
 from beamfall_board.wire_definition import const
-from machine import Pin, disable_irq, enable_irq
 
 _MASK = const(0x3FFFFFFF)
 _NEVER = const(0x3FFFFFFF)
-LONGEST_TICKS = const(0x1FFFFFFF)  # half of what the clock of microseconds counts before it begins anew
+LONGEST_TICKS = const(
+    0x1FFFFFFF
+)  # half of what the clock of microseconds counts before it begins anew
 _DWELL = const(4)  # index of the first dwell's step
 _STEPS = const(6)
 _RELEASE = const(255)

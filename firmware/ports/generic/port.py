@@ -18,9 +18,9 @@ import os
 import time
 
 import machine
+
 from beamfall_board import wire_definition as wire
 from beamfall_board.wire_definition import const
-
 from ports import maintenance
 from ports.generic.alarm import Alarm
 from ports.generic.inputs import Input, open_input
@@ -67,7 +67,9 @@ class Port:
         for signal in (wire.SIGNAL_BEAM1, wire.SIGNAL_BEAM2, wire.SIGNAL_LIGHT1):
             if signal in profile.INPUTS:
                 beam = signal - wire.SIGNAL_BEAM1 if signal != wire.SIGNAL_LIGHT1 else -1
-                line = Input(player, self._in, signal, profile.INPUTS[signal], beam, profile.ENTRY_US)
+                line = Input(
+                    player, self._in, signal, profile.INPUTS[signal], beam, profile.ENTRY_US
+                )
                 self._inputs.append(line)
                 if beam >= 0:
                     beams[beam] = line
@@ -118,7 +120,9 @@ class Port:
             if table.anchor[row] != wire.ANCHOR_RELEASE:
                 end += table.window
                 if table.dwell and table.delay[row] < table.dwell + self.earliest_beam_ticks:
-                    return self._fault(wire.REFUSAL_TOO_EARLY, row, table.dwell + self.earliest_beam_ticks)
+                    return self._fault(
+                        wire.REFUSAL_TOO_EARLY, row, table.dwell + self.earliest_beam_ticks
+                    )
             if end > LONGEST_TICKS:
                 return self._fault(wire.REFUSAL_BEYOND_HORIZON, row, LONGEST_TICKS)
         self._player.load(table)
@@ -212,7 +216,11 @@ class Port:
         now = self._player.now()
         if self._player.recording:
             for ring in self._rings:
-                if ring.get != ring.put and not self._player.watching and ring.ticks[ring.get] < now:
+                if (
+                    ring.get != ring.put
+                    and not self._player.watching
+                    and ring.ticks[ring.get] < now
+                ):
                     now = ring.ticks[ring.get]
         return now
 

@@ -2,15 +2,14 @@
 
 import machine
 import micropython
-from beamfall_board import wire_definition as wire
 
+from beamfall_board import wire_definition as wire
 from ports import maintenance
 
 
 def run(profile):
     """Comes back, with the outputs off and the interpreter's prompt to follow, only for maintenance."""
     from beamfall_board.board import Board
-
     from ports.console import Console
     from ports.generic.port import Port
 
@@ -18,7 +17,9 @@ def run(profile):
         return
     micropython.alloc_emergency_exception_buf(100)
     micropython.kbd_intr(-1)  # byte 0x03 is data on this line
-    cause = wire.CAUSE_WATCHDOG if machine.reset_cause() == machine.WDT_RESET else wire.CAUSE_RESTARTED
+    cause = (
+        wire.CAUSE_WATCHDOG if machine.reset_cause() == machine.WDT_RESET else wire.CAUSE_RESTARTED
+    )
     port = Port(profile, Console())
     try:
         if profile.WATCHDOG_MS:

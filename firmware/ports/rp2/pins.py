@@ -1,8 +1,8 @@
 """The pins of a profile as the port needs them: masks, pads, functions, overrides."""
 
-from beamfall_board import wire_definition as wire
 from machine import mem32
 
+from beamfall_board import wire_definition as wire
 from ports.rp2 import programs
 from ports.rp2 import registers as reg
 

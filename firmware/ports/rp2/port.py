@@ -10,9 +10,9 @@ import time
 
 import machine
 import rp2
-from beamfall_board import wire_definition as wire
 from machine import mem32
 
+from beamfall_board import wire_definition as wire
 from ports import maintenance
 from ports.console import Console
 from ports.rp2 import memory, programs, schedule

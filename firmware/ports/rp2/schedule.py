@@ -3,7 +3,6 @@
 from array import array
 
 from beamfall_board import wire_definition as wire
-
 from ports.rp2 import programs
 
 _GAP_BITS = 27

@@ -1,9 +1,9 @@
 """Runs the firmware on a board with an RP2040 or RP2350."""
 
 import micropython
-from beamfall_board import wire_definition as wire
 from machine import mem32
 
+from beamfall_board import wire_definition as wire
 from ports import maintenance
 from ports.rp2.registers import Chip
 
@@ -15,7 +15,6 @@ def run(profile):
     if maintenance.is_wanted(profile):
         return
     from beamfall_board.board import Board
-
     from ports.rp2.port import Port
 
     micropython.kbd_intr(-1)  # byte 0x03 is data on this line

@@ -6,7 +6,6 @@ micropython main.py 127.0.0.1 PORT [FOLDER FOR SLOTS]
 import sys
 
 from beamfall_board.board import Board
-
 from ports.simulated.channel import ProcessChannel
 from ports.simulated.port import SimulatedPort
 

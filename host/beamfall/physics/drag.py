@@ -10,9 +10,7 @@ from typing import Any
 _FLATTEN_1, _FLATTEN_3 = 0.040, 0.00116
 
 
-def drag_coefficient(
-    reynolds: Any, weber: Any, tanh: Callable[[Any], Any] = math.tanh
-) -> Any:
+def drag_coefficient(reynolds: Any, weber: Any, tanh: Callable[[Any], Any] = math.tanh) -> Any:
     """Drag coefficient by the Reynolds and Weber numbers of the air (floats > 0).
 
     At weber = 0 it is that of a smooth sphere: Barati, Neyshabouri & Ahmadi (2014, Powder

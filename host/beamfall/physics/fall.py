@@ -204,9 +204,7 @@ def fall_array(
     return FallArrayResult(time.reshape(shape), speed.reshape(shape))
 
 
-def _check_all(
-    key: str, values: NDArray[np.float64], low: float, high: float, unit: str
-) -> None:
+def _check_all(key: str, values: NDArray[np.float64], low: float, high: float, unit: str) -> None:
     """check_range for the smallest and the largest element; NaN is refused by either."""
     check_range(key, float(values.min()), low, high, unit)
     check_range(key, float(values.max()), low, high, unit)

