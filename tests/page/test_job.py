@@ -198,7 +198,7 @@ def test_the_check_finds_an_unplugged_flash(
     page.goto(f"{served.origin}/#check")
     page.get_by_role("button", name="Find out what is wrong").click()
     expect(page.get_by_text("photosensitive epilepsy").first).to_be_visible()
-    begin = served.hub.get("job")["question"]["id"]
+    begin = served.wait(lambda: (served.hub.get("job") or {}).get("question"))["id"]
     page.get_by_role("button", name="Begin", exact=True).click()
     served.wait(lambda: (served.hub.get("job")["question"] or {}).get("id") != begin)
     shown = False

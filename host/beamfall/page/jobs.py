@@ -161,6 +161,10 @@ def make_arm() -> Job:
     """Put what is planned on the board, whole and checked."""
 
     def run(work: Work) -> None:
+        try:
+            work.desk.wait()  # timings that were just set: what is shown is what is armed
+        except TimeoutError as error:
+            raise UserError("the plan is still being made: arm once it is shown") from error
         sequence = work.desk.sequence
         work.board.arm(sequence)
         # The board's button may release it, and such a shot names its table by the digest only.
