@@ -17,9 +17,10 @@ from typing import Any
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
+from page_helpers import LAPTOP, PATIENT_MS, Served, answers
+
 from beamfall.page.listening import Opener, make_opener
 from beamfall.page.serve import PageServer, parse_listen
-from page_helpers import LAPTOP, PATIENT_MS, Served, answers
 
 SCREENSHOTS = Path(__file__).with_name("screenshots")
 

@@ -6,8 +6,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from beamfall.shots import ShotLog
 from page_helpers import QUICK_RIG, TABLET, Served, arm_and_release, expect, wait_ready
+
+from beamfall.shots import ShotLog
 
 Serve = Callable[..., Served]
 Open = Callable[..., Any]

@@ -6,12 +6,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from page_helpers import QUICK_RIG, Served
+
 from beamfall.link.open_port import open_transport
 from beamfall.page.jobs import make_arm
 from beamfall.rig import Rig
 from beamfall.shots import ShotLog
 from beamfall.wire import get_definition
-from page_helpers import QUICK_RIG, Served
 
 BUTTON1 = int(get_definition().enum("signal")["button1"])
 

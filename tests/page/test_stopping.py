@@ -8,11 +8,12 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from page_helpers import QUICK_RIG, Served, arm_and_release, expect, wait_ready
+
 from beamfall.errors import LinkLost, PortNotFound
 from beamfall.link.open_port import open_transport
 from beamfall.rig import Rig
 from beamfall.shots import ShotLog
-from page_helpers import QUICK_RIG, Served, arm_and_release, expect, wait_ready
 
 Serve = Callable[..., Served]
 Open = Callable[..., Any]

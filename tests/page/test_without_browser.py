@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from beamfall.errors import LinkLost, UserError
 from beamfall.page import rig_form
 from beamfall.page.commands import COMMANDS, read_arguments
