@@ -90,7 +90,8 @@ class Stamps:
     def __init__(self, block, machine, sync):
         self.signals = bytearray(16)
         self.state = array("i", bytes(4 * _STATE_SIZE))
-        self._address, _halves, _first = memory.allocate(RING_WORDS, 4 * RING_WORDS)
+        # The halves are kept although nobody reads them: DMA writes there, and what nobody refers to is given away.
+        self._address, self._halves, _first = memory.allocate(RING_WORDS, 4 * RING_WORDS)
         self.ring = memory.point_to(self._address)
         # A look sees the pins of `sync` cycles before, its own cycle counts from one tick before the zero is out,
         # and the edge lies up to a round before the look.

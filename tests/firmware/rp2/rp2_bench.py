@@ -19,6 +19,7 @@ import heapq
 import importlib
 import sys
 import types
+import weakref
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -287,11 +288,14 @@ class Bench:
             monkeypatch.syspath_prepend(str(FIRMWARE))
         self.mem32 = Registers(chip)
         free = [SRAM + 0x1000]
+        self.buffers: list[weakref.ref[Ram]] = []  # all that was handed out to DMA
 
         def allocate(words: int, alignment: int = 4) -> tuple[int, Ram, int]:
             address = -(-free[0] // alignment) * alignment
             free[0] = address + 4 * words
-            return address, Ram(chip, address - SRAM), 0
+            ram = Ram(chip, address - SRAM)
+            self.buffers.append(weakref.ref(ram))
+            return address, ram, 0
 
         micropython = types.ModuleType("micropython")
         micropython.__dict__.update(viper=lambda function: function, const=lambda value: value)

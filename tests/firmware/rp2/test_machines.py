@@ -6,6 +6,7 @@ Figures are in system clocks of 8 ns. Unless a test says otherwise the port is t
 
 from __future__ import annotations
 
+import gc
 import random
 from collections.abc import Callable
 from typing import Any
@@ -26,6 +27,13 @@ in_bench = settings(
     suppress_health_check=[HealthCheck.function_scoped_fixture],
     derandomize=True,
 )
+
+
+def test_what_dma_reads_and_writes_is_never_given_away(bench: Any) -> None:
+    """DMA is no reference: a buffer that nobody holds goes to the next collection, and DMA writes into somebody's."""
+    gc.collect()
+    assert len(bench.buffers) >= 5
+    assert all(buffer() is not None for buffer in bench.buffers)
 
 
 # -- rows at a beam --------------------------------------------------------------------------------------------
