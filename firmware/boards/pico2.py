@@ -54,4 +54,4 @@ FLASH_MAX_US = 20000
 FLASH_GAP_US = 20000
 CAMERA_MAX_MS = 8000
 WINDOW_MAX_MS = 5000
-WATCHDOG_MS = 0  # 0: none
+WATCHDOG_MS = 8000  # near the longest that the chip can; 0: none

