@@ -55,7 +55,7 @@ def test_the_pico_family_has_its_profiles() -> None:
         ("VALVE_MAX_US = 200000", "VALVE_MAX_US = 2e5", r"VALVE_MAX_US is 200000.0; it must be a whole number"),
         ("DUTY_PERCENT = 30", "DUTY_PERCENT = 130", r"DUTY_PERCENT is 130"),
         ("DUTY_PERCENT = 30", "DUTY_PERCENT = True", r"DUTY_PERCENT is True"),
-        ("WATCHDOG_MS = 0", "WATCHDOG_MS = 9000", r"WATCHDOG_MS is 9000"),
+        ("WATCHDOG_MS = 8000", "WATCHDOG_MS = 9000", r"WATCHDOG_MS is 9000"),
         ('PORT = "rp2"', 'PORT = "rp3"', r"PORT is 'rp3'"),
         ('CHIP = "rp2040"', 'CHIP = "rp2"', r"CHIP is 'rp2'"),
         ('DTR = "on"', 'DTR = "yes"', r"DTR is 'yes'"),
