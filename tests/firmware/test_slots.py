@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import os
+from pathlib import Path
 
 import pytest
 from scripted import BEAM1, MS, Bench
+from test_interpreter import run
 
 from beamfall.errors import LinkLost
 from beamfall_board.slots import Slots
 from beamfall_board.table import Table
 
+HERE = Path(__file__).parent
 BUTTON1 = 12
 SHOT = [(0, 0, 1, MS, 20 * MS), (1, 1, 4, 30 * MS, MS)]
 WAITING = {"window_ticks": 1000 * MS, "await1": 1}
@@ -108,11 +111,22 @@ def test_a_slot_for_another_board_or_damaged_is_not_run_but_reported() -> None:
     assert bench.rig.outputs == []
 
 
+def test_whatever_write_to_the_flash_is_the_last_a_slot_is_old_or_new() -> None:
+    """On the real file systems of the interpreter: FAT (whole blocks), littlefs (also with the last one half done)."""
+    said = run(HERE / "interpreter" / "power_loss.py").splitlines()
+    found = {
+        tuple(words[:2]): int(words[2])
+        for words in (line.split() for line in said if line.startswith("Vfs"))
+    }
+    assert set(found) == {("VfsFat", "whole"), ("VfsLfs2", "whole"), ("VfsLfs2", "torn")}
+    assert min(found.values()) > 100  # moments at which the power went
+
+
 class PowerLoss(Exception):
     pass
 
 
-@pytest.mark.parametrize("stage", ["open", "write", "rename"])
+@pytest.mark.parametrize("stage", ["open", "write", "remove"])
 def test_a_power_loss_while_a_slot_is_written_leaves_the_old_or_the_new(
     stage, tmp_path, monkeypatch
 ) -> None:
@@ -121,12 +135,15 @@ def test_a_power_loss_while_a_slot_is_written_leaves_the_old_or_the_new(
     new.make_single(2, 200, 20, 5)
     slots = Slots(str(tmp_path))
     assert slots.save(1, old)
+    assert slots.save(
+        1, old
+    )  # the next then goes where the first was, and a removal makes it count
 
     def fail(*_: object, **__: object) -> None:
         raise PowerLoss
 
-    if stage == "rename":
-        monkeypatch.setattr("beamfall_board.slots.os.rename", fail)
+    if stage == "remove":
+        monkeypatch.setattr("beamfall_board.slots.os.remove", fail)
     elif stage == "open":
         monkeypatch.setattr("beamfall_board.slots.open", fail, raising=False)
     else:
@@ -145,6 +162,83 @@ def test_a_power_loss_while_a_slot_is_written_leaves_the_old_or_the_new(
     loaded = Table(4)
     assert Slots(str(tmp_path)).load(1, loaded)
     assert loaded.output[0] == 1
+
+
+def test_a_file_system_that_does_not_take_a_slot_leaves_the_old_one(tmp_path, monkeypatch) -> None:
+    old, new = Table(4), Table(4)
+    old.make_single(1, 100, 10, 5)
+    new.make_single(2, 200, 20, 5)
+    slots = Slots(str(tmp_path))
+    assert slots.save(1, old)
+    real = open
+
+    class Full:
+        def __init__(self, path: str) -> None:
+            self.file = real(path, "wb")
+
+        def __enter__(self):  # type: ignore[no-untyped-def]
+            return self
+
+        def __exit__(self, *_: object) -> None:
+            self.file.close()
+
+        def write(self, data: bytes) -> None:
+            self.file.write(data[:9])
+            raise OSError(28, "no space left")
+
+    monkeypatch.setattr(
+        "beamfall_board.slots.open",
+        lambda path, mode: Full(path) if mode == "wb" else real(path, mode),
+        raising=False,
+    )
+    assert not slots.save(1, new)
+    monkeypatch.undo()
+    assert len(os.listdir(tmp_path)) == 1  # what was begun does not hold the space
+    loaded = Table(4)
+    assert slots.load(1, loaded) and loaded.output[0] == 1
+    assert slots.save(1, new) and slots.load(1, loaded) and loaded.output[0] == 2
+
+
+def test_the_watchdog_is_fed_between_the_steps_of_a_change(tmp_path, monkeypatch) -> None:
+    """Each step may erase flash for a second: two of them without a feed in between could be too long."""
+    steps: list[str] = []
+    real_open, real_remove = open, os.remove
+
+    class Logged:
+        def __init__(self, path: str) -> None:
+            steps.append("open")
+            self.file = real_open(path, "wb")
+
+        def __enter__(self):  # type: ignore[no-untyped-def]
+            return self
+
+        def __exit__(self, *_: object) -> None:
+            steps.append("close")
+            self.file.close()
+
+        def write(self, data: bytes) -> None:
+            steps.append("write")
+            self.file.write(data)
+
+    def remove(path: str) -> None:
+        steps.append("remove")
+        real_remove(path)
+
+    monkeypatch.setattr(
+        "beamfall_board.slots.open",
+        lambda path, mode: Logged(path) if mode == "wb" else real_open(path, mode),
+        raising=False,
+    )
+    monkeypatch.setattr("beamfall_board.slots.os.remove", remove)
+    slots = Slots(str(tmp_path))
+    slots.between_steps = lambda: steps.append("fed")
+    table = Table(4)
+    table.make_single(1, 100, 10, 5)
+    assert slots.save(1, table) and slots.save(1, table) and slots.choose(1) and slots.erase(1)
+    assert steps.count("open") == 3 and steps.count("remove") == 5
+    slow = [i for i, step in enumerate(steps) if step != "fed"]
+    assert all(b - a >= 2 for a, b in zip(slow, slow[1:], strict=False)), steps
+    assert steps[0] == steps[-1] == "fed"
 
 
 def test_a_board_that_hears_no_host_says_who_it_is_without_being_asked() -> None:

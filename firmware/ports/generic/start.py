@@ -24,6 +24,8 @@ def run(profile):
     try:
         if profile.WATCHDOG_MS:
             port.start_watchdog(profile.WATCHDOG_MS)
-        Board(port, profile, cause, maintenance.home() + "/slots").run()
+        board = Board(port, profile, cause, maintenance.home() + "/slots")
+        board.slots.between_steps = port.feed_watchdog
+        board.run()
     finally:
         port.outputs_off()
