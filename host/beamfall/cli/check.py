@@ -15,7 +15,7 @@ from beamfall.cli.shoot import PORT_HELP
 if TYPE_CHECKING:
     from beamfall.board import Board
     from beamfall.faults.finder import Finding, Step
-    from beamfall.faults.questions import Person, Question
+    from beamfall.faults.questions import Listen, Person, Question
     from beamfall.faults.setup import Setup
     from beamfall.simulation.defects import RigInRoom
 
@@ -143,9 +143,12 @@ class TerminalPerson:
             self._say(question.before)
             self._wait("Press Enter when you are ready")
 
-    def act(self, question: Question) -> None:
+    def act(self, question: Question, listen: Listen) -> None:
+        from beamfall.faults.aside import listen_aside
+
         self._say(question.text)
-        self._wait("Press Enter when it is done")
+        with listen_aside(listen):
+            self._wait("Press Enter when it is done")
 
     def answer(self, question: Question) -> str:
         self._say(question.text)
@@ -172,7 +175,7 @@ class TerminalPerson:
 
 
 def _print_step(step: Step) -> None:
-    if step.outcomes:
+    if step.outcomes or step.trouble:
         print(f"{'asked' if step.asked else 'board'}  {step.check.what}: {step.describe()}")
 
 

@@ -5,6 +5,7 @@ signs       what a test can show, and the chance of each outcome under each caus
 board_signs, person_signs   those chances, as they were reasoned
 questions   what the person is asked, in plain words
 setup       which lines are looked at, and what physics expects there
+aside       the board listened to while a person sits at a prompt
 bench       board, setup and person together
 evidence    what the board can see for itself, put into outcomes
 checks      the tests: what the board does, what the person is asked

@@ -2,28 +2,42 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, TypeVar
 
-from beamfall.errors import BoardRestarted, LinkError, Refused, ReleaseUnknown
+from beamfall.errors import (
+    BeamfallError,
+    BoardRestarted,
+    LinkError,
+    Refused,
+    ReleaseUnknown,
+    ShotError,
+)
 from beamfall.events import EdgesSeen
 from beamfall.faults.evidence import Pulse, find_pulses
 
 if TYPE_CHECKING:
     from beamfall.board import Board
-    from beamfall.events import Edge, Event, Outcome
-    from beamfall.faults.questions import Person, Question
+    from beamfall.events import Edge, Event, Outcome, ShotDone
+    from beamfall.faults.questions import Listen, Person, Question
     from beamfall.faults.setup import Setup
 
 _Result = TypeVar("_Result")
 _TRIES = 3
+_ALIVE_S = 1.0  # how often a board that is listened to gets a sign of life
+_SHORTEST_S = 1e-6  # less than a tick of a virtual clock never passes
+_CLEARED = ("in_fault", "busy")  # refusals that an abort cures
 _LIGHT, _BUTTON = 11, 12  # signals, protocol/messages.toml
 _BEAM = 8  # beam n is signal 8 + n
 CONTACT_S = 0.002
 
 
 class Bench:
-    """What tests work with. `lost` and `restarted` say what has happened to the line and the board."""
+    """What tests work with. `lost` and `restarted` say what has happened to the line and the board.
+
+    `trouble` says why the last attempt brought nothing; empty where it did.
+    """
 
     def __init__(self, board: Board, setup: Setup, person: Person) -> None:
         self.board = board
@@ -31,6 +45,7 @@ class Bench:
         self.person = person
         self.lost = False
         self.restarted = False
+        self.trouble = ""
         self.asked = 0  # how often the person was asked something, or to do something
         self._flashed_s = float("-inf")
         self.begin()
@@ -40,15 +55,43 @@ class Bench:
         return self.board.info.clock_hz
 
     def attempt(self, action: Callable[[], _Result]) -> _Result | None:
-        """Do something, anew where the line or the board failed in between; None when it never ended."""
+        """Do something, anew where the line or the board failed in between; None when it never ended.
+
+        A board in the fault state is brought out of it first; what was under way then counts as not
+        read. What the board refuses for good is not tried again: see `trouble`.
+        """
         for _ in range(_TRIES):
             try:
-                return action()
-            except BoardRestarted:
+                result = action()
+            except BoardRestarted as error:
+                self.trouble = str(error)
                 self.restarted = True
-            except (LinkError, ReleaseUnknown):
+            except (LinkError, ReleaseUnknown) as error:
+                self.trouble = str(error)
                 self._come_back()
+            except ShotError as error:
+                self.trouble = str(error)
+                self._clear_fault()
+            except Refused as refusal:
+                self.trouble = str(refusal)
+                if refusal.reason not in _CLEARED:
+                    return None
+                self._clear_fault()
+            else:
+                self.trouble = ""
+                return result
         return None
+
+    def _clear_fault(self) -> None:
+        """Put off what is under way; the board is idle after that, whatever had put it into a fault."""
+        try:
+            self.board.abort()
+        except BoardRestarted:
+            self.restarted = True
+        except LinkError:
+            self._come_back()
+        except Refused as refusal:
+            self.trouble = str(refusal)
 
     def _come_back(self) -> None:
         """Open the line anew, with whatever was under way put off."""
@@ -59,7 +102,7 @@ class Bench:
                 self.board.abort()
             except BoardRestarted:
                 break
-            except LinkError:
+            except (LinkError, Refused):
                 continue
             break
         if self.board.info.boot_id == boot:
@@ -70,6 +113,7 @@ class Bench:
     def begin(self) -> None:
         """Begin to take note of what happens to line and board."""
         self.lost = self.restarted = False
+        self.trouble = ""
         self._reconnections = self.board.counters.reconnections
         self._boot = self.board.info.boot_id
 
@@ -86,32 +130,62 @@ class Bench:
         self.asked += 1
         return self.person.answer(question)
 
-    def have_done(self, question: Question) -> None:
-        """Have the person do something, while the board listens."""
-        self.asked += 1
-        self.person.act(question)
+    def have_done(self, question: Question) -> Callable[[Listen], None]:
+        """What `watch` does meanwhile: the person does something, while the board is listened to."""
+
+        def act(listen: Listen) -> None:
+            self.asked += 1
+            self.person.act(question, listen)
+
+        return act
 
     # -- looking -----------------------------------------------------------------------------------------------
     def is_dark(self) -> bool:
         """Whether the beam is dark now."""
         return bool(self.board.status().beams_dark >> (self.setup.beam_number - 1) & 1)
 
-    def watch(self, seconds: float, meanwhile: Callable[[], None] | None = None) -> list[Edge]:
-        """Watch the inputs for a while; `meanwhile` is done once the watch is on."""
+    def watch(
+        self, seconds: float, meanwhile: Callable[[Listen], None] | None = None
+    ) -> list[Edge]:
+        """Watch the inputs for a while; `meanwhile` is done once the watch is on, however long it takes.
+
+        Raises ShotError where the board ended the watch by itself: what it saw is then not all there was.
+        """
         board = self.board
         board.pump(0.0)
+        board.take_outcomes()
         board.watch(True)
         edges: list[Edge] = []
+        heard_s = board.transport.clock()
+
+        def listen(for_s: float) -> None:
+            nonlocal heard_s
+            clock = board.transport.clock
+            end_s = clock() + for_s
+            while (left_s := end_s - clock()) > _SHORTEST_S:
+                edges.extend(_edges_in(board.pump(min(left_s, _ALIVE_S))))
+                if clock() - heard_s >= _ALIVE_S:
+                    board.status()
+                    heard_s = clock()
+
         try:
             if meanwhile is not None:
-                meanwhile()
-            end = board.transport.clock() + seconds
-            while (left := end - board.transport.clock()) > 1e-6:
-                edges += _edges_in(board.pump(min(left, 1.0)))
-        finally:
-            board.watch(False)
-        edges += _edges_in(board.pump(0.1))
-        board.take_outcomes()
+                meanwhile(listen)
+            listen(seconds)
+        except BaseException:
+            with contextlib.suppress(BeamfallError):
+                board.watch(False)
+            raise
+        board.watch(False)
+        ended: list[ShotDone] = []
+        for _ in range(_TRIES):
+            edges += _edges_in(board.pump(0.1))
+            ended = [one.done for one in board.take_outcomes() if one.done.activity.name == "watch"]
+            if ended:
+                break
+        if not ended or ended[0].state.name == "fault" or ended[0].cause.name == "aborted":
+            why = ended[0].cause.label if ended else "nobody knows why"
+            raise ShotError(f"the board ended the watch of the beam by itself: {why}")
         return edges
 
     def beam_edges(self, edges: list[Edge]) -> list[Edge]:

@@ -22,7 +22,8 @@ Outcomes = dict[str, str]
 _REST_S = 3.0
 _LINE_S = 8.0
 _DROPS = 6
-_FLICKERS = 4  # edges in three seconds
+_WIGGLE_S = 3.0
+_FLICKERS = 4  # edges within _WIGGLE_S
 _LOOK_S = 1.2  # after a flash: for a drop to reach the beam
 
 
@@ -119,7 +120,8 @@ def _drip(bench: Bench) -> Outcomes:
 
     seen = bench.attempt(fall) or {}
     bench.look_back()
-    seen["restarts"] = "restarted" if bench.restarted else "stays"
+    if seen or bench.restarted:
+        seen["restarts"] = "restarted" if bench.restarted else "stays"
     return seen
 
 
@@ -133,8 +135,10 @@ def _repeat(bench: Bench) -> Outcomes:
 
     tries = [bench.attempt(lambda: (fall(),)) for _ in range(_DROPS)]
     bench.look_back()
-    seen = {"restarts": "restarted" if bench.restarted else "stays"}
     dwells = [done[0] for done in tries if done is not None]
+    seen: Outcomes = {}
+    if dwells or bench.restarted:
+        seen["restarts"] = "restarted" if bench.restarted else "stays"
     if len(dwells) == _DROPS:
         seen["repeat"] = evidence.judge_repeat(dwells)
     return seen
@@ -217,7 +221,7 @@ def _press_flash(bench: Bench) -> Outcomes:
 def _finger(bench: Bench) -> Outcomes:
     def look() -> str:
         dark = bench.is_dark()
-        edges = bench.watch(3.5, lambda: bench.have_done(ask.FINGER))
+        edges = bench.watch(3.5, bench.have_done(ask.FINGER))
         return evidence.judge_finger(bench.pulses(edges, dark=dark))
 
     bench.person.prepare(ask.FINGER)
@@ -227,7 +231,7 @@ def _finger(bench: Bench) -> Outcomes:
 def _cover(bench: Bench) -> Outcomes:
     def look() -> str:
         dark = bench.is_dark()
-        edges = bench.watch(2.5, lambda: bench.have_done(ask.COVER))
+        edges = bench.watch(2.5, bench.have_done(ask.COVER))
         long = [p for p in bench.pulses(edges, dark=dark) if p.length_s > 0.1]
         return "changes" if long else "no-change"
 
@@ -237,8 +241,11 @@ def _cover(bench: Bench) -> Outcomes:
 
 def _wiggle(bench: Bench) -> Outcomes:
     def look() -> str:
-        edges = bench.watch(3.0, lambda: bench.have_done(ask.WIGGLE))
-        return "edges" if len(bench.beam_edges(edges)) >= _FLICKERS else "quiet"
+        edges = bench.beam_edges(bench.watch(_WIGGLE_S, bench.have_done(ask.WIGGLE)))
+        ticks = [edge.ticks for edge in edges]
+        # However long the person took: drops that fall by themselves come one after another, too.
+        most = evidence.count_densest(ticks, round(_WIGGLE_S * bench.hz))
+        return "edges" if most >= _FLICKERS else "quiet"
 
     bench.person.prepare(ask.WIGGLE)
     return _only("wiggle", bench.attempt(look))
@@ -247,7 +254,7 @@ def _wiggle(bench: Bench) -> Outcomes:
 def _button(bench: Bench) -> Outcomes:
     def look() -> str:
         told = len(bench.board.troubles)
-        edges = bench.watch(2.0, lambda: bench.have_done(ask.BUTTON))
+        edges = bench.watch(2.0, bench.have_done(ask.BUTTON))
         said = any("button" in text for text in bench.board.troubles[told:])
         return "seen" if said or bench.button_edges(edges) else "none"
 

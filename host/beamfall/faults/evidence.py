@@ -133,6 +133,16 @@ def judge_finger(pulses: Sequence[Pulse]) -> str:
     return "edges" if passes[0].dark else "inverted"
 
 
+def count_densest(ticks: Sequence[int], span: int) -> int:
+    """The most events that lie within any `span` of each other; `ticks` ascend."""
+    most = first = 0
+    for last, when in enumerate(ticks):
+        while when - ticks[first] > span:
+            first += 1
+        most = max(most, last - first + 1)
+    return most
+
+
 def judge_delay(delay_s: float, expected_s: tuple[float, float]) -> str:
     """Outcome of `setting-delay`; the plan.s interval has a margin on either side."""
     low, high = expected_s

@@ -30,11 +30,12 @@ _SPEAKS = 1.6  # an outcome so much likelier with a cause than without it is giv
 
 @dataclass(frozen=True)
 class Step:
-    """One test made: its outcomes by sign, and whether the person was asked."""
+    """One test made: its outcomes by sign, whether the person was asked, and what kept it from showing more."""
 
     check: Check
     outcomes: dict[str, str]
     asked: bool
+    trouble: str = ""
 
     def describe(self) -> str:
         """What it showed, as a sentence's part."""
@@ -43,6 +44,7 @@ class Step:
             for sign in self.check.signs
             if sign.name in self.outcomes
         ]
+        words += [self.trouble] if self.trouble else []
         return "; ".join(words) or "nothing came of it"
 
 
@@ -71,7 +73,9 @@ class Finding:
             "remaining": list(self.left),
             "would_separate": self.separates,
             "tests": [
-                {"test": s.check.name, "asked": s.asked, "outcomes": s.outcomes} for s in self.steps
+                {"test": s.check.name, "asked": s.asked, "outcomes": s.outcomes}
+                | ({"trouble": s.trouble} if s.trouble else {})
+                for s in self.steps
             ],
         }
 
@@ -111,7 +115,7 @@ class Finder:
             extra.append((LINE, "lost"))
         if bench.restarted and RESTARTS.name not in names:
             extra.append((RESTARTS, "restarted"))
-        self._take(Step(check, outcomes, asked))
+        self._take(Step(check, outcomes, asked, bench.trouble))
         for sign, outcome in extra:
             self.belief.learn(sign, outcome)
         self._spoilt.update(check.spoils)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Protocol
+
+Listen = Callable[[float], None]
 
 
 @dataclass(frozen=True)
@@ -32,8 +34,14 @@ class Person(Protocol):
     def prepare(self, question: Question) -> None:
         """Do what `before` says and be ready."""
 
-    def act(self, question: Question) -> None:
-        """Do what `text` says, now; the board is listening."""
+    def act(self, question: Question, listen: Listen) -> None:
+        """Do what `text` says, now; the board is watching.
+
+        `listen(seconds)` takes in what the board sees for so long and shows it that this host is
+        alive. Whoever waits for the person calls it again and again, from one thread at a time: a
+        board that hears nothing for its time-out may end the watch, and one that cannot get rid of
+        its reports forgets the oldest.
+        """
 
     def answer(self, question: Question) -> str:
         """Answer with one of the question's answers."""

@@ -137,11 +137,6 @@ class Bench:
                     return value
         return None
 
-    def pause(self, seconds: float) -> None:
-        """Wait without a word to the board; an abort still gets through."""
-        self._poll()
-        self._closing.wait(seconds)
-
     def stop_watch(self, board: ListeningBoard) -> None:
         """End a watch and let go of what it saw; an abort has ended it already."""
         if self._abort.is_set() or not self._interruptible:

@@ -81,12 +81,13 @@ class Work:
         cautions: Sequence[str] = (),
         free: bool = False,
         shot: int | None = None,
-        listen: bool = True,
+        listen: Callable[[float], None] | None = None,
     ) -> str:
         """Ask people and wait, while the board is listened to; the first answer of any page counts.
 
         `choices` are (answer, words). `free`: an answer may also be typed. `shot`: its picture is shown.
-        `listen` off: what the board says meanwhile is left to whoever reads it next.
+        `listen`, of whoever wants what the board says meanwhile, takes it in for so many seconds and
+        gives the board its signs of life.
         """
         question = {
             "id": next(_ids), "text": text, "hint": hint, "cautions": list(cautions), "free": free,
@@ -99,8 +100,8 @@ class Work:
             if answer is not None:
                 self.tell(question=None)
                 return answer
-            if not listen:
-                self.bench.pause(_ASKING_S)
+            if listen is not None:
+                listen(_ASKING_S)
                 continue
             self.board.pump(_ASKING_S)
             if time.monotonic() - asked > 0.5:

@@ -13,7 +13,7 @@ from beamfall.units import parse_duration, parse_length
 
 if TYPE_CHECKING:
     from beamfall.faults.finder import Step as FaultStep
-    from beamfall.faults.questions import Person, Question
+    from beamfall.faults.questions import Listen, Person, Question
     from beamfall.faults.setup import Setup
     from beamfall.seek.answer import Answer
     from beamfall.series import Shooter
@@ -327,12 +327,12 @@ class _PagePerson:
         if self._hands is not None:
             self._hands.prepare(question)
 
-    def act(self, question: Question) -> None:
+    def act(self, question: Question, listen: Listen) -> None:
         if not self._alone:
-            # The board is listening already, and its reports wait: they belong to the test.
-            self._work.ask(question.text, (("done", "Done"),), listen=False)
+            # What the board reports meanwhile belongs to the test.
+            self._work.ask(question.text, (("done", "Done"),), listen=listen)
         if self._hands is not None:
-            self._hands.act(question)
+            self._hands.act(question, listen)
 
     def answer(self, question: Question) -> str:
         if self._hands is None:

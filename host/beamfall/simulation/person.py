@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from beamfall.simulation.room import Room
 
 if TYPE_CHECKING:
-    from beamfall.faults.questions import Question
+    from beamfall.faults.questions import Listen, Question
 
 
 class SimulatedPerson:
@@ -78,7 +78,7 @@ class SimulatedPerson:
         self._room.look_away()
         self._set_up(question, True)
 
-    def act(self, question: Question) -> None:
+    def act(self, question: Question, listen: Listen) -> None:
         if not self._is_wrong:
             self._acts[question.name]()
 
