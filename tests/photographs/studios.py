@@ -37,14 +37,22 @@ def make_studio(
     decimals: int = 0,
     shots: int | None = None,
     with_exposures: bool = False,
+    begin_s: float | None = None,
+    clock: tuple[float, float] | None = None,
 ) -> Studio:
-    """Draw a studio: rests of the program's own rule, or even ones; all chance from the seed."""
+    """Draw a studio: rests of the program's own rule, or even ones; all chance from the seed.
+
+    `begin_s`: when it begins, not by chance; `clock`: the camera's offset and drift since EVENING_S,
+    to have one camera for several studios.
+    """
     draws = random.Random(f"studio {seed}")
     count = (
         shots if shots is not None else round(math.exp(draws.uniform(math.log(20), math.log(200))))
     )
     rest_s = draws.choice((2.0, 3.0, 5.0, 5.0, 8.0, 15.0))
     times, now = [], EVENING_S + draws.uniform(0.0, 86400.0)
+    if begin_s is not None:
+        now = begin_s
     for _ in range(count):
         times.append(now)
         # The shot itself, the upload, the board's answers: a program is not a metronome.
@@ -62,8 +70,12 @@ def make_studio(
         )
     )
 
+    since = times[0]
+    if clock is not None:
+        (offset, drift), since = clock, EVENING_S
+
     def stamp(when_s: float) -> float:
-        camera = when_s + offset + drift * (when_s - times[0])
+        camera = when_s + offset + drift * (when_s - since)
         scale = 10**decimals
         return math.floor(camera * scale) / scale
 

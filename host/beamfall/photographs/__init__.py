@@ -2,6 +2,7 @@
 
 exif     capture time, exposure and camera of a file
 folder   the pictures of a folder
+groups   a folder's pictures cut where hours lie between them
 clock    how the camera's clock lies to the log's, from the pattern of intervals
 match    pictures and shots, with how sure each pair is
 sheet    a contact sheet in one HTML file

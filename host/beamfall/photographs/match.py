@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from beamfall.photographs.clock import SLACK_S, ClockFit, ClockResult, find_clock, find_pairs
+from beamfall.photographs.groups import count_within, measure_busy_s
 
 if TYPE_CHECKING:
     from beamfall.photographs.exif import Photograph
@@ -130,7 +131,7 @@ def _shift(clock: ClockResult, by_s: float, zero_s: float) -> ClockResult:
         return replace(fit, offset_s=fit.offset_s + by_s, middle_s=fit.middle_s + zero_s)
 
     rival = None if clock.rival is None else move(clock.rival)
-    return ClockResult(move(clock.best), rival, clock.confidence)
+    return replace(clock, best=move(clock.best), rival=rival)
 
 
 def _pair(
@@ -157,7 +158,8 @@ def _pair(
     paired = {index for _, index in clear}
     unclear = [taken[index] for index in of_picture if index not in paired]
     extra = [one for index, one in enumerate(taken) if index not in of_picture]
-    doubt = _estimate_doubt(len(clear), len(extra), len(shots), extra, usual, pictures_s, step_s)
+    asked = max(len(clear), count_within(pictures_s, fit.expect(shots_s)))
+    doubt = _estimate_doubt(len(clear), len(extra), asked, extra, usual, pictures_s, step_s)
     pairs = [Pair(shots[s].shot, taken[p], 1.0 - doubt) for s, p in clear]
     return pairs, extra, unclear
 
@@ -199,11 +201,10 @@ def _estimate_doubt(
     """Chance that a pair is a frame taken by hand in the very second of a shot whose picture is missing.
 
     From the rates of both, each taken half an event worse than seen (Jeffreys' prior); frames whose exposure tells them
-    apart do not count.
+    apart do not count, and neither do hours without pictures: `shots` are those of the others.
     """
     alike = extras if usual is None else sum(_is_like(one, usual) for one in extra)
-    span = max(float(pictures_s[-1] - pictures_s[0]), 1.0)
-    chance = (alike + 0.5) / span * (step_s + 2.0 * SLACK_S)
+    chance = (alike + 0.5) / measure_busy_s(pictures_s) * (step_s + 2.0 * SLACK_S)
     missing = (shots - pairs + 0.5) / (shots + 1.0)
     have = 1.0 - missing
     return min(1.0, chance * missing / max(have + chance * missing, 1e-9))
