@@ -83,16 +83,22 @@ def draw_model(
                 start_speed_ratio=true["start_speed_ratio"],
                 offset_m=max((beam.offset_m for beam in rig.beams[:1]), default=0.0),
                 place_m=valve.place_m,
+                line=int(valve.output[-1]),
             )
             for valve in rig.valves
         ),
         beams=tuple(
-            BeamModel(beam.height_m + error_m, beam.width_m * sense, beam.place_m)
+            BeamModel(
+                beam.height_m + error_m, beam.width_m * sense, beam.place_m, int(beam.input[-1])
+            )
             for beam, error_m, sense in zip(rig.beams, errors_m, senses, strict=False)
         ),
         flashes=tuple(
             FlashModel(
-                flash.latency_s * true["flash_latency_ratio"], flash.duration_s, flash.recycle_s
+                flash.latency_s * true["flash_latency_ratio"],
+                flash.duration_s,
+                flash.recycle_s,
+                int(flash.output[-1]),
             )
             for flash in rig.flashes
         ),

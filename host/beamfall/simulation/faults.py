@@ -16,7 +16,7 @@ from beamfall.errors import UserError
 from beamfall.sequence import Sequence
 from beamfall.simulation.condition import BeamCondition, Condition, FlashCondition, ValveCondition
 from beamfall.simulation.defects import RigInRoom
-from beamfall.simulation.model import RigModel
+from beamfall.simulation.model import FlashModel, RigModel
 
 
 @dataclass
@@ -137,7 +137,9 @@ def _block_air_inlet(world: World) -> None:
 
 # -- outputs, flash, camera ------------------------------------------------------------------------------------
 def _swap_outputs(world: World) -> None:
-    world.condition.wires.update({"valve1": "flash1", "flash1": "valve1"})
+    valve = f"valve{world.model.list_lines('valve')[0]}"
+    flash = f"flash{world.model.list_lines('flash')[0]}"
+    world.condition.wires.update({valve: flash, flash: valve})
 
 
 def _switch_flash_off(world: World) -> None:
@@ -152,11 +154,9 @@ def _make_flash_automatic(world: World) -> None:
     """It meters for itself: a long light at a high power, and a long time to recycle."""
     world.flash.manual = False
     first = world.model.flashes[0]
-    _change_flash(
-        world,
-        duration_s=first.duration_s * world.uniform(8.0, 40.0),
-        recycle_s=first.recycle_s * world.uniform(0.8, 4.0),
-    )
+    long_s = first.duration_s * world.uniform(8.0, 40.0)
+    recycle_s = first.recycle_s * world.uniform(0.8, 4.0)
+    _change_flash(world, replace(first, duration_s=long_s, recycle_s=recycle_s))
 
 
 def _cut_flash_cable(world: World) -> None:
@@ -165,12 +165,12 @@ def _cut_flash_cable(world: World) -> None:
 
 def _slow_flash(world: World) -> None:
     """Weak batteries or too high a power: it needs far longer to recycle than the rig file says."""
-    _change_flash(world, recycle_s=world.model.flashes[0].recycle_s * world.uniform(3.5, 10.0))
+    first = world.model.flashes[0]
+    _change_flash(world, replace(first, recycle_s=first.recycle_s * world.uniform(3.5, 10.0)))
 
 
-def _change_flash(world: World, **changes: float) -> None:
-    first, *others = world.model.flashes
-    world.model = replace(world.model, flashes=(replace(first, **changes), *others))
+def _change_flash(world: World, first: FlashModel) -> None:
+    world.model = replace(world.model, flashes=(first, *world.model.flashes[1:]))
 
 
 def _blind_light_sensor(world: World) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from beamfall.physics.air import Air, air_at
@@ -29,6 +30,7 @@ class ValveModel:
     start_speed_ratio: float = 1.0  # of √(g·D/2)
     offset_m: float = 0.0  # of the fall line from the beam's axis
     place_m: float = 0.0  # along the dish, from the middle of the picture
+    line: int = 0  # n of the board's valve<n>; 0: the first that no other valve has
 
 
 @dataclass(frozen=True)
@@ -38,6 +40,7 @@ class BeamModel:
     height_m: float
     width_m: float
     place_m: float = 0.0
+    line: int = 0  # n of the board's beam<n>, as for valves
 
 
 @dataclass(frozen=True)
@@ -47,6 +50,7 @@ class FlashModel:
     latency_s: float
     duration_s: float
     recycle_s: float
+    line: int = 0  # n of the board's flash<n>, as for valves
 
 
 @dataclass(frozen=True)
@@ -84,3 +88,17 @@ class RigModel:
     aim_scatter_m: float = 0.0006  # of where a drop strikes, each way
     frame_height_m: float = 0.07  # what the camera sees above the surface
     frame_width_m: float = 0.10
+
+    def list_lines(self, kind: str) -> tuple[int, ...]:
+        """The board's lines (1 is valve1) that valves, beams or flashes are wired to, in the order of the parts.
+
+        Lines without a part follow, so that every line has its place.
+        """
+        kinds: dict[str, tuple[Sequence[ValveModel | BeamModel | FlashModel], int]] = {
+            "valve": (self.valves, 3),
+            "beam": (self.beams, 2),
+            "flash": (self.flashes, 3),
+        }
+        parts, count = kinds[kind]
+        free = [n for n in range(1, count + 1) if n not in {part.line for part in parts}]
+        return (*(part.line or free.pop(0) for part in parts), *free)

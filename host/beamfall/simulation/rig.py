@@ -42,13 +42,21 @@ class Splash:
 
 
 class SimulatedRig:
-    """Obeys `beamfall.link.simulated.RigAtPins`. `model` is the truth, `seed` all its chance."""
+    """Obeys `beamfall.link.simulated.RigAtPins`. `model` is the truth, `seed` all its chance.
+
+    Inside, parts go by their place in the model, from 1; `lines` names the board's lines they are at.
+    """
 
     def __init__(self, model: RigModel, seed: int = 0, clock_hz: int = CLOCK_HZ) -> None:
         signals = get_definition().enum("signal")
-        self._valves = {int(signals[f"valve{n}"]): n for n in range(1, 4)}
-        self._flashes = {int(signals[f"flash{n}"]): n for n in range(1, 4)}
-        self._beams = {n: int(signals[f"beam{n}"]) for n in range(1, 3)}
+        self.lines = {kind: model.list_lines(kind) for kind in ("valve", "beam", "flash")}
+        pins = {
+            kind: [int(signals[f"{kind}{line}"]) for line in lines]
+            for kind, lines in self.lines.items()
+        }
+        self._valves = {pin: place for place, pin in enumerate(pins["valve"], 1)}
+        self._flashes = {pin: place for place, pin in enumerate(pins["flash"], 1)}
+        self._beams = dict(enumerate(pins["beam"], 1))
         self._light = int(signals["light1"])
         self.model = model
         self.seed = seed
@@ -65,6 +73,10 @@ class SimulatedRig:
         self._opened: dict[int, int] = {}
         self._next_free_s = dict.fromkeys(self._valves.values(), -1.0)
         self._flash_ready_s = dict.fromkeys(self._flashes.values(), -1.0)
+
+    def find_place(self, kind: str, line: int) -> int:
+        """The place in the model, from 1, of the valve, beam or flash at that line of the board."""
+        return self.lines[kind].index(line) + 1
 
     # -- at the pins -------------------------------------------------------------------------------------------
     def drive(self, signal: int, level: int, ticks: int) -> None:

@@ -36,11 +36,11 @@ def take_truth(rig: SimulatedRig, outcome: Outcome) -> tuple[dict[str, Any], Spl
         "simulated": True,
         "drops": [
             {
-                "valve": drop.valve,
+                "valve": rig.lines["valve"][drop.valve - 1],
                 "diameter_mm": round(drop.diameter_m * 1e3, 4),
                 "left_ticks": tick(drop.left_s),
                 "beam_ticks": {
-                    f"beam{number}": [tick(dark), tick(clear)]
+                    f"beam{rig.lines['beam'][number - 1]}": [tick(dark), tick(clear)]
                     for number, (dark, clear) in sorted(drop.dark_s.items())
                 },
                 "impact_ticks": tick(drop.impact_s),
@@ -63,7 +63,7 @@ def take_truth(rig: SimulatedRig, outcome: Outcome) -> tuple[dict[str, Any], Spl
         },
         "pictures": [
             {
-                "flash": flash,
+                "flash": rig.lines["flash"][flash - 1],
                 "light_ticks": tick(lit),
                 "shows": picture.shows,
                 "stage_ms": None if picture.stage_s is None else round(picture.stage_s * 1e3, 4),
