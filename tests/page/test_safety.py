@@ -143,6 +143,18 @@ def test_every_door_is_shut_without_the_token(asker: Asker) -> None:
     assert asker.ask("GET", "/shots")[0] == 200
 
 
+def test_cookies_of_other_programs_on_this_computer_lock_nobody_out(asker: Asker) -> None:
+    """Cookies know no ports (RFC 6265, section 8.5): what any other local server has set comes along."""
+    name, _, token = asker.cookie.partition("=")
+    for others in ('prefs={"a":1,"b":[2, 3]}; ', "odd; ", "=; ", 'q="unended; ', "x=\xe9\xff; ", "a b=c d; ",
+                   f"{name}x={token}; ", f"x{name}=1; ", f"{name}=other; ", "x==;;; "):  # fmt: skip
+        assert asker.ask("GET", "/shots", Cookie=f"{others}{asker.cookie}")[0] == 200, others
+        assert asker.ask("GET", "/shots", Cookie=f"{asker.cookie}; {others}")[0] == 200, others
+    for wrong in (f"{name}x={token}", f"x{name}={token}", f"x={asker.cookie}", f"{name}={token}x", f"{name}=",
+                  f"{name.upper()}={token}", f'prefs={{"{name}":"{token}"}}', ""):  # fmt: skip
+        assert asker.ask("GET", "/shots", Cookie=wrong)[0] == 403, wrong
+
+
 def test_nothing_acts_by_get(asker: Asker) -> None:
     for command in (
         "abort",

@@ -16,7 +16,6 @@ import ipaddress
 import socket
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from http.cookies import CookieError, SimpleCookie
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -169,18 +168,21 @@ class Guard:
             return "asked for by another site"
         if path in OPEN_PATHS or path.startswith(STATIC):
             return None
-        if not door.knows(read_cookie(headers.get("cookie", ""), door.cookie)):
+        if not any(
+            door.knows(token) for token in read_cookies(headers.get("cookie", ""), door.cookie)
+        ):
             return "no token: open the address that `beamfall page` printed"
         return None
 
 
-def read_cookie(header: str, name: str) -> str:
-    """The value of a cookie, empty where there is none."""
-    try:
-        morsel = SimpleCookie(header).get(name)
-    except CookieError:
-        return ""
-    return "" if morsel is None else morsel.value
+def read_cookies(header: str, name: str) -> list[str]:
+    """The values of a cookie, as a browser sends them (RFC 6265, section 4.2.1).
+
+    The same header holds what other servers on this computer have set, on whatever port, whatever they
+    write into it; and the same name twice where one of them has set it for a longer path.
+    """
+    pairs = (part.partition("=") for part in header.split(";"))
+    return [value.strip() for key, _, value in pairs if key.strip() == name]
 
 
 def _judge_body(headers: dict[str, str]) -> tuple[int, str] | None:
