@@ -103,7 +103,7 @@ ACTIVE_ITEMS = (
         "TO-92",
         "carries the ampere pulse of an old flash whose contact discharges its trigger capacitor; "
         "sits in a socket and is "
-        "plugged in only for contacts above 60 V",
+        "plugged in only for contacts that show more than 48 V on the meter",
         "400 V for contacts up to 320 V",
         "low",
         {"v_r": 600, "amp": 0.8, "amp_peak": 8, "i_gate": 200e-6, "v_gate": 0.8, "i_hold": 5e-3},

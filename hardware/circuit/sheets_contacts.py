@@ -104,7 +104,7 @@ def draw_flash(circuit: Circuit) -> Sheet:
     s.note(
         (0, bottom - 1.6),
         "Right of the gap everything may be at the flash's voltage, up to 320 V. Q210/220/230 only "
-        "for contacts above 60 V.",
+        "for contacts that show more than 48 V.",
         color="#b03030",
     )
     return s
