@@ -78,6 +78,8 @@ class Controller:
     def commit(self):
         """Check the uploaded table whole and hand it to the port; 0 or the refusal's reason, row, detail."""
         table = self.table
+        if self.activity != wire.ACTIVITY_NONE:  # the port would play another table on
+            return wire.REFUSAL_BUSY, NO_ROW, self.activity
         missing = table.first_missing()
         if missing >= 0:
             return wire.REFUSAL_TABLE_INCOMPLETE, NO_ROW, missing
@@ -86,6 +88,7 @@ class Controller:
         reason = self.limits.check(table)
         if reason:
             return reason, self.limits.fault_row, self.limits.fault_detail
+        self._loaded = None
         reason = self._port.load(table)
         if reason:
             return reason, self._port.fault_row, self._port.fault_detail

@@ -103,12 +103,15 @@ class Requests:
         return 0
 
     def _table_commit(self, body, start):
-        table = self._controller.table
+        controller = self._controller
+        table = controller.table
         if table.state == wire.TABLE_READY:
             return 0
+        if controller.activity != wire.ACTIVITY_NONE:
+            return self._refuse(wire.REFUSAL_BUSY, controller.activity)
         if table.state != wire.TABLE_PARTIAL:
             return wire.REFUSAL_NO_TABLE
-        reason, self.fault_row, self.fault_detail = self._controller.commit()
+        reason, self.fault_row, self.fault_detail = controller.commit()
         return reason
 
     # -- the shot ----------------------------------------------------------------------------------------------

@@ -22,9 +22,17 @@ from beamfall_board.limits import Budget
 from beamfall_board.slots import Slots
 from boards import simulated as profile
 
-UPLOAD, RELEASE, TIME = 5, 6, 3  # of firmware_targets._OPS
+UPLOAD, RELEASE, TIME, SERVE, SHORT = 5, 6, 3, 7, 8  # of firmware_targets._OPS
 
-
+# An upload of one release row that is left without its commit; a service action; that commit.
+in_part = st.tuples(st.integers(0, 7), st.integers(0, 199), st.integers(0, 255)).map(
+    lambda row: bytes([UPLOAD, 0, 0, *row, 0, 0, 1, 1, 0xC0])
+)
+service = st.tuples(st.integers(0, 6), st.integers(1, 199), st.integers(0, 255)).map(
+    lambda action: bytes([SERVE, action[0], action[1], TIME, 0, action[2]])  # and up to 5 ms
+)
+commit = st.just(bytes([SHORT, 255]))
+long = st.just(bytes([TIME, 255, 0]))
 pieces = st.one_of(
     st.binary(min_size=1, max_size=24),
     st.binary(min_size=20, max_size=30).map(lambda data: bytes([UPLOAD]) + data),
@@ -36,6 +44,13 @@ pieces = st.one_of(
 @given(st.lists(pieces, max_size=16))
 @settings(max_examples=300, deadline=None, suppress_health_check=list(HealthCheck))
 def test_nothing_that_is_sent_breaks_a_limit(parts: list[bytes]) -> None:
+    firmware.run_board(b"".join(parts))
+
+
+@given(st.lists(st.one_of(in_part, service, commit, long), min_size=4, max_size=24))
+@settings(max_examples=300, deadline=None, suppress_health_check=list(HealthCheck))
+def test_parts_of_an_upload_between_service_actions_break_no_limit(parts: list[bytes]) -> None:
+    """Was: a commit in the middle of a drip gave the port another table, and the valve stayed open."""
     firmware.run_board(b"".join(parts))
 
 
