@@ -27,16 +27,14 @@ ROOT = Path(__file__).resolve().parents[2]
 FIRMWARE = ROOT / "firmware"
 SCENARIO = Path(__file__).with_name("emulated_rig.py")
 LEFT_OUT = {"simulated", "generic"}
-LOADED_MAIN = """\
-import gc
-gc.threshold(16000)  # collect after every 16 kB: far more often than life would
-import main_plain
-main_plain.main()
-"""
+ON_BOARD = Path(__file__).with_name("on_board")
 
 
-def stage_firmware(folder: Path, *, collect_often: bool = False) -> None:
-    """Put the firmware into a folder as it goes onto a board: compiled, main.py as text."""
+def stage_firmware(folder: Path, *, around: str | None = None) -> None:
+    """Put the firmware into a folder as it goes onto a board: compiled, main.py as text.
+
+    `around`: name of a program of on_board/ that becomes main.py; it finds the firmware's as main_plain.
+    """
     for source in sorted(FIRMWARE.rglob("*.py")):
         path = source.relative_to(FIRMWARE)
         if LEFT_OUT & {*path.parts, path.stem} or "__pycache__" in path.parts:
@@ -55,9 +53,9 @@ def stage_firmware(folder: Path, *, collect_often: bool = False) -> None:
                 str(target.with_suffix(".mpy")),
             ]
             subprocess.run([*command, str(source)], check=True)
-    if collect_often:
+    if around is not None:
         (folder / "main.py").rename(folder / "main_plain.py")
-        (folder / "main.py").write_text(LOADED_MAIN)
+        shutil.copy(ON_BOARD / f"{around}.py", folder / "main.py")
 
 
 @dataclass
@@ -70,12 +68,12 @@ class EmulatedBoard:
 
 @contextlib.contextmanager
 def emulated_board(
-    emulator: Path, image: Path, *, seconds: float = 600, collect_often: bool = False, pace: float | None = None,
+    emulator: Path, image: Path, *, seconds: float = 600, around: str | None = None, pace: float | None = None,
     **rig: Any,
 ) -> Iterator[EmulatedBoard]:  # fmt: skip
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        stage_firmware(folder / "files", collect_often=collect_often)
+        stage_firmware(folder / "files", around=around)
         command = [
             sys.executable,
             str(emulator),
@@ -170,7 +168,7 @@ def measure(
     plans: list[tuple[int, Any]] = []
     lost = 0
     stamp_errors: list[float] = []
-    with emulated_board(emulator, image, collect_often=load) as emulated:
+    with emulated_board(emulator, image, around="loaded" if load else None) as emulated:
         with Board.connect(emulated.url, timing=LinkTiming(first_s=10, longest_s=60)) as board:
             hz = board.info.clock_hz
             for number in range(shots + late_shots):

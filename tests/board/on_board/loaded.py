@@ -1,0 +1,8 @@
+"""The firmware, with garbage collected after every 16 kB: far more often than life would."""
+
+import gc
+
+import main_plain
+
+gc.threshold(16000)
+main_plain.main()
