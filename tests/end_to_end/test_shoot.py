@@ -177,16 +177,20 @@ def heed_ctrl_c() -> None:
 
 
 @pytest.mark.skipif(os.name != "posix", reason="Ctrl-C is sent as a POSIX signal here")
-def test_ctrl_c_in_a_series_aborts_and_leaves_the_log_true(environment) -> None:
+@pytest.mark.parametrize("port", ["sim", "sim:micropython"])
+@pytest.mark.parametrize("later_s", [0.0, 0.03, 0.07, 0.13])
+def test_ctrl_c_in_a_series_aborts_and_leaves_the_log_true(environment, port, later_s) -> None:
+    """As a terminal sends it: to every process of the group, and so to whatever the program has started."""
     errors = environment["BEAMFALL_LOG"] + ".said"
     with open(errors, "w") as said:
         process = subprocess.Popen(
-            [*BEAMFALL, "shoot", "--port", "sim", "--count", "100000", "--json"],
+            [*BEAMFALL, "shoot", "--port", port, "--count", "100000", "--json"],
             env=environment, stdout=subprocess.PIPE, stderr=said, text=True,
-            preexec_fn=heed_ctrl_c,
+            preexec_fn=heed_ctrl_c, start_new_session=True,
         )  # fmt: skip
         lines = [process.stdout.readline() for _ in range(3)]
-        process.send_signal(signal.SIGINT)
+        time.sleep(later_s)
+        os.killpg(process.pid, signal.SIGINT)
         lines += process.stdout.readlines()
         assert process.wait(30) == 130
     assert "Traceback" not in Path(errors).read_text()
@@ -220,3 +224,33 @@ def test_a_killed_program_leaves_no_shot_without_a_row(environment) -> None:
     ]
     assert {shot["shot"] for shot in printed} <= {shot["shot"] for shot in listed}
     assert sum(shot["state"] not in ("fired", "missed") for shot in listed) <= 1
+
+
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="children are found in /proc")
+def test_a_killed_program_leaves_no_simulated_board_running(environment) -> None:
+    process = subprocess.Popen(
+        [*BEAMFALL, "shoot", "--port", "sim:micropython", "--count", "100000", "--json"],
+        env=environment, stdout=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    process.stdout.readline()
+    children = [
+        int(stat.parent.name)
+        for stat in Path("/proc").glob("[0-9]*/stat")
+        if _read_parent(stat) == process.pid
+    ]
+    assert len(children) == 1
+    process.kill()
+    process.communicate()
+    end = time.monotonic() + 20.0
+    while time.monotonic() < end and _read_parent(Path(f"/proc/{children[0]}/stat")) is not None:
+        time.sleep(0.05)
+    assert _read_parent(Path(f"/proc/{children[0]}/stat")) is None
+
+
+def _read_parent(stat: Path) -> int | None:
+    """The parent of a process that runs; proc(5): the fields after the name are state and parent."""
+    try:
+        state, parent = stat.read_text().rpartition(")")[2].split()[:2]
+    except OSError:
+        return None
+    return None if state == "Z" else int(parent)

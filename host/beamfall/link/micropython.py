@@ -21,6 +21,7 @@ from tempfile import TemporaryDirectory, TemporaryFile
 from typing import IO, Any
 
 from beamfall.errors import InterpreterMissing, LinkLost
+from beamfall.link.interrupts import hold_interrupts
 from beamfall.link.simulated import RigAtPins, make_entropy, make_unique_id
 from beamfall.resources import find_firmware
 
@@ -95,6 +96,9 @@ class MicroPythonTransport:
                 stderr=self._errors,
                 cwd=firmware,
                 env=environment,
+                # Ctrl-C in a terminal goes to the whole process group; a board would not hear it
+                # either, and is still there to be disarmed. It ends with its socket.
+                start_new_session=True,
             )
             os.close(master)
             self._socket = self._accept(server)
@@ -144,14 +148,14 @@ class MicroPythonTransport:
         """Read requests up to the next advance, which then waits in `_waiting`."""
         while self._waiting is None:
             data = b""
-            try:
-                while len(data) < _REQUEST.size:
+            while len(data) < _REQUEST.size:
+                try:
                     more = self._socket.recv(_REQUEST.size - len(data))
-                    if not more:
-                        raise self._lost("the MicroPython interpreter has ended")
-                    data += more
-            except (TimeoutError, ConnectionError) as error:
-                raise self._lost("the MicroPython interpreter does not answer") from error
+                except OSError as error:
+                    raise self._lost("the MicroPython interpreter does not answer") from error
+                if not more:
+                    raise self._lost("the MicroPython interpreter has ended")
+                data += more
             op, signal, level, _, ticks, written, read = _REQUEST.unpack(data)
             if op == _DRIVE:
                 self.rig.drive(signal, level, ticks)
@@ -175,6 +179,10 @@ class MicroPythonTransport:
 
     def _run(self, seconds: float, *, until_output: bool) -> None:
         """Grant that much time; with `until_output`, stop as soon as the firmware has said something."""
+        with hold_interrupts():
+            self._grant(seconds, until_output=until_output)
+
+    def _grant(self, seconds: float, *, until_output: bool) -> None:
         deadline = self._now + math.ceil(
             seconds * self.rig.clock_hz
         )  # at least one tick for any wait
@@ -199,7 +207,10 @@ class MicroPythonTransport:
         """Read the console until everything that the firmware has written is here."""
         end = time.monotonic() + _PATIENCE_S
         while self._received < written:
-            data = self._serial.read(written - self._received)
+            try:
+                data = self._serial.read(written - self._received)
+            except OSError as error:  # pyserial's own errors are of this kind
+                raise self._lost("its pseudo-terminal is gone") from error
             self._received += len(data)
             self._buffer += data
             if not data:
@@ -224,8 +235,12 @@ class MicroPythonTransport:
         while view:
             # A pseudo-terminal holds 4 KiB: in smaller parts, with the firmware reading in between.
             part = view[:1024]
-            self._serial.write(part)
-            self._written += len(part)
+            try:
+                with hold_interrupts():
+                    self._serial.write(part)
+                    self._written += len(part)
+            except OSError as error:
+                raise self._lost("its pseudo-terminal takes nothing more") from error
             view = view[len(part) :]
             if view:
                 self._run(0.0, until_output=False)

@@ -14,6 +14,7 @@ from typing import Any, Protocol
 
 from beamfall.errors import LinkLost
 from beamfall.link.firmware_modules import FirmwareModules, load_firmware
+from beamfall.link.interrupts import hold_interrupts
 
 
 class RigAtPins(Protocol):
@@ -135,15 +136,16 @@ class SimulatedTransport:
             seconds * channel.clock_hz
         )  # at least one tick for any wait
         channel.granted = deadline
-        while True:
-            if channel.stopped:
-                raise LinkLost(
-                    f"{self._name}: the simulated board is in maintenance and speaks no wire"
-                )
-            board.step()
-            if (until_output and channel.to_host) or channel.now >= deadline:
-                return
-            port.idle(board.wake_ms())
+        with hold_interrupts():
+            while True:
+                if channel.stopped:
+                    raise LinkLost(
+                        f"{self._name}: the simulated board is in maintenance and speaks no wire"
+                    )
+                board.step()
+                if (until_output and channel.to_host) or channel.now >= deadline:
+                    return
+                port.idle(board.wake_ms())
 
     def read(self, timeout_s: float) -> bytes:
         if self._closed:
