@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence as SequenceOf
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import UserError
+from beamfall.repeatability.formulas import student_tail
 from beamfall.sequence import Row, Sequence, Table
 
 if TYPE_CHECKING:
     from beamfall.shots.log import ShotLog
     from beamfall.shots.record import ShotRecord
 
-_MOVED = 3.0  # standard errors; one edge in 370 is called moved by chance (normal distribution)
+_BY_CHANCE = 0.0027  # of comparisons, in which any edge is called moved though none has: the
+# two-sided tail beyond 3 standard deviations of a normal distribution
 _FEW = 5  # shots below which a scatter is not worth judging by
 
 
@@ -99,26 +101,34 @@ def compare_shots(
     """Return each edge of that day's shot beside today's shots, in the order of that day.
 
     `peers` are other shots of that day with the same sequence: they say how much shots differ anyway.
+    A difference over its standard error s·√(1 + 1/n) follows Student's t, with one degree of freedom
+    less than shots went into s (a prediction interval: NIST/SEMATECH e-Handbook, 1.3.6.6.4 for t). An
+    edge has moved where that is less likely than 0.0027 over the number of edges judged (Bonferroni).
     """
     old = _take_times(then)
     new = [_take_times(record) for record in now]
     same_day = [_take_times(record) for record in peers]
     keys = list(dict.fromkeys([*old, *(key for times in new for key in times)]))
     changes = []
+    judged: list[tuple[int, float, int]] = []  # which change, its t, degrees of freedom
     for key in keys:
         values = [times[key] for times in new if key in times]
         before = old.get(key)
         mean = sum(values) / len(values) if values else None
         then_values = [times[key] for times in same_day if key in times]
-        scatter = _deviate(then_values if len(then_values) >= _FEW else values)
-        moved = None
+        sample = then_values if len(then_values) >= _FEW else values
+        scatter = _deviate(sample)
+        moved: bool | None = None
         if before is not None and mean is not None and scatter is not None:
             # A measured edge is known to a tick or two; scatter below that is only rounding.
             error = max(scatter, 1.0 / then.clock_hz) * math.sqrt(1.0 + 1.0 / len(values))
-            moved = abs(mean - before) > _MOVED * error
+            judged.append((len(changes), (mean - before) / error, len(sample) - 1))
         elif (before is None) != (mean is None):
             moved = True
         changes.append(EdgeChange(*key, before, mean, len(values), scatter, moved))
+    for index, t, freedom in judged:
+        unlikely = student_tail(t, freedom) < _BY_CHANCE / len(judged)
+        changes[index] = replace(changes[index], moved=unlikely)
     return changes
 
 
