@@ -109,7 +109,7 @@ def compare_shots(
     new = [_take_times(record) for record in now]
     same_day = [_take_times(record) for record in peers]
     keys = list(dict.fromkeys([*old, *(key for times in new for key in times)]))
-    changes = []
+    changes: list[EdgeChange] = []
     judged: list[tuple[int, float, int]] = []  # which change, its t, degrees of freedom
     for key in keys:
         values = [times[key] for times in new if key in times]
