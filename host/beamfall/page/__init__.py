@@ -5,6 +5,7 @@ app         what can be asked and told over HTTP and WebSocket
 guard       who may: host, origin, token, sizes, and the headers that keep other pages out
 hub         what all open pages see, numbered; tells them of each change
 bench       the one thread that owns the board
+hearing     what the board says, put on the hub
 paced       a transport that can be interrupted, and makes simulated time pass as real time does
 listening   a board that tells what it hears while others drive it
 jobs, jobs_find      what can be done with the board: shots, service; sweep, seek, check, calibrate

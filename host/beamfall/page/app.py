@@ -195,7 +195,10 @@ async def _hear(socket: WebSocket, bench: Bench) -> None:
     with contextlib.suppress(WebSocketDisconnect, RuntimeError, KeyError):
         while True:
             if await socket.receive_text() == "abort":
-                bench.abort()
+                try:
+                    bench.abort()
+                except BeamfallError as error:
+                    bench.hub.notice("error", str(error))
 
 
 async def _read_json(request: Request) -> Mapping[str, Any]:

@@ -18,18 +18,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from beamfall.board import Status
 from beamfall.errors import BeamfallError, BoardRestarted, LinkError, UserError
-from beamfall.events import EdgesSeen, Event, ShotDone, StateChanged, Trouble
 from beamfall.page.desk import Desk
+from beamfall.page.hearing import Hearing
 from beamfall.page.hub import Hub
 from beamfall.page.listening import Ears, ListeningBoard, Opener, connect
 from beamfall.page.paced import AbortAsked
 from beamfall.page.pictures import warm_up
 from beamfall.page.words import (
     describe_board,
-    describe_cause,
-    describe_edges,
     describe_link,
     describe_unclaimed,
 )
@@ -75,7 +72,12 @@ class Bench:
     _asked_s: float = 0.0
     _round_trip_ms: float | None = None
     _was_lost: bool = False
+    _unexpected: str = ""
     _shooter: Shooter | None = None
+    _hearing: Hearing = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._hearing = Hearing(self.hub)
 
     # -- for other threads -----------------------------------------------------------------------------------
     def start(self) -> None:
@@ -94,6 +96,7 @@ class Bench:
 
     def submit(self, job: Job) -> None:
         """Have a job done; raises UserError while another one is under way or no board is there."""
+        self._require_thread()
         with self._lock:
             if self._running is not None:
                 raise UserError(
@@ -107,9 +110,17 @@ class Bench:
         self._jobs.put(job)
 
     def abort(self) -> None:
-        """Put all outputs off, now, whatever is under way."""
+        """Put all outputs off, now, whatever is under way; raises BeamfallError where nobody can do it."""
         self.hub.tell("abort")
         self._abort.set()
+        self._require_thread()
+
+    def _require_thread(self) -> None:
+        if not self._thread.is_alive() and not self._closing.is_set():
+            raise BeamfallError(
+                "the page has lost its hold of the board by a fault of the program, and can put nothing on or off: "
+                "switch the supply off if anything is on, end `beamfall page` with Ctrl-C and start it again"
+            )
 
     @property
     def has_log(self) -> bool:
@@ -148,31 +159,67 @@ class Bench:
 
     # -- the thread ------------------------------------------------------------------------------------------
     def _run(self) -> None:
-        while not self._closing.is_set():
-            try:
-                rig = self.desk.rig
-                board = connect(self.opener, rig, self._make_ears(), pace=self.pace)
-            except AbortAsked:
-                continue
-            except BeamfallError as error:
-                self._abort.clear()  # there is nothing that could be put off
-                self.hub.set(link={"state": "none", "text": str(error)})
-                self._closing.wait(_RETRY_S)
-                continue
-            try:
-                self._serve(board)
-            except LinkError as error:
-                self._say_lost(str(error))
-            except BeamfallError as error:
-                self.hub.notice("error", str(error))
-                self._closing.wait(_RETRY_S)
-            finally:
-                with contextlib.suppress(BeamfallError, AbortAsked):
-                    board.close()
-                self._forget_board()
+        try:
+            while not self._closing.is_set():
+                try:
+                    self._hold_board()
+                except AbortAsked:
+                    continue
+                except (
+                    Exception
+                ) as error:  # whatever it is, the page must not lose its board for good
+                    self._say_unexpected(error)
+                    self._closing.wait(_RETRY_S)
+        finally:
+            if not self._closing.is_set():
+                text = "the page's thread has ended: start `beamfall page` again"
+                self.hub.set(link={"state": "none", "text": text})
+
+    def _hold_board(self) -> None:
+        """One board, from its hello until it is gone."""
+        try:
+            board = connect(self.opener, self.desk.rig, self._make_ears(), pace=self.pace)
+        except BeamfallError as error:
+            self._abort.clear()  # there is nothing that could be put off
+            self.hub.set(link={"state": "none", "text": str(error)})
+            self._closing.wait(_RETRY_S)
+            return
+        try:
+            self._serve(board)
+        except LinkError as error:
+            self._say_lost(str(error))
+        except BeamfallError as error:
+            self.hub.notice("error", str(error))
+            self.hub.set(link={"state": "none", "text": str(error)})
+            self._closing.wait(_RETRY_S)
+        except Exception:
+            with contextlib.suppress(Exception):
+                board.abort()  # what is under way has nobody who would end it
+            raise
+        finally:
+            # What has gone wrong already is what is to be told.
+            with contextlib.suppress(Exception, AbortAsked):
+                board.close()
+            self._forget_board()
+
+    def _say_unexpected(self, error: Exception) -> None:
+        """A fault of the program: on the terminal for whoever reports it, on the page in words, once."""
+        what = f"{type(error).__name__}: {error}"
+        self.hub.set(link={"state": "none", "text": f"unexpected {what}; it is tried again"})
+        if what == self._unexpected:
+            return
+        self._unexpected = what
+        traceback.print_exception(error)
+        self.hub.notice(
+            "error",
+            f"unexpected {what}; the board is let go of and looked for anew. Please report it, with the traceback "
+            "on the terminal",
+        )
 
     def _make_ears(self) -> Ears:
-        return Ears(self._hear, self._hear_status, lambda: self._say_lost(""), self._poll)
+        return Ears(
+            self._hearing.take, self._hearing.take_status, lambda: self._say_lost(""), self._poll
+        )
 
     def _poll(self) -> None:
         """Called between the steps of every wait on the board's thread."""
@@ -182,7 +229,7 @@ class Bench:
 
     def _serve(self, board: ListeningBoard) -> None:
         with ShotLog.open(self.log_path) as log:
-            self._board = board
+            self._hearing.clock_hz = board.info.clock_hz
             self.desk.use_board(board.info.unique_id.hex())
             settle_earlier(board, log)
             self._say_up(board)
@@ -274,52 +321,6 @@ class Bench:
                 if self._abort.is_set() or state == "aborted":
                     self._put_off(board)
 
-    # -- what is heard ---------------------------------------------------------------------------------------
-    def _hear(self, events: list[Event]) -> None:
-        hz = self._board.info.clock_hz if hasattr(self, "_board") else 1
-        for event in events:
-            if isinstance(event, StateChanged):
-                self._live(state=event.state.label, cause=describe_cause(event.cause))
-                self.hub.tell(
-                    "state", state=event.state.label, cause=event.cause.label,
-                    release=event.release, ms=event.ticks / hz * 1e3,
-                )  # fmt: skip
-            elif isinstance(event, EdgesSeen):
-                self.hub.tell(
-                    "edges", activity=event.activity.label, edges=describe_edges(event, hz)
-                )
-                # Edges of a shot come after it: only the last of each beam is how it stands.
-                newest = {e.signal.name: e.word for e in event.edges if e.signal.kind == "beam"}
-                for beam, word in newest.items():
-                    self._live_beam(beam, word)
-            elif isinstance(event, ShotDone):
-                self.hub.tell("done", activity=event.activity.label, state=event.state.label)
-            elif isinstance(event, Trouble):
-                self.hub.notice("caution", f"The board says: {event.text}")
-
-    def _hear_status(self, status: Status) -> None:
-        beams = dict((self.hub.get("live") or {}).get("beams", {}))
-        for number in (1, 2):
-            if f"beam{number}" in beams:
-                beams[f"beam{number}"] = (
-                    "dark" if status.beams_dark >> (number - 1) & 1 else "clear"
-                )
-        self._live(
-            state=status.state.label,
-            cause=describe_cause(status.cause),
-            table=status.table.label,
-            activity=status.activity.label,
-            beams=beams,
-        )
-
-    def _live(self, **values: Any) -> None:
-        self.hub.set(live={**(self.hub.get("live") or {}), **values})
-
-    def _live_beam(self, beam: str, word: str) -> None:
-        live = self.hub.get("live") or {}
-        if beam in live.get("beams", {}):
-            self._live(beams={**live["beams"], beam: word})
-
     # -- what is said ----------------------------------------------------------------------------------------
     def _say_up(self, board: ListeningBoard) -> None:
         beams = {beam.input: "clear" for beam in self.desk.rig.beams}
@@ -328,6 +329,7 @@ class Bench:
         )
         board.status()
         self._was_lost = False
+        self._unexpected = ""
         if board.simulated_rig is not None:
             warm_up()
         self._say_link(board)

@@ -22,6 +22,7 @@ from beamfall.rig import (
     Beam,
     Camera,
     Dish,
+    Fitted,
     Flash,
     LiquidInRig,
     Rig,
@@ -41,8 +42,13 @@ SINGLES: Mapping[str, Any] = {
     "aim": Aim,
     "site": Site,
     "uncertainty": Uncertainty,
+    "fitted": Fitted,
 }
-_ORDER = ("valve", "beam", "flash", "camera", "dish", "liquid", "aim", "site", "uncertainty")
+_ORDER = (
+    *("valve", "beam", "flash", "camera", "dish", "liquid", "aim", "site"),
+    *("uncertainty", "fitted"),
+)
+_TRUTH = {"true": True, "false": False}
 _TEXT_MOST = 200
 _PATH = re.compile(r"([a-z]+)(?:\[(\d+)\])?(?:\.([a-z_0-9]+))?")
 
@@ -92,6 +98,8 @@ def _describe_section(
         }
         if rule.kind == "choice":
             field["options"] = list(rule.options)
+        elif rule.kind == "truth":
+            field["options"] = list(_TRUTH)
         described.append(field)
     return {"path": path, "title": title, "help": _help_of(kind), "fields": described,
             "problems": problems.get(path, [])}  # fmt: skip
@@ -102,13 +110,15 @@ def _help_of(kind: Any) -> str:
 
 
 def _say(value: Any, rule: Rule) -> str:
+    if rule.kind == "truth":
+        return _say_written(value)
     return format_quantity(value, rule.kind) if rule.kind in KINDS else f"{value}"
 
 
 def _say_written(value: Any) -> str:
     if isinstance(value, Mapping):
         return "{ " + ", ".join(f"{name} = {share}" for name, share in value.items()) + " }"
-    return f"{value}"
+    return f"{value}".lower() if isinstance(value, bool) else f"{value}"
 
 
 def _entries(content: Content, name: str) -> list[Content]:
@@ -245,6 +255,8 @@ def _split(path: str) -> tuple[str, int, str]:
 
 def _read(text: str, rule: Rule) -> Any:
     """What stands in a file for a text that was typed: numbers as numbers, the rest as text."""
+    if rule.kind == "truth":
+        return _TRUTH.get(text.lower(), text)
     if rule.kind == "count" and re.fullmatch(r"[+-]?\d+", text):
         return int(text)
     if rule.kind in ("number", "count") and re.fullmatch(

@@ -1,0 +1,65 @@
+"""What the board says, put on the hub for all pages: its state, its beams, edges and ends of shots."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from beamfall.board import Status
+from beamfall.events import EdgesSeen, Event, ShotDone, StateChanged, Trouble
+from beamfall.page.hub import Hub
+from beamfall.page.words import describe_cause, describe_edges
+
+
+class Hearing:
+    """Tells the hub. `clock_hz` is the board's, once it is known."""
+
+    def __init__(self, hub: Hub) -> None:
+        self._hub = hub
+        self.clock_hz = 1
+
+    def take(self, events: list[Event]) -> None:
+        """Events as they come."""
+        hz = self.clock_hz
+        for event in events:
+            if isinstance(event, StateChanged):
+                self._live(state=event.state.label, cause=describe_cause(event.cause))
+                self._hub.tell(
+                    "state", state=event.state.label, cause=event.cause.label,
+                    release=event.release, ms=event.ticks / hz * 1e3,
+                )  # fmt: skip
+            elif isinstance(event, EdgesSeen):
+                self._hub.tell(
+                    "edges", activity=event.activity.label, edges=describe_edges(event, hz)
+                )
+                # Edges of a shot come after it: only the last of each beam is how it stands.
+                newest = {e.signal.name: e.word for e in event.edges if e.signal.kind == "beam"}
+                for beam, word in newest.items():
+                    self._live_beam(beam, word)
+            elif isinstance(event, ShotDone):
+                self._hub.tell("done", activity=event.activity.label, state=event.state.label)
+            elif isinstance(event, Trouble):
+                self._hub.notice("caution", f"The board says: {event.text}")
+
+    def take_status(self, status: Status) -> None:
+        """How things stand, by the answer to a status."""
+        beams = dict((self._hub.get("live") or {}).get("beams", {}))
+        for number in (1, 2):
+            if f"beam{number}" in beams:
+                beams[f"beam{number}"] = (
+                    "dark" if status.beams_dark >> (number - 1) & 1 else "clear"
+                )
+        self._live(
+            state=status.state.label,
+            cause=describe_cause(status.cause),
+            table=status.table.label,
+            activity=status.activity.label,
+            beams=beams,
+        )
+
+    def _live(self, **values: Any) -> None:
+        self._hub.set(live={**(self._hub.get("live") or {}), **values})
+
+    def _live_beam(self, beam: str, word: str) -> None:
+        live = self._hub.get("live") or {}
+        if beam in live.get("beams", {}):
+            self._live(beams={**live["beams"], beam: word})
