@@ -5,8 +5,9 @@ import struct
 
 from beamfall_board import wire_definition as wire
 from beamfall_board.beams import Qualifier
+from beamfall_board.budget import Budget
 from beamfall_board.edges import EdgeBuffer
-from beamfall_board.limits import Budget, Limits, is_flash, ms_to_ticks
+from beamfall_board.limits import Limits, is_flash, ms_to_ticks
 from beamfall_board.link import NO_ROW, ms_since
 from beamfall_board.table import Table
 
@@ -27,7 +28,7 @@ class Controller:
         self._port_takes_many = hasattr(port, "take_edges")
         self._store = store
         self.limits = Limits(profile, port)
-        self.budget = Budget(profile, self.limits, port.millis())
+        self.budget = Budget(profile, port.clock_hz, port.millis())
         self.table = Table(profile.ROWS_MAX)
         self._service = Table(1)
         self._running = self.table
@@ -155,7 +156,10 @@ class Controller:
         for beam in range(2):
             self._beams[beam].start(table.beam_edge[beam], table.blanking, table.dwell)
         self._end = table.last_release_ticks()
-        self._port.start()
+        port = self._port
+        self.budget.begin(port.millis())
+        port.start()
+        self.budget.started(port.millis())
 
     def watch(self, on):
         if on:
@@ -265,7 +269,7 @@ class Controller:
             digest = bytes(16)
         else:
             table = self._running
-            self.budget.ended(table, port.millis())
+            self.budget.ended(table, port.millis(), port.worst_late)
             if state != wire.STATE_FIRED:
                 self._end = max(
                     self._end, ended
@@ -370,7 +374,7 @@ class Controller:
     def give_up(self, cause):
         """The way out where even `fail` has raised: nothing is under way, whatever was must rest."""
         if self.activity != wire.ACTIVITY_NONE and self.activity != wire.ACTIVITY_WATCH:
-            self.budget.ended(self._running, self._port.millis())
+            self.budget.ended(self._running, self._port.millis(), 0)
         self.activity = wire.ACTIVITY_NONE
         self.set_state(wire.STATE_FAULT, cause, 0, 0)
 

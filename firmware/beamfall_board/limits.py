@@ -1,12 +1,10 @@
-"""What the board allows: limits of its profile in ticks, the check of a whole table, and what carries over shots.
+"""What the board allows: limits of its profile in ticks, and the check of a whole table.
 
 Everything here is integers. The same rules stand in the host's sequence.py, for a message in words; the board
 does not rely on them.
 """
 
 from beamfall_board import wire_definition as wire
-
-MS_MASK = 0x3FFFFFFF
 
 
 def is_valve(output):
@@ -176,88 +174,3 @@ class Limits:
             if total > self.valve_sum_max:
                 return self._fault(wire.REFUSAL_DUTY, last, self.valve_sum_max)
         return 0
-
-
-class Budget:
-    """What must be left between shots: each valve's open time within the duty window, each flash's spacing, each
-    valve's gap.
-
-    A valve's account holds open time in microseconds; it fills at the duty rate up to duty x window. What a table
-    will open is taken from it at the release, so that no series of releases can go over the duty.
-    """
-
-    def __init__(self, profile, limits, now_ms):
-        self._percent = profile.DUTY_PERCENT
-        self._full = profile.DUTY_WINDOW_MS * 1000 * profile.DUTY_PERCENT // 100
-        self._window_ms = profile.DUTY_WINDOW_MS
-        # One millisecond more than the limit: two readings of a millisecond clock are up to one too far apart.
-        self._flash_rest_ms = (profile.FLASH_GAP_US + 999) // 1000 + 1
-        self._valve_rest_ms = (profile.VALVE_GAP_US + 999) // 1000 + 1
-        self._hz = limits.clock_hz
-        self._left = [self._full, self._full, self._full]
-        self._at_ms = now_ms
-        self._used = bytearray(32)  # by output: 1 when it has been used in this life of the board
-        self._used_ms = [0] * 32
-        self.wait_ms = 0
-
-    def _refill(self, now_ms):
-        passed = min((now_ms - self._at_ms) & MS_MASK, self._window_ms)
-        self._at_ms = now_ms
-        for i in range(3):
-            self._left[i] = min(self._full, self._left[i] + passed * 10 * self._percent)
-
-    def _open_us(self, table, valve):
-        total = 0
-        for row in range(table.rows):
-            if table.output[row] == wire.SIGNAL_VALVE1 + valve:
-                total += table.width[row]
-        return (total * 1000 + self._hz // 1000 - 1) // (self._hz // 1000)
-
-    def take(self, table, now_ms):
-        """True and the accounts are charged; False and `wait_ms` says how long to wait."""
-        self._refill(now_ms)
-        wait = 0
-        for valve in range(3):
-            short = self._open_us(table, valve) - self._left[valve]
-            if short > 0:
-                wait = max(wait, short // (10 * self._percent) + 1)
-        for row in range(table.rows):
-            wait = max(wait, self._rest_ms(table.output[row], now_ms))
-        self.wait_ms = wait
-        if wait > 0:
-            return False
-        for valve in range(3):
-            self._left[valve] -= self._open_us(table, valve)
-        return True
-
-    def rinse_wait_ms(self, output, now_ms):
-        """A rinse has its own, longer limit; it starts only when the valve's account is full again."""
-        self._refill(now_ms)
-        short = self._full - self._left[output - wire.SIGNAL_VALVE1]
-        return max(
-            (short + 10 * self._percent - 1) // (10 * self._percent), self._rest_ms(output, now_ms)
-        )
-
-    def rinsed(self, output, width_ms, now_ms):
-        """After a rinse the account is empty, and refilling starts when the valve has closed."""
-        self._refill(now_ms)
-        self._left[output - wire.SIGNAL_VALVE1] = -10 * self._percent * width_ms
-
-    def _rest_ms(self, output, now_ms):
-        """How long an output must still rest: a flash until it may fire again, a valve until it may open again."""
-        if not self._used[output] or not (is_valve(output) or is_flash(output)):
-            return 0
-        rest = self._valve_rest_ms if is_valve(output) else self._flash_rest_ms
-        passed = (now_ms - self._used_ms[output]) & MS_MASK
-        if passed >= rest:
-            self._used[output] = 0  # or it would have to rest again when the clock has come round
-            return 0
-        return rest - passed
-
-    def ended(self, table, now_ms):
-        """A table has stopped: its outputs rest from now. What they did before counts as if done now, since a stamp
-        of it may have been lost."""
-        for row in range(table.rows):
-            output = table.output[row]
-            self._used[output] = 1
-            self._used_ms[output] = now_ms

@@ -232,12 +232,10 @@ class Requests:
             self._token_ms = now
             self._token_good = True
             return self._refuse(wire.REFUSAL_UNCONFIRMED, self._token)
-        wait_ms = controller.budget.rinse_wait_ms(output, now)
-        if wait_ms:
-            return self._refuse(wire.REFUSAL_TOO_SOON, wait_ms)
-        self._token_good = False
-        controller.budget.rinsed(output, width_ms, now)
         width = ms_to_ticks(width_ms, limits.clock_hz)
+        if not controller.budget.take(controller.service_table(output, width), now):
+            return self._refuse(wire.REFUSAL_TOO_SOON, controller.budget.wait_ms)
+        self._token_good = False
         return self._started(controller.serve(wire.ACTIVITY_RINSE, output, width))
 
     # -- slots and maintenance -----------------------------------------------------------------------------------

@@ -211,8 +211,9 @@ def test_releases_in_a_row_keep_the_duty_and_say_how_long_to_wait() -> None:
     bench.run(3.2)
     answer = bench.release(digest, 2)
     assert answer["reason"].name == "too_soon"
-    # 3.2 s refill 0.96 s: with the 0.2 s left, 1.64 s of opening are wanting, at 0.3 s a second.
-    assert answer["detail"] == pytest.approx((2.8 - 0.2 - 3.2 * 0.3) / 0.3 * 1000, abs=30)
+    # The first opening of the second shot may begin while 0.2 s of the share are left, so 9.8 s after that of the
+    # first; the board may ask for up to a quarter of a second more.
+    assert 9800 - 3200 <= answer["detail"] <= 9800 - 3200 + 255
     bench.run(answer["detail"] / 1000)
     assert bench.release(digest, 2).name == "done"
 

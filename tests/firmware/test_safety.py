@@ -1,7 +1,8 @@
 """No table, however made, and no timing of messages holds an output longer than its limit or fires a flash too soon.
 
 Random tables go to the real firmware; whatever it accepts is run, with random beam edges and an abort at a random
-moment, and the outputs are judged by what they did, not by what the firmware says."""
+moment, and the outputs are judged by what they did, not by what the firmware says. The duty over many openings and long
+waits is in test_duty.py."""
 
 from __future__ import annotations
 
@@ -11,7 +12,7 @@ from scripted import BEAM1, BEAM2, HZ, MS, Bench
 
 VALVE_MAX, FLASH_MAX, CAMERA_MAX = 200 * MS, 20 * MS, 8000 * MS
 VALVE_GAP, FLASH_GAP = 2 * MS, 20 * MS
-DUTY, DUTY_WINDOW = 0.30, 10 * HZ
+DUTY_PERCENT, DUTY_WINDOW = 30, 10 * HZ
 
 delays = st.one_of(st.integers(0, 40 * MS), st.integers(0, 900 * MS), st.integers(0, 2**32 - 1))
 widths = st.one_of(st.integers(0, 30 * MS), st.integers(0, 250 * MS), st.integers(0, 2**32 - 1))
@@ -79,18 +80,15 @@ def judge(bench: Bench) -> None:
             assert off - on <= longest
         for (on, off), (following, _) in zip(pulses, pulses[1:], strict=False):
             if signal < 4:
-                assert following - off >= VALVE_GAP or following > on + HZ // 2
+                assert following - off >= VALVE_GAP
             elif signal < 7:
-                assert (
-                    following - on >= FLASH_GAP - MS
-                )  # across shots the board counts milliseconds
+                assert following - on >= FLASH_GAP
         if signal < 4:
-            for start, _ in pulses:
+            for end in [off for _, off in pulses] + [on + DUTY_WINDOW for on, _ in pulses]:
                 inside = sum(
-                    max(0, min(off, start + DUTY_WINDOW) - max(on, start)) for on, off in pulses
+                    max(0, min(off, end) - max(on, end - DUTY_WINDOW)) for on, off in pulses
                 )
-                # One full account at the start of the window, and what refills within it.
-                assert inside <= 2 * DUTY * DUTY_WINDOW
+                assert inside * 100 <= DUTY_PERCENT * DUTY_WINDOW
 
 
 @given(cases, beams, st.integers(0, 3000), st.booleans())

@@ -133,7 +133,7 @@ class Pins:
         self._since = {}
         self._fired = {}
         self._closed = {}
-        self._open_time = {}  # by valve: [end, width] of its openings in the duty window
+        self._open_time = {}  # by valve: (on, off) of its openings in the duty window
         self._levels = 0
         self._edges = []
 
@@ -163,21 +163,20 @@ class Pins:
             self._closed[signal] = self.now
             self.check(signal, since)
             if signal < 4:
-                self._check_duty(signal, self.now - since)
+                self._check_duty(signal, since)
 
-    def _check_duty(self, signal, width):
-        """In any window: one account full at its begin, and what refills within it."""
-        if width > profile.VALVE_MAX_US * (MS // 1000):
-            return  # a rinse has a limit of its own
+    def _check_duty(self, signal, since):
+        """The window that ends with this opening: none has more in it. A rinse may be over the share, but alone."""
         window = profile.DUTY_WINDOW_MS * MS
-        kept = [(self.now, width)]
-        total = width
-        for end, other in self._open_time.get(signal, []):
-            if end > self.now - window:
-                kept.append((end, other))
-                total += other
+        begin = self.now - window
+        kept = [(since, self.now)]
+        total = min(self.now - since, window)
+        for on, off in self._open_time.get(signal, []):
+            if off > begin:
+                kept.append((on, off))
+                total += off - max(on, begin)
         self._open_time[signal] = kept
-        if total > 2 * window * profile.DUTY_PERCENT // 100:
+        if total > window * profile.DUTY_PERCENT // 100 and len(kept) > 1:
             raise Broken("valve %d was open for %d ticks of a duty window" % (signal, total))
 
     def check(self, signal, since):

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from scripted import MS, Bench
 
 from beamfall_board import wire_definition as wire
-from beamfall_board.limits import Budget
+from beamfall_board.budget import Budget
 from beamfall_board.slots import Slots
 from boards import simulated as profile
 
@@ -52,6 +52,18 @@ def test_nothing_that_is_sent_breaks_a_limit(parts: list[bytes]) -> None:
 def test_parts_of_an_upload_between_service_actions_break_no_limit(parts: list[bytes]) -> None:
     """Was: a commit in the middle of a drip gave the port another table, and the valve stayed open."""
     firmware.run_board(b"".join(parts))
+
+
+def test_the_duty_over_shots_is_judged(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Four shots of five openings of 199 ms, one after the other: the fourth is refused, or the pins tell."""
+    rows = b"".join(bytes([0, 0, 198, delay]) for delay in (0, 51, 102, 153, 204))
+    shot = bytes([RELEASE, TIME, 0xC8, 0])  # and 1.02 s
+    steps = bytes([UPLOAD, 4]) + rows + bytes([0, 0, 1, 1, 1]) + 4 * shot
+    changes = int(firmware.run_board(steps).split()[1])
+    assert changes == 2 * 3 * 5
+    monkeypatch.setattr(Budget, "_charge", lambda *arguments: None)
+    with pytest.raises(firmware.Broken, match="of a duty window"):
+        firmware.run_board(steps)
 
 
 @pytest.mark.parametrize("gap_us", [50, 900, 1100, 1900, 2100, 19_000, 20_100, 21_100])
@@ -210,15 +222,12 @@ def test_a_release_that_the_port_cannot_load_is_refused_and_its_number_stays_fre
 
 
 def test_the_budget_rests_over_the_turn_of_the_millisecond_clock() -> None:
-    class Port:
-        clock_hz = 125_000_000
-
     from beamfall_board.table import Table
 
-    budget = Budget(profile, Port(), 0)
+    budget = Budget(profile, 125_000_000, 0)
     table = Table(1)
     table.make_single(4, MS, 200, 0)
-    budget.ended(table, 0x3FFFFFFF)
+    budget.ended(table, 0x3FFFFFFF, 0)
     assert not budget.take(table, 5) and budget.wait_ms == 15
     assert budget.take(table, 20)
     assert budget.take(table, 0x3FFFFFFF), "half a turn later nothing is left of it"

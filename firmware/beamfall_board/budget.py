@@ -1,0 +1,186 @@
+"""What carries over from one shot or service action to the next: each valve's open time within the duty window, each
+flash's spacing, each valve's gap. Integers only; arrays allocated once.
+"""
+
+from array import array
+
+from beamfall_board import wire_definition as wire
+from beamfall_board.limits import is_flash, is_valve, ms_to_ticks
+
+MS_MASK = 0x3FFFFFFF
+_PARTS = 40  # of a duty window
+_VALVES = 3
+
+
+class Budget:
+    """The duty: in no window of DUTY_WINDOW_MS, wherever it begins, may a valve be open for more than its share.
+
+    Each valve has a ring of parts, a fortieth of a window each, with the ticks that it was open in them. A window that
+    begins in a part is taken to have all of that part in it, so what is asked to wait is up to one part too much,
+    never too little. Openings are written down when their table has ended, at the latest time at which they can have
+    been; a table that is to begin is taken to begin now. What a table itself opens is never over the share (Limits).
+
+    A rinse may be longer than the share; it begins only when no opening before it can lie in one window with it.
+    """
+
+    WINDOW_GRAIN_MS = 1  # two readings of a millisecond clock are up to one too far apart
+
+    def __init__(self, profile, clock_hz, now_ms):
+        self._hz = clock_hz
+        self._window_ms = profile.DUTY_WINDOW_MS
+        self._most = ms_to_ticks(profile.DUTY_WINDOW_MS, clock_hz) * profile.DUTY_PERCENT // 100
+        self._part_ms = (profile.DUTY_WINDOW_MS + _PARTS - 1) // _PARTS
+        self._ring = _PARTS + 2
+        self._open = []
+        for _ in range(_VALVES):
+            self._open.append(array("I", bytes(4 * self._ring)))
+        self._newest = 0  # the part under way
+        self._into_ms = 0  # how far
+        self._at_ms = now_ms
+        self._begun = False  # a table is under way, and not yet written down
+        self._from_ms = 0  # its zero is not before, and
+        self._till_ms = -1  # not after this; -1: not known
+        # One millisecond more than the limit, for the grain of the clock.
+        self._flash_rest_ms = (profile.FLASH_GAP_US + 999) // 1000 + 1
+        self._valve_rest_ms = (profile.VALVE_GAP_US + 999) // 1000 + 1
+        self._used = bytearray(32)  # by output: 1 when it has been used in this life of the board
+        self._used_ms = [0] * 32
+        self.wait_ms = 0
+
+    # -- before --------------------------------------------------------------------------------------------------
+    def take(self, table, now_ms):
+        """Whether the table may begin now; else `wait_ms` says how long to wait."""
+        self._roll(now_ms)
+        wait = 0
+        for valve in range(_VALVES):
+            wait = max(wait, self._duty_wait(table, valve))
+        for row in range(table.rows):
+            wait = max(wait, self._rest_ms(table.output[row], now_ms))
+        self.wait_ms = wait
+        return wait <= 0
+
+    def _duty_wait(self, table, valve):
+        """How long the valve's openings of the table must wait for those before them.
+
+        A window that begins in a part `back` parts ago has in it what was open since (no more than `before`), and of
+        the table what fits behind that. As the begin of the window moves on through the part, the end does too: it is
+        the part's end that counts.
+        """
+        ring = self._open[valve]
+        before = 0
+        for ticks in ring:
+            before += ticks
+        if not before:
+            return 0
+        output = wire.SIGNAL_VALVE1 + valve
+        total = 0
+        for row in range(table.rows):
+            if table.output[row] == output:
+                total += table.width[row]
+        if not total:
+            return 0
+        wait = 0
+        row = 0
+        opened = 0  # ticks of the table's rows before `row`
+        back = self._ring
+        while back:
+            back -= 1
+            at = (self._newest - back) % self._ring
+            if not ring[at]:
+                continue
+            left = self._most - before
+            before -= ring[at]
+            if (
+                left < 0 or total > self._most
+            ):  # a rinse, before or now: nothing else in its windows
+                left = 0
+            if total <= left:
+                break  # and so it is for all windows that begin later
+            while table.output[row] != output or opened + table.width[row] <= left:
+                if table.output[row] == output:
+                    opened += table.width[row]
+                row += 1
+            free = table.delay[row] + left - opened  # so long the table opens no more than is left
+            part_end = self._part_ms - self._into_ms - back * self._part_ms
+            wait = max(
+                wait, self._window_ms + self.WINDOW_GRAIN_MS + part_end - free * 1000 // self._hz
+            )
+        return wait
+
+    def _rest_ms(self, output, now_ms):
+        """How long an output must still rest: a flash until it may fire again, a valve until it may open again."""
+        if not self._used[output] or not (is_valve(output) or is_flash(output)):
+            return 0
+        rest = self._valve_rest_ms if is_valve(output) else self._flash_rest_ms
+        passed = (now_ms - self._used_ms[output]) & MS_MASK
+        if passed >= rest:
+            self._used[output] = 0  # or it would have to rest again when the clock has come round
+            return 0
+        return rest - passed
+
+    # -- under way and after ---------------------------------------------------------------------------------------
+    def begin(self, now_ms):
+        """A table is about to start. Until `ended` it is under way."""
+        self._from_ms = now_ms
+        self._till_ms = -1
+        self._begun = True
+
+    def started(self, now_ms):
+        """It has."""
+        self._till_ms = now_ms
+
+    def ended(self, table, now_ms, late_ticks):
+        """A table has stopped; rows were up to `late_ticks` late. Its outputs rest from now: what they did before
+        counts as if done now, since a stamp of it may have been lost."""
+        for row in range(table.rows):
+            output = table.output[row]
+            self._used[output] = 1
+            self._used_ms[output] = now_ms
+        if not self._begun:
+            return
+        self._roll(now_ms)
+        # How long it was under way, but for the clock's grain.
+        longest = (now_ms - self._from_ms) & MS_MASK
+        shortest = (now_ms - self._till_ms) & MS_MASK if self._till_ms >= 0 else 0
+        for row in range(table.rows):
+            if is_valve(table.output[row]):
+                self._write_down(table, row, longest, shortest, late_ticks)
+        self._begun = False
+
+    def _write_down(self, table, row, longest, shortest, late_ticks):
+        """One opening, at the latest time at which it can have been."""
+        delay_ms = table.delay[row] * 1000 // self._hz
+        if delay_ms > longest:
+            return  # stopped before it
+        width = table.width[row] + late_ticks
+        since_begin = ms_to_ticks(longest - delay_ms + 1, self._hz)
+        end_ms = ((table.delay[row] + width) * 1000 + self._hz - 1) // self._hz
+        age_ms = max(0, shortest - end_ms)
+        self._charge(table.output[row] - wire.SIGNAL_VALVE1, min(width, since_begin), age_ms)
+
+    def _charge(self, valve, ticks, age_ms):
+        """`ticks` of opening that ended `age_ms` ago, into the parts where they lie."""
+        ring = self._open[valve]
+        back = 0
+        room_ms = self._into_ms - age_ms  # of the part in which it ended, before its end
+        if room_ms <= 0:
+            back = -room_ms // self._part_ms + 1
+            room_ms += back * self._part_ms
+        while ticks and back < self._ring:
+            at = (self._newest - back) % self._ring
+            here = min(ticks, ms_to_ticks(room_ms, self._hz))
+            ring[at] += here
+            ticks -= here
+            back += 1
+            room_ms = self._part_ms
+
+    def _roll(self, now_ms):
+        """Parts that have come since are empty; those that no window reaches any more are forgotten."""
+        into = self._into_ms + ((now_ms - self._at_ms) & MS_MASK)
+        self._at_ms = now_ms
+        fresh = min(into // self._part_ms, self._ring)
+        self._into_ms = into % self._part_ms
+        for _ in range(fresh):
+            self._newest = (self._newest + 1) % self._ring
+            for ring in self._open:
+                ring[self._newest] = 0
