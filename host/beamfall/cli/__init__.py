@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import sys
 from collections.abc import Sequence
 
 _INTERRUPTED = 130  # 128 + SIGINT, as shells have it
+_DIGITS_MOST = 18  # of a number that surely fits into 64 bits, with its sign
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -50,12 +52,33 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if type(error).__name__ == "Abort":
             print("beamfall: interrupted", file=sys.stderr)
             return _INTERRUPTED
+        unfit = _name_unfit(error, sys.argv[1:] if arguments is None else arguments)
+        if unfit:
+            return _fail(error, unfit, 2)
         text = (
             f"unexpected {type(error).__name__}: {error}\n"
             "This is a fault of the program: please report it, with the traceback that "
             "BEAMFALL_DEBUG=1 shows."
         )
         return _fail(error, text, 1)
+
+
+def _name_unfit(error: Exception, arguments: Sequence[str]) -> str:
+    """What was given that no file or log can hold, in words; empty where the error comes from something else."""
+    if isinstance(error, OverflowError):
+        for argument in arguments:
+            number = argument.rpartition("=")[2]
+            if re.fullmatch(r"[+-]?[0-9]+", number) and len(number.lstrip("+-0")) > _DIGITS_MOST:
+                return f"{number}: a number of {len(number.lstrip('+-0'))} digits is more than this can count to"
+    elif isinstance(error, UnicodeError):
+        for argument in arguments:
+            try:
+                argument.encode()
+            except UnicodeEncodeError:
+                return (
+                    f"{argument!a}: this is not text in UTF-8, as a terminal sends it; type it anew"
+                )
+    return ""
 
 
 def _fail(error: BaseException, text: str, status: int) -> int:

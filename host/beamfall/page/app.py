@@ -29,12 +29,13 @@ from beamfall.page.bench import Bench
 from beamfall.page.commands import COMMANDS, read_arguments
 from beamfall.page.desk import Desk
 from beamfall.page.guard import BODY_MOST, Door, Guard
-from beamfall.page.hub import Hub
+from beamfall.page.hub import Hub, clean
 from beamfall.page.pictures import PictureShelf
 from beamfall.shots import ShotLog
 
 STATIC = Path(__file__).with_name("static")
 _PAGES_MOST = 50
+_NUMBER_MOST = 2**63 - 1  # SQLite counts in 64 bits
 _NO_STORE = {"cache-control": "no-store"}
 
 
@@ -140,13 +141,14 @@ def make_app(hub: Hub, desk: Desk, bench: Bench, door: Door) -> Starlette:
             return _fail(error, 500)
 
     async def show_shot(request: Request) -> Response:
-        shot = request.path_params["shot"]
-        return await answer(lambda log: review.describe_shot(log, shot))
+        return await answer(lambda log: review.describe_shot(log, _number(request, "shot")))
 
     async def show_picture(request: Request) -> Response:
-        shot, small = request.path_params["shot"], "small" in request.query_params
+        small = "small" in request.query_params
         try:
-            data = await run_sync(with_log, lambda log: shelf.load(log, shot, small=small))
+            data = await run_sync(
+                with_log, lambda log: shelf.load(log, _number(request, "shot"), small=small)
+            )
         except BeamfallError as error:
             return _fail(error, 404)
         return Response(
@@ -154,8 +156,9 @@ def make_app(hub: Hub, desk: Desk, bench: Bench, door: Door) -> Starlette:
         )
 
     async def compare(request: Request) -> Response:
-        first, second = request.path_params["first"], request.path_params["second"]
-        return await answer(lambda log: review.compare(log, first, second))
+        return await answer(
+            lambda log: review.compare(log, _number(request, "first"), _number(request, "second"))
+        )
 
     async def list_series(_: Request) -> Response:
         if not bench.has_log:
@@ -163,8 +166,7 @@ def make_app(hub: Hub, desk: Desk, bench: Bench, door: Door) -> Starlette:
         return await answer(review.list_series)
 
     async def assess(request: Request) -> Response:
-        series = request.path_params["series"]
-        return await answer(lambda log: review.assess(log, series))
+        return await answer(lambda log: review.assess(log, _number(request, "series")))
 
     async def write_rig(_: Request) -> Response:
         headers = {**_NO_STORE, "content-disposition": 'attachment; filename="rig.toml"'}
@@ -210,14 +212,26 @@ async def _read_json(request: Request) -> Mapping[str, Any]:
     return body if isinstance(body, dict) else {}
 
 
+def _number(request: Request, name: str) -> int:
+    """A number out of an address; raises NoSuchShot for one that the log cannot even look for."""
+    number: int = request.path_params[name]
+    if number > _NUMBER_MOST:
+        raise NoSuchShot(f"there is no {'series' if name == 'series' else 'shot'} {number}")
+    return number
+
+
 def _fail(error: BeamfallError, status: int) -> Response:
-    return JSONResponse({"error": str(error)}, status, headers=_NO_STORE)
+    return JSONResponse({"error": clean(str(error))}, status, headers=_NO_STORE)
 
 
 async def _send_static(name: str) -> Response:
     """A file of the page; names outside the folder do not exist."""
-    file = (STATIC / name).resolve()
-    if not file.is_relative_to(STATIC.resolve()) or not file.is_file():
+    try:
+        file = (STATIC / name).resolve()
+        exists = file.is_relative_to(STATIC.resolve()) and file.is_file()
+    except (OSError, ValueError):  # a name that no file can have
+        exists = False
+    if not exists:
         return Response("not found", 404)
     kind = {".js": "text/javascript", ".svg": "image/svg+xml", ".css": "text/css"}.get(
         file.suffix, mimetypes.guess_type(file.name)[0] or "application/octet-stream"

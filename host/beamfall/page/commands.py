@@ -36,6 +36,7 @@ from beamfall.shots import ShotLog
 Command = Callable[..., dict[str, Any] | None]
 _NOTE_MOST = 2000
 _TEXT_MOST = 4000
+_NUMBER_MOST = 2**53 - 1  # beyond it JSON's numbers are not exact everywhere (RFC 8259, section 6)
 _TYPES: Mapping[str, type] = {"str": str, "int": int, "bool": bool, "float": float}
 
 
@@ -176,7 +177,7 @@ def read_arguments(command: Command, body: Mapping[str, Any]) -> dict[str, Any]:
     wanted = list(inspect.signature(command).parameters.values())[3:]
     unknown = set(body) - {one.name for one in wanted}
     if unknown:
-        raise UserError(f"{command.__name__}: unknown {', '.join(sorted(unknown))[:80]}")
+        raise UserError(f"{command.__name__}: unknown {ascii(', '.join(sorted(unknown)))[:80]}")
     values: dict[str, Any] = {}
     for one in wanted:
         if one.name not in body:
@@ -189,5 +190,20 @@ def read_arguments(command: Command, body: Mapping[str, Any]) -> dict[str, Any]:
             raise UserError(f"{command.__name__}: {one.name} must be {kind.__name__}")
         if isinstance(value, float) and not math.isfinite(value):
             raise UserError(f"{command.__name__}: {one.name} must be a number")
+        if isinstance(value, int) and abs(value) > _NUMBER_MOST:
+            raise UserError(f"{command.__name__}: {one.name} is more than can be counted to")
+        if isinstance(value, str) and not holds_characters(value):
+            raise UserError(
+                f"{command.__name__}: {one.name} holds half a character: {value[:40]!a}"
+            )
         values[one.name] = value
     return values
+
+
+def holds_characters(text: str) -> bool:
+    """Whether a text is whole characters. JSON can also write halves of one, which no file can hold."""
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        return False
+    return True

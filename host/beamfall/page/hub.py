@@ -80,7 +80,8 @@ class Hub:
         """Show people a sentence: level is good, note, caution or error."""
         with self._lock:
             self._notice += 1
-            entry = {"id": self._notice, "level": level, "text": text, "at": time.time() * 1e3}
+            shown = clean(text)
+            entry = {"id": self._notice, "level": level, "text": shown, "at": time.time() * 1e3}
             self._sections["notices"] = [*self._sections["notices"], entry][-_NOTICES_MOST:]
             self._version += 1
             self._tell({"version": self._version, "set": {"notices": self._sections["notices"]}})
@@ -119,7 +120,12 @@ class Hub:
 
 
 def clean(value: Any) -> Any:
-    """Plain values for JSON: tuples as lists, NaN and infinities as null."""
+    """Plain values for JSON: tuples as lists, NaN and infinities as null, halves of characters as a mark.
+
+    The halves stand for bytes of file names that are no text; a message with one could not be sent.
+    """
+    if isinstance(value, str):
+        return value if value.isascii() else value.encode(errors="replace").decode()
     if isinstance(value, float):
         return value if math.isfinite(value) else None
     if isinstance(value, Mapping):

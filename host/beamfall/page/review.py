@@ -28,7 +28,7 @@ def list_lines(log: ShotLog) -> dict[str, Any]:
     kinds = dict(log.query("SELECT id, kind FROM series"))
     swept = dict(log.query("SELECT id, swept FROM shot WHERE swept IS NOT NULL"))
     lines = [_describe(line, pictures, kinds, swept) for line in log.list_shots(limit=None)]
-    return {"columns": COLUMNS, "lines": lines, "log": str(log.path)}
+    return {"columns": COLUMNS, "lines": lines, "log": clean(str(log.path))}
 
 
 def describe_shot_line(log: ShotLog, shot: int) -> list[Any]:
@@ -77,7 +77,7 @@ def describe_shot(log: ShotLog, shot: int) -> dict[str, Any]:
     hz = record.clock_hz
     fields = {
         "line": describe_shot_line(log, shot),
-        "words": say_shot(record),
+        "words": say_shot(record, sees_light=logged.sees_light),
         "seen": say_seen(record),
         "board": dict(logged.board),
         "clock_mhz": hz / 1e6,

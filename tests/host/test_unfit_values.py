@@ -1,0 +1,64 @@
+"""Numbers and texts that no log can hold are mistakes in what was given, and are named; nobody is to report them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from beamfall.cli import main
+
+HUGE = "9223372036854775808"  # 2^63: the first that SQLite cannot hold (sqlite.org/datatype3.html)
+
+
+@pytest.fixture(autouse=True)
+def log(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    path = tmp_path / "shots.sqlite3"
+    monkeypatch.setenv("BEAMFALL_LOG", str(path))
+    assert main(["shoot", "--port", "sim"]) == 0
+    return path
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["shots", "show", HUGE],
+        ["shots", "list", "--series", "99999999999999999999"],
+        ["shots", "note", HUGE, "a note"],
+        ["shots", "rate", HUGE, "3"],
+        ["shoot", "--port", "sim", "--seed", HUGE],
+        ["shoot", "--port", "sim", f"--seed={HUGE}"],
+    ],
+)
+def test_a_number_that_is_too_large_is_named(
+    arguments: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(arguments) == 2
+    said = capsys.readouterr().err
+    assert "beamfall: " in said and "digits" in said
+    assert any(number in said for number in (HUGE, "99999999999999999999"))
+    assert "fault of the program" not in said
+
+
+def test_a_text_that_is_no_text_is_named(capsys: pytest.CaptureFixture[str]) -> None:
+    """A byte that is no UTF-8 comes from the command line as half a surrogate pair (PEP 383)."""
+    assert main(["shots", "note", "1", "caf\udce9"]) == 2
+    said = capsys.readouterr().err
+    assert r"caf\udce9" in said and "UTF-8" in said
+    assert "fault of the program" not in said
+
+
+def test_what_was_not_given_stays_a_fault_of_the_program(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The same errors from inside, with nothing wrong in what was typed, must not be blamed on whoever typed."""
+    from beamfall.shots import ShotLog
+
+    for error in (OverflowError("inside"), UnicodeEncodeError("utf-8", "x", 0, 1, "inside")):
+
+        def fail(*_: object, error: Exception = error, **__: object) -> None:
+            raise error
+
+        monkeypatch.setattr(ShotLog, "read_shot", fail)
+        assert main(["shots", "show", "1"]) == 1
+        assert "fault of the program" in capsys.readouterr().err
