@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import secrets
 import socket
+import sys
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -48,7 +49,7 @@ def open_socket(listen: Listen) -> socket.socket:
     """Bind; raises UserError where the address is taken or not ours."""
     family = socket.AF_INET6 if ":" in listen.host else socket.AF_INET
     opened = socket.socket(family, socket.SOCK_STREAM)
-    opened.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    _keep_to_itself(opened)
     try:
         opened.bind((listen.host, listen.port))
     except OSError as error:
@@ -57,6 +58,19 @@ def open_socket(listen: Listen) -> socket.socket:
             f"--listen {listen.host}:{listen.port}: {error.strerror or error}; take another port, 0 for any free one"
         ) from error
     return opened
+
+
+def _keep_to_itself(opened: socket.socket) -> None:
+    """Let nobody else listen at the same address, and let this one come back to it at once.
+
+    Windows gives SO_REUSEADDR another meaning than POSIX: with it, any program may bind to an address
+    that is in use and take its connections (Microsoft Learn, "Using SO_REUSEADDR and
+    SO_EXCLUSIVEADDRUSE"), and here the token with them.
+    """
+    if sys.platform == "win32":
+        opened.setsockopt(socket.SOL_SOCKET, socket.SO_EXCLUSIVEADDRUSE, 1)
+    else:
+        opened.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
 
 
 class PageServer:
