@@ -318,3 +318,36 @@ def test_a_stage_that_makes_no_sense_is_refused(environment) -> None:
     assert "--stage" in run(environment, "seek", "--port", "sim", "--stage", "5", status=2)
     said = run(environment, "seek", "--port", "sim", "--stage", "3 s", status=2)
     assert "expected -50 ms to 200 ms" in said
+
+
+@pytest.mark.parametrize(
+    ("aim", "words"),
+    [
+        ('spacing = "1.5 s"', "aim.spacing = 1500 ms: drop 2 would meet no jet"),
+        ('spacing = "5 ms"', "aim.spacing = 5 ms: drop 2 would meet no jet"),
+        ("drops = 3", "aim.drops = 3"),
+        ('anchor = "beam1"\nanchor_count = 1', "aim.anchor_count = 1"),
+        ('flash_delay = "20 ms"', "aim.flash_delay = 20 ms"),
+    ],
+)
+def test_an_aim_that_a_search_cannot_keep_is_refused_before_anything_falls(
+    aim, words, environment, tmp_path
+) -> None:
+    from beamfall.rig import EXAMPLE
+    from beamfall.shots import ShotLog
+
+    rig = tmp_path / "mine.toml"
+    text = EXAMPLE.read_text(encoding="utf-8").replace("drops = 2\n", "")
+    assert "[aim]\n" in text
+    rig.write_text(text.replace("[aim]\n", f"[aim]\n{aim}\n"), encoding="utf-8")
+    said = run(environment, "seek", str(rig), "--port", "sim", status=2)
+    assert words in said and "unexpected" not in said
+    with ShotLog.open(environment["BEAMFALL_LOG"]) as log:
+        assert log.list_series() == []
+
+
+def test_answers_that_leave_no_rig_are_said_to() -> None:
+    search = Search(example_rig(), seed=1)
+    search._spacing_s = 1.5
+    with pytest.raises(UserError, match="1500 ms.*seek again with --fresh"):
+        search.propose()

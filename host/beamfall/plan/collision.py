@@ -10,7 +10,7 @@ moment. Times count from drop 1's valve opening unless a name says otherwise.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 
 import numpy as np
 
@@ -82,11 +82,7 @@ def plan_collision(
     base = find_base(rigs, main, anchor, spacings)
     flash = event + stage - rigs.flash_latency_s - base
     if not np.isfinite(flash).any():
-        low, _, high = (1e3 * p for p in np.percentile(need.spacing_s, (5.0, 50.0, 95.0)))
-        raise RigFileError(
-            f"rig '{rig.name}': aim.spacing = {spacings[0] * 1e3:.4g} ms: drop 2 would meet no jet; "
-            f"some {low:.0f} to {high:.0f} ms would do, or leave it out"
-        )
+        refuse_spacing(rig, spacings[0], need)
     delay = main.aim.flash_delay_s
     if delay is None:
         delay = max(0.0, float(np.nanmedian(flash)))
@@ -163,6 +159,15 @@ def check_rig(rig: Rig) -> None:
             f"rig '{rig.name}': aim.spacing with aim.drops = {aim.drops}: it could mean either gap; "
             "leave it out, or write a sequence file"
         )
+
+
+def refuse_spacing(rig: Rig, spacing_s: float, need: Need) -> NoReturn:
+    """Raise RigFileError for a spacing with which drop 2 meets no jet, naming one that would do."""
+    low, high = (1e3 * p for p in np.percentile(need.spacing_s, (5.0, 95.0)))
+    raise RigFileError(
+        f"rig '{rig.name}': aim.spacing = {spacing_s * 1e3:.4g} ms: drop 2 would meet no jet; "
+        f"some {low:.0f} to {high:.0f} ms would do, or leave it out"
+    )
 
 
 def draw_rigs(

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 CONTACT_S = 0.00025  # a picture this close to the contact shows it (0.8 mm of drop 2's way)
+LEAST_WEIGHT = 1e-3  # of rigs that must meet their jet for a spacing to be worth a shot
 TALL = 0.6  # a contact above this share of the jet's height is high on the jet
 _WORDS = ("before", "contact", "after", "jet", "nothing", "missed")
 _LAPSE = 0.02  # share of answers that mean nothing
@@ -104,6 +105,11 @@ class Belief:
         return np.minimum(found, len(edges) - 1)
 
     # -- what a shot would show --------------------------------------------------------------------
+    def may_meet(self, spacing_s: float) -> bool:
+        """Whether drop 2 could meet a jet at all with a spacing."""
+        contact, _ = self.rigs.find_contacts(spacing_s)
+        return float(self.weights[np.isfinite(contact)].sum()) >= LEAST_WEIGHT
+
     def predict_timing(self, spacing_s: float) -> tuple[Floats, Floats]:
         """When drop 1's impact and drop 2's coming free would be, since the first opening."""
         return self.rigs.impact_s, spacing_s + self.rigs.drop(2).latency_s

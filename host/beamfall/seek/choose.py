@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from beamfall.errors import UserError
 from beamfall.plan.collision import find_need
 from beamfall.plan.draws import JetDraws, meet
-from beamfall.seek.belief import Belief, chance_within
+from beamfall.seek.belief import LEAST_WEIGHT, Belief, chance_within
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -47,7 +48,10 @@ def propose(
     by_beam: bool,
     curiosity: float,
 ) -> Proposal:
-    """Return the best candidate. `spacing_s` keeps the spacing; `by_beam`: the flash follows drop 2's edge."""
+    """Return the best candidate. `spacing_s` keeps the spacing; `by_beam`: the flash follows drop 2's edge.
+
+    Raises UserError where the answers have left no rig whose drops could collide.
+    """
     weights = belief.weights
     if spacing_s is not None:
         spacings = [spacing_s]
@@ -62,7 +66,12 @@ def propose(
             worth = found.chance + curiosity * found.information
             if best is None or worth > best.chance + curiosity * best.information:
                 best = found
-    assert best is not None
+    if best is None:
+        kept = "" if spacing_s is None else f" with a spacing of {spacing_s * 1e3:.4g} ms"
+        raise UserError(
+            f"no rig like the rig file whose drops could collide{kept} fits all the answers given: "
+            "look at the rig file's heights and opening, and seek again with --fresh"
+        )
     return best
 
 
@@ -77,7 +86,7 @@ def _judge_spacing(
     contact, height = meet(jet, second, freed)
     delay = contact + belief.offset_s + wanted_s - rigs.flash_latency_s - base
     good = np.isfinite(delay)
-    if float(weights[good].sum()) < 1e-3:
+    if float(weights[good].sum()) < LEAST_WEIGHT:
         return []
     found = []
     candidates = [

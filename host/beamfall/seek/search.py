@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from beamfall.plan.collision import STAGE_S, check_rig
+from beamfall.errors import RigFileError
+from beamfall.plan.collision import STAGE_S, check_rig, find_need, refuse_spacing
 from beamfall.plan.result import AnchorEdge
 from beamfall.plan.rows import Opening, build_sequence
 from beamfall.plan.setting import make_setting
@@ -33,11 +34,40 @@ _GOOD_SPACING = 0.75
 _AIMED_BELOW = 0.25  # nats: a shot that asks less than this aims
 
 
+def _check_aim(rig: Rig) -> None:
+    """Refuse values of the rig's aim that a search would have to ignore."""
+    aim = rig.aim
+    wrong = None
+    if aim.kind == "collision" and aim.drops != 2:
+        wrong = f"aim.drops = {aim.drops}: a search is for two drops that collide; set it to 2"
+    elif aim.flash_delay_s is not None:
+        wrong = (
+            f"aim.flash_delay = {aim.flash_delay_s * 1e3:.4g} ms: a search finds the flash's time; "
+            "leave it out"
+        )
+    elif aim.anchor not in (None, "release") and (
+        not rig.beams or aim.anchor != rig.beams[0].input
+    ):
+        known = f"{rig.beams[0].input} or " if rig.beams else ""
+        wrong = (
+            f"aim.anchor = '{aim.anchor}': in a search the flash follows {known}the release; "
+            "leave it out"
+        )
+    elif rig.beams and aim.anchor != "release" and aim.anchor_count not in (None, 2):
+        wrong = (
+            f"aim.anchor_count = {aim.anchor_count}: in a search the flash follows drop 2's edge; "
+            "leave it out"
+        )
+    if wrong is not None:
+        raise RigFileError(f"rig '{rig.name}': {wrong}")
+
+
 @dataclass
 class Search:
     """A search for a two-drop collision `wanted_s` after the contact (the rig's aim, else STAGE_S).
 
-    Raises as `plan_collision` does.
+    Raises as `plan_collision` does, and RigFileError where the rig's aim fixes what a search varies
+    or asks for what it does not use: all that before the first drop falls.
     """
 
     rig: Rig
@@ -55,8 +85,9 @@ class Search:
     _answers: list[tuple[Shot, Answer]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        self.rig = self.rig.with_aim(kind="collision", drops=2)
         check_rig(self.rig)
+        _check_aim(self.rig)
+        self.rig = self.rig.with_aim(kind="collision", drops=2)
         if self.wanted_s is None:
             stage = self.rig.aim.stage_s
             self.wanted_s = STAGE_S if stage is None else stage
@@ -69,6 +100,8 @@ class Search:
             learned=self.learned,
         )
         self._spacing_s = self.rig.aim.spacing_s
+        if self._spacing_s is not None and not self.belief.may_meet(self._spacing_s):
+            refuse_spacing(self.rig, self._spacing_s, find_need(self.belief.rigs))
         if self._spacing_s is None and self.learned is not None:
             self._spacing_s = self.learned.recall_spacing(self.rig)
 
