@@ -27,6 +27,41 @@ def sweep_of(**changes) -> Sweep:
     return Sweep(**{**values, **changes})
 
 
+@pytest.mark.parametrize("kept", ["no beam", "release", "edge 1"])
+def test_a_flash_that_does_not_follow_drop_2_moves_with_its_opening(kept: str) -> None:
+    """By as much: the collision does."""
+    rig = example_rig()
+    rig = {
+        "no beam": replace(rig, beams=()),
+        "release": rig.with_aim(anchor="release"),
+        "edge 1": rig.with_aim(anchor="beam1", anchor_count=1),
+    }[kept]
+    base = plan_collision(rig).sequence
+    sweep = Sweep("spacing", 0.09, 0.12, 0.015, base)
+    flashes, seconds = [], []
+    for value in sweep.values_s:
+        rows = sweep.build(value).rows
+        first, second = sorted(row.delay_s for row in rows if row.output.startswith("valve"))
+        assert second - first == pytest.approx(value)
+        seconds.append(second)
+        (flash,) = (row for row in rows if row.output == "flash1")
+        assert flash.count == (kept == "edge 1")
+        flashes.append(flash.delay_s)
+        (camera,) = (row for row in rows if row.output == "camera2")
+        if kept != "edge 1":
+            assert camera.delay_s + camera.width_s > flash.delay_s  # the shutter is still open
+    apart = [flash - second for flash, second in zip(flashes, seconds, strict=True)]
+    assert apart == pytest.approx([apart[0]] * 3)
+
+
+def test_a_flash_that_follows_drop_2_stays_at_its_edge() -> None:
+    sweep = Sweep("spacing", 0.09, 0.12, 0.015, BASE)
+    assert BASE.flash_row().count == 2
+    assert {sweep.build(value).flash_row().delay_s for value in sweep.values_s} == {
+        BASE.flash_row().delay_s
+    }
+
+
 # -- values and order -------------------------------------------------------------------------------
 def test_values_run_from_first_to_last() -> None:
     assert sweep_of().values_s == pytest.approx([0.18, 0.182, 0.184, 0.186, 0.188, 0.19])

@@ -152,18 +152,28 @@ def _set_flash(base: Sequence, value_s: float) -> Sequence:
 
 
 def _set_spacing(base: Sequence, value_s: float) -> Sequence:
-    """The second opening moves, and what comes after it with it."""
+    """The second opening moves, and what comes after it with it.
+
+    That is also a flash that follows the release or drop 1's edge; one that follows a later edge moves by itself.
+    """
     opened = sorted(row.delay_s for row in base.rows if row.output.startswith("valve"))
     if len(opened) < 2:
         raise UserError("a sweep of the spacing: the sequence opens a valve only once")
     shift = opened[0] + value_s - opened[1]
     rows = tuple(
-        replace(row, delay_s=row.delay_s + shift)
-        if row.output.startswith("valve") and row.delay_s > opened[0]
-        else row
+        replace(row, delay_s=row.delay_s + shift) if _comes_later(row, opened) else row
         for row in base.rows
     )
     return _stretch(replace(base, rows=rows), max(0.0, shift))
+
+
+def _comes_later(row: Row, opened: list[float]) -> bool:
+    """Whether a row comes with or after the second opening."""
+    if row.output.startswith("valve"):
+        return row.delay_s > opened[0]
+    if not row.output.startswith("flash"):
+        return False
+    return row.delay_s > opened[1] if row.anchor == "release" else row.count == 1
 
 
 def _set_opening(base: Sequence, value_s: float) -> Sequence:
