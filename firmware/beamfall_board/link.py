@@ -9,6 +9,7 @@ from beamfall_board import wire_definition as wire
 from beamfall_board.framing import FrameReader, FrameWriter
 
 _MS_MASK = 0x3FFFFFFF  # port.millis() counts modulo 2^30
+READS_MAX = 2  # buffers taken in one poll
 RESEND_MS = 250
 RESEND_MAX_MS = 2000
 BEACON_MS = 1000
@@ -40,6 +41,7 @@ class Link:
         self._answer = FrameWriter()
         self._report = FrameWriter()
         self._rx = bytearray(256)
+        self._more = False  # more bytes may be waiting than have been taken
         self._out = bytearray(4 * wire.FRAME_MAX)
         self._out_view = memoryview(self._out)
         self._out_length = 0
@@ -50,13 +52,16 @@ class Link:
 
     # -- receiving ---------------------------------------------------------------------------------------------
     def poll(self):
-        """Take what has come, answer it, send what is due. True when something was taken."""
-        taken = False
-        while True:
+        """Take what has come, but no more than two buffers of it, answer it, send what is due.
+
+        Bytes that never end must not keep the main loop from the rest of its work.
+        """
+        reads = 0
+        self._more = True
+        while self._more and reads < READS_MAX:
             count = self._port.read_into(self._rx)
-            if not count:
-                break
-            taken = True
+            self._more = count == len(self._rx)
+            reads += 1
             at = 0
             while at < count:
                 at += self.reader.feed(self._rx, at, count)
@@ -64,7 +69,6 @@ class Link:
                     self._frame()
         self._send_reports()
         self._flush()
-        return taken
 
     def _frame(self):
         reader = self.reader
@@ -233,6 +237,8 @@ class Link:
 
     def wake_ms(self, longest):
         """Milliseconds until this end has something to do by itself, at most `longest`."""
+        if self._more:
+            return 0
         if self._out_length:
             return min(longest, 1)
         if self.session and (self._store.count or self._store.gap_first):
