@@ -1,7 +1,7 @@
 """From the tables of a user's TOML file to dataclasses: each field says what its key may be.
 
 A field made by `quantity("length", low, high)` named `height_m` reads the key `height`, text with
-a unit; `number`, `count`, `choice`, `text` and `shares` do the same for what has no unit.
+a unit; `number`, `count`, `truth`, `choice`, `text` and `shares` do the same for what has no unit.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ _UNIT_SUFFIXES = ("_kg_m3", "_pa_s", "_n_m", "_deg", "_pa", "_m3", "_m", "_s", "
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """What one key may hold. `kind` is a kind of `beamfall.units`, or number, count, choice, text, shares."""
+    """What one key may hold. `kind` is a kind of `beamfall.units`, or number, count, truth, choice, text, shares."""
 
     kind: str
     low: float = 0.0
@@ -35,6 +35,10 @@ class Rule:
             case "choice":
                 if value not in self.options:
                     raise ValueError(f"{key} = {value!r}: expected {' or '.join(self.options)}")
+                return value
+            case "truth":
+                if not isinstance(value, bool):
+                    raise ValueError(f"{key} = {value!r}: expected true or false, without quotes")
                 return value
             case "shares":
                 return _read_shares(key, value)
@@ -79,6 +83,11 @@ def number(low: float, high: float, *, default: Any = MISSING) -> Any:
 def count(low: int, high: int, *, default: Any = MISSING) -> Any:
     """Declare a field that holds a whole number."""
     return _declare(Rule("count", low, high), default)
+
+
+def truth(*, default: Any = MISSING) -> Any:
+    """Declare a field that is true or false."""
+    return _declare(Rule("truth"), default)
 
 
 def choice(options: tuple[str, ...], *, default: Any = MISSING) -> Any:

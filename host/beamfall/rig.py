@@ -26,10 +26,14 @@ from beamfall.file_schema import (
     section_to_dict,
     shares,
     text,
+    truth,
 )
 from beamfall.limits import BEAMS, OUTPUTS
 
-_TABLES = ("site", "liquid", "dish", "valve", "beam", "flash", "camera", "aim", "uncertainty")
+_TABLES = (
+    *("site", "liquid", "dish", "valve", "beam", "flash", "camera", "aim"),
+    *("uncertainty", "fitted"),
+)
 EXAMPLE = Path(__file__).with_name("examples") / "collision.toml"
 _VALVES, _FLASHES = OUTPUTS[:3], OUTPUTS[3:6]
 
@@ -177,6 +181,17 @@ class Uncertainty:
 
 
 @dataclass(frozen=True, slots=True)
+class Fitted:
+    """What the controller has beside valves, beams and flashes; false for what was not built.
+
+    `flash_seen`: the sensor that sees the flash's light. `button`: the button that releases a shot.
+    """
+
+    flash_seen: bool = truth(default=True)
+    button: bool = truth(default=True)
+
+
+@dataclass(frozen=True, slots=True)
 class Rig:
     """A whole rig. Heights are above the surface of the liquid. Hashable."""
 
@@ -191,6 +206,7 @@ class Rig:
     uncertainty: Uncertainty
     camera: Camera | None = None
     note: str = ""
+    fitted: Fitted = Fitted()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the rig as plain values for JSON, keys with SI units."""
@@ -209,6 +225,8 @@ class Rig:
             "uncertainty": Uncertainty,
             "camera": Camera,
         }
+        if "fitted" in content:
+            sections["fitted"] = Fitted
         values: dict[str, Any] = {"name": content["name"], "note": content.get("note", "")}
         for key, kind in lists.items():
             values[key] = tuple(_restore(kind, entry) for entry in content.get(key, ()))
@@ -279,6 +297,7 @@ def parse_rig(content: Mapping[str, Any], source: str, *, default_name: str = "r
             ("site", Site),
             ("aim", Aim),
             ("uncertainty", Uncertainty),
+            ("fitted", Fitted),
         )
     }
     camera = None

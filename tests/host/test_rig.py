@@ -147,3 +147,16 @@ def test_files_that_are_not_there_or_not_toml(tmp_path: Path) -> None:
     (tmp_path / "latin.toml").write_bytes(b"name = '\xe9'")
     with pytest.raises(RigFileError, match="cannot be read"):
         load_rig(tmp_path / "latin.toml")
+
+
+def test_what_is_not_fitted_is_said_with_true_and_false(tmp_path: Path) -> None:
+    path = tmp_path / "small.toml"
+    text = EXAMPLE.read_text(encoding="utf-8")
+    path.write_text(text + "\n[fitted]\nflash_seen = false\n", encoding="utf-8")
+    rig = load_rig(path)
+    assert not rig.fitted.flash_seen
+    assert rig.fitted.button
+    assert Rig.from_dict(rig.to_dict()) == rig
+    path.write_text(text + '\n[fitted]\nbutton = "no"\n', encoding="utf-8")
+    with pytest.raises(RigFileError, match=r"fitted\.button = 'no': expected true or false"):
+        load_rig(path)

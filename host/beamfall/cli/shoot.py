@@ -42,6 +42,7 @@ def shoot(
     from beamfall.rig import load_rig
     from beamfall.series import Shooter
     from beamfall.shots import ShotLog
+    from beamfall.shots.remarks import list_remarks
 
     rig = load_rig(rig_file)
     with ShotLog.open() as log, Board.connect(port, rig=rig, seed=seed) as board:
@@ -53,7 +54,8 @@ def shoot(
         shooter = Shooter.begin(board, log, "shoot", rig=rig, seed=seed, settings={"count": count})
         records: list[ShotRecord] = []
         splashes: list[Any] = []
-        with _progress(count, as_json) as advance:
+        sees_light = rig.fitted.flash_seen
+        with _progress(count, as_json, sees_light) as advance:
             for number in range(count):
                 if number:
                     shooter.rest(rig.aim.rest_s)
@@ -61,9 +63,10 @@ def shoot(
                 records.append(record)
                 splashes.append(shooter.splash)
                 advance(record)
-        _draw(board, records, splashes, plot, picture, as_json)
+        odd = [list_remarks(record, sees_light=sees_light) for record in records]
+        _draw(board, {**records[-1].to_json(), "remarks": odd[-1]}, splashes, plot, picture)
     if not as_json:
-        _print_end(records, shooter.series, plot, picture)
+        _print_end(records, odd, shooter.series, plot, picture)
     return 0 if all(record.state == "fired" for record in records) else 1
 
 
@@ -94,8 +97,9 @@ def _refuse_picture(board: Board) -> None:
 class _progress:  # noqa: N801 - reads as a statement: with _progress(...) as advance
     """Shows each shot as it ends: a JSON line, a line of text, or a bar for a long series."""
 
-    def __init__(self, count: int, as_json: bool) -> None:
+    def __init__(self, count: int, as_json: bool, sees_light: bool) -> None:
         self._count = count
+        self._sees_light = sees_light
         self._as_json = as_json
         self._bar: Any = None
 
@@ -116,12 +120,14 @@ class _progress:  # noqa: N801 - reads as a statement: with _progress(...) as ad
     def _advance(self, record: ShotRecord) -> None:
         if self._as_json:
             from beamfall.cli.output import print_json
+            from beamfall.shots.remarks import list_remarks
 
-            print_json(record.to_json())
+            odd = list_remarks(record, sees_light=self._sees_light)
+            print_json({**record.to_json(), "remarks": odd})
         elif self._count <= 20:
             from beamfall.shots.describe import describe_record
 
-            print(describe_record(record))
+            print(describe_record(record, sees_light=self._sees_light))
         if self._bar is not None:
             self._bar.advance(self._task)
 
@@ -165,16 +171,15 @@ def _say_timing(board: Board) -> str:
 
 def _draw(
     board: Board,
-    records: list[ShotRecord],
+    last: dict[str, Any],
     splashes: list[Any],
     plot: Path | None,
     picture: Path | None,
-    quiet: bool,
 ) -> None:
     if plot is not None:
         from beamfall.plot.timeline import draw_timeline
 
-        draw_timeline(records[-1].to_json(), plot)
+        draw_timeline(last, plot)
     rig = board.simulated_rig
     if picture is not None and rig is not None:
         from beamfall.simulation.picture import draw_pictures
@@ -183,7 +188,11 @@ def _draw(
 
 
 def _print_end(
-    records: list[ShotRecord], series: int, plot: Path | None, picture: Path | None
+    records: list[ShotRecord],
+    odd: list[list[str]],
+    series: int,
+    plot: Path | None,
+    picture: Path | None,
 ) -> None:
     fired = sum(record.state == "fired" for record in records)
     print(
@@ -195,3 +204,7 @@ def _print_end(
         print(f"simulated picture drawn in {picture}")
     if fired < len(records):
         print("Not every shot fired. Find out why: `beamfall check`")
+    elif any(odd):
+        print(
+            f"{sum(map(bool, odd))} of {len(records)} shots were odd. Find out why: `beamfall check`"
+        )

@@ -75,17 +75,20 @@ def show_shot(
 ) -> None:
     """Show one shot: what was planned, every edge measured, how it ended."""
     from beamfall.cli.output import print_json
+    from beamfall.shots.remarks import list_remarks
 
     with open_log() as log:
         logged = log.read_shot(shot)
+    remarks = list_remarks(logged.record, sees_light=logged.sees_light)
+    content = {**logged.record.to_json(), "remarks": remarks}
     if plot is not None:
         from beamfall.plot.timeline import draw_timeline
 
-        draw_timeline(logged.record.to_json(), plot)
+        draw_timeline(content, plot)
     if as_json:
-        print_json(logged.record.to_json())
+        print_json(content)
     else:
-        _print_shot(logged)
+        _print_shot(logged, remarks)
         if plot is not None:
             print(f"\ntimeline drawn in {plot}")
 
@@ -119,7 +122,7 @@ def _describe_line(line: ShotLine) -> tuple[str, ...]:
     )
 
 
-def _print_shot(logged: LoggedShot) -> None:
+def _print_shot(logged: LoggedShot, remarks: list[str]) -> None:
     from beamfall.cli.output import print_pairs, print_table
     from beamfall.units import format_ticks
 
@@ -134,6 +137,7 @@ def _print_shot(logged: LoggedShot) -> None:
             ("shot", f"{line.shot} (number {line.number} of series {line.series})"),
             ("time", columns[2]),
             ("state", state),
+            ("odd", "; ".join(remarks)),
             ("rig", line.rig_name or ""),
             ("board", f"{board['name']} {board['unique_id']}, firmware {board['firmware']}"),
             ("port", line.port),

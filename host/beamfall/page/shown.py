@@ -11,7 +11,6 @@ from beamfall.page.pictures import draw_later
 
 if TYPE_CHECKING:
     from beamfall.page.jobs import Work
-    from beamfall.rig import Rig
     from beamfall.sequence import Sequence
     from beamfall.series import Shooter
     from beamfall.shots import ShotRecord
@@ -20,6 +19,7 @@ if TYPE_CHECKING:
 def show_shot(work: Work, shooter: Shooter, sequence: Sequence, record: ShotRecord) -> None:
     """Put a shot that has just ended on the hub, and have its simulated picture drawn."""
     content = record.to_json()
+    sees_light = shooter.rig is None or shooter.rig.fitted.flash_seen
     plan = work.desk.plan
     shifts: list[float | None] = []
     trace = None
@@ -31,7 +31,7 @@ def show_shot(work: Work, shooter: Shooter, sequence: Sequence, record: ShotReco
         "series": shooter.series,
         "state": record.state,
         "cause": record.cause,
-        "line": say_shot(record, shooter.rig),
+        "line": say_shot(record, sees_light=sees_light),
         "seen": say_seen(record),
         "timeline": describe_timeline(content),
         "scatter": describe_scatter(work.log, shooter.series, record.shot),
@@ -54,12 +54,12 @@ def mark_shot(hub: Any, shot: int, **values: Any) -> None:
         hub.set(shot={**shown, **values})
 
 
-def say_shot(record: ShotRecord, rig: Rig | None) -> str:
+def say_shot(record: ShotRecord, *, sees_light: bool = True) -> str:
     """In one line, in the words of `beamfall shoot`."""
     from beamfall.shots.describe import describe_record
 
     with contextlib.suppress(BeamfallError):
-        return describe_record(record, sees_light=rig is None or rig.fitted.flash_seen)
+        return describe_record(record, sees_light=sees_light)
     return record.state
 
 

@@ -6,6 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from beamfall.shots.remarks import NO_LIGHT
+
 # Okabe & Ito (2008), "Color universal design": told apart by people of every colour vision.
 COLOURS = {
     "camera": "#56B4E9",
@@ -61,6 +63,8 @@ def make_lanes(record: Mapping[str, Any]) -> list[Lane]:
     hz = record["clock_hz"]
     edges = record["edges"]
     present = {edge["what"] for edge in edges}
+    if any(NO_LIGHT in remark for remark in record.get("remarks", ())):
+        present.add("light1")  # an empty lane says it best
     names = [name for name in NAMES if name in present]
     names += sorted(present - set(names))
     lanes = []
@@ -72,7 +76,9 @@ def make_lanes(record: Mapping[str, Any]) -> list[Lane]:
             if edge["ticks"] is not None and edge["planned_ticks"] is not None
         ]
         worst = max(differences, key=abs) / hz * 1e3 if differences else None
-        never_due = all(edge["planned_ticks"] is None and edge["ticks"] is None for edge in own)
+        never_due = bool(own) and all(
+            edge["planned_ticks"] is None and edge["ticks"] is None for edge in own
+        )
         planned, measured = _pair(own, "planned_ticks", hz), _pair(own, "ticks", hz)
         lanes.append(Lane(name, planned, measured, worst, never_due))
     return lanes

@@ -20,7 +20,9 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _LABELS_MAX = 8  # dwell labels on one lane; more would hide each other
+_TOGETHER = 3  # dwells of one label; of more it gives the range
 _LANE = 0.4  # height of a bar, lanes are 1 apart
+_LETTER = 0.0062  # width of a small letter as a share of the axis
 _SOON = 0.09  # share of the axis within which two labels would run into each other
 
 
@@ -125,12 +127,23 @@ def _label_dwell(axes: Axes, lane: Lane, y: float, span: float) -> None:
         while near < len(shown) and shown[near][1] - shown[near - 1][1] < _SOON * span:
             near += 1
         group, shown = shown[:near], shown[near:]
-        numbers = " and ".join(str(number) for number, _, _ in group)
-        times = " and ".join(f"{end - start:.2f}" for _, start, end in group)
+        dwells = [end - start for _, start, end in group]
+        if near > _TOGETHER:
+            numbers = f"{group[0][0]} to {group[-1][0]}"
+            times = f"{min(dwells):.2f} to {max(dwells):.2f}"
+        else:
+            numbers = " and ".join(str(number) for number, _, _ in group)
+            times = " and ".join(f"{dwell:.2f}" for dwell in dwells)
         right = max(group[-1][2], group[-1][1] + 0.003 * span)
-        _note(axes, right, y, f" {numbers}: dwell {times} ms")
+        text = f" {numbers}: dwell {times} ms"
+        after = lane.measured[group[-1][0] :]
+        nearest = axes.get_xlim()[1] if not after or after[0].start is None else after[0].start
+        if nearest - right > _LETTER * len(text) * span:
+            _note(axes, right, y, text)
+        else:  # no room beside it
+            axes.text(group[0][1], y + 0.25, text, fontsize=8, va="bottom", color="#333333")
     if len(lane.measured) > _LABELS_MAX:
-        text = f"{len(lane.measured)} times dark, the first {_LABELS_MAX} are labelled"
+        text = f"{len(lane.measured)} times dark; dwell of the first {_LABELS_MAX}"
         axes.text(axes.get_xlim()[1], y + 0.3, text, fontsize=8, ha="right", color="#8A6000")
 
 
@@ -188,18 +201,23 @@ def _find_delay(record: Mapping[str, Any]) -> tuple[str, int, int] | None:
 
 
 def _draw_marks(axes: Axes, marks: Sequence[Mark], y: float) -> None:
-    """What happened at the surface, as only a simulated rig can know it."""
+    """What happened at the surface, as only a simulated rig can know it; close ones in rows of their own."""
     low, high = axes.get_xlim()
-    for index, mark in enumerate(marks):
+    offset = 0.012 * (high - low)
+    taken: list[float] = []  # by row, how far its last text reaches
+    for mark in marks:
         shape, colour = ("*", "#D55E00") if mark.contact else ("v", "#009E73")
-        axes.plot([mark.time], [y], shape, ms=11, color=colour, zorder=4)
-        left = index + 1 < len(marks) and marks[index + 1].time - mark.time < 0.2 * (high - low)
-        offset = 0.012 * (high - low)
+        row = next((i for i, end in enumerate(taken) if mark.time - offset > end), len(taken))
+        reach = mark.time + 2 * offset + _LETTER * len(mark.text) * (high - low)
+        taken[row : row + 1] = [reach]
+        at = y + 0.24 - 0.27 * row
+        axes.plot([mark.time], [at], shape, ms=10, color=colour, zorder=4)
+        inside = reach < high
         axes.text(
-            mark.time - offset if left else mark.time + offset,
-            y,
+            mark.time + offset if inside else mark.time - offset,
+            at,
             mark.text,
-            ha="right" if left else "left",
+            ha="left" if inside else "right",
             va="center",
             fontsize=8,
             color="#333333",
@@ -218,7 +236,7 @@ def _arrow(axes: Axes, start: float, end: float, y: float, text: str, colour: st
     middle = (start + end) / 2
     place = "center"
     if middle - low < 0.14 * (high - low):
-        middle, place = max(start, low), "left"
+        middle, place = max(start, low) + 0.004 * (high - low), "left"
     elif high - middle < 0.14 * (high - low):
         middle, place = min(end, high), "right"
     axes.text(
@@ -277,6 +295,8 @@ def _add_legend(figure: Figure) -> None:
 
 def _say_lane(lane: Lane) -> str:
     name = NAMES.get(lane.what, lane.what)
+    if not lane.planned and not lane.measured:
+        return f"{name}\nnone"
     return f"{name}\nnot seen" if lane.planned and not lane.measured else name
 
 
@@ -290,15 +310,26 @@ def _signed(ms: float) -> str:
 
 def _write_words(axes: Axes, record: Mapping[str, Any]) -> None:
     state, cause = record["state"], record["cause"]
+    remarks = record.get("remarks", ())
     number = "Shot" if record["shot"] is None else f"Shot {record['shot']}"
     axes.set_title(
         f"{number}: {state}" + (f" ({cause})" if cause else ""),
         fontsize=15,
         fontweight="bold",
         loc="left",
-        pad=26,
+        pad=26 + (16 if remarks else 0),
         color="black" if state == "fired" else "#B00020",
     )
+    if remarks:
+        axes.annotate(
+            "; ".join(remarks),
+            xy=(0.0, 1.0),
+            xycoords="axes fraction",
+            xytext=(0, 24),
+            textcoords="offset points",
+            fontsize=10,
+            color="#B00020",
+        )
     axes.annotate(
         _describe_plan(record),
         xy=(0.0, 1.0),

@@ -4,14 +4,20 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from beamfall.units import format_ticks
+from beamfall.shots.remarks import list_remarks
+from beamfall.units import format_duration, format_ticks
 
 if TYPE_CHECKING:
-    from beamfall.shots.record import ShotRecord
+    from beamfall.shots.record import EdgeRecord, ShotRecord
+
+_EDGES_MOST = 4  # more of them say no more
 
 
-def describe_record(record: ShotRecord) -> str:
-    """Return a shot in one line: state, when the anchor edge and the flash came, what was seen."""
+def describe_record(record: ShotRecord, *, sees_light: bool = True) -> str:
+    """Return a shot in one line: state, when the anchor edge and the flash came, what was seen, what is odd.
+
+    `sees_light`: a flash-seen sensor is fitted.
+    """
     hz = record.clock_hz
     parts = [f"shot {record.shot}: {record.state}"]
     if record.cause is not None:
@@ -20,22 +26,36 @@ def describe_record(record: ShotRecord) -> str:
         (edge for edge in record.edges if edge.what.startswith("flash") and edge.edge == "on"), None
     )
     if record.anchor_beam is not None:
-        drops = [
-            e.ticks
-            for e in record.edges
-            if e.what == record.anchor_beam and e.edge == record.anchor_edge
-        ]
-        times = ", ".join(format_ticks(ticks, hz) for ticks in drops)
-        parts.append(
-            f"{record.anchor_beam} {record.anchor_edge} at {times}"
-            if drops
-            else "nothing in the beam"
-        )
+        parts.append(_say_edges(record))
     if flash is not None and flash.ticks is not None:
-        parts.append(f"flash at {format_ticks(flash.ticks, hz)}")
-        if flash.planned_ticks is not None:
-            parts.append(f"off by {flash.ticks - flash.planned_ticks} ticks")
+        parts.append(
+            f"{flash.what}'s contact at {format_ticks(flash.ticks, hz)}{_say_error(flash, hz)}"
+        )
+    parts += list_remarks(record, sees_light=sees_light)
     for seen in (record.truth or {}).get("pictures", ()):
         stage = "" if seen["stage_ms"] is None else f", {seen['stage_ms']:+.2f} ms from contact"
         parts.append(f"the picture would show: {seen['shows']}{stage}")
     return "; ".join(parts)
+
+
+def _say_edges(record: ShotRecord) -> str:
+    times = [
+        format_ticks(e.ticks, record.clock_hz)
+        for e in record.edges
+        if e.what == record.anchor_beam and e.edge == record.anchor_edge and e.ticks is not None
+    ]
+    if not times:
+        return "nothing in the beam"
+    more = len(times) - _EDGES_MOST
+    shown = ", ".join(times[:_EDGES_MOST]) + (f" and {more} more" if more > 0 else "")
+    return f"{record.anchor_beam} {record.anchor_edge} at {shown}"
+
+
+def _say_error(flash: EdgeRecord, hz: int) -> str:
+    """How far the contact is from its plan; nothing where its time only follows from the command."""
+    if flash.planned_ticks is None or flash.ticks is None or flash.source != "stamped":
+        return ""
+    off = flash.ticks - flash.planned_ticks
+    if off == 0:
+        return ", as planned"
+    return f", {'+' if off > 0 else '-'}{format_duration(abs(off) / hz)} from plan"

@@ -72,3 +72,8 @@ class LoggedShot:
     link: Mapping[str, Any] | None
     picture: str | None
     picture_match: Mapping[str, Any] | None = None
+
+    @property
+    def sees_light(self) -> bool:
+        """Whether its rig has a flash-seen sensor; also where the log does not say."""
+        return bool(((self.rig or {}).get("fitted") or {}).get("flash_seen", True))

@@ -1,0 +1,90 @@
+"""What a photographer should know of a shot whose state alone does not say it.
+
+`fired` is the board's word: the beam edges came and the rows were played. It can be so although no
+light came, or although something other than the drops crossed the beam.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from beamfall.shots.record import EdgeRecord, ShotRecord
+
+NO_LIGHT = "no light was seen"
+_SOON_S = 0.01  # light comes within this of its contact: flashes answer in well under a millisecond
+_SAME_FLASH_S = 0.02  # contacts closer than this may give one light: the board's least spacing
+
+
+def list_remarks(record: ShotRecord, *, sees_light: bool = True) -> list[str]:
+    """Return sentences (no full stop) on what is odd about a shot; empty for most.
+
+    `sees_light`: a flash-seen sensor is fitted (`[fitted] flash_seen` of the rig file).
+    """
+    remarks = []
+    if record.state == "fired" and record.anchor_beam is not None:
+        remarks += _judge_beam(record)
+    if sees_light:
+        remarks += _judge_light(record)
+    return remarks
+
+
+def _judge_beam(record: ShotRecord) -> Iterable[str]:
+    """Edges before a drop can have come, and more of them than drops."""
+    opened = _measured(record, "valve", "on")
+    edges = [
+        edge.ticks
+        for edge in record.edges
+        if edge.what == record.anchor_beam
+        and edge.edge == record.anchor_edge
+        and edge.ticks is not None
+    ]
+    if not opened or not edges:
+        return
+    if edges[0] < opened[0]:
+        yield (
+            f"{record.anchor_beam} turned {record.anchor_edge} before the valve opened: "
+            "the flash followed something other than the drops"
+        )
+        return
+    counted = record.counts.get(f"{record.anchor_beam}_counted", 0)
+    if counted > len(opened):
+        yield (
+            f"{record.anchor_beam} counted {counted} edges of {len(opened)} drops: "
+            "perhaps small drops behind them, see `blanking`"
+        )
+
+
+def _judge_light(record: ShotRecord) -> Iterable[str]:
+    """A contact that closed, and no light."""
+    hz = record.clock_hz
+    groups: list[list[int]] = []
+    for ticks in _measured(record, "flash", "on"):
+        if groups and ticks - groups[-1][-1] < _SAME_FLASH_S * hz:
+            groups[-1].append(ticks)
+        else:
+            groups.append([ticks])
+    ended = record.counts.get("ended_ticks")
+    if ended is not None:  # what came after the end was not looked at
+        groups = [group for group in groups if group[-1] + _SOON_S * hz <= ended]
+    lights = _measured(record, "light", "on")
+    dark = [
+        group
+        for group in groups
+        if not any(group[0] <= ticks <= group[-1] + _SOON_S * hz for ticks in lights)
+    ]
+    if not dark:
+        return
+    if len(dark) == len(groups):
+        which = "the flash's contact" if len(dark) == 1 else f"all {len(dark)} flash contacts"
+    else:
+        which = f"{len(dark)} of {len(groups)} flash contacts"
+    yield f"{which} closed and {NO_LIGHT}"
+
+
+def _measured(record: ShotRecord, kind: str, word: str) -> list[int]:
+    found: Iterable[EdgeRecord] = (
+        edge for edge in record.edges if edge.what.startswith(kind) and edge.edge == word
+    )
+    return sorted(edge.ticks for edge in found if edge.ticks is not None)
