@@ -22,7 +22,7 @@ def list_remarks(record: ShotRecord, *, sees_light: bool = True) -> list[str]:
 
     `sees_light`: a flash-seen sensor is fitted (`[fitted] flash_seen` of the rig file).
     """
-    remarks = []
+    remarks: list[str] = []
     if record.state == "fired" and record.anchor_beam is not None:
         remarks += _judge_beam(record)
     if sees_light:
