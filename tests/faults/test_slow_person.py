@@ -175,8 +175,6 @@ def test_a_board_in_fault_is_brought_out_of_it(port: str, setup: Setup) -> None:
     """Another program may have left it so; a refusal is no reason to end a check."""
     with Board.connect(port, seed=1) as board:
         bench = Bench(board, setup, SlowPerson(board, 0.0))
-        bench.drip()
-        board.sleep(1.0)  # the valve's rest
         fault_by_silence(board)
         assert BY_NAME["rest"].run(bench) == {"rest": "clear"}
         assert bench.trouble == ""
