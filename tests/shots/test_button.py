@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,12 +14,14 @@ from served_board import TWO_DROPS
 
 from beamfall.board import Board
 from beamfall.errors import UserError
+from beamfall.events import Outcome
 from beamfall.link import Link
 from beamfall.link.simulated import SimulatedTransport
+from beamfall.repeatability.read import read_series
 from beamfall.rig import example_rig
 from beamfall.series import Shooter, keep_unclaimed, settle_earlier
 from beamfall.shots import ShotLog
-from beamfall.shots.repeat import rebuild_sequence
+from beamfall.shots.repeat import find_peers, rebuild_sequence
 from beamfall.simulation.build import draw_model
 from beamfall.simulation.rig import SimulatedRig
 from beamfall.wire import get_definition
@@ -165,3 +171,48 @@ def test_a_press_that_was_only_begun_in_the_log_never_passes_for_not_released(lo
             for release in (BASE + 1, 7)
         )
     assert log.find_never_released(info.unique_id, info.boot_id, 0, below=BASE) == [hosts]
+
+
+class ForgetfulBoard(RealBoard):
+    """Its first shot's first report of edges made room for newer ones before anybody came."""
+
+    forgotten = 0
+
+    def take_outcomes(self) -> list[Outcome]:
+        found = super().take_outcomes()
+        if found and not self.forgotten:
+            first = found[0]
+            self.forgotten = len(first.edges) // 2
+            found[0] = replace(first, edges=first.edges[self.forgotten :], complete=False)
+        return found
+
+
+def test_a_shot_whose_edges_the_board_had_to_forget_says_how_many(
+    log: ShotLog, rig: RigWithButton, transport: SimulatedTransport
+) -> None:
+    link = Link(transport, acknowledge_on_receipt=False)
+    link.open()
+    with ForgetfulBoard(link) as board:
+        board.arm(TWO_DROPS)
+        log.keep_table(TWO_DROPS.make_table(board.info))
+        for _ in range(7):
+            rig.press(board)
+        kept = settle_earlier(board, log)
+        forgotten = board.forgotten
+    missing = [log.read_shot(shot).record.counts["edges_missing"] for shot in kept]
+    assert missing == [forgotten] + [0] * 6 and forgotten > 1
+    # Its other edges are not the n-th ones they seem to be: nothing is judged by them.
+    assert {record.shot for record in find_peers(log, kept[1])} == set(kept[2:])
+    read = read_series(log, log.list_series()[-1].series)
+    assert read.shots == 6 and read.edges_lost == forgotten
+
+
+def test_missing_edges_are_shown(path: Path, log: ShotLog, fire_series: Callable[..., int]) -> None:
+    fire_series(log, 1)
+    log._connection.execute("UPDATE shot SET counts = json_set(counts, '$.edges_missing', 4)")
+    log.close()
+    done = subprocess.run(
+        [sys.executable, "-m", "beamfall", "shots", "show", "1"],
+        env={**os.environ, "BEAMFALL_LOG": str(path)}, capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert "edges missing  4: the board had to forget them before they were read" in done.stdout

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -92,6 +92,37 @@ def test_json_lines_have_one_shot_each(filled: ShotLog, tmp_path: Path) -> None:
         e.ticks for e in first.record.edges
     ]
     assert lines[0]["rig_snapshot"] == first.rig
+
+
+@pytest.mark.parametrize("kind", ["csv", "jsonl"])
+def test_shots_fired_meanwhile_are_in_all_of_it_or_in_none(
+    kind: str, filled: ShotLog, tmp_path: Path, fire_series: Fire, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another program fires between the edges and the shots."""
+    from beamfall.shots import export
+
+    plain, fired = export._rows, []
+
+    def fire_in_between(*arguments: object) -> Iterator[tuple[object, ...]]:
+        rows = plain(*arguments)  # type: ignore[arg-type]
+        yield next(rows)
+        if not fired:
+            with ShotLog.open(filled.path) as other:
+                fired.append(fire_series(other, 1))
+        yield from rows
+
+    monkeypatch.setattr(export, "_rows", fire_in_between)
+    before = filled.count_shots()
+    written = export_log(filled, tmp_path / f"x.{kind}", kind)
+    assert fired and filled.count_shots() == before + 1
+    assert written.shots == before
+    if kind == "csv":
+        with (tmp_path / "x.csv").open() as edges, (tmp_path / "x-shots.csv").open() as shots:
+            of_edges = {row["shot"] for row in csv.DictReader(edges)}
+            assert of_edges == {row["shot"] for row in csv.DictReader(shots)}
+    else:
+        lines = [json.loads(line) for line in (tmp_path / "x.jsonl").read_text().splitlines()]
+        assert len(lines) == before and all(line["edges"] for line in lines)
 
 
 def test_parquet_as_pyarrow_reads_it(filled: ShotLog, tmp_path: Path) -> None:

@@ -132,7 +132,10 @@ def _read_shots(log: ShotLog, series: int, beam: str) -> list[_Shot]:
     return shots
 
 
-def _sort_into(data: SeriesData, shots: Sequence[_Shot]) -> None:
+def _sort_into(data: SeriesData, every: Sequence[_Shot]) -> None:
+    # Where edges are missing, nobody knows which drop the others are of.
+    shots = [shot for shot in every if not shot.counts.get("edges_missing")]
+    data.edges_lost += sum(shot.counts.get("edges_missing", 0) for shot in every)
     usual_dwell = median([p[1] for shot in shots for p in shot.pulses if p[1] is not None] or [0.0])
     transit = find_transit(
         [(shot.openings, shot.pulses) for shot in shots], SHORT_DWELL * usual_dwell

@@ -17,7 +17,7 @@ import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from beamfall.errors import LogError, LogNewer, LogReadOnly
+from beamfall.errors import LogError, LogNewer, LogReadOnly, UserError
 from beamfall.shots.migrations import APPLICATION_ID, MIGRATIONS
 
 BUSY_S = 10.0  # how long to wait for another program's transaction
@@ -25,9 +25,18 @@ BUSY_S = 10.0  # how long to wait for another program's transaction
 
 @contextlib.contextmanager
 def explain_errors(path: Path) -> Iterator[None]:
-    """Turn SQLite's errors inside the block into LogError, with what to do."""
+    """Turn SQLite's errors inside the block into LogError, and values it cannot hold into UserError."""
     try:
         yield
+    except OverflowError as error:
+        raise UserError(
+            f"a number is too large for the shot log {path}: it holds whole numbers below 2^63"
+        ) from error
+    except UnicodeEncodeError as error:
+        raise UserError(
+            f"the text {error.object!r} has parts that are no characters, so the shot log cannot hold it: "
+            "the terminal and this program disagree on the encoding (UTF-8 is expected)"
+        ) from error
     except sqlite3.Error as error:
         raise _explain(path, error) from error
 

@@ -85,7 +85,11 @@ SHOT_COLUMNS = (
     Column("flash_delay_ticks", "integer", "From the anchor to the flash contact."),
     Column("spacing_ticks", "integer", "From valve opening 1 to valve opening 2."),
     Column("swept", "json", "What a sweep set for this shot, names with units; empty: nothing."),
-    Column("counts", "json", "The board's own figures: edges lost, rows late, edges counted."),
+    Column(
+        "counts",
+        "json",
+        "The board's own figures: edges lost, rows late, edges counted; edges_missing: not read in time.",
+    ),
     Column("link", "json", "Link counters of the session so far."),
     Column("truth", "json", "What a simulated rig knows of the shot; empty: a real one."),
     Column("note", "string", "The user's note."),
@@ -127,17 +131,18 @@ def export_log(
 ) -> Exported:
     """Write all edges and settings of the log, or of these series and shots, into `file` and its companions.
 
-    Files appear whole or not at all. Raises MissingExtra where Parquet's library is not installed,
-    NoSuchShot where nothing is selected, UserError where a file cannot be written.
+    Files appear whole or not at all, and all of them show the log as it was at one moment. Raises
+    MissingExtra where Parquet's library is not installed, NoSuchShot where nothing is selected,
+    UserError where a file cannot be written.
     """
     if kind not in FORMATS:
         raise UserError(f"format '{kind}': there are {', '.join(FORMATS)}")
     where, values = _select(series, shots)
-    if not log.query(f"SELECT 1 FROM shot{where} LIMIT 1", values):
-        raise NoSuchShot("no shot to export; `beamfall shots list` shows what there is")
     tables: list[tuple[Path, Sequence[Column]]]
     counts: list[int]
-    with _whole_files() as begin:
+    with _whole_files() as begin, log.snapshot():
+        if not log.query(f"SELECT 1 FROM shot{where} LIMIT 1", values):
+            raise NoSuchShot("no shot to export; `beamfall shots list` shows what there is")
         if kind == "jsonl":
             tables = [(file, (*SHOT_COLUMNS, _EDGES_INSIDE))]
             counts = _write_objects(log, begin(file), where, values)

@@ -376,6 +376,17 @@ class ShotLog:
         with explain_errors(self.path):
             yield from self._connection.execute(select, values)
 
+    @contextlib.contextmanager
+    def snapshot(self) -> Iterator[None]:
+        """All that is read inside the block is of one moment, whatever other programs write meanwhile."""
+        with explain_errors(self.path):
+            self._connection.execute("BEGIN")
+            try:
+                yield
+            finally:
+                if self._connection.in_transaction:
+                    self._connection.execute("ROLLBACK")  # nothing was written
+
     # -- inside ------------------------------------------------------------------------------------
     @contextlib.contextmanager
     def _transaction(self) -> Iterator[None]:

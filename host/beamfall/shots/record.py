@@ -60,6 +60,8 @@ class ShotRecord:
 
     `anchor_beam` is None where the flash follows the release. `counts` are the board's own figures
     at the end of the shot (edges_lost, rows_late, worst_late_ticks, beam1_counted, ...).
+    `edges_missing` among them: how many of the shot's edges the board had to forget before anybody
+    read them, so that `edges` is not all there was.
     """
 
     shot: int | None
@@ -155,7 +157,8 @@ def make_record(
                 *("ended_ticks", "edges_lost", "rows_late", "worst_late_ticks"),
                 *("beam1_counted", "beam2_counted", "beam_edges_ignored"),
             )
-        },
+        }
+        | {"edges_missing": 0 if outcome.complete else max(1, done.edges - len(outcome.edges))},
     )
 
 
