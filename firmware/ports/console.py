@@ -2,12 +2,32 @@
 
 import select
 import sys
+import time
 
-_CHUNK = 64  # bytes handed over at once; one full-speed USB packet
+_LONGEST_US = 2000  # a write ends then whatever is left: at 115200 baud a byte takes 0.1 ms
+_PATIENCE_US = 20000  # a host that reads has emptied the line by then
+
+_FLOWING = 0
+_WAITING = 1  # for the host to take what is under way
+_STUCK = 2  # it does not, or there is no host
+
+
+def _one_byte():
+    return 1
 
 
 class Console:
-    def __init__(self):
+    """A write of more than the line has room for would wait for the host, with MicroPython's USB for half a second;
+    and a line that says it is writable may have room for one byte only. So no more is written than is sure to fit.
+
+    `room`: how many bytes a writable line takes at once for sure; 0: not known, at least one.
+    """
+
+    def __init__(self, room=_one_byte):
+        self._room = room
+        self._known = 0  # bytes the line has room for; what the host takes comes on top
+        self._flow = _FLOWING
+        self._since = 0
         self._in = sys.stdin.buffer
         self._out = sys.stdout.buffer
         self._one = bytearray(1)
@@ -33,16 +53,42 @@ class Console:
         return count
 
     def write(self, buffer, length):
-        """How many of the first `length` bytes have been taken; does not start when there is no room."""
+        """How many of the first `length` bytes have been taken. Never waits for the host."""
         taken = 0
         view = memoryview(buffer)
+        begun = time.ticks_us()
         while taken < length:
             for _ in self._writable.ipoll(0):
                 break
             else:
+                self._known = 0
                 break
-            part = self._out.write(view[taken : min(length, taken + _CHUNK)])
+            if not self._find_room(begun):
+                break
+            part = self._out.write(view[taken : min(length, taken + self._known)])
             if not part:
                 break
             taken += part
+            self._known -= part
+            if time.ticks_diff(time.ticks_us(), begun) > _LONGEST_US:
+                break
         return taken
+
+    def _find_room(self, now):
+        """Whether something may be written to the writable line now; how much is in `_known`."""
+        room = self._room()
+        if room > self._known:
+            self._known = room
+            self._flow = _FLOWING
+        elif not self._known:
+            # Byte by byte is always safe, but slow, and the host would never find the line empty. One that reads has
+            # it empty in a moment.
+            if self._flow == _FLOWING:
+                self._flow = _WAITING
+                self._since = now
+            elif self._flow == _WAITING and time.ticks_diff(now, self._since) > _PATIENCE_US:
+                self._flow = _STUCK
+            if self._flow != _STUCK:
+                return False
+            self._known = 1
+        return True

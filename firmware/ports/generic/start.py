@@ -4,7 +4,7 @@ import machine
 import micropython
 
 from beamfall_board import wire_definition as wire
-from ports import maintenance
+from ports import maintenance, rp2_chip
 
 
 def run(profile):
@@ -17,10 +17,12 @@ def run(profile):
         return
     micropython.alloc_emergency_exception_buf(100)
     micropython.kbd_intr(-1)  # byte 0x03 is data on this line
-    cause = (
-        wire.CAUSE_WATCHDOG if machine.reset_cause() == machine.WDT_RESET else wire.CAUSE_RESTARTED
-    )
-    port = Port(profile, Console())
+    late = rp2_chip.is_watchdog_restart(profile.CHIP)
+    if late is None:
+        late = machine.reset_cause() == machine.WDT_RESET
+    cause = wire.CAUSE_WATCHDOG if late else wire.CAUSE_RESTARTED
+    has_room = profile.CHIP in rp2_chip.NAMES
+    port = Port(profile, Console(rp2_chip.usb_room) if has_room else Console())
     try:
         if profile.WATCHDOG_MS:
             port.start_watchdog(profile.WATCHDOG_MS)

@@ -13,7 +13,7 @@ import rp2
 from machine import mem32
 
 from beamfall_board import wire_definition as wire
-from ports import maintenance
+from ports import maintenance, rp2_chip
 from ports.console import Console
 from ports.rp2 import memory, programs, schedule
 from ports.rp2 import registers as reg
@@ -69,7 +69,7 @@ class Port:
         self._zero_us = 0
         self._last_us = 0
         self._now = 0
-        self._console = Console()
+        self._console = Console(rp2_chip.usb_room)
         self._watchdog = None
         self._light = None
         self._light_high = True

@@ -56,7 +56,6 @@ class Chip:
             self.out_clear = SIO_BASE + 0x18
             self.drive_set = SIO_BASE + 0x24
             self.output_override = 8
-            watchdog = 0x40058000
         elif name == "rp2350":
             self.io = 0x40028000
             self.pads = 0x40038004
@@ -65,13 +64,9 @@ class Chip:
             self.out_clear = SIO_BASE + 0x20
             self.drive_set = SIO_BASE + 0x38
             self.output_override = 12
-            watchdog = 0x400D8000
         else:
             raise ValueError("CHIP %r is none this port knows: rp2040 or rp2350" % name)
         self.input_override = 16
-        self.watchdog_reason = (
-            watchdog + 0x08
-        )  # bit 0: its timer ran out; bit 1: it was told to restart the chip
 
     def io_control(self, gpio):
         return self.io + 8 * gpio + 4

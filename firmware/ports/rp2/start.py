@@ -1,11 +1,9 @@
 """Runs the firmware on a board with an RP2040 or RP2350."""
 
 import micropython
-from machine import mem32
 
 from beamfall_board import wire_definition as wire
-from ports import maintenance
-from ports.rp2.registers import Chip
+from ports import maintenance, rp2_chip
 
 _SLOTS = "/slots"
 
@@ -18,8 +16,7 @@ def run(profile):
     from ports.rp2.port import Port
 
     micropython.kbd_intr(-1)  # byte 0x03 is data on this line
-    # Bit 0: the watchdog's timer ran out. The interpreter's reset_cause() would also say so after machine.reset().
-    late = mem32[Chip(profile.CHIP).watchdog_reason] & 1
+    late = rp2_chip.is_watchdog_restart(profile.CHIP)
     cause = wire.CAUSE_WATCHDOG if late else wire.CAUSE_RESTARTED
     port = Port(profile)
     try:

@@ -304,7 +304,7 @@ class Bench:
         machine = types.ModuleType("machine")
         pin = types.SimpleNamespace(OUT=1)
         machine.__dict__.update(
-            mem32=self.mem32, freq=lambda: CLOCK_HZ, unique_id=lambda: bytes(8), Pin=pin
+            mem32=self.mem32, mem16=None, freq=lambda: CLOCK_HZ, unique_id=lambda: bytes(8), Pin=pin
         )
         rp2 = types.ModuleType("rp2")
         rp2.__dict__.update(DMA=make_dma(chip))
@@ -312,7 +312,7 @@ class Bench:
         monkeypatch.setitem(sys.modules, "rp2", rp2)
         monkeypatch.setitem(sys.modules, "uctypes", types.ModuleType("uctypes"))
         console = types.ModuleType("ports.console")
-        console.__dict__["Console"] = lambda: None
+        console.__dict__["Console"] = lambda _room: None
         monkeypatch.setitem(sys.modules, "ports.console", console)
         monkeypatch.setitem(sys.modules, "ports.maintenance", types.ModuleType("ports.maintenance"))
         memory = importlib.import_module("ports.rp2.memory")

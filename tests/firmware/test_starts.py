@@ -1,0 +1,116 @@
+"""How the two ports of real boards start: why the board has restarted, and what the parts are given."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from types import ModuleType, SimpleNamespace
+from typing import Any
+
+import pytest
+
+from beamfall_board import wire_definition as wire
+
+# Register REASON in the chapter on the watchdog of the datasheets of RP2040 and RP2350; bit 0 TIMER, bit 1 FORCE.
+REASON = {"rp2040": 0x40058008, "rp2350": 0x400D8008}
+POWER_UP, TIMER, FORCED = 0, 1, 2
+WDT_RESET, HARD_RESET = 3, 2
+
+
+class Started(Exception):
+    pass
+
+
+def start(monkeypatch: pytest.MonkeyPatch, port: str, chip: str, reason: int, cause: int) -> Any:
+    """Run `ports.<port>.start` up to the main loop; what the board was made with."""
+    for name in [n for n in sys.modules if n.split(".")[0] == "ports"]:
+        monkeypatch.delitem(sys.modules, name)
+    made = SimpleNamespace(fed=0, off=0, cause=None, room=None, slots=SimpleNamespace())
+    registers = {REASON[chip]: reason} if chip in REASON else {}
+    machine = ModuleType("machine")
+    machine.__dict__.update(
+        mem32=registers, mem16={}, Pin=None, reset_cause=lambda: cause, WDT_RESET=WDT_RESET
+    )
+    micropython = ModuleType("micropython")
+    micropython.__dict__.update(
+        kbd_intr=lambda _: None, alloc_emergency_exception_buf=lambda _: None
+    )
+    monkeypatch.setitem(sys.modules, "machine", machine)
+    monkeypatch.setitem(sys.modules, "micropython", micropython)
+
+    class Console:
+        def __init__(self, room: Any = None) -> None:
+            made.room = room
+
+    class Port:
+        def __init__(self, _profile: Any, console: Any = None) -> None:
+            pass
+
+        def start_watchdog(self, timeout_ms: int) -> None:
+            assert timeout_ms == 4000
+
+        def feed_watchdog(self) -> None:
+            made.fed += 1
+
+        def outputs_off(self) -> None:
+            made.off += 1
+
+    class Board:
+        def __init__(self, _port: Any, _profile: Any, cause: int, folder: str) -> None:
+            made.cause = cause
+            made.folder = folder
+            self.slots = made.slots
+
+        def run(self) -> None:
+            raise Started
+
+    for name, content in (
+        ("ports.console", {"Console": Console}),
+        (f"ports.{port}.port", {"Port": Port}),
+        ("beamfall_board.board", {"Board": Board}),
+    ):
+        module = ModuleType(name)
+        module.__dict__.update(content)
+        monkeypatch.setitem(sys.modules, name, module)
+    profile = SimpleNamespace(CHIP=chip, WATCHDOG_MS=4000, INPUTS={})
+    with pytest.raises(Started):
+        importlib.import_module(f"ports.{port}.start").run(profile)
+    assert made.off == 1
+    return made
+
+
+@pytest.mark.parametrize("chip", ["rp2040", "rp2350"])
+@pytest.mark.parametrize("port", ["rp2", "generic"])
+def test_a_pico_that_was_told_to_restart_does_not_say_watchdog(
+    monkeypatch: pytest.MonkeyPatch, port: str, chip: str
+) -> None:
+    """machine.reset() uses the watchdog there, and reset_cause() then says WDT_RESET (MicroPython 1.28, ports/rp2,
+    modmachine.c): only the register knows."""
+    for reason, said, cause in (
+        (POWER_UP, HARD_RESET, wire.CAUSE_RESTARTED),
+        (FORCED, WDT_RESET, wire.CAUSE_RESTARTED),
+        (TIMER, WDT_RESET, wire.CAUSE_WATCHDOG),
+    ):
+        assert start(monkeypatch, port, chip, reason, said).cause == cause, (reason, said)
+
+
+@pytest.mark.parametrize("chip", ["stm32", "esp32"])
+def test_other_chips_are_asked_by_their_interpreter(
+    monkeypatch: pytest.MonkeyPatch, chip: str
+) -> None:
+    for said, cause in ((HARD_RESET, wire.CAUSE_RESTARTED), (WDT_RESET, wire.CAUSE_WATCHDOG)):
+        assert start(monkeypatch, "generic", chip, 0, said).cause == cause
+
+
+@pytest.mark.parametrize(("port", "chip"), [("rp2", "rp2040"), ("generic", "stm32")])
+def test_the_slots_feed_the_watchdog(monkeypatch: pytest.MonkeyPatch, port: str, chip: str) -> None:
+    made = start(monkeypatch, port, chip, 0, HARD_RESET)
+    made.slots.between_steps()
+    assert made.fed == 1
+
+
+def test_a_generic_pico_looks_at_its_usb_line_and_others_write_by_the_byte(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    assert start(monkeypatch, "generic", "rp2040", 0, HARD_RESET).room.__name__ == "usb_room"
+    assert start(monkeypatch, "generic", "esp32", 0, HARD_RESET).room is None
