@@ -8,8 +8,9 @@ from beamfall_board.beams import Qualifier
 from beamfall_board.budget import Budget
 from beamfall_board.edges import EdgeBuffer
 from beamfall_board.limits import Limits, is_flash, ms_to_ticks
-from beamfall_board.link import NO_ROW, ms_since
+from beamfall_board.link import NO_ROW
 from beamfall_board.table import Table
+from beamfall_board.watch import QUIET_MS, Watch
 
 POLL_OVERRUN = 1
 POLL_FAILURE = 2
@@ -18,14 +19,11 @@ CHATTER_EDGES = 200  # so many edges of the beams in one shot are not drops
 OVERDUE_MS = 500  # rows not over so long after they should be: the hardware does not do as told
 SERVICE_TAIL_MS = 1200  # a drop released by a service action is at the beam by then
 FLASH_TAIL_MS = 50
-WATCH_QUIET_MS = 20
-WATCH_BLOCK = wire.HORIZON_TICKS + 1  # a watch counts time in blocks of 2^30 ticks
 
 
 class Controller:
     def __init__(self, port, profile, store):
         self._port = port
-        self._port_takes_many = hasattr(port, "take_edges")
         self._store = store
         self.limits = Limits(profile, port)
         self.budget = Budget(profile, port.clock_hz, port.millis())
@@ -35,6 +33,7 @@ class Controller:
         self._loaded = None
         self._edges = EdgeBuffer(EDGES_KEPT, store)
         self._beams = (Qualifier(), Qualifier())
+        self._watch = Watch(port, self._edges, self._beams)
         self._payload = bytearray(wire.FIXED_SHOT_DONE)
         self.state = wire.STATE_IDLE
         self.cause = wire.CAUSE_RESTARTED
@@ -46,9 +45,6 @@ class Controller:
         self._end = 0  # when the last row known so far is done
         self._overdue = ms_to_ticks(OVERDUE_MS, self.limits.clock_hz)
         self._beam_edges = 0
-        self._watch_base = 0
-        self._watch_last = 0
-        self._watch_quiet_ms = 0
         self.host_timeout_ms = 0
 
     # -- state -------------------------------------------------------------------------------------------------
@@ -167,11 +163,7 @@ class Controller:
             self.number = self._service_number
             self.activity = wire.ACTIVITY_WATCH
             self._edges.clear()
-            self._beam_edges = 0
-            self._watch_base = 0
-            self._watch_last = 0
-            for beam in self._beams:
-                beam.start(wire.EDGE_DARK, 0, 0)
+            self._watch.begin(self.number)
             self._port.watch(True)
         else:
             self._finish(self.state, wire.CAUSE_NONE)
@@ -183,11 +175,13 @@ class Controller:
             return
         flags = self._port.poll()
         if self.activity == wire.ACTIVITY_WATCH:
-            self._step_watch()
+            self._watch.step()
         else:
+            # The clock first: what is stamped before this time is taken before anything is judged by it.
+            now = self._port.now_ticks()
             self._take_edges()
             if self.activity == wire.ACTIVITY_SHOT and self.state == wire.STATE_ARMED_FOR_SENSOR:
-                self._step_armed()
+                self._step_armed(now)
             if self.activity != wire.ACTIVITY_NONE and self.state != wire.STATE_ARMED_FOR_SENSOR:
                 self._step_end()
         if flags & (POLL_OVERRUN | POLL_FAILURE) and self.activity != wire.ACTIVITY_NONE:
@@ -218,9 +212,9 @@ class Controller:
             if table.anchor[row] == wire.ANCHOR_BEAM1 + which and table.count[row] == beam.count:
                 self._end = max(self._end, beam.ticks + table.delay[row] + table.width[row])
 
-    def _step_armed(self):
+    def _step_armed(self, now):
+        """All edges up to `now` have been taken."""
         table = self._running
-        now = self._port.now_ticks()
         satisfied = True
         latest = 0
         for which in range(2):
@@ -264,8 +258,9 @@ class Controller:
         port.stop()
         ended = port.now_ticks()  # after the outputs went off: their edges belong to the record
         if activity == wire.ACTIVITY_WATCH:
-            self._take_watch()
-            self._flush_watch()
+            self._watch.take()
+            self._watch.flush()
+            self._beam_edges = self._watch.beam_edges
             digest = bytes(16)
         else:
             table = self._running
@@ -299,58 +294,6 @@ class Controller:
         )  # fmt: skip
         self._store.add(wire.MSG_SHOT_DONE, payload, 0, wire.FIXED_SHOT_DONE)
 
-    # -- watching the beams ------------------------------------------------------------------------------------
-    def _watch_time(self, ticks):
-        """A port counts a watch modulo 2^30; where an edge lies relative to the block under way."""
-        if ticks < self._watch_last - WATCH_BLOCK // 2:
-            self._flush_watch()
-            self._watch_base += WATCH_BLOCK
-        self._watch_last = ticks
-        return ticks
-
-    def _take_watch(self):
-        """Edges of a watch into reports. A port that can hand over many at once is asked to (bursts at 50 kHz)."""
-        port = self._port
-        if self._port_takes_many:
-            self._take_many()
-            return
-        while port.next_edge():
-            signal = port.edge_signal
-            ticks = self._watch_time(port.edge_ticks)
-            self._edges.add(signal, port.edge_mark, ticks)
-            self._beam_edges += 1
-            if signal == wire.SIGNAL_BEAM1 or signal == wire.SIGNAL_BEAM2:
-                self._beams[signal - wire.SIGNAL_BEAM1].feed(port.edge_mark & 1, ticks)
-            self._watch_quiet_ms = port.millis()
-            if self._edges.count >= wire.EDGES_PER_REPORT:
-                self._flush_watch()
-
-    def _take_many(self):
-        edges = self._edges
-        while edges.take_many(self._port):
-            ticks = edges.last_ticks()
-            if (
-                ticks < self._watch_last - WATCH_BLOCK // 2
-            ):  # the count has passed a block within these edges
-                edges.report(wire.ACTIVITY_WATCH, self.number, self._watch_base, edges.find_drop())
-                self._watch_base += WATCH_BLOCK
-            self._watch_last = ticks
-            self._watch_quiet_ms = self._port.millis()
-            if edges.count >= wire.EDGES_PER_REPORT:
-                self._flush_watch()
-
-    def _flush_watch(self):
-        self._edges.report(wire.ACTIVITY_WATCH, self.number, self._watch_base)
-
-    def _step_watch(self):
-        self._take_watch()
-        self._watch_time(self._port.now_ticks())
-        if (
-            self._edges.count
-            and ms_since(self._port.millis(), self._watch_quiet_ms) >= WATCH_QUIET_MS
-        ):
-            self._flush_watch()
-
     # -- when to look again ------------------------------------------------------------------------------------
     def wake_ms(self, longest):
         """How long the main loop may sleep. `port.wake_ticks` gets the exact time for ports that can keep it."""
@@ -359,7 +302,7 @@ class Controller:
         if self.activity == wire.ACTIVITY_NONE:
             return longest
         if self.activity == wire.ACTIVITY_WATCH:
-            return min(longest, WATCH_QUIET_MS if self._edges.count else 1000)
+            return min(longest, QUIET_MS if self._edges.count else 1000)
         wake = self._end + self._running.tail
         if port.now_ticks() >= wake:  # rows are overdue
             wake = min(wake, wire.HORIZON_TICKS - self._overdue) + self._overdue

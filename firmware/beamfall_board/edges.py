@@ -39,15 +39,16 @@ class EdgeBuffer:
         self.count += taken
         return taken
 
-    def last_ticks(self):
-        return self._ticks[self.count - 1]
+    def ticks_of(self, at):
+        return self._ticks[at]
 
     def find_drop(self):
-        """Where the count of ticks starts anew among the waiting edges; their number where it does not."""
-        for at in range(1, self.count):
-            if self._ticks[at] < self._ticks[at - 1]:
-                return at
-        return 0 if self.count else self.count
+        """Where the count of ticks starts anew among the waiting edges; 0 where it does not."""
+        if self.count and self._ticks[self.count - 1] < self._ticks[0]:
+            for at in range(1, self.count):
+                if self._ticks[at] < self._ticks[at - 1]:
+                    return at
+        return 0
 
     def report(self, activity, number, base, end=-1):
         """Turn waiting edges, all or the first `end`, into `edges` reports; their ticks are counted from `base`."""

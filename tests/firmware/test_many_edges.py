@@ -34,8 +34,9 @@ def watch(many: bool) -> list[int]:
     bench = Bench()
     controller = bench.board.controller
     if many:
-        controller._port = Many(controller._port)
-        controller._port_takes_many = True
+        watch = controller._watch
+        watch._port = controller._port = Many(controller._port)
+        watch._takes_many = True
     bench.ask("watch", on=1)
     zero = bench.now
     block = 2**30

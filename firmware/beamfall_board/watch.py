@@ -1,0 +1,103 @@
+"""A watch of the beams with no sequence: edges into reports, on a clock that does not end.
+
+A port counts a watch modulo 2^30 ticks. Here the count goes on in blocks of so many; each report has its block's begin.
+"""
+
+from beamfall_board import wire_definition as wire
+from beamfall_board.link import ms_since
+
+QUIET_MS = 20
+BLOCK = wire.HORIZON_TICKS + 1
+# What seems so little ahead by more than three quarters of a block is behind: an edge stamped a moment late.
+_AHEAD_MAX = BLOCK - BLOCK // 4
+
+
+class Watch:
+    def __init__(self, port, edges, beams):
+        self._port = port
+        self._takes_many = hasattr(port, "take_edges")
+        self._edges = edges
+        self._beams = beams
+        self._number = 0
+        self._base = 0  # begin of the block under way
+        self._last = 0  # the newest time known, in that block
+        self._quiet_ms = 0
+        self.beam_edges = 0
+
+    def begin(self, number):
+        self._number = number
+        self._base = 0
+        self._last = 0
+        self.beam_edges = 0
+        for beam in self._beams:
+            beam.start(wire.EDGE_DARK, 0, 0)
+
+    def step(self):
+        """As often as the main loop can."""
+        # The clock first: what is stamped before this time is taken below, and lies in no later block.
+        now = self._port.now_ticks()
+        self.take()
+        self._follow(now)
+        if self._edges.count and ms_since(self._port.millis(), self._quiet_ms) >= QUIET_MS:
+            self.flush()
+
+    def _follow(self, now):
+        """Time has passed. Edges taken since may have been later: then it has nothing to say."""
+        if (now - self._last) & wire.HORIZON_TICKS < _AHEAD_MAX:
+            self._place(now, self._edges.count)
+
+    def _place(self, ticks, waiting):
+        """See that the block under way is the one of that time; edges of another, the first `waiting`, go out before.
+        The ticks in the block."""
+        if (ticks - self._last) & wire.HORIZON_TICKS < _AHEAD_MAX:
+            if ticks < self._last:
+                self._report(waiting)
+                self._base += BLOCK
+        elif ticks > self._last:  # a little behind, and in the block before
+            if not self._base:
+                return self._last  # stamped before the begin
+            self._report(waiting)
+            self._base -= BLOCK
+        self._last = ticks
+        return ticks
+
+    def take(self):
+        """Edges into reports. A port that can hand over many at once is asked to (bursts at 50 kHz)."""
+        if self._takes_many:
+            self._take_many()
+            return
+        port = self._port
+        edges = self._edges
+        while port.next_edge():
+            ticks = self._place(port.edge_ticks, edges.count)
+            edges.add(port.edge_signal, port.edge_mark, ticks)
+            self.beam_edges += 1
+            if port.edge_signal == wire.SIGNAL_BEAM1 or port.edge_signal == wire.SIGNAL_BEAM2:
+                self._beams[port.edge_signal - wire.SIGNAL_BEAM1].feed(port.edge_mark & 1, ticks)
+            self._took()
+
+    def _take_many(self):
+        edges = self._edges
+        while True:
+            waiting = edges.count
+            if not edges.take_many(self._port):
+                return
+            self._place(edges.ticks_of(waiting), waiting)
+            drop = edges.find_drop()
+            if drop:  # the count has passed a block within these edges
+                self._report(drop)
+                self._base += BLOCK
+            self._last = edges.ticks_of(edges.count - 1)
+            self._took()
+
+    def _took(self):
+        self._quiet_ms = self._port.millis()
+        if self._edges.count >= wire.EDGES_PER_REPORT:
+            self.flush()
+
+    def flush(self):
+        self._report(self._edges.count)
+
+    def _report(self, count):
+        if count:
+            self._edges.report(wire.ACTIVITY_WATCH, self._number, self._base, count)
