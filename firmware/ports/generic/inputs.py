@@ -87,24 +87,30 @@ class Input:
         now = (ticks_us() - player.zero & _MASK) - self._entry
         if now < 0:
             now = now & _MASK if player.watching else 0
-        if player.in_alarm:
-            player.nests = True  # pins interrupt the alarm on this board: they never wait behind it
-        self._held = now - player.busy_from if now - player.busy_till < _BEHIND_US else 0
-        flags = self._flags
-        if flags is None:
-            self._guess(now)
-        else:
-            which = flags()
-            if which == self._both:
-                self._edge(1 - self.level, now)
-                self._edge(1 - self.level, now)
+        try:
+            if player.in_alarm:
+                player.nests = (
+                    True  # pins interrupt the alarm on this board: they never wait behind it
+                )
+            self._held = now - player.busy_from if now - player.busy_till < _BEHIND_US else 0
+            flags = self._flags
+            if flags is None:
+                self._guess(now)
             else:
-                level = self._on_high if which == self._rising else 1 - self._on_high
-                if level == self.level and player.recording:
-                    self._ring.lost += 1  # the edge between two of the same kind
-                self._edge(level, now)
-        player.busy_from = now
-        player.busy_till = ticks_us() - player.zero & _MASK
+                which = flags()
+                if which == self._both:
+                    self._edge(1 - self.level, now)
+                    self._edge(1 - self.level, now)
+                else:
+                    level = self._on_high if which == self._rising else 1 - self._on_high
+                    if level == self.level and player.recording:
+                        self._ring.lost += 1  # the edge between two of the same kind
+                    self._edge(level, now)
+            player.busy_from = now
+            player.busy_till = ticks_us() - player.zero & _MASK
+        except Exception:
+            player.fail()  # the interpreter turns this interrupt off: later edges would be missed in silence
+            raise
 
     def _guess(self, now):
         """Only the level is known. One equal to the last means a pulse that was over before the interrupt came: both

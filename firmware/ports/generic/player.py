@@ -48,6 +48,7 @@ class Player:
         self.worst_late = 0
         self.skipped = 0  # rows that were over before they could be begun
         self.rescued = 0  # events that the main loop had to play
+        self.failed = False  # something has raised in an interrupt: the outputs are off since then
         self.busy_from = 0  # the newest stretch of time that an interrupt took, see inputs.py
         self.busy_till = 0
         self.in_alarm = False
@@ -188,6 +189,7 @@ class Player:
         self.worst_late = 0
         self.skipped = 0
         self.rescued = 0
+        self.failed = False
 
     def start(self, table):
         """The release."""
@@ -299,17 +301,29 @@ class Player:
             return
         self._begun = begun = ticks_us() - self.zero & _MASK
         self.in_alarm = timer is not None
-        while True:
-            self._serving = True
-            self._again = False
-            self._work()
-            self._serving = False
-            if not self._again:
-                break
+        try:
+            while True:
+                self._serving = True
+                self._again = False
+                self._work()
+                self._serving = False
+                if not self._again:
+                    break
+        finally:
+            if self._serving:
+                self.fail()
         self.in_alarm = False
         if timer is not None and not self.nests:  # other interrupts may have waited behind this one
             self.busy_from = begun
             self.busy_till = ticks_us() - self.zero & _MASK
+
+    def fail(self):
+        """Something has raised. The interpreter calls that interrupt no more, so nobody would put an output off that
+        is on: all go off now, and the main loop hears of it."""
+        self.failed = True
+        self._serving = False
+        self.in_alarm = False
+        self.outputs_off()
 
     def _work(self):
         while self.playing:
@@ -360,11 +374,13 @@ class Player:
             return
         i = 0
         state = disable_irq()  # an interrupt between a pin and its stamp would make that late
-        while i < count:
-            pins[i](values[i])
-            stamps[i] = ticks_us() - zero & _MASK
-            i += 1
-        enable_irq(state)
+        try:
+            while i < count:
+                pins[i](values[i])
+                stamps[i] = ticks_us() - zero & _MASK
+                i += 1
+        finally:
+            enable_irq(state)
         i = 0
         while i < count:
             code = self._now_code[i]

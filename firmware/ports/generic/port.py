@@ -33,9 +33,14 @@ _RING = 512  # edges of the inputs; the main loop takes them every few milliseco
 _NAP_MS = 2  # longest sleep while edges may come
 _LOOK_MS = 100  # longest sleep otherwise: the status light's rhythm
 _MARK = const(3)
+_NO_ROW = 65535
+_DWELL_MAX = (
+    LONGEST_TICKS // 2
+)  # no sum of an edge's time and a dwell is more than a small integer then: see inputs.py
 _ENTER_US = const(200)  # the interrupt of a beam until its rows are under way
 
 POLL_OVERRUN = 1
+POLL_FAILURE = 2
 POLL_LATE = 4
 
 
@@ -115,6 +120,8 @@ class Port:
     def load(self, table):
         """0, or a refusal's reason with fault_row and fault_detail. No pin moves."""
         self._table = None
+        if table.dwell > _DWELL_MAX:
+            return self._fault(wire.REFUSAL_BEYOND_HORIZON, _NO_ROW, _DWELL_MAX)
         for row in range(table.rows):
             end = table.delay[row] + table.width[row] + table.tail
             if table.anchor[row] != wire.ANCHOR_RELEASE:
@@ -183,6 +190,8 @@ class Port:
         flags = POLL_LATE if player.rows_late else 0
         if player.skipped:
             flags |= POLL_OVERRUN
+        if player.failed:
+            flags |= POLL_FAILURE
         return flags
 
     def _next_ring(self):

@@ -83,6 +83,10 @@ class World:
             0  # the main program is in one long call: no soft handler runs (garbage collection)
         )
         self.dead_timers = False  # no timer ever calls back
+        self.forgives = (
+            False  # what an interrupt raises is noted, as on a board, and does not end the test
+        )
+        self.uncaught = []
         self.reset = False
         self.fed = 0
         self.levels = {}
@@ -204,6 +208,12 @@ class World:
             self._locks += 1
         try:
             handler(source)
+        except Exception as error:
+            if not self.forgives:
+                raise
+            self.uncaught.append(error)
+            if hard:
+                source.disable()  # as MicroPython does: shared/runtime/mpirq.c, softtimer.c, ports/rp2/machine_timer.c
         finally:
             if hard:
                 heap_unlock()
@@ -300,6 +310,9 @@ class Pin:
     def finished(self):
         pass
 
+    def disable(self):
+        self.handler = None
+
 
 class Timer:
     ONE_SHOT, PERIODIC = 0, 1
@@ -345,6 +358,9 @@ class Timer:
         self.pending = False
         self._inside = True
         return self.callback
+
+    def disable(self):
+        self.due = None
 
     def finished(self):
         self._inside = False

@@ -228,6 +228,99 @@ def a_row_that_was_over_before_it_began_is_not_played_and_named(kind):
     assert bench.port.rows_late == 1 and bench.port.worst_late >= 4000
 
 
+class _Broken:
+    """Raises once, at the call after it has been armed; before and after it is the real thing."""
+
+    def __init__(self, real):
+        self.real = real
+        self.armed = False
+        self.raised = 0
+
+    def _look(self):
+        if self.armed:
+            self.armed = False
+            self.raised += 1
+            raise MemoryError
+
+    def call2(self, a, b):
+        self._look()
+        return self.real(a, b)
+
+    def call3(self, a, b, c):
+        self._look()
+        return self.real(a, b, c)
+
+
+def what_raises_in_the_alarm_puts_every_output_off_and_is_told(kind):
+    bench = Bench(kind)
+    player = bench.port._player
+    broken = _Broken(player._note_late)
+    player._note_late = broken.call3
+    bench.load((0, 0, VALVE, 20000, 5000), (0, 0, CAMERA, 5000, 90000), (0, 0, FLASH, 60000, 1000))
+    bench.world.forgives = True
+    bench.start()
+    bench.run(10)
+    assert bench.world.levels[PIN[CAMERA]] == 1 and bench.port.poll() == 0
+    broken.armed = True
+    bench.world.spend(30 * MS)  # the main loop is busy with something
+    assert broken.raised == 1
+    ((on, off),) = bench.pulses(VALVE)
+    assert off - on < 500, (on, off)  # at once, not when the main loop looks
+    assert bench.world.levels[PIN[CAMERA]] == 0
+    assert bench.port.poll() & 2
+    bench.run(60)
+    assert bench.pulses(FLASH) == []
+    bench.port.stop()
+    bench.world.outputs = []
+    bench.start()  # and the next start is as good as any
+    edges = bench.run(120)
+    assert bench.port.poll() == 0 and bench.port.rows_done()
+    assert [edge[:2] for edge in edges] == [
+        (CAMERA, 1), (VALVE, 1), (VALVE, 0), (FLASH, 1), (FLASH, 0), (CAMERA, 0)
+    ]  # fmt: skip
+
+
+def what_raises_at_a_beams_edge_puts_every_output_off_and_is_told(kind):
+    bench = Bench(kind)
+    bench.load(
+        (0, 0, CAMERA, 5000, 90000), (1, 1, FLASH, 20000, 1000), window=200000, awaits=(1, 0)
+    )
+    bench.world.forgives = True
+    bench.start()
+    line = bench.port._beams[0]
+    broken = _Broken(line.beam.feed)
+    line.beam.feed = broken.call2
+    broken.armed = True
+    bench.world.pulse(bench.zero + 30 * MS, PIN[BEAM], 2 * MS)
+    bench.run(60)
+    assert broken.raised == 1 and bench.port.poll() & 2
+    ((on, off),) = bench.pulses(CAMERA)
+    near(off, 30000, 500)
+    assert bench.pulses(FLASH) == []
+    bench.port.stop()
+
+
+def no_time_grows_beyond_a_small_integer(kind):
+    """In an interrupt a large one would be allocated. The longest dwell, at the end of the longest table."""
+    from beamfall_board import wire_definition as wire
+
+    bench = Bench(kind)
+    row = (0, 0, VALVE, 3000, 1000)
+    assert bench.port.load(Rows([row], dwell=0x0FFFFFFF + 1)) == wire.REFUSAL_BEYOND_HORIZON
+    assert (bench.port.fault_row, bench.port.fault_detail) == (65535, 0x0FFFFFFF)
+    bench.load(row, (0, 0, VALVE, 0x1FFFFFFF - 3000, 1000), dwell=0x0FFFFFFF)
+    bench.start()
+    player = bench.port._player
+    player.zero = player.zero - 0x1FFFFFFF & 0x3FFFFFFF  # as if so much time had passed
+    player._time[0] = 0x3FFFFFFF  # and the rows been played
+    player._find_next()
+    bench.world.pulse(bench.world.now + 3 * MS, PIN[BEAM], 2 * MS)
+    edges = bench.run(10)
+    assert [edge[:2] for edge in edges] == [(BEAM, 1), (BEAM, 0)] and not player.failed
+    assert 0x2FFFFFFE < bench.port._beams[0].beam.settles < (1 << 30) - 1000000
+    bench.port.stop()
+
+
 def off_is_off_whatever_runs(kind):
     bench = Bench(kind)
     bench.load((0, 0, VALVE, 3000, 20000), (0, 0, 3, 3000, 20000), (0, 0, FLASH, 30000, 1000))

@@ -80,6 +80,36 @@ def test_an_abort_at_any_moment_is_off_at_once_and_told(kind: str) -> None:
     ]
 
 
+@pytest.mark.parametrize("kind", KINDS)
+def test_what_raises_in_an_interrupt_is_a_fault_by_name_and_the_next_shot_is_good(
+    kind: str,
+) -> None:
+    transport = VirtualBoard(kind)
+    transport.world.forgives = True
+    player = transport.port._player
+    note_late, raised = player._note_late, []
+
+    def raise_once(output: int, late: int, level: int) -> None:
+        if not raised:
+            raised.append(output)
+            raise MemoryError
+        note_late(output, late, level)
+
+    player._note_late = raise_once
+    shot = Sequence(rows=(Row("release", 0, "valve1", 0.020, 0.005),), tail_s=0.01)
+    with connect(transport) as board:
+        for state, cause in (("fault", "port_failure"), ("fired", "none")):
+            ticket = board.arm(shot)
+            transport.world.outputs = []
+            board.release(ticket)
+            done = board.wait_for(ticket).done
+            assert (done.state.name, done.cause.name) == (state, cause)
+            ((on, off),) = transport.world.pulses(VALVE_PIN)
+            assert off - on < 5.5 * MS
+            board.abort()  # clears the fault
+    assert raised == [1] and len(transport.world.uncaught) == 1
+
+
 def test_a_row_too_early_for_the_port_is_refused_with_the_earliest() -> None:
     transport = VirtualBoard("rp2")
     with connect(transport) as board:
