@@ -35,7 +35,7 @@ def test_a_warning_only_where_blur_exceeds_a_pixel() -> None:
     smeared = judge_blur(3.33, 5.0e-5, 0.5, 4e-6)
     assert sharp.warning == "" and sharp.pixels < 1.0
     assert smeared.pixels == pytest.approx(20.8, abs=0.05)
-    assert "2.4 µs or shorter" in smeared.warning and "lower the flash power" in smeared.warning
+    assert "only 2.4 µs" in smeared.warning and "lowest power" in smeared.warning
 
 
 def test_the_named_cure_holds() -> None:

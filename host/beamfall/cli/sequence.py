@@ -32,6 +32,7 @@ def check_sequence(
     Without --port the limits are those of the simulated board. Nothing is uploaded or released.
     """
     from beamfall.cli.output import print_json, print_pairs, print_table
+    from beamfall.flicker import warn_of_flicker
     from beamfall.limits import BoardLimits
     from beamfall.sequence_file import load_sequence
     from beamfall.units import format_duration, format_ticks
@@ -87,4 +88,7 @@ def check_sequence(
         ],
         numeric=("row", "delay", "width", "delay in ticks"),
     )
+    fast = warn_of_flicker(sequence.rows)
+    if fast:
+        print(f"\nCaution: {fast}.")
     print(f"\nGood: all {len(table.rows)} rows are within the limits of board '{limits.name}'.")

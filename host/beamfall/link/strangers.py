@@ -35,7 +35,8 @@ def explain_stranger(port: str, seen: bytes, echoed: bool, seconds: float) -> st
 def explain_version(board: int, library: int) -> str:
     """Return the message for two different protocol versions."""
     cure = (
-        "update the library: pip install --upgrade beamfall"
+        "fetch the newest copy of this library and install it again (`pip install .` in its folder), "
+        "or give the board this library's firmware: `beamfall board install`"
         if board > library
         else "update the board: `beamfall board install`"
     )

@@ -51,9 +51,10 @@ def judge_blur(speed_m_s: float, duration_s: float, magnification: float, pixel_
     return Blur(
         length,
         pixels,
-        f"blur = {length * 1e6:.0f} µm is {pixels:.1f} pixels of {pixel_m * 1e6:.1f} µm: at "
-        f"{speed_m_s:.2f} m/s and magnification {magnification:.2g} a flash of "
-        f"{longest * 1e6:.1f} µs or shorter keeps it to one; lower the flash power or move back",
+        f"blur = {length * 1e6:.0f} µm of the falling drop is {pixels:.1f} pixels of "
+        f"{pixel_m * 1e6:.1f} µm: at {speed_m_s:.2f} m/s and magnification {magnification:.2g} only "
+        f"{longest * 1e6:.1f} µs of light would keep it to one. Use the flash's lowest power, then "
+        "move back; jet and umbrella are slower than the drop and blur less",
     )
 
 
