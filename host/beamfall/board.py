@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Self
 from beamfall.errors import BeamfallError, BoardRestarted, LinkLost, Refused, ShotError
 from beamfall.events import Event, Outcome, OutcomeCollector, Trouble, make_event
 from beamfall.link import Link, LinkCounters, LinkTiming, Report, Transport, Welcome
+from beamfall.service_times import check_contact, check_opening, check_rinse
 from beamfall.wire import Message, WireEnum
 
 if TYPE_CHECKING:
@@ -419,13 +420,18 @@ class Board:
         return self._wait(activity, None, self._boot_id)
 
     def drip(self, valve: int, opening_s: float) -> Outcome:
-        """Release one single drop and return what the board saw of it; `valve` is 1 to 3."""
+        """Release one single drop and return what the board saw of it; `valve` is 1 to 3.
+
+        Raises UserError for an opening that this board does not allow; `test_flash` and `rinse` do so too.
+        """
+        check_opening(opening_s, self._info)
         return self._serve(
             "drip", output=self._signal("valve", valve), width_ticks=self.to_ticks(opening_s)
         )
 
     def test_flash(self, flash: int, contact_s: float) -> Outcome:
         """Fire a flash once and return what the board saw of it; `flash` is 1 to 3."""
+        check_contact(contact_s, self._info)
         signal = self._signal("flash", flash)
         return self._serve("test_flash", output=signal, width_ticks=self.to_ticks(contact_s))
 
@@ -433,6 +439,7 @@ class Board:
         self, valve: int, duration_s: float, confirm: Callable[[float], bool]
     ) -> Outcome | None:
         """Hold a valve open to purge or rinse it, if `confirm(duration_s)` says so; None when it does not."""
+        check_rinse(duration_s, self._info)
         fields = {"output": self._signal("valve", valve), "width_ms": round(duration_s * 1000)}
         token = 0
         try:

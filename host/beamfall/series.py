@@ -27,6 +27,7 @@ _UNSURE = (
 )  # the shot may have run: the log leaves its outcome open
 
 
+WARM_UP = "warm_up"  # in `swept` of a shot that only let drops fall before a series
 BUTTON = "button"  # the kind of series that shots by the board's button make
 JITTER_SHARE = 0.4  # of the rest, on top of it
 JITTER_LEAST_S = 2.5  # cameras stamp whole seconds; with less, a shift by one shot fits too well
@@ -161,6 +162,20 @@ class Shooter:
                 self._keep(shot, table, self.board.wait_for(ticket))
         except BeamfallError:
             pass  # the outcome stays unknown in the log, which is the truth
+
+    def warm_up(self, rig: Rig, rest_s: float | None = None) -> ShotRecord | None:
+        """Let the drops of the rig's aim.warm_up fall, without flash or camera, and rest; None: there are none.
+
+        They are a shot of the series in the log, with what they are in `swept`. Raises as `fire` does.
+        """
+        from beamfall.plan.rows import build_warm_up
+
+        drops = build_warm_up(rig, rig.aim.warm_up)
+        if drops is None:
+            return None
+        record = self.fire(drops, swept={WARM_UP: rig.aim.warm_up})
+        self.rest(rig.aim.rest_s if rest_s is None else rest_s)
+        return record
 
     def rest(self, seconds: float) -> float:
         """Wait between shots: the surface calms, the flash recycles. Returns how long, in s.

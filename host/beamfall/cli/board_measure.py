@@ -41,8 +41,11 @@ def measure_timing(
     from beamfall.board_tools.measure import measure
     from beamfall.board_tools.prompt import to_json
     from beamfall.board_tools.self_test_port import open_for_self_test
+    from beamfall.cli.targets import DRAWINGS, check_target
     from beamfall.link.open_port import parse_port
 
+    check_target(out, "--out")
+    check_target(plot, "--plot", DRAWINGS)
     simulated = port is not None and parse_port(port) is not None
     if not simulated and not yes:
         _confirm_bare(source, flash, beam)

@@ -84,6 +84,7 @@ def _read_shots(log: ShotLog, series: list[int]) -> list[TakenShot]:
     where = f"series_id IN ({', '.join('?' * len(chosen))})" if chosen else "1"
     rows = log.query(
         f"SELECT id, begun_us FROM shot WHERE {where} AND state != 'not-released'"
+        " AND json_extract(coalesce(swept, '{}'), '$.warm_up') IS NULL"  # no shutter opened
         " ORDER BY id DESC LIMIT ?",
         (*chosen, -1 if chosen else _NEWEST),
     )

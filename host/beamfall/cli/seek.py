@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
+from beamfall.cli.numbers import WHOLE_MOST
 from beamfall.cli.shoot import PORT_HELP
 
 if TYPE_CHECKING:
@@ -27,7 +28,9 @@ def seek(
         None, metavar="[RIG]", help="Rig file (TOML); without one, the example rig."
     ),
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
-    seed: int = typer.Option(0, "--seed", min=0, help="All chance of a simulated rig."),
+    seed: int = typer.Option(
+        0, "--seed", min=0, max=WHOLE_MOST, help="All chance of a simulated rig."
+    ),
     stage: str | None = typer.Option(
         None, "--stage", help="The picture wanted: light after the contact, such as '2 ms'."
     ),
@@ -57,6 +60,7 @@ def seek(
     picture answers. What the search has learned is kept with the rig, and plan and shoot use it.
     """
     from beamfall.board import Board
+    from beamfall.cli.targets import PICTURES, check_target
     from beamfall.plan.learned import find_file, load_learned, save_learned
     from beamfall.plan.stage import read_stage
     from beamfall.rig import load_rig
@@ -64,6 +68,7 @@ def seek(
     from beamfall.series import Shooter
     from beamfall.shots import ShotLog
 
+    check_target(picture, "--picture", PICTURES)
     rig = load_rig(rig_file)
     kept = find_file(rig_file)
     wanted_s = read_stage(stage, key="--stage")
@@ -79,7 +84,7 @@ def seek(
         )
         person = _choose_person(board, heights, as_json, picture, ask)
         run = _Run(search, shooter, person, as_json)
-        run.warm_up()
+        shooter.warm_up(rig)
         try:
             while not search.found and search.shots < shots_most:
                 run.step()
@@ -151,15 +156,6 @@ class _Run:
         self.last: tuple[Proposal, ShotRecord] | None = None
         self.splashes: list[Any] = []
         self.words: list[str] = []
-
-    def warm_up(self) -> None:
-        from beamfall.plan.rows import build_warm_up
-
-        rig = self.search.rig
-        drops = build_warm_up(rig, rig.aim.warm_up)
-        if drops is not None:
-            self.shooter.fire(drops, swept={"warm_up": rig.aim.warm_up})
-            self.shooter.rest(rig.aim.rest_s)
 
     def step(self) -> None:
         from beamfall.errors import ShotError

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from beamfall.cli.numbers import WHOLE_MOST
 from beamfall.cli.open_log import settle_earlier
 from beamfall.cli.shoot import PORT_HELP
 
@@ -18,7 +19,9 @@ def drip(
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
     valve: int = typer.Option(1, "--valve", min=1, max=3, help="Which valve."),
     opening: str = typer.Option("13 ms", "--opening", help="How long it opens, with its unit."),
-    seed: int = typer.Option(0, "--seed", min=0, help="All chance of a simulated rig."),
+    seed: int = typer.Option(
+        0, "--seed", min=0, max=WHOLE_MOST, help="All chance of a simulated rig."
+    ),
 ) -> int:
     """Let one single drop fall and say what the beam saw of it."""
     from beamfall.units import parse_quantity
@@ -44,7 +47,9 @@ def rinse(
         "2 s", "--duration", help="How long it stays open, with its unit."
     ),
     yes: bool = typer.Option(False, "--yes", help="Do not ask first."),
-    seed: int = typer.Option(0, "--seed", min=0, help="All chance of a simulated rig."),
+    seed: int = typer.Option(
+        0, "--seed", min=0, max=WHOLE_MOST, help="All chance of a simulated rig."
+    ),
 ) -> int:
     """Hold a valve open to fill or rinse it. Put a container under it first.
 
@@ -74,7 +79,9 @@ def flash(
     contact: str = typer.Option(
         "2 ms", "--contact", help="How long its contact closes, with its unit."
     ),
-    seed: int = typer.Option(0, "--seed", min=0, help="All chance of a simulated rig."),
+    seed: int = typer.Option(
+        0, "--seed", min=0, max=WHOLE_MOST, help="All chance of a simulated rig."
+    ),
 ) -> int:
     """Fire a flash once. Warn people first: flashes can trigger photosensitive epilepsy."""
     from beamfall.units import parse_quantity

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
+from beamfall.cli.numbers import WHOLE_MOST
+
 if TYPE_CHECKING:
     from beamfall.board import Board
     from beamfall.plan.result import Plan
@@ -23,10 +25,17 @@ def shoot(
         None, metavar="[RIG]", help="Rig file (TOML); without one, the example rig."
     ),
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
-    count: int = typer.Option(1, "--count", min=1, help="How many shots."),
-    seed: int = typer.Option(0, "--seed", min=0, help="All chance of a simulated rig."),
+    count: int = typer.Option(1, "--count", min=1, max=WHOLE_MOST, help="How many shots."),
+    seed: int = typer.Option(
+        0, "--seed", min=0, max=WHOLE_MOST, help="All chance of a simulated rig."
+    ),
     sequence_file: Path | None = typer.Option(
         None, "--sequence", help="Fire this sequence file in the place of a plan."
+    ),
+    warm_up: bool = typer.Option(
+        True,
+        "--warm-up/--no-warm-up",
+        help="Let the rig's aim.warm_up drops fall first, without flash.",
     ),
     as_json: bool = typer.Option(False, "--json", help="One JSON object a shot, a line each."),
     plot: Path | None = typer.Option(None, "--plot", help="Draw the last shot's timeline (PNG)."),
@@ -36,14 +45,19 @@ def shoot(
 ) -> int:
     """Fire shots: plan the rig's collision, upload it, release, and record every edge.
 
-    Ctrl-C aborts the board: all outputs go off, and the log keeps what happened.
+    Where the rig file says aim.warm_up, that many drops fall first: the first ones after a pause
+    differ. They are one shot of the series in the log. Ctrl-C aborts the board: all outputs go off,
+    and the log keeps what happened.
     """
     from beamfall.board import Board
+    from beamfall.cli.targets import DRAWINGS, PICTURES, check_target
     from beamfall.rig import load_rig
     from beamfall.series import Shooter
     from beamfall.shots import ShotLog
     from beamfall.shots.remarks import list_remarks
 
+    check_target(plot, "--plot", DRAWINGS)
+    check_target(picture, "--picture", PICTURES)
     rig = load_rig(rig_file)
     with ShotLog.open() as log, Board.connect(port, rig=rig, seed=seed) as board:
         plan, sequence = _choose(rig, rig_file, board, sequence_file)
@@ -52,6 +66,8 @@ def shoot(
         if picture is not None and board.simulated_rig is None:
             _refuse_picture(board)
         shooter = Shooter.begin(board, log, "shoot", rig=rig, seed=seed, settings={"count": count})
+        if warm_up:
+            shooter.warm_up(rig)
         records: list[ShotRecord] = []
         splashes: list[Any] = []
         sees_light = rig.fitted.flash_seen

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from beamfall.cli import photographs, shots_export, shots_keep, shots_repeat
+from beamfall.cli.numbers import WHOLE_MOST
 from beamfall.cli.open_log import NOTHING_YET, open_log
 
 if TYPE_CHECKING:
@@ -36,8 +37,10 @@ def show_place() -> None:
 
 @app.command("list")
 def list_shots(
-    limit: int = typer.Option(20, "--limit", min=1, help="How many, the newest."),
-    series: int | None = typer.Option(None, "--series", help="Only shots of this series."),
+    limit: int = typer.Option(20, "--limit", min=1, max=WHOLE_MOST, help="How many, the newest."),
+    series: int | None = typer.Option(
+        None, "--series", min=1, max=WHOLE_MOST, help="Only shots of this series."
+    ),
     state: str | None = typer.Option(None, "--state", help="Only shots in this state."),
     as_json: bool = typer.Option(False, "--json", help="One JSON object a shot."),
 ) -> None:
@@ -69,7 +72,7 @@ def list_shots(
 
 @app.command("show")
 def show_shot(
-    shot: int = typer.Argument(..., help="The shot's number."),
+    shot: int = typer.Argument(..., min=1, max=WHOLE_MOST, help="The shot's number."),
     as_json: bool = typer.Option(False, "--json", help="The shot as one JSON object."),
     plot: Path | None = typer.Option(None, "--plot", help="Draw its timeline into this PNG."),
 ) -> None:
@@ -124,6 +127,7 @@ def _describe_line(line: ShotLine) -> tuple[str, ...]:
 
 def _print_shot(logged: LoggedShot, remarks: list[str]) -> None:
     from beamfall.cli.output import print_pairs, print_table
+    from beamfall.series import WARM_UP
     from beamfall.units import format_ticks
 
     line, record, hz = logged.line, logged.record, logged.record.clock_hz
@@ -143,6 +147,10 @@ def _print_shot(logged: LoggedShot, remarks: list[str]) -> None:
             ("port", line.port),
             ("timing", f"{board['timing']}, clock {hz / 1e6:g} MHz"),
             ("seed", "" if record.seed is None else str(record.seed)),
+            (
+                "warm-up",
+                "drops before the series, without flash" if WARM_UP in (logged.swept or {}) else "",
+            ),
             ("flash after", columns[5]),
             ("spacing", columns[6]),
             ("rows late", _say_late(logged)),

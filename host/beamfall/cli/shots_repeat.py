@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
+from beamfall.cli.numbers import WHOLE_MOST
 from beamfall.cli.open_log import open_log
 from beamfall.cli.shoot import PORT_HELP
 
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def repeat(
-    shot: int = typer.Argument(..., help="The shot's number."),
+    shot: int = typer.Argument(..., min=1, max=WHOLE_MOST, help="The shot's number."),
     port: str | None = typer.Option(
         None,
         "--port",

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
+from beamfall.cli.numbers import WHOLE_MOST
 from beamfall.cli.shoot import PORT_HELP
 
 if TYPE_CHECKING:
@@ -33,7 +34,11 @@ def sweep(
     ),
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
     seed: int = typer.Option(
-        0, "--seed", min=0, help="All chance of a simulated rig, and the order of --shuffle."
+        0,
+        "--seed",
+        min=0,
+        max=WHOLE_MOST,
+        help="All chance of a simulated rig, and the order of --shuffle.",
     ),
     rest: str | None = typer.Option(
         None, "--rest", help="Between shots; else aim.rest of the rig."
@@ -41,6 +46,8 @@ def sweep(
     resume: int | None = typer.Option(
         None,
         "--resume",
+        min=0,
+        max=WHOLE_MOST,
         help="Go on with this series (0: the newest sweep); its own settings hold.",
     ),
     as_json: bool = typer.Option(False, "--json", help="One JSON object a shot, then the table."),
@@ -54,6 +61,8 @@ def sweep(
     and --to the planner's interval is swept. Ctrl-C stops with all outputs off; --resume goes on.
     """
     from beamfall.board import Board
+    from beamfall.cli.numbers import read_rest
+    from beamfall.cli.targets import PICTURES, check_target
     from beamfall.series import Shooter
     from beamfall.shots import ShotLog
     from beamfall.sweep.make import make_settings, make_sweep, resume_sweep
@@ -67,7 +76,8 @@ def sweep(
             ("step_s", "--step", step),
         )
     }
-    rest_s = None if rest is None else parse_duration(rest, key="--rest")
+    rest_s = read_rest(rest)
+    check_target(picture, "--picture", PICTURES)
     with ShotLog.open() as log:
         found = _find(log, resume)
         rig, port, seed = _choose_rig(rig_file, found, port, seed)
@@ -144,7 +154,7 @@ class _Run:
         try:
             left = list_open(self.plan, list_entries(self.log, series))
             if left:
-                self._warm_up()
+                self.shooter.warm_up(self.rig, self.rest_s)
             first = True
             while left:
                 for step in left:
@@ -158,14 +168,6 @@ class _Run:
                 print(f"stopped; go on with: beamfall sweep --resume {series}")
             raise
         self.entries = list_entries(self.log, series)
-
-    def _warm_up(self) -> None:
-        from beamfall.plan.rows import build_warm_up
-
-        drops = build_warm_up(self.rig, self.rig.aim.warm_up)
-        if drops is not None:
-            self.shooter.fire(drops, swept={"warm_up": self.rig.aim.warm_up})
-            self.shooter.rest(self.rest_s)
 
     def _fire(self, step: Step, count: int) -> None:
         record = self.shooter.fire(self.plan.build(step.value_s), swept=step.to_swept(self.plan.of))

@@ -47,9 +47,10 @@ def parse_port(name: str) -> SimulatedPortName | None:
     fault: str | None = None
     for key, value in parse_qsl(query, keep_blank_values=True):
         if key == "seed":
-            if not value.isascii() or not value.isdigit():
+            # Seeds are kept in the shot log, whose whole numbers end there.
+            if not value.isascii() or not value.isdigit() or len(value) > 19 or int(value) >= 2**63:
                 raise PortSyntaxError(
-                    f"port {name!r}: seed={value!r} is not a whole number, 0 or more"
+                    f"port {name!r}: seed={value!r} is not a whole number from 0 to 2^63 - 1"
                 )
             seed = int(value)
         elif key == "fault":

@@ -105,7 +105,9 @@ def _read_shots(log: ShotLog, series: int, beam: str) -> list[_Shot]:
         " edge.planned_ticks, edge.ticks, edge.source FROM shot"
         " JOIN sequence ON sequence.id = shot.sequence_id"
         " LEFT JOIN edge ON edge.shot_id = shot.id"
-        " WHERE shot.series_id = ? AND shot.counts IS NOT NULL ORDER BY shot.id, edge.number",
+        " WHERE shot.series_id = ? AND shot.counts IS NOT NULL"
+        # Warm-up drops fall because they are not like the ones to follow.
+        " AND json_extract(coalesce(shot.swept, '{}'), '$.warm_up') IS NULL ORDER BY shot.id, edge.number",
         (series,),
     )
     for shot, begun_us, hz, counts, what, edge, planned, ticks, source in rows:

@@ -62,11 +62,11 @@ def list_entries(log: ShotLog, series: int) -> list[Entry]:
     frame = 0
     for line in log.list_shots(limit=None, series=series):
         logged = log.read_shot(line.shot)
-        released = line.state not in _FRAMELESS
-        frame += released
         swept = logged.swept or {}
         if "step" not in swept:
-            continue  # a warm-up drop
+            continue  # warm-up drops: no shutter opened
+        released = line.state not in _FRAMELESS
+        frame += released
         pictures = (logged.record.truth or {}).get("pictures") or []
         entries.append(
             Entry(

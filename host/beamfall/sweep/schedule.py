@@ -69,10 +69,13 @@ class Sweep:
             raise UserError(f"a sweep from {self.first_s * 1e3:g} ms: no time here can be below 0")
         if not 1 <= self.repeat <= 100:
             raise UserError(f"{self.repeat} rounds: expected 1 to 100")
-        count = self._count() * self.repeat
+        # Before it is a whole number: the smallest steps make more than any of those.
+        many = (self.last_s - self.first_s) / self.step_s > STEPS_MOST
+        count = STEPS_MOST + 1 if many else self._count() * self.repeat
         if count > STEPS_MOST:
+            made = f"more than {STEPS_MOST}" if many else count
             raise UserError(
-                f"a step of {self.step_s * 1e3:g} ms makes {count} shots; at most {STEPS_MOST} in one "
+                f"a step of {self.step_s * 1e3:g} ms makes {made} shots; at most {STEPS_MOST} in one "
                 "sweep: take a larger step or a shorter range"
             )
 

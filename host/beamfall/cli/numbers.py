@@ -1,0 +1,19 @@
+"""Bounds of the numbers that commands take."""
+
+from __future__ import annotations
+
+WHOLE_MOST = 2**63 - 1  # an integer of SQLite, in which the shot log keeps seeds and counts
+REST_MOST_S = 600.0  # as aim.rest of a rig file
+
+
+def read_rest(text: str | None, *, key: str = "--rest") -> float | None:
+    """Return the time between shots in s, None where none is given; raises UserError outside 0 to 10 minutes."""
+    from beamfall.errors import UserError
+    from beamfall.units import format_duration, parse_duration
+
+    if text is None:
+        return None
+    rest_s = parse_duration(text, key=key)
+    if not 0.0 <= rest_s <= REST_MOST_S:
+        raise UserError(f"{key} = {text}: expected 0 s to {format_duration(REST_MOST_S)}")
+    return rest_s

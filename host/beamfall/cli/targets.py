@@ -1,0 +1,36 @@
+"""Files that a command is to write at its end, looked at before its beginning.
+
+A drop that has fallen does not go back into the bottle: a wrong name is told before the first one.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from pathlib import Path
+
+from beamfall.errors import UserError
+
+DRAWINGS = (".png", ".svg", ".pdf")
+PICTURES = (".png",)
+
+
+def check_target(path: Path | None, key: str, endings: Sequence[str] = ()) -> None:
+    """Refuse a file that could not be written: no such folder, no right to, an ending that is not known.
+
+    `key` is the option's name; without `endings` any name will do. Raises UserError.
+    """
+    if path is None:
+        return
+    if endings and path.suffix.lower() not in endings:
+        *others, last = endings
+        known = f"{', '.join(others)} or {last}" if others else last
+        raise UserError(f"{key} {path}: give a name that ends in {known}")
+    if path.is_dir():
+        raise UserError(f"{key} {path}: this is a folder; name a file in it")
+    if not path.parent.is_dir():
+        raise UserError(
+            f"{key} {path}: there is no folder {path.parent}; make it first, or choose another place"
+        )
+    if not os.access(path if path.exists() else path.parent, os.W_OK):
+        raise UserError(f"{key} {path}: it may not be written there; choose another place")
