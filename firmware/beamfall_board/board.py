@@ -40,13 +40,12 @@ class Board:
         slot = 0
         try:
             slot = self.slots.chosen()
-            table = self.controller.table
-            bad = slot and (not self.slots.load(slot, table) or self.controller.commit()[0])
+            spare = self.controller.spare
+            bad = slot and (not self.slots.load(slot, spare) or self.controller.commit_spare()[0])
         except Exception as error:  # noqa: BLE001 - whatever the file system holds, the board must start
             report_exception(error)
             bad = True
         if bad:
-            self.controller.table.clear()
             self._say("slot %d cannot be loaded: it is empty, damaged or not for this board" % slot)
 
     def step(self):
@@ -60,6 +59,7 @@ class Board:
             if self.controller.activity == wire.ACTIVITY_NONE:
                 self.link.beacon(self.requests.boot_id, self.port.unique_id, self._name)
                 if self.requests.maintenance_asked and not self.link.unsent():
+                    self.requests.maintenance_asked = False  # where it cannot be, once is enough
                     self.port.outputs_off()
                     self.port.enter_maintenance()
             self.port.set_light(

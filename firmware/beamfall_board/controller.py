@@ -28,6 +28,7 @@ class Controller:
         self.limits = Limits(profile, port)
         self.budget = Budget(profile, port.clock_hz, port.millis())
         self.table = Table(profile.ROWS_MAX)
+        self.spare = Table(profile.ROWS_MAX)  # for what may turn out not to be a table: a slot's
         self._service = Table(1)
         self._running = self.table
         self._loaded = None
@@ -74,7 +75,16 @@ class Controller:
     # -- starting ----------------------------------------------------------------------------------------------
     def commit(self):
         """Check the uploaded table whole and hand it to the port; 0 or the refusal's reason, row, detail."""
-        table = self.table
+        return self._commit(self.table)
+
+    def commit_spare(self):
+        """The same for the spare table, which takes the other one's place only when it is ready."""
+        outcome = self._commit(self.spare)
+        if not outcome[0]:
+            self.table, self.spare = self.spare, self.table
+        return outcome
+
+    def _commit(self, table):
         if self.activity != wire.ACTIVITY_NONE:  # the port would play another table on
             return wire.REFUSAL_BUSY, NO_ROW, self.activity
         missing = table.first_missing()
@@ -136,11 +146,11 @@ class Controller:
             return 0
         self._loaded = None
         reason = self._port.load(table)
-        if reason:
+        if not reason:
+            self._loaded = table
+        elif table is not self._service:  # the port has had it before: something is wrong
             self.fail(wire.CAUSE_PORT_FAILURE)
-            return reason
-        self._loaded = table
-        return 0
+        return reason
 
     def _start(self, table, activity, number):
         self._running = table

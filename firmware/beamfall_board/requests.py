@@ -65,7 +65,7 @@ class Requests:
     def _not_free(self):
         """Why nothing may be started now; 0 when it may."""
         controller = self._controller
-        if controller.activity != wire.ACTIVITY_NONE:
+        if controller.activity != wire.ACTIVITY_NONE or self.maintenance_asked:
             return self._refuse(wire.REFUSAL_BUSY, controller.activity)
         if controller.state == wire.STATE_FAULT:
             return self._refuse(wire.REFUSAL_IN_FAULT, controller.cause)
@@ -142,10 +142,7 @@ class Requests:
             return self._refuse(wire.REFUSAL_BEAM_BLOCKED, blocked)
         if not controller.budget.take(table, self._port.millis()):
             return self._refuse(wire.REFUSAL_TOO_SOON, controller.budget.wait_ms)
-        return self._started(controller.release(number))
-
-    def _started(self, reason):
-        """What to answer once the port has been asked to begin."""
+        reason = controller.release(number)
         if reason:
             return self._refuse(reason, self._port.fault_detail, self._port.fault_row)
         return 0
@@ -182,7 +179,6 @@ class Requests:
     # -- service -----------------------------------------------------------------------------------------------
     def _serve(self, activity, output, width, longest):
         """One pulse, under the same budget as a shot."""
-        controller = self._controller
         if width == 0:
             return wire.REFUSAL_ZERO_WIDTH
         if width > longest:
@@ -190,9 +186,14 @@ class Requests:
         reason = self._not_free()
         if reason:
             return reason
+        return self._pulse(activity, output, width)
+
+    def _pulse(self, activity, output, width):
+        controller = self._controller
         if not controller.budget.take(controller.service_table(output, width), self._port.millis()):
             return self._refuse(wire.REFUSAL_TOO_SOON, controller.budget.wait_ms)
-        return self._started(controller.serve(activity, output, width))
+        reason = controller.serve(activity, output, width)
+        return self._refuse(reason, self._port.fault_detail) if reason else 0
 
     def _drip(self, body, start):
         output, width = struct.unpack_from(wire.FORMAT_DRIP, body, start)
@@ -232,11 +233,10 @@ class Requests:
             self._token_ms = now
             self._token_good = True
             return self._refuse(wire.REFUSAL_UNCONFIRMED, self._token)
-        width = ms_to_ticks(width_ms, limits.clock_hz)
-        if not controller.budget.take(controller.service_table(output, width), now):
-            return self._refuse(wire.REFUSAL_TOO_SOON, controller.budget.wait_ms)
-        self._token_good = False
-        return self._started(controller.serve(wire.ACTIVITY_RINSE, output, width))
+        reason = self._pulse(wire.ACTIVITY_RINSE, output, ms_to_ticks(width_ms, limits.clock_hz))
+        if not reason:
+            self._token_good = False
+        return reason
 
     # -- slots and maintenance -----------------------------------------------------------------------------------
     def _slot_of(self, body, start, lowest=1):
@@ -259,10 +259,12 @@ class Requests:
 
     def _slot_load(self, body, start):
         slot = self._slot_of(body, start)
-        if slot is None or not self._slots.load(slot, self._controller.table):
+        controller = self._controller
+        if slot is None or not self._slots.load(slot, controller.spare):
             return self._slot_reason
-        self._controller.set_state(wire.STATE_IDLE, wire.CAUSE_NONE, 0, 0)
-        reason, self.fault_row, self.fault_detail = self._controller.commit()
+        reason, self.fault_row, self.fault_detail = controller.commit_spare()
+        if not reason:
+            controller.set_state(wire.STATE_IDLE, wire.CAUSE_NONE, 0, 0)
         return reason
 
     def _slot_erase(self, body, start):

@@ -318,7 +318,7 @@ class Tester:
         self.say(wire.MSG_TABLE_BEGIN, self.digest + head)
         self.say(wire.MSG_TABLE_ROWS, self.rows)
         how = take()
-        if how & 15 and how < 192:
+        if how & 15 and how < 128:
             self.say(wire.MSG_TABLE_COMMIT, b"")  # else it may come later, see _short
 
     def run(self, data):
@@ -452,8 +452,8 @@ def _serve(tester, take):
 
 def _short(tester, take):
     kind = take()
-    if kind >= 244:  # the parts of an upload, whatever came in between
-        if kind >= 248 or not tester.rows:
+    if kind >= 192:  # the parts of an upload, whatever came in between
+        if kind >= 208 or not tester.rows:
             tester.say(wire.MSG_TABLE_COMMIT, b"")
         else:
             tester.say(wire.MSG_TABLE_ROWS, tester.rows)
