@@ -241,7 +241,7 @@ def test_calibration_narrows_the_plan_and_stays_on_show(serve: Serve, open_page:
     page.get_by_label("Shots of two drops").fill("8")
     page.get_by_role("button", name="Let the drops fall").click()
     served.wait(lambda: (served.hub.get("job_calibrate") or {}).get("state") == "ended", 60.0)
-    expect(page.get_by_role("rowheader", name="valve latency")).to_be_visible()
+    expect(page.get_by_role("rowheader", name="start of the fall")).to_be_visible()
     served.wait(
         lambda: (
             served.hub.get("plan")["intervals"]["nozzle_to_beam"]["p95"]
@@ -254,7 +254,7 @@ def test_calibration_narrows_the_plan_and_stays_on_show(serve: Serve, open_page:
     page.keyboard.press("a")
     expect(page.locator("#arm")).to_contain_text("Armed")
     page.reload()
-    expect(page.get_by_role("rowheader", name="valve latency")).to_be_visible()
+    expect(page.get_by_role("rowheader", name="start of the fall")).to_be_visible()
 
 
 def test_a_rinse_asks_first_and_a_question_shows_on_every_view(

@@ -10,12 +10,18 @@ if TYPE_CHECKING:
 
 #: The quantities of a calibration as people call them.
 NAMES = {
-    "latency_s": "valve latency",
-    "distance_m": "nozzle to beam",
+    "latency_s": "start of the fall",
+    "distance_m": "fall to the beam",
     "speed_m_s": "speed at the beam",
     "diameter_m": "drop diameter",
     "width_m": "beam width",
 }
+#: What start and fall mean, for below the table.
+START_AND_FALL = (
+    "Start and fall are those of an equal fall from rest. A drop leaves the nozzle with some speed, as if it\n"
+    "had started a little higher and earlier, also before the valve was told to open (a start below 0).\n"
+    "The rig file's latency and heights are put into the same terms for its column."
+)
 #: The plan's times that beam edges say something about.
 TIMES = {
     "nozzle_to_beam": "nozzle to beam",

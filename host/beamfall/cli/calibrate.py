@@ -121,7 +121,12 @@ def _fire(
 
 
 def _print(found: Calibration, effects: Sequence[Effect]) -> None:
-    from beamfall.calibration.describe import TIMES, describe_estimate, explain_combination
+    from beamfall.calibration.describe import (
+        START_AND_FALL,
+        TIMES,
+        describe_estimate,
+        explain_combination,
+    )
     from beamfall.cli.output import print_pairs, print_table
 
     samples = found.model.samples
@@ -140,14 +145,11 @@ def _print(found: Calibration, effects: Sequence[Effect]) -> None:
     )  # fmt: skip
     print()
     print_table(
-        ("quantity", "rig file", "with the edges", "95 % interval", "told by the edges"),
+        ("quantity", "by the rig file", "with the edges", "95 % interval", "told by the edges"),
         [describe_estimate(one) for one in found.estimates],
-        numeric=("rig file", "with the edges"),
+        numeric=("by the rig file", "with the edges"),
     )
-    print(
-        "\nLatency and distance are those of a drop that starts from rest: with its first speed it "
-        "falls\nas one that started a little higher a little earlier."
-    )
+    print(f"\n{START_AND_FALL}")
     for one in found.combinations:
         print(f"\n{explain_combination(one)}")
     if not found.separable:

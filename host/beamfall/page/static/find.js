@@ -111,7 +111,7 @@ export function makeCalibrate() {
     const found = job.result;
     show(result, h('p', {}, [ended(job), job.state === 'running' ? job.text : '', job.of ? `${job.done} of ${job.of} shots` : ''].filter(Boolean).join(' · ')),
       found ? h('div', { class: 'finding' },
-        h('table', { class: 'plain' }, h('thead', {}, h('tr', {}, ['quantity', 'rig file', 'with the edges', '95 % interval', 'told by the edges'].map((name) => h('th', { scope: 'col' }, name)))), h('tbody', {}, found.rows.map((row) => h('tr', {}, h('th', { scope: 'row' }, row[0]), row.slice(1).map((cell) => h('td', {}, cell)))))),
+        h('table', { class: 'plain' }, h('thead', {}, h('tr', {}, ['quantity', 'by the rig file', 'with the edges', '95 % interval', 'told by the edges'].map((name) => h('th', { scope: 'col' }, name)))), h('tbody', {}, found.rows.map((row) => h('tr', {}, h('th', { scope: 'row' }, row[0]), row.slice(1).map((cell) => h('td', {}, cell)))))),
         found.texts.map((one) => h('p', { class: 'prewrap' }, one)), found.warnings.map((one) => h('p', { class: 'caution' }, h('b', {}, 'Caution: '), one)),
         found.effects.length ? h('table', { class: 'plain' }, h('caption', { class: 'soft small' }, 'What it does to the plan (90 % intervals, ms)'), h('thead', {}, h('tr', {}, ['time', 'before', 'after'].map((name) => h('th', { scope: 'col' }, name)))), h('tbody', {}, found.effects.map((one) => h('tr', {}, h('th', { scope: 'row' }, one.name), h('td', {}, `${number(one.before[0], 1)} to ${number(one.before[2], 1)}`), h('td', {}, `${number(one.after[0], 1)} to ${number(one.after[2], 1)}`))))) : null,
         h('p', { class: 'soft' }, found.kept ? `Kept for the next plan in ${found.kept}.` : 'Not kept.')) : null);
