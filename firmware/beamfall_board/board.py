@@ -56,8 +56,10 @@ class Board:
             self.controller.check_host(ms_since(self.port.millis(), self.link.last_heard_ms))
             self._look_at_button()
             self.link.poll()  # what the step has to say goes out before the loop sleeps
-            if self.controller.activity == wire.ACTIVITY_NONE:
+            activity = self.controller.activity
+            if activity == wire.ACTIVITY_NONE or activity == wire.ACTIVITY_WATCH:
                 self.link.beacon(self.requests.boot_id, self.port.unique_id, self._name)
+            if activity == wire.ACTIVITY_NONE:
                 if self.requests.maintenance_asked and not self.link.unsent():
                     self.requests.maintenance_asked = False  # where it cannot be, once is enough
                     self.port.outputs_off()

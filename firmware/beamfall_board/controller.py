@@ -46,7 +46,8 @@ class Controller:
         self._end = 0  # when the last row known so far is done
         self._overdue = ms_to_ticks(OVERDUE_MS, self.limits.clock_hz)
         self._beam_edges = 0
-        self.host_timeout_ms = 0
+        self.host_timeout_ms = 0  # of the session: how long its host may be silent; 0: for ever
+        self._missed_ms = 0  # the same of what is under way: it outlives the session
 
     # -- state -------------------------------------------------------------------------------------------------
     def set_state(self, state, cause, number, ticks):
@@ -154,6 +155,7 @@ class Controller:
 
     def _start(self, table, activity, number):
         self._running = table
+        self._missed_ms = self.host_timeout_ms
         self.starts += 1
         self.activity = activity
         self.number = number
@@ -331,10 +333,16 @@ class Controller:
         self.activity = wire.ACTIVITY_NONE
         self.set_state(wire.STATE_FAULT, cause, 0, 0)
 
+    def set_host_timeout(self, timeout_ms):
+        self.host_timeout_ms = self._missed_ms = timeout_ms
+
     def check_host(self, silent_ms):
-        """Outputs off when the host that set a time-out has fallen silent in the middle of something of its own."""
-        if not self.host_timeout_ms or silent_ms <= self.host_timeout_ms:
+        """Outputs off when the host that set a time-out has fallen silent in the middle of something of its own.
+        In a watch nothing can be on: it goes on."""
+        if not self._missed_ms or silent_ms <= self._missed_ms:
             return
-        if self.activity == wire.ACTIVITY_NONE or self.number >= wire.BUTTON_RELEASE_BASE:
-            return  # nothing under way, or a shot of the button, which has no host
+        if self.activity == wire.ACTIVITY_NONE or self.activity == wire.ACTIVITY_WATCH:
+            return
+        if self.number >= wire.BUTTON_RELEASE_BASE:
+            return  # a shot of the button, which has no host
         self.fail(wire.CAUSE_LOST_HOST)

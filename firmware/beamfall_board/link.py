@@ -26,6 +26,7 @@ class Link:
 
     The handler returns 0 (done), a refusal (with `handler.fault_row`, `handler.fault_detail`) or ANSWERED after
     calling `answer`. When it raises, `handler.raised(handler.starts from before)` says what to answer.
+    `handler.session_opened()` is called when a hello has opened one.
     """
 
     def __init__(self, port, store, handler, welcome):
@@ -107,6 +108,7 @@ class Link:
             self._number = self._hello_number = reader.number
             self._resend_ms = RESEND_MS
             self._rewind()
+            self._handler.session_opened()
         else:
             self.session = (
                 0  # the welcome still says who we are, so that the host can name the cure
@@ -248,7 +250,7 @@ class Link:
 
     # -- being found -------------------------------------------------------------------------------------------
     def beacon(self, boot_id, unique_id, name):
-        """Say who is here, about once a second while nobody has been heard for one. Call it when nothing runs."""
+        """Say who is here, about once a second while nobody has been heard for one. Not in a shot or service action."""
         now = self._port.millis()
         if (
             ms_since(now, self.last_heard_ms) < BEACON_MS

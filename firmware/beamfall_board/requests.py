@@ -173,8 +173,12 @@ class Requests:
         return 0
 
     def _set_host_timeout(self, body, start):
-        (self._controller.host_timeout_ms,) = struct.unpack_from("<I", body, start)
+        self._controller.set_host_timeout(struct.unpack_from("<I", body, start)[0])
         return 0
+
+    def session_opened(self):
+        """Another host, or the same anew: it says for itself whether it wants to be missed."""
+        self._controller.host_timeout_ms = 0
 
     # -- service -----------------------------------------------------------------------------------------------
     def _serve(self, activity, output, width, longest):

@@ -105,7 +105,7 @@ class Board:
         self._last_release = self._info.last_release
         self._closed = False
         self._host_timeout_s = HOST_TIMEOUT_S
-        self._cared_for: int | None = None  # the boot that has been told the time-out
+        self._cared_for: Welcome | None = None  # of the session that has been told the time-out
         self.troubles: list[str] = []
 
     # -- connecting --------------------------------------------------------------------------------------------
@@ -226,17 +226,19 @@ class Board:
         self._request("abort")
 
     def set_host_timeout(self, seconds: float) -> None:
-        """Have the board put its outputs off when this host is silent for so long during a shot; 0: never.
+        """Have the board put its outputs off when this host is silent for so long during a shot or a service action;
+        0: never.
 
         Without a call it is HOST_TIMEOUT_S: a pulled cable or a killed program leaves nothing on for long.
         """
         self._host_timeout_s = seconds
         self._request("set_host_timeout", timeout_ms=round(seconds * 1000))
-        self._cared_for = self._boot_id
+        self._cared_for = self._info
 
     def _ask_for_care(self) -> None:
-        """See that the board knows the time-out; a restart makes it forget."""
-        if self._cared_for != self._boot_id:
+        """See that the board knows the time-out; with its session the board forgets it."""
+        self._follow_link()
+        if self._cared_for is not self._info:
             self.set_host_timeout(self._host_timeout_s)
 
     # -- shots -------------------------------------------------------------------------------------------------
@@ -316,6 +318,7 @@ class Board:
             outcome = self._claim(activity, number, boot_id)
             if outcome is not None:
                 return outcome
+            self._ask_for_care()  # the session may have been opened anew by the release itself
             status = self.status()
             if status.boot_id != boot_id:
                 raise BoardRestarted(
