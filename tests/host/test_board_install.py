@@ -105,13 +105,15 @@ def test_what_is_installed_on_a_real_interpreter_is_verified_and_runs(
     ):
         (files / old).parent.mkdir(parents=True, exist_ok=True)
         (files / old).write_text("raise SystemExit('an earlier version')\n")
+        with (files / "beamfall.files").open("a") as listed:
+            listed.write(f"{sha256(files / old)}  {old}\n")
     told: list[str] = []
     interpreter = prompt.enter()
     assert (interpreter.name, interpreter.platform) == ("micropython", "linux")
     bundle = make_bundle(find_profile("simulated"), interpreter.mpy)
     assert bundle.compiled and "beamfall_board/board.mpy" in bundle.files
     done = put_bundle(prompt, interpreter, bundle, told.append)
-    assert done["kept_main"] == "main_before_beamfall.py"
+    assert done["moved"] == {"main.py": "main_before_beamfall.py"} and done["kept"] == []
     assert (files / "main_before_beamfall.py").read_text() == "print('a program of my own')\n"
     assert set(done["removed"]) == {
         "beamfall_board/board.py", "beamfall_board/gone.mpy", "ports/old/port.py", "boards/pico.py",
@@ -124,7 +126,7 @@ def test_what_is_installed_on_a_real_interpreter_is_verified_and_runs(
     assert done["verified"] == len(bundle.files) == len(done["written"])
 
     again = put_bundle(prompt, interpreter, bundle, told.append)
-    assert again["written"] == ["main.py"] and again["removed"] == [] and again["kept_main"] is None
+    assert again["written"] == ["main.py"] and again["removed"] == [] and again["moved"] == {}
 
     monkeypatch.setattr(running, "find_firmware", lambda: files)
     from beamfall.simulation.build import build_rig
@@ -133,6 +135,88 @@ def test_what_is_installed_on_a_real_interpreter_is_verified_and_runs(
         assert board.info.name == "simulated"
         assert board.info.definition == get_definition().digest
         assert board.drip(1, 0.013).done.state.name == "idle"
+
+
+OWN = {
+    "boards/mine.py": "PINS = 'my own board'\n",
+    "boards/readme.txt": "how I wired it\n",
+    "ports/console.py": "# shadows ports/console.mpy\n",  # x.py is found before x.mpy
+    "ports/old/port.py": "# not of Beamfall's\n",
+    "beamfall_board/board/__init__.py": "# a folder is found before x.mpy\n",
+    "main.py": "print('mine')\n",
+    "main_before_beamfall.py": "print('mine, from another time')\n",
+    "selected_board.py": "# mine too\n",
+}
+
+
+def test_files_of_the_users_own_outlive_an_installation(files: Path, prompt: Prompt) -> None:
+    """No list on the board: nothing there is of an installer's, whatever folder it lies in."""
+    for path, content in OWN.items():
+        (files / path).parent.mkdir(parents=True, exist_ok=True)
+        (files / path).write_text(content)
+    interpreter = prompt.enter()
+    bundle = make_bundle(find_profile("simulated"), interpreter.mpy)
+    done = put_bundle(prompt, interpreter, bundle, lambda text: None)
+    assert done["removed"] == []
+    assert done["kept"] == ["boards/mine.py", "boards/readme.txt", "ports/old/port.py"]
+    assert done["moved"] == {
+        "main.py": "main_before_beamfall_2.py",
+        "selected_board.py": "selected_board_before_beamfall.py",
+        "ports/console.py": "ports/console_before_beamfall.py",
+        "beamfall_board/board": "beamfall_board/board_before_beamfall",
+    }
+    for path, content in OWN.items():
+        for old, new in done["moved"].items():
+            if path == old or path.startswith(f"{old}/"):
+                path = new + path[len(old) :]
+                break
+        assert (files / path).read_text() == content, path
+    for path in bundle.files:
+        assert sha256(files / path) == bundle.digest(path), path
+
+
+def test_a_profile_changed_on_the_board_is_the_users_own(files: Path, prompt: Prompt) -> None:
+    interpreter = prompt.enter()
+    bundle = make_bundle(find_profile("simulated"), interpreter.mpy, source_only=True)
+    put_bundle(prompt, interpreter, bundle, lambda text: None)
+    (files / "boards" / "simulated.py").write_text("# with my own pins\n")
+    (files / "main.py").write_text("print('mine')\n")
+    done = put_bundle(prompt, interpreter, bundle, lambda text: None)
+    assert done["moved"] == {
+        "boards/simulated.py": "boards/simulated_before_beamfall.py",
+        "main.py": "main_before_beamfall.py",
+    }
+    assert (files / "boards/simulated_before_beamfall.py").read_text() == "# with my own pins\n"
+    # Another version without that profile leaves it, and takes the others away.
+    other = replace(bundle, files={"main.py": bundle.files["main.py"]}, folders=[])
+    (files / "boards" / "simulated.py").write_text("# with my own pins\n")
+    done = put_bundle(prompt, interpreter, other, lambda text: None)
+    assert "boards/simulated.py" in done["kept"] and "boards/simulated.py" not in done["removed"]
+    assert set(done["removed"]) == bundle.files.keys() - {"main.py", "boards/simulated.py"}
+
+
+def test_what_an_installation_cut_short_has_left_is_its_own(
+    files: Path, prompt: Prompt, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    interpreter = prompt.enter()
+    bundle = make_bundle(find_profile("simulated"), interpreter.mpy)
+    write = Prompt.write_file
+
+    def cut(self: Prompt, path: str, content: bytes) -> None:
+        if path.endswith("limits.mpy"):
+            write(self, path, content[: len(content) // 2])
+            raise InstallError("the cable is out")
+        write(self, path, content)
+
+    monkeypatch.setattr(Prompt, "write_file", cut)
+    with pytest.raises(InstallError, match="the cable is out"):
+        put_bundle(prompt, interpreter, bundle, lambda text: None)
+    monkeypatch.setattr(Prompt, "write_file", write)
+    # The next one is of another version, in which that file has another name.
+    renamed = {path.replace("limits", "bounds"): data for path, data in bundle.files.items()}
+    done = put_bundle(prompt, interpreter, replace(bundle, files=renamed), lambda text: None)
+    assert done["removed"] == ["beamfall_board/limits.mpy"]
+    assert done["moved"] == {} and done["kept"] == []
 
 
 def _open(transport: Any) -> Link:
@@ -150,7 +234,7 @@ def test_install_chooses_compiles_and_leaves_the_board_at_its_prompt(
     assert report.interpreter.version >= (1, 20) and report.firmware is None
     names = {str(path.relative_to(files)) for path in files.rglob("*") if path.is_file()}
     assert names == {*report.written, "beamfall.files"}
-    assert "ports/generic/port.mpy" in names and not any("rp2" in name for name in names)
+    assert "ports/generic/port.mpy" in names and not any("ports/rp2/" in name for name in names)
     assert (files / "selected_board.py").read_text() == 'NAME = "esp32_generic"\n'
     assert any("SHA-256" in text for text in told)
 
@@ -219,7 +303,7 @@ def test_what_the_wire_does_not_say_is_remembered(
 ) -> None:
     monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "log.sqlite3"))
     report = Report(
-        "port", "pico", "Pico", who("Raspberry Pi Pico with RP2040"), True, "", [], [], [], None, 0, 0,
+        "port", "pico", "Pico", who("Raspberry Pi Pico with RP2040"), True, "", [], [], [], {}, [], 0, 0,
         "e6" * 8, "0.1.0", False,
     )  # fmt: skip
     assert recall_interpreter(bytes.fromhex("e6" * 8)) is None
@@ -283,7 +367,7 @@ def test_a_board_gets_its_port_and_its_profile_and_nothing_else() -> None:
         "boards/pico.py",
         "boards/pico_generic.py",
     }
-    assert not any("rp2" in path or "simulated" in path for path in sources)
+    assert not any("ports/rp2/" in path or "simulated" in path for path in sources)
     assert "ports/console.py" in sources and "main.py" in sources
 
 

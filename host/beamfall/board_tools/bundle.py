@@ -16,7 +16,7 @@ from beamfall.boards import Profile
 from beamfall.errors import InstallError
 from beamfall.resources import find_firmware
 
-FOLDERS = ["beamfall_board", "boards", "ports"]  # on the board they hold nothing but firmware
+FOLDERS = ["beamfall_board", "boards", "ports"]  # on the board; the firmware is in nothing else
 LIST = "beamfall.files"  # on the board: what was installed
 MAIN = "main.py"
 SELECTED = "selected_board.py"

@@ -1,7 +1,7 @@
 """Putting the firmware on a board: made for that board, verified there by digest, old files removed, and started.
 
-The board is never left half new and running: main.py is taken away first and comes back last. Sequences in the
-board's slots stay.
+Files of the user's own are never removed nor overwritten, see `own_files`. The board is never left half new and
+running: main.py is taken away first and comes back last. Sequences in the board's slots stay.
 """
 
 from __future__ import annotations
@@ -14,13 +14,12 @@ from typing import Any
 
 from beamfall.board_tools.bundle import FOLDERS, LIST, MAIN, SELECTED, Bundle, make_bundle
 from beamfall.board_tools.maintenance import ask_for_maintenance, find_firmware_on
+from beamfall.board_tools.own_files import move_aside, plan_clearing, write_list
 from beamfall.board_tools.prompt import BoardFile, Interpreter, Prompt, load_mpremote
 from beamfall.boards import Profile, check_profile, find_profile, list_profiles, read_profile
 from beamfall.errors import BeamfallError, InstallError, LinkError, PortNotFound, UserError
 from beamfall.link.serial_port import BAUDRATE, SerialTransport, is_same_device, list_ports
 
-_KEPT_MAIN = "main_before_beamfall.py"
-_OURS = b"Starts the board: every output off first"  # in the first line of our main.py, in every version
 _SETTLE_S = 0.3
 PATIENCE_S = 20.0  # how long a board may take from its restart to its first answer
 _MARGIN_BYTES = 16 * 1024  # of the file system, for slots
@@ -42,7 +41,8 @@ class Report:
     written: list[str]
     unchanged: list[str]
     removed: list[str]
-    kept_main: str | None
+    moved: dict[str, str]  # the user's own files that were in the way -> their new names
+    kept: list[str]  # the user's own files in the firmware's folders
     bytes_written: int
     verified: int
     unique_id: str | None  # None: not started
@@ -233,59 +233,46 @@ def put_bundle(
     prompt: Prompt, interpreter: Interpreter, bundle: Bundle, tell: Tell
 ) -> dict[str, Any]:
     home = interpreter.home
-    others = [MAIN, SELECTED, LIST]
-    before = prompt.survey(home, FOLDERS, others)
-    kept_main = _keep_main(prompt, home, before)
+    before = prompt.survey(home, FOLDERS, [MAIN, SELECTED, LIST])
+    plan = plan_clearing(prompt, home, bundle, before)
     written = sorted(
         path
         for path in bundle.files
         if path not in before or before[path].sha256 != bundle.digest(path) or path == MAIN
     )
-    _check_room(interpreter, bundle, before, written)
-    stale = [
-        path
-        for path in before
-        if path not in bundle.files and path not in (*bundle.folders, *others)
-    ]
-    stale.sort(key=lambda path: path.count("/"), reverse=True)  # what is inside before the folder
-    prompt.remove([f"{home}/{path}" for path in ([MAIN] if MAIN in before else []) + stale])
+    replaced = {*plan.remove, *bundle.files} - set(plan.move)
+    _check_room(interpreter, bundle, [before[path] for path in replaced & before.keys()], written)
+    moved = {}
+    for path in plan.move:
+        moved[path] = move_aside(prompt, home, path)
+        tell(f"your own {path} is now {moved[path]}")
+    # From here on nothing is there that the list does not name, also if the cable is pulled.
+    write_list(prompt, home, bundle, plan.listed)
+    main = [MAIN] if MAIN in before and MAIN not in moved else []
+    prompt.remove([f"{home}/{path}" for path in main + plan.remove])
     prompt.make_folders(home, bundle.folders)
     for number, path in enumerate([*(p for p in written if p != MAIN), MAIN], 1):
         if path == MAIN:
             # Everything else is there and right before the board can start with it.
-            _verify(prompt, home, bundle, [p for p in bundle.files if p != MAIN])
-            content = "".join(f"{bundle.digest(p)}  {p}\n" for p in sorted(bundle.files))
-            prompt.write_file(f"{home}/{LIST}", content.encode())
+            _verify(prompt, home, bundle, [p for p in bundle.files if p != MAIN], plan.remove)
+            write_list(prompt, home, bundle)
         tell(f"{number} of {len(written)}: {path}, {len(bundle.files[path])} bytes")
         prompt.write_file(f"{home}/{path}", bundle.files[path])
-    _verify(prompt, home, bundle, list(bundle.files))
+    _verify(prompt, home, bundle, list(bundle.files), plan.remove)
     tell(f"all {len(bundle.files)} files read back on the board: their SHA-256 digests are right")
     return {
         "written": written,
         "unchanged": sorted(set(bundle.files) - set(written)),
-        "removed": sorted(path for path in stale if not before[path].is_folder),
-        "kept_main": kept_main,
+        "removed": sorted(path for path in plan.remove if not before[path].is_folder),
+        "moved": moved,
+        "kept": sorted(plan.keep),
         "bytes_written": sum(len(bundle.files[path]) for path in written),
         "verified": len(bundle.files),
     }
 
 
-def _keep_main(prompt: Prompt, home: str, before: dict[str, BoardFile]) -> str | None:
-    """Put a main.py that is not ours aside under another name."""
-    if MAIN not in before:
-        return None
-    head = prompt.run(
-        f"file = open({home + '/' + MAIN!r}, 'rb')\nprint(file.read(200))\nfile.close()\n"
-    )
-    if _OURS.decode() in head:
-        return None
-    prompt.rename(f"{home}/{MAIN}", f"{home}/{_KEPT_MAIN}")
-    del before[MAIN]
-    return _KEPT_MAIN
-
-
 def _check_room(
-    interpreter: Interpreter, bundle: Bundle, before: dict[str, BoardFile], written: list[str]
+    interpreter: Interpreter, bundle: Bundle, replaced: list[BoardFile], written: list[str]
 ) -> None:
     if interpreter.free_bytes < 0:
         return
@@ -294,7 +281,7 @@ def _check_room(
         return -(-max(size, 1) // _BLOCK) * _BLOCK
 
     need = sum(blocks(len(bundle.files[path])) for path in written) + _MARGIN_BYTES
-    gained = sum(blocks(file.size) for file in before.values() if not file.is_folder)
+    gained = sum(blocks(file.size) for file in replaced if not file.is_folder)
     if need > interpreter.free_bytes + gained:
         raise InstallError(
             f"the board's file system has {interpreter.free_bytes // 1024} KiB free, {need // 1024} KiB are needed; "
@@ -302,8 +289,10 @@ def _check_room(
         )
 
 
-def _verify(prompt: Prompt, home: str, bundle: Bundle, paths: list[str]) -> None:
-    """Have the board read its files back and compare their digests."""
+def _verify(
+    prompt: Prompt, home: str, bundle: Bundle, paths: list[str], removed: list[str]
+) -> None:
+    """Have the board read its files back and compare their digests; what was removed must be gone."""
     alone = [path for path in paths if path.split("/")[0] not in FOLDERS]
     found = prompt.survey(home, FOLDERS, alone)
     wrong = [
@@ -314,10 +303,7 @@ def _verify(prompt: Prompt, home: str, bundle: Bundle, paths: list[str]) -> None
             f"{len(wrong)} of {len(paths)} files on the board are not what was sent, first {wrong[0]}; the board will "
             "not start with them; run it again, and erase the board's flash if it comes back"
         )
-    strange = [
-        path for path, file in found.items() if path.split("/")[0] in FOLDERS and path not in bundle.files
-        and not file.is_folder
-    ]  # fmt: skip
+    strange = [path for path in removed if path in found and not found[path].is_folder]
     if strange:
         raise InstallError(
             f"old files are still on the board, first {strange[0]}: remove it and try again"

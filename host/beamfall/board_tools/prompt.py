@@ -209,10 +209,22 @@ class Prompt:
             )
 
     def rename(self, old: str, new: str) -> None:
-        """Rename a file; one of the new name is overwritten."""
-        self.run(
-            f"import os\ntry:\n os.remove({new!r})\nexcept OSError:\n pass\nos.rename({old!r}, {new!r})\n"
-        )
+        """Rename a file or folder; ask `exists` of the new name first."""
+        self.run(f"import os\nos.rename({old!r}, {new!r})\n")
+
+    def exists(self, path: str) -> bool:
+        """Whether a file or folder of that name is there."""
+        code = f"import os\ntry:\n os.stat({path!r})\n print([1])\nexcept OSError:\n print([0])\n"
+        return [1] in self._lines(code)
+
+    def read_file(self, path: str) -> bytes:
+        """Read a whole file."""
+        try:
+            return bytes(self._remote.fs_readfile(path, chunk_size=_CHUNK // 4))
+        except (self._error, struct.error) as error:
+            raise InstallError(f"{self._name}: {path} cannot be read: {error}") from error
+        except OSError as error:
+            raise InstallError(f"{self._name}: {path} cannot be read: {error}") from error
 
     def restart(self) -> None:
         """Have the board start anew, as at power-up; the prompt is over then. Raises InstallError."""

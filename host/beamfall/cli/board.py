@@ -93,7 +93,8 @@ def _print_report(report: Report) -> None:
             ("written", f"{len(report.written)}, {report.bytes_written} bytes"),
             ("unchanged", str(len(report.unchanged)) if report.unchanged else ""),
             ("removed", ", ".join(report.removed)),
-            ("kept", f"your own main.py, now {report.kept_main}" if report.kept_main else ""),
+            *(("yours", f"{old}, now {new}") for old, new in report.moved.items()),
+            ("yours", f"left as it is: {', '.join(report.kept)}" if report.kept else ""),
             (
                 "running",
                 f"firmware {report.firmware}, board {report.unique_id}"

@@ -1,0 +1,113 @@
+"""Which files on a board are the user's own, and where they go when they are in the firmware's way.
+
+What an installer put there stands in the board's `beamfall.files`, with its digest; whatever else
+lies there, also in the firmware's folders, and what was changed since is the user's, and is never
+removed and never overwritten.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from beamfall.board_tools.bundle import FOLDERS, LIST, MAIN, Bundle
+from beamfall.board_tools.prompt import BoardFile, Prompt
+
+_MAIN_IS_OURS = b"Starts the board: every output off first"  # in its first line, in every version
+
+_UNDER_WAY = "-"  # in the list, in a digest's place
+
+
+@dataclass
+class Clearing:
+    """What is to be done on a board before new firmware is written."""
+
+    remove: list[str] = field(default_factory=list)  # ours, of earlier versions
+    move: list[str] = field(default_factory=list)  # the user's, where the firmware must be
+    keep: list[str] = field(default_factory=list)  # the user's, in the firmware's folders
+    listed: set[str] = field(default_factory=set)  # what installers have put there
+
+
+def plan_clearing(
+    prompt: Prompt, home: str, bundle: Bundle, before: dict[str, BoardFile]
+) -> Clearing:
+    """Sort what lies on the board (`before`: a survey of the firmware's folders and of its files outside)."""
+    listed = _read_list(prompt, home, before)
+    plan = Clearing(listed=set(listed))
+    # Where an installation was cut short nobody knows how far a file had come: it is ours all the same.
+    ours = {
+        path
+        for path, digest in listed.items()
+        if path in before and digest in (_UNDER_WAY, before[path].sha256)
+    }
+    ours.add(LIST)
+    folders = {folder for path in listed for folder in _list_parents(path)}
+    if MAIN in before and _is_our_main(prompt, home):
+        ours.add(MAIN)  # of a version that kept no list
+    # An import finds a folder before x.py, and x.py before x.mpy: any of them is in the way.
+    modules = {path.rpartition(".")[0] for path in bundle.files}
+    for path, file in before.items():
+        if file.is_folder:
+            in_the_way = path in modules
+            stale = path in folders and path not in bundle.folders and path not in FOLDERS
+        else:
+            in_the_way = path in bundle.files or path.rpartition(".")[0] in modules
+            stale = path not in bundle.files and path != LIST
+        if path in (folders if file.is_folder else ours):
+            if stale:
+                plan.remove.append(path)
+        elif in_the_way:
+            if file.is_folder or file.sha256 != _digest_in(bundle, path):
+                plan.move.append(path)
+        elif not file.is_folder:
+            plan.keep.append(path)
+    # What is inside goes before its folder; what lies in a folder that is moved goes with it.
+    plan.remove.sort(key=lambda path: path.count("/"), reverse=True)
+    moved = [f"{path}/" for path in plan.move]
+    plan.move = [path for path in plan.move if not path.startswith(tuple(moved))]
+    plan.keep = [path for path in plan.keep if not path.startswith(tuple(moved))]
+    return plan
+
+
+def move_aside(prompt: Prompt, home: str, path: str) -> str:
+    """Give a file or folder of the user's a name that nothing has; return it."""
+    folder, slash, name = path.rpartition("/")
+    stem, dot, ending = name.partition(".")
+    number = 1
+    while True:
+        count = "" if number == 1 else f"_{number}"
+        free = f"{folder}{slash}{stem}_before_beamfall{count}{dot}{ending}"
+        if not prompt.exists(f"{home}/{free}"):
+            prompt.rename(f"{home}/{path}", f"{home}/{free}")
+            return free
+        number += 1
+
+
+def write_list(prompt: Prompt, home: str, bundle: Bundle, earlier: set[str] | None = None) -> None:
+    """Write down what was put on the board; with `earlier`, before it is: also what may still be there."""
+    if earlier is None:
+        lines = [f"{bundle.digest(path)}  {path}\n" for path in sorted(bundle.files)]
+    else:
+        lines = [f"{_UNDER_WAY}  {path}\n" for path in sorted(earlier | bundle.files.keys())]
+    prompt.write_file(f"{home}/{LIST}", "".join(lines).encode())
+
+
+def _read_list(prompt: Prompt, home: str, before: dict[str, BoardFile]) -> dict[str, str]:
+    """Digest by path."""
+    if LIST not in before:
+        return {}
+    text = prompt.read_file(f"{home}/{LIST}").decode("utf-8", "replace")
+    lines = [line.split("  ", 1) for line in text.splitlines() if "  " in line]
+    return {path: digest for digest, path in lines}
+
+
+def _is_our_main(prompt: Prompt, home: str) -> bool:
+    return _MAIN_IS_OURS in prompt.read_file(f"{home}/{MAIN}")[:200]
+
+
+def _digest_in(bundle: Bundle, path: str) -> str | None:
+    return bundle.digest(path) if path in bundle.files else None
+
+
+def _list_parents(path: str) -> list[str]:
+    parts = path.split("/")[:-1]
+    return ["/".join(parts[: n + 1]) for n in range(len(parts))]
