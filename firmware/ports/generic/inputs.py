@@ -15,6 +15,7 @@ _STAMPED = const(2)
 _BEHIND_US = const(
     60
 )  # an interrupt that begins so soon behind another one may have waited for its end
+_SOFT_DEPTH = const(7)  # ESP32: 8 callbacks can wait, and one may be the alarm's
 _TAIL_US = const(150)  # where the board does not say which edges there were: see _guess
 
 PULLS = {None: None, "up": Pin.PULL_UP, "down": Pin.PULL_DOWN}
@@ -45,6 +46,7 @@ class Input:
         self._both = Pin.IRQ_RISING | Pin.IRQ_FALLING
         self._flags = None  # asks which edges there were, where the board knows
         self._last = 0  # when the newest edge was told
+        self._spare = 0  # an interrupt more than edges told is owed, see _guess
         self._held = 0
         self.counted_level = 1
         self._seen = self.seen  # bound once: binding allocates
@@ -73,6 +75,7 @@ class Input:
         self._watch(self.hard)
         self.level = self.read()
         self._last = -_TAIL_US
+        self._spare = 0
 
     def off(self):
         self._pin.irq(handler=None)
@@ -93,6 +96,8 @@ class Input:
                     True  # pins interrupt the alarm on this board: they never wait behind it
                 )
             self._held = now - player.busy_from if now - player.busy_till < _BEHIND_US else 0
+            if not self.hard:
+                self._count_in_row(now)
             flags = self._flags
             if flags is None:
                 self._guess(now)
@@ -114,14 +119,33 @@ class Input:
 
     def _guess(self, now):
         """Only the level is known. One equal to the last means a pulse that was over before the interrupt came: both
-        of its edges are told, and an interrupt close behind them that finds the same level is their own second."""
+        of its edges are told, and an interrupt close behind them that finds the same level is their own second. Any
+        more are of edges that nobody can tell."""
         level = self.read()
-        if level == self.level:
-            if now - self._last & _MASK < _TAIL_US:
-                return
+        if level != self.level:
+            self._spare = 0
+        elif now - self._last & _MASK >= _TAIL_US:
+            self._spare = 1
             self._edge(1 - level, now)
+        else:
+            if self._spare:
+                self._spare = 0
+            elif self._player.recording:
+                self._ring.lost += 1
+            return
         self._edge(level, now)
         self._last = now
+
+    def _count_in_row(self, now):
+        """Where interrupts are callbacks that wait for the main program, some can wait and no more: further ones are
+        forgotten, in silence. As many as can wait, one close behind the other, mean that the queue was full."""
+        player = self._player
+        if now - player.busy_till < _BEHIND_US:
+            player.in_row += 1
+            if player.in_row == _SOFT_DEPTH and player.recording:
+                self._ring.lost += 1
+        else:
+            player.in_row = 1
 
     def _edge(self, level, now):
         self.level = level

@@ -51,6 +51,7 @@ class Player:
         self.failed = False  # something has raised in an interrupt: the outputs are off since then
         self.busy_from = 0  # the newest stretch of time that an interrupt took, see inputs.py
         self.busy_till = 0
+        self.in_row = 0  # soft interrupts that have run one close behind the other
         self.in_alarm = False
         self.dwell = 0
         self.nests = False  # the pins' interrupts go before the alarm's

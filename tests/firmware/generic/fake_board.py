@@ -9,7 +9,8 @@ Four kinds, after the sources of MicroPython 1.28 (ports/rp2, ports/stm32, ports
     stm32   hard pins without flags that interrupt the timer's callback; hard timer of milliseconds, which is lost when
             its own callback starts it anew
     esp32   no hard interrupts at all (Pin.irq: TypeError, Timer.init: ValueError); timers 0 to 3 of microseconds;
-            callbacks run later, between two bytecodes of the main program
+            callbacks run later, between two bytecodes of the main program, in the order of their causes; 8 may wait,
+            what comes on top is forgotten (ports/esp32/machine_pin.c takes no notice of it)
     none    like esp32, with no working timer at all
 
 Under MicroPython the heap is locked while a hard interrupt runs: an allocation there raises MemoryError, as on a board.
@@ -32,6 +33,7 @@ else:
 FALLING, RISING = 4, 8
 MS = 1000000  # ns
 US = 1000
+SOFT_DEPTH = 8  # ports/esp32/mpconfigport.h, MICROPY_SCHEDULER_DEPTH
 
 KINDS = {
     "rp2": {
@@ -164,14 +166,19 @@ class World:
                 timer.expire()
 
     def _soft_waiting(self):
+        """(when it may run, source) of each soft handler that waits, the oldest first."""
         waiting = []
         for pin in self.pins.values():
-            if pin.pending and not pin.hard:
-                waiting.append((max(pin.since + self.soft_ns, self.blocked_until), pin))
+            waiting += [(since, pin) for since in pin.queue]
         for timer in self.timers:
             if timer.pending and not timer.hard:
-                waiting.append((max(timer.since + self.soft_ns, self.blocked_until), timer))
-        return waiting
+                waiting.append((timer.since, timer))
+        waiting.sort(key=lambda entry: entry[0])
+        return [(max(since + self.soft_ns, self.blocked_until), x) for since, x in waiting]
+
+    def takes_soft(self):
+        """Whether one more soft handler can wait."""
+        return len(self._soft_waiting()) < SOFT_DEPTH
 
     def _may_interrupt(self, what):
         if self._masked:
@@ -273,6 +280,7 @@ class Pin:
             self.handler = None
             self.hard = False
             self.pending = 0
+            self.queue = []
             self.since = 0
             self.flags = 0
             self.fresh = False
@@ -295,14 +303,21 @@ class Pin:
         self.handler = handler
         self.hard = options.get("hard", False)
         self.pending = 0
+        self.queue = []
         return Irq(self) if _world.kind["flags"] else None
 
     def latch(self, kind):
+        if not self.hard:
+            if _world.takes_soft():
+                self.queue.append(_world.now)
+            return
         if not self.pending:
             self.since = _world.now
         self.pending |= kind
 
     def take(self):
+        if not self.hard:
+            self.queue.pop(0)
         self.flags = self.pending
         self.pending = 0
         return self.handler
@@ -351,7 +366,7 @@ class Timer:
     def expire(self):
         self.since = self.due
         self.due = self.due + self._period if self.mode == self.PERIODIC else None
-        if not _world.dead_timers:
+        if not _world.dead_timers and (self.hard or self.pending or _world.takes_soft()):
             self.pending = True
 
     def take(self):

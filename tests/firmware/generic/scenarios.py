@@ -400,6 +400,29 @@ def every_lost_edge_is_counted(kind):
     assert bench.port.edges_lost > 600
 
 
+def edges_while_the_program_is_in_one_long_call_are_told_or_counted_as_lost(kind):
+    """A garbage collection of 8 ms: soft interrupts wait for its end, and only so many can wait."""
+    for pulses in (1, 2, 3, 4, 7):
+        bench = Bench(kind)
+        bench.load((0, 0, VALVE, 3000, 1000), tail=400000)
+        bench.start()
+        bench.run(20)
+        bench.world.blocked_until = bench.world.now + 8 * MS
+        for n in range(pulses):
+            bench.world.pulse(bench.world.now + n * MS + 100 * US, PIN[LIGHT], 400 * US)
+        bench.world.pulse(bench.world.now + 40 * MS, PIN[LIGHT], 2 * MS)  # and one like any other
+        edges = [edge for edge in bench.run(60) if edge[0] == LIGHT]
+        lost = bench.port.edges_lost
+        assert [edge[1] for edge in edges] == [1, 0] * (len(edges) // 2), edges
+        if bench.world.kind["hard_pins"]:
+            assert (len(edges), lost) == (2 * pulses + 2, 0), (pulses, edges, lost)
+        elif 2 * pulses < 7:
+            assert len(edges) + lost == 2 * pulses + 2, (pulses, edges, lost)
+        else:  # how many were forgotten nobody knows
+            assert len(edges) + lost >= min(2 + 2 * pulses, 2 + 8 + 1), (pulses, edges, lost)
+        bench.port.stop()
+
+
 def stamps_wait_behind_an_interrupt_and_the_record_says_so(kind):
     bench = Bench(kind, call_ns=15000)  # a slow board
     bench.load((0, 0, VALVE, 3000, 50000), (1, 1, FLASH, 20000, 1000), window=500000, awaits=(1, 0))
