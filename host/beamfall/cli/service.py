@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from typing import TYPE_CHECKING
 
 import typer
@@ -87,6 +88,11 @@ def flash(
     from beamfall.units import parse_quantity
 
     seconds = parse_quantity(contact, "duration", key="--contact")
+    print(
+        "Caution: a flash is about to fire. Flashes can trigger photosensitive epilepsy: warn "
+        "everybody in the room.",
+        file=sys.stderr,
+    )
     with _connect(port, seed) as board:
         outcome = board.test_flash(number, seconds)
         _print_edges(board, outcome)

@@ -50,6 +50,7 @@ def shoot(
     and the log keeps what happened.
     """
     from beamfall.board import Board
+    from beamfall.cli.cautions import warn_of_flashes
     from beamfall.cli.targets import DRAWINGS, PICTURES, check_target
     from beamfall.rig import load_rig
     from beamfall.series import Shooter
@@ -63,6 +64,7 @@ def shoot(
         plan, sequence = _choose(rig, rig_file, board, sequence_file)
         if not as_json:
             _print_start(rig, rig_file, board, plan, log.path)
+        warn_of_flashes(sequence, repeated=count > 1, quiet=as_json)
         if picture is not None and board.simulated_rig is None:
             _refuse_picture(board)
         shooter = Shooter.begin(board, log, "shoot", rig=rig, seed=seed, settings={"count": count})

@@ -28,6 +28,7 @@ def repeat(
 ) -> int:
     """Fire exactly that sequence again and compare the measured edges with that day's."""
     from beamfall.board import Board
+    from beamfall.cli.cautions import warn_of_flashes
     from beamfall.rig import Rig
     from beamfall.series import Shooter
     from beamfall.shots.repeat import compare_shots, find_peers, rebuild_sequence
@@ -45,6 +46,7 @@ def repeat(
                 board, log, "repeat", rig=rig, seed=logged.record.seed,
                 settings={"of_shot": shot, "count": count},
             )  # fmt: skip
+            warn_of_flashes(sequence, repeated=count > 1, quiet=as_json)
             records: list[ShotRecord] = []
             for number in range(count):
                 if number and rig is not None:

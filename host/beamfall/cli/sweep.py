@@ -154,6 +154,10 @@ class _Run:
         try:
             left = list_open(self.plan, list_entries(self.log, series))
             if left:
+                from beamfall.cli.cautions import warn_of_flashes
+
+                sequence = self.plan.build(left[0].value_s)
+                warn_of_flashes(sequence, repeated=True, quiet=self.as_json)
                 self.shooter.warm_up(self.rig, self.rest_s)
             first = True
             while left:
@@ -181,11 +185,16 @@ class _Run:
 
             print_json({**record.to_json(), "swept": step.to_swept(self.plan.of)})
             return
+        from beamfall.shots.remarks import list_remarks
+
         shown = (record.truth or {}).get("pictures") or []
+        odd = "".join(
+            f"; {remark}" for remark in list_remarks(record, sees_light=self.rig.fitted.flash_seen)
+        )
         seen = f"; the picture would show: {shown[0]['shows']}" if shown else ""
         print(
             f"step {step.index} of {len(self.plan.steps)}: {self.plan.of} {step.value_s * 1e3:.3f} ms, "
-            f"shot {record.shot} {record.state}{seen}"
+            f"shot {record.shot} {record.state}{odd}{seen}"
         )
 
     def draw(self, picture: Path) -> None:
