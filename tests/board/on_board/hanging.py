@@ -1,0 +1,36 @@
+"""The firmware, whose main loop hangs once, in the middle of the first drip: an output is on and nothing looks after it.
+
+It leaves a file behind, so that the start after that is an ordinary one. The watchdog is set to 2 s: the profile's 8 s
+take an emulator several minutes.
+"""
+
+import os
+import time
+
+import main_plain
+
+from beamfall_board import wire_definition as wire
+from beamfall_board.controller import Controller
+from boards import pico
+
+_HUNG = "/hung.once"
+pico.WATCHDOG_MS = 2000
+
+
+def _hang_once(step=Controller.step):
+    def hang(self):
+        step(self)
+        if self.activity == wire.ACTIVITY_DRIP:
+            with open(_HUNG, "wb") as file:
+                file.write(b"1")
+            while True:
+                time.sleep_ms(100)  # as good as an empty loop, and quicker to emulate
+
+    Controller.step = hang
+
+
+try:
+    os.stat(_HUNG)
+except OSError:
+    _hang_once()
+main_plain.main()
