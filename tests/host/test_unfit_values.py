@@ -30,14 +30,34 @@ def log(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         ["shoot", "--port", "sim", f"--seed={HUGE}"],
     ],
 )
-def test_a_number_that_is_too_large_is_named(
+def test_a_number_that_is_too_large_is_a_mistake_of_whoever_typed_it(
     arguments: list[str], capsys: pytest.CaptureFixture[str]
 ) -> None:
+    """By its option, where the option has a bound; else as it was typed."""
     assert main(arguments) == 2
     said = capsys.readouterr().err
-    assert "beamfall: " in said and "digits" in said
-    assert any(number in said for number in (HUGE, "99999999999999999999"))
+    assert "2^63" in said or "9223372036854775807" in said or "digits" in said
     assert "fault of the program" not in said
+
+
+def test_what_no_command_foresees_is_named_as_it_was_typed(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The net below all commands: such an error from anywhere, and such a value among what was typed."""
+    from beamfall.shots import ShotLog
+
+    def overflow(*_: object) -> None:
+        raise OverflowError("somewhere inside")
+
+    def encode(*_: object) -> None:
+        "\udce9".encode()
+
+    monkeypatch.setattr(ShotLog, "set_note", overflow)
+    assert main(["shots", "note", "1", HUGE]) == 2
+    assert f"{HUGE}: a number of 19 digits" in capsys.readouterr().err
+    monkeypatch.setattr(ShotLog, "set_note", encode)
+    assert main(["shots", "note", "1", "caf\udce9"]) == 2
+    assert "not text in UTF-8" in capsys.readouterr().err
 
 
 def test_a_text_that_is_no_text_is_named(capsys: pytest.CaptureFixture[str]) -> None:
