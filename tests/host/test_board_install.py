@@ -26,6 +26,7 @@ from beamfall.boards import find_profile
 from beamfall.errors import InstallError, LinkLost, MissingExtra, PortNotFound, UserError
 from beamfall.link import Link
 from beamfall.link import micropython as running
+from beamfall.link.line_levels import LineLevels, recall_levels
 from beamfall.link.serial_port import PortSeen
 from beamfall.link.simulated import SimulatedTransport
 from beamfall.wire import get_definition
@@ -304,7 +305,7 @@ def test_what_the_wire_does_not_say_is_remembered(
     monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "log.sqlite3"))
     report = Report(
         "port", "pico", "Pico", who("Raspberry Pi Pico with RP2040"), True, "", [], [], [], {}, [], 0, 0,
-        "e6" * 8, "0.1.0", False,
+        "e6" * 8, "0.1.0", False, LineLevels(False, False),
     )  # fmt: skip
     assert recall_interpreter(bytes.fromhex("e6" * 8)) is None
     remember(report)
@@ -313,12 +314,37 @@ def test_what_the_wire_does_not_say_is_remembered(
         "1.28.0",
         "Raspberry Pi Pico with RP2040",
     )
+    assert recall_levels("port") == LineLevels(False, False)
+    assert recall_levels("another port") == LineLevels(True, True)
     (tmp_path / "boards" / f"{'e6' * 8}.json").write_text("{broken")
     assert recall_interpreter(bytes.fromhex("e6" * 8)) is None
 
 
 def who(machine: str, mpy: int = PICO) -> Interpreter:
     return Interpreter("micropython", (1, 28, 0), "", "rp2", machine, mpy, "", -1)
+
+
+@pytest.mark.parametrize(
+    ("profile", "levels"),
+    [("pico", LineLevels(True, True)), ("esp32_generic", LineLevels(False, False))],
+)
+def test_lines_stand_as_the_profile_says_when_the_installer_opens_the_port(
+    profile: str, levels: LineLevels, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On an ESP32 board one of the two lines without the other holds the chip in its reset."""
+    opened: list[dict[str, Any]] = []
+
+    def open_none(port: str, **options: Any) -> Any:
+        opened.append(options)
+        raise LinkLost("no line here")
+
+    monkeypatch.setattr(installer, "SerialTransport", open_none)
+    with pytest.raises(LinkLost):
+        installer._ask_by_wire("port", find_profile(profile), lambda text: None)
+    line = installer._open_line("loop://", find_profile(profile), 1.0)
+    assert opened == [{"dtr": levels.dtr, "rts": levels.rts}]
+    assert (line.dtr, line.rts) == (levels.dtr, levels.rts)
+    line.close()
 
 
 def test_the_profile_is_chosen_by_what_the_interpreter_says() -> None:

@@ -22,6 +22,8 @@ from beamfall.errors import (
     PortSyntaxError,
 )
 from beamfall.link import Link, LinkTiming, serial_port
+from beamfall.link.line_levels import LineLevels, remember_levels
+from beamfall.link.open_port import open_transport
 from beamfall.link.serial_port import PortSeen, SerialTransport
 
 posix = pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are POSIX")
@@ -146,6 +148,37 @@ def test_a_board_is_found_again_under_another_name(monkeypatch: pytest.MonkeyPat
     monkeypatch.setattr(serial_port, "SerialTransport", lambda url, **options: opened.append(url))
     reconnector.open()
     assert opened == ["/dev/ttyACM7"]
+
+
+def test_lines_stand_as_the_installed_board_wants_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By the USB device's serial number, whatever name the port has today; None is left to the system."""
+    monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "log.sqlite3"))
+    monkeypatch.setattr(serial_port, "list_ports", lambda: [PICO, SECOND])
+    remember_levels(PICO.device, LineLevels(False, None))
+    moved = PortSeen("/dev/ttyACM7", *_ids(PICO))
+    monkeypatch.setattr(serial_port, "list_ports", lambda: [moved, SECOND])
+    opened: list[tuple[object, object]] = []
+    monkeypatch.setattr(
+        serial_port,
+        "SerialTransport",
+        lambda url, *, baudrate, dtr, rts: opened.append((dtr, rts)),
+    )
+    for name in (moved.device, SECOND.device):
+        open_transport(name)
+    assert opened == [(False, None), (True, True)]
+    (tmp_path / "boards" / "lines.json").write_text('["broken"', encoding="utf-8")
+    open_transport(moved.device)
+    assert opened[2] == (True, True)
+
+
+@pytest.mark.parametrize("dtr", [True, False])
+@pytest.mark.parametrize("rts", [True, False])
+def test_the_port_is_opened_with_both_lines_as_told(dtr: bool, rts: bool) -> None:
+    transport = SerialTransport("loop://", dtr=dtr, rts=rts)
+    assert (transport._port.dtr, transport._port.rts) == (dtr, rts)
+    transport.close()
 
 
 def _ids(port: PortSeen) -> tuple[int | None, int | None, str | None]:

@@ -18,6 +18,7 @@ from beamfall.board_tools.own_files import move_aside, plan_clearing, write_list
 from beamfall.board_tools.prompt import BoardFile, Interpreter, Prompt, load_mpremote
 from beamfall.boards import Profile, check_profile, find_profile, list_profiles, read_profile
 from beamfall.errors import BeamfallError, InstallError, LinkError, PortNotFound, UserError
+from beamfall.link.line_levels import LineLevels, recall_levels
 from beamfall.link.serial_port import BAUDRATE, SerialTransport, is_same_device, list_ports
 
 _SETTLE_S = 0.3
@@ -48,6 +49,7 @@ class Report:
     unique_id: str | None  # None: not started
     firmware: str | None
     asked_by_wire: bool
+    levels: LineLevels  # of the port's control lines, as the profile wants them
 
 
 def install(
@@ -103,6 +105,7 @@ def install(
         unique_id=welcome.unique_id.hex() if welcome is not None else None,
         firmware=welcome.firmware if welcome is not None else None,
         asked_by_wire=asked,
+        levels=read_levels(profile),
         **done,
     )
 
@@ -116,15 +119,20 @@ def _read_and_check(board: str) -> Profile:
 
 
 # -- the way in ------------------------------------------------------------------------------------
-def _line_level(profile: Profile | None, name: str) -> bool | None:
-    """DTR and RTS as the profile wants them: on where nothing is known, since an RP2040 needs DTR to talk."""
-    level = profile.constants.get(name, "on") if profile is not None else "on"
-    return {"on": True, "off": False, None: None}[level]
+def read_levels(profile: Profile) -> LineLevels:
+    """DTR and RTS as the profile wants them."""
+    levels = {"on": True, "off": False, None: None}
+    return LineLevels(*(levels[profile.constants.get(name, "on")] for name in ("DTR", "RTS")))
+
+
+def _choose_levels(port: str, profile: Profile | None) -> LineLevels:
+    return recall_levels(port) if profile is None else read_levels(profile)
 
 
 def _ask_by_wire(port: str, profile: Profile | None, tell: Tell) -> bool:
     """Where our firmware runs, have it restart for maintenance; True when it was there."""
-    transport = SerialTransport(port, dtr=_line_level(profile, "DTR"))
+    levels = _choose_levels(port, profile)
+    transport = SerialTransport(port, dtr=levels.dtr, rts=levels.rts)
     try:
         digest = find_firmware_on(transport)
         if digest is None:
@@ -188,10 +196,11 @@ def _open_line(port: str, profile: Profile | None, patience_s: float) -> Any:
     import serial
 
     line = serial.serial_for_url(port, do_not_open=True, baudrate=BAUDRATE, timeout=patience_s)
-    for name in ("DTR", "RTS"):
-        level = _line_level(profile, name)
-        if level is not None:
-            setattr(line, name.lower(), level)
+    levels = _choose_levels(port, profile)
+    if levels.dtr is not None:
+        line.dtr = levels.dtr
+    if levels.rts is not None:
+        line.rts = levels.rts
     line.open()
     return line
 

@@ -7,6 +7,7 @@ search listens for that. What else is on such a port, a board with somebody's ow
 from __future__ import annotations
 
 from beamfall.errors import BeamfallError, NotABoard, PortNotFound
+from beamfall.link.line_levels import recall_levels
 from beamfall.link.serial_port import PortSeen, SerialTransport, list_ports
 from beamfall.link.transport import Transport
 from beamfall.wire import Frame, Framer, Message, get_codec
@@ -45,7 +46,8 @@ def find_board(seen: list[PortSeen] | None = None) -> str:
     silent: list[str] = []
     for port in candidates:
         try:
-            transport = SerialTransport(port.device)
+            levels = recall_levels(port.device)
+            transport = SerialTransport(port.device, dtr=levels.dtr, rts=levels.rts)
         except BeamfallError as error:
             silent.append(f"{port.device}: {error}")
             continue

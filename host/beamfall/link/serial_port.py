@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from beamfall.errors import LinkLost, PortBusy, PortDenied, PortNotFound, PortSyntaxError
+from beamfall.link.line_levels import recall_levels
 
 BAUDRATE = 115200  # means nothing on USB; the speed of boards behind a UART bridge
 # USB vendor and product ids of MicroPython's serial port on RP2040 and RP2350 (MicroPython 1.2x,
@@ -60,13 +61,21 @@ class SerialTransport:
 
     `dtr` is the level of that line from before the port opens: on by default, since MicroPython
     on USB sends nothing to a host that does not raise it; off for boards that a change of DTR
-    resets. None leaves pyserial's default. Nothing is written on opening.
+    resets. `rts` is the same of that line. None leaves pyserial's default. Nothing is written on
+    opening.
     Raises PortNotFound, PortBusy, PortDenied, PortSyntaxError.
     """
 
-    def __init__(self, url: str, *, baudrate: int = BAUDRATE, dtr: bool | None = True) -> None:
+    def __init__(
+        self,
+        url: str,
+        *,
+        baudrate: int = BAUDRATE,
+        dtr: bool | None = True,
+        rts: bool | None = True,
+    ) -> None:
         self._name = url
-        self._port: Any = _open_port(url, baudrate, dtr)
+        self._port: Any = _open_port(url, baudrate, dtr, rts)
 
     @property
     def name(self) -> str:
@@ -134,13 +143,14 @@ class SerialTransport:
 class SerialReconnector:
     """Opens a port again after it was lost, also when the system gave it another name.
 
-    A USB board is found again by its serial number. Pass `open` as the `reconnect` of a Link.
+    A USB board is found again by its serial number. Pass `open` as the `reconnect` of a Link. DTR
+    and RTS stand as the board behind it wants, where that is known (`line_levels`).
     """
 
-    def __init__(self, url: str, *, baudrate: int = BAUDRATE, dtr: bool | None = True) -> None:
+    def __init__(self, url: str, *, baudrate: int = BAUDRATE) -> None:
         self._url = url
         self._baudrate = baudrate
-        self._dtr = dtr
+        self._levels = recall_levels(url)
         self._serial_number = next(
             (port.serial_number for port in list_ports() if is_same_device(port.device, url)), None
         )
@@ -152,7 +162,9 @@ class SerialReconnector:
             for port in list_ports():
                 if port.serial_number == self._serial_number:
                     url = port.device
-        return SerialTransport(url, baudrate=self._baudrate, dtr=self._dtr)
+        return SerialTransport(
+            url, baudrate=self._baudrate, dtr=self._levels.dtr, rts=self._levels.rts
+        )
 
 
 def is_same_device(one: str, other: str) -> bool:
@@ -177,7 +189,7 @@ def _timeout_error() -> type[OSError]:
     return error
 
 
-def _open_port(url: str, baudrate: int, dtr: bool | None) -> Any:
+def _open_port(url: str, baudrate: int, dtr: bool | None, rts: bool | None) -> Any:
     import serial
 
     try:
@@ -192,6 +204,8 @@ def _open_port(url: str, baudrate: int, dtr: bool | None) -> Any:
         )
         if dtr is not None:
             port.dtr = dtr
+        if rts is not None:
+            port.rts = rts
         port.open()
     except ValueError as error:
         raise PortSyntaxError(
