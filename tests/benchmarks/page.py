@@ -139,6 +139,7 @@ def measure_events(served: Served, page: Any) -> None:
         )
         served.wait(lambda: served.hub.get("job")["state"] != "running")
         page.wait_for_timeout(600)  # the picture is drawn meanwhile
+        served.wait(lambda: not served.hub.get("resting"))  # Release waits for the rig's rest
     served.hub.tell = tell  # type: ignore[method-assign]
     seen = page.evaluate("window.seen")
     to_word, to_frame = [], []

@@ -98,3 +98,9 @@ def answers(origin: str) -> bool:
 def wait_ready(page: Any) -> None:
     """Until the board is there and the plan is made."""
     expect(page.locator("#arm")).to_be_enabled()
+
+
+def wait_rested(page: Any) -> None:
+    """Until Release releases again: the surface has rested."""
+    expect(page.locator("#release")).to_contain_text("Release")
+    expect(page.locator("#release")).to_be_enabled()

@@ -17,6 +17,7 @@ from page_helpers import (
     arm_and_release,
     expect,
     wait_ready,
+    wait_rested,
 )
 
 Serve = Callable[..., Served]
@@ -42,7 +43,7 @@ def shown(serve: Serve, open_page: Open) -> Callable[..., tuple[Served, Any]]:
         for number in range(1, 4):
             arm_and_release(page) if number == 1 else page.keyboard.press("r")
             served.wait(lambda n=number: (served.hub.get("shot") or {}).get("shot") == n)
-            wait_ready(page)
+            wait_rested(page)
         served.wait(lambda: served.hub.get("shot")["picture"], 40.0)
         return served, page
 

@@ -25,11 +25,8 @@ from beamfall.page.hub import Hub
 from beamfall.page.listening import Ears, ListeningBoard, Opener, connect
 from beamfall.page.paced import AbortAsked
 from beamfall.page.pictures import warm_up
-from beamfall.page.words import (
-    describe_board,
-    describe_link,
-    describe_unclaimed,
-)
+from beamfall.page.waits import Waits, tell_waits
+from beamfall.page.words import describe_board, describe_link, describe_unclaimed
 from beamfall.series import Shooter, keep_unclaimed, settle_earlier
 from beamfall.shots import ShotLog, find_log
 
@@ -62,6 +59,7 @@ class Bench:
     seed: int = 0
     pace: float = 1.0
     armed: Armed | None = None
+    waits: Waits = field(default_factory=Waits)
     _jobs: queue.Queue[Job] = field(default_factory=queue.Queue)
     _abort: threading.Event = field(default_factory=threading.Event)
     _closing: threading.Event = field(default_factory=threading.Event)
@@ -82,9 +80,8 @@ class Bench:
     # -- for other threads -----------------------------------------------------------------------------------
     def start(self) -> None:
         """Begin."""
-        self.hub.set(
-            link={"state": "connecting"}, live=None, board=None, job=None, armed=None, shot=None
-        )
+        nothing = dict.fromkeys(("live", "board", "job", "armed", "shot", "resting"))
+        self.hub.set(link={"state": "connecting"}, **nothing)
         self._thread = threading.Thread(target=self._run, name="bench", daemon=True)
         self._thread.start()
 
@@ -200,6 +197,8 @@ class Bench:
             # What has gone wrong already is what is to be told.
             with contextlib.suppress(Exception, AbortAsked):
                 board.close()
+            if board.simulated_rig is not None:
+                self.waits.forget()
             self._forget_board()
 
     def _say_unexpected(self, error: Exception) -> None:
@@ -278,6 +277,7 @@ class Bench:
         if self.armed is not None and self.armed.boot_id != board.info.boot_id:
             self.disarm()
         self._take_outcomes(board, log)
+        tell_waits(self.hub, self.waits, board, self.desk.rig, self.pace)
 
     def _take_outcomes(self, board: ListeningBoard, log: ShotLog) -> None:
         """Shots that nobody here waited for: by the board's button, or of a program that ended."""
@@ -288,6 +288,7 @@ class Bench:
             if one.button or one.shot is None:
                 self.hub.notice("note", describe_unclaimed(one))
         if found:
+            self.waits.note(board.transport.clock())
             board.settle()
 
     def _carry_out(self, job: Job, board: ListeningBoard, log: ShotLog) -> None:
@@ -311,6 +312,9 @@ class Bench:
             text = f"unexpected {type(error).__name__}: {error}; please report it with the traceback on the terminal"
         finally:
             self._interruptible = False
+            if job.kind == "check":  # it flashes by itself
+                self.waits.note(board.transport.clock(), shot=False)
+            tell_waits(self.hub, self.waits, board, self.desk.rig, self.pace)
             with self._lock:
                 self._running = None
         if state == "failed":

@@ -49,8 +49,8 @@ def arm(hub: Hub, desk: Desk, bench: Bench) -> None:
     bench.submit(make_arm())
 
 
-def release(hub: Hub, desk: Desk, bench: Bench, count: int = 1) -> None:
-    bench.submit(make_release(count))
+def release(hub: Hub, desk: Desk, bench: Bench, count: int = 1, unrested: bool = False) -> None:
+    bench.submit(make_release(count, unrested))
 
 
 def drip(hub: Hub, desk: Desk, bench: Bench, valve: int = 1, opening: str = "13 ms") -> None:

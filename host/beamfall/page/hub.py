@@ -93,7 +93,8 @@ class Hub:
     def snapshot(self) -> str:
         """The whole state, as a message."""
         with self._lock:
-            return _dump({"version": self._version, "all": self._sections})
+            now_ms = time.time() * 1e3  # moments in it are of this clock; a page's may be another
+            return _dump({"version": self._version, "now": now_ms, "all": self._sections})
 
     def subscribe(self) -> Subscriber:
         """Begin to tell the page that calls this from the event loop's thread."""

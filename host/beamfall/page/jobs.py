@@ -12,18 +12,21 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from beamfall.errors import UserError
+from beamfall.errors import Refused, UserError
+from beamfall.page.waits import flashes
 from beamfall.units import parse_duration
 
 if TYPE_CHECKING:
     from beamfall.page.bench import Bench
     from beamfall.page.listening import ListeningBoard
+    from beamfall.rig import Rig
     from beamfall.sequence import Sequence as ShotSequence
     from beamfall.series import Shooter
     from beamfall.shots import ShotLog, ShotRecord
 
 _COUNT_MOST = 1000
 _ASKING_S = 0.05
+_SHORT_S = 0.5  # more than this is not waited for but said: no shot shall come by surprise
 _KEPT = ("sweep", "seek", "check", "calibrate")
 _ids = itertools.count(1)  # a page must be able to tell jobs and questions of one server apart
 
@@ -114,22 +117,53 @@ class Work:
         return self.bench.shooter_for(self.board, self.log, kind, self.desk.rig, settings)
 
     def fire(
-        self, shooter: Shooter, sequence: ShotSequence, swept: Mapping[str, Any] | None = None
+        self,
+        shooter: Shooter,
+        sequence: ShotSequence,
+        swept: Mapping[str, Any] | None = None,
+        *,
+        rest_s: float | None = None,
     ) -> ShotRecord:
-        """Fire one shot and show it."""
+        """Fire one shot and show it; not before the surface has rested (`rest_s`, else the rig's rest)
+        and the flash, where the sequence has one, has recycled."""
         from beamfall.page.shown import show_shot
 
-        began = time.time()
+        flashed = flashes(sequence)
+        self._wait_until_ready(shooter.rig or self.desk.rig, rest_s, flashed)
         try:
             record = shooter.fire(sequence, swept=swept)
-        except BaseException:
+        except BaseException as error:
             # Refused, aborted, unknown: the log has a line of it all the same.
+            if not isinstance(error, Refused):
+                self._note_shot(flashed)
             self._show_newest(shooter)
             raise
-        self.hub.set(resting={"since": began * 1e3, "rest_s": self.desk.rig.aim.rest_s})
+        self._note_shot(flashed)
         show_shot(self, shooter, sequence, record)
         self.bench.tell_line(self.log, record.shot or 0)
         return record
+
+    def _note_shot(self, flashed: bool) -> None:
+        self.bench.waits.note(self.board.transport.clock(), flashed=flashed)
+
+    def _wait_until_ready(self, rig: Rig, rest_s: float | None, flashed: bool) -> None:
+        now_s = self.board.transport.clock()
+        left = self.bench.waits.find_left(now_s, rig, rest_s=rest_s)
+        seconds = left.longest_s if flashed else left.rest_s
+        if not seconds:
+            return
+        self.tell(rest_until=time.time() * 1e3 + seconds / self.pace * 1e3)
+        self.board.sleep(seconds)
+        self.tell(rest_until=None)
+
+    def wait_for_flash(self) -> None:
+        """Wait until the flash has recycled."""
+        self._wait_until_ready(self.desk.rig, 0.0, True)
+
+    @property
+    def pace(self) -> float:
+        """How fast the port's time passes."""
+        return 1.0 if self.board.simulated_rig is None else self.bench.pace
 
     def _show_newest(self, shooter: Shooter) -> None:
         newest = self.log.list_shots(limit=1, series=shooter.series)
@@ -140,7 +174,7 @@ class Work:
         """Rest between shots, and show until when."""
         from beamfall.series import jitter_span
 
-        longest = (seconds + jitter_span(seconds)) / self.bench.pace
+        longest = (seconds + jitter_span(seconds)) / self.pace
         self.tell(rest_until=time.time() * 1e3 + longest * 1e3)
         shooter.rest(seconds)
         self.tell(rest_until=None)
@@ -175,8 +209,13 @@ def make_arm() -> Job:
     return Job("arm", "Arming", run)
 
 
-def make_release(count: int) -> Job:
-    """Fire what is armed, `count` times; raises UserError where nothing is, or no more than it says."""
+def make_release(count: int, unrested: bool = False) -> Job:
+    """Fire what is armed, `count` times; raises UserError where nothing is, or no more than it says.
+
+    One shot goes out at once or not at all: while the surface rests or the flash recycles it is
+    refused with what is left, since drops that fall seconds after the key come by surprise.
+    `unrested` leaves the surface's rest out for it, deliberately; recycling never.
+    """
     if not 1 <= count <= _COUNT_MOST:
         raise UserError(f"{count} shots: expected 1 to {_COUNT_MOST}")
 
@@ -187,12 +226,18 @@ def make_release(count: int) -> Job:
         if armed.sequence != work.desk.sequence:
             work.bench.disarm()
             raise UserError("the timings have changed since: arm again")
+        rest_s = 0.0 if unrested else None
+        left = work.bench.waits.find_left(
+            work.board.transport.clock(), work.desk.rig, rest_s=rest_s
+        )
+        if count == 1 and left.longest_s > _SHORT_S:
+            raise UserError(left.describe())
         shooter = work.begin_series("shoot", {"count": count})
         for number in range(count):
             if number:
                 work.rest(shooter, work.desk.rig.aim.rest_s)
             work.tell(done=number, of=count, text=f"shot {number + 1} of {count}")
-            work.fire(shooter, armed.sequence)
+            work.fire(shooter, armed.sequence, rest_s=rest_s)
         work.tell(done=count, of=count, text="")
 
     return Job("release", "Release" if count == 1 else f"A series of {count} shots", run)
@@ -221,7 +266,9 @@ def make_flash(flash: int, contact: str) -> Job:
     seconds = parse_duration(contact, key="contact")
 
     def run(work: Work) -> None:
+        work.wait_for_flash()
         outcome = work.board.test_flash(flash, seconds)
+        work.bench.waits.note(work.board.transport.clock(), shot=False)
         work.board.settle()
         lit = any(edge.signal.name == "light1" and edge.level for edge in outcome.edges)
         if lit:

@@ -91,7 +91,7 @@ def _fire_sweep(work: Work, shooter: Shooter, sweep: Any, rest_s: float) -> None
             first = False
             value = f"{sweep.of} {step.value_s * 1e3:.3f} ms"
             work.tell(text=f"step {step.index} of {total}: {value}")
-            work.fire(shooter, sweep.build(step.value_s), step.to_swept(sweep.of))
+            work.fire(shooter, sweep.build(step.value_s), step.to_swept(sweep.of), rest_s=rest_s)
             _show_entries(work, series, sweep.of)
         left = list_open(sweep, list_entries(work.log, series))
     work.tell(text="")
@@ -362,7 +362,12 @@ def make_calibrate(count: int, gap_error: str) -> Job:
 
     def run(work: Work) -> None:
         from beamfall.calibration import calibrate, measure_drops
-        from beamfall.calibration.describe import TIMES, describe_estimate, explain_combination
+        from beamfall.calibration.describe import (
+            START_AND_FALL,
+            TIMES,
+            describe_estimate,
+            explain_combination,
+        )
         from beamfall.calibration.drops import check_request, make_drops
         from beamfall.calibration.effect import compare_plans, keep_for_plan
         from beamfall.calibration.measure import put_own_first
@@ -377,7 +382,7 @@ def make_calibrate(count: int, gap_error: str) -> Job:
             if number:
                 work.rest(shooter, min(rig.aim.rest_s, 2.0))  # no surface has to calm down for this
             work.tell(done=number, of=count, text="two drops, without flash")
-            work.fire(shooter, sequence)
+            work.fire(shooter, sequence, rest_s=0.0)
         work.tell(done=count, text="reckoning")
         found = calibrate(
             put_own_first(measure_drops(work.log, [shooter.series]), rig), gap_error_m=error_m
@@ -396,7 +401,7 @@ def make_calibrate(count: int, gap_error: str) -> Job:
             text="",
             result={
                 "rows": [list(describe_estimate(one)) for one in found.estimates],
-                "texts": [explain_combination(one) for one in found.combinations],
+                "texts": [START_AND_FALL, *(explain_combination(one) for one in found.combinations)],
                 "warnings": list(found.warnings),
                 "effects": [
                     {"name": TIMES[one.name], "before": [v * 1e3 for v in one.before],

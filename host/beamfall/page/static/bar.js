@@ -1,6 +1,6 @@
 // What is always there: the state in large words, the beams, arm, release and abort, what is under way, notices.
 import { h, show, number } from './dom.js';
-import { state, on, hear, act, abort, emit } from './net.js';
+import { state, on, hear, act, abort, emit, now } from './net.js';
 import { makePicture } from './pictures.js';
 
 const NAMES = { beam1: 'beam 1', beam2: 'beam 2', beam3: 'beam 3' };
@@ -11,9 +11,8 @@ export const attempt = (promise) => promise.catch((error) => emit('trouble', { t
 export function makeBar() {
   $('abort').addEventListener('click', () => abort());
   $('arm').addEventListener('click', arm);
-  $('release').addEventListener('click', release);
-  on(['link', 'live', 'armed', 'job', 'plan', 'rig'], showBar);
-  on('resting', showRest);
+  $('release').addEventListener('click', (event) => release({ unrested: event.shiftKey }));
+  on(['link', 'live', 'armed', 'job', 'plan', 'rig', 'resting'], showBar);
   on(['job'], showStrip);
   on('notices', showNotices);
   hear('server', showBar);
@@ -23,7 +22,30 @@ export function makeBar() {
 
 export const ready = () => state.link?.state === 'up' && state.job?.state !== 'running';
 export const arm = () => { if (!$('arm').disabled) attempt(act('arm')); };
-export const release = () => { if (!$('release').disabled) attempt(act('release')); };
+// One key, one shot, or a word why not: a key that does nothing leaves somebody waiting in the dark.
+export function release({ unrested = false } = {}) {
+  const why = whyNot(unrested);
+  if (why) sayBriefly(why); else attempt(act('release', unrested ? { unrested } : {}));
+}
+export const isChanged = () => Boolean(state.armed) && state.armed.of !== state.plan?.number;
+const CHANGED = 'Changed since arming: press A again.';
+
+// What Release still waits for, in s by the server's clock; the server says when it is over, and refuses until then.
+function left() {
+  const until = (moment) => (moment ? Math.max(0.1, (moment - now()) / 1000) : 0);
+  return { rest: until(state.resting?.rest_until), recycle: until(state.resting?.recycle_until) };
+}
+function whyNot(unrested) {
+  if (!serverUp || state.link?.state !== 'up') return 'There is no board to release anything.';
+  if (state.job?.state === 'running') return `${state.job.title} is under way: wait until it ends, or abort it.`;
+  if (!state.armed) return 'Nothing is armed: press A first.';
+  if (isChanged()) return CHANGED;
+  const { rest, recycle } = left();
+  if (recycle && (unrested || recycle >= rest)) return `Ready again in ${inSeconds(recycle)}: the flash recycles, which cannot be cut short.`;
+  if (rest && !unrested) return `Ready again in ${inSeconds(rest)}: the surface rests. Shift and R release before that.`;
+  return '';
+}
+const inSeconds = (seconds) => `${Math.ceil(seconds)} s`;
 
 let serverUp = true;
 hear('server', ({ up }) => { serverUp = up; });
@@ -38,7 +60,8 @@ function words() {
   // A board that has just started says so as its cause: no news while it is idle.
   const news = live?.cause && !(word === 'idle' && live.cause.word === 'restarted');
   const cause = news ? `${live.cause.word.replaceAll('-', ' ')}: ${live.cause.meaning}${live.cause.cure ? `; ${live.cause.cure}` : ''}` : '';
-  if (word === 'idle' && state.armed) return ['armed', 'The sequence is on the board, checked. R releases it.'];
+  if (isChanged() && state.job?.state !== 'running') return [word === 'idle' ? 'changed' : word, cause || CHANGED];
+  if (word === 'idle' && state.armed) return ['armed', state.resting ? '' : 'The sequence is on the board, checked. R releases it.'];
   if (word === 'idle' && live?.activity && live.activity !== 'none') return [live.activity, ''];
   if (word === 'idle') return ['idle', state.plan?.problem ? `no plan: ${state.plan.problem}` : cause];
   return [word, cause];
@@ -47,8 +70,7 @@ function words() {
 function showBar() {
   const [word, cause] = words();
   if ($('state').textContent !== word) { $('state').textContent = word; $('state').dataset.word = word; }
-  const rest = restText();
-  const line = cause || rest;
+  const line = cause || restText();
   if ($('cause').textContent !== line) $('cause').textContent = line;
   $('cause').title = cause;
   const beams = Object.entries(state.live?.beams ?? {});
@@ -58,20 +80,28 @@ function showBar() {
   const blocked = $('arm').disabled;
   $('arm').disabled = !free || wrong;
   if (blocked !== $('arm').disabled) $('arm').title = wrong ? 'Put right what is marked in the rig form' : '';
-  if ($('arm').dataset.on !== String(Boolean(state.armed))) {
-    $('arm').dataset.on = String(Boolean(state.armed));
-    show($('arm'), state.armed ? 'Armed ✓ ' : 'Arm ', h('kbd', {}, 'A'));
+  const on = Boolean(state.armed) && !isChanged();
+  if ($('arm').dataset.on !== String(on)) {
+    $('arm').dataset.on = String(on);
+    show($('arm'), on ? 'Armed ✓ ' : 'Arm ', h('kbd', {}, 'A'));
   }
-  $('release').disabled = !free || !state.armed || state.armed.of !== state.plan?.number;
+  // While it waits it can be pressed, and says what for.
+  $('release').disabled = !free || !on;
+  showRest();
 }
 
 function restText() {
-  const r = state.resting;
-  if (!r) return '';
-  const left = (r.since + (r.rest_s * 1000) / (state.page?.pace ?? 1) - Date.now()) / 1000;
-  return left > 0 ? `The surface rests: ${number(left, 1)} s of the rig's rest are left.` : '';
+  const { rest, recycle } = left();
+  if (!rest && !recycle || state.job?.state === 'running') return '';
+  return `Ready again in ${inSeconds(Math.max(rest, recycle))}: ${recycle >= rest ? 'the flash recycles' : 'the surface rests'}.`;
 }
-function showRest() { if (state.resting && !words()[1]) { const text = restText(); if ($('cause').textContent !== text) $('cause').textContent = text; } }
+let released = '';
+function showRest() {
+  const text = restText(), waits = Boolean(text) && !$('release').disabled;
+  const key = waits ? inSeconds(Math.max(...Object.values(left()))) : 'R';
+  if (released !== key) { released = key; $('release').dataset.waits = String(waits); show($('release'), waits ? 'Wait ' : 'Release ', h('kbd', {}, key)); }
+  if (!words()[1] && $('cause').textContent !== text) $('cause').textContent = text;
+}
 
 // -- what is under way ------------------------------------------------------------------------------------------
 let stripped = '';
@@ -103,7 +133,7 @@ export function showStrip() {
 function showCountdown() {
   if (!countdown) return;
   const until = state.job?.rest_until;
-  const left = until ? (until - Date.now()) / 1000 : 0;
+  const left = until ? (until - now()) / 1000 : 0;
   countdown.textContent = left > 0 ? `rests ${number(left, 0)} s` : '';
 }
 
@@ -114,7 +144,7 @@ export function makeQuestion(question, { picture = true } = {}) {
   return h('div', { class: `question${picture && question.shot ? ' pictured' : ''}`, id: 'question' },
     picture && question.shot ? h('div', { class: 'pic askpic' }, makePicture(question.shot, { small: false })) : null,
     h('div', { class: 'asks' },
-    question.cautions.map((text) => h('p', { class: 'caution' }, h('b', {}, 'Caution: '), text)),
+    question.cautions.filter((text, n, all) => !all.some((other, m) => m !== n && other.includes(text) && (other !== text || m < n))).map((text) => h('p', { class: 'caution' }, h('b', {}, 'Caution: '), text)),
     h('p', { class: 'ask' }, question.text),
     question.hint ? h('p', { class: 'hint' }, question.hint) : null,
     h('div', { class: 'answers' }, question.choices.map((choice) => {
@@ -128,6 +158,15 @@ export function makeQuestion(question, { picture = true } = {}) {
 const local = [];
 const shownFrom = Date.now();
 function addLocal(text, level = 'error') { if (!local.some((one) => one.text === text)) local.push({ level, text, own: true }); showNotices(); }
+// One at a time, and gone by itself: a key pressed again and again must not fill the screen.
+function sayBriefly(text) {
+  const brief = { level: 'note', text, own: true, brief: true };
+  const drop = (one) => { const at = local.indexOf(one); if (at >= 0) { local.splice(at, 1); showNotices(); } };
+  for (const one of local.filter((each) => each.brief)) drop(one);
+  local.push(brief);
+  showNotices();
+  setTimeout(() => drop(brief), 4000);
+}
 const LEVELS = { error: 'Trouble', caution: 'Caution', note: 'Note', good: 'Done' };
 function showNotices() {
   const all = [...(state.notices ?? []), ...local].slice(-4);

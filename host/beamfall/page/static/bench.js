@@ -1,7 +1,8 @@
 // The bench: the rig, the timings, the moment of the light, the last shot.
 import { h, show, ms, number } from './dom.js';
 import { state, on, hear, act } from './net.js';
-import { attempt, ready } from './bar.js';
+import { attempt, ready, isChanged } from './bar.js';
+import { makeStrobeCaution } from './caution.js';
 import { makeRigDrawing } from './rigdraw.js';
 import { makeMoment } from './moment.js';
 import { makeTimeline } from './timeline.js';
@@ -11,7 +12,7 @@ export function makeBench() {
   const timeline = makeTimeline({ source: () => state.shot });
   const view = h('div', { class: 'view bench' },
     h('section', { class: 'panel p-rig' }, h('h2', {}, 'Rig, to scale'), makeRigDrawing()),
-    h('section', { class: 'panel p-tune' }, h('h2', {}, 'Timings'), makeTimings(), makeService()),
+    h('section', { class: 'panel p-tune' }, makeStrobeCaution(), h('h2', {}, 'Timings'), makeTimings(), makeService()),
     h('section', { class: 'panel p-moment' }, h('h2', {}, 'At the light'), makeMoment(), makeLast()),
     h('section', { class: 'panel p-time' }, h('div', { class: 'row spread' }, h('h2', {}, 'Last shot'), timeline.buttons), timeline.box, timeline.words));
   on('shot', timeline.update);
@@ -85,16 +86,18 @@ function makeService() {
   const length = h('input', { type: 'text', value: '2 s', 'aria-label': 'How long to rinse', size: 5, maxlength: 20 });
   const count = h('input', { type: 'number', value: 5, min: 1, max: 1000, 'aria-label': 'How many shots' });
   const button = (text, f) => h('button', { type: 'button', class: 'needs-board', on: { click: () => attempt(f()) } }, text);
+  const unrested = button('Release before the surface rests', () => act('release', { unrested: true }));
   const series = button('Release a series of', () => act('release', { count: Number(count.value) }));
-  const body = h('details', { class: 'service' }, h('summary', {}, 'Series, single drop, flash, rinse, watch'),
+  const body = h('details', { class: 'service' }, h('summary', {}, 'Series, single drop, flash, rinse, watch; keys'),
     h('div', { class: 'row' }, series, count, h('span', { class: 'soft' }, 'shots of what is armed')),
     h('div', { class: 'row' }, button('One drop', () => act('drip', { opening: opening.value })), opening, button('Rinse', () => act('rinse', { duration: length.value })), length),
-    h('div', { class: 'row' }, button('One flash', () => act('flash')), button('Watch the beam', () => act('watch'))),
-    h('p', { class: 'small soft' }, 'Flashes can trigger photosensitive epilepsy: warn everybody in the room. Keep liquid away from the electronics.'));
+    h('div', { class: 'row' }, button('One flash', () => act('flash')), button('Watch the beam', () => act('watch')), unrested),
+    h('p', { class: 'small soft' }, 'Release waits until the rig’s rest has passed since the last shot and the flash’s recycle time since its last light, and counts down meanwhile. Shift and R, or Release before the surface rests, leave the rest out for once; a shorter rest belongs in the rig form. Recycling is never cut short: the picture would be dark. A series, a sweep and a search wait by themselves.'),
+    h('p', { class: 'small soft' }, 'Keys: A arms, R releases, Esc aborts at any time, 1 to 8 choose a view. Keep liquid away from the electronics.'));
   const said = h('p', { class: 'soft said' });
-  on(['job', 'link', 'armed'], () => {
+  on(['job', 'link', 'armed', 'plan'], () => {
     for (const one of body.querySelectorAll('.needs-board')) one.disabled = !ready();
-    series.disabled = !ready() || !state.armed;
+    series.disabled = unrested.disabled = !ready() || !state.armed || isChanged();
     const job = state.job;
     show(said, job && ['drip', 'flash', 'rinse'].includes(job.kind) && job.text ? `${job.title}: ${job.text}` : '');
   });

@@ -3,6 +3,7 @@ import { h, show, ms, number, percent } from './dom.js';
 import { state, on, act } from './net.js';
 import { attempt, ready, makeQuestion } from './bar.js';
 import { makePicture } from './pictures.js';
+import { makeStrobeCaution } from './caution.js';
 
 const field = (label, input) => { input.id ||= `g-${label.replace(/[^a-z]/gi, '')}-${Math.random().toString(36).slice(2, 7)}`; return h('div', { class: 'field' }, h('label', { for: input.id }, label), input); };
 const text = (placeholder, value = '') => h('input', { type: 'text', placeholder, value, maxlength: 40, autocomplete: 'off' });
@@ -55,7 +56,7 @@ export function makeSweep() {
     const order = job.lines.map((line) => cells.get(line.shot).root);
     if (order.length !== sheet.children.length || order.some((root, n) => sheet.children[n] !== root)) show(sheet, order);
   });
-  return h('div', { class: 'view' }, h('section', { class: 'panel' }, h('h2', {}, 'Walk one timing through its range'),
+  return h('div', { class: 'view' }, h('section', { class: 'panel' }, h('h2', {}, 'Walk one timing through its range'), makeStrobeCaution(),
     h('p', { class: 'soft' }, 'Each shot with another value. Interleaved or shuffled, a rig that drifts does not pass for an effect of the value.'),
     h('div', { class: 'fields' }, field('What is swept', of), field('From', first), field('To', last), field('Step', step), field('Rounds', repeat), field('Order', order), field('Rest between shots', rest)), h('div', { class: 'row' }, begin, resume)),
     h('section', { class: 'panel' }, h('h2', {}, 'What came of it'), result));
@@ -75,7 +76,7 @@ export function makeSeek() {
       found ? h('div', { class: 'finding' }, h('p', { class: 'found' }, found.found ? `Found after ${found.shots} shots: spacing ${ms(found.spacing_ms)}, flash ${ms(found.delay_ms)} after drop 2’s edge.` : `Not found in ${found.shots} shots; seek again, it goes on from what it has learned.`), h('button', { type: 'button', on: { click: () => attempt(act('tune', { spacing: `${found.spacing_ms} ms`, delay: `${found.delay_ms} ms` })) } }, 'Use these timings')) : null,
       job.lines.length ? h('table', { class: 'plain' }, h('thead', {}, h('tr', {}, ['shot', 'spacing', 'flash delay', 'answer', 'chance that it is the one wanted'].map((name) => h('th', { scope: 'col' }, name)))), h('tbody', {}, job.lines.map((line) => h('tr', {}, h('td', {}, h('a', { href: `#log/${line.shot}` }, String(line.shot))), h('td', {}, ms(line.spacing_ms)), h('td', {}, ms(line.delay_ms)), h('td', {}, line.answer), h('td', {}, percent(line.chance)))))) : null);
   });
-  return h('div', { class: 'view' }, makeAsking('seek'), h('section', { class: 'panel' }, h('h2', {}, 'Find the collision in few shots'),
+  return h('div', { class: 'view' }, makeAsking('seek'), h('section', { class: 'panel' }, h('h2', {}, 'Find the collision in few shots'), makeStrobeCaution(),
     h('p', { class: 'soft' }, 'After each shot, say what the picture shows; the next one comes closer.'),
     h('div', { class: 'fields' }, field('Light after the contact', stage), field('At most so many shots', most)), h('div', { class: 'row' }, freshBox, aloneBox), h('div', { class: 'row' }, begin)),
     h('section', { class: 'panel' }, h('h2', {}, 'Answers so far'), result));
@@ -94,8 +95,8 @@ export function makeCheck() {
       found ? h('div', { class: 'finding' }, h('p', { class: 'found' }, found.reason), h('p', {}, found.advice), found.would_separate ? h('p', { class: 'soft' }, found.would_separate) : null, ranks(found.ranked.slice(0, 5).map((one) => [one.name, one.probability]))) : job.lines.length ? ranks(job.lines.at(-1).chances.map((one) => [one.cause, one.chance])) : null,
       job.lines.length ? h('ol', { class: 'tests' }, job.lines.map((line) => h('li', {}, h('b', {}, line.test), line.asked ? ' (asked)' : '', ': ', line.showed))) : null);
   });
-  return h('div', { class: 'view' }, makeAsking('check'), h('section', { class: 'panel' }, h('h2', {}, 'Nothing flashes, or something else is wrong'),
-    h('p', { class: 'soft' }, 'The board tests what it can by itself and asks only what it cannot see. It opens the valve and fires the flash: warn everybody; flashes can trigger photosensitive epilepsy.'), h('div', { class: 'row' }, begin, aloneBox)),
+  return h('div', { class: 'view' }, makeAsking('check'), h('section', { class: 'panel' }, h('h2', {}, 'Nothing flashes, or something else is wrong'), makeStrobeCaution(),
+    h('p', { class: 'soft' }, 'The board tests what it can by itself and asks only what it cannot see. It opens the valve and fires the flash.'), h('div', { class: 'row' }, begin, aloneBox)),
     h('section', { class: 'panel' }, h('h2', {}, 'What was found'), result));
 }
 const ranks = (pairs) => h('ul', { class: 'chances wide' }, pairs.filter(([, chance]) => chance >= 0.005).map(([name, chance]) => { const bar = h('i'); bar.style.width = `${chance * 100}%`; return h('li', {}, h('span', { class: 'word' }, name.replaceAll('-', ' ')), h('span', { class: 'meter' }, bar), h('span', { class: 'figure' }, percent(chance))); }));

@@ -50,7 +50,7 @@ addEventListener('keydown', (event) => {
   if (!(event.target instanceof Element) || typing(event.target)) return;
   const key = event.key.toLowerCase();
   if (key === 'a') arm();
-  else if (key === 'r') release();
+  else if (key === 'r') release({ unrested: event.shiftKey });
   else if (/^[1-9]$/.test(key) && VIEWS[Number(key) - 1] && !event.target.closest('.stars')) location.hash = `#${VIEWS[Number(key) - 1][0]}`;
   else return;
   event.preventDefault();

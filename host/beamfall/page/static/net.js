@@ -2,6 +2,8 @@
 
 export const state = {};
 let version = -1;
+let behind = 0;   // of this computer's clock, in ms: a tablet's may be minutes off
+export const now = () => Date.now() + behind;
 const watchers = new Map();   // section -> functions
 const hearers = new Map();    // event -> functions
 let socket = null;
@@ -25,6 +27,7 @@ function take(message) {
     for (const name of Object.keys(state)) delete state[name];
     Object.assign(state, message.all);
     version = message.version;
+    behind = message.now - Date.now();
     changed(watchers.keys());
     emit('whole', {});
   } else if (message.set) {

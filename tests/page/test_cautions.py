@@ -1,0 +1,32 @@
+"""Whoever is about to let flashes repeat reads the caution: in sight, in every view that does it, and once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from page_helpers import QUICK_RIG, Served, expect, wait_ready
+
+COUNT = """() => [...document.querySelectorAll('body *')].filter((e) => e.checkVisibility()
+  && [...e.childNodes].some((n) => n.nodeType === 3 && n.textContent.includes('epilepsy'))).length"""
+
+
+@pytest.mark.parametrize("view", ["bench", "sweep", "seek", "check"])
+def test_a_view_that_flashes_says_its_caution_once(
+    serve: Callable[..., Served], open_page: Callable[..., Any], view: str
+) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link)
+    wait_ready(page)
+    page.goto(f"{served.origin}/#{view}")
+    expect(page.locator(".strobe")).to_be_in_viewport()
+    assert page.evaluate(COUNT) == 1
+    for folded in page.locator("summary").all():
+        folded.click()
+    assert page.evaluate(COUNT) == 1
+    if view == "check":
+        page.get_by_role("button", name="Find out what is wrong").click()
+        expect(page.locator("#question .caution").first).to_be_visible()
+        assert page.evaluate(COUNT) == 1
+        served.server.bench.abort()
