@@ -9,7 +9,9 @@ import pytest
 
 from beamfall.faults.advice import ADVICE
 from beamfall.faults.causes import BY_NAME, NOTHING
-from beamfall.faults.finder import Finding
+from beamfall.faults.checks import CHECKS
+from beamfall.faults.finder import Finder, Finding, Step
+from beamfall.faults.setup import Setup
 from beamfall.simulation.faults import FAULTS
 
 Diagnose = Callable[..., Finding]
@@ -99,3 +101,23 @@ def test_two_that_remain_are_named_with_what_would_separate_them(diagnose: Diagn
         assert len(finding.left) >= 2
         assert "remain" in finding.separates
         assert finding.ranked[0][0] in finding.left
+
+
+@pytest.mark.parametrize(
+    ("remain", "test"),
+    [
+        (("flash-cable", "light-sensor-blind"), "ask how often the flash fired"),
+        (("flash-not-manual", NOTHING), "ask for the flash's mode"),
+        (("beam-misaligned", "valve-unplugged"), "ask whether a drop fell"),
+    ],
+)
+def test_what_would_separate_two_is_the_cheapest_test_that_tells_them_apart(
+    remain: tuple[str, str], test: str, setup: Setup
+) -> None:
+    """Not the one that tells most at any price, such as a picture; and a sound rig is a rival like others."""
+    finder = Finder(setup)
+    for check in CHECKS:
+        if check.question is None:  # the board has done what it can
+            finder.steps.append(Step(check, {}, asked=False))
+    said = finder._find_separating(remain)
+    assert f"would separate them: {test}" in said

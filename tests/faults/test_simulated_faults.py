@@ -127,6 +127,16 @@ def test_a_sleeping_flash_obeys_once_its_own_button_has_woken_it() -> None:
         assert words_of(board.test_flash(1, 0.002), LIGHT1) == ["on", "off"]
 
 
+def test_the_ready_lamp_is_off_until_the_flash_has_recycled() -> None:
+    with Board.connect("sim", seed=1) as board:
+        room = Room(board.simulated_rig)
+        assert room.ready_lamp_on(1)
+        board.test_flash(1, 0.002)
+        assert not room.ready_lamp_on(1)
+        board.sleep(3.0)  # the example rig's flash takes 1.5 s
+        assert room.ready_lamp_on(1)
+
+
 def test_a_flash_without_cable_fires_only_at_its_own_button() -> None:
     with Board.connect("sim?fault=flash-cable") as board:
         room = Room(board.simulated_rig)

@@ -195,17 +195,27 @@ def fault_by_silence(board: Board) -> None:
     board.set_host_timeout(HOST_TIMEOUT_S)
 
 
-def test_what_the_board_refuses_for_good_is_said_and_not_asked_again(setup: Setup) -> None:
+@pytest.mark.parametrize("by_host", [True, False])
+def test_what_is_refused_for_good_is_said_and_not_asked_again(
+    by_host: bool, setup: Setup, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By this host, which knows the board's limits, or by the board itself."""
     with Board.connect("sim", seed=1) as board:
         too_long = replace(setup, valve=replace(setup.valve, opening_s=10.0))
         bench = Bench(board, too_long, SlowPerson(board, 0.0))
+        if not by_host:
+            ticks = board.to_ticks(10.0)
+            monkeypatch.setattr(
+                board, "drip", lambda *_: board._serve("drip", output=1, width_ticks=ticks)
+            )
+        words = "an opening of 10 s" if by_host else "over-limit"
         assert BY_NAME["drip"].run(bench) == {}
-        assert "over-limit" in bench.trouble
+        assert words in bench.trouble
         finding = Finder(too_long).run(bench)
         dripped = next(step for step in finding.steps if step.check.name == "drip")
-        assert "over-limit" in dripped.describe()
+        assert words in dripped.describe()
         asked = next(one for one in finding.to_json()["tests"] if one["test"] == "drip")
-        assert "over-limit" in asked["trouble"]
+        assert words in asked["trouble"]
 
 
 # -- at a prompt -----------------------------------------------------------------------------------------------

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -131,3 +131,36 @@ ADVICE: Mapping[str, Advice] = MappingProxyType(
         ),
     }
 )
+
+_SEEK = Advice(
+    "The picture missed the moment, and that is a matter of the timings: `beamfall seek` finds them from what "
+    "your pictures show, and `beamfall sweep` walks through them",
+    _STROBE,
+)
+MISSED = ("early", "late", "missed")  # pictures that show drops and light, at another moment
+_NO_SENSOR = (
+    "If there is no flash-seen sensor on this controller, write `flash_seen = false` under `[fitted]` in the rig "
+    "file, and nothing waits for its light any more."
+)
+_NO_BUTTON = (
+    "If there is no button on this controller, write `button = false` under `[fitted]` in the rig file, and "
+    "nothing looks for a fault there any more."
+)
+
+
+def list_advice(causes: Iterable[str], outcomes: Mapping[str, str]) -> list[str]:
+    """What to do about the causes named, in sentences, after what was seen (outcomes by sign)."""
+    said = []
+    missed = outcomes.get("picture") in MISSED
+    for name in causes:
+        if name == NOTHING and missed:
+            said.append(_SEEK.text)
+            continue
+        said.append(ADVICE[name].text)
+        if name == "light-sensor-blind":
+            said.append(_NO_SENSOR)
+        elif name == "button-miswired" and outcomes.get("button-spoke") != "spoke":
+            said.append(_NO_BUTTON)
+        elif name.startswith("delay-") and missed:
+            said.append(_SEEK.text)
+    return said

@@ -13,6 +13,7 @@ from beamfall.errors import (
     Refused,
     ReleaseUnknown,
     ShotError,
+    UserError,
 )
 from beamfall.events import EdgesSeen
 from beamfall.faults.evidence import Pulse, find_pulses
@@ -31,6 +32,16 @@ _CLEARED = ("in_fault", "busy")  # refusals that an abort cures
 _LIGHT, _BUTTON = 11, 12  # signals, protocol/messages.toml
 _BEAM = 8  # beam n is signal 8 + n
 CONTACT_S = 0.002
+_RESTS, _RESTS_UNSEEN = 2.0, 10.0  # recycling times between flashes
+
+
+def list_sensors(board: Board, setup: Setup) -> tuple[bool, bool]:
+    """Whether there is a flash-seen sensor, and a button: on the board, and fitted, as the rig file says."""
+    fitted = setup.rig.fitted
+    return (
+        board.info.has_input(_LIGHT) and fitted.flash_seen,
+        board.info.has_input(_BUTTON) and fitted.button,
+    )
 
 
 class Bench:
@@ -43,6 +54,7 @@ class Bench:
         self.board = board
         self.setup = setup
         self.person = person
+        self.sees_light, self.sees_button = list_sensors(board, setup)
         self.lost = False
         self.restarted = False
         self.trouble = ""
@@ -58,7 +70,7 @@ class Bench:
         """Do something, anew where the line or the board failed in between; None when it never ended.
 
         A board in the fault state is brought out of it first; what was under way then counts as not
-        read. What the board refuses for good is not tried again: see `trouble`.
+        read. What the board, or this library for it, refuses for good is not tried again: see `trouble`.
         """
         for _ in range(_TRIES):
             try:
@@ -77,6 +89,9 @@ class Bench:
                 if refusal.reason not in _CLEARED:
                     return None
                 self._clear_fault()
+            except UserError as error:  # what the rig file asks for is beyond this board
+                self.trouble = str(error)
+                return None
             else:
                 self.trouble = ""
                 return result
@@ -197,7 +212,7 @@ class Bench:
         return find_pulses(edges, _BEAM + self.setup.beam_number, self.hz, int(dark))
 
     def lights(self, edges: tuple[Edge, ...]) -> list[Pulse]:
-        """Light that the flash-seen input saw."""
+        """Light that the flash-seen input saw; nobody looks where `sees_light` is false."""
         return find_pulses(edges, _LIGHT, self.hz, 0)
 
     def button_edges(self, edges: list[Edge]) -> int:
@@ -218,14 +233,26 @@ class Bench:
         self.note_flash()
         return outcome
 
+    def flash_soon(self, fired_s: float) -> Outcome:
+        """One flash, half as long again after one at `fired_s` as it takes to recycle by its rig file."""
+        recycle = self.setup.flash.recycle_s if self.setup.flash else 0.0
+        again = fired_s + 1.5 * recycle + 0.05
+        self.board.sleep(max(0.0, again - self.board.transport.clock()))
+        return self.flash(rested=False)
+
     def note_flash(self) -> None:
         """Remember that the flash has just fired."""
         self._flashed_s = self.board.transport.clock()
 
     def rest_flash(self) -> None:
-        """Wait until the flash has had the rest that its rig file asks for, and as much again."""
+        """Wait until the flash has had the rest that its rig file asks for, and as much again.
+
+        Where no sensor sees it, far longer: an eye sees it once, and must not take a slow flash for a
+        dead one.
+        """
         recycle = self.setup.flash.recycle_s if self.setup.flash else 0.0
-        ready = self._flashed_s + max(2.0 * recycle, self.setup.rig.aim.rest_s)
+        times = _RESTS if self.sees_light else _RESTS_UNSEEN
+        ready = self._flashed_s + max(times * recycle, self.setup.rig.aim.rest_s)
         left = ready - self.board.transport.clock()
         if 0.0 < left < 1e6:
             self.board.sleep(left)

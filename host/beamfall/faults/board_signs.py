@@ -150,6 +150,7 @@ DRIP_LIGHT = Sign(
         "lit": "the flash fired when the valve was driven",
     },
     hiders=("light-sensor-blind", "flash-off", "flash-asleep", "flash-cable"),
+    by_light=True,
 )
 
 REPEAT = Sign(
@@ -204,6 +205,7 @@ FLASH_LIGHT = Sign(
         "second-only": "only the second of two flashes gave light",
         "none": "the board saw no light when the flash's contact closed",
     },
+    by_light=True,
 )
 
 FLASH_LENGTH = Sign(
@@ -216,6 +218,7 @@ FLASH_LENGTH = Sign(
         "long": "the light lasted many times longer than the rig file says",
     },
     only_if=("flash-light", ("both", "first-only", "second-only")),
+    by_light=True,
 )
 
 FLASH_DROP = Sign(
@@ -299,6 +302,7 @@ SHOT_LIGHT = Sign(
         "dark": "the shot fired, but the board saw no light",
     },
     only_if=("shot-end", ("fired",)),
+    by_light=True,
 )
 
 BUTTON_SPOKE = Sign(
@@ -329,4 +333,5 @@ FLASH_WOKEN = Sign(
         "lit": "after its own button was pressed the flash obeys the board",
         "dark": "after its own button was pressed the flash still does not obey the board",
     },
+    by_light=True,
 )

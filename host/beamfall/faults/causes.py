@@ -64,14 +64,18 @@ BY_NAME = {cause.name: cause for cause in CAUSES}
 
 
 def list_possible(setup: Setup, *, has_light: bool, has_button: bool) -> list[Cause]:
-    """Return the causes that a setup can have: no beam, no trouble with one."""
+    """Return the causes that a setup can have: no beam, no trouble with one.
+
+    Timings can be wrong where somebody has set them. The plan's own may miss, too, but that is what
+    seeking is for.
+    """
     beam, flash = setup.beam is not None, setup.flash is not None
     needs = {
         "beam": beam,
         "satellites": beam,
-        "window": setup.sequence.awaits != (0, 0),
+        "window": setup.sets_window,
         "flash": flash,
-        "delay": flash,
+        "delay": flash and setup.sets_delay,
         "outputs": flash,
         "light": flash and has_light,
         "camera": setup.has_camera,

@@ -14,7 +14,7 @@ from beamfall.faults import evidence
 from beamfall.faults import person_signs as person
 from beamfall.faults import questions as ask
 from beamfall.faults.bench import Bench
-from beamfall.faults.questions import Question
+from beamfall.faults.questions import CannotTell, Question
 from beamfall.faults.setup import Setup
 from beamfall.faults.signs import Sign
 
@@ -53,6 +53,7 @@ class Check:
             "camera": setup.has_camera,
             "light": has_light,
             "button": has_button,
+            "timings": setup.sets_delay or setup.sets_window,
         }
         return all(has[part] for part in self.parts)
 
@@ -62,10 +63,10 @@ def _look_at_settings(bench: Bench) -> Outcomes:
     setup = bench.setup
     seen: Outcomes = {}
     flash = setup.sequence.flash_row()
-    if setup.delay_s is not None and flash is not None:
+    if setup.sets_delay and setup.delay_s is not None and flash is not None:
         seen["setting-delay"] = evidence.judge_delay(flash.delay_s, setup.delay_s)
     expected = setup.expected
-    if expected is not None and setup.sequence.awaits != (0, 0):
+    if setup.sets_window and expected is not None:
         opens = [row.delay_s for row in setup.sequence.rows if row.output == setup.valve.output]
         last = max(opens) + expected.middle_s
         seen["setting-window"] = "short" if setup.sequence.window_s < last else "enough"
@@ -110,7 +111,9 @@ def _drip(bench: Bench) -> Outcomes:
         has_beam = bench.setup.beam is not None
         dark = has_beam and bench.is_dark()
         outcome = bench.drip()
-        seen = {"drip-light": "lit" if bench.lights(outcome.edges) else "none"}
+        seen: Outcomes = {}
+        if bench.sees_light:
+            seen["drip-light"] = "lit" if bench.lights(outcome.edges) else "none"
         if has_beam:
             pulses = bench.pulses(outcome.edges, dark=dark)
             early, later = evidence.split_opening(pulses, bench.setup.valve.opening_s)
@@ -156,9 +159,7 @@ def _two_flashes(bench: Bench) -> Outcomes:
         if setup.beam is not None:
             edges = bench.beam_edges(bench.watch(_LOOK_S))
             seen["flash-drop"] = "edges" if edges else "quiet"
-        again = began + 1.5 * flash.recycle_s + 0.05
-        bench.board.sleep(max(0.0, again - bench.board.transport.clock()))
-        second = bench.lights(bench.flash(rested=False).edges)
+        second = bench.lights(bench.flash_soon(began).edges)
         seen["flash-light"] = evidence.judge_lights((bool(first), bool(second)))
         lengths = [pulse.length_s for pulse in (*first, *second)]
         length = evidence.judge_length(lengths, flash.duration_s)
@@ -171,7 +172,7 @@ def _shot(bench: Bench) -> Outcomes:
     def fire() -> Outcomes:
         outcome, end = bench.shoot()
         seen = {"shot-end": end}
-        if outcome is not None and end == "fired":
+        if outcome is not None and end == "fired" and bench.sees_light and bench.setup.flash:
             seen["shot-light"] = "lit" if bench.lights(outcome.edges) else "dark"
         return seen
 
@@ -191,12 +192,21 @@ def _answer(
 
     def run(bench: Bench) -> Outcomes:
         bench.person.prepare(question)
-        done = True if do is None else bench.attempt(lambda: do(bench) is not False)
-        given = bench.ask(question) if done else None  # nothing was done: there is nothing to ask
+        try:
+            done = True if do is None else bench.attempt(lambda: do(bench) is not False)
+            given = bench.ask(question) if done else None  # nothing was done: nothing to ask
+        except CannotTell:
+            bench.person.finish(question)
+            raise
         bench.person.finish(question)
         return _only(question.name, given)
 
     return run
+
+
+def _flash_twice(bench: Bench) -> None:
+    bench.flash()
+    bench.flash_soon(bench.board.transport.clock())
 
 
 def _fire_for_picture(bench: Bench) -> bool:
@@ -270,7 +280,7 @@ CONNECT = Check("connect", "say hello to the board", (board.CONNECTION,), 0.0, l
 
 CHECKS: tuple[Check, ...] = (
     Check("settings", "compare the settings with the plan", (board.SETTING_DELAY, board.SETTING_WINDOW),
-         0.02, _look_at_settings),
+         0.02, _look_at_settings, parts=("timings",)),
     Check("troubles", "read what the board has to say", (board.BUTTON_SPOKE,), 0.02, _read_troubles,
          parts=("button",)),
     Check("rest", "watch the beam at rest", (board.REST,), 0.05, _rest, parts=("beam",)),
@@ -297,11 +307,15 @@ CHECKS: tuple[Check, ...] = (
          ask.BEAM_PATH, parts=("beam",)),
     Check("saw-flash", "ask whether the flash fired", (person.SAW_FLASH,), 1.0,
          _answer(ask.SAW_FLASH, Bench.flash), ask.SAW_FLASH, parts=("flash",)),
-    Check("ready-lamp", "ask for the flash's lamp", (person.READY_LAMP,), 1.0, _answer(ask.READY_LAMP),
-         ask.READY_LAMP, parts=("flash",)),
+    Check("saw-flashes", "ask how often the flash fired", (person.SAW_FLASHES,), 1.1,
+         _answer(ask.SAW_FLASHES, _flash_twice), ask.SAW_FLASHES, parts=("flash",)),
+    Check("ready-lamp", "ask for the flash's lamp", (person.READY_LAMP,), 1.0,
+         _answer(ask.READY_LAMP, Bench.rest_flash), ask.READY_LAMP, parts=("flash",)),
     Check("flash-button", "ask for the flash's own button", (person.FLASH_BUTTON,), 1.2, _press_flash,
          ask.FLASH_BUTTON, parts=("flash",),
-         spoils=("two-flashes", "saw-flash", "ready-lamp", "shot", "picture")),
+         spoils=("two-flashes", "saw-flash", "saw-flashes", "ready-lamp", "shot", "picture")),
+    Check("saw-woken", "ask whether the flash obeys now that it was woken", (person.SAW_WOKEN,), 1.0,
+         _answer(ask.SAW_WOKEN, Bench.flash), ask.SAW_WOKEN, parts=("flash",), needs={"flash-button": ("yes",)}),
     Check("flash-mode", "ask for the flash's mode", (person.FLASH_MODE,), 1.0, _answer(ask.FLASH_MODE),
          ask.FLASH_MODE, parts=("flash",)),
     Check("reservoir", "ask for the reservoir", (person.RESERVOIR,), 1.0, _answer(ask.RESERVOIR),

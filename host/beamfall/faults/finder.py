@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from beamfall.faults.advice import ADVICE
+from beamfall.faults.advice import MISSED, list_advice
 from beamfall.faults.board_signs import LINE, RESTARTS
 from beamfall.faults.causes import BY_NAME, NOTHING, list_possible
 from beamfall.faults.checks import CHECKS, CONNECT, Check
 from beamfall.faults.inference import Belief, tell_apart
+from beamfall.faults.person_signs import PICTURE
+from beamfall.faults.questions import CannotTell, PersonGone
 from beamfall.faults.signs import Sign
 
 if TYPE_CHECKING:
@@ -30,12 +32,16 @@ _SPEAKS = 1.6  # an outcome so much likelier with a cause than without it is giv
 
 @dataclass(frozen=True)
 class Step:
-    """One test made: its outcomes by sign, whether the person was asked, and what kept it from showing more."""
+    """One test made: its outcomes by sign, whether the person was asked, and what kept it from showing more.
+
+    `untold`: the person could not tell, or could not do it.
+    """
 
     check: Check
     outcomes: dict[str, str]
     asked: bool
     trouble: str = ""
+    untold: bool = False
 
     def describe(self) -> str:
         """What it showed, as a sentence's part."""
@@ -45,12 +51,13 @@ class Step:
             if sign.name in self.outcomes
         ]
         words += [self.trouble] if self.trouble else []
+        words += ["that could not be told"] if self.untold else []
         return "; ".join(words) or "nothing came of it"
 
 
 @dataclass(frozen=True)
 class Finding:
-    """The end of it: ranked causes, why, and what to do."""
+    """The end of it: ranked causes, why, and what to do. `ended_early`: nobody was there to answer any more."""
 
     ranked: tuple[tuple[str, float], ...]
     found: tuple[str, ...]  # causes that are sure enough
@@ -60,6 +67,8 @@ class Finding:
     questions: int
     steps: tuple[Step, ...] = ()
     separates: str = ""
+    timings: str = ""
+    ended_early: bool = False
 
     def to_json(self) -> dict[str, Any]:
         """One object for `--json`."""
@@ -72,9 +81,12 @@ class Finding:
             "found": list(self.found),
             "remaining": list(self.left),
             "would_separate": self.separates,
+            "timings": self.timings,
+            "ended_early": self.ended_early,
             "tests": [
                 {"test": s.check.name, "asked": s.asked, "outcomes": s.outcomes}
                 | ({"trouble": s.trouble} if s.trouble else {})
+                | ({"untold": True} if s.untold else {})
                 for s in self.steps
             ],
         }
@@ -82,7 +94,11 @@ class Finding:
 
 @dataclass
 class Finder:
-    """Finds what is wrong with one setup. `tell` hears of each test as it is made."""
+    """Finds what is wrong with one setup. `tell` hears of each test as it is made.
+
+    `has_light`, `has_button`: the board has these inputs; what its rig file says is not fitted does
+    not count.
+    """
 
     setup: Setup
     has_light: bool = True
@@ -91,6 +107,11 @@ class Finder:
     steps: list[Step] = field(default_factory=list)
 
     def __post_init__(self) -> None:
+        self.has_light = self.has_light and self.setup.rig.fitted.flash_seen
+        self.has_button = self.has_button and self.setup.rig.fitted.button
+        self.checks = tuple(
+            check if self.has_light else _look_without_light(check) for check in CHECKS
+        )
         causes = list_possible(self.setup, has_light=self.has_light, has_button=self.has_button)
         self.belief = Belief(causes)
         self._spoilt: set[str] = set()
@@ -105,7 +126,12 @@ class Finder:
         """Make one test and learn from it."""
         bench.begin()
         before = bench.asked
-        outcomes = check.run(bench)
+        untold = False
+        try:
+            outcomes = check.run(bench)
+        except CannotTell:
+            outcomes, untold = {}, True
+            self._spoilt.add(check.name)  # nor could they tell if they were asked again
         bench.look_back()
         asked = bench.asked > before
         self.questions = bench.asked
@@ -115,7 +141,7 @@ class Finder:
             extra.append((LINE, "lost"))
         if bench.restarted and RESTARTS.name not in names:
             extra.append((RESTARTS, "restarted"))
-        self._take(Step(check, outcomes, asked, bench.trouble))
+        self._take(Step(check, outcomes, asked, bench.trouble, untold))
         for sign, outcome in extra:
             self.belief.learn(sign, outcome)
         self._spoilt.update(check.spoils)
@@ -137,7 +163,7 @@ class Finder:
         made = [step.check.name for step in self.steps]
         known = {name: value for step in self.steps for name, value in step.outcomes.items()}
         ready = []
-        for check in CHECKS:
+        for check in self.checks:
             times = made.count(check.name)
             most = _TIMES if check.question is not None else 1
             if times >= most or check.name in self._spoilt:
@@ -173,37 +199,71 @@ class Finder:
         return chances[0] >= SURE and all(c >= SURE or c <= UNLIKELY for c in chances[1:])
 
     def run(self, bench: Bench) -> Finding:
-        """Make tests until it is clear."""
-        while (check := self.choose()) is not None:
-            self.make(check, bench)
+        """Make tests until it is clear, or until nobody answers any more: all outputs are off then, too."""
+        try:
+            while (check := self.choose()) is not None:
+                self.make(check, bench)
+        except PersonGone:
+            bench.board.abort()
+            return self.conclude(ended_early=True)
         return self.conclude()
 
     # -- the end -----------------------------------------------------------------------------------------------
-    def conclude(self) -> Finding:
+    def conclude(self, *, ended_early: bool = False) -> Finding:
         """Say what was found, why, and what to do."""
         ranked = self.belief.rank()
         found = tuple(name for name, chance in ranked if chance >= 0.5)
-        left = () if ranked[0][1] >= SURE else tuple(n for n, c in ranked[:4] if c > UNLIKELY)
-        if len(left) == 1:
-            left = (left[0], next(name for name, _ in ranked if name != left[0]))
+        left = self._list_left(ranked)
         named = found or left
         separates = self._find_separating(left) if left else ""
         return Finding(
             ranked=tuple(ranked),
             found=tuple(name for name in found if name not in left),
             left=left,
-            reason=self._give_reason(named),
-            advice=" ".join(ADVICE[name].text for name in named),
+            reason=self._give_reason(named, ended_early),
+            advice=" ".join(list_advice(named, self._outcomes())),
             questions=self.questions,
             steps=tuple(self.steps),
             separates=separates,
+            timings=self.setup.timings,
+            ended_early=ended_early,
         )
 
-    def _give_reason(self, named: tuple[str, ...]) -> str:
+    def _outcomes(self) -> dict[str, str]:
+        return {name: value for step in self.steps for name, value in step.outcomes.items()}
+
+    def _list_left(self, ranked: list[tuple[str, float]]) -> tuple[str, ...]:
+        """The causes that remain, at least two; none where it is clear.
+
+        That nothing is wrong needs no such sureness: where no cause stands out after all that can be
+        tested, it is said. Nor does a picture that came early or late of timings that fit: no test
+        settles that, but a search for the moment.
+        """
+        top, chance = ranked[0]
+        if chance >= SURE:
+            return ()
+        rivals = [name for name, c in ranked[:4] if c > UNLIKELY]
+        if top == NOTHING and chance >= 0.5:
+            fits = self._outcomes().get("setting-delay") == "fits"
+            rivals = [n for n in rivals if not (fits and n.startswith("delay-"))]
+            if rivals == [NOTHING]:
+                return ()
+        if len(rivals) < 2:
+            rivals = [top, next(name for name, _ in ranked if name != top)]
+        return tuple(rivals)
+
+    def _give_reason(self, named: tuple[str, ...], ended_early: bool) -> str:
         """One sentence: what was seen that speaks for the causes named."""
+        if ended_early:
+            if len(self.steps) < 2:  # the hello alone
+                return "Nothing was tested, since nobody answered."
+            if self.belief.rank()[0][1] < SURE:
+                return "It ended before anything was clear, since nobody answered any more."
         causes = [name for name in named if name != NOTHING]
         if not causes:
-            return "Everything that was tested behaved as it should."
+            shown = self._outcomes().get("picture", "")
+            but = f", but {PICTURE.words[shown]}" if shown in MISSED else ""
+            return f"Everything that was tested behaved as it should{but}."
         parts = []
         for name in causes:
             words = self._list_reasons(name)
@@ -234,22 +294,29 @@ class Finder:
 
     def _find_separating(self, left: tuple[str, ...]) -> str:
         """What would tell the first two that remain apart."""
-        causes = [BY_NAME[name] for name in left[:2] if name != NOTHING]
         names = " and ".join(left[:2])
-        if len(causes) < 2:
-            return f"{names} remain; what would separate them: repeat the check after a pause."
+        spent = {s.check.name for s in self.steps if s.untold or s.check.question is None}
         worths = [
             (sum(tell_apart(sign, left[0], left[1]) for sign in check.signs), check)
-            for check in CHECKS
+            for check in self.checks
             if check.suits(self.setup, has_light=self.has_light, has_button=self.has_button)
         ]
-        worth, best = max(worths, key=lambda one: one[0])
-        if worth < _TELLS_APART:
-            return f"{names} remain, and no test here tells them apart: put the first one right, then try again."
+        # The cheapest for what it tells; not what could not be told, or has told the board all it can.
+        worths = [one for one in worths if one[0] >= _TELLS_APART]
+        worths = [one for one in worths if one[1].name not in spent] or worths
+        _, best = max(worths, key=lambda one: one[0] / one[1].effort, default=(0.0, None))
+        if best is None:
+            first = next(name for name in left if name != NOTHING)
+            return f"{names} remain, and no test here tells them apart: put {first} right, then try again."
         again = (
             ", once more and with care" if any(best is step.check for step in self.steps) else ""
         )
         return f"{names} remain; what would separate them: {best.what}{again}."
+
+
+def _look_without_light(check: Check) -> Check:
+    """The same test where no sensor sees the flash."""
+    return replace(check, signs=tuple(sign for sign in check.signs if not sign.by_light))
 
 
 def _list(words: list[str]) -> str:

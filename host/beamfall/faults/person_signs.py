@@ -135,6 +135,26 @@ SAW_FLASH = Sign(
     person="answers",
 )
 
+SAW_FLASHES = Sign(
+    "saw-flashes",
+    ("twice", "once", "no"),
+    sound={"once": 0.01, "no": 0.01},
+    chances={  # as of `board_signs.FLASH_LIGHT`, where a sensor sees it
+        "flash-off": {"no": 0.98},
+        "flash-asleep": {"once": 0.12, "no": 0.85},
+        "flash-cable": {"once": 0.04, "no": 0.93},
+        "flash-recycling": {"once": 0.85, "no": 0.05},
+        "flash-not-manual": {"once": 0.4},
+        "outputs-swapped": {"no": 0.96},
+    },
+    words={
+        "twice": "the flash was seen to fire twice",
+        "once": "of two flashes, a recycling time apart, only one was seen",
+        "no": "none of two flashes was seen",
+    },
+    person="answers",
+)
+
 READY_LAMP = Sign(
     "ready-lamp",
     ("yes", "no"),
@@ -142,7 +162,7 @@ READY_LAMP = Sign(
     chances={
         "flash-off": {"no": 0.95},
         "flash-asleep": {"no": 0.8},  # some leave it blinking
-        "flash-recycling": {"no": 0.2},
+        "flash-recycling": {"no": 0.4},  # it has had its rest, by the rig file
     },
     words={"yes": "the flash's ready lamp is on", "no": "the flash's ready lamp is off"},
     person="answers",
@@ -161,6 +181,25 @@ FLASH_BUTTON = Sign(
     words={
         "yes": "the flash fires at its own test button",
         "no": "the flash does not even fire at its own test button",
+    },
+    person="answers",
+)
+
+SAW_WOKEN = Sign(
+    "saw-woken",
+    ("yes", "no"),
+    sound={"no": 0.01},
+    chances={  # as of `board_signs.FLASH_WOKEN`, where a sensor sees it
+        "flash-off": {"no": 0.98},
+        "flash-asleep": {"no": 0.04},
+        "flash-cable": {"no": 0.96},
+        "flash-recycling": {"no": 0.3},
+        "flash-not-manual": {"no": 0.15},
+        "outputs-swapped": {"no": 0.96},
+    },
+    words={
+        "yes": "after its own button was pressed the flash was seen to obey the board",
+        "no": "after its own button was pressed the flash was seen not to obey the board",
     },
     person="answers",
 )

@@ -25,8 +25,16 @@ class Question:
     caution: str = ""
 
 
+class CannotTell(Exception):  # noqa: N818 - an answer, not an error
+    """The person cannot tell, or cannot do what they are asked: no evidence is to be taken from it."""
+
+
+class PersonGone(Exception):  # noqa: N818 - an end, not an error
+    """Nobody is there to answer any more, such as at the end of a file that answers."""
+
+
 class Person(Protocol):
-    """Whoever stands beside the rig."""
+    """Whoever stands beside the rig. All but `begin` and `finish` may raise CannotTell; all may raise PersonGone."""
 
     def begin(self, cautions: tuple[str, ...]) -> None:
         """Be told what is about to happen, and agree."""
@@ -106,12 +114,26 @@ SAW_FLASH = Question(
     before="Face away from the flash and watch the wall; its contact will close once.",
     caution=STROBE,
 )
+SAW_FLASHES = Question(
+    "saw-flashes",
+    "How often did the flash fire?",
+    {"twice": "twice", "once": "once", "no": "not at all"},
+    before="Face away from the flash and watch the wall; its contact will close twice, a recycling time apart.",
+    caution=STROBE,
+)
 READY_LAMP = Question("ready-lamp", "Is the flash's ready lamp lit steadily?", _YES_NO)
 FLASH_BUTTON = Question(
     "flash-button",
     "Press the flash's own test button, and once more if nothing comes: did it fire?",
     _YES_NO,
     caution=f"{STROBE} {CONTACTS}",
+)
+SAW_WOKEN = Question(
+    "saw-woken",
+    "Did the flash fire this time?",
+    _YES_NO,
+    before="Face away from the flash and watch the wall; its contact will close once more.",
+    caution=STROBE,
 )
 FLASH_MODE = Question(
     "flash-mode", "Is the flash set to M, manual, and not to an automatic mode?", _YES_NO

@@ -6,16 +6,14 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from beamfall.errors import DefinitionMismatch, ProtocolMismatch
-from beamfall.faults.bench import Bench
+from beamfall.faults.bench import Bench, list_sensors
 from beamfall.faults.finder import Finder, Finding, Step
-from beamfall.faults.questions import CAUTIONS
+from beamfall.faults.questions import CAUTIONS, PersonGone
 
 if TYPE_CHECKING:
     from beamfall.board import Board
     from beamfall.faults.questions import Person
     from beamfall.faults.setup import Setup
-
-_LIGHT, _BUTTON = 11, 12  # signals, protocol/messages.toml
 
 
 def find_faults(
@@ -40,13 +38,17 @@ def find_faults(
     with board:
         setup = make_setup(board)
         person = make_person(board, setup)
-        finder = Finder(
-            setup,
-            has_light=board.info.has_input(_LIGHT),
-            has_button=board.info.has_input(_BUTTON),
-            tell=tell,
-        )
-        finder.note_connection("opened")
-        bench = Bench(board, setup, person)
-        person.begin(CAUTIONS)
-        return finder.run(bench)
+        finder = begin_finder(board, setup, tell)
+        try:
+            person.begin(CAUTIONS)
+        except PersonGone:  # nobody has agreed
+            return finder.conclude(ended_early=True)
+        return finder.run(Bench(board, setup, person))
+
+
+def begin_finder(board: Board, setup: Setup, tell: Callable[[Step], None]) -> Finder:
+    """A finder for a board that said hello and a setup, with the sensors that there are."""
+    has_light, has_button = list_sensors(board, setup)
+    finder = Finder(setup, has_light=has_light, has_button=has_button, tell=tell)
+    finder.note_connection("opened")
+    return finder

@@ -1,4 +1,4 @@
-"""The setup under test: which lines of the board it uses, and what physics expects of a single drop."""
+"""The setup under test: its lines of the board, its timings, and what physics expects of a single drop."""
 
 from __future__ import annotations
 
@@ -8,8 +8,14 @@ from typing import TYPE_CHECKING
 from beamfall.errors import BeamfallError, PhysicsRangeError, RigFileError
 
 if TYPE_CHECKING:
+    from beamfall.plan.learned import Learned
+    from beamfall.plan.result import Plan
     from beamfall.rig import Beam, Flash, Rig, Valve
     from beamfall.sequence import Sequence
+
+PLANNED = "the plan's timings; to check others: --sequence FILE"
+_SAME_S = 1e-6  # by less than this nobody sets a time; ticks of a clock are rounded to less
+_WINDOW_S = 1.5  # for a single drop to be at the beam: as of a rig file that says nothing
 
 
 @dataclass(frozen=True)
@@ -27,7 +33,11 @@ class Expectation:
 
 @dataclass(frozen=True)
 class Setup:
-    """What is being looked at. `delay_s`: from what to what the plan would have the flash delay."""
+    """What is being looked at.
+
+    `delay_s`: from what to what the plan would have the flash delay. `planned`: the plan's own
+    sequence, where the rig can be planned. `timings` says in words which timings `sequence` has.
+    """
 
     rig: Rig
     sequence: Sequence
@@ -37,6 +47,26 @@ class Setup:
     has_camera: bool
     expected: Expectation | None
     delay_s: tuple[float, float] | None
+    planned: Sequence | None = None
+    timings: str = PLANNED
+
+    @property
+    def sets_delay(self) -> bool:
+        """Whether somebody has set the flash delay: else the plan would be compared with itself."""
+        own = self.sequence.flash_row()
+        if own is None or self.rig.aim.flash_delay_s is not None or self.planned is None:
+            return own is not None
+        theirs = self.planned.flash_row()
+        if theirs is None or (own.anchor, own.count) != (theirs.anchor, theirs.count):
+            return True
+        return abs(own.delay_s - theirs.delay_s) > _SAME_S
+
+    @property
+    def sets_window(self) -> bool:
+        """Whether somebody has set the window for the beam: the planner makes it long enough by itself."""
+        if self.sequence.awaits == (0, 0):
+            return False
+        return self.planned is None or abs(self.sequence.window_s - self.planned.window_s) > _SAME_S
 
     @property
     def valve_number(self) -> int:
@@ -51,29 +81,39 @@ class Setup:
         return 0 if self.flash is None else int(self.flash.output[-1])
 
 
-def make_setup(rig: Rig, sequence: Sequence | None = None) -> Setup:
+def make_setup(
+    rig: Rig,
+    sequence: Sequence | None = None,
+    *,
+    timings: str = "",
+    learned: Learned | None = None,
+) -> Setup:
     """Return the setup of a rig and the sequence fired with it; without one, the rig's plan.
 
+    `timings` says which sequence it is; `learned` is what seeking has shown of this rig, which the plan uses. A
+    rig without a flash has no plan: one drop of its first valve is its shot.
     The valve, beam and flash looked at are the first ones that the sequence uses. Raises what
     planning raises where there is no sequence.
     """
     from beamfall.plan.make import make_plan
 
-    delay = None
-    try:
-        plan = make_plan(rig)
-    except BeamfallError:
-        if sequence is None:
-            raise
-    else:
-        if sequence is None:
-            sequence = plan.sequence
-        flash_row = sequence.flash_row()
-        interval = plan.intervals.get("flash_delay")
-        anchored = (plan.anchor.beam if plan.anchor.count else "release", plan.anchor.count)
-        same = flash_row is not None and (flash_row.anchor, flash_row.count) == anchored
-        if interval is not None and same:
-            delay = (interval.p5, interval.p95)
+    delay = planned = None
+    if rig.flashes:
+        try:
+            plan = make_plan(rig, learned=learned)
+        except BeamfallError:
+            if sequence is None:
+                raise
+        else:
+            planned = plan.sequence
+            # Both count: a search may have left what the file alone would let one expect.
+            plans = (plan,) if learned is None else (plan, make_plan(rig))
+            delay = _join_delays(plans, sequence or planned)
+    elif sequence is None:
+        planned = _let_one_fall(rig)
+    if sequence is None:
+        assert planned is not None
+        sequence, timings = planned, PLANNED if rig.flashes else "one drop, without a flash"
     used = [row.output for row in sorted(sequence.rows, key=lambda row: row.delay_s)]
     valve = next((v for name in used for v in rig.valves if v.output == name), None)
     flash = next((f for name in used for f in rig.flashes if f.output == name), None)
@@ -95,6 +135,45 @@ def make_setup(rig: Rig, sequence: Sequence | None = None) -> Setup:
         has_camera=any(name.startswith("camera") for name in used),
         expected=None if beam is None else expect_drop(rig, valve, beam),
         delay_s=delay,
+        planned=planned,
+        timings=timings or "a sequence of its own",
+    )
+
+
+def _join_delays(plans: tuple[Plan, ...], sequence: Sequence) -> tuple[float, float] | None:
+    """From the least to the most that the plans would have the flash delay; None: it counts from elsewhere."""
+    flash_row = sequence.flash_row()
+    found = []
+    for plan in plans:
+        interval = plan.intervals.get("flash_delay")
+        anchored = (plan.anchor.beam if plan.anchor.count else "release", plan.anchor.count)
+        same = flash_row is not None and (flash_row.anchor, flash_row.count) == anchored
+        if interval is not None and same:
+            found.append(interval)
+    if not found:
+        return None
+    return min(one.p5 for one in found), max(one.p95 for one in found)
+
+
+def _let_one_fall(rig: Rig) -> Sequence:
+    """One drop, awaited at the beam: the whole shot of a rig that has no flash."""
+    from beamfall.plan.rows import EARLIEST_S
+    from beamfall.sequence import Row, Sequence
+
+    valve = rig.valves[0]
+    beam = rig.beams[0] if rig.beams else None
+    edges = {one.input: one.edge for one in rig.beams}
+    return Sequence(
+        rows=(Row("release", 0, valve.output, EARLIEST_S, valve.opening_s),),
+        window_s=0.0 if beam is None else _WINDOW_S,
+        tail_s=0.1 if beam is not None else 1.0,
+        blanking_s=0.0 if beam is None else beam.blanking_s,
+        dwell_s=0.0 if beam is None else beam.dwell_s,
+        beam1_edge=edges.get("beam1", "dark"),
+        beam2_edge=edges.get("beam2", "dark"),
+        await1=int(beam is not None and beam.input == "beam1"),
+        await2=int(beam is not None and beam.input == "beam2"),
+        name=f"one drop, {rig.name}",
     )
 
 

@@ -22,7 +22,7 @@ class Sign:
     `words` say an outcome as a clause. `only_if`: a sign of the same test and the outcomes of it
     with which this one can be read. `person`: "answers", or "acts" where the board sees what the
     person does; "" where the board is alone. `undone`: the outcome of an act that was not done;
-    the last one where it is not given.
+    the last one where it is not given. `by_light`: the flash-seen sensor shows it.
     """
 
     name: str
@@ -34,6 +34,7 @@ class Sign:
     only_if: tuple[str, tuple[str, ...]] | None = None
     person: str = ""
     undone: str = ""
+    by_light: bool = False
 
     def __post_init__(self) -> None:
         for cause, row in (("sound", self.sound), *self.chances.items()):

@@ -149,6 +149,10 @@ class RigInRoom(SimulatedRig):
         """Whether liquid runs out of the valve all the time."""
         return self.condition.valves[valve - 1].plunger == "open" and self.flows(valve)
 
+    def has_recycled(self, flash: int) -> bool:
+        """Whether the flash could fire again by now."""
+        return self._seconds(self._now) >= self._flash_ready_s[flash]
+
     def _drive_valve(self, valve: int, level: int, ticks: int) -> None:
         part = self.condition.valves[valve - 1]
         if not part.connected:

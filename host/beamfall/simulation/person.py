@@ -46,12 +46,17 @@ class SimulatedPerson:
                 return "drips"
             return "yes" if room.drops_fallen() else "no"
 
+        def saw_flashes() -> str:
+            return ("no", "once", "twice")[min(room.flashes(), 2)]
+
         self._views: dict[str, Callable[[], str]] = {
             "saw-drop": saw_drop,
             "heard-valve": yes(lambda: room.clicks() >= 2),
             "beam-plug": yes(lambda: room.beam_plugs_in(beam)),
             "beam-path": yes(lambda: room.beam_path_free(beam)),
             "saw-flash": yes(lambda: room.flashes() > 0),
+            "saw-flashes": saw_flashes,
+            "saw-woken": yes(lambda: room.flashes() > 0),
             "ready-lamp": yes(lambda: room.ready_lamp_on(flash)),
             "flash-button": yes(lambda: room.press_flash(flash)),
             "flash-mode": yes(lambda: room.flash_says_manual(flash)),

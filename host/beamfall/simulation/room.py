@@ -79,9 +79,10 @@ class Room:
         return self._rig.condition.reservoir.filled
 
     def ready_lamp_on(self, flash: int) -> bool:
-        """Whether the flash's ready lamp is lit."""
-        part = self._rig.condition.flashes[self._rig.find_place("flash", flash) - 1]
-        return part.powered and not part.asleep
+        """Whether the flash's ready lamp is lit: it is on, awake, and has recycled."""
+        place = self._rig.find_place("flash", flash)
+        part = self._rig.condition.flashes[place - 1]
+        return part.powered and not part.asleep and self._rig.has_recycled(place)
 
     def flash_says_manual(self, flash: int) -> bool:
         """Whether the flash's dial or display says M."""

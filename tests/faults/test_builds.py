@@ -1,0 +1,123 @@
+"""Controllers that lack a part, and rigs that need no cure: what is not there is not looked for."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from typing import Any
+
+import pytest
+
+from beamfall.board import Board
+from beamfall.faults.finder import Finding
+from beamfall.faults.session import find_faults
+from beamfall.faults.setup import Setup, make_setup
+from beamfall.rig import Fitted, example_rig
+from beamfall.simulation.person import SimulatedPerson
+from beamfall.simulation.room import Room
+
+
+@cache
+def setup_of(light: bool, button: bool, flash: bool = True) -> Setup:
+    rig = replace(example_rig(), fitted=Fitted(flash_seen=light, button=button))
+    return make_setup(rig if flash else replace(rig, flashes=()))
+
+
+def check(
+    fault: str,
+    seed: int,
+    *,
+    light: bool = True,
+    button: bool = True,
+    flash: bool = True,
+    there: bool = False,
+) -> Finding:
+    """The finding for a build without these parts; `there`: the rig file says that they are fitted."""
+    setup = setup_of(light or there, button or there, flash)
+
+    def connect() -> Board:
+        board = Board.connect(f"sim?fault={fault}" if fault else "sim", rig=setup.rig, seed=seed)
+        rig: Any = board.simulated_rig
+        if rig is not None:
+            rig.condition.light_sensor = rig.condition.light_sensor and light
+            rig.condition.button.connected = rig.condition.button.connected and button
+        return board
+
+    def set_up(board: Board) -> Setup:
+        rig: Any = board.simulated_rig
+        return replace(setup, sequence=rig.set_by_photographer(setup.sequence))
+
+    def choose(board: Board, _: Setup) -> SimulatedPerson:
+        rig: Any = board.simulated_rig
+        return SimulatedPerson(Room(rig), seed=f"{seed}/{fault}")
+
+    return find_faults(connect, set_up, choose, bare_setup=lambda: setup)
+
+
+def signs_of(finding: Finding) -> set[str]:
+    return {name for step in finding.steps for name in step.outcomes}
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize(("light", "button"), [(True, True), (False, True), (False, False)])
+def test_a_sound_build_is_told_that_all_is_well(seed: int, light: bool, button: bool) -> None:
+    finding = check("", seed, light=light, button=button)
+    assert finding.ranked[0][0] == "nothing-wrong"
+    assert finding.reason.startswith("Everything that was tested behaved as it should")
+    assert finding.left == () and finding.separates == ""
+    assert finding.questions <= 8
+
+
+def test_what_is_not_fitted_is_neither_tested_nor_accused() -> None:
+    finding = check("", 1, light=False, button=False)
+    ranked = {name for name, _ in finding.ranked}
+    assert not ranked & {"light-sensor-blind", "button-miswired"}
+    seen = signs_of(finding)
+    assert not seen & {"drip-light", "flash-light", "flash-length", "shot-light", "flash-woken"}
+    assert not seen & {"button", "button-spoke"}
+    assert seen & {"saw-flashes", "saw-flash"}, "the person's eyes are in the sensor's place"
+
+
+@pytest.mark.parametrize(
+    "fault",
+    ["flash-off", "flash-asleep", "flash-cable", "flash-recycling", "flash-not-manual"],
+)
+@pytest.mark.parametrize("seed", [3, 4])
+def test_without_a_sensor_the_flash_is_still_found_out(fault: str, seed: int) -> None:
+    finding = check(fault, seed, light=False, button=False)
+    assert finding.ranked[0][0] == fault, finding.ranked[:3]
+
+
+def test_a_part_that_was_never_built_is_told_how_to_be_left_out() -> None:
+    """The rig file says nothing of what is fitted; the person sees the flash fire."""
+    finding = check("", 2, light=False, button=True, there=True)
+    assert finding.ranked[0][0] == "light-sensor-blind"
+    assert "`flash_seen = false` under `[fitted]`" in finding.advice
+    finding = check("", 2, light=True, button=False, there=True)
+    assert finding.ranked[0][0] == "button-miswired"
+    assert "`button = false` under `[fitted]`" in finding.advice
+
+
+def test_a_rig_without_a_flash_has_its_valve_and_beam_checked() -> None:
+    finding = check("", 1, flash=False)
+    assert finding.reason == "Everything that was tested behaved as it should."
+    assert "shot-end" in signs_of(finding) and finding.timings == "one drop, without a flash"
+    assert not [name for name, _ in finding.ranked if name.startswith(("flash-", "delay-"))]
+    for fault in ("beam-misaligned", "valve-unplugged", "reservoir-empty", "beam-polarity-wrong"):
+        found = check(fault, 1, flash=False)
+        assert found.ranked[0][0] == fault, found.ranked[:3]
+
+
+def test_a_picture_at_the_wrong_moment_of_a_sound_rig_is_a_matter_for_seek() -> None:
+    missed = 0
+    for seed in range(10):
+        finding = check("", seed)
+        shown = [step.outcomes.get("picture") for step in finding.steps]
+        if not {"early", "late"} & set(shown):
+            continue
+        missed += 1
+        assert finding.left == ()
+        assert "`beamfall seek`" in finding.advice
+        assert "the picture was taken" in finding.reason
+        assert "pause" not in finding.advice + finding.separates
+    assert missed >= 2, "these seeds must bring some"
