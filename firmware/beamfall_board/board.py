@@ -6,7 +6,8 @@ from beamfall_board import wire_definition as wire
 from beamfall_board.button import Button
 from beamfall_board.controller import Controller
 from beamfall_board.link import Link, ms_since
-from beamfall_board.requests import Requests, clip_text
+from beamfall_board.payloads import clip_text
+from beamfall_board.requests import Requests
 from beamfall_board.rhythm import light_is_on
 from beamfall_board.slots import Slots
 from beamfall_board.store import ReportStore
@@ -51,6 +52,7 @@ class Board:
     def step(self):
         """One pass over everything. An exception puts the outputs off and becomes a fault with its text."""
         try:
+            self.requests.note_time()
             self.link.poll()
             self.controller.step()
             self.controller.check_host(ms_since(self.port.millis(), self.link.last_heard_ms))
@@ -88,7 +90,22 @@ class Board:
         self.store.add(wire.MSG_TROUBLE, bytes([len(payload)]) + payload, 0, len(payload) + 1)
 
     def _trouble(self, error):
+        """Off, then the fault, then its words, whether or not the one before has worked."""
         self.port.outputs_off()
+        try:
+            self.controller.fail(wire.CAUSE_INTERNAL)
+        except Exception as second:  # noqa: BLE001 - even the way out may be broken: stay off, stay talking
+            report_exception(second)
+            self.controller.give_up(
+                wire.CAUSE_INTERNAL
+            )  # else the main loop ends, for the watchdog
+        try:
+            self._tell(error)
+        except Exception as second:  # noqa: BLE001 - out of memory, most likely
+            report_exception(second)
+        report_exception(error)
+
+    def _tell(self, error):
         text = "%s: %s" % (type(error).__name__, error)
         now = self.port.millis()
         again = ms_since(now, self._last_trouble_ms) < SAME_TROUBLE_MS
@@ -96,12 +113,6 @@ class Board:
             self._last_trouble = text
             self._last_trouble_ms = now
             self._say(text)
-        try:
-            self.controller.fail(wire.CAUSE_INTERNAL)
-        except Exception as second:  # noqa: BLE001 - even the way out may be broken: stay off, stay talking
-            self.controller.give_up(wire.CAUSE_INTERNAL)
-            report_exception(second)
-        report_exception(error)
 
     def wake_ms(self):
         longest = IDLE_MS

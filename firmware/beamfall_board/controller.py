@@ -328,10 +328,14 @@ class Controller:
 
     def give_up(self, cause):
         """The way out where even `fail` has raised: nothing is under way, whatever was must rest."""
-        if self.activity != wire.ACTIVITY_NONE and self.activity != wire.ACTIVITY_WATCH:
-            self.budget.ended(self._running, self._port.millis(), 0)
+        activity = self.activity
         self.activity = wire.ACTIVITY_NONE
-        self.set_state(wire.STATE_FAULT, cause, 0, 0)
+        if activity != wire.ACTIVITY_NONE and activity != wire.ACTIVITY_WATCH:
+            self.budget.ended(self._running, self._port.millis(), 0)
+        try:
+            self.set_state(wire.STATE_FAULT, cause, 0, 0)
+        except Exception:  # noqa: BLE001, S110 - the state has changed; its report could not be kept
+            pass
 
     def set_host_timeout(self, timeout_ms):
         self.host_timeout_ms = self._missed_ms = timeout_ms

@@ -47,6 +47,7 @@ class Link:
         self._out_view = memoryview(self._out)
         self._out_length = 0
         self._sent = 0
+        self._sent_most = 0  # the newest that has been sent in this life of the board
         self._resend_from_ms = 0
         self._resend_ms = RESEND_MS
         self._beacon_ms = self.last_heard_ms
@@ -202,6 +203,8 @@ class Link:
         self._sent = self._first_unacknowledged() - 1
 
     def _acknowledged(self, through):
+        if through > self._sent_most:
+            return  # what was not sent cannot have been kept
         before = self._first_unacknowledged()
         self._store.acknowledge(through)
         if self._first_unacknowledged() != before:
@@ -235,6 +238,7 @@ class Link:
             if not self._queue(self._report):
                 break
             self._sent = number
+            self._sent_most = max(self._sent_most, number)
             self._resend_from_ms = now
 
     def wake_ms(self, longest):

@@ -6,6 +6,7 @@ from beamfall_board import VERSION
 from beamfall_board import wire_definition as wire
 from beamfall_board.limits import is_flash, is_valve, ms_to_ticks
 from beamfall_board.link import ANSWERED, NO_ROW, ms_since
+from beamfall_board.payloads import clip_text, payload_fits
 from beamfall_board.slots import SLOTS
 
 RINSE_TOKEN_MS = 30000  # how long a rinse may be confirmed
@@ -29,6 +30,8 @@ class Requests:
         self._slot_reason = 0
         self._presses = 0  # releases by the button: numbers of their own, apart from a host's
         self.maintenance_asked = False
+        self._noted_ms = 0  # the port's clock at the last look
+        self._turns = 0  # of it, in this life
         self._does = {
             wire.MSG_STATUS: self._status,
             wire.MSG_TABLE_BEGIN: self._table_begin,
@@ -329,11 +332,22 @@ class Requests:
             wire.FORMAT_STATUS_IS, self.link.answer_body, wire.HEADER_SIZE,
             self.boot_id, controller.state, controller.cause, controller.activity, controller.table.state,
             bytes(controller.table.digest) if ready else bytes(16), controller.last_release, dark,
-            self._port.millis(), store.count, store.forgotten_reports, store.forgotten_shots,
+            self._uptime_ms(), store.count, store.forgotten_reports, store.forgotten_shots,
             reader.good, reader.bad,
         )  # fmt: skip
         self.link.answer(wire.MSG_STATUS_IS, wire.FIXED_STATUS_IS)
         return ANSWERED
+
+    def note_time(self):
+        """Called in every step: the port's clock turns after 2^30 ms, the uptime counts on."""
+        now = self._port.millis()
+        if now < self._noted_ms:
+            self._turns += 1
+        self._noted_ms = now
+
+    def _uptime_ms(self):
+        self.note_time()
+        return (self._turns << 30 | self._noted_ms) & 0xFFFFFFFF
 
     def welcome(self):
         profile = self._profile
@@ -357,36 +371,3 @@ class Requests:
         body[at] = len(name)
         body[at + 1 : at + 1 + len(name)] = name
         self.link.answer(wire.MSG_WELCOME, wire.FIXED_WELCOME + 1 + len(name))
-
-
-def clip_text(text):
-    """Text as UTF-8 of at most TEXT_MAX bytes, cut between characters."""
-    data = text.encode()
-    end = min(len(data), wire.TEXT_MAX)
-    while end < len(data) and data[end] & 0xC0 == 0x80:
-        end -= 1
-    return data[:end]
-
-
-def payload_fits(message, body, start, end):
-    """Whether a request's payload has the length and the enum values of its definition."""
-    fixed = wire.REQUESTS[message]
-    length = end - start
-    if message in wire.LISTS:
-        record, most = wire.LISTS[message]
-        if length <= fixed:
-            return False
-        count = body[start + fixed]
-        if count > most or length != fixed + 1 + count * record:
-            return False
-        for i in range(count):
-            at = start + fixed + 1 + i * record
-            for offset, values in wire.LIST_ENUM_FIELDS.get(message, ()):
-                if body[at + offset] not in values:
-                    return False
-    elif length != fixed:
-        return False
-    for offset, values in wire.ENUM_FIELDS.get(message, ()):
-        if body[start + offset] not in values:
-            return False
-    return True

@@ -16,7 +16,7 @@ class ReportStore:
         self._oldest_at = 0
         self._free_at = 0
         self.count = 0
-        self.next_number = 1  # number that the next report will get
+        self.oldest_number = 1  # of the oldest report kept
         self.gap_first = 0  # first number of a gap not yet acknowledged, 0: no gap
         self.forgotten_reports = 0
         self.forgotten_shots = 0
@@ -27,8 +27,9 @@ class ReportStore:
         self._shot_end = message
 
     @property
-    def oldest_number(self):
-        return self.next_number - self.count
+    def next_number(self):
+        """The number that the next report will get."""
+        return self.oldest_number + self.count
 
     def _skip_wrap(self, at):
         if at >= len(self._ring) or self._ring[at] == _WRAP:
@@ -39,7 +40,12 @@ class ReportStore:
         at = self._skip_wrap(self._oldest_at)
         if self._ring[at + 1] == self._shot_end:
             self.forgotten_shots += 1
+        self._let_go(at)
+
+    def _let_go(self, at):
+        """Of the oldest report, which is at `at`."""
         self._oldest_at = at + _HEAD + self._ring[at]
+        self.oldest_number += 1
         self.count -= 1
         if self.count == 0:
             self._oldest_at = 0
@@ -86,23 +92,16 @@ class ReportStore:
                 ring[at + i] = payload[start + i]
         if self.count == 0:
             self._oldest_at = at - _HEAD
-        self._free_at = at + length
-        self.count += 1
-        number = self.next_number
-        self.next_number = number + 1
-        return number
+        # In one statement: an exception from outside finds it kept or not kept.
+        self._free_at, self.count = at + length, self.count + 1
+        return self.next_number - 1
 
     def acknowledge(self, through):
         """Let go of every report up to and with that number. Numbers never sent are not believed."""
         if through >= self.next_number:
             return
         while self.count and self.oldest_number <= through:
-            at = self._skip_wrap(self._oldest_at)
-            self._oldest_at = at + _HEAD + self._ring[at]
-            self.count -= 1
-        if self.count == 0:
-            self._oldest_at = 0
-            self._free_at = 0
+            self._let_go(self._skip_wrap(self._oldest_at))
         if self.gap_first and through >= self.oldest_number - 1:
             self.gap_first = 0
 

@@ -10,7 +10,7 @@ import sys
 
 from beamfall_board import wire_definition as wire
 from beamfall_board.framing import FrameReader, FrameWriter
-from beamfall_board.requests import payload_fits
+from beamfall_board.payloads import payload_fits
 
 
 def unhex(text):

@@ -420,6 +420,71 @@ def test_the_qualifier_agrees_with_the_rule_as_the_specification_words_it(
     assert got == wanted
 
 
+def test_reports_that_were_not_sent_are_not_let_go_of_whatever_is_acknowledged() -> None:
+    bench = Bench()
+    channel = bench.transport._channel
+    _, digest = bench.upload([(0, 0, 1, MS, 10 * MS)])
+    bench.run(0.5)
+    known = bench.board.store.next_number
+    channel.write, write = (lambda data, length: 0), channel.write  # the line takes nothing
+    for number in range(1, 12):
+        bench.send(
+            bench.frame(
+                "release",
+                bench.number + number,
+                boot_id=bench.welcome["boot_id"],
+                release=number,
+                digest=digest,
+            )
+        )
+        bench.transport.sleep(0.3)
+    made = bench.board.store.next_number
+    assert made - known > 20
+    bench.send(bench.frame("acknowledge", 0, through=made - 1))
+    bench.transport.sleep(0.01)
+    channel.write = write
+    bench.number += 20
+    bench.run(8.0)
+    assert [number for number, _ in bench.reports] == list(range(1, made))
+    assert bench.ask("status")["reports_kept"] == 0
+
+
+def test_an_acknowledgement_counts_though_the_board_has_gone_back_to_the_oldest() -> None:
+    """Sent once is sent: after a time with no answer the board begins again at its oldest."""
+    bench = Bench()
+    _, digest = bench.upload([(0, 0, 1, MS, 10 * MS)])
+    bench.release(digest)
+    bench.transport.sleep(0.1)
+    bench.listen()
+    last = bench.reports[-1][0]
+    bench.board.link._rewind()
+    bench.send(bench.frame("acknowledge", 0, through=last))
+    bench.transport._board.link.poll()
+    assert bench.board.store.count == 0
+    late = Bench.__new__(Bench)
+    late.__dict__.update(bench.__dict__, session=99, reports=[], answers={}, number=0)
+    bench.release(digest, 2)
+    bench.transport.sleep(0.1)
+    bench.listen()
+    last = bench.reports[-1][0]
+    late.ask("hello", definition=late.codec.definition.digest)
+    late.send(late.frame("acknowledge", 0, through=last))  # it has them from the session before
+    late.transport._board.link.poll()
+    assert bench.board.store.count == 0
+
+
+def test_the_uptime_counts_on_where_the_millisecond_clock_turns() -> None:
+    bench = Bench()
+    port = bench.transport._port
+    told = []
+    for turn in range(5):  # 12.4 days each; a u32 of milliseconds lasts for 49.7
+        for now in (5, 2**29, 2**30 - 1):
+            port.millis = lambda now=now: now
+            bench.board.step()
+            told.append((turn, now, bench.ask("status")["uptime_ms"]))
+    assert [up for _, _, up in told] == [(turn * 2**30 + now) % 2**32 for turn, now, _ in told]
+
+
 def test_a_shot_of_the_button_does_not_wait_for_a_host_that_has_left() -> None:
     bench = Bench()
     bench.ask("set_host_timeout", timeout_ms=200)

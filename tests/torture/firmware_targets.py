@@ -13,7 +13,7 @@ import struct
 from beamfall_board import wire_definition as wire
 from beamfall_board.board import Board
 from beamfall_board.framing import FrameReader
-from beamfall_board.requests import payload_fits
+from beamfall_board.payloads import payload_fits
 from boards import simulated as profile
 from ports.simulated.port import SimulatedPort
 
@@ -280,7 +280,7 @@ class Tester:
             self.port.idle(min(self.board.wake_ms(), left))
             self.board.step()
 
-    def upload(self, take):
+    def upload(self, take, whole=True):
         rows = []
         for _ in range(1 + take() % 5):
             anchor = take() % 3
@@ -317,7 +317,7 @@ class Tester:
         self.rows = struct.pack("<HB", 0, len(rows)) + data
         self.say(wire.MSG_TABLE_BEGIN, self.digest + head)
         self.say(wire.MSG_TABLE_ROWS, self.rows)
-        how = take()
+        how = take() if whole else 0
         if how & 15 and how < 128:
             self.say(wire.MSG_TABLE_COMMIT, b"")  # else it may come later, see _short
 
@@ -453,6 +453,10 @@ def _serve(tester, take):
 def _short(tester, take):
     kind = take()
     if kind >= 192:  # the parts of an upload, whatever came in between
+        if kind >= 224:
+            tester.upload(take, False)
+            _serve(tester, take)
+            tester.wait(take() * (MS // 5))
         if kind >= 208 or not tester.rows:
             tester.say(wire.MSG_TABLE_COMMIT, b"")
         else:

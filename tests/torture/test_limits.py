@@ -31,7 +31,7 @@ in_part = st.tuples(st.integers(0, 7), st.integers(0, 199), st.integers(0, 255))
 service = st.tuples(st.integers(0, 6), st.integers(1, 199), st.integers(0, 255)).map(
     lambda action: bytes([SERVE, action[0], action[1], TIME, 0, action[2]])  # and up to 5 ms
 )
-commit = st.just(bytes([SHORT, 255]))
+commit = st.just(bytes([SHORT, 208]))
 long = st.just(bytes([TIME, 255, 0]))
 pieces = st.one_of(
     st.binary(min_size=1, max_size=24),

@@ -201,6 +201,44 @@ def test_where_even_the_way_out_raises_the_outputs_are_off(broken: str) -> None:
         assert bench.release(digest, 2).name == "done"
 
 
+@pytest.mark.parametrize("also", ["the store", "the words", "fail"])
+def test_the_fault_comes_before_its_words_and_neither_ends_the_main_loop(also: str) -> None:
+    """Out of memory, and again in the way out: a slice of a long text, for one, allocates."""
+    bench, digest = ready_bench()
+    bench.release(digest)
+    bench.transport.sleep(0.01)
+    assert bench.rig.pulses(8)[0][1] == -1, "the shutter is open"
+    board = bench.board
+    controller = board.controller
+    told: list[int] = []
+
+    def out_of_memory(*_: object) -> Any:
+        told.append(controller.state)
+        raise MemoryError("allocation failed")
+
+    controller.step = out_of_memory
+    owner, name = {
+        "the store": (board.store, "add"),
+        "the words": (board, "_say"),
+        "fail": (controller, "fail"),
+    }[also]
+    setattr(owner, name, out_of_memory)
+    told.clear()
+    run_main_loop(bench, 20)
+    assert all(off != -1 for signal in (1, 8) for _, off in bench.rig.pulses(signal))
+    if also == "the words":
+        assert wire.STATE_FAULT in told, "the words were tried once the fault was there"
+    assert (controller.state, controller.cause) == (wire.STATE_FAULT, wire.CAUSE_INTERNAL)
+    assert controller.activity == wire.ACTIVITY_NONE
+    del controller.__dict__["step"], owner.__dict__[name]
+    board.port = bench.transport._port
+    assert bench.ask("abort").name == "done"
+    bench.rig.levels.clear()
+    bench.rig._events.clear()
+    bench.run(1.0)
+    assert bench.release(digest, 2).name == "done"
+
+
 def test_the_same_exception_in_every_step_does_not_crowd_out_the_shots() -> None:
     bench, digest = ready_bench()
     bench.release(digest)
