@@ -21,6 +21,7 @@ from beamfall.repeatability.read import read_series
 from beamfall.rig import example_rig
 from beamfall.series import Shooter, keep_unclaimed, settle_earlier
 from beamfall.shots import ShotLog
+from beamfall.shots.remarks import list_remarks
 from beamfall.shots.repeat import find_peers, rebuild_sequence
 from beamfall.simulation.build import draw_model
 from beamfall.simulation.rig import SimulatedRig
@@ -201,6 +202,11 @@ def test_a_shot_whose_edges_the_board_had_to_forget_says_how_many(
         forgotten = board.forgotten
     missing = [log.read_shot(shot).record.counts["edges_missing"] for shot in kept]
     assert missing == [forgotten] + [0] * 6 and forgotten > 1
+    remarks = [list_remarks(log.read_shot(shot).record) for shot in kept[:2]]
+    assert remarks == [
+        [f"{forgotten} of its edges the board had to forget before they were read"],
+        [],
+    ]
     # Its other edges are not the n-th ones they seem to be: nothing is judged by them.
     assert {record.shot for record in find_peers(log, kept[1])} == set(kept[2:])
     read = read_series(log, log.list_series()[-1].series)
@@ -215,4 +221,4 @@ def test_missing_edges_are_shown(path: Path, log: ShotLog, fire_series: Callable
         [sys.executable, "-m", "beamfall", "shots", "show", "1"],
         env={**os.environ, "BEAMFALL_LOG": str(path)}, capture_output=True, text=True, check=True,
     )  # fmt: skip
-    assert "edges missing  4: the board had to forget them before they were read" in done.stdout
+    assert "4 of its edges the board had to forget before they were read" in done.stdout

@@ -155,7 +155,6 @@ def _print_shot(logged: LoggedShot, remarks: list[str]) -> None:
             ("spacing", columns[6]),
             ("rows late", _say_late(logged)),
             ("edges lost", str(record.counts.get("edges_lost") or "")),
-            ("edges missing", _say_missing(logged)),
             ("rating", "" if line.rating is None else f"{line.rating} of 5"),
             ("note", line.note),
             ("picture", _say_picture(logged)),
@@ -193,13 +192,6 @@ def _say_late(logged: LoggedShot) -> str:
     if not counts.get("rows_late"):
         return ""
     return f"{counts['rows_late']}, the latest by {counts['worst_late_ticks'] / hz * 1e6:.3f} µs"
-
-
-def _say_missing(logged: LoggedShot) -> str:
-    missing = logged.record.counts.get("edges_missing")
-    if not missing:
-        return ""
-    return f"{missing}: the board had to forget them before they were read"
 
 
 def _say_difference(planned: int | None, measured: int | None, clock_hz: int) -> str:

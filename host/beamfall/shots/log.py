@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any, Self
 
 from beamfall.errors import LogError, NoSuchShot, UserError
 from beamfall.sequence import Table
+from beamfall.shots.assemble import LINE_SQL, read_edges, read_line, read_whole
 from beamfall.shots.catalogue import Catalogue, insert, row_id, to_json
 from beamfall.shots.database import explain_errors, open_database
 from beamfall.shots.lines import BEGUN, NOT_RELEASED, UNKNOWN, LoggedShot, SeriesLine, ShotLine
@@ -228,7 +229,7 @@ class ShotLog:
             where.append("state = :state")
             values["state"] = BEGUN if state == UNKNOWN else state
         values["limit"] = -1 if limit is None else limit
-        query = f"{_LINE} WHERE {' AND '.join(where)} ORDER BY shot.id DESC LIMIT :limit"
+        query = f"{LINE_SQL} WHERE {' AND '.join(where)} ORDER BY shot.id DESC LIMIT :limit"
         with explain_errors(self.path):
             rows = self._connection.execute(query, values).fetchall()
         return [ShotLine(*row) for row in reversed(rows)]
@@ -255,65 +256,15 @@ class ShotLog:
     def read_shot(self, shot: int) -> LoggedShot:
         """Return everything about one shot; raises NoSuchShot."""
         with explain_errors(self.path):
-            row = self._connection.execute(f"{_LINE} WHERE shot.id = ?", (shot,)).fetchone()
-            if row is None:
+            line = read_line(self._connection, shot)
+            if line is None:
                 raise self._no_such(shot)
-            line = ShotLine(*row)
-            cursor = self._connection.execute(
-                "SELECT shot.*, rig.snapshot, sequence.content FROM shot"
-                " LEFT JOIN rig ON rig.id = shot.rig_id"
-                " JOIN sequence ON sequence.id = shot.sequence_id WHERE shot.id = ?",
-                (shot,),
-            )
-            names = [item[0] for item in cursor.description]
-            values = dict(zip(names, cursor.fetchone(), strict=True))
-            board_row = self._connection.execute(
-                "SELECT unique_id, name, firmware, protocol, timing, clock_hz FROM board"
-                " WHERE id = ?",
-                (values["board_id"],),
-            ).fetchone()
-        board_names = ("unique_id", "name", "firmware", "protocol", "timing", "clock_hz")
-        board = dict(zip(board_names, board_row, strict=True))
-        record = ShotRecord(
-            shot=shot,
-            state=line.shown_state,
-            cause=line.cause,
-            seed=values["seed"],
-            clock_hz=line.clock_hz,
-            timing=board["timing"],
-            anchor_beam=line.anchor_beam,
-            anchor_edge=values["anchor_edge"],
-            anchor_count=line.anchor_count,
-            flash_delay_ticks=line.flash_delay_ticks,
-            spacing_ticks=line.spacing_ticks,
-            edges=self.read_edges(shot),
-            truth=_unjson(values["truth"]),
-            counts=_unjson(values["counts"]) or {},
-        )
-        return LoggedShot(
-            line=line,
-            record=record,
-            table=Table.from_dict(json.loads(values["content"])),
-            rig=_unjson(values["snapshot"]),
-            board=board,
-            boot_id=values["boot_id"],
-            release=values["release_number"],
-            completed_us=values["completed_us"],
-            swept=_unjson(values["swept"]),
-            link=_unjson(values["link"]),
-            picture=values["picture"],
-            picture_match=_unjson(values["picture_match"]),
-        )
+            return read_whole(self._connection, line)
 
     def read_edges(self, shot: int) -> tuple[EdgeRecord, ...]:
         """Return the edges of a shot in time order; none where its outcome is unknown."""
         with explain_errors(self.path):
-            rows = self._connection.execute(
-                "SELECT what, edge, planned_ticks, ticks, source FROM edge"
-                " WHERE shot_id = ? ORDER BY number",
-                (shot,),
-            ).fetchall()
-        return tuple(EdgeRecord(*row) for row in rows)
+            return read_edges(self._connection, shot)
 
     def find_table(self, digest: bytes, clock_hz: int) -> Table | None:
         """Return the table that a board knows by this digest, or None where the log has never seen it."""
@@ -435,16 +386,5 @@ class ShotLog:
         )
 
 
-_LINE = (
-    "SELECT shot.id, series_id, number, begun_us, state, cause, rig.name, port, sequence.clock_hz,"
-    " anchor_beam, anchor_count, flash_delay_ticks, spacing_ticks, rating, note FROM shot"
-    " LEFT JOIN rig ON rig.id = shot.rig_id JOIN sequence ON sequence.id = shot.sequence_id"
-)
-
-
 def _now_us() -> int:
     return time.time_ns() // 1000
-
-
-def _unjson(text: str | None) -> Any:
-    return None if text is None else json.loads(text)
