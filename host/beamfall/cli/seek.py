@@ -21,6 +21,10 @@ if TYPE_CHECKING:
     from beamfall.shots import ShotRecord
 
 _MISSES_MOST = 3
+_BEGINS_APART = (
+    "A search begins with the spacing whose answer should tell most; plan and shoot take the middle "
+    "of those that such rigs need. So the two may differ until one has worked."
+)
 
 
 def seek(
@@ -55,9 +59,11 @@ def seek(
 ) -> int:
     """Find the collision: after each shot, say what the picture shows; the next one comes closer.
 
-    The answer is a word (before, contact, after, jet, nothing, missed, found), with heights where
-    you measured them: `before jet 31 mm drop 42 mm`. Behind a simulated port the simulated rig's own
-    picture answers. What the search has learned is kept with the rig, and plan and shoot use it.
+    The answer is a word (before, contact, after, jet, nothing, missed, found, black), with heights where
+    you measured them: `before jet 31 mm drop 42 mm`. A black picture tells nothing of the timing;
+    after two of them running the search stops, and `beamfall check` finds out why. Behind a simulated
+    port the simulated rig's own picture answers. What the search has learned is kept with the rig,
+    and plan and shoot use it. `found` is yours to say: the exit status is then 0.
     """
     from beamfall.board import Board
     from beamfall.cli.targets import PICTURES, check_target
@@ -83,13 +89,15 @@ def seek(
             board, log, "seek", rig=rig, seed=seed, settings={"stage_s": search.wanted_s}
         )
         person = _choose_person(board, heights, as_json, picture, ask)
-        run = _Run(search, shooter, person, as_json)
+        run = _Run(search, shooter, person, as_json, asked=ask or not simulated)
         shooter.warm_up(rig)
+        if search.begins_apart and not as_json:
+            print(_BEGINS_APART)
         try:
             while not search.found and search.shots < shots_most:
                 run.step()
         finally:  # also after Ctrl-C or a lost board: what pictures have shown stays true
-            if search.shots:
+            if search.has_learned:
                 result = search.keep(board=board_id, port=board.name, simulated=simulated)
                 save_learned(kept, result)
         if picture is not None:
@@ -117,7 +125,7 @@ def _choose_person(
             if rig is not None and picture is not None:
                 from beamfall.simulation.picture import draw_picture
 
-                draw_picture(splash, rig.model, picture)
+                draw_picture(splash, rig.model, picture, tell=False)
             return _ask(stream)
 
         return answer
@@ -146,12 +154,20 @@ class _Run:
     """Fires what the search proposes and takes the answers to it."""
 
     def __init__(
-        self, search: Search, shooter: Shooter, person: Callable[[Any], Answer], as_json: bool
+        self,
+        search: Search,
+        shooter: Shooter,
+        person: Callable[[Any], Answer],
+        as_json: bool,
+        *,
+        asked: bool,
     ) -> None:
         self.search = search
         self.shooter = shooter
         self.person = person
         self.as_json = as_json
+        self.asked = asked  # a person answers, and has the last word
+        self.word = ""
         self.misses = 0
         self.last: tuple[Proposal, ShotRecord] | None = None
         self.splashes: list[Any] = []
@@ -159,7 +175,7 @@ class _Run:
 
     def step(self) -> None:
         from beamfall.errors import ShotError
-        from beamfall.seek.answer import read_shot
+        from beamfall.seek.answer import read_shot, say_useless
 
         search, rig = self.search, self.search.rig
         if self.last is not None:
@@ -179,15 +195,25 @@ class _Run:
                 )
             return
         self.misses = 0
-        answer = self.person(self.shooter.splash)
-        search.take(shot, answer)
-        self.shooter.log.set_note(record.shot or 0, f"seek: {answer.word}")
+        useless = say_useless(record, shot, sees_light=rig.fitted.flash_seen)
+        answer = None
+        if useless is not None:
+            search.pass_over(useless)
+        else:
+            answer = self.person(self.shooter.splash)
+            search.take(shot, answer)
+        self.word = "told nothing" if answer is None else answer.word
+        self.shooter.log.set_note(record.shot or 0, f"seek: {self.word}")
         self.splashes.append(self.shooter.splash)
-        self.words.append(f"{search.shots}: {answer.word}")
-        self._tell(proposal, record, answer)
+        self.words.append(f"{search.shots}: {self.word}")
+        self._tell(proposal, record, answer, useless)
+        search.stop_if_useless()
 
-    def _tell(self, proposal: Proposal, record: ShotRecord, answer: Answer) -> None:
+    def _tell(
+        self, proposal: Proposal, record: ShotRecord, answer: Answer | None, useless: str | None
+    ) -> None:
         search = self.search
+        jet_m, drop_m = (None, None) if answer is None else (answer.jet_m, answer.drop_m)
         if self.as_json:
             from beamfall.cli.output import print_json
 
@@ -197,17 +223,21 @@ class _Run:
                     "number": search.shots,
                     "spacing_ms": round(proposal.spacing_s * 1e3, 3),
                     "flash_delay_ms": round(proposal.delay_s * 1e3, 3),
-                    "answer": answer.word,
-                    "jet_mm": None if answer.jet_m is None else round(answer.jet_m * 1e3, 2),
-                    "drop_mm": None if answer.drop_m is None else round(answer.drop_m * 1e3, 2),
+                    "answer": None if answer is None else answer.word,
+                    "told_nothing": useless,
+                    "jet_mm": None if jet_m is None else round(jet_m * 1e3, 2),
+                    "drop_mm": None if drop_m is None else round(drop_m * 1e3, 2),
                     "chance": round(search.chance, 3),
                 }
             )
             return
+        if useless is not None or answer is None or answer.word == "black":
+            outcome = f"nothing is learned of it: {useless or 'the picture is black'}"
+        else:
+            outcome = f"{answer.word}; the picture wanted with a chance of {search.chance:.0%}"
         print(
             f"shot {record.shot}: spacing {proposal.spacing_s * 1e3:.2f} ms, flash "
-            f"{proposal.delay_s * 1e3:.2f} ms after its edge: {answer.word}; "
-            f"the picture wanted with a chance of {search.chance:.0%}"
+            f"{proposal.delay_s * 1e3:.2f} ms after its edge: {outcome}"
         )
 
     def draw(self, picture: Path) -> None:
@@ -230,7 +260,8 @@ class _Run:
             stages = [self._stage_of(splash) for splash in self.splashes]
             last = stages[-1] if stages else None
             error_s = None if last is None else last - search.wanted_s
-            found = found and error_s is not None and abs(error_s) <= search.near_s
+            if not self.asked:
+                found = found and error_s is not None and abs(error_s) <= search.near_s
             edge = search.rig.beams[0].edge if search.rig.beams else "dark"
             truth = {
                 "stages_ms": [None if s is None else round(s * 1e3, 4) for s in stages],
@@ -252,24 +283,31 @@ class _Run:
                     "flash_delay_ms": None if delay is None else round(delay * 1e3, 3),
                     "chance": round(search.chance, 3),
                     "series": self.shooter.series,
-                    "learned": str(kept),
+                    "learned": str(kept) if search.has_learned else None,
                     "truth": truth,
                 }
             )
         elif search.found and spacing is not None and delay is not None:
+            sure = (
+                "as you say"
+                if self.word == "found"
+                else f"a chance of {search.chance:.0%} that the picture is the one wanted"
+            )
             print(
-                f"Found after {search.shots} shots: spacing {spacing * 1e3:.2f} ms, flash "
-                f"{delay * 1e3:.2f} ms after drop 2's edge, a chance of {search.chance:.0%} that the "
-                "picture is the one wanted"
+                f"Found after {_say_shots(search.shots)}: spacing {spacing * 1e3:.2f} ms, flash "
+                f"{delay * 1e3:.2f} ms after drop 2's edge, {sure}"
             )
             if error_s is not None:
                 print(
                     f"In truth the simulated picture is {error_s * 1e3:+.2f} ms from the one wanted"
                 )
         else:
-            print(f"Not found in {search.shots} shots; go on from here: call seek again")
+            print(f"Not found in {_say_shots(search.shots)}; go on from here: call seek again")
         if not self.as_json:
-            print(f"what was learned is kept in {kept}; plan and shoot use it")
+            if search.has_learned:
+                print(f"what was learned is kept in {kept}; plan and shoot use it")
+            else:
+                print("nothing was learned and nothing is kept: no picture showed anything")
             if picture is not None:
                 print(f"simulated pictures drawn in {picture}")
         return 0 if found else 1
@@ -277,3 +315,7 @@ class _Run:
     @staticmethod
     def _stage_of(splash: Any) -> float | None:
         return splash.pictures[0].stage_s if splash and splash.pictures else None
+
+
+def _say_shots(count: int) -> str:
+    return "1 shot" if count == 1 else f"{count} shots"

@@ -26,10 +26,10 @@ from beamfall.page.jobs import (
 from beamfall.page.jobs_find import (
     make_calibrate,
     make_check,
-    make_seek,
     make_sweep,
     make_sweep_resume,
 )
+from beamfall.page.jobs_seek import make_seek
 from beamfall.page.shown import mark_shot
 from beamfall.shots import ShotLog
 

@@ -56,7 +56,7 @@ def _draw(hub: Hub, log_path: Path, shot: int, splash: Splash, model: RigModel) 
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
         part = file.with_suffix(".part.png")
-        draw_picture(splash, model, part)
+        draw_picture(splash, model, part, tell=False)  # the page says it where nobody is asked
         part.replace(file)
     except (BeamfallError, OSError) as error:
         hub.notice("caution", f"the simulated picture of shot {shot} could not be drawn: {error}")

@@ -16,10 +16,13 @@ WORDS = {
     "contact": "drop 2 just touches the jet, nothing spreads yet",
     "after": "the umbrella spreads, or has spread",
     "jet": "a jet, but no drop 2",
-    "nothing": "neither jet nor drop 2",
+    "nothing": "lit, but neither jet nor drop 2",
     "missed": "drop 2 went past the jet, or struck where there was none",
     "found": "this is the picture that is wanted",
+    "black": "no light: the flash did not fire",
 }
+BLACK = "black"
+NOTHING = "nothing"
 
 
 @dataclass(frozen=True)
@@ -109,3 +112,24 @@ def read_shot(record: ShotRecord, beam_edge: str = "dark") -> Shot | None:
         edges_s=(edges[0], edges[1]),
         dwells_s=tuple(dwells[:2]),
     )
+
+
+def say_useless(record: ShotRecord, shot: Shot, *, sees_light: bool = True) -> str | None:
+    """Why the picture of a fired shot can tell nothing of the rig, as far as the board has seen it; None: it can.
+
+    `sees_light`: a flash-seen sensor is fitted (`[fitted] flash_seen` of the rig file).
+    """
+    from beamfall.shots.remarks import NO_LIGHT, list_remarks
+
+    first = shot.edges_s[0]
+    if record.anchor_beam is not None and first is not None and first < 0.0:
+        return (
+            f"{record.anchor_beam} turned {record.anchor_edge} before the valve opened: "
+            "the flash followed something other than the drops"
+        )
+    lit = any(edge.what.startswith("light") and edge.ticks is not None for edge in record.edges)
+    if not lit:
+        for remark in list_remarks(record, sees_light=sees_light):
+            if NO_LIGHT in remark:
+                return remark
+    return None

@@ -6,7 +6,7 @@ import random
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from beamfall.seek.answer import Answer
+from beamfall.seek.answer import BLACK, Answer
 
 if TYPE_CHECKING:
     from beamfall.simulation.collision import Picture
@@ -26,9 +26,9 @@ class SimulatedPerson:
         self._draws = random.Random(f"{self.seed}/person")
 
     def answer(self, picture: Picture | None) -> Answer:
-        """What is said of a picture; None: a dark one, which shows nothing."""
+        """What is said of a picture; None: a black one."""
         if picture is None:
-            return Answer("nothing")
+            return Answer(BLACK)
         if not self.heights:
             return Answer(picture.shows)
         return Answer(picture.shows, self._measure(picture.jet_m), self._measure(picture.drop2_m))

@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from beamfall.errors import RigFileError
+from beamfall.errors import RigFileError, ShotError
 from beamfall.plan.collision import STAGE_S, check_rig, find_need, refuse_spacing
 from beamfall.plan.result import AnchorEdge
 from beamfall.plan.rows import Opening, build_sequence
 from beamfall.plan.setting import make_setting
 from beamfall.plan.unknowns import make_jet_prior
-from beamfall.seek.answer import Answer, Shot
+from beamfall.seek.answer import BLACK, NOTHING, Answer, Shot
 from beamfall.seek.belief import TALL, Belief
 from beamfall.seek.choose import Proposal, propose
 
@@ -32,13 +32,21 @@ CURIOSITY, CURIOUS = 0.7, 20.0  # weight of a nat against the chance of the pict
 _OF_REACHABLE = 0.92
 _GOOD_SPACING = 0.75
 _AIMED_BELOW = 0.25  # nats: a shot that asks less than this aims
+_USELESS_MOST = (
+    2  # shots running that told nothing: something is wrong with the rig, not with the timing
+)
 
 
 def _check_aim(rig: Rig) -> None:
     """Refuse values of the rig's aim that a search would have to ignore."""
     aim = rig.aim
     wrong = None
-    if aim.kind == "collision" and aim.drops != 2:
+    if aim.kind != "collision":
+        wrong = (
+            f"aim.kind = '{aim.kind}': a search is for two drops that collide; for a {aim.kind} sweep "
+            "the flash, or set kind = 'collision' and drops = 2"
+        )
+    elif aim.drops != 2:
         wrong = f"aim.drops = {aim.drops}: a search is for two drops that collide; set it to 2"
     elif aim.flash_delay_s is not None:
         wrong = (
@@ -76,12 +84,15 @@ class Search:
     sure: float = SURE
     learned: Learned | None = None
     seed: int = 0
-    shots: int = 0
+    shots: int = 0  # fired and answered, also those that told nothing
     chance: float = 0.0  # that the newest picture is the wanted one
     found: bool = False
     _spacing_s: float | None = None
     _last_spacing_s: float | None = None
     _aimed: bool = False
+    _newest: Proposal | None = None
+    _useless: int = 0  # shots running that told nothing, and why
+    _why: str = ""
     _answers: list[tuple[Shot, Answer]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -113,6 +124,8 @@ class Search:
     def propose(self) -> Proposal:
         """The next shot."""
         assert self.wanted_s is not None
+        if self._useless and self._newest is not None:
+            return self._newest  # nobody has seen what it shows
         # A shot that aimed and left doubt is not repeated: the next one asks.
         curiosity = CURIOUS if self._aimed else CURIOSITY
         proposal = propose(
@@ -126,7 +139,13 @@ class Search:
         self._aimed = not self._aimed and proposal.information < _AIMED_BELOW
         if self._spacing_s is None:
             self._last_spacing_s = proposal.spacing_s
+        self._newest = proposal
         return proposal
+
+    @property
+    def begins_apart(self) -> bool:
+        """Whether the first spacing is the search's own choice, and so may be another than the plan's."""
+        return self._spacing_s is None and self.shots == 0
 
     def _keep_spacing(self) -> float | None:
         """The last spacing, as long as drop 2 then likely meets the jet high up."""
@@ -164,7 +183,11 @@ class Search:
     def take(self, shot: Shot, answer: Answer) -> None:
         """Take the answer to a shot; `found` and `chance` then say how things stand."""
         assert self.wanted_s is not None
+        if answer.word == BLACK:
+            self.pass_over("the picture was black")
+            return
         self.shots += 1
+        self._useless = 0
         self._answers.append((shot, answer))
         self.chance = self.belief.take(shot, answer, self.wanted_s, self.near_s)
         # A rig that scatters much is never as sure: then nearly all that it can give is enough.
@@ -175,13 +198,31 @@ class Search:
             # whatever law the jet follows.
             self._spacing_s = shot.spacing_s
 
+    def pass_over(self, why: str) -> None:
+        """Count a shot whose picture tells nothing of the rig: nothing is learned of it, and it is fired again."""
+        self.shots += 1
+        self._useless += 1
+        self._why = why
+
+    def stop_if_useless(self, advice: str = "`beamfall check`") -> None:
+        """Raise ShotError where two shots running have told nothing: no timing mends that."""
+        if self._useless >= _USELESS_MOST:
+            raise ShotError(
+                f"{self._useless} shots running told nothing ({self._why}): find out why first, {advice}"
+            )
+
+    @property
+    def has_learned(self) -> bool:
+        """Whether any picture showed something. `nothing` alone may have been said of black ones."""
+        return any(answer.word != NOTHING for _, answer in self._answers)
+
     def keep(self, *, board: str, port: str, simulated: bool) -> Learned:
-        """What this search has learned of the rig, to be kept with it."""
+        """What this search has learned of the rig, to be kept with it; worth it where `has_learned`."""
         from beamfall.plan.learned import make_learned
 
         mean, covariance = self.belief.moments()
         before = self.learned.shots if self.learned is not None else 0
         return make_learned(
             self.rig, mean, covariance, board=board, port=port, simulated=simulated,
-            shots=before + self.shots, spacing_s=self._spacing_s,
+            shots=before + len(self._answers), spacing_s=self._spacing_s,
         )  # fmt: skip

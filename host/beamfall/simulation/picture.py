@@ -23,11 +23,15 @@ _BACKGROUND, _WATER, _DEEP = "#dfe9ee", "#2f6f8f", "#1d4c66"
 _EDGE = "#12394e"
 _SHEET_COLUMNS = 5
 _CROWN_SPIKES = 13
+_NO_PHOTOGRAPH = "simulated, not a photograph"
 
 
-def draw_picture(splash: Splash, model: RigModel, path: str | Path, *, light: int = 0) -> None:
+def draw_picture(
+    splash: Splash, model: RigModel, path: str | Path, *, light: int = 0, tell: bool = True
+) -> None:
     """Draw what a splash shows at one of its lights (the first) into a PNG.
 
+    `tell`: say below what it shows; not for whoever is asked that.
     Raises UserError where the file cannot be written. Without any light the picture is black.
     """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -38,8 +42,9 @@ def draw_picture(splash: Splash, model: RigModel, path: str | Path, *, light: in
     FigureCanvasAgg(figure)
     axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
     _draw_frame(axes, splash, model, light)
+    words = _describe(splash, light) if tell else _NO_PHOTOGRAPH
     axes.text(
-        0.985, 0.015, _describe(splash, light), transform=axes.transAxes, ha="right", va="bottom",
+        0.985, 0.015, words, transform=axes.transAxes, ha="right", va="bottom",
         color="white", fontsize=9, linespacing=1.4,
     )  # fmt: skip
     _save(figure, path)
@@ -100,12 +105,12 @@ def _save(figure: Any, path: str | Path) -> None:
 
 def _describe(splash: Splash, light: int) -> str:
     if not splash.lights or not splash.pictures:
-        return "simulated, not a photograph"
+        return _NO_PHOTOGRAPH
     picture: Picture = splash.pictures[min(light, len(splash.pictures) - 1)]
     words = picture.shows
     if picture.stage_s is not None:
         words += f", {picture.stage_s * 1e3:+.2f} ms from contact"
-    return f"{words}\nsimulated, not a photograph"
+    return f"{words}\n{_NO_PHOTOGRAPH}"
 
 
 def _draw_frame(axes: Axes, splash: Splash, model: RigModel, light: int) -> None:

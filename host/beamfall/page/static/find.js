@@ -73,11 +73,11 @@ export function makeSeek() {
     if (!job) return;
     const found = job.result;
     show(result, h('p', {}, [ended(job), job.state === 'running' ? job.text : '', `${job.done} answers`].filter(Boolean).join(' · ')),
-      found ? h('div', { class: 'finding' }, h('p', { class: 'found' }, found.found ? `Found after ${found.shots} shots: spacing ${ms(found.spacing_ms)}, flash ${ms(found.delay_ms)} after drop 2’s edge.` : `Not found in ${found.shots} shots; seek again, it goes on from what it has learned.`), h('button', { type: 'button', on: { click: () => attempt(act('tune', { spacing: `${found.spacing_ms} ms`, delay: `${found.delay_ms} ms` })) } }, 'Use these timings')) : null,
+      found ? h('div', { class: 'finding' }, h('p', { class: 'found' }, found.found ? `Found after ${found.shots} ${found.shots === 1 ? 'shot' : 'shots'}: spacing ${ms(found.spacing_ms)}, flash ${ms(found.delay_ms)} after drop 2’s edge.` : `Not found in ${found.shots} shots. ${found.learned ? 'Seek again: it goes on from what it has learned.' : 'Nothing was learned: no picture showed anything.'}`), h('button', { type: 'button', on: { click: () => attempt(act('tune', { spacing: `${found.spacing_ms} ms`, delay: `${found.delay_ms} ms` })) } }, 'Use these timings')) : null,
       job.lines.length ? h('table', { class: 'plain' }, h('thead', {}, h('tr', {}, ['shot', 'spacing', 'flash delay', 'answer', 'chance that it is the one wanted'].map((name) => h('th', { scope: 'col' }, name)))), h('tbody', {}, job.lines.map((line) => h('tr', {}, h('td', {}, h('a', { href: `#log/${line.shot}` }, String(line.shot))), h('td', {}, ms(line.spacing_ms)), h('td', {}, ms(line.delay_ms)), h('td', {}, line.answer), h('td', {}, percent(line.chance)))))) : null);
   });
   return h('div', { class: 'view' }, makeAsking('seek'), h('section', { class: 'panel' }, h('h2', {}, 'Find the collision in few shots'), makeStrobeCaution(),
-    h('p', { class: 'soft' }, 'After each shot, say what the picture shows; the next one comes closer.'),
+    h('p', { class: 'soft' }, 'After each shot, say what the picture shows; the next one comes closer. The first spacing is the one whose answer should tell most, and so may differ from the plan’s. Of a black picture nothing is learned.'),
     h('div', { class: 'fields' }, field('Light after the contact', stage), field('At most so many shots', most)), h('div', { class: 'row' }, freshBox, aloneBox), h('div', { class: 'row' }, begin)),
     h('section', { class: 'panel' }, h('h2', {}, 'Answers so far'), result));
 }

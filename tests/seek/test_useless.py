@@ -1,0 +1,184 @@
+"""A picture that shows nothing of the timing teaches nothing, and a person's word counts."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from beamfall.board import Board
+from beamfall.errors import ShotError
+from beamfall.rig import EXAMPLE, example_rig
+from beamfall.seek.answer import Answer, Shot, read_answer, read_shot, say_useless
+from beamfall.seek.person import SimulatedPerson
+from beamfall.seek.search import Search
+from beamfall.series import Shooter
+from beamfall.shots import ShotLog, ShotRecord
+
+Environment = dict[str, str]
+
+
+# -- the search -----------------------------------------------------------------------------------------
+def test_nothing_is_learned_of_a_black_picture_and_its_shot_is_fired_again() -> None:
+    search = Search(example_rig(), seed=1)
+    proposal = search.propose()
+    before = search.belief.moments()
+    search.take(Shot(proposal.spacing_s, 0.46, (0.165, 0.27)), read_answer("black"))
+    assert np.array_equal(search.belief.moments()[0], before[0])
+    assert search.propose() == proposal and not search.has_learned
+    search.stop_if_useless()  # one may be a flash that was asleep
+    search.take(Shot(proposal.spacing_s, 0.46, (0.165, 0.27)), Answer("before"))
+    assert search.has_learned
+    search.pass_over("dark")
+    search.stop_if_useless()
+    search.pass_over("dark")
+    with pytest.raises(ShotError, match=r"2 shots running told nothing \(dark\).*beamfall check"):
+        search.stop_if_useless()
+    assert search.keep(board="x", port="sim", simulated=True).shots == 1
+
+
+def test_a_simulated_person_calls_a_black_picture_black() -> None:
+    assert SimulatedPerson().answer(None).word == "black"
+
+
+def fire(tmp_path: Path, port: str) -> tuple[ShotRecord, Shot]:
+    rig = example_rig()
+    search = Search(rig, seed=1)
+    with (
+        ShotLog.open(tmp_path / "log.sqlite3") as log,
+        Board.connect(port, rig=rig, seed=1) as board,
+    ):
+        shooter = Shooter.begin(board, log, "seek", rig=rig)
+        record = shooter.fire(search.build(search.propose()))
+    shot = read_shot(record)
+    assert record.state == "fired" and shot is not None
+    return record, shot
+
+
+def test_what_the_board_saw_tells_which_pictures_are_useless(tmp_path: Path) -> None:
+    record, shot = fire(tmp_path, "sim")
+    assert say_useless(record, shot) is None
+    opened = next(e.ticks for e in record.edges if e.what == "valve1" and e.edge == "on")
+    assert opened is not None
+    # Something crossed the beam before there was a drop: a hand, a fly, a wet lens.
+    early = replace(
+        next(e for e in record.edges if e.what == "beam1" and e.edge == "dark"), ticks=opened - 1
+    )
+    odd = replace(record, edges=(early, *record.edges))
+    seen = read_shot(odd)
+    assert seen is not None and "before the valve opened" in str(say_useless(odd, seen))
+
+
+def test_no_light_is_told_where_a_sensor_is_fitted(tmp_path: Path) -> None:
+    record, shot = fire(tmp_path, "sim?fault=flash-off")
+    assert "no light was seen" in str(say_useless(record, shot))
+    assert say_useless(record, shot, sees_light=False) is None
+
+
+# -- the command -----------------------------------------------------------------------------------------
+@pytest.fixture
+def environment(tmp_path: Path) -> Environment:
+    return dict(os.environ, BEAMFALL_LOG=str(tmp_path / "shots.sqlite3"))
+
+
+def seek(environment: Environment, *arguments: Any, said: str = "") -> Any:
+    done = subprocess.run(
+        [sys.executable, "-m", "beamfall", "seek", *map(str, arguments)],
+        input=said, capture_output=True, text=True, env=environment, timeout=120,
+    )  # fmt: skip
+    assert "Traceback" not in done.stderr
+    return done
+
+
+def write_rig(tmp_path: Path, **changes: str) -> Path:
+    text = EXAMPLE.read_text(encoding="utf-8")
+    for old, new in changes.values():
+        assert old in text
+        text = text.replace(old, new)
+    file = tmp_path / "mine.toml"
+    file.write_text(text, encoding="utf-8")
+    return file
+
+
+def test_with_the_flash_off_a_search_stops_and_keeps_nothing(
+    environment: Environment, tmp_path: Path
+) -> None:
+    rig = write_rig(tmp_path)
+    done = seek(
+        environment, rig, "--port", "sim?fault=flash-off", "--shots", "14", "--ask", said="nothing\n" * 14
+    )  # fmt: skip
+    assert done.returncode not in (0, 130), done.stdout
+    assert done.stdout.count("nothing is learned of it") == 2
+    assert "What does the picture show?" not in done.stdout, "nobody is asked what is known"
+    assert "2 shots running told nothing" in done.stderr and "beamfall check" in done.stderr
+    assert not (tmp_path / "mine.learned.json").exists()
+
+
+@pytest.mark.parametrize("word", ["black", "nothing"])
+def test_without_a_sensor_the_persons_word_is_gone_by(
+    environment: Environment, tmp_path: Path, word: str
+) -> None:
+    """And `nothing`, said of pictures that were black all along, keeps nothing either."""
+    rig = write_rig(tmp_path)
+    with rig.open("a", encoding="utf-8") as file:
+        file.write("\n[fitted]\nflash_seen = false\n")
+    done = seek(
+        environment, rig, "--port", "sim?fault=flash-off", "--shots", "4", "--ask", said=f"{word}\n" * 4
+    )  # fmt: skip
+    assert done.returncode not in (0, 130), done.stdout
+    assert done.stdout.count("What does the picture show?") == (2 if word == "black" else 4)
+    assert ("told nothing (the picture was black)" in done.stderr) == (word == "black")
+    assert not (tmp_path / "mine.learned.json").exists()
+
+
+def test_found_is_the_persons_to_say(environment: Environment) -> None:
+    """Whatever the simulated truth is: it is told beside it."""
+    done = seek(environment, "--port", "sim?seed=6", "--ask", said="found\n")
+    assert done.returncode == 0, done.stderr
+    assert "Found after 1 shot: spacing" in done.stdout and "as you say" in done.stdout
+    assert "In truth the simulated picture is" in done.stdout
+    assert "begins with the spacing whose answer should tell most" in done.stdout
+
+
+def test_a_rig_that_wants_no_collision_is_refused(environment: Environment, tmp_path: Path) -> None:
+    rig = write_rig(
+        tmp_path,
+        kind=('kind = "collision"', 'kind = "crown"'),
+        drops=("drops = 2", "drops = 1"),
+    )
+    done = seek(environment, rig, "--port", "sim")
+    assert done.returncode == 2
+    assert "aim.kind = 'crown': a search is for two drops that collide" in done.stderr
+
+
+def test_the_picture_that_is_asked_about_does_not_say_the_answer(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    from beamfall.simulation import picture
+
+    texts: list[str] = []
+
+    def note(figure: Any, _: Any) -> None:
+        texts.append(" ".join(one.get_text() for one in figure.axes[0].texts))
+
+    monkeypatch.setattr(picture, "_save", note)
+    rig = example_rig()
+    with (
+        ShotLog.open(tmp_path / "log.sqlite3") as log,
+        Board.connect("sim", rig=rig, seed=1) as board,
+    ):
+        shooter = Shooter.begin(board, log, "seek", rig=rig)
+        shooter.fire(Search(rig, seed=1).build(Search(rig, seed=1).propose()))
+        model = board.simulated_rig.model
+    shows = shooter.splash.pictures[0].shows
+    picture.draw_picture(shooter.splash, model, tmp_path / "x.png")
+    picture.draw_picture(shooter.splash, model, tmp_path / "x.png", tell=False)
+    told, silent = texts
+    assert shows in told and "from contact" in told
+    assert shows not in silent and "contact" not in silent and "not a photograph" in silent
