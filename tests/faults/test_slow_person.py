@@ -255,20 +255,20 @@ def test_ctrl_c_at_a_prompt_leaves_the_board_to_whoever_puts_it_off() -> None:
 @pytest.fixture
 def slow_enter(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """Somebody who presses Enter 2.5 s after being asked to act, and at once when asked anything else."""
-    import typer
+    from beamfall.cli.terminal_person import TerminalPerson
 
-    def prompt(text: str, **_: Any) -> str:
-        if text == "Press Enter when it is done":
+    def read(_: Any, text: str) -> str:
+        if text.startswith("Press Enter when it is done"):
             time.sleep(2.5)
         return "no" if text == "Your answer" else ""
 
-    monkeypatch.setattr(typer, "prompt", prompt)
+    monkeypatch.setattr(TerminalPerson, "_read", read)
     return None
 
 
 @pytest.mark.usefixtures("slow_enter")
 def test_the_terminals_person_may_take_longer_than_the_boards_time_out(setup: Setup) -> None:
-    from beamfall.cli.check import TerminalPerson
+    from beamfall.cli.terminal_person import TerminalPerson
 
     with Board.connect("sim", seed=1) as board:
         board.set_host_timeout(1.5)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
@@ -11,12 +10,15 @@ import typer
 
 from beamfall.cli.open_log import settle_earlier
 from beamfall.cli.shoot import PORT_HELP
+from beamfall.cli.terminal_person import TerminalPerson
 
 if TYPE_CHECKING:
     from beamfall.board import Board
     from beamfall.faults.finder import Finding, Step
-    from beamfall.faults.questions import Listen, Person, Question
+    from beamfall.faults.questions import Person
     from beamfall.faults.setup import Setup
+    from beamfall.rig import Rig
+    from beamfall.sequence import Sequence
     from beamfall.simulation.defects import RigInRoom
 
 
@@ -26,7 +28,9 @@ def check(
     ),
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
     sequence_file: Path | None = typer.Option(
-        None, "--sequence", help="Check with this sequence file in the place of a plan."
+        None,
+        "--sequence",
+        help="Check these timings; else those of the newest shot of this board and rig, or a plan's.",
     ),
     list_causes: bool = typer.Option(False, "--list", help="List what can be found, and end."),
     simulated_person: bool = typer.Option(
@@ -41,7 +45,8 @@ def check(
     """Find out why nothing flashes, or what else is wrong.
 
     The board does what it can by itself: it lets drops fall, closes the flash's contact, watches the beam. It asks
-    only what it cannot see. Warn everybody first: flashes can trigger photosensitive epilepsy.
+    only what it cannot see; where you cannot tell, say so: 0. It ends with status 0, or with 1 where nobody was there
+    to answer to the end. Warn everybody first: flashes can trigger photosensitive epilepsy.
     """
     if list_causes:
         _print_causes()
@@ -60,15 +65,12 @@ def check(
         from beamfall.sequence_file import load_sequence
 
         sequence = load_sequence(sequence_file)
-    plain = make_setup(rig, sequence)
+    plain = make_setup(
+        rig, sequence, timings="" if sequence_file is None else f"those of {sequence_file}"
+    )
 
     def set_up(board: Board) -> Setup:
-        simulated = cast("RigInRoom | None", board.simulated_rig)
-        if simulated is None:
-            settle_earlier(board)
-            return plain
-        # A simulated rig's photographer may have set something else than was planned.
-        return replace(plain, sequence=simulated.set_by_photographer(plain.sequence))
+        return _set_up(board, rig, rig_file, plain, sequence)
 
     def choose_person(board: Board, setup: Setup) -> Person:
         if not simulated_person:
@@ -104,7 +106,37 @@ def check(
         print_json(finding.to_json())
     else:
         _print_finding(finding)
-    return 0
+    return 1 if finding.ended_early else 0
+
+
+def _set_up(
+    board: Board, rig: Rig, rig_file: Path | None, plain: Setup, sequence: Sequence | None
+) -> Setup:
+    """The setup with the timings that are fired: those given, those of the log, or those planned for this board."""
+    from beamfall.faults.setup import make_setup
+    from beamfall.faults.timings import find_timings
+    from beamfall.plan.learned import find_file, load_learned
+
+    simulated = cast("RigInRoom | None", board.simulated_rig)
+    if simulated is None:
+        settle_earlier(board)
+    setup = plain
+    if sequence is None:
+        found = find_timings(board, rig)
+        learned = load_learned(find_file(rig_file), board.info.unique_id.hex())
+        if found is not None:
+            said = f"{found.said}; to check others: --sequence FILE"
+            return make_setup(rig, found.sequence, timings=said, learned=learned)
+        if learned is not None:
+            setup = make_setup(rig, learned=learned)
+    if simulated is None:
+        return setup
+    # A simulated rig's photographer may have set something else than was planned.
+    changed = simulated.set_by_photographer(setup.sequence)
+    if changed == setup.sequence:
+        return setup
+    said = "those that the simulated rig's photographer has set"
+    return replace(setup, sequence=changed, timings=said)
 
 
 def _print_causes() -> None:
@@ -112,66 +144,6 @@ def _print_causes() -> None:
     from beamfall.faults.causes import CAUSES
 
     print_pairs((cause.name, cause.what) for cause in CAUSES)
-
-
-class TerminalPerson:
-    """Whoever sits at this terminal. Questions go to standard error, so that standard output stays the finding's."""
-
-    def __init__(self) -> None:
-        self._told: set[str] = set()
-        self._asked: set[str] = set()
-
-    def begin(self, cautions: tuple[str, ...]) -> None:
-        self._say("Drops will fall and the flash will fire while this looks for the fault.")
-        for caution in cautions:
-            self._say(f"  Caution: {caution}")
-        self._told.update(cautions)
-        self._wait("Press Enter to begin; Ctrl-C puts all outputs off")
-
-    def prepare(self, question: Question) -> None:
-        self._say("")
-        if question.name in self._asked:
-            self._say("Once more, to be sure:")
-        self._asked.add(question.name)
-        caution = question.caution
-        for told in self._told:
-            caution = caution.replace(told, "").strip()
-        if caution:
-            self._say(f"Caution: {caution}")
-            self._told.add(caution)
-        if question.before:
-            self._say(question.before)
-            self._wait("Press Enter when you are ready")
-
-    def act(self, question: Question, listen: Listen) -> None:
-        from beamfall.faults.aside import listen_aside
-
-        self._say(question.text)
-        with listen_aside(listen):
-            self._wait("Press Enter when it is done")
-
-    def answer(self, question: Question) -> str:
-        self._say(question.text)
-        names = list(question.answers)
-        for number, name in enumerate(names, 1):
-            self._say(f"  {number}  {question.answers[name]}")
-        while True:
-            given = str(typer.prompt("Your answer", err=True)).strip().lower()
-            for number, name in enumerate(names, 1):
-                if given in (str(number), name, name[:1]):
-                    return name
-            self._say(f"Type a number from 1 to {len(names)}.")
-
-    def finish(self, question: Question) -> None:
-        if question.after:
-            self._say(question.after)
-            self._wait("Press Enter when it is done")
-
-    def _say(self, text: str) -> None:
-        print(text, file=sys.stderr)
-
-    def _wait(self, text: str) -> None:
-        typer.prompt(text, default="", show_default=False, err=True)
 
 
 def _print_step(step: Step) -> None:
@@ -183,9 +155,15 @@ def _print_finding(finding: Finding) -> None:
     from beamfall.cli.output import print_table
 
     print()
+    if finding.ended_early and not any(step.outcomes for step in finding.steps[1:]):
+        print(f"{finding.reason} {finding.advice}")  # after the hello there is nothing to show
+        return
     likely = [(name, f"{100 * chance:.0f} %") for name, chance in finding.ranked[:5]]
     print_table(("cause", "chance"), likely, numeric=("chance",))
+    if sum(chance for _, chance in finding.ranked) > 1.005:
+        print("Several can be so at once: the chances may add up to more than 100 %.")
     print()
+    print(f"Timings checked: {finding.timings}.")
     print(finding.reason)
     if finding.separates:
         print(f"Not settled: {finding.separates}")

@@ -4,13 +4,15 @@ causes      what can be wrong, with how often it is
 signs       what a test can show, and the chance of each outcome under each cause
 board_signs, person_signs   those chances, as they were reasoned
 questions   what the person is asked, in plain words
-setup       which lines are looked at, and what physics expects there
+setup       which lines and timings are looked at, and what physics expects there
+timings     the timings that the board was really fired with, from the log
 aside       the board listened to while a person sits at a prompt
 bench       board, setup and person together
 evidence    what the board can see for itself, put into outcomes
 checks      the tests: what the board does, what the person is asked
 inference   Bayes over single causes and pairs; which test next
 finder      the loop of them
+session     one fault finding from the port to the finding
 advice      for each cause, what to do
 """
 

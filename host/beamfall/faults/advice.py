@@ -132,6 +132,7 @@ ADVICE: Mapping[str, Advice] = MappingProxyType(
     }
 )
 
+AGAIN = "Check again, and answer to the end; where you cannot tell, say so."
 _SEEK = Advice(
     "The picture missed the moment, and that is a matter of the timings: `beamfall seek` finds them from what "
     "your pictures show, and `beamfall sweep` walks through them",

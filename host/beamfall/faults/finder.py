@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from beamfall.faults.advice import MISSED, list_advice
+from beamfall.faults.advice import AGAIN, MISSED, list_advice
 from beamfall.faults.board_signs import LINE, RESTARTS
 from beamfall.faults.causes import BY_NAME, NOTHING, list_possible
 from beamfall.faults.checks import CHECKS, CONNECT, Check
@@ -216,12 +216,13 @@ class Finder:
         left = self._list_left(ranked)
         named = found or left
         separates = self._find_separating(left) if left else ""
+        unclear = ended_early and bool(left)
         return Finding(
             ranked=tuple(ranked),
             found=tuple(name for name in found if name not in left),
             left=left,
-            reason=self._give_reason(named, ended_early),
-            advice=" ".join(list_advice(named, self._outcomes())),
+            reason=self._give_reason(named, unclear),
+            advice=AGAIN if unclear else " ".join(list_advice(named, self._outcomes())),
             questions=self.questions,
             steps=tuple(self.steps),
             separates=separates,
@@ -252,13 +253,12 @@ class Finder:
             rivals = [top, next(name for name, _ in ranked if name != top)]
         return tuple(rivals)
 
-    def _give_reason(self, named: tuple[str, ...], ended_early: bool) -> str:
+    def _give_reason(self, named: tuple[str, ...], unclear: bool) -> str:
         """One sentence: what was seen that speaks for the causes named."""
-        if ended_early:
+        if unclear:
             if len(self.steps) < 2:  # the hello alone
                 return "Nothing was tested, since nobody answered."
-            if self.belief.rank()[0][1] < SURE:
-                return "It ended before anything was clear, since nobody answered any more."
+            return "It ended before anything was clear, since nobody answered any more."
         causes = [name for name in named if name != NOTHING]
         if not causes:
             shown = self._outcomes().get("picture", "")

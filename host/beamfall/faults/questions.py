@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -56,6 +56,13 @@ class Person(Protocol):
 
     def finish(self, question: Question) -> None:
         """Do what `after` says."""
+
+
+def leave_out(caution: str, told: Collection[str]) -> str:
+    """What of a caution has not been told yet."""
+    for one in told:
+        caution = caution.replace(one, "")
+    return " ".join(caution.split())
 
 
 _YES_NO = {"yes": "yes", "no": "no"}

@@ -1,0 +1,98 @@
+"""Which timings are checked: those that the board was really fired with, wherever that can be known.
+
+A fresh plan compared with itself always fits; what somebody has set by hand, weeks of tuning ago, may not.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from beamfall.errors import LogError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from beamfall.board import Board
+    from beamfall.rig import Rig
+    from beamfall.sequence import Sequence, Table
+    from beamfall.shots import ShotLog
+
+RECENT_S = 24 * 3600.0  # what was fired longer ago is hardly what fails now (our choice)
+_VARIED = (
+    "sweep",
+    "calibrate",
+)  # kinds of series that change the timings on purpose, or fire no flash
+_LOOKS = 50  # newest shots looked at
+
+
+@dataclass(frozen=True)
+class Timings:
+    """A sequence, and in words where it comes from."""
+
+    sequence: Sequence
+    said: str
+
+
+def find_timings(board: Board, rig: Rig, now_s: float | None = None) -> Timings | None:
+    """Return what this board fires with this rig: its newest shot in the log, else what the board holds.
+
+    A shot counts when it was fired with this very rig file within a day. None where neither is
+    known: a log that is missing or cannot be read is no reason not to look for a fault.
+    """
+    from beamfall.shots import ShotLog
+
+    try:
+        log = ShotLog.open_existing()
+        if log is None:
+            return None
+        with log:
+            newest = _find_newest(log, board, rig, time.time() if now_s is None else now_s)
+            return newest or _find_held(log, board, rig)
+    except LogError:
+        return None
+
+
+def _find_newest(log: ShotLog, board: Board, rig: Rig, now_s: float) -> Timings | None:
+    # Simulated boards are all of one id: there, a port of another seed or fault is another rig.
+    port = None if board.simulated_rig is None else board.name
+    kinds = ", ".join("?" for _ in _VARIED)
+    rows = log.query(
+        "SELECT shot.id FROM shot JOIN board ON board.id = shot.board_id"
+        " JOIN rig ON rig.id = shot.rig_id JOIN series ON series.id = shot.series_id"
+        f" WHERE board.unique_id = ? AND rig.digest = ? AND series.kind NOT IN ({kinds})"
+        " AND shot.begun_us >= ? AND shot.port = coalesce(?, shot.port)"
+        " ORDER BY shot.id DESC LIMIT ?",
+        (
+            board.info.unique_id.hex(),
+            rig.digest,
+            *_VARIED,
+            round((now_s - RECENT_S) * 1e6),
+            port,
+            _LOOKS,
+        ),
+    )
+    return _take_first(
+        ((log.read_shot(shot).table, f"the sequence of shot {shot}") for (shot,) in rows), rig
+    )
+
+
+def _find_held(log: ShotLog, board: Board, rig: Rig) -> Timings | None:
+    status = board.status()
+    if status.table.name != "ready":
+        return None
+    table = log.find_table(status.digest, board.info.clock_hz)
+    return _take_first([] if table is None else [(table, "the sequence that the board holds")], rig)
+
+
+def _take_first(tables: Iterable[tuple[Table, str]], rig: Rig) -> Timings | None:
+    """The first that is a whole shot of this rig: not a warm-up, nor of other outputs."""
+    from beamfall.shots.repeat import rebuild_sequence
+
+    valves = {valve.output for valve in rig.valves}
+    for table, said in tables:
+        outputs = {row.output for row in table.rows}
+        if outputs & valves and (not rig.flashes or table.flash_row() is not None):
+            return Timings(rebuild_sequence(table, said), said)
+    return None
