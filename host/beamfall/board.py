@@ -13,20 +13,22 @@ from __future__ import annotations
 import contextlib
 from collections import deque
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
+from beamfall.board_values import Slot, SlotList, Status, Ticket
 from beamfall.errors import BeamfallError, BoardRestarted, LinkLost, Refused, ShotError
 from beamfall.events import Event, Outcome, OutcomeCollector, Trouble, make_event
 from beamfall.link import Link, LinkCounters, LinkTiming, Report, Transport, Welcome
 from beamfall.service_times import check_contact, check_opening, check_rinse
-from beamfall.wire import Message, WireEnum
+from beamfall.wire import Message
 
 if TYPE_CHECKING:
     from beamfall.rig import Rig
     from beamfall.sequence import Sequence
     from beamfall.simulation.rig import SimulatedRig
+
+__all__ = ["Board", "Slot", "SlotList", "Status", "Ticket"]
 
 _LOOK_S = (
     1.0  # how often a waiting host asks how things stand; also the board's sign that it is alive
@@ -41,53 +43,6 @@ _FAR_HELLO_TRIES = (
 _HELD_REPORTS = 5  # delivered reports left unacknowledged until their shot is settled
 _TROUBLES_KEPT = 1000  # the newest; a board that says the same for hours must not fill memory
 _WAIT_LONGEST_S = 30.0  # a duty limit or a flash's rest is over by then, or something is wrong
-
-
-@dataclass(frozen=True, slots=True)
-class Status:
-    """How things stand on the board; fields as in messages.toml."""
-
-    boot_id: int
-    state: WireEnum
-    cause: WireEnum
-    activity: WireEnum
-    table: WireEnum
-    digest: bytes
-    last_release: int
-    beams_dark: int
-    uptime_ms: int
-    reports_kept: int
-    reports_forgotten: int
-    shots_forgotten: int
-    frames_good: int
-    frames_bad: int
-
-
-@dataclass(frozen=True, slots=True)
-class Ticket:
-    """An armed shot: the table that is ready on the board and the release number it will use, once."""
-
-    boot_id: int
-    release: int
-    digest: bytes
-
-
-@dataclass(frozen=True, slots=True)
-class Slot:
-    """A slot that holds a table."""
-
-    slot: int
-    rows: int
-    digest: bytes
-
-
-@dataclass(frozen=True, slots=True)
-class SlotList:
-    """The board's slots; `chosen` is loaded at every start, 0: none."""
-
-    chosen: int
-    most: int
-    slots: tuple[Slot, ...]
 
 
 class Board:
@@ -306,11 +261,20 @@ class Board:
         self.release(ticket)
         return self.wait_for(ticket)
 
-    def wait_for(self, ticket: Ticket) -> Outcome:
-        """Wait until a released shot has ended; raises ShotError when the board no longer knows of it."""
-        return self._wait("shot", ticket.release, ticket.boot_id)
+    def wait_for(self, ticket: Ticket, *, between: Callable[[], None] = lambda: None) -> Outcome:
+        """Wait until a released shot has ended; raises ShotError when the board no longer knows of it.
 
-    def _wait(self, activity: str, number: int | None, boot_id: int) -> Outcome:
+        `between` is called again and again meanwhile; what it raises ends the waiting.
+        """
+        return self._wait("shot", ticket.release, ticket.boot_id, between)
+
+    def _wait(
+        self,
+        activity: str,
+        number: int | None,
+        boot_id: int,
+        between: Callable[[], None] = lambda: None,
+    ) -> Outcome:
         idle_looks = 0
         while True:
             for _ in self.pump(_LOOK_S):
@@ -318,6 +282,7 @@ class Board:
             outcome = self._claim(activity, number, boot_id)
             if outcome is not None:
                 return outcome
+            between()
             self._ask_for_care()  # the session may have been opened anew by the release itself
             status = self.status()
             if status.boot_id != boot_id:

@@ -15,6 +15,7 @@ from typing import Any, Self
 from beamfall.board import Board, Ticket
 from beamfall.errors import BeamfallError, LinkLost, NoAnswer, Refused, ReleaseUnknown
 from beamfall.events import Outcome
+from beamfall.link.interrupts import hold_interrupts
 from beamfall.rig import Rig
 from beamfall.sequence import Sequence, Table
 from beamfall.shots import ShotLog, ShotRecord, make_record
@@ -106,31 +107,34 @@ class Shooter:
             sequence = as_set(sequence)
         table = sequence.make_table(self.board.info)
         ticket = self.board.arm(sequence)
-        shot = self.log.begin_shot(
-            self.series,
-            table=table,
-            board=self.board.info,
-            port=self.board.name,
-            release=ticket.release,
-            rig=self.rig,
-            seed=self.seed,
-            swept=swept,
-            begun_us=self._time_of_day_us(),
-        )
-        released = False
-        try:
-            self.board.release(ticket)
-            released = True
-            outcome = self.board.wait_for(ticket)
-        except Refused as refusal:
-            self.log.cancel_shot(shot, refusal.reason.replace("_", "-"))
-            raise
-        except _UNSURE:
-            raise
-        except KeyboardInterrupt:
-            self._interrupt(shot, table, ticket, released)
-            raise
-        return self._keep(shot, table, outcome)
+        # A Ctrl-C is taken while the shot is waited for, nowhere else: the log and what is known here stay in step.
+        with hold_interrupts() as take_interrupt:
+            shot = self.log.begin_shot(
+                self.series,
+                table=table,
+                board=self.board.info,
+                port=self.board.name,
+                release=ticket.release,
+                rig=self.rig,
+                seed=self.seed,
+                swept=swept,
+                begun_us=self._time_of_day_us(),
+            )
+            released = False
+            try:
+                take_interrupt()
+                self.board.release(ticket)
+                released = True
+                outcome = self.board.wait_for(ticket, between=take_interrupt)
+            except Refused as refusal:
+                self.log.cancel_shot(shot, refusal.reason.replace("_", "-"))
+                raise
+            except _UNSURE:
+                raise
+            except KeyboardInterrupt:
+                self._interrupt(shot, table, ticket, released)
+                raise
+            return self._keep(shot, table, outcome)
 
     def _keep(self, shot: int, table: Any, outcome: Outcome) -> ShotRecord:
         truth = None

@@ -227,7 +227,9 @@ def test_a_killed_program_leaves_no_shot_without_a_row(environment) -> None:
 
 
 @pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="children are found in /proc")
-def test_a_killed_program_leaves_no_simulated_board_running(environment) -> None:
+@pytest.mark.parametrize("later_s", [0.0, 0.02, 0.05, 0.08, 0.12])
+def test_a_killed_program_leaves_no_simulated_board_running(environment, later_s) -> None:
+    """Whatever the board was at: waiting for an answer, or just about to send to somebody who is gone."""
     process = subprocess.Popen(
         [*BEAMFALL, "shoot", "--port", "sim:micropython", "--count", "100000", "--json"],
         env=environment, stdout=subprocess.PIPE, text=True,
@@ -239,6 +241,7 @@ def test_a_killed_program_leaves_no_simulated_board_running(environment) -> None
         if _read_parent(stat) == process.pid
     ]
     assert len(children) == 1
+    time.sleep(later_s)
     process.kill()
     process.communicate()
     end = time.monotonic() + 20.0

@@ -30,6 +30,11 @@ _ADVANCE = 1
 _DRIVE = 2
 
 
+def _hang_up():
+    """The host has gone. Not an exception that the main loop would catch and go on after."""
+    raise SystemExit(0)
+
+
 class ProcessChannel:
     def __init__(self, address, port):
         self._socket = socket.socket()
@@ -51,19 +56,23 @@ class ProcessChannel:
         self._poll.register(self._in, select.POLLIN)
 
     def _receive(self, length):
-        data = self._socket.recv(length)
-        while data and len(data) < length:
-            more = self._socket.recv(length - len(data))
+        data = b""
+        while len(data) < length:
+            try:
+                more = self._socket.recv(length - len(data))
+            except OSError:  # reset: the host was killed with something unread
+                _hang_up()
             if not more:
-                break
+                _hang_up()
             data += more
-        if len(data) < length:
-            raise SystemExit(0)  # the host has gone
         return data
 
     def advance(self, until):
         self._drives += struct.pack(_REQUEST, _ADVANCE, 0, 0, 0, until, self._written, self._read)
-        self._socket.send(self._drives)
+        try:
+            self._socket.send(self._drives)
+        except OSError:
+            _hang_up()
         self._drives = b""
         answer = struct.unpack(_ANSWER, self._receive(_ANSWER_SIZE))
         self.now, self._pending, self.edge_signal, self.edge_level, self._levels = answer
@@ -82,15 +91,21 @@ class ProcessChannel:
         if self._read == self._pending:
             return 0
         self._poll.poll(10000)
-        data = self._in.read(min(len(buffer), self._pending - self._read))
+        try:
+            data = self._in.read(min(len(buffer), self._pending - self._read))
+        except OSError:
+            _hang_up()
         if not data:
-            raise SystemExit(0)
+            _hang_up()
         buffer[: len(data)] = data
         self._read += len(data)
         return len(data)
 
     def write(self, data, length):
-        took = self._out.write(memoryview(data)[:length])
+        try:
+            took = self._out.write(memoryview(data)[:length])
+        except OSError:
+            _hang_up()
         took = length if took is None else took
         self._written += took
         return took

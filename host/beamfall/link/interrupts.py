@@ -1,24 +1,25 @@
-"""Ctrl-C between two steps of a simulated board, never inside one."""
+"""Ctrl-C where it does no harm: not inside a step of a simulated board, not between a shot and its row in the log."""
 
 from __future__ import annotations
 
 import contextlib
 import signal
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from types import FrameType
 
 
 @contextlib.contextmanager
-def hold_interrupts() -> Iterator[None]:
+def hold_interrupts() -> Iterator[Callable[[], None]]:
     """Deliver a Ctrl-C after the block; a second one goes through at once.
 
-    A step that is cut short leaves the board half done, and then it could not be disarmed. Only the
+    The block is given a function that delivers what has come: for the places within where it may. A
+    step that is cut short leaves the board half done, and then it could not be disarmed. Only the
     main thread is ever interrupted; elsewhere this does nothing.
     """
     before = signal.getsignal(signal.SIGINT)
     if threading.current_thread() is not threading.main_thread() or not callable(before):
-        yield
+        yield lambda: None
         return
     arrived: list[tuple[int, FrameType | None]] = []
 
@@ -27,10 +28,15 @@ def hold_interrupts() -> Iterator[None]:
         if len(arrived) > 1:
             before(number, frame)
 
+    def deliver() -> None:
+        if arrived:
+            first = arrived[0]
+            arrived.clear()
+            before(*first)
+
     signal.signal(signal.SIGINT, note)
     try:
-        yield
+        yield deliver
     finally:
         signal.signal(signal.SIGINT, before)
-        if arrived:
-            before(*arrived[0])
+        deliver()
