@@ -1,0 +1,56 @@
+"""What a board says of itself and what a release needs, as plain values; `beamfall.board` hands them out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from beamfall.wire import WireEnum
+
+
+@dataclass(frozen=True, slots=True)
+class Status:
+    """How things stand on the board; fields as in messages.toml."""
+
+    boot_id: int
+    state: WireEnum
+    cause: WireEnum
+    activity: WireEnum
+    table: WireEnum
+    digest: bytes
+    last_release: int
+    beams_dark: int
+    uptime_ms: int
+    reports_kept: int
+    reports_forgotten: int
+    shots_forgotten: int
+    frames_good: int
+    frames_bad: int
+
+
+@dataclass(frozen=True, slots=True)
+class Ticket:
+    """An armed shot: the table that is ready on the board and the release number it will use, once."""
+
+    boot_id: int
+    release: int
+    digest: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """A slot that holds a table."""
+
+    slot: int
+    rows: int
+    digest: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class SlotList:
+    """The board's slots; `chosen` is loaded at every start, 0: none."""
+
+    chosen: int
+    most: int
+    slots: tuple[Slot, ...]
