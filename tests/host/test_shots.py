@@ -9,6 +9,7 @@ import sqlite3
 import subprocess
 import sys
 import textwrap
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -19,7 +20,7 @@ from beamfall.errors import LogError, LogNewer, NoSuchShot
 from beamfall.link.welcome import Welcome
 from beamfall.rig import example_rig
 from beamfall.sequence import Row, Sequence, Table
-from beamfall.shots import EdgeRecord, ShotLog, ShotRecord, find_log
+from beamfall.shots import EdgeRecord, ShotLog, ShotRecord, database, find_log
 from beamfall.shots.database import open_database
 from beamfall.shots.migrations import APPLICATION_ID, MIGRATIONS
 from beamfall.shots.record import plan_of
@@ -393,6 +394,27 @@ def start_writer(path: Path, shots: int) -> subprocess.Popen[str]:
         [sys.executable, "-c", WRITER, str(Path(__file__).parent), str(path), str(shots)],
         stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": HOST},
     )  # fmt: skip
+
+
+def test_a_log_that_another_program_is_just_making_is_a_log(path: Path) -> None:
+    """The other one makes it between the first look at the file and the last."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    looks: list[str] = []
+    maker = threading.Thread(target=lambda: ShotLog.open(path).close())
+
+    def watch(statement: str) -> None:
+        if statement.startswith(("PRAGMA", "SELECT")):
+            looks.append(statement)
+            if len(looks) == 3:
+                maker.start()
+                maker.join(0.5)  # it may have to wait until this one has looked
+
+    connection = sqlite3.connect(path, isolation_level=None)
+    connection.set_trace_callback(watch)
+    assert database._check_identity(connection, path, MIGRATIONS) == 0
+    maker.join(10.0)
+    assert database._check_identity(connection, path, MIGRATIONS) == len(MIGRATIONS)
+    connection.close()
 
 
 def test_two_programs_write_the_same_log_at_once(path: Path) -> None:

@@ -98,9 +98,14 @@ def _open_read_only(path: Path, migrations: Sequence[str]) -> sqlite3.Connection
 
 def _check_identity(connection: sqlite3.Connection, path: Path, migrations: Sequence[str]) -> int:
     """Return the file's version; refuse a file of another program and of a newer Beamfall."""
-    version: int = connection.execute("PRAGMA user_version").fetchone()[0]
-    identity = connection.execute("PRAGMA application_id").fetchone()[0]
-    tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    # Read as of one moment: another program may just be making the log.
+    with contextlib.ExitStack() as stack:
+        if not connection.in_transaction:
+            connection.execute("BEGIN")
+            stack.callback(connection.rollback)
+        tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+        version: int = connection.execute("PRAGMA user_version").fetchone()[0]
+        identity = connection.execute("PRAGMA application_id").fetchone()[0]
     if identity != APPLICATION_ID and (tables or version):
         raise LogError(
             f"{path} is an SQLite file, but not a shot log of Beamfall; set BEAMFALL_LOG to another"
