@@ -10,6 +10,7 @@ from beamfall_board.payloads import clip_text, payload_fits
 from beamfall_board.slots import SLOTS
 
 RINSE_TOKEN_MS = 30000  # how long a rinse may be confirmed
+ORPHAN_MS = 30000  # a watch whose host has been silent for so long has none any more
 
 
 class Requests:
@@ -307,7 +308,14 @@ class Requests:
         return 0
 
     def press(self):
-        """The button: release the ready table, as a release from a host would be; 0 or why not."""
+        """The button: release the ready table, as a release from a host would be; 0 or why not.
+
+        A watch that a killed program has left behind gives way to it.
+        """
+        controller = self._controller
+        silent = ms_since(self._port.millis(), self.link.last_heard_ms)
+        if controller.activity == wire.ACTIVITY_WATCH and silent > ORPHAN_MS:
+            controller.watch(False)
         reason = self._not_free()
         if reason:
             return reason

@@ -10,6 +10,7 @@ from scripted import BEAM1, MS, Bench
 from test_interpreter import run
 
 from beamfall.errors import LinkLost
+from beamfall_board import wire_definition as wire
 from beamfall_board.slots import Slots
 from beamfall_board.table import Table
 
@@ -292,3 +293,32 @@ def test_a_press_does_not_use_up_a_number_of_the_hosts() -> None:
     assert bench.release(digest, 1).name == "done"
     bench.run(1.0)
     assert bench.release(digest, 2**29)["reason"].name == "over_limit"
+
+
+@pytest.mark.parametrize(("silent_s", "released"), [(5.0, 0), (29.0, 0), (31.0, 1), (3600.0, 1)])
+def test_a_watch_left_behind_by_a_killed_program_gives_way_to_the_button(
+    silent_s: float, released: int
+) -> None:
+    """And one that somebody still listens to does not: a press in it is seen, and releases nothing."""
+    bench = Bench()
+    bench.upload([(0, 0, 1, MS, 20 * MS)])
+    assert bench.ask("watch", on=1).name == "done"
+    bench.transport.sleep(silent_s)
+    press(bench)
+    bench.transport.sleep(2.0)
+    assert len(bench.rig.pulses(1)) == released
+    activity = wire.ACTIVITY_NONE if released else wire.ACTIVITY_WATCH
+    assert bench.board.controller.activity == activity
+
+
+def test_a_press_in_a_watch_that_is_listened_to_releases_nothing() -> None:
+    bench = Bench()
+    bench.upload([(0, 0, 1, MS, 20 * MS)])
+    assert bench.ask("watch", on=1).name == "done"
+    for _ in range(8):
+        bench.run(10.0)
+        assert bench.ask("status")["activity"].name == "watch"
+    press(bench)
+    bench.run(2.0)
+    assert bench.rig.pulses(1) == []
+    assert BUTTON1 in {signal for _, signal, _ in bench.edges()}, "it was seen"
