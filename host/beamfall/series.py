@@ -216,6 +216,11 @@ def settle_earlier(board: Board, log: ShotLog) -> list[int]:
     quiet = 0
     while True:
         status = board.status()
+        if (
+            status.activity.name == "watch"
+        ):  # of a program that was killed: nobody else can be on the port
+            board.watch(False)
+            continue
         running = status.activity.name == "shot"
         if not status.reports_kept and not running:
             break

@@ -45,11 +45,13 @@ def choose_series(log: ShotLog, series: int | None) -> int:
 def settle_earlier(board: Board) -> None:
     """Bring what the board still holds of earlier shots, also by its button, into the log.
 
-    For commands that fire something which is not logged: they would have the board forget it.
+    For commands that fire something which is not logged: they would have the board forget it. A
+    watch that a killed program has left behind ends.
     """
     from beamfall.series import settle_earlier as settle
     from beamfall.shots import ShotLog
 
-    if board.status().reports_kept:
+    status = board.status()
+    if status.reports_kept or status.activity.name == "watch":
         with ShotLog.open() as log:
             settle(board, log)
