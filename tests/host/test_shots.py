@@ -467,3 +467,28 @@ def test_the_file_says_what_it_is(path: Path, log: ShotLog) -> None:
     with contextlib.closing(sqlite3.connect(path)) as other:
         assert other.execute("PRAGMA application_id").fetchone()[0] == APPLICATION_ID
         assert other.execute("PRAGMA journal_mode").fetchone()[0] == "wal"
+
+
+def test_the_times_of_simulated_shots_follow_each_other(tmp_path: Path) -> None:
+    """Virtual time runs ahead of the clock; no shot ends before it begins, no series begins within another."""
+    from beamfall.board import Board
+    from beamfall.plan.make import make_plan
+    from beamfall.series import Shooter
+
+    rig = example_rig()
+    with ShotLog.open(tmp_path / "log.sqlite3") as log:
+        for _ in range(2):
+            with Board.connect("sim", rig=rig, seed=2) as board:
+                shooter = Shooter.begin(board, log, "shoot", rig=rig)
+                for _ in range(3):
+                    shooter.fire(make_plan(rig).sequence)
+                    shooter.rest(rig.aim.rest_s)
+        times = [
+            time
+            for row in log.query("SELECT begun_us, completed_us FROM shot ORDER BY id")
+            for time in row
+        ]
+        begun = log.query("SELECT begun_us FROM series ORDER BY id")
+    assert times == sorted(times)
+    assert times[2] - times[0] > 5e6  # the rest was kept
+    assert begun[1][0] > times[5]

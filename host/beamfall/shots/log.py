@@ -77,8 +77,9 @@ class ShotLog:
         seed: int | None = None,
         name: str = "",
         settings: Mapping[str, Any] | None = None,
+        begun_us: int | None = None,
     ) -> int:
-        """Begin a series (`shoot`, `sweep`, ...) and return its number."""
+        """Begin a series (`shoot`, `sweep`, ...), now or at `begun_us`, and return its number."""
         with self._transaction():
             cursor = self._connection.execute(
                 "INSERT INTO series (kind, name, begun_us, rig_id, seed, settings)"
@@ -86,7 +87,7 @@ class ShotLog:
                 (
                     kind,
                     name,
-                    _now_us(),
+                    _now_us() if begun_us is None else begun_us,
                     self._catalogue.keep_rig(rig),
                     seed,
                     to_json(settings or {}),
@@ -136,9 +137,14 @@ class ShotLog:
             return row_id(self._connection.execute(insert("shot", values), values))
 
     def complete_shot(
-        self, shot: int, record: ShotRecord, *, link: Mapping[str, Any] | None = None
+        self,
+        shot: int,
+        record: ShotRecord,
+        *,
+        link: Mapping[str, Any] | None = None,
+        completed_us: int | None = None,
     ) -> None:
-        """Write the outcome of a begun shot, edges and all, in one transaction.
+        """Write the outcome of a begun shot, edges and all, in one transaction; it came now or at `completed_us`.
 
         Raises LogError where the shot is not in the log or has an outcome already.
         """
@@ -150,6 +156,7 @@ class ShotLog:
                 counts=to_json(record.counts),
                 truth=None if record.truth is None else to_json(record.truth),
                 link=None if link is None else to_json(link),
+                **({} if completed_us is None else {"completed_us": completed_us}),
             )
             self._connection.executemany(
                 "INSERT INTO edge VALUES (?, ?, ?, ?, ?, ?, ?)",
@@ -246,6 +253,14 @@ class ShotLog:
         with explain_errors(self.path):
             rows = self._connection.execute(query, (-1 if limit is None else limit,)).fetchall()
         return [SeriesLine(*(*row[:6], json.loads(row[6]), *row[7:])) for row in rows]
+
+    def latest_us(self) -> int:
+        """Return the time of the newest entry, in microseconds since 1970; 0 of an empty log."""
+        newest: int = self.query(
+            "SELECT max(coalesce((SELECT max(begun_us) FROM series), 0),"
+            " coalesce((SELECT max(max(begun_us, coalesce(completed_us, 0))) FROM shot), 0))"
+        )[0][0]
+        return newest
 
     def count_shots(self) -> int:
         """Return how many shots the log holds."""
