@@ -306,7 +306,7 @@ def test_drops_closer_than_the_valve_can_do() -> None:
 
 def test_blur_is_told_in_pixels() -> None:
     # 3.3 m/s × 40 µs × 0.5 = 66 µm, 16.5 pixels of 4 µm; 2 µs keep it within one
-    assert "blur = 66 µm is 16.5 pixels" in words_of(example_rig())
+    assert "blur = 66 µm of the falling drop is 16.5 pixels" in words_of(example_rig())
     assert "blur" not in words_of(make_rig(flash={"duration_s": 2e-6}))
 
 
