@@ -52,6 +52,7 @@ def open_socket(listen: Listen) -> socket.socket:
     _keep_to_itself(opened)
     try:
         opened.bind((listen.host, listen.port))
+        opened.listen()  # from here on a second page at the same address is refused
     except OSError as error:
         opened.close()
         raise UserError(
