@@ -19,7 +19,8 @@ IN2_CONTROL, AVAILABLE = (
 MS = 1_000_000
 STALL_NS, READ_AGAIN_NS = 40 * MS, 1200 * MS
 SESSION = 12345
-REQUESTS = 80  # of no session: each is refused at once, in about 25 bytes
+ASK_NS = 6 * MS  # one by one, so that the line does not fill up in whole packets
+REQUESTS = 40  # of no session: each is refused at once, in about 25 bytes
 LOOK_NS = 20 * MS
 
 state: dict[str, Any] = {"stalled": False, "held": []}
@@ -59,7 +60,8 @@ def stall(board: Any) -> None:
     codec = get_codec()
     for number in range(1, REQUESTS + 1):
         frame = codec.make_frame(Message("status", {}), SESSION, number)
-        board.send(encode_frame(frame, codec.definition))
+        asked = encode_frame(frame, codec.definition)
+        board.at(board.now + number * ASK_NS, lambda asked=asked: board.send(asked))
 
 
 def read_again() -> None:
