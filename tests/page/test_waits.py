@@ -134,6 +134,7 @@ def test_release_counts_down_and_its_key_says_why_it_waits(serve: Serve, open_pa
     expect(page.locator("#release")).to_contain_text("Wait 3 s")
     page.keyboard.press("Shift+R")
     served.wait(lambda: served.hub.get("shot")["shot"] == shots + 1)
+    expect(page.locator("#release")).to_contain_text("Wait 5 s")
     page.keyboard.press("Shift+R")
     expect(page.locator(".notice").last).to_contain_text("flash recycles, which cannot be cut")
     served.wait(lambda: served.hub.get("resting") is None)

@@ -17,6 +17,8 @@ export function makeBar() {
   on('notices', showNotices);
   hear('server', showBar);
   hear('trouble', ({ text, level }) => addLocal(text, level));
+  // The bar grows with what it has to say; what lies above it keeps clear of it.
+  new ResizeObserver(([{ target }]) => document.documentElement.style.setProperty('--bar', `${Math.ceil(target.getBoundingClientRect().height)}px`)).observe($('bar'));
   setInterval(() => { showRest(); showCountdown(); }, 250);
 }
 

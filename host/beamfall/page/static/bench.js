@@ -11,8 +11,9 @@ import { makeStars } from './stars.js';
 export function makeBench() {
   const timeline = makeTimeline({ source: () => state.shot });
   const view = h('div', { class: 'view bench' },
+    makeStrobeCaution(),
     h('section', { class: 'panel p-rig' }, h('h2', {}, 'Rig, to scale'), makeRigDrawing()),
-    h('section', { class: 'panel p-tune' }, makeStrobeCaution(), h('h2', {}, 'Timings'), makeTimings(), makeService()),
+    h('section', { class: 'panel p-tune' }, h('h2', {}, 'Timings'), makeTimings(), makeService()),
     h('section', { class: 'panel p-moment' }, h('h2', {}, 'At the light'), makeMoment(), makeLast()),
     h('section', { class: 'panel p-time' }, h('div', { class: 'row spread' }, h('h2', {}, 'Last shot'), timeline.buttons), timeline.box, timeline.words));
   on('shot', timeline.update);

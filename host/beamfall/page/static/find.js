@@ -20,6 +20,7 @@ function makeAsking(kind) {
     if ((question?.id ?? null) === shown) return;
     shown = question?.id ?? null;
     show(box, question ? h('section', { class: 'panel asking', 'aria-live': 'polite' }, makeQuestion(question)) : null);
+    if (question && box.isConnected) box.firstChild.scrollIntoView();   // it waits for an answer, wherever the page had been scrolled to
   });
   return box;
 }

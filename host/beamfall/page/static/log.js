@@ -25,7 +25,7 @@ function merge(line) {
 export function openShot(shot) { if (!api) { openLater = shot; return; } if (shot !== null) api.open(shot); }
 
 export function makeLog() {
-  const find = h('input', { type: 'search', id: 'log-find', placeholder: 'in notes, rigs …', maxlength: 80 });
+  const find = h('input', { type: 'search', id: 'log-find', placeholder: 'notes, rigs', maxlength: 80 });
   const stateBox = h('select', { id: 'log-state' }, ['any state', 'fired', 'missed', 'fault', 'not-released', 'outcome unknown'].map((word, n) => h('option', { value: n ? word : '' }, word)));
   const least = h('select', { id: 'log-rating' }, h('option', { value: '0' }, 'any rating'), [1, 2, 3, 4, 5].map((n) => h('option', { value: String(n) }, `${n} or better`)));
   const series = h('input', { type: 'text', id: 'log-series', placeholder: 'all', size: 5, maxlength: 8, inputmode: 'numeric' });

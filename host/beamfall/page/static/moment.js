@@ -30,15 +30,14 @@ export function makeMoment() {
     const radius = m.diameter_mm / 2;
     const ball = (low, kind) => (low + m.diameter_mm < 0 ? null : s('circle', { cx: x(0), cy: y(low + radius), r: radius * scale, class: kind }));
     for (const part of [ball(m.drop_mm.p5, 'drop faint'), ball(m.drop_mm.p95, 'drop faint'), ball(m.drop_mm.p50, 'drop planned thick')]) if (part) g.append(part);
-    const bracket = (low, mid, high, at, label, kind) => {
-      const [a, b] = [y(Math.max(low, -below)), y(Math.min(high, top))];
-      g.append(s('path', { d: `M${at} ${a}v${b - a}M${at - 5} ${a}h10M${at - 5} ${b}h10`, class: `bracket ${kind}` }), s('circle', { cx: at, cy: y(Math.max(mid, -below)), r: 4, class: `dot ${kind}` }),
-        s('text', { x: at + 9, y: Math.max(14, Math.min(y(mid) + 5, height - 6)), class: 'label' }, label));
+    const bracket = ({ p5, p50, p95 }, at, name, kind) => {
+      const [a, b] = [p5, p95].map((v) => y(Math.min(Math.max(v, -below), top)));
+      const middle = y(Math.min(Math.max(p50, -below), top)), line = Math.max(14, Math.min(middle + 5, height - 22));
+      g.append(s('path', { d: `M${at} ${a}v${b - a}M${at - 5} ${a}h10M${at - 5} ${b}h10`, class: `bracket ${kind}` }), s('circle', { cx: at, cy: middle, r: 4, class: `dot ${kind}` }),
+        s('text', { x: at + 9, y: line, class: 'label' }, name), s('text', { x: at + 9, y: line + 16, class: 'label' }, said(p50)));
     };
-    const right = width * 0.53;
-    bracket(m.jet_mm.p5, m.jet_mm.p50, m.jet_mm.p95, right, `jet ${mm(m.jet_mm.p50, 0)}`, 'of-jet');
-    bracket(m.drop_mm.p5, m.drop_mm.p50, m.drop_mm.p95, width * 0.81, `drop 2`, 'of-drop');
-    g.append(s('text', { x: width * 0.81 + 9, y: Math.max(30, Math.min(y(m.drop_mm.p50) + 21, height - 2)), class: 'label' }, mm(m.drop_mm.p50, 0)));
+    bracket(m.jet_mm, width * 0.48, 'jet', 'of-jet');
+    bracket(m.drop_mm, width * 0.74, 'drop 2', 'of-drop');
     show(box, s('svg', { viewBox: `0 0 ${width} ${height}`, role: 'img', 'aria-label': say(m) }, g));
   });
 
@@ -55,9 +54,14 @@ export function makeMoment() {
   return [box, words, chances];
 }
 
+// Where a drop would be that had gone on falling is no place once it has struck: beyond the picture it is over.
+const OVER_MM = -20;
+const said = (middle, digits = 0) => (middle < OVER_MM ? 'long over' : mm(middle, digits));
+
 function stage(m) {
   if (!m.stage_ms) return 'At this spacing hardly any rig like this one lets drop 2 meet the jet.';
+  if (m.drop_mm.p95 < OVER_MM) return 'Long over: drop 2 struck before this light in nearly all rigs like this one.';
   const side = (v) => `${v > 0 ? '+' : ''}${number(v, 1)}`;
   return `Light ${side(m.stage_ms.p50)} ms from the contact; in 9 of 10 rigs like this one ${side(m.stage_ms.p5)} to ${side(m.stage_ms.p95)} ms.`;
 }
-const say = (m) => `At the light: jet ${mm(m.jet_mm.p50)} (${mm(m.jet_mm.p5)} to ${mm(m.jet_mm.p95)}), drop 2 ${mm(m.drop_mm.p50)} above the surface (${mm(m.drop_mm.p5)} to ${mm(m.drop_mm.p95)})`;
+const say = (m) => `At the light: jet ${mm(m.jet_mm.p50)} (${mm(m.jet_mm.p5)} to ${mm(m.jet_mm.p95)}), drop 2 ${m.drop_mm.p95 < OVER_MM ? 'long over' : `${mm(m.drop_mm.p50)} above the surface (${mm(m.drop_mm.p5)} to ${mm(m.drop_mm.p95)})`}`;

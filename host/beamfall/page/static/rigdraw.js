@@ -2,7 +2,7 @@
 import { s, h, show, at, calm, fit, ms } from './dom.js';
 import { state, on, hear } from './net.js';
 
-const MARGIN = { left: 40, right: 6, top: 22, bottom: 8 };
+const MARGIN = { left: 34, right: 6, top: 22, bottom: 8 };
 const SLOW = 12;           // a replay takes so many times as long as the shot
 const AFTER_MS = 60;       // it goes on so long after the light
 
@@ -53,9 +53,9 @@ export function makeRigDrawing() {
     const beams = {};
     for (const beam of rig.beams) {
       const by = y(beam.height), bx = x(beam.place);
-      const line = s('line', { x1: bx - 26, x2: bx + 26, y1: by, y2: by, class: 'beamline' });
-      const word = s('text', { x: bx + 38, y: by + 4, class: 'label beamtext' });
-      back.append(line, s('rect', { x: bx - 34, y: by - 6, width: 8, height: 12, class: 'beamend' }), s('rect', { x: bx + 26, y: by - 6, width: 8, height: 12, class: 'beamend' }), word);
+      const line = s('line', { x1: bx - 22, x2: bx + 22, y1: by, y2: by, class: 'beamline' });
+      const word = s('text', { x: bx + 34, y: by + 21, class: 'label beamtext' });
+      back.append(s('text', { x: bx + 34, y: by + 4, class: 'label beamtext' }, beam.name), line, s('rect', { x: bx - 30, y: by - 6, width: 8, height: 12, class: 'beamend' }), s('rect', { x: bx + 22, y: by - 6, width: 8, height: 12, class: 'beamend' }), word);
       beams[beam.line] = { line, word, beam };
     }
     const jet = s('path', { class: 'jet' });
@@ -70,10 +70,10 @@ export function makeRigDrawing() {
 
   function showBeams() {
     if (!parts) return;
-    for (const [line, { line: mark, word, beam }] of Object.entries(parts.beams)) {
+    for (const [line, { line: mark, word }] of Object.entries(parts.beams)) {
       const is = state.live?.beams?.[line] ?? '';
       mark.setAttribute('data-word', is);
-      word.textContent = `${beam.name} ${is}`.trim();
+      word.textContent = is;
     }
   }
 

@@ -1,0 +1,109 @@
+"""Nothing that is written is cut: every view, on a small laptop and on a telephone, idle and in the middle of things."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from page_helpers import QUICK_RIG, Served, expect, wait_ready
+
+Serve = Callable[..., Served]
+Open = Callable[..., Any]
+
+SMALL_LAPTOP = {"width": 1280, "height": 800}
+TABLET = {"width": 820, "height": 1180}
+TELEPHONE = {"width": 390, "height": 844}
+VIEWS = ("bench", "rig", "sweep", "seek", "check", "calibrate", "log/3", "repeatability")
+CUTS = Path(__file__).with_name("cuts.js").read_text(encoding="utf-8")
+
+
+def look(page: Any, found: list[str], where: str) -> None:
+    found += [f"{where}: {one}" for one in page.evaluate(CUTS)]
+
+
+@pytest.mark.parametrize("size", [SMALL_LAPTOP, TABLET, TELEPHONE], ids=lambda s: str(s["width"]))
+def test_no_text_is_cut_or_out_of_reach(
+    serve: Serve, open_page: Open, size: dict[str, int], keep_screenshot: Callable[[Any, str], None]
+) -> None:
+    served = serve(rig=QUICK_RIG.replace('rest = "0.5 s"', 'rest = "40 s"'))
+    page = open_page(served.link, size=size)
+    wait_ready(page)
+    found: list[str] = []
+    page.keyboard.press("a")
+    expect(page.locator("#release")).to_be_enabled()
+    look(page, found, "armed")
+    page.locator("summary", has_text="Series").click()
+    page.get_by_label("How many shots").fill("3")
+    page.get_by_role("button", name="Release a series of").click()
+    served.wait(lambda: (served.hub.get("job") or {}).get("rest_until"))
+    page.wait_for_timeout(300)
+    look(page, found, "under way")
+    served.wait(lambda: (served.hub.get("shot") or {}).get("shot") == 3, 40.0)
+    wait_ready(page)
+    served.wait(lambda: served.hub.get("shot")["picture"], 40.0)
+    look(page, found, "unfolded")
+    for view in VIEWS:
+        page.evaluate("view => { location.hash = view; }", f"#{view}")
+        page.wait_for_timeout(700)
+        look(page, found, view)
+        keep_screenshot(page, f"{view.split('/')[0]}-{size['width']}")
+    # Questions, and tables of what came of them.
+    for view, button in (("seek", "Begin to seek"), ("check", "Find out what is wrong")):
+        page.evaluate("view => { location.hash = view; }", f"#{view}")
+        wait_ready(page)
+        page.get_by_role("button", name=button).click()
+        served.wait(lambda: (served.hub.get("job") or {}).get("question"), 60.0)
+        page.wait_for_timeout(300)
+        look(page, found, f"{view}, asking")
+        keep_screenshot(page, f"{view}-asking-{size['width']}")
+        if view == "seek":
+            page.locator('#question [data-answer="before"]').click()
+            served.wait(lambda: served.hub.get("job_seek")["done"])
+            page.wait_for_timeout(300)
+            look(page, found, "seek, answered")
+        page.keyboard.press("Escape")
+        served.wait(lambda: served.hub.get("job")["state"] != "running")
+    # The words that the bar shows when things go wrong are longer, and a spacing may have four figures.
+    page.evaluate("location.hash = '#bench'")
+    spacing = page.locator("#t-spacing")
+    spacing.fill("1105.25 ms")
+    spacing.press("Enter")
+    expect(spacing).to_have_value("1105.25 ms")
+    look(page, found, "no plan")
+    live = served.hub.get("live")
+    cause = {"word": "no-edge", "meaning": "the beam edge that was awaited did not come in its window",
+             "cure": "see whether the drops cross the beam, and whether its light reaches the sensor"}  # fmt: skip
+    for word, why in (("armed-for-sensor", None), ("missed", cause)):
+        served.hub.set(live={**live, "state": word, "cause": why})
+        page.wait_for_timeout(150)
+        look(page, found, word)
+    assert not found, "\n".join(found)
+
+
+def test_a_light_long_after_everything_says_so_within_the_picture(
+    serve: Serve, open_page: Open
+) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link, size=SMALL_LAPTOP)
+    wait_ready(page)
+    delay = page.locator("#t-delay")
+    delay.fill("900 ms")
+    delay.press("Enter")
+    served.wait(lambda: served.hub.get("moment")["drop_mm"]["p50"] < -1000)
+    labels = page.locator(".momentbox text.label")
+    expect(labels.filter(has_text="long over")).to_have_count(1)
+    assert not [one for one in labels.all_text_contents() if "−" in one]
+    boxes = [one.bounding_box() for one in labels.all()]
+    frame = page.locator(".momentbox svg").bounding_box()
+    assert len(boxes) == 4
+    for n, one in enumerate(boxes):
+        assert frame["y"] <= one["y"] and one["y"] + one["height"] <= frame["y"] + frame["height"]
+        for other in boxes[n + 1 :]:
+            apart = (
+                one["x"] + one["width"] <= other["x"] or other["x"] + other["width"] <= one["x"]
+                or one["y"] + one["height"] <= other["y"] + 4 or other["y"] + other["height"] <= one["y"] + 4
+            )  # fmt: skip
+            assert apart, "nothing is printed over something else"
+    expect(page.locator(".momentwords")).to_contain_text("Long over")
