@@ -55,6 +55,7 @@ class Console:
     def write(self, buffer, length):
         """How many of the first `length` bytes have been taken. Never waits for the host."""
         taken = 0
+        one = self._one
         view = memoryview(buffer)
         begun = time.ticks_us()
         while taken < length:
@@ -65,7 +66,11 @@ class Console:
                 break
             if not self._find_room(begun):
                 break
-            part = self._out.write(view[taken : min(length, taken + self._known)])
+            if self._known == 1:
+                one[0] = buffer[taken]
+                part = self._out.write(one)  # 115 us on an RP2040; a slice of one byte takes 156 us
+            else:
+                part = self._out.write(view[taken : min(length, taken + self._known)])
             if not part:
                 break
             taken += part

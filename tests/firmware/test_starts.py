@@ -109,8 +109,9 @@ def test_the_slots_feed_the_watchdog(monkeypatch: pytest.MonkeyPatch, port: str,
     assert made.fed == 1
 
 
-def test_a_generic_pico_looks_at_its_usb_line_and_others_write_by_the_byte(
+def test_each_chip_writes_as_much_as_its_line_is_known_to_take(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     assert start(monkeypatch, "generic", "rp2040", 0, HARD_RESET).room.__name__ == "usb_room"
+    assert start(monkeypatch, "generic", "stm32", 0, HARD_RESET).room() == 64
     assert start(monkeypatch, "generic", "esp32", 0, HARD_RESET).room is None

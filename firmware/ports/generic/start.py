@@ -7,22 +7,32 @@ from beamfall_board import wire_definition as wire
 from ports import maintenance, rp2_chip
 
 
+def _stm32_room():
+    """Its USB line is writable when at least half of 1 kB is free (MicroPython 1.28, ports/stm32/usb.c)."""
+    return 64
+
+
+def _make_console(chip):
+    from ports.console import Console
+
+    if chip in rp2_chip.NAMES:
+        return Console(rp2_chip.usb_room)
+    return Console(_stm32_room) if chip == "stm32" else Console()
+
+
 def run(profile):
     """Comes back, with the outputs off and the interpreter's prompt to follow, only for maintenance."""
     from beamfall_board.board import Board
-    from ports.console import Console
     from ports.generic.port import Port
 
     if maintenance.is_wanted(profile):
         return
     micropython.alloc_emergency_exception_buf(100)
-    micropython.kbd_intr(-1)  # byte 0x03 is data on this line
     late = rp2_chip.is_watchdog_restart(profile.CHIP)
     if late is None:
         late = machine.reset_cause() == machine.WDT_RESET
     cause = wire.CAUSE_WATCHDOG if late else wire.CAUSE_RESTARTED
-    has_room = profile.CHIP in rp2_chip.NAMES
-    port = Port(profile, Console(rp2_chip.usb_room) if has_room else Console())
+    port = Port(profile, _make_console(profile.CHIP))
     try:
         if profile.WATCHDOG_MS:
             port.start_watchdog(profile.WATCHDOG_MS)
