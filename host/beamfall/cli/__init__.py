@@ -1,5 +1,9 @@
 """The command line. `main` runs it: 0 done, 1 a failure, 2 a mistake of the user's, 130 Ctrl-C.
 
+What stops a program from outside is treated like Ctrl-C, with outputs off and the log true; the status is then 128 and
+the signal's number, as shells have it: 143 for SIGTERM, 129 for SIGHUP (the terminal's window was closed). On Windows
+SIGBREAK (Ctrl-Break, a closed console) takes its place: 149.
+
 Each command is a file beside this one and is thin: it reads options, calls the library and prints.
 What a command needs is imported inside it, so that `beamfall --help` starts at once.
 """
@@ -21,6 +25,22 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
     No error shows a traceback, unless BEAMFALL_DEBUG is set.
     """
+    from beamfall.cli.stopping import heed_stops, let_go_of_terminal
+
+    with heed_stops() as stop:
+        try:
+            status = _run(arguments)
+        except (OSError, KeyboardInterrupt):
+            if not stop.signal:
+                raise
+            # Nobody can be told any more: the terminal is gone.
+        if not stop.signal:
+            return status
+        let_go_of_terminal()
+        return stop.status
+
+
+def _run(arguments: Sequence[str] | None) -> int:
     from beamfall.cli.app import app
     from beamfall.errors import BeamfallError
 

@@ -27,6 +27,8 @@ app = typer.Typer(
     name="beamfall",
     help="Drop controller: release drops, fire the flash by the beam, keep what was measured.",
     no_args_is_help=True,
+    epilog="Exit status: 0 done, 1 a failure, 2 a mistake in what was given. Ctrl-C (130), SIGTERM (143) and a closed "
+    "terminal (129) put all outputs off and keep the log true.",
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,  # rich would double the time that --help takes

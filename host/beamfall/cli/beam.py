@@ -37,7 +37,7 @@ def beam(
 ) -> int:
     """Show a beam live: clear or dark, how long it was dark, how often. Beeps at each darkening.
 
-    Ctrl-C ends. A drop that crosses the middle of the beam darkens it longest.
+    Ctrl-C ends, and so does closing the terminal. A drop that crosses the middle of the beam darkens it longest.
     """
     from beamfall.board import Board
     from beamfall.units import parse_quantity
@@ -62,8 +62,8 @@ def beam(
                 _watch(board, view, screen, pace, min(left_s, 0.8 if drops else 10.0))
         except KeyboardInterrupt:
             pass  # the way this command ends
+        board.abort()  # before anything is written: the terminal may be gone
         screen.end(view)
-        board.abort()
     return 0
 
 
