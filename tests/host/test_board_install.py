@@ -7,6 +7,7 @@ import importlib
 import os
 import subprocess
 import sys
+import time
 import tty
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -267,6 +268,23 @@ def test_a_file_that_arrives_damaged_is_named_and_the_board_cannot_start_with_it
     with pytest.raises(InstallError, match=r"1 of \d+ files .* first beamfall_board/limits.mpy"):
         install(port, "esp32_generic", start=False)
     assert not (files / "main.py").exists()
+
+
+def test_a_greeting_that_comes_late_is_not_taken_for_an_answer(prompt: Prompt) -> None:
+    """A slow board is asked for its prompt twice, and greets twice: ctrl-A at the raw prompt greets again."""
+    enter, calls = prompt._remote.enter_raw_repl, []
+
+    def greet_twice(**options: Any) -> None:
+        enter(**options)
+        if not calls:
+            prompt._remote.serial.write(b"\x01")
+            time.sleep(0.3)
+        calls.append(options)
+
+    prompt._remote.enter_raw_repl = greet_twice
+    assert prompt.enter().name == "micropython"
+    assert len(calls) == 2
+    assert prompt.run("print(6 * 7)").strip() == "42"
 
 
 def test_a_port_with_no_prompt_says_how_to_get_one(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -128,19 +128,25 @@ class Prompt:
     def enter(self) -> Interpreter:
         """Stop what runs and get the prompt. Raises InstallError with the cure."""
         said = io.StringIO()
+        refused: InstallError | None = None
         for _ in range(_ENTER_TRIES):
             try:
                 with contextlib.redirect_stdout(said):
                     self._remote.enter_raw_repl(soft_reset=False, timeout_overall=self._patience_s)
-                break
+                return self.ask_who()
             except self._error:
-                time.sleep(0.2)
-        else:
-            raise InstallError(
-                f"{self._name}: no prompt of a MicroPython interpreter; if Beamfall runs on it but does not answer, "
-                "hold its button down while you plug it in; else put MicroPython on it first (micropython.org)"
-            )
-        return self.ask_who()
+                pass
+            except InstallError as error:
+                if not isinstance(error.__cause__, self._error):
+                    raise
+                # A slow board greets late, once more than it was read: what is asked gets the greeting for an answer.
+                refused = error
+                self._remote.use_raw_paste = True  # what mpremote took from such an answer
+            time.sleep(0.2)
+        raise refused or InstallError(
+            f"{self._name}: no prompt of a MicroPython interpreter; if Beamfall runs on it but does not answer, "
+            "hold its button down while you plug it in; else put MicroPython on it first (micropython.org)"
+        )
 
     def run(self, code: str) -> str:
         """Run code on the board; return what it printed. Raises InstallError with the board's words."""
