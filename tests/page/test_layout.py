@@ -1,4 +1,4 @@
-"""Nothing that is written is cut: every view, on a small laptop and on a telephone, idle and in the middle of things."""
+"""Nothing that is written is cut: every view, on a small laptop and on a telephone, idle and at work."""
 
 from __future__ import annotations
 

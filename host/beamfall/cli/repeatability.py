@@ -47,6 +47,7 @@ def repeatability(
 
 def _print(assessment: Assessment) -> None:
     from beamfall.cli.output import print_pairs, print_table
+    from beamfall.repeatability.words import BY_CHANCE, list_drifts, list_outside
 
     data = assessment.data
     speed = assessment.impact_speed_m_s
@@ -69,14 +70,27 @@ def _print(assessment: Assessment) -> None:
     print()
     print(_say_flash(assessment))
     print()
+    drifts = list_drifts(assessment)
+    if drifts:
+        print("rise or fall over the series:")
+        for text in drifts:
+            print(f"  {text}")
+        print()
+    outside = list_outside(assessment)
     if not assessment.findings:
-        print("Nothing drifts, nothing is missing.")
+        but = ", but points lie beyond the control limits" if outside else ""
+        print(f"Nothing drifts, nothing is missing{but}.")
     for finding in assessment.findings:
         print(f"{finding.name}: {finding.text}")
         if finding.shots:
             few = ", ".join(str(shot) for shot in finding.shots[:12])
             more = len(finding.shots) - 12
             print(f"  shots {few}{f' and {more} more' if more > 0 else ''}")
+    if outside:
+        print("beyond the limits of the control charts:")
+        for text in outside:
+            print(f"  {text}")
+        print(f"  {BY_CHANCE}")
 
 
 def _describe(one: Quantity) -> tuple[str, ...]:
@@ -98,7 +112,7 @@ def _describe(one: Quantity) -> tuple[str, ...]:
         str(spread.count),
         mean,
         f"{spread.deviation * 1e6:.1f} µs",
-        f"{spread.low * 1e6:.1f} to {spread.high * 1e6:.1f}",
+        f"{spread.low * 1e6:.1f} to {spread.high * 1e6:.1f} µs",
         "-" if one.scene_mm is None else f"{one.scene_mm:.3f}",
         *trends,
     )
@@ -110,6 +124,8 @@ def _stars(p: float) -> str:
 
 
 def _say_flash(assessment: Assessment) -> str:
+    from beamfall.repeatability.words import say_timing
+
     data, flash = assessment.data, assessment.flash
     if flash is None:
         return "flash timing: no flash with a planned and a measured time in this series"
@@ -122,7 +138,7 @@ def _say_flash(assessment: Assessment) -> str:
             else f"{flash.deviation * 1e6:.3f} µs"
         )  # fmt: skip
         text = (
-            f"flash timing ({data.timing}): its own scatter is {size}, "
+            f"flash timing ({say_timing(data.timing)}): its own scatter is {size}, "
             f"the worst of {flash.count} off by {assessment.flash_worst_s * 1e6:.3f} µs"
         )
     last = [

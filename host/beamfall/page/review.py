@@ -131,9 +131,12 @@ def list_series(log: ShotLog) -> list[dict[str, Any]]:
 def assess(log: ShotLog, series: int) -> dict[str, Any]:
     """Repeatability of a series: the library's assessment, with the values its charts are drawn from."""
     from beamfall.repeatability import assess_series, read_series
+    from beamfall.repeatability.words import BY_CHANCE, list_outside, say_timing
 
     assessment = assess_series(read_series(log, series))
     content = assessment.to_json()
+    content |= {"outside": list_outside(assessment), "by_chance": BY_CHANCE}
+    content["flash"]["said_timing"] = say_timing(assessment.data.timing)
     for entry, quantity in zip(content["quantities"], assessment.quantities, strict=True):
         entry |= _chart_values(quantity)
     plain: dict[str, Any] = clean(content)

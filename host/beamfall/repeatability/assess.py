@@ -60,7 +60,9 @@ class Quantity:
         if self.by_shot is not None and self.by_time is not None:
             content |= {
                 "trend_us_per_100_shots": micros(100.0 * self.by_shot.slope),
+                "trend_95_us_per_100_shots": [micros(100.0 * x) for x in self.by_shot.interval()],
                 "trend_us_per_hour": micros(3600.0 * self.by_time.slope),
+                "trend_95_us_per_hour": [micros(3600.0 * x) for x in self.by_time.interval()],
                 "trend_change_us": micros(self.by_shot.change),
                 "trend_p": self.by_shot.p,
             }

@@ -123,6 +123,12 @@ class Trend:
     p: float
     change: float
     change_error: float
+    freedom: int
+
+    def interval(self) -> tuple[float, float]:
+        """The slope's 95 % interval, by Student's t."""
+        half = student_quantile(0.975, self.freedom) * self.slope_error
+        return self.slope - half, self.slope + half
 
 
 def fit_trend(places: Sequence[float], values: Sequence[float]) -> Trend | None:
@@ -144,7 +150,7 @@ def fit_trend(places: Sequence[float], values: Sequence[float]) -> Trend | None:
     span = max(places) - min(places)
     exact = 1.0 if slope == 0.0 else 0.0
     p = exact if error == 0.0 else student_tail(slope / error, count - 2)
-    return Trend(slope, error, p, slope * span, error * span)
+    return Trend(slope, error, p, slope * span, error * span, count - 2)
 
 
 def chi_square_quantile(p: float, freedom: int) -> float:
@@ -205,6 +211,20 @@ def _gamma_below(a: float, x: float) -> float:
 def student_tail(t: float, freedom: int) -> float:
     """Return the two-sided tail of Student's t: I_x(ν/2, 1/2) with x = ν/(ν + t²)."""
     return _beta_below(freedom / (freedom + t * t), 0.5 * freedom, 0.5)
+
+
+def student_quantile(p: float, freedom: int) -> float:
+    """Return the value that Student's t stays below with probability p, more than 1/2. By bisection."""
+    low, high = 0.0, 1.0
+    while 0.5 * student_tail(high, freedom) > 1.0 - p:
+        low, high = high, 2.0 * high
+    while high - low > 1e-9 * high:
+        middle = 0.5 * (low + high)
+        if 0.5 * student_tail(middle, freedom) > 1.0 - p:
+            low = middle
+        else:
+            high = middle
+    return 0.5 * (low + high)
 
 
 def _beta_below(x: float, a: float, b: float) -> float:

@@ -127,8 +127,30 @@ def _summarise(cards: Sequence[Card], assessment: Assessment | None) -> str:
             )
             text.append(f'<ul class="findings">{items}</ul>')
         else:
-            text.append('<p class="good">Nothing drifts, nothing is missing.</p>')
+            text.append(_say_steady(assessment))
+        text.append(_say_outside(assessment))
     return "".join(text)
+
+
+def _say_steady(assessment: Assessment) -> str:
+    from beamfall.repeatability.words import list_outside
+
+    if list_outside(assessment):
+        return (
+            "<p>Nothing drifts, nothing is missing, but points lie beyond the control limits.</p>"
+        )
+    return '<p class="good">Nothing drifts, nothing is missing.</p>'
+
+
+def _say_outside(assessment: Assessment) -> str:
+    """The points beyond their limits, named: a red dot says neither which shot it was nor how odd that is."""
+    from beamfall.repeatability.words import BY_CHANCE, list_outside
+
+    outside = list_outside(assessment)
+    if not outside:
+        return ""
+    items = "".join(f"<li>{html.escape(text)}</li>" for text in outside)
+    return f"<p>Beyond the limits of the control charts: {BY_CHANCE}</p><ul>{items}</ul>"
 
 
 def _describe_setup(log: ShotLog, series: int, logged: LoggedShot, cards: Sequence[Card]) -> str:
@@ -170,12 +192,13 @@ def _draw_timeline(logged: LoggedShot, card: Card, save: Any) -> str:
     why = "the best rated one" if card.rating is not None else "one from the middle of the series"
     return (
         f"<section><h2>One shot</h2><p>Shot {card.shot}, {why}: what was planned and what was measured, "
-        f'from the release.</p><img src="{name}" alt="Timeline of shot {card.shot}"></section>'
+        f"from the release.</p>{_plot(name, f'Timeline of shot {card.shot}')}</section>"
     )
 
 
 def _describe_scatter(assessment: Assessment, save: Any) -> str:
     from beamfall.plot.control import make_figure
+    from beamfall.repeatability.words import SIMULATED, list_drifts, say_slope
 
     figure = draw_scatter(assessment)
     if figure is None:
@@ -190,10 +213,10 @@ def _describe_scatter(assessment: Assessment, save: Any) -> str:
             if one.name == "spacing"
             else f"{spread.mean * 1e3:.3f} ms"
         )
-        trend = "" if one.by_shot is None else f"{1e8 * one.by_shot.slope:+.1f} µs"
+        trend = "" if one.by_shot is None else say_slope(one.by_shot, 1e8, "µs", 1)
         rows.append(
             (f"{one.of}, {one.name}", str(spread.count), mean, f"{spread.deviation * 1e6:.1f} µs",
-             f"{spread.low * 1e6:.1f} to {spread.high * 1e6:.1f}",
+             f"{spread.low * 1e6:.1f} to {spread.high * 1e6:.1f} µs",
              "" if one.scene_mm is None else f"{one.scene_mm:.3f} mm", trend)
         )  # fmt: skip
     flash = assessment.flash
@@ -204,9 +227,14 @@ def _describe_scatter(assessment: Assessment, save: Any) -> str:
         size = (
             f"{worst_us:.3f} µs" if worst_us >= tick_us else f"less than a tick of {tick_us:.3g} µs"
         )
+        by = (
+            "in simulated time, which proves nothing of a chip's timing"
+            if assessment.data.timing == SIMULATED
+            else "timed by the board on the line itself"
+        )
         own = (
             f"<p>The flash contact itself was off by {size} at the most "
-            f"({flash.count} flashes, timed by the board on the line itself).</p>"
+            f"({flash.count} flashes, {by}).</p>"
         )
     elif flash is not None:
         own = "<p>The board did not time the flash's line itself: what the flash adds is not known.</p>"
@@ -216,17 +244,33 @@ def _describe_scatter(assessment: Assessment, save: Any) -> str:
         _table(
             ("what", "shots", "mean", "scatter", "95 % interval", "path", "per 100 shots"), rows
         ),
+        _list_drifts(list_drifts(assessment)),
         own,
-        f'<img src="{save(figure, "scatter.png")}" alt="Scatter of arrivals and spacings"></section>',
+        _plot(save(figure, "scatter.png"), "Scatter of arrivals and spacings"),
+        "</section>",
     ]
     if any(len(one.values_s) >= 2 for one in assessment.quantities if one.name == "arrival"):
         name = save(make_figure(assessment), "control.png")
         parts.append(
             "<section><h2>Control charts</h2><p>Dashed: limits of single values (mean moving range × 2.66), "
             "shaded: limits of the moving average. Points beyond them, marked red, or a moving average that "
-            f'leaves its band, have a cause.</p><img src="{name}" alt="Control charts"></section>'
+            f"leaves its band, may have a cause; they are named above.</p>{_plot(name, 'Control charts')}</section>"
         )
     return "".join(parts)
+
+
+def _list_drifts(drifts: Sequence[str]) -> str:
+    items = "".join(f"<li>{html.escape(text)}</li>" for text in drifts)
+    return f"<p>Rise or fall over the series:</p><ul>{items}</ul>" if items else ""
+
+
+def _plot(name: str, what: str) -> str:
+    """A plot that opens by itself, at its full size: on a telephone it is too small to read in the page."""
+    alt = html.escape(what)
+    return (
+        f'<figure class="plot"><a href="{name}" title="Open it large"><img src="{name}" alt="{alt}"></a>'
+        f'<figcaption>{alt}. <a href="{name}">Open it large</a></figcaption></figure>'
+    )
 
 
 def _describe_sweep(log: ShotLog, cards: Sequence[Card], orders: Sequence[str], save: Any) -> str:
@@ -245,7 +289,7 @@ def _describe_sweep(log: ShotLog, cards: Sequence[Card], orders: Sequence[str], 
         return ""
     return (
         f"<section><h2>Sweep</h2><p>What was swept: {html.escape(label)}.</p>"
-        f'<img src="{save(figure, "sweep.png")}" alt="Sweep of {html.escape(label)}"></section>'
+        f"{_plot(save(figure, 'sweep.png'), f'Sweep of {label}')}</section>"
     )
 
 

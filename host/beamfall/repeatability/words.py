@@ -1,0 +1,67 @@
+"""What charts show, in words: which points lie beyond their limits, and how surely anything drifts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from beamfall.repeatability.assess import Assessment, Quantity
+from beamfall.repeatability.formulas import Trend
+
+# Of normal values beyond three standard deviations, and of their moving ranges beyond D4 times the mean one.
+BY_CHANCE = (
+    "Of a steady rig's values about 3 in 1000 lie there by chance, of the steps from one shot to the "
+    "next about 9 in 1000."
+)
+SIMULATED = "simulated"  # the label of that class of timing in messages.toml
+_NAMED_MOST = 12
+
+
+def say_timing(timing: str) -> str:
+    """A board's class of timing; of a simulated one, that it proves nothing."""
+    return "simulated, which proves nothing of a chip's timing" if timing == SIMULATED else timing
+
+
+def list_outside(assessment: Assessment) -> list[str]:
+    """One text for each quantity that has points beyond its limits, naming their shots; empty: none has."""
+    return [text for one in assessment.quantities if (text := _say_outside(one))]
+
+
+def _say_outside(one: Quantity) -> str:
+    if one.individuals is None or one.ewma is None:
+        return ""
+    parts = [
+        f"{what} of {_name_shots([one.shots[n] for n in places])}"
+        for what, places in (
+            ("the value", one.individuals.outside),
+            ("the step", one.individuals.ranges_outside),
+            ("the moving average", one.ewma.outside),
+        )
+        if places
+    ]
+    return f"{one.name} of {one.of}: {'; '.join(parts)}" if parts else ""
+
+
+def _name_shots(shots: Sequence[int]) -> str:
+    if len(shots) == 1:
+        return f"shot {shots[0]}"
+    more = len(shots) - _NAMED_MOST
+    return f"shots {', '.join(str(shot) for shot in shots[:_NAMED_MOST])}{f' and {more} more' if more > 0 else ''}"
+
+
+def list_drifts(assessment: Assessment) -> list[str]:
+    """How each quantity's values rise or fall, with 95 % intervals; those with too few shots are left out."""
+    return [
+        f"{one.name} of {one.of}: {say_slope(one.by_shot, 1e8, 'µs per 100 shots', 1)}, "
+        f"{say_slope(one.by_time, 3.6e9, 'µs per hour', 0)}"
+        for one in assessment.quantities
+        if one.by_shot is not None and one.by_time is not None
+    ]
+
+
+def say_slope(trend: Trend, factor: float, unit: str, digits: int) -> str:
+    """A slope times `factor` with its 95 % interval, such as `+1.2 µs per 100 shots (95 %: -3.4 to +5.8)`."""
+    low, high = trend.interval()
+    return (
+        f"{factor * trend.slope:+.{digits}f} {unit} "
+        f"(95 %: {factor * low:+.{digits}f} to {factor * high:+.{digits}f})"
+    )
