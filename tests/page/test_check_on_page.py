@@ -36,7 +36,8 @@ def test_a_person_slower_than_the_boards_time_out_is_waited_for(serve: Serve) ->
     while (question := served.wait(open_question, 60.0)) != "over":
         answered = question["id"]
         choices = question["choices"]
-        if [choice["value"] for choice in choices] == ["done"] and "now" in question["text"]:
+        values = [choice["value"] for choice in choices]
+        if values[0] == "done" and "now" in question["text"]:
             acted += 1
             time.sleep(3.0 * HOST_TIMEOUT_S / PACE)
             assert hub.get("live")["activity"] == "watch", "the board still watches"
@@ -48,3 +49,47 @@ def test_a_person_slower_than_the_boards_time_out_is_waited_for(serve: Serve) ->
     assert acted >= 1
     assert job["result"]["ranked"][0]["name"] == "beam-misaligned"
     assert not [line for line in job["lines"] if "ended the watch" in line["showed"]]
+
+
+def lead(served: Served, answer: Callable[[Any], str]) -> tuple[Any, list[Any]]:
+    """Make a check and answer its questions; the job at its end, and all questions."""
+    hub, bench = served.hub, served.server.bench
+    served.wait(lambda: hub.get("link", {}).get("state") == "up" and hub.get("plan"))
+    bench.submit(make_check(False))
+    asked: list[Any] = []
+
+    def open_question() -> Any:
+        job = hub.get("job")
+        if job is None or job["kind"] != "check":
+            return None
+        if job["state"] != "running":
+            return "over"
+        question = job["question"]
+        seen = asked[-1]["id"] if asked else 0
+        return question if question is not None and question["id"] > seen else None
+
+    while (question := served.wait(open_question, 60.0)) != "over":
+        asked.append(question)
+        bench.answer(question["id"], answer(question))
+    job = hub.get("job")
+    assert job["state"] == "ended", job["text"]
+    return job, asked
+
+
+def test_who_cannot_tell_says_so_and_every_caution_is_told_once(serve: Serve) -> None:
+    served = serve(make_opener("sim?fault=flash-cable", 3), pace=PACE)
+
+    def never_tell(question: Any) -> str:
+        values = [choice["value"] for choice in question["choices"]]
+        return "cannot-tell" if "cannot-tell" in values else str(values[0])
+
+    job, asked = lead(served, never_tell)
+    assert not job["result"]["settled"]
+    assert [line for line in job["lines"] if line["showed"] == "that could not be told"]
+    told = [caution for question in asked for caution in question["cautions"]]
+    assert len(told) == len(set(told)) >= 4
+    for one in told:  # nor inside another one
+        assert sum(one in other for other in told) == 1
+    texts = [question["text"] for question in asked]
+    assert len(texts) == len(set(texts)), "what could not be told is not asked again"
+    assert job["result"]["timings"] == "those on this page"

@@ -60,8 +60,8 @@ class Person(Protocol):
 
 def leave_out(caution: str, told: Collection[str]) -> str:
     """What of a caution has not been told yet."""
-    for one in told:
-        caution = caution.replace(one, "")
+    for one in sorted(told, key=len, reverse=True):
+        caution = caution.replace(one, "") if one else caution
     return " ".join(caution.split())
 
 

@@ -39,6 +39,7 @@ def find_faults(
         setup = make_setup(board)
         person = make_person(board, setup)
         finder = begin_finder(board, setup, tell)
+        finder.note_connection("opened")
         try:
             person.begin(CAUTIONS)
         except PersonGone:  # nobody has agreed
@@ -47,8 +48,6 @@ def find_faults(
 
 
 def begin_finder(board: Board, setup: Setup, tell: Callable[[Step], None]) -> Finder:
-    """A finder for a board that said hello and a setup, with the sensors that there are."""
+    """A finder for a board and a setup, with the sensors that there are."""
     has_light, has_button = list_sensors(board, setup)
-    finder = Finder(setup, has_light=has_light, has_button=has_button, tell=tell)
-    finder.note_connection("opened")
-    return finder
+    return Finder(setup, has_light=has_light, has_button=has_button, tell=tell)

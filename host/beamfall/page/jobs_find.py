@@ -112,20 +112,19 @@ def _show_entries(work: Work, series: int, of: str) -> None:
 
 
 # -- check -----------------------------------------------------------------------------------------------------
+_CANNOT_TELL = "cannot-tell"
+_CANNOT = "It cannot be done"
+
+
 def make_check(simulated_person: bool) -> Job:
     """Fault finding: tests by the board, questions to the person beside the rig."""
 
     def run(work: Work) -> None:
         from beamfall.faults.bench import Bench
-        from beamfall.faults.checks import CHECKS
-        from beamfall.faults.finder import Finder
-        from beamfall.faults.setup import make_setup
+        from beamfall.faults.questions import CAUTIONS
+        from beamfall.faults.session import begin_finder
 
-        setup = make_setup(work.desk.rig, work.desk.sequence)
-        simulated: Any = work.board.simulated_rig
-        if simulated is not None:
-            # A simulated rig's photographer may have set something else than was planned.
-            setup = replace(setup, sequence=simulated.set_by_photographer(setup.sequence))
+        setup = _set_up(work)
         person = _PagePerson(work, _simulate_person(work, setup), simulated_person)
         work.bench.disarm()
 
@@ -137,14 +136,9 @@ def make_check(simulated_person: bool) -> Job:
                 ],
             )  # fmt: skip
 
-        finder = Finder(
-            setup,
-            has_light=work.board.info.has_input(11),
-            has_button=work.board.info.has_input(12),
-            tell=tell,
-        )
+        finder = begin_finder(work.board, setup, tell)
         finder.note_connection("opened")
-        person.begin(tuple(sorted({c.question.caution for c in CHECKS if c.question} - {""})))
+        person.begin(CAUTIONS)
         bench = Bench(work.board, setup, person)
         while (check := finder.choose()) is not None:
             work.tell(text=check.what)
@@ -154,6 +148,22 @@ def make_check(simulated_person: bool) -> Job:
         work.tell(text="", result={**finding.to_json(), "tests": len(finding.steps)})
 
     return Job("check", "Finding out what is wrong", run)
+
+
+def _set_up(work: Work) -> Setup:
+    """The rig on the desk with the timings that are there, which are what this page fires."""
+    from beamfall.faults.setup import make_setup
+
+    desk = work.desk
+    if not desk.rig.flashes:
+        return make_setup(desk.rig)
+    said = "those on this page"
+    setup = make_setup(desk.rig, desk.sequence, timings=said, learned=desk.learned)
+    simulated: Any = work.board.simulated_rig
+    if simulated is None:
+        return setup
+    # A simulated rig's photographer may have set something else than was planned.
+    return replace(setup, sequence=simulated.set_by_photographer(setup.sequence))
 
 
 def _simulate_person(work: Work, setup: Setup) -> Person | None:
@@ -178,6 +188,7 @@ class _PagePerson:
         self._work = work
         self._hands = hands
         self._alone = alone and hands is not None
+        self._told: set[str] = {""}
 
     def begin(self, cautions: tuple[str, ...]) -> None:
         if not self._alone:
@@ -186,34 +197,28 @@ class _PagePerson:
                 (("ready", "Begin"),),
                 cautions=cautions,
             )
+        self._told.update(cautions)
 
     def prepare(self, question: Question) -> None:
         if question.before and not self._alone:
-            self._work.ask(
-                question.before,
-                (("ready", "Ready"),),
-                cautions=(question.caution,) if question.caution else (),
-            )
+            self._ask(question.before, question, (("ready", "Ready"),), _CANNOT)
         if self._hands is not None:
             self._hands.prepare(question)
 
     def act(self, question: Question, listen: Listen) -> None:
         if not self._alone:
             # What the board reports meanwhile belongs to the test.
-            self._work.ask(question.text, (("done", "Done"),), listen=listen)
+            self._ask(question.text, question, (("done", "Done"),), _CANNOT, listen=listen)
         if self._hands is not None:
             self._hands.act(question, listen)
 
     def answer(self, question: Question) -> str:
-        if self._hands is None:
-            return self._work.ask(question.text, tuple(question.answers.items()))
-        seen = self._hands.answer(question)
-        if self._alone:
+        seen = None if self._hands is None else self._hands.answer(question)
+        if self._alone and seen is not None:
             return seen
-        return self._work.ask(
-            question.text,
-            tuple(question.answers.items()),
-            hint=f"At the simulated rig: {question.answers[seen]}",
+        hint = "" if seen is None else f"At the simulated rig: {question.answers[seen]}"
+        return self._ask(
+            question.text, question, tuple(question.answers.items()), "Cannot tell", hint=hint
         )
 
     def finish(self, question: Question) -> None:
@@ -221,6 +226,29 @@ class _PagePerson:
             self._work.ask(question.after, (("done", "Done"),))
         if self._hands is not None:
             self._hands.finish(question)
+
+    def _ask(
+        self,
+        text: str,
+        question: Question,
+        choices: tuple[tuple[str, str], ...],
+        cannot: str,
+        *,
+        hint: str = "",
+        listen: Listen | None = None,
+    ) -> str:
+        """Ask, with what of the question's caution was not told yet; raises CannotTell."""
+        from beamfall.faults.questions import CannotTell, leave_out
+
+        caution = leave_out(question.caution, self._told)
+        self._told.add(caution)
+        answer = self._work.ask(
+            text, (*choices, (_CANNOT_TELL, cannot)), hint=hint, listen=listen,
+            cautions=(caution,) if caution else (),
+        )  # fmt: skip
+        if answer == _CANNOT_TELL:
+            raise CannotTell
+        return answer
 
 
 # -- calibrate -------------------------------------------------------------------------------------------------

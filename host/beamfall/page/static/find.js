@@ -93,7 +93,7 @@ export function makeCheck() {
     if (!job) return;
     const found = job.result;
     show(result, h('p', {}, [ended(job), job.state === 'running' ? job.text : ''].filter(Boolean).join(' · ')),
-      found ? h('div', { class: 'finding' }, h('p', { class: 'found' }, found.reason), h('p', {}, found.advice), found.would_separate ? h('p', { class: 'soft' }, found.would_separate) : null, ranks(found.ranked.slice(0, 5).map((one) => [one.name, one.probability]))) : job.lines.length ? ranks(job.lines.at(-1).chances.map((one) => [one.cause, one.chance])) : null,
+      found ? h('div', { class: 'finding' }, h('p', { class: 'found' }, found.reason), h('p', {}, found.advice), found.would_separate ? h('p', { class: 'soft' }, found.would_separate) : null, h('p', { class: 'soft' }, `Timings checked: ${found.timings}. Several causes can be so at once.`), ranks(found.ranked.slice(0, 5).map((one) => [one.name, one.probability]))) : job.lines.length ? ranks(job.lines.at(-1).chances.map((one) => [one.cause, one.chance])) : null,
       job.lines.length ? h('ol', { class: 'tests' }, job.lines.map((line) => h('li', {}, h('b', {}, line.test), line.asked ? ' (asked)' : '', ': ', line.showed))) : null);
   });
   return h('div', { class: 'view' }, makeAsking('check'), h('section', { class: 'panel' }, h('h2', {}, 'Nothing flashes, or something else is wrong'), makeStrobeCaution(),
