@@ -198,7 +198,7 @@ def _draw_timeline(logged: LoggedShot, card: Card, save: Any) -> str:
 
 def _describe_scatter(assessment: Assessment, save: Any) -> str:
     from beamfall.plot.control import make_figure
-    from beamfall.repeatability.words import SIMULATED, list_drifts, say_slope
+    from beamfall.repeatability.words import SIMULATED, list_drifts
 
     figure = draw_scatter(assessment)
     if figure is None:
@@ -213,7 +213,7 @@ def _describe_scatter(assessment: Assessment, save: Any) -> str:
             if one.name == "spacing"
             else f"{spread.mean * 1e3:.3f} ms"
         )
-        trend = "" if one.by_shot is None else say_slope(one.by_shot, 1e8, "µs", 1)
+        trend = "" if one.by_shot is None else f"{1e8 * one.by_shot.slope:+.1f} µs"
         rows.append(
             (f"{one.of}, {one.name}", str(spread.count), mean, f"{spread.deviation * 1e6:.1f} µs",
              f"{spread.low * 1e6:.1f} to {spread.high * 1e6:.1f} µs",
