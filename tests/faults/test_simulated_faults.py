@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import json
+from pathlib import Path
+
 import pytest
 
 from beamfall.board import Board
+from beamfall.cli import main
 from beamfall.errors import BoardRestarted, DefinitionMismatch, ProtocolMismatch, UserError
 from beamfall.events import Outcome
 from beamfall.faults.setup import Setup
@@ -193,6 +197,42 @@ def test_the_same_seed_is_the_same_rig(fault: str) -> None:
 def test_an_unknown_fault_is_refused_with_those_that_there_are() -> None:
     with pytest.raises(UserError, match="'wet-feet' is unknown.*beam-misaligned"):
         Board.connect("sim?fault=beam-misaligned,wet-feet")
+
+
+@pytest.mark.parametrize(
+    "query", ["fault=flash-off,beam-stuck-dark", "fault=flash-off&fault=beam-stuck-dark"]
+)
+def test_two_faults_are_both_there_however_they_are_written(query: str) -> None:
+    with Board.connect(f"sim?{query}") as board:
+        room = Room(board.simulated_rig)
+        assert not room.ready_lamp_on(1)
+        assert board.status().beams_dark == 1
+        assert board.name.endswith("fault=flash-off,beam-stuck-dark")
+
+
+def test_an_empty_name_is_no_fault() -> None:
+    with pytest.raises(UserError, match="'' is unknown"):
+        Board.connect("sim?fault=")
+
+
+def test_two_seeds_are_refused() -> None:
+    with pytest.raises(UserError, match="two seeds"):
+        Board.connect("sim?seed=1&seed=2")
+
+
+def test_without_a_camera_that_opens_every_picture_is_black(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Also for shoot and seek, though the board sees the flash fire."""
+    monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "shots.sqlite3"))
+    assert main(["shoot", "--port", "sim?fault=camera-cable", "--json"]) == 0
+    shot = json.loads(capsys.readouterr().out)
+    assert shot["truth"]["pictures"] == []
+    assert [edge for edge in shot["edges"] if edge["what"] == "light1"]
+    main(["seek", "--port", "sim?fault=camera-cable", "--json"])
+    answers = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    said = [one["answer"] for one in answers if "answer" in one]
+    assert said and set(said) == {"black"}
 
 
 def test_settings_faults_change_what_the_photographer_fires(setup: Setup) -> None:

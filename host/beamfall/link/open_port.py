@@ -2,7 +2,7 @@
 
 sim                      firmware and rig in this process, virtual time
 sim:micropython          the firmware under the MicroPython interpreter, the same virtual time
-sim?seed=7&fault=NAME    options of a simulated port
+sim?seed=7&fault=NAME    options of a simulated port; several faults: fault=NAME,NAME or fault=NAME&fault=NAME
 anything else            a serial port or a pyserial URL
 """
 
@@ -24,7 +24,7 @@ _SIMULATED = ("sim", "sim:micropython")
 
 @dataclass(frozen=True)
 class SimulatedPortName:
-    """A simulated port's name, taken apart."""
+    """A simulated port's name, taken apart. `fault`: names with commas between."""
 
     kind: str  # sim or sim:micropython
     seed: int | None = None
@@ -44,7 +44,7 @@ def parse_port(name: str) -> SimulatedPortName | None:
             )
         return None
     seed: int | None = None
-    fault: str | None = None
+    faults: list[str] = []
     for key, value in parse_qsl(query, keep_blank_values=True):
         if key == "seed":
             # Seeds are kept in the shot log, whose whole numbers end there.
@@ -52,18 +52,20 @@ def parse_port(name: str) -> SimulatedPortName | None:
                 raise PortSyntaxError(
                     f"port {name!r}: seed={value!r} is not a whole number from 0 to 2^63 - 1"
                 )
+            if seed is not None:
+                raise PortSyntaxError(f"port {name!r}: two seeds; a rig has one")
             seed = int(value)
         elif key == "fault":
-            fault = value
+            faults.append(value)
         else:
             raise PortSyntaxError(
                 f"port {name!r}: option {key!r} is unknown; there are seed and fault"
             )
-    if query and seed is None and fault is None:
+    if query and seed is None and not faults:
         raise PortSyntaxError(
             f"port {name!r}: cannot read {query!r}; write for instance sim?seed=7"
         )
-    return SimulatedPortName(kind, seed, fault)
+    return SimulatedPortName(kind, seed, ",".join(faults) if faults else None)
 
 
 def open_transport(

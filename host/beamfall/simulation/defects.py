@@ -14,7 +14,7 @@ from beamfall.sequence import Sequence
 from beamfall.simulation.condition import Condition
 from beamfall.simulation.drops import LEAST_GAP_S, SAME_PLACE_M, Drop, make_drop
 from beamfall.simulation.model import RigModel
-from beamfall.simulation.rig import CLOCK_HZ, SimulatedRig
+from beamfall.simulation.rig import CLOCK_HZ, SimulatedRig, Splash
 from beamfall.wire import get_definition
 
 # Channels beside the lines themselves: what else covers, lights or breaks a line.
@@ -82,6 +82,12 @@ class RigInRoom(SimulatedRig):
     def now_s(self) -> float:
         """Seconds since the simulation began, over restarts of the board."""
         return self._past_s + self._seconds(self._now)
+
+    def take_splash(self) -> Splash:
+        """As of any rig; where the camera did not open, no light reached a picture."""
+        if not self.condition.camera_cable:
+            self._splash.lights.clear()
+        return super().take_splash()
 
     # -- at the pins -------------------------------------------------------------------------------------------
     def drive(self, signal: int, level: int, ticks: int) -> None:

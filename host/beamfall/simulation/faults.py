@@ -289,7 +289,7 @@ def find_fault(name: str) -> Fault:
 def make_faulty(model: RigModel, seed: int, names: str | None) -> RigInRoom:
     """Return the rig of a model with the faults named, separated by commas; None: a sound rig."""
     world = World(model, Condition(), random.Random())
-    for name in [] if names is None else names.split(","):
+    for name in [] if names is None else dict.fromkeys(names.split(",")):
         # A stream of chance a fault: two together are each as bad as alone.
         world.draws = random.Random(f"{seed}/fault/{name}")
         fault = find_fault(name)

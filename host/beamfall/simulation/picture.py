@@ -123,7 +123,13 @@ def _draw_frame(axes: Axes, splash: Splash, model: RigModel, light: int) -> None
     axes.set_yticks([])
     if not splash.lights:
         axes.set_facecolor("#050505")
-        axes.text(0.0, 0.5 * top, "no flash: a black picture", color="#bbbbbb", ha="center")
+        axes.text(
+            0.0,
+            0.5 * top,
+            "no light reached the camera: a black picture",
+            color="#bbbbbb",
+            ha="center",
+        )
         return
     axes.set_facecolor(_BACKGROUND)
     when = splash.lights[min(light, len(splash.lights) - 1)][1]

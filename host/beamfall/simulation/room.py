@@ -95,8 +95,8 @@ class Room:
         """
         rig = self._rig
         splash = rig.take_splash()
-        if not rig.condition.camera_cable or not splash.lights or not splash.columns:
-            return "black" if not splash.lights or not rig.condition.camera_cable else "early"
+        if not splash.lights or not splash.columns:
+            return "early" if splash.lights else "black"
         seen = see_picture(rig.model, splash.columns[0], splash.lights[-1][1])
         if seen.shows in ("before", "jet", "nothing"):
             later = splash.columns[0].recent[-1]
