@@ -25,7 +25,18 @@ def board_name():
     return "simulated"
 
 
+def take_ctrl_c():
+    """Byte 0x03 is data on this line. A host may speak before all is imported, and would end the start with it."""
+    try:
+        import micropython
+
+        micropython.kbd_intr(-1)  # the interpreter's prompt, for maintenance, has it back by itself
+    except (ImportError, AttributeError):
+        pass
+
+
 def main():
+    take_ctrl_c()
     name = board_name()
     profile = getattr(__import__("boards." + name), name)
     if profile.PORT != "simulated":

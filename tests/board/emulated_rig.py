@@ -11,6 +11,8 @@ recorded by the emulator, outside the firmware. Arguments (K=V):
     seed      of all chance, 1
     stop      path of a file: when it is there, the emulation ends
     drops     0: the rig lies still
+    hello     bytes in hex that a host sends 0.3 s after power-up and again every 0.1 s until the board speaks; no
+              operating system has found a new USB device earlier
     bursts    so many bursts of 200 edges of beam 1 at 50 kHz, 20 ms apart, after each zero; 0
 """
 
@@ -29,6 +31,7 @@ LIGHT = 11
 INPUTS = (9, 10, 11, 12)
 LOOK_NS = 20e6
 LIGHT_NS = 40_000
+HELLO_NS = 300e6
 
 
 class Rig:
@@ -47,11 +50,15 @@ class Rig:
         self.bursts = int(args.get("bursts", 0))
         self.zero = profile.get("ZERO_PIN")
         self.stop_file = args.get("stop")
+        self.first_byte_ns: float | None = None
+        self.hello = bytes.fromhex(args.get("hello", ""))
         self.chance = random.Random(int(args.get("seed", 1)))
         for signal in INPUTS:
             self.line(signal, 0, None)
         if self.stop_file:
             self.look_for_stop()
+        if self.hello:
+            board.at(HELLO_NS, self.say_hello)
 
     def line(self, signal: int, on: int, at_ns: float | None) -> None:
         pin, on_high = self.inputs[signal]
@@ -62,6 +69,11 @@ class Rig:
             self.board.stop()
         else:
             self.board.at(self.board.now + LOOK_NS, self.look_for_stop)
+
+    def say_hello(self) -> None:
+        if self.first_byte_ns is None:
+            self.board.send(self.hello)
+            self.board.at(self.board.now + 100e6, self.say_hello)
 
     def make_bursts(self, begin_ns: float, left: int) -> None:
         """200 edges, and the next burst when its time comes: the emulator is slow with many alarms at once."""
@@ -101,9 +113,15 @@ def on_edge(gpio: int, level: int, t_ns: float, board: Any) -> None:
         _rig[0].output_changed(gpio, level, t_ns)
 
 
+def on_console(data: bytes, t_ns: float, board: Any) -> None:
+    if _rig and _rig[0].first_byte_ns is None:
+        _rig[0].first_byte_ns = t_ns
+
+
 def finish(board: Any) -> dict[str, Any]:
     rig = _rig[0]
     return {
+        "first_byte_ns": rig.first_byte_ns,
         "outputs": {str(pin): signal for pin, (signal, _) in rig.outputs.items()},
         "inputs": {str(pin): signal for signal, (pin, _) in rig.inputs.items()},
     }

@@ -53,15 +53,17 @@ def test_the_watchdog_restarts_a_board_that_hangs_with_a_valve_open(
 ) -> None:
     from emulated_board import emulated_board
 
-    with emulated_board(*emulated, around="hanging", drops=0) as board_at:
-        with Board.connect(board_at.url, timing=PATIENCE) as board:
-            first = board.status().boot_id
-            with pytest.raises(BoardRestarted, match="watchdog"):
-                board.drip(1, OPENING_NS * 1e-9)
-            status = board.status()
-            assert status.boot_id != first
-            assert (status.state.name, status.cause.name) == ("idle", "watchdog")
-            assert board.drip(1, 0.01).done.state.name == "idle"  # and it is of use again
+    with (
+        emulated_board(*emulated, around="hanging", drops=0) as board_at,
+        Board.connect(board_at.url, timing=PATIENCE) as board,
+    ):
+        first = board.status().boot_id
+        with pytest.raises(BoardRestarted, match="watchdog"):
+            board.drip(1, OPENING_NS * 1e-9)
+        status = board.status()
+        assert status.boot_id != first
+        assert (status.state.name, status.cause.name) == ("idle", "watchdog")
+        assert board.drip(1, 0.01).done.state.name == "idle"  # and it is of use again
     on = outputs_on(board_at.result)
     assert set(on) == {1}
     widths = [end - begin for begin, end in on[1]]

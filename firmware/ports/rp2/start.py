@@ -1,7 +1,5 @@
 """Runs the firmware on a board with an RP2040 or RP2350."""
 
-import micropython
-
 from beamfall_board import wire_definition as wire
 from ports import maintenance, rp2_chip
 
@@ -15,7 +13,6 @@ def run(profile):
     from beamfall_board.board import Board
     from ports.rp2.port import Port
 
-    micropython.kbd_intr(-1)  # byte 0x03 is data on this line
     late = rp2_chip.is_watchdog_restart(profile.CHIP)
     cause = wire.CAUSE_WATCHDOG if late else wire.CAUSE_RESTARTED
     port = Port(profile)

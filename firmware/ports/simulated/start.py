@@ -16,12 +16,6 @@ def run(profile):
             "usage: main.py ADDRESS PORT (started by the host library for the port sim:micropython)"
         )
     channel = ProcessChannel(sys.argv[1], int(sys.argv[2]))
-    try:
-        import micropython
-
-        micropython.kbd_intr(-1)  # byte 0x03 is data on this line
-    except (ImportError, AttributeError):
-        pass
     port = SimulatedPort(profile, channel)
     port.outputs_off()
     Board(port, profile, folder=sys.argv[3] if len(sys.argv) > 3 else None).run()

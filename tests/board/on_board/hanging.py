@@ -1,4 +1,4 @@
-"""The firmware, whose main loop hangs once, in the middle of the first drip: an output is on and nothing looks after it.
+"""The firmware, whose main loop hangs once, in the middle of the first drip: an output is on and nobody looks.
 
 It leaves a file behind, so that the start after that is an ordinary one. The watchdog is set to 2 s: the profile's 8 s
 take an emulator several minutes.

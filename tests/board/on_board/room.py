@@ -1,0 +1,27 @@
+"""The firmware, which prints on the console what is free of its heap once everything has started."""
+
+import gc
+
+import main_plain
+
+main_plain.take_ctrl_c()
+from beamfall_board.board import Board  # noqa: E402 - importing takes time, and a host may speak meanwhile
+
+_STEPS = 20  # by then every lazy import and buffer is there
+
+
+def _tell(step=Board.step):
+    left = [_STEPS]
+
+    def tell(self):
+        step(self)
+        left[0] -= 1
+        if left[0] == 0:
+            gc.collect()
+            print(f"free heap {gc.mem_free()} bytes")
+
+    Board.step = tell
+
+
+_tell()
+main_plain.main()
