@@ -146,12 +146,13 @@ def test_the_newest_shot_of_this_board_and_rig_counts(setup: Setup) -> None:
 
 
 @pytest.mark.usefixtures("log_path")
-def test_sweeps_warm_ups_and_shots_of_last_week_do_not_count(setup: Setup) -> None:
+def test_searches_warm_ups_and_shots_of_last_week_do_not_count(setup: Setup) -> None:
     from beamfall.plan.rows import build_warm_up
 
     rig, sequence = setup.rig, setup.sequence
     fire(sequence, rig)
-    fire(sequence.with_flash_delay(0.2), rig, kind="sweep")
+    for kind in ("sweep", "seek"):
+        fire(sequence.with_flash_delay(0.2), rig, kind=kind)
     warm_up = build_warm_up(rig, 1)
     assert warm_up is not None
     fire(warm_up, rig)

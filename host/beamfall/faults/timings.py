@@ -20,10 +20,7 @@ if TYPE_CHECKING:
     from beamfall.shots import ShotLog
 
 RECENT_S = 24 * 3600.0  # what was fired longer ago is hardly what fails now (our choice)
-_VARIED = (
-    "sweep",
-    "calibrate",
-)  # kinds of series that change the timings on purpose, or fire no flash
+_VARIED = ("sweep", "seek", "calibrate")  # these change timings on purpose, or fire no flash
 _LOOKS = 50  # newest shots looked at
 
 
