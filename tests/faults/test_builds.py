@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from beamfall.board import Board
-from beamfall.faults.finder import Finding
+from beamfall.faults.finder import Finder, Finding
 from beamfall.faults.session import find_faults
 from beamfall.faults.setup import Setup, make_setup
 from beamfall.rig import Fitted, example_rig
@@ -76,6 +76,15 @@ def test_what_is_not_fitted_is_neither_tested_nor_accused() -> None:
     assert not seen & {"drip-light", "flash-light", "flash-length", "shot-light", "flash-woken"}
     assert not seen & {"button", "button-spoke"}
     assert seen & {"saw-flashes", "saw-flash"}, "the person's eyes are in the sensor's place"
+
+
+def test_the_rig_file_goes_before_what_a_board_could_have() -> None:
+    finder = Finder(setup_of(False, False), has_light=True, has_button=True)
+    assert not {"light-sensor-blind", "button-miswired"} & {
+        name for name, _ in finder.belief.rank()
+    }
+    signs = {sign.name for check, _ in finder.list_checks() for sign in check.signs}
+    assert not signs & {"drip-light", "flash-light", "shot-light", "button", "button-spoke"}
 
 
 @pytest.mark.parametrize(
