@@ -226,6 +226,19 @@ def test_in_a_watch_of_the_beam(
     witness.assert_at_rest()
 
 
+def test_a_watch_whose_program_was_killed_does_not_lock_the_next_one_out(
+    witness: Witness, start: Callable[..., Terminal]
+) -> None:
+    program = start("beam", "--port", witness.url, "--quiet")
+    program.read_until("beam1")
+    program.process.kill()
+    program.process.wait()
+    with Board.connect(witness.url) as board:
+        assert board.status().activity.name == "watch", "nobody was there to end it"
+    start("drip", "--port", witness.url).read_until("The beam saw a drop")
+    witness.assert_at_rest()
+
+
 def test_ctrl_c_is_how_a_watch_of_the_beam_ends(
     witness: Witness, start: Callable[..., Terminal]
 ) -> None:
