@@ -44,6 +44,11 @@ class TruthRig:
         self._levels: dict[int, int] = {}
         self._events: list[tuple[int, int, int]] = []
 
+    @property
+    def inputs_to_come(self) -> bool:
+        """Whether an input is still to change."""
+        return bool(self._events)
+
     def plan(self, ticks: int, signal: int, level: int) -> None:
         """An input will have that level at that time (of this life's clock)."""
         heapq.heappush(self._events, (ticks, signal, level))
@@ -97,6 +102,13 @@ class BadLine:
         self._held_to_host: list[bytes] = []
         self._from_board = b""
         self._ready = b""
+        self._away_s = 0.0  # time that has passed while the board was in maintenance
+
+    @property
+    def in_maintenance(self) -> bool:
+        """The board has left its main loop and speaks no wire until it is reset."""
+        stopped: bool = self.inner._channel.stopped
+        return stopped
 
     # -- what happens to the board as a whole ----------------------------------------------------------------------
     def reset(self) -> None:
@@ -161,13 +173,19 @@ class BadLine:
             out = [frame[:at] + bytes([place % 256] * (1 + place % 300)) + frame[at:]]
         else:
             out = [frame]
-        if fault in ("reset", "reset_after", "unplug"):
+        if fault in ("reset", "reset_after"):
             out.append(fault.encode())  # marks; no frame is like them: frames end in 0x00
+        elif fault == "unplug":
+            out.append(b"unplug" + bytes([1 + place % 255]))
         return out + late
 
     def _check(self) -> None:
         if not self.plugged:
             raise LinkLost("bad line: the cable is out")
+
+    def _pull(self, place: int) -> LinkLost:
+        self.unplug(1 + place % 9)
+        return LinkLost("bad line: the cable was pulled")
 
     def read(self, timeout_s: float) -> bytes:
         self._check()
@@ -176,9 +194,8 @@ class BadLine:
             *frames, self._from_board = self._from_board.split(b"\0")
             for frame in frames:
                 for part in self._pass(frame + b"\0", self.to_host, self._held_to_host):
-                    if part == b"unplug":
-                        self.unplug()
-                        raise LinkLost("bad line: the cable was pulled")
+                    if part.startswith(b"unplug"):
+                        raise self._pull(part[-1])
                     if part in (b"reset", b"reset_after"):
                         self.reset()
                         return b""
@@ -189,9 +206,8 @@ class BadLine:
     def write(self, data: bytes) -> None:
         self._check()
         for part in self._pass(data, self.to_board, self._held_to_board):
-            if part == b"unplug":
-                self.unplug()
-                raise LinkLost("bad line: the cable was pulled")
+            if part.startswith(b"unplug"):
+                raise self._pull(part[-1])
             if part == b"reset":  # after the bytes have arrived, before the board has looked
                 self.reset()
             elif part == b"reset_after":
@@ -201,10 +217,18 @@ class BadLine:
                 self.inner.write(part)
 
     def clock(self) -> float:
-        return self.inner.clock()
+        return self.inner.clock() + self._away_s
 
     def sleep(self, seconds: float) -> None:
-        self.inner.sleep(seconds)
+        end = self.clock() + seconds
+        try:
+            if not self.in_maintenance:
+                self.inner.sleep(seconds)
+        except LinkLost:
+            if not self.in_maintenance:
+                raise
+        if self.in_maintenance:  # the board's clock stands, everybody else's does not
+            self._away_s += max(0.0, end - self.clock())
 
     def close(self) -> None:
         pass  # the board behind goes on
