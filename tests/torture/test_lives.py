@@ -130,6 +130,20 @@ def test_a_release_that_cannot_even_be_asked_about_is_unknown_and_can_be_settled
     assert board.link.settle_release(ticket.boot_id, ticket.release)
 
 
+def test_a_release_of_another_program_is_not_taken_for_a_lost_one_of_the_same_number() -> None:
+    """Was: its number was on the board, so the lost release was said to have run."""
+    line = make_line()
+    board = make_board(line, reconnect=line.open)
+    ticket = board.arm(SHOT)
+    other = make_board(line)
+    longer = Sequence(rows=(Row("release", 0, "camera2", 0.002, 0.03),), tail_s=0.002)
+    assert other.shoot(longer).done.release == ticket.release
+    line.to_board.extend([("lose", 0)] * TIMING.tries)
+    with pytest.raises(ReleaseUnknown, match="another program"):
+        board.release(ticket)
+    assert count_shots(line) == 1
+
+
 def test_reports_that_went_to_another_program_are_said_to_be_missing() -> None:
     """Was: the first program waited for them for ever and took no report any more."""
     line = make_line()

@@ -270,6 +270,7 @@ class Link:
             except LinkError as error:
                 raise self._make_unknown(message["release"], error) from error
             if ran:
+                self._check_that_it_was_ours(message)
                 return Message("done", {"request": self._find(message).id})
             return self._request(message, may_recover=False)
         welcome = self.reopen()
@@ -286,6 +287,19 @@ class Link:
                 "been done; look before you repeat it"
             )
         return self._request(message, may_recover=False)
+
+    def _check_that_it_was_ours(self, release: Message) -> None:
+        """A used number tells nothing when another program has used this board since: its table is there then."""
+        try:
+            status = self._request(Message("status", {}), may_recover=False)
+        except LinkError as error:
+            raise self._make_unknown(release["release"], error) from error
+        if status["digest"] != release["digest"]:
+            raise ReleaseUnknown(
+                f"the answer to release {release['release']} is lost, and another program has used "
+                "the board since: whether the shot ran cannot be known; look at the rig, then "
+                "upload and release again"
+            )
 
     def _make_unknown(self, release: int, error: Exception) -> ReleaseUnknown:
         return ReleaseUnknown(
