@@ -144,6 +144,25 @@ def test_a_release_of_another_program_is_not_taken_for_a_lost_one_of_the_same_nu
     assert count_shots(line) == 1
 
 
+def test_a_board_that_restarts_while_a_lost_release_is_settled_is_not_said_to_have_refused_it() -> (
+    None
+):
+    line = make_line()
+    board = make_board(line, reconnect=line.open)
+    ticket = board.arm(SHOT)
+    settle = board.link.settle_release
+
+    def settle_and_restart(boot_id: int, release: int) -> bool:
+        ran = settle(boot_id, release)
+        line.reset()
+        return ran
+
+    board.link.settle_release = settle_and_restart  # type: ignore[method-assign]
+    line.to_board.append(("unplug", 0))  # behind the frame
+    with pytest.raises(ReleaseUnknown, match="cannot be known now"):
+        board.release(ticket)
+
+
 def test_reports_that_went_to_another_program_are_said_to_be_missing() -> None:
     """Was: the first program waited for them for ever and took no report any more."""
     line = make_line()

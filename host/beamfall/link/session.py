@@ -23,6 +23,7 @@ from beamfall.errors import (
     PortDenied,
     PortNotFound,
     ProtocolMismatch,
+    Refused,
     ReleaseUnknown,
 )
 from beamfall.link.counters import LinkCounters
@@ -292,7 +293,7 @@ class Link:
         """A used number tells nothing when another program has used this board since: its table is there then."""
         try:
             status = self._request(Message("status", {}), may_recover=False)
-        except LinkError as error:
+        except (LinkError, Refused) as error:  # refused: the board has just lost this session, too
             raise self._make_unknown(release["release"], error) from error
         if status["digest"] != release["digest"]:
             raise ReleaseUnknown(
