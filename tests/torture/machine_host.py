@@ -14,7 +14,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant
 from line import FRAME_FAULTS, MS, BadLine, TruthRig
 from machine_pins import PinJudge, Told
 from machine_reports import Heard, ReportJudge
-from machine_tables import BEAM1, KINDS, Plan
+from machine_tables import BEAM1, KINDS, RINSE_MAX_MS, Plan
 
 from beamfall.board import Board, Ticket
 from beamfall.errors import (
@@ -30,12 +30,13 @@ from beamfall.errors import (
 from beamfall.events import Outcome
 from beamfall.link import Link, LinkTiming, Report
 from beamfall.link.firmware_modules import load_firmware
-from beamfall.link.simulated import SimulatedTransport
+from beamfall.link.simulated import SimulatedTransport, make_entropy
 from beamfall.wire import Message
 
 TIMING = LinkTiming(
     first_s=0.05, growth=2.0, longest_s=0.4, tries=5, hello_tries=8, reconnect_s=1.0
 )
+_SEED = 1
 # Room for reports: little, so that some are forgotten, or as much as a board has.
 STORES = (900, 900, 8192)
 
@@ -68,6 +69,11 @@ Faults = list[tuple[str, int]]
 totals: Counter[str] = Counter()  # over all histories of this process, for the longer runs
 
 
+def _boot_id(life: int) -> int:
+    """What the board draws in that life, which is where the simulated chance comes from."""
+    return int.from_bytes(make_entropy(_SEED, life), "little") & 0x3FFFFFFF
+
+
 class HostMachine(RuleBasedStateMachine):
     """What all rules share. `self.host` is None while no host gets through."""
 
@@ -87,7 +93,7 @@ class HostMachine(RuleBasedStateMachine):
     @initialize(room=st.sampled_from(STORES))
     def power_up(self, room: int) -> None:
         load_firmware().board.__init__.__globals__["STORE_BYTES"] = room
-        self.line = BadLine(SimulatedTransport(self.rig, seed=1))
+        self.line = BadLine(SimulatedTransport(self.rig, seed=_SEED))
         self._new_host()
 
     # -- time ----------------------------------------------------------------------------------------------------
@@ -141,9 +147,12 @@ class HostMachine(RuleBasedStateMachine):
             self._note_boot(link)
 
     def _note_boot(self, link: Link) -> None:
-        """Which life that is: the rig counts them, the boot id tells them apart."""
-        if link.welcome is not None and link.is_open:
-            self.heard.lives.setdefault(link.welcome.boot_id, Heard(self.rig.boot))
+        """Which life that is: the rig counts them, the boot id tells them apart. It may be over already."""
+        if link.welcome is not None and link.welcome.boot_id not in self.heard.lives:
+            boot_id = link.welcome.boot_id
+            lives = range(1, self.rig.boot + 1)
+            (life,) = [life for life in lives if _boot_id(life) == boot_id]
+            self.heard.lives[boot_id] = Heard(life)
 
     @contextmanager
     def _trying(self) -> Iterator[None]:
@@ -345,7 +354,7 @@ class HostMachine(RuleBasedStateMachine):
     def _finish(self) -> None:
         """In better times, a last host hears all that the board still has to say, and shoots."""
         self.line.heal()
-        self.line.sleep(3.0)
+        self.line.sleep(RINSE_MAX_MS / 1000 + 0.5)  # nothing of these histories is on for longer
         assert not self.rig.on, "an output stayed on"
         self.pins.look(self.time)
         self._new_host()

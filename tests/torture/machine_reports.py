@@ -200,7 +200,13 @@ class ReportJudge:
                 if fits and self._watch_is_told(heard, watch, zero, done, reports, last):
                     watch.told = True
                     return
-        raise AssertionError(f"no watch at the pins has the edges told from {first} on")
+        watches = [watch for watch in self.watches if watch.life == heard.life]
+        ends = done[1].fields if done else None
+        numbers = [(number, len(message["edges"])) for number, message in reports]
+        raise AssertionError(
+            f"no watch at the pins has the edges told from {first} on: reports {numbers}, end {ends}, "
+            f"forgotten {heard.forgotten}, asked for {watches}"
+        )
 
     def _watch_is_told(
         self,

@@ -6,7 +6,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 from hypothesis.stateful import precondition, rule
-from machine_host import Faults, HostMachine, breaks, faults, kinds, perhaps_faults
+from machine_host import TIMING, Faults, HostMachine, breaks, faults, kinds, perhaps_faults
 from machine_slots import SlotRules
 from machine_tables import LONGEST, MS, VALVE3, Plan, make_raw
 from machine_watch import WatchRules
@@ -52,10 +52,12 @@ class LineRules(HostMachine):
         self._new_host()
 
     @with_host
-    @rule(kind=kinds, release=st.booleans())
-    def another_program_has_its_turn(self, kind: str, release: bool) -> None:
-        """It leaves another table, and perhaps a used number; the host of before goes on as if nothing had been."""
+    @rule(kind=kinds, release=st.booleans(), between=st.booleans())
+    def another_program_has_its_turn(self, kind: str, release: bool, between: bool) -> None:
+        """It leaves another table, and perhaps a used number; the host of before goes on as if nothing had been.
+        `between`: it comes between that host's arming and its release, of which nothing reaches the board."""
         self.line.heal()
+        armed = between and self._arm(self._plan("short"))
         with self._trying():
             link = self._make_link()
             link.open()
@@ -67,6 +69,9 @@ class LineRules(HostMachine):
                 other.wait_for(ticket)
                 other.settle()
                 self.line.sleep(0.01)
+        if armed:
+            self._spoil([("lose", 0)] * TIMING.tries, [])
+            self._release()
 
     @rule(seconds=st.sampled_from([0.005, 0.02, 0.1, 3.0]))
     def time_passes(self, seconds: float) -> None:

@@ -29,7 +29,7 @@ from machine_host import totals  # noqa: E402
 from machine_mutations import MUTATIONS  # noqa: E402
 from machine_rules import Torture  # noqa: E402
 
-HISTORIES = 400  # of a test in CI
+HISTORIES = 300  # of a test in CI
 _CHUNK = 200
 
 

@@ -92,6 +92,8 @@ class SlotRules(ServiceRules):
     def start_with_the_chosen_slot(self, press: bool) -> None:
         """A board that begins a new life has that slot's table ready, for its button."""
         host = self._make_all_well()
+        if self.chosen == {0}:
+            self.keep_in_a_slot("short", 1, True, [], [])
         self._look_at_slots(host)
         (slot,) = self.chosen
         (digest,) = self._may_hold(slot) if slot else (None,)

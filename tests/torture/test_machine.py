@@ -25,6 +25,7 @@ import machine_rules
 import pytest
 from hypothesis.stateful import run_state_machine_as_test
 from machine_mutations import MUTATIONS
+from machine_pins import Told
 from machine_run import HISTORIES, make_settings
 
 from beamfall.link.firmware_modules import load_firmware
@@ -43,6 +44,17 @@ def store_as_it_was() -> Iterator[None]:
 
 def test_the_promises_hold_whatever_happens_to_the_line() -> None:
     run_state_machine_as_test(machine_rules.Torture, settings=RUNS)
+
+
+def test_a_release_number_used_again_settles_the_unknown_one_before() -> None:
+    """Was: the table of the earlier release was looked for under the later one's name, a KeyError."""
+    told = Told()
+    told.note_unknown((7, 3), 1)
+    assert (told.most(1), told.most(2)) == (1, 0)
+    told.note_done((7, 3), 2)  # by another host: so the board had not used it for table 1
+    assert (told.most(1), told.most(2)) == (0, 1)
+    with pytest.raises(AssertionError, match="taken twice"):
+        told.note_done((7, 3), 1)
 
 
 @pytest.mark.parametrize("mutation", MUTATIONS)

@@ -1,0 +1,157 @@
+"""Faults put into firmware and host library: edges and reports, slots and the button."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from machine_mutating import Patch, firmware, mutation, wire
+
+from beamfall.link import Link
+from beamfall.link.delivery import ReportOrder, Verdict
+from beamfall.link.firmware_modules import load_firmware
+
+
+# -- edges and reports -------------------------------------------------------------------------------------------------
+@mutation("the board leaves an edge out")
+def _lose_an_edge(patch: Patch) -> None:
+    buffer = firmware("EdgeBuffer")
+    original = buffer.add
+
+    def add(self: Any, signal: int, mark: int, ticks: int) -> None:
+        if not (signal == 2 and mark & 1):
+            original(self, signal, mark, ticks)
+
+    patch.setattr(buffer, "add", add)
+
+
+@mutation("the board drops the last edge of a shot of more than six, and counts one less")
+def _lose_the_last_edge(patch: Patch) -> None:
+    buffer = firmware("EdgeBuffer")
+    original = buffer.report
+
+    def report(self: Any, activity: int, *args: int) -> None:
+        if activity == wire().ACTIVITY_SHOT and self.count > 6:
+            self.count -= 1
+        original(self, activity, *args)
+
+    patch.setattr(buffer, "report", report)
+
+
+@mutation("the board changes the order of two edges")
+def _reorder_edges(patch: Patch) -> None:
+    buffer = firmware("EdgeBuffer")
+    original = buffer.report
+
+    def report(self: Any, *args: int) -> None:
+        if self.count > 3:
+            for column in (self._signal, self._mark, self._ticks):
+                column[1], column[2] = column[2], column[1]
+        original(self, *args)
+
+    patch.setattr(buffer, "report", report)
+
+
+@mutation("a watch leaves the last edge out of a full report, and counts one less")
+def _lose_a_watched_edge(patch: Patch) -> None:
+    watch = firmware("Watch")
+    original = watch.flush
+
+    def flush(self: Any) -> None:
+        self._edges.count = min(self._edges.count, wire().EDGES_PER_REPORT - 1)
+        original(self)
+
+    patch.setattr(watch, "flush", flush)
+
+
+@mutation("a watch forgets that its clock has come round")
+def _forget_a_turn(patch: Patch) -> None:
+    watch = firmware("Watch")
+    original = watch._place
+
+    def place(self: Any, ticks: int, waiting: int) -> int:
+        found: int = original(self, ticks, waiting)
+        self._base = 0
+        return found
+
+    patch.setattr(watch, "_place", place)
+
+
+@mutation("the board drops reports in silence")
+def _drop_reports_in_silence(patch: Patch) -> None:
+    store = firmware("ReportStore")
+    original = store._forget_oldest
+
+    def forget(self: Any) -> None:
+        original(self)
+        self.gap_first = 0
+
+    patch.setattr(store, "_forget_oldest", forget)
+
+
+@mutation("the host takes reports that are ahead")
+def _deliver_what_is_ahead(patch: Patch) -> None:
+    original = ReportOrder.take
+
+    def take(self: ReportOrder, number: int, forgotten_from: int | None) -> Verdict:
+        verdict = original(self, number, forgotten_from)
+        if verdict is Verdict.AHEAD:
+            self.expected = number + 1
+            return Verdict.DELIVER
+        return verdict
+
+    patch.setattr(ReportOrder, "take", take)
+
+
+@mutation("a new host begins with whatever report comes first")
+def _guess_the_count_of_reports(patch: Patch) -> None:
+    """The fault that was: a host new to the board began with the first report that reached it."""
+    original = ReportOrder.begin
+
+    def begin(self: ReportOrder, boot_id: int, oldest_report: int) -> bool:
+        known = self.boot_id
+        restarted = original(self, boot_id, oldest_report)
+        if boot_id != known:
+            self.expected = None
+        return restarted
+
+    patch.setattr(ReportOrder, "begin", begin)
+
+
+@mutation("the host acknowledges one report too many")
+def _acknowledge_one_too_many(patch: Patch) -> None:
+    original = Link.acknowledge
+    patch.setattr(Link, "acknowledge", lambda self, through: original(self, through + 1))
+
+
+# -- slots and the button ----------------------------------------------------------------------------------------------
+@mutation("the board does not load its chosen slot")
+def _start_with_nothing(patch: Patch) -> None:
+    patch.setattr(load_firmware().board, "_load_chosen", lambda self: None)
+
+
+@mutation("the board says that it has saved a slot, and has not")
+def _save_nothing(patch: Patch) -> None:
+    patch.setattr(firmware("Slots"), "save", lambda self, slot, table: True)
+
+
+@mutation("an erased slot keeps its table")
+def _erase_nothing(patch: Patch) -> None:
+    patch.setattr(firmware("Slots"), "erase", lambda self, slot: True)
+
+
+@mutation("letting go of the button is a press, too")
+def _press_twice(patch: Patch) -> None:
+    button = firmware("Button")
+    original = button.pressed
+
+    def pressed(self: Any, is_down: bool, now_ms: int) -> bool:
+        down = self._down
+        original(self, is_down, now_ms)
+        return bool(self._down != down)
+
+    patch.setattr(button, "pressed", pressed)
+
+
+@mutation("a contact that bounces is a press")
+def _press_by_bouncing(patch: Patch) -> None:
+    patch.setitem(firmware("Button").pressed.__globals__, "SETTLE_MS", 0)
