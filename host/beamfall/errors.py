@@ -18,6 +18,7 @@ BeamfallError                 root; the command line exits 1
 │   ├── PortBusy              another program has the port
 │   ├── PortDenied            this user may not open the port; also a PermissionError
 │   ├── NotABoard             something answers, or nothing does, but it is not this firmware
+│   │   └── AtPrompt          a MicroPython prompt answers: this firmware does not run
 │   ├── ProtocolMismatch      the board speaks another protocol version
 │   ├── DefinitionMismatch    same version, but another messages.toml
 │   ├── NoAnswer              a request was not answered in all its tries; also a TimeoutError
@@ -125,6 +126,10 @@ class PortDenied(LinkError, PermissionError):
 
 class NotABoard(LinkError):
     """The port opens, but what is behind it does not answer as this firmware does."""
+
+
+class AtPrompt(NotABoard):
+    """A MicroPython interpreter's prompt answers: this firmware is not there, or its start was stopped."""
 
 
 class ProtocolMismatch(LinkError):

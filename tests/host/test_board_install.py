@@ -24,7 +24,14 @@ from beamfall.board_tools.known import recall_interpreter, remember
 from beamfall.board_tools.maintenance import ask_for_maintenance, find_firmware_on
 from beamfall.board_tools.prompt import Interpreter, Prompt
 from beamfall.boards import find_profile
-from beamfall.errors import InstallError, LinkLost, MissingExtra, PortNotFound, UserError
+from beamfall.errors import (
+    AtPrompt,
+    InstallError,
+    LinkLost,
+    MissingExtra,
+    PortNotFound,
+    UserError,
+)
 from beamfall.link import Link
 from beamfall.link import micropython as running
 from beamfall.link.line_levels import LineLevels, recall_levels
@@ -527,3 +534,42 @@ def test_a_board_that_vanishes_while_it_is_written_is_named_and_cannot_start(
     with pytest.raises(InstallError, match="limits.mpy cannot be written"):
         install(port, "esp32_generic", start=False)
     assert not (files / "main.py").exists()
+
+
+class Restarting:
+    """A prompt that counts what is asked of it."""
+
+    def __init__(self, asked: list[str]) -> None:
+        self.asked = asked
+
+    def __getattr__(self, name: str):  # type: ignore[no-untyped-def]
+        return lambda: self.asked.append(name)
+
+
+@pytest.mark.parametrize("stays", [0, 1, 2, 3])
+def test_a_board_that_stays_at_its_prompt_is_restarted_again(
+    stays: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import beamfall.board_tools.install as tool
+
+    asked: list[str] = []
+    left = [stays]
+
+    def meet(port: str, tell: object, patience_s: float) -> str:
+        left[0] -= 1
+        if left[0] >= 0:
+            raise AtPrompt("a prompt answers")
+        return "welcome"
+
+    monkeypatch.setattr(tool, "_meet", meet)
+    monkeypatch.setattr(tool, "open_prompt", lambda *_: Restarting(asked))
+    start = (Restarting(asked), "there", find_profile("pico"), None, lambda text: None, 1.0)
+    if stays < 3:
+        assert tool._start(*start) == "welcome"  # type: ignore[arg-type]
+    else:
+        with pytest.raises(InstallError, match="stays at its prompt"):
+            tool._start(*start)  # type: ignore[arg-type]
+    assert asked.count("restart") == min(stays, 2) + 1
+    assert asked == [
+        "restart", "close", *["enter", "restart", "close"] * min(stays, 2)
+    ]  # fmt: skip

@@ -102,6 +102,7 @@ def test_a_session_opens() -> None:
             lambda frame: b"\r\nMicroPython v1.24 on 2024-11-29; Raspberry Pi Pico\r\n>>> ",
             "MicroPython board, but this firmware is not running.*board install",
         ),
+        (lambda frame: b"raw REPL; CTRL-B to exit\r\n>", "MicroPython board, but this firmware"),
         (lambda frame: b"$GPGGA,092750.000,5321.6802,N\r\n", r"not this controller.*\$GPGGA"),
         (lambda frame: bytes(range(256)), "not this controller"),
     ],

@@ -17,11 +17,19 @@ from beamfall.board_tools.maintenance import ask_for_maintenance, find_firmware_
 from beamfall.board_tools.own_files import move_aside, plan_clearing, write_list
 from beamfall.board_tools.prompt import BoardFile, Interpreter, Prompt, load_mpremote
 from beamfall.boards import Profile, check_profile, find_profile, list_profiles, read_profile
-from beamfall.errors import BeamfallError, InstallError, LinkError, PortNotFound, UserError
+from beamfall.errors import (
+    AtPrompt,
+    BeamfallError,
+    InstallError,
+    LinkError,
+    PortNotFound,
+    UserError,
+)
 from beamfall.link.line_levels import LineLevels, recall_levels
 from beamfall.link.serial_port import BAUDRATE, SerialTransport, is_same_device, list_ports
 
 _SETTLE_S = 0.3
+_STARTS = 3
 PATIENCE_S = 20.0  # how long a board may take from its restart to its first answer
 _MARGIN_BYTES = 16 * 1024  # of the file system, for slots
 _BLOCK = 4096
@@ -85,16 +93,14 @@ def install(
             f"{len(bundle.files)} files, {bundle.size} bytes, {'compiled' if bundle.compiled else 'text'}: {bundle.why}"
         )
         done = put_bundle(prompt, interpreter, bundle, tell)
-        if start:
-            prompt.restart()
     except BaseException:
         prompt.leave()
         raise
     if start:
-        prompt.close()
+        welcome = _start(prompt, port, profile, number, tell, patience_s)
     else:
         prompt.leave()
-    welcome = _meet(port, tell, patience_s) if start else None
+        welcome = None
     return Report(
         port=port,
         profile=profile.module,
@@ -320,8 +326,39 @@ def _verify(
 
 
 # -- and then --------------------------------------------------------------------------------------
+def _start(
+    prompt: Prompt, port: str, profile: Profile, number: str | None, tell: Tell, patience_s: float
+) -> Any:
+    """Restart the board and meet it.
+
+    One that stays at its prompt is restarted again: a byte at a bad moment stops a start.
+    """
+    for left in reversed(range(_STARTS)):
+        try:
+            prompt.restart()
+        except BaseException:
+            prompt.leave()
+            raise
+        prompt.close()
+        try:
+            return _meet(port, tell, patience_s)
+        except AtPrompt as error:
+            if not left:
+                raise InstallError(
+                    f"the files are on the board and right, but it stays at its prompt ({error})"
+                ) from error
+            tell("it stayed at its prompt: restarting it once more")
+        prompt = open_prompt(port, profile, number)
+        try:
+            prompt.enter()
+        except BaseException:
+            prompt.leave()
+            raise
+    raise AssertionError("unreachable")
+
+
 def _meet(port: str, tell: Tell, patience_s: float = PATIENCE_S) -> Any:
-    """Wait for the board to start and shake hands with it."""
+    """Wait for the board to start and shake hands with it. Raises AtPrompt where its interpreter answers instead."""
     from beamfall.board import Board
     from beamfall.link import LinkTiming
 
@@ -329,11 +366,17 @@ def _meet(port: str, tell: Tell, patience_s: float = PATIENCE_S) -> Any:
     timing = LinkTiming(first_s=patience_s / 80, longest_s=patience_s / 10)
     deadline = time.monotonic() + patience_s
     last: BeamfallError | None = None
+    prompts = 0
     while time.monotonic() < deadline:
         time.sleep(_SETTLE_S)
         try:
             with Board.connect(port, timing=timing) as board:
                 info = board.info
+        except AtPrompt:
+            prompts += 1
+            if prompts > 1:  # once may be what was still on its way
+                raise
+            continue
         except BeamfallError as error:
             last = error
             continue

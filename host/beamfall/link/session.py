@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from beamfall.errors import (
+    AtPrompt,
     BoardRestarted,
     LinkError,
     LinkLost,
@@ -29,7 +30,7 @@ from beamfall.errors import (
 from beamfall.link.counters import LinkCounters
 from beamfall.link.delivery import Report, ReportOrder, Verdict
 from beamfall.link.refusals import make_refusal
-from beamfall.link.strangers import explain_stranger, explain_version
+from beamfall.link.strangers import explain_stranger, explain_version, is_prompt
 from beamfall.link.transport import Transport
 from beamfall.link.welcome import Welcome, check_welcome_head
 from beamfall.wire.framing import (
@@ -170,7 +171,8 @@ class Link:
                 raise
             seconds = self._transport.clock() - started_s
             seen = bytes(self._stranger)
-            raise NotABoard(explain_stranger(self.name, seen, self._echoed, seconds)) from error
+            kind = AtPrompt if is_prompt(seen) and not self._echoed else NotABoard
+            raise kind(explain_stranger(self.name, seen, self._echoed, seconds)) from error
         if answer.name == "refused":
             raise make_refusal(self._definition, answer)
         assert self.welcome is not None  # set as the answer came, for reports right behind it

@@ -5,6 +5,11 @@ from __future__ import annotations
 _SHOWN = 60  # bytes of a stranger's talk that a message quotes
 
 
+def is_prompt(seen: bytes) -> bool:
+    """Whether bytes are those of a MicroPython interpreter's prompt, friendly or raw."""
+    return any(word in seen for word in (b">>>", b"MicroPython", b"raw REPL"))
+
+
 def explain_stranger(port: str, seen: bytes, echoed: bool, seconds: float) -> str:
     """Return what is probably wrong when no welcome came from `port` within `seconds`.
 
@@ -20,10 +25,10 @@ def explain_stranger(port: str, seen: bytes, echoed: bool, seconds: float) -> st
             f"nothing answers on {port} within {seconds:.3g} s; check that it is the board's port, "
             "that the board has power, and that its firmware is installed: `beamfall board install`"
         )
-    if b">>>" in seen or b"MicroPython" in seen:
+    if is_prompt(seen):
         return (
             f"{port} is a MicroPython board, but this firmware is not running on it; "
-            "install it: `beamfall board install`"
+            "plug it in anew, and if that does not help install it: `beamfall board install`"
         )
     quoted = repr(seen[:_SHOWN])[1:]
     return (
