@@ -210,8 +210,9 @@ class HostMachine(RuleBasedStateMachine):
         for watch in going:
             watch.end_asked = min(watch.end_asked, asked)
         yield  # an exception: perhaps it was not carried out
-        for watch in going:
-            watch.end_sure = self.time if self.rig.boot == life else asked
+        if self.rig.boot == life:
+            for watch in going:
+                watch.end_sure = self.time
 
     def _may_end_watches(self) -> None:
         """From now on a watch may have ended by something that nobody is told of at once."""

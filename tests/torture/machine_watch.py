@@ -32,7 +32,11 @@ class WatchRules(HostMachine):
         except (LinkError, ShotError):
             return False
         finally:
-            watch.latest = self.time if self.rig.boot == watch.life else watch.asked
+            watch.latest = self.time
+            if self.rig.boot != watch.life:  # reset under way: it may have begun in any of them
+                watch.sure = False
+                for life in range(watch.life + 1, self.rig.boot + 1):
+                    self.heard.watches.append(Watch(life, watch.asked, watch.latest))
         return True
 
     def _end_watch(self) -> None:
