@@ -7,7 +7,6 @@ calls, so call `pump` as often as reports matter.
 from __future__ import annotations
 
 import secrets
-from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -23,32 +22,24 @@ from beamfall.errors import (
     PortBusy,
     PortDenied,
     PortNotFound,
-    ProtocolMismatch,
     Refused,
     ReleaseUnknown,
 )
-from beamfall.link.counters import LinkCounters
-from beamfall.link.delivery import Report, ReportOrder, Verdict
+from beamfall.link.receiving import INSTANT_S, Awaited, FrameEnd
 from beamfall.link.refusals import make_refusal
-from beamfall.link.strangers import explain_stranger, explain_version, is_prompt
+from beamfall.link.strangers import explain_stranger, is_prompt
 from beamfall.link.transport import Transport
-from beamfall.link.welcome import Welcome, check_welcome_head
+from beamfall.link.welcome import Welcome
 from beamfall.wire.framing import (
     DELIMITER,
-    Frame,
-    FrameError,
-    FrameErrorName,
-    Framer,
     encode_frame,
 )
-from beamfall.wire.messages import Codec, Message, get_codec
+from beamfall.wire.messages import Message
 from beamfall.wire.schema import Definition, MessageDefinition
 
 # Doing these twice is not the same as doing them once.
 _ONCE = frozenset({"drip", "rinse", "test_flash", "maintenance"})
 _HARMLESS = frozenset({"hello", "status", "slots"})  # nothing hangs on whether these were done
-_INSTANT_S = 1e-6  # less than this is no wait: a clock of ticks could not move by it
-_SEEN_MAX = 200  # bytes of a stranger's talk kept for the message
 
 
 @dataclass(frozen=True)
@@ -68,17 +59,7 @@ class LinkTiming:
     reconnect_s: float = 10.0
 
 
-@dataclass
-class _Awaited:
-    """The request under way."""
-
-    request: MessageDefinition
-    number: int
-    answer: Message | None = None
-    sent: int = 0
-
-
-class Link:
+class Link(FrameEnd):
     """The host's end of the link.
 
     `transport` is the way to the board; `reconnect` makes a new one after it was lost (without it
@@ -96,49 +77,11 @@ class Link:
         acknowledge_on_receipt: bool = True,
         draw_session: Callable[[], int] | None = None,
     ) -> None:
-        self._codec = get_codec() if definition is None else Codec(definition)
-        self._definition = self._codec.definition
-        self._transport = transport
+        super().__init__(transport, definition, acknowledge_on_receipt=acknowledge_on_receipt)
         self._timing = timing or LinkTiming()
         self._reconnect = reconnect
-        self._on_receipt = acknowledge_on_receipt
         self._draw_session = draw_session or _draw_session
-        self._framer = Framer(self._definition)
-        self._session = 0
         self._number = 0
-        self._open = False
-        self._awaited: _Awaited | None = None
-        self._order = ReportOrder()
-        self._reports: deque[Report] = deque()
-        self._kept: int | None = None  # newest report acknowledged
-        self._acknowledge_due = False
-        self._last_release = 0
-        self._stranger = bytearray()
-        self._echoed = False
-        self.counters = LinkCounters()
-        self.welcome: Welcome | None = None
-
-    # -- what the caller may look at ---------------------------------------------------------------
-
-    @property
-    def name(self) -> str:
-        """The transport's name."""
-        return self._transport.name
-
-    @property
-    def transport(self) -> Transport:
-        """The transport in use; another one after a reconnection."""
-        return self._transport
-
-    @property
-    def codec(self) -> Codec:
-        """The codec of this link's definition."""
-        return self._codec
-
-    @property
-    def is_open(self) -> bool:
-        """Whether a session is open as far as this end knows."""
-        return self._open
 
     @property
     def can_reconnect(self) -> bool:
@@ -165,7 +108,7 @@ class Link:
         hello = Message("hello", {"definition": self._definition.digest})
         started_s = self._transport.clock()
         try:
-            answer = self._exchange(hello, self._timing.hello_tries, _Awaited(self._find(hello), 1))
+            answer = self._exchange(hello, self._timing.hello_tries, Awaited(self._find(hello), 1))
         except NoAnswer as error:
             if self.welcome is not None:
                 raise
@@ -240,7 +183,7 @@ class Link:
         if not self._open:
             raise NotOpen(f"no open session on {self.name}; call open() first")
         self._number += 1
-        awaited = _Awaited(self._find(message), self._number)
+        awaited = Awaited(self._find(message), self._number)
         try:
             answer = self._exchange(message, self._timing.tries, awaited)
         except (LinkLost, NoAnswer) as error:
@@ -311,7 +254,7 @@ class Link:
             "the next shot"
         )
 
-    def _exchange(self, message: Message, tries: int, awaited: _Awaited) -> Message:
+    def _exchange(self, message: Message, tries: int, awaited: Awaited) -> Message:
         """Send a request until its answer comes."""
         frame = self._codec.make_frame(message, self._session, awaited.number)
         line = encode_frame(frame, self._definition)
@@ -329,7 +272,7 @@ class Link:
                 awaited.sent += 1
                 self._send(line if self._open and not attempt else DELIMITER + line)
                 deadline_s = clock() + wait_s
-                while (left_s := deadline_s - clock()) > _INSTANT_S:
+                while (left_s := deadline_s - clock()) > INSTANT_S:
                     self._receive(left_s)
                     if awaited.answer is not None:
                         return awaited.answer
@@ -346,161 +289,6 @@ class Link:
                 "the board's port, that no other program uses it, and the cable"
             )
         raise NoAnswer(f"no answer to {what} from {self.name} in {tries} tries{unsure}; {cure}")
-
-    # -- reports -----------------------------------------------------------------------------------
-
-    def pump(self, timeout_s: float) -> list[Report]:
-        """Return the reports that have come, in order; wait at most `timeout_s` for the first.
-
-        Raises LinkLost, NotOpen.
-        """
-        if not self._open:
-            raise NotOpen(f"no open session on {self.name}; call open() first")
-        deadline_s = self._transport.clock() + timeout_s
-        if self._reports:
-            timeout_s = 0.0
-        while True:
-            try:
-                self._receive(max(0.0, timeout_s))
-            except LinkLost:
-                self._open = False
-                if not self._reports:
-                    raise
-            timeout_s = deadline_s - self._transport.clock()
-            if self._reports or timeout_s <= _INSTANT_S or not self._open:
-                break
-        reports = list(self._reports)
-        self._reports.clear()
-        return reports
-
-    def acknowledge(self, through: int) -> None:
-        """Tell the board that all reports up to and with `through` have been kept."""
-        self._kept = through if self._kept is None else max(self._kept, through)
-        if self._open:
-            self._send_acknowledgement()
-
-    def _send_acknowledgement(self) -> None:
-        notice = Message("acknowledge", {"through": self._kept})
-        frame = self._codec.make_frame(notice, self._session, 0)
-        self.counters.acknowledgements += 1
-        self._send(encode_frame(frame, self._definition))
-
-    # -- frames ------------------------------------------------------------------------------------
-
-    def _send(self, line: bytes) -> None:
-        self._transport.write(line)
-        self.counters.bytes_sent += len(line)
-        self.counters.frames_sent += 1
-
-    def _receive(self, timeout_s: float) -> None:
-        data = self._transport.read(timeout_s)
-        if not data:
-            return
-        self.counters.bytes_received += len(data)
-        if not self._open and len(self._stranger) < _SEEN_MAX:
-            self._stranger += data[:_SEEN_MAX]
-        for found in self._framer.feed(data):
-            if isinstance(found, FrameError):
-                self._take_error(found)
-            else:
-                self._take_frame(found)
-        if self._acknowledge_due and self._open and self._kept is not None:
-            self._acknowledge_due = False
-            self._send_acknowledgement()
-
-    def _take_error(self, error: FrameError) -> None:
-        self.counters.frames_bad[error.name] += 1
-        frame = error.frame
-        opening = not self._open and self._awaited is not None
-        if opening and frame is not None and error.name is FrameErrorName.WRONG_VERSION:
-            # Only the first two header bytes mean the same in every version.
-            raise ProtocolMismatch(explain_version(frame.protocol, self._definition.protocol))
-
-    def _take_frame(self, frame: Frame) -> None:
-        self.counters.frames_good += 1
-        definition = self._definition.by_id[frame.message]
-        if definition.kind == "answer":
-            self._take_answer(definition, frame)
-        elif definition.kind == "report":
-            self._take_report(definition, frame)
-        elif definition.kind == "beacon":
-            self.counters.beacons += 1
-        else:
-            self._echoed = self._echoed or frame.session == self._session
-
-    def _take_answer(self, definition: MessageDefinition, frame: Frame) -> None:
-        awaited = self._awaited
-        ours = (
-            awaited is not None
-            and awaited.answer is None
-            and (frame.session, frame.number) == (self._session, awaited.number)
-            and definition.name in (awaited.request.answer, "refused")
-        )
-        if awaited is None or not ours:
-            self.counters.answers_dropped += 1
-            return
-        if definition.name == "welcome":
-            check_welcome_head(frame.payload, self._definition)
-        try:
-            answer = self._codec.decode(definition.name, frame.payload)
-        except MessageError:
-            self.counters.frames_bad[FrameErrorName.BAD_PAYLOAD] += 1
-            return
-        if answer.fields.get("request", awaited.request.id) != awaited.request.id:
-            self.counters.answers_dropped += 1
-            return
-        awaited.answer = answer
-        if answer.name == "welcome":
-            self._enter(Welcome.from_message(answer))
-
-    def _enter(self, welcome: Welcome) -> None:
-        known = self.welcome
-        if known is not None and known.unique_id != welcome.unique_id:
-            # Its numbers and reports mean nothing here, and neither does this end's table there.
-            raise LinkLost(
-                f"another board is on {self.name} now: {welcome.unique_id.hex()} ({welcome.name}); "
-                f"the one in use was {known.unique_id.hex()} ({known.name}); plug that one in again"
-            )
-        self.welcome = welcome
-        self.counters.sessions += 1
-        if self._order.begin(welcome.boot_id, welcome.oldest_report):
-            self.counters.restarts += 1
-            self._kept = None
-        self._last_release = welcome.last_release
-        self._open = True
-
-    def _take_report(self, definition: MessageDefinition, frame: Frame) -> None:
-        # Before the welcome nobody knows which life of the board this is; it will come again.
-        if not self._open or frame.session != self._session:
-            self.counters.reports_foreign += 1
-            return
-        try:
-            message = self._codec.decode(definition.name, frame.payload)
-        except MessageError as error:
-            # Undamaged yet unreadable: asking again would not help, and silence would hide it.
-            self.counters.frames_bad[FrameErrorName.BAD_PAYLOAD] += 1
-            message = Message("trouble", {"text": f"a report that cannot be read: {error}"})
-        first = message["first"] if message.name == "forgotten" else None
-        verdict = self._order.take(frame.number, first)
-        if verdict is Verdict.AHEAD:
-            self.counters.reports_ahead += 1
-            return
-        if verdict is Verdict.REPEAT:
-            self.counters.reports_repeated += 1
-        else:
-            if self._order.skipped is not None:
-                first_lost, last_lost = self._order.skipped
-                text = f"reports {first_lost} to {last_lost} went to another program"
-                lost = Report(
-                    self._order.boot_id or 0, last_lost, Message("trouble", {"text": text})
-                )
-                self._reports.append(lost)
-            self.counters.reports_delivered += 1
-            self._reports.append(Report(self._order.boot_id or 0, frame.number, message))
-            if self._on_receipt:
-                self._kept = frame.number
-        if self._on_receipt or verdict is Verdict.REPEAT:
-            self._acknowledge_due = True
 
     # -- helpers -----------------------------------------------------------------------------------
 

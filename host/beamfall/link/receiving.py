@@ -1,0 +1,238 @@
+"""One end of a line that loses: frames out, frames in, sorted into the awaited answer and reports in order.
+
+See protocol/SPEC.md, "Requests and answers" and "Reports". What a session is, and what to do when it is lost, is
+`beamfall.link.session`'s part.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+
+from beamfall.errors import LinkLost, MessageError, NotOpen, ProtocolMismatch
+from beamfall.link.counters import LinkCounters
+from beamfall.link.delivery import Report, ReportOrder, Verdict
+from beamfall.link.strangers import explain_version
+from beamfall.link.transport import Transport
+from beamfall.link.welcome import Welcome, check_welcome_head
+from beamfall.wire.framing import Frame, FrameError, FrameErrorName, Framer, encode_frame
+from beamfall.wire.messages import Codec, Message, get_codec
+from beamfall.wire.schema import Definition, MessageDefinition
+
+INSTANT_S = 1e-6  # less than this is no wait: a clock of ticks could not move by it
+_SEEN_MAX = 200  # bytes of a stranger's talk kept for the message
+
+
+@dataclass
+class Awaited:
+    """The request under way."""
+
+    request: MessageDefinition
+    number: int
+    answer: Message | None = None
+    sent: int = 0
+
+
+class FrameEnd:
+    """Sends and receives the frames of one session over a transport.
+
+    With `acknowledge_on_receipt` off, the caller calls `acknowledge` itself once it has stored what `pump` gave it.
+    """
+
+    def __init__(
+        self, transport: Transport, definition: Definition | None, *, acknowledge_on_receipt: bool
+    ) -> None:
+        self._codec = get_codec() if definition is None else Codec(definition)
+        self._definition = self._codec.definition
+        self._transport = transport
+        self._on_receipt = acknowledge_on_receipt
+        self._framer = Framer(self._definition)
+        self._session = 0
+        self._open = False
+        self._awaited: Awaited | None = None
+        self._order = ReportOrder()
+        self._reports: deque[Report] = deque()
+        self._kept: int | None = None  # newest report acknowledged
+        self._acknowledge_due = False
+        self._last_release = 0
+        self._stranger = bytearray()
+        self._echoed = False
+        self.counters = LinkCounters()
+        self.welcome: Welcome | None = None
+
+    # -- what the caller may look at ---------------------------------------------------------------
+
+    @property
+    def name(self) -> str:
+        """The transport's name."""
+        return self._transport.name
+
+    @property
+    def transport(self) -> Transport:
+        """The transport in use; another one after a reconnection."""
+        return self._transport
+
+    @property
+    def codec(self) -> Codec:
+        """The codec of this link's definition."""
+        return self._codec
+
+    @property
+    def is_open(self) -> bool:
+        """Whether a session is open as far as this end knows."""
+        return self._open
+
+    # -- reports -----------------------------------------------------------------------------------
+
+    def pump(self, timeout_s: float) -> list[Report]:
+        """Return the reports that have come, in order; wait at most `timeout_s` for the first.
+
+        Raises LinkLost, NotOpen.
+        """
+        if not self._open:
+            raise NotOpen(f"no open session on {self.name}; call open() first")
+        deadline_s = self._transport.clock() + timeout_s
+        if self._reports:
+            timeout_s = 0.0
+        while True:
+            try:
+                self._receive(max(0.0, timeout_s))
+            except LinkLost:
+                self._open = False
+                if not self._reports:
+                    raise
+            timeout_s = deadline_s - self._transport.clock()
+            if self._reports or timeout_s <= INSTANT_S or not self._open:
+                break
+        reports = list(self._reports)
+        self._reports.clear()
+        return reports
+
+    def acknowledge(self, through: int) -> None:
+        """Tell the board that all reports up to and with `through` have been kept."""
+        self._kept = through if self._kept is None else max(self._kept, through)
+        if self._open:
+            self._send_acknowledgement()
+
+    def _send_acknowledgement(self) -> None:
+        notice = Message("acknowledge", {"through": self._kept})
+        frame = self._codec.make_frame(notice, self._session, 0)
+        self.counters.acknowledgements += 1
+        self._send(encode_frame(frame, self._definition))
+
+    # -- frames ------------------------------------------------------------------------------------
+
+    def _send(self, line: bytes) -> None:
+        self._transport.write(line)
+        self.counters.bytes_sent += len(line)
+        self.counters.frames_sent += 1
+
+    def _receive(self, timeout_s: float) -> None:
+        data = self._transport.read(timeout_s)
+        if not data:
+            return
+        self.counters.bytes_received += len(data)
+        if not self._open and len(self._stranger) < _SEEN_MAX:
+            self._stranger += data[:_SEEN_MAX]
+        for found in self._framer.feed(data):
+            if isinstance(found, FrameError):
+                self._take_error(found)
+            else:
+                self._take_frame(found)
+        if self._acknowledge_due and self._open and self._kept is not None:
+            self._acknowledge_due = False
+            self._send_acknowledgement()
+
+    def _take_error(self, error: FrameError) -> None:
+        self.counters.frames_bad[error.name] += 1
+        frame = error.frame
+        opening = not self._open and self._awaited is not None
+        if opening and frame is not None and error.name is FrameErrorName.WRONG_VERSION:
+            # Only the first two header bytes mean the same in every version.
+            raise ProtocolMismatch(explain_version(frame.protocol, self._definition.protocol))
+
+    def _take_frame(self, frame: Frame) -> None:
+        self.counters.frames_good += 1
+        definition = self._definition.by_id[frame.message]
+        if definition.kind == "answer":
+            self._take_answer(definition, frame)
+        elif definition.kind == "report":
+            self._take_report(definition, frame)
+        elif definition.kind == "beacon":
+            self.counters.beacons += 1
+        else:
+            self._echoed = self._echoed or frame.session == self._session
+
+    def _take_answer(self, definition: MessageDefinition, frame: Frame) -> None:
+        awaited = self._awaited
+        ours = (
+            awaited is not None
+            and awaited.answer is None
+            and (frame.session, frame.number) == (self._session, awaited.number)
+            and definition.name in (awaited.request.answer, "refused")
+        )
+        if awaited is None or not ours:
+            self.counters.answers_dropped += 1
+            return
+        if definition.name == "welcome":
+            check_welcome_head(frame.payload, self._definition)
+        try:
+            answer = self._codec.decode(definition.name, frame.payload)
+        except MessageError:
+            self.counters.frames_bad[FrameErrorName.BAD_PAYLOAD] += 1
+            return
+        if answer.fields.get("request", awaited.request.id) != awaited.request.id:
+            self.counters.answers_dropped += 1
+            return
+        awaited.answer = answer
+        if answer.name == "welcome":
+            self._enter(Welcome.from_message(answer))
+
+    def _enter(self, welcome: Welcome) -> None:
+        known = self.welcome
+        if known is not None and known.unique_id != welcome.unique_id:
+            # Its numbers and reports mean nothing here, and neither does this end's table there.
+            raise LinkLost(
+                f"another board is on {self.name} now: {welcome.unique_id.hex()} ({welcome.name}); "
+                f"the one in use was {known.unique_id.hex()} ({known.name}); plug that one in again"
+            )
+        self.welcome = welcome
+        self.counters.sessions += 1
+        if self._order.begin(welcome.boot_id, welcome.oldest_report):
+            self.counters.restarts += 1
+            self._kept = None
+        self._last_release = welcome.last_release
+        self._open = True
+
+    def _take_report(self, definition: MessageDefinition, frame: Frame) -> None:
+        # Before the welcome nobody knows which life of the board this is; it will come again.
+        if not self._open or frame.session != self._session:
+            self.counters.reports_foreign += 1
+            return
+        try:
+            message = self._codec.decode(definition.name, frame.payload)
+        except MessageError as error:
+            # Undamaged yet unreadable: asking again would not help, and silence would hide it.
+            self.counters.frames_bad[FrameErrorName.BAD_PAYLOAD] += 1
+            message = Message("trouble", {"text": f"a report that cannot be read: {error}"})
+        first = message["first"] if message.name == "forgotten" else None
+        verdict = self._order.take(frame.number, first)
+        if verdict is Verdict.AHEAD:
+            self.counters.reports_ahead += 1
+            return
+        if verdict is Verdict.REPEAT:
+            self.counters.reports_repeated += 1
+        else:
+            if self._order.skipped is not None:
+                first_lost, last_lost = self._order.skipped
+                text = f"reports {first_lost} to {last_lost} went to another program"
+                lost = Report(
+                    self._order.boot_id or 0, last_lost, Message("trouble", {"text": text})
+                )
+                self._reports.append(lost)
+            self.counters.reports_delivered += 1
+            self._reports.append(Report(self._order.boot_id or 0, frame.number, message))
+            if self._on_receipt:
+                self._kept = frame.number
+        if self._on_receipt or verdict is Verdict.REPEAT:
+            self._acknowledge_due = True
