@@ -34,6 +34,7 @@ class Board:
         self._last_trouble = ""
         self._last_trouble_ms = 0
         self._button = Button() if wire.SIGNAL_BUTTON1 in profile.INPUTS else None
+        self.requests.button = self._button
         self._load_chosen()
 
     def _load_chosen(self):

@@ -15,6 +15,11 @@ class Button:
         """Whether the contact has changed and must be looked at again soon."""
         return is_down != self._down
 
+    def forget(self, is_down, now_ms):
+        """A press under way is none: the contact must open first. Who aborts wants nothing to begin right after."""
+        self._down = self._seen = is_down
+        self._since_ms = now_ms
+
     def pressed(self, is_down, now_ms):
         """Called with the contact's level; True once for each press, when it has been down for a while."""
         if is_down != self._seen:

@@ -21,6 +21,7 @@ class Requests:
         self._store = store
         self._slots = slots
         self.link = None  # set once, by the board
+        self.button = None  # likewise, where there is one
         self.boot_id = int.from_bytes(port.boot_entropy(), "little") & 0x3FFFFFFF or 1
         self.fault_row = NO_ROW
         self.fault_detail = 0
@@ -163,6 +164,8 @@ class Requests:
 
     def _abort(self, body, start):
         self._controller.abort()
+        if self.button is not None:
+            self.button.forget(self._port.button_down(), self._port.millis())
         return 0
 
     def _watch(self, body, start):

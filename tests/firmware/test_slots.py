@@ -322,3 +322,21 @@ def test_a_press_in_a_watch_that_is_listened_to_releases_nothing() -> None:
     bench.run(2.0)
     assert bench.rig.pulses(1) == []
     assert BUTTON1 in {signal for _, signal, _ in bench.edges()}, "it was seen"
+
+
+@pytest.mark.parametrize("later_ms", [0, 2, 10, 29, 34])
+def test_an_abort_forgets_a_press_that_is_under_way(later_ms: int) -> None:
+    """Who aborts with a finger still on the button must not see a valve open right after."""
+    bench = Bench()
+    bench.upload([SHOT[0]])
+    start = bench.now
+    bench.rig.at(start + MS, BUTTON1, 1)
+    bench.rig.at(start + 200 * MS, BUTTON1, 0)
+    bench.transport.sleep(0.001 * (1 + later_ms))
+    assert bench.ask("abort").name == "done"
+    since = bench.now
+    bench.run(1.0)
+    assert not [on for on, _ in bench.rig.pulses(1) if on >= since]
+    press(bench)
+    bench.run(1.0)
+    assert [on for on, _ in bench.rig.pulses(1) if on >= since]
