@@ -100,7 +100,11 @@ def wait_ready(page: Any) -> None:
     expect(page.locator("#arm")).to_be_enabled()
 
 
-def wait_rested(page: Any) -> None:
-    """Until Release releases again: the surface has rested."""
-    expect(page.locator("#release")).to_contain_text("Release")
-    expect(page.locator("#release")).to_be_enabled()
+def release_again(page: Any, served: Served, shot: int) -> None:
+    """Release what is armed once more, as its `shot`: the key is refused while the surface rests."""
+    end = time.monotonic() + 30.0
+    while (served.hub.get("shot") or {}).get("shot") != shot:
+        assert time.monotonic() < end, f"shot {shot} did not come: {served.hub.get('job')}"
+        if served.hub.get("job")["state"] != "running" and not served.hub.get("resting"):
+            page.keyboard.press("r")
+        page.wait_for_timeout(250)

@@ -91,19 +91,23 @@ def test_a_light_long_after_everything_says_so_within_the_picture(
     delay = page.locator("#t-delay")
     delay.fill("900 ms")
     delay.press("Enter")
-    served.wait(lambda: served.hub.get("moment")["drop_mm"]["p50"] < -1000)
-    labels = page.locator(".momentbox text.label")
-    expect(labels.filter(has_text="long over")).to_have_count(1)
-    assert not [one for one in labels.all_text_contents() if "−" in one]
-    boxes = [one.bounding_box() for one in labels.all()]
-    frame = page.locator(".momentbox svg").bounding_box()
-    assert len(boxes) == 4
-    for n, one in enumerate(boxes):
-        assert frame["y"] <= one["y"] and one["y"] + one["height"] <= frame["y"] + frame["height"]
+    served.wait(lambda: (served.hub.get("moment") or {}).get("delay_ms") == 900.0)
+    assert served.hub.get("moment")["drop_mm"]["p50"] < -1000, "where nothing would stop it"
+    expect(page.locator(".momentwords")).to_contain_text("Long over")
+    expect(page.locator(".momentbox text", has_text="long over")).to_have_count(1)
+    # In one go: the drawing is made anew with every change.
+    frame, texts, boxes = page.evaluate(
+        """() => {
+          const place = (e) => { const r = e.getBoundingClientRect(); return [r.left, r.top, r.right, r.bottom]; };
+          const labels = [...document.querySelectorAll('.momentbox text.label')];
+          return [place(document.querySelector('.momentbox svg')), labels.map((e) => e.textContent), labels.map(place)];
+        }"""
+    )
+    assert len(texts) == 4 and not [one for one in texts if "−" in one], texts
+    for n, (left, top, right, bottom) in enumerate(boxes):
+        assert frame[1] <= top and bottom <= frame[3], texts[n]
         for other in boxes[n + 1 :]:
             apart = (
-                one["x"] + one["width"] <= other["x"] or other["x"] + other["width"] <= one["x"]
-                or one["y"] + one["height"] <= other["y"] + 4 or other["y"] + other["height"] <= one["y"] + 4
+                right <= other[0] or other[2] <= left or bottom <= other[1] + 4 or other[3] <= top + 4
             )  # fmt: skip
-            assert apart, "nothing is printed over something else"
-    expect(page.locator(".momentwords")).to_contain_text("Long over")
+            assert apart, f"{texts[n]} is printed over something else"

@@ -16,8 +16,8 @@ from page_helpers import (
     Served,
     arm_and_release,
     expect,
+    release_again,
     wait_ready,
-    wait_rested,
 )
 
 Serve = Callable[..., Served]
@@ -41,9 +41,11 @@ def shown(serve: Serve, open_page: Open) -> Callable[..., tuple[Served, Any]]:
         page = open_page(served.link, size=size, **options)
         wait_ready(page)
         for number in range(1, 4):
-            arm_and_release(page) if number == 1 else page.keyboard.press("r")
-            served.wait(lambda n=number: (served.hub.get("shot") or {}).get("shot") == n)
-            wait_rested(page)
+            if number == 1:
+                arm_and_release(page)
+                served.wait(lambda: served.hub.get("shot"))
+            release_again(page, served, number)
+            wait_ready(page)
         served.wait(lambda: served.hub.get("shot")["picture"], 40.0)
         return served, page
 
