@@ -295,7 +295,10 @@ class ShotRules(HostMachine):
         life = self.rig.boot
         with self._trying():
             self.host.enter_maintenance()
-            self.line.sleep(0.05)
+            for _ in range(40):  # what waits for a slow reader goes first
+                self.line.sleep(0.05)
+                if self.line.in_maintenance or self.rig.boot != life:
+                    break
             assert self.line.in_maintenance or self.rig.boot != life, "the installer is not let in"
             assert not self.rig.on, "outputs are on in maintenance"
             if self.rig.boot == life:
