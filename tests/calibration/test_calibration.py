@@ -12,8 +12,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from calibrated_rigs import GAP_ERROR_M, ONE_BEAM, calibrate_hidden, find_truth, fire
+from calibrated_rigs import GAP_ERROR_M, ONE_BEAM, calibrate_hidden, find_truth, fire, make_sequence
 
+from beamfall.board import Board
 from beamfall.calibration import calibrate, measure_drops
 from beamfall.calibration.effect import compare_plans, keep_for_plan
 from beamfall.calibration.model import QUANTITIES, make_model
@@ -22,6 +23,7 @@ from beamfall.plan.learned import load_learned, save_learned
 from beamfall.plan.setting import compute_flow
 from beamfall.plan.unknowns import NAMES, Unknown
 from beamfall.rig import example_rig
+from beamfall.series import Shooter
 from beamfall.shots import ShotLog
 
 
@@ -197,3 +199,20 @@ def test_the_command(tmp_path: Path) -> None:
     bad = run(tmp_path, "calibrate", "--series", "9")
     assert bad.returncode == 2 and "there is no series 9" in bad.stderr
     assert example_rig().name in first.stdout
+
+
+def test_warm_up_drops_are_no_part_of_it(tmp_path: Path) -> None:
+    """They fall because they are not like the ones to follow."""
+    rig = example_rig().with_aim(warm_up=4)
+    with (
+        ShotLog.open(tmp_path / "log.sqlite3") as log,
+        Board.connect("sim", rig=rig, seed=4) as board,
+    ):
+        shooter = Shooter.begin(board, log, "shoot", rig=rig)
+        warm = shooter.warm_up(rig)
+        for _ in range(10):
+            shooter.fire(make_sequence(rig.valves[0].opening_s))
+            shooter.rest(2.0)
+        drops = measure_drops(log, [1])
+    assert warm is not None and len([e for e in warm.edges if e.what == "beam1"]) == 8
+    assert all(warm.shot not in sample.shots for sample in drops)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from beamfall.errors import UserError
 from beamfall.rig import Rig
+from beamfall.shots.lines import NOT_A_WARM_UP
 from beamfall.shots.pulses import SHORT_DWELL, Pulse, assign_pulses, find_transit
 
 if TYPE_CHECKING:
@@ -87,7 +88,7 @@ def _read(log: ShotLog, series: Sequence[int]) -> list[_Shot]:
         " edge.ticks FROM shot JOIN rig ON rig.id = shot.rig_id"
         " JOIN sequence ON sequence.id = shot.sequence_id JOIN edge ON edge.shot_id = shot.id"
         f" WHERE shot.series_id IN ({marks}) AND (edge.what LIKE 'valve%' OR edge.what LIKE 'beam%')"
-        " ORDER BY shot.id, edge.number",
+        f" AND {NOT_A_WARM_UP} ORDER BY shot.id, edge.number",
         tuple(series),
     )
     shots: list[_Shot] = []

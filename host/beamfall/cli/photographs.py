@@ -79,12 +79,13 @@ def match(
 def _read_shots(log: ShotLog, series: list[int]) -> list[TakenShot]:
     from beamfall.errors import NoSuchShot
     from beamfall.photographs.match import TakenShot
+    from beamfall.shots.lines import NOT_A_WARM_UP
 
     chosen = [choose_series(log, one) for one in series]
     where = f"series_id IN ({', '.join('?' * len(chosen))})" if chosen else "1"
     rows = log.query(
         f"SELECT id, begun_us FROM shot WHERE {where} AND state != 'not-released'"
-        " AND json_extract(coalesce(swept, '{}'), '$.warm_up') IS NULL"  # no shutter opened
+        f" AND {NOT_A_WARM_UP}"  # no shutter opened
         " ORDER BY id DESC LIMIT ?",
         (*chosen, -1 if chosen else _NEWEST),
     )

@@ -182,12 +182,13 @@ class Work:
     def warm_up(self, shooter: Shooter) -> None:
         """Let the rig's warm-up drops fall, where it asks for some."""
         from beamfall.plan.rows import build_warm_up
+        from beamfall.series import WARM_UP
 
         aim = self.desk.rig.aim
         drops = build_warm_up(self.desk.rig, aim.warm_up)
         if drops is not None:
             self.tell(text=f"{aim.warm_up} drops to warm up, without flash")
-            self.fire(shooter, drops, swept={"warm_up": aim.warm_up})
+            self.fire(shooter, drops, swept={WARM_UP: aim.warm_up})
             self.rest(shooter, aim.rest_s)
 
 

@@ -9,6 +9,7 @@ from statistics import median
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import NoSuchShot, UserError
+from beamfall.shots.lines import NOT_A_WARM_UP
 from beamfall.shots.pulses import SHORT_DWELL, Pulse, assign_pulses, find_transit
 
 if TYPE_CHECKING:
@@ -106,8 +107,7 @@ def _read_shots(log: ShotLog, series: int, beam: str) -> list[_Shot]:
         " JOIN sequence ON sequence.id = shot.sequence_id"
         " LEFT JOIN edge ON edge.shot_id = shot.id"
         " WHERE shot.series_id = ? AND shot.counts IS NOT NULL"
-        # Warm-up drops fall because they are not like the ones to follow.
-        " AND json_extract(coalesce(shot.swept, '{}'), '$.warm_up') IS NULL ORDER BY shot.id, edge.number",
+        f" AND {NOT_A_WARM_UP} ORDER BY shot.id, edge.number",
         (series,),
     )
     for shot, begun_us, hz, counts, what, edge, planned, ticks, source in rows:

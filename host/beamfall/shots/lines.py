@@ -10,6 +10,8 @@ from beamfall.sequence import Table
 from beamfall.shots.record import ShotRecord
 
 BEGUN = "begun"
+# SQL of a shot that is not a series' warm-up: those drops fall because they are not like the ones to follow.
+NOT_A_WARM_UP = "json_extract(coalesce(shot.swept, '{}'), '$.warm_up') IS NULL"
 UNKNOWN = "outcome unknown"  # what people see of a shot that is begun and no more
 NOT_RELEASED = "not-released"
 
