@@ -38,6 +38,7 @@ def test_from_the_plan_to_a_rated_shot(
 
     # A timing is changed by hand: what it does to drop 2 and jet is there at once, and the plan follows.
     page.goto(f"{served.origin}/#bench")
+    served.server.desk.wait()  # the plan of the rig as it is now
     before = served.hub.get("moment")["drop_mm"]["p50"]
     delay = page.locator("#t-delay")
     delay.fill("190.5 ms")

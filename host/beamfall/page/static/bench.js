@@ -1,5 +1,5 @@
 // The bench: the rig, the timings, the moment of the light, the last shot.
-import { h, show, ms, number } from './dom.js';
+import { h, show, ms, number, watchTyping, write } from './dom.js';
 import { state, on, hear, act } from './net.js';
 import { attempt, ready, isChanged } from './bar.js';
 import { makeStrobeCaution } from './caution.js';
@@ -57,6 +57,8 @@ function makeTiming(name, text, _interval) {
   const step = (by) => value !== null && tell(`${(Math.round((value + by) * 1000) / 1000).toFixed(3)} ms`);
   const minus = h('button', { type: 'button', 'aria-label': `${text}: 0.5 ms less`, on: { click: () => step(-0.5) } }, '−');
   const plus = h('button', { type: 'button', 'aria-label': `${text}: 0.5 ms more`, on: { click: () => step(0.5) } }, '+');
+  const typing = watchTyping(field, () => writeValue());
+  const writeValue = () => { if (value !== null && !typing()) write(field, `${number(value, 2)} ms`); };
   field.addEventListener('change', () => tell(field.value));
   field.addEventListener('keydown', (event) => {
     const by = { ArrowUp: 0.1, ArrowDown: -0.1, PageUp: 1, PageDown: -1 }[event.key];
@@ -76,7 +78,7 @@ function makeTiming(name, text, _interval) {
       }
       if (document.activeElement !== slider) slider.value = fresh;
       slider.setAttribute('aria-valuetext', ms(fresh));
-      if (document.activeElement !== field || problem.hidden) field.value = `${number(fresh, 2)} ms`;
+      if (document.activeElement !== field || problem.hidden) writeValue();
     },
   };
 }

@@ -38,6 +38,24 @@ export function at(xs, ys, x) {
   return ys[low] + share * (ys[high] - ys[low]);
 }
 
+// Whether somebody is typing into a field: until it is entered or left, what is in it is theirs and no news may write over it.
+// `left` is called where it is left as it was found, since the news in between has not been shown.
+export function watchTyping(field, left) {
+  let under = false;
+  field.addEventListener('input', () => { under = true; });
+  field.addEventListener('change', () => { under = false; });
+  field.addEventListener('blur', () => { if (under) { under = false; left(); } });
+  return () => under;
+}
+
+// Write into a field that somebody may be in: what was selected whole, to be typed over, stays so.
+export function write(field, text) {
+  if (field.value === text) return;
+  const whole = document.activeElement === field && field.value !== '' && field.selectionStart === 0 && field.selectionEnd === field.value.length;
+  field.value = text;
+  if (whole) field.select();
+}
+
 // Call `draw(width, height)` now and whenever the box changes its size.
 export function fit(box, draw) {
   let last = '';

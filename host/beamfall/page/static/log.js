@@ -7,6 +7,8 @@ import { makeTimeline } from './timeline.js';
 
 const ROW = 38, CELL_W = 208, CELL_H = 214, MORE = 6;
 let index = {}, lines = [], chosen = [], selected = null, marks = [], loaded = false, openLater = null, api = null;
+const drafts = new Map();   // shot -> its note as typed and not kept yet; it outlives news, another shot and another view
+addEventListener('beforeunload', (event) => { if (drafts.size) event.preventDefault(); });
 
 const of = (line, name) => line[index[name]];
 
@@ -166,8 +168,10 @@ export function makeLog() {
   }
   function fillDetail(content) {
     const line = content.line, shot = of(line, 'shot');
-    const note = h('textarea', { id: 'note', rows: 2, maxlength: 2000, value: of(line, 'note') });
-    const said = h('span', { class: 'soft small', role: 'status' });
+    const note = h('textarea', { id: 'note', rows: 2, maxlength: 2000, value: drafts.get(shot) ?? of(line, 'note') });
+    const said = h('span', { class: 'soft small', role: 'status', id: 'note-state' }, drafts.has(shot) ? 'not kept yet' : null);
+    note.addEventListener('input', () => { drafts.set(shot, note.value); said.textContent = 'not kept yet'; });
+    const keepNote = async () => { const text = note.value; await act('note', { shot, text }); if ((drafts.get(shot) ?? text) === text) { drafts.delete(shot); said.textContent = 'kept'; } };
     const timeline = makeTimeline({ source: () => content, label: `Timeline of shot ${shot}` });
     const times = h('input', { type: 'number', value: 1, min: 1, max: 100, 'aria-label': 'How many times' });
     const again = h('button', { type: 'button', id: 'again', disabled: !ready(), on: { click: () => attempt(act('repeat', { shot, count: Number(times.value) || 1 })) } }, 'Fire it again');
@@ -178,7 +182,7 @@ export function makeLog() {
       of(line, 'picture') ? h('div', { class: 'pic' }, h('img', { src: `/shots/${shot}/picture`, alt: `Shot ${shot}${content.seen ? `, simulated: ${content.seen}` : ''}` })) : null,
       content.picture_file ? h('p', { class: 'soft small' }, content.picture_file) : null,
       h('div', { class: 'row' }, again, times, h('button', { type: 'button', on: { click: () => toggleMark(shot) } }, 'Mark to compare')),
-      h('label', { for: 'note' }, 'Note'), note, h('div', { class: 'row' }, h('button', { type: 'button', on: { click: () => attempt(act('note', { shot, text: note.value }).then(() => { said.textContent = 'kept'; })) } }, 'Keep the note'), said),
+      h('label', { for: 'note' }, 'Note'), note, h('div', { class: 'row' }, h('button', { type: 'button', on: { click: () => attempt(keepNote()) } }, 'Keep the note'), said),
       h('dl', {}, facts.map(([name, value]) => [h('dt', {}, name), h('dd', {}, value)])),
       timeline.buttons, timeline.box, timeline.words,
       h('details', {}, h('summary', {}, `Every edge, planned and measured (${content.edges.length})`), h('table', { class: 'plain' }, h('thead', {}, h('tr', {}, ['line', 'edge', 'planned', 'measured', 'difference', 'source'].map((name) => h('th', { scope: 'col' }, name)))), h('tbody', {}, content.edges.map((edge) => h('tr', {}, h('th', { scope: 'row' }, edge.what), h('td', {}, edge.edge), h('td', {}, ms(edge.planned_ms, 4)), h('td', {}, ms(edge.measured_ms, 4)), h('td', {}, edge.planned_ms === null || edge.measured_ms === null ? '–' : us((edge.measured_ms - edge.planned_ms) * 1e3)), h('td', {}, edge.measured_ms === null ? 'not seen' : edge.source)))))),

@@ -1,5 +1,5 @@
 // The rig as a form: what is wrong stands beside its field, in the library's words. And the plan that comes of it.
-import { h, show, ms, number, percent } from './dom.js';
+import { h, show, ms, number, percent, watchTyping, write } from './dom.js';
 import { state, on, act } from './net.js';
 import { attempt } from './bar.js';
 
@@ -48,8 +48,11 @@ export function makeRig() {
     if (field.options) input = h('select', { id, 'aria-describedby': `${id}-p` }, h('option', { value: '' }, field.default ? `${field.default} (unless said)` : 'the planner chooses'), field.options.map((one) => h('option', { value: one }, one)));
     else input = h('input', { type: 'text', id, autocomplete: 'off', maxlength: 200, spellcheck: 'false', placeholder: field.default || (field.needed ? `such as ${field.example}` : field.example ? `left out; such as ${field.example}` : 'left out'), 'aria-describedby': `${id}-p` });
     input.addEventListener('change', () => attempt(act('edit', { path: field.path, text: input.value })));
+    let newest = field;
+    const typing = watchTyping(input, () => write(input, newest.value));
     inputs.set(field.path, (fresh) => {
-      if (document.activeElement !== input || fresh.problems.length === 0) input.value = fresh.value;
+      newest = fresh;
+      if (!typing() && (document.activeElement !== input || fresh.problems.length === 0)) write(input, fresh.value);
       problem.hidden = fresh.problems.length === 0;
       problem.textContent = fresh.problems.join('; ');
       if (fresh.problems.length) input.setAttribute('aria-invalid', 'true'); else input.removeAttribute('aria-invalid');

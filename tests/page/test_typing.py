@@ -1,0 +1,105 @@
+"""What somebody is typing is theirs: news of the board, the plan or another page must not write over it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from page_helpers import QUICK_RIG, Served, arm_and_release, expect, wait_ready
+
+from beamfall.shots import ShotLog
+
+Serve = Callable[..., Served]
+Open = Callable[..., Any]
+
+
+def test_a_timing_half_typed_outlives_a_new_plan(serve: Serve, open_page: Open) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link)
+    wait_ready(page)
+    delay = page.locator("#t-delay")
+    delay.fill("190.5 ms")
+    served.server.desk.tune("0.1 s", None)  # as another page would
+    expect(page.locator("#t-spacing")).to_have_value("100.00 ms")
+    served.wait(lambda: served.hub.get("plan")["spacing_ms"] == 100.0)
+    expect(page.get_by_text("Set by hand")).to_be_visible()
+    expect(delay).to_have_value("190.5 ms")
+    delay.press("Enter")
+    served.wait(lambda: abs(served.hub.get("plan")["delay_ms"] - 190.5) < 1e-6)
+    expect(delay).to_have_value("190.50 ms")
+    # Entered, and still in it: now it shows what is so again.
+    served.server.desk.tune(None, "191 ms")
+    expect(delay).to_have_value("191.00 ms")
+
+
+def test_a_timing_left_as_it_was_shows_what_has_become_of_it(serve: Serve, open_page: Open) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link)
+    wait_ready(page)
+    delay = page.locator("#t-delay")
+    before = delay.input_value()
+    delay.press("End")
+    delay.press_sequentially("7")
+    served.server.desk.tune("0.1 s", "191 ms")
+    expect(page.locator("#t-spacing")).to_have_value("100.00 ms")
+    delay.press("Backspace")
+    expect(delay).to_have_value(before)
+    delay.press("Tab")
+    expect(delay).to_have_value("191.00 ms")
+    assert served.hub.get("moment")["delay_ms"] == 191.0
+
+
+def test_what_is_selected_to_be_typed_over_stays_selected(serve: Serve, open_page: Open) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link)
+    wait_ready(page)
+    delay = page.locator("#t-delay")
+    delay.press("ControlOrMeta+a")
+    served.server.desk.tune(None, "191 ms")
+    expect(delay).to_have_value("191.00 ms")
+    page.keyboard.type("190.5 ms")
+    expect(delay).to_have_value("190.5 ms")
+
+
+def test_a_field_of_the_rig_half_typed_outlives_another_ones_news(
+    serve: Serve, open_page: Open
+) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(f"{served.link}")
+    wait_ready(page)
+    page.goto(f"{served.origin}/#rig")
+    height = page.locator("#f-valve-1--height")
+    height.fill("24 in")
+    served.server.desk.edit("dish.depth", "26 mm")
+    expect(page.locator("#f-dish-depth")).to_have_value("26 mm")
+    expect(height).to_have_value("24 in")
+    height.press("Tab")
+    served.wait(lambda: abs(served.server.desk.rig.valves[0].height_m - 0.6096) < 1e-9)
+    expect(height).to_have_value("24 in")
+
+
+def test_a_note_half_written_outlives_a_picture_and_another_shot(
+    serve: Serve, open_page: Open, log_path: Path
+) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link)
+    wait_ready(page)
+    arm_and_release(page)
+    expect(page.get_by_role("heading", name="Shot 1: fired")).to_be_visible()
+    page.goto(f"{served.origin}/#log/1")
+    expect(page.get_by_role("heading", name="Shot 1", exact=True)).to_be_visible()
+    expect(page.locator(".detail img")).to_be_visible()
+    note = page.get_by_label("Note", exact=True)
+    note.fill("the umbrella leans")
+    served.hub.tell("picture", shot=1)  # one more picture of it has come
+    expect(page.locator("#note-state")).to_have_text("not kept yet")
+    page.wait_for_timeout(300)
+    expect(note).to_have_value("the umbrella leans")
+    page.goto(f"{served.origin}/#bench")
+    page.goto(f"{served.origin}/#log/1")
+    expect(note).to_have_value("the umbrella leans")
+    page.get_by_role("button", name="Keep the note").click()
+    expect(page.locator("#note-state")).to_have_text("kept")
+    with ShotLog.open(log_path, read_only=True) as log:
+        assert log.read_shot(1).line.note == "the umbrella leans"
