@@ -7,9 +7,11 @@ import statistics
 import pytest
 
 from beamfall.board import Board
+from beamfall.events import Edge
 from beamfall.faults import evidence
 from beamfall.faults.evidence import Pulse
 from beamfall.faults.setup import Expectation, Setup
+from beamfall.wire import get_definition
 
 DROP = Expectation(0.12, 0.157, 0.2, 0.003)
 
@@ -55,6 +57,56 @@ def test_finger_and_drop_are_told_apart_by_their_length() -> None:
     assert evidence.judge_finger([pulse(100, 3)]) == "none"
     assert evidence.judge_finger([pulse(100, 150)]) == "edges"
     assert evidence.judge_finger([pulse(100, 150, dark=False)]) == "inverted"
+
+
+def rest(pulses: list[Pulse], dark_share: float = 0.01) -> str:
+    return evidence.judge_rest(pulses, DROP, dark=False, changed=True, dark_share=dark_share)
+
+
+@pytest.mark.parametrize(
+    ("pulses", "outcome"),
+    [
+        ([pulse(500, 3)], "drops"),
+        ([pulse(500, 3), pulse(1300, 3.1), pulse(2200, 2.9)], "drops"),
+        ([pulse(500, 4.5), pulse(1500, 4.6)], "drops"),  # a drop that hung until it was heavy
+        ([pulse(500, 3), pulse(530, 1.2), pulse(1500, 3), pulse(1530, 1.3)], "drops"),
+        ([pulse(500, 0.4)], "flicker"),  # too short for a drop
+        ([pulse(500, 18)], "flicker"),  # and too long
+        ([pulse(500, 2), pulse(1500, 5)], "flicker"),  # drops of one valve are alike
+        ([pulse(500, 3), pulse(512, 3)], "flicker"),  # no nozzle lets two go so soon
+        ([pulse(500, 6), pulse(510, 2), pulse(520, 2), pulse(530, 2)], "flicker"),
+        ([], "flicker"),  # it changed, once
+    ],
+)
+def test_drops_that_fall_by_themselves_are_told_from_a_loose_contact(
+    pulses: list[Pulse], outcome: str
+) -> None:
+    assert rest(pulses) == outcome
+
+
+def test_a_stream_darkens_the_beam_for_much_of_the_time() -> None:
+    """Rayleigh, 1878 (from memory): drops 1.9 jet diameters wide and 4.5 apart."""
+    assert rest([pulse(9.0 * i, 3.8) for i in range(200)], dark_share=1.9 / 4.5) == "much-dark"
+
+
+@pytest.mark.parametrize("dark", [False, True])
+def test_a_beam_that_never_changed_is_named_by_how_it_stood(dark: bool) -> None:
+    share = float(dark)
+    named = evidence.judge_rest([], DROP, dark=dark, changed=False, dark_share=share)
+    assert named == ("dark" if dark else "clear")
+
+
+@pytest.mark.parametrize(("dark", "share"), [(False, 0.3 + 0.1), (True, 0.1 + 0.5)])
+def test_the_share_of_darkness_is_added_up_to_the_end(dark: bool, share: float) -> None:
+    """Of ten ticks, the line changes at 1, 4 and 9."""
+    beam1, beam2 = (get_definition().enum("signal")[name] for name in ("beam1", "beam2"))
+    edges = [
+        Edge(beam1, int(not dark), 1, True),
+        Edge(beam2, 1, 2, True),
+        Edge(beam1, int(dark), 4, True),
+        Edge(beam1, int(not dark), 9, True),
+    ]
+    assert evidence.share_dark(edges, beam1, 10, dark=dark, seconds=1.0) == pytest.approx(share)
 
 
 def test_what_the_supply_does_is_told_from_the_drop() -> None:

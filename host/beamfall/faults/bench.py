@@ -16,7 +16,7 @@ from beamfall.errors import (
     UserError,
 )
 from beamfall.events import EdgesSeen
-from beamfall.faults.evidence import Pulse, find_pulses
+from beamfall.faults.evidence import Pulse, find_pulses, share_dark
 
 if TYPE_CHECKING:
     from beamfall.board import Board
@@ -210,6 +210,11 @@ class Bench:
     def pulses(self, edges: tuple[Edge, ...] | list[Edge], *, dark: bool) -> list[Pulse]:
         """Pulses of the beam, which was `dark` or clear before."""
         return find_pulses(edges, _BEAM + self.setup.beam_number, self.hz, int(dark))
+
+    def dark_share(self, edges: list[Edge], *, dark: bool, seconds: float) -> float:
+        """For what share of the time the beam was dark."""
+        signal = _BEAM + self.setup.beam_number
+        return share_dark(edges, signal, self.hz, dark=dark, seconds=seconds)
 
     def lights(self, edges: tuple[Edge, ...]) -> list[Pulse]:
         """Light that the flash-seen input saw; nobody looks where `sees_light` is false."""

@@ -69,22 +69,25 @@ RESTARTS = Sign(
 
 REST = Sign(
     "rest",
-    ("clear", "few-edges", "many-edges", "dark"),
-    sound={"few-edges": 0.01, "many-edges": 0.003, "dark": 0.005},
+    ("clear", "drops", "flicker", "much-dark", "dark"),
+    sound={"drops": 0.003, "flicker": 0.008, "much-dark": 0.002, "dark": 0.005},
     chances={
         "beam-unplugged": {"dark": 0.95},  # the line's pull-up makes it read dark (hardware/)
         "beam-stuck-dark": {"dark": 0.96},
         "beam-polarity-wrong": {"dark": 0.97},
         "beam-misaligned": {"dark": 0.05},  # mostly the drops are off; sometimes the emitter is
-        "beam-contact-loose": {"few-edges": 0.35, "many-edges": 0.45, "dark": 0.05},
-        "beam-blind-by-ambient-light": {"many-edges": 0.05},  # a lamp on the mains flickers
-        "valve-stuck-open": {"few-edges": 0.05, "many-edges": 0.7, "dark": 0.2},
-        "valve-leaking": {"few-edges": 0.8, "many-edges": 0.05},
+        # Now and then its only break is as long as a drop's; or it is open most of the time.
+        "beam-contact-loose": {"drops": 0.07, "flicker": 0.65, "much-dark": 0.08, "dark": 0.05},
+        # A lamp on the mains flickers.
+        "beam-blind-by-ambient-light": {"flicker": 0.03, "much-dark": 0.02},
+        "valve-stuck-open": {"flicker": 0.05, "much-dark": 0.7, "dark": 0.2},
+        "valve-leaking": {"drops": 0.8, "flicker": 0.05},
     },
     words={
         "clear": "the beam was clear and quiet at rest",
-        "few-edges": "the beam saw something now and then with nothing released",
-        "many-edges": "the beam changed all the time with nothing released",
+        "drops": "the beam was darkened as by drops with nothing released",
+        "flicker": "the beam flickered with nothing released, as no drops would make it",
+        "much-dark": "the beam was dark for much of the time and changed again and again with nothing released",
         "dark": "the beam was dark at rest",
     },
     hiders=("beam-wire-shorted", "beam-unplugged", "beam-stuck-dark"),

@@ -95,7 +95,13 @@ def _rest(bench: Bench) -> Outcomes:
     def look() -> str:
         dark = bench.is_dark()
         edges = bench.beam_edges(bench.watch(_REST_S))
-        return evidence.judge_rest(len(edges), dark)
+        return evidence.judge_rest(
+            bench.pulses(edges, dark=dark),
+            bench.setup.expected,
+            dark=dark,
+            changed=bool(edges),
+            dark_share=bench.dark_share(edges, dark=dark, seconds=_REST_S),
+        )
 
     return _only("rest", bench.attempt(look))
 
@@ -251,11 +257,13 @@ def _cover(bench: Bench) -> Outcomes:
 
 def _wiggle(bench: Bench) -> Outcomes:
     def look() -> str:
+        dark = bench.is_dark()
         edges = bench.beam_edges(bench.watch(_WIGGLE_S, bench.have_done(ask.WIGGLE)))
         ticks = [edge.ticks for edge in edges]
-        # However long the person took: drops that fall by themselves come one after another, too.
+        # Within so short a time, however long the person took: else things that just happen would add up.
         most = evidence.count_densest(ticks, round(_WIGGLE_S * bench.hz))
-        return "edges" if most >= _FLICKERS else "quiet"
+        drops = evidence.are_drops(bench.pulses(edges, dark=dark), bench.setup.expected)
+        return "edges" if most >= _FLICKERS and not drops else "quiet"
 
     bench.person.prepare(ask.WIGGLE)
     return _only("wiggle", bench.attempt(look))

@@ -19,7 +19,15 @@ _FINGER_S = 0.06  # a finger darkens a beam for longer than any drop
 _STEADY = 0.12  # spread of dwells between drops, as a share
 _FADED = 0.85  # the last drop's dwell, as a share of the first's
 _LONG_LIGHT = 4.0  # times the rig file's duration
-_MANY = 16  # edges in a rest of three seconds
+_SATELLITES = 2  # behind one drop
+# Drops that fall by themselves are of one size: their dwells are within this ratio (our choice).
+_ALIKE = 1.5
+# Of the expected dwell: such a drop hangs until it is heavy, one that is let go may be smaller (our choice).
+_OWN_DROP = (0.5, 2.5)
+_APART_S = 0.05  # a nozzle that lets go of drops faster than that lets a stream out (our choice)
+# A stream breaks up into drops 1.9 of its diameters wide and 4.5 apart (Rayleigh, Proc. London Math. Soc. 10, 1878,
+# from memory): dark for two fifths of the time and more.
+_STREAM_DARK = 0.3
 
 
 @dataclass(frozen=True)
@@ -48,11 +56,66 @@ def find_pulses(edges: Iterable[Edge], signal: int, clock_hz: int, resting: int)
     return pulses
 
 
-def judge_rest(edges: int, dark: bool) -> str:
-    """Outcome of `rest`: how many edges came with nothing released, and how the beam stood."""
-    if edges:
-        return "many-edges" if edges >= _MANY else "few-edges"
-    return "dark" if dark else "clear"
+def share_dark(
+    edges: Iterable[Edge], signal: int, clock_hz: int, *, dark: bool, seconds: float
+) -> float:
+    """For what share of a record of `seconds` a line was dark; `dark`: how it stood at first."""
+    total = since = 0
+    level = int(dark)
+    for edge in edges:
+        if edge.signal == signal and edge.level != level:
+            total += (edge.ticks - since) * level
+            since, level = edge.ticks, edge.level
+    return total / clock_hz / seconds + level * max(0.0, 1.0 - since / clock_hz / seconds)
+
+
+def are_drops(pulses: Sequence[Pulse], expected: Expectation | None) -> bool:
+    """Whether drops that fall by themselves could have made these pulses.
+
+    Such drops come one at a time and are all of one size, some with small ones right behind; what a loose contact
+    does is short or long as it happens, and comes in bursts.
+    """
+    mains: list[Pulse] = []
+    behind = 0
+    for pulse in pulses:
+        if mains and _is_satellite(pulse, mains[-1]):
+            behind += 1
+            if behind > _SATELLITES:
+                return False
+            continue
+        if mains and pulse.start_s - mains[-1].start_s < _APART_S:
+            return False
+        mains.append(pulse)
+        behind = 0
+    lengths = [pulse.length_s for pulse in mains]
+    if not lengths or max(lengths) > _ALIKE * min(lengths):
+        return False
+    if expected is None:
+        return True
+    least, most = (share * expected.dwell_s for share in _OWN_DROP)
+    return least <= min(lengths) and max(lengths) <= most
+
+
+def _is_satellite(pulse: Pulse, main: Pulse) -> bool:
+    """Whether it comes right behind a drop, and for less long."""
+    soon = 0.0 < pulse.start_s - main.start_s < _SATELLITE_S
+    return soon and pulse.length_s < 0.8 * main.length_s
+
+
+def judge_rest(
+    pulses: Sequence[Pulse],
+    expected: Expectation | None,
+    *,
+    dark: bool,
+    changed: bool,
+    dark_share: float,
+) -> str:
+    """Outcome of `rest`: how the beam stood with nothing released, and, where it `changed`, what can do that."""
+    if not changed:
+        return "dark" if dark else "clear"
+    if are_drops(pulses, expected):
+        return "drops"
+    return "much-dark" if dark_share > _STREAM_DARK else "flicker"
 
 
 def split_opening(pulses: Sequence[Pulse], opening_s: float) -> tuple[list[Pulse], list[Pulse]]:
@@ -85,11 +148,7 @@ def judge_drip(pulses: Sequence[Pulse], expected: Expectation | None) -> str:
         return "inverted"
     others = [pulse for pulse in pulses if pulse is not main]
     if others:
-        behind = all(
-            0.0 < p.start_s - main.start_s < _SATELLITE_S and p.length_s < 0.8 * main.length_s
-            for p in others
-        )
-        return "extra" if behind else "stray"
+        return "extra" if all(_is_satellite(pulse, main) for pulse in others) else "stray"
     if expected is not None and main.length_s < _SMALL * expected.dwell_s:
         return "small"
     return "on-time"
