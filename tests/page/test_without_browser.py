@@ -11,6 +11,7 @@ import sys
 import threading
 import time
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ from beamfall.page.guard import Door, split_host
 from beamfall.page.hub import Hub, clean
 from beamfall.page.paced import AbortAsked, PacedTransport
 from beamfall.page.serve import parse_listen
+from beamfall.page.shown import mark_shot
 from beamfall.rig import EXAMPLE, example_rig, parse_rig
 
 
@@ -72,6 +74,47 @@ def test_a_page_that_does_not_read_gets_the_whole_state_in_the_place_of_a_heap()
 
     size, found = asyncio.run(run())
     assert size <= 500 and found is None
+
+
+@pytest.fixture
+def switching() -> Iterator[None]:
+    """Threads take turns as often as can be."""
+    before = sys.getswitchinterval()
+    sys.setswitchinterval(1e-6)
+    yield
+    sys.setswitchinterval(before)
+
+
+@pytest.mark.usefixtures("switching")
+def test_what_two_threads_change_at_once_is_kept_of_both() -> None:
+    """A rating is told while the picture comes in, and an error while a notice is taken away."""
+    hub = Hub()
+    hub.set(shot={"shot": 1})
+    lost: list[str] = []
+
+    def rate() -> None:
+        for number in range(1500):
+            mark_shot(hub, 1, rating=number)
+            if hub.get("shot")["rating"] != number:
+                lost.append(f"rating {number}")
+            hub.notice("error", f"error {number}")
+            if not any(one["text"] == f"error {number}" for one in hub.get("notices")):
+                lost.append(f"error {number}")
+
+    def mark() -> None:
+        for number in range(1500):
+            mark_shot(hub, 1, picture=number)
+            hub.notice("note", f"note {number}")
+            (own,) = (one["id"] for one in hub.get("notices") if one["level"] == "note")
+            hub.dismiss(own)
+
+    threads = [threading.Thread(target=target) for target in (rate, mark)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert lost == []
+    assert hub.get("shot") == {"shot": 1, "rating": 1499, "picture": 1499}
 
 
 def test_json_never_holds_what_json_cannot() -> None:

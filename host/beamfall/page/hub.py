@@ -12,7 +12,7 @@ import json
 import math
 import threading
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 _WAITING_MOST = (
@@ -55,16 +55,27 @@ class Hub:
     def set(self, **sections: Any) -> None:
         """Replace sections; those that are as before are not told again."""
         with self._lock:
-            changed = {
-                name: value
-                for name, value in ((name, clean(value)) for name, value in sections.items())
-                if name not in self._sections or self._sections[name] != value
-            }
-            if not changed:
-                return
-            self._sections.update(changed)
-            self._version += 1
-            self._tell({"version": self._version, "set": changed})
+            self._set(sections)
+
+    def change(self, section: str, change: Callable[[Any], Any]) -> None:
+        """Replace a section by what `change` makes of it, so that nothing that others set meanwhile is lost.
+
+        `change` is quick and does not call the hub.
+        """
+        with self._lock:
+            self._set({section: change(self._sections.get(section))})
+
+    def _set(self, sections: Mapping[str, Any]) -> None:
+        changed = {
+            name: value
+            for name, value in ((name, clean(value)) for name, value in sections.items())
+            if name not in self._sections or self._sections[name] != value
+        }
+        if not changed:
+            return
+        self._sections.update(changed)
+        self._version += 1
+        self._tell({"version": self._version, "set": changed})
 
     def get(self, section: str, default: Any = None) -> Any:
         """The newest value of a section; not to be changed in place."""
@@ -88,7 +99,7 @@ class Hub:
 
     def dismiss(self, notice: int) -> None:
         """Take a notice away, for all pages."""
-        self.set(notices=[entry for entry in self.get("notices") if entry["id"] != notice])
+        self.change("notices", lambda shown: [one for one in shown if one["id"] != notice])
 
     def snapshot(self) -> str:
         """The whole state, as a message."""

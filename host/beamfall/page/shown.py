@@ -10,6 +10,7 @@ from beamfall.page.drawing import describe_scatter, describe_timeline, describe_
 from beamfall.page.pictures import draw_later
 
 if TYPE_CHECKING:
+    from beamfall.page.hub import Hub
     from beamfall.page.jobs import Work
     from beamfall.sequence import Sequence
     from beamfall.series import Shooter
@@ -47,11 +48,12 @@ def show_shot(work: Work, shooter: Shooter, sequence: Sequence, record: ShotReco
         draw_later(work.hub, work.log.path, record.shot, shooter.splash, rig.model)
 
 
-def mark_shot(hub: Any, shot: int, **values: Any) -> None:
+def mark_shot(hub: Hub, shot: int, **values: Any) -> None:
     """Change what is shown of the newest shot, if it is that one."""
-    shown = hub.get("shot")
-    if shown is not None and shown["shot"] == shot:
-        hub.set(shot={**shown, **values})
+    hub.change(
+        "shot",
+        lambda shown: shown if shown is None or shown["shot"] != shot else {**shown, **values},
+    )
 
 
 def say_shot(record: ShotRecord, *, sees_light: bool = True) -> str:
