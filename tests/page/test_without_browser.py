@@ -118,6 +118,21 @@ def test_what_two_threads_change_at_once_is_kept_of_both() -> None:
     assert hub.get("shot") == {"shot": 1, "rating": 3999, "picture": 3999}
 
 
+def test_nobody_gets_in_between_a_value_and_what_is_made_of_it() -> None:
+    hub = Hub()
+    hub.set(shot={"shot": 1})
+    other = threading.Thread(target=mark_shot, args=(hub, 1), kwargs={"rating": 5})
+
+    def add_picture(shown: dict[str, Any]) -> dict[str, Any]:
+        other.start()
+        other.join(0.2)  # it has to wait until this is done
+        return {**shown, "picture": True}
+
+    hub.change("shot", add_picture)
+    other.join()
+    assert hub.get("shot") == {"shot": 1, "rating": 5, "picture": True}
+
+
 def test_json_never_holds_what_json_cannot() -> None:
     assert clean({"a": (1.0, float("inf")), 2: {"b": float("nan")}}) == {
         "a": [1.0, None],
