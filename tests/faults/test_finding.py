@@ -102,6 +102,19 @@ def test_drops_that_fall_while_cables_are_moved_are_no_flicker(setup: Setup) -> 
     assert seen == {"valve-leaking": "quiet", "beam-contact-loose": "edges"}
 
 
+def test_a_line_that_drops_out_after_it_was_listened_to_is_not_called_sound(
+    diagnose: Diagnose,
+) -> None:
+    """Seed 16 holds for 15 s, the listening among them, and drops out in the test after it."""
+    finding = diagnose("usb-dropping-out", 16)
+    shown = [step.outcomes["line"] for step in finding.steps if "line" in step.outcomes]
+    assert shown[:2] == ["steady", "lost"], "this seed must hold while the line is listened to"
+    assert finding.ranked[0][0] == "usb-dropping-out"
+    assert "the port vanished and came back" in finding.reason
+    said = [step.describe() for step in finding.steps if step.outcomes.get("line") == "lost"]
+    assert all("the port vanished and came back" in words for words in said)
+
+
 def test_the_reason_is_one_sentence_and_the_advice_is_that_of_what_was_found(
     diagnose: Diagnose,
 ) -> None:

@@ -28,6 +28,7 @@ _ASKED_AGAIN = 1.4  # effort of a question for the second time
 _TIMES = 2
 _TELLS_APART = 0.1  # bits, of the one that would tell two causes apart
 _SPEAKS = 1.6  # an outcome so much likelier with a cause than without it is given as a reason
+_ANYWHERE = (LINE, RESTARTS)  # what may be seen in any test
 
 
 @dataclass(frozen=True)
@@ -43,13 +44,15 @@ class Step:
     trouble: str = ""
     untold: bool = False
 
+    def list_shown(self) -> list[tuple[Sign, str]]:
+        """Its outcomes with their signs, also of what may happen in any test."""
+        own = {sign.name for sign in self.check.signs}
+        signs = (*self.check.signs, *(sign for sign in _ANYWHERE if sign.name not in own))
+        return [(s, self.outcomes[s.name]) for s in signs if s.name in self.outcomes]
+
     def describe(self) -> str:
         """What it showed, as a sentence's part."""
-        words = [
-            sign.words[self.outcomes[sign.name]]
-            for sign in self.check.signs
-            if sign.name in self.outcomes
-        ]
+        words = [sign.words[outcome] for sign, outcome in self.list_shown()]
         words += [self.trouble] if self.trouble else []
         words += ["that could not be told"] if self.untold else []
         return "; ".join(words) or "nothing came of it"
@@ -135,27 +138,21 @@ class Finder:
         bench.look_back()
         asked = bench.asked > before
         self.questions = bench.asked
-        names = {sign.name for sign in check.signs}
-        extra: list[tuple[Sign, str]] = []
-        if bench.lost and LINE.name not in names and not self._knows(LINE):
-            extra.append((LINE, "lost"))
-        if bench.restarted and RESTARTS.name not in names:
-            extra.append((RESTARTS, "restarted"))
-        self._take(Step(check, outcomes, asked, bench.trouble, untold))
-        for sign, outcome in extra:
-            self.belief.learn(sign, outcome)
+        happened = {}
+        if bench.lost:
+            happened[LINE.name] = "lost"
+        if bench.restarted:
+            happened[RESTARTS.name] = "restarted"
+        self._take(Step(check, outcomes | happened, asked, bench.trouble, untold))
         self._spoilt.update(check.spoils)
 
     def _take(self, step: Step) -> None:
-        for sign in step.check.signs:
-            outcome = step.outcomes.get(sign.name)
-            if outcome is not None and not (sign is LINE and self._knows(LINE)):
+        for sign, outcome in step.list_shown():
+            # A line that stayed up for a while may drop out later; once it has, it need not again.
+            if sign is not LINE or (LINE, "lost") not in self.belief.seen:
                 self.belief.learn(sign, outcome)
         self.steps.append(step)
         self.tell(step)
-
-    def _knows(self, sign: Sign) -> bool:
-        return any(one is sign for one, _ in self.belief.seen)
 
     # -- which one ---------------------------------------------------------------------------------------------
     def list_checks(self) -> list[tuple[Check, float]]:
