@@ -107,6 +107,30 @@ def test_a_part_that_was_never_built_is_told_how_to_be_left_out() -> None:
     assert "`button = false` under `[fitted]`" in finding.advice
 
 
+@pytest.mark.parametrize(
+    ("blanking_s", "found"), [(0.02, "satellites-counted-as-drops"), (0.1, "nothing-wrong")]
+)
+def test_whoever_blanked_satellites_out_is_not_told_to_do_so_again(
+    blanking_s: float, found: str
+) -> None:
+    """They come 22 to 64 ms behind the drop: the example rig's blanking counts them, a longer one does not."""
+    rig = example_rig()
+    rig = replace(rig, beams=tuple(replace(beam, blanking_s=blanking_s) for beam in rig.beams))
+    setup = make_setup(rig)
+
+    def choose(board: Board, _: Setup) -> SimulatedPerson:
+        simulated: Any = board.simulated_rig
+        return SimulatedPerson(Room(simulated), seed=1)
+
+    finding = find_faults(
+        lambda: Board.connect("sim?fault=satellites-counted-as-drops", rig=rig, seed=1),
+        lambda board: setup,
+        choose,
+        bare_setup=lambda: setup,
+    )
+    assert finding.ranked[0][0] == found
+
+
 def test_a_rig_without_a_flash_has_its_valve_and_beam_checked() -> None:
     finding = check("", 1, flash=False)
     assert finding.reason == "Everything that was tested behaved as it should."

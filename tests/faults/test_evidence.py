@@ -39,6 +39,20 @@ def test_a_drip_is_named_by_its_pulses(pulses: list[Pulse], outcome: str) -> Non
 
 
 @pytest.mark.parametrize(
+    ("blanking_ms", "dwell_ms", "outcome"),
+    [(20, 0, "extra"), (40, 0, "on-time"), (20, 2, "on-time"), (20, 1, "extra"), (0, 5, "on-time")],
+)
+def test_a_satellite_that_no_shot_counts_is_none(
+    blanking_ms: float, dwell_ms: float, outcome: str
+) -> None:
+    """30 ms behind the drop and 1.2 ms long; the drop itself stays, however short."""
+    counted = evidence.leave_out_uncounted(
+        [pulse(160, 3), pulse(190, 1.2)], DROP, blanking_s=blanking_ms / 1e3, dwell_s=dwell_ms / 1e3
+    )
+    assert evidence.judge_drip(counted, DROP) == outcome
+
+
+@pytest.mark.parametrize(
     ("dwells", "outcome"),
     [
         ([3.0, 3.01, 2.99, 3.0, 3.0, 3.02], "steady"),

@@ -124,7 +124,13 @@ def _drip(bench: Bench) -> Outcomes:
             pulses = bench.pulses(outcome.edges, dark=dark)
             early, later = evidence.split_opening(pulses, bench.setup.valve.opening_s)
             seen["drip-opening"] = "pulse" if early else "quiet"
-            seen["drip-beam"] = evidence.judge_drip(later, bench.setup.expected)
+            counted = evidence.leave_out_uncounted(
+                later,
+                bench.setup.expected,
+                blanking_s=bench.setup.sequence.blanking_s,
+                dwell_s=bench.setup.sequence.dwell_s,
+            )
+            seen["drip-beam"] = evidence.judge_drip(counted, bench.setup.expected)
         return seen
 
     seen = bench.attempt(fall) or {}

@@ -135,6 +135,19 @@ def find_main(pulses: Sequence[Pulse], expected: Expectation | None) -> Pulse | 
     return None
 
 
+def leave_out_uncounted(
+    pulses: Sequence[Pulse], expected: Expectation | None, *, blanking_s: float, dwell_s: float
+) -> list[Pulse]:
+    """The pulses without those that no shot counts: too soon behind the drop for the blanking, or too short."""
+    main = find_main(pulses, expected)
+
+    def counts(pulse: Pulse) -> bool:
+        blanked = main is not None and 0.0 < pulse.start_s - main.start_s < blanking_s
+        return pulse is main or (pulse.length_s >= dwell_s and not blanked)
+
+    return [pulse for pulse in pulses if counts(pulse)]
+
+
 def judge_drip(pulses: Sequence[Pulse], expected: Expectation | None) -> str:
     """Outcome of `drip-beam` from the beam's pulses after one opening (those at the opening taken out)."""
     if not pulses:
