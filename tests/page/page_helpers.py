@@ -102,9 +102,32 @@ def wait_ready(page: Any) -> None:
 
 def release_again(page: Any, served: Served, shot: int) -> None:
     """Release what is armed once more, as its `shot`: the key is refused while the surface rests."""
-    end = time.monotonic() + 30.0
+    end = time.monotonic() + 60.0
     while (served.hub.get("shot") or {}).get("shot") != shot:
         assert time.monotonic() < end, f"shot {shot} did not come: {served.hub.get('job')}"
-        if served.hub.get("job")["state"] != "running" and not served.hub.get("resting"):
-            page.keyboard.press("r")
-        page.wait_for_timeout(250)
+        # By what the page shows, which may be behind the server: it may be refused there, and is asked again.
+        expect(page.locator("#release")).to_be_enabled()
+        expect(page.locator("#release")).to_have_attribute("data-waits", "false")
+        before = served.hub.get("job")["id"]
+        page.keyboard.press("r")
+        served.wait(lambda b=before: served.hub.get("job")["id"] != b)
+        served.wait(lambda: served.hub.get("job")["state"] != "running")
+
+
+def wait_question(served: Served, after: int = 0, seconds: float = 60.0) -> Any:
+    """The next question of the job under way, asked after another one; None where the job has ended."""
+
+    def look() -> Any:
+        job = served.hub.get("job") or {}
+        question = job.get("question")
+        if question and question["id"] > after:
+            return question
+        return "none" if after and job.get("state") != "running" else None
+
+    found = served.wait(look, seconds)
+    return None if found == "none" else found
+
+
+def find_question(page: Any, question: Any) -> Any:
+    """A question as the page shows it: until it does, another one may stand there."""
+    return page.locator(f'#question[data-question="{question["id"]}"]')

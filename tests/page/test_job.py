@@ -6,7 +6,16 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from page_helpers import QUICK_RIG, TABLET, Served, arm_and_release, expect, wait_ready
+from page_helpers import (
+    QUICK_RIG,
+    TABLET,
+    Served,
+    arm_and_release,
+    expect,
+    find_question,
+    wait_question,
+    wait_ready,
+)
 
 from beamfall.shots import ShotLog
 
@@ -159,26 +168,20 @@ def test_seeking_with_answer_buttons_under_the_picture(
     wait_ready(page)
     page.goto(f"{served.origin}/#seek")
     page.get_by_role("button", name="Begin to seek").click()
+    question = wait_question(served)
     for number in range(1, 4):
-        served.wait(lambda: (served.hub.get("job") or {}).get("question"))
         seen = served.hub.get("shot")["seen"]  # what the simulated picture shows
-        expect(page.locator("#question img")).to_be_visible()
+        asking = find_question(page, question)
+        expect(asking.locator("img")).to_be_visible()
         if number == 1:
             keep_screenshot(page, "seek-laptop")
-        page.locator(f'#question [data-answer="{seen}"]').click()
-        served.wait(
-            lambda n=number: (
-                served.hub.get("job")["done"] >= n or served.hub.get("job")["state"] != "running"
-            )
-        )
-        if served.hub.get("job")["state"] != "running":
+        asking.locator(f'[data-answer="{seen}"]').click()
+        question = wait_question(served, question["id"])
+        if question is None:
             break
-    if served.hub.get("job")["state"] == "running":
+    if question is not None:
         # Typed, with heights: the words of `beamfall seek`.
-        served.wait(
-            lambda: served.hub.get("job")["question"] or served.hub.get("job")["state"] != "running"
-        )
-    if served.hub.get("job")["question"]:
+        expect(find_question(page, question)).to_be_visible()
         page.get_by_label("The answer in words").fill("nonsense")
         page.get_by_role("button", name="Answer", exact=True).click()
         expect(page.locator("#question .hint")).to_contain_text("expected one of")
@@ -200,33 +203,23 @@ def test_the_check_finds_an_unplugged_flash(
     page.goto(f"{served.origin}/#check")
     page.get_by_role("button", name="Find out what is wrong").click()
     expect(page.get_by_text("photosensitive epilepsy").first).to_be_visible()
-    begin = served.wait(lambda: (served.hub.get("job") or {}).get("question"))["id"]
+    begin = wait_question(served)["id"]
     page.get_by_role("button", name="Begin", exact=True).click()
-    served.wait(lambda: (served.hub.get("job")["question"] or {}).get("id") != begin)
+    question = wait_question(served, begin)
     shown = False
-    while True:
-        served.wait(
-            lambda: (
-                served.hub.get("job")["question"] or served.hub.get("job")["state"] != "running"
-            ),
-            60.0,
-        )
-        question = served.hub.get("job")["question"]
-        if question is None:
-            break
+    while question is not None:
         hint = question["hint"].removeprefix("At the simulated rig: ")
         value = next(
             (c["value"] for c in question["choices"] if c["words"] == hint),
             question["choices"][0]["value"],
         )
+        asking = find_question(page, question)
         if hint and not shown:
-            expect(page.locator("#question .hint")).to_contain_text(hint)
+            expect(asking.locator(".hint")).to_contain_text(hint)
             keep_screenshot(page, "check-laptop")
             shown = True
-        page.locator(f'#question [data-answer="{value}"]').click()
-        served.wait(
-            lambda q=question["id"]: (served.hub.get("job")["question"] or {}).get("id") != q
-        )
+        asking.locator(f'[data-answer="{value}"]').click()
+        question = wait_question(served, question["id"])
     expect(page.locator(".finding .found")).to_contain_text("flash")
     result = served.hub.get("job")["result"]
     assert "flash-off" in [*result["found"], *result["remaining"]]

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from page_helpers import QUICK_RIG, Served, expect, wait_ready
+from page_helpers import QUICK_RIG, Served, expect, find_question, wait_question, wait_ready
 
 from beamfall.page.jobs_seek import make_seek
 from beamfall.page.listening import make_opener
@@ -40,11 +40,13 @@ def test_a_person_may_call_a_picture_black(serve: Serve, open_page: Callable[...
     wait_ready(page)
     page.goto(f"{served.origin}/#seek")
     page.get_by_role("button", name="Begin to seek").click()
+    question = wait_question(served)
     for number in (1, 2):
-        served.wait(lambda: (served.hub.get("job") or {}).get("question"))
-        expect(page.locator('#question [data-answer="black"]')).to_contain_text("no light")
-        page.locator('#question [data-answer="black"]').click()
+        black = find_question(page, question).locator('[data-answer="black"]')
+        expect(black).to_contain_text("no light")
+        black.click()
         served.wait(lambda n=number: served.hub.get("job_seek")["done"] >= n)
+        question = wait_question(served, question["id"])
     served.wait(lambda: served.hub.get("job_seek")["state"] == "failed")
     expect(page.get_by_text("the picture was black").first).to_be_visible()
     expect(page.get_by_role("cell", name="black").first).to_be_visible()

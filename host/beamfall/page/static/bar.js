@@ -143,7 +143,7 @@ function showCountdown() {
 export function makeQuestion(question, { picture = true } = {}) {
   const give = (value) => attempt(act('answer', { question: question.id, value }));
   const typed = h('input', { type: 'text', 'aria-label': 'The answer in words, with heights', placeholder: 'before jet 31 mm drop 42 mm', maxlength: 200 });
-  return h('div', { class: `question${picture && question.shot ? ' pictured' : ''}`, id: 'question' },
+  return h('div', { class: `question${picture && question.shot ? ' pictured' : ''}`, id: 'question', 'data-question': question.id },
     picture && question.shot ? h('div', { class: 'pic askpic' }, makePicture(question.shot, { small: false })) : null,
     h('div', { class: 'asks' },
     question.cautions.filter((text, n, all) => !all.some((other, m) => m !== n && other.includes(text) && (other !== text || m < n))).map((text) => h('p', { class: 'caution' }, h('b', {}, 'Caution: '), text)),
