@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import statistics
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 
@@ -113,6 +114,37 @@ def test_a_line_that_drops_out_after_it_was_listened_to_is_not_called_sound(
     assert "the port vanished and came back" in finding.reason
     said = [step.describe() for step in finding.steps if step.outcomes.get("line") == "lost"]
     assert all("the port vanished and came back" in words for words in said)
+
+
+@pytest.mark.parametrize(
+    ("name", "likelier"),
+    [("rest", "usb-dropping-out"), ("line", "usb-dropping-out"), ("drip", "supply-sagging")],
+)
+def test_a_restart_speaks_against_the_valves_supply_only_where_the_valve_was_driven(
+    setup: Setup, name: str, likelier: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A board that lives from USB alone loses its power with a plug that is loose, at any time."""
+    finder = Finder(setup)
+    check = next(one for one in CHECKS if one.name == name)
+    with Board.connect("sim", seed=1) as board:
+        transport: Any = board.transport
+        plug = [transport.reset_board]
+
+        def pull_once_before(act: Callable[..., Any]) -> Callable[..., Any]:
+            def run(*args: Any) -> Any:
+                if plug:
+                    plug.pop()()
+                return act(*args)
+
+            return run
+
+        for name in ("watch", "status", "drip"):
+            monkeypatch.setattr(board, name, pull_once_before(getattr(board, name)))
+        finder.make(check, Bench(board, setup, SimulatedPerson(Room(transport.rig))))
+    assert "the board restarted" in finder.steps[-1].describe()
+    chances = dict(finder.belief.rank())
+    other = ({"usb-dropping-out", "supply-sagging"} - {likelier}).pop()
+    assert chances[likelier] > 3.0 * chances[other]
 
 
 def test_the_reason_is_one_sentence_and_the_advice_is_that_of_what_was_found(

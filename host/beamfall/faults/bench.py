@@ -47,6 +47,7 @@ def list_sensors(board: Board, setup: Setup) -> tuple[bool, bool]:
 class Bench:
     """What tests work with. `lost` and `restarted` say what has happened to the line and the board.
 
+    `opened`: the valve was driven meanwhile.
     `trouble` says why the last attempt brought nothing; empty where it did.
     """
 
@@ -57,6 +58,7 @@ class Bench:
         self.sees_light, self.sees_button = list_sensors(board, setup)
         self.lost = False
         self.restarted = False
+        self.opened = False
         self.trouble = ""
         self.asked = 0  # how often the person was asked something, or to do something
         self._flashed_s = float("-inf")
@@ -127,7 +129,7 @@ class Bench:
 
     def begin(self) -> None:
         """Begin to take note of what happens to line and board."""
-        self.lost = self.restarted = False
+        self.lost = self.restarted = self.opened = False
         self.trouble = ""
         self._reconnections = self.board.counters.reconnections
         self._boot = self.board.info.boot_id
@@ -227,6 +229,7 @@ class Bench:
     # -- doing -------------------------------------------------------------------------------------------------
     def drip(self) -> Outcome:
         """One drop."""
+        self.opened = True
         return self.board.drip(self.setup.valve_number, self.setup.valve.opening_s)
 
     def flash(self, *, rested: bool = True) -> Outcome:
@@ -265,6 +268,7 @@ class Bench:
     def shoot(self) -> tuple[Outcome | None, str]:
         """Fire the whole sequence; the outcome (None: refused because the beam is dark) and how it ended."""
         self.rest_flash()
+        self.opened = True
         try:
             outcome = self.board.shoot(self.setup.sequence)
         except Refused as refusal:

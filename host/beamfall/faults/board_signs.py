@@ -60,10 +60,22 @@ RESTARTS = Sign(
     "restarts",
     ("stays", "restarted"),
     sound={"restarted": 0.002},
-    chances={"supply-sagging": {"restarted": 0.45}},
+    chances={"supply-sagging": {"restarted": 0.45}, "usb-dropping-out": {"restarted": 0.03}},
     words={
         "stays": "the board kept running",
         "restarted": "the board restarted as the valve opened",
+    },
+)
+
+RESTARTS_ALONE = Sign(
+    "restarts-alone",
+    ("stays", "restarted"),
+    sound={"restarted": 0.002},
+    # A board that has no other supply loses its power with its USB plug.
+    chances={"supply-sagging": {"restarted": 0.02}, "usb-dropping-out": {"restarted": 0.15}},
+    words={
+        "stays": "the board kept running",
+        "restarted": "the board restarted while no valve was driven",
     },
 )
 

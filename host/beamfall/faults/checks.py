@@ -87,6 +87,8 @@ def _hold_line(bench: Bench) -> Outcomes:
     bench.look_back()
     if bench.lost:
         return {"line": "lost"}
+    if bench.restarted:
+        return {}  # a board that restarts takes its port along, so that nothing is known of the line
     damaged = bench.board.counters.frames_bad_total > before
     return {"line": "damaged" if damaged else "steady"}
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from beamfall.faults.advice import AGAIN, MISSED, list_advice
-from beamfall.faults.board_signs import LINE, RESTARTS
+from beamfall.faults.board_signs import LINE, RESTARTS, RESTARTS_ALONE
 from beamfall.faults.causes import BY_NAME, NOTHING, list_possible
 from beamfall.faults.checks import CHECKS, CONNECT, Check
 from beamfall.faults.inference import Belief, tell_apart
@@ -28,7 +28,7 @@ _ASKED_AGAIN = 1.4  # effort of a question for the second time
 _TIMES = 2
 _TELLS_APART = 0.1  # bits, of the one that would tell two causes apart
 _SPEAKS = 1.6  # an outcome so much likelier with a cause than without it is given as a reason
-_ANYWHERE = (LINE, RESTARTS)  # what may be seen in any test
+_ANYWHERE = (LINE, RESTARTS, RESTARTS_ALONE)  # what may be seen in any test
 
 
 @dataclass(frozen=True)
@@ -142,7 +142,7 @@ class Finder:
         if bench.lost:
             happened[LINE.name] = "lost"
         if bench.restarted:
-            happened[RESTARTS.name] = "restarted"
+            happened[(RESTARTS if bench.opened else RESTARTS_ALONE).name] = "restarted"
         self._take(Step(check, outcomes | happened, asked, bench.trouble, untold))
         self._spoilt.update(check.spoils)
 
