@@ -50,6 +50,12 @@ def test_every_cause_is_told_by_some_sign() -> None:
     assert {cause.name for cause in CAUSES} - told == {"firmware-differs"}  # the hello tells that
 
 
+def test_what_signs_show_can_be_listed_in_a_sentence() -> None:
+    """Several are joined by commas: inside one a comma would be taken for the next."""
+    words = [text for check in CHECKS for sign in check.signs for text in sign.words.values()]
+    assert not [text for text in words if "," in text or ";" in text]
+
+
 def imports_of(folder: str) -> set[str]:
     """What the modules of a folder import when they run; not what only type checkers see."""
     found: set[str] = set()

@@ -157,6 +157,27 @@ def test_the_reason_is_one_sentence_and_the_advice_is_that_of_what_was_found(
     assert finding.advice == ADVICE["reservoir-empty"].text
 
 
+@pytest.mark.parametrize("fault", ["supply-sagging", "usb-dropping-out", "delay-too-long"])
+def test_a_reason_leaves_out_what_has_nothing_to_do_with_it(diagnose: Diagnose, fault: str) -> None:
+    """That two flashes fired rules out some other causes, but is no reason for this one."""
+    finding = diagnose(fault, 1)
+    assert finding.ranked[0][0] == fault
+    assert "two flashes" not in finding.reason and "since" in finding.reason
+
+
+def test_a_restart_is_told_in_words_not_as_the_error_it_was() -> None:
+    step = Step(CHECKS[3], {"restarts": "restarted"}, asked=False, trouble="its table is gone")
+    assert step.describe() == "the board restarted as the valve opened"
+    step = Step(CHECKS[3], {"restarts": "stays"}, asked=False, trouble="too warm")
+    assert step.describe() == "the board kept running; too warm"
+
+
+def test_all_that_remain_are_named(setup: Setup) -> None:
+    said = Finder(setup)._find_separating(("flash-cable", "flash-off", "light-sensor-blind"))
+    assert said.startswith("flash-cable, flash-off and light-sensor-blind remain; ")
+    assert "would separate flash-cable and flash-off: the flash's lamp" in said
+
+
 def test_two_that_remain_are_named_with_what_would_separate_them(diagnose: Diagnose) -> None:
     """Plugs in order and wire broken inside: from outside that is a dead emitter, or nearly so."""
     open_ends = []
@@ -175,9 +196,9 @@ def test_two_that_remain_are_named_with_what_would_separate_them(diagnose: Diagn
 @pytest.mark.parametrize(
     ("remain", "test"),
     [
-        (("flash-cable", "light-sensor-blind"), "ask how often the flash fired"),
-        (("flash-not-manual", NOTHING), "ask for the flash's mode"),
-        (("beam-misaligned", "valve-unplugged"), "ask whether a drop fell"),
+        (("flash-cable", "light-sensor-blind"), "how often the flash fired"),
+        (("flash-not-manual", NOTHING), "the flash's mode"),
+        (("beam-misaligned", "valve-unplugged"), "whether a drop fell"),
     ],
 )
 def test_what_would_separate_two_is_the_cheapest_test_that_tells_them_apart(

@@ -98,7 +98,7 @@ REST = Sign(
     words={
         "clear": "the beam was clear and quiet at rest",
         "drops": "the beam was darkened as by drops with nothing released",
-        "flicker": "the beam flickered with nothing released, as no drops would make it",
+        "flicker": "with nothing released the beam flickered as no drops would make it",
         "much-dark": "the beam was dark for much of the time and changed again and again with nothing released",
         "dark": "the beam was dark at rest",
     },
@@ -128,8 +128,8 @@ DRIP_BEAM = Sign(
     words={
         "on-time": "a drop darkened the beam when it had to",
         "small": "a drop darkened the beam for much less long than it should",
-        "off-time": "something darkened the beam, but not when a drop had to",
-        "stray": "the beam was darkened once more, at another time than the drop's",
+        "off-time": "something darkened the beam at a time when no drop could",
+        "stray": "the beam was darkened once more at another time than the drop's",
         "extra": "a shorter darkening came right behind the drop's",
         "inverted": "the beam became clear when the drop had to darken it",
         "none": "no edge came when a drop had to cross the beam",
@@ -150,7 +150,7 @@ DRIP_OPENING = Sign(
     },
     words={
         "quiet": "the beam was not disturbed by the valve's opening",
-        "pulse": "the beam went dark at the valve's opening, before any drop could be there",
+        "pulse": "the beam went dark at the valve's opening and before any drop could be there",
     },
     hiders=BLIND,
 )
@@ -216,7 +216,7 @@ FLASH_LIGHT = Sign(
     },
     words={
         "both": "the board saw the light of two flashes",
-        "first-only": "the first of two flashes gave light, the second, a recycling time later, did not",
+        "first-only": "of two flashes a recycling time apart only the first gave light",
         "second-only": "only the second of two flashes gave light",
         "none": "the board saw no light when the flash's contact closed",
     },
@@ -314,7 +314,7 @@ SHOT_LIGHT = Sign(
     },
     words={
         "lit": "the board saw the light of the shot's flash",
-        "dark": "the shot fired, but the board saw no light",
+        "dark": "the shot fired but the board saw no light",
     },
     only_if=("shot-end", ("fired",)),
     by_light=True,

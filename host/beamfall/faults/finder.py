@@ -28,6 +28,7 @@ _ASKED_AGAIN = 1.4  # effort of a question for the second time
 _TIMES = 2
 _TELLS_APART = 0.1  # bits, of the one that would tell two causes apart
 _SPEAKS = 1.6  # an outcome so much likelier with a cause than without it is given as a reason
+_RULES_OUT = 2.2  # and one that speaks for it only when all the others are known: no side matters
 _ANYWHERE = (LINE, RESTARTS, RESTARTS_ALONE)  # what may be seen in any test
 
 
@@ -53,7 +54,8 @@ class Step:
     def describe(self) -> str:
         """What it showed, as a sentence's part."""
         words = [sign.words[outcome] for sign, outcome in self.list_shown()]
-        words += [self.trouble] if self.trouble else []
+        happened = {"lost", "restarted"} & set(self.outcomes.values())
+        words += [self.trouble] if self.trouble and not happened else []  # that says it already
         words += ["that could not be told"] if self.untold else []
         return "; ".join(words) or "nothing came of it"
 
@@ -282,7 +284,7 @@ class Finder:
         points = max(weighed, key=lambda one: one[0], default=None)
         rules_out = sorted(weighed, key=lambda one: -one[1])
         chosen = [points] if points is not None and points[0] > _SPEAKS else []
-        chosen += [one for one in rules_out if one[1] > _SPEAKS]
+        chosen += [one for one in rules_out if one[1] > _RULES_OUT]
         return list(dict.fromkeys(sign.words[outcome] for _, _, sign, outcome in chosen))[:3]
 
     def _all_sure(self, named: tuple[str, ...]) -> bool:
@@ -291,7 +293,8 @@ class Finder:
 
     def _find_separating(self, left: tuple[str, ...]) -> str:
         """What would tell the first two that remain apart."""
-        names = " and ".join(left[:2])
+        names = _list(list(left))
+        them = "them" if len(left) == 2 else f"{left[0]} and {left[1]}"
         spent = {s.check.name for s in self.steps if s.untold or s.check.question is None}
         worths = [
             (sum(tell_apart(sign, left[0], left[1]) for sign in check.signs), check)
@@ -305,10 +308,10 @@ class Finder:
         if best is None:
             first = next(name for name in left if name != NOTHING)
             return f"{names} remain, and no test here tells them apart: put {first} right, then try again."
-        again = (
-            ", once more and with care" if any(best is step.check for step in self.steps) else ""
-        )
-        return f"{names} remain; what would separate them: {best.what}{again}."
+        again = ""
+        if any(best is step.check for step in self.steps):
+            again = ", once more" if best.question is None else ", once more and with care"
+        return f"{names} remain; what would separate {them}: {best.what}{again}."
 
 
 def _look_without_light(check: Check) -> Check:

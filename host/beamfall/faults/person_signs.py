@@ -149,7 +149,7 @@ SAW_FLASHES = Sign(
     },
     words={
         "twice": "the flash was seen to fire twice",
-        "once": "of two flashes, a recycling time apart, only one was seen",
+        "once": "of two flashes a recycling time apart only one was seen",
         "no": "none of two flashes was seen",
     },
     person="answers",
