@@ -193,12 +193,13 @@ def make_app(hub: Hub, desk: Desk, bench: Bench, door: Door) -> Starlette:
 
 
 async def _hear(socket: WebSocket, bench: Bench) -> None:
-    """What a page says over its WebSocket: abort, and nothing else."""
+    """What a page says over its WebSocket: abort, and which press of it, and nothing else."""
     with contextlib.suppress(WebSocketDisconnect, RuntimeError, KeyError):
         while True:
-            if await socket.receive_text() == "abort":
+            word, _, press = (await socket.receive_text()).partition(" ")
+            if word == "abort":
                 try:
-                    bench.abort()
+                    bench.abort(press)
                 except BeamfallError as error:
                     bench.hub.notice("error", str(error))
 

@@ -13,6 +13,7 @@ import queue
 import threading
 import time
 import traceback
+from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
 _LISTEN_S = 0.05
 _ASK_EVERY_S = 0.2  # how old the beam's clear or dark on the page may be
 _RETRY_S = 1.0
+_PRESSES_MOST = 100
 
 
 @dataclass
@@ -66,6 +68,8 @@ class Bench:
     _answers: queue.Queue[tuple[int, str]] = field(default_factory=queue.Queue)
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _running: Job | None = None
+    _given_up: Job | None = None  # asked for before the last abort
+    _presses: deque[str] = field(default_factory=lambda: deque(maxlen=_PRESSES_MOST))
     _interruptible: bool = False
     _asked_s: float = 0.0
     _round_trip_ms: float | None = None
@@ -106,8 +110,19 @@ class Bench:
             self._running = job
         self._jobs.put(job)
 
-    def abort(self) -> None:
-        """Put all outputs off, now, whatever is under way; raises BeamfallError where nobody can do it."""
+    def abort(self, press: str = "") -> None:
+        """Put all outputs off, now, whatever is under way or is about to begin; raises BeamfallError where
+        nobody can do it.
+
+        `press`: a page tells of one press by two ways. What comes by the slower one must not meet what
+        somebody has begun since, so each press counts once.
+        """
+        self._require_thread()
+        with self._lock:
+            if press and press in self._presses:
+                return
+            self._presses.append(press)
+            self._given_up = self._running
         self.hub.tell("abort")
         self._abort.set()
         self._require_thread()
@@ -295,6 +310,11 @@ class Bench:
         from beamfall.page.jobs import Work
 
         work = Work(self, job, board, log)
+        if job is self._given_up:  # the abort came before it began: what was on is off
+            with self._lock:
+                self._running = None
+            work.end("aborted", "")
+            return
         work.begin()
         state, text = "ended", ""
         self._interruptible = True

@@ -41,8 +41,8 @@ _TYPES: Mapping[str, type] = {"str": str, "int": int, "bool": bool, "float": flo
 
 
 # -- the board -------------------------------------------------------------------------------------------------
-def abort(hub: Hub, desk: Desk, bench: Bench) -> None:
-    bench.abort()
+def abort(hub: Hub, desk: Desk, bench: Bench, press: str = "") -> None:
+    bench.abort(press)
 
 
 def arm(hub: Hub, desk: Desk, bench: Bench) -> None:

@@ -56,8 +56,26 @@ export async function connect() {
 }
 function retry() { emit('server', { up: false }); setTimeout(connect, wait); wait = Math.min(wait * 1.6, 3000); }
 
+// What is set up goes one after the other, each lane by itself, and what moves the board after what was set up before it:
+// on its way a request may overtake another one. Of two that were given at once the later one holds.
+const LANES = { tune: 'desk', untune: 'desk', edit: 'desk', add_part: 'desk', remove_part: 'desk', reset_rig: 'desk', rate: 'log', note: 'log', dismiss: 'bar' };
+const turns = { desk: Promise.resolve(), log: Promise.resolve(), bar: Promise.resolve() };
+let aborts = 0;
+
 // Do something; resolves to the answer, or throws an Error with the library's words.
-export async function act(command, body = {}) {
+export function act(command, body = {}) {
+  const lane = LANES[command], before = aborts;
+  const answered = turns[lane ?? 'desk'].then(async () => {
+    if (!lane && aborts !== before) throw new Error('Aborted before it had begun.');
+    const answer = await post(command, body);
+    if (!lane && aborts !== before) abort();   // which may have overtaken it
+    return answer;
+  });
+  if (lane) turns[lane] = answered.catch(() => {});
+  return answered;
+}
+
+async function post(command, body) {
   const answer = await fetch(`/do/${command}`, { method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify(body) });
   if (answer.status === 403) { emit('locked', {}); throw new Error(await answer.text()); }
   const content = await answer.json().catch(() => ({ error: `the server answered ${answer.status}` }));
@@ -72,8 +90,11 @@ export async function get(path) {
   return content;
 }
 
-// Abort goes the way that is open already; both ways where that one is in doubt. Aborting twice is aborting.
+// Abort goes the way that is open already, and both ways since that one may be in doubt. The server takes each press once:
+// what comes later by the other way shall not end what was begun after it.
 export function abort() {
-  if (socket && socket.readyState === WebSocket.OPEN) socket.send('abort');
-  act('abort').catch(() => {});
+  aborts++;
+  const press = `${Date.now()}-${Math.random()}`;
+  if (socket && socket.readyState === WebSocket.OPEN) socket.send(`abort ${press}`);
+  post('abort', { press }).catch(() => {});
 }

@@ -1,0 +1,142 @@
+"""What is asked of the page is done in the order in which it was asked, however long it is on its way."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from typing import Any
+
+from page_helpers import QUICK_RIG, Served, expect, wait_ready
+
+from beamfall.page.jobs import make_arm
+from beamfall.page.jobs_find import make_sweep
+
+Serve = Callable[..., Served]
+Open = Callable[..., Any]
+
+
+def hold(page: Any, path: str) -> list[Any]:
+    """Keep requests of a page on their way until they are let go of."""
+    held: list[Any] = []
+    page.route(f"**{path}", lambda route: held.append(route))
+    return held
+
+
+def wait_held(page: Any, held: list[Any], count: int = 1) -> None:
+    for _ in range(2000):
+        if len(held) >= count:
+            return
+        page.wait_for_timeout(10)
+    raise AssertionError("nothing was asked")
+
+
+def is_up(served: Served) -> bool:
+    return bool(served.hub.get("plan")) and (served.hub.get("link") or {}).get("state") == "up"
+
+
+def test_what_waits_to_begin_when_abort_is_pressed_does_not_begin(serve: Serve) -> None:
+    """The board's thread is busy listening while a sweep is asked for and aborted."""
+    served = serve(rig=QUICK_RIG)
+    served.wait(lambda: is_up(served))
+    bench = served.server.bench
+    listening, go_on = threading.Event(), threading.Event()
+    idle = bench._idle
+
+    def busy(*arguments: Any) -> None:
+        listening.set()
+        go_on.wait(60.0)
+        idle(*arguments)
+
+    bench._idle = busy  # type: ignore[method-assign]
+    assert listening.wait(60.0)
+    bench.submit(make_sweep("flash", "", "", "2 ms", 1, "line", ""))
+    bench.abort()
+    go_on.set()
+    served.wait(lambda: (served.hub.get("job") or {}).get("state") == "aborted")
+    assert served.hub.get("job_sweep")["state"] == "aborted"
+    # What is asked for after it is done.
+    bench.submit(make_arm())
+    served.wait(lambda: served.hub.get("armed"))
+    assert served.hub.get("shot") is None
+
+
+def test_the_slower_way_of_an_abort_does_not_end_what_was_begun_after_it(
+    serve: Serve, open_page: Open
+) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link)
+    wait_ready(page)
+    held = hold(page, "/do/abort")
+    page.keyboard.press("a")
+    expect(page.locator("#release")).to_be_enabled()
+    page.keyboard.press("Escape")  # by its WebSocket it is there at once
+    expect(page.locator("#release")).to_be_disabled()
+    wait_held(page, held)
+    wait_ready(page)
+    page.keyboard.press("a")
+    expect(page.locator("#release")).to_be_enabled()
+    with page.expect_response("**/do/abort"):
+        held[0].continue_()
+    page.wait_for_timeout(500)
+    assert served.hub.get("armed") is not None
+    expect(page.locator("#release")).to_be_enabled()
+    # Another press is another one.
+    page.unroute("**/do/abort")
+    page.keyboard.press("Escape")
+    expect(page.locator("#release")).to_be_disabled()
+
+
+def test_an_abort_reaches_what_it_overtakes(serve: Serve, open_page: Open) -> None:
+    served = serve(rig=QUICK_RIG, pace=5.0)
+    page = open_page(served.link)
+    wait_ready(page)
+    page.goto(f"{served.origin}/#sweep")
+    held = hold(page, "/do/sweep")
+    page.get_by_role("button", name="Begin the sweep").click()
+    wait_held(page, held)
+    page.keyboard.press("Escape")
+    expect(page.get_by_text("all outputs are off").first).to_be_visible()
+    held[0].continue_()
+    served.wait(lambda: (served.hub.get("job_sweep") or {}).get("state") == "aborted")
+
+
+def test_what_is_armed_has_the_timing_that_was_typed_before_it(
+    serve: Serve, open_page: Open
+) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link)
+    wait_ready(page)
+    held = hold(page, "/do/tune")
+    delay = page.locator("#t-delay")
+    delay.fill("190.5 ms")
+    delay.press("Tab")
+    wait_held(page, held)
+    page.keyboard.press("a")
+    page.wait_for_timeout(300)
+    assert served.hub.get("job") is None, "it waits for the timing"
+    held[0].continue_()
+    served.wait(lambda: served.hub.get("armed"))
+    served.wait(lambda: abs(served.hub.get("plan")["delay_ms"] - 190.5) < 1e-6)
+    assert served.server.bench.armed is not None
+    assert served.server.bench.armed.sequence == served.server.desk.sequence
+    expect(page.locator("#state")).to_have_text("armed")
+
+
+def test_of_two_entries_in_one_field_the_later_one_holds(serve: Serve, open_page: Open) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link)
+    wait_ready(page)
+    page.goto(f"{served.origin}/#rig")
+    held = hold(page, "/do/edit")
+    height = page.locator("#f-valve-1--height")
+    for text in ("24 in", "25 in"):
+        height.fill(text)
+        height.press("Tab")
+    page.wait_for_timeout(300)
+    for _ in range(2):
+        wait_held(page, held)
+        with page.expect_response("**/do/edit"):
+            held.pop().continue_()  # the newest on its way is the quickest
+    served.wait(lambda: abs(served.server.desk.rig.valves[0].height_m - 0.635) < 1e-9)
+    page.wait_for_timeout(300)
+    expect(height).to_have_value("25 in")
