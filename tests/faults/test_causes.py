@@ -45,6 +45,13 @@ def test_whoever_is_sent_to_a_plug_or_to_the_flash_is_warned() -> None:
     assert all("liquid away" in asked[name].caution for name in wet)
 
 
+def test_a_supply_that_was_never_switched_on_is_thought_of() -> None:
+    """The board runs from USB alone (hardware/build.md, step 6), so that nothing but the valve shows it."""
+    asked = {check.question.name: check.question.text for check in CHECKS if check.question}
+    assert "supply on" in asked["valve-plug"]
+    assert ADVICE["valve-unplugged"].text.startswith("See that the valves' supply is on")
+
+
 def test_every_cause_is_told_by_some_sign() -> None:
     told = {name for check in CHECKS for sign in check.signs for name in sign.chances}
     assert {cause.name for cause in CAUSES} - told == {"firmware-differs"}  # the hello tells that

@@ -58,7 +58,9 @@ ADVICE: Mapping[str, Advice] = MappingProxyType(
             "Set the beam's blanking in the rig file longer than the satellite's lag, or shorten the valve's opening"
         ),
         "valve-unplugged": Advice(
-            "Push the valve's plug home, then measure its coil and the driver's output", _PLUGS
+            "See that the valves' supply is on, since the board runs from USB without it; then push the valve's plug "
+            "home, and measure its coil and the driver's output",
+            _PLUGS,
         ),
         "valve-stuck-closed": Advice(
             "Rinse the valve with warm clean water and tap it, or take it apart and clean its plunger",

@@ -34,7 +34,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause("beam-polarity-wrong", "dark and clear of the beam are exchanged", 0.7),
     Cause("beam-contact-loose", "a contact of the beam is loose", 0.8, "beam-wire"),
     Cause("satellites-counted-as-drops", "a small drop behind each drop is counted too", 1.0),
-    Cause("valve-unplugged", "the valve gets no current (plug, wire or driver)", 1.2),
+    Cause("valve-unplugged", "the valve gets no current (supply, plug, wire or driver)", 1.2),
     Cause("valve-stuck-closed", "the valve's plunger is stuck closed", 0.8, "plunger"),
     Cause("valve-stuck-open", "the valve's plunger is stuck open", 0.5, "plunger"),
     Cause("valve-leaking", "the valve does not close tightly and drips by itself", 0.8, "plunger"),

@@ -340,7 +340,7 @@ CHECKS: tuple[Check, ...] = (
          ask.CAP),
     Check("nozzle", "open the valve with its nozzle taken off", (person.NOZZLE,), 2.0,
          _answer(ask.NOZZLE, Bench.drip), ask.NOZZLE),
-    Check("valve-plug", "the valve's plug", (person.VALVE_PLUG,), 1.5, _answer(ask.VALVE_PLUG),
+    Check("valve-plug", "the valve's supply and plug", (person.VALVE_PLUG,), 1.5, _answer(ask.VALVE_PLUG),
          ask.VALVE_PLUG),
     Check("coil", "whether the coil draws", (person.COIL,), 2.0, _answer(ask.COIL, _drip_times(3)),
          ask.COIL),

@@ -261,7 +261,10 @@ VALVE_PLUG = Sign(
     ("yes", "no"),
     sound={"no": 0.01},
     chances={"valve-unplugged": {"no": 0.75}},
-    words={"yes": "the valve's plug sits well", "no": "the valve's plug does not sit well"},
+    words={
+        "yes": "the valve's supply is on and its plug sits well",
+        "no": "the valve's supply is off or its plug does not sit well",
+    },
     person="answers",
 )
 

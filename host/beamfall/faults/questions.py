@@ -165,7 +165,10 @@ NOZZLE = Question(
     caution=LIQUID,
 )
 VALVE_PLUG = Question(
-    "valve-plug", "Does the valve's plug sit firmly at both ends?", _YES_NO, caution=UNPLUGGED
+    "valve-plug",
+    "Is the valves' supply on, and does the valve's plug sit firmly at both ends?",
+    _YES_NO,
+    caution=UNPLUGGED,
 )
 COIL = Question(
     "coil",
