@@ -6,7 +6,7 @@ import threading
 from collections.abc import Callable
 from typing import Any
 
-from page_helpers import QUICK_RIG, Served, expect, wait_ready
+from page_helpers import QUICK_RIG, Served, arm_and_release, expect, release_again, wait_ready
 
 from beamfall.page.jobs import make_arm
 from beamfall.page.jobs_find import make_sweep
@@ -140,3 +140,20 @@ def test_of_two_entries_in_one_field_the_later_one_holds(serve: Serve, open_page
     served.wait(lambda: abs(served.server.desk.rig.valves[0].height_m - 0.635) < 1e-9)
     page.wait_for_timeout(300)
     expect(height).to_have_value("25 in")
+
+
+def test_a_shot_that_is_fired_while_the_log_is_read_is_in_it(serve: Serve, open_page: Open) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link)
+    wait_ready(page)
+    arm_and_release(page)
+    served.wait(lambda: served.hub.get("shot"))
+    answers: list[Any] = []
+    page.route("**/shots", lambda route: answers.append((route, route.fetch())))
+    page.goto(f"{served.origin}/#log")
+    wait_held(page, answers)
+    release_again(page, served, 2)
+    page.wait_for_timeout(300)  # the page has been told of its line
+    for route, answer in answers:
+        route.fulfill(response=answer)
+    expect(page.locator(".logrow:visible")).to_have_count(2)

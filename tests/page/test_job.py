@@ -146,6 +146,9 @@ def test_a_shot_is_compared_and_fired_again(
     page.get_by_label("Compare shot 5").check()
     page.get_by_role("button", name="Compare 2 and 5").click()
     expect(page.get_by_role("heading", name="Shots 2 and 5")).to_be_visible()
+    # News of the shot that was open before, such as its picture, do not take the comparison away.
+    served.hub.tell("picture", shot=6)
+    page.wait_for_timeout(300)
     expect(page.get_by_role("table").filter(has_text="beam1")).to_contain_text("dark 1")
     keep_screenshot(page, "compare-laptop")
     page.locator(".logrow", has_text="104").first.click()

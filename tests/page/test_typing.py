@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import pytest
 from page_helpers import QUICK_RIG, Served, arm_and_release, expect, wait_ready
 
+from beamfall.page import pictures
 from beamfall.shots import ShotLog
 
 Serve = Callable[..., Served]
@@ -96,10 +99,41 @@ def test_a_note_half_written_outlives_a_picture_and_another_shot(
     expect(page.locator("#note-state")).to_have_text("not kept yet")
     page.wait_for_timeout(300)
     expect(note).to_have_value("the umbrella leans")
+    # The place is not lost either: the next letter is one of the note, and none of the page's keys.
+    expect(note).to_be_focused()
+    page.keyboard.type(" to the right")
+    assert served.hub.get("shot")["shot"] == 1
     page.goto(f"{served.origin}/#bench")
     page.goto(f"{served.origin}/#log/1")
-    expect(note).to_have_value("the umbrella leans")
+    expect(note).to_have_value("the umbrella leans to the right")
     page.get_by_role("button", name="Keep the note").click()
     expect(page.locator("#note-state")).to_have_text("kept")
     with ShotLog.open(log_path, read_only=True) as log:
-        assert log.read_shot(1).line.note == "the umbrella leans"
+        assert log.read_shot(1).line.note == "the umbrella leans to the right"
+
+
+def test_the_picture_comes_into_the_panel_where_somebody_writes(
+    serve: Serve, open_page: Open, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    drawn = threading.Event()
+    draw = pictures._draw
+
+    def draw_late(*arguments: Any) -> None:
+        drawn.wait(60.0)
+        draw(*arguments)
+
+    monkeypatch.setattr(pictures, "_draw", draw_late)
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link)
+    wait_ready(page)
+    arm_and_release(page)
+    expect(page.get_by_role("heading", name="Shot 1: fired")).to_be_visible()
+    page.goto(f"{served.origin}/#log/1")
+    note = page.get_by_label("Note", exact=True)
+    note.fill("the umbrella leans")
+    drawn.set()
+    expect(page.locator(".detail > .pic img")).to_have_js_property("complete", True)
+    expect(note).to_be_focused()
+    expect(note).to_have_value("the umbrella leans")
+    page.get_by_role("button", name="Keep the note").click()
+    expect(page.locator("#note-state")).to_have_text("kept")

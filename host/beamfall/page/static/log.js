@@ -12,14 +12,26 @@ addEventListener('beforeunload', (event) => { if (drafts.size) event.preventDefa
 
 const of = (line, name) => line[index[name]];
 
-async function load() {
+let newest = null, news = null;   // lines that come while the log is on its way may not be in it
+function load() {
+  news ??= [];
+  const mine = newest = read(() => mine);
+  return mine;
+}
+async function read(self) {
   const content = await get('/shots');
+  if (newest !== self()) return newest;   // asked for once more meanwhile
   index = Object.fromEntries(content.columns.map((name, n) => [name, n]));
   lines = content.lines.reverse();   // newest first
   loaded = true;
+  for (const line of news) put(line);
+  news = null;
 }
 function merge(line) {
-  if (!loaded) return;
+  news?.push(line);
+  if (loaded) put(line);
+}
+function put(line) {
   const shot = line[index.shot], at = lines.findIndex((one) => of(one, 'shot') === shot);
   if (at >= 0) lines[at] = line; else lines.unshift(line);
 }
@@ -164,7 +176,16 @@ export function makeLog() {
   async function showDetail(shot) {
     const mine = ++asked;
     root.toggleAttribute('data-comparing', false);
-    try { const content = await get(`/shots/${shot}`); if (mine === asked) fillDetail(content); } catch (error) { if (mine === asked) show(detail, h('p', { class: 'field-problem' }, error.message)); }
+    try {
+      const content = await get(`/shots/${shot}`);
+      if (mine !== asked) return;
+      // Whoever is at work in the panel must not lose the place: the next letter would be a key of the page.
+      if (detail.dataset.shot === String(shot) && detail.contains(document.activeElement)) addPicture(content); else fillDetail(content);
+    } catch (error) { if (mine === asked) { detail.dataset.shot = ''; show(detail, h('p', { class: 'field-problem' }, error.message)); } }
+  }
+  const makeShotPicture = (content) => h('div', { class: 'pic' }, h('img', { src: `/shots/${of(content.line, 'shot')}/picture`, alt: `Shot ${of(content.line, 'shot')}${content.seen ? `, simulated: ${content.seen}` : ''}` }));
+  function addPicture(content) {
+    if (of(content.line, 'picture') && !detail.querySelector(':scope > .pic')) detail.querySelector('#again').closest('.row').before(makeShotPicture(content));
   }
   function fillDetail(content) {
     const line = content.line, shot = of(line, 'shot');
@@ -176,10 +197,11 @@ export function makeLog() {
     const times = h('input', { type: 'number', value: 1, min: 1, max: 100, 'aria-label': 'How many times' });
     const again = h('button', { type: 'button', id: 'again', disabled: !ready(), on: { click: () => attempt(act('repeat', { shot, count: Number(times.value) || 1 })) } }, 'Fire it again');
     const facts = [['state', `${of(line, 'state')}${of(line, 'cause') ? ` (${of(line, 'cause')})` : ''}`], ['time', clock(of(line, 'time'))], ['series', `${of(line, 'series')}, ${of(line, 'kind')}, number ${of(line, 'number')}`], ['flash', of(line, 'delay_ms') === null ? '–' : `${ms(of(line, 'delay_ms'), 3)} after ${of(line, 'anchor')}`], ['spacing', ms(of(line, 'spacing_ms'), 3)], ['swept', of(line, 'swept') || '–'], ['rig', of(line, 'rig') ?? '–'], ['board', `${content.board.name}, firmware ${content.board.firmware}, ${content.board.timing}`], ['seed', content.seed === null ? '–' : String(content.seed)]];
+    detail.dataset.shot = shot;
     show(detail,
       h('div', { class: 'row spread' }, h('h2', {}, `Shot ${shot}`), makeStars(shot, of(line, 'rating'))),
       content.unknown ? h('p', { class: 'caution' }, 'The program ended before the board’s report came: it may or may not have fired.') : null,
-      of(line, 'picture') ? h('div', { class: 'pic' }, h('img', { src: `/shots/${shot}/picture`, alt: `Shot ${shot}${content.seen ? `, simulated: ${content.seen}` : ''}` })) : null,
+      of(line, 'picture') ? makeShotPicture(content) : null,
       content.picture_file ? h('p', { class: 'soft small' }, content.picture_file) : null,
       h('div', { class: 'row' }, again, times, h('button', { type: 'button', on: { click: () => toggleMark(shot) } }, 'Mark to compare')),
       h('label', { for: 'note' }, 'Note'), note, h('div', { class: 'row' }, h('button', { type: 'button', on: { click: () => attempt(keepNote()) } }, 'Keep the note'), said),
@@ -200,8 +222,10 @@ export function makeLog() {
   }
   on(['job', 'link'], showRepeated);
   async function showCompare(first, second) {
+    const mine = ++asked;
     const content = await get(`/compare/${first}/${second}`);
-    asked++;
+    if (mine !== asked) return;
+    detail.dataset.shot = '';
     root.toggleAttribute('data-comparing', true);
     const sides = [content.first, content.second].map((one) => { const timeline = makeTimeline({ source: () => one, label: `Timeline of shot ${of(one.line, 'shot')}` }); return { one, timeline }; });
     show(detail, h('h2', {}, `Shots ${first} and ${second}`),
@@ -216,8 +240,9 @@ export function makeLog() {
   const turn = (is) => { sheet = is; asTable.setAttribute('aria-pressed', String(!is)); asSheet.setAttribute('aria-pressed', String(is)); grid.classList.toggle('sheeted', is); scroller.scrollTop = 0; restart(); };
   asTable.addEventListener('click', () => turn(false));
   asSheet.addEventListener('click', () => turn(true));
-  hear('line', ({ line }) => { merge(line); filter(); if (of(line, 'shot') === selected && !detail.contains(document.activeElement)) showDetail(selected); else if (of(line, 'shot') === selected) { const stars = detail.querySelector('.stars'); stars?.replaceWith(makeStars(selected, of(line, 'rating'))); } });
-  hear('picture', ({ shot }) => { const line = lines.find((one) => of(one, 'shot') === shot); if (line) { line[index.picture] ??= 'simulated'; refill(); } if (shot === selected) showDetail(shot); });
+  const shown = (shot) => shot === selected && !root.hasAttribute('data-comparing');
+  hear('line', ({ line }) => { merge(line); filter(); if (!shown(of(line, 'shot'))) return; if (!detail.contains(document.activeElement)) showDetail(selected); else { const stars = detail.querySelector('.stars'); stars?.replaceWith(makeStars(selected, of(line, 'rating'))); } });
+  hear('picture', ({ shot }) => { const line = lines.find((one) => of(one, 'shot') === shot); if (line) { line[index.picture] ??= 'simulated'; refill(); } if (shown(shot)) showDetail(shot); });
   hear('whole', () => attempt(load().then(filter)));   // after a time without the server
   fit(scroller, layout);
   attempt(load().then(() => { filter(); api = { open: (shot) => { if (shot !== selected) open(shot, { scroll: true }); } }; if (openLater !== null) api.open(openLater); else if (chosen.length) open(of(chosen[0], 'shot')); }));
