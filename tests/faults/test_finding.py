@@ -70,6 +70,15 @@ def test_a_sound_rig_is_not_accused(diagnose: Diagnose, seed: int) -> None:
     assert finding.ranked[0][0] == NOTHING
 
 
+@pytest.mark.parametrize("fault", ["", "camera-cable", "button-miswired", "flash-recycling"])
+def test_nobody_is_asked_for_light_that_the_board_has_seen(diagnose: Diagnose, fault: str) -> None:
+    finding = diagnose(fault, 1)
+    tests = {step.check.name: step for step in finding.steps}
+    assert tests["two-flashes"].outcomes["flash-light"] in ("both", "first-only")
+    assert not {"saw-flash", "saw-flashes"} & set(tests)
+    assert finding.ranked[0][0] == (fault or NOTHING)
+
+
 def test_another_firmware_is_a_finding_without_a_question(diagnose: Diagnose) -> None:
     finding = diagnose("firmware-differs", 1)
     assert finding.ranked[0][0] == "firmware-differs"

@@ -32,7 +32,8 @@ class Check:
     """One test. `run` returns an outcome for each sign that could be read.
 
     `parts` the setup must have; `needs`: outcomes of earlier tests without which it makes no sense;
-    `spoils`: tests that mean nothing any more once this one was made.
+    `answered`: outcomes of earlier tests by which the board has seen the answer itself; `spoils`: tests that mean
+    nothing any more once this one was made.
     """
 
     name: str
@@ -43,6 +44,7 @@ class Check:
     question: Question | None = None
     parts: tuple[str, ...] = ()
     needs: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    answered: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     spoils: tuple[str, ...] = ()
 
     def suits(self, setup: Setup, *, has_light: bool, has_button: bool) -> bool:
@@ -292,6 +294,9 @@ def _only(sign: str, outcome: str | None) -> Outcomes:
     return {} if outcome is None else {sign: outcome}
 
 
+# Light that the sensor saw was there: nobody needs to be asked for it.
+_LIT = {"flash-light": ("both", "first-only", "second-only")}
+
 CONNECT = Check("connect", "say hello to the board", (board.CONNECTION,), 0.0, lambda bench: {})
 
 CHECKS: tuple[Check, ...] = (
@@ -322,16 +327,17 @@ CHECKS: tuple[Check, ...] = (
     Check("beam-path", "the beam's path", (person.BEAM_PATH,), 1.5, _answer(ask.BEAM_PATH),
          ask.BEAM_PATH, parts=("beam",)),
     Check("saw-flash", "whether the flash fired", (person.SAW_FLASH,), 1.0,
-         _answer(ask.SAW_FLASH, Bench.flash), ask.SAW_FLASH, parts=("flash",)),
+         _answer(ask.SAW_FLASH, Bench.flash), ask.SAW_FLASH, parts=("flash",), answered=_LIT),
     Check("saw-flashes", "how often the flash fired", (person.SAW_FLASHES,), 1.1,
-         _answer(ask.SAW_FLASHES, _flash_twice), ask.SAW_FLASHES, parts=("flash",)),
+         _answer(ask.SAW_FLASHES, _flash_twice), ask.SAW_FLASHES, parts=("flash",), answered=_LIT),
     Check("ready-lamp", "the flash's lamp", (person.READY_LAMP,), 1.0,
          _answer(ask.READY_LAMP, Bench.rest_flash), ask.READY_LAMP, parts=("flash",)),
     Check("flash-button", "the flash's own button", (person.FLASH_BUTTON,), 1.2, _press_flash,
          ask.FLASH_BUTTON, parts=("flash",),
          spoils=("two-flashes", "saw-flash", "saw-flashes", "ready-lamp", "shot", "picture")),
     Check("saw-woken", "whether the flash obeys now that it was woken", (person.SAW_WOKEN,), 1.0,
-         _answer(ask.SAW_WOKEN, Bench.flash), ask.SAW_WOKEN, parts=("flash",), needs={"flash-button": ("yes",)}),
+         _answer(ask.SAW_WOKEN, Bench.flash), ask.SAW_WOKEN, parts=("flash",), needs={"flash-button": ("yes",)},
+         answered={"flash-woken": ("lit",)}),
     Check("flash-mode", "the flash's mode", (person.FLASH_MODE,), 1.0, _answer(ask.FLASH_MODE),
          ask.FLASH_MODE, parts=("flash",)),
     Check("reservoir", "the reservoir", (person.RESERVOIR,), 1.0, _answer(ask.RESERVOIR),

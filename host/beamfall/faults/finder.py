@@ -160,7 +160,7 @@ class Finder:
     def list_checks(self) -> list[tuple[Check, float]]:
         """Tests that can be made now, with their effort."""
         made = [step.check.name for step in self.steps]
-        known = {name: value for step in self.steps for name, value in step.outcomes.items()}
+        known = self._outcomes()
         ready = []
         for check in self.checks:
             times = made.count(check.name)
@@ -171,9 +171,16 @@ class Finder:
                 continue
             if any(known.get(sign) not in fits for sign, fits in check.needs.items()):
                 continue
+            if self._is_answered(check):
+                continue
             if check.suits(self.setup, has_light=self.has_light, has_button=self.has_button):
                 ready.append((check, check.effort * (_ASKED_AGAIN if times else 1.0)))
         return ready
+
+    def _is_answered(self, check: Check) -> bool:
+        """Whether the board has seen itself what the test would ask."""
+        known = self._outcomes()
+        return any(known.get(sign) in seen for sign, seen in check.answered.items())
 
     def choose(self) -> Check | None:
         """The test with the most expected information for its effort; None when it is clear, or none helps."""
@@ -300,6 +307,7 @@ class Finder:
             (sum(tell_apart(sign, left[0], left[1]) for sign in check.signs), check)
             for check in self.checks
             if check.suits(self.setup, has_light=self.has_light, has_button=self.has_button)
+            and not self._is_answered(check)
         ]
         # The cheapest for what it tells; not what could not be told, or has told the board all it can.
         worths = [one for one in worths if one[0] >= _TELLS_APART]
