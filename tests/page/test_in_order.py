@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable
 from typing import Any
 
+import pytest
 from page_helpers import QUICK_RIG, Served, arm_and_release, expect, release_again, wait_ready
 
-from beamfall.page.jobs import make_arm
+from beamfall.page.jobs import make_arm, make_release
 from beamfall.page.jobs_find import make_sweep
+from beamfall.plan.make import make_plan
 
 Serve = Callable[..., Served]
 Open = Callable[..., Any]
@@ -157,3 +160,54 @@ def test_a_shot_that_is_fired_while_the_log_is_read_is_in_it(serve: Serve, open_
     for route, answer in answers:
         route.fulfill(response=answer)
     expect(page.locator(".logrow:visible")).to_have_count(2)
+
+
+@pytest.mark.parametrize("seconds", [0.1, 3.0])
+def test_nothing_is_released_that_the_timings_on_the_page_are_no_more(
+    serve: Serve, monkeypatch: pytest.MonkeyPatch, seconds: float
+) -> None:
+    """Release comes while the plan of the timing that was just set is being made."""
+    served = serve(rig=QUICK_RIG)
+    served.wait(lambda: is_up(served))
+    bench, desk = served.server.bench, served.server.desk
+    bench.submit(make_arm())
+    served.wait(lambda: served.hub.get("armed") and served.hub.get("job")["state"] == "ended")
+
+    def plan_slowly(*arguments: Any, **options: Any) -> Any:
+        time.sleep(seconds)
+        return make_plan(*arguments, **options)
+
+    monkeypatch.setattr("beamfall.plan.make.make_plan", plan_slowly)
+    desk.tune(None, "190.5 ms")
+    bench.submit(make_release(1))
+    served.wait(
+        lambda: (
+            served.hub.get("job")["kind"] == "release"
+            and served.hub.get("job")["state"] != "running"
+        )
+    )
+    assert "arm again" in served.hub.get("job")["text"]
+    assert served.hub.get("shot") is None
+
+
+def test_an_abort_gets_into_arming_while_the_plan_is_made(
+    serve: Serve, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    served = serve(rig=QUICK_RIG)
+    served.wait(lambda: is_up(served))
+    go_on = threading.Event()
+
+    def plan_late(*arguments: Any, **options: Any) -> Any:
+        go_on.wait(60.0)
+        return make_plan(*arguments, **options)
+
+    monkeypatch.setattr("beamfall.plan.make.make_plan", plan_late)
+    served.server.desk.tune(None, "190.5 ms")
+    served.server.bench.submit(make_arm())
+    served.wait(lambda: (served.hub.get("job") or {}).get("state") == "running")
+    served.server.bench.abort()
+    try:
+        served.wait(lambda: served.hub.get("job")["state"] == "aborted")
+    finally:
+        go_on.set()
+    assert served.hub.get("armed") is None

@@ -7,6 +7,8 @@ Every answer comes from the library: `parse_rig` says what is wrong with a field
 from __future__ import annotations
 
 import threading
+import time
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
     from beamfall.seek.moment import Outlooks
     from beamfall.sequence import Sequence
 
+_STEP_S = 0.02
 _SPACING_MOST_S, _DELAY_MOST_S = 2.0, 4.0  # as in `rig.Aim`
 
 
@@ -46,7 +49,8 @@ class Desk:
         self._outlooks: Outlooks | None = None
         self._lock = threading.RLock()
         self._planner = ThreadPoolExecutor(1, thread_name_prefix="plan")
-        self._wanted = 0
+        self._wanted = 0  # how many plans have been asked for; the one made last answers `_made`
+        self._made = 0
         self._show_rig()
 
     def start(self) -> None:
@@ -197,14 +201,12 @@ class Desk:
         try:
             plan = make_plan(rig, learned=learned, traced=True)
         except BeamfallError as error:
-            with self._lock:
-                if wanted == self._wanted:
-                    self.plan = None
-                    self.number += 1
-                    self._hub.set(plan={"problem": str(error)}, moment=None)
+            self._take_problem(wanted, str(error))
             return
         except Exception as error:
-            self._hub.notice("error", f"the planner failed: {type(error).__name__}: {error}")
+            text = f"the planner failed: {type(error).__name__}: {error}"
+            self._hub.notice("error", text)
+            self._take_problem(wanted, text)
             return
         with self._lock:
             if wanted != self._wanted:
@@ -213,12 +215,33 @@ class Desk:
             if self.plan is None or self.plan.sequence != plan.sequence:
                 self.number += 1
             self.plan = plan
+            self._made = wanted
             self._hub.set(plan=self._describe(plan))
             self._look()
 
-    def wait(self, timeout_s: float = 10.0) -> None:
-        """Wait until the plan is up to date."""
-        self._planner.submit(lambda: None).result(timeout_s)
+    def _take_problem(self, wanted: int, text: str) -> None:
+        with self._lock:
+            if wanted == self._wanted:
+                self.plan = None
+                self.number += 1
+                self._made = wanted
+                self._hub.set(plan={"problem": text}, moment=None)
+
+    @property
+    def is_planning(self) -> bool:
+        """Whether the plan is not yet that of the rig and the timings as they are now."""
+        with self._lock:
+            return self._made != self._wanted
+
+    def wait(
+        self, timeout_s: float = 10.0, meanwhile: Callable[[float], object] = time.sleep
+    ) -> None:
+        """Wait until the plan is up to date; `meanwhile` passes so many seconds. Raises TimeoutError."""
+        end_s = time.monotonic() + timeout_s
+        while self.is_planning:
+            if time.monotonic() > end_s:
+                raise TimeoutError
+            meanwhile(_STEP_S)
 
     def _describe(self, plan: Plan) -> dict[str, Any]:
         content = plan.to_json()

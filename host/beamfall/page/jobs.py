@@ -198,7 +198,8 @@ def make_arm() -> Job:
 
     def run(work: Work) -> None:
         try:
-            work.desk.wait()  # timings that were just set: what is shown is what is armed
+            # Timings that were just set: what is shown is what is armed. An abort gets in between.
+            work.desk.wait(meanwhile=work.board.pump)
         except TimeoutError as error:
             raise UserError("the plan is still being made: arm once it is shown") from error
         sequence = work.desk.sequence
@@ -224,6 +225,11 @@ def make_release(count: int, unrested: bool = False) -> Job:
         armed = work.bench.armed
         if armed is None:
             raise UserError("nothing is armed: arm first")
+        try:
+            # Of timings that were just set the plan is not made yet: what is armed may be what they are no more.
+            work.desk.wait(_SHORT_S, work.board.pump)
+        except TimeoutError as error:
+            raise UserError("the plan is being made anew: arm again once it is shown") from error
         if armed.sequence != work.desk.sequence:
             work.bench.disarm()
             raise UserError("the timings have changed since: arm again")
