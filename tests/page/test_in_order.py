@@ -211,3 +211,26 @@ def test_an_abort_gets_into_arming_while_the_plan_is_made(
     finally:
         go_on.set()
     assert served.hub.get("armed") is None
+
+
+def test_each_press_of_a_step_counts_while_the_page_waits_for_the_one_before(
+    serve: Serve, open_page: Open
+) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link)
+    wait_ready(page)
+    before = served.hub.get("plan")["delay_ms"]
+    held: list[Any] = []  # the first request alone is slow
+    page.route("**/do/*", lambda route: route.continue_() if held else held.append(route))
+    page.locator("#t-delay").focus()
+    for key in ("ArrowUp", "ArrowUp", "PageUp", "ArrowUp", "ArrowDown", "ArrowUp"):
+        page.keyboard.press(key)
+    page.get_by_role("button", name="Flash delay: 0.5 ms more").click()
+    wait_held(page, held)
+    held[0].continue_()
+    served.wait(lambda: abs(served.hub.get("plan")["delay_ms"] - before - 1.8) < 0.002)
+    # From what has been typed, where something has.
+    page.locator("#t-delay").fill("190.5 ms")
+    page.keyboard.press("ArrowUp")
+    expect(page.locator("#t-delay")).to_have_value("190.60 ms")
+    served.wait(lambda: abs(served.hub.get("plan")["delay_ms"] - 190.6) < 1e-6)

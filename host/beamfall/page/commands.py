@@ -110,6 +110,10 @@ def tune(hub: Hub, desk: Desk, bench: Bench, spacing: str = "", delay: str = "")
     desk.tune(spacing or None, delay or None)
 
 
+def step(hub: Hub, desk: Desk, bench: Bench, of: str, by: str) -> None:
+    desk.step(of, by)
+
+
 def untune(hub: Hub, desk: Desk, bench: Bench) -> None:
     desk.untune()
 
@@ -164,7 +168,7 @@ COMMANDS: Mapping[str, Command] = {
     command.__name__: command
     for command in (
         abort, arm, release, drip, flash, rinse, watch, repeat, sweep, sweep_resume, seek, check, calibrate,
-        answer, tune, untune, edit, add_part, remove_part, reset_rig, dismiss, rate, note,
+        answer, tune, step, untune, edit, add_part, remove_part, reset_rig, dismiss, rate, note,
     )
 }  # fmt: skip
 

@@ -141,6 +141,20 @@ class Desk:
             self._look()
         self._replan()
 
+    def step(self, of: str, by: str) -> None:
+        """Change a timing, spacing or delay, by so much from what it is now, whatever a page shows of it yet."""
+        by_s = parse_duration(by, key="step")
+        with self._lock:
+            plan = self.plan
+            if of == "spacing":
+                now_s = plan.spacing_s if plan and self._spacing_s is None else self._spacing_s
+            else:
+                now_s = plan.flash_delay_s if plan and self._delay_s is None else self._delay_s
+            if now_s is None:
+                raise UserError(f"there is no {of} to change yet: type one")
+            text = f"{round((now_s + by_s) * 1e3, 3):.3f} ms"
+            self.tune(*((text, None) if of == "spacing" else (None, text)))
+
     def untune(self) -> None:
         """Back to the planner's timings."""
         with self._lock:

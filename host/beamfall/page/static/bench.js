@@ -43,18 +43,22 @@ function makeTiming(name, text, _interval) {
   const slider = h('input', { type: 'range', step: 0.05, 'aria-label': text, id: `s-${name}` });
   const problem = h('p', { class: 'field-problem', hidden: true, id: `p-${name}` });
   field.setAttribute('aria-describedby', `p-${name}`);
-  let value = null, sending = false, wanted = null;
-  const tell = async (spoken) => {
-    wanted = spoken;
+  let value = null, sending = false, wanted = null, by = 0;
+  const tell = async (spoken, more = 0) => {
+    if (more) by = Math.round((by + more) * 1e3) / 1e3; else { wanted = spoken; by = 0; }
     if (sending) return;
     sending = true;
-    while (wanted !== null) {   // the newest wish goes; those in between are not worth a reckoning
-      const now = wanted; wanted = null;
-      try { await act('tune', { [name]: now }); problem.hidden = true; field.removeAttribute('aria-invalid'); } catch (error) { problem.textContent = error.message; problem.hidden = false; field.setAttribute('aria-invalid', 'true'); }
+    // The newest wish goes; those in between are not worth a reckoning. Steps add up, and are taken from what the server has:
+    // what is shown here may not have come to it yet.
+    while (wanted !== null || by) {
+      const now = wanted, more = by;
+      wanted = null;
+      if (now === null) by = 0;
+      try { await (now === null ? act('step', { of: name, by: `${more.toFixed(3)} ms` }) : act('tune', { [name]: now })); problem.hidden = true; field.removeAttribute('aria-invalid'); } catch (error) { problem.textContent = error.message; problem.hidden = false; field.setAttribute('aria-invalid', 'true'); }
     }
     sending = false;
   };
-  const step = (by) => value !== null && tell(`${(Math.round((value + by) * 1000) / 1000).toFixed(3)} ms`);
+  const step = (more) => value !== null && tell(null, more);
   const minus = h('button', { type: 'button', 'aria-label': `${text}: 0.5 ms less`, on: { click: () => step(-0.5) } }, '−');
   const plus = h('button', { type: 'button', 'aria-label': `${text}: 0.5 ms more`, on: { click: () => step(0.5) } }, '+');
   const typing = watchTyping(field, () => writeValue());
@@ -62,7 +66,10 @@ function makeTiming(name, text, _interval) {
   field.addEventListener('change', () => tell(field.value));
   field.addEventListener('keydown', (event) => {
     const by = { ArrowUp: 0.1, ArrowDown: -0.1, PageUp: 1, PageDown: -1 }[event.key];
-    if (by) { event.preventDefault(); step(by); }
+    if (!by) return;
+    event.preventDefault();
+    if (typing()) field.dispatchEvent(new Event('change'));   // a step from what has been typed
+    step(by);
   });
   slider.addEventListener('input', () => tell(`${Number(slider.value).toFixed(3)} ms`));
   const root = h('div', { class: 'timing' }, label, h('div', { class: 'value' }, minus, field, plus), slider, problem);

@@ -58,7 +58,7 @@ function retry() { emit('server', { up: false }); setTimeout(connect, wait); wai
 
 // What is set up goes one after the other, each lane by itself, and what moves the board after what was set up before it:
 // on its way a request may overtake another one. Of two that were given at once the later one holds.
-const LANES = { tune: 'desk', untune: 'desk', edit: 'desk', add_part: 'desk', remove_part: 'desk', reset_rig: 'desk', rate: 'log', note: 'log', dismiss: 'bar' };
+const LANES = { tune: 'desk', step: 'desk', untune: 'desk', edit: 'desk', add_part: 'desk', remove_part: 'desk', reset_rig: 'desk', rate: 'log', note: 'log', dismiss: 'bar' };
 const turns = { desk: Promise.resolve(), log: Promise.resolve(), bar: Promise.resolve() };
 let aborts = 0;
 
