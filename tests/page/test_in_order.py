@@ -228,6 +228,7 @@ def test_each_press_of_a_step_counts_while_the_page_waits_for_the_one_before(
     page.get_by_role("button", name="Flash delay: 0.5 ms more").click()
     wait_held(page, held)
     held[0].continue_()
+    expect(page.locator("#t-delay")).to_have_value(f"{before + 1.8:.2f} ms")
     served.wait(lambda: abs(served.hub.get("plan")["delay_ms"] - before - 1.8) < 0.002)
     # From what has been typed, where something has.
     page.locator("#t-delay").fill("190.5 ms")
