@@ -115,6 +115,8 @@ def examine(faults: str, seed: int) -> dict[str, str]:
         seen: dict[str, str] = {}
         for check in CHECKS:
             bench.begin()
+            if check.rests:
+                bench.attempt(bench.rest_flash)
             seen.update(check.run(bench))
             bench.look_back()
             if bench.lost:

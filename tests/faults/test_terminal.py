@@ -76,6 +76,35 @@ def test_somebody_who_can_never_tell_gets_what_the_board_knows(
     assert [test for test in found["tests"] if test.get("untold")]
 
 
+def test_whoever_waits_is_told_for_what(monkeypatch: pytest.MonkeyPatch, capsys: Any) -> None:
+    type_in(monkeypatch, "")
+    main(["check", "--port", "sim?fault=outputs-swapped&seed=1"])
+    said = capsys.readouterr()
+    assert "now: let one drop fall ...\n" in said.err and "now: " not in said.out
+    assert "a recycling time apart; the flash rests first ...\n" in said.err
+
+
+def test_the_flash_rests_before_somebody_is_asked_to_be_ready(
+    setup: Setup, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Without a sensor it rests for ten times its recycling time: nobody faces the wall for so long."""
+    ready: list[float] = []
+    with Board.connect("sim", seed=1) as board:
+        person = TerminalPerson()
+        bench = Bench(board, setup, person)
+        bench.sees_light = False
+        bench.flash()  # it needs its rest now
+        clock = board.transport.clock
+        monkeypatch.setattr(person, "prepare", lambda question: ready.append(clock()))
+        monkeypatch.setattr(person, "answer", lambda question: "yes")
+        for name in ("saw-flash", "saw-woken", "shutter"):
+            check = next(one for one in CHECKS if one.name == name)
+            before = clock()
+            Finder(setup).make(check, bench)
+            assert ready[-1] - before > 10.0, name
+            assert clock() - ready[-1] < 3.0, name
+
+
 def test_standard_output_is_exactly_the_finding(
     monkeypatch: pytest.MonkeyPatch, capsys: Any
 ) -> None:

@@ -14,6 +14,7 @@ from beamfall.cli.terminal_person import TerminalPerson
 
 if TYPE_CHECKING:
     from beamfall.board import Board
+    from beamfall.faults.checks import Check
     from beamfall.faults.finder import Finding, Step
     from beamfall.faults.questions import Person
     from beamfall.faults.setup import Setup
@@ -99,6 +100,7 @@ def check(
         choose_person,
         bare_setup=lambda: plain,
         tell=(lambda step: None) if as_json else _print_step,
+        begins=(lambda check: None) if simulated_person else _say_what_begins,
     )
     if as_json:
         from beamfall.cli.output import print_json
@@ -144,6 +146,14 @@ def _print_causes() -> None:
     from beamfall.faults.causes import CAUSES
 
     print_pairs((cause.name, cause.what) for cause in CAUSES)
+
+
+def _say_what_begins(check: Check) -> None:
+    """Tests take seconds, and a flash rests for up to a minute: whoever waits is told for what."""
+    import sys
+
+    rests = "; the flash rests first" if check.rests else ""
+    print(f"now: {check.what}{rests} ...", file=sys.stderr, flush=True)
 
 
 def _print_step(step: Step) -> None:

@@ -33,7 +33,8 @@ class Check:
 
     `parts` the setup must have; `needs`: outcomes of earlier tests without which it makes no sense;
     `answered`: outcomes of earlier tests by which the board has seen the answer itself; `spoils`: tests that mean
-    nothing any more once this one was made.
+    nothing any more once this one was made; `rests`: the flash has its rest before it, so that nobody who is ready
+    waits for that.
     """
 
     name: str
@@ -46,6 +47,7 @@ class Check:
     needs: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     answered: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     spoils: tuple[str, ...] = ()
+    rests: bool = False
 
     def suits(self, setup: Setup, *, has_light: bool, has_button: bool) -> bool:
         """Whether the setup has what the test looks at."""
@@ -238,7 +240,6 @@ def _drip_times(times: int) -> Callable[[Bench], object]:
 
 
 def _press_flash(bench: Bench) -> Outcomes:
-    bench.attempt(bench.rest_flash)
     seen = _answer(ask.FLASH_BUTTON)(bench)
     bench.note_flash()
     return seen
@@ -309,12 +310,12 @@ CHECKS: tuple[Check, ...] = (
          (board.DRIP_BEAM, board.DRIP_OPENING, board.DRIP_LIGHT, board.RESTARTS), 0.1, _drip),
     Check("two-flashes", "close the flash's contact twice, a recycling time apart",
          (board.FLASH_LIGHT, board.FLASH_LENGTH, board.FLASH_DROP), 0.1, _two_flashes,
-         parts=("flash", "light")),
+         parts=("flash", "light"), rests=True),
     Check("line", "listen to the line for a while", (board.LINE,), 0.15, _hold_line),
     Check("repeat", "let six drops fall in a row", (board.REPEAT, board.RESTARTS), 0.3, _repeat, parts=("beam",)),
     Check("shot", "fire one whole shot", (board.SHOT_END, board.SHOT_LIGHT), 0.3, _shot),
     Check("flash-woken", "close the flash's contact once more", (board.FLASH_WOKEN,), 0.1, _flash_again,
-         parts=("flash", "light"), needs={"flash-button": ("yes",)}),
+         parts=("flash", "light"), needs={"flash-button": ("yes",)}, rests=True),
     Check("saw-drop", "whether a drop fell", (person.SAW_DROP,), 1.0, _answer(ask.SAW_DROP, Bench.drip),
          ask.SAW_DROP),
     Check("heard-valve", "whether the valve clicked", (person.HEARD_VALVE,), 1.0,
@@ -327,17 +328,17 @@ CHECKS: tuple[Check, ...] = (
     Check("beam-path", "the beam's path", (person.BEAM_PATH,), 1.5, _answer(ask.BEAM_PATH),
          ask.BEAM_PATH, parts=("beam",)),
     Check("saw-flash", "whether the flash fired", (person.SAW_FLASH,), 1.0,
-         _answer(ask.SAW_FLASH, Bench.flash), ask.SAW_FLASH, parts=("flash",), answered=_LIT),
+         _answer(ask.SAW_FLASH, Bench.flash), ask.SAW_FLASH, parts=("flash",), answered=_LIT, rests=True),
     Check("saw-flashes", "how often the flash fired", (person.SAW_FLASHES,), 1.1,
-         _answer(ask.SAW_FLASHES, _flash_twice), ask.SAW_FLASHES, parts=("flash",), answered=_LIT),
+         _answer(ask.SAW_FLASHES, _flash_twice), ask.SAW_FLASHES, parts=("flash",), answered=_LIT, rests=True),
     Check("ready-lamp", "the flash's lamp", (person.READY_LAMP,), 1.0,
-         _answer(ask.READY_LAMP, Bench.rest_flash), ask.READY_LAMP, parts=("flash",)),
+         _answer(ask.READY_LAMP), ask.READY_LAMP, parts=("flash",), rests=True),
     Check("flash-button", "the flash's own button", (person.FLASH_BUTTON,), 1.2, _press_flash,
          ask.FLASH_BUTTON, parts=("flash",),
-         spoils=("two-flashes", "saw-flash", "saw-flashes", "ready-lamp", "shot", "picture")),
+         spoils=("two-flashes", "saw-flash", "saw-flashes", "ready-lamp", "shot", "picture"), rests=True),
     Check("saw-woken", "whether the flash obeys now that it was woken", (person.SAW_WOKEN,), 1.0,
-         _answer(ask.SAW_WOKEN, Bench.flash), ask.SAW_WOKEN, parts=("flash",), needs={"flash-button": ("yes",)},
-         answered={"flash-woken": ("lit",)}),
+         _answer(ask.SAW_WOKEN, Bench.flash), ask.SAW_WOKEN, parts=("flash",),
+         needs={"flash-button": ("yes",)}, answered={"flash-woken": ("lit",)}, rests=True),
     Check("flash-mode", "the flash's mode", (person.FLASH_MODE,), 1.0, _answer(ask.FLASH_MODE),
          ask.FLASH_MODE, parts=("flash",)),
     Check("reservoir", "the reservoir", (person.RESERVOIR,), 1.0, _answer(ask.RESERVOIR),
@@ -352,7 +353,7 @@ CHECKS: tuple[Check, ...] = (
          ask.COIL),
     Check("button", "the board's button", (person.BUTTON,), 1.0, _button, ask.BUTTON, parts=("button",)),
     Check("shutter", "the camera's shutter", (person.SHUTTER,), 1.2, _answer(ask.SHUTTER, Bench.shoot),
-         ask.SHUTTER, parts=("camera",), needs={"shot-end": ("fired", "few-edges", "no-edge")}),
+         ask.SHUTTER, parts=("camera",), needs={"shot-end": ("fired", "few-edges", "no-edge")}, rests=True),
     Check("picture", "the picture", (person.PICTURE,), 2.5, _answer(ask.PICTURE, _fire_for_picture),
-         ask.PICTURE, parts=("camera", "flash"), needs={"shot-end": ("fired",)}),
+         ask.PICTURE, parts=("camera", "flash"), needs={"shot-end": ("fired",)}, rests=True),
 )  # fmt: skip

@@ -99,7 +99,7 @@ class Finding:
 
 @dataclass
 class Finder:
-    """Finds what is wrong with one setup. `tell` hears of each test as it is made.
+    """Finds what is wrong with one setup. `begins` hears of each test that is about to be made, `tell` what it showed.
 
     `has_light`, `has_button`: the board has these inputs; what its rig file says is not fitted does
     not count.
@@ -109,6 +109,7 @@ class Finder:
     has_light: bool = True
     has_button: bool = True
     tell: Callable[[Step], None] = lambda step: None
+    begins: Callable[[Check], None] = lambda check: None
     steps: list[Step] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -133,6 +134,8 @@ class Finder:
         before = bench.asked
         untold = False
         try:
+            if check.rests:
+                bench.attempt(bench.rest_flash)
             outcomes = check.run(bench)
         except CannotTell:
             outcomes, untold = {}, True
@@ -208,6 +211,7 @@ class Finder:
         """Make tests until it is clear, or until nobody answers any more: all outputs are off then, too."""
         try:
             while (check := self.choose()) is not None:
+                self.begins(check)
                 self.make(check, bench)
         except PersonGone:
             bench.board.abort()

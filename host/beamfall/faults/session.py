@@ -12,6 +12,7 @@ from beamfall.faults.questions import CAUTIONS, PersonGone
 
 if TYPE_CHECKING:
     from beamfall.board import Board
+    from beamfall.faults.checks import Check
     from beamfall.faults.questions import Person
     from beamfall.faults.setup import Setup
 
@@ -23,6 +24,7 @@ def find_faults(
     *,
     bare_setup: Callable[[], Setup],
     tell: Callable[[Step], None] = lambda step: None,
+    begins: Callable[[Check], None] = lambda check: None,
 ) -> Finding:
     """Connect, look for what is wrong, let go of the port, and return what was found.
 
@@ -39,6 +41,7 @@ def find_faults(
         setup = make_setup(board)
         person = make_person(board, setup)
         finder = begin_finder(board, setup, tell)
+        finder.begins = begins
         finder.note_connection("opened")
         try:
             person.begin(CAUTIONS)
