@@ -19,12 +19,12 @@ SAME_TROUBLE_MS = 10000  # the same words again so soon are not worth the room o
 
 
 class Board:
-    def __init__(self, port, profile, cause=wire.CAUSE_RESTARTED, folder=None):
-        """`folder`: where slots are kept, None: nowhere."""
+    def __init__(self, port, profile, cause=wire.CAUSE_RESTARTED, folder=None, open_time=None):
+        """`folder`: where slots are kept, None: nowhere. `open_time`: see Budget."""
         self.port = port
         self.store = ReportStore(STORE_BYTES)
         self.store.set_shot_end(wire.MSG_SHOT_DONE)
-        self.controller = Controller(port, profile, self.store)
+        self.controller = Controller(port, profile, self.store, open_time)
         self.controller.cause = cause
         self.slots = Slots(folder)
         self.requests = Requests(port, profile, self.controller, self.store, self.slots)

@@ -21,11 +21,15 @@ class Budget:
     been; a table that is to begin is taken to begin now. What a table itself opens is never over the share (Limits).
 
     A rinse may be longer than the share; it begins only when no opening before it can lie in one window with it.
+
+    `open_time` remembers it over a restart that the supply outlasts: `before_ms` is how long a valve may have been open
+    shortly before this start, `keep(ms)` is told what the next one should know. What was open before is taken to have
+    been so right before the start, and of every valve. None: nothing is remembered.
     """
 
     WINDOW_GRAIN_MS = 1  # two readings of a millisecond clock are up to one too far apart
 
-    def __init__(self, profile, clock_hz, now_ms):
+    def __init__(self, profile, clock_hz, now_ms, open_time=None):
         self._hz = clock_hz
         self._window_ms = profile.DUTY_WINDOW_MS
         self._most = ms_to_ticks(profile.DUTY_WINDOW_MS, clock_hz) * profile.DUTY_PERCENT // 100
@@ -46,6 +50,11 @@ class Budget:
         self._used = bytearray(32)  # by output: 1 when it has been used in this life of the board
         self._used_ms = [0] * 32
         self.wait_ms = 0
+        self._open_time = open_time
+        if open_time is not None:
+            before = ms_to_ticks(open_time.before_ms, clock_hz)
+            for valve in range(_VALVES):
+                self._charge(valve, before, 0)
 
     # -- before --------------------------------------------------------------------------------------------------
     def take(self, table, now_ms):
@@ -119,8 +128,9 @@ class Budget:
         return rest - passed
 
     # -- under way and after ---------------------------------------------------------------------------------------
-    def begin(self, now_ms):
-        """A table is about to start. Until `ended` it is under way."""
+    def begin(self, table, now_ms):
+        """A table is about to start. Until `ended` it is under way: a restart in it counts it all."""
+        self._keep(table)
         self._from_ms = now_ms
         self._till_ms = -1
         self._begun = True
@@ -146,6 +156,21 @@ class Budget:
             if is_valve(table.output[row]):
                 self._write_down(table, row, longest, shortest, late_ticks)
         self._begun = False
+        self._keep(None)
+
+    def _keep(self, table):
+        """Tell the next start of the valve that was open for longest, with all of `table`."""
+        if self._open_time is None:
+            return
+        most = 0
+        for valve in range(_VALVES):
+            ticks = sum(self._open[valve])
+            if table is not None:
+                for row in range(table.rows):
+                    if table.output[row] == wire.SIGNAL_VALVE1 + valve:
+                        ticks += table.width[row]
+            most = max(most, ticks)
+        self._open_time.keep(most * 1000 // self._hz + 1 if most else 0)
 
     def _write_down(self, table, row, longest, shortest, late_ticks):
         """One opening, at the latest time at which it can have been."""

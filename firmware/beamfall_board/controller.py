@@ -22,11 +22,11 @@ FLASH_TAIL_MS = 50
 
 
 class Controller:
-    def __init__(self, port, profile, store):
+    def __init__(self, port, profile, store, open_time=None):
         self._port = port
         self._store = store
         self.limits = Limits(profile, port)
-        self.budget = Budget(profile, port.clock_hz, port.millis())
+        self.budget = Budget(profile, port.clock_hz, port.millis(), open_time)
         self.table = Table(profile.ROWS_MAX)
         self.spare = Table(profile.ROWS_MAX)  # for what may turn out not to be a table: a slot's
         self._service = Table(1)
@@ -165,7 +165,7 @@ class Controller:
             self._beams[beam].start(table.beam_edge[beam], table.blanking, table.dwell)
         self._end = table.last_release_ticks()
         port = self._port
-        self.budget.begin(port.millis())
+        self.budget.begin(table, port.millis())
         port.start()
         self.budget.started(port.millis())
 

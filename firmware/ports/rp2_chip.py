@@ -1,4 +1,5 @@
-"""What either port needs to know of an RP2040 or RP2350: why it has started, and what its USB line takes at once."""
+"""What either port needs to know of an RP2040 or RP2350: why it has started, what its valves did before, and what its
+USB line takes at once."""
 
 from machine import mem16, mem32
 
@@ -6,6 +7,10 @@ NAMES = ("rp2040", "rp2350")
 
 # From the datasheets: WATCHDOG, register REASON; bit 0: its timer ran out, bit 1: it was told to restart the chip.
 _WATCHDOG_REASON = {"rp2040": 0x40058008, "rp2350": 0x400D8008}
+# WATCHDOG, register SCRATCH0, of the same datasheets: it outlasts a restart by the watchdog, or one that was asked for,
+# but no loss of supply and no reset at the pin RUN. The boot ROM and the interpreter use 4 to 7 of these registers.
+_SCRATCH = {"rp2040": 0x4005800C, "rp2350": 0x400D800C}
+_OURS = 0x2BEA  # over the lower 16 bits: this firmware has written it
 # USB, buffer control of endpoint 2 towards the host, which carries the console in MicroPython: bit 10 says that
 # a packet waits there for the host to take it. The same address in both chips.
 _USB_IN2_CONTROL = 0x50100090
@@ -18,6 +23,18 @@ def is_watchdog_restart(chip):
     None: not one of these chips."""
     reason = _WATCHDOG_REASON.get(chip)
     return None if reason is None else bool(mem32[reason] & 1)
+
+
+class OpenTime:
+    """How long a valve may have been open shortly before this start, over a restart that the supply has outlasted."""
+
+    def __init__(self, chip):
+        self._register = _SCRATCH[chip]
+        kept = mem32[self._register]
+        self.before_ms = kept & 0xFFFF if kept >> 16 == _OURS else 0
+
+    def keep(self, ms):
+        mem32[self._register] = _OURS << 16 | min(ms, 0xFFFF)
 
 
 def usb_room():

@@ -25,7 +25,8 @@ class ScriptedRig:
     clock_hz = HZ
 
     def __init__(self) -> None:
-        self.outputs: list[tuple[int, int, int]] = []  # ticks, signal, level
+        self.outputs: list[tuple[int, int, int]] = []  # ticks over all lives, signal, level
+        self.past = 0  # ticks of the lives before
         self.levels: dict[int, int] = {}
         self._events: list[tuple[int, int, int]] = []
 
@@ -33,7 +34,7 @@ class ScriptedRig:
         heapq.heappush(self._events, (ticks, signal, level))
 
     def drive(self, signal: int, level: int, ticks: int) -> None:
-        self.outputs.append((ticks, signal, level))
+        self.outputs.append((self.past + ticks, signal, level))
 
     def next_edge(self, until: int) -> tuple[int, int, int] | None:
         if self._events and self._events[0][0] <= until:
@@ -115,6 +116,19 @@ class Bench:
             self.listen((end - self.now) / HZ)
             if self.reports:
                 self.send(self.frame("acknowledge", 0, through=self.reports[-1][0]))
+
+    def restart(self) -> None:
+        """The board starts again with its supply on; what was on goes off with it."""
+        for signal in {signal for _, signal, _ in self.rig.outputs}:
+            if self.rig.pulses(signal)[-1][1] < 0:
+                self.rig.drive(signal, 0, self.now)
+        self.rig.past += self.now
+        self.transport.restart_board()
+        self.framer = Framer(self.codec.definition)
+        self.number = 0
+        self.reports.clear()
+        self.answers.clear()
+        self.welcome = self.ask("hello", definition=self.codec.definition.digest)
 
     def upload(self, rows: list[tuple[int, ...]], **settings: int) -> tuple[Message, bytes]:
         """Upload a table of (anchor, count, output, delay, width); return the answer to the commit."""

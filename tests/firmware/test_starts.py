@@ -13,6 +13,8 @@ from beamfall_board import wire_definition as wire
 
 # Register REASON in the chapter on the watchdog of the datasheets of RP2040 and RP2350; bit 0 TIMER, bit 1 FORCE.
 REASON = {"rp2040": 0x40058008, "rp2350": 0x400D8008}
+# SCRATCH0 there.
+SCRATCH = {"rp2040": 0x4005800C, "rp2350": 0x400D800C}
 POWER_UP, TIMER, FORCED = 0, 1, 2
 WDT_RESET, HARD_RESET = 3, 2
 
@@ -21,12 +23,15 @@ class Started(Exception):
     pass
 
 
-def start(monkeypatch: pytest.MonkeyPatch, port: str, chip: str, reason: int, cause: int) -> Any:
+def start(
+    monkeypatch: pytest.MonkeyPatch, port: str, chip: str, reason: int, cause: int, scratch: int = 0
+) -> Any:
     """Run `ports.<port>.start` up to the main loop; what the board was made with."""
     for name in [n for n in sys.modules if n.split(".")[0] == "ports"]:
         monkeypatch.delitem(sys.modules, name)
     made = SimpleNamespace(fed=0, off=0, cause=None, room=None, slots=SimpleNamespace())
-    registers = {REASON[chip]: reason} if chip in REASON else {}
+    registers = {REASON[chip]: reason, SCRATCH[chip]: scratch} if chip in REASON else {}
+    made.registers = registers
     machine = ModuleType("machine")
     machine.__dict__.update(
         mem32=registers, mem16={}, Pin=None, reset_cause=lambda: cause, WDT_RESET=WDT_RESET
@@ -56,8 +61,11 @@ def start(monkeypatch: pytest.MonkeyPatch, port: str, chip: str, reason: int, ca
             made.off += 1
 
     class Board:
-        def __init__(self, _port: Any, _profile: Any, cause: int, folder: str) -> None:
+        def __init__(
+            self, _port: Any, _profile: Any, cause: int, folder: str, open_time: Any
+        ) -> None:
             made.cause = cause
+            made.open_time = open_time
             made.folder = folder
             self.slots = made.slots
 
@@ -72,7 +80,9 @@ def start(monkeypatch: pytest.MonkeyPatch, port: str, chip: str, reason: int, ca
         module = ModuleType(name)
         module.__dict__.update(content)
         monkeypatch.setitem(sys.modules, name, module)
-    profile = SimpleNamespace(CHIP=chip, WATCHDOG_MS=4000, INPUTS={})
+    profile = SimpleNamespace(
+        CHIP=chip, WATCHDOG_MS=4000, INPUTS={}, DUTY_WINDOW_MS=10_000, DUTY_PERCENT=30
+    )
     with pytest.raises(Started):
         importlib.import_module(f"ports.{port}.start").run(profile)
     assert made.off == 1
@@ -115,3 +125,31 @@ def test_each_chip_writes_as_much_as_its_line_is_known_to_take(
     assert start(monkeypatch, "generic", "rp2040", 0, HARD_RESET).room.__name__ == "usb_room"
     assert start(monkeypatch, "generic", "stm32", 0, HARD_RESET).room() == 64
     assert start(monkeypatch, "generic", "esp32", 0, HARD_RESET).room is None
+
+
+@pytest.mark.parametrize("chip", ["rp2040", "rp2350"])
+@pytest.mark.parametrize("port", ["rp2", "generic"])
+def test_a_pico_keeps_how_long_its_valves_were_open_where_a_restart_leaves_it(
+    monkeypatch: pytest.MonkeyPatch, port: str, chip: str
+) -> None:
+    made = start(monkeypatch, port, chip, POWER_UP, HARD_RESET)
+    assert made.open_time.before_ms == 0, "the supply was off: the register is 0"
+    made.open_time.keep(2_345)
+    kept = made.registers[SCRATCH[chip]]
+    assert kept < 2**30, "a small integer of the interpreter: keeping it allocates nothing"
+    assert start(monkeypatch, port, chip, TIMER, WDT_RESET, kept).open_time.before_ms == 2_345
+    made.open_time.keep(200_000)
+    assert made.registers[SCRATCH[chip]] == kept >> 16 << 16 | 0xFFFF
+    for other in (2_345, 0xFFFFFFFF, 0x6AB73121, 0xB007C0D3):
+        again = start(monkeypatch, port, chip, FORCED, WDT_RESET, other)
+        assert again.open_time.before_ms == 0, "what some other program has left there"
+
+
+@pytest.mark.parametrize("chip", ["stm32", "esp32"])
+def test_where_nothing_is_kept_the_watchdog_s_restart_takes_the_whole_share_as_used(
+    monkeypatch: pytest.MonkeyPatch, chip: str
+) -> None:
+    assert start(monkeypatch, "generic", chip, 0, HARD_RESET).open_time.before_ms == 0
+    late = start(monkeypatch, "generic", chip, 0, WDT_RESET).open_time
+    late.keep(7)
+    assert late.before_ms == 3_000

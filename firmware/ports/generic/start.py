@@ -12,6 +12,16 @@ def _stm32_room():
     return 64
 
 
+class _NotKept:
+    """Where nothing outlasts a restart: after one by the watchdog all that may have been open has been."""
+
+    def __init__(self, profile, late):
+        self.before_ms = profile.DUTY_WINDOW_MS * profile.DUTY_PERCENT // 100 if late else 0
+
+    def keep(self, ms):
+        pass
+
+
 def _make_console(chip):
     from ports.console import Console
 
@@ -32,11 +42,13 @@ def run(profile):
     if late is None:
         late = machine.reset_cause() == machine.WDT_RESET
     cause = wire.CAUSE_WATCHDOG if late else wire.CAUSE_RESTARTED
+    known = profile.CHIP in rp2_chip.NAMES
+    open_time = rp2_chip.OpenTime(profile.CHIP) if known else _NotKept(profile, late)
     port = Port(profile, _make_console(profile.CHIP))
     try:
         if profile.WATCHDOG_MS:
             port.start_watchdog(profile.WATCHDOG_MS)
-        board = Board(port, profile, cause, maintenance.home() + "/slots")
+        board = Board(port, profile, cause, maintenance.home() + "/slots", open_time)
         board.slots.between_steps = port.feed_watchdog
         board.run()
     finally:

@@ -19,7 +19,7 @@ def run(profile):
     try:
         if profile.WATCHDOG_MS:
             port.start_watchdog(profile.WATCHDOG_MS)
-        board = Board(port, profile, cause, _SLOTS)
+        board = Board(port, profile, cause, _SLOTS, rp2_chip.OpenTime(profile.CHIP))
         board.slots.between_steps = port.feed_watchdog
         board.run()
     finally:

@@ -96,6 +96,16 @@ class _EmbeddedChannel:
         self.stopped = True
 
 
+class _OpenTime:
+    """What a restart leaves of how long valves were open, as firmware/ports/rp2_chip.py has it on a chip."""
+
+    def __init__(self) -> None:
+        self.before_ms = 0
+
+    def keep(self, ms: int) -> None:
+        self.before_ms = ms
+
+
 class SimulatedTransport:
     """A transport to a board that is simulated in this process."""
 
@@ -115,16 +125,19 @@ class SimulatedTransport:
         self._past_s = 0.0
         self._closed = False
         self._folder = TemporaryDirectory(prefix="beamfall-sim-")  # the board's file system: slots
-        self._power_up()
+        self._open_time = _OpenTime()
+        self._start()
 
-    def _power_up(self) -> None:
+    def _start(self) -> None:
         modules = self._firmware
         self._boot += 1
         self._channel = _EmbeddedChannel(self.rig, self._seed, self._boot)
         port = modules.port(modules.profile, self._channel)
         port.outputs_off()
         self._port = port
-        self._board: Any = modules.board(port, modules.profile, folder=self._folder.name)
+        self._board: Any = modules.board(
+            port, modules.profile, folder=self._folder.name, open_time=self._open_time
+        )
 
     @property
     def name(self) -> str:
@@ -174,6 +187,11 @@ class SimulatedTransport:
 
     def reset_board(self) -> None:
         """Pull the board's plug and put it in again: a new boot id, nothing remembered, outputs off."""
+        self._open_time = _OpenTime()
+        self.restart_board()
+
+    def restart_board(self) -> None:
+        """Restart the board with its supply on, as its watchdog would: only how long valves were open is remembered."""
         self._past_s += self._channel.now / self._channel.clock_hz
         self.rig.restart()
-        self._power_up()
+        self._start()
