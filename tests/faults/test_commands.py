@@ -104,3 +104,12 @@ def test_beam_lets_drops_fall_to_align_by(capsys: pytest.CaptureFixture[str]) ->
 def test_beam_tells_a_dark_beam(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["beam", "--port", "sim?fault=beam-stuck-dark", "--for", "0.7 s"]) == 0
     assert "DARK" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("duration", ["0 s", "-2 s"])
+def test_a_beam_is_not_watched_for_no_time(
+    duration: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["beam", "--port", "sim", "--for", duration]) == 2
+    said = capsys.readouterr()
+    assert f'--for = "{duration}"' in said.err and "10 s" in said.err and not said.out

@@ -40,9 +40,14 @@ def beam(
     Ctrl-C ends, and so does closing the terminal. A drop that crosses the middle of the beam darkens it longest.
     """
     from beamfall.board import Board
+    from beamfall.errors import UserError
     from beamfall.units import parse_quantity
 
     ends_s = float("inf") if duration is None else parse_quantity(duration, "duration", key="--for")
+    if ends_s <= 0.0:
+        raise UserError(
+            f'--for = "{duration}": nothing is seen in no time; use a longer one, such as "10 s"'
+        )
     opening_s = parse_quantity(opening, "duration", key="--opening")
     with Board.connect(port, seed=seed) as board:
         settle_earlier(board)
