@@ -85,7 +85,7 @@ class Served:
 
     def stop(self) -> None:
         self.server.stop()
-        self.thread.join(10.0)
+        self.thread.join(60.0)
         assert not self.thread.is_alive(), "the server did not end"
 
 

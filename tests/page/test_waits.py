@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 import time
 import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -31,12 +32,22 @@ def flash_times(log_path: Path) -> list[float]:
     return [shot.line.begun_us / 1e6 for shot in shots]
 
 
-@pytest.fixture
-def bench(serve: Serve) -> Iterator[Served]:
-    served = serve(rig=SLOW_RIG, pace=10.0)
+# At ten times the pace of the clock there are seconds left to ask too early in, however slow the machine.
+LONG_RIG = QUICK_RIG.replace('recycle = "0.2 s"', 'recycle = "40 s"').replace(
+    'rest = "0.5 s"', 'rest = "300 s"'
+)
+
+
+def serve_armed(serve: Serve, rig: str) -> Served:
+    served = serve(rig=rig, pace=10.0)
     served.wait(lambda: served.hub.get("link", {}).get("state") == "up" and served.hub.get("plan"))
     do(served, make_arm())
-    yield served
+    return served
+
+
+@pytest.fixture
+def bench(serve: Serve) -> Served:
+    return serve_armed(serve, SLOW_RIG)
 
 
 def do(served: Served, job: Any) -> str:
@@ -60,14 +71,16 @@ def test_releases_in_a_row_keep_the_rest_and_no_picture_is_dark(
     bench: Served, log_path: Path
 ) -> None:
     """As fast as keys can be pressed: shots come a rest apart at the least, and each one has its light."""
-    end = time.monotonic() + 3.0  # 30 s of the rig's
-    refused = 0
-    while time.monotonic() < end:
+    end = time.monotonic() + 60.0
+    refused = fired = 0
+    while refused <= 5 or fired < 3:
+        assert time.monotonic() < end, f"{refused} refused, {fired} fired"
         said = do(bench, make_release(1))
         refused += "surface rests" in said
+        fired += not said
         assert not said or said.startswith("Ready again in"), said
     began = flash_times(log_path)
-    assert refused > 5 and len(began) >= 3
+    assert len(began) == fired
     assert min(b - a for a, b in zip(began, began[1:], strict=False)) >= 5.0
     with ShotLog.open(log_path, read_only=True) as log:
         for line in log.list_shots(limit=None):
@@ -76,23 +89,25 @@ def test_releases_in_a_row_keep_the_rest_and_no_picture_is_dark(
 
 
 def test_the_rest_may_be_left_out_on_purpose_and_recycling_never(
-    bench: Served, log_path: Path
+    serve: Serve, log_path: Path
 ) -> None:
+    bench = serve_armed(serve, LONG_RIG)
     assert do(bench, make_release(1)) == ""
     said = do(bench, make_release(1, unrested=True))
     assert "flash recycles" in said, said
     bench.wait(lambda: (bench.hub.get("resting") or {"recycle_until": 1})["recycle_until"] is None)
     assert do(bench, make_release(1, unrested=True)) == ""
     first, second = flash_times(log_path)
-    assert 1.5 <= second - first < 5.0
+    assert 40.0 <= second - first < 300.0
 
 
-def test_a_single_flash_counts_and_a_series_waits_by_itself(bench: Served, log_path: Path) -> None:
+def test_a_single_flash_counts_and_a_series_waits_by_itself(serve: Serve, log_path: Path) -> None:
+    bench = serve_armed(serve, LONG_RIG.replace("300 s", "45 s"))
     assert do(bench, make_flash(1, "2 ms")) == ""
     assert "flash recycles" in do(bench, make_release(1))
     assert do(bench, make_release(2)) == ""
     first, second = flash_times(log_path)
-    assert second - first >= 5.0
+    assert second - first >= 45.0
     assert do(bench, make_flash(1, "2 ms")) == "", "one flash waits until it can"
     assert "light was seen" in bench.hub.get("job")["text"]
 
@@ -112,8 +127,17 @@ def test_what_is_left_is_the_longer_of_the_two() -> None:
     assert waits.find_left(101.0, rig, rest_s=0.0).rest_s == 0.0
 
 
+def read_wait(page: Any) -> int:
+    """How long Release waits by what is written on it, in s."""
+    expect(page.locator("#release")).to_contain_text(re.compile(r"Wait \d+ s"))
+    found = re.search(r"Wait (\d+) s", page.locator("#release").text_content())
+    assert found
+    return int(found[1])
+
+
 def test_release_counts_down_and_its_key_says_why_it_waits(serve: Serve, open_page: Open) -> None:
-    served = serve(rig=SLOW_RIG, pace=1.0)
+    rig = SLOW_RIG.replace('rest = "5 s"', 'rest = "60 s"').replace('"1.5 s"', '"10 s"')
+    served = serve(rig=rig, pace=1.0)
     page = open_page(served.link)
     wait_ready(page)
     page.keyboard.press("r")
@@ -122,21 +146,29 @@ def test_release_counts_down_and_its_key_says_why_it_waits(serve: Serve, open_pa
     expect(page.locator("#release")).to_be_enabled()
     page.keyboard.press("r")
     served.wait(lambda: served.hub.get("resting"))
-    expect(page.locator("#release")).to_contain_text("Wait 5 s")
-    expect(page.locator("#cause")).to_contain_text("Ready again in 5 s: the surface rests")
+    first = read_wait(page)
+    assert 40 < first <= 60
+    expect(page.locator("#cause")).to_contain_text(
+        re.compile(r"Ready again in \d+ s: the surface rests")
+    )
     shots = served.hub.get("shot")["shot"]
     for _ in range(3):
         page.keyboard.press("r")
         page.wait_for_timeout(300)
     expect(page.locator(".notice", has_text="Ready again in")).to_have_count(1)
     expect(page.locator(".notice").last).to_contain_text("surface rests. Shift and R")
+    served.wait(lambda: served.hub.get("resting")["recycle_until"] is None)
     assert served.hub.get("shot")["shot"] == shots, "nothing went out"
-    expect(page.locator("#release")).to_contain_text("Wait 3 s")
+    assert read_wait(page) <= first - 2
     page.keyboard.press("Shift+R")
     served.wait(lambda: served.hub.get("shot")["shot"] == shots + 1)
-    expect(page.locator("#release")).to_contain_text("Wait 5 s")
+    served.wait(lambda: served.hub.get("job")["state"] == "ended")
+    expect(page.locator("#release")).to_have_attribute("data-waits", "true")
+    assert read_wait(page) > 40
     page.keyboard.press("Shift+R")
     expect(page.locator(".notice").last).to_contain_text("flash recycles, which cannot be cut")
+    served.server.desk.edit("aim.rest", "0.5 s")
+    served.server.desk.edit("flash[1].recycle", "0.2 s")
     served.wait(lambda: served.hub.get("resting") is None)
     expect(page.locator("#release")).to_contain_text("Release R")
 
@@ -144,7 +176,7 @@ def test_release_counts_down_and_its_key_says_why_it_waits(serve: Serve, open_pa
 def test_a_tablet_whose_clock_is_wrong_counts_down_all_the_same(
     serve: Serve, open_page: Open
 ) -> None:
-    served = serve(rig=SLOW_RIG, pace=1.0)
+    served = serve(rig=SLOW_RIG.replace('rest = "5 s"', 'rest = "60 s"'), pace=1.0)
     page = open_page("about:blank")
     page.add_init_script("const real = Date.now; Date.now = () => real() - 600000;")
     page.goto(served.link)
@@ -152,7 +184,7 @@ def test_a_tablet_whose_clock_is_wrong_counts_down_all_the_same(
     page.keyboard.press("a")
     expect(page.locator("#release")).to_be_enabled()
     page.keyboard.press("r")
-    expect(page.locator("#release")).to_contain_text("Wait 5 s")
+    assert 40 < read_wait(page) <= 60
 
 
 def test_what_was_changed_since_arming_is_said(serve: Serve, open_page: Open) -> None:
