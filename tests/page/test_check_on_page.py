@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from typing import Any
 
@@ -11,6 +10,7 @@ from page_helpers import Served
 from beamfall.board import HOST_TIMEOUT_S
 from beamfall.page.jobs_find import make_check
 from beamfall.page.listening import make_opener
+from beamfall.rig import Rig
 
 Serve = Callable[..., Served]
 PACE = 30.0
@@ -18,7 +18,14 @@ PACE = 30.0
 
 def test_a_person_slower_than_the_boards_time_out_is_waited_for(serve: Serve) -> None:
     """While the page waits for `Done` the board watches, hears its host, and nothing of it is lost."""
-    served = serve(make_opener("sim?fault=beam-misaligned", 3), pace=PACE)
+    opened: list[Any] = []
+
+    def opener(rig: Rig | None) -> Any:
+        transport, reconnect = make_opener("sim?fault=beam-misaligned", 3)(rig)
+        opened.append(transport)
+        return transport, reconnect
+
+    served = serve(opener, pace=PACE)
     hub, bench = served.hub, served.server.bench
     served.wait(lambda: hub.get("link", {}).get("state") == "up" and hub.get("plan"))
     bench.submit(make_check(False))
@@ -39,7 +46,10 @@ def test_a_person_slower_than_the_boards_time_out_is_waited_for(serve: Serve) ->
         values = [choice["value"] for choice in choices]
         if values[0] == "done" and "now" in question["text"]:
             acted += 1
-            time.sleep(3.0 * HOST_TIMEOUT_S / PACE)
+            served.wait(lambda: hub.get("live")["activity"] == "watch")
+            # By the board's own time: three time-outs, and one more in which it is asked how it stands.
+            until_s = opened[-1].clock() + 4.0 * HOST_TIMEOUT_S
+            served.wait(lambda until=until_s: opened[-1].clock() > until)
             assert hub.get("live")["activity"] == "watch", "the board still watches"
         told = question["hint"].removeprefix("At the simulated rig: ")
         fits = [choice["value"] for choice in choices if choice["words"] == told]

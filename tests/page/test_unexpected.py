@@ -115,4 +115,4 @@ def test_a_page_without_its_thread_says_so(serve: Serve) -> None:
             act()
     began = time.monotonic()
     bench.close()
-    assert time.monotonic() - began < 1.0
+    assert time.monotonic() - began < 4.0, "nobody is there to be waited for"

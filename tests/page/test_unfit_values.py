@@ -44,7 +44,7 @@ def read_state(served: Served) -> dict[str, object]:
             additional_headers={"Cookie": f"{door.cookie}={door.token}"},
             origin=served.origin,  # type: ignore[arg-type]
         ) as socket:
-            return str(await asyncio.wait_for(socket.recv(), 10.0))
+            return str(await asyncio.wait_for(socket.recv(), 30.0))
 
     state: dict[str, object] = json.loads(asyncio.run(read()))["all"]
     return state

@@ -44,7 +44,7 @@ def test_a_page_that_comes_late_gets_the_whole_and_then_each_change_once() -> No
         )
         thread.start()
         thread.join()
-        texts = [await asyncio.wait_for(subscriber.queue.get(), 2.0) for _ in range(2)]
+        texts = [await asyncio.wait_for(subscriber.queue.get(), 20.0) for _ in range(2)]
         assert subscriber.queue.empty(), "what does not change is not told"
         return [whole, *(json.loads(text or "") for text in texts)]
 
@@ -184,7 +184,7 @@ def test_simulated_time_passes_as_real_time_does() -> None:
     fast = PacedTransport(FakeTime(), lambda: None, pace=50.0)
     began = time.monotonic()
     fast.sleep(5.0)
-    assert 0.09 <= time.monotonic() - began < 2.0 and fast.clock() == pytest.approx(5.0)
+    assert 0.09 <= time.monotonic() - began < 4.5 and fast.clock() == pytest.approx(5.0)
 
 
 def test_an_abort_gets_into_a_wait_within_a_step() -> None:
@@ -194,12 +194,17 @@ def test_an_abort_gets_into_a_wait_within_a_step() -> None:
         if asked.is_set():
             raise AbortAsked
 
-    paced = PacedTransport(FakeTime(), poll, pace=1.0)
+    inner = FakeTime()
+    paced = PacedTransport(inner, poll, pace=1.0)
     threading.Timer(0.1, asked.set).start()
-    began = time.monotonic()
     with pytest.raises(KeyboardInterrupt):  # unwinds as Ctrl-C does
         paced.read(30.0)
-    assert time.monotonic() - began < 2.0
+    assert inner.now < 15.0, "by the paced time: a machine that stops for a while does not count"
+    # Once it is asked for, no step more.
+    before = inner.now
+    with pytest.raises(AbortAsked):
+        paced.sleep(30.0)
+    assert inner.now == before
 
 
 def test_a_real_boards_clock_is_left_alone() -> None:
@@ -210,7 +215,7 @@ def test_a_real_boards_clock_is_left_alone() -> None:
     paced = PacedTransport(inner, lambda: None, pace=None)
     began = time.monotonic()
     assert paced.read(5.0) == b"" and paced.rig is None
-    assert time.monotonic() - began < 1.0, "nothing but the port itself is waited for"
+    assert time.monotonic() - began < 4.5, "nothing but the port itself is waited for"
 
 
 # -- the form --------------------------------------------------------------------------------------------------
@@ -340,7 +345,7 @@ def test_the_command_prints_its_address_and_ends_with_ctrl_c(tmp_path: Path) -> 
         assert len(line.strip().rpartition("#")[2]) >= 40, "a token that nobody guesses: 256 bits"
     finally:
         process.send_signal(signal.SIGINT)
-        output, _ = process.communicate(timeout=30)
+        output, _ = process.communicate(timeout=60)
     assert "Traceback" not in output
     assert process.returncode in (0, 130)
     wrong = subprocess.run(
