@@ -5,6 +5,13 @@ from __future__ import annotations
 import os
 
 import pytest
+from hypothesis import HealthCheck, settings
+
+# How long an example takes is the machine's matter, and a busy one takes long for some.
+settings.register_profile(
+    "patient", parent=settings(), deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("patient")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
