@@ -70,13 +70,18 @@ def devices() -> Iterator[list[Device]]:
 
 @pytest.fixture(autouse=True)
 def impatient(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(probing, "LISTEN_S", 0.4)
-    monkeypatch.setattr(probing.listen_for_beacon, "__defaults__", (0.4,))
+    listen_for(monkeypatch, 0.4)
+
+
+def listen_for(monkeypatch: pytest.MonkeyPatch, seconds: float) -> None:
+    monkeypatch.setattr(probing, "LISTEN_S", seconds)
+    monkeypatch.setattr(probing.listen_for_beacon, "__defaults__", (seconds,))
 
 
 def test_the_board_is_found_by_its_own_words_and_nothing_is_sent_to_the_others(
-    devices: list[Device],
+    devices: list[Device], monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    listen_for(monkeypatch, 2.0)  # whoever speaks may be slow to
     devices += [Device(b""), Device(BEACON), Device(b"some other program\r\n>>> ")]
     assert find_board([device.seen() for device in devices]) == devices[1].name
     time.sleep(0.1)
@@ -94,7 +99,10 @@ def test_a_board_with_another_program_is_left_alone_and_the_cure_is_named(
     assert devices[0].heard == b""
 
 
-def test_two_boards_must_be_told_apart(devices: list[Device]) -> None:
+def test_two_boards_must_be_told_apart(
+    devices: list[Device], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    listen_for(monkeypatch, 20.0)
     devices += [Device(BEACON), Device(BEACON)]
     with pytest.raises(PortNotFound, match="more than one board.*--port"):
         find_board([device.seen() for device in devices])

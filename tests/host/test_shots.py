@@ -412,7 +412,7 @@ def test_a_log_that_another_program_is_just_making_is_a_log(path: Path) -> None:
     connection = sqlite3.connect(path, isolation_level=None)
     connection.set_trace_callback(watch)
     assert database._check_identity(connection, path, MIGRATIONS) == 0
-    maker.join(10.0)
+    maker.join(60.0)
     assert database._check_identity(connection, path, MIGRATIONS) == len(MIGRATIONS)
     connection.close()
 

