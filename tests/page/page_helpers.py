@@ -100,6 +100,15 @@ def wait_ready(page: Any) -> None:
     expect(page.locator("#arm")).to_be_enabled()
 
 
+def wait_on_page(page: Any, what: str, seconds: float = 20.0) -> None:
+    """Wait until something is so of the `state` that a page has, in JavaScript: it may be behind the hub's."""
+    end = time.monotonic() + seconds
+    look = f"async () => {{ const {{ state }} = await import('/static/net.js'); return Boolean({what}); }}"
+    while not page.evaluate(look):
+        assert time.monotonic() < end, f"the page does not have it that {what}"
+        page.wait_for_timeout(50)
+
+
 def release_again(page: Any, served: Served, shot: int) -> None:
     """Release what is armed once more, as its `shot`: the key is refused while the surface rests."""
     end = time.monotonic() + 60.0

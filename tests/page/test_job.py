@@ -140,6 +140,7 @@ def test_a_shot_is_compared_and_fired_again(
     page.get_by_role("button", name="Release a series of").click()
     served.wait(lambda: (served.hub.get("shot") or {}).get("shot") == 6, 40.0)
     wait_ready(page)
+    served.wait(lambda: served.hub.get("shot")["picture"], 40.0)
     page.goto(f"{served.origin}/#log")
     expect(page.locator(".logrow:visible")).to_have_count(6)
     page.get_by_label("Compare shot 2").check()

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from page_helpers import QUICK_RIG, Served, expect, wait_ready
+from page_helpers import QUICK_RIG, Served, expect, wait_on_page, wait_ready
 
 from beamfall.page.jobs import make_arm, make_flash, make_release
 from beamfall.page.waits import Waits
@@ -160,10 +160,11 @@ def test_release_counts_down_and_its_key_says_why_it_waits(serve: Serve, open_pa
     served.wait(lambda: served.hub.get("resting")["recycle_until"] is None)
     assert served.hub.get("shot")["shot"] == shots, "nothing went out"
     assert read_wait(page) <= first - 2
+    wait_on_page(page, "state.resting.recycle_until === null")
     page.keyboard.press("Shift+R")
     served.wait(lambda: served.hub.get("shot")["shot"] == shots + 1)
     served.wait(lambda: served.hub.get("job")["state"] == "ended")
-    expect(page.locator("#release")).to_have_attribute("data-waits", "true")
+    wait_on_page(page, "state.resting.recycle_until !== null && state.job.state === 'ended'")
     assert read_wait(page) > 40
     page.keyboard.press("Shift+R")
     expect(page.locator(".notice").last).to_contain_text("flash recycles, which cannot be cut")
