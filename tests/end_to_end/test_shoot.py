@@ -192,7 +192,7 @@ def test_ctrl_c_in_a_series_aborts_and_leaves_the_log_true(environment, port, la
         time.sleep(later_s)
         os.killpg(process.pid, signal.SIGINT)
         lines += process.stdout.readlines()
-        assert process.wait(30) == 130
+        assert process.wait(60) == 130
     assert "Traceback" not in Path(errors).read_text()
     printed = [json.loads(line) for line in lines if line.endswith("\n")]
     listed = [

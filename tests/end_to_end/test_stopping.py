@@ -75,7 +75,7 @@ class Terminal:
         )  # fmt: skip
         os.close(theirs)
 
-    def read_until(self, pattern: str, patience_s: float = 30.0) -> str:
+    def read_until(self, pattern: str, patience_s: float = 60.0) -> str:
         import select
 
         end_s = time.monotonic() + patience_s
@@ -104,7 +104,7 @@ class Terminal:
                 self.said += os.read(self._ours, 65536).decode(errors="replace")
         except OSError:
             pass
-        status = self.process.wait(30)
+        status = self.process.wait(60)
         assert "Traceback" not in self.said, self.said
         return status
 
@@ -281,14 +281,14 @@ def _post(
         headers={"content-type": "application/json", "origin": origin, "cookie": cookie},
     )
     try:
-        with urllib.request.urlopen(asked, timeout=10) as answer:
+        with urllib.request.urlopen(asked, timeout=60) as answer:
             headers = {name.lower(): value for name, value in answer.headers.items()}
             return answer.status, headers
     except urllib.error.HTTPError as error:
         return error.code, {}
 
 
-def _wait(ready: Callable[[], object], patience_s: float = 30.0) -> None:
+def _wait(ready: Callable[[], object], patience_s: float = 60.0) -> None:
     end_s = time.monotonic() + patience_s
     while not ready():
         assert time.monotonic() < end_s

@@ -74,7 +74,7 @@ class Firmware:
     def stop(self) -> None:
         assert self._process.stdin is not None and self._process.stdout is not None
         self._process.stdin.close()
-        self._process.wait(timeout=10)
+        self._process.wait(timeout=60)
         self._process.stdout.close()
 
 

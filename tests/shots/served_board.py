@@ -64,7 +64,7 @@ class ServedBoard:
         trace: TracebackType | None,
     ) -> None:
         self._stop.set()
-        self._thread.join(10.0)
+        self._thread.join(60.0)
         self._server.close()
         self._board.close()
 
