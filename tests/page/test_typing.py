@@ -82,6 +82,34 @@ def test_a_field_of_the_rig_half_typed_outlives_another_ones_news(
     expect(height).to_have_value("24 in")
 
 
+def test_a_field_of_the_rig_half_typed_outlives_a_new_part(serve: Serve, open_page: Open) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(f"{served.link}")
+    wait_ready(page)
+    page.goto(f"{served.origin}/#rig")
+    height = page.locator("#f-valve-1--height")
+    height.press("End")
+    height.press("ControlOrMeta+a")
+    page.keyboard.type("24 i")
+    served.server.desk.add("beam")
+    served.server.desk.edit("beam[2].height", "20 cm")
+    expect(page.locator("#f-beam-2--height")).to_have_value("20 cm")
+    expect(height).to_be_focused()
+    expect(height).to_have_value("24 i")
+    page.keyboard.type("n")
+    expect(height).to_have_value("24 in")
+    height.press("Tab")
+    served.wait(lambda: abs(served.server.desk.rig.valves[0].height_m - 0.6096) < 1e-9)
+    assert served.hub.get("job") is None, "no letter of it was a key of the page"
+    # Where nothing has been typed the news is shown, and the place is kept as well.
+    height.focus()
+    served.server.desk.remove("beam[2]")
+    served.server.desk.edit("valve[1].height", "25 in")
+    expect(page.locator("#f-beam-2--height")).to_have_count(0)
+    expect(height).to_be_focused()
+    expect(height).to_have_value("25 in")
+
+
 def test_a_note_half_written_outlives_a_picture_and_another_shot(
     serve: Serve, open_page: Open, log_path: Path
 ) -> None:

@@ -17,7 +17,7 @@ export function makeRig() {
   const wrong = h('div', {});
   const add = (part, text) => h('button', { type: 'button', on: { click: () => attempt(act('add_part', { part })) } }, text);
   const plan = h('div', { class: 'planbox' });
-  let shape = '', inputs = new Map();
+  let shape = '', inputs = new Map(), typings = new Map();
 
   on('rig', () => {
     const rig = state.rig;
@@ -31,7 +31,9 @@ export function makeRig() {
   });
 
   function build(sections) {
+    const held = takeHeld(form, typings.get(document.activeElement?.id)?.() ?? false);
     inputs = new Map();
+    typings = new Map();
     show(form, sections.map((section) => {
       const removable = /^(valve|beam|flash)\[|^camera$/.test(section.path);
       return h('fieldset', {}, h('legend', {}, section.title),
@@ -39,6 +41,7 @@ export function makeRig() {
         section.fields.map((field) => makeField(field)),
         removable ? h('button', { type: 'button', class: 'small', on: { click: () => attempt(act('remove_part', { path: section.path })) } }, `Take this ${section.title} away`) : null);
     }));
+    held();
   }
 
   function makeField(field) {
@@ -50,6 +53,7 @@ export function makeRig() {
     input.addEventListener('change', () => attempt(act('edit', { path: field.path, text: input.value })));
     let newest = field;
     const typing = watchTyping(input, () => write(input, newest.value));
+    typings.set(id, typing);
     inputs.set(field.path, (fresh) => {
       newest = fresh;
       if (!typing() && (document.activeElement !== input || fresh.problems.length === 0)) write(input, fresh.value);
@@ -67,6 +71,23 @@ export function makeRig() {
       h('div', { class: 'row' }, h('label', { for: 'rig-name' }, 'Name'), name, h('a', { class: 'button', href: '/rig.toml', download: 'rig.toml' }, 'Save as a rig file'), h('button', { type: 'button', on: { click: () => attempt(act('reset_rig')) } }, 'Back to the file')),
       file, wrong, form),
     h('section', { class: 'panel' }, h('h2', {}, 'The plan that comes of it'), plan));
+}
+
+// Another page may add or take a part away while somebody types here: the field is a new one then, but neither the text nor
+// the place may be lost, or the next letter would be a key of the page. Returns what gives them back.
+function takeHeld(form, typing) {
+  const old = document.activeElement;
+  if (!form.contains(old) || !old.id) return () => {};
+  const { id, value, selectionStart, selectionEnd } = old;
+  return () => {
+    const field = document.getElementById(id);
+    if (!field) return;
+    field.focus();
+    if (!typing || !(field instanceof HTMLInputElement)) return;
+    field.select();
+    document.execCommand('insertText', false, value);   // as typed: what is only set would not be entered by Enter or Tab
+    field.setSelectionRange(selectionStart, selectionEnd);
+  };
 }
 
 function showPlan(box) {
