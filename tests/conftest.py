@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import sys
+from collections.abc import Callable
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -38,3 +40,25 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 def pytest_report_header() -> str:
     return f"CI: {'yes' if os.environ.get('CI') else 'no'}"
+
+
+@pytest.fixture
+def count_calls() -> Callable[[Callable[[], object]], int]:
+    """What a piece of work costs, whatever the machine: the calls that Python makes and returns from."""
+
+    def measure(work: Callable[[], object]) -> int:
+        calls = 0
+
+        def count(*_: object) -> None:
+            nonlocal calls
+            calls += 1
+
+        before = sys.getprofile()
+        sys.setprofile(count)
+        try:
+            work()
+        finally:
+            sys.setprofile(before)
+        return calls
+
+    return measure

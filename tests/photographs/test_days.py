@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -129,24 +128,9 @@ def test_a_folder_with_other_pictures_of_other_weeks() -> None:
         assert {one.path.name for one in holiday} <= {one.path.name for one in found.extra}
 
 
-def count_calls(work: Callable[[], object]) -> int:
-    """What work costs, whatever the machine: the calls that Python makes and returns from."""
-    calls = 0
-
-    def count(*_: object) -> None:
-        nonlocal calls
-        calls += 1
-
-    before = sys.getprofile()
-    sys.setprofile(count)
-    try:
-        work()
-    finally:
-        sys.setprofile(before)
-    return calls
-
-
-def test_a_month_of_shots_costs_little_more_than_the_day_itself() -> None:
+def test_a_month_of_shots_costs_little_more_than_the_day_itself(
+    count_calls: Callable[[Callable[[], object]], int],
+) -> None:
     """1000 shots over 27 days took 250 times as long where drift was tried over the whole log."""
     log = make_days(tuple(3.0 * n for n in range(10)), 5000)
     log = [part for turn in range(3) for part in log][:25]  # the same days again, shots doubled

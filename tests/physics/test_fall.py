@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import subprocess
 import sys
+from collections.abc import Callable
 from functools import lru_cache
 
 import numpy as np
@@ -267,21 +268,12 @@ def _host_path() -> str:
     return str(pathlib.Path(beamfall.__file__).parent.parent)
 
 
-def test_arrays_are_reckoned_whole_and_not_drop_by_drop() -> None:
+def test_arrays_are_reckoned_whole_and_not_drop_by_drop(
+    count_calls: Callable[[Callable[[], object]], int],
+) -> None:
     """Millions a second, as benchmarks/physics_fall.py prints; here calls are counted, whatever the machine."""
     rng = np.random.default_rng(3)
     drops, sizes = rng.uniform(0.1, 1.0, 200_000), rng.uniform(1e-3, 5.5e-3, 200_000)
     fall_array(drops[:10], sizes[:10])
-    calls = 0
-
-    def count(*_: object) -> None:
-        nonlocal calls
-        calls += 1
-
-    before = sys.getprofile()
-    sys.setprofile(count)
-    try:
-        fall_array(drops, sizes)
-    finally:
-        sys.setprofile(before)
+    calls = count_calls(lambda: fall_array(drops, sizes))
     assert 0 < calls < len(drops) / 10
