@@ -152,8 +152,7 @@ def _say_what_begins(check: Check) -> None:
     """Tests take seconds, and a flash rests for up to a minute: whoever waits is told for what."""
     import sys
 
-    rests = "; the flash rests first" if check.rests else ""
-    print(f"now: {check.what}{rests} ...", file=sys.stderr, flush=True)
+    print(f"now: {check.say_what_begins()} ...", file=sys.stderr, flush=True)
 
 
 def _print_step(step: Step) -> None:

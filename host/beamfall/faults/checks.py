@@ -49,6 +49,10 @@ class Check:
     spoils: tuple[str, ...] = ()
     rests: bool = False
 
+    def say_what_begins(self) -> str:
+        """What is about to be done, for whoever waits for it."""
+        return f"{self.what}; the flash rests first" if self.rests else self.what
+
     def suits(self, setup: Setup, *, has_light: bool, has_button: bool) -> bool:
         """Whether the setup has what the test looks at."""
         has = {

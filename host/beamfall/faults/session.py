@@ -40,8 +40,7 @@ def find_faults(
     with board:
         setup = make_setup(board)
         person = make_person(board, setup)
-        finder = begin_finder(board, setup, tell)
-        finder.begins = begins
+        finder = begin_finder(board, setup, tell, begins)
         finder.note_connection("opened")
         try:
             person.begin(CAUTIONS)
@@ -50,7 +49,9 @@ def find_faults(
         return finder.run(Bench(board, setup, person))
 
 
-def begin_finder(board: Board, setup: Setup, tell: Callable[[Step], None]) -> Finder:
+def begin_finder(
+    board: Board, setup: Setup, tell: Callable[[Step], None], begins: Callable[[Check], None]
+) -> Finder:
     """A finder for a board and a setup, with the sensors that there are."""
     has_light, has_button = list_sensors(board, setup)
-    return Finder(setup, has_light=has_light, has_button=has_button, tell=tell)
+    return Finder(setup, has_light=has_light, has_button=has_button, tell=tell, begins=begins)

@@ -11,6 +11,7 @@ from beamfall.page.pictures import simulated_file
 from beamfall.units import parse_duration, parse_length
 
 if TYPE_CHECKING:
+    from beamfall.faults.checks import Check
     from beamfall.faults.finder import Step as FaultStep
     from beamfall.faults.questions import Listen, Person, Question
     from beamfall.faults.setup import Setup
@@ -136,15 +137,14 @@ def make_check(simulated_person: bool) -> Job:
                 ],
             )  # fmt: skip
 
-        finder = begin_finder(work.board, setup, tell)
+        def begins(check: Check) -> None:
+            work.tell(text=check.say_what_begins())
+
+        finder = begin_finder(work.board, setup, tell, begins)
         finder.note_connection("opened")
         person.begin(CAUTIONS)
-        bench = Bench(work.board, setup, person)
-        while (check := finder.choose()) is not None:
-            work.tell(text=check.what)
-            finder.make(check, bench)
+        finding = finder.run(Bench(work.board, setup, person))
         work.board.settle()
-        finding = finder.conclude()
         work.tell(text="", result={**finding.to_json(), "tests": len(finding.steps)})
 
     return Job("check", "Finding out what is wrong", run)
