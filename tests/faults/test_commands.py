@@ -70,8 +70,8 @@ def test_a_person_at_the_terminal_is_led_and_warned(
     assert main(["check", "--port", "sim?fault=valve-unplugged"]) == 0
     said = capsys.readouterr()
     assert "epilepsy" in said.err and "liquid away" in said.err
-    assert "Did exactly one drop fall?" in said.err
-    assert "Did exactly one drop fall?" not in said.out
+    assert "Did a drop fall?" in said.err
+    assert "Did a drop fall?" not in said.out
     assert "valve-unplugged" in said.out
 
 

@@ -77,9 +77,9 @@ CAUTIONS = (STROBE, CONTACTS, LIQUID, UNPLUGGED)  # what everybody is told befor
 
 SAW_DROP = Question(
     "saw-drop",
-    "Did exactly one drop fall?",
+    "Did a drop fall?",
     {
-        "yes": "yes, one",
+        "yes": "yes, perhaps with a small one behind",
         "drips": "drops fall by themselves all along",
         "no": "none fell",
         "runs": "liquid runs all the time",
