@@ -35,7 +35,10 @@ function take(message) {
     version = message.version;
     Object.assign(state, message.set);
     changed(Object.keys(message.set));
-  } else if (message.event) emit(message.event, message);
+  } else if (message.event) {
+    behind = Math.max(behind, message.at - Date.now());   // what was long on its way made the clock late, and countdowns too long
+    emit(message.event, message);
+  }
 }
 
 export async function enter(token) {
