@@ -11,15 +11,17 @@ One thread; a board is driven by whoever calls. Leaving the `with` block by an e
 from __future__ import annotations
 
 import contextlib
+import math
 from collections import deque
 from collections.abc import Callable, Iterator
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
 from beamfall.board_values import Slot, SlotList, Status, Ticket
-from beamfall.errors import BeamfallError, BoardRestarted, LinkLost, Refused, ShotError
+from beamfall.errors import BeamfallError, BoardRestarted, LinkLost, NoAnswer, Refused, ShotError
 from beamfall.events import Event, Outcome, OutcomeCollector, Trouble, make_event
 from beamfall.link import Link, LinkCounters, LinkTiming, Report, Transport, Welcome
+from beamfall.link.session import go_on
 from beamfall.service_times import check_contact, check_opening, check_rinse
 from beamfall.wire import Message
 
@@ -145,11 +147,13 @@ class Board:
         self.close()
 
     # -- asking and telling ------------------------------------------------------------------------------------
-    def _request(self, name: str, **fields: object) -> Message:
+    def _request(
+        self, name: str, between: Callable[[], None] = go_on, /, **fields: object
+    ) -> Message:
         try:
             if not self._closed and not self._link.is_open and self._link.can_reconnect:
-                self._link.reopen()
-            return self._link.request(Message(name, fields))
+                self._link.reopen(between)
+            return self._link.request(Message(name, fields), between=between)
         finally:
             # Also under an error: what is known of the board's earlier life is void.
             self._follow_link()
@@ -218,27 +222,29 @@ class Board:
         self._ask_for_care()
         return Ticket(self._boot_id, self._last_release + 1, digest)
 
-    def release(self, ticket: Ticket) -> None:
+    def release(self, ticket: Ticket, *, between: Callable[[], None] = go_on) -> None:
         """Release an armed shot; it happens once, or not at all and this raises.
 
-        Waits where the board's duty limit or a flash's rest asks for it. Raises Refused (beam_blocked, wrong_boot,
-        ...), ReleaseUnknown where nobody can know whether it ran.
+        Waits where the board's duty limit or a flash's rest asks for it. `between` is called before each time
+        that the request is sent, and at least ten times a second while anything is waited for; what it raises
+        ends the release, and the request is not sent again. Raises Refused (beam_blocked, wrong_boot, ...),
+        ReleaseUnknown where nobody can know whether it ran.
         """
+        request = {"boot_id": ticket.boot_id, "release": ticket.release, "digest": ticket.digest}
         try:
-            self._patiently(
-                lambda: self._request(
-                    "release", boot_id=ticket.boot_id, release=ticket.release, digest=ticket.digest
-                )
-            )
+            self._patiently(lambda: self._request("release", between, **request), between)
         except Refused as refusal:
             if refusal.reason == "release_used":
                 self._last_release = max(self._last_release, refusal.detail)
             raise
         self._last_release = max(self._last_release, ticket.release)
 
-    def _patiently(self, ask: Callable[[], Message]) -> Message:
+    def _patiently(
+        self, ask: Callable[[], Message], between: Callable[[], None] = go_on
+    ) -> Message:
         waited = 0.0
         while True:
+            between()
             try:
                 return ask()
             except Refused as refusal:
@@ -246,7 +252,7 @@ class Board:
                     raise
                 pause = min(max(refusal.detail, 1) / 1000, _WAIT_LONGEST_S)
                 waited += pause
-                self.sleep(pause)
+                self.sleep(pause, between=between)
 
     def shoot(
         self, sequence: Sequence, *, before_release: Callable[[Ticket], None] | None = None
@@ -262,23 +268,36 @@ class Board:
         self.release(ticket)
         return self.wait_for(ticket)
 
-    def wait_for(self, ticket: Ticket, *, between: Callable[[], None] = lambda: None) -> Outcome:
+    def wait_for(
+        self,
+        ticket: Ticket,
+        *,
+        between: Callable[[], None] = go_on,
+        patience_s: float = math.inf,
+    ) -> Outcome:
         """Wait until a released shot has ended; raises ShotError when the board no longer knows of it.
 
-        `between` is called some ten times a second meanwhile; what it raises ends the waiting.
+        `between` is called some ten times a second meanwhile; what it raises ends the waiting. Raises NoAnswer
+        when the shot has not ended within `patience_s`.
         """
-        return self._wait("shot", ticket.release, ticket.boot_id, between)
+        return self._wait("shot", ticket.release, ticket.boot_id, between, patience_s)
 
     def _wait(
         self,
         activity: str,
         number: int | None,
         boot_id: int,
-        between: Callable[[], None] = lambda: None,
+        between: Callable[[], None] = go_on,
+        patience_s: float = math.inf,
     ) -> Outcome:
         idle_looks = 0
+        latest_s = self.transport.clock() + patience_s
         while True:
-            end = self.transport.clock() + _LOOK_S
+            if self.transport.clock() >= latest_s:
+                raise NoAnswer(
+                    f"the board did not report the end of {activity} {number or ''} within {patience_s:g} s"
+                )
+            end = min(self.transport.clock() + _LOOK_S, latest_s)
             while (left := end - self.transport.clock()) > 0:
                 self.pump(min(left, _BETWEEN_S))
                 outcome = self._claim(activity, number, boot_id)
@@ -372,14 +391,20 @@ class Board:
             if not self._events:
                 self.settle()
 
-    def sleep(self, seconds: float) -> None:
-        """Let time pass on the board's side while listening, with a sign of life now and then."""
+    def sleep(self, seconds: float, *, between: Callable[[], None] = go_on) -> None:
+        """Let time pass on the board's side while listening, with a sign of life now and then.
+
+        `between` is called at least ten times a second meanwhile; what it raises ends the sleep.
+        """
         clock = self.transport.clock
         end = clock() + seconds
+        asked = clock()
         # Less than a tick of a virtual clock never passes.
         while (left := end - clock()) > _SHORTEST_S:
-            self.pump(min(left, _LOOK_S))
-            if left > 2 * _LOOK_S:
+            self.pump(min(left, _BETWEEN_S))
+            between()
+            if clock() - asked >= _LOOK_S and left > 2 * _LOOK_S:
+                asked = clock()
                 self.status()
 
     # -- service -----------------------------------------------------------------------------------------------

@@ -2,6 +2,7 @@
 
 BeamfallError                 root; the command line exits 1
 ├── UserError                 a mistake in what was given; the command line exits 2
+│   ├── BadRequest            a request to the page that cannot be read in full
 │   ├── PhysicsRangeError     a quantity outside the range a formula holds for; also a ValueError
 │   ├── UnitError             a quantity with no unit, or with one that does not fit; also a ValueError
 │   ├── NoSuchShot            a shot or series that is not in the log; also a LogError
@@ -54,6 +55,10 @@ class UserError(BeamfallError):
     """What was given is wrong: a value, a key, a name. Change it and try again."""
 
     exit_status = 2
+
+
+class BadRequest(UserError):
+    """A request to the page that is not one whole JSON object. Nothing was done; send it again."""
 
 
 class PhysicsRangeError(UserError, ValueError):

@@ -32,6 +32,7 @@ WARM_UP = "warm_up"  # in `swept` of a shot that only let drops fall before a se
 BUTTON = "button"  # the kind of series that shots by the board's button make
 JITTER_SHARE = 0.4  # of the rest, on top of it
 JITTER_LEAST_S = 2.5  # cameras stamp whole seconds; with less, a shift by one shot fits too well
+_STOP_S = 1.5  # how long a stopped shot may take to report its end
 _SETTLE_S = 0.3
 _SETTLE_LOOKS = 5  # without a report, while the board says that it keeps some
 _SHORT_REST_S = 0.5  # below this nobody means to tell the pictures apart by their times
@@ -108,7 +109,8 @@ class Shooter:
             sequence = as_set(sequence)
         table = sequence.make_table(self.board.info)
         ticket = self.board.arm(sequence)
-        # A Ctrl-C is taken while the shot is waited for, nowhere else: the log and what is known here stay in step.
+        # A Ctrl-C is taken only where `take_interrupt` is called, so that the log and what is known here stay in
+        # step: before each sending of the release, and while anything is waited for.
         with hold_interrupts() as take_interrupt:
             shot = self.log.begin_shot(
                 self.series,
@@ -123,8 +125,7 @@ class Shooter:
             )
             released = False
             try:
-                take_interrupt()
-                self.board.release(ticket)
+                self.board.release(ticket, between=take_interrupt)
                 released = True
                 outcome = self.board.wait_for(ticket, between=take_interrupt)
             except Refused as refusal:
@@ -166,7 +167,7 @@ class Shooter:
             if not released and self.board.status().last_release < ticket.release:
                 self.log.cancel_shot(shot, "interrupted")
             else:
-                self._keep(shot, table, self.board.wait_for(ticket))
+                self._keep(shot, table, self.board.wait_for(ticket, patience_s=_STOP_S))
         except BeamfallError:
             pass  # the outcome stays unknown in the log, which is the truth
 

@@ -37,9 +37,14 @@ from beamfall.wire.framing import (
 from beamfall.wire.messages import Message
 from beamfall.wire.schema import Definition, MessageDefinition
 
+_BETWEEN_S = 0.1  # how soon a wish to stop is heard while an answer is waited for
 # Doing these twice is not the same as doing them once.
 _ONCE = frozenset({"drip", "rinse", "test_flash", "maintenance"})
 _HARMLESS = frozenset({"hello", "status", "slots"})  # nothing hangs on whether these were done
+
+
+def go_on() -> None:
+    """Nobody asks to stop: what `between` is without a caller who could."""
 
 
 @dataclass(frozen=True)
@@ -121,12 +126,13 @@ class Link(FrameEnd):
         assert self.welcome is not None  # set as the answer came, for reports right behind it
         return self.welcome
 
-    def reopen(self) -> Welcome:
+    def reopen(self, between: Callable[[], None] = go_on) -> Welcome:
         """Open a session after a loss, over a new transport if this link can make one.
 
         Waits up to `timing.reconnect_s` for the port to come back, and for the same board behind
-        it. Raises as `open` and as the maker of the transport, and LinkLost when another board is
-        there. Whether the board restarted shows in `welcome.boot_id`.
+        it; `between` is called meanwhile, and what it raises ends the waiting. Raises as `open` and
+        as the maker of the transport, and LinkLost when another board is there. Whether the board
+        restarted shows in `welcome.boot_id`.
         """
         self._open = False
         if self._reconnect is None:
@@ -135,6 +141,7 @@ class Link(FrameEnd):
         deadline_s = old.clock() + self._timing.reconnect_s
         old.close()
         while True:
+            between()
             try:
                 self._transport = self._reconnect()
                 self.counters.reconnections += 1
@@ -154,7 +161,7 @@ class Link(FrameEnd):
 
     # -- requests ----------------------------------------------------------------------------------
 
-    def request(self, message: Message) -> Message:
+    def request(self, message: Message, *, between: Callable[[], None] = go_on) -> Message:
         """Send a request; return its answer. The board does it once, however often it is sent.
 
         Raises Refused; NoAnswer after all tries; NotOpen; LinkLost. When the session turns out to
@@ -162,15 +169,20 @@ class Link(FrameEnd):
         BoardRestarted when the board has begun a new life, NoAnswer when a service action may or
         may not have been done. A release whose answer is lost is settled by the board's last
         release in a new session; ReleaseUnknown where that cannot be had or cannot tell.
-        """
-        return self._request(message, may_recover=True)
 
-    def settle_release(self, boot_id: int, release: int) -> bool:
+        `between` is called before each sending and at least ten times a second while the answer is waited
+        for; what it raises ends the request, which is then not sent again.
+        """
+        return self._request(message, may_recover=True, between=between)
+
+    def settle_release(
+        self, boot_id: int, release: int, between: Callable[[], None] = go_on
+    ) -> bool:
         """Open a new session and find out whether a release whose answer is missing has run.
 
         Raises ReleaseUnknown when the board has restarted since `boot_id`: then nobody knows.
         """
-        welcome = self.reopen()
+        welcome = self.reopen(between)
         if welcome.boot_id != boot_id:
             raise ReleaseUnknown(
                 f"the answer to release {release} is lost and the board has restarted "
@@ -179,20 +191,22 @@ class Link(FrameEnd):
             )
         return welcome.last_release >= release
 
-    def _request(self, message: Message, may_recover: bool) -> Message:
+    def _request(
+        self, message: Message, may_recover: bool, between: Callable[[], None] = go_on
+    ) -> Message:
         if not self._open:
             raise NotOpen(f"no open session on {self.name}; call open() first")
         self._number += 1
         awaited = Awaited(self._find(message), self._number)
         try:
-            answer = self._exchange(message, self._timing.tries, awaited)
+            answer = self._exchange(message, self._timing.tries, awaited, between)
         except (LinkLost, NoAnswer) as error:
             lost = isinstance(error, LinkLost)
             if lost:
                 self._open = False
             unsure = message.name == "release" and awaited.sent > 0
             if may_recover and (self._reconnect is not None if lost else unsure):
-                return self._recover(message, perhaps_done=awaited.sent > 0)
+                return self._recover(message, awaited.sent > 0, between)
             if unsure:
                 raise self._make_unknown(message["release"], error) from error
             raise
@@ -201,25 +215,27 @@ class Link(FrameEnd):
             if refusal.reason == "no_session":
                 self._open = False
                 if may_recover:
-                    return self._recover(message, perhaps_done=awaited.sent > 1)
+                    return self._recover(message, awaited.sent > 1, between)
             raise refusal
         if message.name == "release":
             self._last_release = max(self._last_release, message["release"])
         return answer
 
-    def _recover(self, message: Message, perhaps_done: bool) -> Message:
+    def _recover(
+        self, message: Message, perhaps_done: bool, between: Callable[[], None]
+    ) -> Message:
         """The session was lost under a request: open a new one and settle what became of it."""
         boot_id = self.welcome.boot_id if self.welcome is not None else 0
         if message.name == "release" and perhaps_done and message["release"] > self._last_release:
             try:
-                ran = self.settle_release(boot_id, message["release"])
+                ran = self.settle_release(boot_id, message["release"], between)
             except LinkError as error:
                 raise self._make_unknown(message["release"], error) from error
             if ran:
                 self._check_that_it_was_ours(message)
                 return Message("done", {"request": self._find(message).id})
-            return self._request(message, may_recover=False)
-        welcome = self.reopen()
+            return self._request(message, False, between)
+        welcome = self.reopen(between)
         if welcome.boot_id != boot_id:
             before = "; whether it was in the old one cannot be known" if perhaps_done else ""
             raise BoardRestarted(
@@ -232,7 +248,7 @@ class Link(FrameEnd):
                 f"the answer to {message.name.replace('_', '-')} is lost: it may or may not have "
                 "been done; look before you repeat it"
             )
-        return self._request(message, may_recover=False)
+        return self._request(message, False, between)
 
     def _check_that_it_was_ours(self, release: Message) -> None:
         """A used number tells nothing when another program has used this board since: its table is there then."""
@@ -254,7 +270,13 @@ class Link(FrameEnd):
             "the next shot"
         )
 
-    def _exchange(self, message: Message, tries: int, awaited: Awaited) -> Message:
+    def _exchange(
+        self,
+        message: Message,
+        tries: int,
+        awaited: Awaited,
+        between: Callable[[], None] = go_on,
+    ) -> Message:
         """Send a request until its answer comes."""
         frame = self._codec.make_frame(message, self._session, awaited.number)
         line = encode_frame(frame, self._definition)
@@ -266,6 +288,7 @@ class Link(FrameEnd):
         self._awaited = awaited
         try:
             for attempt in range(tries):
+                between()
                 if attempt:
                     self.counters.retransmissions += 1
                 # A delimiter in front ends whatever half a frame stands on the line.
@@ -273,9 +296,10 @@ class Link(FrameEnd):
                 self._send(line if self._open and not attempt else DELIMITER + line)
                 deadline_s = clock() + wait_s
                 while (left_s := deadline_s - clock()) > INSTANT_S:
-                    self._receive(left_s)
+                    self._receive(min(left_s, _BETWEEN_S))
                     if awaited.answer is not None:
                         return awaited.answer
+                    between()
                 wait_s = min(wait_s * self._timing.growth, self._timing.longest_s)
         finally:
             self._awaited = None

@@ -23,12 +23,12 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route, WebSocketRoute
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from beamfall.errors import BeamfallError, NoSuchShot, UserError
+from beamfall.errors import BadRequest, BeamfallError, NoSuchShot, UserError
 from beamfall.page import review
 from beamfall.page.bench import Bench
 from beamfall.page.commands import COMMANDS, read_arguments
 from beamfall.page.desk import Desk
-from beamfall.page.guard import BODY_MOST, Door, Guard
+from beamfall.page.guard import Door, Guard
 from beamfall.page.hub import Hub, clean
 from beamfall.page.pictures import PictureShelf
 from beamfall.shots import ShotLog
@@ -77,7 +77,10 @@ def make_app(hub: Hub, desk: Desk, bench: Bench, door: Door) -> Starlette:
         return await _send_static(request.path_params["name"])
 
     async def enter(request: Request) -> Response:
-        body = await _read_json(request)
+        try:
+            body = await _read_json(request)
+        except BadRequest as error:
+            return _fail(error, 400)
         token = body.get("token")
         if not isinstance(token, str) or not door.knows(token):
             return JSONResponse({"error": "that is not the token"}, 403, headers=_NO_STORE)
@@ -96,6 +99,8 @@ def make_app(hub: Hub, desk: Desk, bench: Bench, door: Door) -> Starlette:
         try:
             arguments = read_arguments(command, await _read_json(request))
             result = await run_sync(lambda: command(hub, desk, bench, **arguments))
+        except BadRequest as error:
+            return _fail(error, 400)
         except UserError as error:
             return _fail(error, 422)
         except BeamfallError as error:
@@ -205,12 +210,26 @@ async def _hear(socket: WebSocket, bench: Bench) -> None:
 
 
 async def _read_json(request: Request) -> Mapping[str, Any]:
+    """The JSON object that a request carries; raises BadRequest for anything else, an empty body included.
+
+    Nothing is guessed: a request that cannot be read in full must not be carried out with defaults.
+    """
     raw = await request.body()
     try:
-        body = json.loads(raw[:BODY_MOST] or b"{}")
-    except (ValueError, RecursionError):
-        return {}
-    return body if isinstance(body, dict) else {}
+        body = json.loads(raw, object_pairs_hook=_take_pairs)
+    except (ValueError, RecursionError) as error:
+        raise BadRequest("The request is not valid JSON. Reload the page and try again.") from error
+    if not isinstance(body, dict):
+        raise BadRequest("The request must be one JSON object. Reload the page and try again.")
+    return body
+
+
+def _take_pairs(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Refuse a name given twice: the two values may say different things."""
+    values = dict(pairs)
+    if len(values) != len(pairs):
+        raise ValueError("a name is given twice")
+    return values
 
 
 def _number(request: Request, name: str) -> int:

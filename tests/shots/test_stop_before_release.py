@@ -1,0 +1,151 @@
+"""Nothing is released after a stop was asked for, whatever the program is waiting for.
+
+The stop is a real SIGINT, raised while the simulated board's clock passes a given moment. Afterwards the board
+is given another minute: a release that was only postponed would happen then.
+"""
+
+from __future__ import annotations
+
+import signal
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from beamfall.board import Board
+from beamfall.errors import LinkLost
+from beamfall.link import Link
+from beamfall.link.simulated import SimulatedTransport
+from beamfall.sequence import Row, Sequence
+from beamfall.series import Shooter
+from beamfall.shots import ShotLog
+from beamfall.simulation.build import build_rig
+from beamfall.simulation.rig import SimulatedRig
+from beamfall.wire import get_definition
+
+# Ten openings of 190 ms use up the valve's duty: the next shot has to wait for seconds.
+LONG_OPENINGS = Sequence(
+    rows=(
+        *(Row("release", 0, "valve1", 0.1 + 0.2 * number, 0.19) for number in range(10)),
+        Row("release", 0, "flash1", 2.2, 0.002),
+    ),
+    window_s=0.0,
+    blanking_s=0.0,
+)
+ONE_OPENING = Sequence(
+    rows=(Row("release", 0, "valve1", 0.1, 0.013),), window_s=0.0, blanking_s=0.0
+)
+
+
+class _Witness(SimulatedRig):
+    def __init__(self, *arguments: Any) -> None:
+        super().__init__(*arguments)
+        self.switched_on: list[int] = []
+
+    def drive(self, output: int, level: int, ticks: int) -> None:
+        if level:
+            self.switched_on.append(output)
+        super().drive(output, level, ticks)
+
+
+class _Line(SimulatedTransport):
+    """A port that raises SIGINT at a moment of its own clock, and may lose what is sent from then on."""
+
+    def __init__(self) -> None:
+        self.witness = _Witness(build_rig(None, 1).model, 1)
+        super().__init__(self.witness, seed=1)
+        self.stop_at_s = float("inf")
+        self.deaf_from_s = self.deaf_until_s = float("inf")
+        self.lost_at_s = float("inf")
+
+    def read(self, timeout_s: float) -> bytes:
+        if self.clock() >= self.lost_at_s:
+            raise LinkLost("the plug was pulled")
+        found = super().read(timeout_s)
+        if self.clock() >= self.stop_at_s:
+            self.stop_at_s = float("inf")
+            signal.raise_signal(signal.SIGINT)
+        return found
+
+    def write(self, data: bytes) -> None:
+        if self.clock() >= self.lost_at_s:
+            raise LinkLost("the plug was pulled")
+        if not self.deaf_from_s <= self.clock() < self.deaf_until_s:
+            super().write(data)
+
+
+@pytest.fixture
+def line() -> _Line:
+    return _Line()
+
+
+def _fire(line: _Line, log: ShotLog, sequence: Sequence, prepare: Callable[[], None]) -> None:
+    """Fire once, then prepare the trouble, fire again and expect to be stopped."""
+    board = Board(Link(line, acknowledge_on_receipt=False))
+    shooter = Shooter.begin(board, log, "shoot", rig=None)
+    assert shooter.fire(sequence).state == "fired"
+    line.witness.switched_on.clear()
+    prepare()
+    with pytest.raises(KeyboardInterrupt), board:
+        shooter.fire(sequence)
+    line.deaf_until_s = line.lost_at_s = float("inf")
+    line.deaf_from_s = float("inf")
+    line.sleep(60.0)
+
+
+def test_while_the_duty_of_the_valve_is_waited_for(line: _Line, log: ShotLog) -> None:
+    def stop_soon() -> None:
+        line.stop_at_s = line.clock() + 1.0
+        line.close = lambda: None  # type: ignore[method-assign]  # the board lives on
+
+    _fire(line, log, LONG_OPENINGS, stop_soon)
+    names = {get_definition().enum("signal")(one).name for one in line.witness.switched_on}
+    assert not names, f"switched on after the stop: {names}"
+    newest = log.list_shots(limit=1)[0]
+    assert (newest.shown_state, newest.cause) == ("not-released", "interrupted")
+
+
+def test_while_the_board_does_not_answer(line: _Line, log: ShotLog) -> None:
+    """The release was lost on the line; sending it again after the stop would fire the shot."""
+
+    def go_deaf() -> None:
+        line.deaf_from_s, line.deaf_until_s = line.clock(), line.clock() + 2.0
+        line.stop_at_s = line.clock() + 0.6
+        line.close = lambda: None  # type: ignore[method-assign]
+
+    _fire(line, log, ONE_OPENING, go_deaf)
+    assert not line.witness.switched_on, "released after the stop"
+    newest = log.list_shots(limit=1)[0]
+    assert (newest.shown_state, newest.cause) == ("not-released", "interrupted")
+
+
+def test_while_the_port_is_gone(line: _Line, log: ShotLog) -> None:
+    """A plug that comes back after the stop must not bring the release with it."""
+    tried: list[float] = []
+
+    def reconnect() -> _Line:
+        tried.append(line.clock())
+        if len(tried) == 3:
+            signal.raise_signal(signal.SIGINT)
+        if len(tried) < 4:
+            raise LinkLost("not there yet")
+        line.lost_at_s = float("inf")
+        return line
+
+    line.close = lambda: None  # type: ignore[method-assign]
+    board = Board(Link(line, acknowledge_on_receipt=False, reconnect=reconnect))
+    shooter = Shooter.begin(board, log, "shoot", rig=None)
+    ticketed: list[int] = []
+    arm = board.arm
+
+    def arm_and_pull(sequence: Sequence) -> Any:
+        ticket = arm(sequence)
+        ticketed.append(ticket.release)
+        line.lost_at_s = line.clock()
+        return ticket
+
+    board.arm = arm_and_pull  # type: ignore[method-assign]
+    with pytest.raises(KeyboardInterrupt), board:
+        shooter.fire(ONE_OPENING)
+    line.sleep(60.0)
+    assert ticketed and not line.witness.switched_on, "released after the stop"
