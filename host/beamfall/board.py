@@ -22,13 +22,13 @@ from beamfall.errors import BeamfallError, BoardRestarted, LinkLost, NoAnswer, R
 from beamfall.events import Event, Outcome, OutcomeCollector, Trouble, make_event
 from beamfall.link import Link, LinkCounters, LinkTiming, Report, Transport, Welcome
 from beamfall.link.session import go_on
-from beamfall.service_times import check_contact, check_opening, check_rinse
+from beamfall.setup.service_times import check_contact, check_opening, check_rinse
 from beamfall.wire import Message
 
 if TYPE_CHECKING:
-    from beamfall.rig import Rig
-    from beamfall.sequence import Sequence
-    from beamfall.simulation.rig import SimulatedRig
+    from beamfall.setup.rig import Rig
+    from beamfall.setup.sequence import Sequence
+    from beamfall.sim.rig import SimulatedRig
 
 __all__ = ["Board", "Slot", "SlotList", "Status", "Ticket"]
 

@@ -14,9 +14,9 @@ import statistics
 
 from hidden_rigs import Board
 
-from beamfall.plan.collision import plan_collision
-from beamfall.rig import example_rig
-from beamfall.simulation.build import build_rig
+from beamfall.planning.collision import plan_collision
+from beamfall.setup.rig import example_rig
+from beamfall.sim.build import build_rig
 
 ANCHORS = ("drop 2's edge", "drop 1's edge", "release")
 

@@ -27,10 +27,10 @@ from beamfall.faults.checks import CHECKS
 from beamfall.faults.finder import Finding
 from beamfall.faults.session import find_faults
 from beamfall.faults.setup import Setup, make_setup
-from beamfall.rig import example_rig
-from beamfall.simulation.faults import FAULTS
-from beamfall.simulation.person import SimulatedPerson
-from beamfall.simulation.room import Room
+from beamfall.setup.rig import example_rig
+from beamfall.sim.faults import FAULTS
+from beamfall.sim.person import SimulatedPerson
+from beamfall.sim.room import Room
 
 
 @cache

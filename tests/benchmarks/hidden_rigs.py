@@ -35,7 +35,7 @@ WORLDS = ("same", "other")
 
 def draw_rig_file(number: int) -> Any:
     """The public side: a rig that a photographer might have, by its number."""
-    from beamfall.rig import example_rig
+    from beamfall.setup.rig import example_rig
 
     draws = random.Random(f"rig file {number}")
     rig = example_rig()
@@ -109,11 +109,11 @@ class Board:
 
 def serve() -> None:
     """Answer JSON lines on the standard streams."""
-    from beamfall.plan.collision import MEETING
-    from beamfall.seek.person import SimulatedPerson
-    from beamfall.simulation.build import draw_model
-    from beamfall.simulation.needs import find_needs
-    from beamfall.simulation.rig import SimulatedRig
+    from beamfall.planning.collision import MEETING
+    from beamfall.planning.seek.person import SimulatedPerson
+    from beamfall.sim.build import draw_model
+    from beamfall.sim.needs import find_needs
+    from beamfall.sim.rig import SimulatedRig
 
     board: Board | None = None
     person = SimulatedPerson()

@@ -34,10 +34,10 @@ def time_command(*arguments: str, runs: int = 7) -> tuple[float, float, float]:
 def fire_many(shots: int, port: str) -> None:
     """Fire shots through everything but the terminal: plan, wire, firmware, rig, log."""
     from beamfall.board import Board
-    from beamfall.plan.collision import plan_collision
-    from beamfall.rig import example_rig
-    from beamfall.series import Shooter
+    from beamfall.planning.collision import plan_collision
+    from beamfall.setup.rig import example_rig
     from beamfall.shots import ShotLog
+    from beamfall.workflows.series import Shooter
 
     rig = example_rig()
     sequence = plan_collision(rig).sequence

@@ -26,9 +26,9 @@ from shot_log import make_sequence, perturb
 from beamfall.board import Board
 from beamfall.page.listening import make_opener
 from beamfall.page.serve import PageServer, parse_listen
-from beamfall.rig import example_rig
-from beamfall.series import Shooter, describe_link
+from beamfall.setup.rig import example_rig
 from beamfall.shots import ShotLog
+from beamfall.workflows.series import Shooter, describe_link
 
 SHOTS = 12
 OPENINGS = 10

@@ -15,8 +15,8 @@ from dataclasses import replace
 
 from hidden_rigs import WORLDS, HiddenRigs
 
-from beamfall.plan.collision import plan_collision
-from beamfall.rig import Rig, example_rig
+from beamfall.planning.collision import plan_collision
+from beamfall.setup.rig import Rig, example_rig
 
 QUANTITIES = (
     "nozzle_to_beam", "beam_to_surface", "jet_onset", "spacing", "flash_delay",

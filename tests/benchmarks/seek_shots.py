@@ -18,10 +18,10 @@ from dataclasses import dataclass
 
 from hidden_rigs import WORLDS, HiddenRigs
 
-from beamfall.plan.collision import plan_collision
-from beamfall.rig import Rig
-from beamfall.seek.answer import Answer, Shot
-from beamfall.seek.search import NEAR_S, Search
+from beamfall.planning.collision import plan_collision
+from beamfall.planning.seek.answer import Answer, Shot
+from beamfall.planning.seek.search import NEAR_S, Search
+from beamfall.setup.rig import Rig
 
 MOST = 25
 NEVER = 10_000

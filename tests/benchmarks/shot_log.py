@@ -20,10 +20,10 @@ import time
 from pathlib import Path
 
 from beamfall.board import Board
-from beamfall.rig import example_rig
-from beamfall.sequence import Row, Sequence
-from beamfall.series import Shooter, describe_link
+from beamfall.setup.rig import example_rig
+from beamfall.setup.sequence import Row, Sequence
 from beamfall.shots import EdgeRecord, ShotLog, ShotRecord
+from beamfall.workflows.series import Shooter, describe_link
 
 SERIES_SHOTS = 1000
 KINDS = ("with what a simulated rig knows", "as from a board")

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from beamfall.board import Board
-from beamfall.boards import find_profile
-from beamfall.double import Bench, SelfTest, test_wires
+from beamfall.board_tools.double import Bench, SelfTest, test_wires
+from beamfall.setup.board_profiles import find_profile
 
 DEFAULT_PORTS = ("sim", "sim:micropython")
 

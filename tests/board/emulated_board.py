@@ -135,7 +135,7 @@ PERIOD_S = 0.025
 
 def make_series() -> Any:
     """16 drops 25 ms apart; each flash follows each drop by its own delay."""
-    from beamfall.sequence import Row, Sequence
+    from beamfall.setup.sequence import Row, Sequence
 
     rows = [Row("release", 0, "valve1", 0.002 + PERIOD_S * n, 0.001) for n in range(DROPS)]
     rows += [
@@ -148,7 +148,7 @@ def make_series() -> Any:
 
 def make_late() -> Any:
     """One drop; flashes 100 and 500 ms after it."""
-    from beamfall.sequence import Row, Sequence
+    from beamfall.setup.sequence import Row, Sequence
 
     rows = (
         Row("release", 0, "valve1", 0.002, 0.001),

@@ -9,10 +9,10 @@ import threading
 import time
 from types import TracebackType
 
-from beamfall.boards import find_profile
-from beamfall.double import find_double_profile, list_wires
-from beamfall.link.simulated import SimulatedTransport
-from beamfall.simulation.coupling import couple_boards
+from beamfall.board_tools.double import find_double_profile, list_wires
+from beamfall.setup.board_profiles import find_profile
+from beamfall.sim.coupling import couple_boards
+from beamfall.sim.embedded import SimulatedTransport
 
 PACE = 8.0
 _STEP_S = 0.002

@@ -7,7 +7,7 @@ import pytest
 from beamfall.board import Board, Ticket
 from beamfall.errors import Refused, SequenceError
 from beamfall.events import EdgesSeen
-from beamfall.sequence import Row, Sequence
+from beamfall.setup.sequence import Row, Sequence
 
 TWO_DROPS = Sequence(
     rows=(

@@ -11,13 +11,13 @@ from pathlib import Path
 import pytest
 
 from beamfall.board import Board
-from beamfall.double import Bench, ClockRatio, SelfTest, measure_ratio
-from beamfall.double.drops import FAULTS
-from beamfall.double.report import write_report
-from beamfall.double.run import run_shots
-from beamfall.rig import example_rig
-from beamfall.sequence import Row, Sequence
-from beamfall.simulation.build import draw_model
+from beamfall.board_tools.double import Bench, ClockRatio, SelfTest, measure_ratio
+from beamfall.board_tools.double.drops import FAULTS
+from beamfall.board_tools.double.report import write_report
+from beamfall.board_tools.double.run import run_shots
+from beamfall.setup.rig import example_rig
+from beamfall.setup.sequence import Row, Sequence
+from beamfall.sim.build import draw_model
 
 pytestmark = pytest.mark.usefixtures("wires")
 
@@ -163,7 +163,7 @@ def test_an_abort_is_seen_at_the_pins(bench: Bench) -> None:
 
 
 def _watch_abort(controller: Board, double: Board, sequence: Sequence) -> tuple[int, int]:
-    from beamfall.double.bench import wait_for_watch
+    from beamfall.board_tools.double.bench import wait_for_watch
 
     ticket = controller.arm(sequence)
     double.watch(True)

@@ -8,17 +8,24 @@ from pathlib import Path
 import pytest
 
 from beamfall.board_tools.bundle import choose_sources
-from beamfall.boards import check_profile, find_profile, read_profile
-from beamfall.double import WIRES, Bench, find_double_profile, list_wires, measure_ratio, test_wires
-from beamfall.double.clocks import fit_ratio
-from beamfall.double.drops import pretend
-from beamfall.double.run import make_two_drops, run_shots
-from beamfall.double.wiring import make_table
+from beamfall.board_tools.double import (
+    WIRES,
+    Bench,
+    find_double_profile,
+    list_wires,
+    measure_ratio,
+    test_wires,
+)
+from beamfall.board_tools.double.clocks import fit_ratio
+from beamfall.board_tools.double.drops import pretend
+from beamfall.board_tools.double.run import make_two_drops, run_shots
+from beamfall.board_tools.double.wiring import make_table
 from beamfall.errors import BenchError, BoardProfileError, Refused
-from beamfall.limits import BoardLimits
-from beamfall.rig import example_rig
-from beamfall.sequence import Row, Sequence
-from beamfall.simulation.build import draw_model
+from beamfall.setup.board_profiles import check_profile, find_profile, read_profile
+from beamfall.setup.limits import BoardLimits
+from beamfall.setup.rig import example_rig
+from beamfall.setup.sequence import Row, Sequence
+from beamfall.sim.build import draw_model
 
 README = Path(__file__).resolve().parents[2] / "firmware" / "bench_double" / "README.md"
 PICO = find_profile("pico")
@@ -201,7 +208,7 @@ def test_a_controller_of_other_polarity_is_refused(tmp_path: Path) -> None:
 
 def test_the_wiring_table_is_the_profiles() -> None:
     assert make_table("pico") in README.read_text(encoding="utf-8"), (
-        "firmware/bench_double/README.md: put in what `python -m beamfall.double pico` prints"
+        "firmware/bench_double/README.md: put in what `python -m beamfall.board_tools.double pico` prints"
     )
 
 

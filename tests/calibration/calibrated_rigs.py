@@ -11,14 +11,14 @@ import random
 from pathlib import Path
 
 from beamfall.board import Board
-from beamfall.calibration import Calibration, calibrate, measure_drops
 from beamfall.physics.drops import compute_diameter
 from beamfall.physics.fall import fall
-from beamfall.rig import Beam, Rig, example_rig
-from beamfall.sequence import Row, Sequence
-from beamfall.series import Shooter
+from beamfall.planning.calibration import Calibration, calibrate, measure_drops
+from beamfall.setup.rig import Beam, Rig, example_rig
+from beamfall.setup.sequence import Row, Sequence
 from beamfall.shots import ShotLog
-from beamfall.simulation.model import BeamModel, RigModel
+from beamfall.sim.model import BeamModel, RigModel
+from beamfall.workflows.series import Shooter
 
 GAP_ERROR_M = 3e-4
 ONE_BEAM = example_rig()

@@ -15,16 +15,16 @@ import pytest
 from calibrated_rigs import GAP_ERROR_M, ONE_BEAM, calibrate_hidden, find_truth, fire, make_sequence
 
 from beamfall.board import Board
-from beamfall.calibration import calibrate, measure_drops
-from beamfall.calibration.effect import compare_plans, keep_for_plan
-from beamfall.calibration.model import QUANTITIES, make_model
 from beamfall.errors import CalibrationError, UserError
-from beamfall.plan.learned import load_learned, save_learned
-from beamfall.plan.setting import compute_flow
-from beamfall.plan.unknowns import NAMES, Unknown
-from beamfall.rig import example_rig
-from beamfall.series import Shooter
+from beamfall.planning.calibration import calibrate, measure_drops
+from beamfall.planning.calibration.effect import compare_plans, keep_for_plan
+from beamfall.planning.calibration.model import QUANTITIES, make_model
+from beamfall.planning.learned import load_learned, save_learned
+from beamfall.planning.setting import compute_flow
+from beamfall.planning.unknowns import NAMES, Unknown
+from beamfall.setup.rig import example_rig
 from beamfall.shots import ShotLog
+from beamfall.workflows.series import Shooter
 
 
 def test_one_beam_says_what_it_cannot_tell(tmp_path: Path) -> None:

@@ -97,7 +97,7 @@ def test_the_truth_agrees_with_what_the_beam_saw(environment) -> None:
 
 
 def write_rig(tmp_path: Path, change: tuple[str, str]) -> Path:
-    from beamfall.rig import EXAMPLE
+    from beamfall.setup.rig import EXAMPLE
 
     text = EXAMPLE.read_text(encoding="utf-8")
     assert change[0] in text

@@ -23,7 +23,7 @@ import served_board
 from served_board import ServedBoard
 
 from beamfall.board import Board
-from beamfall.rig import EXAMPLE
+from beamfall.setup.rig import EXAMPLE
 from beamfall.shots import ShotLog
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="signals and terminals of POSIX")

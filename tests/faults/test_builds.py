@@ -12,9 +12,9 @@ from beamfall.board import Board
 from beamfall.faults.finder import Finder, Finding
 from beamfall.faults.session import find_faults
 from beamfall.faults.setup import Setup, make_setup
-from beamfall.rig import Fitted, example_rig
-from beamfall.simulation.person import SimulatedPerson
-from beamfall.simulation.room import Room
+from beamfall.setup.rig import Fitted, example_rig
+from beamfall.sim.person import SimulatedPerson
+from beamfall.sim.room import Room
 
 
 @cache

@@ -10,7 +10,7 @@ import beamfall
 from beamfall.faults.advice import ADVICE
 from beamfall.faults.causes import CAUSES, NOTHING
 from beamfall.faults.checks import CHECKS
-from beamfall.simulation.faults import FAULTS
+from beamfall.sim.faults import FAULTS
 
 PACKAGE = Path(beamfall.__file__).parent
 
@@ -81,4 +81,4 @@ def imports_of(folder: str) -> set[str]:
 
 def test_simulated_rig_and_finder_know_nothing_of_each_other() -> None:
     assert not [name for name in imports_of("simulation") if name.startswith("beamfall.faults")]
-    assert not [name for name in imports_of("faults") if name.startswith("beamfall.simulation")]
+    assert not [name for name in imports_of("faults") if name.startswith("beamfall.sim")]

@@ -11,7 +11,7 @@ import pytest
 from beamfall.cli import main
 from beamfall.cli.beam import BeamView
 from beamfall.events import Edge
-from beamfall.simulation.faults import FAULTS
+from beamfall.sim.faults import FAULTS
 from beamfall.wire import get_definition
 
 

@@ -15,9 +15,9 @@ from beamfall.faults.causes import BY_NAME, NOTHING
 from beamfall.faults.checks import CHECKS
 from beamfall.faults.finder import Finder, Finding, Step
 from beamfall.faults.setup import Setup
-from beamfall.simulation.faults import FAULTS
-from beamfall.simulation.person import SimulatedPerson
-from beamfall.simulation.room import Room
+from beamfall.sim.faults import FAULTS
+from beamfall.sim.person import SimulatedPerson
+from beamfall.sim.room import Room
 
 Diagnose = Callable[..., Finding]
 SEEDS = (101, 102)

@@ -12,12 +12,12 @@ from beamfall.cli import main
 from beamfall.errors import BoardRestarted, DefinitionMismatch, ProtocolMismatch, UserError
 from beamfall.events import Outcome
 from beamfall.faults.setup import Setup
-from beamfall.link.simulated import SimulatedTransport
-from beamfall.rig import example_rig
-from beamfall.simulation.build import build_rig, draw_model
-from beamfall.simulation.faults import FAULTS
-from beamfall.simulation.rig import SimulatedRig
-from beamfall.simulation.room import Room
+from beamfall.setup.rig import example_rig
+from beamfall.sim.build import build_rig, draw_model
+from beamfall.sim.embedded import SimulatedTransport
+from beamfall.sim.faults import FAULTS
+from beamfall.sim.rig import SimulatedRig
+from beamfall.sim.room import Room
 
 BEAM1, LIGHT1 = 9, 11  # protocol/messages.toml
 

@@ -20,8 +20,8 @@ from beamfall.faults.checks import CHECKS
 from beamfall.faults.finder import Finder, Finding
 from beamfall.faults.questions import Listen, Question
 from beamfall.faults.setup import Setup
-from beamfall.simulation.person import SimulatedPerson
-from beamfall.simulation.room import Room
+from beamfall.sim.person import SimulatedPerson
+from beamfall.sim.room import Room
 from beamfall.wire import Message
 
 BY_NAME = {check.name: check for check in CHECKS}

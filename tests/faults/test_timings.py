@@ -16,14 +16,14 @@ from beamfall.cli import main
 from beamfall.faults.session import find_faults
 from beamfall.faults.setup import PLANNED, Setup, make_setup
 from beamfall.faults.timings import RECENT_S, find_timings
-from beamfall.rig import Rig, example_rig
-from beamfall.sequence import Sequence
-from beamfall.series import Shooter
+from beamfall.setup.rig import Rig, example_rig
+from beamfall.setup.sequence import Sequence
 from beamfall.shots import ShotLog
-from beamfall.simulation.build import build_rig
-from beamfall.simulation.defects import RigInRoom
-from beamfall.simulation.person import SimulatedPerson
-from beamfall.simulation.room import Room
+from beamfall.sim.build import build_rig
+from beamfall.sim.defects import RigInRoom
+from beamfall.sim.person import SimulatedPerson
+from beamfall.sim.room import Room
+from beamfall.workflows.series import Shooter
 
 SETTINGS = ("delay-too-long", "delay-too-short", "window-too-short")
 
@@ -147,7 +147,7 @@ def test_the_newest_shot_of_this_board_and_rig_counts(setup: Setup) -> None:
 
 @pytest.mark.usefixtures("log_path")
 def test_searches_warm_ups_and_shots_of_last_week_do_not_count(setup: Setup) -> None:
-    from beamfall.plan.rows import build_warm_up
+    from beamfall.planning.rows import build_warm_up
 
     rig, sequence = setup.rig, setup.sequence
     fire(sequence, rig)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import heapq
 from typing import Any
 
-from beamfall.link.simulated import SimulatedTransport
+from beamfall.sim.embedded import SimulatedTransport
 from beamfall.wire import Frame, Framer, Message, encode_frame, get_codec, make_table_messages
 
 HZ = 125_000_000

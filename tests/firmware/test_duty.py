@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from scripted import HZ, MS, Bench
 
-from beamfall.link.firmware_modules import load_firmware
+from beamfall.sim.firmware_modules import load_firmware
 from beamfall_board.budget import Budget
 from beamfall_board.table import Table
 from boards import simulated as profile

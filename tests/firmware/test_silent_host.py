@@ -7,8 +7,8 @@ from scripted import BEAM1, MS, Bench, ScriptedRig
 
 from beamfall.board import HOST_TIMEOUT_S, Board
 from beamfall.link import Link
-from beamfall.link.simulated import SimulatedTransport
-from beamfall.sequence import Row, Sequence
+from beamfall.setup.sequence import Row, Sequence
+from beamfall.sim.embedded import SimulatedTransport
 from beamfall_board import wire_definition as wire
 
 LONG = [(0, 0, 8, MS, 7000 * MS)]

@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from beamfall.limits import BoardLimits
 from beamfall.link.welcome import Welcome
+from beamfall.setup.limits import BoardLimits
 from beamfall.wire import get_definition
 
 

@@ -23,7 +23,6 @@ from beamfall.board_tools.install import Report, choose_profile, install, put_bu
 from beamfall.board_tools.known import recall_interpreter, remember
 from beamfall.board_tools.maintenance import ask_for_maintenance, find_firmware_on
 from beamfall.board_tools.prompt import Interpreter, Prompt
-from beamfall.boards import find_profile
 from beamfall.errors import (
     AtPrompt,
     InstallError,
@@ -33,10 +32,11 @@ from beamfall.errors import (
     UserError,
 )
 from beamfall.link import Link
-from beamfall.link import micropython as running
+from beamfall.sim import interpreter as running
 from beamfall.link.line_levels import LineLevels, recall_levels
 from beamfall.link.serial_port import PortSeen
-from beamfall.link.simulated import SimulatedTransport
+from beamfall.setup.board_profiles import find_profile
+from beamfall.sim.embedded import SimulatedTransport
 from beamfall.wire import get_definition
 
 if sys.platform == "win32":
@@ -138,7 +138,7 @@ def test_what_is_installed_on_a_real_interpreter_is_verified_and_runs(
     assert again["written"] == ["main.py"] and again["removed"] == [] and again["moved"] == {}
 
     monkeypatch.setattr(running, "find_firmware", lambda: files)
-    from beamfall.simulation.build import build_rig
+    from beamfall.sim.build import build_rig
 
     with Board(_open(running.MicroPythonTransport(build_rig(None, 5), seed=5))) as board:
         assert board.info.name == "simulated"

@@ -15,7 +15,7 @@ from beamfall.board_tools.measure import Distribution, measure
 from beamfall.cli import main
 from beamfall.errors import MeasureError, UserError
 from beamfall.link import Link
-from beamfall.link.simulated import SimulatedTransport
+from beamfall.sim.embedded import SimulatedTransport
 
 VALVE1, BEAM1 = 1, 9
 US = 125  # ticks

@@ -7,9 +7,15 @@ from pathlib import Path
 
 import pytest
 
-from beamfall.boards import check_profile, find_problems, find_profile, list_profiles, read_profile
 from beamfall.errors import BoardProfileError, UserError
 from beamfall.resources import find_firmware
+from beamfall.setup.board_profiles import (
+    check_profile,
+    find_problems,
+    find_profile,
+    list_profiles,
+    read_profile,
+)
 
 PICO = (find_firmware() / "boards" / "pico.py").read_text()
 

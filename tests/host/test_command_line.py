@@ -17,8 +17,8 @@ from pathlib import Path
 import pytest
 
 from beamfall.link.welcome import Welcome
-from beamfall.rig import example_rig
-from beamfall.sequence import Row, Sequence
+from beamfall.setup.rig import example_rig
+from beamfall.setup.sequence import Row, Sequence
 from beamfall.shots import EdgeRecord, ShotLog, ShotRecord
 from beamfall.shots.record import plan_of
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from beamfall.flicker import warn_of_flicker
-from beamfall.sequence import Row
+from beamfall.setup.flicker import warn_of_flicker
+from beamfall.setup.sequence import Row
 
 
 def flashes(*delays: float, anchor: str = "release", count: int = 0) -> list[Row]:

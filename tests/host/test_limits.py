@@ -14,8 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from beamfall.errors import SequenceError
-from beamfall.limits import BEAMS, OUTPUTS, BoardLimits, check_table, find_problems
-from beamfall.sequence import ANCHORS, Row, Sequence, Table, TickRow
+from beamfall.setup.limits import BEAMS, OUTPUTS, BoardLimits, check_table, find_problems
+from beamfall.setup.sequence import ANCHORS, Row, Sequence, Table, TickRow
 
 HZ = 1_000_000  # ticks are microseconds: easy to read
 LIMITS = BoardLimits(

@@ -20,7 +20,7 @@ from beamfall.errors import (
 )
 from beamfall.link import Link, LinkTiming, Report
 from beamfall.link.delivery import ReportOrder, Verdict
-from beamfall.link.simulated import SimulatedTransport
+from beamfall.sim.embedded import SimulatedTransport
 from beamfall.wire import Frame, Framer, Message, TableMessages, get_codec, make_table_messages
 
 CODEC = get_codec()

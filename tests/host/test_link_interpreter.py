@@ -12,9 +12,9 @@ import pytest
 from beamfall.board import Board
 from beamfall.errors import LinkLost
 from beamfall.link.interrupts import hold_interrupts
-from beamfall.link.micropython import MicroPythonTransport
-from beamfall.rig import example_rig
-from beamfall.simulation.build import build_rig
+from beamfall.setup.rig import example_rig
+from beamfall.sim.build import build_rig
+from beamfall.sim.interpreter import MicroPythonTransport
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="takes a pseudo-terminal")
 

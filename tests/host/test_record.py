@@ -8,7 +8,7 @@ import pytest
 
 from beamfall.board import Board
 from beamfall.events import Edge
-from beamfall.sequence import Row, Sequence
+from beamfall.setup.sequence import Row, Sequence
 from beamfall.shots import EdgeRecord, ShotRecord, make_record, match_edges
 from beamfall.wire import get_definition
 

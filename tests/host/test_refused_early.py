@@ -9,7 +9,7 @@ import pytest
 from beamfall.board import Board
 from beamfall.cli import main
 from beamfall.errors import UserError
-from beamfall.rig import example_rig
+from beamfall.setup.rig import example_rig
 from beamfall.shots import ShotLog
 
 BIG, MOST = str(2**63), str(2**63 - 1)

@@ -7,9 +7,9 @@ from dataclasses import replace
 import pytest
 
 from beamfall.board import Board
-from beamfall.plan.make import make_plan
+from beamfall.planning.make import make_plan
 from beamfall.plot.timeline import make_timeline
-from beamfall.rig import example_rig
+from beamfall.setup.rig import example_rig
 from beamfall.shots import EdgeRecord, ShotRecord, make_record
 from beamfall.shots.describe import describe_record
 from beamfall.shots.remarks import list_remarks

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from beamfall.errors import RigFileError
-from beamfall.rig import EXAMPLE, Rig, example_rig, load_rig
+from beamfall.setup.rig import EXAMPLE, Rig, example_rig, load_rig
 
 SMALLEST = """
 [dish]

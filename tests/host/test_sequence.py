@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 
 from beamfall.errors import SequenceError
-from beamfall.limits import BoardLimits
 from beamfall.link.welcome import Welcome
-from beamfall.sequence import (
+from beamfall.setup.limits import BoardLimits
+from beamfall.setup.sequence import (
     Row,
     Sequence,
     Table,
@@ -20,7 +20,7 @@ from beamfall.sequence import (
     count_beam_edges,
     predict_edges,
 )
-from beamfall.sequence_file import load_sequence
+from beamfall.setup.sequence_file import load_sequence
 
 HZ = 125_000_000
 TWO_DROPS = Sequence(
@@ -155,7 +155,7 @@ def test_a_table_is_made_for_a_board_once(welcome: Welcome) -> None:
 
 def test_the_default_limits_are_those_of_the_simulated_board() -> None:
     code = (
-        "from beamfall.board import Board; from beamfall.limits import BoardLimits\n"
+        "from beamfall.board import Board; from beamfall.setup.limits import BoardLimits\n"
         "with Board.connect('sim') as board:\n"
         "    assert BoardLimits.from_welcome(board.info) == BoardLimits(), board.info\n"
     )

@@ -18,8 +18,8 @@ import pytest
 
 from beamfall.errors import LogError, LogNewer, NoSuchShot
 from beamfall.link.welcome import Welcome
-from beamfall.rig import example_rig
-from beamfall.sequence import Row, Sequence, Table
+from beamfall.setup.rig import example_rig
+from beamfall.setup.sequence import Row, Sequence, Table
 from beamfall.shots import EdgeRecord, ShotLog, ShotRecord, database, find_log
 from beamfall.shots.database import open_database
 from beamfall.shots.migrations import APPLICATION_ID, MIGRATIONS
@@ -472,8 +472,8 @@ def test_the_file_says_what_it_is(path: Path, log: ShotLog) -> None:
 def test_the_times_of_simulated_shots_follow_each_other(tmp_path: Path) -> None:
     """Virtual time runs ahead of the clock; no shot ends before it begins, no series begins within another."""
     from beamfall.board import Board
-    from beamfall.plan.make import make_plan
-    from beamfall.series import Shooter
+    from beamfall.planning.make import make_plan
+    from beamfall.workflows.series import Shooter
 
     rig = example_rig()
     with ShotLog.open(tmp_path / "log.sqlite3") as log:

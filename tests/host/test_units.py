@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from beamfall import units
 from beamfall.errors import UnitError
+from beamfall.setup import units
 
 # Exact by definition: NIST SP 811 (2008), appendix B.8: 1 in = 0.0254 m, 1 ft = 0.3048 m,
 # 1 atm = 101325 Pa; degree Fahrenheit and Celsius: appendix B.8 and SI brochure, 2.3.1.
@@ -153,7 +153,7 @@ def test_numbers_are_shown_with_their_unit(text: str, shown: str) -> None:
 def test_common_units_do_not_import_pint() -> None:
     """pint takes 0.2 s to import; a rig file must not cost that."""
     code = (
-        "import sys; from beamfall.rig import example_rig; example_rig();"
+        "import sys; from beamfall.setup.rig import example_rig; example_rig();"
         "assert 'pint' not in sys.modules and 'numpy' not in sys.modules"
     )
     subprocess.run([sys.executable, "-c", code], check=True)

@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 from beamfall.cli import main
+from beamfall.planning.sweep.progress import list_entries
 from beamfall.repeatability.read import read_series
-from beamfall.rig import EXAMPLE
+from beamfall.setup.rig import EXAMPLE
 from beamfall.shots import ShotLog
-from beamfall.sweep.progress import list_entries
 
 
 @pytest.fixture

@@ -10,7 +10,7 @@ from page_helpers import Served
 from beamfall.board import HOST_TIMEOUT_S
 from beamfall.page.jobs_find import make_check
 from beamfall.page.listening import make_opener
-from beamfall.rig import Rig
+from beamfall.setup.rig import Rig
 
 Serve = Callable[..., Served]
 PACE = 30.0

@@ -12,7 +12,7 @@ from page_helpers import QUICK_RIG, Served, arm_and_release, expect, release_aga
 
 from beamfall.page.jobs import make_arm, make_release
 from beamfall.page.jobs_find import make_sweep
-from beamfall.plan.make import make_plan
+from beamfall.planning.make import make_plan
 
 Serve = Callable[..., Served]
 Open = Callable[..., Any]
@@ -177,7 +177,7 @@ def test_nothing_is_released_that_the_timings_on_the_page_are_no_more(
         time.sleep(seconds)
         return make_plan(*arguments, **options)
 
-    monkeypatch.setattr("beamfall.plan.make.make_plan", plan_slowly)
+    monkeypatch.setattr("beamfall.planning.make.make_plan", plan_slowly)
     desk.tune(None, "190.5 ms")
     bench.submit(make_release(1))
     served.wait(
@@ -201,7 +201,7 @@ def test_an_abort_gets_into_arming_while_the_plan_is_made(
         go_on.wait(60.0)
         return make_plan(*arguments, **options)
 
-    monkeypatch.setattr("beamfall.plan.make.make_plan", plan_late)
+    monkeypatch.setattr("beamfall.planning.make.make_plan", plan_late)
     served.server.desk.tune(None, "190.5 ms")
     served.server.bench.submit(make_arm())
     served.wait(lambda: (served.hub.get("job") or {}).get("state") == "running")

@@ -10,7 +10,7 @@ from page_helpers import QUICK_RIG, Served
 
 from beamfall.link.open_port import open_transport
 from beamfall.page.jobs import make_arm
-from beamfall.rig import Rig
+from beamfall.setup.rig import Rig
 from beamfall.shots import ShotLog
 from beamfall.wire import get_definition
 

@@ -200,10 +200,11 @@ def test_sizes_types_and_arguments_have_limits(asker: Asker) -> None:
     assert asker.ask("POST", "/do/arm", b"{}", Content_Type="text/plain")[0] == 415
     assert asker.ask("POST", "/do/arm", b"{}", Content_Type=None)[0] == 415
     assert asker.ask("GET", "/shots?" + "x" * 70_000)[0] in (0, 400, 414, 431)
-    for body in (b'{"shot": "1"}', b'{"shot": 1, "rating": true}', b"[" * 60_000,
-                 b'{"shot": 1, "rating": 9, "more": 1}',
-                 b'{"shot": 1e400, "rating": 1}', b"\xff\xfe"):  # fmt: skip
+    for body in (b'{"shot": "1"}', b'{"shot": 1, "rating": true}',
+                 b'{"shot": 1, "rating": 9, "more": 1}', b'{"shot": 1e400, "rating": 1}'):  # fmt: skip
         assert asker.ask("POST", "/do/rate", body)[0] == 422, body[:40]
+    for body in (b"[" * 60_000, b"\xff\xfe"):
+        assert asker.ask("POST", "/do/rate", body)[0] == 400, body[:40]
     assert asker.ask("POST", "/do/release", b'{"count": 100000}')[0] == 422
     assert asker.ask("POST", "/do/__class__", b"{}")[0] == 404
     assert asker.ask("POST", "/do/edit", b'{"path": "valve[1].__class__", "text": "x"}')[0] == 422

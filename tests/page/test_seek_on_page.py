@@ -10,7 +10,7 @@ from page_helpers import QUICK_RIG, Served, expect, find_question, wait_question
 
 from beamfall.page.jobs_seek import make_seek
 from beamfall.page.listening import make_opener
-from beamfall.plan.learned import find_file
+from beamfall.planning.learned import find_file
 
 Serve = Callable[..., Served]
 

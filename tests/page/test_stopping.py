@@ -12,7 +12,7 @@ from page_helpers import QUICK_RIG, Served, arm_and_release, expect, wait_ready
 
 from beamfall.errors import LinkLost, PortNotFound
 from beamfall.link.open_port import open_transport
-from beamfall.rig import Rig
+from beamfall.setup.rig import Rig
 from beamfall.shots import ShotLog
 from beamfall.wire import get_definition
 

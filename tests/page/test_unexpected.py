@@ -12,7 +12,7 @@ from page_helpers import Served
 from beamfall.errors import BeamfallError
 from beamfall.link.open_port import open_transport
 from beamfall.page.jobs import make_drip
-from beamfall.rig import Rig
+from beamfall.setup.rig import Rig
 
 Serve = Callable[..., Served]
 

@@ -15,7 +15,7 @@ from page_helpers import QUICK_RIG, Served, arm_and_release, expect, wait_on_pag
 
 from beamfall.page.jobs import make_arm, make_flash, make_release
 from beamfall.page.waits import Waits
-from beamfall.rig import Rig, parse_rig
+from beamfall.setup.rig import Rig, parse_rig
 from beamfall.shots import ShotLog
 
 Serve = Callable[..., Served]

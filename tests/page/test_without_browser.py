@@ -25,7 +25,7 @@ from beamfall.page.hub import Hub, clean
 from beamfall.page.paced import AbortAsked, PacedTransport
 from beamfall.page.serve import parse_listen
 from beamfall.page.shown import mark_shot
-from beamfall.rig import EXAMPLE, example_rig, parse_rig
+from beamfall.setup.rig import EXAMPLE, example_rig, parse_rig
 
 
 # -- the hub ---------------------------------------------------------------------------------------------------

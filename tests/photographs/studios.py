@@ -7,9 +7,9 @@ import random
 from dataclasses import dataclass
 from pathlib import Path
 
-from beamfall.photographs.exif import Photograph
-from beamfall.photographs.match import TakenShot
-from beamfall.series import jitter_span
+from beamfall.photos.exif import Photograph
+from beamfall.photos.match import TakenShot
+from beamfall.workflows.series import jitter_span
 
 EVENING_S = 1_790_000_000.0  # an evening in September 2026, UTC
 FIRST_DAYS_S = (
@@ -115,7 +115,7 @@ class Score:
     wrong_offset: int = 0
 
     def add(self, studio: Studio) -> None:
-        from beamfall.photographs.match import match_pictures
+        from beamfall.photos.match import match_pictures
 
         (found,) = match_pictures(studio.pictures, studio.shots)
         self.studios += 1

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from studios import EVENING_S, Studio, make_studio
 
-from beamfall.photographs.match import CameraMatch, TakenShot, match_pictures
+from beamfall.photos.match import CameraMatch, TakenShot, match_pictures
 
 DAY_S = 86400.0
 

@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 
 from beamfall.errors import PictureError, UserError
-from beamfall.photographs.exif import read_photograph
-from beamfall.photographs.folder import read_folder
-from beamfall.photographs.thumbnail import make_thumbnail
+from beamfall.photos.exif import read_photograph
+from beamfall.photos.folder import read_folder
+from beamfall.photos.thumbnail import make_thumbnail
 
 Make = Callable[..., Path]
 TAKEN_S = (datetime(2026, 9, 21, 20, 15, 42) - datetime(1970, 1, 1)).total_seconds()

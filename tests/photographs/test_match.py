@@ -7,7 +7,7 @@ import dataclasses
 import pytest
 from studios import Score, make_studio
 
-from beamfall.photographs.match import match_pictures
+from beamfall.photos.match import match_pictures
 
 
 def test_studios_with_missing_and_extra_pictures() -> None:

@@ -16,10 +16,10 @@ from pathlib import Path
 import pytest
 
 from beamfall.board import Board
-from beamfall.rig import example_rig
-from beamfall.sequence import Row, Sequence
-from beamfall.series import Shooter
+from beamfall.setup.rig import example_rig
+from beamfall.setup.sequence import Row, Sequence
 from beamfall.shots import ShotLog
+from beamfall.workflows.series import Shooter
 
 Make = Callable[..., Path]
 OFFSET_S = -830_000_000.4  # the camera believes it is the year 2000

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from beamfall.rig import Rig, example_rig
-from beamfall.simulation.build import draw_model
-from beamfall.simulation.rig import SimulatedRig, Splash
+from beamfall.setup.rig import Rig, example_rig
+from beamfall.sim.build import draw_model
+from beamfall.sim.rig import SimulatedRig, Splash
 from beamfall.wire import get_definition
 
 SIGNALS = get_definition().enum("signal")

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from beamfall.errors import UserError
-from beamfall.plan.collision import plan_collision
-from beamfall.plan.learned import Learned, find_file, load_learned, make_learned, save_learned
-from beamfall.plan.unknowns import NAMES, OF_THE_JET
-from beamfall.rig import example_rig
+from beamfall.planning.collision import plan_collision
+from beamfall.planning.learned import Learned, find_file, load_learned, make_learned, save_learned
+from beamfall.planning.unknowns import NAMES, OF_THE_JET
+from beamfall.setup.rig import example_rig
 
 from .conftest import make_rig
 

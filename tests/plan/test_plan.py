@@ -10,16 +10,16 @@ import numpy as np
 import pytest
 
 from beamfall.errors import PhysicsRangeError, RigFileError
-from beamfall.limits import BoardLimits
-from beamfall.plan.anchors import judge_anchors
-from beamfall.plan.collision import MEETING, THIRD_S, draw_rigs, find_need, plan_collision
-from beamfall.plan.draws import make_draws
-from beamfall.plan.make import make_plan
-from beamfall.plan.setting import compute_drop, make_liquid, make_setting
-from beamfall.plan.unknowns import NAMES, list_scatters, make_jet_prior
-from beamfall.rig import example_rig
-from beamfall.simulation.build import draw_model
-from beamfall.simulation.needs import find_needs
+from beamfall.planning.anchors import judge_anchors
+from beamfall.planning.collision import MEETING, THIRD_S, draw_rigs, find_need, plan_collision
+from beamfall.planning.draws import make_draws
+from beamfall.planning.make import make_plan
+from beamfall.planning.setting import compute_drop, make_liquid, make_setting
+from beamfall.planning.unknowns import NAMES, list_scatters, make_jet_prior
+from beamfall.setup.limits import BoardLimits
+from beamfall.setup.rig import example_rig
+from beamfall.sim.build import draw_model
+from beamfall.sim.needs import find_needs
 
 from .conftest import fire, make_middle_rig, make_rig
 

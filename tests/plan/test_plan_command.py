@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from beamfall.rig import EXAMPLE
+from beamfall.setup.rig import EXAMPLE
 
 from .conftest import make_rig
 
@@ -69,7 +69,7 @@ def test_in_words_with_a_picture(environment, tmp_path) -> None:
 def test_the_picture_draws_drops_beam_surface_jet_and_light(tmp_path, monkeypatch) -> None:
     from matplotlib.figure import Figure
 
-    from beamfall.plan.make import make_plan
+    from beamfall.planning.make import make_plan
     from beamfall.plot.plan import draw_plan
 
     drawn: dict[str, object] = {}

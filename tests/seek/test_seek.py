@@ -14,17 +14,17 @@ import numpy as np
 import pytest
 
 from beamfall.errors import UserError
-from beamfall.limits import BoardLimits
-from beamfall.plan.setting import make_setting
-from beamfall.plan.unknowns import make_jet_prior
-from beamfall.rig import example_rig
-from beamfall.seek.answer import Answer, Shot, read_answer
-from beamfall.seek.belief import _WORDS, Belief, chance_within
-from beamfall.seek.choose import quantiles
-from beamfall.seek.person import SimulatedPerson
-from beamfall.seek.search import Search
-from beamfall.simulation.build import build_rig, draw_model
-from beamfall.simulation.rig import SimulatedRig
+from beamfall.planning.seek.answer import Answer, Shot, read_answer
+from beamfall.planning.seek.belief import _WORDS, Belief, chance_within
+from beamfall.planning.seek.choose import quantiles
+from beamfall.planning.seek.person import SimulatedPerson
+from beamfall.planning.seek.search import Search
+from beamfall.planning.setting import make_setting
+from beamfall.planning.unknowns import make_jet_prior
+from beamfall.setup.limits import BoardLimits
+from beamfall.setup.rig import example_rig
+from beamfall.sim.build import build_rig, draw_model
+from beamfall.sim.rig import SimulatedRig
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "benchmarks"))
 from hidden_rigs import Board  # noqa: E402
@@ -306,7 +306,7 @@ def test_a_person_answers_at_the_keyboard(environment, tmp_path) -> None:
 
 
 def test_what_is_learned_lies_beside_the_rig_file(environment, tmp_path) -> None:
-    from beamfall.rig import EXAMPLE
+    from beamfall.setup.rig import EXAMPLE
 
     rig = tmp_path / "mine.toml"
     rig.write_text(EXAMPLE.read_text(encoding="utf-8"), encoding="utf-8")
@@ -333,7 +333,7 @@ def test_a_stage_that_makes_no_sense_is_refused(environment) -> None:
 def test_an_aim_that_a_search_cannot_keep_is_refused_before_anything_falls(
     aim, words, environment, tmp_path
 ) -> None:
-    from beamfall.rig import EXAMPLE
+    from beamfall.setup.rig import EXAMPLE
     from beamfall.shots import ShotLog
 
     rig = tmp_path / "mine.toml"

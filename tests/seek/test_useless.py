@@ -14,12 +14,12 @@ import pytest
 
 from beamfall.board import Board
 from beamfall.errors import ShotError
-from beamfall.rig import EXAMPLE, example_rig
-from beamfall.seek.answer import Answer, Shot, read_answer, read_shot, say_useless
-from beamfall.seek.person import SimulatedPerson
-from beamfall.seek.search import Search
-from beamfall.series import Shooter
+from beamfall.planning.seek.answer import Answer, Shot, read_answer, read_shot, say_useless
+from beamfall.planning.seek.person import SimulatedPerson
+from beamfall.planning.seek.search import Search
+from beamfall.setup.rig import EXAMPLE, example_rig
 from beamfall.shots import ShotLog, ShotRecord
+from beamfall.workflows.series import Shooter
 
 Environment = dict[str, str]
 
@@ -160,7 +160,7 @@ def test_a_rig_that_wants_no_collision_is_refused(environment: Environment, tmp_
 def test_the_picture_that_is_asked_about_does_not_say_the_answer(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    from beamfall.simulation import picture
+    from beamfall.sim import picture
 
     texts: list[str] = []
 

@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 
 from beamfall.board import Board
-from beamfall.rig import Rig, example_rig
-from beamfall.sequence import Sequence
-from beamfall.series import Shooter
+from beamfall.setup.rig import Rig, example_rig
+from beamfall.setup.sequence import Sequence
 from beamfall.shots import ShotLog
-from beamfall.simulation.model import ValveModel
+from beamfall.sim.model import ValveModel
+from beamfall.workflows.series import Shooter
 
 sys.path.insert(0, str(Path(__file__).parent))
 

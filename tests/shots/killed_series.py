@@ -17,9 +17,9 @@ from served_board import ServedBoard
 _CHILD = """
 import sys
 from beamfall.board import Board
-from beamfall.rig import example_rig
-from beamfall.sequence import Row, Sequence
-from beamfall.series import Shooter
+from beamfall.setup.rig import example_rig
+from beamfall.setup.sequence import Row, Sequence
+from beamfall.workflows.series import Shooter
 from beamfall.shots import ShotLog
 
 sequence = Sequence(

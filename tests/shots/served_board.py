@@ -10,10 +10,10 @@ import socket
 import threading
 from types import TracebackType
 
-from beamfall.link.simulated import SimulatedTransport
-from beamfall.sequence import Row, Sequence
-from beamfall.simulation.build import build_rig
-from beamfall.simulation.rig import SimulatedRig
+from beamfall.setup.sequence import Row, Sequence
+from beamfall.sim.build import build_rig
+from beamfall.sim.embedded import SimulatedTransport
+from beamfall.sim.rig import SimulatedRig
 from beamfall.wire import get_definition
 
 _STEP_S = 0.005

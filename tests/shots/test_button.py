@@ -16,16 +16,16 @@ from beamfall.board import Board
 from beamfall.errors import UserError
 from beamfall.events import Outcome
 from beamfall.link import Link
-from beamfall.link.simulated import SimulatedTransport
 from beamfall.repeatability.read import read_series
-from beamfall.rig import example_rig
-from beamfall.series import Shooter, keep_unclaimed, settle_earlier
+from beamfall.setup.rig import example_rig
 from beamfall.shots import ShotLog
 from beamfall.shots.remarks import list_remarks
 from beamfall.shots.repeat import find_peers, rebuild_sequence
-from beamfall.simulation.build import draw_model
-from beamfall.simulation.rig import SimulatedRig
+from beamfall.sim.build import draw_model
+from beamfall.sim.embedded import SimulatedTransport
+from beamfall.sim.rig import SimulatedRig
 from beamfall.wire import get_definition
+from beamfall.workflows.series import Shooter, keep_unclaimed, settle_earlier
 
 BUTTON1 = int(get_definition().enum("signal")["button1"])
 BASE = 2**29  # protocol/messages.toml, button_release_base

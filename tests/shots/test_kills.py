@@ -9,9 +9,9 @@ import pytest
 from served_board import TWO_DROPS, ServedBoard
 
 from beamfall.board import Board
-from beamfall.rig import example_rig
-from beamfall.series import Shooter, settle_earlier
+from beamfall.setup.rig import example_rig
 from beamfall.shots import ShotLog
+from beamfall.workflows.series import Shooter, settle_earlier
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="kill -9 is of POSIX systems")

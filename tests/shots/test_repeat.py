@@ -16,11 +16,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from beamfall.board import Board
-from beamfall.rig import example_rig
-from beamfall.sequence import Row, Sequence
-from beamfall.series import Shooter, jitter_span
+from beamfall.setup.rig import example_rig
+from beamfall.setup.sequence import Row, Sequence
 from beamfall.shots import EdgeRecord, ShotLog, ShotRecord
 from beamfall.shots.repeat import compare_shots, find_peers, rebuild_sequence
+from beamfall.workflows.series import Shooter, jitter_span
 
 Fire = Callable[..., int]
 TICKS = st.integers(0, 2**30 - 1)

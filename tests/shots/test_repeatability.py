@@ -26,7 +26,7 @@ from beamfall.repeatability.formulas import (
     student_tail,
 )
 from beamfall.shots import ShotLog
-from beamfall.simulation.model import ValveModel
+from beamfall.sim.model import ValveModel
 
 Fire = Callable[..., int]
 

@@ -19,7 +19,7 @@ from beamfall.repeatability.formulas import D2, D4, fit_trend, student_quantile
 from beamfall.repeatability.words import list_drifts, list_outside
 from beamfall.report import write_report
 from beamfall.shots import ShotLog
-from beamfall.simulation.model import ValveModel
+from beamfall.sim.model import ValveModel
 
 Fire = Callable[..., int]
 

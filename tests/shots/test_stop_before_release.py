@@ -15,13 +15,13 @@ import pytest
 from beamfall.board import Board
 from beamfall.errors import LinkLost
 from beamfall.link import Link
-from beamfall.link.simulated import SimulatedTransport
-from beamfall.sequence import Row, Sequence
-from beamfall.series import Shooter
+from beamfall.setup.sequence import Row, Sequence
 from beamfall.shots import ShotLog
-from beamfall.simulation.build import build_rig
-from beamfall.simulation.rig import SimulatedRig
+from beamfall.sim.build import build_rig
+from beamfall.sim.embedded import SimulatedTransport
+from beamfall.sim.rig import SimulatedRig
 from beamfall.wire import get_definition
+from beamfall.workflows.series import Shooter
 
 # Ten openings of 190 ms use up the valve's duty: the next shot has to wait for seconds.
 LONG_OPENINGS = Sequence(

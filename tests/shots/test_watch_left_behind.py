@@ -10,9 +10,9 @@ import pytest
 from beamfall.board import Board
 from beamfall.cli import main
 from beamfall.faults.setup import make_setup
-from beamfall.rig import example_rig
-from beamfall.series import Shooter
+from beamfall.setup.rig import example_rig
 from beamfall.shots import ShotLog
+from beamfall.workflows.series import Shooter
 
 
 @pytest.fixture(autouse=True)

@@ -12,13 +12,13 @@ from beamfall.board import Board
 from beamfall.cli import main
 from beamfall.faults.session import find_faults
 from beamfall.faults.setup import make_setup
-from beamfall.plan.make import make_plan
-from beamfall.rig import Rig, example_rig
-from beamfall.simulation.build import build_rig, draw_model
-from beamfall.simulation.model import BeamModel, ValveModel
-from beamfall.simulation.person import SimulatedPerson
-from beamfall.simulation.room import Room
-from beamfall.simulation.truth import take_truth
+from beamfall.planning.make import make_plan
+from beamfall.setup.rig import Rig, example_rig
+from beamfall.sim.build import build_rig, draw_model
+from beamfall.sim.model import BeamModel, ValveModel
+from beamfall.sim.person import SimulatedPerson
+from beamfall.sim.room import Room
+from beamfall.sim.truth import take_truth
 
 LINES = [("valve1", "beam1", "flash1"), ("valve2", "beam2", "flash2"), ("valve3", "beam1", "flash3"),
          ("valve1", "beam2", "flash3")]  # fmt: skip
@@ -136,7 +136,7 @@ def test_a_check_finds_what_is_wrong_with_such_a_rig(fault: str) -> None:
 def test_the_command_checks_a_rig_file_with_other_lines(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from beamfall.rig import EXAMPLE
+    from beamfall.setup.rig import EXAMPLE
 
     text = EXAMPLE.read_text(encoding="utf-8")
     for kind, key in (("valve", "output"), ("flash", "output"), ("beam", "input")):

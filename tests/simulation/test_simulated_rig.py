@@ -14,14 +14,14 @@ from beamfall.physics.air import Air
 from beamfall.physics.fall import fall
 from beamfall.physics.jet import tip_height
 from beamfall.physics.liquids import WATER
-from beamfall.rig import Beam, example_rig
-from beamfall.simulation.build import build_rig, draw_model
-from beamfall.simulation.collision import Jet, see_picture
-from beamfall.simulation.drops import find_height, make_drop
-from beamfall.simulation.model import BeamModel, FlashModel, JetModel, RigModel, ValveModel
-from beamfall.simulation.needs import find_needs
-from beamfall.simulation.picture import draw_picture, draw_pictures
-from beamfall.simulation.rig import SimulatedRig
+from beamfall.setup.rig import Beam, example_rig
+from beamfall.sim.build import build_rig, draw_model
+from beamfall.sim.collision import Jet, see_picture
+from beamfall.sim.drops import find_height, make_drop
+from beamfall.sim.model import BeamModel, FlashModel, JetModel, RigModel, ValveModel
+from beamfall.sim.needs import find_needs
+from beamfall.sim.picture import draw_picture, draw_pictures
+from beamfall.sim.rig import SimulatedRig
 from beamfall.wire import get_definition
 
 SIGNALS = get_definition().enum("signal")

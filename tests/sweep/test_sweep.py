@@ -14,10 +14,10 @@ from pathlib import Path
 import pytest
 
 from beamfall.errors import UserError
-from beamfall.plan.collision import plan_collision
-from beamfall.rig import example_rig
-from beamfall.sweep.progress import Entry, list_open
-from beamfall.sweep.schedule import Sweep
+from beamfall.planning.collision import plan_collision
+from beamfall.planning.sweep.progress import Entry, list_open
+from beamfall.planning.sweep.schedule import Sweep
+from beamfall.setup.rig import example_rig
 
 BASE = plan_collision(example_rig()).sequence
 

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from typing import Any
 
 from beamfall.errors import LinkLost, PortNotFound
-from beamfall.link.simulated import SimulatedTransport
+from beamfall.sim.embedded import SimulatedTransport
 
 HZ = 125_000_000
 MS = HZ // 1000

@@ -29,8 +29,8 @@ from beamfall.errors import (
 )
 from beamfall.events import Outcome
 from beamfall.link import Link, LinkTiming, Report
-from beamfall.link.firmware_modules import load_firmware
-from beamfall.link.simulated import SimulatedTransport, make_entropy
+from beamfall.sim.embedded import SimulatedTransport, make_entropy
+from beamfall.sim.firmware_modules import load_firmware
 from beamfall.wire import Message
 
 TIMING = LinkTiming(

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from beamfall.link.firmware_modules import load_firmware
+from beamfall.sim.firmware_modules import load_firmware
 
 Patch = pytest.MonkeyPatch
 MUTATIONS: dict[str, Callable[[Patch], None]] = {}

@@ -11,7 +11,7 @@ from machine_mutating import MUTATIONS, Patch, firmware, mutation, wire
 from beamfall.board import Board, Ticket
 from beamfall.errors import BoardRestarted, NoAnswer, ReleaseUnknown
 from beamfall.link import Link, session
-from beamfall.link.firmware_modules import load_firmware
+from beamfall.sim.firmware_modules import load_firmware
 from beamfall.wire import Message, get_codec
 
 __all__ = ["MUTATIONS"]

@@ -8,7 +8,7 @@ from machine_mutating import Patch, firmware, mutation, wire
 
 from beamfall.link import Link
 from beamfall.link.delivery import ReportOrder, Verdict
-from beamfall.link.firmware_modules import load_firmware
+from beamfall.sim.firmware_modules import load_firmware
 
 
 # -- edges and reports -------------------------------------------------------------------------------------------------

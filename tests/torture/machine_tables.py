@@ -7,8 +7,8 @@ from functools import cached_property
 
 from line import HZ, MS
 
-from beamfall.link.firmware_modules import load_firmware
-from beamfall.sequence import Row, Sequence
+from beamfall.setup.sequence import Row, Sequence
+from beamfall.sim.firmware_modules import load_firmware
 from beamfall.wire import Message, get_codec, make_table_messages
 
 CODEC = get_codec()

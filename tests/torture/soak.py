@@ -25,8 +25,8 @@ from line import HZ, MS, BadLine, TruthRig  # noqa: E402
 from beamfall.board import Board  # noqa: E402
 from beamfall.errors import BeamfallError, ReleaseUnknown  # noqa: E402
 from beamfall.link import Link, LinkTiming  # noqa: E402
-from beamfall.link.simulated import SimulatedTransport  # noqa: E402
-from beamfall.sequence import Row, Sequence  # noqa: E402
+from beamfall.setup.sequence import Row, Sequence  # noqa: E402
+from beamfall.sim.embedded import SimulatedTransport  # noqa: E402
 
 _DAMAGE = ("lose", "flip", "cut", "add", "double")
 _BEAM1, _VALVE1, _FLASH1 = 9, 1, 4

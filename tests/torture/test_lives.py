@@ -11,8 +11,8 @@ from beamfall.board import Board
 from beamfall.errors import BoardRestarted, LinkLost, NoAnswer, Refused, ReleaseUnknown, ShotError
 from beamfall.link import Link, LinkTiming
 from beamfall.link.delivery import ReportOrder, Verdict
-from beamfall.link.simulated import SimulatedTransport
-from beamfall.sequence import Row, Sequence
+from beamfall.setup.sequence import Row, Sequence
+from beamfall.sim.embedded import SimulatedTransport
 from beamfall.wire import Frame, Framer, Message, get_codec
 
 CODEC = get_codec()

@@ -26,7 +26,7 @@ from machine_mutations import MUTATIONS
 from machine_pins import Told
 from machine_run import run_until_found
 
-from beamfall.link.firmware_modules import load_firmware
+from beamfall.sim.firmware_modules import load_firmware
 
 
 @pytest.fixture(autouse=True)

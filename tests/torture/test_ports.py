@@ -33,8 +33,8 @@ from beamfall.errors import (
 )
 from beamfall.link import Link, LinkTiming, serial_port
 from beamfall.link.serial_port import PortSeen, SerialReconnector, SerialTransport, is_same_device
-from beamfall.link.simulated import SimulatedTransport
-from beamfall.sequence import Row, Sequence
+from beamfall.setup.sequence import Row, Sequence
+from beamfall.sim.embedded import SimulatedTransport
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are POSIX")
 # Quick to ask again, and patient: a busy machine may leave a thread without its turn for a second.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 import soak
 
-from beamfall.link.firmware_modules import load_firmware
+from beamfall.sim.firmware_modules import load_firmware
 
 
 def test_no_shot_is_lost_or_doubled_over_a_damaging_line() -> None:

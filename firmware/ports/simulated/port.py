@@ -2,7 +2,7 @@
 
 The rows of the table are played exactly at their ticks and every edge is stamped exactly. Time passes only in
 `idle`, through the channel, which stands for the rig at the pins: in the host's process under CPython
-(host/beamfall/link/simulated.py), at the other end of a socket under the MicroPython interpreter (channel.py).
+(host/beamfall/sim/embedded.py), at the other end of a socket under the MicroPython interpreter (channel.py).
 A channel offers: `now` (ticks since power-up), `clock_hz`, `unique_id`, `light` (the status light), `entropy()`,
 `drive(signal, level)` (an output has changed now), `advance(until)` (let time pass up to `until` or the first input
 edge, which is then in `edge_signal` and `edge_level`, else `edge_signal` is 0), `level(signal)`, `read_into`, `write`,

@@ -12,9 +12,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from beamfall.boards import Profile
 from beamfall.errors import InstallError
 from beamfall.resources import find_firmware
+from beamfall.setup.board_profiles import Profile
 
 FOLDERS = ["beamfall_board", "boards", "ports"]  # on the board; the firmware is in nothing else
 LIST = "beamfall.files"  # on the board: what was installed

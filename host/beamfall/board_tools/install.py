@@ -16,7 +16,6 @@ from beamfall.board_tools.bundle import FOLDERS, LIST, MAIN, SELECTED, Bundle, m
 from beamfall.board_tools.maintenance import ask_for_maintenance, find_firmware_on
 from beamfall.board_tools.own_files import move_aside, plan_clearing, write_list
 from beamfall.board_tools.prompt import BoardFile, Interpreter, Prompt, load_mpremote
-from beamfall.boards import Profile, check_profile, find_profile, list_profiles, read_profile
 from beamfall.errors import (
     AtPrompt,
     BeamfallError,
@@ -27,6 +26,13 @@ from beamfall.errors import (
 )
 from beamfall.link.line_levels import LineLevels, recall_levels
 from beamfall.link.serial_port import BAUDRATE, SerialTransport, is_same_device, list_ports
+from beamfall.setup.board_profiles import (
+    Profile,
+    check_profile,
+    find_profile,
+    list_profiles,
+    read_profile,
+)
 
 _SETTLE_S = 0.3
 _STARTS = 3

@@ -8,7 +8,7 @@ CLOCK_HZ = 125_000_000
 
 
 class JumperRig:
-    """Obeys `beamfall.link.simulated.RigAtPins`: output `source` is wired to input `target`, and nothing else is there.
+    """Obeys `beamfall.sim.embedded.RigAtPins`: output `source` is wired to input `target`, and nothing else is there.
 
     `delay_ticks` is how long an edge takes through the wire; a test can make it anything, life makes it nothing.
     """

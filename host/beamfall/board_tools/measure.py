@@ -28,7 +28,7 @@ from beamfall.errors import MeasureError, Refused, UserError
 if TYPE_CHECKING:
     from beamfall.board import Board
     from beamfall.events import Edge, Outcome
-    from beamfall.sequence import Sequence
+    from beamfall.setup.sequence import Sequence
 
 LOADS = ("low", "high")
 _PULSES_A_SHOT = 16
@@ -211,7 +211,7 @@ def _check_signals(board: Board, source: str, flash: str, beam: str) -> None:
 
 
 def _make_sequence(board: Board, found: Measurement, delay_s: float, count: int) -> Sequence:
-    from beamfall.sequence import Row, Sequence
+    from beamfall.setup.sequence import Row, Sequence
 
     info = board.info
     # Between two counted edges lies at least the blanking: it keeps the flash's least spacing.

@@ -24,11 +24,11 @@ def open_for_self_test(port: str | None, source: str, beam: str) -> tuple[Board,
     rig = JumperRig(int(signals[source]), int(signals[beam]))
     transport: Transport
     if name.kind == "sim:micropython":
-        from beamfall.link.micropython import MicroPythonTransport
+        from beamfall.sim.interpreter import MicroPythonTransport
 
         transport = MicroPythonTransport(rig, seed=name.seed or 0, name=name.kind)
     else:
-        from beamfall.link.simulated import SimulatedTransport
+        from beamfall.sim.embedded import SimulatedTransport
 
         transport = SimulatedTransport(rig, seed=name.seed or 0, name=name.kind)
     link = Link(transport, acknowledge_on_receipt=False)

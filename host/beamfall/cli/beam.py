@@ -41,7 +41,7 @@ def beam(
     """
     from beamfall.board import Board
     from beamfall.errors import UserError
-    from beamfall.units import parse_quantity
+    from beamfall.setup.units import parse_quantity
 
     ends_s = float("inf") if duration is None else parse_quantity(duration, "duration", key="--for")
     if ends_s <= 0.0:
@@ -150,7 +150,7 @@ class BeamView:
 
     def describe(self) -> str:
         """One line."""
-        from beamfall.units import format_duration
+        from beamfall.setup.units import format_duration
 
         dwell = "-" if self.dwell_s is None else format_duration(self.dwell_s)
         longest = "-" if self.dwell_s is None else format_duration(self.longest_s)

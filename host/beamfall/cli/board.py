@@ -156,7 +156,7 @@ def _info_to_json(board: Board, status: Any, interpreter: dict[str, Any] | None)
 
 def _print_info(board: Board, status: Any, interpreter: dict[str, Any] | None) -> None:
     from beamfall.cli.output import print_pairs
-    from beamfall.units import format_duration
+    from beamfall.setup.units import format_duration
 
     info, counters = board.info, board.counters
     signals = board.link.codec.definition.enum("signal")

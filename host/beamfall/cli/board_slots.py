@@ -72,7 +72,7 @@ def save_slot(
 ) -> None:
     """Keep a sequence in a slot, over resets and power loss."""
     from beamfall.board import Board
-    from beamfall.sequence_file import load_sequence
+    from beamfall.setup.sequence_file import load_sequence
     from beamfall.shots import ShotLog
 
     sequence = load_sequence(file) if file is not None else None

@@ -13,9 +13,9 @@ from beamfall.cli.shoot import PORT_HELP
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from beamfall.calibration import Calibration
-    from beamfall.calibration.effect import Effect
-    from beamfall.rig import Rig
+    from beamfall.planning.calibration import Calibration
+    from beamfall.planning.calibration.effect import Effect
+    from beamfall.setup.rig import Rig
     from beamfall.shots import ShotLog
 
 
@@ -45,15 +45,15 @@ def calibrate(
     Fires drops without a flash, or reads series of the log. Two beams, or two series with the beam
     at two heights (--series A --series B), tell latency and distance apart; one beam cannot.
     """
-    from beamfall.calibration import calibrate as estimate
-    from beamfall.calibration import measure_drops
-    from beamfall.calibration.drops import check_request
-    from beamfall.calibration.effect import compare_plans, keep_for_plan
-    from beamfall.calibration.measure import put_own_first
-    from beamfall.plan.learned import find_file, load_learned, save_learned
-    from beamfall.rig import load_rig
+    from beamfall.planning.calibration import calibrate as estimate
+    from beamfall.planning.calibration import measure_drops
+    from beamfall.planning.calibration.drops import check_request
+    from beamfall.planning.calibration.effect import compare_plans, keep_for_plan
+    from beamfall.planning.calibration.measure import put_own_first
+    from beamfall.planning.learned import find_file, load_learned, save_learned
+    from beamfall.setup.rig import load_rig
+    from beamfall.setup.units import parse_quantity
     from beamfall.shots import ShotLog
-    from beamfall.units import parse_quantity
 
     rig = load_rig(rig_file)
     error_m = parse_quantity(gap_error, "length", key="--gap-error")
@@ -103,8 +103,8 @@ def _fire(
     log: ShotLog, rig: Rig, port: str | None, count: int, seed: int, valve: str | None, quiet: bool
 ) -> int:
     from beamfall.board import Board
-    from beamfall.calibration.drops import make_drops
-    from beamfall.series import Shooter
+    from beamfall.planning.calibration.drops import make_drops
+    from beamfall.workflows.series import Shooter
 
     sequence = make_drops(rig, valve)
     with Board.connect(port, rig=rig, seed=seed) as board:
@@ -121,13 +121,13 @@ def _fire(
 
 
 def _print(found: Calibration, effects: Sequence[Effect]) -> None:
-    from beamfall.calibration.describe import (
+    from beamfall.cli.output import print_pairs, print_table
+    from beamfall.planning.calibration.describe import (
         START_AND_FALL,
         TIMES,
         describe_estimate,
         explain_combination,
     )
-    from beamfall.cli.output import print_pairs, print_table
 
     samples = found.model.samples
     drops = sum(len(one.values_s) for one in samples)

@@ -6,7 +6,7 @@ import sys
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from beamfall.sequence import Sequence
+    from beamfall.setup.sequence import Sequence
 
 
 def warn_of_flashes(sequence: Sequence, *, repeated: bool, quiet: bool = False) -> None:
@@ -16,7 +16,7 @@ def warn_of_flashes(sequence: Sequence, *, repeated: bool, quiet: bool = False) 
     """
     if not any(row.output.startswith("flash") for row in sequence.rows):
         return
-    from beamfall.flicker import warn_of_flicker
+    from beamfall.setup.flicker import warn_of_flicker
 
     if not quiet:
         what = "flashes are about to repeat" if repeated else "a flash is about to fire"

@@ -18,9 +18,9 @@ if TYPE_CHECKING:
     from beamfall.faults.finder import Finding, Step
     from beamfall.faults.questions import Person
     from beamfall.faults.setup import Setup
-    from beamfall.rig import Rig
-    from beamfall.sequence import Sequence
-    from beamfall.simulation.defects import RigInRoom
+    from beamfall.setup.rig import Rig
+    from beamfall.setup.sequence import Sequence
+    from beamfall.sim.defects import RigInRoom
 
 
 def check(
@@ -56,14 +56,14 @@ def check(
     from beamfall.errors import UserError
     from beamfall.faults.session import find_faults
     from beamfall.faults.setup import make_setup
-    from beamfall.rig import load_rig
+    from beamfall.setup.rig import load_rig
 
     if wrong_answers and not simulated_person:
         raise UserError("--wrong-answers is about the simulated person: add --simulated-person")
     rig = load_rig(rig_file)
     sequence = None
     if sequence_file is not None:
-        from beamfall.sequence_file import load_sequence
+        from beamfall.setup.sequence_file import load_sequence
 
         sequence = load_sequence(sequence_file)
     plain = make_setup(
@@ -82,8 +82,8 @@ def check(
                 f"--simulated-person stands beside a simulated rig; {board.name} is a real board: "
                 "leave it out and answer yourself, or use --port sim"
             )
-        from beamfall.simulation.person import SimulatedPerson
-        from beamfall.simulation.room import Room
+        from beamfall.sim.person import SimulatedPerson
+        from beamfall.sim.room import Room
 
         return SimulatedPerson(
             Room(simulated),
@@ -117,7 +117,7 @@ def _set_up(
     """The setup with the timings that are fired: those given, those of the log, or those planned for this board."""
     from beamfall.faults.setup import make_setup
     from beamfall.faults.timings import find_timings
-    from beamfall.plan.learned import find_file, load_learned
+    from beamfall.planning.learned import find_file, load_learned
 
     simulated = cast("RigInRoom | None", board.simulated_rig)
     if simulated is None:

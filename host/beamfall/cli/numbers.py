@@ -9,7 +9,7 @@ REST_MOST_S = 600.0  # as aim.rest of a rig file
 def read_rest(text: str | None, *, key: str = "--rest") -> float | None:
     """Return the time between shots in s, None where none is given; raises UserError outside 0 to 10 minutes."""
     from beamfall.errors import UserError
-    from beamfall.units import format_duration, parse_duration
+    from beamfall.setup.units import format_duration, parse_duration
 
     if text is None:
         return None

@@ -48,8 +48,8 @@ def settle_earlier(board: Board) -> None:
     For commands that fire something which is not logged: they would have the board forget it. A
     watch that a killed program has left behind ends.
     """
-    from beamfall.series import settle_earlier as settle
     from beamfall.shots import ShotLog
+    from beamfall.workflows.series import settle_earlier as settle
 
     status = board.status()
     if status.reports_kept or status.activity.name == "watch":

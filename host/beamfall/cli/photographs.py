@@ -10,9 +10,9 @@ import typer
 from beamfall.cli.open_log import choose_series, open_log
 
 if TYPE_CHECKING:
-    from beamfall.photographs import CameraMatch, Folder, Pair
-    from beamfall.photographs.clock import ClockFit
-    from beamfall.photographs.match import TakenShot
+    from beamfall.photos import CameraMatch, Folder, Pair
+    from beamfall.photos.clock import ClockFit
+    from beamfall.photos.match import TakenShot
     from beamfall.shots import ShotLog
 
 _NEWEST = 3000  # shots looked at where no series is named
@@ -38,8 +38,8 @@ def match(
 
     Where two offsets of the clock fit alike nothing is paired. Pictures are never altered.
     """
-    from beamfall.photographs import match_pictures, read_folder
-    from beamfall.photographs.keep import copy_pictures, write_sidecars
+    from beamfall.photos import match_pictures, read_folder
+    from beamfall.photos.keep import copy_pictures, write_sidecars
 
     with open_log(to_write=store) as log:
         shots = _read_shots(log, series)
@@ -78,7 +78,7 @@ def match(
 
 def _read_shots(log: ShotLog, series: list[int]) -> list[TakenShot]:
     from beamfall.errors import NoSuchShot
-    from beamfall.photographs.match import TakenShot
+    from beamfall.photos.match import TakenShot
     from beamfall.shots.lines import NOT_A_WARM_UP
 
     chosen = [choose_series(log, one) for one in series]
@@ -207,7 +207,7 @@ def sheet(
     ),
 ) -> None:
     """Write a contact sheet: one HTML file with thumbnails, timings and ratings, sortable by what was swept."""
-    from beamfall.photographs.sheet import write_sheet
+    from beamfall.photos.sheet import write_sheet
 
     with open_log() as log:
         made = write_sheet(log, choose_series(log, series), out, width)

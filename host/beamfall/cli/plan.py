@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import typer
 
 if TYPE_CHECKING:
-    from beamfall.plan.learned import Learned
-    from beamfall.plan.result import Plan
+    from beamfall.planning.learned import Learned
+    from beamfall.planning.result import Plan
 
 _NAMES = {
     "nozzle_to_beam": "nozzle to beam",
@@ -48,10 +48,10 @@ def plan(
     --fresh leaves it out.
     """
     from beamfall.cli.output import print_json
-    from beamfall.plan.learned import find_file, load_learned
-    from beamfall.plan.make import make_plan
-    from beamfall.plan.stage import read_stage
-    from beamfall.rig import load_rig
+    from beamfall.planning.learned import find_file, load_learned
+    from beamfall.planning.make import make_plan
+    from beamfall.planning.stage import read_stage
+    from beamfall.setup.rig import load_rig
 
     rig = load_rig(rig_file)
     learned = None if fresh else load_learned(find_file(rig_file))

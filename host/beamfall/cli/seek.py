@@ -14,11 +14,11 @@ from beamfall.cli.shoot import PORT_HELP
 
 if TYPE_CHECKING:
     from beamfall.board import Board
-    from beamfall.seek.answer import Answer
-    from beamfall.seek.choose import Proposal
-    from beamfall.seek.search import Search
-    from beamfall.series import Shooter
+    from beamfall.planning.seek.answer import Answer
+    from beamfall.planning.seek.choose import Proposal
+    from beamfall.planning.seek.search import Search
     from beamfall.shots import ShotRecord
+    from beamfall.workflows.series import Shooter
 
 _MISSES_MOST = 3
 _BEGINS_APART = (
@@ -67,12 +67,12 @@ def seek(
     """
     from beamfall.board import Board
     from beamfall.cli.targets import PICTURES, check_target
-    from beamfall.plan.learned import find_file, load_learned, save_learned
-    from beamfall.plan.stage import read_stage
-    from beamfall.rig import load_rig
-    from beamfall.seek.search import Search
-    from beamfall.series import Shooter
+    from beamfall.planning.learned import find_file, load_learned, save_learned
+    from beamfall.planning.seek.search import Search
+    from beamfall.planning.stage import read_stage
+    from beamfall.setup.rig import load_rig
     from beamfall.shots import ShotLog
+    from beamfall.workflows.series import Shooter
 
     check_target(picture, "--picture", PICTURES)
     rig = load_rig(rig_file)
@@ -123,13 +123,13 @@ def _choose_person(
 
         def answer(splash: Any) -> Answer:
             if rig is not None and picture is not None:
-                from beamfall.simulation.picture import draw_picture
+                from beamfall.sim.picture import draw_picture
 
                 draw_picture(splash, rig.model, picture, tell=False)
             return _ask(stream)
 
         return answer
-    from beamfall.seek.person import SimulatedPerson
+    from beamfall.planning.seek.person import SimulatedPerson
 
     person = SimulatedPerson(rig.seed, heights)
     return lambda splash: person.answer(splash.pictures[0] if splash and splash.pictures else None)
@@ -137,7 +137,7 @@ def _choose_person(
 
 def _ask(stream: Any) -> Answer:
     from beamfall.errors import UserError
-    from beamfall.seek.answer import WORDS, read_answer
+    from beamfall.planning.seek.answer import WORDS, read_answer
 
     while True:
         print(f"What does the picture show? ({', '.join(WORDS)}) ", end="", file=stream, flush=True)
@@ -175,7 +175,7 @@ class _Run:
 
     def step(self) -> None:
         from beamfall.errors import ShotError
-        from beamfall.seek.answer import read_shot, say_useless
+        from beamfall.planning.seek.answer import read_shot, say_useless
 
         search, rig = self.search, self.search.rig
         if self.last is not None:
@@ -241,7 +241,7 @@ class _Run:
         )
 
     def draw(self, picture: Path) -> None:
-        from beamfall.simulation.picture import Frame, draw_sheet
+        from beamfall.sim.picture import Frame, draw_sheet
 
         rig = self.shooter.board.simulated_rig
         if rig is not None and self.splashes:
@@ -255,7 +255,7 @@ class _Run:
         rig = self.shooter.board.simulated_rig
         found, error_s, truth = search.found, None, None
         if rig is not None:
-            from beamfall.simulation.needs import describe_needs
+            from beamfall.sim.needs import describe_needs
 
             stages = [self._stage_of(splash) for splash in self.splashes]
             last = stages[-1] if stages else None

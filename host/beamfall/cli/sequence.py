@@ -32,10 +32,10 @@ def check_sequence(
     Without --port the limits are those of the simulated board. Nothing is uploaded or released.
     """
     from beamfall.cli.output import print_json, print_pairs, print_table
-    from beamfall.flicker import warn_of_flicker
-    from beamfall.limits import BoardLimits
-    from beamfall.sequence_file import load_sequence
-    from beamfall.units import format_duration, format_ticks
+    from beamfall.setup.flicker import warn_of_flicker
+    from beamfall.setup.limits import BoardLimits
+    from beamfall.setup.sequence_file import load_sequence
+    from beamfall.setup.units import format_duration, format_ticks
 
     sequence = load_sequence(file)
     limits = BoardLimits()

@@ -25,7 +25,7 @@ def drip(
     ),
 ) -> int:
     """Let one single drop fall and say what the beam saw of it."""
-    from beamfall.units import parse_quantity
+    from beamfall.setup.units import parse_quantity
 
     seconds = parse_quantity(opening, "duration", key="--opening")
     with _connect(port, seed) as board:
@@ -56,7 +56,7 @@ def rinse(
 
     The coil warms while it is held; the board limits how long and makes it rest afterwards.
     """
-    from beamfall.units import parse_quantity
+    from beamfall.setup.units import parse_quantity
 
     seconds = parse_quantity(duration, "duration", key="--duration")
 
@@ -85,7 +85,7 @@ def flash(
     ),
 ) -> int:
     """Fire a flash once. Warn people first: flashes can trigger photosensitive epilepsy."""
-    from beamfall.units import parse_quantity
+    from beamfall.setup.units import parse_quantity
 
     seconds = parse_quantity(contact, "duration", key="--contact")
     print(
@@ -119,7 +119,7 @@ def _connect(port: str | None, seed: int) -> Board:
 
 def _print_edges(board: Board, outcome: Outcome) -> None:
     from beamfall.cli.output import print_table
-    from beamfall.units import format_ticks
+    from beamfall.setup.units import format_ticks
 
     print_table(
         ("line", "edge", "time"),

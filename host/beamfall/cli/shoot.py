@@ -12,9 +12,9 @@ from beamfall.cli.numbers import WHOLE_MOST
 
 if TYPE_CHECKING:
     from beamfall.board import Board
-    from beamfall.plan.result import Plan
-    from beamfall.rig import Rig
-    from beamfall.sequence import Sequence
+    from beamfall.planning.result import Plan
+    from beamfall.setup.rig import Rig
+    from beamfall.setup.sequence import Sequence
     from beamfall.shots import ShotRecord
 
 PORT_HELP = "Serial port or pyserial URL; sim or sim:micropython without hardware."
@@ -52,10 +52,10 @@ def shoot(
     from beamfall.board import Board
     from beamfall.cli.cautions import warn_of_flashes
     from beamfall.cli.targets import DRAWINGS, PICTURES, check_target
-    from beamfall.rig import load_rig
-    from beamfall.series import Shooter
+    from beamfall.setup.rig import load_rig
     from beamfall.shots import ShotLog
     from beamfall.shots.remarks import list_remarks
+    from beamfall.workflows.series import Shooter
 
     check_target(plot, "--plot", DRAWINGS)
     check_target(picture, "--picture", PICTURES)
@@ -92,11 +92,11 @@ def _choose(
     rig: Rig, rig_file: Path | None, board: Board, sequence_file: Path | None
 ) -> tuple[Plan | None, Sequence]:
     if sequence_file is not None:
-        from beamfall.sequence_file import load_sequence
+        from beamfall.setup.sequence_file import load_sequence
 
         return None, load_sequence(sequence_file)
-    from beamfall.plan.learned import find_file, load_learned
-    from beamfall.plan.make import make_plan
+    from beamfall.planning.learned import find_file, load_learned
+    from beamfall.planning.make import make_plan
 
     learned = load_learned(find_file(rig_file), board.info.unique_id.hex())
     plan = make_plan(rig, learned=learned)
@@ -200,7 +200,7 @@ def _draw(
         draw_timeline(last, plot)
     rig = board.simulated_rig
     if picture is not None and rig is not None:
-        from beamfall.simulation.picture import draw_pictures
+        from beamfall.sim.picture import draw_pictures
 
         draw_pictures(splashes, rig.model, picture)
 

@@ -106,7 +106,7 @@ app.command("sheet")(photographs.sheet)
 
 
 def _describe_line(line: ShotLine) -> tuple[str, ...]:
-    from beamfall.units import format_ticks
+    from beamfall.setup.units import format_ticks
 
     flash = format_ticks(line.flash_delay_ticks, line.clock_hz)
     if line.flash_delay_ticks is not None:
@@ -127,8 +127,8 @@ def _describe_line(line: ShotLine) -> tuple[str, ...]:
 
 def _print_shot(logged: LoggedShot, remarks: list[str]) -> None:
     from beamfall.cli.output import print_pairs, print_table
-    from beamfall.series import WARM_UP
-    from beamfall.units import format_ticks
+    from beamfall.setup.units import format_ticks
+    from beamfall.workflows.series import WARM_UP
 
     line, record, hz = logged.line, logged.record, logged.record.clock_hz
     state = record.state if record.cause is None else f"{record.state} ({record.cause})"

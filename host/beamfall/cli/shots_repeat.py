@@ -29,9 +29,9 @@ def repeat(
     """Fire exactly that sequence again and compare the measured edges with that day's."""
     from beamfall.board import Board
     from beamfall.cli.cautions import warn_of_flashes
-    from beamfall.rig import Rig
-    from beamfall.series import Shooter
+    from beamfall.setup.rig import Rig
     from beamfall.shots.repeat import compare_shots, find_peers, rebuild_sequence
+    from beamfall.workflows.series import Shooter
 
     with open_log(to_write=True) as log:
         logged = log.read_shot(shot)

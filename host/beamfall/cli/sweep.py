@@ -12,11 +12,11 @@ from beamfall.cli.shoot import PORT_HELP
 
 if TYPE_CHECKING:
     from beamfall.board import Board
-    from beamfall.rig import Rig
-    from beamfall.series import Shooter
+    from beamfall.planning.sweep.progress import Entry
+    from beamfall.planning.sweep.schedule import Step, Sweep
+    from beamfall.setup.rig import Rig
     from beamfall.shots import ShotLog
-    from beamfall.sweep.progress import Entry
-    from beamfall.sweep.schedule import Step, Sweep
+    from beamfall.workflows.series import Shooter
 
 
 def sweep(
@@ -63,10 +63,10 @@ def sweep(
     from beamfall.board import Board
     from beamfall.cli.numbers import read_rest
     from beamfall.cli.targets import PICTURES, check_target
-    from beamfall.series import Shooter
+    from beamfall.planning.sweep.make import make_settings, make_sweep, resume_sweep
+    from beamfall.setup.units import parse_duration
     from beamfall.shots import ShotLog
-    from beamfall.sweep.make import make_settings, make_sweep, resume_sweep
-    from beamfall.units import parse_duration
+    from beamfall.workflows.series import Shooter
 
     times = {
         name: None if text is None else parse_duration(text, key=key)
@@ -105,7 +105,7 @@ def sweep(
 def _find(log: ShotLog, resume: int | None) -> Any:
     if resume is None:
         return None
-    from beamfall.sweep.progress import find_series
+    from beamfall.planning.sweep.progress import find_series
 
     return find_series(log, resume or None)
 
@@ -114,7 +114,7 @@ def _choose_rig(
     rig_file: Path | None, found: Any, port: str | None, seed: int
 ) -> tuple[Rig, str | None, int]:
     """The rig, port and seed: a series that goes on brings its own."""
-    from beamfall.rig import Rig, load_rig
+    from beamfall.setup.rig import Rig, load_rig
 
     if found is None:
         return load_rig(rig_file), port, seed
@@ -148,7 +148,7 @@ class _Run:
         self._frames: list[Any] = []
 
     def fire_all(self) -> None:
-        from beamfall.sweep.progress import list_entries, list_open
+        from beamfall.planning.sweep.progress import list_entries, list_open
 
         series = self.shooter.series
         try:
@@ -199,7 +199,7 @@ class _Run:
 
     def draw(self, picture: Path) -> None:
         """The pictures of this run, lowest value first."""
-        from beamfall.simulation.picture import Frame, draw_sheet
+        from beamfall.sim.picture import Frame, draw_sheet
 
         rig = self.shooter.board.simulated_rig
         if rig is None:

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 from beamfall.errors import BeamfallError, PhysicsRangeError, RigFileError
 
 if TYPE_CHECKING:
-    from beamfall.plan.learned import Learned
-    from beamfall.plan.result import Plan
-    from beamfall.rig import Beam, Flash, Rig, Valve
-    from beamfall.sequence import Sequence
+    from beamfall.planning.learned import Learned
+    from beamfall.planning.result import Plan
+    from beamfall.setup.rig import Beam, Flash, Rig, Valve
+    from beamfall.setup.sequence import Sequence
 
 PLANNED = "the plan's timings; to check others: --sequence FILE"
 _SAME_S = 1e-6  # by less than this nobody sets a time; ticks of a clock are rounded to less
@@ -95,7 +95,7 @@ def make_setup(
     The valve, beam and flash looked at are the first ones that the sequence uses. Raises what
     planning raises where there is no sequence.
     """
-    from beamfall.plan.make import make_plan
+    from beamfall.planning.make import make_plan
 
     delay = planned = None
     if rig.flashes:
@@ -157,8 +157,8 @@ def _join_delays(plans: tuple[Plan, ...], sequence: Sequence) -> tuple[float, fl
 
 def _let_one_fall(rig: Rig) -> Sequence:
     """One drop, awaited at the beam: the whole shot of a rig that has no flash."""
-    from beamfall.plan.rows import EARLIEST_S
-    from beamfall.sequence import Row, Sequence
+    from beamfall.planning.rows import EARLIEST_S
+    from beamfall.setup.sequence import Row, Sequence
 
     valve = rig.valves[0]
     beam = rig.beams[0] if rig.beams else None
@@ -183,7 +183,7 @@ def expect_drop(rig: Rig, valve: Valve, beam: Beam) -> Expectation | None:
     The margins are wide on purpose: three times the rig file's uncertainties and a sixth of the fall.
     """
     from beamfall.physics.fall import fall
-    from beamfall.plan.setting import compute_drop, make_setting
+    from beamfall.planning.setting import compute_drop, make_setting
 
     try:
         setting = make_setting(rig)

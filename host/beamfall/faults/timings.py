@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from beamfall.board import Board
-    from beamfall.rig import Rig
-    from beamfall.sequence import Sequence, Table
+    from beamfall.setup.rig import Rig
+    from beamfall.setup.sequence import Sequence, Table
     from beamfall.shots import ShotLog
 
 RECENT_S = 24 * 3600.0  # what was fired longer ago is hardly what fails now (our choice)

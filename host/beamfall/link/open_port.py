@@ -17,7 +17,7 @@ from beamfall.errors import PortSyntaxError
 from beamfall.link.transport import Transport
 
 if TYPE_CHECKING:
-    from beamfall.rig import Rig
+    from beamfall.setup.rig import Rig
 
 _SIMULATED = ("sim", "sim:micropython")
 
@@ -89,18 +89,18 @@ def open_transport(
 def _open_simulated(
     port: SimulatedPortName, rig: Rig | None, seed: int
 ) -> tuple[Transport, Callable[[], Transport] | None]:
-    from beamfall.simulation.build import build_rig
-    from beamfall.simulation.faulty_link import find_firmware_of, spoil_link
+    from beamfall.sim.build import build_rig
+    from beamfall.sim.faulty_link import find_firmware_of, spoil_link
 
     chosen = port.seed if port.seed is not None else seed
     at_pins = build_rig(rig, chosen, port.fault)
     label = f"{port.kind}?seed={chosen}" + (f"&fault={port.fault}" if port.fault else "")
     firmware = find_firmware_of(at_pins, port.kind)
     if port.kind == "sim:micropython":
-        from beamfall.link.micropython import MicroPythonTransport
+        from beamfall.sim.interpreter import MicroPythonTransport
 
         return spoil_link(MicroPythonTransport(at_pins, seed=chosen, name=label), at_pins)
-    from beamfall.link.simulated import SimulatedTransport
+    from beamfall.sim.embedded import SimulatedTransport
 
     inner = SimulatedTransport(at_pins, seed=chosen, name=label, firmware=firmware)
     return spoil_link(inner, at_pins)

@@ -28,13 +28,13 @@ from beamfall.page.paced import AbortAsked
 from beamfall.page.pictures import warm_up
 from beamfall.page.waits import Waits, tell_waits
 from beamfall.page.words import describe_board, describe_link, describe_unclaimed
-from beamfall.series import Shooter, keep_unclaimed, settle_earlier
 from beamfall.shots import ShotLog, find_log
+from beamfall.workflows.series import Shooter, keep_unclaimed, settle_earlier
 
 if TYPE_CHECKING:
     from beamfall.page.jobs import Job
-    from beamfall.rig import Rig
-    from beamfall.sequence import Sequence
+    from beamfall.setup.rig import Rig
+    from beamfall.setup.sequence import Sequence
 
 _LISTEN_S = 0.05
 _ASK_EVERY_S = 0.2  # how old the beam's clear or dark on the page may be

@@ -17,15 +17,15 @@ from beamfall.errors import BeamfallError, UserError
 from beamfall.page import rig_form
 from beamfall.page.drawing import describe_rig, describe_trace
 from beamfall.page.hub import Hub
-from beamfall.plan.learned import find_file, load_learned
-from beamfall.rig import Rig, load_rig
-from beamfall.units import parse_duration
+from beamfall.planning.learned import find_file, load_learned
+from beamfall.setup.rig import Rig, load_rig
+from beamfall.setup.units import parse_duration
 
 if TYPE_CHECKING:
-    from beamfall.plan.learned import Learned
-    from beamfall.plan.result import Interval, Plan
-    from beamfall.seek.moment import Outlooks
-    from beamfall.sequence import Sequence
+    from beamfall.planning.learned import Learned
+    from beamfall.planning.result import Interval, Plan
+    from beamfall.planning.seek.moment import Outlooks
+    from beamfall.setup.sequence import Sequence
 
 _STEP_S = 0.02
 _SPACING_MOST_S, _DELAY_MOST_S = 2.0, 4.0  # as in `rig.Aim`
@@ -206,7 +206,7 @@ class Desk:
             return
 
     def _make_plan(self, wanted: int) -> None:
-        from beamfall.plan.make import make_plan
+        from beamfall.planning.make import make_plan
 
         with self._lock:
             if wanted != self._wanted:
@@ -278,7 +278,7 @@ class Desk:
 
     def _look(self) -> None:
         """Say where drop 2 and the jet would be at the light."""
-        from beamfall.seek.moment import Outlooks
+        from beamfall.planning.seek.moment import Outlooks
 
         plan = self.plan
         if plan is None or plan.kind != "collision" or plan.spacing_s is None:

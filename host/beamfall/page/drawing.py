@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from beamfall.limits import BEAMS
 from beamfall.plot.lanes import NAMES, find_range, make_lanes, make_marks
-from beamfall.sequence import count_beam_edges
+from beamfall.setup.limits import BEAMS
+from beamfall.setup.sequence import count_beam_edges
 
 if TYPE_CHECKING:
-    from beamfall.plan.result import Plan
-    from beamfall.rig import Rig
-    from beamfall.sequence import Table
+    from beamfall.planning.result import Plan
+    from beamfall.setup.rig import Rig
+    from beamfall.setup.sequence import Table
     from beamfall.shots import ShotLog, ShotRecord
 
 SCATTER_MOST = 60  # shots of a series whose edges stand behind the timeline

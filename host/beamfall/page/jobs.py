@@ -14,15 +14,15 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import Refused, UserError
 from beamfall.page.waits import flashes
-from beamfall.units import parse_duration
+from beamfall.setup.units import parse_duration
 
 if TYPE_CHECKING:
     from beamfall.page.bench import Bench
     from beamfall.page.listening import ListeningBoard
-    from beamfall.rig import Rig
-    from beamfall.sequence import Sequence as ShotSequence
-    from beamfall.series import Shooter
+    from beamfall.setup.rig import Rig
+    from beamfall.setup.sequence import Sequence as ShotSequence
     from beamfall.shots import ShotLog, ShotRecord
+    from beamfall.workflows.series import Shooter
 
 _COUNT_MOST = 1000
 _ASKING_S = 0.05
@@ -172,7 +172,7 @@ class Work:
 
     def rest(self, shooter: Shooter, seconds: float) -> None:
         """Rest between shots, and show until when."""
-        from beamfall.series import jitter_span
+        from beamfall.workflows.series import jitter_span
 
         longest = (seconds + jitter_span(seconds)) / self.pace
         self.tell(rest_until=time.time() * 1e3 + longest * 1e3)
@@ -181,8 +181,8 @@ class Work:
 
     def warm_up(self, shooter: Shooter) -> None:
         """Let the rig's warm-up drops fall, where it asks for some."""
-        from beamfall.plan.rows import build_warm_up
-        from beamfall.series import WARM_UP
+        from beamfall.planning.rows import build_warm_up
+        from beamfall.workflows.series import WARM_UP
 
         aim = self.desk.rig.aim
         drops = build_warm_up(self.desk.rig, aim.warm_up)
@@ -333,7 +333,7 @@ def make_repeat(shot: int, count: int) -> Job:
         raise UserError(f"{count} times: expected 1 to 100")
 
     def run(work: Work) -> None:
-        from beamfall.rig import Rig
+        from beamfall.setup.rig import Rig
         from beamfall.shots.repeat import compare_shots, find_peers, rebuild_sequence
 
         logged = work.log.read_shot(shot)

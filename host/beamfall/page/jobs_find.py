@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Any
 from beamfall.errors import UserError
 from beamfall.page.jobs import Job, Work
 from beamfall.page.pictures import simulated_file
-from beamfall.units import parse_duration, parse_length
+from beamfall.setup.units import parse_duration, parse_length
 
 if TYPE_CHECKING:
     from beamfall.faults.checks import Check
     from beamfall.faults.finder import Step as FaultStep
     from beamfall.faults.questions import Listen, Person, Question
     from beamfall.faults.setup import Setup
-    from beamfall.series import Shooter
+    from beamfall.workflows.series import Shooter
 
 
 # -- sweep -----------------------------------------------------------------------------------------------------
@@ -34,7 +34,7 @@ def make_sweep(
     }
 
     def run(work: Work) -> None:
-        from beamfall.sweep import make
+        from beamfall.planning.sweep import make
 
         rig = work.desk.tuned_rig(of)
         sweep = make.make_sweep(
@@ -58,9 +58,9 @@ def make_sweep_resume(series: int) -> Job:
     """Go on with a sweep that was stopped; its own settings hold. Series 0: the newest sweep."""
 
     def run(work: Work) -> None:
-        from beamfall.rig import Rig
-        from beamfall.sweep.make import resume_sweep
-        from beamfall.sweep.progress import find_series
+        from beamfall.planning.sweep.make import resume_sweep
+        from beamfall.planning.sweep.progress import find_series
+        from beamfall.setup.rig import Rig
 
         found = find_series(work.log, series or None)
         rig = Rig.from_dict(found.settings["rig"]) if "rig" in found.settings else work.desk.rig
@@ -72,7 +72,7 @@ def make_sweep_resume(series: int) -> Job:
 
 
 def _fire_sweep(work: Work, shooter: Shooter, sweep: Any, rest_s: float) -> None:
-    from beamfall.sweep.progress import list_entries, list_open
+    from beamfall.planning.sweep.progress import list_entries, list_open
 
     series, total = shooter.series, len(sweep.steps)
     work.tell(of=total, result={"series": series, "of": sweep.of})
@@ -94,7 +94,7 @@ def _fire_sweep(work: Work, shooter: Shooter, sweep: Any, rest_s: float) -> None
 
 
 def _show_entries(work: Work, series: int, of: str) -> None:
-    from beamfall.sweep.progress import list_entries
+    from beamfall.planning.sweep.progress import list_entries
 
     entries = sorted(list_entries(work.log, series), key=lambda e: (e.value_ms, e.repeat, e.shot))
     fired = {entry.step for entry in entries if entry.state == "fired"}
@@ -171,8 +171,8 @@ def _simulate_person(work: Work, setup: Setup) -> Person | None:
     rig: Any = work.board.simulated_rig
     if rig is None:
         return None
-    from beamfall.simulation.person import SimulatedPerson
-    from beamfall.simulation.room import Room
+    from beamfall.sim.person import SimulatedPerson
+    from beamfall.sim.room import Room
 
     return SimulatedPerson(
         Room(rig), valve=setup.valve_number, beam=setup.beam_number, flash=setup.flash_number,
@@ -259,17 +259,17 @@ def make_calibrate(count: int, gap_error: str) -> Job:
         raise UserError(f"{count} shots: expected 8 to 500")
 
     def run(work: Work) -> None:
-        from beamfall.calibration import calibrate, measure_drops
-        from beamfall.calibration.describe import (
+        from beamfall.planning.calibration import calibrate, measure_drops
+        from beamfall.planning.calibration.describe import (
             START_AND_FALL,
             TIMES,
             describe_estimate,
             explain_combination,
         )
-        from beamfall.calibration.drops import check_request, make_drops
-        from beamfall.calibration.effect import compare_plans, keep_for_plan
-        from beamfall.calibration.measure import put_own_first
-        from beamfall.plan.learned import find_file, load_learned, save_learned
+        from beamfall.planning.calibration.drops import check_request, make_drops
+        from beamfall.planning.calibration.effect import compare_plans, keep_for_plan
+        from beamfall.planning.calibration.measure import put_own_first
+        from beamfall.planning.learned import find_file, load_learned, save_learned
 
         rig, board = work.desk.rig, work.board
         check_request(rig, gap_error_m=error_m)

@@ -7,19 +7,19 @@ from typing import TYPE_CHECKING, Any
 from beamfall.errors import ShotError, UserError
 from beamfall.page.jobs import Job, Work
 from beamfall.page.shown import mark_shot
-from beamfall.seek.answer import BLACK
+from beamfall.planning.seek.answer import BLACK
 
 if TYPE_CHECKING:
-    from beamfall.seek.answer import Answer
-    from beamfall.series import Shooter
+    from beamfall.planning.seek.answer import Answer
     from beamfall.shots import ShotRecord
+    from beamfall.workflows.series import Shooter
 
 _MISSES_MOST = 3
 
 
 def make_seek(stage: str, shots_most: int, fresh: bool, simulated_person: bool) -> Job:
     """The search for the collision: a shot, a question, a better shot."""
-    from beamfall.plan.stage import read_stage
+    from beamfall.planning.stage import read_stage
 
     wanted_s = read_stage(stage.strip() or None)
     if not 1 <= shots_most <= 100:
@@ -37,7 +37,7 @@ class _Seek:
     def __init__(
         self, work: Work, wanted_s: float | None, most: int, fresh: bool, simulated_person: bool
     ) -> None:
-        from beamfall.seek.search import Search
+        from beamfall.planning.seek.search import Search
 
         self.work = work
         self.most = most
@@ -47,7 +47,7 @@ class _Seek:
         self.person: Any = None
         simulated = work.board.simulated_rig
         if simulated_person and simulated is not None:
-            from beamfall.seek.person import SimulatedPerson
+            from beamfall.planning.seek.person import SimulatedPerson
 
             self.person = SimulatedPerson(simulated.seed)
 
@@ -88,7 +88,7 @@ class _Seek:
             )  # fmt: skip
 
     def _take(self, shooter: Shooter, proposal: Any, record: ShotRecord) -> bool:
-        from beamfall.seek.answer import read_shot, say_useless
+        from beamfall.planning.seek.answer import read_shot, say_useless
 
         shot = read_shot(record, self.rig.beams[0].edge if self.rig.beams else "dark")
         if record.state != "fired" or shot is None or record.shot is None:
@@ -114,7 +114,7 @@ class _Seek:
         return True
 
     def _ask(self, shooter: Shooter, shot: int) -> Answer:
-        from beamfall.seek.answer import WORDS, read_answer
+        from beamfall.planning.seek.answer import WORDS, read_answer
 
         if self.person is not None:
             splash = shooter.splash
@@ -137,7 +137,7 @@ class _Seek:
                 problem = str(error)
 
     def _keep(self) -> None:
-        from beamfall.plan.learned import find_file, save_learned
+        from beamfall.planning.learned import find_file, save_learned
 
         board = self.work.board
         board_id = board.info.unique_id.hex()

@@ -12,7 +12,7 @@ from beamfall.link import Link, LinkTiming, Transport
 from beamfall.page.paced import PacedTransport
 
 if TYPE_CHECKING:
-    from beamfall.rig import Rig
+    from beamfall.setup.rig import Rig
 
 Opened = tuple[Transport, Callable[[], Transport] | None]
 Opener = Callable[["Rig | None"], Opened]

@@ -18,8 +18,8 @@ from beamfall.errors import BeamfallError, UserError
 if TYPE_CHECKING:
     from beamfall.page.hub import Hub
     from beamfall.shots import ShotLog
-    from beamfall.simulation.model import RigModel
-    from beamfall.simulation.rig import Splash
+    from beamfall.sim.model import RigModel
+    from beamfall.sim.rig import Splash
 
 _BYTES_MOST = 60_000_000
 _PIXELS_MOST = 200_000_000
@@ -50,7 +50,7 @@ def draw_later(hub: Hub, log_path: Path, shot: int, splash: Splash, model: RigMo
 
 def _draw(hub: Hub, log_path: Path, shot: int, splash: Splash, model: RigModel) -> None:
     from beamfall.page.shown import mark_shot
-    from beamfall.simulation.picture import draw_picture
+    from beamfall.sim.picture import draw_picture
 
     file = simulated_file(log_path, shot)
     try:

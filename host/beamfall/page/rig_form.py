@@ -1,6 +1,6 @@
 """The rig as a form: each key of a rig file a field, with what the file says and what is wrong with it.
 
-Fields, their kinds and limits come from the dataclasses of `beamfall.rig`; what was typed is put into
+Fields, their kinds and limits come from the dataclasses of `beamfall.setup.rig`; what was typed is put into
 the content of a rig file and checked by `parse_rig`. This module only carries texts to and fro.
 """
 
@@ -15,8 +15,8 @@ from pathlib import Path
 from typing import Any
 
 from beamfall.errors import RigFileError, UserError
-from beamfall.file_schema import Rule, file_key
-from beamfall.rig import (
+from beamfall.setup.file_schema import Rule, file_key
+from beamfall.setup.rig import (
     EXAMPLE,
     Aim,
     Beam,
@@ -31,7 +31,7 @@ from beamfall.rig import (
     Valve,
     parse_rig,
 )
-from beamfall.units import KINDS, format_quantity
+from beamfall.setup.units import KINDS, format_quantity
 
 Content = dict[str, Any]
 LISTS: Mapping[str, Any] = {"valve": Valve, "beam": Beam, "flash": Flash}

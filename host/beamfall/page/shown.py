@@ -12,9 +12,9 @@ from beamfall.page.pictures import draw_later
 if TYPE_CHECKING:
     from beamfall.page.hub import Hub
     from beamfall.page.jobs import Work
-    from beamfall.sequence import Sequence
-    from beamfall.series import Shooter
+    from beamfall.setup.sequence import Sequence
     from beamfall.shots import ShotRecord
+    from beamfall.workflows.series import Shooter
 
 
 def show_shot(work: Work, shooter: Shooter, sequence: Sequence, record: ShotRecord) -> None:

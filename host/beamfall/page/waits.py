@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from beamfall.page.hub import Hub
     from beamfall.page.listening import ListeningBoard
-    from beamfall.rig import Rig
-    from beamfall.sequence import Sequence
+    from beamfall.setup.rig import Rig
+    from beamfall.setup.sequence import Sequence
 
 _RETELL_MS = 300.0  # the end of a wait is told again where it has moved by so much
 

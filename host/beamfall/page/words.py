@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from beamfall.board import Board
     from beamfall.events import EdgesSeen
-    from beamfall.series import UnclaimedShot
     from beamfall.wire import WireEnum
+    from beamfall.workflows.series import UnclaimedShot
 
 
 def describe_board(board: Board) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from beamfall.errors import UserError
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from beamfall.plan.result import Plan
+    from beamfall.planning.result import Plan
 
 # Okabe & Ito (2008), as in the timeline.
 _DROPS = ("#0072B2", "#009E73", "#CC79A7")

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import UserError
 from beamfall.plot.lanes import NAMES, Bar, Lane, Mark, find_range, make_lanes, make_marks
-from beamfall.units import format_duration, format_ms
+from beamfall.setup.units import format_duration, format_ms
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -208,8 +208,8 @@ def _find_speeds(data: SeriesData) -> _Speeds:
     if data.rig is None:
         return _Speeds()
     from beamfall.physics.fall import fall
-    from beamfall.plan.setting import compute_drop, make_setting
-    from beamfall.rig import Rig
+    from beamfall.planning.setting import compute_drop, make_setting
+    from beamfall.setup.rig import Rig
 
     rig = Rig.from_dict(data.rig)
     found = _Speeds(magnification=None if rig.camera is None else rig.camera.magnification)

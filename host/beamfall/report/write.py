@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import NoSuchShot, PictureError, UserError
-from beamfall.photographs.sheet import Card, fill_page, read_cards
+from beamfall.photos.sheet import Card, fill_page, read_cards
 from beamfall.report.plots import SweptShot, draw_scatter, draw_sweep
 
 if TYPE_CHECKING:
@@ -294,7 +294,7 @@ def _describe_sweep(log: ShotLog, cards: Sequence[Card], orders: Sequence[str], 
 
 
 def _show_pictures(cards: Sequence[Card], folder: Path, files: list[Path]) -> str:
-    from beamfall.photographs.thumbnail import make_thumbnail
+    from beamfall.photos.thumbnail import make_thumbnail
 
     with_picture = [card for card in cards if card.picture is not None]
     with_picture.sort(key=lambda card: -(card.rating or 0))

@@ -6,7 +6,7 @@ import json
 import sqlite3
 from typing import Any
 
-from beamfall.sequence import Table
+from beamfall.setup.sequence import Table
 from beamfall.shots.lines import LoggedShot, ShotLine
 from beamfall.shots.record import EdgeRecord, ShotRecord
 

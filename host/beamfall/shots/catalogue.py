@@ -8,11 +8,11 @@ import sqlite3
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
-from beamfall.sequence import Table
+from beamfall.setup.sequence import Table
 
 if TYPE_CHECKING:
     from beamfall.link import Welcome
-    from beamfall.rig import Rig
+    from beamfall.setup.rig import Rig
 
 _KNOWN_MOST = 1000  # ids remembered; a sweep has as many tables as shots
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from beamfall.setup.units import format_duration, format_ticks
 from beamfall.shots.remarks import list_remarks
-from beamfall.units import format_duration, format_ticks
 
 if TYPE_CHECKING:
     from beamfall.shots.record import EdgeRecord, ShotRecord

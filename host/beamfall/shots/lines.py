@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from beamfall.sequence import Table
+from beamfall.setup.sequence import Table
 from beamfall.shots.record import ShotRecord
 
 BEGUN = "begun"

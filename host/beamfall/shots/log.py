@@ -17,7 +17,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
 from beamfall.errors import LogError, NoSuchShot, UserError
-from beamfall.sequence import Table
+from beamfall.setup.sequence import Table
 from beamfall.shots.assemble import LINE_SQL, read_edges, read_line, read_whole
 from beamfall.shots.catalogue import Catalogue, insert, row_id, to_json
 from beamfall.shots.database import explain_errors, open_database
@@ -27,7 +27,7 @@ from beamfall.shots.record import EdgeRecord, ShotRecord, plan_of
 
 if TYPE_CHECKING:
     from beamfall.link import Welcome
-    from beamfall.rig import Rig
+    from beamfall.setup.rig import Rig
 
 
 class ShotLog:

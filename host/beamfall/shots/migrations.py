@@ -25,7 +25,7 @@ CREATE TABLE sequence (     -- sequence tables, one row for each different one
   id INTEGER PRIMARY KEY,
   digest BLOB NOT NULL UNIQUE,
   clock_hz INTEGER NOT NULL,
-  content TEXT NOT NULL     -- JSON of beamfall.sequence.Table
+  content TEXT NOT NULL     -- JSON of beamfall.setup.sequence.Table
 ){_STRICT};
 CREATE TABLE board (        -- boards with their firmware, one row for each different state
   id INTEGER PRIMARY KEY,

@@ -10,8 +10,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any, Protocol, Self
 
-from beamfall.limits import BEAMS
-from beamfall.sequence import PlannedEdge, Table, count_beam_edges, predict_edges
+from beamfall.setup.limits import BEAMS
+from beamfall.setup.sequence import PlannedEdge, Table, count_beam_edges, predict_edges
 
 if TYPE_CHECKING:
     from beamfall.events import Outcome

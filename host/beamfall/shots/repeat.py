@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import UserError
 from beamfall.repeatability.formulas import student_tail
-from beamfall.sequence import Row, Sequence, Table
+from beamfall.setup.sequence import Row, Sequence, Table
 
 if TYPE_CHECKING:
     from beamfall.shots.log import ShotLog

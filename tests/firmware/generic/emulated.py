@@ -106,7 +106,7 @@ def emulated_board(
 
 
 def make_series() -> Any:
-    from beamfall.sequence import Row, Sequence
+    from beamfall.setup.sequence import Row, Sequence
 
     rows = [Row("release", 0, "valve1", 0.002 + PERIOD_S * n, 0.001) for n in range(DROPS)]
     rows += [

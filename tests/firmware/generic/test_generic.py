@@ -76,7 +76,7 @@ PROFILES = ("esp32_generic", "stm32_generic", "pico_generic")
 def test_the_profiles_are_whole_and_load_the_port_on_a_board(name: str) -> None:
     import importlib
 
-    from beamfall.boards import check_profile, find_profile
+    from beamfall.setup.board_profiles import check_profile, find_profile
 
     check_profile(find_profile(name))
     profile = importlib.import_module(f"boards.{name}")

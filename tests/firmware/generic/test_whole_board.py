@@ -12,7 +12,7 @@ from beamfall.board import Board
 from beamfall.board_tools.measure import measure
 from beamfall.errors import MeasureError, Refused
 from beamfall.link import Link
-from beamfall.sequence import Row, Sequence
+from beamfall.setup.sequence import Row, Sequence
 
 sys.path.insert(0, str(Path(__file__).parent))
 

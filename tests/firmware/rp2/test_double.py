@@ -7,8 +7,8 @@ import random
 from collections.abc import Callable
 from typing import Any
 
-from beamfall.boards import check_profile
-from beamfall.double import find_double_profile
+from beamfall.board_tools.double import find_double_profile
+from beamfall.setup.board_profiles import check_profile
 
 VALVES, BEAM, LIGHT = 2, 10, 12  # GPIOs of firmware/bench_double/bench_double_pico.py
 

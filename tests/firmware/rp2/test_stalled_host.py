@@ -37,7 +37,7 @@ def load(path: Path) -> ModuleType:
 def test_the_windows_end_is_kept_while_the_host_does_not_read(tmp_path: Path) -> None:
     from beamfall.board import Board
     from beamfall.link.session import LinkTiming
-    from beamfall.sequence import Row, Sequence
+    from beamfall.setup.sequence import Row, Sequence
 
     load(HERE.parents[1] / "board" / "emulated_board.py").stage_firmware(tmp_path / "files")
     serve = load(HERE.parent / "generic" / "emulated.py").emulated_board

@@ -10,12 +10,21 @@ import { makeStars } from './stars.js';
 
 export function makeBench() {
   const timeline = makeTimeline({ source: () => state.shot });
-  const view = h('div', { class: 'view bench' },
+  const view = h(
+    'div',
+    { class: 'view bench' },
     makeStrobeCaution(),
     h('section', { class: 'panel p-rig' }, h('h2', {}, 'Rig, to scale'), makeRigDrawing()),
     h('section', { class: 'panel p-tune' }, h('h2', {}, 'Timings'), makeTimings(), makeService()),
     h('section', { class: 'panel p-moment' }, h('h2', {}, 'At the light'), makeMoment(), makeLast()),
-    h('section', { class: 'panel p-time' }, h('div', { class: 'row spread' }, h('h2', {}, 'Last shot'), timeline.buttons), timeline.box, timeline.words));
+    h(
+      'section',
+      { class: 'panel p-time' },
+      h('div', { class: 'row spread' }, h('h2', {}, 'Last shot'), timeline.buttons),
+      timeline.box,
+      timeline.words,
+    ),
+  );
   on('shot', timeline.update);
   return view;
 }
@@ -24,57 +33,116 @@ export function makeBench() {
 function makeTimings() {
   const spacing = makeTiming('spacing', 'Spacing of the openings', 'spacing');
   const delay = makeTiming('delay', 'Flash delay', 'flash_delay_at_planned_spacing');
-  const back = h('button', { type: 'button', on: { click: () => attempt(act('untune')) } }, 'Back to the plan');
+  const back = h(
+    'button',
+    { type: 'button', on: { click: () => attempt(act('untune')) } },
+    'Back to the plan',
+  );
   const words = h('span', { class: 'soft' });
   on(['plan', 'moment'], () => {
     const plan = state.plan;
     back.disabled = !plan?.tuned;
-    show(words, !plan ? 'Planning …' : plan.problem ? h('span', { class: 'field-problem' }, plan.problem) : `${plan.tuned ? 'Set by hand' : 'As planned'}; the flash follows ${plan.anchor}`);
+    show(
+      words,
+      !plan
+        ? 'Planning …'
+        : plan.problem
+          ? h('span', { class: 'field-problem' }, plan.problem)
+          : `${plan.tuned ? 'Set by hand' : 'As planned'}; the flash follows ${plan.anchor}`,
+    );
     spacing.root.hidden = plan?.spacing_ms === null;
     spacing.update(state.moment?.spacing_ms ?? plan?.spacing_ms, plan?.intervals?.spacing);
-    delay.update(state.moment?.delay_ms ?? plan?.delay_ms, plan?.intervals?.flash_delay_at_planned_spacing ?? plan?.intervals?.flash_delay);
+    delay.update(
+      state.moment?.delay_ms ?? plan?.delay_ms,
+      plan?.intervals?.flash_delay_at_planned_spacing ?? plan?.intervals?.flash_delay,
+    );
   });
-  return [h('div', { class: 'timings' }, spacing.root, delay.root), h('div', { class: 'row spread' }, words, back)];
+  return [
+    h('div', { class: 'timings' }, spacing.root, delay.root),
+    h('div', { class: 'row spread' }, words, back),
+  ];
 }
 
 function makeTiming(name, text, _interval) {
   const label = h('label', { for: `t-${name}` }, text);
-  const field = h('input', { type: 'text', id: `t-${name}`, autocomplete: 'off', maxlength: 40, inputmode: 'decimal' });
+  const field = h('input', {
+    type: 'text',
+    id: `t-${name}`,
+    autocomplete: 'off',
+    maxlength: 40,
+    inputmode: 'decimal',
+  });
   const slider = h('input', { type: 'range', step: 0.05, 'aria-label': text, id: `s-${name}` });
   const problem = h('p', { class: 'field-problem', hidden: true, id: `p-${name}` });
   field.setAttribute('aria-describedby', `p-${name}`);
-  let value = null, sending = false, wanted = null, by = 0;
+  let value = null,
+    sending = false,
+    wanted = null,
+    by = 0;
   const tell = async (spoken, more = 0) => {
-    if (more) by = Math.round((by + more) * 1e3) / 1e3; else { wanted = spoken; by = 0; }
+    if (more) by = Math.round((by + more) * 1e3) / 1e3;
+    else {
+      wanted = spoken;
+      by = 0;
+    }
     if (sending) return;
     sending = true;
     // The newest wish goes; those in between are not worth a reckoning. Steps add up, and are taken from what the server has:
     // what is shown here may not have come to it yet.
     while (wanted !== null || by) {
-      const now = wanted, more = by;
+      const now = wanted,
+        more = by;
       wanted = null;
       if (now === null) by = 0;
-      try { await (now === null ? act('step', { of: name, by: `${more.toFixed(3)} ms` }) : act('tune', { [name]: now })); problem.hidden = true; field.removeAttribute('aria-invalid'); } catch (error) { problem.textContent = error.message; problem.hidden = false; field.setAttribute('aria-invalid', 'true'); }
+      try {
+        await (now === null
+          ? act('step', { of: name, by: `${more.toFixed(3)} ms` })
+          : act('tune', { [name]: now }));
+        problem.hidden = true;
+        field.removeAttribute('aria-invalid');
+      } catch (error) {
+        problem.textContent = error.message;
+        problem.hidden = false;
+        field.setAttribute('aria-invalid', 'true');
+      }
     }
     sending = false;
   };
   const step = (more) => value !== null && tell(null, more);
-  const minus = h('button', { type: 'button', 'aria-label': `${text}: 0.5 ms less`, on: { click: () => step(-0.5) } }, '−');
-  const plus = h('button', { type: 'button', 'aria-label': `${text}: 0.5 ms more`, on: { click: () => step(0.5) } }, '+');
+  const minus = h(
+    'button',
+    { type: 'button', 'aria-label': `${text}: 0.5 ms less`, on: { click: () => step(-0.5) } },
+    '−',
+  );
+  const plus = h(
+    'button',
+    { type: 'button', 'aria-label': `${text}: 0.5 ms more`, on: { click: () => step(0.5) } },
+    '+',
+  );
   const typing = watchTyping(field, () => writeValue());
-  const writeValue = () => { if (value !== null && !typing()) write(field, `${number(value, 2)} ms`); };
+  const writeValue = () => {
+    if (value !== null && !typing()) write(field, `${number(value, 2)} ms`);
+  };
   field.addEventListener('change', () => tell(field.value));
   field.addEventListener('keydown', (event) => {
     const by = { ArrowUp: 0.1, ArrowDown: -0.1, PageUp: 1, PageDown: -1 }[event.key];
     if (!by) return;
     event.preventDefault();
-    if (typing()) field.dispatchEvent(new Event('change'));   // a step from what has been typed
+    if (typing()) field.dispatchEvent(new Event('change')); // a step from what has been typed
     step(by);
   });
   slider.addEventListener('input', () => tell(`${Number(slider.value).toFixed(3)} ms`));
-  const root = h('div', { class: 'timing' }, label, h('div', { class: 'value' }, minus, field, plus), slider, problem);
+  const root = h(
+    'div',
+    { class: 'timing' },
+    label,
+    h('div', { class: 'value' }, minus, field, plus),
+    slider,
+    problem,
+  );
   return {
-    root, label,
+    root,
+    label,
     update(fresh, interval) {
       if (fresh === null || fresh === undefined) return;
       value = fresh;
@@ -92,27 +160,77 @@ function makeTiming(name, text, _interval) {
 
 // -- one drop, one flash ------------------------------------------------------------------------------------------
 function makeService() {
-  const opening = h('input', { type: 'text', value: '13 ms', 'aria-label': 'Opening of one drop', size: 7, maxlength: 20 });
-  const length = h('input', { type: 'text', value: '2 s', 'aria-label': 'How long to rinse', size: 5, maxlength: 20 });
+  const opening = h('input', {
+    type: 'text',
+    value: '13 ms',
+    'aria-label': 'Opening of one drop',
+    size: 7,
+    maxlength: 20,
+  });
+  const length = h('input', {
+    type: 'text',
+    value: '2 s',
+    'aria-label': 'How long to rinse',
+    size: 5,
+    maxlength: 20,
+  });
   const count = h('input', { type: 'number', value: 5, min: 1, max: 1000, 'aria-label': 'How many shots' });
-  const button = (text, f) => h('button', { type: 'button', class: 'needs-board', on: { click: () => attempt(f()) } }, text);
+  const button = (text, f) =>
+    h('button', { type: 'button', class: 'needs-board', on: { click: () => attempt(f()) } }, text);
   const unrested = button('Release before the surface rests', () => act('release', { unrested: true }));
   const series = button('Release a series of', () => act('release', { count: Number(count.value) }));
-  const body = h('details', { class: 'service' }, h('summary', {}, 'Series, single drop, flash, rinse, watch; keys'),
+  const body = h(
+    'details',
+    { class: 'service' },
+    h('summary', {}, 'Series, single drop, flash, rinse, watch; keys'),
     h('div', { class: 'row' }, series, count, h('span', { class: 'soft' }, 'shots of what is armed')),
-    h('div', { class: 'row' }, button('One drop', () => act('drip', { opening: opening.value })), opening, button('Rinse', () => act('rinse', { duration: length.value })), length),
-    h('div', { class: 'row' }, button('One flash', () => act('flash')), button('Watch the beam', () => act('watch')), unrested),
-    h('p', { class: 'small soft' }, 'Release waits until the rig’s rest has passed since the last shot and the flash’s recycle time since its last light, and counts down meanwhile. Shift and R, or Release before the surface rests, leave the rest out for once; a shorter rest belongs in the rig form. Recycling is never cut short: the picture would be dark. A series, a sweep and a search wait by themselves.'),
-    h('p', { class: 'small soft' }, 'Keys: A arms, R releases, Esc aborts at any time, 1 to 8 choose a view. Keep liquid away from the electronics.'));
+    h(
+      'div',
+      { class: 'row' },
+      button('One drop', () => act('drip', { opening: opening.value })),
+      opening,
+      button('Rinse', () => act('rinse', { duration: length.value })),
+      length,
+    ),
+    h(
+      'div',
+      { class: 'row' },
+      button('One flash', () => act('flash')),
+      button('Watch the beam', () => act('watch')),
+      unrested,
+    ),
+    h(
+      'p',
+      { class: 'small soft' },
+      'Release waits until the rig’s rest has passed since the last shot and the flash’s recycle time since its last light, and counts down meanwhile. Shift and R, or Release before the surface rests, leave the rest out for once; a shorter rest belongs in the rig form. Recycling is never cut short: the picture would be dark. A series, a sweep and a search wait by themselves.',
+    ),
+    h(
+      'p',
+      { class: 'small soft' },
+      'Keys: A arms, R releases, Esc aborts at any time, 1 to 8 choose a view. Keep liquid away from the electronics.',
+    ),
+  );
   const said = h('p', { class: 'soft said' });
   on(['job', 'link', 'armed', 'plan'], () => {
     for (const one of body.querySelectorAll('.needs-board')) one.disabled = !ready();
     series.disabled = unrested.disabled = !ready() || !state.armed || isChanged();
     const job = state.job;
-    show(said, job && ['drip', 'flash', 'rinse'].includes(job.kind) && job.text ? `${job.title}: ${job.text}` : '');
+    show(
+      said,
+      job && ['drip', 'flash', 'rinse'].includes(job.kind) && job.text ? `${job.title}: ${job.text}` : '',
+    );
   });
   const edges = h('p', { class: 'small soft', 'aria-live': 'off' });
-  hear('edges', (event) => { if (event.activity === 'watch') show(edges, event.edges.slice(-4).map((e) => `${e.what} ${e.word} ${ms(e.ms, 1)}`).join(' · ')); });
+  hear('edges', (event) => {
+    if (event.activity === 'watch')
+      show(
+        edges,
+        event.edges
+          .slice(-4)
+          .map((e) => `${e.what} ${e.word} ${ms(e.ms, 1)}`)
+          .join(' · '),
+      );
+  });
   return [body, said, edges];
 }
 
@@ -125,11 +243,45 @@ function makeLast() {
     const key = JSON.stringify([shot?.shot, shot?.picture, shot?.rating, shot?.note, shot?.state]);
     if (key === shown) return;
     shown = key;
-    if (!shot) { show(root, h('p', { class: 'soft' }, 'No shot yet.')); return; }
-    show(root,
-      h('div', { class: 'row spread' }, h('h3', {}, `Shot ${shot.shot}: ${shot.state}`), h('a', { href: `#log/${shot.shot}` }, 'all of it')),
-      h('div', { class: 'lastrow' }, shot.picture ? h('div', { class: 'pic' }, h('img', { src: `/shots/${shot.shot}/picture?small`, alt: `Shot ${shot.shot}${shot.seen ? `, simulated: ${shot.seen}` : ''}`, width: 320 })) : h('p', { class: 'soft' }, shot.seen ? 'The simulated picture is being drawn …' : 'The camera has the picture.'),
-      h('div', {}, shot.seen ? h('p', {}, `shows: ${shot.seen}`) : null, makeStars(shot.shot, shot.rating), shot.note ? h('p', { class: 'soft small' }, shot.note) : null)));
+    if (!shot) {
+      show(root, h('p', { class: 'soft' }, 'No shot yet.'));
+      return;
+    }
+    show(
+      root,
+      h(
+        'div',
+        { class: 'row spread' },
+        h('h3', {}, `Shot ${shot.shot}: ${shot.state}`),
+        h('a', { href: `#log/${shot.shot}` }, 'all of it'),
+      ),
+      h(
+        'div',
+        { class: 'lastrow' },
+        shot.picture
+          ? h(
+              'div',
+              { class: 'pic' },
+              h('img', {
+                src: `/shots/${shot.shot}/picture?small`,
+                alt: `Shot ${shot.shot}${shot.seen ? `, simulated: ${shot.seen}` : ''}`,
+                width: 320,
+              }),
+            )
+          : h(
+              'p',
+              { class: 'soft' },
+              shot.seen ? 'The simulated picture is being drawn …' : 'The camera has the picture.',
+            ),
+        h(
+          'div',
+          {},
+          shot.seen ? h('p', {}, `shows: ${shot.seen}`) : null,
+          makeStars(shot.shot, shot.rating),
+          shot.note ? h('p', { class: 'soft small' }, shot.note) : null,
+        ),
+      ),
+    );
   });
   return root;
 }

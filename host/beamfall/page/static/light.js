@@ -1,28 +1,51 @@
 // Dark or red, and how dim. The contrast that is shown is measured from the colours in use (WCAG 2.2's formula).
 import { h, show } from './dom.js';
 
-const LOWEST = 0.72;   // of red at full: below it the contrast would fall under 3 : 1
-const kept = (name, fallback) => { try { return localStorage.getItem(`beamfall.${name}`) ?? fallback; } catch { return fallback; } };
-const keep = (name, value) => { try { localStorage.setItem(`beamfall.${name}`, value); } catch { /* a browser that keeps nothing */ } };
+const LOWEST = 0.72; // of red at full: below it the contrast would fall under 3 : 1
+const kept = (name, fallback) => {
+  try {
+    return localStorage.getItem(`beamfall.${name}`) ?? fallback;
+  } catch {
+    return fallback;
+  }
+};
+const keep = (name, value) => {
+  try {
+    localStorage.setItem(`beamfall.${name}`, value);
+  } catch {
+    /* a browser that keeps nothing */
+  }
+};
 
 const linear = (v) => (v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4);
-const luminance = (rgb, level) => rgb.reduce((sum, v, i) => sum + [0.2126, 0.7152, 0.0722][i] * linear((v / 255) * level), 0);
+const luminance = (rgb, level) =>
+  rgb.reduce((sum, v, i) => sum + [0.2126, 0.7152, 0.0722][i] * linear((v / 255) * level), 0);
 const parse = (text) => (text.match(/[\d.]+/g) ?? [0, 0, 0]).slice(0, 3).map(Number);
 
 export function measureContrast(level) {
   const style = getComputedStyle(document.body);
-  const [one, other] = [luminance(parse(style.color), level), luminance(parse(style.backgroundColor), level)].sort((a, b) => b - a);
+  const [one, other] = [
+    luminance(parse(style.color), level),
+    luminance(parse(style.backgroundColor), level),
+  ].sort((a, b) => b - a);
   return (one + 0.05) / (other + 0.05);
 }
 
 export function makeLight() {
   const root = document.documentElement;
   const mode = h('button', { type: 'button', id: 'light' });
-  const dim = h('input', { type: 'range', min: 0, max: 100, step: 1, id: 'dim', 'aria-label': 'Dim the page' });
+  const dim = h('input', {
+    type: 'range',
+    min: 0,
+    max: 100,
+    step: 1,
+    id: 'dim',
+    'aria-label': 'Dim the page',
+  });
   const figure = h('span', { id: 'contrast' });
   const apply = () => {
     const red = kept('light', 'dark') === 'red';
-    const level = 1 - (1 - LOWEST) * Number(kept('dim', '0')) / 100;
+    const level = 1 - ((1 - LOWEST) * Number(kept('dim', '0'))) / 100;
     root.dataset.light = red ? 'red' : 'dark';
     root.style.filter = level < 1 ? `brightness(${level})` : '';
     mode.setAttribute('aria-pressed', String(red));
@@ -30,8 +53,14 @@ export function makeLight() {
     dim.value = kept('dim', '0');
     figure.textContent = `contrast ${measureContrast(level).toFixed(1)} : 1`;
   };
-  mode.addEventListener('click', () => { keep('light', kept('light', 'dark') === 'red' ? 'dark' : 'red'); apply(); });
-  dim.addEventListener('input', () => { keep('dim', dim.value); apply(); });
+  mode.addEventListener('click', () => {
+    keep('light', kept('light', 'dark') === 'red' ? 'dark' : 'red');
+    apply();
+  });
+  dim.addEventListener('input', () => {
+    keep('dim', dim.value);
+    apply();
+  });
   apply();
   return [mode, h('span', { class: 'dim' }, 'dim', dim, figure)];
 }

@@ -5,24 +5,37 @@ import { attempt, ready } from './bar.js';
 import { makeStars } from './stars.js';
 import { makeTimeline } from './timeline.js';
 
-const ROW = 38, CELL_W = 208, CELL_H = 214, MORE = 6;
-let index = {}, lines = [], chosen = [], selected = null, marks = [], loaded = false, openLater = null, api = null;
-const drafts = new Map();   // shot -> its note as typed and not kept yet; it outlives news, another shot and another view
-addEventListener('beforeunload', (event) => { if (drafts.size) event.preventDefault(); });
+const ROW = 38,
+  CELL_W = 208,
+  CELL_H = 214,
+  MORE = 6;
+let index = {},
+  lines = [],
+  chosen = [],
+  selected = null,
+  marks = [],
+  loaded = false,
+  openLater = null,
+  api = null;
+const drafts = new Map(); // shot -> its note as typed and not kept yet; it outlives news, another shot and another view
+addEventListener('beforeunload', (event) => {
+  if (drafts.size) event.preventDefault();
+});
 
 const of = (line, name) => line[index[name]];
 
-let newest = null, news = null;   // lines that come while the log is on its way may not be in it
+let newest = null,
+  news = null; // lines that come while the log is on its way may not be in it
 function load() {
   news ??= [];
-  const mine = newest = read(() => mine);
+  const mine = (newest = read(() => mine));
   return mine;
 }
 async function read(self) {
   const content = await get('/shots');
-  if (newest !== self()) return newest;   // asked for once more meanwhile
+  if (newest !== self()) return newest; // asked for once more meanwhile
   index = Object.fromEntries(content.columns.map((name, n) => [name, n]));
-  lines = content.lines.reverse();   // newest first
+  lines = content.lines.reverse(); // newest first
   loaded = true;
   for (const line of news) put(line);
   news = null;
@@ -32,36 +45,112 @@ function merge(line) {
   if (loaded) put(line);
 }
 function put(line) {
-  const shot = line[index.shot], at = lines.findIndex((one) => of(one, 'shot') === shot);
-  if (at >= 0) lines[at] = line; else lines.unshift(line);
+  const shot = line[index.shot],
+    at = lines.findIndex((one) => of(one, 'shot') === shot);
+  if (at >= 0) lines[at] = line;
+  else lines.unshift(line);
 }
 
-export function openShot(shot) { if (!api) { openLater = shot; return; } if (shot !== null) api.open(shot); }
+export function openShot(shot) {
+  if (!api) {
+    openLater = shot;
+    return;
+  }
+  if (shot !== null) api.open(shot);
+}
 
 export function makeLog() {
   const find = h('input', { type: 'search', id: 'log-find', placeholder: 'notes, rigs', maxlength: 80 });
-  const stateBox = h('select', { id: 'log-state' }, ['any state', 'fired', 'missed', 'fault', 'not-released', 'outcome unknown'].map((word, n) => h('option', { value: n ? word : '' }, word)));
-  const least = h('select', { id: 'log-rating' }, h('option', { value: '0' }, 'any rating'), [1, 2, 3, 4, 5].map((n) => h('option', { value: String(n) }, `${n} or better`)));
-  const series = h('input', { type: 'text', id: 'log-series', placeholder: 'all', size: 5, maxlength: 8, inputmode: 'numeric' });
+  const stateBox = h(
+    'select',
+    { id: 'log-state' },
+    ['any state', 'fired', 'missed', 'fault', 'not-released', 'outcome unknown'].map((word, n) =>
+      h('option', { value: n ? word : '' }, word),
+    ),
+  );
+  const least = h(
+    'select',
+    { id: 'log-rating' },
+    h('option', { value: '0' }, 'any rating'),
+    [1, 2, 3, 4, 5].map((n) => h('option', { value: String(n) }, `${n} or better`)),
+  );
+  const series = h('input', {
+    type: 'text',
+    id: 'log-series',
+    placeholder: 'all',
+    size: 5,
+    maxlength: 8,
+    inputmode: 'numeric',
+  });
   const pictured = h('input', { type: 'checkbox', id: 'log-pictured' });
   const figure = h('span', { class: 'soft', role: 'status' });
-  const asTable = h('button', { type: 'button', 'aria-pressed': 'true' }, 'Table'), asSheet = h('button', { type: 'button', 'aria-pressed': 'false' }, 'Contact sheet');
+  const asTable = h('button', { type: 'button', 'aria-pressed': 'true' }, 'Table'),
+    asSheet = h('button', { type: 'button', 'aria-pressed': 'false' }, 'Contact sheet');
   const compareButton = h('button', { type: 'button', disabled: true }, 'Compare two');
-  const COLUMNS = [['shot', 'shot'], ['time', 'time'], ['state', 'state'], ['flash delay', 'delay'], ['spacing', 'spacing'], ['swept', 'swept'], ['rating', 'rating'], ['note', 'note'], ['compare', 'mark']];
-  const head = h('div', { class: 'loghead', role: 'row', 'aria-rowindex': '1' }, COLUMNS.map(([title, kind]) => h('div', { class: `c-${kind}`, role: 'columnheader' }, title)));
+  const COLUMNS = [
+    ['shot', 'shot'],
+    ['time', 'time'],
+    ['state', 'state'],
+    ['flash delay', 'delay'],
+    ['spacing', 'spacing'],
+    ['swept', 'swept'],
+    ['rating', 'rating'],
+    ['note', 'note'],
+    ['compare', 'mark'],
+  ];
+  const head = h(
+    'div',
+    { class: 'loghead', role: 'row', 'aria-rowindex': '1' },
+    COLUMNS.map(([title, kind]) => h('div', { class: `c-${kind}`, role: 'columnheader' }, title)),
+  );
   const space = h('div', { class: 'logspace', role: 'presentation' });
-  const scroller = h('div', { class: 'logscroll', tabindex: '0', role: 'rowgroup', 'aria-label': 'Shots; arrow keys move, Enter opens' }, space);
-  const grid = h('div', { class: 'loggrid', role: 'table', 'aria-label': 'Shots' }, h('div', { role: 'rowgroup' }, head), scroller);
-  const detail = h('aside', { class: 'panel detail', 'aria-label': 'The shot chosen' }, h('p', { class: 'soft' }, 'Choose a shot.'));
+  const scroller = h(
+    'div',
+    {
+      class: 'logscroll',
+      tabindex: '0',
+      role: 'rowgroup',
+      'aria-label': 'Shots; arrow keys move, Enter opens',
+    },
+    space,
+  );
+  const grid = h(
+    'div',
+    { class: 'loggrid', role: 'table', 'aria-label': 'Shots' },
+    h('div', { role: 'rowgroup' }, head),
+    scroller,
+  );
+  const detail = h(
+    'aside',
+    { class: 'panel detail', 'aria-label': 'The shot chosen' },
+    h('p', { class: 'soft' }, 'Choose a shot.'),
+  );
   const root = h('div', { class: 'view logview' });
-  let sheet = false, pool = [], columns = 1, pending = false;
+  let sheet = false,
+    pool = [],
+    columns = 1,
+    pending = false;
 
   // -- filter: which of the lines are shown --------------------------------------------------------------------
   function filter() {
-    const words = find.value.trim().toLowerCase(), wantedSeries = series.value.trim(), min = Number(least.value), wanted = stateBox.value;
-    chosen = lines.filter((line) => (!wanted || of(line, 'state') === wanted) && (!min || (of(line, 'rating') ?? 0) >= min) && (!wantedSeries || String(of(line, 'series')) === wantedSeries) && (!pictured.checked || of(line, 'picture'))
-      && (!words || `${of(line, 'note')} ${of(line, 'rig')} ${of(line, 'swept')} ${of(line, 'kind')} ${of(line, 'port')}`.toLowerCase().includes(words)));
-    figure.textContent = lines.length ? `${chosen.length === lines.length ? '' : `${chosen.length} of `}${lines.length} ${lines.length === 1 ? 'shot' : 'shots'}` : 'no shots yet';
+    const words = find.value.trim().toLowerCase(),
+      wantedSeries = series.value.trim(),
+      min = Number(least.value),
+      wanted = stateBox.value;
+    chosen = lines.filter(
+      (line) =>
+        (!wanted || of(line, 'state') === wanted) &&
+        (!min || (of(line, 'rating') ?? 0) >= min) &&
+        (!wantedSeries || String(of(line, 'series')) === wantedSeries) &&
+        (!pictured.checked || of(line, 'picture')) &&
+        (!words ||
+          `${of(line, 'note')} ${of(line, 'rig')} ${of(line, 'swept')} ${of(line, 'kind')} ${of(line, 'port')}`
+            .toLowerCase()
+            .includes(words)),
+    );
+    figure.textContent = lines.length
+      ? `${chosen.length === lines.length ? '' : `${chosen.length} of `}${lines.length} ${lines.length === 1 ? 'shot' : 'shots'}`
+      : 'no shots yet';
     grid.setAttribute('aria-rowcount', String(chosen.length + 1));
     layout();
   }
@@ -78,65 +167,125 @@ export function makeLog() {
     pending = false;
     const size = sheet ? CELL_H : ROW;
     const top = Math.max(0, Math.floor(scroller.scrollTop / size) - MORE);
-    const end = Math.min(Math.ceil(chosen.length / columns), Math.ceil((scroller.scrollTop + scroller.clientHeight) / size) + MORE);
-    const from = top * columns, to = Math.min(chosen.length, end * columns);
+    const end = Math.min(
+      Math.ceil(chosen.length / columns),
+      Math.ceil((scroller.scrollTop + scroller.clientHeight) / size) + MORE,
+    );
+    const from = top * columns,
+      to = Math.min(chosen.length, end * columns);
     const need = Math.max(0, to - from);
-    while (pool.length < need) { const one = sheet ? makeCell() : makeRow(); one.at = -1; pool.push(one); space.append(one.root); }
+    while (pool.length < need) {
+      const one = sheet ? makeCell() : makeRow();
+      one.at = -1;
+      pool.push(one);
+      space.append(one.root);
+    }
     // A line keeps its element while it is in sight: element = place modulo the pool.
     for (const one of pool) one.used = false;
     for (let at = from; at < to; at++) {
       const one = pool[at % pool.length];
       one.used = true;
-      if (one.at !== at) { one.at = at; one.fill(chosen[at], at); }
+      if (one.at !== at) {
+        one.at = at;
+        one.fill(chosen[at], at);
+      }
       one.root.hidden = false;
     }
-    for (const one of pool) if (!one.used) { one.root.hidden = true; one.at = -1; }
+    for (const one of pool)
+      if (!one.used) {
+        one.root.hidden = true;
+        one.at = -1;
+      }
     scroller.toggleAttribute('data-ready', true);
   }
-  scroller.addEventListener('scroll', () => { if (!pending) { pending = true; requestAnimationFrame(draw); } }, { passive: true });
-  const refill = () => { for (const one of pool) one.at = -1; draw(); };
-  function restart() { pool = []; show(space); layout(); }
+  scroller.addEventListener(
+    'scroll',
+    () => {
+      if (!pending) {
+        pending = true;
+        requestAnimationFrame(draw);
+      }
+    },
+    { passive: true },
+  );
+  const refill = () => {
+    for (const one of pool) one.at = -1;
+    draw();
+  };
+  function restart() {
+    pool = [];
+    show(space);
+    layout();
+  }
 
   function makeRow() {
-    const cells = Object.fromEntries(COLUMNS.map(([, kind]) => [kind, h('div', { class: `c-${kind}`, role: 'cell' })]));
+    const cells = Object.fromEntries(
+      COLUMNS.map(([, kind]) => [kind, h('div', { class: `c-${kind}`, role: 'cell' })]),
+    );
     const mark = h('input', { type: 'checkbox', tabindex: '-1' });
     cells.mark.append(mark);
     const root = h('div', { class: 'logrow', role: 'row' }, Object.values(cells));
-    const one = { root, fill(line, at) {
-      const shot = of(line, 'shot');
-      root.style.transform = `translateY(${at * ROW}px)`;
-      root.setAttribute('aria-rowindex', String(at + 2));
-      root.classList.toggle('chosen', shot === selected);
-      one.shot = shot;
-      cells.shot.textContent = shot; cells.time.textContent = clock(of(line, 'time')).slice(5);
-      cells.state.textContent = `${SIGNS[of(line, 'state')] ?? '·'} ${of(line, 'state')}`; cells.state.dataset.state = of(line, 'state');
-      cells.delay.textContent = ms(of(line, 'delay_ms')); cells.spacing.textContent = ms(of(line, 'spacing_ms'));
-      cells.swept.textContent = of(line, 'swept'); cells.rating.textContent = of(line, 'rating') ? '★'.repeat(of(line, 'rating')) : '–';
-      cells.rating.setAttribute('aria-label', of(line, 'rating') ? `${of(line, 'rating')} of 5` : 'not rated');
-      cells.note.textContent = of(line, 'note');
-      mark.checked = marks.includes(shot); mark.setAttribute('aria-label', `Compare shot ${shot}`);
-    } };
-    mark.addEventListener('click', (event) => { event.stopPropagation(); toggleMark(one.shot); });
+    const one = {
+      root,
+      fill(line, at) {
+        const shot = of(line, 'shot');
+        root.style.transform = `translateY(${at * ROW}px)`;
+        root.setAttribute('aria-rowindex', String(at + 2));
+        root.classList.toggle('chosen', shot === selected);
+        one.shot = shot;
+        cells.shot.textContent = shot;
+        cells.time.textContent = clock(of(line, 'time')).slice(5);
+        cells.state.textContent = `${SIGNS[of(line, 'state')] ?? '·'} ${of(line, 'state')}`;
+        cells.state.dataset.state = of(line, 'state');
+        cells.delay.textContent = ms(of(line, 'delay_ms'));
+        cells.spacing.textContent = ms(of(line, 'spacing_ms'));
+        cells.swept.textContent = of(line, 'swept');
+        cells.rating.textContent = of(line, 'rating') ? '★'.repeat(of(line, 'rating')) : '–';
+        cells.rating.setAttribute(
+          'aria-label',
+          of(line, 'rating') ? `${of(line, 'rating')} of 5` : 'not rated',
+        );
+        cells.note.textContent = of(line, 'note');
+        mark.checked = marks.includes(shot);
+        mark.setAttribute('aria-label', `Compare shot ${shot}`);
+      },
+    };
+    mark.addEventListener('click', (event) => {
+      event.stopPropagation();
+      toggleMark(one.shot);
+    });
     root.addEventListener('click', () => open(one.shot));
     return one;
   }
   function makeCell() {
-    const image = h('img', { alt: '', width: 192, height: 150, decoding: 'async' }), blank = h('div', { class: 'blank' }, 'no picture'), words = h('p', {}), stars = h('p', { class: 'soft' });
-    const root = h('div', { class: 'cell', role: 'row' }, h('div', { role: 'cell' }, h('div', { class: 'pic' }, image, blank), words, stars));
-    const one = { root, fill(line, at) {
-      const shot = of(line, 'shot');
-      one.shot = shot;
-      root.style.transform = `translate(${(at % columns) * CELL_W}px, ${Math.floor(at / columns) * CELL_H}px)`;
-      root.setAttribute('aria-rowindex', String(at + 2));
-      root.classList.toggle('chosen', shot === selected);
-      const has = Boolean(of(line, 'picture'));
-      image.hidden = !has; blank.hidden = has;
-      const source = `/shots/${shot}/picture?small`;
-      if (has && image.getAttribute('src') !== source) image.setAttribute('src', source);
-      image.alt = `Shot ${shot}`;
-      words.textContent = `${shot} · ${of(line, 'state')}${of(line, 'swept') ? ` · ${of(line, 'swept')}` : ''}`;
-      stars.textContent = `${of(line, 'rating') ? '★'.repeat(of(line, 'rating')) : ''} ${of(line, 'note')}`.trim();
-    } };
+    const image = h('img', { alt: '', width: 192, height: 150, decoding: 'async' }),
+      blank = h('div', { class: 'blank' }, 'no picture'),
+      words = h('p', {}),
+      stars = h('p', { class: 'soft' });
+    const root = h(
+      'div',
+      { class: 'cell', role: 'row' },
+      h('div', { role: 'cell' }, h('div', { class: 'pic' }, image, blank), words, stars),
+    );
+    const one = {
+      root,
+      fill(line, at) {
+        const shot = of(line, 'shot');
+        one.shot = shot;
+        root.style.transform = `translate(${(at % columns) * CELL_W}px, ${Math.floor(at / columns) * CELL_H}px)`;
+        root.setAttribute('aria-rowindex', String(at + 2));
+        root.classList.toggle('chosen', shot === selected);
+        const has = Boolean(of(line, 'picture'));
+        image.hidden = !has;
+        blank.hidden = has;
+        const source = `/shots/${shot}/picture?small`;
+        if (has && image.getAttribute('src') !== source) image.setAttribute('src', source);
+        image.alt = `Shot ${shot}`;
+        words.textContent = `${shot} · ${of(line, 'state')}${of(line, 'swept') ? ` · ${of(line, 'swept')}` : ''}`;
+        stars.textContent =
+          `${of(line, 'rating') ? '★'.repeat(of(line, 'rating')) : ''} ${of(line, 'note')}`.trim();
+      },
+    };
     root.addEventListener('click', () => open(one.shot));
     return one;
   }
@@ -145,7 +294,8 @@ export function makeLog() {
   function toggleMark(shot) {
     marks = marks.includes(shot) ? marks.filter((one) => one !== shot) : [...marks, shot].slice(-2);
     compareButton.disabled = marks.length !== 2;
-    compareButton.textContent = marks.length === 2 ? `Compare ${Math.min(...marks)} and ${Math.max(...marks)}` : 'Compare two';
+    compareButton.textContent =
+      marks.length === 2 ? `Compare ${Math.min(...marks)} and ${Math.max(...marks)}` : 'Compare two';
     refill();
   }
   function open(shot, { scroll = false } = {}) {
@@ -158,14 +308,31 @@ export function makeLog() {
   function bringUp(shot) {
     const at = chosen.findIndex((line) => of(line, 'shot') === shot);
     if (at < 0) return;
-    const size = sheet ? CELL_H : ROW, y = Math.floor(at / columns) * size;
-    if (y < scroller.scrollTop || y + size > scroller.scrollTop + scroller.clientHeight) scroller.scrollTop = y - scroller.clientHeight / 3;
+    const size = sheet ? CELL_H : ROW,
+      y = Math.floor(at / columns) * size;
+    if (y < scroller.scrollTop || y + size > scroller.scrollTop + scroller.clientHeight)
+      scroller.scrollTop = y - scroller.clientHeight / 3;
   }
   scroller.addEventListener('keydown', (event) => {
     const here = chosen.findIndex((line) => of(line, 'shot') === selected);
     const page = Math.max(1, Math.floor(scroller.clientHeight / (sheet ? CELL_H : ROW)) - 1) * columns;
-    const to = { ArrowDown: here + columns, ArrowUp: here - columns, ArrowRight: sheet ? here + 1 : null, ArrowLeft: sheet ? here - 1 : null, PageDown: here + page, PageUp: here - page, Home: 0, End: chosen.length - 1 }[event.key];
-    if (event.key === ' ' || event.key === 'm') { if (selected !== null) { event.preventDefault(); toggleMark(selected); } return; }
+    const to = {
+      ArrowDown: here + columns,
+      ArrowUp: here - columns,
+      ArrowRight: sheet ? here + 1 : null,
+      ArrowLeft: sheet ? here - 1 : null,
+      PageDown: here + page,
+      PageUp: here - page,
+      Home: 0,
+      End: chosen.length - 1,
+    }[event.key];
+    if (event.key === ' ' || event.key === 'm') {
+      if (selected !== null) {
+        event.preventDefault();
+        toggleMark(selected);
+      }
+      return;
+    }
     if (to === undefined || to === null || !chosen.length) return;
     event.preventDefault();
     open(of(chosen[Math.min(Math.max(to, 0), chosen.length - 1)], 'shot'), { scroll: true });
@@ -180,44 +347,174 @@ export function makeLog() {
       const content = await get(`/shots/${shot}`);
       if (mine !== asked) return;
       // Whoever is at work in the panel must not lose the place: the next letter would be a key of the page.
-      if (detail.dataset.shot === String(shot) && detail.contains(document.activeElement)) addPicture(content); else fillDetail(content);
-    } catch (error) { if (mine === asked) { detail.dataset.shot = ''; show(detail, h('p', { class: 'field-problem' }, error.message)); } }
+      if (detail.dataset.shot === String(shot) && detail.contains(document.activeElement))
+        addPicture(content);
+      else fillDetail(content);
+    } catch (error) {
+      if (mine === asked) {
+        detail.dataset.shot = '';
+        show(detail, h('p', { class: 'field-problem' }, error.message));
+      }
+    }
   }
-  const makeShotPicture = (content) => h('div', { class: 'pic' }, h('img', { src: `/shots/${of(content.line, 'shot')}/picture`, alt: `Shot ${of(content.line, 'shot')}${content.seen ? `, simulated: ${content.seen}` : ''}` }));
+  const makeShotPicture = (content) =>
+    h(
+      'div',
+      { class: 'pic' },
+      h('img', {
+        src: `/shots/${of(content.line, 'shot')}/picture`,
+        alt: `Shot ${of(content.line, 'shot')}${content.seen ? `, simulated: ${content.seen}` : ''}`,
+      }),
+    );
   function addPicture(content) {
-    if (of(content.line, 'picture') && !detail.querySelector(':scope > .pic')) detail.querySelector('#again').closest('.row').before(makeShotPicture(content));
+    if (of(content.line, 'picture') && !detail.querySelector(':scope > .pic'))
+      detail.querySelector('#again').closest('.row').before(makeShotPicture(content));
   }
   function fillDetail(content) {
-    const line = content.line, shot = of(line, 'shot');
-    const note = h('textarea', { id: 'note', rows: 2, maxlength: 2000, value: drafts.get(shot) ?? of(line, 'note') });
-    const said = h('span', { class: 'soft small', role: 'status', id: 'note-state' }, drafts.has(shot) ? 'not kept yet' : null);
-    note.addEventListener('input', () => { drafts.set(shot, note.value); said.textContent = 'not kept yet'; });
-    const keepNote = async () => { const text = note.value; await act('note', { shot, text }); if ((drafts.get(shot) ?? text) === text) { drafts.delete(shot); said.textContent = 'kept'; } };
+    const line = content.line,
+      shot = of(line, 'shot');
+    const note = h('textarea', {
+      id: 'note',
+      rows: 2,
+      maxlength: 2000,
+      value: drafts.get(shot) ?? of(line, 'note'),
+    });
+    const said = h(
+      'span',
+      { class: 'soft small', role: 'status', id: 'note-state' },
+      drafts.has(shot) ? 'not kept yet' : null,
+    );
+    note.addEventListener('input', () => {
+      drafts.set(shot, note.value);
+      said.textContent = 'not kept yet';
+    });
+    const keepNote = async () => {
+      const text = note.value;
+      await act('note', { shot, text });
+      if ((drafts.get(shot) ?? text) === text) {
+        drafts.delete(shot);
+        said.textContent = 'kept';
+      }
+    };
     const timeline = makeTimeline({ source: () => content, label: `Timeline of shot ${shot}` });
     const times = h('input', { type: 'number', value: 1, min: 1, max: 100, 'aria-label': 'How many times' });
-    const again = h('button', { type: 'button', id: 'again', disabled: !ready(), on: { click: () => attempt(act('repeat', { shot, count: Number(times.value) || 1 })) } }, 'Fire it again');
-    const facts = [['state', `${of(line, 'state')}${of(line, 'cause') ? ` (${of(line, 'cause')})` : ''}`], ['time', clock(of(line, 'time'))], ['series', `${of(line, 'series')}, ${of(line, 'kind')}, number ${of(line, 'number')}`], ['flash', of(line, 'delay_ms') === null ? '–' : `${ms(of(line, 'delay_ms'), 3)} after ${of(line, 'anchor')}`], ['spacing', ms(of(line, 'spacing_ms'), 3)], ['swept', of(line, 'swept') || '–'], ['rig', of(line, 'rig') ?? '–'], ['board', `${content.board.name}, firmware ${content.board.firmware}, ${content.board.timing}`], ['seed', content.seed === null ? '–' : String(content.seed)]];
+    const again = h(
+      'button',
+      {
+        type: 'button',
+        id: 'again',
+        disabled: !ready(),
+        on: { click: () => attempt(act('repeat', { shot, count: Number(times.value) || 1 })) },
+      },
+      'Fire it again',
+    );
+    const facts = [
+      ['state', `${of(line, 'state')}${of(line, 'cause') ? ` (${of(line, 'cause')})` : ''}`],
+      ['time', clock(of(line, 'time'))],
+      ['series', `${of(line, 'series')}, ${of(line, 'kind')}, number ${of(line, 'number')}`],
+      [
+        'flash',
+        of(line, 'delay_ms') === null ? '–' : `${ms(of(line, 'delay_ms'), 3)} after ${of(line, 'anchor')}`,
+      ],
+      ['spacing', ms(of(line, 'spacing_ms'), 3)],
+      ['swept', of(line, 'swept') || '–'],
+      ['rig', of(line, 'rig') ?? '–'],
+      ['board', `${content.board.name}, firmware ${content.board.firmware}, ${content.board.timing}`],
+      ['seed', content.seed === null ? '–' : String(content.seed)],
+    ];
     detail.dataset.shot = shot;
-    show(detail,
+    show(
+      detail,
       h('div', { class: 'row spread' }, h('h2', {}, `Shot ${shot}`), makeStars(shot, of(line, 'rating'))),
-      content.unknown ? h('p', { class: 'caution' }, 'The program ended before the board’s report came: it may or may not have fired.') : null,
+      content.unknown
+        ? h(
+            'p',
+            { class: 'caution' },
+            'The program ended before the board’s report came: it may or may not have fired.',
+          )
+        : null,
       of(line, 'picture') ? makeShotPicture(content) : null,
       content.picture_file ? h('p', { class: 'soft small' }, content.picture_file) : null,
-      h('div', { class: 'row' }, again, times, h('button', { type: 'button', on: { click: () => toggleMark(shot) } }, 'Mark to compare')),
-      h('label', { for: 'note' }, 'Note'), note, h('div', { class: 'row' }, h('button', { type: 'button', on: { click: () => attempt(keepNote()) } }, 'Keep the note'), said),
-      h('dl', {}, facts.map(([name, value]) => [h('dt', {}, name), h('dd', {}, value)])),
-      timeline.buttons, timeline.box, timeline.words,
-      h('details', {}, h('summary', {}, `Every edge, planned and measured (${content.edges.length})`), h('table', { class: 'plain' }, h('thead', {}, h('tr', {}, ['line', 'edge', 'planned', 'measured', 'difference', 'source'].map((name) => h('th', { scope: 'col' }, name)))), h('tbody', {}, content.edges.map((edge) => h('tr', {}, h('th', { scope: 'row' }, edge.what), h('td', {}, edge.edge), h('td', {}, ms(edge.planned_ms, 4)), h('td', {}, ms(edge.measured_ms, 4)), h('td', {}, edge.planned_ms === null || edge.measured_ms === null ? '–' : us((edge.measured_ms - edge.planned_ms) * 1e3)), h('td', {}, edge.measured_ms === null ? 'not seen' : edge.source)))))),
-      h('div', { id: 'repeated' }));
+      h(
+        'div',
+        { class: 'row' },
+        again,
+        times,
+        h('button', { type: 'button', on: { click: () => toggleMark(shot) } }, 'Mark to compare'),
+      ),
+      h('label', { for: 'note' }, 'Note'),
+      note,
+      h(
+        'div',
+        { class: 'row' },
+        h('button', { type: 'button', on: { click: () => attempt(keepNote()) } }, 'Keep the note'),
+        said,
+      ),
+      h(
+        'dl',
+        {},
+        facts.map(([name, value]) => [h('dt', {}, name), h('dd', {}, value)]),
+      ),
+      timeline.buttons,
+      timeline.box,
+      timeline.words,
+      h(
+        'details',
+        {},
+        h('summary', {}, `Every edge, planned and measured (${content.edges.length})`),
+        h(
+          'table',
+          { class: 'plain' },
+          h(
+            'thead',
+            {},
+            h(
+              'tr',
+              {},
+              ['line', 'edge', 'planned', 'measured', 'difference', 'source'].map((name) =>
+                h('th', { scope: 'col' }, name),
+              ),
+            ),
+          ),
+          h(
+            'tbody',
+            {},
+            content.edges.map((edge) =>
+              h(
+                'tr',
+                {},
+                h('th', { scope: 'row' }, edge.what),
+                h('td', {}, edge.edge),
+                h('td', {}, ms(edge.planned_ms, 4)),
+                h('td', {}, ms(edge.measured_ms, 4)),
+                h(
+                  'td',
+                  {},
+                  edge.planned_ms === null || edge.measured_ms === null
+                    ? '–'
+                    : us((edge.measured_ms - edge.planned_ms) * 1e3),
+                ),
+                h('td', {}, edge.measured_ms === null ? 'not seen' : edge.source),
+              ),
+            ),
+          ),
+        ),
+      ),
+      h('div', { id: 'repeated' }),
+    );
     timeline.update();
     showRepeated();
   }
   function showRepeated() {
-    const box = detail.querySelector('#repeated'), job = state.job;
+    const box = detail.querySelector('#repeated'),
+      job = state.job;
     if (!box) return;
     const button = detail.querySelector('#again');
     if (button) button.disabled = !ready();
-    if (job?.kind !== 'repeat' || !job.result || job.result.of_shot !== selected) { show(box); return; }
+    if (job?.kind !== 'repeat' || !job.result || job.result.of_shot !== selected) {
+      show(box);
+      return;
+    }
     show(box, h('h3', {}, 'Fired again: that day against today'), makeChanges(job.result.edges));
   }
   on(['job', 'link'], showRepeated);
@@ -227,29 +524,119 @@ export function makeLog() {
     if (mine !== asked) return;
     detail.dataset.shot = '';
     root.toggleAttribute('data-comparing', true);
-    const sides = [content.first, content.second].map((one) => { const timeline = makeTimeline({ source: () => one, label: `Timeline of shot ${of(one.line, 'shot')}` }); return { one, timeline }; });
-    show(detail, h('h2', {}, `Shots ${first} and ${second}`),
-      h('div', { class: 'pair' }, sides.map(({ one }) => h('figure', {}, of(one.line, 'picture') ? h('div', { class: 'pic' }, h('img', { src: `/shots/${of(one.line, 'shot')}/picture?small`, alt: `Shot ${of(one.line, 'shot')}` })) : h('div', { class: 'blank' }, 'no picture'), h('figcaption', {}, `${of(one.line, 'shot')}: ${of(one.line, 'state')}, flash ${ms(of(one.line, 'delay_ms'))}, spacing ${ms(of(one.line, 'spacing_ms'))}`)))),
-      sides.map(({ one, timeline }) => [h('h3', {}, `Shot ${of(one.line, 'shot')}`), timeline.buttons, timeline.box, timeline.words]), makeChanges(content.edges));
+    const sides = [content.first, content.second].map((one) => {
+      const timeline = makeTimeline({ source: () => one, label: `Timeline of shot ${of(one.line, 'shot')}` });
+      return { one, timeline };
+    });
+    show(
+      detail,
+      h('h2', {}, `Shots ${first} and ${second}`),
+      h(
+        'div',
+        { class: 'pair' },
+        sides.map(({ one }) =>
+          h(
+            'figure',
+            {},
+            of(one.line, 'picture')
+              ? h(
+                  'div',
+                  { class: 'pic' },
+                  h('img', {
+                    src: `/shots/${of(one.line, 'shot')}/picture?small`,
+                    alt: `Shot ${of(one.line, 'shot')}`,
+                  }),
+                )
+              : h('div', { class: 'blank' }, 'no picture'),
+            h(
+              'figcaption',
+              {},
+              `${of(one.line, 'shot')}: ${of(one.line, 'state')}, flash ${ms(of(one.line, 'delay_ms'))}, spacing ${ms(of(one.line, 'spacing_ms'))}`,
+            ),
+          ),
+        ),
+      ),
+      sides.map(({ one, timeline }) => [
+        h('h3', {}, `Shot ${of(one.line, 'shot')}`),
+        timeline.buttons,
+        timeline.box,
+        timeline.words,
+      ]),
+      makeChanges(content.edges),
+    );
     for (const { timeline } of sides) timeline.update();
   }
 
   // -- life -----------------------------------------------------------------------------------------------------
   for (const one of [find, series]) one.addEventListener('input', filter);
   for (const one of [stateBox, least, pictured]) one.addEventListener('change', filter);
-  const turn = (is) => { sheet = is; asTable.setAttribute('aria-pressed', String(!is)); asSheet.setAttribute('aria-pressed', String(is)); grid.classList.toggle('sheeted', is); scroller.scrollTop = 0; restart(); };
+  const turn = (is) => {
+    sheet = is;
+    asTable.setAttribute('aria-pressed', String(!is));
+    asSheet.setAttribute('aria-pressed', String(is));
+    grid.classList.toggle('sheeted', is);
+    scroller.scrollTop = 0;
+    restart();
+  };
   asTable.addEventListener('click', () => turn(false));
   asSheet.addEventListener('click', () => turn(true));
   const shown = (shot) => shot === selected && !root.hasAttribute('data-comparing');
-  hear('line', ({ line }) => { merge(line); filter(); if (!shown(of(line, 'shot'))) return; if (!detail.contains(document.activeElement)) showDetail(selected); else { const stars = detail.querySelector('.stars'); stars?.replaceWith(makeStars(selected, of(line, 'rating'))); } });
-  hear('picture', ({ shot }) => { const line = lines.find((one) => of(one, 'shot') === shot); if (line) { line[index.picture] ??= 'simulated'; refill(); } if (shown(shot)) showDetail(shot); });
-  hear('whole', () => attempt(load().then(filter)));   // after a time without the server
+  hear('line', ({ line }) => {
+    merge(line);
+    filter();
+    if (!shown(of(line, 'shot'))) return;
+    if (!detail.contains(document.activeElement)) showDetail(selected);
+    else {
+      const stars = detail.querySelector('.stars');
+      stars?.replaceWith(makeStars(selected, of(line, 'rating')));
+    }
+  });
+  hear('picture', ({ shot }) => {
+    const line = lines.find((one) => of(one, 'shot') === shot);
+    if (line) {
+      line[index.picture] ??= 'simulated';
+      refill();
+    }
+    if (shown(shot)) showDetail(shot);
+  });
+  hear('whole', () => attempt(load().then(filter))); // after a time without the server
   fit(scroller, layout);
-  attempt(load().then(() => { filter(); api = { open: (shot) => { if (shot !== selected) open(shot, { scroll: true }); } }; if (openLater !== null) api.open(openLater); else if (chosen.length) open(of(chosen[0], 'shot')); }));
+  attempt(
+    load().then(() => {
+      filter();
+      api = {
+        open: (shot) => {
+          if (shot !== selected) open(shot, { scroll: true });
+        },
+      };
+      if (openLater !== null) api.open(openLater);
+      else if (chosen.length) open(of(chosen[0], 'shot'));
+    }),
+  );
   root.append(
-    h('section', { class: 'panel loglist' },
-      h('div', { class: 'row filters' }, h('div', { class: 'row', role: 'group', 'aria-label': 'How the shots are shown' }, asTable, asSheet), h('label', { for: 'log-find' }, 'Find'), find, h('label', { class: 'unseen', for: 'log-state' }, 'State'), stateBox, h('label', { class: 'unseen', for: 'log-rating' }, 'Rating'), least, h('label', { for: 'log-series' }, 'Series'), series, h('label', { class: 'tick' }, pictured, ' with a picture'), compareButton, figure),
-      grid), detail);
+    h(
+      'section',
+      { class: 'panel loglist' },
+      h(
+        'div',
+        { class: 'row filters' },
+        h('div', { class: 'row', role: 'group', 'aria-label': 'How the shots are shown' }, asTable, asSheet),
+        h('label', { for: 'log-find' }, 'Find'),
+        find,
+        h('label', { class: 'unseen', for: 'log-state' }, 'State'),
+        stateBox,
+        h('label', { class: 'unseen', for: 'log-rating' }, 'Rating'),
+        least,
+        h('label', { for: 'log-series' }, 'Series'),
+        series,
+        h('label', { class: 'tick' }, pictured, ' with a picture'),
+        compareButton,
+        figure,
+      ),
+      grid,
+    ),
+    detail,
+  );
   return root;
 }
 
@@ -257,6 +644,36 @@ const SIGNS = { fired: '●', missed: '○', fault: '▲', 'not-released': '–'
 
 function makeChanges(edges) {
   const micro = (value, digits = 3) => (value === null ? '–' : number(value / 1e3, 4) + '\u00a0ms');
-  return h('table', { class: 'plain' }, h('thead', {}, h('tr', {}, ['line', 'edge', 'first', 'second', 'difference', 'scatter', ''].map((name) => h('th', { scope: 'col' }, name)))),
-    h('tbody', {}, edges.map((one) => h('tr', {}, h('th', { scope: 'row' }, one.what), h('td', {}, `${one.edge} ${one.ordinal}`), h('td', {}, micro(one.then_us)), h('td', {}, micro(one.now_us)), h('td', {}, us(one.difference_us)), h('td', {}, one.scatter_us === null ? '–' : `${number(one.scatter_us, 1)} µs`), h('td', {}, one.moved === null ? '' : one.moved ? '▲ moved' : 'as then')))));
+  return h(
+    'table',
+    { class: 'plain' },
+    h(
+      'thead',
+      {},
+      h(
+        'tr',
+        {},
+        ['line', 'edge', 'first', 'second', 'difference', 'scatter', ''].map((name) =>
+          h('th', { scope: 'col' }, name),
+        ),
+      ),
+    ),
+    h(
+      'tbody',
+      {},
+      edges.map((one) =>
+        h(
+          'tr',
+          {},
+          h('th', { scope: 'row' }, one.what),
+          h('td', {}, `${one.edge} ${one.ordinal}`),
+          h('td', {}, micro(one.then_us)),
+          h('td', {}, micro(one.now_us)),
+          h('td', {}, us(one.difference_us)),
+          h('td', {}, one.scatter_us === null ? '–' : `${number(one.scatter_us, 1)} µs`),
+          h('td', {}, one.moved === null ? '' : one.moved ? '▲ moved' : 'as then'),
+        ),
+      ),
+    ),
+  );
 }

@@ -11,8 +11,14 @@ import { makeLog, openShot } from './log.js';
 import { makeRepeatability } from './charts.js';
 
 const VIEWS = [
-  ['bench', 'Bench', makeBench], ['rig', 'Rig', makeRig], ['sweep', 'Sweep', makeSweep], ['seek', 'Seek', makeSeek], ['check', 'Check', makeCheck],
-  ['calibrate', 'Calibrate', makeCalibrate], ['log', 'Log', makeLog], ['repeatability', 'Repeatability', makeRepeatability],
+  ['bench', 'Bench', makeBench],
+  ['rig', 'Rig', makeRig],
+  ['sweep', 'Sweep', makeSweep],
+  ['seek', 'Seek', makeSeek],
+  ['check', 'Check', makeCheck],
+  ['calibrate', 'Calibrate', makeCalibrate],
+  ['log', 'Log', makeLog],
+  ['repeatability', 'Repeatability', makeRepeatability],
 ];
 const $ = (id) => document.getElementById(id);
 const made = new Map();
@@ -28,33 +34,60 @@ function route() {
   current.setAttribute('aria-current', 'page');
   document.title = `${view[1]} – Beamfall`;
   const main = $('main');
-  if (main.firstChild !== made.get(view[0])) { show(main, h('h1', { class: 'unseen' }, view[1]), made.get(view[0])); scrollTo(0, 0); }
+  if (main.firstChild !== made.get(view[0])) {
+    show(main, h('h1', { class: 'unseen' }, view[1]), made.get(view[0]));
+    scrollTo(0, 0);
+  }
   if (view[0] === 'log') openShot(more ? Number(more) : null);
   showStrip();
 }
 
 function showLink() {
-  const chip = $('linkchip'), link = state.link, board = state.board;
-  const word = { up: link?.health === 'mended' ? 'link mended' : 'link good', lost: 'board lost', none: 'no board', connecting: 'connecting' }[link?.state] ?? '…';
+  const chip = $('linkchip'),
+    link = state.link,
+    board = state.board;
+  const word =
+    {
+      up: link?.health === 'mended' ? 'link mended' : 'link good',
+      lost: 'board lost',
+      none: 'no board',
+      connecting: 'connecting',
+    }[link?.state] ?? '…';
   chip.dataset.state = link?.state ?? 'connecting';
   chip.dataset.health = link?.health ?? '';
   chip.textContent = board ? `${board.name}: ${word}` : word;
-  chip.title = !board ? '' : `${board.port}, firmware ${board.firmware}, timing ${board.timing}, clock ${board.clock_hz / 1e6} MHz. ` + (link?.state === 'up' ? `A question is answered within ${link.round_trip_ms} ms; frames damaged ${link.frames_bad}, sent again ${link.retransmissions}, reconnected ${link.reconnections}, board restarted ${link.restarts}` : '');
+  chip.title = !board
+    ? ''
+    : `${board.port}, firmware ${board.firmware}, timing ${board.timing}, clock ${board.clock_hz / 1e6} MHz. ` +
+      (link?.state === 'up'
+        ? `A question is answered within ${link.round_trip_ms} ms; frames damaged ${link.frames_bad}, sent again ${link.retransmissions}, reconnected ${link.reconnections}, board restarted ${link.restarts}`
+        : '');
 }
 
 // -- keys: Esc aborts, everywhere and always. Letters work while nothing is being typed. --------------------------------
-const typing = (target) => target.closest('textarea, select, input:not([type="range"]):not([type="checkbox"]), [contenteditable]') !== null;
-addEventListener('keydown', (event) => {
-  if (event.key === 'Escape') { event.preventDefault(); abort(); return; }
-  if (event.ctrlKey || event.metaKey || event.altKey || event.repeat || event.isComposing) return;
-  if (!(event.target instanceof Element) || typing(event.target)) return;
-  const key = event.key.toLowerCase();
-  if (key === 'a') arm();
-  else if (key === 'r') release({ unrested: event.shiftKey });
-  else if (/^[1-9]$/.test(key) && VIEWS[Number(key) - 1] && !event.target.closest('.stars')) location.hash = `#${VIEWS[Number(key) - 1][0]}`;
-  else return;
-  event.preventDefault();
-}, true);
+const typing = (target) =>
+  target.closest('textarea, select, input:not([type="range"]):not([type="checkbox"]), [contenteditable]') !==
+  null;
+addEventListener(
+  'keydown',
+  (event) => {
+    if (event.key === 'Escape') {
+      event.preventDefault();
+      abort();
+      return;
+    }
+    if (event.ctrlKey || event.metaKey || event.altKey || event.repeat || event.isComposing) return;
+    if (!(event.target instanceof Element) || typing(event.target)) return;
+    const key = event.key.toLowerCase();
+    if (key === 'a') arm();
+    else if (key === 'r') release({ unrested: event.shiftKey });
+    else if (/^[1-9]$/.test(key) && VIEWS[Number(key) - 1] && !event.target.closest('.stars'))
+      location.hash = `#${VIEWS[Number(key) - 1][0]}`;
+    else return;
+    event.preventDefault();
+  },
+  true,
+);
 
 function showLocked() {
   started = false;
@@ -63,23 +96,74 @@ function showLocked() {
   const go = async (event) => {
     event.preventDefault();
     const token = field.value.trim().split('#').pop();
-    if (await enter(token)) location.reload(); else { said.textContent = 'That is not the token of this server.'; said.hidden = false; }
+    if (await enter(token)) location.reload();
+    else {
+      said.textContent = 'That is not the token of this server.';
+      said.hidden = false;
+    }
   };
-  show($('main'), h('div', { class: 'view' }, h('section', { class: 'panel' }, h('h1', {}, 'Open the address with its token'), h('p', {}, 'The command `beamfall page` printed an address that ends in # and a token. Open that, or put it in here.'), h('form', { class: 'row', on: { submit: go } }, h('label', { for: 'token' }, 'Address or token'), field, h('button', {}, 'Enter')), said)));
+  show(
+    $('main'),
+    h(
+      'div',
+      { class: 'view' },
+      h(
+        'section',
+        { class: 'panel' },
+        h('h1', {}, 'Open the address with its token'),
+        h(
+          'p',
+          {},
+          'The command `beamfall page` printed an address that ends in # and a token. Open that, or put it in here.',
+        ),
+        h(
+          'form',
+          { class: 'row', on: { submit: go } },
+          h('label', { for: 'token' }, 'Address or token'),
+          field,
+          h('button', {}, 'Enter'),
+        ),
+        said,
+      ),
+    ),
+  );
 }
 
 async function start() {
   for (const [id, title] of VIEWS) $('nav').append(h('a', { href: `#${id}` }, title));
-  show($('tools'), h('button', { type: 'button', class: 'link', id: 'linkchip', 'data-state': 'connecting', on: { click: () => emit('trouble', { text: $('linkchip').title || 'No board yet.', level: 'note' }) } }, 'connecting'), makeSound(), makeLight());
+  show(
+    $('tools'),
+    h(
+      'button',
+      {
+        type: 'button',
+        class: 'link',
+        id: 'linkchip',
+        'data-state': 'connecting',
+        on: { click: () => emit('trouble', { text: $('linkchip').title || 'No board yet.', level: 'note' }) },
+      },
+      'connecting',
+    ),
+    makeSound(),
+    makeLight(),
+  );
   makeBar();
   hear('locked', showLocked);
   addEventListener('hashchange', route);
-  hear('whole', () => { if (!started) { started = true; route(); } });
+  hear('whole', () => {
+    if (!started) {
+      started = true;
+      route();
+    }
+  });
   on(['link', 'board'], showLink);
   const token = location.hash.slice(1);
   if (/^[A-Za-z0-9_-]{40,}$/.test(token)) {
-    history.replaceState(null, '', '/');   // the token leaves the address bar and the history
-    if (!(await enter(token))) { showLocked(); return; }
+    history.replaceState(null, '', '/'); // the token leaves the address bar and the history
+    if (!(await enter(token))) {
+      showLocked();
+      return;
+    }
   }
   connect();
 }

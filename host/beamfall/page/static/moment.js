@@ -2,7 +2,14 @@
 import { s, h, show, fit, ms, mm, number, percent } from './dom.js';
 import { state, on } from './net.js';
 
-const WORDS = [['before', 'drop 2 has not met the jet'], ['contact', 'they just touch'], ['after', 'the umbrella spreads'], ['jet', 'a jet, no drop 2'], ['nothing', 'neither'], ['missed', 'drop 2 went past']];
+const WORDS = [
+  ['before', 'drop 2 has not met the jet'],
+  ['contact', 'they just touch'],
+  ['after', 'the umbrella spreads'],
+  ['jet', 'a jet, no drop 2'],
+  ['nothing', 'neither'],
+  ['missed', 'drop 2 went past'],
+];
 
 export function makeMoment() {
   const box = h('div', { class: 'momentbox' });
@@ -11,7 +18,17 @@ export function makeMoment() {
 
   const redraw = fit(box, (width, height) => {
     const m = state.moment;
-    if (!m) { show(box, h('p', { class: 'soft' }, state.plan?.problem ? '' : 'Nothing to show for this picture: there is no drop 2.')); return; }
+    if (!m) {
+      show(
+        box,
+        h(
+          'p',
+          { class: 'soft' },
+          state.plan?.problem ? '' : 'Nothing to show for this picture: there is no drop 2.',
+        ),
+      );
+      return;
+    }
     const top = Math.max(40, m.jet_mm.p95 * 1.08, Math.min(m.drop_mm.p95 + m.diameter_mm, 120) * 1.06);
     const below = 9;
     const scale = (height - 8) / (top + below);
@@ -19,22 +36,54 @@ export function makeMoment() {
     const middle = width * 0.34;
     const x = (v) => middle + v * scale;
     const g = s('g');
-    for (let v = 0; v <= top; v += top > 80 ? 20 : 10) g.append(s('line', { x1: 0, x2: width, y1: y(v), y2: y(v), class: 'grid' }), y(v) > 16 ? s('text', { x: 4, y: y(v) - 4, class: 'ticktext' }, v === 0 ? '0 mm' : String(v)) : '');
-    g.append(s('rect', { x: 0, y: y(0), width, height: below * scale, class: 'liquid' }), s('line', { x1: 0, x2: width, y1: y(0), y2: y(0), class: 'surface' }));
+    for (let v = 0; v <= top; v += top > 80 ? 20 : 10)
+      g.append(
+        s('line', { x1: 0, x2: width, y1: y(v), y2: y(v), class: 'grid' }),
+        y(v) > 16 ? s('text', { x: 4, y: y(v) - 4, class: 'ticktext' }, v === 0 ? '0 mm' : String(v)) : '',
+      );
+    g.append(
+      s('rect', { x: 0, y: y(0), width, height: below * scale, class: 'liquid' }),
+      s('line', { x1: 0, x2: width, y1: y(0), y2: y(0), class: 'surface' }),
+    );
     const column = (tip, kind) => {
       if (tip <= 0) return null;
-      const half = 2.1, foot = 8;
-      return s('path', { class: kind, d: `M${x(-foot)} ${y(0)}Q${x(-half)} ${y(tip * 0.15)} ${x(-half)} ${y(Math.max(0, tip - half))}A${half * scale} ${half * scale} 0 0 1 ${x(half)} ${y(Math.max(0, tip - half))}Q${x(half)} ${y(tip * 0.15)} ${x(foot)} ${y(0)}z` });
+      const half = 2.1,
+        foot = 8;
+      return s('path', {
+        class: kind,
+        d: `M${x(-foot)} ${y(0)}Q${x(-half)} ${y(tip * 0.15)} ${x(-half)} ${y(Math.max(0, tip - half))}A${half * scale} ${half * scale} 0 0 1 ${x(half)} ${y(Math.max(0, tip - half))}Q${x(half)} ${y(tip * 0.15)} ${x(foot)} ${y(0)}z`,
+      });
     };
-    for (const part of [column(m.jet_mm.p95, 'jet far'), column(m.jet_mm.p50, 'jet mid'), column(m.jet_mm.p5, 'jet sure')]) if (part) g.append(part);
+    for (const part of [
+      column(m.jet_mm.p95, 'jet far'),
+      column(m.jet_mm.p50, 'jet mid'),
+      column(m.jet_mm.p5, 'jet sure'),
+    ])
+      if (part) g.append(part);
     const radius = m.diameter_mm / 2;
-    const ball = (low, kind) => (low + m.diameter_mm < 0 ? null : s('circle', { cx: x(0), cy: y(low + radius), r: radius * scale, class: kind }));
-    for (const part of [ball(m.drop_mm.p5, 'drop faint'), ball(m.drop_mm.p95, 'drop faint'), ball(m.drop_mm.p50, 'drop planned thick')]) if (part) g.append(part);
+    const ball = (low, kind) =>
+      low + m.diameter_mm < 0
+        ? null
+        : s('circle', { cx: x(0), cy: y(low + radius), r: radius * scale, class: kind });
+    for (const part of [
+      ball(m.drop_mm.p5, 'drop faint'),
+      ball(m.drop_mm.p95, 'drop faint'),
+      ball(m.drop_mm.p50, 'drop planned thick'),
+    ])
+      if (part) g.append(part);
     const bracket = ({ p5, p50, p95 }, at, name, kind) => {
       const [a, b] = [p5, p95].map((v) => y(Math.min(Math.max(v, -below), top)));
-      const middle = y(Math.min(Math.max(p50, -below), top)), line = Math.max(14, Math.min(middle + 5, height - 22));
-      g.append(s('path', { d: `M${at} ${a}v${b - a}M${at - 5} ${a}h10M${at - 5} ${b}h10`, class: `bracket ${kind}` }), s('circle', { cx: at, cy: middle, r: 4, class: `dot ${kind}` }),
-        s('text', { x: at + 9, y: line, class: 'label' }, name), s('text', { x: at + 9, y: line + 16, class: 'label' }, said(p50)));
+      const middle = y(Math.min(Math.max(p50, -below), top)),
+        line = Math.max(14, Math.min(middle + 5, height - 22));
+      g.append(
+        s('path', {
+          d: `M${at} ${a}v${b - a}M${at - 5} ${a}h10M${at - 5} ${b}h10`,
+          class: `bracket ${kind}`,
+        }),
+        s('circle', { cx: at, cy: middle, r: 4, class: `dot ${kind}` }),
+        s('text', { x: at + 9, y: line, class: 'label' }, name),
+        s('text', { x: at + 9, y: line + 16, class: 'label' }, said(p50)),
+      );
     };
     bracket(m.jet_mm, width * 0.48, 'jet', 'of-jet');
     bracket(m.drop_mm, width * 0.74, 'drop 2', 'of-drop');
@@ -44,12 +93,27 @@ export function makeMoment() {
   on(['moment', 'plan'], () => {
     const m = state.moment;
     redraw();
-    if (!m) { show(words); show(chances); return; }
+    if (!m) {
+      show(words);
+      show(chances);
+      return;
+    }
     show(words, stage(m));
-    show(chances, WORDS.filter(([word]) => m.chances[word] >= 0.005).map(([word, meaning]) => {
-      const bar = h('i'); bar.style.width = `${m.chances[word] * 100}%`;
-      return h('li', {}, h('span', { class: 'word' }, word), h('span', { class: 'meter' }, bar), h('span', { class: 'figure' }, percent(m.chances[word])), h('span', { class: 'meaning soft small' }, meaning));
-    }));
+    show(
+      chances,
+      WORDS.filter(([word]) => m.chances[word] >= 0.005).map(([word, meaning]) => {
+        const bar = h('i');
+        bar.style.width = `${m.chances[word] * 100}%`;
+        return h(
+          'li',
+          {},
+          h('span', { class: 'word' }, word),
+          h('span', { class: 'meter' }, bar),
+          h('span', { class: 'figure' }, percent(m.chances[word])),
+          h('span', { class: 'meaning soft small' }, meaning),
+        );
+      }),
+    );
   });
   return [box, words, chances];
 }
@@ -60,8 +124,10 @@ const said = (middle, digits = 0) => (middle < OVER_MM ? 'long over' : mm(middle
 
 function stage(m) {
   if (!m.stage_ms) return 'At this spacing hardly any rig like this one lets drop 2 meet the jet.';
-  if (m.drop_mm.p95 < OVER_MM) return 'Long over: drop 2 struck before this light in nearly all rigs like this one.';
+  if (m.drop_mm.p95 < OVER_MM)
+    return 'Long over: drop 2 struck before this light in nearly all rigs like this one.';
   const side = (v) => `${v > 0 ? '+' : ''}${number(v, 1)}`;
   return `Light ${side(m.stage_ms.p50)} ms from the contact; in 9 of 10 rigs like this one ${side(m.stage_ms.p5)} to ${side(m.stage_ms.p95)} ms.`;
 }
-const say = (m) => `At the light: jet ${mm(m.jet_mm.p50)} (${mm(m.jet_mm.p5)} to ${mm(m.jet_mm.p95)}), drop 2 ${m.drop_mm.p95 < OVER_MM ? 'long over' : `${mm(m.drop_mm.p50)} above the surface (${mm(m.drop_mm.p5)} to ${mm(m.drop_mm.p95)})`}`;
+const say = (m) =>
+  `At the light: jet ${mm(m.jet_mm.p50)} (${mm(m.jet_mm.p5)} to ${mm(m.jet_mm.p95)}), drop 2 ${m.drop_mm.p95 < OVER_MM ? 'long over' : `${mm(m.drop_mm.p50)} above the surface (${mm(m.drop_mm.p5)} to ${mm(m.drop_mm.p95)})`}`;

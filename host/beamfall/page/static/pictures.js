@@ -3,15 +3,20 @@ import { h } from './dom.js';
 import { state, on, hear } from './net.js';
 
 const drawn = new Set();
-const waiting = new Map();   // shot -> images
+const waiting = new Map(); // shot -> images
 
 function come(shot) {
   drawn.add(shot);
-  for (const image of waiting.get(shot) ?? []) { image.src = image.dataset.when; image.hidden = false; }
+  for (const image of waiting.get(shot) ?? []) {
+    image.src = image.dataset.when;
+    image.hidden = false;
+  }
   waiting.delete(shot);
 }
 hear('picture', ({ shot }) => come(shot));
-on('shot', () => { if (state.shot?.picture) come(state.shot.shot); });
+on('shot', () => {
+  if (state.shot?.picture) come(state.shot.shot);
+});
 
 // `known`: whether the server said that there is a picture.
 export function makePicture(shot, { small = true, known = false, ...props } = {}) {

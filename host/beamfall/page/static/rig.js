@@ -4,10 +4,20 @@ import { state, on, act } from './net.js';
 import { attempt } from './bar.js';
 
 const INTERVALS = {
-  nozzle_to_beam: 'nozzle to beam', beam_to_surface: 'beam to surface', jet_onset: 'impact to the jet’s onset', jet_rise: 'the jet’s rise', spacing: 'spacing it needs',
-  flash_delay: 'flash delay it needs', flash_delay_at_planned_spacing: 'the same at the planned spacing', flash_after_first_edge: 'flash after the first edge',
+  nozzle_to_beam: 'nozzle to beam',
+  beam_to_surface: 'beam to surface',
+  jet_onset: 'impact to the jet’s onset',
+  jet_rise: 'the jet’s rise',
+  spacing: 'spacing it needs',
+  flash_delay: 'flash delay it needs',
+  flash_delay_at_planned_spacing: 'the same at the planned spacing',
+  flash_after_first_edge: 'flash after the first edge',
 };
-const QUANTITIES = { jet_height_mm: ['the jet’s height', 'mm'], drop_diameter_mm: ['the drop’s diameter', 'mm'], impact_speed_m_s: ['speed at the surface', 'm/s'] };
+const QUANTITIES = {
+  jet_height_mm: ['the jet’s height', 'mm'],
+  drop_diameter_mm: ['the drop’s diameter', 'mm'],
+  impact_speed_m_s: ['speed at the surface', 'm/s'],
+};
 
 export function makeRig() {
   const form = h('div', { class: 'rigform' });
@@ -15,18 +25,34 @@ export function makeRig() {
   name.addEventListener('change', () => attempt(act('edit', { path: 'name', text: name.value })));
   const file = h('p', { class: 'small soft' });
   const wrong = h('div', {});
-  const add = (part, text) => h('button', { type: 'button', on: { click: () => attempt(act('add_part', { part })) } }, text);
+  const add = (part, text) =>
+    h('button', { type: 'button', on: { click: () => attempt(act('add_part', { part })) } }, text);
   const plan = h('div', { class: 'planbox' });
-  let shape = '', inputs = new Map(), typings = new Map();
+  let shape = '',
+    inputs = new Map(),
+    typings = new Map();
 
   on('rig', () => {
     const rig = state.rig;
     if (!rig) return;
     if (document.activeElement !== name) name.value = rig.typed_name;
     show(file, rig.file ? `from ${rig.file}` : 'the example rig, invented; put your own measures in');
-    show(wrong, rig.problems.map((text) => h('p', { class: 'field-problem' }, text)), rig.wrong ? h('p', { class: 'soft small' }, `${rig.wrong === 1 ? 'One entry has' : `${rig.wrong} entries have`} to be put right; until then the plan stays as it was and nothing can be armed.`) : null);
+    show(
+      wrong,
+      rig.problems.map((text) => h('p', { class: 'field-problem' }, text)),
+      rig.wrong
+        ? h(
+            'p',
+            { class: 'soft small' },
+            `${rig.wrong === 1 ? 'One entry has' : `${rig.wrong} entries have`} to be put right; until then the plan stays as it was and nothing can be armed.`,
+          )
+        : null,
+    );
     const now = rig.form.map((section) => `${section.path}:${section.fields.length}`).join();
-    if (now !== shape) { shape = now; build(rig.form); }
+    if (now !== shape) {
+      shape = now;
+      build(rig.form);
+    }
     for (const section of rig.form) for (const field of section.fields) inputs.get(field.path)?.(field);
   });
 
@@ -34,13 +60,30 @@ export function makeRig() {
     const held = takeHeld(form, typings.get(document.activeElement?.id)?.() ?? false);
     inputs = new Map();
     typings = new Map();
-    show(form, sections.map((section) => {
-      const removable = /^(valve|beam|flash)\[|^camera$/.test(section.path);
-      return h('fieldset', {}, h('legend', {}, section.title),
-        h('details', { class: 'small soft' }, h('summary', {}, 'What these are'), h('p', {}, section.help)),
-        section.fields.map((field) => makeField(field)),
-        removable ? h('button', { type: 'button', class: 'small', on: { click: () => attempt(act('remove_part', { path: section.path })) } }, `Take this ${section.title} away`) : null);
-    }));
+    show(
+      form,
+      sections.map((section) => {
+        const removable = /^(valve|beam|flash)\[|^camera$/.test(section.path);
+        return h(
+          'fieldset',
+          {},
+          h('legend', {}, section.title),
+          h('details', { class: 'small soft' }, h('summary', {}, 'What these are'), h('p', {}, section.help)),
+          section.fields.map((field) => makeField(field)),
+          removable
+            ? h(
+                'button',
+                {
+                  type: 'button',
+                  class: 'small',
+                  on: { click: () => attempt(act('remove_part', { path: section.path })) },
+                },
+                `Take this ${section.title} away`,
+              )
+            : null,
+        );
+      }),
+    );
     held();
   }
 
@@ -48,29 +91,79 @@ export function makeRig() {
     const id = `f-${field.path.replace(/[^a-z0-9]/gi, '-')}`;
     const problem = h('p', { class: 'field-problem', id: `${id}-p`, hidden: true });
     let input;
-    if (field.options) input = h('select', { id, 'aria-describedby': `${id}-p` }, h('option', { value: '' }, field.default ? `${field.default} (unless said)` : 'the planner chooses'), field.options.map((one) => h('option', { value: one }, one)));
-    else input = h('input', { type: 'text', id, autocomplete: 'off', maxlength: 200, spellcheck: 'false', placeholder: field.default || (field.needed ? `such as ${field.example}` : field.example ? `left out; such as ${field.example}` : 'left out'), 'aria-describedby': `${id}-p` });
+    if (field.options)
+      input = h(
+        'select',
+        { id, 'aria-describedby': `${id}-p` },
+        h('option', { value: '' }, field.default ? `${field.default} (unless said)` : 'the planner chooses'),
+        field.options.map((one) => h('option', { value: one }, one)),
+      );
+    else
+      input = h('input', {
+        type: 'text',
+        id,
+        autocomplete: 'off',
+        maxlength: 200,
+        spellcheck: 'false',
+        placeholder:
+          field.default ||
+          (field.needed
+            ? `such as ${field.example}`
+            : field.example
+              ? `left out; such as ${field.example}`
+              : 'left out'),
+        'aria-describedby': `${id}-p`,
+      });
     input.addEventListener('change', () => attempt(act('edit', { path: field.path, text: input.value })));
     let newest = field;
     const typing = watchTyping(input, () => write(input, newest.value));
     typings.set(id, typing);
     inputs.set(field.path, (fresh) => {
       newest = fresh;
-      if (!typing() && (document.activeElement !== input || fresh.problems.length === 0)) write(input, fresh.value);
+      if (!typing() && (document.activeElement !== input || fresh.problems.length === 0))
+        write(input, fresh.value);
       problem.hidden = fresh.problems.length === 0;
       problem.textContent = fresh.problems.join('; ');
-      if (fresh.problems.length) input.setAttribute('aria-invalid', 'true'); else input.removeAttribute('aria-invalid');
+      if (fresh.problems.length) input.setAttribute('aria-invalid', 'true');
+      else input.removeAttribute('aria-invalid');
     });
     return h('div', { class: 'field' }, h('label', { for: id }, field.label), input, problem);
   }
 
   on('plan', () => showPlan(plan));
-  return h('div', { class: 'view rigview' },
-    h('section', { class: 'panel' },
-      h('div', { class: 'row spread' }, h('h2', {}, 'The rig'), h('div', { class: 'row' }, add('valve', 'Add a valve'), add('beam', 'Add a beam'), add('flash', 'Add a flash'), add('camera', 'Add the camera'))),
-      h('div', { class: 'row' }, h('label', { for: 'rig-name' }, 'Name'), name, h('a', { class: 'button', href: '/rig.toml', download: 'rig.toml' }, 'Save as a rig file'), h('button', { type: 'button', on: { click: () => attempt(act('reset_rig')) } }, 'Back to the file')),
-      file, wrong, form),
-    h('section', { class: 'panel' }, h('h2', {}, 'The plan that comes of it'), plan));
+  return h(
+    'div',
+    { class: 'view rigview' },
+    h(
+      'section',
+      { class: 'panel' },
+      h(
+        'div',
+        { class: 'row spread' },
+        h('h2', {}, 'The rig'),
+        h(
+          'div',
+          { class: 'row' },
+          add('valve', 'Add a valve'),
+          add('beam', 'Add a beam'),
+          add('flash', 'Add a flash'),
+          add('camera', 'Add the camera'),
+        ),
+      ),
+      h(
+        'div',
+        { class: 'row' },
+        h('label', { for: 'rig-name' }, 'Name'),
+        name,
+        h('a', { class: 'button', href: '/rig.toml', download: 'rig.toml' }, 'Save as a rig file'),
+        h('button', { type: 'button', on: { click: () => attempt(act('reset_rig')) } }, 'Back to the file'),
+      ),
+      file,
+      wrong,
+      form,
+    ),
+    h('section', { class: 'panel' }, h('h2', {}, 'The plan that comes of it'), plan),
+  );
 }
 
 // Another page may add or take a part away while somebody types here: the field is a new one then, but neither the text nor
@@ -85,24 +178,112 @@ function takeHeld(form, typing) {
     field.focus();
     if (!typing || !(field instanceof HTMLInputElement)) return;
     field.select();
-    document.execCommand('insertText', false, value);   // as typed: what is only set would not be entered by Enter or Tab
+    document.execCommand('insertText', false, value); // as typed: what is only set would not be entered by Enter or Tab
     field.setSelectionRange(selectionStart, selectionEnd);
   };
 }
 
 function showPlan(box) {
   const plan = state.plan;
-  if (!plan) { show(box, h('p', { class: 'soft' }, 'Planning …')); return; }
-  if (plan.problem) { show(box, h('p', { class: 'field-problem' }, plan.problem)); return; }
-  const interval = (label, value, unit) => h('tr', {}, h('th', { scope: 'row' }, label), ...['p5', 'p50', 'p95'].map((p) => h('td', {}, number(value[p], 2))), h('td', {}, unit));
-  show(box,
-    h('p', { class: 'planline' }, `${plan.kind}: `, plan.spacing_ms === null ? '' : [h('b', {}, ms(plan.spacing_ms)), ' spacing, '], 'flash ', h('b', {}, ms(plan.delay_ms)), ` after ${plan.anchor}`, plan.chance === null ? '' : `; drop 2 meets a jet in ${percent(plan.chance)} of rigs like this one`),
+  if (!plan) {
+    show(box, h('p', { class: 'soft' }, 'Planning …'));
+    return;
+  }
+  if (plan.problem) {
+    show(box, h('p', { class: 'field-problem' }, plan.problem));
+    return;
+  }
+  const interval = (label, value, unit) =>
+    h(
+      'tr',
+      {},
+      h('th', { scope: 'row' }, label),
+      ...['p5', 'p50', 'p95'].map((p) => h('td', {}, number(value[p], 2))),
+      h('td', {}, unit),
+    );
+  show(
+    box,
+    h(
+      'p',
+      { class: 'planline' },
+      `${plan.kind}: `,
+      plan.spacing_ms === null ? '' : [h('b', {}, ms(plan.spacing_ms)), ' spacing, '],
+      'flash ',
+      h('b', {}, ms(plan.delay_ms)),
+      ` after ${plan.anchor}`,
+      plan.chance === null ? '' : `; drop 2 meets a jet in ${percent(plan.chance)} of rigs like this one`,
+    ),
     plan.warnings.map((text) => h('p', { class: 'caution' }, h('b', {}, 'Caution: '), text)),
-    h('table', { class: 'plain' }, h('caption', { class: 'soft small' }, '9 of 10 rigs like this one lie between 5 % and 95 %'),
-      h('thead', {}, h('tr', {}, h('td', {}), h('th', { scope: 'col' }, '5 %'), h('th', { scope: 'col' }, '50 %'), h('th', { scope: 'col' }, '95 %'), h('th', { scope: 'col' }, 'unit'))),
-      h('tbody', {}, Object.entries(plan.intervals).map(([key, value]) => interval(INTERVALS[key] ?? key.replaceAll('_', ' '), value, 'ms')), Object.entries(plan.quantities).map(([key, value]) => interval((QUANTITIES[key] ?? [key])[0], value, (QUANTITIES[key] ?? ['', ''])[1])))),
-    h('table', { class: 'plain' }, h('caption', { class: 'soft small' }, 'What the flash may follow, and how much the picture would scatter'),
-      h('thead', {}, h('tr', {}, h('th', { scope: 'col' }, 'anchor'), h('th', { scope: 'col' }, 'scatter, ms'), h('th', { scope: 'col' }, 'why'))),
-      h('tbody', {}, plan.anchors.map((one) => h('tr', { class: one.chosen ? 'chosen' : '' }, h('th', { scope: 'row' }, `${one.count ? `${one.edge} edge ${one.count} of ${one.beam}` : 'the release'}${one.chosen ? ' ✓ chosen' : ''}`), h('td', {}, number(one.scatter, 3)), h('td', { class: 'words' }, one.why))))),
-    h('h3', {}, 'It rests on this'), h('ul', { class: 'soft' }, plan.assumptions.map((text) => h('li', {}, text))));
+    h(
+      'table',
+      { class: 'plain' },
+      h('caption', { class: 'soft small' }, '9 of 10 rigs like this one lie between 5 % and 95 %'),
+      h(
+        'thead',
+        {},
+        h(
+          'tr',
+          {},
+          h('td', {}),
+          h('th', { scope: 'col' }, '5 %'),
+          h('th', { scope: 'col' }, '50 %'),
+          h('th', { scope: 'col' }, '95 %'),
+          h('th', { scope: 'col' }, 'unit'),
+        ),
+      ),
+      h(
+        'tbody',
+        {},
+        Object.entries(plan.intervals).map(([key, value]) =>
+          interval(INTERVALS[key] ?? key.replaceAll('_', ' '), value, 'ms'),
+        ),
+        Object.entries(plan.quantities).map(([key, value]) =>
+          interval((QUANTITIES[key] ?? [key])[0], value, (QUANTITIES[key] ?? ['', ''])[1]),
+        ),
+      ),
+    ),
+    h(
+      'table',
+      { class: 'plain' },
+      h(
+        'caption',
+        { class: 'soft small' },
+        'What the flash may follow, and how much the picture would scatter',
+      ),
+      h(
+        'thead',
+        {},
+        h(
+          'tr',
+          {},
+          h('th', { scope: 'col' }, 'anchor'),
+          h('th', { scope: 'col' }, 'scatter, ms'),
+          h('th', { scope: 'col' }, 'why'),
+        ),
+      ),
+      h(
+        'tbody',
+        {},
+        plan.anchors.map((one) =>
+          h(
+            'tr',
+            { class: one.chosen ? 'chosen' : '' },
+            h(
+              'th',
+              { scope: 'row' },
+              `${one.count ? `${one.edge} edge ${one.count} of ${one.beam}` : 'the release'}${one.chosen ? ' ✓ chosen' : ''}`,
+            ),
+            h('td', {}, number(one.scatter, 3)),
+            h('td', { class: 'words' }, one.why),
+          ),
+        ),
+      ),
+    ),
+    h('h3', {}, 'It rests on this'),
+    h(
+      'ul',
+      { class: 'soft' },
+      plan.assumptions.map((text) => h('li', {}, text)),
+    ),
+  );
 }

@@ -3,20 +3,31 @@ import { s, h, show, at, calm, fit, ms } from './dom.js';
 import { state, on, hear } from './net.js';
 
 const MARGIN = { left: 34, right: 6, top: 22, bottom: 8 };
-const SLOW = 12;           // a replay takes so many times as long as the shot
-const AFTER_MS = 60;       // it goes on so long after the light
+const SLOW = 12; // a replay takes so many times as long as the shot
+const AFTER_MS = 60; // it goes on so long after the light
 
 export function makeRigDrawing() {
   const box = h('div', { class: 'rigbox' });
   const clock = h('output', { class: 'soft small', 'aria-live': 'off' });
   const play = h('button', { type: 'button', id: 'replay', disabled: true }, 'Replay');
-  const scrub = h('input', { type: 'range', min: 0, max: 1000, step: 1, value: 0, disabled: true, 'aria-label': 'Moment of the last shot', id: 'scrub' });
+  const scrub = h('input', {
+    type: 'range',
+    min: 0,
+    max: 1000,
+    step: 1,
+    value: 0,
+    disabled: true,
+    'aria-label': 'Moment of the last shot',
+    id: 'scrub',
+  });
   const legend = h('p', { class: 'small soft legend' });
   const controls = h('div', { class: 'row' }, play, clock);
-  let parts = null, frame = 0, moving = null;
+  let parts = null,
+    frame = 0,
+    moving = null;
 
   // Where everything is at a moment of a shot: planned by the trace, measured by the trace moved to the beam's edge.
-  const trace = () => (state.shot?.trace ?? state.plan?.trace ?? null);
+  const trace = () => state.shot?.trace ?? state.plan?.trace ?? null;
   const range = () => {
     const t = trace();
     if (!t) return null;
@@ -31,38 +42,82 @@ export function makeRigDrawing() {
     const depth = rig.dish.depth;
     const dish = rig.dish.diameter ?? 200;
     const reach = Math.max(dish / 2 + 12, ...rig.valves.map((v) => Math.abs(v.place) + 40));
-    const scale = Math.min((height - MARGIN.top - MARGIN.bottom) / (top + depth + 12), (width - MARGIN.left - MARGIN.right) / (2 * reach));
+    const scale = Math.min(
+      (height - MARGIN.top - MARGIN.bottom) / (top + depth + 12),
+      (width - MARGIN.left - MARGIN.right) / (2 * reach),
+    );
     const x = (mm) => MARGIN.left + (width - MARGIN.left - MARGIN.right) / 2 + mm * scale;
     const y = (mm) => height - MARGIN.bottom - (mm + depth + 8) * scale;
     const back = s('g');
     for (let cm = 0; cm * 10 <= top; cm += top > 900 ? 20 : 10) {
-      back.append(s('line', { x1: MARGIN.left - 8, x2: MARGIN.left - 2, y1: y(cm * 10), y2: y(cm * 10), class: 'tick' }),
-        s('text', { x: MARGIN.left - 12, y: y(cm * 10) + 4, class: 'ticktext', 'text-anchor': 'end' }, cm === 0 ? '0' : `${cm}`));
+      back.append(
+        s('line', {
+          x1: MARGIN.left - 8,
+          x2: MARGIN.left - 2,
+          y1: y(cm * 10),
+          y2: y(cm * 10),
+          class: 'tick',
+        }),
+        s(
+          'text',
+          { x: MARGIN.left - 12, y: y(cm * 10) + 4, class: 'ticktext', 'text-anchor': 'end' },
+          cm === 0 ? '0' : `${cm}`,
+        ),
+      );
     }
     back.append(s('text', { x: MARGIN.left - 12, y: 13, class: 'ticktext', 'text-anchor': 'end' }, 'cm'));
-    const left = x(-dish / 2), right = x(dish / 2);
-    back.append(s('rect', { x: left, y: y(0), width: right - left, height: depth * scale, class: 'liquid' }),
+    const left = x(-dish / 2),
+      right = x(dish / 2);
+    back.append(
+      s('rect', { x: left, y: y(0), width: right - left, height: depth * scale, class: 'liquid' }),
       s('path', { d: `M${left - 3} ${y(7)}V${y(-depth)}H${right + 3}V${y(7)}`, class: 'dish' }),
-      s('line', { x1: left, x2: right, y1: y(0), y2: y(0), class: 'surface' }));
+      s('line', { x1: left, x2: right, y1: y(0), y2: y(0), class: 'surface' }),
+    );
     for (const valve of rig.valves) {
-      const vx = x(valve.place), vy = y(valve.height);
-      back.append(s('path', { d: `M${vx - 11} ${vy - 18}h22v11h-7l-3 7h-2l-3 -7h-7z`, class: 'nozzle' }),
+      const vx = x(valve.place),
+        vy = y(valve.height);
+      back.append(
+        s('path', { d: `M${vx - 11} ${vy - 18}h22v11h-7l-3 7h-2l-3 -7h-7z`, class: 'nozzle' }),
         s('line', { x1: vx, x2: vx, y1: vy - 18, y2: Math.max(0, vy - 46), class: 'tube' }),
-        s('text', { x: vx + 16, y: vy - 7, class: 'label' }, valve.name));
+        s('text', { x: vx + 16, y: vy - 7, class: 'label' }, valve.name),
+      );
     }
     const beams = {};
     for (const beam of rig.beams) {
-      const by = y(beam.height), bx = x(beam.place);
+      const by = y(beam.height),
+        bx = x(beam.place);
       const line = s('line', { x1: bx - 22, x2: bx + 22, y1: by, y2: by, class: 'beamline' });
       const word = s('text', { x: bx + 34, y: by + 21, class: 'label beamtext' });
-      back.append(s('text', { x: bx + 34, y: by + 4, class: 'label beamtext' }, beam.name), line, s('rect', { x: bx - 30, y: by - 6, width: 8, height: 12, class: 'beamend' }), s('rect', { x: bx + 22, y: by - 6, width: 8, height: 12, class: 'beamend' }), word);
+      back.append(
+        s('text', { x: bx + 34, y: by + 4, class: 'label beamtext' }, beam.name),
+        line,
+        s('rect', { x: bx - 30, y: by - 6, width: 8, height: 12, class: 'beamend' }),
+        s('rect', { x: bx + 22, y: by - 6, width: 8, height: 12, class: 'beamend' }),
+        word,
+      );
       beams[beam.line] = { line, word, beam };
     }
     const jet = s('path', { class: 'jet' });
-    const drops = Array.from({ length: 8 }, () => ({ planned: s('circle', { class: 'drop planned', r: 0 }), measured: s('circle', { class: 'drop measured', r: 0 }), tag: s('text', { class: 'label', 'text-anchor': 'start' }) }));
+    const drops = Array.from({ length: 8 }, () => ({
+      planned: s('circle', { class: 'drop planned', r: 0 }),
+      measured: s('circle', { class: 'drop measured', r: 0 }),
+      tag: s('text', { class: 'label', 'text-anchor': 'start' }),
+    }));
     const burst = s('path', { class: 'burst', d: '' });
     const front = s('g', {}, jet, ...drops.flatMap((d) => [d.planned, d.measured, d.tag]), burst);
-    show(box, s('svg', { viewBox: `0 0 ${width} ${height}`, role: 'img', 'aria-label': 'The rig to scale: nozzle, beam and dish, with the drops of the last shot' }, back, front));
+    show(
+      box,
+      s(
+        'svg',
+        {
+          viewBox: `0 0 ${width} ${height}`,
+          role: 'img',
+          'aria-label': 'The rig to scale: nozzle, beam and dish, with the drops of the last shot',
+        },
+        back,
+        front,
+      ),
+    );
     parts = { x, y, scale, drops, jet, burst, beams };
     showBeams();
     place(moving ?? resting());
@@ -77,7 +132,10 @@ export function makeRigDrawing() {
     }
   }
 
-  const resting = () => { const t = trace(); return t ? t.light_ms[1] : null; };
+  const resting = () => {
+    const t = trace();
+    return t ? t.light_ms[1] : null;
+  };
 
   function place(moment) {
     if (!parts) return;
@@ -88,52 +146,84 @@ export function makeRigDrawing() {
       const drop = t?.drops[index];
       const draw = (circle, when) => {
         const low = drop && moment !== null ? at(drop.ms, drop.mm, when) : null;
-        if (low === null) { circle.setAttribute('r', 0); return null; }
-        circle.setAttribute('cx', parts.x(0)); circle.setAttribute('cy', parts.y(low + radius));
+        if (low === null) {
+          circle.setAttribute('r', 0);
+          return null;
+        }
+        circle.setAttribute('cx', parts.x(0));
+        circle.setAttribute('cy', parts.y(low + radius));
         circle.setAttribute('r', Math.max(4.5, radius * parts.scale));
         return low;
       };
       const planned = draw(part.planned, moment);
       const shift = shifts[index];
-      const measured = shift === null || shift === undefined ? (part.measured.setAttribute('r', 0), null) : draw(part.measured, moment - shift);
+      const measured =
+        shift === null || shift === undefined
+          ? (part.measured.setAttribute('r', 0), null)
+          : draw(part.measured, moment - shift);
       const low = measured ?? planned;
       part.tag.textContent = low === null ? '' : `drop ${drop.number}`;
-      if (low !== null) { part.tag.setAttribute('x', parts.x(0) + 12); part.tag.setAttribute('y', parts.y(low + radius) + 4); }
+      if (low !== null) {
+        part.tag.setAttribute('x', parts.x(0) + 12);
+        part.tag.setAttribute('y', parts.y(low + radius) + 4);
+      }
     }
     const tip = t && moment !== null ? at(t.jet_ms, t.jet_mm[1], moment) : null;
     if (tip === null || tip <= 0) parts.jet.setAttribute('d', '');
     else {
-      const half = Math.max(2, 1.4 * parts.scale), foot = Math.max(5, 4.5 * parts.scale);
-      parts.jet.setAttribute('d', `M${parts.x(0) - foot} ${parts.y(0)}Q${parts.x(0) - half} ${parts.y(0)} ${parts.x(0) - half} ${parts.y(tip)}h${2 * half}Q${parts.x(0) + half} ${parts.y(0)} ${parts.x(0) + foot} ${parts.y(0)}z`);
+      const half = Math.max(2, 1.4 * parts.scale),
+        foot = Math.max(5, 4.5 * parts.scale);
+      parts.jet.setAttribute(
+        'd',
+        `M${parts.x(0) - foot} ${parts.y(0)}Q${parts.x(0) - half} ${parts.y(0)} ${parts.x(0) - half} ${parts.y(tip)}h${2 * half}Q${parts.x(0) + half} ${parts.y(0)} ${parts.x(0) + foot} ${parts.y(0)}z`,
+      );
     }
     const lit = t && moment !== null && Math.abs(moment - t.light_ms[1]) < 2.5 && t.light_ms[1] !== null;
     parts.burst.setAttribute('d', lit ? star(parts.x(0) - 30, parts.y(24), 4, 11) : '');
     clock.textContent = moment === null ? 'No shot planned' : `${ms(moment, 1)} after the release`;
     const r = range();
-    if (r && document.activeElement !== scrub) scrub.value = String(Math.round(1000 * (moment - r[0]) / (r[1] - r[0])));
+    if (r && document.activeElement !== scrub)
+      scrub.value = String(Math.round((1000 * (moment - r[0])) / (r[1] - r[0])));
   }
 
   function run(from, to, pace, done) {
     cancelAnimationFrame(frame);
-    if (calm()) { moving = null; place(resting()); done?.(); return; }
+    if (calm()) {
+      moving = null;
+      place(resting());
+      done?.();
+      return;
+    }
     const begin = performance.now();
     const step = () => {
       moving = from + (performance.now() - begin) * pace;
-      if (moving >= to) { moving = null; place(resting()); done?.(); return; }
+      if (moving >= to) {
+        moving = null;
+        place(resting());
+        done?.();
+        return;
+      }
       place(moving);
       frame = requestAnimationFrame(step);
     };
     step();
   }
 
-  play.addEventListener('click', () => { const r = range(); if (r) run(r[0], r[1], 1 / SLOW); });
+  play.addEventListener('click', () => {
+    const r = range();
+    if (r) run(r[0], r[1], 1 / SLOW);
+  });
   scrub.addEventListener('input', () => {
     cancelAnimationFrame(frame);
     const r = range();
-    if (r) { moving = r[0] + (r[1] - r[0]) * Number(scrub.value) / 1000; place(moving); }
+    if (r) {
+      moving = r[0] + ((r[1] - r[0]) * Number(scrub.value)) / 1000;
+      place(moving);
+    }
   });
   hear('state', (event) => {
-    if (event.state === 'armed-for-sensor') {   // released: the planned drops fall now
+    if (event.state === 'armed-for-sensor') {
+      // released: the planned drops fall now
       const pace = state.page?.pace ?? 1;
       const r = range();
       if (r) run(0, r[1], pace);
@@ -143,12 +233,18 @@ export function makeRigDrawing() {
   on(['shot', 'plan'], () => {
     play.disabled = scrub.disabled = !trace();
     const measured = (state.shot?.shifts ?? []).some((x) => x !== null);
-    show(legend, measured ? 'Hollow: as planned. Solid: as the beam measured it. Heights above the liquid.' : 'Hollow: as planned, not measured yet. Heights above the liquid.');
+    show(
+      legend,
+      measured
+        ? 'Hollow: as planned. Solid: as the beam measured it. Heights above the liquid.'
+        : 'Hollow: as planned, not measured yet. Heights above the liquid.',
+    );
     if (state.shot && state.shot.shot !== shown) {
       const first = shown === null;
       shown = state.shot.shot;
       const r = range();
-      if (r && !first && state.job?.of !== undefined && (state.job?.of ?? 0) <= 1) run(r[0], r[1], 1 / SLOW); else place(resting());
+      if (r && !first && state.job?.of !== undefined && (state.job?.of ?? 0) <= 1) run(r[0], r[1], 1 / SLOW);
+      else place(resting());
     } else if (moving === null) place(resting());
   });
   on('rig', redraw);
@@ -158,6 +254,10 @@ export function makeRigDrawing() {
 
 function star(cx, cy, inner, outer) {
   let d = '';
-  for (let i = 0; i < 16; i++) { const r = i % 2 ? inner : outer, a = (Math.PI * i) / 8; d += `${i ? 'L' : 'M'}${cx + r * Math.cos(a)} ${cy + r * Math.sin(a)}`; }
+  for (let i = 0; i < 16; i++) {
+    const r = i % 2 ? inner : outer,
+      a = (Math.PI * i) / 8;
+    d += `${i ? 'L' : 'M'}${cx + r * Math.cos(a)} ${cy + r * Math.sin(a)}`;
+  }
   return `${d}z`;
 }

@@ -4,8 +4,24 @@ import { hear } from './net.js';
 import { kept, keep } from './light.js';
 
 const TONES = {
-  'armed-for-sensor': [[440, 0.09]], fired: [[660, 0.08], [990, 0.14]], missed: [[330, 0.16], [262, 0.22]],
-  fault: [[196, 0.3], [196, 0.3]], abort: [[523, 0.08], [392, 0.08], [262, 0.16]],
+  'armed-for-sensor': [[440, 0.09]],
+  fired: [
+    [660, 0.08],
+    [990, 0.14],
+  ],
+  missed: [
+    [330, 0.16],
+    [262, 0.22],
+  ],
+  fault: [
+    [196, 0.3],
+    [196, 0.3],
+  ],
+  abort: [
+    [523, 0.08],
+    [392, 0.08],
+    [262, 0.16],
+  ],
 };
 let context = null;
 
@@ -14,21 +30,32 @@ function play(name) {
   context ??= new AudioContext();
   let when = context.currentTime + 0.005;
   for (const [hertz, seconds] of TONES[name]) {
-    const tone = context.createOscillator(), volume = context.createGain();
-    tone.frequency.value = hertz; tone.type = 'triangle';
+    const tone = context.createOscillator(),
+      volume = context.createGain();
+    tone.frequency.value = hertz;
+    tone.type = 'triangle';
     volume.gain.setValueAtTime(0.0001, when);
     volume.gain.exponentialRampToValueAtTime(0.2, when + 0.012);
     volume.gain.exponentialRampToValueAtTime(0.0001, when + seconds);
     tone.connect(volume).connect(context.destination);
-    tone.start(when); tone.stop(when + seconds + 0.02);
+    tone.start(when);
+    tone.stop(when + seconds + 0.02);
     when += seconds * 0.9;
   }
 }
 
 export function makeSound() {
   const button = h('button', { type: 'button', id: 'sound' });
-  const apply = () => { const is = kept('sound', 'off') === 'on'; button.textContent = 'Sound'; button.setAttribute('aria-pressed', String(is)); };
-  button.addEventListener('click', () => { keep('sound', kept('sound', 'off') === 'on' ? 'off' : 'on'); apply(); play('fired'); });
+  const apply = () => {
+    const is = kept('sound', 'off') === 'on';
+    button.textContent = 'Sound';
+    button.setAttribute('aria-pressed', String(is));
+  };
+  button.addEventListener('click', () => {
+    keep('sound', kept('sound', 'off') === 'on' ? 'off' : 'on');
+    apply();
+    play('fired');
+  });
   hear('state', (event) => play(event.state));
   hear('abort', () => play('abort'));
   apply();

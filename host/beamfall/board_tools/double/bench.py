@@ -1,0 +1,153 @@
+"""A controller and its double, as a pair: connecting them, listening to one while the other acts."""
+
+from __future__ import annotations
+
+import contextlib
+from dataclasses import dataclass
+from types import TracebackType
+from typing import TYPE_CHECKING, Self
+
+from beamfall.board import Board
+from beamfall.board_tools.double.wiring import (
+    DOUBLE_NAME,
+    PinnedWire,
+    find_double_profile,
+    list_wires,
+)
+from beamfall.errors import BeamfallError, BenchError
+from beamfall.events import Edge, Outcome
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from beamfall.setup.board_profiles import Profile
+    from beamfall.setup.sequence import Sequence
+
+_LISTEN_S = 0.05
+_LONGEST_WAIT_S = 30.0
+
+
+@dataclass
+class Bench:
+    """Two open boards. `true_ratio` is known in a simulation only: ticks of the double for one of the controller."""
+
+    controller: Board
+    double: Board
+    true_ratio: float | None = None
+
+    @classmethod
+    def connect(cls, port: str, double_port: str) -> Self:
+        """Open both ports.
+
+        Raises BenchError when the second is no double or the first is one, and whatever Board.connect raises.
+        """
+        controller = Board.connect(port)
+        try:
+            double = Board.connect(double_port)
+        except BaseException:
+            controller.close()
+            raise
+        bench = cls(controller, double)
+        try:
+            bench._check_roles()
+        except BaseException:
+            bench.close()
+            raise
+        return bench
+
+    @classmethod
+    def simulate(
+        cls,
+        controller: Profile,
+        *,
+        ppm: tuple[float, float] = (0.0, 27.0),
+        seed: int = 0,
+        clock_hz: tuple[int, int] = (125_000_000, 125_000_000),
+        missing: Iterable[str] = (),
+        crossed: Iterable[tuple[str, str]] = (),
+    ) -> Self:
+        """Two simulated boards connected pin to pin, in one virtual time, on clocks that are off by `ppm`."""
+        from beamfall.sim.coupling import couple_boards, open_board
+
+        double = find_double_profile()
+        wires = list_wires(controller, double)
+        pair = couple_boards(
+            (controller, double),
+            wires,
+            ppm=ppm,
+            seed=seed,
+            clock_hz=clock_hz,
+            missing=missing,
+            crossed=crossed,
+        )
+        return cls(open_board(pair.first), open_board(pair.second), pair.ratio)
+
+    def _check_roles(self) -> None:
+        for board, wanted in ((self.controller, False), (self.double, True)):
+            if board.info.name.startswith(DOUBLE_NAME) != wanted:
+                role = "double" if wanted else "controller"
+                raise BenchError(
+                    f"{board.name} is '{board.info.name}', which is not a {role}: exchange the two ports, or "
+                    "install the double's profile (firmware/bench_double/README.md)"
+                )
+        if self.controller.info.unique_id == self.double.info.unique_id:
+            raise BenchError(f"{self.controller.name} and {self.double.name} are the same board")
+
+    def close(self) -> None:
+        """Put all outputs of both off and let go of the ports."""
+        for board in (self.controller, self.double):
+            with contextlib.suppress(BeamfallError):
+                board.abort()
+            board.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def pinned_wires(self) -> list[PinnedWire]:
+        """The wires that these two boards should have, by what they say of their lines; pins are not known here."""
+        from beamfall.board_tools.double.wiring import WIRES
+        from beamfall.setup.limits import BoardLimits
+
+        mine = BoardLimits.from_welcome(self.controller.info)
+        lines = mine.outputs | mine.inputs
+        return [
+            PinnedWire(wire, None, None, 0)
+            for wire in WIRES
+            if (wire.output if wire.source == "controller" else wire.input) in lines
+        ]
+
+    def shoot_watched(
+        self, actor: Board, sequence: Sequence, listener: Board
+    ) -> tuple[Outcome, tuple[Edge, ...]]:
+        """Run a sequence on one board while the other only watches; the outcome, and what the other saw."""
+        listener.take_outcomes()
+        listener.watch(True)
+        try:
+            outcome = actor.shoot(sequence)
+        finally:
+            listener.watch(False)
+        seen = wait_for_watch(listener)
+        actor.settle()
+        listener.settle()
+        return outcome, seen
+
+
+def wait_for_watch(board: Board) -> tuple[Edge, ...]:
+    """Return the edges of the watch that has been ended; raises BenchError when the board does not report it."""
+    end = board.transport.clock() + _LONGEST_WAIT_S
+    while board.transport.clock() < end:
+        board.pump(_LISTEN_S)
+        for outcome in board.take_outcomes():
+            if outcome.done.activity.name == "watch":
+                if not outcome.complete or outcome.done.edges_lost:
+                    raise BenchError(f"{board.name} has lost edges of a watch; try again")
+                return outcome.edges
+    raise BenchError(f"{board.name} has not reported the end of a watch")

@@ -1,0 +1,193 @@
+"""What the double pretends: drops that a sequence's valve openings would make, and what may be wrong with them.
+
+Drops fall as in the simulation (`beamfall.sim.drops`): latency and volume scatter, fall with drag, shadow in the
+beam. Their shadows become the rows of the double's table, all of them anchored at the first valve opening it sees.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from beamfall.errors import BenchError
+from beamfall.setup.sequence import Row, Sequence, Table, count_beam_edges, predict_edges
+
+if TYPE_CHECKING:
+    from beamfall.setup.limits import BoardLimits
+    from beamfall.sim.model import RigModel
+
+FAULTS = ("none", "no_drop", "merged", "satellites", "chatter")
+_SATELLITE_AFTER_S = 0.004
+_SATELLITE_DARK_S = 0.0004
+_CHATTER_PULSES = 120  # more edges than the 200 that the firmware takes for chatter
+_CHATTER_STEP_S = 0.0001
+_LIGHT_LATENCY_S = 50e-6
+_LIGHT_S = 0.001
+_OUTPUTS = {1: "flash1", 2: "flash2"}  # the double's outputs that are the controller's beams
+_LIGHT_OUTPUT = "flash3"
+_LEAST_S = (
+    20e-6  # between two pulses of one output, and of one pulse: what the double's profile allows
+)
+
+Shadow = tuple[float, float]  # dark from, to: seconds since the controller's release
+
+
+@dataclass(frozen=True)
+class Pretence:
+    """What the double will do in one shot. Seconds count from the controller's release, on its clock."""
+
+    fault: str
+    shadows: dict[int, tuple[Shadow, ...]]  # by beam, in time order
+    lights: tuple[Shadow, ...]
+    first_valve_s: float
+    end_s: float  # when the controller has done all it can do
+    expected: tuple[str, str]  # state and cause of the controller's shot
+    counted_s: tuple[float, ...]  # edges of beam 1 that should count
+
+    def make_answer(self, scale: float, window_s: float) -> Sequence | None:
+        """Return the double's sequence, on a clock `scale` times as fast as nominal; None where it only watches."""
+        rows = [
+            Row("beam1", 1, output, (begin - self.first_valve_s) * scale, (end - begin) * scale)
+            for output, pulses in (
+                *((_OUTPUTS[beam], shadows) for beam, shadows in self.shadows.items()),
+                (_LIGHT_OUTPUT, self.lights),
+            )
+            for begin, end in pulses
+        ]
+        if not rows:
+            return None
+        last = max(row.delay_s + row.width_s for row in rows)
+        tail = max(0.02, (self.end_s - self.first_valve_s) * scale - last)
+        return Sequence(rows=tuple(rows), window_s=window_s, tail_s=tail)
+
+
+def pretend(
+    model: RigModel, sequence: Sequence, limits: BoardLimits, *, seed: int, fault: str = "none"
+) -> Pretence:
+    """Work out what falls when a controller with these limits runs `sequence`; one seed, one shot.
+
+    Raises BenchError for a fault that is not known, or a sequence that opens no valve or two at once (the double
+    has one input for all valves).
+    """
+    if fault not in FAULTS:
+        raise BenchError(f"there is no fault '{fault}'; there are {', '.join(FAULTS)}")
+    openings = _list_openings(sequence)
+    shadows = _spoil(_let_fall(model, openings, random.Random(f"{seed}/bench")), fault)
+    table = sequence.make_table_within(limits)
+    counted, flashes = _foresee(table, shadows)
+    awaited = table.awaits[0]
+    in_time = [at for at in counted if at <= sequence.window_s]
+    expected = ("fired", "none")
+    if len(in_time) < awaited:
+        edges = 2 * sum(len(pulses) for pulses in shadows.values())
+        expected = ("missed", "chatter" if edges >= 200 else "few_edges" if edges else "no_edge")
+    elif fault == "chatter":
+        expected = ("fired", "chatter")
+    lights = tuple((at + _LIGHT_LATENCY_S, at + _LIGHT_LATENCY_S + _LIGHT_S) for at in flashes)
+    if expected[0] == "missed":
+        lights = ()
+    last = max([0.0, *flashes, *(end for pulses in shadows.values() for _, end in pulses)])
+    return Pretence(
+        fault=fault,
+        shadows=shadows,
+        lights=lights,
+        first_valve_s=openings[0][1],
+        end_s=max(last, sequence.window_s) + sequence.tail_s,
+        expected=expected,
+        counted_s=tuple(counted),
+    )
+
+
+def _list_openings(sequence: Sequence) -> list[tuple[int, float, float]]:
+    """(valve, opened, width) in time order."""
+    found = sorted(
+        (int(row.output[-1]), row.delay_s, row.width_s)
+        for row in sequence.rows
+        if row.output.startswith("valve")
+    )
+    found.sort(key=lambda opening: opening[1])
+    if not found:
+        raise BenchError("the sequence opens no valve: the double has nothing to answer")
+    for before, after in zip(found, found[1:], strict=False):
+        if after[1] <= before[1] + before[2]:
+            raise BenchError(
+                f"valve{before[0]} and valve{after[0]} are open at once; the double has one input for all valves"
+            )
+    return found
+
+
+def _let_fall(
+    model: RigModel, openings: Iterable[tuple[int, float, float]], draws: random.Random
+) -> dict[int, tuple[Shadow, ...]]:
+    from beamfall.sim.drops import LEAST_GAP_S, make_drop
+
+    free: dict[int, float] = {}
+    shadows: dict[int, list[Shadow]] = {}
+    for valve, opened, width in openings:
+        drop = make_drop(model, valve, opened, width, draws, free.get(valve, 0.0))
+        if drop is None:
+            continue
+        free[valve] = drop.left_s + LEAST_GAP_S
+        for beam, shadow in drop.dark_s.items():
+            shadows.setdefault(beam, []).append(shadow)
+    return {beam: _merge(pulses) for beam, pulses in shadows.items() if beam in _OUTPUTS}
+
+
+def _merge(pulses: list[Shadow]) -> tuple[Shadow, ...]:
+    """Shadows that overlap or nearly touch are one."""
+    merged: list[Shadow] = []
+    for begin, end in sorted(pulses):
+        if merged and begin - merged[-1][1] < _LEAST_S:
+            merged[-1] = (merged[-1][0], max(end, merged[-1][1]))
+        else:
+            merged.append((begin, max(end, begin + _LEAST_S)))
+    return tuple(merged)
+
+
+def _spoil(shadows: dict[int, tuple[Shadow, ...]], fault: str) -> dict[int, tuple[Shadow, ...]]:
+    if fault == "none":
+        return shadows
+    if fault == "no_drop":
+        return {}
+    spoiled: dict[int, tuple[Shadow, ...]] = {}
+    for beam, pulses in shadows.items():
+        if fault == "merged":  # the first two drops have become one on their way
+            length = sum(end - begin for begin, end in pulses[:2])
+            begin = pulses[0][0]
+            spoiled[beam] = _merge([(begin, begin + length), *pulses[2:]])
+        elif fault == "satellites":
+            small = [
+                (end + _SATELLITE_AFTER_S, end + _SATELLITE_AFTER_S + _SATELLITE_DARK_S)
+                for _, end in pulses
+            ]
+            spoiled[beam] = _merge([*pulses, *small])
+        else:  # chatter: a loose plug, from the first drop on
+            begin = pulses[0][0]
+            spoiled[beam] = tuple(
+                (begin + n * _CHATTER_STEP_S, begin + (n + 0.5) * _CHATTER_STEP_S)
+                for n in range(_CHATTER_PULSES)
+            )
+    return spoiled
+
+
+def _foresee(
+    table: Table, shadows: dict[int, tuple[Shadow, ...]]
+) -> tuple[list[float], list[float]]:
+    """When the controller should count beam 1, and when it should fire, in seconds."""
+    hz = table.clock_hz
+    counted: dict[str, list[int]] = {}
+    for beam, pulses in shadows.items():
+        edges = [
+            (round(at * hz), word)
+            for pulse in pulses
+            for at, word in zip(pulse, ("dark", "clear"), strict=True)
+        ]
+        counted[f"beam{beam}"] = count_beam_edges(table, f"beam{beam}", edges)
+    flashes = [
+        edge.ticks / hz
+        for edge in predict_edges(table, counted)
+        if edge.on and edge.ticks is not None and edge.what.startswith("flash")
+    ]
+    return [ticks / hz for ticks in counted.get("beam1", [])], flashes

@@ -1,0 +1,120 @@
+"""Which wires are there: each output gives one pulse of a width of its own, and the other board says where it came out.
+
+A width names its wire on whatever input it turns up; nothing has to be known of when one board's time began on the
+other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from beamfall.errors import BenchError
+from beamfall.setup.sequence import Row, Sequence
+
+if TYPE_CHECKING:
+    from beamfall.board import Board
+    from beamfall.board_tools.double.bench import Bench
+    from beamfall.board_tools.double.wiring import Wire
+    from beamfall.events import Edge
+
+_LEAD_S = 0.01
+_FIRST_S = 0.002
+# Between two widths; the longest stays below the button's 30 ms, so that nothing is released.
+_STEP_S = 0.0015
+_GAP_S = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class WireFinding:
+    """What the test says of one wire: the inputs at its other end where its pulse came out."""
+
+    wire: Wire
+    seen_at: tuple[str, ...]
+
+    @property
+    def fault(self) -> str | None:
+        """What is wrong, and the cure; None: nothing."""
+        wire = self.wire
+        if self.seen_at == (wire.input,):
+            return None
+        if not self.seen_at:
+            return f"wire missing: {wire.name}"
+        found = ", ".join(self.seen_at)
+        if wire.input in self.seen_at:
+            others = ", ".join(name for name in self.seen_at if name != wire.input)
+            return f"wire touches another: {wire.name} comes out at {others} too"
+        return f"wire in the wrong place: {wire.name} comes out at {found}"
+
+
+@dataclass(frozen=True, slots=True)
+class SelfTest:
+    """The test of all wires."""
+
+    findings: tuple[WireFinding, ...]
+
+    @property
+    def faults(self) -> list[str]:
+        """What is wrong, one line a wire; empty when every wire is where it should be."""
+        return [finding.fault for finding in self.findings if finding.fault is not None]
+
+    def require(self) -> None:
+        """Raise BenchError naming every wire that is not as it should be."""
+        if not self.faults:
+            return
+        text = "; ".join(self.faults)
+        missing = sum(not finding.seen_at for finding in self.findings)
+        if missing == len(self.findings):
+            text = "no wire carries anything: is the ground connected, and have both boards power?"
+        raise BenchError(f"{text}. The table of wires: python -m beamfall.board_tools.double")
+
+
+def test_wires(bench: Bench) -> SelfTest:
+    """Send a pulse through every wire, both ways. No valve, flash or camera may be connected."""
+    wires = [one.wire for one in bench.pinned_wires()]
+    findings: list[WireFinding] = []
+    for source, actor, listener in (
+        ("controller", bench.controller, bench.double),
+        ("double", bench.double, bench.controller),
+    ):
+        here = [wire for wire in wires if wire.source == source]
+        findings += _test_from(bench, here, actor, listener)
+    return SelfTest(tuple(findings))
+
+
+def _test_from(
+    bench: Bench, wires: list[Wire], actor: Board, listener: Board
+) -> Iterable[WireFinding]:
+    rows = []
+    at = _LEAD_S
+    for number, wire in enumerate(wires):
+        width = _FIRST_S + number * _STEP_S
+        rows.append(Row("release", 0, wire.output, at, width))
+        at += width + _GAP_S
+    outcome, seen = bench.shoot_watched(actor, Sequence(rows=tuple(rows), tail_s=0.05), listener)
+    if outcome.done.state.name != "fired":
+        raise BenchError(
+            f"{actor.name}: the pulses of the self-test ended as {outcome.done.cause.name}"
+        )
+    pulses = measure_pulses(seen, listener.info.clock_hz)
+    for number, wire in enumerate(wires):
+        width = _FIRST_S + number * _STEP_S
+        places = {name for name, length in pulses if abs(length - width) < 0.4 * _STEP_S}
+        yield WireFinding(wire, tuple(sorted(places)))
+
+
+def measure_pulses(edges: Iterable[Edge], clock_hz: int) -> list[tuple[str, float]]:
+    """Return (input, seconds) of every pulse in these edges."""
+    begun: dict[str, int] = {}
+    pulses: list[tuple[str, float]] = []
+    for edge in edges:
+        name = edge.signal.name
+        if edge.level:
+            begun[name] = edge.ticks
+        elif name in begun:
+            pulses.append((name, (edge.ticks - begun.pop(name)) / clock_hz))
+    return pulses
+
+
+test_wires.__test__ = False  # type: ignore[attr-defined]  # pytest: not a test of its own

@@ -1,0 +1,140 @@
+"""When a picture was taken, as the camera wrote it into the file.
+
+Tags of the Exif standard (CIPA DC-008): DateTimeOriginal (0x9003) before DateTimeDigitized (0x9004)
+before DateTime (0x0132, which editors change); SubSecTimeOriginal (0x9291) and its like give
+decimals of a second. The time is the camera's own, of whatever zone and year its clock believes.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from beamfall.errors import PictureError
+
+_TIMES = (
+    ("EXIF DateTimeOriginal", "EXIF SubSecTimeOriginal"),
+    ("EXIF DateTimeDigitized", "EXIF SubSecTimeDigitized"),
+    ("Image DateTimeOriginal", "EXIF SubSecTimeOriginal"),  # some raw formats keep it in IFD0
+    ("Image DateTime", "EXIF SubSecTime"),
+)
+_EPOCH = datetime(1970, 1, 1)
+
+
+@dataclass(frozen=True, slots=True)
+class Photograph:
+    """One picture. `taken_s` on the camera's clock, seconds since its 1970; it is cut to `step_s`."""
+
+    path: Path
+    taken_s: float
+    step_s: float
+    camera: str
+    exposure_s: float | None = None
+    edited: bool = False  # only DateTime was there: when the file was last changed, perhaps
+
+    @property
+    def taken(self) -> str:
+        """The time as the camera shows it."""
+        from datetime import timedelta
+
+        text = (_EPOCH + timedelta(seconds=self.taken_s)).isoformat(sep=" ")
+        return text[:23] if self.step_s < 1.0 else text[:19]
+
+
+def read_photograph(path: Path) -> Photograph:
+    """Read the capture time of a JPEG, TIFF, HEIC, PNG, WebP or raw file.
+
+    Raises PictureError where the file cannot be read, is no picture, or carries no usable time.
+    """
+    tags = read_tags(path)
+    if not tags:
+        raise PictureError(f"{path.name}: no EXIF in it: an export or an edit has dropped it")
+    for name, fraction in _TIMES:
+        text = _text(tags.get(name))
+        when = _parse(text)
+        if when is None:
+            continue
+        decimals = "".join(c for c in _text(tags.get(fraction)) if c.isdigit())[:6]
+        return Photograph(
+            path=path,
+            taken_s=(when - _EPOCH).total_seconds() + (float(f"0.{decimals}") if decimals else 0.0),
+            step_s=10.0 ** -len(decimals),
+            camera=" ".join(
+                dict.fromkeys(
+                    part
+                    for key in ("Image Make", "Image Model", "EXIF BodySerialNumber")
+                    if (part := _text(tags.get(key)))
+                )
+            ),
+            exposure_s=_ratio(tags.get("EXIF ExposureTime")),
+            edited=name == "Image DateTime",
+        )
+    found = _text(next((tags[name] for name, _ in _TIMES if name in tags), None))
+    if found:
+        raise PictureError(f"{path.name}: its capture time {found!r} is no time")
+    raise PictureError(f"{path.name}: its EXIF has no capture time")
+
+
+def read_tags(path: Path, *, with_preview: bool = False) -> dict[str, Any]:
+    """Return the tags as exifread names them; raises PictureError."""
+    import exifread
+
+    from beamfall.photos.containers import open_parts
+
+    logging.getLogger("exifread").setLevel(logging.CRITICAL)  # its words are not for our users
+    tags: dict[str, Any] = {}
+    try:
+        with path.open("rb") as stream:
+            for part in open_parts(stream):
+                found = exifread.process_file(
+                    part, details=with_preview, extract_thumbnail=with_preview
+                )
+                tags = {**found, **tags}
+    except OSError as error:
+        raise PictureError(f"{path.name}: cannot be read: {error.strerror or error}") from error
+    except Exception as error:  # a damaged file makes the parser fail in any way it likes
+        raise PictureError(
+            f"{path.name}: damaged, or no picture ({type(error).__name__})"
+        ) from error
+    return tags or _read_with_pillow(path)
+
+
+def _read_with_pillow(path: Path) -> dict[str, Any]:
+    """The same tags by Pillow, which knows some files that exifread does not (WebP of some programs)."""
+    from PIL import ExifTags, Image
+
+    try:
+        with Image.open(path) as image:
+            exif = image.getexif()
+            inner = exif.get_ifd(ExifTags.IFD.Exif)
+    except Exception:  # no picture at all; the caller says so
+        return {}
+    tags = {f"Image {ExifTags.TAGS.get(tag, tag)}": value for tag, value in exif.items()}
+    tags |= {f"EXIF {ExifTags.TAGS.get(tag, tag)}": value for tag, value in inner.items()}
+    # The two libraries spell one family of names differently.
+    return {name.replace("SubsecTime", "SubSecTime"): value for name, value in tags.items()}
+
+
+def _text(tag: Any) -> str:
+    return "" if tag is None else str(getattr(tag, "values", tag)).strip("\x00 ")
+
+
+def _parse(text: str) -> datetime | None:
+    # 'YYYY:MM:DD HH:MM:SS'; unknown is written as blanks or zeros.
+    with contextlib.suppress(ValueError):
+        return datetime.strptime(text[:19].replace("-", ":"), "%Y:%m:%d %H:%M:%S")
+    return None
+
+
+def _ratio(tag: Any) -> float | None:
+    with contextlib.suppress(AttributeError, IndexError, TypeError, ValueError, ZeroDivisionError):
+        value = getattr(tag, "values", tag)
+        while isinstance(value, list | tuple):
+            value = value[0]
+        number = float(value)
+        return number if number > 0.0 else None
+    return None

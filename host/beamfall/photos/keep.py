@@ -1,0 +1,79 @@
+"""What is made of matched pictures on request: copies and sidecars. The pictures themselves stay as they are."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from beamfall.errors import UserError
+
+if TYPE_CHECKING:
+    from beamfall.photos.match import Pair
+    from beamfall.shots import ShotLog
+
+
+def copy_pictures(pairs: Sequence[Pair], folder: Path) -> int:
+    """Copy pictures into a folder, named by their shots; return how many. Overwrites nothing.
+
+    Raises UserError where a copy is there already or cannot be written.
+    """
+    count = 0
+    for pair in pairs:
+        source = pair.picture.path
+        target = folder / f"shot-{pair.shot:06d}-{source.name}"
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            with target.open("xb") as out, source.open("rb") as stream:
+                shutil.copyfileobj(stream, out)
+            shutil.copystat(source, target)
+        except FileExistsError as error:
+            raise UserError(
+                f"{target} is there already; nothing is overwritten: choose an empty folder"
+            ) from error
+        except OSError as error:
+            target.unlink(missing_ok=True)
+            raise UserError(
+                f"{target} cannot be written ({error.strerror or error}) after {count} copies"
+            ) from error
+        count += 1
+    return count
+
+
+def write_sidecars(log: ShotLog, pairs: Sequence[Pair]) -> int:
+    """Write `PICTURE.shot.json` with the shot's record beside each picture; return how many.
+
+    A file of that name is replaced only if an earlier call wrote it. Raises UserError otherwise.
+    """
+    for count, pair in enumerate(pairs):
+        file = pair.picture.path.with_name(f"{pair.picture.path.name}.shot.json")
+        if file.exists() and not _is_ours(file):
+            raise UserError(f"{file} is there already and is no sidecar of Beamfall: move it away")
+        logged = log.read_shot(pair.shot)
+        content: dict[str, Any] = {
+            "beamfall_sidecar": 1,
+            "picture": pair.picture.path.name,
+            "taken": pair.picture.taken,
+            "probability": round(pair.probability, 6),
+            "series": logged.line.series,
+            "swept": logged.swept,
+            "rig": logged.rig,
+            "board": logged.board,
+            "record": logged.record.to_json(),
+        }
+        try:
+            file.write_text(json.dumps(content, ensure_ascii=False, indent=1) + "\n", "utf-8")
+        except OSError as error:
+            raise UserError(
+                f"{file} cannot be written ({error.strerror or error}) after {count} sidecars"
+            ) from error
+    return len(pairs)
+
+
+def _is_ours(file: Path) -> bool:
+    try:
+        return "beamfall_sidecar" in json.loads(file.read_text("utf-8"))
+    except (OSError, ValueError):
+        return False

@@ -1,0 +1,184 @@
+"""What single drops did, out of the shot log: groups of drops that should all have done the same."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from statistics import median
+from typing import TYPE_CHECKING
+
+from beamfall.errors import UserError
+from beamfall.setup.rig import Rig
+from beamfall.shots.lines import NOT_A_WARM_UP
+from beamfall.shots.pulses import SHORT_DWELL, Pulse, assign_pulses, find_transit
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from beamfall.shots import ShotLog
+
+LEAST_DROPS = 8  # fewer say too little about their own scatter (our choice)
+_SAME_PLACE_M = 0.005  # as the simulated rig and the planner have it
+_FAR = 6.0  # median deviations: such a drop is another matter (a merged one, a hand in the beam)
+
+
+@dataclass(frozen=True)
+class Sample:
+    """Drops of one valve and opening on one rig, seen whole by all of `beams`.
+
+    `values_s` has a row a drop and two columns a beam: arrival (from the valve's opening to dark)
+    and dwell.
+    """
+
+    rig: Rig
+    valve: str
+    opening_s: float
+    beams: tuple[str, ...]
+    values_s: NDArray[np.float64]
+    shots: tuple[int, ...]
+    left_out: int  # drops that were seen and are not like the others
+
+
+@dataclass
+class _Shot:
+    shot: int
+    rig: str
+    hz: int
+    valves: list[tuple[str, float, float]] = field(default_factory=list)  # output, on, off
+    pulses: dict[str, list[Pulse]] = field(default_factory=dict)
+
+
+def measure_drops(log: ShotLog, series: Sequence[int], *, valve: str | None = None) -> list[Sample]:
+    """Return the drops of these series, grouped; `valve` when left out is the rig's first.
+
+    Raises UserError where shots have no rig, or no group has enough drops.
+    """
+    shots = _read(log, series)
+    named = ", ".join(str(one) for one in series)
+    if not shots:
+        raise UserError(
+            f"series {named}: no completed shot of a rig; fire some: beamfall shoot RIG"
+        )
+    samples: list[Sample] = []
+    for snapshot in dict.fromkeys(shot.rig for shot in shots):
+        rig = Rig.from_dict(json.loads(snapshot))
+        samples += _group(rig, [shot for shot in shots if shot.rig == snapshot], valve)
+    enough = [sample for sample in samples if len(sample.values_s) >= LEAST_DROPS]
+    if not enough:
+        most = max((len(sample.values_s) for sample in samples), default=0)
+        raise UserError(
+            f"series {named}: {most} drops of one kind were seen whole by a beam; it takes "
+            f"{LEAST_DROPS}, better 30: beamfall shoot RIG --count 30"
+        )
+    return enough
+
+
+def put_own_first(samples: Sequence[Sample], rig: Rig) -> list[Sample]:
+    """Return the samples with those of this very rig first, newest first: they are what is asked about."""
+    newest = list(reversed(samples))
+    return sorted(newest, key=lambda sample: sample.rig.digest != rig.digest)
+
+
+def _read(log: ShotLog, series: Sequence[int]) -> list[_Shot]:
+    marks = ", ".join("?" * len(series))
+    rows = log.query(
+        "SELECT shot.id, rig.snapshot, sequence.clock_hz, edge.what, edge.edge, edge.planned_ticks,"
+        " edge.ticks FROM shot JOIN rig ON rig.id = shot.rig_id"
+        " JOIN sequence ON sequence.id = shot.sequence_id JOIN edge ON edge.shot_id = shot.id"
+        f" WHERE shot.series_id IN ({marks}) AND (edge.what LIKE 'valve%' OR edge.what LIKE 'beam%')"
+        f" AND {NOT_A_WARM_UP} ORDER BY shot.id, edge.number",
+        tuple(series),
+    )
+    shots: list[_Shot] = []
+    dark: dict[str, float] = {}
+    opened: dict[str, float] = {}
+    for shot, rig, hz, what, edge, planned, ticks in rows:
+        if not shots or shots[-1].shot != shot:
+            shots.append(_Shot(shot, rig, hz))
+            dark, opened = {}, {}
+        current = shots[-1]
+        when = planned if ticks is None else ticks
+        if when is None or (ticks is None and what.startswith("beam")):
+            continue
+        if edge == "dark":
+            dark[what] = when / hz
+        elif edge == "clear" and what in dark:
+            begun = dark.pop(what)
+            current.pulses.setdefault(what, []).append((begun, when / hz - begun))
+        elif edge == "on":
+            opened[what] = when / hz
+        elif edge == "off" and what in opened:
+            current.valves.append((what, opened.pop(what), when / hz))
+    for one in shots:
+        one.valves.sort(key=lambda entry: entry[1])
+    return shots
+
+
+def _group(rig: Rig, shots: Sequence[_Shot], valve: str | None) -> list[Sample]:
+    own = next((one for one in rig.valves if valve in (None, one.output)), None)
+    if own is None:
+        return []
+    beams = tuple(
+        beam.input for beam in rig.beams if abs(beam.place_m - own.place_m) <= _SAME_PLACE_M
+    )
+    # Only beams that saw something: a second beam may be in the rig file and not yet wired.
+    beams = tuple(beam for beam in beams if any(shot.pulses.get(beam) for shot in shots))
+    if not beams:
+        return []
+    came = {beam: _assign(shots, beam) for beam in beams}
+    groups: dict[float, list[tuple[int, list[float]]]] = {}
+    for index, shot in enumerate(shots):
+        for number, (output, on, off) in enumerate(shot.valves):
+            if output != own.output:
+                continue
+            row: list[float] = []
+            for beam in beams:
+                pulse = came[beam][index][number]
+                if pulse is None or pulse[1] is None:
+                    break
+                row += [pulse[0] - on, pulse[1]]
+            else:
+                groups.setdefault(round(off - on, 7), []).append((shot.shot, row))
+    return [_make_sample(rig, own.output, opening, beams, rows) for opening, rows in groups.items()]
+
+
+def _assign(shots: Sequence[_Shot], beam: str) -> list[list[Pulse | None]]:
+    """For each shot and opening the pulse of one beam."""
+    usual = median(
+        [dwell for shot in shots for _, dwell in shot.pulses.get(beam, ()) if dwell is not None]
+    )
+    whole = [
+        (
+            [on for _, on, _ in shot.valves],
+            [
+                pulse
+                for pulse in shot.pulses.get(beam, ())
+                if pulse[1] is not None and pulse[1] >= SHORT_DWELL * usual
+            ],
+        )
+        for shot in shots
+    ]
+    transit = find_transit(whole, 0.0)
+    return [assign_pulses(openings, pulses, transit) for openings, pulses in whole]
+
+
+def _make_sample(
+    rig: Rig,
+    valve: str,
+    opening_s: float,
+    beams: tuple[str, ...],
+    rows: Sequence[tuple[int, list[float]]],
+) -> Sample:
+    import numpy as np
+
+    values = np.array([row for _, row in rows])
+    middle = np.median(values, axis=0)
+    # 1.4826 makes the median deviation that of a normal distribution; a tick is the least there is.
+    spread = 1.4826 * np.median(np.abs(values - middle), axis=0) + 1e-8
+    like = np.all(np.abs(values - middle) <= _FAR * spread, axis=1)
+    if like.sum() < 0.7 * len(values):
+        like[:] = True  # no majority that agrees: leave the judgement to the scatter
+    shots = tuple(shot for (shot, _), kept in zip(rows, like, strict=True) if kept)
+    return Sample(rig, valve, opening_s, beams, values[like], shots, int((~like).sum()))

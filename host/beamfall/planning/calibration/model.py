@@ -1,0 +1,227 @@
+"""What a rig would do with its drops, as a function of standard normal unknowns.
+
+The unknowns are those of `beamfall.planning.unknowns` that bear on beams. Each nozzle height and each
+beam position that was measured has an error of its own. That of the first beam position is
+`beam_error_m`; how another one lies to it is known better than how high it is above the liquid
+(two beams on one bar, one beam moved along a scale): to `gap_error_m`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from beamfall.errors import PhysicsRangeError
+from beamfall.physics.drops import compute_diameter
+from beamfall.physics.fall import MAX_DIAMETER_M, MIN_DIAMETER_M, fall_array
+from beamfall.physics.jet import JetPrior
+from beamfall.planning.setting import Setting, compute_flow, make_setting
+from beamfall.planning.unknowns import Unknown, list_unknowns, make_jet_prior
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from beamfall.planning.calibration.measure import Sample
+    from beamfall.setup.rig import Beam, Rig
+
+    Floats = NDArray[np.float64]
+
+SHARED = (
+    "latency_error_s", "volume_ratio", "detachment_ratio", "start_speed_ratio", "nozzle_error_m",
+    "beam_error_m", "beam_sense",
+)  # fmt: skip
+QUANTITIES = ("latency_s", "distance_m", "speed_m_s", "diameter_m", "width_m")
+_LEAST_FALL_M = 1e-4
+
+
+@dataclass(frozen=True)
+class Model:
+    """The unknowns of these samples by name, and what follows from them.
+
+    Names: those of SHARED, and for more nozzle heights, beam positions and beams `nozzle 0.55`,
+    `gap beam1 0.4`, `sense beam2`.
+    """
+
+    samples: tuple[Sample, ...]
+    names: tuple[str, ...]
+    unknowns: dict[str, Unknown]
+    settings: tuple[Setting, ...]
+
+    @property
+    def limits(self) -> tuple[Floats, Floats]:
+        """The bounds of the unknowns as z, lower and upper."""
+
+        def place(unknown: Unknown, bound: float) -> float:
+            if unknown.spread <= 0.0:
+                return math.copysign(8.0, bound - unknown.middle)
+            shift = (
+                math.log(bound / unknown.middle) if unknown.logarithmic else bound - unknown.middle
+            )
+            return shift / unknown.spread
+
+        rows = [self.unknowns[name] for name in self.names]
+        low = np.array([max(place(row, row.low), -8.0) for row in rows])
+        return low, np.array([min(place(row, row.high), 8.0) for row in rows])
+
+    def predict(self, z: Floats) -> Floats:
+        """Mean arrivals and dwells of all samples: z of shape (rigs, unknowns) -> (rigs, values)."""
+        columns = []
+        for sample, setting in zip(self.samples, self.settings, strict=True):
+            drop = self._make_drop(sample, setting, z)
+            for name in sample.beams:
+                beam = _find_beam(sample.rig, name)
+                height = self._beam_height(sample, beam, z)
+                half = 0.5 * (drop.chord(beam.offset_m) + self._width(beam, z))
+                dark = drop.reach(height + half)[0]
+                columns += [drop.latency_s + dark, drop.reach(height - half)[0] - dark]
+        return np.stack(columns, axis=1)
+
+    def quantities(self, z: Floats) -> Floats:
+        """What is asked for, at the first sample's first beam: shape (rigs, QUANTITIES).
+
+        The latency is to a start from rest and the distance to that start: a drop that comes free
+        with a speed moves as one that fell from rest a little earlier from a little higher, and no
+        beam can tell the two apart.
+        """
+        sample, setting = self.samples[0], self.settings[0]
+        drop = self._make_drop(sample, setting, z)
+        beam = _find_beam(sample.rig, sample.beams[0])
+        height = self._beam_height(sample, beam, z)
+        head, since_rest = drop.find_head()
+        _, speed = drop.reach(height)
+        return np.stack(
+            [
+                drop.latency_s - since_rest,
+                drop.start_height_m + head - height,
+                speed,
+                drop.diameter_m,
+                self._width(beam, z),
+            ],
+            axis=1,
+        )
+
+    # -- parts -------------------------------------------------------------------------------------
+    def _value(self, name: str, z: Floats) -> Floats:
+        result: Floats = self.unknowns[name].at_all(z[:, self.names.index(name)])
+        return result
+
+    def _beam_height(self, sample: Sample, beam: Beam, z: Floats) -> Floats:
+        height = beam.height_m + self._value("beam_error_m", z)
+        gap = _name_gap(beam)
+        return height + self._value(gap, z) if gap in self.names else height
+
+    def _width(self, beam: Beam, z: Floats) -> Floats:
+        own = f"sense {beam.input}"
+        return beam.width_m * self._value(own if own in self.names else "beam_sense", z)
+
+    def _make_drop(self, sample: Sample, setting: Setting, z: Floats) -> Drop:
+        valve = next(one for one in sample.rig.valves if one.output == sample.valve)
+        own = _name_nozzle(valve.height_m)
+        nozzle = self._value(own if own in self.names else "nozzle_error_m", z)
+        flow = compute_flow(valve, setting.gravity)
+        nominal = compute_diameter(flow * max(1e-6, sample.opening_s - valve.lag_s))
+        diameter = np.clip(
+            nominal * np.cbrt(self._value("volume_ratio", z)), MIN_DIAMETER_M, MAX_DIAMETER_M
+        )
+        latency = np.maximum(0.0, valve.latency_s + self._value("latency_error_s", z))
+        return Drop(
+            setting=setting,
+            latency_s=latency + sample.opening_s - valve.opening_s,
+            diameter_m=diameter,
+            start_height_m=valve.height_m + nozzle - self._value("detachment_ratio", z) * diameter,
+            start_speed_m_s=self._value("start_speed_ratio", z)
+            * np.sqrt(0.5 * setting.gravity * diameter),
+        )
+
+
+@dataclass(frozen=True)
+class Drop:
+    """One drop for each rig."""
+
+    setting: Setting
+    latency_s: Floats
+    diameter_m: Floats
+    start_height_m: Floats
+    start_speed_m_s: Floats
+
+    def reach(self, centre_height_m: Floats) -> tuple[Floats, Floats]:
+        """Time since it came free until its centre is at a height, and its speed there."""
+        return self._fall(
+            np.maximum(self.start_height_m - centre_height_m, _LEAST_FALL_M), self.start_speed_m_s
+        )
+
+    def chord(self, offset_m: float) -> Floats:
+        """Its extent along the fall where the beam crosses it."""
+        result: Floats = np.sqrt(np.maximum(self.diameter_m**2 - 4.0 * offset_m**2, 0.0))
+        return result
+
+    def find_head(self) -> tuple[Floats, Floats]:
+        """The fall from rest that gives its first speed: height and time."""
+        none = np.zeros_like(self.start_speed_m_s)
+        head = np.maximum(self.start_speed_m_s**2 / (2.0 * self.setting.gravity), 1e-7)
+        for _ in range(4):  # drag is small at such speeds: Newton's steps close in at once
+            _, speed = self._fall(head, none)
+            head = head + (self.start_speed_m_s - speed) * speed / self.setting.gravity
+            head = np.maximum(head, 1e-7)
+        time, _ = self._fall(head, none)
+        return head, time
+
+    def _fall(self, distance_m: Floats, initial_m_s: Floats) -> tuple[Floats, Floats]:
+        result = fall_array(
+            distance_m,
+            self.diameter_m,
+            liquid_density_kg_m3=self.setting.liquid.density_kg_m3,
+            surface_tension_n_m=self.setting.liquid.surface_tension_n_m,
+            air=self.setting.air,
+            gravity=self.setting.gravity,
+            initial_speed_m_s=initial_m_s,
+        )
+        return result.time_s, result.speed_m_s
+
+
+def make_model(samples: Sequence[Sample], gap_error_m: float) -> Model:
+    """Return the model of these samples; the first one is the rig that is asked about."""
+    settings = tuple(make_setting(sample.rig) for sample in samples)
+    rig = samples[0].rig
+    known = list_unknowns(rig, settings[0], _make_prior(rig, settings[0]))
+    unknowns = {name: known[name] for name in SHARED}
+    main_valve = next(one for one in rig.valves if one.output == samples[0].valve)
+    main_beam = _find_beam(rig, samples[0].beams[0])
+    for sample in samples:
+        valve = next(one for one in sample.rig.valves if one.output == sample.valve)
+        if valve.height_m != main_valve.height_m:
+            unknowns[_name_nozzle(valve.height_m)] = known["nozzle_error_m"]
+        for name in sample.beams:
+            beam = _find_beam(sample.rig, name)
+            if (beam.input, beam.height_m) != (main_beam.input, main_beam.height_m):
+                far = 8.0 * gap_error_m + 1e-9
+                unknowns[_name_gap(beam)] = Unknown(
+                    _name_gap(beam), 0.0, gap_error_m, -far, far, False, "gap error"
+                )
+            if beam.input != main_beam.input:
+                unknowns[f"sense {beam.input}"] = known["beam_sense"]
+    return Model(tuple(samples), tuple(unknowns), unknowns, settings)
+
+
+def _make_prior(rig: Rig, setting: Setting) -> JetPrior:
+    """Beams do not care for the jet; a rig that throws none can be calibrated all the same."""
+    try:
+        return make_jet_prior(rig, setting)
+    except PhysicsRangeError:
+        return JetPrior(onset_scale_s=0.036, height_scale_m=0.0126, gravity=setting.gravity)
+
+
+def _find_beam(rig: Rig, name: str) -> Beam:
+    return next(beam for beam in rig.beams if beam.input == name)
+
+
+def _name_gap(beam: Beam) -> str:
+    return f"gap {beam.input} {beam.height_m:.6g}"
+
+
+def _name_nozzle(height_m: float) -> str:
+    return f"nozzle {height_m:.6g}"

@@ -1,0 +1,147 @@
+"""What speaks against a plan, in words for the photographer: what is wrong, how much, the cure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from beamfall.physics.drops import compute_volume, nozzle_drops
+from beamfall.physics.impact import (
+    BEST_JET_DEPTH_M,
+    SHALLOWEST_JET_M,
+    Regime,
+    classify_impact,
+    impact_groups,
+)
+from beamfall.physics.light import judge_blur
+from beamfall.planning.setting import Setting, compute_drop
+
+if TYPE_CHECKING:
+    from beamfall.planning.draws import Draws
+    from beamfall.setup.rig import Rig
+
+REFORM_S = 0.008  # a nozzle takes this long to make a neck anew (estimate; as in the simulated rig)
+_NEAR_NOZZLE_M = 0.02
+_NEAR_SURFACE_M = 0.03
+
+
+def list_cautions(
+    rig: Rig, setting: Setting, rigs: Draws, spacings_s: tuple[float, ...], chance: float | None
+) -> Iterator[str]:
+    """Yield every caution; `spacings_s` are from the first opening to each later one."""
+    yield from _about_valves(rig, spacings_s)
+    yield from _about_drops(rig, setting)
+    if rig.aim.kind != "crown":
+        yield from _about_dish(rig, setting, rigs)
+    yield from _about_beams(rig, rigs, spacings_s)
+    yield from _about_light(rig, rigs)
+    if chance is not None and chance < 0.9:
+        yield (
+            f"drop 2 meets a jet in only {chance:.0%} of the rigs that this file could mean; "
+            "find the spacing first: `beamfall seek`"
+        )
+
+
+def _about_valves(rig: Rig, spacings_s: tuple[float, ...]) -> Iterator[str]:
+    times = (0.0, *spacings_s)
+    for number, at in enumerate(times):
+        valve = rig.valves[number % len(rig.valves)]
+        before = [
+            t for n, t in enumerate(times[:number]) if rig.valves[n % len(rig.valves)] == valve
+        ]
+        if before and at - before[-1] < valve.opening_s + REFORM_S:
+            yield (
+                f"drops closer than the valve can do: drop {number + 1} comes {(at - before[-1]) * 1e3:.1f} ms "
+                f"after the one before, but {valve.output} is open for {valve.opening_s * 1e3:.1f} ms and "
+                f"needs some {REFORM_S * 1e3:.0f} ms more: open it shorter, or use a second valve"
+            )
+
+
+def _about_drops(rig: Rig, setting: Setting) -> Iterator[str]:
+    for valve in rig.valves:
+        if valve.outer_diameter_m is None:
+            continue
+        volume = compute_volume(compute_drop(valve, setting.gravity))
+        range_ = nozzle_drops(
+            valve.bore_m, valve.outer_diameter_m, setting.liquid, gravity=setting.gravity
+        )
+        # A valve can cut a drop shorter than dripping does, by some third (common practice, no source).
+        if volume < 0.6 * range_.smallest_m3 or volume > 1.1 * range_.largest_m3:
+            word = "smaller" if volume < range_.smallest_m3 else "larger"
+            yield (
+                f"{valve.output}: its opening lets {volume * 1e9:.1f} µL through, {word} than the drops that "
+                f"this nozzle lets go ({range_.smallest_m3 * 1e9:.1f} to {range_.largest_m3 * 1e9:.1f} µL "
+                "when they drip): expect none, or several, or satellites"
+            )
+
+
+def _about_dish(rig: Rig, setting: Setting, rigs: Draws) -> Iterator[str]:
+    import numpy as np
+
+    depth = rig.dish.depth_m
+    if depth < SHALLOWEST_JET_M:
+        yield (
+            f"dish too shallow for a jet: {depth * 1e3:.1f} mm; below {SHALLOWEST_JET_M * 1e3:.0f} mm "
+            f"there is none, {BEST_JET_DEPTH_M * 1e3:.0f} mm or more give the highest: fill it up"
+        )
+        return
+    if depth < 0.7 * BEST_JET_DEPTH_M:
+        yield (
+            f"the dish is shallow ({depth * 1e3:.1f} mm): jets stay low; near "
+            f"{BEST_JET_DEPTH_M * 1e3:.0f} mm they rise highest"
+        )
+    groups = impact_groups(
+        float(np.median(rigs.first.diameter_m)),
+        float(np.median(rigs.first.impact_speed_m_s)),
+        setting.liquid,
+        gravity=setting.gravity,
+    )
+    regime = classify_impact(groups, depth)
+    if regime in (Regime.BUBBLE, Regime.CAVITY):
+        yield (
+            f"the impact makes {regime.value} (We {groups.weber:.0f}, Fr {groups.froude:.0f}): let the "
+            "drop fall from higher up for a thick jet"
+        )
+
+
+def _about_beams(rig: Rig, rigs: Draws, spacings_s: tuple[float, ...]) -> Iterator[str]:
+    import numpy as np
+
+    least = min(np.diff((0.0, *spacings_s)), default=float("inf"))
+    for beam in rig.beams:
+        free = float(np.median(rigs.first.start_height_m)) - beam.height_m
+        if free < _NEAR_NOZZLE_M:
+            yield (
+                f"{beam.input} too near the nozzle: drops come free {max(free, 0.0) * 1e3:.0f} mm above it and are "
+                f"still slow and ringing there; put it {_NEAR_NOZZLE_M * 1e3:.0f} mm or more below that"
+            )
+        top = float(np.percentile(rigs.height_m, 95.0))
+        if beam.height_m < max(_NEAR_SURFACE_M, top):
+            yield (
+                f"{beam.input} too near the surface: at {beam.height_m * 1e3:.0f} mm a jet (up to "
+                f"{top * 1e3:.0f} mm) and splashes break it too; put it higher"
+            )
+        if beam.blanking_s > 0.8 * least:
+            yield (
+                f"{beam.input}: blanking of {beam.blanking_s * 1e3:.0f} ms is so long that the next drop, "
+                f"{least * 1e3:.0f} ms behind, may not count; shorten it"
+            )
+
+
+def _about_light(rig: Rig, rigs: Draws) -> Iterator[str]:
+    import numpy as np
+
+    speed = float(np.median(rigs.first.impact_speed_m_s))
+    camera = rig.camera
+    for flash in rig.flashes:
+        if camera is not None:
+            warning = judge_blur(
+                speed, max(1e-6, flash.duration_s), camera.magnification, camera.pixel_m
+            ).warning
+            if warning:
+                yield f"{flash.output}: {warning}"
+        if flash.recycle_s > rig.aim.rest_s:
+            yield (
+                f"{flash.output} takes {flash.recycle_s:.3g} s to recycle, longer than aim.rest "
+                f"({rig.aim.rest_s:.3g} s): every other picture would be dark; rest longer"
+            )

@@ -1,0 +1,235 @@
+"""Thousands of rigs that a rig file could mean, as arrays: what each would do with its drops.
+
+Everything here has one element a rig. Times called `to_` count from a drop's coming free.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from beamfall.physics.fall import MAX_DIAMETER_M, MIN_DIAMETER_M, fall_array
+from beamfall.physics.impact import SHALLOWEST_JET_M
+from beamfall.physics.jet import estimate_depth_factor, tip_heights
+from beamfall.planning.setting import Setting, compute_drop
+from beamfall.planning.unknowns import NAMES, list_unknowns
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from beamfall.physics.jet import JetPrior
+    from beamfall.setup.rig import Beam, Rig, Valve
+
+    Floats = NDArray[np.float64]
+
+_LEAST_FALL_M = 1e-4  # a beam above where the drop comes free sees it at once
+_HALVINGS = 14  # 2^-14 of some cm: micrometres, about a microsecond
+SAME_PLACE_M = 0.005  # as in the simulated rig
+
+
+@dataclass(frozen=True)
+class DropDraws:
+    """The drops of one valve."""
+
+    setting: Setting
+    latency_s: Floats  # opening to coming free
+    diameter_m: Floats
+    start_height_m: Floats  # of the centre
+    start_speed_m_s: Floats
+    to_edge_s: Floats  # to the counted edge of the first beam that sees them; NaN without one
+    speed_at_edge_m_s: Floats
+    dwell_s: Floats
+    to_surface_s: Floats
+    impact_speed_m_s: Floats
+
+    def reach(self, centre_height_m: Floats) -> tuple[Floats, Floats]:
+        """Time since the drop came free until its centre is at a height, and its speed there."""
+        distance = np.maximum(self.start_height_m - centre_height_m, _LEAST_FALL_M)
+        result = fall_array(
+            distance,
+            self.diameter_m,
+            liquid_density_kg_m3=self.setting.liquid.density_kg_m3,
+            surface_tension_n_m=self.setting.liquid.surface_tension_n_m,
+            air=self.setting.air,
+            gravity=self.setting.gravity,
+            initial_speed_m_s=self.start_speed_m_s,
+        )
+        return result.time_s, result.speed_m_s
+
+    def reach_lowest(self, height_m: Floats) -> tuple[Floats, Floats]:
+        """The same for the drop's lowest point."""
+        return self.reach(height_m + 0.5 * self.diameter_m)
+
+
+@dataclass(frozen=True)
+class JetDraws:
+    """The jets: `starts_s` on the clock of whoever asks, others as in `physics.jet`."""
+
+    starts_s: Floats
+    rise_s: Floats
+    height_m: Floats
+    gravity: float
+
+    def tip(self, when_s: Floats) -> Floats:
+        """Height of the tip."""
+        return tip_heights(when_s, self.starts_s, self.height_m, self.rise_s, gravity=self.gravity)
+
+    def take(self, chosen: NDArray[np.intp]) -> JetDraws:
+        """Some of them."""
+        return replace(
+            self,
+            starts_s=self.starts_s[chosen],
+            rise_s=self.rise_s[chosen],
+            height_m=self.height_m[chosen],
+        )
+
+
+@dataclass(frozen=True)
+class Draws:
+    """Many rigs: their drops by valve, and the jets of the first valve's drops (onset after impact)."""
+
+    setting: Setting
+    z: Floats  # shape (rigs, unknowns), standard normal under the prior
+    values: Mapping[str, Floats]
+    valves: tuple[DropDraws, ...]
+    flash_latency_s: Floats
+    onset_s: Floats
+    rise_s: Floats
+    height_m: Floats
+
+    @property
+    def count(self) -> int:
+        """How many rigs."""
+        return len(self.onset_s)
+
+    @property
+    def first(self) -> DropDraws:
+        """Drop 1."""
+        return self.valves[0]
+
+    def drop(self, number: int) -> DropDraws:
+        """Drop `number` of a shot, from 1: the valves take turns."""
+        return self.valves[(number - 1) % len(self.valves)]
+
+    @property
+    def impact_s(self) -> Floats:
+        """Drop 1's impact since its valve's opening."""
+        return self.first.latency_s + self.first.to_surface_s
+
+    @property
+    def jet(self) -> JetDraws:
+        """The jet since drop 1's valve opening."""
+        return JetDraws(
+            self.impact_s + self.onset_s, self.rise_s, self.height_m, self.setting.gravity
+        )
+
+    def find_contacts(self, spacing_s: Floats | float) -> tuple[Floats, Floats]:
+        """When and at what height drop 2 meets the jet, since drop 1's opening; NaN where it does not.
+
+        `spacing_s` is from drop 1's valve opening to drop 2's.
+        """
+        second = self.drop(2)
+        freed = np.asarray(spacing_s, dtype=np.float64) + second.latency_s
+        when, height = meet(self.jet, second, freed)
+        return when + self.values["contact_offset_s"], height
+
+
+def meet(jet: JetDraws, drop: DropDraws, freed_s: Floats) -> tuple[Floats, Floats]:
+    """When and where a drop that came free at `freed_s` meets the jet; NaN where it strikes none."""
+    none = jet.tip(freed_s + drop.to_surface_s) <= 0.0
+    low, high = np.zeros_like(jet.height_m), jet.height_m.copy()
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        above = middle >= jet.tip(freed_s + drop.reach_lowest(middle)[0])
+        high = np.where(above, middle, high)
+        low = np.where(above, low, middle)
+    height = 0.5 * (low + high)
+    when = freed_s + drop.reach_lowest(height)[0]
+    return np.where(none, np.nan, when), np.where(none, np.nan, height)
+
+
+def draw_z(
+    count: int,
+    rng: np.random.Generator,
+    mean: Floats | None = None,
+    covariance: Floats | None = None,
+) -> Floats:
+    """Standard normal vectors, shape (count, unknowns), or normal ones with a mean and covariance."""
+    z = rng.standard_normal((count, len(NAMES)))
+    if mean is None or covariance is None:
+        return z
+    values, vectors = np.linalg.eigh(covariance)
+    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    result: Floats = mean + z @ root.T
+    return result
+
+
+def make_draws(rig: Rig, setting: Setting, z: Floats, prior: JetPrior) -> Draws:
+    """Work out what each rig of `z` does with its drops (see `unknowns`)."""
+    unknowns = list_unknowns(rig, setting, prior)
+    values = {name: unknowns[name].at_all(z[:, i]) for i, name in enumerate(NAMES)}
+    valves = tuple(make_drops(rig, setting, values, valve) for valve in rig.valves)
+    first, gravity = valves[0], setting.gravity
+    # beamfall.physics.impact.cavity_radius_bound
+    radius = (
+        first.diameter_m * (first.impact_speed_m_s**2 / (3.0 * gravity * first.diameter_m)) ** 0.25
+    )
+    depth = estimate_depth_factor(max(rig.dish.depth_m, SHALLOWEST_JET_M))
+    height = values["height_factor"] * depth * radius
+    flash = rig.flashes[0].latency_s if rig.flashes else 0.0
+    return Draws(
+        setting=setting,
+        z=z,
+        values=values,
+        valves=valves,
+        flash_latency_s=flash * values["flash_latency_ratio"],
+        onset_s=values["onset_factor"] * np.sqrt(radius / gravity),
+        rise_s=values["rise_factor"] * np.sqrt(2.0 * height / gravity),
+        height_m=height,
+    )
+
+
+def find_beam(rig: Rig, valve: Valve) -> Beam | None:
+    """The first beam that sees a valve's drops."""
+    near = (beam for beam in rig.beams if abs(beam.place_m - valve.place_m) <= SAME_PLACE_M)
+    return next(near, None)
+
+
+def make_drops(rig: Rig, setting: Setting, values: Mapping[str, Floats], valve: Valve) -> DropDraws:
+    """The drops of one valve, for rigs with these values."""
+    gravity = setting.gravity
+    nominal = compute_drop(valve, gravity)
+    diameter = np.clip(nominal * np.cbrt(values["volume_ratio"]), MIN_DIAMETER_M, MAX_DIAMETER_M)
+    nozzle = valve.height_m + values["nozzle_error_m"]
+    nothing = np.full_like(diameter, np.nan)
+    drops = DropDraws(
+        setting=setting,
+        latency_s=np.maximum(0.0, valve.latency_s + values["latency_error_s"]),
+        diameter_m=diameter,
+        start_height_m=nozzle - values["detachment_ratio"] * diameter,
+        start_speed_m_s=values["start_speed_ratio"] * np.sqrt(0.5 * gravity * diameter),
+        to_edge_s=nothing,
+        speed_at_edge_m_s=nothing,
+        dwell_s=nothing,
+        to_surface_s=nothing,
+        impact_speed_m_s=nothing,
+    )
+    return watch_drops(drops, find_beam(rig, valve), values)
+
+
+def watch_drops(drops: DropDraws, beam: Beam | None, values: Mapping[str, Floats]) -> DropDraws:
+    """Fill in what a beam sees of drops, and their impact."""
+    to_surface, impact_speed = drops.reach(0.5 * drops.diameter_m)
+    seen: dict[str, Any] = {}
+    if beam is not None:
+        height = beam.height_m + values["beam_error_m"]
+        chord = np.sqrt(np.maximum(drops.diameter_m**2 - 4.0 * beam.offset_m**2, 0.0))
+        half = 0.5 * (chord + beam.width_m * values["beam_sense"])
+        dark, at_dark = drops.reach(height + half)
+        clear, at_clear = drops.reach(height - half)
+        edge = (dark, at_dark) if beam.edge == "dark" else (clear, at_clear)
+        seen = {"to_edge_s": edge[0], "speed_at_edge_m_s": edge[1], "dwell_s": clear - dark}
+    return replace(drops, to_surface_s=to_surface, impact_speed_m_s=impact_speed, **seen)

@@ -1,0 +1,133 @@
+"""What a plan says: times with intervals, the anchor and why, the sequence, cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from beamfall.setup.sequence import Sequence
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+PERCENTS = (5.0, 50.0, 95.0)
+
+
+@dataclass(frozen=True)
+class Interval:
+    """A quantity in SI: below these lie 5 %, 50 % and 95 % of the rigs that the file could mean."""
+
+    p5: float
+    p50: float
+    p95: float
+
+    def to_json(self, factor: float = 1e3) -> dict[str, float]:
+        """The three in ms (or times another factor)."""
+        return {key: round(getattr(self, key) * factor, 3) for key in ("p5", "p50", "p95")}
+
+    def holds(self, value: float) -> bool:
+        """Whether a value lies between 5 % and 95 %."""
+        return self.p5 <= value <= self.p95
+
+
+def make_interval(values: NDArray[Any]) -> Interval:
+    """5 %, 50 % and 95 % of many values; those that are NaN do not count."""
+    import numpy as np
+
+    low, middle, high = (float(p) for p in np.nanpercentile(values, PERCENTS))
+    return Interval(low, middle, high)
+
+
+@dataclass(frozen=True)
+class AnchorEdge:
+    """The beam edge that the flash's delay counts from; `release` has no edge and count 0."""
+
+    beam: str
+    edge: str
+    count: int
+
+    def to_json(self) -> dict[str, Any]:
+        """Beam (null for the release), edge and count, as in the JSON of a shot."""
+        return {
+            "beam": self.beam if self.count else None,
+            "edge": self.edge if self.count else None,
+            "count": self.count,
+        }
+
+    def describe(self) -> str:
+        """In words: `dark edge 2 of beam1`."""
+        return f"{self.edge} edge {self.count} of {self.beam}" if self.count else "the release"
+
+
+@dataclass(frozen=True)
+class AnchorChoice:
+    """A possible anchor and the scatter it would leave in the picture: a standard deviation of its stage."""
+
+    anchor: AnchorEdge
+    scatter_s: float
+    chosen: bool
+    why: str
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A shot for a rig.
+
+    `intervals` are of what this rig would need for the picture that is wanted, whatever the
+    sequence does; with the planned spacing the flash would need `at_planned_spacing`. `chance` is
+    the chance that drop 2 meets the jet at all.
+    """
+
+    kind: str
+    rig_name: str
+    sequence: Sequence
+    anchor: AnchorEdge
+    anchors: tuple[AnchorChoice, ...]
+    stage_s: float
+    spacing_s: float | None
+    flash_delay_s: float
+    intervals: Mapping[str, Interval]
+    quantities: Mapping[str, Interval]  # jet height, drop diameter, ... in SI, not times
+    assumptions: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    chance: float | None = None
+    warm_up: Sequence | None = None
+    trace: Mapping[str, Any] | None = None  # what the picture of the plan is drawn from
+
+    def to_json(self) -> dict[str, Any]:
+        """The plan as one object; times in ms, lengths in mm."""
+        return {
+            "kind": self.kind,
+            "rig": self.rig_name,
+            "anchor": self.anchor.to_json(),
+            **{name: interval.to_json() for name, interval in self.intervals.items()},
+            "planned": {
+                "spacing": None if self.spacing_s is None else round(self.spacing_s * 1e3, 3),
+                "flash_delay": round(self.flash_delay_s * 1e3, 3),
+                "stage": round(self.stage_s * 1e3, 3),
+                "chance": None if self.chance is None else round(self.chance, 4),
+            },
+            "quantities": {name: item.to_json() for name, item in self.quantities.items()},
+            "anchors": [
+                {
+                    **choice.anchor.to_json(),
+                    "scatter": round(choice.scatter_s * 1e3, 4),
+                    "chosen": choice.chosen,
+                    "why": choice.why,
+                }
+                for choice in self.anchors
+            ],
+            "rows": [
+                {
+                    "anchor": row.anchor,
+                    "count": row.count,
+                    "output": row.output,
+                    "delay": round(row.delay_s * 1e3, 6),
+                    "width": round(row.width_s * 1e3, 6),
+                }
+                for row in self.sequence.rows
+            ],
+            "assumptions": list(self.assumptions),
+            "warnings": list(self.warnings),
+        }

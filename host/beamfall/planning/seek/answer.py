@@ -1,0 +1,135 @@
+"""What the photographer says of a picture, and what the board measured of its shot."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from beamfall.errors import UserError
+
+if TYPE_CHECKING:
+    from beamfall.shots import ShotRecord
+
+#: The words, with what they mean.
+WORDS = {
+    "before": "drop 2 is in the picture and has not touched the jet",
+    "contact": "drop 2 just touches the jet, nothing spreads yet",
+    "after": "the umbrella spreads, or has spread",
+    "jet": "a jet, but no drop 2",
+    "nothing": "lit, but neither jet nor drop 2",
+    "missed": "drop 2 went past the jet, or struck where there was none",
+    "found": "this is the picture that is wanted",
+    "black": "no light: the flash did not fire",
+}
+BLACK = "black"
+NOTHING = "nothing"
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One picture in a word; heights above the surface where they were measured: the jet's top and
+    drop 2's lowest point (of an umbrella: where it sits)."""
+
+    word: str
+    jet_m: float | None = None
+    drop_m: float | None = None
+
+
+@dataclass(frozen=True)
+class Shot:
+    """When things happened in a shot, in s from the first valve's opening; None where not seen.
+
+    `edges_s`: the counted beam edge of drop 1 and of drop 2. `flash_s`: the flash's contact.
+    """
+
+    spacing_s: float
+    flash_s: float
+    edges_s: tuple[float | None, float | None] = (None, None)
+    dwells_s: tuple[float, ...] = ()
+
+
+def read_answer(text: str) -> Answer:
+    """Read what a person typed: a word, then `jet 31 mm` and `drop 42 mm` where measured.
+
+    A word may be cut short where it stays clear: `bef`, `a`. Raises UserError.
+    """
+    from beamfall.setup.units import parse_length
+
+    parts = text.replace(",", " ").split()
+    if not parts:
+        raise UserError(f"say what the picture shows: {', '.join(WORDS)}")
+    matches = [word for word in WORDS if word.startswith(parts[0].lower())]
+    if len(matches) != 1:
+        raise UserError(f"'{parts[0]}': expected one of {', '.join(WORDS)}")
+    heights: dict[str, float] = {}
+    rest = parts[1:]
+    while rest:
+        name = rest.pop(0).lower()
+        if name not in ("jet", "drop") or not rest:
+            raise UserError(f"'{name}': expected 'jet' or 'drop' with a height, such as: jet 31 mm")
+        value = rest.pop(0)
+        if rest and rest[0] not in ("jet", "drop"):
+            value += " " + rest.pop(0)
+        height = parse_length(value, key=name)
+        if not 0.0 < height < 0.3:
+            raise UserError(f"{name} = {value}: expected more than 0 and less than 300 mm")
+        heights[name] = height
+    return Answer(matches[0], heights.get("jet"), heights.get("drop"))
+
+
+def read_shot(record: ShotRecord, beam_edge: str = "dark") -> Shot | None:
+    """What a shot's record tells; None where no flash fired or fewer than two valve openings did."""
+    hz = record.clock_hz
+    opened = [
+        edge.ticks
+        for edge in record.edges
+        if edge.what.startswith("valve") and edge.edge == "on" and edge.ticks is not None
+    ]
+    flashes = [
+        edge.ticks
+        for edge in record.edges
+        if edge.what.startswith("flash") and edge.edge == "on" and edge.ticks is not None
+    ]
+    if len(opened) < 2 or not flashes:
+        return None
+    start = min(opened)
+    beam = record.anchor_beam or "beam1"
+    seen = [e for e in record.edges if e.what == beam and e.ticks is not None]
+    times = [e.ticks for e in seen if e.edge == beam_edge and e.ticks is not None]
+    edges: list[float | None] = [(ticks - start) / hz for ticks in times[:2]]
+    edges += [None] * (2 - len(edges))
+    dwells = []
+    dark: int | None = None
+    for edge in seen:
+        if edge.edge == "dark":
+            dark = edge.ticks
+        elif dark is not None and edge.ticks is not None:
+            dwells.append((edge.ticks - dark) / hz)
+            dark = None
+    return Shot(
+        spacing_s=(sorted(opened)[1] - start) / hz,
+        flash_s=(min(flashes) - start) / hz,
+        edges_s=(edges[0], edges[1]),
+        dwells_s=tuple(dwells[:2]),
+    )
+
+
+def say_useless(record: ShotRecord, shot: Shot, *, sees_light: bool = True) -> str | None:
+    """Why the picture of a fired shot can tell nothing of the rig, as far as the board has seen it; None: it can.
+
+    `sees_light`: a flash-seen sensor is fitted (`[fitted] flash_seen` of the rig file).
+    """
+    from beamfall.shots.remarks import NO_LIGHT, list_remarks
+
+    first = shot.edges_s[0]
+    if record.anchor_beam is not None and first is not None and first < 0.0:
+        return (
+            f"{record.anchor_beam} turned {record.anchor_edge} before the valve opened: "
+            "the flash followed something other than the drops"
+        )
+    lit = any(edge.what.startswith("light") and edge.ticks is not None for edge in record.edges)
+    if not lit:
+        for remark in list_remarks(record, sees_light=sees_light):
+            if NO_LIGHT in remark:
+                return remark
+    return None

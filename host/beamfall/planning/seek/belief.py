@@ -1,0 +1,297 @@
+"""Many rigs that could be this one, weighted by every answer so far.
+
+A rig is a vector z of `plan.unknowns`. Each answer multiplies the weights by its likelihood (Bayes'
+rule); when few rigs carry the weight they are drawn anew around the survivors, with the kernel of
+Liu & West (2001, in: Sequential Monte Carlo Methods in Practice, ch. 10; from memory), which
+keeps mean and covariance.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from beamfall.planning.draws import Draws, JetDraws, draw_z, make_draws, meet
+from beamfall.planning.seek.answer import Answer, Shot
+from beamfall.planning.setting import Setting
+from beamfall.planning.unknowns import NAMES
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from beamfall.physics.jet import JetPrior
+    from beamfall.planning.learned import Learned
+    from beamfall.setup.rig import Rig
+
+    Floats = NDArray[np.float64]
+
+CONTACT_S = 0.00025  # a picture this close to the contact shows it (0.8 mm of drop 2's way)
+LEAST_WEIGHT = 1e-3  # of rigs that must meet their jet for a spacing to be worth a shot
+TALL = 0.6  # a contact above this share of the jet's height is high on the jet
+_WORDS = ("before", "contact", "after", "jet", "nothing", "missed")
+_LAPSE = 0.02  # share of answers that mean nothing
+_MISS = 0.02  # share of collisions that miss by aim
+_FRAME_M, _FRAME_SPREAD_M = (
+    0.07,
+    0.015,
+)  # height of what the camera sees, and how well that is known
+_OFFSET = NAMES.index("contact_offset_s")
+_OTHER_SPACING_S = 0.004
+_SHOT_S = 0.0002  # what else differs from shot to shot
+_ONSET_SCATTER_S, _HEIGHT_SCATTER = 0.0008, 0.04  # medians of plan.unknowns.list_scatters
+_DWELL_SPREAD = 0.015
+_READING_M = 0.001  # heights are read off a picture to this
+_LEAST_SHARE = 0.4  # of effective rigs, before they are drawn anew
+_KEEP = 0.97  # Liu & West's a
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """What each rig would show for one shot: arrays, one element a rig."""
+
+    stage_s: Floats  # light minus contact; NaN without contact
+    spread_s: Floats  # standard deviation of the stage from shot to shot
+    contact_m: Floats
+    jet_m: Floats  # tip at the light
+    drop_m: Floats  # drop 2's lowest point at the light; negative after its impact
+    words: Floats  # chance of each of _WORDS, shape (words, rigs)
+    tall: NDArray[np.bool_]  # the contact is high on the jet
+
+
+class Belief:
+    """The weighted rigs. Deterministic for a seed."""
+
+    def __init__(
+        self,
+        rig: Rig,
+        setting: Setting,
+        prior: JetPrior,
+        *,
+        count: int = 3000,
+        seed: int = 0,
+        learned: Learned | None = None,
+    ) -> None:
+        self._rig, self._setting, self._prior = rig, setting, prior
+        self._rng = np.random.default_rng(seed)
+        known = learned.fit(rig) if learned is not None else None
+        z = draw_z(count, self._rng, *known) if known else draw_z(count, self._rng)
+        self._spacing_s: float | None = None
+        self.reachable = 1.0  # chance of the wanted picture if the rig were known, by its scatter
+        self._set(z)
+
+    def _set(self, z: Floats) -> None:
+        self._z = z
+        self.rigs: Draws = make_draws(self._rig, self._setting, z, self._prior)
+        self.weights: Floats = np.full(len(z), 1.0 / len(z))
+
+    @property
+    def offset_s(self) -> Floats:
+        """What the moment of contact is later than the models say."""
+        return self.rigs.values["contact_offset_s"]
+
+    def moments(self) -> tuple[Floats, Floats]:
+        """Mean and covariance of z."""
+        mean = self.weights @ self._z
+        apart = self._z - mean
+        return mean, (self.weights[:, None] * apart).T @ apart
+
+    def sample(self, count: int) -> NDArray[np.intp]:
+        """Indices of rigs drawn by their weight."""
+        places = (np.arange(count) + self._rng.random()) / count
+        edges = np.cumsum(self.weights)
+        found: NDArray[np.intp] = np.searchsorted(edges, places * edges[-1])
+        return np.minimum(found, len(edges) - 1)
+
+    # -- what a shot would show --------------------------------------------------------------------
+    def may_meet(self, spacing_s: float) -> bool:
+        """Whether drop 2 could meet a jet at all with a spacing."""
+        contact, _ = self.rigs.find_contacts(spacing_s)
+        return float(self.weights[np.isfinite(contact)].sum()) >= LEAST_WEIGHT
+
+    def predict_timing(self, spacing_s: float) -> tuple[Floats, Floats]:
+        """When drop 1's impact and drop 2's coming free would be, since the first opening."""
+        return self.rigs.impact_s, spacing_s + self.rigs.drop(2).latency_s
+
+    def timing_of(self, shot: Shot) -> tuple[Floats, Floats]:
+        """The same for a shot that was fired: by its own beam edges where they were seen."""
+        impact, freed = self.predict_timing(shot.spacing_s)
+        first, second = self.rigs.first, self.rigs.drop(2)
+        if shot.edges_s[0] is not None:
+            impact = shot.edges_s[0] - first.to_edge_s + first.to_surface_s
+        if shot.edges_s[1] is not None:
+            freed = shot.edges_s[1] - second.to_edge_s
+        return impact, freed
+
+    def look(self, impact_s: Floats, freed_s: Floats, light_s: Floats | float) -> Outlook:
+        """What every rig would show for a light at a time; all since the first opening."""
+        rigs = self.rigs
+        second = rigs.drop(2)
+        jet = JetDraws(impact_s + rigs.onset_s, rigs.rise_s, rigs.height_m, rigs.setting.gravity)
+        contact, height = meet(jet, second, freed_s)
+        return self.judge(jet, contact, height, freed_s, light_s)
+
+    def judge(
+        self,
+        jet: JetDraws,
+        contact: Floats,
+        height: Floats,
+        freed_s: Floats,
+        light_s: Floats | float,
+    ) -> Outlook:
+        """The rest of `look`, where the contacts are known already."""
+        second = self.rigs.drop(2)
+        speed = second.impact_speed_m_s
+        stage = light_s - contact - self.offset_s
+        none = np.isnan(stage)
+        rising = (
+            np.where(
+                none,
+                0.0,
+                jet.tip(np.where(none, 0.0, contact))
+                - jet.tip(np.where(none, 0.0, contact - 1e-3)),
+            )
+            / 1e-3
+        )
+        spread = np.sqrt(
+            _SHOT_S**2
+            + (_HEIGHT_SCATTER * np.where(none, 0.0, height) / speed) ** 2
+            + (_ONSET_SCATTER_S * rising / speed) ** 2
+        )
+        # Back along drop 2's path from where its time is known.
+        known = np.where(none, freed_s + second.to_surface_s, contact)
+        ahead = known - light_s + np.where(none, 0.0, self.offset_s)
+        drop = np.where(none, 0.0, height) + speed * ahead - 0.5 * self._setting.gravity * ahead**2
+        tip = jet.tip(np.broadcast_to(np.asarray(light_s, dtype=np.float64), known.shape))
+        words = _word_chances(stage, spread, tip, drop, ahead)
+        tall = np.where(none, 0.0, height) >= TALL * self.rigs.height_m
+        return Outlook(stage, spread, height, tip, drop, words, tall)
+
+    # -- what a shot did show ----------------------------------------------------------------------
+    def take(self, shot: Shot, answer: Answer, wanted_s: float, near_s: float) -> float:
+        """Weigh the rigs by an answer; return the chance that its picture is the wanted one."""
+        if self._spacing_s is not None and abs(shot.spacing_s - self._spacing_s) > _OTHER_SPACING_S:
+            # What the models leave out is another thing at another spacing.
+            self._forget_offset()
+        self._spacing_s = shot.spacing_s
+        impact, freed = self.timing_of(shot)
+        outlook = self.look(impact, freed, shot.flash_s + self.rigs.flash_latency_s)
+        hit = chance_within(outlook, wanted_s, near_s)
+        if answer.word == "found":
+            likelihood, own = hit, np.ones_like(hit)
+        else:
+            likelihood = outlook.words[_WORDS.index(answer.word)]
+            low, high = _stages_of(answer.word)
+            both = chance_within(outlook, wanted_s, near_s, low, high)
+            own = np.where(
+                likelihood > 1e-12, np.minimum(both / np.maximum(likelihood, 1e-12), 1.0), 0.0
+            )
+        likelihood = _LAPSE / len(_WORDS) + (1.0 - _LAPSE) * likelihood
+        likelihood = likelihood * self._weigh_heights(outlook, answer) * self._weigh_dwells(shot)
+        weights = self.weights * likelihood
+        total = float(weights.sum())
+        if not total > 0.0:  # nothing fits: keep what was, rather than end in NaN
+            return 0.0
+        self.weights = weights / total
+        chance = float(self.weights @ own)
+        self.reachable = float(self.weights @ reachable_chance(outlook, near_s))
+        if 1.0 / float(np.sum(self.weights**2)) < _LEAST_SHARE * len(self.weights):
+            self._renew()
+        return chance
+
+    def _forget_offset(self) -> None:
+        self._z[:, _OFFSET] = self._rng.standard_normal(len(self._z))
+        weights = self.weights
+        self._set(self._z)
+        self.weights = weights
+
+    def _weigh_heights(self, outlook: Outlook, answer: Answer) -> Floats:
+        result = np.ones_like(outlook.jet_m)
+        met = answer.word in ("contact", "after", "found")
+        if answer.jet_m is not None:
+            seen = (
+                np.where(np.isnan(outlook.contact_m), 0.0, outlook.contact_m)
+                if met
+                else outlook.jet_m
+            )
+            result = result * _bell(answer.jet_m - seen, np.hypot(_READING_M, 0.06 * outlook.jet_m))
+        if answer.drop_m is not None and answer.word == "before":
+            result = result * _bell(answer.drop_m - outlook.drop_m, 1.5 * _READING_M)
+        return result + 1e-9
+
+    def _weigh_dwells(self, shot: Shot) -> Floats:
+        dwell = self.rigs.first.dwell_s
+        if not shot.dwells_s or not np.isfinite(dwell).all():
+            return np.ones(len(dwell))
+        seen = shot.dwells_s[0]
+        return _bell(seen / dwell - 1.0, _DWELL_SPREAD) + 1e-6
+
+    def _renew(self) -> None:
+        mean = self.weights @ self._z
+        apart = self._z - mean
+        covariance = (self.weights[:, None] * apart).T @ apart
+        chosen = self._z[self.sample(len(self._z))]
+        values, vectors = np.linalg.eigh(covariance)
+        root = vectors * np.sqrt(np.maximum(values, 0.0) * (1.0 - _KEEP**2))
+        noise = self._rng.standard_normal(chosen.shape) @ root.T
+        self._set(_KEEP * chosen + (1.0 - _KEEP) * mean + noise)
+
+
+def chance_within(
+    outlook: Outlook, wanted_s: float, near_s: float, low_s: float = -np.inf, high_s: float = np.inf
+) -> Floats:
+    """Chance, for every rig, of a stage within `near_s` of the wanted one and between low and high."""
+    low = max(wanted_s - near_s, low_s)
+    high = min(wanted_s + near_s, high_s)
+    if low >= high:
+        return np.zeros_like(outlook.stage_s)
+    stage = np.where(np.isnan(outlook.stage_s), 1e3, outlook.stage_s)
+    result: Floats = _below((high - stage) / outlook.spread_s) - _below(
+        (low - stage) / outlook.spread_s
+    )
+    return result * (1.0 - _MISS)
+
+
+def reachable_chance(outlook: Outlook, near_s: float) -> Floats:
+    """Chance, for every rig, that a shot aimed perfectly shows the wanted picture."""
+    return (2.0 * _below(near_s / outlook.spread_s) - 1.0) * (1.0 - _MISS)
+
+
+def _stages_of(word: str) -> tuple[float, float]:
+    if word == "contact":
+        return -CONTACT_S, CONTACT_S
+    if word == "after":
+        return CONTACT_S, np.inf
+    return (-np.inf, -CONTACT_S) if word in ("before", "jet", "nothing") else (np.inf, np.inf)
+
+
+def _word_chances(
+    stage: Floats, spread: Floats, tip: Floats, drop: Floats, ahead: Floats
+) -> Floats:
+    none = np.isnan(stage)
+    safe = np.where(none, 0.0, stage)
+    late = _below((safe - CONTACT_S) / spread)
+    early = _below((-CONTACT_S - safe) / spread)
+    contact = np.maximum(0.0, 1.0 - late - early)
+    # Without a contact: early until the impact, then it has missed.
+    struck = _below(-ahead / 5e-4)
+    early = np.where(none, 1.0 - struck, early)
+    in_frame = _below((_FRAME_M - drop) / _FRAME_SPREAD_M)
+    there = tip > 0.0
+    missed = np.where(none, struck, _MISS * (late + contact))
+    met = np.where(none, 0.0, 1.0 - _MISS)
+    out = early * (1.0 - in_frame)
+    return np.stack(
+        [early * in_frame, contact * met, late * met, out * there, out * ~there, missed]
+    )
+
+
+def _below(x: Floats) -> Floats:
+    """The normal distribution, by tanh (within 0.0002: Page 1977, Appl. Stat. 26:75; from memory)."""
+    return 0.5 * (1.0 + np.tanh(0.7978845608 * x * (1.0 + 0.044715 * x * x)))
+
+
+def _bell(x: Floats, spread: Floats | float) -> Floats:
+    """The height of a normal distribution, 1 at its top; wide tails, since people misread."""
+    return np.exp(-0.5 * np.square(x / spread)) + 1e-3

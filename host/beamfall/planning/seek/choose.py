@@ -1,0 +1,128 @@
+"""The next spacing and flash time: where the wanted picture is likely, and the answer worth most.
+
+Candidates are spacings that rigs still likely need, and for each the lights they would want. A
+candidate's worth is the chance that its own picture is the wanted one, plus the expected
+information of its answer (the mutual information of word and rig, in nats) times a weight.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from beamfall.errors import UserError
+from beamfall.planning.collision import find_need
+from beamfall.planning.draws import JetDraws, meet
+from beamfall.planning.seek.belief import LEAST_WEIGHT, Belief, chance_within
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+_SPACING_QUANTILES = (0.2, 0.35, 0.5, 0.65, 0.8)
+_LIGHT_QUANTILES = (0.06, 0.15, 0.25, 0.35, 0.43, 0.5, 0.57, 0.65, 0.75, 0.85, 0.94)
+_CONTACT_QUANTILES = (0.25, 0.5, 0.75)  # around the contact itself a word says most
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """A shot to fire: spacing of the openings, the light after drop 2's beam edge (after the first
+    opening where there is no beam), with the chance that its picture is the wanted one and the
+    information, in nats, that its answer should bring."""
+
+    spacing_s: float
+    delay_s: float
+    chance: float
+    information: float
+
+
+def propose(
+    belief: Belief,
+    wanted_s: float,
+    near_s: float,
+    *,
+    spacing_s: float | None,
+    by_beam: bool,
+    curiosity: float,
+) -> Proposal:
+    """Return the best candidate. `spacing_s` keeps the spacing; `by_beam`: the flash follows drop 2's edge.
+
+    Raises UserError where the answers have left no rig whose drops could collide.
+    """
+    weights = belief.weights
+    if spacing_s is not None:
+        spacings = [spacing_s]
+    else:
+        need = find_need(belief.rigs).spacing_s
+        spacings = sorted(
+            {round(float(s), 5) for s in quantiles(need, weights, _SPACING_QUANTILES)}
+        )
+    best: Proposal | None = None
+    for spacing in spacings:
+        for found in _judge_spacing(belief, max(0.0, spacing), wanted_s, near_s, by_beam):
+            worth = found.chance + curiosity * found.information
+            if best is None or worth > best.chance + curiosity * best.information:
+                best = found
+    if best is None:
+        kept = "" if spacing_s is None else f" with a spacing of {spacing_s * 1e3:.4g} ms"
+        raise UserError(
+            f"no rig like the rig file whose drops could collide{kept} fits all the answers given: "
+            "look at the rig file's heights and opening, and seek again with --fresh"
+        )
+    return best
+
+
+def _judge_spacing(
+    belief: Belief, spacing_s: float, wanted_s: float, near_s: float, by_beam: bool
+) -> list[Proposal]:
+    rigs, weights = belief.rigs, belief.weights
+    impact, freed = belief.predict_timing(spacing_s)
+    second = rigs.drop(2)
+    base = freed + second.to_edge_s if by_beam else np.zeros(rigs.count)
+    jet = JetDraws(impact + rigs.onset_s, rigs.rise_s, rigs.height_m, rigs.setting.gravity)
+    contact, height = meet(jet, second, freed)
+    delay = contact + belief.offset_s + wanted_s - rigs.flash_latency_s - base
+    good = np.isfinite(delay)
+    if float(weights[good].sum()) < LEAST_WEIGHT:
+        return []
+    found = []
+    candidates = [
+        *quantiles(delay[good], weights[good], _LIGHT_QUANTILES),
+        *(quantiles(delay[good], weights[good], _CONTACT_QUANTILES) - wanted_s),
+    ]
+    for candidate in candidates:
+        light = base + max(0.0, float(candidate)) + rigs.flash_latency_s
+        outlook = belief.judge(jet, contact, height, freed, light)
+        hit = np.where(outlook.tall, chance_within(outlook, wanted_s, near_s), 0.0)
+        found.append(
+            Proposal(
+                spacing_s,
+                max(0.0, float(candidate)),
+                float(weights @ hit),
+                _information(outlook.words, weights),
+            )
+        )
+    return found
+
+
+def _information(words: Floats, weights: Floats) -> float:
+    """Mutual information of the word and the rig, in nats."""
+    mean = words @ weights
+    return float(_entropy(mean[:, None])[0] - _entropy(words) @ weights)
+
+
+def _entropy(chances: Floats) -> Floats:
+    safe = np.maximum(chances, 1e-12)
+    result: Floats = -np.sum(safe * np.log(safe), axis=0)
+    return result
+
+
+def quantiles(values: Floats, weights: Floats, shares: tuple[float, ...]) -> Floats:
+    """Quantiles of weighted values."""
+    order = np.argsort(values)
+    reached = np.cumsum(weights[order])
+    result: Floats = np.interp(np.array(shares) * reached[-1], reached, values[order])
+    return result

@@ -1,0 +1,70 @@
+"""What a shot's light would show, as far as it is known: where drop 2 and the jet's tip would be then."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from beamfall.planning.collision import find_base
+from beamfall.planning.result import Interval, make_interval
+from beamfall.planning.seek.belief import Belief
+from beamfall.planning.setting import make_setting
+from beamfall.planning.unknowns import make_jet_prior
+
+if TYPE_CHECKING:
+    from beamfall.planning.learned import Learned
+    from beamfall.planning.result import AnchorEdge
+    from beamfall.setup.rig import Rig
+
+_WORDS = ("before", "contact", "after", "jet", "nothing", "missed")
+_COUNT = 1500
+
+
+@dataclass(frozen=True)
+class Moment:
+    """The rigs that a file could mean at one light. Heights in m above the surface, times in s.
+
+    `drop_m` is drop 2's lowest point (below 0: it has struck). `stage_s` is the light after the
+    contact, None where hardly any rig has one. `chances`: of each word of `seek.answer.WORDS`.
+    """
+
+    jet_m: Interval
+    drop_m: Interval
+    contact_m: Interval | None
+    stage_s: Interval | None
+    diameter_m: float
+    chances: dict[str, float]
+
+
+class Outlooks:
+    """Answers at once for one rig: what changes from question to question are the timings alone."""
+
+    def __init__(self, rig: Rig, learned: Learned | None = None) -> None:
+        """Draw the rigs; raises as `plan_collision` does."""
+        self.rig = rig.with_aim(kind="collision", drops=2, spacing_s=None)
+        setting = make_setting(self.rig)
+        prior = make_jet_prior(self.rig, setting)
+        self._belief = Belief(self.rig, setting, prior, count=_COUNT, learned=learned)
+
+    def look(self, spacing_s: float, delay_s: float, anchor: AnchorEdge) -> Moment:
+        """What the light of a flash `delay_s` after `anchor` shows, drops `spacing_s` apart."""
+        belief, rigs = self._belief, self._belief.rigs
+        impact, freed = belief.predict_timing(spacing_s)
+        base = find_base(rigs, self.rig, anchor, (spacing_s,))
+        light = base + delay_s + rigs.flash_latency_s
+        outlook = belief.look(impact, freed, light)
+        met = np.isfinite(outlook.stage_s)
+        some = float(np.mean(met)) > 0.05
+        return Moment(
+            jet_m=make_interval(outlook.jet_m),
+            drop_m=make_interval(outlook.drop_m),
+            contact_m=make_interval(outlook.contact_m) if some else None,
+            stage_s=make_interval(outlook.stage_s) if some else None,
+            diameter_m=float(np.median(rigs.drop(2).diameter_m)),
+            chances={
+                word: float(chance)
+                for word, chance in zip(_WORDS, outlook.words @ belief.weights, strict=True)
+            },
+        )

@@ -1,0 +1,228 @@
+"""The search as a whole, without a board: give it what was fired and answered, it gives the next shot."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from beamfall.errors import RigFileError, ShotError
+from beamfall.planning.collision import STAGE_S, check_rig, find_need, refuse_spacing
+from beamfall.planning.result import AnchorEdge
+from beamfall.planning.rows import Opening, build_sequence
+from beamfall.planning.seek.answer import BLACK, NOTHING, Answer, Shot
+from beamfall.planning.seek.belief import TALL, Belief
+from beamfall.planning.seek.choose import Proposal, propose
+from beamfall.planning.setting import make_setting
+from beamfall.planning.unknowns import make_jet_prior
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from beamfall.planning.learned import Learned
+    from beamfall.setup.rig import Rig
+    from beamfall.setup.sequence import Sequence
+
+    Floats = NDArray[np.float64]
+
+NEAR_S = 0.001  # a picture within this of the wanted stage is found
+SURE = 0.85  # the chance of it at which the search stops
+
+CURIOSITY, CURIOUS = 0.7, 20.0  # weight of a nat against the chance of the picture
+_OF_REACHABLE = 0.92
+_GOOD_SPACING = 0.75
+_AIMED_BELOW = 0.25  # nats: a shot that asks less than this aims
+_USELESS_MOST = (
+    2  # shots running that told nothing: something is wrong with the rig, not with the timing
+)
+
+
+def _check_aim(rig: Rig) -> None:
+    """Refuse values of the rig's aim that a search would have to ignore."""
+    aim = rig.aim
+    wrong = None
+    if aim.kind != "collision":
+        wrong = (
+            f"aim.kind = '{aim.kind}': a search is for two drops that collide; for a {aim.kind} sweep "
+            "the flash, or set kind = 'collision' and drops = 2"
+        )
+    elif aim.drops != 2:
+        wrong = f"aim.drops = {aim.drops}: a search is for two drops that collide; set it to 2"
+    elif aim.flash_delay_s is not None:
+        wrong = (
+            f"aim.flash_delay = {aim.flash_delay_s * 1e3:.4g} ms: a search finds the flash's time; "
+            "leave it out"
+        )
+    elif aim.anchor not in (None, "release") and (
+        not rig.beams or aim.anchor != rig.beams[0].input
+    ):
+        known = f"{rig.beams[0].input} or " if rig.beams else ""
+        wrong = (
+            f"aim.anchor = '{aim.anchor}': in a search the flash follows {known}the release; "
+            "leave it out"
+        )
+    elif rig.beams and aim.anchor != "release" and aim.anchor_count not in (None, 2):
+        wrong = (
+            f"aim.anchor_count = {aim.anchor_count}: in a search the flash follows drop 2's edge; "
+            "leave it out"
+        )
+    if wrong is not None:
+        raise RigFileError(f"rig '{rig.name}': {wrong}")
+
+
+@dataclass
+class Search:
+    """A search for a two-drop collision `wanted_s` after the contact (the rig's aim, else STAGE_S).
+
+    Raises as `plan_collision` does, and RigFileError where the rig's aim fixes what a search varies
+    or asks for what it does not use: all that before the first drop falls.
+    """
+
+    rig: Rig
+    wanted_s: float | None = None
+    near_s: float = NEAR_S
+    sure: float = SURE
+    learned: Learned | None = None
+    seed: int = 0
+    shots: int = 0  # fired and answered, also those that told nothing
+    chance: float = 0.0  # that the newest picture is the wanted one
+    found: bool = False
+    _spacing_s: float | None = None
+    _last_spacing_s: float | None = None
+    _aimed: bool = False
+    _newest: Proposal | None = None
+    _useless: int = 0  # shots running that told nothing, and why
+    _why: str = ""
+    _answers: list[tuple[Shot, Answer]] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        check_rig(self.rig)
+        _check_aim(self.rig)
+        self.rig = self.rig.with_aim(kind="collision", drops=2)
+        if self.wanted_s is None:
+            stage = self.rig.aim.stage_s
+            self.wanted_s = STAGE_S if stage is None else stage
+        setting = make_setting(self.rig)
+        self.belief = Belief(
+            self.rig,
+            setting,
+            make_jet_prior(self.rig, setting),
+            seed=self.seed,
+            learned=self.learned,
+        )
+        self._spacing_s = self.rig.aim.spacing_s
+        if self._spacing_s is not None and not self.belief.may_meet(self._spacing_s):
+            refuse_spacing(self.rig, self._spacing_s, find_need(self.belief.rigs))
+        if self._spacing_s is None and self.learned is not None:
+            self._spacing_s = self.learned.recall_spacing(self.rig)
+
+    @property
+    def by_beam(self) -> bool:
+        """Whether the flash follows drop 2's beam edge."""
+        return bool(self.rig.beams) and self.rig.aim.anchor != "release"
+
+    def propose(self) -> Proposal:
+        """The next shot."""
+        assert self.wanted_s is not None
+        if self._useless and self._newest is not None:
+            return self._newest  # nobody has seen what it shows
+        # A shot that aimed and left doubt is not repeated: the next one asks.
+        curiosity = CURIOUS if self._aimed else CURIOSITY
+        proposal = propose(
+            self.belief,
+            self.wanted_s,
+            self.near_s,
+            spacing_s=self._spacing_s if self._spacing_s is not None else self._keep_spacing(),
+            by_beam=self.by_beam,
+            curiosity=curiosity,
+        )
+        self._aimed = not self._aimed and proposal.information < _AIMED_BELOW
+        if self._spacing_s is None:
+            self._last_spacing_s = proposal.spacing_s
+        self._newest = proposal
+        return proposal
+
+    @property
+    def begins_apart(self) -> bool:
+        """Whether the first spacing is the search's own choice, and so may be another than the plan's."""
+        return self._spacing_s is None and self.shots == 0
+
+    def _keep_spacing(self) -> float | None:
+        """The last spacing, as long as drop 2 then likely meets the jet high up."""
+        spacing = self._last_spacing_s
+        if spacing is None:
+            return None
+        _, height = self.belief.rigs.find_contacts(spacing)
+        good = height >= TALL * self.belief.rigs.height_m  # False for NaN
+        return spacing if float(self.belief.weights @ good) >= _GOOD_SPACING else None
+
+    def build(self, proposal: Proposal) -> Sequence:
+        """The sequence that fires a proposal."""
+        import numpy as np
+
+        rig, rigs = self.rig, self.belief.rigs
+        if self.by_beam:
+            beam = rig.beams[0]
+            anchor = AnchorEdge(beam.input, beam.edge, 2)
+            second = rigs.drop(2)
+            last = proposal.spacing_s + float(
+                np.percentile(second.latency_s + second.to_edge_s, 99.9)
+            )
+            delay = proposal.delay_s
+        else:
+            from beamfall.planning.rows import find_lead
+
+            anchor, last = AnchorEdge("release", "", 0), 0.0
+            delay = proposal.delay_s + find_lead(rig)
+        openings = [
+            Opening(rig.valves[0], 0.0),
+            Opening(rig.valves[1 % len(rig.valves)], proposal.spacing_s),
+        ]
+        return build_sequence(rig, openings, anchor, delay, last, f"seek, {rig.name}")
+
+    def take(self, shot: Shot, answer: Answer) -> None:
+        """Take the answer to a shot; `found` and `chance` then say how things stand."""
+        assert self.wanted_s is not None
+        if answer.word == BLACK:
+            self.pass_over("the picture was black")
+            return
+        self.shots += 1
+        self._useless = 0
+        self._answers.append((shot, answer))
+        self.chance = self.belief.take(shot, answer, self.wanted_s, self.near_s)
+        # A rig that scatters much is never as sure: then nearly all that it can give is enough.
+        enough = min(self.sure, _OF_REACHABLE * self.belief.reachable)
+        self.found = answer.word == "found" or self.chance >= enough
+        if answer.word in ("contact", "after", "found"):
+            # From now on one thing at a time: at one spacing the moment of contact stays where it is,
+            # whatever law the jet follows.
+            self._spacing_s = shot.spacing_s
+
+    def pass_over(self, why: str) -> None:
+        """Count a shot whose picture tells nothing of the rig: nothing is learned of it, and it is fired again."""
+        self.shots += 1
+        self._useless += 1
+        self._why = why
+
+    def stop_if_useless(self, advice: str = "`beamfall check`") -> None:
+        """Raise ShotError where two shots running have told nothing: no timing mends that."""
+        if self._useless >= _USELESS_MOST:
+            raise ShotError(
+                f"{self._useless} shots running told nothing ({self._why}): find out why first, {advice}"
+            )
+
+    @property
+    def has_learned(self) -> bool:
+        """Whether any picture showed something. `nothing` alone may have been said of black ones."""
+        return any(answer.word != NOTHING for _, answer in self._answers)
+
+    def keep(self, *, board: str, port: str, simulated: bool) -> Learned:
+        """What this search has learned of the rig, to be kept with it; worth it where `has_learned`."""
+        from beamfall.planning.learned import make_learned
+
+        mean, covariance = self.belief.moments()
+        before = self.learned.shots if self.learned is not None else 0
+        return make_learned(
+            self.rig, mean, covariance, board=board, port=port, simulated=simulated,
+            shots=before + len(self._answers), spacing_s=self._spacing_s,
+        )  # fmt: skip

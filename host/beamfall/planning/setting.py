@@ -1,0 +1,78 @@
+"""The rig as the physics sees it: its liquid, air, gravity, and the drop its valve should make."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+from beamfall.errors import PhysicsRangeError
+from beamfall.physics.air import Air, air_at
+from beamfall.physics.drops import compute_diameter, orifice_flow, valve_volume
+from beamfall.physics.fall import MAX_DIAMETER_M, MIN_DIAMETER_M
+from beamfall.physics.gravity import local_gravity
+from beamfall.physics.liquids import INGREDIENTS, Liquid, mix_by_parts
+from beamfall.setup.rig import LiquidInRig, Rig, Valve
+
+
+@dataclass(frozen=True)
+class Setting:
+    """Liquid, air and gravity around the drops of a rig, SI units."""
+
+    liquid: Liquid
+    air: Air
+    gravity: float
+
+
+def make_setting(rig: Rig) -> Setting:
+    """Return what the rig file says about liquid and site; raises PhysicsRangeError naming the key."""
+    site = rig.site
+    return Setting(
+        liquid=make_liquid(rig.liquid),
+        air=air_at(site.air_temperature_k, site.air_pressure_pa, site.altitude_m),
+        gravity=local_gravity(site.latitude_deg, site.altitude_m),
+    )
+
+
+def make_liquid(entry: LiquidInRig) -> Liquid:
+    """Return the liquid of a rig file; what the user measured goes before what tables say."""
+    parts = dict(entry.parts) if entry.parts else {entry.name: 1.0}
+    if not entry.parts and entry.name not in INGREDIENTS:
+        raise PhysicsRangeError(
+            f"liquid.name = '{entry.name}' is not known; known are {', '.join(INGREDIENTS)}, "
+            "or give liquid.parts (by volume)"
+        )
+    liquid = mix_by_parts(parts, entry.temperature_k)
+    measured = {
+        key: value
+        for key in ("density_kg_m3", "viscosity_pa_s", "surface_tension_n_m")
+        if (value := getattr(entry, key)) is not None
+    }
+    if not measured:
+        return liquid
+    if "viscosity_pa_s" in measured:
+        measured["consistency"] = measured["viscosity_pa_s"]
+    return replace(liquid, name=entry.name, unknown=liquid.unknown - measured.keys(), **measured)
+
+
+def compute_flow(valve: Valve, gravity: float) -> float:
+    """Flow in m³/s through an open valve, from head, bore and discharge of the rig file."""
+    return orifice_flow(valve.head_m, valve.bore_m, discharge=valve.discharge, gravity=gravity)
+
+
+def compute_drop(valve: Valve, gravity: float, opening_s: float | None = None) -> float:
+    """Diameter in m of the drop that an opening should make.
+
+    Raises PhysicsRangeError where it is outside 1-5.5 mm, with the opening that would do.
+    """
+    flow = compute_flow(valve, gravity)
+    opening = valve.opening_s if opening_s is None else opening_s
+    volume = valve_volume(flow, opening, lag_s=valve.lag_s)
+    least, most = (math.pi / 6.0 * d**3 for d in (MIN_DIAMETER_M, MAX_DIAMETER_M))
+    if not least <= volume <= most:
+        shortest, longest = (v / flow + valve.lag_s for v in (least, most))
+        raise PhysicsRangeError(
+            f"opening of {valve.output} = {opening * 1e3:.4g} ms lets {volume * 1e9:.4g} µL through "
+            f"(head {valve.head_m * 100:.4g} cm, bore {valve.bore_m * 1e3:.4g} mm); drops of 1 to "
+            f"5.5 mm take {shortest * 1e3:.3g} to {longest * 1e3:.3g} ms"
+        )
+    return compute_diameter(volume)

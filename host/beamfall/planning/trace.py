@@ -1,0 +1,73 @@
+"""What the picture of a plan is drawn from: heights against time, for the middle rig and a band."""
+
+from __future__ import annotations
+
+from dataclasses import fields, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from beamfall.planning.draws import DropDraws
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from beamfall.planning.draws import Draws
+    from beamfall.planning.result import AnchorEdge
+    from beamfall.setup.rig import Rig
+
+    Floats = NDArray[np.float64]
+
+_POINTS = 60
+_BAND_POINTS = 120
+
+
+def make_trace(
+    rig: Rig,
+    rigs: Draws,
+    spacings_s: tuple[float, ...],
+    light_s: Floats,
+    stage_s: float,
+    anchor: AnchorEdge,
+) -> dict[str, Any]:
+    """Return curves in s and m; time 0 is drop 1's first valve opening.
+
+    `drops`: [number, times, heights of the lowest point, edge time or None] for median values;
+    `jet`: times and 5, 50, 95 % of the tip's height; `light`: 5, 50, 95 %.
+    """
+    drops = []
+    for number, opened in enumerate((0.0, *spacings_s), 1):
+        drop = _take_middle(rigs.drop(number))
+        radius = 0.5 * float(drop.diameter_m[0])
+        top = float(drop.start_height_m[0]) - radius
+        heights = top * (1.0 - np.linspace(0.0, 1.0, _POINTS) ** 2)
+        freed = opened + float(drop.latency_s[0])
+        times = (freed + drop.reach_lowest(heights)[0]).tolist()
+        edge = freed + float(drop.to_edge_s[0])
+        drops.append((number, times, heights.tolist(), edge if np.isfinite(edge) else None))
+    impact = float(np.median(rigs.impact_s))
+    end = impact + float(np.percentile(rigs.onset_s + 2.0 * rigs.rise_s, 90.0))
+    moments = np.linspace(impact, end, _BAND_POINTS)
+    tips = np.array([rigs.jet.tip(np.full(rigs.count, t)) for t in moments])
+    band = np.percentile(tips, (5.0, 50.0, 95.0), axis=1)
+    low, middle, high = np.nanpercentile(light_s, (5.0, 50.0, 95.0))
+    return {
+        "drops": drops,
+        "jet_times": moments.tolist(),
+        "jet": band.tolist(),
+        "light": (float(low), float(middle), float(high)),
+        "stage": stage_s,
+        "anchor": anchor.describe(),
+        "beams": [(beam.input, beam.height_m) for beam in rig.beams],
+        "nozzle": rig.valves[0].height_m,
+    }
+
+
+def _take_middle(drop: DropDraws) -> DropDraws:
+    """One drop with the median of everything."""
+    middle: dict[str, Any] = {
+        item.name: np.array([np.median(getattr(drop, item.name))])
+        for item in fields(drop)
+        if item.name != "setting"
+    }
+    return replace(drop, **middle)

@@ -1,0 +1,140 @@
+"""What a rig file does not say exactly, as distributions: one table for planner and simulated rig.
+
+Every unknown is a function of a standard normal number z, so that a rig is a vector of z, the
+prior is the unit normal in all directions, and what a rig has shown is a mean and a covariance of
+z (see `learned`). Spreads with no source are estimates and say so in `why`.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from beamfall.physics.impact import SHALLOWEST_JET_M
+from beamfall.physics.jet import JetPrior, draw_jet_prior
+from beamfall.planning.setting import Setting, compute_drop
+from beamfall.setup.rig import Rig
+
+
+@dataclass(frozen=True)
+class Unknown:
+    """One unknown: `middle` where z is 0, `spread` of it (of its logarithm if `logarithmic`), its bounds."""
+
+    name: str
+    middle: float
+    spread: float
+    low: float
+    high: float
+    logarithmic: bool
+    why: str
+
+    def at(self, z: float) -> float:
+        """The value for one z."""
+        shift = self.spread * z
+        value = self.middle * math.exp(shift) if self.logarithmic else self.middle + shift
+        return min(max(value, self.low), self.high)
+
+    def at_all(self, z: Any) -> Any:
+        """The values for an array of z."""
+        import numpy as np
+
+        shift = self.spread * np.asarray(z, dtype=np.float64)
+        value = self.middle * np.exp(shift) if self.logarithmic else self.middle + shift
+        return np.clip(value, self.low, self.high)
+
+
+#: Order of the z vector; a file of what was learned names them, so that the order may change.
+NAMES = (
+    "nozzle_error_m", "beam_error_m", "volume_ratio", "detachment_ratio", "start_speed_ratio",
+    "beam_sense", "latency_error_s", "flash_latency_ratio", "onset_factor", "height_factor", "rise_factor",
+    "contact_offset_s",
+)  # fmt: skip
+GAP_ERROR_M = 3e-4  # standard error of the distance between two beams (our choice: a steel rule)
+OF_THE_JET = ("onset_factor", "height_factor", "rise_factor")
+#: How much shots differ on one rig; not learned, drawn for the simulated rig.
+SCATTER_NAMES = ("latency_scatter_s", "volume_scatter", "onset_scatter_s", "height_scatter")
+
+
+def list_unknowns(rig: Rig, setting: Setting, prior: JetPrior | None = None) -> dict[str, Unknown]:
+    """Return the unknowns of a rig by name, in the order of NAMES.
+
+    `prior` is that of the jet, `make_jet_prior` when left out.
+    """
+    u = rig.uncertainty
+    jet = make_jet_prior(rig, setting) if prior is None else prior
+    medians = [math.exp(mean) for mean in jet.log_mean]
+    spreads = [math.sqrt(jet.log_covariance[i][i]) for i in range(3)]
+    far = 8.0 * u.height_m + 1e-9
+    rows = (
+        _plain("nozzle_error_m", 0.0, u.height_m, -far, far, "uncertainty.height"),
+        _plain("beam_error_m", 0.0, u.height_m, -far, far, "uncertainty.height"),
+        _ratio("volume_ratio", 1.0, u.volume, 0.3, 3.0, "uncertainty.volume"),
+        _ratio(
+            "detachment_ratio", 1.0, 0.25, 0.4, 2.5,
+            "the free drop's centre hangs about a diameter below the nozzle (0.7 to 1.5; estimate)",
+        ),
+        _plain(
+            "start_speed_ratio", 1.0, 0.5, 0.0, 2.5,
+            "it leaves with about √(g·D/2), known to a half (estimate)",
+        ),
+        _plain("beam_sense", 0.8, 0.15, 0.0, 1.2, "share of the beam's width that counts (estimate)"),
+        _plain("latency_error_s", 0.0, u.latency_s, -0.1, 0.1, "uncertainty.latency"),
+        _ratio("flash_latency_ratio", 1.0, 0.2, 0.3, 3.0, "flash latency known to a fifth (estimate)"),
+        _ratio("onset_factor", medians[0], spreads[0], 0.2, 8.0, "physics.jet: onset = a·√(R/g)"),
+        _ratio("height_factor", medians[1], spreads[1], 0.2, 20.0, "physics.jet: height = b·R"),
+        _ratio("rise_factor", medians[2], spreads[2], 0.1, 1.0, "physics.jet: rise = c·√(2·height/g)"),
+        _plain(
+            "contact_offset_s", 0.0, 2e-3, -0.02, 0.02,
+            "by how much the contact is later than the models say (estimate)",
+        ),
+    )  # fmt: skip
+    return {row.name: row for row in rows}
+
+
+def list_scatters(rig: Rig) -> dict[str, Unknown]:
+    """Return by how much shots of one rig differ: standard deviations, themselves uncertain."""
+    u = rig.uncertainty
+    rows = (
+        _ratio(
+            "latency_scatter_s", u.latency_scatter_s, 0.3, 0.0, 0.05, "uncertainty.latency_scatter"
+        ),
+        _ratio("volume_scatter", u.volume_scatter, 0.3, 0.0, 0.5, "uncertainty.volume_scatter"),
+        _ratio("onset_scatter_s", 0.8e-3, 0.3, 1e-4, 5e-3, "splash to splash (estimate)"),
+        _ratio(
+            "height_scatter",
+            0.04,
+            0.3,
+            5e-3,
+            0.3,
+            "splash to splash, share of the height (estimate)",
+        ),
+    )
+    return {row.name: row for row in rows}
+
+
+def make_jet_prior(rig: Rig, setting: Setting) -> JetPrior:
+    """Return the jet's prior for the rig's nominal drop. Raises PhysicsRangeError where none is thrown."""
+    from beamfall.physics.fall import fall
+
+    valve = rig.valves[0]
+    diameter = compute_drop(valve, setting.gravity)
+    speed = fall(
+        valve.height_m, diameter,
+        liquid_density_kg_m3=setting.liquid.density_kg_m3,
+        surface_tension_n_m=setting.liquid.surface_tension_n_m,
+        air=setting.air, gravity=setting.gravity,
+    ).speed_m_s  # fmt: skip
+    # A dish too shallow for a jet is a caution of the plan, not the end of it.
+    depth = max(rig.dish.depth_m, SHALLOWEST_JET_M)
+    return draw_jet_prior(
+        diameter, speed, liquid=setting.liquid, depth_m=depth, gravity=setting.gravity
+    )
+
+
+def _plain(name: str, middle: float, spread: float, low: float, high: float, why: str) -> Unknown:
+    return Unknown(name, middle, spread, low, high, False, why)
+
+
+def _ratio(name: str, middle: float, spread: float, low: float, high: float, why: str) -> Unknown:
+    return Unknown(name, middle, spread, low, high, True, why)

@@ -1,0 +1,316 @@
+"""What a board allows a sequence table to be, and the check of a table against it, in words.
+
+The firmware checks the same rules again (firmware/beamfall_board/limits.py) and does not rely on
+this; here they are said in the user's units, all at once, with the cure.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Self
+
+from beamfall.errors import SequenceError
+from beamfall.setup.units import format_duration
+
+if TYPE_CHECKING:
+    from beamfall.setup.sequence import Table, TickRow
+
+HORIZON_TICKS = 2**30 - 1  # messages.toml: limits.horizon_ticks
+COUNT_MAX = 255  # a u8 on the wire
+OUTPUTS = (
+    *("valve1", "valve2", "valve3"),
+    *("flash1", "flash2", "flash3"),
+    *("camera1", "camera2"),
+)
+BEAMS = ("beam1", "beam2")
+
+
+@dataclass(frozen=True, slots=True)
+class BoardLimits:
+    """The limits a board states in its welcome, in the welcome's own units; see messages.toml.
+
+    `outputs` and `inputs` are the names of the lines the board has. The defaults are those of the
+    simulated board, firmware/boards/simulated.py.
+    """
+
+    name: str = "simulated"
+    clock_hz: int = 125_000_000
+    outputs: frozenset[str] = frozenset(OUTPUTS)
+    inputs: frozenset[str] = frozenset((*BEAMS, "light1", "button1"))
+    rows_max: int = 64
+    valve_max_us: int = 200_000
+    valve_gap_us: int = 2_000
+    duty_percent: int = 30
+    duty_window_ms: int = 10_000
+    rinse_max_ms: int = 5_000
+    flash_max_us: int = 20_000
+    flash_gap_us: int = 20_000
+    camera_max_ms: int = 8_000
+    window_max_ms: int = 5_000
+    earliest_ticks: int = 125
+    earliest_beam_ticks: int = 125
+
+    @classmethod
+    def from_welcome(cls, welcome: Any) -> Self:
+        """Take over the limits from a `beamfall.link.Welcome`."""
+        from beamfall.wire import get_definition
+
+        signals = get_definition().enum("signal")
+        plain = {
+            name: getattr(welcome, name)
+            for name in cls.__dataclass_fields__
+            if name not in ("outputs", "inputs")
+        }
+        return cls(
+            outputs=frozenset(s.name for s in signals if welcome.outputs >> s & 1),
+            inputs=frozenset(s.name for s in signals if welcome.inputs >> s & 1),
+            **plain,
+        )
+
+    def ticks_of_us(self, us: int) -> int:
+        """Microseconds in whole ticks, rounded down as the board does."""
+        return us * self.clock_hz // 1_000_000
+
+    def ticks_of_ms(self, ms: int) -> int:
+        """Milliseconds in whole ticks, rounded down as the board does."""
+        return ms * self.clock_hz // 1000
+
+    def longest_ticks(self, output: str) -> int:
+        """The longest width of one row of `output`."""
+        if output.startswith("valve"):
+            return self.ticks_of_us(self.valve_max_us)
+        if output.startswith("flash"):
+            return self.ticks_of_us(self.flash_max_us)
+        return min(self.ticks_of_ms(self.camera_max_ms), HORIZON_TICKS)
+
+    def longest_valve_sum_ticks(self) -> int:
+        """The longest sum of one valve's openings in a table."""
+        return self.ticks_of_ms(self.duty_window_ms) * self.duty_percent // 100
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One rule that a table breaks: `row` counts as in the sequence file, from 1; None: the whole.
+
+    `reason` is the name of the refusal (messages.toml) that the board would give.
+    """
+
+    row: int | None
+    reason: str
+    text: str
+
+
+def check_table(table: Table, limits: BoardLimits) -> None:
+    """Raise SequenceError, naming every rule broken, unless `limits` allow `table`."""
+    problems = find_problems(table, limits)
+    if problems:
+        lines = "".join(f"\n  {problem.text}" for problem in problems)
+        count = "a rule" if len(problems) == 1 else f"{len(problems)} rules"
+        raise SequenceError(f"the sequence breaks {count} of board '{limits.name}':{lines}")
+
+
+def find_problems(table: Table, limits: BoardLimits) -> list[Problem]:
+    """Return every rule of the board that a table breaks; empty when it may run."""
+    if table.clock_hz != limits.clock_hz:
+        raise ValueError(f"table for {table.clock_hz} Hz, board with {limits.clock_hz} Hz")
+    problems = [
+        *_check_head(table, limits),
+        *(problem for row in table.rows for problem in _check_row(row, table, limits)),
+        *_check_neighbours(table, limits),
+        *_check_duty(table, limits),
+    ]
+    return sorted(problems, key=lambda problem: problem.row or 0)
+
+
+def _longest_window(limits: BoardLimits) -> int:
+    return min(limits.ticks_of_ms(limits.window_max_ms), HORIZON_TICKS)
+
+
+def _check_head(table: Table, limits: BoardLimits) -> Iterator[Problem]:
+    say = _Say(table.clock_hz)
+    if not table.rows:
+        yield Problem(None, "too_many_rows", "it has no rows; give at least one")
+    if len(table.rows) > limits.rows_max:
+        yield Problem(
+            None,
+            "too_many_rows",
+            f"it has {len(table.rows)} rows, the board holds {limits.rows_max}; leave rows out",
+        )
+    window_max = _longest_window(limits)
+    if table.window_ticks > window_max:
+        yield Problem(
+            None,
+            "beyond_horizon",
+            f"window is {say(table.window_ticks)}, the longest is {say(window_max)}; shorten it",
+        )
+    for name, ticks, most in (
+        ("tail", table.tail_ticks, HORIZON_TICKS - min(table.window_ticks, window_max)),
+        ("blanking", table.blanking_ticks, HORIZON_TICKS),
+        ("dwell", table.dwell_ticks, HORIZON_TICKS),
+    ):
+        if ticks > most:
+            yield Problem(
+                None,
+                "beyond_horizon",
+                f"{name} is {say(ticks)}, the longest is {say(most)}; shorten it",
+            )
+    awaited = sum(table.awaits)
+    if awaited and not table.window_ticks:
+        yield Problem(
+            None,
+            "window_missing",
+            f'it waits for {awaited} beam edge(s) but has no window; add one, such as window = "1 s"',
+        )
+    if table.window_ticks and not awaited:
+        yield Problem(
+            None,
+            "window_missing",
+            "it has a window but waits for no beam edge; leave the window out, "
+            "or anchor a flash at a beam",
+        )
+    for beam, count in zip(BEAMS, table.awaits, strict=True):
+        if count and beam not in limits.inputs:
+            yield Problem(
+                None, "bad_anchor", f"it waits for {beam}, which this board does not have"
+            )
+
+
+def _check_row(row: TickRow, table: Table, limits: BoardLimits) -> Iterator[Problem]:
+    say = _Say(table.clock_hz)
+
+    def problem(reason: str, text: str) -> Problem:
+        return Problem(row.origin + 1, reason, f"{row.describe(table.clock_hz)}: {text}")
+
+    if row.output not in limits.outputs:
+        yield problem(
+            "bad_output",
+            f"this board has no output {row.output}; it has {', '.join(sorted(limits.outputs))}",
+        )
+    if row.anchor == "release":
+        latest, earliest = HORIZON_TICKS - table.tail_ticks, limits.earliest_ticks
+        if row.count:
+            yield problem(
+                "bad_anchor", f"count is {row.count}; the release has no count: leave it out"
+            )
+    else:
+        window = min(table.window_ticks, _longest_window(limits))  # a longer one is said already
+        latest = HORIZON_TICKS - table.tail_ticks - window
+        earliest = limits.earliest_beam_ticks
+        if not row.output.startswith("flash"):
+            yield problem(
+                "bad_anchor",
+                f"{row.output} cannot follow {row.anchor}; only flashes can, "
+                "valves and camera are anchored at the release",
+            )
+        awaited = table.awaits[BEAMS.index(row.anchor)]
+        if not 1 <= row.count <= COUNT_MAX:
+            yield problem("bad_anchor", f"count is {row.count}; it must be from 1 to {COUNT_MAX}")
+        elif row.count > awaited:
+            yield problem(
+                "window_missing",
+                f"it follows edge {row.count} of {row.anchor}, but only {awaited} are awaited; "
+                "await more, or leave the await out",
+            )
+    if row.width_ticks == 0:
+        yield problem("zero_width", "width is 0; give a width of one tick of the clock or more")
+    longest = limits.longest_ticks(row.output)
+    if row.width_ticks > longest:
+        word = "opening" if row.output.startswith("valve") else "width"
+        yield problem(
+            "width_too_long",
+            f"{word} is {say(row.width_ticks)}, the longest on this board is {say(longest)}; shorten it",
+        )
+    if row.delay_ticks + row.width_ticks > latest:
+        yield problem(
+            "beyond_horizon",
+            f"it ends {say(row.delay_ticks + row.width_ticks)} after its anchor, "
+            f"the latest is {say(latest)}; make delay, window or tail shorter",
+        )
+    if row.delay_ticks < earliest:
+        yield problem(
+            "too_early",
+            f"delay is {say(row.delay_ticks)}, the earliest on this board is {say(earliest)}; "
+            "use a longer delay",
+        )
+    if row.anchor != "release" and row.delay_ticks < table.dwell_ticks:
+        yield problem(
+            "before_dwell",
+            f"delay is {say(row.delay_ticks)}, shorter than the least dwell of "
+            f"{say(table.dwell_ticks)} that makes the edge count; use a longer delay or a shorter dwell",
+        )
+
+
+def _check_neighbours(table: Table, limits: BoardLimits) -> Iterator[Problem]:
+    """Each row against the nearest earlier row of its output; the order makes that enough."""
+    say = _Say(table.clock_hz)
+    last: dict[str, TickRow] = {}
+    for row in table.rows:
+        other = last.get(row.output)
+        last[row.output] = row
+        if other is None:
+            continue
+        where = f"{row.describe(table.clock_hz)} and {other.describe(table.clock_hz)}"
+        if other.anchor != row.anchor:
+            yield Problem(
+                row.origin + 1,
+                "bad_anchor",
+                f"{where}: rows of one output must share one anchor; use one, or another output",
+            )
+            continue
+        # Between two counted edges of a beam lies at least the blanking.
+        between = (row.count - other.count) * table.blanking_ticks
+        start_gap = between + row.delay_ticks - other.delay_ticks
+        gap = start_gap - other.width_ticks
+        flash_gap = limits.ticks_of_us(limits.flash_gap_us)
+        cure = "spread them"
+        if row.count != other.count:
+            cure = "spread them, or set blanking so that their beam edges cannot come closer"
+        if row.output.startswith("flash") and start_gap < flash_gap:
+            yield Problem(
+                row.origin + 1,
+                "flash_spacing",
+                f"{where}: they may come {say(max(start_gap, 0))} apart, "
+                f"the least spacing is {say(flash_gap)}; {cure}",
+            )
+            continue
+        least = limits.ticks_of_us(limits.valve_gap_us) if row.output.startswith("valve") else 1
+        if gap < 0:
+            yield Problem(
+                row.origin + 1,
+                "overlap",
+                f"{where}: they overlap by {say(-gap)}; move them apart by that and "
+                f"{say(least)} more",
+            )
+        elif gap < least:
+            yield Problem(
+                row.origin + 1,
+                "overlap",
+                f"{where}: {say(gap)} lie between them, the least is {say(least)}; move them apart",
+            )
+
+
+def _check_duty(table: Table, limits: BoardLimits) -> Iterator[Problem]:
+    say = _Say(table.clock_hz)
+    most = limits.longest_valve_sum_ticks()
+    for valve in OUTPUTS[:3]:
+        rows = [row for row in table.rows if row.output == valve]
+        total = sum(row.width_ticks for row in rows)
+        if total > most:
+            yield Problem(
+                rows[-1].origin + 1,
+                "duty",
+                f"{valve} is open for {say(total)} in all, the most is {say(most)} "
+                f"({limits.duty_percent} % of {limits.duty_window_ms} ms, so that the coil stays cool); "
+                "open it less often or shorter",
+            )
+
+
+class _Say:
+    """Writes ticks of one clock as people read times."""
+
+    def __init__(self, clock_hz: int) -> None:
+        self._clock_hz = clock_hz
+
+    def __call__(self, ticks: int) -> str:
+        return format_duration(ticks / self._clock_hz)

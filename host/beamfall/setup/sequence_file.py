@@ -1,0 +1,141 @@
+"""Sequences as TOML files of the user's, times with units.
+
+name = "two drops"
+window = "1 s"              # the awaited beam edges must come by then
+blanking = "20 ms"
+
+[beam1]
+edge = "dark"               # the drop's entering counts
+
+[[row]]
+output = "valve1"           # anchored at the release where no anchor is given
+delay = "0 ms"
+width = "13 ms"
+
+[[row]]
+anchor = "beam1"
+count = 2                   # its second counted edge
+output = "flash1"
+delay = "190 ms"
+width = "2 ms"
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from beamfall.errors import SequenceError
+from beamfall.setup.file_schema import (
+    build_section,
+    choice,
+    count,
+    describe_unknown,
+    quantity,
+    text,
+)
+from beamfall.setup.limits import BEAMS, OUTPUTS
+from beamfall.setup.sequence import ANCHORS, BEAM_EDGES, Row, Sequence
+
+_LONGEST_S = 3600.0  # of any time in a file; the board's own limits are far below
+
+
+@dataclass(frozen=True, slots=True)
+class _Settings:
+    name: str = text(default="")
+    window_s: float = quantity("duration", 0.0, _LONGEST_S, default=0.0)
+    tail_s: float = quantity("duration", 0.0, _LONGEST_S, default=0.05)
+    blanking_s: float = quantity("duration", 0.0, _LONGEST_S, default=0.0)
+    dwell_s: float = quantity("duration", 0.0, _LONGEST_S, default=0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class _BeamSettings:
+    edge: str = choice(BEAM_EDGES, default="dark")
+    awaits: int | None = count(0, 255, default=None)
+
+
+@dataclass(frozen=True, slots=True)
+class _FileRow:
+    anchor: str = choice(ANCHORS, default="release")
+    count: int | None = count(1, 255, default=None)
+    output: str = choice(OUTPUTS)
+    delay_s: float = quantity("duration", 0.0, _LONGEST_S)
+    width_s: float = quantity("duration", 0.0, _LONGEST_S)
+
+
+def load_sequence(path: str | Path) -> Sequence:
+    """Read a sequence file.
+
+    Raises SequenceError naming the file and everything in it that is wrong. Limits of a board are
+    not looked at: `Sequence.make_table` does that.
+    """
+    file = Path(path)
+    try:
+        content = tomllib.loads(file.read_text(encoding="utf-8"))
+    except FileNotFoundError as error:
+        raise SequenceError(f"{file}: there is no such sequence file") from error
+    except tomllib.TOMLDecodeError as error:
+        raise SequenceError(
+            f'{file}: not TOML: {error}; times are written as text: delay = "3.2 ms"'
+        ) from error
+    except (OSError, UnicodeDecodeError) as error:
+        raise SequenceError(f"{file}: cannot be read: {error}") from error
+    return parse_sequence(content, str(file), default_name=file.stem)
+
+
+def parse_sequence(content: Mapping[str, Any], source: str, *, default_name: str = "") -> Sequence:
+    """Check the parsed content of a sequence file; `source` names it. Raises SequenceError."""
+    problems: list[str] = []
+    plain = {key: value for key, value in content.items() if key not in ("row", *BEAMS)}
+    known = [*_KEYS, *BEAMS, "row"]
+    problems += [describe_unknown(key, known, "") for key in plain if key not in known]
+    settings = build_section(
+        _Settings, {key: value for key, value in plain.items() if key in _KEYS}, "", problems
+    )
+    beams = [build_section(_BeamSettings, content.get(beam, {}), beam, problems) for beam in BEAMS]
+    rows = _build_rows(content.get("row", []), problems)
+    if problems:
+        count_of = "one problem" if len(problems) == 1 else f"{len(problems)} problems"
+        lines = "".join(f"\n  {problem}" for problem in problems)
+        raise SequenceError(f"{source}: {count_of} in this sequence file:{lines}")
+    return Sequence(
+        rows=tuple(rows),
+        window_s=settings.window_s,
+        tail_s=settings.tail_s,
+        blanking_s=settings.blanking_s,
+        dwell_s=settings.dwell_s,
+        beam1_edge=beams[0].edge,
+        beam2_edge=beams[1].edge,
+        await1=beams[0].awaits,
+        await2=beams[1].awaits,
+        name=settings.name or default_name,
+    )
+
+
+_KEYS = ("name", "window", "tail", "blanking", "dwell")
+
+
+def _build_rows(entries: object, problems: list[str]) -> list[Row]:
+    if not isinstance(entries, list):
+        problems.append("row: expected a list of tables, each begun with [[row]]")
+        return []
+    if not entries:
+        problems.append("row: missing; a sequence has at least one [[row]]")
+    rows = []
+    for index, entry in enumerate(entries):
+        where = f"row {index + 1}"
+        row = build_section(_FileRow, entry, where, problems)
+        if row is None:
+            continue
+        if row.anchor == "release" and row.count is not None:
+            problems.append(
+                f"{where}.count = {row.count}: the release has no count; leave it out, "
+                'or give anchor = "beam1"'
+            )
+        number = 0 if row.anchor == "release" else row.count or 1
+        rows.append(Row(row.anchor, number, row.output, row.delay_s, row.width_s))
+    return rows

@@ -1,0 +1,126 @@
+"""From a rig file and a seed to a simulated rig: its truth is drawn around the file's values.
+
+The file's figures are what the photographer believes; the truth differs from them as
+`beamfall.planning.unknowns` says; further beams lie to the first as a rule between them tells, which is
+better than any height is known, and sense a drop each in its own way, as `beamfall.planning.calibration` has
+it. The seed fixes it all: the same file and seed are the same rig.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Mapping
+
+from beamfall.errors import PhysicsRangeError
+from beamfall.physics.impact import SHALLOWEST_JET_M
+from beamfall.physics.jet import JetPrior, estimate_depth_factor
+from beamfall.planning.setting import Setting, compute_flow, make_setting
+from beamfall.planning.unknowns import GAP_ERROR_M, list_scatters, list_unknowns, make_jet_prior
+from beamfall.setup.rig import Rig, example_rig
+from beamfall.sim.defects import RigInRoom
+from beamfall.sim.faults import make_faulty
+from beamfall.sim.model import BeamModel, FlashModel, JetModel, RigModel, ValveModel
+
+
+def build_rig(rig: Rig | None = None, seed: int = 0, fault: str | None = None) -> RigInRoom:
+    """Return the simulated rig of that file and seed; None: the example rig.
+
+    `fault` names what is wrong with it, several names separated by commas. Raises UserError for a
+    fault that is not known, listing those that are, and PhysicsRangeError for a rig whose values
+    the physics does not cover.
+    """
+    return make_faulty(draw_model(example_rig() if rig is None else rig, seed), seed, fault)
+
+
+def draw_model(
+    rig: Rig,
+    seed: int,
+    *,
+    spread: float = 1.0,
+    shift: Mapping[str, float] | None = None,
+    shape: float | None = None,
+) -> RigModel:
+    """Draw what is true of a rig: the same file and seed give the same model.
+
+    The rest is for asking what the planner is worth where the world is not as it believes:
+    `spread` makes the distributions of `plan.unknowns` broader, `shift` moves them, in their
+    standard deviations by name, and `shape` gives the jet its second law (see JetModel).
+    """
+    setting = make_setting(rig)
+    prior = make_prior(rig, setting)
+    draws = random.Random(f"{seed}/truth")
+
+    moved = shift or {}
+    unknowns = list_unknowns(rig, setting, prior)
+    true = {
+        name: unknown.at(moved.get(name, 0.0) + spread * draws.gauss(0.0, 1.0))
+        for name, unknown in unknowns.items()
+    }
+    # From a stream of their own: a rig is the same with and without a second beam.
+    further = random.Random(f"{seed}/further beams")
+    errors_m = [true["beam_error_m"]] + [
+        true["beam_error_m"] + spread * further.gauss(0.0, GAP_ERROR_M) for _ in rig.beams[1:]
+    ]
+    senses = [true["beam_sense"]] + [
+        unknowns["beam_sense"].at(moved.get("beam_sense", 0.0) + spread * further.gauss(0.0, 1.0))
+        for _ in rig.beams[1:]
+    ]
+    scatter = {
+        name: unknown.at(draws.gauss(0.0, 1.0)) for name, unknown in list_scatters(rig).items()
+    }
+    depth = rig.dish.depth_m
+    return RigModel(
+        valves=tuple(
+            ValveModel(
+                nozzle_height_m=valve.height_m + true["nozzle_error_m"],
+                flow_m3_s=compute_flow(valve, setting.gravity) * true["volume_ratio"],
+                opening_s=valve.opening_s,
+                lag_s=valve.lag_s,
+                latency_s=max(0.0, valve.latency_s + true["latency_error_s"]),
+                latency_scatter_s=scatter["latency_scatter_s"],
+                volume_scatter=scatter["volume_scatter"],
+                detachment_ratio=true["detachment_ratio"],
+                start_speed_ratio=true["start_speed_ratio"],
+                offset_m=max((beam.offset_m for beam in rig.beams[:1]), default=0.0),
+                place_m=valve.place_m,
+                line=int(valve.output[-1]),
+            )
+            for valve in rig.valves
+        ),
+        beams=tuple(
+            BeamModel(
+                beam.height_m + error_m, beam.width_m * sense, beam.place_m, int(beam.input[-1])
+            )
+            for beam, error_m, sense in zip(rig.beams, errors_m, senses, strict=False)
+        ),
+        flashes=tuple(
+            FlashModel(
+                flash.latency_s * true["flash_latency_ratio"],
+                flash.duration_s,
+                flash.recycle_s,
+                int(flash.output[-1]),
+            )
+            for flash in rig.flashes
+        ),
+        jet=JetModel(
+            onset_factor=true["onset_factor"],
+            height_factor=true["height_factor"],
+            rise_factor=true["rise_factor"],
+            depth_factor=estimate_depth_factor(depth) if depth >= SHALLOWEST_JET_M else 1.0,
+            onset_scatter_s=scatter["onset_scatter_s"],
+            height_scatter=scatter["height_scatter"],
+            shape=shape,
+        ),
+        liquid=setting.liquid,
+        air=setting.air,
+        gravity=setting.gravity,
+        dish_depth_m=depth,
+    )
+
+
+def make_prior(rig: Rig, setting: Setting) -> JetPrior:
+    """Return the jet's prior; where no jet is to be expected, one that no jet will use."""
+    try:
+        return make_jet_prior(rig, setting)
+    except PhysicsRangeError:
+        return JetPrior(onset_scale_s=0.036, height_scale_m=0.0126, gravity=setting.gravity)

@@ -1,0 +1,210 @@
+"""What the liquid does: the jet of drop 1, drop 2 that meets it or not, what a light shows of it."""
+
+from __future__ import annotations
+
+import math
+import random
+from dataclasses import dataclass, field
+
+from beamfall.physics.impact import SHALLOWEST_JET_M
+from beamfall.sim.drops import Drop, find_height, reach
+from beamfall.sim.model import RigModel
+
+LEAST_SPEED_M_S = 1.0  # slower drops than this throw no jet worth the name (our choice)
+CALM_S = 0.6  # a drop this long after the one before strikes a calm surface
+UMBRELLA_S = 0.06  # for so long a further drop can meet the umbrella (our choice)
+CONTACT_S = 0.00025  # a picture this close to the contact is said to show it
+CROWN_S = (
+    0.025  # for so long after its impact a single drop's crown is what a picture shows (our choice)
+)
+_CLOSE_S = 1e-7  # contact times are found to this
+
+
+@dataclass(frozen=True)
+class Jet:
+    """The jet of one splash; times in seconds on the rig's clock."""
+
+    starts_s: float
+    rise_s: float
+    height_m: float
+    shape: float | None
+    gravity: float
+
+    def tip_m(self, when_s: float) -> float:
+        """Height of the tip above the surface; 0 before it rises and after it has fallen back."""
+        since = when_s - self.starts_s
+        if since <= 0.0:
+            return 0.0
+        if self.shape is not None:
+            phase = since / self.rise_s
+            return self.height_m * (1.0 - abs(1.0 - phase) ** self.shape) if phase < 2.0 else 0.0
+        # beamfall.physics.jet.tip_height, without its checks
+        before_top = self.rise_s - since
+        height = self.height_m - 0.5 * self.gravity * before_top**2
+        if before_top > 0.0:
+            missing = self.height_m - 0.5 * self.gravity * self.rise_s**2
+            height -= missing * (before_top / self.rise_s) ** 3
+        return max(0.0, height)
+
+
+def make_jet(model: RigModel, drop: Drop, draws: random.Random) -> Jet | None:
+    """Return the jet that a drop throws, or None where there is none."""
+    jet, gravity = model.jet, model.gravity
+    late = jet.onset_scatter_s * draws.gauss(0.0, 1.0)
+    taller = 1.0 + jet.height_scatter * draws.gauss(0.0, 1.0)
+    speed = drop.impact_speed_m_s
+    if model.dish_depth_m < SHALLOWEST_JET_M or speed < LEAST_SPEED_M_S:
+        return None
+    # beamfall.physics.impact.cavity_radius_bound
+    radius = drop.diameter_m * (speed * speed / (3.0 * gravity * drop.diameter_m)) ** 0.25
+    height = max(0.002, jet.height_factor * jet.depth_factor * radius * taller)
+    return Jet(
+        starts_s=drop.impact_s + max(0.005, jet.onset_factor * math.sqrt(radius / gravity) + late),
+        rise_s=min(jet.rise_factor, 1.0) * math.sqrt(2.0 * height / gravity),
+        height_m=height,
+        shape=jet.shape,
+        gravity=gravity,
+    )
+
+
+@dataclass(frozen=True)
+class Contact:
+    """Where drop 2's lowest point meets the tip of the jet."""
+
+    when_s: float
+    height_m: float
+
+
+def find_contact(model: RigModel, jet: Jet, drop: Drop) -> Contact | None:
+    """Return when and where drop 2 meets the jet; None where it strikes cavity or calm surface."""
+    if jet.tip_m(drop.impact_s) <= 0.0:
+        return None  # a jet that has fallen back is slower than the drop: it is never caught
+    radius = 0.5 * drop.diameter_m
+    # Between the impact (below the tip) and the drop's passing the jet's full height (above it);
+    # the gap falls from one to the other. Regula falsi in the Illinois form.
+    low, high = 0.0, jet.height_m
+    low_gap = -jet.tip_m(drop.impact_s)
+    if drop.start_height_m - radius <= high:
+        return None
+    when, speed = reach(model, drop, high + radius)
+    high_gap = high - jet.tip_m(when)
+    height = high
+    if high_gap <= _CLOSE_S * speed:
+        return Contact(when, height)
+    side = 0
+    for _ in range(30):
+        height = (low * high_gap - high * low_gap) / (high_gap - low_gap)
+        when, speed = reach(model, drop, height + radius)
+        gap = height - jet.tip_m(when)
+        if abs(gap) < _CLOSE_S * speed:
+            break
+        if gap > 0.0:
+            high, high_gap = height, gap
+            low_gap = 0.5 * low_gap if side > 0 else low_gap
+            side = 1
+        else:
+            low, low_gap = height, gap
+            high_gap = 0.5 * high_gap if side < 0 else high_gap
+            side = -1
+    return Contact(when, height)
+
+
+@dataclass
+class Column:
+    """What happens in one place of the dish: drops in the order of their impacts, jet and contacts.
+
+    Only the drops since the surface was last calm are in `recent`. `contacts`: of drop 2 with the
+    jet, then of drop 3 with the umbrella that drop 2 made; it ends with the first that fails.
+    """
+
+    place_m: float
+    drops: list[Drop] = field(default_factory=list)
+    recent: list[Drop] = field(default_factory=list)
+    jet: Jet | None = None
+    contacts: list[Contact] = field(default_factory=list)
+
+    def add(self, model: RigModel, drop: Drop, draws: random.Random) -> None:
+        """Take one more drop and work out anew what follows."""
+        self.drops.append(drop)
+        self.drops.sort(key=lambda one: one.impact_s)
+        self.recent = _since_calm(self.drops)
+        self.jet = make_jet(model, self.recent[0], draws)
+        self.contacts = []
+        if self.jet is None:
+            return
+        for number, later in enumerate(self.recent[1:]):
+            met = (
+                find_contact(model, self.jet, later)
+                if number == 0
+                else _meet_umbrella(model, self.contacts[-1], later)
+            )
+            if met is None:
+                return
+            self.contacts.append(met)
+
+    @property
+    def contact(self) -> Contact | None:
+        """The contact that the last drop came for; None where there is none."""
+        wanted = len(self.recent) - 1
+        return self.contacts[-1] if self.contacts and len(self.contacts) == wanted else None
+
+
+def _since_calm(drops: list[Drop]) -> list[Drop]:
+    first = 0
+    for index in range(1, len(drops)):
+        if drops[index].impact_s - drops[index - 1].impact_s > CALM_S:
+            first = index
+    return drops[first:]
+
+
+def _meet_umbrella(model: RigModel, before: Contact, drop: Drop) -> Contact | None:
+    """When a further drop meets the umbrella, which stays at about the height of the contact."""
+    when = reach(model, drop, before.height_m + 0.5 * drop.diameter_m)[0]
+    if 0.0 < when - before.when_s <= UMBRELLA_S:
+        return Contact(when, before.height_m)
+    return None
+
+
+@dataclass(frozen=True)
+class Picture:
+    """What the camera would show at one light; heights above the surface, None where a thing is not.
+
+    `shows` is one of: nothing (no jet and no later drop), crown (of a single drop), jet (a jet, no
+    later drop in the frame),
+    before (the later drop in the frame, not yet down), contact, after (the umbrella spreads),
+    missed (the drop went past the jet, or struck where there was none). The later drop is the
+    last one: drop 2 of a collision, drop 3 of three.
+    """
+
+    shows: str
+    stage_s: float | None  # light minus contact; None without a contact
+    jet_m: float | None
+    drop2_m: float | None  # lowest point of the later drop
+
+
+def see_picture(model: RigModel, column: Column, light_s: float) -> Picture:
+    """Return what a flash of light at that time shows."""
+    jet, contact = column.jet, column.contact
+    tip = jet.tip_m(light_s) if jet is not None else 0.0
+    jet_m = tip if tip > 0.0 else None
+    calm = "jet" if jet_m else "nothing"
+    if len(column.recent) < 2:
+        since = light_s - column.recent[0].impact_s if column.recent else -1.0
+        risen = jet_m is None and 0.0 <= since < CROWN_S
+        return Picture("crown" if risen else calm, None, jet_m, None)
+    first, later = column.recent[0], column.recent[-1]
+    lowest = find_height(model, later, light_s)
+    drop2_m = lowest if lowest is not None and lowest < model.frame_height_m else None
+    if contact is None:
+        if light_s >= later.impact_s:
+            return Picture("missed", None, jet_m, None)
+        return Picture("before" if drop2_m is not None else calm, None, jet_m, drop2_m)
+    stage = light_s - contact.when_s
+    apart = math.hypot(first.aim_m[0] - later.aim_m[0], first.aim_m[1] - later.aim_m[1])
+    if stage >= -CONTACT_S and apart > 0.5 * (first.diameter_m + later.diameter_m):
+        return Picture("missed", stage, jet_m, drop2_m)
+    if abs(stage) <= CONTACT_S:
+        return Picture("contact", stage, jet_m, contact.height_m)
+    if stage > 0.0:
+        return Picture("after", stage, contact.height_m, None)  # there the umbrella sits
+    return Picture("before" if drop2_m is not None else calm, stage, jet_m, drop2_m)

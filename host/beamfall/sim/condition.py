@@ -1,0 +1,108 @@
+"""In what condition the parts of a simulated rig are: what is plugged in, stuck, asleep or wrong.
+
+As it stands here everything is in order. A fault (see `faults`) changes some of it, and the rig (see `defects`) then
+behaves as such parts do. None of it is known to the host.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from beamfall.setup.sequence import Sequence
+
+
+@dataclass
+class BeamCondition:
+    """A beam: emitter, receiver, the way between them and the wire to the board."""
+
+    connected: bool = True  # the receiver's wire has contact
+    plug_in: bool = True  # what one sees of the plugs
+    emitter_lit: bool = True
+    path_free: bool = True  # nothing stands or hangs between emitter and receiver
+    ambient: bool = False  # other light alone keeps the receiver lit, as long as nothing covers it
+    shorted: bool = False  # the wire reads clear whatever the receiver does
+    inverted: bool = False  # dark and clear are exchanged
+    loose_s: float = math.inf  # mean time between interruptions of a loose contact
+
+
+@dataclass
+class ValveCondition:
+    """A valve with its nozzle. `plunger`: free, closed or open (stuck so)."""
+
+    connected: bool = True
+    plug_in: bool = True
+    plunger: str = "free"
+    nozzle_open: bool = True
+    nozzle_off: bool = False
+    tube_open: bool = True
+    leak_s: float = math.inf  # mean time between drops that fall by themselves
+
+
+@dataclass
+class ReservoirCondition:
+    """The bottle: `filled` with liquid; `inlet_open` lets air in, or else suction grows with each drop.
+
+    `flow` is the share of the full flow that is left, `fades` what remains of it after each drop.
+    """
+
+    filled: bool = True
+    inlet_open: bool = True
+    cap_open: bool = False
+    flow: float = 1.0
+    fades: float = 1.0
+
+
+@dataclass
+class FlashCondition:
+    """A flash: its switch, its sleep, its mode (manual or automatic) and its cable."""
+
+    powered: bool = True
+    asleep: bool = False
+    manual: bool = True
+    cable: bool = True
+
+
+@dataclass
+class SupplyCondition:
+    """The supply: whether it gives way when a valve opens, and how far."""
+
+    dims_beam: bool = False
+    restart_share: float = 0.0  # of the openings at which the board restarts
+
+
+@dataclass
+class ButtonCondition:
+    """The button's wiring."""
+
+    connected: bool = True
+    inverted: bool = False
+
+
+Settings = Callable[[Sequence], Sequence]
+
+
+@dataclass
+class Condition:
+    """All of it. `wires`: which device an output really leads to, where that is another one."""
+
+    beams: tuple[BeamCondition, ...] = field(
+        default_factory=lambda: (BeamCondition(), BeamCondition())
+    )
+    valves: tuple[ValveCondition, ...] = field(
+        default_factory=lambda: tuple(ValveCondition() for _ in range(3))
+    )
+    flashes: tuple[FlashCondition, ...] = field(
+        default_factory=lambda: tuple(FlashCondition() for _ in range(3))
+    )
+    reservoir: ReservoirCondition = field(default_factory=ReservoirCondition)
+    supply: SupplyCondition = field(default_factory=SupplyCondition)
+    button: ButtonCondition = field(default_factory=ButtonCondition)
+    light_sensor: bool = True
+    camera_cable: bool = True
+    wires: dict[str, str] = field(default_factory=dict)  # "valve1": "flash1"
+    satellite_lags_s: tuple[float, ...] = ()  # behind each drop, at the beam
+    usb_holds_s: float = math.inf  # mean time between drop-outs of the USB line
+    firmware: str = ""  # "protocol" or "definition": in what the board's firmware differs
+    settings: Settings | None = None  # what the photographer has set otherwise than planned

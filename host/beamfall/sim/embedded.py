@@ -1,0 +1,197 @@
+"""The port `sim`: the firmware and its rig in this process, in virtual time.
+
+The firmware is the real source (firmware/), with ports/simulated below it. Time is a count of clock ticks that
+passes only while the host waits in `read` or `sleep`: the host's waiting is what grants it. Nothing here looks at
+a real clock, so a run is the same every time and takes no longer than its arithmetic.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from tempfile import TemporaryDirectory
+from typing import Any, Protocol
+
+from beamfall.errors import LinkLost
+from beamfall.link.interrupts import hold_interrupts
+from beamfall.sim.firmware_modules import FirmwareModules, load_firmware
+
+
+class RigAtPins(Protocol):
+    """What stands at the pins of a simulated board. Times are ticks of `clock_hz` since power-up."""
+
+    clock_hz: int
+
+    def drive(self, signal: int, level: int, ticks: int) -> None:
+        """Take note that an output has changed."""
+
+    def next_edge(self, until: int) -> tuple[int, int, int] | None:
+        """Return (ticks, signal, level) of the first input edge up to `until`, or None; time is then there."""
+
+    def level(self, signal: int) -> int:
+        """Return the level of an input now."""
+
+    def restart(self) -> None:
+        """Take note that the board has been reset: its outputs are off and its clock starts at 0."""
+
+
+def make_unique_id(seed: int) -> bytes:
+    """The unique id of the simulated board of that seed (8 bytes)."""
+    return hashlib.sha256(f"beamfall simulated board {seed}".encode()).digest()[:8]
+
+
+def make_entropy(seed: int, boot: int) -> bytes:
+    """What the simulated board of that seed draws its boot id from in its n-th life (4 bytes)."""
+    return hashlib.sha256(f"beamfall simulated boot {seed} {boot}".encode()).digest()[:4]
+
+
+class _EmbeddedChannel:
+    """The firmware's side of virtual time, see firmware/ports/simulated/port.py."""
+
+    def __init__(self, rig: RigAtPins, seed: int, boot: int) -> None:
+        self.clock_hz = rig.clock_hz
+        self.unique_id = make_unique_id(seed)
+        self.now = 0
+        self.granted = 0
+        self.edge_signal = 0
+        self.edge_level = 0
+        self.to_board = bytearray()
+        self.to_host = bytearray()
+        self.light = False
+        self.stopped = False
+        self._rig = rig
+        self._entropy = make_entropy(seed, boot)
+
+    def drive(self, signal: int, level: int) -> None:
+        self._rig.drive(signal, level, self.now)
+
+    def advance(self, until: int) -> int:
+        until = min(until, self.granted)
+        found = self._rig.next_edge(until) if until > self.now else None
+        if found is None:
+            self.now = max(self.now, until)
+            self.edge_signal = 0
+        else:
+            self.now, self.edge_signal, self.edge_level = found
+        return self.now
+
+    def level(self, signal: int) -> int:
+        return self._rig.level(signal)
+
+    def read_into(self, buffer: bytearray) -> int:
+        count = min(len(buffer), len(self.to_board))
+        if count:
+            buffer[:count] = self.to_board[:count]
+            del self.to_board[:count]
+        return count
+
+    def write(self, data: bytearray, length: int) -> int:
+        self.to_host += data[:length]
+        return length
+
+    def entropy(self) -> bytes:
+        return self._entropy
+
+    def enter_maintenance(self) -> None:
+        self.stopped = True
+
+
+class _OpenTime:
+    """What a restart leaves of how long valves were open, as firmware/ports/rp2_chip.py has it on a chip."""
+
+    def __init__(self) -> None:
+        self.before_ms = 0
+
+    def keep(self, ms: int) -> None:
+        self.before_ms = ms
+
+
+class SimulatedTransport:
+    """A transport to a board that is simulated in this process."""
+
+    def __init__(
+        self,
+        rig: RigAtPins,
+        *,
+        seed: int,
+        name: str = "sim",
+        firmware: FirmwareModules | None = None,
+    ) -> None:
+        self.rig = rig
+        self._firmware = load_firmware() if firmware is None else firmware
+        self._name = name
+        self._seed = seed
+        self._boot = 0
+        self._past_s = 0.0
+        self._closed = False
+        self._folder = TemporaryDirectory(prefix="beamfall-sim-")  # the board's file system: slots
+        self._open_time = _OpenTime()
+        self._start()
+
+    def _start(self) -> None:
+        modules = self._firmware
+        self._boot += 1
+        self._channel = _EmbeddedChannel(self.rig, self._seed, self._boot)
+        port = modules.port(modules.profile, self._channel)
+        port.outputs_off()
+        self._port = port
+        self._board: Any = modules.board(
+            port, modules.profile, folder=self._folder.name, open_time=self._open_time
+        )
+
+    @property
+    def name(self) -> str:
+        return self._name
+
+    def _run(self, seconds: float, *, until_output: bool) -> None:
+        channel, board, port = self._channel, self._board, self._port
+        deadline = channel.now + math.ceil(
+            seconds * channel.clock_hz
+        )  # at least one tick for any wait
+        channel.granted = deadline
+        with hold_interrupts():
+            while True:
+                if channel.stopped:
+                    raise LinkLost(
+                        f"{self._name}: the simulated board is in maintenance and speaks no wire"
+                    )
+                board.step()
+                if (until_output and channel.to_host) or channel.now >= deadline:
+                    return
+                port.idle(board.wake_ms())
+
+    def read(self, timeout_s: float) -> bytes:
+        if self._closed:
+            raise LinkLost(f"{self._name}: the port is closed; open it again")
+        self._run(timeout_s, until_output=True)
+        data = bytes(self._channel.to_host)
+        self._channel.to_host.clear()
+        return data
+
+    def write(self, data: bytes) -> None:
+        if self._closed:
+            raise LinkLost(f"{self._name}: the port is closed; open it again")
+        self._channel.to_board += data
+
+    def clock(self) -> float:
+        return self._past_s + self._channel.now / self._channel.clock_hz
+
+    def sleep(self, seconds: float) -> None:
+        self._run(seconds, until_output=False)
+
+    def close(self) -> None:
+        if not self._closed:
+            self._closed = True
+            self._board.controller.abort()
+            self._folder.cleanup()
+
+    def reset_board(self) -> None:
+        """Pull the board's plug and put it in again: a new boot id, nothing remembered, outputs off."""
+        self._open_time = _OpenTime()
+        self.restart_board()
+
+    def restart_board(self) -> None:
+        """Restart the board with its supply on, as its watchdog would: only how long valves were open is remembered."""
+        self._past_s += self._channel.now / self._channel.clock_hz
+        self.rig.restart()
+        self._start()

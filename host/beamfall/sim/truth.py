@@ -1,0 +1,76 @@
+"""What was true of a simulated shot, on the shot's own clock: for `--json` and for judging what was measured."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from beamfall.events import Outcome
+    from beamfall.sim.rig import SimulatedRig, Splash
+
+
+def take_truth(rig: SimulatedRig, outcome: Outcome) -> tuple[dict[str, Any], Splash]:
+    """Return the truth of the shot that has just ended, and its splash, and forget both; ticks count from the release.
+
+    `drops`: what fell, in the order of impact; `jet`: when its tip breaks through the surface and when it
+    is highest; `contact`: when and how high drop 2 met the jet; `pictures`: what each
+    light showed (see `simulation.collision.Picture`). Times that never came are null.
+    """
+    first_on = rig.first_on
+    splash = rig.take_splash()
+    zero_s = math.nan
+    if first_on is not None:
+        signal, ticks = first_on
+        seen = [edge.ticks for edge in outcome.edges if edge.signal == signal and edge.level]
+        if seen:
+            zero_s = (ticks - seen[0]) / rig.clock_hz
+
+    def tick(when_s: float) -> int | None:
+        return round((when_s - zero_s) * rig.clock_hz) if math.isfinite(when_s - zero_s) else None
+
+    def millimetres(height_m: float | None) -> float | None:
+        return None if height_m is None else round(height_m * 1e3, 3)
+
+    truth = {
+        "simulated": True,
+        "drops": [
+            {
+                "valve": rig.lines["valve"][drop.valve - 1],
+                "diameter_mm": round(drop.diameter_m * 1e3, 4),
+                "left_ticks": tick(drop.left_s),
+                "beam_ticks": {
+                    f"beam{rig.lines['beam'][number - 1]}": [tick(dark), tick(clear)]
+                    for number, (dark, clear) in sorted(drop.dark_s.items())
+                },
+                "impact_ticks": tick(drop.impact_s),
+                "impact_speed_m_s": round(drop.impact_speed_m_s, 4),
+            }
+            for drop in splash.drops
+        ],
+        "jet": None
+        if splash.jet is None
+        else {
+            "starts_ticks": tick(splash.jet.starts_s),
+            "highest_ticks": tick(splash.jet.starts_s + splash.jet.rise_s),
+            "height_mm": millimetres(splash.jet.height_m),
+        },
+        "contact": None
+        if splash.contact is None
+        else {
+            "ticks": tick(splash.contact.when_s),
+            "height_mm": millimetres(splash.contact.height_m),
+        },
+        "pictures": [
+            {
+                "flash": rig.lines["flash"][flash - 1],
+                "light_ticks": tick(lit),
+                "shows": picture.shows,
+                "stage_ms": None if picture.stage_s is None else round(picture.stage_s * 1e3, 4),
+                "jet_mm": millimetres(picture.jet_m),
+                "drop2_mm": millimetres(picture.drop2_m),
+            }
+            for (flash, lit, _), picture in zip(splash.lights, splash.pictures, strict=True)
+        ],
+    }
+    return truth, splash

@@ -1,0 +1,349 @@
+"""Shots with a log: each is written down before its release and completed after it.
+
+`Shooter` is what everything that fires more than once goes through: shoot, sweep, seek, repeat, the page.
+"""
+
+from __future__ import annotations
+
+import random
+import secrets
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any, Self
+
+from beamfall.board import Board, Ticket
+from beamfall.errors import BeamfallError, LinkLost, NoAnswer, Refused, ReleaseUnknown
+from beamfall.events import Outcome
+from beamfall.link.interrupts import hold_interrupts
+from beamfall.setup.rig import Rig
+from beamfall.setup.sequence import Sequence, Table
+from beamfall.shots import ShotLog, ShotRecord, make_record
+from beamfall.wire import get_definition
+
+_UNSURE = (
+    ReleaseUnknown,
+    LinkLost,
+    NoAnswer,
+)  # the shot may have run: the log leaves its outcome open
+
+
+WARM_UP = "warm_up"  # in `swept` of a shot that only let drops fall before a series
+BUTTON = "button"  # the kind of series that shots by the board's button make
+JITTER_SHARE = 0.4  # of the rest, on top of it
+JITTER_LEAST_S = 2.5  # cameras stamp whole seconds; with less, a shift by one shot fits too well
+_STOP_S = 1.5  # how long a stopped shot may take to report its end
+_SETTLE_S = 0.3
+_SETTLE_LOOKS = 5  # without a report, while the board says that it keeps some
+_SHORT_REST_S = 0.5  # below this nobody means to tell the pictures apart by their times
+
+
+class Shooter:
+    """A series of shots of one rig on one board, kept in one log.
+
+    `splash` is, behind a simulated port, the newest shot's splash (for its picture).
+    """
+
+    def __init__(
+        self,
+        board: Board,
+        log: ShotLog,
+        series: int,
+        *,
+        rig: Rig | None,
+        seed: int | None = None,
+        rest_seed: int = 0,
+    ) -> None:
+        self.board = board
+        self.log = log
+        self.series = series
+        self.rig = rig
+        self.seed = seed
+        self.splash: Any = None
+        self._rests = random.Random(f"{rest_seed}/rest/{series}")
+        self._began_us = _time_of_start(board, log)
+        self._began_clock_s = board.transport.clock()
+
+    @classmethod
+    def begin(
+        cls,
+        board: Board,
+        log: ShotLog,
+        kind: str,
+        *,
+        rig: Rig | None,
+        seed: int | None = None,
+        name: str = "",
+        settings: Mapping[str, Any] | None = None,
+    ) -> Self:
+        """Begin a series of that kind (`shoot`, `sweep`, ...); first settle what the board still holds of earlier ones.
+
+        `seed` is kept where the port is simulated or the series itself draws from it. The settings get
+        `rest_seed` and the rule of the rest times beside what is given, see `rest`.
+        """
+        settle_earlier(board, log)
+        seed = seed if board.simulated_rig is None else board.simulated_rig.seed
+        rest_seed = (
+            secrets.randbits(32) if board.simulated_rig is None else board.simulated_rig.seed
+        )
+        rests = {
+            "rest_seed": rest_seed,
+            "rest_jitter_share": JITTER_SHARE,
+            "rest_jitter_least_s": JITTER_LEAST_S,
+        }
+        series = log.begin_series(
+            kind, rig=rig, seed=seed, name=name, settings={**(settings or {}), **rests},
+            begun_us=_time_of_start(board, log),
+        )  # fmt: skip
+        return cls(board, log, series, rig=rig, seed=seed, rest_seed=rest_seed)
+
+    def fire(self, sequence: Sequence, *, swept: Mapping[str, Any] | None = None) -> ShotRecord:
+        """Fire one shot and return its record, which is then in the log.
+
+        Raises what `Board.shoot` raises. The log is true also then: a refused shot is marked as not released, one
+        whose fate is unknown stays 'outcome unknown', and an interrupted one is aborted and its outcome kept.
+        """
+        # A simulated fault may lie in what the photographer has set.
+        as_set = getattr(self.board.simulated_rig, "set_by_photographer", None)
+        if as_set is not None:
+            sequence = as_set(sequence)
+        table = sequence.make_table(self.board.info)
+        ticket = self.board.arm(sequence)
+        # A Ctrl-C is taken only where `take_interrupt` is called, so that the log and what is known here stay in
+        # step: before each sending of the release, and while anything is waited for.
+        with hold_interrupts() as take_interrupt:
+            shot = self.log.begin_shot(
+                self.series,
+                table=table,
+                board=self.board.info,
+                port=self.board.name,
+                release=ticket.release,
+                rig=self.rig,
+                seed=self.seed,
+                swept=swept,
+                begun_us=self._time_of_day_us(),
+            )
+            released = False
+            try:
+                self.board.release(ticket, between=take_interrupt)
+                released = True
+                outcome = self.board.wait_for(ticket, between=take_interrupt)
+            except Refused as refusal:
+                self.log.cancel_shot(shot, refusal.reason.replace("_", "-"))
+                raise
+            except _UNSURE:
+                raise
+            except KeyboardInterrupt:
+                self._interrupt(shot, table, ticket, released)
+                raise
+            return self._keep(shot, table, outcome)
+
+    def _keep(self, shot: int, table: Any, outcome: Outcome) -> ShotRecord:
+        truth = None
+        rig = self.board.simulated_rig
+        if rig is not None:
+            from beamfall.sim.truth import take_truth
+
+            truth, self.splash = take_truth(rig, outcome)
+        record = make_record(
+            table,
+            outcome,
+            timing=self.board.info.timing.label,
+            shot=shot,
+            seed=self.seed,
+            truth=truth,
+        )
+        self.log.complete_shot(
+            shot, record, link=describe_link(self.board), completed_us=self._time_of_day_us()
+        )
+        keep_unclaimed(self.board, self.log, rig=self.rig)
+        self.board.settle()
+        return record
+
+    def _interrupt(self, shot: int, table: Any, ticket: Ticket, released: bool) -> None:
+        """Ctrl-C: outputs off first, then what became of the shot."""
+        try:
+            self.board.abort()
+            if not released and self.board.status().last_release < ticket.release:
+                self.log.cancel_shot(shot, "interrupted")
+            else:
+                self._keep(shot, table, self.board.wait_for(ticket, patience_s=_STOP_S))
+        except BeamfallError:
+            pass  # the outcome stays unknown in the log, which is the truth
+
+    def warm_up(self, rig: Rig, rest_s: float | None = None) -> ShotRecord | None:
+        """Let the drops of the rig's aim.warm_up fall, without flash or camera, and rest; None: there are none.
+
+        They are a shot of the series in the log, with what they are in `swept`. Raises as `fire` does.
+        """
+        from beamfall.planning.rows import build_warm_up
+
+        drops = build_warm_up(rig, rig.aim.warm_up)
+        if drops is None:
+            return None
+        record = self.fire(drops, swept={WARM_UP: rig.aim.warm_up})
+        self.rest(rig.aim.rest_s if rest_s is None else rest_s)
+        return record
+
+    def rest(self, seconds: float) -> float:
+        """Wait between shots: the surface calms, the flash recycles. Returns how long, in s.
+
+        It is `seconds` and a random addition: shots at even intervals could not be told apart by the times that a
+        camera writes into its pictures (`beamfall shots match`). The chance comes from the settings' `rest_seed`.
+        """
+        chosen = seconds + self._rests.random() * jitter_span(seconds)
+        self.board.sleep(chosen)
+        return chosen
+
+    def _time_of_day_us(self) -> int:
+        """Now; behind a port with virtual time, what a clock on its wall would show."""
+        if self.board.simulated_rig is None:
+            return time.time_ns() // 1000
+        passed = self.board.transport.clock() - self._began_clock_s
+        return self._began_us + round(passed * 1e6)
+
+
+def _time_of_start(board: Board, log: ShotLog) -> int:
+    """Now; behind a port with virtual time not before what the log has: such series run ahead of the clock."""
+    now = time.time_ns() // 1000
+    return now if board.simulated_rig is None else max(now, log.latest_us() + 1)
+
+
+def jitter_span(rest_s: float) -> float:
+    """By how much a rest of `rest_s` is lengthened at most, in s."""
+    share = JITTER_SHARE * rest_s
+    return share if rest_s < _SHORT_REST_S else max(share, JITTER_LEAST_S)
+
+
+def settle_earlier(board: Board, log: ShotLog) -> list[int]:
+    """Complete shots whose program ended before their outcome came, from what the board still holds of them.
+
+    Returns their ids. A shot that is under way is waited for. Shots that were written down and, as the board's
+    count of releases shows, never released are marked so. Shots by the board's button are written
+    into the log, see `keep_unclaimed`.
+    """
+    settled: list[int] = []
+    quiet = 0
+    while True:
+        status = board.status()
+        if (
+            status.activity.name == "watch"
+        ):  # of a program that was killed: nobody else can be on the port
+            board.watch(False)
+            continue
+        running = status.activity.name == "shot"
+        if not status.reports_kept and not running:
+            break
+        # Only as many reports are on the way as fit the window: log what came, acknowledge, ask for more.
+        events = board.pump(_SETTLE_S)
+        settled += _ids(keep_unclaimed(board, log))
+        board.settle()
+        quiet = 0 if events or running else quiet + 1
+        if quiet >= _SETTLE_LOOKS:
+            break
+    settled += _ids(keep_unclaimed(board, log))  # what had come before this was called
+    if board.simulated_rig is None:  # that in this process begins each life with the same boot id
+        info = board.info
+        for shot in log.find_never_released(
+            info.unique_id, status.boot_id, status.last_release, below=_button_base()
+        ):
+            log.cancel_shot(shot, "program-ended")
+    return settled
+
+
+@dataclass(frozen=True, slots=True)
+class UnclaimedShot:
+    """A shot that nobody here has waited for.
+
+    `shot` is its id in the log, None where it is not there: of a program that logs elsewhere.
+    `button`: the board's own button released it. `planned`: the log has its sequence.
+    """
+
+    shot: int | None
+    state: str
+    button: bool
+    planned: bool = True
+
+
+def keep_unclaimed(board: Board, log: ShotLog, *, rig: Rig | None = None) -> list[UnclaimedShot]:
+    """Write shots that have ended and that nobody waited for into the log; return them.
+
+    One that the log has begun is completed. One by the board's button becomes a shot of a series of
+    kind 'button' (presses in a row share one), begun when its report came; `rig` is what stands
+    there, if that is known. Its table is looked up by its digest; where the log does not have it,
+    the shot has its measured edges, no planned ones, and a note that says so.
+    """
+    found = [
+        _keep_one(board, log, outcome, rig)
+        for outcome in board.take_outcomes()
+        if outcome.done.activity.name == "shot"
+    ]
+    return [one for one in found if one is not None]
+
+
+def _keep_one(
+    board: Board, log: ShotLog, outcome: Outcome, rig: Rig | None
+) -> UnclaimedShot | None:
+    """None: the log has this outcome already."""
+    done = outcome.done
+    unique_id = board.info.unique_id
+    button, planned = done.release > _button_base(), True
+    shot = log.find_begun(unique_id, outcome.boot_id, done.release)
+    if shot is not None:
+        table = log.read_shot(shot).table
+        planned = bool(table.rows)
+    else:
+        # A simulated board begins each of its lives with the same boot id, and forgets its reports.
+        if board.simulated_rig is None and log.has_release(
+            unique_id, outcome.boot_id, done.release
+        ):
+            return None
+        if not button:
+            return UnclaimedShot(None, done.state.label, button)
+        found = log.find_table(done.digest, board.info.clock_hz)
+        planned = found is not None
+        table = Table(board.info.clock_hz, ()) if found is None else found
+        shot = log.begin_shot(
+            _find_button_series(board, log, rig),
+            table=table,
+            board=replace(board.info, boot_id=outcome.boot_id),
+            port=board.name,
+            release=done.release,
+            rig=rig,
+        )
+        if not planned:
+            note = f"by the board's button; its sequence, {done.digest.hex()}, is not in this log"
+            log.set_note(shot, note)
+    record = make_record(table, outcome, timing=board.info.timing.label, shot=shot)
+    log.complete_shot(shot, record, link=describe_link(board))
+    return UnclaimedShot(shot, record.state, button, planned)
+
+
+def _find_button_series(board: Board, log: ShotLog, rig: Rig | None) -> int:
+    """The newest series where it is of this board's button, else a new one."""
+    settings = {"board": board.info.unique_id.hex()}
+    newest = log.list_series(limit=1)
+    if newest and newest[0].kind == BUTTON and dict(newest[0].settings) == settings:
+        return newest[0].series
+    return log.begin_series(BUTTON, rig=rig, settings=settings)
+
+
+def _button_base() -> int:
+    return get_definition().limits.button_release_base
+
+
+def _ids(found: list[UnclaimedShot]) -> list[int]:
+    return [one.shot for one in found if one.shot is not None]
+
+
+def describe_link(board: Board) -> dict[str, int]:
+    """The link's counters that tell how good the line was, for the log."""
+    counters = board.counters
+    return {
+        "frames_good": counters.frames_good,
+        "frames_bad": counters.frames_bad_total,
+        "retransmissions": counters.retransmissions,
+        "reports_repeated": counters.reports_repeated,
+        "reconnections": counters.reconnections,
+        "restarts": counters.restarts,
+    }
