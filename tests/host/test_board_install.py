@@ -32,10 +32,10 @@ from beamfall.errors import (
     UserError,
 )
 from beamfall.link import Link
-from beamfall.sim import interpreter as running
 from beamfall.link.line_levels import LineLevels, recall_levels
 from beamfall.link.serial_port import PortSeen
 from beamfall.setup.board_profiles import find_profile
+from beamfall.sim import interpreter as running
 from beamfall.sim.embedded import SimulatedTransport
 from beamfall.wire import get_definition
 

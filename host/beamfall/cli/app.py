@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import os
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+
 import typer
 
 from beamfall import __version__
@@ -22,6 +26,7 @@ from beamfall.cli import (
     shots,
     sweep,
 )
+from beamfall.places import TRACE_VARIABLE, VERBOSE_VARIABLE
 
 app = typer.Typer(
     name="beamfall",
@@ -44,11 +49,35 @@ def _show_version(wanted: bool) -> None:
 
 @app.callback()
 def _start(
+    context: typer.Context,
     version: bool = typer.Option(
         False, "--version", help="Show the version.", callback=_show_version, is_eager=True
     ),
+    verbose: bool = typer.Option(
+        False, "--verbose", help="Print each message to and from the board, with its time."
+    ),
+    trace: Path | None = typer.Option(
+        None,
+        "--trace",
+        metavar="FILE",
+        help="Write what goes over the port to FILE (pcapng; protocol/beamfall.lua reads it in Wireshark). "
+        "Give it before the command: beamfall --trace t.pcapng shoot",
+    ),
 ) -> None:
     """Drop controller: release drops, fire the flash by the beam, keep what was measured."""
+    asked = {VERBOSE_VARIABLE: "1" if verbose else "", TRACE_VARIABLE: str(trace or "")}
+    before = dict(os.environ)
+    os.environ.update({name: value for name, value in asked.items() if value})
+    context.call_on_close(lambda: _restore(before, asked))
+
+
+def _restore(before: Mapping[str, str], names: Iterable[str]) -> None:
+    """A program that runs several commands traces only those that asked for it."""
+    for name in names:
+        if name in before:
+            os.environ[name] = before[name]
+        else:
+            os.environ.pop(name, None)
 
 
 app.command("shoot")(shoot.shoot)

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from urllib.parse import parse_qsl
 
 from beamfall.errors import PortSyntaxError
+from beamfall.link.trace import trace_if_asked
 from beamfall.link.transport import Transport
 
 if TYPE_CHECKING:
@@ -75,6 +76,15 @@ def open_transport(
 
     Without a name, the one board that is connected. A seed in a simulated port's name goes before `seed`.
     """
+    transport, reopen = _open(name, rig, seed)
+    if reopen is None:
+        return trace_if_asked(transport), None
+    return trace_if_asked(transport), lambda: trace_if_asked(reopen())
+
+
+def _open(
+    name: str | None, rig: Rig | None, seed: int
+) -> tuple[Transport, Callable[[], Transport] | None]:
     port = parse_port(name) if name is not None else None
     if port is None:
         from beamfall.link.probing import find_board

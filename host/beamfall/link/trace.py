@@ -1,0 +1,214 @@
+"""A trace of what goes over a port, for the day when a port misbehaves.
+
+`TracedTransport` hands every piece of the line to a `Trace`, which can write it to a pcapng file
+(link type USER0; protocol/beamfall.lua reads it in Wireshark and tshark) and to the logger
+`beamfall.wire`, a line a frame. Nothing is decoded for the file: damaged pieces are kept as they came.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import struct
+import time
+from pathlib import Path
+from typing import Any, BinaryIO
+
+from beamfall.errors import MessageError, UserError
+from beamfall.link.transport import Transport
+from beamfall.places import TRACE_VARIABLE, VERBOSE_VARIABLE
+from beamfall.wire.framing import DELIMITER, FrameError, decode_frame
+from beamfall.wire.messages import get_codec
+
+LINKTYPE = 147  # USER0, kept free for private use (LINKTYPE_ registry of the pcapng standard)
+_PIECE_MOST = 4096  # bytes without a delimiter: not this wire; written as they are
+_LOGGER = logging.getLogger("beamfall.wire")
+_INBOUND, _OUTBOUND = 1, 2
+_BYTE_ORDER_MAGIC = 0x1A2B3C4D
+
+
+class PcapngFile:
+    """Writes packets to a pcapng file (draft-ietf-opsawg-pcapng), one section and one interface a port.
+
+    A file that exists is continued with a new section, so that one file can hold a whole evening.
+    Raises UserError when the file cannot be written, or is something else than pcapng.
+    """
+
+    def __init__(self, path: Path, interface: str) -> None:
+        try:
+            if path.exists() and path.stat().st_size:
+                with path.open("rb") as before:
+                    if before.read(4) != b"\x0a\x0d\x0d\x0a":
+                        raise UserError(
+                            f"{path} exists and is not a pcapng file: name another file for the trace"
+                        )
+            self._file: BinaryIO = path.open("ab")
+        except OSError as error:
+            raise UserError(
+                f"the trace cannot be written to {path}: {error.strerror}. Name a file that can be written"
+            ) from error
+        section = struct.pack("<IHHq", _BYTE_ORDER_MAGIC, 1, 0, -1)
+        self._write(0x0A0D0D0A, section + _option(4, b"Beamfall") + _option(0, b""))
+        description = struct.pack("<HHI", LINKTYPE, 0, 0)
+        options = _option(2, interface.encode()) + _option(9, b"\x09") + _option(0, b"")
+        self._write(1, description + options)
+
+    def add(self, time_ns: int, direction: int, data: bytes) -> None:
+        """Write one packet: nanoseconds since 1970, 1 for inbound or 2 for outbound, its bytes."""
+        head = struct.pack("<IIIII", 0, time_ns >> 32, time_ns & 0xFFFFFFFF, len(data), len(data))
+        flags = _option(2, struct.pack("<I", direction)) + _option(0, b"")
+        self._write(6, head + _pad(data) + flags)
+
+    def close(self) -> None:
+        """Close the file."""
+        self._file.close()
+
+    def _write(self, kind: int, body: bytes) -> None:
+        length = struct.pack("<I", len(body) + 12)
+        self._file.write(struct.pack("<I", kind) + length + body + length)
+        self._file.flush()  # a program that is killed leaves a whole trace
+
+
+class Trace:
+    """Cuts both directions of a line into pieces, each ended by a 0x00, and passes them on."""
+
+    def __init__(self, file: PcapngFile | None, *, verbose: bool) -> None:
+        self._file = file
+        self._verbose = verbose
+        self._pending = {_INBOUND: bytearray(), _OUTBOUND: bytearray()}
+        self._began_ns = time.monotonic_ns()
+
+    def sent(self, data: bytes) -> None:
+        """Take note of bytes that went to the board."""
+        self._take(_OUTBOUND, data)
+
+    def received(self, data: bytes) -> None:
+        """Take note of bytes that came from the board."""
+        self._take(_INBOUND, data)
+
+    def close(self) -> None:
+        """Write what has not ended yet, and close the file."""
+        for direction, pending in self._pending.items():
+            if pending:
+                self._note(direction, bytes(pending))
+                pending.clear()
+        if self._file is not None:
+            self._file.close()
+
+    def _take(self, direction: int, data: bytes) -> None:
+        pending = self._pending[direction]
+        pending += data
+        while True:
+            end = pending.find(DELIMITER)
+            if end < 0 and len(pending) <= _PIECE_MOST:
+                return
+            size = end + 1 if end >= 0 else _PIECE_MOST
+            piece = bytes(pending[:size])
+            del pending[:size]
+            if piece != DELIMITER:
+                self._note(direction, piece)
+
+    def _note(self, direction: int, piece: bytes) -> None:
+        if self._file is not None:
+            try:
+                self._file.add(time.time_ns(), direction, piece)
+            except OSError as error:
+                self._file = None  # a full disk must not end the shot
+                _LOGGER.warning("the trace ends here, its file cannot be written: %s", error)
+        if self._verbose:
+            elapsed_s = (time.monotonic_ns() - self._began_ns) / 1e9
+            arrow = "->" if direction == _OUTBOUND else "<-"
+            _LOGGER.debug("%10.6f %s %s", elapsed_s, arrow, describe_piece(piece))
+
+
+def describe_piece(piece: bytes) -> str:
+    """Return one piece of the line in words: the message with its fields, or why it is not one."""
+    codec = get_codec()
+    frame = decode_frame(piece.removesuffix(DELIMITER), codec.definition)
+    if isinstance(frame, FrameError):
+        return f"{frame.name}: {frame.detail}: {piece.hex()}"
+    name = codec.definition.by_id[frame.message].name
+    try:
+        message = codec.decode(name, frame.payload)
+    except MessageError as error:
+        return f"{name} that cannot be read: {error}: {piece.hex()}"
+    fields = " ".join(f"{name}={_show(value)}" for name, value in message.fields.items())
+    return f"{message.name} session={frame.session:04x} number={frame.number} {fields}".rstrip()
+
+
+def _show(value: Any) -> str:
+    if isinstance(value, bytes):
+        return value.hex()
+    if isinstance(value, str):
+        return ascii(value)
+    if isinstance(value, tuple):  # records, or the fields of one
+        names = getattr(value, "_fields", None)
+        parts = [_show(part) for part in value]
+        if names is not None:
+            parts = [f"{name}={part}" for name, part in zip(names, parts, strict=True)]
+        return "(" + ", ".join(parts) + ")"
+    label = getattr(value, "label", None)
+    return label if isinstance(label, str) else str(value)
+
+
+class TracedTransport:
+    """A transport with a trace. Everything else is the inner transport's own."""
+
+    def __init__(self, inner: Transport, trace: Trace) -> None:
+        self._inner = inner
+        self._trace = trace
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._inner, name)
+
+    @property
+    def name(self) -> str:
+        return self._inner.name
+
+    def read(self, timeout_s: float) -> bytes:
+        data = self._inner.read(timeout_s)
+        if data:
+            self._trace.received(data)
+        return data
+
+    def write(self, data: bytes) -> None:
+        self._trace.sent(data)
+        self._inner.write(data)
+
+    def clock(self) -> float:
+        return self._inner.clock()
+
+    def sleep(self, seconds: float) -> None:
+        self._inner.sleep(seconds)
+
+    def close(self) -> None:
+        self._inner.close()
+        self._trace.close()
+
+
+def trace_if_asked(transport: Transport) -> Transport:
+    """Return the transport, traced where the environment asks for it (`TRACE_VARIABLE`, `VERBOSE_VARIABLE`).
+
+    Raises UserError when the trace's file cannot be written; the transport is then closed.
+    """
+    path = os.environ.get(TRACE_VARIABLE, "")
+    verbose = bool(os.environ.get(VERBOSE_VARIABLE, ""))
+    if not path and not verbose:
+        return transport
+    try:
+        file = PcapngFile(Path(path), transport.name) if path else None
+    except UserError:
+        transport.close()
+        raise
+    if verbose and not _LOGGER.handlers:
+        _LOGGER.addHandler(logging.StreamHandler())
+        _LOGGER.setLevel(logging.DEBUG)
+    return TracedTransport(transport, Trace(file, verbose=verbose))
+
+
+def _option(code: int, value: bytes) -> bytes:
+    return struct.pack("<HH", code, len(value)) + _pad(value)
+
+
+def _pad(data: bytes) -> bytes:
+    return data + bytes(-len(data) % 4)
