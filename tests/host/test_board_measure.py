@@ -7,9 +7,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from matplotlib.figure import Figure
 
 from beamfall.board import Board
-from beamfall.board_tools.draw import choose_unit, draw_measurement
+from beamfall.board_tools.draw import choose_unit, draw_measurement, list_bins
 from beamfall.board_tools.jumper import JumperRig
 from beamfall.board_tools.measure import Distribution, measure
 from beamfall.cli import main
@@ -109,6 +110,44 @@ def test_saved_and_drawn(tmp_path: Path) -> None:
         draw_measurement(found, tmp_path / "timing.nonsense")
     with pytest.raises(UserError, match="cannot be written"):
         found.save(tmp_path)
+
+
+def draw_to_see(found: Any, path: Path, monkeypatch: pytest.MonkeyPatch) -> list[Any]:
+    """The axes of the picture."""
+    axes: list[Any] = []
+    save = Figure.savefig
+
+    def spy(self: Figure, *arguments: Any, **options: Any) -> None:
+        axes.extend(self.axes)
+        save(self, *arguments, **options)
+
+    monkeypatch.setattr(Figure, "savefig", spy)
+    draw_measurement(found, path)
+    return axes
+
+
+def test_a_simulated_board_without_errors_draws_no_histogram(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with connect(JumperRig(VALVE1, BEAM1)) as board:
+        exact = measure(board, pulses=8, simulated=True)
+    with connect(JumperRig(VALVE1, BEAM1, delay_ticks=3)) as board:
+        late = measure(board, pulses=8, simulated=True)
+    for axes in draw_to_see(exact, tmp_path / "exact.png", monkeypatch):
+        assert not axes.patches and any("imulated" in text.get_text() for text in axes.texts)
+    for axes in draw_to_see(late, tmp_path / "late.png", monkeypatch):
+        assert axes.patches
+
+
+def test_bins_are_whole_stamps_with_errors_in_their_middle() -> None:
+    # 8 ns stamps: errors of 0, 8 and 24 ns each have a bin of their own, with room on both sides.
+    stamp = 8e-9
+    edges = list_bins({"low": Distribution((0.0, 8e-9, 24e-9))}, stamp)
+    assert edges == pytest.approx([stamp * (n - 0.5) for n in range(-2, 7)])
+    # A spread of 1,000 stamps is drawn in some 60 bins, each a whole number of stamps wide.
+    edges = list_bins({"low": Distribution((0.0, 1000 * stamp))}, stamp)
+    assert 50 <= len(edges) <= 62
+    assert (edges[1] - edges[0]) / stamp == pytest.approx(round((edges[1] - edges[0]) / stamp))
 
 
 # -- the command line ------------------------------------------------------------------------------

@@ -29,18 +29,16 @@ def test_blur_on_the_sensor() -> None:
     assert blur_on_sensor(3.33, 1 / 20_000, 1.0) == pytest.approx(166.5e-6)
 
 
-def test_a_warning_only_where_blur_exceeds_a_pixel() -> None:
-    # 4 µm pixel, 3.33 m/s, m 0.5: one pixel is 2.40 µs
-    sharp = judge_blur(3.33, 2.4e-6, 0.5, 4e-6)
-    smeared = judge_blur(3.33, 5.0e-5, 0.5, 4e-6)
-    assert sharp.warning == "" and sharp.pixels < 1.0
-    assert smeared.pixels == pytest.approx(20.8, abs=0.05)
-    assert "only 2.4 µs" in smeared.warning and "lowest power" in smeared.warning
-
-
-def test_the_named_cure_holds() -> None:
-    longest = 4e-6 / (3.33 * 0.5)
-    assert judge_blur(3.33, longest * 0.999, 0.5, 4e-6).warning == ""
+def test_blur_counts_above_the_larger_of_pixel_and_airy_disc() -> None:
+    # references 'Light': t0.1 = 3.32·t0.5, N_eff = 16·1.5 = 24, Airy 2.44·550 nm·24 = 32.2 µm.
+    blur = judge_blur(3.33, 5e-5, 0.5, 4e-6, 16.0)
+    assert blur.length_m == pytest.approx(3.33 * 3.32 * 5e-5 * 0.5, rel=1e-3)
+    assert blur.hidden_m == pytest.approx(32.2e-6, abs=0.1e-6) and blur.visible
+    # 32.2 µm at 3.33 m/s and m 0.5 is 19.3 µs of t0.1, 5.8 µs of t0.5: four pixels, and not seen.
+    assert not judge_blur(3.33, 5.8e-6, 0.5, 4e-6, 16.0).visible
+    assert judge_blur(3.33, 5.9e-6, 0.5, 4e-6, 16.0).visible
+    # A wide aperture and large pixels: now the pixel hides more than diffraction.
+    assert judge_blur(3.33, 5e-5, 0.5, 9e-6, 2.0).hidden_m == 9e-6
 
 
 def test_tenth_of_an_exponential_tail() -> None:
@@ -55,9 +53,11 @@ def test_flash_duration_by_power(power: float, duration: float) -> None:
 
 
 def test_flash_power_for_a_sharp_drop() -> None:
-    # At 1/64 the flash lasts 50 µs: 0.1 m/s · 50 µs · 1 = 5 µm, a pixel; at 1/32 it is 8.2 µm
-    assert choose_flash_power(0.0999, 1.0, 5e-6) == 1 / 64
-    assert choose_flash_power(3.33, 1.0, 4e-6) == 1 / 256  # none is short enough
+    # m 1, N 16: the Airy disc of 2.44·550 nm·32 = 42.9 µm hides 0.2 m/s over 215 µs of t0.1, 64.7 µs of
+    # t0.5. At 1/32 the flash lasts 82 µs, at 1/64 50 µs; at 0.1 m/s 129 µs are enough: 1/16 lasts 136 µs.
+    assert choose_flash_power(0.2, 1.0, 5e-6, 16.0) == 1 / 64
+    assert choose_flash_power(0.1, 1.0, 5e-6, 16.0) == 1 / 32
+    assert choose_flash_power(3.33, 1.0, 4e-6, 16.0) == 1 / 64  # none is short enough
 
 
 @pytest.mark.parametrize(
@@ -119,7 +119,7 @@ def test_ambient_light_in_a_dark_room() -> None:
     [
         (lambda: blur_on_sensor(3.3, 50.0, 1.0), "flash duration = 50 s .* 1e-06 and 0.1 s"),
         (lambda: blur_on_sensor(-1.0, 5e-5, 1.0), "speed = -1 m/s"),
-        (lambda: judge_blur(3.3, 5e-5, 1.0, 4.0), r"pixel = 4 m .* 1e-06 and 5e-05 m"),
+        (lambda: judge_blur(3.3, 5e-5, 1.0, 4.0, 16.0), r"pixel = 4 m .* 1e-06 and 5e-05 m"),
         (lambda: estimate_flash_duration(64.0), r"flash power = 64 .* 0\.00390625 and 1"),
         (lambda: effective_aperture(0.0, 1.0), "f-number = 0"),
         (lambda: effective_aperture(16.0, 1.0, pupil=0.0), "pupil magnification = 0"),

@@ -304,10 +304,19 @@ def test_drops_closer_than_the_valve_can_do() -> None:
     assert "closer than" not in words_of(make_rig(valve={"opening_s": 0.055, "bore_m": 0.00095}))
 
 
-def test_blur_is_told_in_pixels() -> None:
-    # 3.3 m/s × 40 µs × 0.5 = 66 µm, 16.5 pixels of 4 µm; 2 µs keep it within one
-    assert "blur = 66 µm of the falling drop is 16.5 pixels" in words_of(example_rig())
-    assert "blur" not in words_of(make_rig(flash={"duration_s": 2e-6}))
+def test_blur_is_cautioned_of_only_where_a_lower_power_is_shorter() -> None:
+    # 40 µs is what shoe flashes reach at 1/64 (1/20,000 s): nothing that the photographer could do.
+    assert "smears" not in words_of(example_rig())
+    # 1 ms is full power. 3.3 m/s · 3.32 ms · 0.5 = 5.5 mm; 1/64 leaves 3.3 m/s · 166 µs · 0.5 = 0.27 mm.
+    said = words_of(make_rig(flash={"duration_s": 1e-3}))
+    assert "5.5 mm" in said and "32 µm" in said and "1/64 power" in said and "27" in said
+
+
+def test_blur_is_said_once_for_all_flashes() -> None:
+    rig = make_rig(flash={"duration_s": 1e-3})
+    rig = replace(rig, flashes=(*rig.flashes, replace(rig.flashes[0], output="flash2")))
+    blurred = [words for words in make_plan(rig).warnings if "smears" in words]
+    assert len(blurred) == 1 and blurred[0].startswith("flash1 and flash2")
 
 
 @pytest.mark.parametrize(

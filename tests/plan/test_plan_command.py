@@ -55,12 +55,13 @@ def test_one_object_with_every_time_as_an_interval(environment, tmp_path) -> Non
 
 def test_in_words_with_a_picture(environment, tmp_path) -> None:
     picture = tmp_path / "plan.png"
-    said = run(environment, "--plot", str(picture)).stdout
+    rig = write_rig(tmp_path, ('recycle = "1.5 s"', 'recycle = "9 s"'))
+    said = run(environment, rig, "--plot", str(picture)).stdout
     for words in (
         "flash follows",
         "scatter of the picture",
         "It rests on this",
-        "Warning: flash1: blur",
+        "Warning: flash1 takes 9 s to recycle",
     ):
         assert words in said
     assert picture.read_bytes().startswith(b"\x89PNG")

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from beamfall.board_tools.measure import Distribution, Measurement
 from beamfall.errors import UserError
+from beamfall.setup.units import format_duration
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -33,15 +36,15 @@ def draw_measurement(found: Measurement, path: Path) -> None:
     upper, lower = figure.subplots(2, 1)
     _draw_one(upper, "From the edge to the flash, less the commanded delay", {
         load: result.flash_error for load, result in found.loads.items()
-    })  # fmt: skip
-    _draw_one(lower, "Stamp of the beam, less the stamp of the output that is wired to it", {
+    }, found)  # fmt: skip
+    _draw_one(lower, "Stamp of the beam, less the stamp of the output wired to it", {
         load: result.stamp_error for load, result in found.loads.items()
-    })  # fmt: skip
+    }, found)  # fmt: skip
     board = found.board
     interpreter = found.interpreter
     runs_on = f", MicroPython {interpreter['version']}" if interpreter else ""
     note = (
-        "\nsimulated in virtual time: proves the plumbing, not a chip's timing"
+        "\nsimulated in virtual time: says nothing about the timing of real hardware"
         if found.simulated
         else ""
     )
@@ -58,13 +61,14 @@ def draw_measurement(found: Measurement, path: Path) -> None:
         raise UserError(f"{path}: {error}; give a name that ends in .png, .svg or .pdf") from error
 
 
-def _draw_one(axes: Axes, title: str, kinds: dict[str, Distribution]) -> None:
+def _draw_one(axes: Axes, title: str, kinds: dict[str, Distribution], found: Measurement) -> None:
+    axes.set_title(title, loc="left")
+    if found.simulated and not any(error for one in kinds.values() for error in one.errors_s):
+        _say_exact(axes, kinds)
+        return
     largest = max(max(abs(error) for error in one.errors_s) for one in kinds.values())
-    factor, unit = choose_unit(largest)
-    low = min(min(one.errors_s) for one in kinds.values()) * factor
-    high = max(max(one.errors_s) for one in kinds.values()) * factor
-    if high - low < 1e-6:
-        low, high = low - 1.0, high + 1.0
+    factor, unit = choose_unit(max(largest, found.stamp_s))
+    edges = [edge * factor for edge in list_bins(kinds, found.stamp_s)]
     for load, one in kinds.items():
         label = (
             f"{load} load, n = {one.count}: min {min(one.errors_s) * factor:.3g}, "
@@ -72,10 +76,32 @@ def _draw_one(axes: Axes, title: str, kinds: dict[str, Distribution]) -> None:
             f"max {max(one.errors_s) * factor:.3g} {unit}"
         )
         axes.hist(
-            [error * factor for error in one.errors_s], bins=_BINS, range=(low, high),
+            [error * factor for error in one.errors_s], bins=edges,
             color=_COLOURS.get(load), alpha=0.6, label=label, log=True,
         )  # fmt: skip
-    axes.set_title(title, loc="left")
-    axes.set_xlabel(f"error ({unit})")
+    axes.set_xlabel(f"error, {unit} (one stamp: {format_duration(found.stamp_s)})")
     axes.set_ylabel("pulses")
     axes.legend(fontsize="small")
+
+
+def list_bins(kinds: Mapping[str, Distribution], stamp_s: float) -> list[float]:
+    """Return the edges of the bins in s: whole stamps wide, with at least two stamps beside the errors."""
+    errors = [error for one in kinds.values() for error in one.errors_s]
+    first, last = round(min(errors) / stamp_s) - 2, round(max(errors) / stamp_s) + 3
+    width = max(1, math.ceil((last - first) / _BINS))
+    return [(place - 0.5) * stamp_s for place in range(first, last + width, width)]
+
+
+def _say_exact(axes: Axes, kinds: Mapping[str, Distribution]) -> None:
+    """A histogram of nothing but zeros would look like a measurement of a perfect board."""
+    counts = " and ".join(f"{one.count} under {load} load" for load, one in kinds.items())
+    axes.set_axis_off()
+    axes.text(
+        0.5, 0.55, "Simulated board: no timing error to show", transform=axes.transAxes,
+        ha="center", va="bottom", fontsize=16,
+    )  # fmt: skip
+    axes.text(
+        0.5, 0.45, f"Every pulse came exactly as commanded ({counts}), because virtual time has no "
+        "delays.\nMeasure a real board for its distribution.",
+        transform=axes.transAxes, ha="center", va="top", fontsize=11,
+    )  # fmt: skip

@@ -17,6 +17,7 @@ TENTH_OVER_HALF = math.log(10.0) / math.log(2.0)
 # A shoe flash: t0.5 near 1/1000 s at full power and 1/20,000 s at 1/64 (common practice, no
 # source); a straight line between them in the logarithms gives this exponent.
 _FULL_POWER_DURATION_S = 1.0 / 1000.0
+LOWEST_POWER = 1.0 / 64.0
 _POWER_EXPONENT = math.log(20.0) / math.log(64.0)
 
 
@@ -33,29 +34,28 @@ def blur_on_sensor(speed_m_s: float, duration_s: float, magnification: float) ->
 
 @dataclass(frozen=True)
 class Blur:
-    """Blur on the sensor in m and in pixels; `warning` is empty when it stays within a pixel."""
+    """Blur on the sensor, and the length below which nobody can see it, both in m."""
 
     length_m: float
-    pixels: float
-    warning: str
+    hidden_m: float
+
+    @property
+    def visible(self) -> bool:
+        """Whether the blur is longer than what pixel and diffraction hide."""
+        return self.length_m > self.hidden_m
 
 
-def judge_blur(speed_m_s: float, duration_s: float, magnification: float, pixel_m: float) -> Blur:
-    """The blur of a drop, with a warning and its cure where it exceeds a pixel (1-50 µm)."""
+def judge_blur(
+    speed_m_s: float, half_s: float, magnification: float, pixel_m: float, f_number: float
+) -> Blur:
+    """The blur of a drop in a flash of t0.5 = `half_s`, and how much of it nobody can see.
+
+    The blur counts all light down to a tenth of the peak: speed · t0.1 · magnification. The larger of
+    pixel (1-50 µm) and Airy disc hides blur shorter than itself. `half_s` 1 µs to 30 ms.
+    """
     check_range("pixel", pixel_m, 1e-6, 5e-5, "m")
-    length = blur_on_sensor(speed_m_s, duration_s, magnification)
-    pixels = length / pixel_m
-    if pixels <= 1.0:
-        return Blur(length, pixels, "")
-    longest = pixel_m / (speed_m_s * magnification)
-    return Blur(
-        length,
-        pixels,
-        f"blur = {length * 1e6:.0f} µm of the falling drop is {pixels:.1f} pixels of "
-        f"{pixel_m * 1e6:.1f} µm: at {speed_m_s:.2f} m/s and magnification {magnification:.2g} only "
-        f"{longest * 1e6:.1f} µs of light would keep it to one. Use the flash's lowest power, then "
-        "move back; jet and umbrella are slower than the drop and blur less",
-    )
+    length = blur_on_sensor(speed_m_s, convert_half_to_tenth(half_s), magnification)
+    return Blur(length, max(pixel_m, airy_diameter(f_number, magnification)))
 
 
 def convert_half_to_tenth(half_s: float) -> float:
@@ -82,17 +82,18 @@ def choose_flash_power(
     speed_m_s: float,
     magnification: float,
     pixel_m: float,
+    f_number: float,
     *,
     full_power_s: float = _FULL_POWER_DURATION_S,
 ) -> float:
-    """The highest power, of 1, 1/2, 1/4 … 1/256, whose estimated blur stays within a pixel.
+    """The highest power, of 1, 1/2, 1/4 … 1/64, whose estimated blur cannot be seen.
 
-    1/256 when none does; `judge_blur` then warns.
+    1/64 where none is short enough: lower powers are not much shorter on every flash.
     """
     power = 1.0
-    while power > 1.0 / 256.0:
+    while power > LOWEST_POWER:
         duration = estimate_flash_duration(power, full_power_s=full_power_s)
-        if not judge_blur(speed_m_s, duration, magnification, pixel_m).warning:
+        if not judge_blur(speed_m_s, duration, magnification, pixel_m, f_number).visible:
             break
         power *= 0.5
     return power

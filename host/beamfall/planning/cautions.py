@@ -13,8 +13,14 @@ from beamfall.physics.impact import (
     classify_impact,
     impact_groups,
 )
-from beamfall.physics.light import judge_blur
+from beamfall.physics.light import (
+    LOWEST_POWER,
+    choose_flash_power,
+    estimate_flash_duration,
+    judge_blur,
+)
 from beamfall.planning.setting import Setting, compute_drop
+from beamfall.setup.units import format_duration
 
 if TYPE_CHECKING:
     from beamfall.planning.draws import Draws
@@ -23,6 +29,7 @@ if TYPE_CHECKING:
 REFORM_S = 0.008  # a nozzle takes this long to make a neck anew (estimate; as in the simulated rig)
 _NEAR_NOZZLE_M = 0.02
 _NEAR_SURFACE_M = 0.03
+_LONGEST_LIGHT_S = 0.03  # a longer one is no flash; the formula of the blur ends there
 
 
 def list_cautions(
@@ -129,19 +136,43 @@ def _about_beams(rig: Rig, rigs: Draws, spacings_s: tuple[float, ...]) -> Iterat
 
 
 def _about_light(rig: Rig, rigs: Draws) -> Iterator[str]:
-    import numpy as np
-
-    speed = float(np.median(rigs.first.impact_speed_m_s))
-    camera = rig.camera
     for flash in rig.flashes:
-        if camera is not None:
-            warning = judge_blur(
-                speed, max(1e-6, flash.duration_s), camera.magnification, camera.pixel_m
-            ).warning
-            if warning:
-                yield f"{flash.output}: {warning}"
         if flash.recycle_s > rig.aim.rest_s:
             yield (
                 f"{flash.output} takes {flash.recycle_s:.3g} s to recycle, longer than aim.rest "
                 f"({rig.aim.rest_s:.3g} s): every other picture would be dark; rest longer"
             )
+    yield from _about_blur(rig, rigs)
+
+
+def _about_blur(rig: Rig, rigs: Draws) -> Iterator[str]:
+    """Once for all flashes, and only where a lower power makes the blur shorter."""
+    import numpy as np
+
+    camera = rig.camera
+    lowest_s = estimate_flash_duration(LOWEST_POWER)
+    long = [flash for flash in rig.flashes if flash.duration_s > lowest_s]
+    if camera is None or not long:
+        return
+    longest_s = max(flash.duration_s for flash in long)
+    speed = float(np.median(rigs.first.impact_speed_m_s))
+    lens = camera.magnification, camera.pixel_m, camera.aperture
+    blur = judge_blur(speed, min(longest_s, _LONGEST_LIGHT_S), *lens)
+    if not blur.visible:
+        return
+    power = choose_flash_power(speed, *lens)
+    duration_s = estimate_flash_duration(power)
+    if duration_s >= longest_s:
+        power, duration_s = LOWEST_POWER, lowest_s
+    better = judge_blur(speed, duration_s, *lens)
+    names = " and ".join(flash.output for flash in long)
+    yield (
+        f"{names}: {format_duration(longest_s)} of light (t0.5) smears the falling drop over "
+        f"{_say_length(blur.length_m)} of the sensor; pixel and lens hide {_say_length(blur.hidden_m)}. "
+        f"At 1/{1 / power:.0f} power most flashes last about {format_duration(duration_s)}, a smear of "
+        f"{_say_length(better.length_m)}: set a lower power, then the flash's duration in the rig file"
+    )
+
+
+def _say_length(metres: float) -> str:
+    return f"{metres * 1e3:.2g} mm" if metres >= 1e-3 else f"{metres * 1e6:.0f} µm"
