@@ -14,9 +14,10 @@ import pytest
 from page_helpers import QUICK_RIG, Served, arm_and_release, expect, wait_on_page, wait_ready
 
 from beamfall.page.jobs import make_arm, make_flash, make_release
-from beamfall.page.waits import Waits
+from beamfall.page.words import say_left
 from beamfall.setup.rig import Rig, parse_rig
 from beamfall.shots import ShotLog
+from beamfall.workflows.waits import Waits
 
 Serve = Callable[..., Served]
 Open = Callable[..., Any]
@@ -77,7 +78,7 @@ def test_releases_in_a_row_keep_the_rest_and_no_picture_is_dark(
     while refused <= 5 or fired < 3:
         assert time.monotonic() < end, f"{refused} refused, {fired} fired"
         said = do(bench, make_release(1))
-        refused += "surface rests" in said
+        refused += "surface is settling" in said
         fired += not said
         assert not said or said.startswith("Ready again in"), said
     began = flash_times(log_path)
@@ -120,11 +121,11 @@ def test_what_is_left_is_the_longer_of_the_two() -> None:
     waits.note(100.0)
     left = waits.find_left(101.0, rig)
     assert (left.rest_s, left.recycle_s) == pytest.approx((4.0, 0.5))
-    assert left.longest_s == 4.0 and "4.0 s" in left.describe()
+    assert left.longest_s == 4.0 and "4.0 s" in say_left(left)
     waits.note(104.9, shot=False)
     left = waits.find_left(105.0, rig)
     assert (left.rest_s, left.recycle_s) == pytest.approx((0.0, 1.4))
-    assert "flash recycles" in left.describe()
+    assert "flash recycles" in say_left(left)
     assert waits.find_left(101.0, rig, rest_s=0.0).rest_s == 0.0
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-import sys
+import contextlib
+from collections.abc import Iterator
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import typer
@@ -14,31 +16,37 @@ from beamfall.cli.shoot import PORT_HELP
 if TYPE_CHECKING:
     from beamfall.board import Board
     from beamfall.events import Outcome
+    from beamfall.setup.rig import Rig
 
 
 def drip(
+    rig_file: Path | None = typer.Argument(
+        None, metavar="[RIG]", help="Rig file (TOML); without one, the example rig."
+    ),
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
     valve: int = typer.Option(1, "--valve", min=1, max=3, help="Which valve."),
-    opening: str = typer.Option("13 ms", "--opening", help="How long it opens, with its unit."),
+    opening: str | None = typer.Option(
+        None, "--opening", help="How long it opens, with its unit; else as the rig file says."
+    ),
     seed: int = typer.Option(
         0, "--seed", min=0, max=WHOLE_MOST, help="All chance of a simulated rig."
     ),
 ) -> int:
-    """Let one single drop fall and say what the beam saw of it."""
+    """Let one single drop fall and report what the beam saw of it."""
+    from beamfall.cli.front import Terminal
+    from beamfall.cli.words import say_dripped
+    from beamfall.setup.rig import load_rig
     from beamfall.setup.units import parse_quantity
+    from beamfall.workflows import service
+    from beamfall.workflows.run import run
 
-    seconds = parse_quantity(opening, "duration", key="--opening")
-    with _connect(port, seed) as board:
-        outcome = board.drip(valve, seconds)
-        _print_edges(board, outcome)
-        board.settle()
-    seen = any(edge.signal.kind == "beam" for edge in outcome.edges)
-    print(
-        "The beam saw a drop."
-        if seen
-        else "Nothing crossed the beam: `beamfall check` finds out why."
-    )
-    return 0 if seen else 1
+    rig = load_rig(rig_file)
+    opening_s = None if opening is None else parse_quantity(opening, "duration", key="--opening")
+    with _connect(port, seed, rig) as board:
+        done = run(service.drip(rig, board.info, valve, opening_s), board, None, Terminal())
+        _print_edges(board, done.outcome)
+    print(say_dripped(done))
+    return 1 if done.crossed_s is None else 0
 
 
 def rinse(
@@ -56,21 +64,19 @@ def rinse(
 
     The coil warms while it is held; the board limits how long and makes it rest afterwards.
     """
+    from beamfall.cli.front import Terminal
     from beamfall.setup.units import parse_quantity
+    from beamfall.workflows import service
+    from beamfall.workflows.run import FrontEnd, PythonFrontEnd, run
 
     seconds = parse_quantity(duration, "duration", key="--duration")
-
-    def confirm(length_s: float) -> bool:
-        question = f"Valve {valve} will stay open for {length_s:g} s. Is a container under it?"
-        return yes or typer.confirm(question)
-
+    front_end: FrontEnd = PythonFrontEnd(lambda question: "yes") if yes else Terminal()
     with _connect(port, seed) as board:
-        outcome = board.rinse(valve, seconds, confirm)
+        outcome = run(service.rinse(valve, seconds), board, None, front_end)
         if outcome is None:
             print("Nothing was opened.")
             return 1
         _print_edges(board, outcome)
-        board.settle()
     return 0
 
 
@@ -85,36 +91,29 @@ def flash(
     ),
 ) -> int:
     """Fire a flash once. Warn people first: flashes can trigger photosensitive epilepsy."""
+    from beamfall.cli.front import Terminal
+    from beamfall.cli.words import say_flashed
     from beamfall.setup.units import parse_quantity
+    from beamfall.workflows import service
+    from beamfall.workflows.run import run
 
     seconds = parse_quantity(contact, "duration", key="--contact")
-    print(
-        "Caution: a flash is about to fire. Flashes can trigger photosensitive epilepsy: warn "
-        "everybody in the room.",
-        file=sys.stderr,
-    )
     with _connect(port, seed) as board:
-        outcome = board.test_flash(number, seconds)
-        _print_edges(board, outcome)
-        board.settle()
-        has_sensor = board.info.has_input(11)
-    if any(edge.signal.name == "light1" and edge.level for edge in outcome.edges):
-        print("The light was seen.")
-    elif has_sensor:
-        print("The contact closed, but the flash-seen sensor saw no light. Did you see the flash?")
+        done = run(service.flash_once(None, board.info, number, seconds), board, None, Terminal())
+        _print_edges(board, done.outcome)
+    text = say_flashed(done)
+    if text:
+        print(text)
     return 0
 
 
-def _connect(port: str | None, seed: int) -> Board:
+@contextlib.contextmanager
+def _connect(port: str | None, seed: int, rig: Rig | None = None) -> Iterator[Board]:
     from beamfall.board import Board
 
-    board = Board.connect(port, seed=seed)
-    try:
+    with Board.connect(port, rig=rig, seed=seed) as board:
         settle_earlier(board)
-    except BaseException:
-        board.close()
-        raise
-    return board
+        yield board
 
 
 def _print_edges(board: Board, outcome: Outcome) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,7 +14,7 @@ if TYPE_CHECKING:
     from beamfall.planning.result import Plan
     from beamfall.setup.rig import Rig
     from beamfall.setup.sequence import Sequence
-    from beamfall.shots import ShotRecord
+    from beamfall.workflows.steps import Fired
 
 PORT_HELP = "Serial port or pyserial URL; sim or sim:micropython without hardware."
 
@@ -50,12 +49,13 @@ def shoot(
     and the log keeps what happened.
     """
     from beamfall.board import Board
-    from beamfall.cli.cautions import warn_of_flashes
-    from beamfall.cli.targets import DRAWINGS, PICTURES, check_target
+    from beamfall.cli.front import ShootTerminal
+    from beamfall.cli.targets import DRAWINGS, PICTURES, check_target, refuse_picture
     from beamfall.setup.rig import load_rig
     from beamfall.shots import ShotLog
     from beamfall.shots.remarks import list_remarks
-    from beamfall.workflows.series import Shooter
+    from beamfall.workflows import shoot as workflow
+    from beamfall.workflows.run import run
 
     check_target(plot, "--plot", DRAWINGS)
     check_target(picture, "--picture", PICTURES)
@@ -64,28 +64,21 @@ def shoot(
         plan, sequence = _choose(rig, rig_file, board, sequence_file)
         if not as_json:
             _print_start(rig, rig_file, board, plan, log.path)
-        warn_of_flashes(sequence, repeated=count > 1, quiet=as_json)
-        if picture is not None and board.simulated_rig is None:
-            _refuse_picture(board)
-        shooter = Shooter.begin(board, log, "shoot", rig=rig, seed=seed, settings={"count": count})
-        if warm_up:
-            shooter.warm_up(rig)
-        records: list[ShotRecord] = []
-        splashes: list[Any] = []
-        sees_light = rig.fitted.flash_seen
-        with _progress(count, as_json, sees_light) as advance:
-            for number in range(count):
-                if number:
-                    shooter.rest(rig.aim.rest_s)
-                record = shooter.fire(sequence)
-                records.append(record)
-                splashes.append(shooter.splash)
-                advance(record)
-        odd = [list_remarks(record, sees_light=sees_light) for record in records]
-        _draw(board, {**records[-1].to_json(), "remarks": odd[-1]}, splashes, plot, picture)
+        refuse_picture(board, picture)
+        with ShootTerminal(count, as_json=as_json) as terminal:
+            shots = run(
+                workflow.shoot(rig, sequence, count, warm_up=warm_up),
+                board,
+                log,
+                terminal,
+                seed=seed,
+            )
+        odd = [list_remarks(one.record, sees_light=rig.fitted.flash_seen) for one in shots]
+        last = {**shots[-1].record.to_json(), "remarks": odd[-1]}
+        _draw(board, last, [one.splash for one in shots], plot, picture)
     if not as_json:
-        _print_end(records, odd, shooter.series, plot, picture)
-    return 0 if all(record.state == "fired" for record in records) else 1
+        _print_end(shots, odd, plot, picture)
+    return 0 if all(one.record.state == "fired" for one in shots) else 1
 
 
 def _choose(
@@ -101,53 +94,6 @@ def _choose(
     learned = load_learned(find_file(rig_file), board.info.unique_id.hex())
     plan = make_plan(rig, learned=learned)
     return plan, plan.sequence
-
-
-def _refuse_picture(board: Board) -> None:
-    from beamfall.errors import UserError
-
-    raise UserError(
-        f"--picture draws what a simulated rig would show; {board.name} is a real board, whose "
-        "picture the camera takes: leave --picture out"
-    )
-
-
-class _progress:  # noqa: N801 - reads as a statement: with _progress(...) as advance
-    """Shows each shot as it ends: a JSON line, a line of text, or a bar for a long series."""
-
-    def __init__(self, count: int, as_json: bool, sees_light: bool) -> None:
-        self._count = count
-        self._sees_light = sees_light
-        self._as_json = as_json
-        self._bar: Any = None
-
-    def __enter__(self) -> Any:
-        if self._count > 3 and sys.stderr.isatty():
-            from rich.console import Console
-            from rich.progress import Progress
-
-            self._bar = Progress(console=Console(stderr=True), transient=True)
-            self._bar.start()
-            self._task = self._bar.add_task("shots", total=self._count)
-        return self._advance
-
-    def __exit__(self, *_: object) -> None:
-        if self._bar is not None:
-            self._bar.stop()
-
-    def _advance(self, record: ShotRecord) -> None:
-        if self._as_json:
-            from beamfall.cli.output import print_json
-            from beamfall.shots.remarks import list_remarks
-
-            odd = list_remarks(record, sees_light=self._sees_light)
-            print_json({**record.to_json(), "remarks": odd})
-        elif self._count <= 20:
-            from beamfall.shots.describe import describe_record
-
-            print(describe_record(record, sees_light=self._sees_light))
-        if self._bar is not None:
-            self._bar.advance(self._task)
 
 
 def _print_start(
@@ -206,23 +152,19 @@ def _draw(
 
 
 def _print_end(
-    records: list[ShotRecord],
-    odd: list[list[str]],
-    series: int,
-    plot: Path | None,
-    picture: Path | None,
+    shots: list[Fired], odd: list[list[str]], plot: Path | None, picture: Path | None
 ) -> None:
-    fired = sum(record.state == "fired" for record in records)
+    from beamfall.cli.words import say_end
+
+    fired = sum(one.record.state == "fired" for one in shots)
+    series = shots[-1].series
     print(
-        f"{fired} of {len(records)} shots fired; series {series}: `beamfall shots list --series {series}`"
+        f"{fired} of {len(shots)} shots fired; series {series}: `beamfall shots list --series {series}`"
     )
     if plot is not None:
-        print(f"timeline of shot {records[-1].shot} drawn in {plot}")
+        print(f"timeline of shot {shots[-1].shot} drawn in {plot}")
     if picture is not None:
         print(f"simulated picture drawn in {picture}")
-    if fired < len(records):
-        print("Not every shot fired. Find out why: `beamfall check`")
-    elif any(odd):
-        print(
-            f"{sum(map(bool, odd))} of {len(records)} shots were odd. Find out why: `beamfall check`"
-        )
+    end = say_end(fired, sum(map(bool, odd)), len(shots))
+    if end:
+        print(end)

@@ -1,6 +1,6 @@
 """Files that a command is to write at its end, looked at before its beginning.
 
-A drop that has fallen does not go back into the bottle: a wrong name is told before the first one.
+A drop that has fallen does not go back into the bottle: a wrong name is refused before the first one.
 """
 
 from __future__ import annotations
@@ -8,8 +8,12 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from beamfall.errors import UserError
+
+if TYPE_CHECKING:
+    from beamfall.board import Board
 
 DRAWINGS = (".png", ".svg", ".pdf")
 PICTURES = (".png",)
@@ -34,3 +38,12 @@ def check_target(path: Path | None, key: str, endings: Sequence[str] = ()) -> No
         )
     if not os.access(path if path.exists() else path.parent, os.W_OK):
         raise UserError(f"{key} {path}: it may not be written there; choose another place")
+
+
+def refuse_picture(board: Board, picture: Path | None) -> None:
+    """Refuse to draw what a simulated rig would show where the board is a real one. Raises UserError."""
+    if picture is not None and board.simulated_rig is None:
+        raise UserError(
+            f"--picture draws what a simulated rig would show; {board.name} is a real board, whose "
+            "picture the camera takes: leave --picture out"
+        )

@@ -26,15 +26,17 @@ from beamfall.page.hub import Hub
 from beamfall.page.listening import Ears, ListeningBoard, Opener, connect
 from beamfall.page.paced import AbortAsked
 from beamfall.page.pictures import warm_up
-from beamfall.page.waits import Waits, tell_waits
+from beamfall.page.waits import tell_waits
 from beamfall.page.words import describe_board, describe_link, describe_unclaimed
 from beamfall.shots import ShotLog, find_log
 from beamfall.workflows.series import Shooter, keep_unclaimed, settle_earlier
+from beamfall.workflows.waits import Waits
 
 if TYPE_CHECKING:
     from beamfall.page.jobs import Job
     from beamfall.setup.rig import Rig
     from beamfall.setup.sequence import Sequence
+    from beamfall.workflows.run import OpenSeries
 
 _LISTEN_S = 0.05
 _ASK_EVERY_S = 0.2  # how old the beam's clear or dark on the page may be
@@ -413,3 +415,7 @@ class Bench:
         shooter = Shooter.begin(board, log, kind, rig=rig, seed=self.seed, settings=settings)
         self._shooter = shooter if kind == "shoot" else None
         return shooter
+
+    def make_opener(self, board: ListeningBoard, log: ShotLog) -> OpenSeries:
+        """Return what opens a series for a workflow, see `shooter_for`."""
+        return lambda kind, rig, settings: self.shooter_for(board, log, kind, rig, settings)

@@ -53,7 +53,7 @@ def release(hub: Hub, desk: Desk, bench: Bench, count: int = 1, unrested: bool =
     bench.submit(make_release(count, unrested))
 
 
-def drip(hub: Hub, desk: Desk, bench: Bench, valve: int = 1, opening: str = "13 ms") -> None:
+def drip(hub: Hub, desk: Desk, bench: Bench, valve: int = 1, opening: str = "") -> None:
     bench.submit(make_drip(valve, opening))
 
 

@@ -10,11 +10,18 @@ import itertools
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from beamfall.errors import Refused, UserError
-from beamfall.page.waits import flashes
+from beamfall.page import words
+from beamfall.page.front import PageFrontEnd
+from beamfall.page.shown import show_shot
 from beamfall.setup.units import parse_duration
+from beamfall.workflows import service
+from beamfall.workflows.run import Runner
+from beamfall.workflows.shoot import shoot
+from beamfall.workflows.steps import Fired
+from beamfall.workflows.waits import flashes
 
 if TYPE_CHECKING:
     from beamfall.page.bench import Bench
@@ -23,7 +30,9 @@ if TYPE_CHECKING:
     from beamfall.setup.sequence import Sequence as ShotSequence
     from beamfall.shots import ShotLog, ShotRecord
     from beamfall.workflows.series import Shooter
+    from beamfall.workflows.steps import Workflow
 
+T = TypeVar("T")
 _COUNT_MOST = 1000
 _ASKING_S = 0.05
 _SHORT_S = 0.5  # more than this is not waited for but said: no shot shall come by surprise
@@ -111,6 +120,13 @@ class Work:
                 asked = time.monotonic()
                 self.board.status()
 
+    def run(self, workflow: Workflow[T]) -> T:
+        """Run a workflow on the board, with the page as its front end; return what came of it."""
+        return Runner(
+            self.board, self.log, PageFrontEnd(self), seed=self.seed, waits=self.bench.waits,
+            open_series=self.bench.make_opener(self.board, self.log),
+        ).run(workflow)  # fmt: skip
+
     # -- shots -----------------------------------------------------------------------------------------------
     def begin_series(self, kind: str, settings: Mapping[str, Any]) -> Shooter:
         """Begin a series, or go on with the one of single shots."""
@@ -126,8 +142,6 @@ class Work:
     ) -> ShotRecord:
         """Fire one shot and show it; not before the surface has rested (`rest_s`, else the rig's rest)
         and the flash, where the sequence has one, has recycled."""
-        from beamfall.page.shown import show_shot
-
         flashed = flashes(sequence)
         self._wait_until_ready(shooter.rig or self.desk.rig, rest_s, flashed)
         try:
@@ -139,7 +153,8 @@ class Work:
             self._show_newest(shooter)
             raise
         self._note_shot(flashed)
-        show_shot(self, shooter, sequence, record)
+        fired = Fired(shooter.series, shooter.rig, sequence, record, swept, shooter.splash)
+        show_shot(self, fired)
         self.bench.tell_line(self.log, record.shot or 0)
         return record
 
@@ -155,10 +170,6 @@ class Work:
         self.tell(rest_until=time.time() * 1e3 + seconds / self.pace * 1e3)
         self.board.sleep(seconds)
         self.tell(rest_until=None)
-
-    def wait_for_flash(self) -> None:
-        """Wait until the flash has recycled."""
-        self._wait_until_ready(self.desk.rig, 0.0, True)
 
     @property
     def pace(self) -> float:
@@ -238,32 +249,20 @@ def make_release(count: int, unrested: bool = False) -> Job:
             work.board.transport.clock(), work.desk.rig, rest_s=rest_s
         )
         if count == 1 and left.longest_s > _SHORT_S:
-            raise UserError(left.describe())
-        shooter = work.begin_series("shoot", {"count": count})
-        for number in range(count):
-            if number:
-                work.rest(shooter, work.desk.rig.aim.rest_s)
-            work.tell(done=number, of=count, text=f"shot {number + 1} of {count}")
-            work.fire(shooter, armed.sequence, rest_s=rest_s)
-        work.tell(done=count, of=count, text="")
+            raise UserError(words.say_left(left))
+        rig = work.desk.rig
+        work.run(shoot(rig, armed.sequence, count, warm_up=count > 1, settled=not unrested))
 
     return Job("release", "Release" if count == 1 else f"A series of {count} shots", run)
 
 
 def make_drip(valve: int, opening: str) -> Job:
-    """One drop."""
-    seconds = parse_duration(opening, key="opening")
+    """One drop; without an opening the rig's."""
+    seconds = parse_duration(opening, key="opening") if opening.strip() else None
 
     def run(work: Work) -> None:
-        outcome = work.board.drip(valve, seconds)
-        work.board.settle()
-        seen = [edge for edge in outcome.edges if edge.signal.kind == "beam"]
-        hz = work.board.info.clock_hz
-        work.tell(
-            text=f"The beam saw it, {seen[0].ticks / hz * 1e3:.1f} ms after the opening."
-            if seen
-            else "Nothing crossed the beam: find out why under Check."
-        )
+        workflow = service.drip(work.desk.rig, work.board.info, valve, seconds)
+        work.tell(text=words.say_dripped(work.run(workflow)))
 
     return Job("drip", f"One drop of valve {valve}", run)
 
@@ -273,20 +272,8 @@ def make_flash(flash: int, contact: str) -> Job:
     seconds = parse_duration(contact, key="contact")
 
     def run(work: Work) -> None:
-        work.wait_for_flash()
-        outcome = work.board.test_flash(flash, seconds)
-        work.bench.waits.note(work.board.transport.clock(), shot=False)
-        work.board.settle()
-        lit = any(edge.signal.name == "light1" and edge.level for edge in outcome.edges)
-        if lit:
-            text = "The light was seen."
-        elif work.board.info.has_input(11):
-            text = (
-                "The contact closed, but the flash-seen sensor saw no light. Did you see the flash?"
-            )
-        else:
-            text = "The contact closed."
-        work.tell(text=text)
+        workflow = service.flash_once(work.desk.rig, work.board.info, flash, seconds)
+        work.tell(text=words.say_flashed(work.run(workflow)))
 
     return Job("flash", f"Flash {flash}, once", run)
 
@@ -296,17 +283,8 @@ def make_rinse(valve: int, duration: str) -> Job:
     seconds = parse_duration(duration, key="duration")
 
     def run(work: Work) -> None:
-        def confirm(length_s: float) -> bool:
-            answer = work.ask(
-                f"Valve {valve} will stay open for {length_s:g} s. Is a container under it?",
-                (("yes", "It is: open the valve"), ("no", "No")),
-                cautions=("The coil warms while the valve is held open; it can burn fingers.",),
-            )
-            return answer == "yes"
-
-        if work.board.rinse(valve, seconds, confirm) is None:
+        if work.run(service.rinse(valve, seconds)) is None:
             work.tell(text="Nothing was opened.")
-        work.board.settle()
 
     return Job("rinse", f"Rinsing valve {valve}", run)
 

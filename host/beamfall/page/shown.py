@@ -12,15 +12,15 @@ from beamfall.page.pictures import draw_later
 if TYPE_CHECKING:
     from beamfall.page.hub import Hub
     from beamfall.page.jobs import Work
-    from beamfall.setup.sequence import Sequence
     from beamfall.shots import ShotRecord
-    from beamfall.workflows.series import Shooter
+    from beamfall.workflows.steps import Fired
 
 
-def show_shot(work: Work, shooter: Shooter, sequence: Sequence, record: ShotRecord) -> None:
+def show_shot(work: Work, fired: Fired) -> None:
     """Put a shot that has just ended on the hub, and have its simulated picture drawn."""
+    sequence, record, splash = fired.sequence, fired.record, fired.splash
     content = record.to_json()
-    sees_light = shooter.rig is None or shooter.rig.fitted.flash_seen
+    sees_light = fired.rig is None or fired.rig.fitted.flash_seen
     plan = work.desk.plan
     shifts: list[float | None] = []
     trace = None
@@ -29,13 +29,13 @@ def show_shot(work: Work, shooter: Shooter, sequence: Sequence, record: ShotReco
         shifts = find_shifts(plan, sequence.make_table(work.board.info), record)
     shown: dict[str, Any] = {
         "shot": record.shot,
-        "series": shooter.series,
+        "series": fired.series,
         "state": record.state,
         "cause": record.cause,
         "line": say_shot(record, sees_light=sees_light),
         "seen": say_seen(record),
         "timeline": describe_timeline(content),
-        "scatter": describe_scatter(work.log, shooter.series, record.shot),
+        "scatter": describe_scatter(work.log, fired.series, record.shot),
         "trace": trace,
         "shifts": shifts,
         "picture": None,
@@ -44,8 +44,8 @@ def show_shot(work: Work, shooter: Shooter, sequence: Sequence, record: ShotReco
     }
     work.hub.set(shot=shown)
     rig = work.board.simulated_rig
-    if rig is not None and shooter.splash is not None and record.shot is not None:
-        draw_later(work.hub, work.log.path, record.shot, shooter.splash, rig.model)
+    if rig is not None and splash is not None:
+        draw_later(work.hub, work.log.path, fired.shot, splash, rig.model)
 
 
 def mark_shot(hub: Hub, shot: int, **values: Any) -> None:

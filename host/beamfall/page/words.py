@@ -9,6 +9,12 @@ if TYPE_CHECKING:
     from beamfall.events import EdgesSeen
     from beamfall.wire import WireEnum
     from beamfall.workflows.series import UnclaimedShot
+    from beamfall.workflows.service import Dripped, Flashed
+    from beamfall.workflows.steps import ContainerBelow, Progress, WarmingUp
+    from beamfall.workflows.waits import Left
+
+CONTAINER_CHOICES = (("yes", "Yes: open the valve"), ("no", "No"))
+HOT_COIL = "The coil warms while the valve is held open; it can burn fingers."
 
 
 def describe_board(board: Board) -> dict[str, Any]:
@@ -76,3 +82,42 @@ def describe_edges(event: EdgesSeen, clock_hz: int) -> list[dict[str, Any]]:
         {"what": edge.signal.name, "word": edge.word, "ms": edge.ticks / clock_hz * 1e3}
         for edge in event.edges
     ]
+
+
+# -- workflows -------------------------------------------------------------------------------------------------
+def say_left(left: Left) -> str:
+    """When the next shot can go, for somebody who asked too early."""
+    if left.recycle_s >= left.rest_s:
+        return f"Ready again in {left.recycle_s:.1f} s: the flash recycles."
+    return f"Ready again in {left.rest_s:.1f} s: the surface is settling. Shift+R releases anyway."
+
+
+def say_warming_up(event: WarmingUp) -> str:
+    """What falls before a series."""
+    return f"{event.drops} drops to warm up, without flash"
+
+
+def say_progress(event: Progress) -> str:
+    """How far a series is."""
+    return f"shot {event.done + 1} of {event.of}" if event.done < event.of else ""
+
+
+def say_container_below(question: ContainerBelow) -> str:
+    """What is asked before a rinse."""
+    return f"Valve {question.valve} will stay open for {question.duration_s:g} s. Is a container under it?"
+
+
+def say_dripped(dripped: Dripped) -> str:
+    """What one drop did."""
+    if dripped.crossed_s is None:
+        return "Nothing crossed the beam: find out why under Check."
+    return f"The beam saw it, {dripped.crossed_s * 1e3:.1f} ms after the opening."
+
+
+def say_flashed(flashed: Flashed) -> str:
+    """What one flash did."""
+    if flashed.lit is None:
+        return "The contact closed."
+    if flashed.lit:
+        return "The light was seen."
+    return "The contact closed, but the flash-seen sensor saw no light. Did you see the flash?"

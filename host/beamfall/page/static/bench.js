@@ -162,9 +162,9 @@ function makeTiming(name, text, _interval) {
 function makeService() {
   const opening = h('input', {
     type: 'text',
-    value: '13 ms',
+    placeholder: 'as the rig',
     'aria-label': 'Opening of one drop',
-    size: 7,
+    size: 9,
     maxlength: 20,
   });
   const length = h('input', {

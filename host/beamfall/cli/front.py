@@ -1,0 +1,109 @@
+"""The terminal as a front end of workflows: shows their steps, asks their questions.
+
+Cautions and questions go to standard error where results are to stay alone on standard output.
+"""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING, Any, TextIO
+
+from beamfall.cli import words
+from beamfall.workflows.steps import ContainerBelow, Event, Fired, FlashesAhead, Question
+
+if TYPE_CHECKING:
+    from types import TracebackType
+    from typing import Self
+
+
+class Terminal:
+    """Obeys `workflows.run.FrontEnd`. `quiet`: nothing but results, and cautions about what is not safe.
+
+    Commands that show more than this extend `show`.
+    """
+
+    def __init__(self, *, quiet: bool = False) -> None:
+        self.quiet = quiet
+
+    def show(self, event: Event) -> None:
+        if isinstance(event, FlashesAhead):
+            self._warn(event)
+
+    def _warn(self, event: FlashesAhead) -> None:
+        if not self.quiet:
+            self.caution(words.say_flashes_ahead(event))
+        if event.flicker:
+            self.caution(event.flicker)
+
+    @staticmethod
+    def caution(text: str) -> None:
+        print(f"Caution: {text}", file=sys.stderr)
+
+    # -- asking ------------------------------------------------------------------------------------------------
+    def ask(self, question: Question[Any], problem: str) -> str:
+        """Ask a question that takes yes or no."""
+        assert isinstance(question, ContainerBelow)
+        if problem:
+            print(problem, file=self.stream)
+        return self.read(f"{words.say_container_below(question)} [y/N]: ") or "no"
+
+    @property
+    def stream(self) -> TextIO:
+        """Where questions go."""
+        return sys.stderr if self.quiet else sys.stdout
+
+    def read(self, prompt: str) -> str:
+        """One line that somebody types. The end of standard input is a Ctrl-C: nobody is there."""
+        print(prompt, end="", file=self.stream, flush=True)
+        line = sys.stdin.readline()
+        if not line:
+            raise KeyboardInterrupt
+        return line.strip()
+
+
+class ShootTerminal(Terminal):
+    """Shows each shot as it ends: a JSON line, a line of text, or a bar for a long series."""
+
+    def __init__(self, count: int, *, as_json: bool) -> None:
+        super().__init__(quiet=as_json)
+        self._count = count
+        self._bar: Any = None
+
+    def __enter__(self) -> Self:
+        if self._count > 3 and sys.stderr.isatty():
+            from rich.console import Console
+            from rich.progress import Progress as Bar
+
+            self._bar = Bar(console=Console(stderr=True), transient=True)
+            self._bar.start()
+            self._task = self._bar.add_task("shots", total=self._count)
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        if self._bar is not None:
+            self._bar.stop()
+
+    def show(self, event: Event) -> None:
+        super().show(event)
+        if isinstance(event, Fired) and not event.is_warm_up:
+            self._show_shot(event)
+
+    def _show_shot(self, fired: Fired) -> None:
+        sees_light = fired.rig is None or fired.rig.fitted.flash_seen
+        if self.quiet:
+            from beamfall.cli.output import print_json
+            from beamfall.shots.remarks import list_remarks
+
+            odd = list_remarks(fired.record, sees_light=sees_light)
+            print_json({**fired.record.to_json(), "remarks": odd})
+        elif self._count <= 20:
+            from beamfall.shots.describe import describe_record
+
+            print(describe_record(fired.record, sees_light=sees_light))
+        if self._bar is not None:
+            self._bar.advance(self._task)

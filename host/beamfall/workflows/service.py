@@ -1,0 +1,64 @@
+"""Single things: one drop, one flash, a valve held open."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from beamfall.workflows.steps import Drip, HoldOpen, TestFlash, Workflow, serve
+
+if TYPE_CHECKING:
+    from beamfall.events import Outcome
+    from beamfall.link import Welcome
+    from beamfall.setup.rig import Rig
+
+_LIGHT = 11  # the flash-seen sensor's signal, protocol/messages.toml
+
+
+@dataclass(frozen=True)
+class Dripped:
+    """What one drop did. `crossed_s`: when its first edge came in a beam, from the opening; None: none came."""
+
+    outcome: Outcome
+    crossed_s: float | None
+
+
+@dataclass(frozen=True)
+class Flashed:
+    """What one flash did. `lit`: whether the flash-seen sensor saw light; None: the board has no sensor."""
+
+    outcome: Outcome
+    lit: bool | None
+
+
+def find_opening(rig: Rig, valve: int) -> float:
+    """How long a valve (1 to 3) opens for one drop by the rig, in s; one that the rig has not: as its first."""
+    own = [one for one in rig.valves if one.output == f"valve{valve}"]
+    return (own or list(rig.valves))[0].opening_s
+
+
+def drip(
+    rig: Rig, board: Welcome, valve: int = 1, opening_s: float | None = None
+) -> Workflow[Dripped]:
+    """Let one drop fall, with the rig file's opening unless another one is given."""
+    if opening_s is None:
+        opening_s = find_opening(rig, valve)
+    outcome = yield from serve(Drip(valve, opening_s))
+    assert outcome is not None
+    ticks = [edge.ticks for edge in outcome.edges if edge.signal.kind == "beam"]
+    return Dripped(outcome, ticks[0] / board.clock_hz if ticks else None)
+
+
+def flash_once(
+    rig: Rig | None, board: Welcome, flash: int = 1, contact_s: float = 0.002
+) -> Workflow[Flashed]:
+    """Fire a flash once."""
+    outcome = yield from serve(TestFlash(flash, contact_s, rig))
+    assert outcome is not None
+    lit = any(edge.signal.name == "light1" and edge.level for edge in outcome.edges)
+    return Flashed(outcome, lit if board.has_input(_LIGHT) else None)
+
+
+def rinse(valve: int = 1, duration_s: float = 2.0) -> Workflow[Outcome | None]:
+    """Hold a valve open once somebody has confirmed that a container is below it; None: nobody did."""
+    return (yield from serve(HoldOpen(valve, duration_s)))

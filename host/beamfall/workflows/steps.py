@@ -1,0 +1,255 @@
+"""The steps of a workflow: what it wants done, asked and shown. They carry data; front ends make the words.
+
+A workflow is a generator. It yields a step, `run.Runner` carries it out and sends back what came of it:
+
+    begun    Begin        -> the number of the series
+    shots    Fire         -> Fired
+    notes    Remark       -> None
+    service  Drip, TestFlash, HoldOpen -> Outcome (HoldOpen: None where somebody said no)
+    people   Ask          -> the answer, read by its question
+    news     any Event    -> None; front ends show it
+
+The functions at the end wrap the steps so that their answers have types: `fired = yield from fire(sequence)`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Generator, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
+
+from beamfall.errors import UserError
+from beamfall.workflows.series import WARM_UP
+
+if TYPE_CHECKING:
+    from beamfall.events import Outcome
+    from beamfall.setup.rig import Rig
+    from beamfall.setup.sequence import Sequence
+    from beamfall.shots import SeriesLine, ShotRecord
+
+T = TypeVar("T")
+A = TypeVar("A")
+
+#: A workflow that ends with a T.
+Workflow = Generator[Any, Any, T]
+
+YES, NO = "yes", "no"
+
+
+# -- what the runner does --------------------------------------------------------------------------------------
+@dataclass(frozen=True)
+class Begin:
+    """Begin a series in the log, or resume one; say first that flashes will fire, then let warm-up drops fall.
+
+    `rest_s` is the rest between its shots, after the warm-up too; None: the rig's. `flashes` is a sequence
+    of the series where it has one, `repeated` whether more than one shot is to come.
+    """
+
+    kind: str
+    rig: Rig | None
+    settings: Mapping[str, Any] = field(default_factory=dict)
+    rest_s: float | None = None
+    flashes: Sequence | None = None
+    repeated: bool = False
+    warm_up: bool = False
+    resumes: SeriesLine | None = None
+
+
+@dataclass(frozen=True)
+class Fire:
+    """Fire one shot of the series, as soon as the surface has settled and the flash has recycled.
+
+    `settled`: whether the surface must have settled since a shot of an earlier series.
+    """
+
+    sequence: Sequence
+    swept: Mapping[str, Any] | None = None
+    settled: bool = True
+
+
+@dataclass(frozen=True)
+class Remark:
+    """Write a note beside a shot in the log."""
+
+    shot: int
+    text: str
+
+
+@dataclass(frozen=True)
+class Drip:
+    """Let one drop of a valve (1 to 3) fall."""
+
+    valve: int
+    opening_s: float
+
+
+@dataclass(frozen=True)
+class TestFlash:
+    """Fire a flash (1 to 3) once, as soon as it has recycled."""
+
+    __test__ = False  # not one of pytest's
+
+    flash: int
+    contact_s: float
+    rig: Rig | None = None
+
+
+@dataclass(frozen=True)
+class HoldOpen:
+    """Hold a valve open to fill or rinse it, once somebody has confirmed it."""
+
+    valve: int
+    duration_s: float
+
+
+@dataclass(frozen=True)
+class Ask(Generic[A]):
+    """Ask a person."""
+
+    question: Question[A]
+
+
+# -- questions -------------------------------------------------------------------------------------------------
+class Question(Generic[A]):
+    """Something that a person answers with a text. `choices` names the answers that there are."""
+
+    @property
+    def choices(self) -> tuple[str, ...]:
+        """The answers; empty where any text will do."""
+        return ()
+
+    def read(self, text: str) -> A:
+        """Return what a text means; raises UserError where it is no answer, and then it is asked again."""
+        raise NotImplementedError
+
+
+class YesNo(Question[bool]):
+    """A question that is answered by yes or no."""
+
+    @property
+    def choices(self) -> tuple[str, ...]:
+        return (YES, NO)
+
+    def read(self, text: str) -> bool:
+        given = text.strip().lower()
+        for word, meaning in ((YES, True), (NO, False)):
+            if given and word.startswith(given):
+                return meaning
+        raise UserError(f"'{text.strip()}': answer yes or no")
+
+
+@dataclass(frozen=True)
+class ContainerBelow(YesNo):
+    """Is a container under the valve, which will stay open for so long?"""
+
+    valve: int
+    duration_s: float
+
+
+# -- what is shown ---------------------------------------------------------------------------------------------
+class Event:
+    """Something that has happened, or is about to: shown, and not answered."""
+
+
+@dataclass(frozen=True)
+class FlashesAhead(Event):
+    """Flashes are about to fire: `repeated`, and in one shot more in a second than is safe (`flicker` says how)."""
+
+    repeated: bool
+    flicker: str = ""
+
+
+@dataclass(frozen=True)
+class SeriesBegun(Event):
+    """A series has begun or goes on; `resumed`: one that was stopped."""
+
+    series: int
+    kind: str
+    resumed: bool = False
+
+
+@dataclass(frozen=True)
+class WarmingUp(Event):
+    """That many drops of each valve fall first, without flash."""
+
+    drops: int
+
+
+@dataclass(frozen=True)
+class Waiting(Event):
+    """Nothing is fired for at most `seconds` of the board's time; 0: the wait is over."""
+
+    seconds: float
+
+
+@dataclass(frozen=True)
+class Progress(Event):
+    """So many shots are done, of how many; of what, where the workflow has a name for it."""
+
+    done: int
+    of: int
+
+
+@dataclass(frozen=True)
+class Fired(Event):
+    """A shot has ended and is in the log. `splash`: what happened in the dish, behind a simulated port."""
+
+    series: int
+    rig: Rig | None
+    sequence: Sequence
+    record: ShotRecord
+    swept: Mapping[str, Any] | None = None
+    splash: Any = None
+
+    @property
+    def shot(self) -> int:
+        """Its number in the log."""
+        assert self.record.shot is not None
+        return self.record.shot
+
+    @property
+    def is_warm_up(self) -> bool:
+        """Whether it only let drops fall before a series."""
+        return WARM_UP in (self.swept or {})
+
+
+@dataclass(frozen=True)
+class ShotStopped(Event):
+    """The newest shot of a series did not come to its end here; the log says what is known of it."""
+
+    series: int
+
+
+@dataclass(frozen=True)
+class Remarked(Event):
+    """A shot has a note now."""
+
+    shot: int
+    text: str
+
+
+# -- steps with the type of their answers --------------------------------------------------------------------
+def begin(step: Begin) -> Workflow[int]:
+    """Begin a series; return its number."""
+    series: int = yield step
+    return series
+
+
+def fire(
+    sequence: Sequence, swept: Mapping[str, Any] | None = None, *, settled: bool = True
+) -> Workflow[Fired]:
+    """Fire one shot."""
+    fired: Fired = yield Fire(sequence, swept, settled)
+    return fired
+
+
+def ask(question: Question[A]) -> Workflow[A]:
+    """Ask a person."""
+    answer: A = yield Ask(question)
+    return answer
+
+
+def serve(step: Drip | TestFlash | HoldOpen) -> Workflow[Outcome | None]:
+    """Have the board do a single thing."""
+    outcome: Outcome | None = yield step
+    return outcome
