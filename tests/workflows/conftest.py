@@ -104,7 +104,9 @@ class OnPage:
         )
         self.desk.start()
         self.bench.start()
-        self.wait(lambda: (self.hub.get("link") or {}).get("state") == "up" and self.hub.get("plan"))
+        self.wait(
+            lambda: (self.hub.get("link") or {}).get("state") == "up" and self.hub.get("plan")
+        )
         self.desk.wait(_PATIENT_S)
 
     def wait(self, what: Callable[[], Any]) -> Any:
@@ -120,15 +122,7 @@ class OnPage:
         self.bench.submit(job)
         answered = 0
         while True:
-
-            def look() -> Any:
-                shown = self.hub.get("job")
-                if shown is None or shown["id"] == before:
-                    return None
-                asks = shown["question"] and shown["question"]["id"] > answered
-                return shown if asks or shown["state"] != "running" else None
-
-            shown = self.wait(look)
+            shown = self.wait(lambda after=answered: self._look(before, after))
             if shown["state"] != "running":
                 self.wait(lambda: self.bench._running is None)
                 return shown
@@ -136,6 +130,14 @@ class OnPage:
             answered = question["id"]
             assert answer is not None, f"nobody expected to be asked: {question['text']}"
             self.bench.answer(answered, answer(question))
+
+    def _look(self, before: int | None, answered: int) -> Any:
+        """The job after `before`, once it asks something after `answered` or has ended."""
+        shown = self.hub.get("job")
+        if shown is None or shown["id"] == before:
+            return None
+        asks = shown["question"] and shown["question"]["id"] > answered
+        return shown if asks or shown["state"] != "running" else None
 
     def close(self) -> None:
         self.bench.close()
