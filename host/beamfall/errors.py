@@ -44,6 +44,8 @@ BeamfallError                 root; the command line exits 1
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 
 class BeamfallError(Exception):
     """Root of every error raised on purpose; it says what happened, to what, and the cure."""
@@ -61,16 +63,45 @@ class BadRequest(UserError):
     """A request to the page that is not one whole JSON object. Nothing was done; send it again."""
 
 
+@dataclass(frozen=True)
+class KeyProblem:
+    """One wrong key of a file: what was found there and what is expected.
+
+    `key` is its path, entries counted from 1, as in `valve[1].height`; empty where the problem is
+    with the whole file. `found` is the value as the file has it, None where the key is missing or
+    unknown. `text` is the whole message for the user.
+    """
+
+    key: str
+    found: object
+    expected: str
+    text: str
+
+
 class PhysicsRangeError(UserError, ValueError):
     """A quantity lies outside the range in which a formula or a table holds.
 
     Raised instead of extrapolating. The message names the key, the value and the range; give a
-    value inside it, or leave that calculation out.
+    value inside it, or leave that calculation out. `key` is the key of the rig file, as in
+    KeyProblem, where one is to blame.
     """
+
+    def __init__(self, message: str, *, key: str = "") -> None:
+        super().__init__(message)
+        self.key = key
 
 
 class UnitError(UserError, ValueError):
-    """A quantity has no unit, an unknown one, or one of another kind; the message shows a right one."""
+    """A quantity has no unit, an unknown one, or one of another kind; the message shows a right one.
+
+    `key` is what the caller calls the value, `found` the value, `expected` what would be right.
+    """
+
+    def __init__(
+        self, message: str, *, key: str = "", found: object = None, expected: str = ""
+    ) -> None:
+        super().__init__(message)
+        self.key, self.found, self.expected = key, found, expected
 
 
 class BoardProfileError(UserError):
@@ -78,11 +109,25 @@ class BoardProfileError(UserError):
 
 
 class RigFileError(UserError):
-    """The rig file cannot be used; file, key, what was found and what is expected are named."""
+    """The rig file cannot be used; file, key, what was found and what is expected are named.
+
+    `problems` holds one KeyProblem for each wrong key, in the order of the message.
+    """
+
+    def __init__(self, message: str, *, problems: tuple[KeyProblem, ...] = ()) -> None:
+        super().__init__(message)
+        self.problems = problems
 
 
 class SequenceError(UserError, ValueError):
-    """A sequence table breaks a rule or a limit of the board; the message names the row."""
+    """A sequence file is wrong, or its table breaks a rule of the board; the message names the row.
+
+    `problems` holds one KeyProblem for each wrong key of a file.
+    """
+
+    def __init__(self, message: str, *, problems: tuple[KeyProblem, ...] = ()) -> None:
+        super().__init__(message)
+        self.problems = problems
 
 
 class DefinitionError(BeamfallError):

@@ -291,7 +291,7 @@ CASES = [
     ),
     (
         sequence(VALVE, Row("release", 0, "valve1", 0.1105, 0.01)),
-        "500 µs lie between them, the least is 1 ms; move them apart",
+        "500 µs between them, the least is 1 ms; move them apart",
     ),
     (
         sequence(FLASH, Row("beam1", 2, "flash1", 0.19, 0.002)),
@@ -306,7 +306,7 @@ CASES = [
         sequence(*(Row("release", 0, "valve2", 0.1 * n, 0.04) for n in (1, 2, 3))),
         "valve2 is open for 120 ms in all, the most is 100 ms (10 % of 1000 ms, so that the coil",
     ),
-    (sequence(Row("release", 0, "valve1", 1073.74, 0.01)), "it ends 1074 s after its anchor"),
+    (sequence(Row("release", 0, "valve1", 1073.74, 0.01)), "it ends 1073.8 s after its anchor"),
 ]
 
 

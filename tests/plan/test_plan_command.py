@@ -4,13 +4,19 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from beamfall.setup.rig import EXAMPLE
+from beamfall.errors import PhysicsRangeError, RigFileError
+from beamfall.physics.liquids import BASES
+from beamfall.planning.make import make_plan
+from beamfall.planning.setting import compute_drop, make_liquid
+from beamfall.setup.rig import EXAMPLE, example_rig, load_rig
 
 from .conftest import make_rig
 
@@ -109,20 +115,44 @@ def test_the_stage_moves_the_flash_by_itself(environment) -> None:
 
 
 @pytest.mark.parametrize(
-    ("changes", "words"),
+    ("change", "error", "key"),
     [
-        ([('height = "47 cm"', 'height = "62 cm"')], "the beam must lie below it"),
-        ([('height = "60 cm"', 'height = "60"')], "valve.height = 60 has no unit"),
-        ([('bore = "2 mm"', 'bore = "0 mm"')], "valve.bore"),
-        ([('bore = "2 mm"', 'bore = "2 km"')], "valve.bore"),
-        ([('name = "water"', 'name = "lava"')], "liquid.name = 'lava' is not known"),
-        ([('opening = "13 ms"', 'opening = "80 ms"')], "drops of 1 to 5.5 mm take"),
-        ([('temperature = "20 degC"', 'temperature = "90 degC"')], "temperature"),
+        (('height = "47 cm"', 'height = "62 cm"'), RigFileError, "beam[1].height"),
+        (('height = "60 cm"', 'height = "60"'), RigFileError, "valve[1].height"),
+        (('bore = "2 mm"', 'bore = "0 mm"'), RigFileError, "valve[1].bore"),
+        (('bore = "2 mm"', 'bore = "2 km"'), RigFileError, "valve[1].bore"),
+        (('temperature = "20 degC"', 'temperature = "90 degC"'), RigFileError, "site.air_temperature"),
+        (('name = "water"', 'name = "lava"'), PhysicsRangeError, "liquid.name"),
+        (('name = "water"', 'name = "gum"'), PhysicsRangeError, "liquid.name"),
+        (('opening = "13 ms"', 'opening = "80 ms"'), PhysicsRangeError, "valve1.opening"),
     ],
 )
-def test_bad_rigs_are_told_key_value_and_range(environment, tmp_path, changes, words) -> None:
-    said = run(environment, write_rig(tmp_path, *changes), status=2).stderr
-    assert words in said
+def test_a_bad_rig_is_refused_by_its_key(tmp_path, change, error, key) -> None:
+    with pytest.raises(error) as caught:
+        make_plan(load_rig(write_rig(tmp_path, change)), draws=200)
+    keys = [one.key for one in getattr(caught.value, "problems", ())] or [caught.value.key]
+    assert keys == [key]
+
+
+def test_what_is_listed_as_a_liquid_is_taken_as_one(tmp_path) -> None:
+    for name in BASES:
+        make_liquid(replace(example_rig().liquid, name=name))
+
+
+def test_an_opening_out_of_range_is_refused_with_one_that_works(tmp_path) -> None:
+    """The message names both bounds; an opening between them makes a drop."""
+    valve = replace(example_rig().valves[0], opening_s=0.04)
+    with pytest.raises(PhysicsRangeError) as caught:
+        compute_drop(valve, 9.81)
+    numbers = [float(n) for n in re.findall(r"(\d+(?:\.\d+)?)(?= and| ms, or)", str(caught.value))]
+    low, high = (1e-3 * n for n in numbers[-2:])
+    assert low < high < 0.04
+    assert compute_drop(valve, 9.81, opening_s=0.5 * (low + high)) > 1e-3
+
+
+def test_the_command_says_which_key_is_wrong(environment, tmp_path) -> None:
+    said = run(environment, write_rig(tmp_path, ('bore = "2 mm"', 'bore = "0 mm"')), status=2).stderr
+    assert "valve.bore" in said
 
 
 def test_a_picture_with_an_unknown_ending_is_refused(environment, tmp_path) -> None:

@@ -43,12 +43,12 @@ def beam(
     from beamfall.errors import UserError
     from beamfall.setup.units import parse_quantity
 
-    ends_s = float("inf") if duration is None else parse_quantity(duration, "duration", key="--for")
+    ends_s = float("inf") if duration is None else parse_quantity(duration, "duration", key="--for", example="10 s")
     if ends_s <= 0.0:
         raise UserError(
             f'--for = "{duration}": nothing is seen in no time; use a longer one, such as "10 s"'
         )
-    opening_s = parse_quantity(opening, "duration", key="--opening")
+    opening_s = parse_quantity(opening, "duration", key="--opening", example="13 ms")
     with Board.connect(port, seed=seed) as board:
         settle_earlier(board)
         view = BeamView(number, board.info.clock_hz)

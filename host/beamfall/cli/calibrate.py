@@ -56,7 +56,7 @@ def calibrate(
     from beamfall.shots import ShotLog
 
     rig = load_rig(rig_file)
-    error_m = parse_quantity(gap_error, "length", key="--gap-error")
+    error_m = parse_quantity(gap_error, "length", key="--gap-error", example="0.3 mm")
     check_request(rig, gap_error_m=error_m, valve=valve)
     with ShotLog.open() as log:
         chosen = [choose_series(log, one) for one in series] or [

@@ -13,7 +13,7 @@ def read_rest(text: str | None, *, key: str = "--rest") -> float | None:
 
     if text is None:
         return None
-    rest_s = parse_duration(text, key=key)
+    rest_s = parse_duration(text, key=key, example="5 s")
     if not 0.0 <= rest_s <= REST_MOST_S:
         raise UserError(f"{key} = {text}: expected 0 s to {format_duration(REST_MOST_S)}")
     return rest_s

@@ -41,7 +41,7 @@ def drip(
     from beamfall.workflows.run import run
 
     rig = load_rig(rig_file)
-    opening_s = None if opening is None else parse_quantity(opening, "duration", key="--opening")
+    opening_s = None if opening is None else parse_quantity(opening, "duration", key="--opening", example="13 ms")
     with _connect(port, seed, rig) as board:
         done = run(service.drip(rig, board.info, valve, opening_s), board, None, Terminal())
         _print_edges(board, done.outcome)
@@ -69,7 +69,7 @@ def rinse(
     from beamfall.workflows import service
     from beamfall.workflows.run import FrontEnd, PythonFrontEnd, run
 
-    seconds = parse_quantity(duration, "duration", key="--duration")
+    seconds = parse_quantity(duration, "duration", key="--duration", example="2 s")
     front_end: FrontEnd = PythonFrontEnd(lambda question: "yes") if yes else Terminal()
     with _connect(port, seed) as board:
         outcome = run(service.rinse(valve, seconds), board, None, front_end)
@@ -97,7 +97,7 @@ def flash(
     from beamfall.workflows import service
     from beamfall.workflows.run import run
 
-    seconds = parse_quantity(contact, "duration", key="--contact")
+    seconds = parse_quantity(contact, "duration", key="--contact", example="2 ms")
     with _connect(port, seed) as board:
         done = run(service.flash_once(None, board.info, number, seconds), board, None, Terminal())
         _print_edges(board, done.outcome)

@@ -258,7 +258,7 @@ def make_release(count: int, unrested: bool = False) -> Job:
 
 def make_drip(valve: int, opening: str) -> Job:
     """One drop; without an opening the rig's."""
-    seconds = parse_duration(opening, key="opening") if opening.strip() else None
+    seconds = parse_duration(opening, key="opening", example="13 ms") if opening.strip() else None
 
     def run(work: Work) -> None:
         workflow = service.drip(work.desk.rig, work.board.info, valve, seconds)
@@ -269,7 +269,7 @@ def make_drip(valve: int, opening: str) -> Job:
 
 def make_flash(flash: int, contact: str) -> Job:
     """One flash."""
-    seconds = parse_duration(contact, key="contact")
+    seconds = parse_duration(contact, key="contact", example="2 ms")
 
     def run(work: Work) -> None:
         workflow = service.flash_once(work.desk.rig, work.board.info, flash, seconds)
@@ -280,7 +280,7 @@ def make_flash(flash: int, contact: str) -> Job:
 
 def make_rinse(valve: int, duration: str) -> Job:
     """The valve held open, after a question."""
-    seconds = parse_duration(duration, key="duration")
+    seconds = parse_duration(duration, key="duration", example="2 s")
 
     def run(work: Work) -> None:
         if work.run(service.rinse(valve, seconds)) is None:

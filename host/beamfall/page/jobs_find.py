@@ -254,7 +254,7 @@ class _PagePerson:
 # -- calibrate -------------------------------------------------------------------------------------------------
 def make_calibrate(count: int, gap_error: str) -> Job:
     """What the beam's edges say of the rig; kept for the planner, as `beamfall calibrate` does."""
-    error_m = parse_length(gap_error, key="gap error")
+    error_m = parse_length(gap_error, key="gap error", example="0.3 mm")
     if not 8 <= count <= 500:
         raise UserError(f"{count} shots: expected 8 to 500")
 

@@ -92,7 +92,7 @@ def _describe_section(
             "label": key.replace("_", " "),
             "value": _say_written(entry[key]) if key in entry else "",
             "default": default,
-            "example": KINDS[rule.kind].example if rule.kind in KINDS else "",
+            "example": rule.example,
             "problems": problems.get(f"{path}.{key}", []),
             "needed": item.default is MISSING,
         }

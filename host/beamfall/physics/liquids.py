@@ -17,6 +17,8 @@ from beamfall.physics.ranges import check_range
 ROOM_TEMPERATURE_K = 293.15
 #: Parts a recipe may name; see `mix_by_parts`.
 INGREDIENTS = ("water", "glycerol", "milk", "surfactant", "gum", "dye")
+#: Those that make a liquid by themselves (dye counts as water); a recipe has at least one of them.
+BASES = ("water", "glycerol", "milk", "dye")
 
 _PROPERTIES = frozenset({"density_kg_m3", "viscosity_pa_s", "surface_tension_n_m"})
 _GLYCEROL_SURFACE_TENSION_N_M = 0.0634  # pure, 20 °C (CRC Handbook, from memory)

@@ -10,8 +10,9 @@ from beamfall.physics.air import Air, air_at
 from beamfall.physics.drops import compute_diameter, orifice_flow, valve_volume
 from beamfall.physics.fall import MAX_DIAMETER_M, MIN_DIAMETER_M
 from beamfall.physics.gravity import local_gravity
-from beamfall.physics.liquids import INGREDIENTS, Liquid, mix_by_parts
+from beamfall.physics.liquids import BASES, INGREDIENTS, Liquid, mix_by_parts
 from beamfall.setup.rig import LiquidInRig, Rig, Valve
+from beamfall.setup.units import quote
 
 
 @dataclass(frozen=True)
@@ -38,8 +39,15 @@ def make_liquid(entry: LiquidInRig) -> Liquid:
     parts = dict(entry.parts) if entry.parts else {entry.name: 1.0}
     if not entry.parts and entry.name not in INGREDIENTS:
         raise PhysicsRangeError(
-            f"liquid.name = '{entry.name}' is not known; known are {', '.join(INGREDIENTS)}, "
-            "or give liquid.parts (by volume)"
+            f"liquid.name = {quote(entry.name)} is not known; known are {', '.join(BASES)}; "
+            f"for a mixture give liquid.parts (by volume) of {', '.join(INGREDIENTS)}",
+            key="liquid.name",
+        )
+    if not entry.parts and entry.name not in BASES:
+        raise PhysicsRangeError(
+            f"liquid.name = {quote(entry.name)} is only an addition; give the whole mixture, such as "
+            f"parts = {{ water = 100, {entry.name} = 1 }}",
+            key="liquid.name",
         )
     liquid = mix_by_parts(parts, entry.temperature_k)
     measured = {
@@ -70,9 +78,15 @@ def compute_drop(valve: Valve, gravity: float, opening_s: float | None = None) -
     least, most = (math.pi / 6.0 * d**3 for d in (MIN_DIAMETER_M, MAX_DIAMETER_M))
     if not least <= volume <= most:
         shortest, longest = (v / flow + valve.lag_s for v in (least, most))
+        much, cure = (
+            ("too much", "less head or a smaller bore")
+            if volume > most
+            else ("too little", "more head or a larger bore")
+        )
         raise PhysicsRangeError(
             f"opening of {valve.output} = {opening * 1e3:.4g} ms lets {volume * 1e9:.4g} µL through "
-            f"(head {valve.head_m * 100:.4g} cm, bore {valve.bore_m * 1e3:.4g} mm); drops of 1 to "
-            f"5.5 mm take {shortest * 1e3:.3g} to {longest * 1e3:.3g} ms"
+            f"(head {valve.head_m * 100:.4g} cm, bore {valve.bore_m * 1e3:.4g} mm), {much} for one drop of 1 to "
+            f"5.5 mm: set opening between {shortest * 1e3:.3g} and {longest * 1e3:.3g} ms, or use {cure}",
+            key=f"{valve.output}.opening",
         )
     return compute_diameter(volume)

@@ -8,71 +8,104 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import MISSING, Field, dataclass, field, fields, is_dataclass
-from typing import Any
+from typing import Any, TypeGuard
 
-from beamfall.errors import UnitError
-from beamfall.setup.units import KINDS, format_quantity, parse_quantity
+from beamfall.errors import KeyProblem, UnitError
+from beamfall.setup.units import KINDS, format_quantity, parse_quantity, quote, show
 
 _UNIT_SUFFIXES = ("_kg_m3", "_pa_s", "_n_m", "_deg", "_pa", "_m3", "_m", "_s", "_k")
 
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """What one key may hold. `kind` is one of `setup.units`, or number, count, truth, choice, text, shares."""
+    """What one key may hold. `kind` is one of `setup.units`, or number, count, truth, choice, text, shares.
+
+    `example` is a plausible value with its unit, for a quantity.
+    """
 
     kind: str
     low: float = 0.0
     high: float = 0.0
     options: tuple[str, ...] = ()
+    example: str = ""
 
-    def read(self, key: str, value: object) -> Any:
-        """Return the value in SI; raises ValueError with the message for the user."""
+    @property
+    def expected(self) -> str:
+        """What the key may hold, in words."""
         match self.kind:
             case "text":
-                if not isinstance(value, str):
-                    raise ValueError(f"{key} = {value!r}: expected text in quotes")
-                return value
+                return "text in quotes"
             case "choice":
-                if value not in self.options:
-                    raise ValueError(f"{key} = {value!r}: expected {' or '.join(self.options)}")
-                return value
+                return " or ".join(self.options)
             case "truth":
-                if not isinstance(value, bool):
-                    raise ValueError(f"{key} = {value!r}: expected true or false, without quotes")
-                return value
+                return "true or false, without quotes"
             case "shares":
-                return _read_shares(key, value)
+                return "parts by name, such as { water = 3, milk = 1 }"
+            case "number":
+                return f"a number from {self.low:g} to {self.high:g}"
+            case "count":
+                return f"a whole number from {self.low:g} to {self.high:g}"
+            case _:
+                low, high = (format_quantity(bound, self.kind) for bound in (self.low, self.high))
+                return f"{KINDS[self.kind].noun} from {low} to {high}"
+
+    def read(self, key: str, value: object) -> Any:
+        """Return the value in SI; raises UnitError, with `key` and the rule's `expected`, for a wrong one."""
+        match self.kind:
+            case "text":
+                good = isinstance(value, str)
+            case "choice":
+                good = value in self.options
+            case "truth":
+                good = isinstance(value, bool)
+            case "shares":
+                if _are_shares(value):
+                    return tuple((str(name), float(share)) for name, share in value.items())
+                good = False
             case "number" | "count":
                 return self._read_number(key, value)
             case _:
                 return self._read_quantity(key, value)
+        if not good:
+            raise self._refuse(key, value, f"{key} = {show(value)}: expected {self.expected}")
+        return value
 
     def _read_number(self, key: str, value: object) -> float | int:
         whole = self.kind == "count"
-        expected = f"a {'whole ' if whole else ''}number from {self.low:g} to {self.high:g}"
         number = isinstance(value, int) or (isinstance(value, float) and not whole)
         if not number or isinstance(value, bool):
-            raise ValueError(f"{key} = {value!r}: expected {expected}, without unit")
+            text = f"{key} = {show(value)}: expected {self.expected}, without unit"
+            raise self._refuse(key, value, text)
         assert isinstance(value, int | float)
         if not self.low <= value <= self.high:
-            raise ValueError(f"{key} = {value!r}: expected {expected}")
+            raise self._refuse(key, value, f"{key} = {show(value)}: expected {self.expected}")
         return value if whole else float(value)
 
     def _read_quantity(self, key: str, value: object) -> float:
-        low, high = format_quantity(self.low, self.kind), format_quantity(self.high, self.kind)
+        bounds = (self.low, self.high)
         try:
-            si = parse_quantity(value, self.kind, key=key)
+            si = parse_quantity(value, self.kind, key=key, example=self.example, bounds=bounds)
         except UnitError as error:
-            raise ValueError(f"{error} (from {low} to {high})") from error
+            low, high = (format_quantity(bound, self.kind) for bound in bounds)
+            raise self._refuse(key, value, f"{error} (from {low} to {high})") from error
         if not self.low <= si <= self.high:
-            noun = KINDS[self.kind].noun
-            raise ValueError(f'{key} = "{value}": expected {noun} from {low} to {high}')
+            raise self._refuse(key, value, f"{key} = {quote(value)}: expected {self.expected}")
         return si
 
+    def _refuse(self, key: str, value: object, text: str) -> UnitError:
+        return UnitError(text, key=key, found=value, expected=self.expected)
 
-def quantity(kind: str, low: float, high: float, *, default: Any = MISSING) -> Any:
-    """Declare a field that holds a quantity; limits and default in SI."""
-    return _declare(Rule(kind, low, high), default)
+
+def quantity(
+    kind: str, low: float, high: float, *, default: Any = MISSING, example: str = ""
+) -> Any:
+    """Declare a field that holds a quantity; limits and default in SI.
+
+    `example` is a plausible value, for forms and messages; the default where none is given.
+    """
+    if not example and default not in (MISSING, None):
+        example = format_quantity(default, kind)
+    return _declare(Rule(kind, low, high, example=example or KINDS[kind].example), default)
 
 
 def number(low: float, high: float, *, default: Any = MISSING) -> Any:
@@ -105,30 +138,46 @@ def shares(*, default: Any = MISSING) -> Any:
     return _declare(Rule("shares"), default)
 
 
-def build_section(kind: Any, content: object, where: str, problems: list[str]) -> Any:
+def build_section(
+    kind: Any, content: object, where: str, problems: list[KeyProblem], *, path: str | None = None
+) -> Any:
     """Build the dataclass `kind` from the table `where` of a file.
 
-    `where` is empty for the top of the file. What is wrong is added to `problems`, one text a key;
-    then the result is None.
+    `where` is what messages call the table, empty for the top of the file; `path` is its path in
+    KeyProblem, where that differs. What is wrong is added to `problems`, one a key; then the
+    result is None.
     """
+    path = where if path is None else path
     if not isinstance(content, Mapping):
-        problems.append(f"{where} = {content!r}: expected a table, begun with [{where}]")
+        expected = f"a table, begun with [{where}]"
+        text = f"{where} = {show(content)}: expected {expected}"
+        problems.append(KeyProblem(path, content, expected, text))
         return None
     before = len(problems)
-    prefix = f"{where}." if where else ""
     by_key = {file_key(item): item for item in fields(kind)}
-    problems += [describe_unknown(key, by_key, prefix) for key in content if key not in by_key]
+    problems += [
+        describe_unknown(key, by_key, where, path=path) for key in content if key not in by_key
+    ]
     values: dict[str, Any] = {}
     for key, item in by_key.items():
         rule: Rule = item.metadata["rule"]
+        full_key = _join(path, key)
         if key in content:
             try:
-                values[item.name] = rule.read(f"{prefix}{key}", content[key])
-            except ValueError as error:
-                problems.append(str(error))
+                values[item.name] = rule.read(_join(where, key), content[key])
+            except UnitError as error:
+                problems.append(KeyProblem(full_key, content[key], error.expected, str(error)))
         elif item.default is MISSING:
-            problems.append(f"{prefix}{key}: missing; {_describe_rule(rule, key)}")
+            text = f"{_join(where, key)}: missing; {_describe_rule(rule, key)}"
+            problems.append(KeyProblem(full_key, None, rule.expected, text))
     return kind(**values) if len(problems) == before else None
+
+
+def list_problems(problems: Iterable[KeyProblem], source: str, noun: str) -> str:
+    """The message for everything that is wrong with a file; `source` names it, `noun` says what it is."""
+    lines = [f"\n  {problem.text}" for problem in problems]
+    count_of = "one problem" if len(lines) == 1 else f"{len(lines)} problems"
+    return f"{source}: {count_of} in this {noun}:{''.join(lines)}"
 
 
 def file_key(item: Field[Any]) -> str:
@@ -140,14 +189,20 @@ def file_key(item: Field[Any]) -> str:
     return item.name
 
 
-def describe_unknown(key: str, known: Iterable[str], prefix: str) -> str:
-    """The message for a key that nobody asked for, with the nearest that exists."""
+def describe_unknown(
+    key: str, known: Iterable[str], where: str, *, path: str | None = None
+) -> KeyProblem:
+    """The problem of a key that no table has, with the nearest that exists."""
     import difflib
 
     names = list(known)
     near = difflib.get_close_matches(key, names, n=1, cutoff=0.5)
     hint = f"did you mean {near[0]}?" if near else f"known are {', '.join(names)}"
-    return f"{prefix}{key}: unknown key; {hint}"
+    shown = key if key.isprintable() and len(key) <= 60 else show(key)
+    return KeyProblem(
+        _join(where if path is None else path, key), None, hint,
+        f"{_join(where, shown)}: unknown key; {hint}",
+    )  # fmt: skip
 
 
 def section_to_dict(value: Any) -> Any:
@@ -165,6 +220,10 @@ def _declare(rule: Rule, default: Any) -> Any:
     return field(default=default, metadata={"rule": rule}, kw_only=True)
 
 
+def _join(table: str, key: str) -> str:
+    return f"{table}.{key}" if table else key
+
+
 def _describe_rule(rule: Rule, key: str) -> str:
     if rule.kind in KINDS:
         low, high = format_quantity(rule.low, rule.kind), format_quantity(rule.high, rule.kind)
@@ -172,14 +231,12 @@ def _describe_rule(rule: Rule, key: str) -> str:
     return f"give {key}"
 
 
-def _read_shares(key: str, value: object) -> tuple[tuple[str, float], ...]:
-    good = isinstance(value, Mapping) and all(
-        isinstance(share, int | float) and not isinstance(share, bool) and 0 < share < 1e6
-        for share in value.values()
-    )
-    if not good or not value:
-        raise ValueError(
-            f"{key} = {value!r}: expected parts by name, such as {{ water = 3, milk = 1 }}"
+def _are_shares(value: object) -> TypeGuard[Mapping[str, float]]:
+    return (
+        isinstance(value, Mapping)
+        and bool(value)
+        and all(
+            isinstance(share, int | float) and not isinstance(share, bool) and 0 < share < 1e6
+            for share in value.values()
         )
-    assert isinstance(value, Mapping)
-    return tuple((str(name), float(share)) for name, share in value.items())
+    )

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Self
 
 from beamfall.errors import SequenceError
-from beamfall.setup.units import format_duration
+from beamfall.setup.units import format_duration, format_two_durations
 
 if TYPE_CHECKING:
     from beamfall.setup.sequence import Table, TickRow
@@ -139,10 +139,9 @@ def _check_head(table: Table, limits: BoardLimits) -> Iterator[Problem]:
         )
     window_max = _longest_window(limits)
     if table.window_ticks > window_max:
+        found, allowed = say.two(table.window_ticks, window_max)
         yield Problem(
-            None,
-            "beyond_horizon",
-            f"window is {say(table.window_ticks)}, the longest is {say(window_max)}; shorten it",
+            None, "beyond_horizon", f"window is {found}, the longest is {allowed}; shorten it"
         )
     for name, ticks, most in (
         ("tail", table.tail_ticks, HORIZON_TICKS - min(table.window_ticks, window_max)),
@@ -150,10 +149,9 @@ def _check_head(table: Table, limits: BoardLimits) -> Iterator[Problem]:
         ("dwell", table.dwell_ticks, HORIZON_TICKS),
     ):
         if ticks > most:
+            found, allowed = say.two(ticks, most)
             yield Problem(
-                None,
-                "beyond_horizon",
-                f"{name} is {say(ticks)}, the longest is {say(most)}; shorten it",
+                None, "beyond_horizon", f"{name} is {found}, the longest is {allowed}; shorten it"
             )
     awaited = sum(table.awaits)
     if awaited and not table.window_ticks:
@@ -217,27 +215,30 @@ def _check_row(row: TickRow, table: Table, limits: BoardLimits) -> Iterator[Prob
     longest = limits.longest_ticks(row.output)
     if row.width_ticks > longest:
         word = "opening" if row.output.startswith("valve") else "width"
+        found, allowed = say.two(row.width_ticks, longest)
         yield problem(
             "width_too_long",
-            f"{word} is {say(row.width_ticks)}, the longest on this board is {say(longest)}; shorten it",
+            f"{word} is {found}, the longest on this board is {allowed}; shorten it",
         )
     if row.delay_ticks + row.width_ticks > latest:
+        found, allowed = say.two(row.delay_ticks + row.width_ticks, latest)
         yield problem(
             "beyond_horizon",
-            f"it ends {say(row.delay_ticks + row.width_ticks)} after its anchor, "
-            f"the latest is {say(latest)}; make delay, window or tail shorter",
+            f"it ends {found} after its anchor, the latest is {allowed}; "
+            "make delay, window or tail shorter",
         )
     if row.delay_ticks < earliest:
+        found, allowed = say.two(row.delay_ticks, earliest)
         yield problem(
             "too_early",
-            f"delay is {say(row.delay_ticks)}, the earliest on this board is {say(earliest)}; "
-            "use a longer delay",
+            f"delay is {found}, the earliest on this board is {allowed}; use a longer delay",
         )
     if row.anchor != "release" and row.delay_ticks < table.dwell_ticks:
+        found, allowed = say.two(row.delay_ticks, table.dwell_ticks)
         yield problem(
             "before_dwell",
-            f"delay is {say(row.delay_ticks)}, shorter than the least dwell of "
-            f"{say(table.dwell_ticks)} that makes the edge count; use a longer delay or a shorter dwell",
+            f"delay is {found}, shorter than the least dwell of {allowed} that makes the edge count; "
+            "use a longer delay or a shorter dwell",
         )
 
 
@@ -267,11 +268,11 @@ def _check_neighbours(table: Table, limits: BoardLimits) -> Iterator[Problem]:
         if row.count != other.count:
             cure = "spread them, or set blanking so that their beam edges cannot come closer"
         if row.output.startswith("flash") and start_gap < flash_gap:
+            found, allowed = say.two(max(start_gap, 0), flash_gap)
             yield Problem(
                 row.origin + 1,
                 "flash_spacing",
-                f"{where}: they may come {say(max(start_gap, 0))} apart, "
-                f"the least spacing is {say(flash_gap)}; {cure}",
+                f"{where}: they may come {found} apart, the least spacing is {allowed}; {cure}",
             )
             continue
         least = limits.ticks_of_us(limits.valve_gap_us) if row.output.startswith("valve") else 1
@@ -283,10 +284,11 @@ def _check_neighbours(table: Table, limits: BoardLimits) -> Iterator[Problem]:
                 f"{say(least)} more",
             )
         elif gap < least:
+            found, allowed = say.two(gap, least)
             yield Problem(
                 row.origin + 1,
                 "overlap",
-                f"{where}: {say(gap)} lie between them, the least is {say(least)}; move them apart",
+                f"{where}: {found} between them, the least is {allowed}; move them apart",
             )
 
 
@@ -297,10 +299,11 @@ def _check_duty(table: Table, limits: BoardLimits) -> Iterator[Problem]:
         rows = [row for row in table.rows if row.output == valve]
         total = sum(row.width_ticks for row in rows)
         if total > most:
+            found, allowed = say.two(total, most)
             yield Problem(
                 rows[-1].origin + 1,
                 "duty",
-                f"{valve} is open for {say(total)} in all, the most is {say(most)} "
+                f"{valve} is open for {found} in all, the most is {allowed} "
                 f"({limits.duty_percent} % of {limits.duty_window_ms} ms, so that the coil stays cool); "
                 "open it less often or shorter",
             )
@@ -314,3 +317,7 @@ class _Say:
 
     def __call__(self, ticks: int) -> str:
         return format_duration(ticks / self._clock_hz)
+
+    def two(self, one: int, other: int) -> tuple[str, str]:
+        """Two times with the digits it takes to tell them apart."""
+        return format_two_durations(one / self._clock_hz, other / self._clock_hz)

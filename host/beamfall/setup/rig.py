@@ -9,18 +9,19 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
 
-from beamfall.errors import RigFileError
+from beamfall.errors import KeyProblem, RigFileError
 from beamfall.setup.file_schema import (
     build_section,
     choice,
     count,
     describe_unknown,
+    list_problems,
     number,
     quantity,
     section_to_dict,
@@ -29,6 +30,8 @@ from beamfall.setup.file_schema import (
     truth,
 )
 from beamfall.setup.limits import BEAMS, OUTPUTS
+from beamfall.setup.toml_file import read_toml
+from beamfall.setup.units import show
 
 _TABLES = (
     *("site", "liquid", "dish", "valve", "beam", "flash", "camera", "aim"),
@@ -44,7 +47,7 @@ class Site:
 
     air_temperature_k: float = quantity("temperature", 253.15, 323.15, default=293.15)
     air_pressure_pa: float = quantity("pressure", 60e3, 110e3, default=101325.0)
-    altitude_m: float = quantity("length", -430.0, 5000.0, default=0.0)
+    altitude_m: float = quantity("length", -430.0, 5000.0, default=0.0, example="150 m")
     latitude_deg: float = quantity("angle", -90.0, 90.0, default=45.0)
 
 
@@ -67,8 +70,8 @@ class LiquidInRig:
 class Dish:
     """The dish: how deep the liquid stands in it."""
 
-    depth_m: float = quantity("length", 0.0005, 1.0)
-    diameter_m: float | None = quantity("length", 0.02, 5.0, default=None)
+    depth_m: float = quantity("length", 0.0005, 1.0, example="25 mm")
+    diameter_m: float | None = quantity("length", 0.02, 5.0, default=None, example="24 cm")
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,15 +86,17 @@ class Valve:
     """
 
     output: str = choice(_VALVES, default="valve1")
-    height_m: float = quantity("length", 0.02, 5.0)
-    bore_m: float = quantity("length", 0.0002, 0.01)
-    outer_diameter_m: float | None = quantity("length", 0.0002, 0.02, default=None)
-    head_m: float = quantity("length", 0.005, 2.0)
+    height_m: float = quantity("length", 0.02, 5.0, example="60 cm")
+    bore_m: float = quantity("length", 0.0002, 0.01, example="2 mm")
+    outer_diameter_m: float | None = quantity(
+        "length", 0.0002, 0.02, default=None, example="3 mm"
+    )
+    head_m: float = quantity("length", 0.005, 2.0, example="10 cm")
     discharge: float = number(0.2, 1.0, default=0.61)
-    lag_s: float = quantity("duration", 0.0, 0.1, default=0.0)
-    opening_s: float = quantity("duration", 0.0005, 0.5)
-    latency_s: float = quantity("duration", 0.0, 0.5)
-    place_m: float = quantity("length", -0.5, 0.5, default=0.0)
+    lag_s: float = quantity("duration", 0.0, 0.1, default=0.0, example="2 ms")
+    opening_s: float = quantity("duration", 0.0005, 0.5, example="13 ms")
+    latency_s: float = quantity("duration", 0.0, 0.5, example="22 ms")
+    place_m: float = quantity("length", -0.5, 0.5, default=0.0, example="5 cm")
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,13 +108,13 @@ class Beam:
     """
 
     input: str = choice(BEAMS, default="beam1")
-    height_m: float = quantity("length", 0.005, 5.0)
+    height_m: float = quantity("length", 0.005, 5.0, example="47 cm")
     width_m: float = quantity("length", 0.0, 0.05, default=0.001)
-    offset_m: float = quantity("length", 0.0, 0.02, default=0.0)
+    offset_m: float = quantity("length", 0.0, 0.02, default=0.0, example="1 mm")
     edge: str = choice(("dark", "clear"), default="dark")
-    blanking_s: float = quantity("duration", 0.0, 1.0, default=0.0)
-    dwell_s: float = quantity("duration", 0.0, 0.05, default=0.0)
-    place_m: float = quantity("length", -0.5, 0.5, default=0.0)
+    blanking_s: float = quantity("duration", 0.0, 1.0, default=0.0, example="20 ms")
+    dwell_s: float = quantity("duration", 0.0, 0.05, default=0.0, example="0.5 ms")
+    place_m: float = quantity("length", -0.5, 0.5, default=0.0, example="5 cm")
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +139,7 @@ class Camera:
     depth of field.
     """
 
-    focus_lead_s: float = quantity("duration", 0.0, 10.0, default=0.0)
+    focus_lead_s: float = quantity("duration", 0.0, 10.0, default=0.0, example="300 ms")
     shutter_lead_s: float = quantity("duration", 0.0, 5.0, default=0.1)
     hold_s: float = quantity("duration", 0.0, 5.0, default=0.1)
     magnification: float = number(0.01, 10.0, default=0.5)
@@ -154,14 +159,18 @@ class Aim:
 
     kind: str = choice(("crown", "jet", "collision"), default="collision")
     drops: int = count(1, 8, default=2)
-    spacing_s: float | None = quantity("duration", 0.005, 2.0, default=None)
-    flash_delay_s: float | None = quantity("duration", 0.0, 4.0, default=None)
+    spacing_s: float | None = quantity(
+        "duration", 0.005, 2.0, default=None, example="110 ms"
+    )
+    flash_delay_s: float | None = quantity(
+        "duration", 0.0, 4.0, default=None, example="8 ms"
+    )
     anchor: str | None = choice(("release", *BEAMS), default=None)
     anchor_count: int | None = count(0, 255, default=None)
     window_s: float = quantity("duration", 0.01, 5.0, default=1.5)
     tail_s: float = quantity("duration", 0.0, 2.0, default=0.05)
     rest_s: float = quantity("duration", 0.0, 600.0, default=5.0)
-    stage_s: float | None = quantity("duration", 0.0, 0.2, default=None)
+    stage_s: float | None = quantity("duration", 0.0, 0.2, default=None, example="2 ms")
     warm_up: int = count(0, 10, default=0)
 
 
@@ -253,21 +262,9 @@ def load_rig(path: str | Path | None = None) -> Rig:
     """
     if path is None:
         return example_rig()
-    import tomllib
-
     file = Path(path)
-    try:
-        content = tomllib.loads(file.read_text(encoding="utf-8"))
-    except FileNotFoundError as error:
-        raise RigFileError(
-            f"{file}: there is no such rig file; leave RIG out to use the example rig {EXAMPLE}"
-        ) from error
-    except tomllib.TOMLDecodeError as error:
-        raise RigFileError(
-            f'{file}: not TOML: {error}; quantities are written as text: height = "48 cm"'
-        ) from error
-    except (OSError, UnicodeDecodeError) as error:
-        raise RigFileError(f"{file}: cannot be read: {error}") from error
+    missing = f"leave RIG out to use the example rig {EXAMPLE}"
+    content = read_toml(file, "rig file", RigFileError, missing=missing)
     return parse_rig(content, str(file), default_name=file.stem)
 
 
@@ -278,14 +275,17 @@ def example_rig() -> Rig:
 
 
 def parse_rig(content: Mapping[str, Any], source: str, *, default_name: str = "rig") -> Rig:
-    """Check the parsed content of a rig file; `source` names it in messages. Raises RigFileError."""
-    problems: list[str] = []
-    _refuse_unknown(content, problems)
+    """Check the parsed content of a rig file; `source` names it in messages.
+
+    Raises RigFileError; its `problems` have paths such as `valve[1].height`.
+    """
+    known = ("name", "note", *_TABLES)
+    problems = [describe_unknown(key, known, "") for key in content if key not in known]
     name = content.get("name", default_name)
     note = content.get("note", "")
     for key, value in (("name", name), ("note", note)):
         if not isinstance(value, str):
-            problems.append(f"{key} = {value!r}: expected text in quotes")
+            problems.append(_expect(key, value, "text in quotes"))
     valves = _build_list(Valve, content, "valve", problems)
     beams = _build_list(Beam, content, "beam", problems)
     flashes = _build_list(Flash, content, "flash", problems)
@@ -304,73 +304,88 @@ def parse_rig(content: Mapping[str, Any], source: str, *, default_name: str = "r
     if "camera" in content:
         camera = build_section(Camera, content["camera"], "camera", problems)
     if not content.get("valve"):
-        problems.append("valve: missing; a rig has at least one [[valve]]")
+        expected = "at least one [[valve]]"
+        problems.append(KeyProblem("valve", None, expected, f"valve: missing; a rig has {expected}"))
     if not problems:
         rig = Rig(name, valves, beams, flashes, camera=camera, note=note, **sections)
-        problems = _check_geometry(rig)
+        problems = list(_check_geometry(rig))
         if not problems:
             return rig
-    count_of = "one problem" if len(problems) == 1 else f"{len(problems)} problems"
-    lines = "".join(f"\n  {problem}" for problem in problems)
-    raise RigFileError(f"{source}: {count_of} in this rig file:{lines}")
+    raise RigFileError(list_problems(problems, source, "rig file"), problems=tuple(problems))
+
+
+def _expect(key: str, found: object, expected: str) -> KeyProblem:
+    return KeyProblem(key, found, expected, f"{key} = {show(found)}: expected {expected}")
 
 
 def _build_list(
-    kind: type, content: Mapping[str, Any], key: str, problems: list[str]
+    kind: type, content: Mapping[str, Any], key: str, problems: list[KeyProblem]
 ) -> tuple[Any, ...]:
-    """Build the entries of [[key]]; lines of the board that are not named are given out in order."""
+    """Build the entries of [[key]]; entries that name no line of the board get the lines in order."""
     entries = content.get(key, [])
     if isinstance(entries, Mapping):
         entries = [entries]
     if not isinstance(entries, list) or not all(isinstance(entry, Mapping) for entry in entries):
-        problems.append(f"{key}: expected a list of tables, each begun with [[{key}]]")
+        expected = f"a list of tables, each begun with [[{key}]]"
+        problems.append(KeyProblem(key, entries, expected, f"{key}: expected {expected}"))
         return ()
     line = "input" if key == "beam" else "output"
     names = {"valve": _VALVES, "beam": BEAMS, "flash": _FLASHES}[key]
     if len(entries) > len(names):
-        problems.append(f"{key}: {len(entries)} of them; a board has at most {len(names)}")
+        expected = f"at most {len(names)}"
+        text = f"{key}: {len(entries)} entries; a board has {expected}"
+        problems.append(KeyProblem(key, len(entries), expected, text))
         return ()
     built = []
     for index, entry in enumerate(entries):
-        where = f"{key}[{index + 1}]" if len(entries) > 1 else key
-        built.append(build_section(kind, {line: names[index], **entry}, where, problems))
+        path = f"{key}[{index + 1}]"
+        where = path if len(entries) > 1 else key
+        own = {line: names[index], **entry}
+        built.append(build_section(kind, own, where, problems, path=path))
     used = [getattr(item, line) for item in built if item is not None]
     for name in sorted({name for name in used if used.count(name) > 1}):
-        problems.append(f"{key}: {line} {name} is used twice; give each its own")
+        last = len(used) - used[::-1].index(name)
+        text = f"{key}: {line} {name} is used twice; give each its own"
+        problems.append(KeyProblem(f"{key}[{last}].{line}", name, f"another {line}", text))
     return tuple(built)
 
 
-def _check_geometry(rig: Rig) -> list[str]:
+def _check_geometry(rig: Rig) -> Iterator[KeyProblem]:
     """What single keys cannot show: beams between nozzle and surface, an anchor that exists."""
-    problems = []
     lowest = min(valve.height_m for valve in rig.valves)
-    for beam in rig.beams:
+    for number, beam in enumerate(rig.beams, 1):
         if beam.height_m >= lowest:
-            problems.append(
+            expected = f"less than {lowest * 100:.4g} cm"
+            yield KeyProblem(
+                f"beam[{number}].height", beam.height_m, expected,
                 f"beam {beam.input}: height is {beam.height_m * 100:.4g} cm, but the lowest nozzle is at "
-                f"{lowest * 100:.4g} cm; the beam must lie below it (both are measured from the surface)"
-            )
-    for valve in rig.valves:
+                f"{lowest * 100:.4g} cm; put the beam below it (measure both from the surface)",
+            )  # fmt: skip
+    for number, valve in enumerate(rig.valves, 1):
         outer = valve.outer_diameter_m
         if outer is not None and outer < valve.bore_m:
-            problems.append(
+            yield KeyProblem(
+                f"valve[{number}].outer_diameter", outer, f"at least {valve.bore_m * 1000:.4g} mm",
                 f"valve {valve.output}: outer_diameter is {outer * 1000:.4g} mm, less than the bore of "
-                f"{valve.bore_m * 1000:.4g} mm; measure both at the mouth"
-            )
+                f"{valve.bore_m * 1000:.4g} mm; measure both at the mouth",
+            )  # fmt: skip
     aim = rig.aim
     inputs = {beam.input for beam in rig.beams}
     if aim.anchor in BEAMS and aim.anchor not in inputs:
-        problems.append(f"aim.anchor = '{aim.anchor}': the rig has no such beam; add a [[beam]]")
+        yield KeyProblem(
+            "aim.anchor", aim.anchor, "a beam of the rig",
+            f"aim.anchor = '{aim.anchor}': the rig has no such beam; add a [[beam]]",
+        )  # fmt: skip
     if aim.anchor in BEAMS and aim.anchor_count == 0:
-        problems.append("aim.anchor_count = 0: the edges of a beam are counted from 1")
+        yield KeyProblem(
+            "aim.anchor_count", 0, "1 or more",
+            "aim.anchor_count = 0: the edges of a beam are counted from 1",
+        )  # fmt: skip
     if aim.kind == "collision" and aim.drops < 2:
-        problems.append(f"aim.drops = {aim.drops}: a collision takes at least 2 drops")
-    return problems
-
-
-def _refuse_unknown(content: Mapping[str, Any], problems: list[str]) -> None:
-    known = ("name", "note", *_TABLES)
-    problems += [describe_unknown(key, known, "") for key in content if key not in known]
+        yield KeyProblem(
+            "aim.drops", aim.drops, "2 or more",
+            f"aim.drops = {aim.drops}: a collision takes at least 2 drops",
+        )  # fmt: skip
 
 
 def _restore(kind: Any, entry: Mapping[str, Any]) -> Any:

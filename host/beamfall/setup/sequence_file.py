@@ -22,23 +22,24 @@ width = "2 ms"
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from beamfall.errors import SequenceError
+from beamfall.errors import KeyProblem, SequenceError
 from beamfall.setup.file_schema import (
     build_section,
     choice,
     count,
     describe_unknown,
+    list_problems,
     quantity,
     text,
 )
 from beamfall.setup.limits import BEAMS, OUTPUTS
 from beamfall.setup.sequence import ANCHORS, BEAM_EDGES, Row, Sequence
+from beamfall.setup.toml_file import read_toml
 
 _LONGEST_S = 3600.0  # of any time in a file; the board's own limits are far below
 
@@ -74,22 +75,13 @@ def load_sequence(path: str | Path) -> Sequence:
     not looked at: `Sequence.make_table` does that.
     """
     file = Path(path)
-    try:
-        content = tomllib.loads(file.read_text(encoding="utf-8"))
-    except FileNotFoundError as error:
-        raise SequenceError(f"{file}: there is no such sequence file") from error
-    except tomllib.TOMLDecodeError as error:
-        raise SequenceError(
-            f'{file}: not TOML: {error}; times are written as text: delay = "3.2 ms"'
-        ) from error
-    except (OSError, UnicodeDecodeError) as error:
-        raise SequenceError(f"{file}: cannot be read: {error}") from error
+    content = read_toml(file, "sequence file", SequenceError)
     return parse_sequence(content, str(file), default_name=file.stem)
 
 
 def parse_sequence(content: Mapping[str, Any], source: str, *, default_name: str = "") -> Sequence:
     """Check the parsed content of a sequence file; `source` names it. Raises SequenceError."""
-    problems: list[str] = []
+    problems: list[KeyProblem] = []
     plain = {key: value for key, value in content.items() if key not in ("row", *BEAMS)}
     known = [*_KEYS, *BEAMS, "row"]
     problems += [describe_unknown(key, known, "") for key in plain if key not in known]
@@ -99,9 +91,8 @@ def parse_sequence(content: Mapping[str, Any], source: str, *, default_name: str
     beams = [build_section(_BeamSettings, content.get(beam, {}), beam, problems) for beam in BEAMS]
     rows = _build_rows(content.get("row", []), problems)
     if problems:
-        count_of = "one problem" if len(problems) == 1 else f"{len(problems)} problems"
-        lines = "".join(f"\n  {problem}" for problem in problems)
-        raise SequenceError(f"{source}: {count_of} in this sequence file:{lines}")
+        message = list_problems(problems, source, "sequence file")
+        raise SequenceError(message, problems=tuple(problems))
     return Sequence(
         rows=tuple(rows),
         window_s=settings.window_s,
@@ -119,23 +110,28 @@ def parse_sequence(content: Mapping[str, Any], source: str, *, default_name: str
 _KEYS = ("name", "window", "tail", "blanking", "dwell")
 
 
-def _build_rows(entries: object, problems: list[str]) -> list[Row]:
+def _build_rows(entries: object, problems: list[KeyProblem]) -> list[Row]:
     if not isinstance(entries, list):
-        problems.append("row: expected a list of tables, each begun with [[row]]")
+        expected = "a list of tables, each begun with [[row]]"
+        problems.append(KeyProblem("row", entries, expected, f"row: expected {expected}"))
         return []
     if not entries:
-        problems.append("row: missing; a sequence has at least one [[row]]")
+        expected = "at least one [[row]]"
+        problems.append(
+            KeyProblem("row", None, expected, f"row: missing; a sequence has {expected}")
+        )
     rows = []
     for index, entry in enumerate(entries):
-        where = f"row {index + 1}"
-        row = build_section(_FileRow, entry, where, problems)
+        where, path = f"row {index + 1}", f"row[{index + 1}]"
+        row = build_section(_FileRow, entry, where, problems, path=path)
         if row is None:
             continue
         if row.anchor == "release" and row.count is not None:
-            problems.append(
+            text = (
                 f"{where}.count = {row.count}: the release has no count; leave it out, "
                 'or give anchor = "beam1"'
             )
+            problems.append(KeyProblem(f"{path}.count", row.count, "no count", text))
         number = 0 if row.anchor == "release" else row.count or 1
         rows.append(Row(row.anchor, number, row.output, row.delay_s, row.width_s))
     return rows

@@ -4,8 +4,8 @@ Inside Beamfall every quantity is an SI float; only at its edges, in rig files, 
 options, do people write units. A number with no unit is refused: `delay = 3.2` could be seconds or
 milliseconds, and the difference empties a bottle.
 
-The units that rigs are measured in stand in a small table of exact factors, so that reading a file
-costs nothing; `pint`, which takes a quarter of a second to import, is asked only for other units.
+A small table of exact factors covers the units that rigs are measured in, so that reading a file
+is quick; `pint`, which takes a quarter of a second to import, is loaded only for other units.
 Sources of the factors: SI brochure (9th edition); inch, foot, yard and the US fluid ounce are
 exact by definition (NIST SP 811, appendix B).
 """
@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 import re
+import reprlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal, DecimalException
@@ -65,8 +66,8 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
                         "um µm μm": "1e-6",
                         "nm": "1e-9",
                         "km": "1000",
-                        "in inch inches": "0.0254",
-                        "ft foot feet": "0.3048",
+                        "in inch inches \" ″ ”": "0.0254",
+                        "ft foot feet ' ′ ’": "0.3048",
                         "yd yard": "0.9144",
                     }
                 ),
@@ -179,80 +180,161 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
     }
 )
 
-_NUMBER = re.compile(r"\s*([+-]?(?:\d+(?:_\d+)*\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S.*?)?\s*")
-# What is handed on to pint: names, each with at most a one-figure power, multiplied or divided.
+_NUMBER = re.compile(
+    r"\s*([+-]?(?:\d+(?:_\d+)*(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?)\s*(\S.*?)?\s*"
+)
+_EITHER = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")  # a decimal comma, or a mark of thousands
+# What is passed to pint: names, each with at most a one-figure power, multiplied or divided.
 _UNIT = re.compile(r"[^\W\d]+(?:(?:\^|\*\*)-?\d)?(?:[*/ ][^\W\d]+(?:(?:\^|\*\*)-?\d)?)*")
 _SPACES_ABOUT_OPERATOR = re.compile(r"\s*([*/·^])\s*")
+_SHOWN_MOST = 60  # characters of a wrong value that a message repeats
 
 
-def parse_quantity(text: object, kind: str, *, key: str = "") -> float:
+def parse_quantity(
+    text: object,
+    kind: str,
+    *,
+    key: str = "",
+    example: str = "",
+    bounds: tuple[float, float] | None = None,
+) -> float:
     """Read `text` as a quantity of `kind` (a key of KINDS) and return it in that kind's SI unit.
 
     The result is the float nearest to the decimal number written: `parse_quantity("3.2 ms",
-    "duration") == 0.0032`. Angles come in degrees, as maps and the physics have them.
-    `key` is what the caller calls the value; the message of an error starts with it.
+    "duration") == 0.0032`. A decimal comma is read where it cannot be a mark of thousands.
+    Angles come in degrees, as maps and the physics have them.
+    `key` is what the caller calls the value; the message of an error starts with it. `example` is
+    a plausible value for this key, and `bounds` in SI say which suggestions make sense; neither
+    limits what is accepted.
     Raises UnitError for a missing, unknown or unfitting unit and for what is no number.
     """
-    known = KINDS[kind]
-    where = f"{key} = " if key else ""
+    asked = _Asked(text, KINDS[kind], key, example or KINDS[kind].example, bounds)
     if not isinstance(text, str):
-        raise UnitError(_describe_bare(text, known, where))
+        raise asked.refuse_bare(text)
     match = _NUMBER.fullmatch(text)
-    with_comma = re.match(r"\s*[+-]?\d*,\d", text)
-    if match is None or with_comma:
-        comma = " (write a decimal point, not a comma)" if with_comma else ""
-        raise UnitError(
-            f'{where}"{text}" is not {known.noun}{comma}; write a number and a unit, '
-            f'such as "{known.example}"'
-        )
-    number, unit = match.group(1), match.group(2)
+    if match is None:
+        raise asked.refuse(f"is not {asked.kind.noun}")
+    written, unit = match.group(1), match.group(2)
+    if unit is not None and unit[0] in ".,":
+        raise asked.refuse("has more than one point or comma in its number")
+    number = written.replace(",", ".")
     if unit is None:
-        raise UnitError(_describe_bare(number, known, where))
+        raise asked.refuse_bare(number)
+    if _EITHER.fullmatch(written):
+        whole = written.replace(",", "")
+        raise asked.refuse(
+            f'could mean {whole} or {number}: write "{whole} {unit}" or "{number} {unit}"', ""
+        )
     unit = _SPACES_ABOUT_OPERATOR.sub(r"\1", unit)
-    entry = known.units.get(unit)
     try:
-        if entry is None:
-            value = _ask_pint(text, number, unit, known, where)
-        else:
-            factor, offset = entry
-            value = float((Decimal(number) + offset) * factor)
+        value = asked.convert(number, unit)
     except (DecimalException, OverflowError):
         value = math.inf
     if not math.isfinite(value):
-        raise UnitError(
-            f'{where}"{text}" is beyond what a number here can hold; check its exponent'
-        )
+        raise asked.refuse("is beyond what a number here can hold; check its exponent", "")
     return value
 
 
-def parse_length(text: object, *, key: str = "") -> float:
+@dataclass(frozen=True)
+class _Asked:
+    """One value that is being read, and how to refuse it."""
+
+    text: object
+    kind: Kind
+    key: str
+    example: str
+    bounds: tuple[float, float] | None
+
+    def refuse(self, problem: str, cure: str | None = None) -> UnitError:
+        """The error for a text: what is wrong with it, then a cure (an example, where none is given)."""
+        if cure is None:
+            cure = f'; write a number and a unit, such as "{self.example}"'
+        return self._make(f"{quote(self.text)} {problem}{cure}")
+
+    def refuse_bare(self, value: object) -> UnitError:
+        """The error for a number without a unit, or for what is no text at all."""
+        noun = self.kind.noun
+        if isinstance(value, bool) or not isinstance(value, str | int | float):
+            return self._make(
+                f'{show(value)} is not {noun}; write it as text, such as "{self.example}"'
+            )
+        return self._make(
+            f'{value} has no unit; write {noun} with its unit, such as "{self._suggest(value)}"'
+        )
+
+    def convert(self, number: str, unit: str) -> float:
+        """The value in SI; raises UnitError for a unit that does not fit."""
+        entry = self.kind.units.get(unit)
+        if entry is None:
+            return self._ask_pint(number, unit)
+        factor, offset = entry
+        return float((Decimal(number) + offset) * factor)
+
+    def _suggest(self, number: str | int | float) -> str:
+        """The number with the example's unit, where that is plausible; else the example."""
+        match = _NUMBER.fullmatch(self.example)
+        unit = match.group(2) if match else ""
+        try:
+            value = self.convert(str(number), unit)
+        except (UnitError, DecimalException):
+            return self.example
+        low, high = self.bounds or (-math.inf, math.inf)
+        return f"{number} {unit}" if low <= value <= high else self.example
+
+    def _make(self, message: str) -> UnitError:
+        where = f"{self.key} = " if self.key else ""
+        expected = f'{self.kind.noun} with its unit, such as "{self.example}"'
+        return UnitError(f"{where}{message}", key=self.key, found=self.text, expected=expected)
+
+    def _ask_pint(self, number: str, unit: str) -> float:
+        """Convert a unit that the fast table does not have; refuse what does not fit."""
+        kind = self.kind
+        for other in KINDS.values():
+            if other is not kind and unit in other.units:
+                raise self.refuse(
+                    f'is {other.noun}, not {kind.noun}; write one such as "{self.example}"', ""
+                )
+        cure = (
+            f'; write {kind.noun} such as "{self.example}" '
+            f"(usual units: {', '.join(list(kind.units)[:8])})"
+        )
+        unknown = self.refuse(f"has an unknown unit, {quote(unit)}", cure)
+        if len(unit) > 40 or not _UNIT.fullmatch(unit):
+            raise unknown
+        registry = _get_registry()
+        try:
+            parsed = registry.parse_units(unit.replace("·", "*"))
+        except Exception as error:  # pint raises errors of many kinds for text it cannot read
+            raise unknown from error
+        target = registry.parse_units("" if kind.si_unit == "1" else kind.si_unit)
+        if parsed.dimensionality != target.dimensionality:
+            raise self.refuse(f'is not {kind.noun}: "{unit}" measures something else', cure)
+        return float(registry.Quantity(float(number), parsed).to(target).magnitude)
+
+
+def quote(text: object) -> str:
+    """A text from outside in quotes, for a message: one line, not too long, no control characters."""
+    shown = f"{text}"
+    if not shown.isprintable():
+        shown = repr(shown)[1:-1]
+    return f'"{shown}"' if len(shown) <= _SHOWN_MOST else f'"{shown[: _SHOWN_MOST - 1]}…"'
+
+
+def show(value: object) -> str:
+    """Any value from outside as Python writes it, cut short where it is long or deep."""
+    shortener = reprlib.Repr()
+    shortener.maxstring = shortener.maxother = _SHOWN_MOST
+    return shortener.repr(value)
+
+
+def parse_length(text: object, *, key: str = "", example: str = "") -> float:
     """Read a length such as `62 cm` or `24 in`; metres. Raises UnitError."""
-    return parse_quantity(text, "length", key=key)
+    return parse_quantity(text, "length", key=key, example=example)
 
 
-def parse_duration(text: object, *, key: str = "") -> float:
+def parse_duration(text: object, *, key: str = "", example: str = "") -> float:
     """Read a time such as `3.2 ms`; seconds. Raises UnitError."""
-    return parse_quantity(text, "duration", key=key)
-
-
-def parse_volume(text: object, *, key: str = "") -> float:
-    """Read a volume such as `40 uL`; cubic metres. Raises UnitError."""
-    return parse_quantity(text, "volume", key=key)
-
-
-def parse_temperature(text: object, *, key: str = "") -> float:
-    """Read a temperature such as `20 degC`; kelvin. Raises UnitError."""
-    return parse_quantity(text, "temperature", key=key)
-
-
-def parse_pressure(text: object, *, key: str = "") -> float:
-    """Read a pressure such as `1013 hPa`; pascal. Raises UnitError."""
-    return parse_quantity(text, "pressure", key=key)
-
-
-def parse_angle(text: object, *, key: str = "") -> float:
-    """Read an angle such as `48.1 deg`; degrees (not radians). Raises UnitError."""
-    return parse_quantity(text, "angle", key=key)
+    return parse_quantity(text, "duration", key=key, example=example)
 
 
 def to_ticks(seconds: float, clock_hz: int) -> int:
@@ -280,9 +362,21 @@ def format_ticks(ticks: int | None, clock_hz: int, digits: int = 3) -> str:
     return "-" if ticks is None else format_ms(ticks / clock_hz, digits)
 
 
+_TIME_SCALES = ((1.0, "s"), (1e-3, "ms"), (1e-6, "µs"), (1e-9, "ns"))
+
+
 def format_duration(seconds: float) -> str:
     """A time in the unit that reads best, four figures: `3.2 ms`, `250 µs`, `12.5 s`."""
-    return _format_scaled(seconds, ((1.0, "s"), (1e-3, "ms"), (1e-6, "µs"), (1e-9, "ns")))
+    return _format_scaled(seconds, _TIME_SCALES)
+
+
+def format_two_durations(one_s: float, other_s: float) -> tuple[str, str]:
+    """Two times as `format_duration` writes them, with the digits it takes to tell them apart."""
+    for digits in range(4, 16):
+        shown = tuple(_format_scaled(value, _TIME_SCALES, digits) for value in (one_s, other_s))
+        if shown[0] != shown[1]:
+            break
+    return shown[0], shown[1]
 
 
 def format_length(metres: float) -> str:
@@ -301,6 +395,7 @@ def format_quantity(value: float, kind: str) -> str:
         "length": format_length,
         "duration": format_duration,
         "volume": format_volume,
+        "volume": format_volume,
         "temperature": lambda value: f"{value - 273.15:.4g} °C",
         "pressure": lambda value: f"{value / 100:.5g} hPa",
         "angle": lambda value: f"{value:.5g}°",
@@ -313,47 +408,12 @@ def format_quantity(value: float, kind: str) -> str:
     return f"{value:.4g} {KINDS[kind].si_unit}"
 
 
-def _format_scaled(value: float, scales: tuple[tuple[float, str], ...]) -> str:
+def _format_scaled(value: float, scales: tuple[tuple[float, str], ...], digits: int = 4) -> str:
     for factor, unit in scales:
         if abs(value) >= factor * (1 - 1e-9):
-            return f"{value / factor:.4g} {unit}"
+            return f"{value / factor:.{digits}g} {unit}"
     factor, unit = scales[-1]
-    return f"{value / factor:.4g} {unit}" if value else f"0 {scales[0][1]}"
-
-
-def _describe_bare(number: object, kind: Kind, where: str) -> str:
-    if isinstance(number, bool) or not isinstance(number, str | int | float):
-        return f'{where}{number!r} is not {kind.noun}; write it as text, such as "{kind.example}"'
-    unit = kind.example.split(maxsplit=1)[1]
-    return (
-        f'{where}{number} has no unit; write {kind.noun} with its unit, such as "{number} {unit}"'
-    )
-
-
-def _ask_pint(text: str, number: str, unit: str, kind: Kind, where: str) -> float:
-    """Convert a unit that the fast table does not have; refuse what does not fit."""
-    for other in KINDS.values():
-        if other is not kind and unit in other.units:
-            raise UnitError(
-                f'{where}"{text}" is {other.noun}, not {kind.noun}; '
-                f'write one such as "{kind.example}"'
-            )
-    refusal = (
-        f'{where}"{text}": {{problem}}; write {kind.noun} such as "{kind.example}" '
-        f"(known at once: {', '.join(list(kind.units)[:8])})"
-    )
-    unknown = refusal.format(problem=f'the unit "{unit}" is not known')
-    if len(unit) > 40 or not _UNIT.fullmatch(unit):
-        raise UnitError(unknown)
-    registry = _get_registry()
-    try:
-        parsed = registry.parse_units(unit.replace("·", "*"))
-    except Exception as error:  # pint raises errors of many kinds for text it cannot read
-        raise UnitError(unknown) from error
-    target = registry.parse_units("" if kind.si_unit == "1" else kind.si_unit)
-    if parsed.dimensionality != target.dimensionality:
-        raise UnitError(refusal.format(problem=f'"{unit}" is not a unit of {kind.noun}'))
-    return float(registry.Quantity(float(number), parsed).to(target).magnitude)
+    return f"{value / factor:.{digits}g} {unit}" if value else f"0 {scales[0][1]}"
 
 
 @cache

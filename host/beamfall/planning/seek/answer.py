@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -21,6 +22,7 @@ WORDS = {
     "found": "this is the picture that is wanted",
     "black": "no light: the flash did not fire",
 }
+_SEPARATORS = re.compile(r",(?!\d)|(?<!\d),")  # a comma between digits is a decimal comma
 BLACK = "black"
 NOTHING = "nothing"
 
@@ -55,7 +57,7 @@ def read_answer(text: str) -> Answer:
     """
     from beamfall.setup.units import parse_length
 
-    parts = text.replace(",", " ").split()
+    parts = _SEPARATORS.sub(" ", text).split()
     if not parts:
         raise UserError(f"say what the picture shows: {', '.join(WORDS)}")
     matches = [word for word in WORDS if word.startswith(parts[0].lower())]
@@ -70,7 +72,7 @@ def read_answer(text: str) -> Answer:
         value = rest.pop(0)
         if rest and rest[0] not in ("jet", "drop"):
             value += " " + rest.pop(0)
-        height = parse_length(value, key=name)
+        height = parse_length(value, key=name, example="31 mm")
         if not 0.0 < height < 0.3:
             raise UserError(f"{name} = {value}: expected more than 0 and less than 300 mm")
         heights[name] = height

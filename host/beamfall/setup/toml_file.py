@@ -1,0 +1,71 @@
+"""Reading a TOML file of the user's: one clear message for whatever is wrong with its text."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from beamfall.setup.units import quote
+
+_PLACE = re.compile(r"\(at line (\d+), column (\d+)\)")
+_DECIMAL_COMMA = re.compile(r"=\s*[+-]?\d+,\d+\s*(?:#.*)?$")
+_BARE_QUANTITY = re.compile(r"=\s*([+-]?\d[\d.,]*\s*[^\W\d_][^\s#]*)\s*(?:#.*)?$")
+
+
+def read_toml(file: Path, noun: str, error: type[Exception], *, missing: str = "") -> dict[str, Any]:
+    """Return the content of a TOML file.
+
+    `noun` is what the file should be, such as "rig file"; `missing` is the cure for a file that is
+    not there. Raises `error` with a message that names file, line and cure.
+    """
+    try:
+        return tomllib.loads(file.read_text(encoding="utf-8"))
+    except FileNotFoundError as problem:
+        cure = f"; {missing}" if missing else ""
+        raise error(f"{file}: there is no such {noun}{cure}") from problem
+    except tomllib.TOMLDecodeError as problem:
+        raise error(f"{file}: {_explain(file, problem)}") from problem
+    except RecursionError as problem:
+        raise error(
+            f"{file}: tables or lists are nested too deeply; a {noun} needs two levels"
+        ) from problem
+    except UnicodeDecodeError as problem:
+        raise error(f"{file}: cannot be read: it is not text in UTF-8; save it as UTF-8") from problem
+    except OSError as problem:
+        raise error(f"{file}: cannot be read: {problem.strerror or problem}") from problem
+
+
+def _explain(file: Path, problem: tomllib.TOMLDecodeError) -> str:
+    """What is wrong with the line that the parser stopped at, and the cure."""
+    place = _PLACE.search(str(problem))
+    lines = file.read_text(encoding="utf-8").splitlines()
+    if place is None:
+        return _explain_end(lines)
+    number, column = int(place[1]), int(place[2])
+    line = lines[number - 1]
+    where = f"line {number}: {quote(line.strip())}"
+    if _DECIMAL_COMMA.search(line):
+        return f"{where}: TOML writes decimals with a point: {quote(line.replace(',', '.').strip())}"
+    bare = _BARE_QUANTITY.search(line)
+    if bare is not None:
+        key = line[: bare.start()].strip()
+        return f'{where}: put a quantity in quotes: {key} = "{bare[1]}"'
+    reason = str(problem)[: place.start()].strip()
+    before = line[: column - 1].rstrip()
+    after = f", after {quote(before[-20:])}" if before else ""
+    cure = (
+        "close it on the same line, with a comma between its entries"
+        if "nclosed" in reason
+        else "check for a missing quote, comma or bracket"
+    )
+    return f"{where}: not TOML at column {column}{after}: {reason}; {cure}"
+
+
+def _explain_end(lines: list[str]) -> str:
+    """The text ended inside something: name the first line with a quote that has no partner."""
+    for number, line in enumerate(lines, 1):
+        if any(line.count(mark) % 2 for mark in "\"'"):
+            return f"line {number}: {quote(line.strip())}: close the quote on the same line"
+    return "not TOML: the file ends too early; check for a quote or bracket that is not closed"
