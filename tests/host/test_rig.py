@@ -114,19 +114,21 @@ def test_everything_wrong_is_said_at_once(tmp_path: Path) -> None:
         drops = 2.5
         """,
     )
-    assert sorted(keys_of(error)) == sorted([
-        "colour",
-        "name",
-        "valve[1].height",
-        "valve[1].bore",
-        "valve[1].opening",
-        "valve[1].discharge",
-        "beam[1].edge",
-        "dish.depth",
-        "site.lattitude",
-        "site.altitude",
-        "aim.drops",
-    ])
+    assert sorted(keys_of(error)) == sorted(
+        [
+            "colour",
+            "name",
+            "valve[1].height",
+            "valve[1].bore",
+            "valve[1].opening",
+            "valve[1].discharge",
+            "beam[1].edge",
+            "dish.depth",
+            "site.lattitude",
+            "site.altitude",
+            "aim.drops",
+        ]
+    )
     by_key = {problem.key: problem for problem in error.problems}
     assert by_key["name"].found == 3
     assert by_key["dish.depth"].found is None

@@ -121,7 +121,11 @@ def test_the_stage_moves_the_flash_by_itself(environment) -> None:
         (('height = "60 cm"', 'height = "60"'), RigFileError, "valve[1].height"),
         (('bore = "2 mm"', 'bore = "0 mm"'), RigFileError, "valve[1].bore"),
         (('bore = "2 mm"', 'bore = "2 km"'), RigFileError, "valve[1].bore"),
-        (('temperature = "20 degC"', 'temperature = "90 degC"'), RigFileError, "site.air_temperature"),
+        (
+            ('temperature = "20 degC"', 'temperature = "90 degC"'),
+            RigFileError,
+            "site.air_temperature",
+        ),
         (('name = "water"', 'name = "lava"'), PhysicsRangeError, "liquid.name"),
         (('name = "water"', 'name = "gum"'), PhysicsRangeError, "liquid.name"),
         (('opening = "13 ms"', 'opening = "80 ms"'), PhysicsRangeError, "valve1.opening"),
@@ -151,7 +155,9 @@ def test_an_opening_out_of_range_is_refused_with_one_that_works(tmp_path) -> Non
 
 
 def test_the_command_says_which_key_is_wrong(environment, tmp_path) -> None:
-    said = run(environment, write_rig(tmp_path, ('bore = "2 mm"', 'bore = "0 mm"')), status=2).stderr
+    said = run(
+        environment, write_rig(tmp_path, ('bore = "2 mm"', 'bore = "0 mm"')), status=2
+    ).stderr
     assert "valve.bore" in said
 
 

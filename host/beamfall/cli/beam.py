@@ -43,7 +43,11 @@ def beam(
     from beamfall.errors import UserError
     from beamfall.setup.units import parse_quantity
 
-    ends_s = float("inf") if duration is None else parse_quantity(duration, "duration", key="--for", example="10 s")
+    ends_s = (
+        float("inf")
+        if duration is None
+        else parse_quantity(duration, "duration", key="--for", example="10 s")
+    )
     if ends_s <= 0.0:
         raise UserError(
             f'--for = "{duration}": nothing is seen in no time; use a longer one, such as "10 s"'

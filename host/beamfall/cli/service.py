@@ -41,7 +41,11 @@ def drip(
     from beamfall.workflows.run import run
 
     rig = load_rig(rig_file)
-    opening_s = None if opening is None else parse_quantity(opening, "duration", key="--opening", example="13 ms")
+    opening_s = (
+        None
+        if opening is None
+        else parse_quantity(opening, "duration", key="--opening", example="13 ms")
+    )
     with _connect(port, seed, rig) as board:
         done = run(service.drip(rig, board.info, valve, opening_s), board, None, Terminal())
         _print_edges(board, done.outcome)

@@ -88,9 +88,7 @@ class Valve:
     output: str = choice(_VALVES, default="valve1")
     height_m: float = quantity("length", 0.02, 5.0, example="60 cm")
     bore_m: float = quantity("length", 0.0002, 0.01, example="2 mm")
-    outer_diameter_m: float | None = quantity(
-        "length", 0.0002, 0.02, default=None, example="3 mm"
-    )
+    outer_diameter_m: float | None = quantity("length", 0.0002, 0.02, default=None, example="3 mm")
     head_m: float = quantity("length", 0.005, 2.0, example="10 cm")
     discharge: float = number(0.2, 1.0, default=0.61)
     lag_s: float = quantity("duration", 0.0, 0.1, default=0.0, example="2 ms")
@@ -159,12 +157,8 @@ class Aim:
 
     kind: str = choice(("crown", "jet", "collision"), default="collision")
     drops: int = count(1, 8, default=2)
-    spacing_s: float | None = quantity(
-        "duration", 0.005, 2.0, default=None, example="110 ms"
-    )
-    flash_delay_s: float | None = quantity(
-        "duration", 0.0, 4.0, default=None, example="8 ms"
-    )
+    spacing_s: float | None = quantity("duration", 0.005, 2.0, default=None, example="110 ms")
+    flash_delay_s: float | None = quantity("duration", 0.0, 4.0, default=None, example="8 ms")
     anchor: str | None = choice(("release", *BEAMS), default=None)
     anchor_count: int | None = count(0, 255, default=None)
     window_s: float = quantity("duration", 0.01, 5.0, default=1.5)
@@ -305,7 +299,9 @@ def parse_rig(content: Mapping[str, Any], source: str, *, default_name: str = "r
         camera = build_section(Camera, content["camera"], "camera", problems)
     if not content.get("valve"):
         expected = "at least one [[valve]]"
-        problems.append(KeyProblem("valve", None, expected, f"valve: missing; a rig has {expected}"))
+        problems.append(
+            KeyProblem("valve", None, expected, f"valve: missing; a rig has {expected}")
+        )
     if not problems:
         rig = Rig(name, valves, beams, flashes, camera=camera, note=note, **sections)
         problems = list(_check_geometry(rig))
@@ -353,19 +349,19 @@ def _build_list(
 def _check_geometry(rig: Rig) -> Iterator[KeyProblem]:
     """What single keys cannot show: beams between nozzle and surface, an anchor that exists."""
     lowest = min(valve.height_m for valve in rig.valves)
-    for number, beam in enumerate(rig.beams, 1):
+    for place, beam in enumerate(rig.beams, 1):
         if beam.height_m >= lowest:
             expected = f"less than {lowest * 100:.4g} cm"
             yield KeyProblem(
-                f"beam[{number}].height", beam.height_m, expected,
+                f"beam[{place}].height", beam.height_m, expected,
                 f"beam {beam.input}: height is {beam.height_m * 100:.4g} cm, but the lowest nozzle is at "
                 f"{lowest * 100:.4g} cm; put the beam below it (measure both from the surface)",
             )  # fmt: skip
-    for number, valve in enumerate(rig.valves, 1):
+    for place, valve in enumerate(rig.valves, 1):
         outer = valve.outer_diameter_m
         if outer is not None and outer < valve.bore_m:
             yield KeyProblem(
-                f"valve[{number}].outer_diameter", outer, f"at least {valve.bore_m * 1000:.4g} mm",
+                f"valve[{place}].outer_diameter", outer, f"at least {valve.bore_m * 1000:.4g} mm",
                 f"valve {valve.output}: outer_diameter is {outer * 1000:.4g} mm, less than the bore of "
                 f"{valve.bore_m * 1000:.4g} mm; measure both at the mouth",
             )  # fmt: skip

@@ -14,7 +14,9 @@ _DECIMAL_COMMA = re.compile(r"=\s*[+-]?\d+,\d+\s*(?:#.*)?$")
 _BARE_QUANTITY = re.compile(r"=\s*([+-]?\d[\d.,]*\s*[^\W\d_][^\s#]*)\s*(?:#.*)?$")
 
 
-def read_toml(file: Path, noun: str, error: type[Exception], *, missing: str = "") -> dict[str, Any]:
+def read_toml(
+    file: Path, noun: str, error: type[Exception], *, missing: str = ""
+) -> dict[str, Any]:
     """Return the content of a TOML file.
 
     `noun` is what the file should be, such as "rig file"; `missing` is the cure for a file that is
@@ -32,7 +34,9 @@ def read_toml(file: Path, noun: str, error: type[Exception], *, missing: str = "
             f"{file}: tables or lists are nested too deeply; a {noun} needs two levels"
         ) from problem
     except UnicodeDecodeError as problem:
-        raise error(f"{file}: cannot be read: it is not text in UTF-8; save it as UTF-8") from problem
+        raise error(
+            f"{file}: cannot be read: it is not text in UTF-8; save it as UTF-8"
+        ) from problem
     except OSError as problem:
         raise error(f"{file}: cannot be read: {problem.strerror or problem}") from problem
 
@@ -47,7 +51,9 @@ def _explain(file: Path, problem: tomllib.TOMLDecodeError) -> str:
     line = lines[number - 1]
     where = f"line {number}: {quote(line.strip())}"
     if _DECIMAL_COMMA.search(line):
-        return f"{where}: TOML writes decimals with a point: {quote(line.replace(',', '.').strip())}"
+        return (
+            f"{where}: TOML writes decimals with a point: {quote(line.replace(',', '.').strip())}"
+        )
     bare = _BARE_QUANTITY.search(line)
     if bare is not None:
         key = line[: bare.start()].strip()

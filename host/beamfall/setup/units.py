@@ -66,7 +66,7 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
                         "um µm μm": "1e-6",
                         "nm": "1e-9",
                         "km": "1000",
-                        "in inch inches \" ″ ”": "0.0254",
+                        'in inch inches " ″ ”': "0.0254",
                         "ft foot feet ' ′ ’": "0.3048",
                         "yd yard": "0.9144",
                     }
@@ -394,7 +394,6 @@ def format_quantity(value: float, kind: str) -> str:
     formats: dict[str, Callable[[float], str]] = {
         "length": format_length,
         "duration": format_duration,
-        "volume": format_volume,
         "volume": format_volume,
         "temperature": lambda value: f"{value - 273.15:.4g} °C",
         "pressure": lambda value: f"{value / 100:.5g} hPa",
