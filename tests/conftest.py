@@ -1,4 +1,9 @@
-"""Options of the whole suite."""
+"""Tiers, markers and options of the whole suite.
+
+The tiers are described in DEVELOPERS.md. What a test needs follows from its fixtures and its folder: the markers
+`browser`, `spice` and `emulator` are set here. What a test costs is written beside the test: `full`
+for what costs more than the quick tier can afford. A test in a browser is `full` unless it is marked `quick`.
+"""
 
 from __future__ import annotations
 
@@ -9,11 +14,29 @@ from collections.abc import Callable
 import pytest
 from hypothesis import HealthCheck, settings
 
-# How long an example takes is the machine's matter, and a busy one takes long for some.
+# An example may take any time: a busy machine is slow. The quick tier tries few examples, the full tier many.
 settings.register_profile(
-    "patient", parent=settings(), deadline=None, suppress_health_check=[HealthCheck.too_slow]
+    "quick",
+    parent=settings(),
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow],
+    max_examples=25,
 )
-settings.load_profile("patient")
+settings.register_profile("full", parent=settings.get_profile("quick"), max_examples=200)
+settings.load_profile("quick")
+
+# What a test needs, by the fixture that provides it.
+NEEDS = {"browser": "browser", "ngspice": "spice", "emulated": "emulator"}
+
+
+@pytest.hookimpl(tryfirst=True)  # before -m chooses by marker
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        for fixture, marker in NEEDS.items():
+            if fixture in getattr(item, "fixturenames", ()):
+                item.add_marker(marker)
+        if item.get_closest_marker("browser") and not item.get_closest_marker("quick"):
+            item.add_marker("full")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

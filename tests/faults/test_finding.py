@@ -29,6 +29,7 @@ def is_first(finding: Finding, name: str) -> float:
     return (1.0 if len(first) == 1 else 0.5) if name in first else 0.0
 
 
+@pytest.mark.full
 def test_true_causes_are_ranked_first_after_few_questions(diagnose: Diagnose) -> None:
     findings = {(name, seed): diagnose(name, seed) for name in FAULTS for seed in SEEDS}
     right = sum(is_first(finding, name) for (name, _), finding in findings.items())
@@ -36,6 +37,7 @@ def test_true_causes_are_ranked_first_after_few_questions(diagnose: Diagnose) ->
     assert statistics.median(finding.questions for finding in findings.values()) <= 4
 
 
+@pytest.mark.full
 def test_a_person_wrong_in_one_answer_of_ten_is_borne(diagnose: Diagnose) -> None:
     right = [is_first(diagnose(name, seed, 0.1), name) for name in FAULTS for seed in SEEDS]
     assert statistics.mean(right) >= 0.85

@@ -15,6 +15,7 @@ import textwrap
 from pathlib import Path
 
 import pytest
+from command_line import run_cli
 
 from beamfall.link.welcome import Welcome
 from beamfall.setup.rig import example_rig
@@ -56,24 +57,8 @@ def folder(tmp_path: Path) -> Path:
 
 
 def run(folder: Path, *arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "beamfall", *arguments],
-        cwd=folder,
-        env={
-            **os.environ,
-            "BEAMFALL_LOG": str(folder / "log.sqlite3"),
-            "TZ": "UTC",
-            "COLUMNS": "100",
-            "PYTHONPATH": str(Path(__file__).resolve().parents[2] / "host"),
-            "PYTHONIOENCODING": "utf-8",
-            **environment,
-        },
-        capture_output=True,
-        text=True,
-        encoding="utf-8",
-        timeout=60,
-        check=False,
-    )
+    own = {"BEAMFALL_LOG": str(folder / "log.sqlite3"), "TZ": "UTC", "COLUMNS": "100"}
+    return run_cli(*arguments, folder=folder, environment={**os.environ, **own, **environment})
 
 
 @pytest.fixture

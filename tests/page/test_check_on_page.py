@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+import pytest
 from page_helpers import Served
 
 from beamfall.board import HOST_TIMEOUT_S
@@ -86,6 +87,7 @@ def lead(served: Served, answer: Callable[[Any], str]) -> tuple[Any, list[Any]]:
     return job, asked
 
 
+@pytest.mark.quick
 def test_who_cannot_tell_says_so_and_every_caution_is_told_once(serve: Serve) -> None:
     served = serve(make_opener("sim?fault=flash-cable", 3), pace=PACE)
 

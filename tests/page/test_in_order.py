@@ -89,6 +89,7 @@ def test_the_slower_way_of_an_abort_does_not_end_what_was_begun_after_it(
     expect(page.locator("#release")).to_be_disabled()
 
 
+@pytest.mark.quick
 def test_an_abort_reaches_what_it_overtakes(serve: Serve, open_page: Open) -> None:
     served = serve(rig=QUICK_RIG, pace=5.0)
     page = open_page(served.link)

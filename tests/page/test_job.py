@@ -6,6 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import pytest
 from page_helpers import (
     QUICK_RIG,
     TABLET,
@@ -23,6 +24,7 @@ Serve = Callable[..., Served]
 Open = Callable[..., Any]
 
 
+@pytest.mark.quick
 def test_from_the_plan_to_a_rated_shot(
     serve: Serve, open_page: Open, log_path: Path, keep_screenshot: Callable[[Any, str], None]
 ) -> None:
@@ -164,6 +166,7 @@ def test_a_shot_is_compared_and_fired_again(
     keep_screenshot(page, "repeatability-laptop")
 
 
+@pytest.mark.quick
 def test_seeking_with_answer_buttons_under_the_picture(
     serve: Serve, open_page: Open, keep_screenshot: Callable[[Any, str], None]
 ) -> None:

@@ -46,6 +46,7 @@ def hostile_port() -> Iterator[int]:
 
 
 @pytest.mark.parametrize("site", ["127.0.0.1", "rebound.test"])
+@pytest.mark.quick
 def test_pages_of_other_sites_neither_act_nor_read(
     serve: Serve, open_page: Open, hostile_port: int, site: str
 ) -> None:

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import pytest
 from page_helpers import QUICK_RIG, Served, arm_and_release, expect, wait_ready
 
 from beamfall.errors import LinkLost, PortNotFound
@@ -106,6 +107,7 @@ class Stretch:
         return inner, reconnect
 
 
+@pytest.mark.quick
 def test_escape_aborts_a_sweep_and_the_log_knows(
     serve: Serve, open_page: Open, log_path: Path, keep_screenshot: Callable[[Any, str], None]
 ) -> None:

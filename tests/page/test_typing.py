@@ -17,6 +17,7 @@ Serve = Callable[..., Served]
 Open = Callable[..., Any]
 
 
+@pytest.mark.quick
 def test_a_timing_half_typed_outlives_a_new_plan(serve: Serve, open_page: Open) -> None:
     served = serve(rig=QUICK_RIG)
     page = open_page(served.link)

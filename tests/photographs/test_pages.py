@@ -9,11 +9,11 @@ import os
 import re
 import shutil
 import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from command_line import run_cli
 
 from beamfall.board import Board
 from beamfall.setup.rig import example_rig
@@ -68,21 +68,7 @@ def pictures(log: Path, tmp_path: Path, make_picture: Make) -> Path:
 
 
 def run(log: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "beamfall", *arguments],
-        cwd=Path(__file__).parents[2],
-        env={
-            **os.environ,
-            "BEAMFALL_LOG": str(log),
-            "PYTHONPATH": "host",
-            "PYTHONIOENCODING": "utf-8",
-        },
-        capture_output=True,
-        text=True,
-        encoding="utf-8",
-        timeout=120,
-        check=False,
-    )
+    return run_cli(*arguments, environment={**os.environ, "BEAMFALL_LOG": str(log)})
 
 
 def digest(folder: Path) -> dict[str, str]:

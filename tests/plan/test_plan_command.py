@@ -6,11 +6,11 @@ import json
 import os
 import re
 import subprocess
-import sys
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from command_line import run_cli
 
 from beamfall.errors import PhysicsRangeError, RigFileError
 from beamfall.physics.liquids import BASES
@@ -27,10 +27,7 @@ def environment(tmp_path: Path) -> dict[str, str]:
 
 
 def run(environment, *arguments: str, status: int = 0) -> subprocess.CompletedProcess[str]:
-    done = subprocess.run(
-        [sys.executable, "-m", "beamfall", "plan", *arguments],
-        capture_output=True, text=True, env=environment, timeout=120,
-    )  # fmt: skip
+    done = run_cli("plan", *arguments, environment=environment)
     assert done.returncode == status, done.stdout + done.stderr
     assert "Traceback" not in done.stderr
     return done

@@ -5,13 +5,13 @@ from __future__ import annotations
 import json
 import os
 import statistics
-import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from command_line import run_cli
 
 from beamfall.errors import UserError
 from beamfall.planning.seek.answer import Answer, Shot, read_answer
@@ -156,6 +156,7 @@ def test_the_chance_of_a_picture_is_the_share_of_the_normal_distribution() -> No
 
 
 # -- the search -------------------------------------------------------------------------------------
+@pytest.mark.full
 def test_searches_end_soon_and_are_right_when_they_end() -> None:
     rig = example_rig()
     shots, right = [], 0
@@ -170,6 +171,7 @@ def test_searches_end_soon_and_are_right_when_they_end() -> None:
     assert right >= 9
 
 
+@pytest.mark.full
 def test_measured_heights_make_it_shorter() -> None:
     rig = example_rig()
     plain, measured = 0, 0
@@ -183,6 +185,7 @@ def test_measured_heights_make_it_shorter() -> None:
     assert measured < plain
 
 
+@pytest.mark.full
 def test_a_jet_law_that_the_planner_does_not_have_is_found_too() -> None:
     rig = example_rig()
     right = 0
@@ -217,6 +220,7 @@ def test_the_photographer_may_say_that_this_is_it() -> None:
     assert search.found
 
 
+@pytest.mark.full
 def test_what_was_learned_shortens_the_next_search() -> None:
     rig = example_rig()
     again = []
@@ -246,10 +250,7 @@ def environment(tmp_path: Path) -> dict[str, str]:
 
 
 def run(environment, *arguments: str, status: int | None = 0) -> str:
-    done = subprocess.run(
-        [sys.executable, "-m", "beamfall", *arguments],
-        capture_output=True, text=True, env=environment, timeout=120,
-    )  # fmt: skip
+    done = run_cli(*arguments, environment=environment)
     assert status is None or done.returncode == status, done.stdout + done.stderr
     assert "Traceback" not in done.stderr
     return done.stdout if status in (None, 0) else done.stderr
@@ -288,20 +289,16 @@ def test_seek_with_a_simulated_port_answers_for_itself(environment, tmp_path) ->
 
 def test_a_person_answers_at_the_keyboard(environment, tmp_path) -> None:
     picture = tmp_path / "shot.png"
-    done = subprocess.run(
-        [sys.executable, "-m", "beamfall", "seek", "--port", "sim?seed=6", "--ask", "--picture", str(picture)],
-        input="umbrella\nafter\nbefore jet 25 mm drop 40 mm\nfound\n",
-        capture_output=True, text=True, env=environment, timeout=120,
+    done = run_cli(
+        "seek", "--port", "sim?seed=6", "--ask", "--picture", picture, environment=environment,
+        typed="umbrella\nafter\nbefore jet 25 mm drop 40 mm\nfound\n",
     )  # fmt: skip
     assert "'umbrella': expected one of before, contact" in done.stdout
     assert done.stdout.count("What does the picture show?") == 4
     assert "Found after 3 shots" in done.stdout
     assert picture.is_file()
     # with nobody at the keyboard it ends, outputs off, like any interruption
-    alone = subprocess.run(
-        [sys.executable, "-m", "beamfall", "seek", "--port", "sim?seed=6", "--ask"],
-        stdin=subprocess.DEVNULL, capture_output=True, text=True, env=environment, timeout=120,
-    )  # fmt: skip
+    alone = run_cli("seek", "--port", "sim?seed=6", "--ask", environment=environment)
     assert alone.returncode == 130 and "Traceback" not in alone.stderr
 
 

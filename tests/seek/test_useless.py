@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import os
-import subprocess
-import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from command_line import run_cli
 
 from beamfall.board import Board
 from beamfall.errors import ShotError
@@ -88,10 +87,7 @@ def environment(tmp_path: Path) -> Environment:
 
 
 def seek(environment: Environment, *arguments: Any, said: str = "") -> Any:
-    done = subprocess.run(
-        [sys.executable, "-m", "beamfall", "seek", *map(str, arguments)],
-        input=said, capture_output=True, text=True, env=environment, timeout=120,
-    )  # fmt: skip
+    done = run_cli("seek", *arguments, environment=environment, typed=said)
     assert "Traceback" not in done.stderr
     return done
 

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import os
-import subprocess
-import sys
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from command_line import run_cli
 from served_board import TWO_DROPS
 
 from beamfall.board import Board
@@ -217,8 +216,5 @@ def test_missing_edges_are_shown(path: Path, log: ShotLog, fire_series: Callable
     fire_series(log, 1)
     log._connection.execute("UPDATE shot SET counts = json_set(counts, '$.edges_missing', 4)")
     log.close()
-    done = subprocess.run(
-        [sys.executable, "-m", "beamfall", "shots", "show", "1"],
-        env={**os.environ, "BEAMFALL_LOG": str(path)}, capture_output=True, text=True, check=True,
-    )  # fmt: skip
+    done = run_cli("shots", "show", 1, environment={**os.environ, "BEAMFALL_LOG": str(path)})
     assert "4 of its edges the board had to forget before they were read" in done.stdout

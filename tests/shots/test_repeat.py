@@ -6,12 +6,11 @@ import dataclasses
 import json
 import os
 import random
-import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from command_line import run_cli
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -125,15 +124,8 @@ def test_edges_that_came_or_went_are_moved(log: ShotLog, fire_series: Fire) -> N
 def test_the_command(path: Path, log: ShotLog, fire_series: Fire) -> None:
     fire_series(log, 8)
     log.close()
-    result = subprocess.run(
-        [sys.executable, "-m", "beamfall", "shots", "repeat", "2", "--port", "sim", "--json"],
-        env={**os.environ, "BEAMFALL_LOG": str(path), "PYTHONPATH": "host"},
-        cwd=Path(__file__).parents[2],
-        capture_output=True,
-        text=True,
-        timeout=60,
-        check=False,
-    )
+    environment = {**os.environ, "BEAMFALL_LOG": str(path)}
+    result = run_cli("shots", "repeat", 2, "--port", "sim", "--json", environment=environment)
     assert result.returncode == 0, result.stderr
     content = json.loads(result.stdout)
     assert content["of_shot"] == 2 and content["shots"] == [9]

@@ -12,6 +12,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from command_line import run_cli
 
 from beamfall.errors import UserError
 from beamfall.planning.collision import plan_collision
@@ -186,10 +187,7 @@ def environment(tmp_path: Path) -> dict[str, str]:
 
 
 def run(environment, *arguments: str, status: int = 0) -> subprocess.CompletedProcess[str]:
-    done = subprocess.run(
-        [sys.executable, "-m", "beamfall", "sweep", *arguments],
-        capture_output=True, text=True, env=environment, timeout=180,
-    )  # fmt: skip
+    done = run_cli("sweep", *arguments, environment=environment)
     assert done.returncode == status, done.stdout + done.stderr
     assert "Traceback" not in done.stderr
     return done
@@ -217,6 +215,7 @@ def test_a_sweep_ends_with_its_table_and_a_sheet_of_pictures(environment, tmp_pa
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no SIGKILL there")
+@pytest.mark.full
 def test_a_killed_sweep_goes_on_and_loses_and_doubles_nothing(environment) -> None:
     arguments = [
         "--port",

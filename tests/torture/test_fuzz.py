@@ -61,6 +61,7 @@ def test_micropython_does_the_same_with_the_kept_inputs(target: str, tell) -> No
     reason="atheris is not installed (Linux only): pip install 'beamfall[fuzz]'",
 )
 @pytest.mark.parametrize("target", RUNS)
+@pytest.mark.full
 def test_a_bounded_run_of_the_fuzzer_finds_nothing(target: str, tmp_path: Path) -> None:
     options = ["--runs", str(RUNS[target]), "--seed", "7", "--finds", str(tmp_path)]
     done = subprocess.run(
