@@ -6,6 +6,7 @@ BeamfallError                 root; the command line exits 1
 │   ├── PhysicsRangeError     a quantity outside the range a formula holds for; also a ValueError
 │   ├── UnitError             a quantity with no unit, or with one that does not fit; also a ValueError
 │   ├── NoSuchShot            a shot or series that is not in the log; also a LogError
+│   ├── FileWriteError        a file could not be written; what was there is as it was
 │   ├── BoardProfileError     a board's profile file: unreadable, or pins and limits that cannot be
 │   ├── RigFileError          the rig file: file, key and what was expected
 │   ├── SequenceError         a sequence table that cannot be run; also a ValueError
@@ -128,6 +129,18 @@ class SequenceError(UserError, ValueError):
     def __init__(self, message: str, *, problems: tuple[KeyProblem, ...] = ()) -> None:
         super().__init__(message)
         self.problems = problems
+
+
+class FileWriteError(UserError):
+    """A file could not be written: full disk, no rights, a folder in its place. What was there is as it was.
+
+    `file` is the place that was asked for, `number` the system's errno where there is one.
+    """
+
+    def __init__(self, file: object, cure: str, number: int | None = None) -> None:
+        self.file = file
+        self.number = number
+        super().__init__(f"{file} cannot be written; {cure}. Nothing was changed")
 
 
 class DefinitionError(BeamfallError):

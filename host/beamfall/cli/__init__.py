@@ -106,5 +106,7 @@ def _fail(error: BaseException, text: str, status: int) -> int:
         import traceback
 
         traceback.print_exception(error)
-    print(f"beamfall: {text}", file=sys.stderr)
+    from beamfall.text import show_text
+
+    print(f"beamfall: {show_text(text, keep_lines=True)}", file=sys.stderr)
     return status

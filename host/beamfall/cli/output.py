@@ -1,31 +1,39 @@
-"""How commands print: tables for people on a terminal, plain aligned text into a file or a pipe."""
+"""How commands print: tables for people on a terminal, plain aligned text into a file or a pipe.
+
+What comes from outside (names, notes, files) is shown here and acts on no terminal; see `beamfall.text`.
+"""
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Iterable, Sequence
 from typing import Any
+
+from beamfall.text import measure_width, show_json, show_text
 
 
 def print_table(
     columns: Sequence[str], rows: Iterable[Sequence[str]], *, numeric: Sequence[str] = ()
 ) -> None:
     """Print a table; `numeric` names the columns that stand to the right."""
-    content = [tuple(row) for row in rows]
+    content = [tuple(show_text(cell) for cell in row) for row in rows]
     if sys.stdout.isatty():
         _print_rich(columns, content, numeric)
         return
     widths = [
-        max(len(column), *(len(row[index]) for row in content)) if content else len(column)
+        max(measure_width(cell) for cell in (column, *(row[index] for row in content)))
         for index, column in enumerate(columns)
     ]
     for line in (tuple(columns), *content):
         cells = (
-            cell.rjust(width) if column in numeric else cell.ljust(width)
+            _fill(cell, width) + cell if column in numeric else cell + _fill(cell, width)
             for cell, width, column in zip(line, widths, columns, strict=True)
         )
         print("  ".join(cells).rstrip())
+
+
+def _fill(cell: str, width: int) -> str:
+    return " " * (width - measure_width(cell))
 
 
 def print_pairs(pairs: Iterable[tuple[str, str]]) -> None:
@@ -33,12 +41,12 @@ def print_pairs(pairs: Iterable[tuple[str, str]]) -> None:
     content = [pair for pair in pairs if pair[1]]
     width = max((len(name) for name, _ in content), default=0)
     for name, value in content:
-        print(f"{name.ljust(width)}  {value}")
+        print(f"{name.ljust(width)}  {show_text(value)}")
 
 
 def print_json(value: Any) -> None:
     """Print one JSON object on one line."""
-    print(json.dumps(value, ensure_ascii=False, separators=(", ", ": ")), flush=True)
+    print(show_json(value), flush=True)
 
 
 def _print_rich(

@@ -1,0 +1,86 @@
+"""Text from outside (boards, files, notes, pictures) made safe for a terminal, CSV, JSON and file names.
+
+What such text could do: move the cursor or change colours (control characters), show letters in another order than
+they are stored (bidirectional characters), or be run as a formula by a spreadsheet. It is shown instead of obeyed.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import unicodedata
+from typing import Any
+
+_JOINERS = "\u200c\u200d"  # Persian words and emoji need these, and they move nothing
+_CONTROL_PICTURES = 0x2400  # Unicode's symbols for the control characters: ESC is shown as ␛
+_FORMULA = re.compile(r"^(?=\s*[=+\-@\uff0b\uff0d\uff1d\uff20])|^(?=[\t\r])", re.MULTILINE)
+_NAME_MOST = 80
+
+
+def show_text(text: object, *, keep_lines: bool = False) -> str:
+    """Return text for a terminal or a page: what would act on it is shown as a symbol or as <U+202E>.
+
+    With `keep_lines` line feeds stay; without, a line feed is shown as well, so that text stays on its line. Half
+    characters of a name that is not UTF-8 are shown too.
+    """
+    plain = str(text)
+    if plain.isascii() and plain.isprintable():
+        return plain
+    return "".join("\n" if keep_lines and one == "\n" else _show(one) for one in plain)
+
+
+def _show(character: str) -> str:
+    code = ord(character)
+    if code < 0x20:
+        return chr(_CONTROL_PICTURES + code)
+    if code == 0x7F:
+        return "\u2421"
+    category = unicodedata.category(character)
+    if category in ("Cc", "Cs", "Zl", "Zp") or (category == "Cf" and character not in _JOINERS):
+        return f"<U+{code:04X}>"
+    return character
+
+
+def measure_width(text: str) -> int:
+    """Return how many columns of a terminal the text takes: East Asian letters take two, accents none."""
+    if text.isascii():
+        return len(text)
+    return sum(
+        0 if unicodedata.combining(one) or one in _JOINERS
+        else 2 if unicodedata.east_asian_width(one) in "WF" else 1
+        for one in text
+    )  # fmt: skip
+
+
+def show_cell(text: str) -> str:
+    """Return text for a cell of CSV: no spreadsheet runs it as a formula, and nothing in it acts on a terminal.
+
+    A line that begins like a formula gets an apostrophe before it ('common practice': OWASP, CSV Injection).
+    """
+    return show_text(_FORMULA.sub("'", text), keep_lines=True)
+
+
+def show_json(value: Any, *, indent: int | None = None, spaced: bool = True) -> str:
+    """Return JSON with letters as they are and every control or bidirectional character escaped: the same value."""
+    separators = (", " if spaced and indent is None else ",", ": " if spaced else ":")
+    text = json.dumps(value, ensure_ascii=False, separators=separators, indent=indent)
+    if text.isascii() and "\x7f" not in text:
+        return text
+    return "".join(one if one == "\n" or _show(one) == one else _escape(one) for one in text)
+
+
+def _escape(character: str) -> str:
+    return json.dumps(character)[1:-1]
+
+
+def make_file_name(text: str, *, otherwise: str = "unnamed") -> str:
+    """Return text as the name of a file that every system takes: no separators, no control characters, no `..`."""
+    shown = "".join(one if _show(one) == one else "_" for one in text)
+    name = re.sub(r'[<>:"/\\|?*\s]+', "-", shown).strip("-. ")
+    while len(name.encode("utf-8")) > _NAME_MOST:
+        name = name[:-1]
+    if re.fullmatch(
+        r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?", name
+    ):  # names of devices on Windows
+        name = f"_{name}"
+    return name or otherwise
