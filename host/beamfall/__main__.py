@@ -1,9 +1,21 @@
-"""`python -m beamfall`, where the script `beamfall` is not on the path."""
+"""The program's start: `beamfall`, or `python -m beamfall` where the script is not on the path."""
 
 from __future__ import annotations
 
+import signal
 import sys
 
-from beamfall.cli import main
+# A Ctrl-C while the program is still being loaded ends it without a traceback: nothing has been opened yet.
+if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
-sys.exit(main())
+
+def run() -> None:
+    """Run the command line and end the process with its status."""
+    from beamfall.cli import main
+
+    sys.exit(main())
+
+
+if __name__ == "__main__":
+    run()

@@ -37,6 +37,8 @@ _LOOK_S = (
 )
 _BETWEEN_S = 0.1  # how soon a wish to stop is heard while a shot is waited for
 _SHORTEST_S = 1e-6
+_HURRIED = LinkTiming(first_s=0.1, growth=1.0, longest_s=0.1, tries=100)  # for a program that ends
+ABORT_S = 0.7  # how long a program that ends waits for the board to confirm an abort
 HOST_TIMEOUT_S = (
     5.0  # of silence during a shot or a service action, then the board puts its outputs off
 )
@@ -44,6 +46,10 @@ _FAR_HELLO_TRIES = (
     16  # half a minute: behind a URL may be a board that starts 15 times slower than life
 )
 _HELD_REPORTS = 5  # delivered reports left unacknowledged until their shot is settled
+_EVENTS_KEPT = 2000  # the newest that nobody has asked for yet
+_OUTCOMES_KEPT = (
+    500  # the newest that nobody has waited for: a board that floods must not fill memory
+)
 _TROUBLES_KEPT = 1000  # the newest; a board that says the same for hours must not fill memory
 _WAIT_LONGEST_S = 30.0  # a duty limit or a flash's rest is over by then, or something is wrong
 
@@ -57,11 +63,12 @@ class Board:
         self._boot_id = self._info.boot_id
         self._ready: bytes | None = None  # digest of the table known to be ready in this boot
         self._collector = OutcomeCollector()
-        self._outcomes: deque[Outcome] = deque()
-        self._events: deque[Event] = deque(maxlen=10_000)
+        self._outcomes: deque[Outcome] = deque(maxlen=_OUTCOMES_KEPT)
+        self._events: deque[Event] = deque(maxlen=_EVENTS_KEPT)
         self._last_seen = self._acknowledged = self._info.oldest_report - 1
         self._last_release = self._info.last_release
         self._closed = False
+        self._give_up_s = math.inf
         self._host_timeout_s = HOST_TIMEOUT_S
         self._cared_for: Welcome | None = None  # of the session that has been told the time-out
         self.troubles: list[str] = []
@@ -142,18 +149,47 @@ class Board:
     ) -> None:
         if kind is not None and not self._closed:
             # Outputs off is worth one more try whatever went wrong; the first error is the one to show.
-            with contextlib.suppress(BeamfallError):
-                self.abort()
+            try:
+                with self.giving_up_after(ABORT_S):
+                    self.abort()
+            except BeamfallError:
+                assert error is not None
+                error.add_note(
+                    f"{self.name} did not confirm that its outputs are off. Look at the rig; "
+                    "switch the valves' supply off if anything is still on."
+                )
         self.close()
+
+    @contextlib.contextmanager
+    def giving_up_after(self, seconds: float) -> Iterator[None]:
+        """Let every request and wait within the block raise NoAnswer once `seconds` are over.
+
+        For a program that was told to stop: it must end soon, also at a board that does not answer.
+        """
+        before = self._give_up_s
+        self._give_up_s = min(before, self.transport.clock() + seconds)
+        try:
+            yield
+        finally:
+            self._give_up_s = before
+
+    def _check_patience(self) -> None:
+        if self.transport.clock() >= self._give_up_s:
+            raise NoAnswer(f"no answer from {self.name} in the time there was to wait for it")
 
     # -- asking and telling ------------------------------------------------------------------------------------
     def _request(
         self, name: str, between: Callable[[], None] = go_on, /, **fields: object
     ) -> Message:
+        def check() -> None:
+            self._check_patience()
+            between()
+
         try:
             if not self._closed and not self._link.is_open and self._link.can_reconnect:
-                self._link.reopen(between)
-            return self._link.request(Message(name, fields), between=between)
+                self._link.reopen(check)
+            timing = None if math.isinf(self._give_up_s) else _HURRIED
+            return self._link.request(Message(name, fields), between=check, timing=timing)
         finally:
             # Also under an error: what is known of the board's earlier life is void.
             self._follow_link()
@@ -273,14 +309,12 @@ class Board:
         ticket: Ticket,
         *,
         between: Callable[[], None] = go_on,
-        patience_s: float = math.inf,
     ) -> Outcome:
         """Wait until a released shot has ended; raises ShotError when the board no longer knows of it.
 
-        `between` is called some ten times a second meanwhile; what it raises ends the waiting. Raises NoAnswer
-        when the shot has not ended within `patience_s`.
+        `between` is called some ten times a second meanwhile; what it raises ends the waiting.
         """
-        return self._wait("shot", ticket.release, ticket.boot_id, between, patience_s)
+        return self._wait("shot", ticket.release, ticket.boot_id, between)
 
     def _wait(
         self,
@@ -288,21 +322,16 @@ class Board:
         number: int | None,
         boot_id: int,
         between: Callable[[], None] = go_on,
-        patience_s: float = math.inf,
     ) -> Outcome:
         idle_looks = 0
-        latest_s = self.transport.clock() + patience_s
         while True:
-            if self.transport.clock() >= latest_s:
-                raise NoAnswer(
-                    f"the board did not report the end of {activity} {number or ''} within {patience_s:g} s"
-                )
-            end = min(self.transport.clock() + _LOOK_S, latest_s)
+            end = self.transport.clock() + _LOOK_S
             while (left := end - self.transport.clock()) > 0:
                 self.pump(min(left, _BETWEEN_S))
                 outcome = self._claim(activity, number, boot_id)
                 if outcome is not None:
                     return outcome
+                self._check_patience()
                 between()
             self._ask_for_care()  # the session may have been opened anew by the release itself
             status = self.status()

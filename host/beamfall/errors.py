@@ -21,6 +21,7 @@ BeamfallError                 root; the command line exits 1
 │   ├── PortDenied            this user may not open the port; also a PermissionError
 │   ├── NotABoard             something answers, or nothing does, but it is not this firmware
 │   │   └── AtPrompt          a MicroPython prompt answers: this firmware does not run
+│   ├── ImplausibleBoard      the board says of itself what cannot be
 │   ├── ProtocolMismatch      the board speaks another protocol version
 │   ├── DefinitionMismatch    same version, but another messages.toml
 │   ├── NoAnswer              a request was not answered in all its tries; also a TimeoutError
@@ -193,6 +194,10 @@ class NotABoard(LinkError):
 
 class AtPrompt(NotABoard):
     """A MicroPython interpreter's prompt answers: this firmware is not there, or its start was stopped."""
+
+
+class ImplausibleBoard(LinkError):
+    """A welcome holds a value that no board can have; the message names it. Install the firmware again."""
 
 
 class ProtocolMismatch(LinkError):

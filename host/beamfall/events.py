@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from beamfall.link import Report
 from beamfall.wire import WireEnum
 
+EDGES_MOST = 50_000  # of one shot or watch that are kept: a board that floods must not fill memory
 _STAMPED = 2
 _LEVEL = 1
 
@@ -114,7 +115,9 @@ class Outcome:
     boot_id: int
     done: ShotDone
     edges: tuple[Edge, ...]
-    complete: bool = True  # False: reports of it were forgotten by the board
+    complete: bool = (
+        True  # False: reports of it were forgotten by the board, or it had over EDGES_MOST edges
+    )
 
 
 @dataclass
@@ -131,7 +134,7 @@ class OutcomeCollector:
             if about != self._about:
                 self._edges.clear()
                 self._about = about
-            self._edges += event.edges
+            self._edges += event.edges[: max(0, EDGES_MOST - len(self._edges))]
         elif isinstance(event, Forgotten):
             self._edges.clear()
         elif isinstance(event, ShotDone):

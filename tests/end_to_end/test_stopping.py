@@ -11,6 +11,7 @@ import re
 import signal
 import subprocess
 import sys
+import threading
 import time
 import urllib.error
 import urllib.request
@@ -23,6 +24,7 @@ import served_board
 from served_board import ServedBoard
 
 from beamfall.board import Board
+from beamfall.link.interrupts import BOUNCE_S, StopSignals, hold_interrupts
 from beamfall.setup.rig import EXAMPLE
 from beamfall.shots import ShotLog
 
@@ -300,11 +302,9 @@ def test_what_is_ignored_from_outside_stays_ignored(
     name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """As nohup has it."""
-    from beamfall.cli.stopping import heed_stops
-
     before = signal.signal(getattr(signal, name), signal.SIG_IGN)
     try:
-        with heed_stops() as stop:
+        with StopSignals() as stop:
             os.kill(os.getpid(), getattr(signal, name))
             time.sleep(0.05)
             assert stop.signal == 0
@@ -312,15 +312,53 @@ def test_what_is_ignored_from_outside_stays_ignored(
         signal.signal(getattr(signal, name), before)
 
 
-def test_a_second_signal_does_not_stop_the_putting_off() -> None:
-    from beamfall.cli.stopping import heed_stops
-
-    with heed_stops() as stop:
+def test_a_second_signal_ends_the_program_at_once() -> None:
+    ended: list[int] = []
+    with StopSignals(ended.append) as stop:
         with pytest.raises(KeyboardInterrupt):
             os.kill(os.getpid(), signal.SIGTERM)
             time.sleep(5.0)
-        os.kill(os.getpid(), signal.SIGHUP)
-        os.kill(os.getpid(), signal.SIGTERM)
+        os.kill(os.getpid(), signal.SIGINT)
         time.sleep(0.05)
-        assert stop.status == 143
+        assert (stop.status, ended) == (143, []), "a finger that presses twice"
+        time.sleep(BOUNCE_S)
+        os.kill(os.getpid(), signal.SIGHUP)
+        time.sleep(0.05)
+        assert ended == [143], "the status is of the first"
     assert signal.getsignal(signal.SIGTERM) is signal.SIG_DFL
+
+
+def test_a_program_that_does_not_end_is_ended() -> None:
+    ended = threading.Event()
+    with StopSignals(lambda status: ended.set()):
+        with pytest.raises(KeyboardInterrupt):
+            signal.raise_signal(signal.SIGINT)
+        assert ended.wait(30.0), "it goes on for ever"
+
+
+def test_a_signal_is_held_back_where_it_would_do_harm() -> None:
+    steps: list[str] = []
+    with StopSignals(), pytest.raises(KeyboardInterrupt), hold_interrupts() as deliver:
+        signal.raise_signal(signal.SIGINT)
+        steps.append("went on")
+        deliver()
+        steps.append("not here")
+    assert steps == ["went on"]
+
+
+@pytest.mark.parametrize("name", STOPS)
+def test_in_the_first_moments_of_a_start(name: str, tmp_path: Path) -> None:
+    """From the first line of the program on: by the signal itself or by its status, and never with a traceback."""
+    for moment_s in (0.02, 0.05, 0.08, 0.12, 0.2, 0.4):
+        process = subprocess.Popen(
+            [sys.executable, "-m", "beamfall", "shoot", "--port", "sim", "--count", "99"],
+            stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
+            env=dict(os.environ, BEAMFALL_LOG=str(tmp_path / "log.sqlite3")),
+        )  # fmt: skip
+        time.sleep(moment_s)
+        process.send_signal(getattr(signal, name))
+        said = process.communicate(timeout=60)[1]
+        if "<frozen site>" in said and "beamfall" not in said:
+            continue  # Python itself was still starting: nothing of ours ran
+        assert process.returncode in (STOPS[name], -getattr(signal, name)), said
+        assert "Traceback" not in said, said

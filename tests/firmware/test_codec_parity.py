@@ -18,7 +18,6 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tiers import examples
 
 from beamfall.errors import MessageError
 from beamfall.wire import Frame, FrameError, Framer, encode_frame, get_codec
@@ -106,7 +105,7 @@ FRAMES = st.builds(
 
 
 @given(FRAMES)
-@examples(300)
+@settings(max_examples=300, deadline=None)
 def test_both_write_the_same_frames(firmware: Firmware, frame: Frame) -> None:
     assert firmware.write(frame) == encode_frame(frame, DEFINITION)
 
@@ -119,7 +118,7 @@ def test_the_firmware_reads_what_the_host_writes(firmware: Firmware, frames: lis
 
 
 @given(st.lists(st.one_of(st.binary(max_size=400), FRAMES), min_size=1, max_size=4), st.data())
-@examples(300)
+@settings(max_examples=300, deadline=None)
 def test_both_find_the_same_in_a_damaged_stream(
     firmware: Firmware, pieces: list[bytes | Frame], data: st.DataObject
 ) -> None:
@@ -142,7 +141,7 @@ def test_both_find_the_same_in_a_damaged_stream(
 
 
 @given(st.sampled_from(REQUESTS), st.data())
-@examples(300)
+@settings(max_examples=300, deadline=None)
 def test_both_take_and_refuse_the_same_payloads_of_requests(
     firmware: Firmware, name: str, data: st.DataObject
 ) -> None:

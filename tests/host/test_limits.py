@@ -10,9 +10,8 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
-from tiers import examples
 
 from beamfall.errors import SequenceError
 from beamfall.setup.limits import BEAMS, OUTPUTS, BoardLimits, check_table, find_problems
@@ -151,7 +150,7 @@ TABLES = st.builds(
 
 
 @given(table=TABLES)
-@examples(1500)
+@settings(max_examples=1500, deadline=None)
 def test_the_host_refuses_what_the_board_refuses_and_nothing_else(
     firmware: SimpleNamespace, table: Table
 ) -> None:

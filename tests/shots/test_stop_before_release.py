@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from beamfall.board import Board
-from beamfall.errors import LinkLost
+from beamfall.errors import LinkLost, Refused
 from beamfall.link import Link
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.shots import ShotLog
@@ -56,7 +56,7 @@ class _Line(SimulatedTransport):
         super().__init__(self.witness, seed=1)
         self.stop_at_s = float("inf")
         self.deaf_from_s = self.deaf_until_s = float("inf")
-        self.lost_at_s = float("inf")
+        self.lost_at_s = self.silent_from_s = float("inf")
 
     def read(self, timeout_s: float) -> bytes:
         if self.clock() >= self.lost_at_s:
@@ -65,7 +65,7 @@ class _Line(SimulatedTransport):
         if self.clock() >= self.stop_at_s:
             self.stop_at_s = float("inf")
             signal.raise_signal(signal.SIGINT)
-        return found
+        return found if self.clock() < self.silent_from_s else b""
 
     def write(self, data: bytes) -> None:
         if self.clock() >= self.lost_at_s:
@@ -109,7 +109,7 @@ def test_while_the_board_does_not_answer(line: _Line, log: ShotLog) -> None:
     """The release was lost on the line; sending it again after the stop would fire the shot."""
 
     def go_deaf() -> None:
-        line.deaf_from_s, line.deaf_until_s = line.clock(), line.clock() + 2.0
+        line.deaf_from_s, line.deaf_until_s = line.clock(), line.clock() + 1.0
         line.stop_at_s = line.clock() + 0.6
         line.close = lambda: None  # type: ignore[method-assign]
 
@@ -149,3 +149,47 @@ def test_while_the_port_is_gone(line: _Line, log: ShotLog) -> None:
         shooter.fire(ONE_OPENING)
     line.sleep(60.0)
     assert ticketed and not line.witness.switched_on, "released after the stop"
+
+
+def test_at_a_board_that_never_reports_the_end(line: _Line, log: ShotLog) -> None:
+    """The shot was released and the board falls silent: the stop must not wait for it (D1)."""
+    line.close = lambda: None  # type: ignore[method-assign]
+    board = Board(Link(line, acknowledge_on_receipt=False))
+    shooter = Shooter.begin(board, log, "shoot", rig=None)
+    release = board.release
+
+    def release_and_fall_silent(*arguments: Any, **options: Any) -> None:
+        release(*arguments, **options)
+        line.silent_from_s = line.clock()
+        line.stop_at_s = line.clock() + 0.5
+
+    board.release = release_and_fall_silent  # type: ignore[method-assign]
+    with pytest.raises(KeyboardInterrupt) as stopped, board:
+        shooter.fire(ONE_OPENING)
+    waited_s = line.clock() - line.silent_from_s - 0.5
+    assert waited_s < 2.0, "by the clock of the port"
+    assert stopped.value.__notes__, "that the outputs may be on was not said"
+    assert log.list_shots(limit=1)[0].shown_state == "outcome unknown"
+
+
+def test_at_a_board_that_asks_for_hours_of_rest(line: _Line, log: ShotLog) -> None:
+    """`too_soon` with an absurd detail must not hold the stop up (D1)."""
+    line.close = lambda: None  # type: ignore[method-assign]
+    board = Board(Link(line, acknowledge_on_receipt=False))
+    shooter = Shooter.begin(board, log, "shoot", rig=None)
+    asked: list[float] = []
+
+    def refuse(name: str, *arguments: Any, **fields: Any) -> Any:
+        if name != "release":
+            return request(name, *arguments, **fields)
+        asked.append(line.clock())
+        line.stop_at_s = line.clock() + 0.3
+        raise Refused("release", "too_soon", detail=2**32 - 1)
+
+    request = board._request
+    board._request = refuse  # type: ignore[method-assign]
+    with pytest.raises(KeyboardInterrupt), board:
+        shooter.fire(ONE_OPENING)
+    assert len(asked) == 1
+    assert line.clock() - asked[0] < 2.0
+    assert not line.witness.switched_on

@@ -25,18 +25,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
     No error shows a traceback, unless BEAMFALL_DEBUG is set.
     """
-    from beamfall.cli.stopping import heed_stops, let_go_of_terminal
+    from beamfall.cli.stopping import drop_lost_output
+    from beamfall.link.interrupts import StopSignals
 
-    with heed_stops() as stop:
+    with StopSignals() as stop:
         try:
             status = _run(arguments)
         except (OSError, KeyboardInterrupt):
             if not stop.signal:
                 raise
-            # Nobody can be told any more: the terminal is gone.
+            # The terminal is gone: nobody can read what is still to be said.
         if not stop.signal:
             return status
-        let_go_of_terminal()
+        drop_lost_output()
         return stop.status
 
 
@@ -54,8 +55,8 @@ def _run(arguments: Sequence[str] | None) -> int:
         if status == _INTERRUPTED:  # newer versions of Typer turn Ctrl-C into a status
             raise KeyboardInterrupt
         return status if isinstance(status, int) else 0
-    except KeyboardInterrupt:
-        print("beamfall: interrupted", file=sys.stderr)
+    except KeyboardInterrupt as error:
+        print("\n".join(["beamfall: interrupted", *_notes(error)]), file=sys.stderr)
         return _INTERRUPTED
     except BrokenPipeError:
         # The reader of a pipe has gone (`| head`); keep Python from flushing into it at the end.
@@ -108,5 +109,11 @@ def _fail(error: BaseException, text: str, status: int) -> int:
         traceback.print_exception(error)
     from beamfall.text import show_text
 
-    print(f"beamfall: {show_text(text, keep_lines=True)}", file=sys.stderr)
+    said = "\n".join([f"beamfall: {text}", *_notes(error)])
+    print(show_text(said, keep_lines=True), file=sys.stderr)
     return status
+
+
+def _notes(error: BaseException) -> list[str]:
+    """What was added to an error on its way: that outputs may still be on, for instance."""
+    return [f"beamfall: {note}" for note in getattr(error, "__notes__", ())]

@@ -1,12 +1,117 @@
-"""Ctrl-C where it does no harm: not inside a step of a simulated board, not between a shot and its row in the log."""
+"""Being told to stop: Ctrl-C, SIGTERM, and a terminal window that is closed.
+
+`StopSignals` is what a program installs. The first signal raises KeyboardInterrupt, so that outputs go off
+and the log keeps what happened. A second one, later than `BOUNCE_S`, ends the program at once, and a timer
+ends a program that still runs `STOP_S` after the first. `hold_interrupts` keeps the first one back where it
+would do harm: inside a step of a simulated board, between a shot and its row in the log.
+"""
 
 from __future__ import annotations
 
 import contextlib
+import os
 import signal
+import sys
 import threading
+import time
 from collections.abc import Callable, Iterator
-from types import FrameType
+from types import FrameType, TracebackType
+from typing import Any, Self
+
+BOUNCE_S = 0.5  # a nervous finger presses twice: the first press gets this long to put outputs off
+STOP_S = 1.9  # from the first signal to the end of the program, at most
+# SIGHUP: the terminal is gone. Windows has none; it sends SIGBREAK for Ctrl-Break and for a console that is closed.
+_NAMES = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
+UNCONFIRMED = (
+    "beamfall: ended before the board confirmed that its outputs are off. It switches them off itself within "
+    "5 s of silence. Look at the rig; switch the valves' supply off if anything is still on.\n"
+)
+
+
+class StopSignals:
+    """Treats what stops a program within a `with` block; `signal` is the first that came, 0 when none has.
+
+    What is ignored from outside, as by nohup, stays ignored. In a thread beside the main one nothing changes.
+    """
+
+    def __init__(self, end: Callable[[int], None] = os._exit) -> None:
+        self.signal = 0
+        self._end = end
+        self._first_s = 0.0
+        self._held = 0
+        self._pending = False
+        self._before: dict[int, Any] = {}
+        self._timer: threading.Timer | None = None
+
+    @property
+    def status(self) -> int:
+        """The exit status by which a shell knows of the signal: 130 for Ctrl-C, 143 for SIGTERM, 129 for SIGHUP."""
+        return 128 + self.signal
+
+    def __enter__(self) -> Self:
+        if threading.current_thread() is threading.main_thread():
+            for name in _NAMES:
+                number = getattr(signal, name, None)
+                replaced = (signal.SIG_DFL, signal.default_int_handler)
+                if number is not None and signal.getsignal(number) in replaced:
+                    self._before[number] = signal.signal(number, self.take)
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        if self._timer is not None:
+            self._timer.cancel()
+        for number, handler in self._before.items():
+            signal.signal(number, handler)
+
+    def take(self, number: int, frame: FrameType | None) -> None:
+        """The handler. Raises KeyboardInterrupt for the first signal, at once or where it is held, at its end."""
+        if self.signal:
+            if time.monotonic() - self._first_s >= BOUNCE_S:
+                self._end_at_once()
+            return
+        self.signal = number
+        self._first_s = time.monotonic()
+        self._timer = threading.Timer(STOP_S, self._end_at_once)
+        self._timer.daemon = True
+        self._timer.start()
+        if self._held:
+            self._pending = True
+        else:
+            raise KeyboardInterrupt
+
+    @contextlib.contextmanager
+    def hold(self) -> Iterator[Callable[[], None]]:
+        """See `hold_interrupts`."""
+        self._held += 1
+        try:
+            yield self._deliver
+        finally:
+            self._held -= 1
+            if not self._held:
+                self._deliver()
+
+    def _deliver(self) -> None:
+        if self._pending:
+            self._pending = False
+            raise KeyboardInterrupt
+
+    def _end_at_once(self) -> None:
+        with contextlib.suppress(OSError, ValueError):
+            os.write(sys.stderr.fileno(), UNCONFIRMED.encode())
+        self._end(self.status)
+
+
+def find_stop_signals() -> StopSignals | None:
+    """Return what this program has installed, seen from its main thread; None elsewhere."""
+    if threading.current_thread() is not threading.main_thread():
+        return None
+    owner = getattr(signal.getsignal(signal.SIGINT), "__self__", None)
+    return owner if isinstance(owner, StopSignals) else None
 
 
 @contextlib.contextmanager
@@ -17,6 +122,11 @@ def hold_interrupts() -> Iterator[Callable[[], None]]:
     step that is cut short leaves the board half done, and then it could not be disarmed. Only the
     main thread is ever interrupted; elsewhere this does nothing.
     """
+    stop = find_stop_signals()
+    if stop is not None:
+        with stop.hold() as deliver:
+            yield deliver
+        return
     before = signal.getsignal(signal.SIGINT)
     if threading.current_thread() is not threading.main_thread() or not callable(before):
         yield lambda: None
@@ -28,7 +138,7 @@ def hold_interrupts() -> Iterator[Callable[[], None]]:
         if len(arrived) > 1:
             before(number, frame)
 
-    def deliver() -> None:
+    def deliver_first() -> None:
         if arrived:
             first = arrived[0]
             arrived.clear()
@@ -36,7 +146,7 @@ def hold_interrupts() -> Iterator[Callable[[], None]]:
 
     signal.signal(signal.SIGINT, note)
     try:
-        yield deliver
+        yield deliver_first
     finally:
         signal.signal(signal.SIGINT, before)
-        deliver()
+        deliver_first()

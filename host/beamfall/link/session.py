@@ -161,7 +161,13 @@ class Link(FrameEnd):
 
     # -- requests ----------------------------------------------------------------------------------
 
-    def request(self, message: Message, *, between: Callable[[], None] = go_on) -> Message:
+    def request(
+        self,
+        message: Message,
+        *,
+        between: Callable[[], None] = go_on,
+        timing: LinkTiming | None = None,
+    ) -> Message:
         """Send a request; return its answer. The board does it once, however often it is sent.
 
         Raises Refused; NoAnswer after all tries; NotOpen; LinkLost. When the session turns out to
@@ -171,9 +177,15 @@ class Link(FrameEnd):
         release in a new session; ReleaseUnknown where that cannot be had or cannot tell.
 
         `between` is called before each sending and at least ten times a second while the answer is waited
-        for; what it raises ends the request, which is then not sent again.
+        for; what it raises ends the request, which is then not sent again. `timing` is used instead of the
+        link's own for this request.
         """
-        return self._request(message, may_recover=True, between=between)
+        before = self._timing
+        self._timing = timing or before
+        try:
+            return self._request(message, may_recover=True, between=between)
+        finally:
+            self._timing = before
 
     def settle_release(
         self, boot_id: int, release: int, between: Callable[[], None] = go_on

@@ -7,11 +7,22 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import Any
 
-from beamfall.errors import DefinitionMismatch, ProtocolMismatch
+from beamfall.errors import DefinitionMismatch, ImplausibleBoard, ProtocolMismatch
 from beamfall.link.strangers import explain_version
 from beamfall.wire.messages import Message
 from beamfall.wire.schema import Definition, WireEnum
 
+# What a board can be, far beyond any real one: a value outside would end in nonsense or a division by zero.
+_PLAUSIBLE = {
+    "clock_hz": (10_000, 2_000_000_000),
+    "stamp_ticks": (1, 0xFFFF),
+    "rows_max": (1, 10_000),
+    "duty_percent": (1, 100),
+    "duty_window_ms": (1, 3_600_000),
+    "valve_max_us": (1, 60_000_000),
+    "flash_max_us": (1, 10_000_000),
+    "window_max_ms": (1, 600_000),
+}
 _HEAD = struct.Struct("<B8sBBB")  # the fields of the welcome that never change
 
 
@@ -51,8 +62,17 @@ class Welcome:
 
     @classmethod
     def from_message(cls, message: Message) -> Welcome:
-        """Take over a decoded welcome; fields that this class does not know are left out."""
+        """Take over a decoded welcome; fields that this class does not know are left out.
+
+        Raises ImplausibleBoard for a value that no board can have.
+        """
         known: Mapping[str, Any] = message.fields
+        for name, (least, most) in _PLAUSIBLE.items():
+            if not least <= known[name] <= most:
+                raise ImplausibleBoard(
+                    f"the board reports {name} = {known[name]}, which no board can have "
+                    f"({least} to {most}). Install its firmware again: `beamfall board install`"
+                )
         return cls(**{field.name: known[field.name] for field in fields(cls)})
 
     @property

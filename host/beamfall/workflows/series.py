@@ -12,8 +12,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Self
 
-from beamfall.board import Board, Ticket
-from beamfall.errors import BeamfallError, LinkLost, NoAnswer, Refused, ReleaseUnknown
+from beamfall.board import ABORT_S, Board, Ticket
+from beamfall.errors import BeamfallError, LinkLost, NoAnswer, Refused, ReleaseUnknown, ShotError
 from beamfall.events import Outcome
 from beamfall.link.interrupts import hold_interrupts
 from beamfall.setup.rig import Rig
@@ -32,8 +32,8 @@ WARM_UP = "warm_up"  # in `swept` of a shot that only let drops fall before a se
 BUTTON = "button"  # the kind of series that shots by the board's button make
 JITTER_SHARE = 0.4  # of the rest, on top of it
 JITTER_LEAST_S = 2.5  # cameras stamp whole seconds; with less, a shift by one shot fits too well
-_STOP_S = 1.5  # how long a stopped shot may take to report its end
 _SETTLE_S = 0.3
+_SETTLED_MOST = 200  # more than any board keeps
 _SETTLE_LOOKS = 5  # without a report, while the board says that it keeps some
 _SHORT_REST_S = 0.5  # below this nobody means to tell the pictures apart by their times
 
@@ -161,13 +161,14 @@ class Shooter:
         return record
 
     def _interrupt(self, shot: int, table: Any, ticket: Ticket, released: bool) -> None:
-        """Ctrl-C: outputs off first, then what became of the shot."""
+        """Ctrl-C: outputs off first, then what became of the shot, in the little time there is."""
         try:
-            self.board.abort()
-            if not released and self.board.status().last_release < ticket.release:
-                self.log.cancel_shot(shot, "interrupted")
-            else:
-                self._keep(shot, table, self.board.wait_for(ticket, patience_s=_STOP_S))
+            with self.board.giving_up_after(ABORT_S):
+                self.board.abort()
+                if not released and self.board.status().last_release < ticket.release:
+                    self.log.cancel_shot(shot, "interrupted")
+                else:
+                    self._keep(shot, table, self.board.wait_for(ticket))
         except BeamfallError:
             pass  # the outcome stays unknown in the log, which is the truth
 
@@ -220,11 +221,16 @@ def settle_earlier(board: Board, log: ShotLog) -> list[int]:
 
     Returns their ids. A shot that is under way is waited for. Shots that were written down and, as the board's
     count of releases shows, never released are marked so. Shots by the board's button are written
-    into the log, see `keep_unclaimed`.
+    into the log, see `keep_unclaimed`. Raises ShotError when the board does not stop reporting shots.
     """
     settled: list[int] = []
     quiet = 0
     while True:
+        if len(settled) >= _SETTLED_MOST:
+            raise ShotError(
+                f"the board has reported {len(settled)} shots that nobody here asked for, and goes on. "
+                "They are in the log. Is its button stuck? Unplug the button, restart the board and try again"
+            )
         status = board.status()
         if (
             status.activity.name == "watch"
