@@ -9,7 +9,7 @@ from beamfall_board.limits import is_flash, is_valve, ms_to_ticks
 
 MS_MASK = 0x3FFFFFFF
 _PARTS = 40  # of a duty window
-_VALVES = 3
+_VALVES = len(wire.KIND_VALVE)
 
 
 class Budget:
@@ -81,7 +81,7 @@ class Budget:
             before += ticks
         if not before:
             return 0
-        output = wire.SIGNAL_VALVE1 + valve
+        output = wire.KIND_VALVE[valve]
         total = 0
         for row in range(table.rows):
             if table.output[row] == output:
@@ -167,7 +167,7 @@ class Budget:
             ticks = sum(self._open[valve])
             if table is not None:
                 for row in range(table.rows):
-                    if table.output[row] == wire.SIGNAL_VALVE1 + valve:
+                    if table.output[row] == wire.KIND_VALVE[valve]:
                         ticks += table.width[row]
             most = max(most, ticks)
         self._open_time.keep(most * 1000 // self._hz + 1 if most else 0)
@@ -181,7 +181,7 @@ class Budget:
         since_begin = ms_to_ticks(longest - delay_ms + 1, self._hz)
         end_ms = ((table.delay[row] + width) * 1000 + self._hz - 1) // self._hz
         age_ms = max(0, shortest - end_ms)
-        self._charge(table.output[row] - wire.SIGNAL_VALVE1, min(width, since_begin), age_ms)
+        self._charge(table.output[row] - wire.KIND_VALVE[0], min(width, since_begin), age_ms)
 
     def _charge(self, valve, ticks, age_ms):
         """`ticks` of opening that ended `age_ms` ago, into the parts where they lie."""

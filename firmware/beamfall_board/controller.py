@@ -208,7 +208,7 @@ class Controller:
         if self.state != wire.STATE_ARMED_FOR_SENSOR and ticks > self._end + self._running.tail:
             return  # after the end of the record
         self._edges.add(signal, mark, ticks)
-        if signal == wire.SIGNAL_BEAM1 or signal == wire.SIGNAL_BEAM2:
+        if signal in wire.KIND_BEAM:
             self._beam_edges += 1
             which = signal - wire.SIGNAL_BEAM1
             beam = self._beams[which]

@@ -1,6 +1,6 @@
 """What the board allows: limits of its profile in ticks, and the check of a whole table.
 
-Everything here is integers. The same rules stand in the host's sequence.py, for a message in words; the board
+Everything here is integers. The host has the same rules in setup/limits.py, for a message in words; the board
 does not rely on them.
 """
 
@@ -8,11 +8,11 @@ from beamfall_board import wire_definition as wire
 
 
 def is_valve(output):
-    return wire.SIGNAL_VALVE1 <= output <= wire.SIGNAL_VALVE3
+    return output in wire.KIND_VALVE
 
 
 def is_flash(output):
-    return wire.SIGNAL_FLASH1 <= output <= wire.SIGNAL_FLASH3
+    return output in wire.KIND_FLASH
 
 
 def us_to_ticks(us, clock_hz):
@@ -94,8 +94,8 @@ class Limits:
         awaited = table.awaits[0] + table.awaits[1]
         if (awaited == 0) != (table.window == 0):
             return self._fault(wire.REFUSAL_WINDOW_MISSING, none, 0)
-        for beam in range(2):
-            if table.awaits[beam] and not self.inputs >> (wire.SIGNAL_BEAM1 + beam) & 1:
+        for beam in range(len(wire.KIND_BEAM)):
+            if table.awaits[beam] and not self.inputs >> wire.KIND_BEAM[beam] & 1:
                 return self._fault(wire.REFUSAL_BAD_ANCHOR, none, beam + 1)
         return 0
 
@@ -164,7 +164,7 @@ class Limits:
         return 0
 
     def _check_duty(self, table):
-        for output in range(wire.SIGNAL_VALVE1, wire.SIGNAL_VALVE3 + 1):
+        for output in wire.KIND_VALVE:
             total = 0
             last = 0
             for row in range(table.rows):

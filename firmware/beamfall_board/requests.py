@@ -335,9 +335,8 @@ class Requests:
         ready = controller.table.state == wire.TABLE_READY
         dark = 0
         for beam in (1, 2):
-            if controller.limits.inputs >> (
-                wire.SIGNAL_BEAM1 + beam - 1
-            ) & 1 and self._port.beam_dark(beam):
+            fitted = controller.limits.inputs >> wire.KIND_BEAM[beam - 1] & 1
+            if fitted and self._port.beam_dark(beam):
                 dark |= beam
         struct.pack_into(
             wire.FORMAT_STATUS_IS, self.link.answer_body, wire.HEADER_SIZE,

@@ -72,7 +72,7 @@ class Watch:
             ticks = self._place(port.edge_ticks, edges.count)
             edges.add(port.edge_signal, port.edge_mark, ticks)
             self.beam_edges += 1
-            if port.edge_signal == wire.SIGNAL_BEAM1 or port.edge_signal == wire.SIGNAL_BEAM2:
+            if port.edge_signal in wire.KIND_BEAM:
                 self._beams[port.edge_signal - wire.SIGNAL_BEAM1].feed(port.edge_mark & 1, ticks)
             self._took()
 

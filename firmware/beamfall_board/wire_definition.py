@@ -14,7 +14,7 @@ except ImportError:  # under CPython
 
 
 PROTOCOL = const(1)
-DEFINITION = b"\x6e\x05\x8f\xe6\x5c\x54\xcf\x27"  # digest of messages.toml
+DEFINITION = b"\x55\x10\x05\xca\x08\xbe\xf7\x34"  # digest of messages.toml
 HEADER_SIZE = const(8)
 CRC_SIZE = const(4)
 PAYLOAD_MAX = const(240)
@@ -69,8 +69,8 @@ SIGNAL_VALVE3 = const(3)
 SIGNAL_FLASH1 = const(4)
 SIGNAL_FLASH2 = const(5)
 SIGNAL_FLASH3 = const(6)
-SIGNAL_CAMERA1 = const(7)
-SIGNAL_CAMERA2 = const(8)
+SIGNAL_FOCUS = const(7)
+SIGNAL_SHUTTER = const(8)
 SIGNAL_BEAM1 = const(9)
 SIGNAL_BEAM2 = const(10)
 SIGNAL_LIGHT1 = const(11)
@@ -126,6 +126,14 @@ REFUSAL_VALUES = (
     1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16,
     17, 18, 19, 20, 21, 22, 23, 24, 25, 26, 27, 28, 29, 30, 31,
 )
+
+# signals of each kind, number 1 first; their values lie in a row
+KIND_VALVE = (1, 2, 3)
+KIND_FLASH = (4, 5, 6)
+KIND_CAMERA = (7, 8)
+KIND_BEAM = (9, 10)
+KIND_LIGHT = (11,)
+KIND_BUTTON = (12,)
 
 FORMAT_ROW = "<BBBBII"
 SIZE_ROW = const(12)

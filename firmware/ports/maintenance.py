@@ -10,9 +10,10 @@ import time
 
 from machine import Pin
 
+from beamfall_board import wire_definition as wire
+
 _FILE = "/maintenance.now"
 _HELD_MS = 30  # held for so long is held, not a contact's chatter
-_BUTTON = 12  # signal button1 of protocol/messages.toml
 
 
 def home():
@@ -41,7 +42,7 @@ def is_wanted(profile):
 
 
 def _is_held(profile):
-    button = profile.INPUTS.get(_BUTTON)
+    button = profile.INPUTS.get(wire.SIGNAL_BUTTON1)
     if button is None:
         return False
     number, on_high, pull = button

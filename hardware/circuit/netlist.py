@@ -35,8 +35,8 @@ BUFFER_CHANNELS = {
     "flash1": 4,
     "flash2": 5,
     "flash3": 6,
-    "camera1": 7,
-    "camera2": 8,
+    "focus": 7,
+    "shutter": 8,
 }
 # Level at the board's pin when the thing is so; the firmware's profiles must say the same.
 OUTPUT_ON_LEVEL = True  # all outputs: pin high is on (the buffer does not invert)
@@ -209,8 +209,8 @@ def _flash(n: int) -> Iterable[Part]:
 
 def _camera() -> Iterable[Part]:
     for n, contact in CAMERAS.items():
-        r, led, line = 300 + 10 * n, f"CAMERA{n}_LED", f"CAM_{contact.upper()}"
-        yield Part(f"R{r}", "R680", "camera", {"1": f"OUT_CAMERA{n}", "2": led})
+        r, led, line = 300 + 10 * n, f"{contact.upper()}_LED", f"CAM_{contact.upper()}"
+        yield Part(f"R{r}", "R680", "camera", {"1": f"OUT_{contact.upper()}", "2": led})
         yield Part(f"U{r}", "OPTO35", "camera", {"1": led, "2": GROUND, "3": "CAM_COM", "4": line})
     yield Part("J310", "JCAM", "camera", {"T": "CAM_SHUTTER", "R": "CAM_FOCUS", "S": "CAM_COM"})
 

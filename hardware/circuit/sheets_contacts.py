@@ -117,7 +117,7 @@ def draw_camera(circuit: Circuit) -> Sheet:
     s = Sheet(circuit, "Camera: focus and shutter, isolated", "camera_schematic")
     for n, (y, contact) in enumerate(((0.0, "FOCUS"), (-4.0, "SHUTTER")), start=1):
         r = 300 + 10 * n
-        s.tag(f"OUT_CAMERA{n}", (0, y), "left", f"OUT_CAMERA{n} ({contact.lower()})")
+        s.tag(f"OUT_{contact}", (0, y), "left", f"OUT_{contact}")
         s.two(f"R{r}", elm.Resistor(), (0, y), (2.6, y))
         s.part(
             f"U{r}",

@@ -13,7 +13,6 @@ from typing import Any
 from circuit.errors import ProfileError
 from circuit.netlist import (
     BUFFER_CHANNELS,
-    CAMERAS,
     INPUT_LEVELS,
     INPUT_MEANINGS,
     OUTPUT_ON_LEVEL,
@@ -60,8 +59,7 @@ def wiring_rows(circuit: Circuit, profile: Profile, signals: Mapping[int, str]) 
             raise ProfileError(
                 f"{profile.board}: {name} is active-low in the profile, the circuit switches it on with a high level"
             )
-        what = CAMERAS.get(int(name[-1]), "") if name.startswith("camera") else ""
-        add(name, pin, f"high: on ({what})" if what else "high: on")
+        add(name, pin, "high: on")
     for value, (pin, level, _pull) in sorted(profile["INPUTS"].items()):
         name = _name(signals, value, profile)
         if name not in INPUT_LEVELS:

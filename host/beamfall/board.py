@@ -23,6 +23,7 @@ from beamfall.events import Event, Outcome, OutcomeCollector, Trouble, make_even
 from beamfall.link import Link, LinkCounters, LinkTiming, Report, Transport, Welcome
 from beamfall.link.session import go_on
 from beamfall.setup.service_times import check_contact, check_opening, check_rinse
+from beamfall.setup.signals import Signal, SignalKind
 from beamfall.wire import Message
 
 if TYPE_CHECKING:
@@ -450,13 +451,15 @@ class Board:
         """
         check_opening(opening_s, self._info)
         return self._serve(
-            "drip", output=self._signal("valve", valve), width_ticks=self.to_ticks(opening_s)
+            "drip",
+            output=self._signal(SignalKind.VALVE, valve),
+            width_ticks=self.to_ticks(opening_s),
         )
 
     def test_flash(self, flash: int, contact_s: float) -> Outcome:
         """Fire a flash once and return what the board saw of it; `flash` is 1 to 3."""
         check_contact(contact_s, self._info)
-        signal = self._signal("flash", flash)
+        signal = self._signal(SignalKind.FLASH, flash)
         return self._serve("test_flash", output=signal, width_ticks=self.to_ticks(contact_s))
 
     def rinse(
@@ -464,7 +467,10 @@ class Board:
     ) -> Outcome | None:
         """Hold a valve open to purge or rinse it, if `confirm(duration_s)` says so; None when it does not."""
         check_rinse(duration_s, self._info)
-        fields = {"output": self._signal("valve", valve), "width_ms": round(duration_s * 1000)}
+        fields = {
+            "output": self._signal(SignalKind.VALVE, valve),
+            "width_ms": round(duration_s * 1000),
+        }
         token = 0
         try:
             self._patiently(lambda: self._request("rinse", token=0, **fields))
@@ -506,15 +512,14 @@ class Board:
         self._request("slot_choose", slot=slot)
 
     def enter_maintenance(self) -> None:
-        """Have the board start anew without its main loop, for an installer; the link is over after that."""
+        """Restart the board without its main loop, for an installer; the link is over after that."""
         self._request("maintenance")
 
-    def _signal(self, kind: str, number: int) -> int:
-        signals = self._link.codec.definition.enum("signal")
-        name = f"{kind}{number}"
-        if name not in signals.__members__:
-            raise ShotError(f"there is no {name}; {kind}s are numbered 1 to 3")
-        return int(signals[name])
+    def _signal(self, kind: SignalKind, number: int) -> Signal:
+        try:
+            return kind.nth(number)
+        except LookupError as error:
+            raise ShotError(str(error)) from error
 
     def to_ticks(self, seconds: float) -> int:
         """Return a time in ticks of the board's clock, rounded half to even."""

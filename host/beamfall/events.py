@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from beamfall.link import Report
+from beamfall.setup.signals import Signal, SignalKind
 from beamfall.wire import WireEnum
 
 EDGES_MOST = 50_000  # of one shot or watch that are kept: a board that floods must not fill memory
@@ -14,12 +15,12 @@ _LEVEL = 1
 
 @dataclass(frozen=True, slots=True)
 class Edge:
-    """One edge: `signal` as in messages.toml, the level after it, its time in ticks from the release.
+    """One edge: the line, the level after it, its time in ticks from the release.
 
     `stamped` is True where the board timed the line itself, False where it only knows what it commanded.
     """
 
-    signal: WireEnum
+    signal: Signal
     level: int
     ticks: int
     stamped: bool
@@ -27,7 +28,7 @@ class Edge:
     @property
     def word(self) -> str:
         """The level in words: dark or clear for a beam, on or off for everything else."""
-        if self.signal.kind == "beam":
+        if self.signal.kind is SignalKind.BEAM:
             return "dark" if self.level else "clear"
         return "on" if self.level else "off"
 
@@ -95,7 +96,12 @@ def make_event(report: Report) -> Event:
     if report.name == "edges":
         base = fields["base_ticks"]
         edges = tuple(
-            Edge(edge.signal, edge.mark & _LEVEL, base + edge.ticks, bool(edge.mark & _STAMPED))
+            Edge(
+                Signal.at(edge.signal),
+                edge.mark & _LEVEL,
+                base + edge.ticks,
+                bool(edge.mark & _STAMPED),
+            )
             for edge in fields["edges"]
         )
         return EdgesSeen(fields["activity"], fields["release"], edges)

@@ -19,6 +19,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from beamfall.setup.signals import Signal
+
 SPREAD = 1.15
 SHIFT = {
     "nozzle_error_m": 0.3,
@@ -69,9 +71,8 @@ class Board:
 
     def play(self, spacing_s: float, opening_s: float, delay_s: float) -> dict[str, Any] | None:
         """Two openings, a flash `delay_s` after drop 2's dark edge; None where it never came."""
-        from beamfall.wire import get_definition
 
-        signals = get_definition().enum("signal")
+        signals = Signal
         hz, start = self.rig.clock_hz, self._now_s
         self._now_s += 10.0
 

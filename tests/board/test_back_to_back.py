@@ -22,7 +22,7 @@ TWO_DROPS = Sequence(
 NO_BEAM = Sequence(
     rows=(
         Row("release", 0, "valve1", 0.010, 0.020),
-        Row("release", 0, "camera2", 0.005, 0.100),
+        Row("release", 0, "shutter", 0.005, 0.100),
         Row("release", 0, "flash1", 0.050, 0.002),
     ),
 )
@@ -53,7 +53,7 @@ def test_rows_at_the_release_run_as_planned(board: Board) -> None:
     )
     for name, on_s, off_s in (
         ("valve1", 0.010, 0.030),
-        ("camera2", 0.005, 0.105),
+        ("shutter", 0.005, 0.105),
         ("flash1", 0.050, 0.052),
     ):
         (on,), (off,) = times(outcome, name, 1), times(outcome, name, 0)
@@ -95,7 +95,7 @@ def test_nothing_in_the_beam_is_missed(board: Board) -> None:
 
 
 def test_an_abort_in_the_middle_leaves_everything_off(board: Board) -> None:
-    long_shutter = Sequence(rows=(Row("release", 0, "camera2", 0.010, 3.0),))
+    long_shutter = Sequence(rows=(Row("release", 0, "shutter", 0.010, 3.0),))
     ticket = board.arm(long_shutter)
     board.release(ticket)
     board.sleep(0.2)
@@ -103,7 +103,7 @@ def test_an_abort_in_the_middle_leaves_everything_off(board: Board) -> None:
     board.abort()
     outcome = board.wait_for(ticket)
     assert outcome.done.cause.name == "aborted"
-    assert len(times(outcome, "camera2", 0)) == 1
+    assert len(times(outcome, "shutter", 0)) == 1
     assert board.status().state.name == "idle"
 
 
@@ -189,7 +189,7 @@ def test_a_host_that_falls_silent_leaves_nothing_on(port: str) -> None:
         pytest.skip("pulls the plug of the host, which is done by hand on a real board")
     with Board.connect(port, seed=7) as board:
         board.set_host_timeout(0.5)
-        board.release(board.arm(Sequence(rows=(Row("release", 0, "camera2", 0.010, 6.0),))))
+        board.release(board.arm(Sequence(rows=(Row("release", 0, "shutter", 0.010, 6.0),))))
         board.transport.sleep(2.0)  # time passes and this host says nothing
         status = board.status()
         assert (status.state.name, status.cause.name) == ("fault", "lost_host")
@@ -198,7 +198,7 @@ def test_a_host_that_falls_silent_leaves_nothing_on(port: str) -> None:
             edge
             for o in _outcomes(board)
             for edge in o.edges
-            if edge.signal.name == "camera2" and not edge.level
+            if edge.signal.name == "shutter" and not edge.level
         ]
         assert len(off) == 1 and off[0].ticks < board.to_ticks(2.0)
 

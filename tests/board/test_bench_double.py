@@ -143,7 +143,7 @@ def test_light_is_seen_after_the_flash(bench: Bench, ratio: ClockRatio) -> None:
 
 
 def test_the_button_releases_once(bench: Bench) -> None:
-    table = Sequence(rows=(Row("release", 0, "camera2", 0.05, 0.1),))
+    table = Sequence(rows=(Row("release", 0, "shutter", 0.05, 0.1),))
     bench.controller.take_outcomes()
     bench.controller.upload(table)
     bench.double.drip(1, 0.1)  # the double's valve 1 is the controller's button
@@ -156,7 +156,7 @@ def test_the_button_releases_once(bench: Bench) -> None:
 def test_an_abort_is_seen_at_the_pins(bench: Bench) -> None:
     """The shutter's line falls when the host says stop, not when its row would have ended."""
     long_s = min(7.0, 0.9e-3 * bench.controller.info.camera_max_ms)
-    sequence = Sequence(rows=(Row("release", 0, "camera2", 0.01, long_s),))
+    sequence = Sequence(rows=(Row("release", 0, "shutter", 0.01, long_s),))
     on, off = _watch_abort(bench.controller, bench.double, sequence)
     held_s = (off - on) / bench.double.info.clock_hz
     assert 0.05 < held_s < long_s - 0.5

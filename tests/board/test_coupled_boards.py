@@ -160,7 +160,7 @@ def test_a_board_that_restarts_lets_go_of_its_lines() -> None:
 def test_joined_lines_are_on_while_any_of_them_is() -> None:
     """As diodes join them: focus from 10 to 60 ms, shutter from 40 to 90 ms make one pulse of 80 ms."""
     both = Sequence(
-        rows=(Row("release", 0, "camera1", 0.01, 0.05), Row("release", 0, "camera2", 0.04, 0.05))
+        rows=(Row("release", 0, "focus", 0.01, 0.05), Row("release", 0, "shutter", 0.04, 0.05))
     )
     with Bench.simulate(PICO, ppm=(0.0, 0.0)) as bench:
         _, seen = bench.shoot_watched(bench.controller, both, bench.double)

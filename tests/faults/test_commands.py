@@ -11,8 +11,8 @@ import pytest
 from beamfall.cli import main
 from beamfall.cli.beam import BeamView
 from beamfall.events import Edge
+from beamfall.setup.signals import Signal
 from beamfall.sim.faults import FAULTS
-from beamfall.wire import get_definition
 
 
 def test_list_prints_a_cause_a_line_its_name_first(capsys: pytest.CaptureFixture[str]) -> None:
@@ -76,7 +76,7 @@ def test_a_person_at_the_terminal_is_led_and_warned(
 
 
 def test_a_beams_view_follows_its_edges() -> None:
-    signals = get_definition().enum("signal")
+    signals = Signal
 
     def edge(level: int, ticks: int, name: str = "beam1") -> Edge:
         return Edge(signals[name], level, ticks, stamped=True)

@@ -11,7 +11,7 @@ from beamfall.events import Edge
 from beamfall.faults import evidence
 from beamfall.faults.evidence import Pulse
 from beamfall.faults.setup import Expectation, Setup
-from beamfall.wire import get_definition
+from beamfall.setup.signals import Signal
 
 DROP = Expectation(0.12, 0.157, 0.2, 0.003)
 
@@ -113,7 +113,7 @@ def test_a_beam_that_never_changed_is_named_by_how_it_stood(dark: bool) -> None:
 @pytest.mark.parametrize(("dark", "share"), [(False, 0.3 + 0.1), (True, 0.1 + 0.5)])
 def test_the_share_of_darkness_is_added_up_to_the_end(dark: bool, share: float) -> None:
     """Of ten ticks, the line changes at 1, 4 and 9."""
-    beam1, beam2 = (get_definition().enum("signal")[name] for name in ("beam1", "beam2"))
+    beam1, beam2 = (Signal[name] for name in ("beam1", "beam2"))
     edges = [
         Edge(beam1, int(not dark), 1, True),
         Edge(beam2, 1, 2, True),

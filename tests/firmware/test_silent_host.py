@@ -162,7 +162,7 @@ def make_host() -> tuple[Board, SimulatedTransport]:
     return Board(link), transport
 
 
-SHUTTER = Sequence(rows=(Row("release", 0, "camera2", 0.001, 2.0),), window_s=0.0, tail_s=0.0)
+SHUTTER = Sequence(rows=(Row("release", 0, "shutter", 0.001, 2.0),), window_s=0.0, tail_s=0.0)
 
 
 def test_the_library_asks_to_be_missed_in_every_session_that_shoots() -> None:

@@ -9,6 +9,7 @@ import pytest
 
 from beamfall.link.welcome import Welcome
 from beamfall.setup.limits import BoardLimits
+from beamfall.setup.signals import Signal
 from beamfall.wire import get_definition
 
 
@@ -17,7 +18,7 @@ def welcome() -> Welcome:
     """The welcome of a board with the limits that BoardLimits has by default."""
     definition = get_definition()
     limits = BoardLimits()
-    signals = definition.enum("signal")
+    signals = Signal
     values: dict[str, Any] = {field.name: 0 for field in fields(Welcome)}
     values |= {name: getattr(limits, name) for name in limits.__dataclass_fields__}
     values |= {

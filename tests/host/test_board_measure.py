@@ -56,7 +56,7 @@ def test_what_the_wire_takes_is_what_is_measured() -> None:
 def test_another_output_may_be_the_source_and_no_signal_that_is_not_there() -> None:
     with connect(JumperRig(8, 10)) as board:
         found = measure(
-            board, source="camera2", beam="beam2", flash="flash3", pulses=10, loads=("low",)
+            board, source="shutter", beam="beam2", flash="flash3", pulses=10, loads=("low",)
         )
         assert found.loads["low"].flash_error.spread_s == 0
         for wrong in (

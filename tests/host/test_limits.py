@@ -14,14 +14,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from beamfall.errors import SequenceError
-from beamfall.setup.limits import BEAMS, OUTPUTS, BoardLimits, check_table, find_problems
+from beamfall.setup.limits import BEAMS, BoardLimits, check_table, find_problems
 from beamfall.setup.sequence import ANCHORS, Row, Sequence, Table, TickRow
+from beamfall.setup.signals import OUTPUTS
 
 HZ = 1_000_000  # ticks are microseconds: easy to read
+NAMES = tuple(signal.name for signal in OUTPUTS)
 LIMITS = BoardLimits(
     name="bench",
     clock_hz=HZ,
-    outputs=frozenset(OUTPUTS) - {"flash3"},
+    outputs=frozenset(NAMES) - {"flash3"},
     inputs=frozenset({"beam1", "light1"}),
     rows_max=8,
     valve_max_us=50_000,
@@ -48,9 +50,7 @@ def firmware() -> SimpleNamespace:
         wire = importlib.import_module("beamfall_board.wire_definition")
     finally:
         sys.path.remove(folder)
-    signals = {
-        name: getattr(wire, f"SIGNAL_{name.upper()}") for name in (*OUTPUTS, *BEAMS, "light1")
-    }
+    signals = {name: getattr(wire, f"SIGNAL_{name.upper()}") for name in (*NAMES, *BEAMS, "light1")}
     profile = SimpleNamespace(
         OUTPUTS={signals[name]: (0, True) for name in LIMITS.outputs},
         INPUTS={signals[name]: (0, 1, None) for name in LIMITS.inputs},
@@ -108,7 +108,7 @@ ROWS = st.builds(
     TickRow,
     st.sampled_from(ANCHORS),
     st.integers(0, 3),
-    st.sampled_from(OUTPUTS),
+    st.sampled_from(NAMES),
     TIMES,
     TIMES,
 )
@@ -117,7 +117,7 @@ GOOD_ROWS = st.one_of(
         TickRow,
         st.just("release"),
         st.just(0),
-        st.sampled_from(["valve1", "valve2", "camera1"]),
+        st.sampled_from(["valve1", "valve2", "focus"]),
         st.sampled_from([10, 60_000, 111_000, 111_001]),
         st.sampled_from([1, 50_000, 50_001]),
     ),
@@ -176,7 +176,7 @@ HORIZON = 2**30 - 1  # messages.toml, limits.horizon_ticks
 EDGES: list[tuple[Callable[[int], Table], str]] = [
     (lambda n: ticks(("release", 0, "valve1", 10, 50_000 + n)), "width_too_long"),
     (lambda n: ticks(("beam1", 1, "flash1", 20, 5_000 + n)), "width_too_long"),
-    (lambda n: ticks(("release", 0, "camera1", 10, 900_000 + n)), "width_too_long"),
+    (lambda n: ticks(("release", 0, "focus", 10, 900_000 + n)), "width_too_long"),
     (lambda n: ticks(("release", 0, "valve1", 10 - n, 5)), "too_early"),
     (lambda n: ticks(("beam1", 1, "flash1", 20 - n, 5)), "too_early"),
     (lambda n: ticks(("beam1", 1, "flash1", 300, 5), dwell_ticks=300 + n), "before_dwell"),
@@ -187,7 +187,7 @@ EDGES: list[tuple[Callable[[int], Table], str]] = [
         "overlap",
     ),
     (
-        lambda n: ticks(("release", 0, "camera1", 60_000, 40_000), ("release", 0, "camera1", 100_001 - n, 9)),
+        lambda n: ticks(("release", 0, "focus", 60_000, 40_000), ("release", 0, "focus", 100_001 - n, 9)),
         "overlap",
     ),
     (
@@ -259,7 +259,7 @@ CASES = [
     ),
     (
         sequence(Row("release", 0, "flash3", 0.1, 0.002)),
-        "this board has no output flash3; it has camera1, camera2, flash1",
+        "this board has no output flash3; it has flash1, flash2, focus, shutter",
     ),
     (
         sequence(Row("beam1", 1, "valve1", 0.1, 0.01)),
@@ -326,7 +326,7 @@ def test_all_problems_are_said_in_the_order_of_the_file() -> None:
     wrong = sequence(
         Row("release", 0, "valve1", 0.1, 0.06),
         Row("beam1", 1, "flash1", 0.19, 0.006),
-        Row("release", 0, "camera1", 0.0, 0.1),
+        Row("release", 0, "focus", 0.0, 0.1),
     )
     with pytest.raises(SequenceError) as caught:
         check_table(wrong.to_table(HZ), LIMITS)

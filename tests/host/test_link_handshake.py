@@ -87,8 +87,8 @@ def test_a_session_opens() -> None:
     transport = Scripted(lambda frame: say("welcome", frame))
     welcome = Link(transport).open()
     assert (welcome.name, welcome.firmware, welcome.boot_id) == ("scripted", "0.1.0", 77)
-    assert welcome.has_output(4) and not welcome.has_output(5)
-    assert welcome.has_input(9) and not welcome.has_input(10)
+    assert welcome.has(4) and not welcome.has(5)
+    assert welcome.has(9) and not welcome.has(10)
     assert welcome.to_seconds(1500) == 0.0015
     assert transport.written.startswith(b"\0")  # ends whatever stood on the line
 

@@ -9,11 +9,11 @@ import pytest
 from beamfall.board import Board
 from beamfall.events import Edge
 from beamfall.setup.sequence import Row, Sequence
+from beamfall.setup.signals import Signal
 from beamfall.shots import EdgeRecord, ShotRecord, make_record, match_edges
-from beamfall.wire import get_definition
 
 HZ = 1_000_000
-SIGNALS = get_definition().enum("signal")
+SIGNALS = Signal
 TABLE = Sequence(
     (
         Row("release", 0, "valve1", 0.01, 0.005),

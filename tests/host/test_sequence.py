@@ -28,7 +28,7 @@ TWO_DROPS = Sequence(
         Row("beam1", 2, "flash1", 0.19, 0.002),
         Row("release", 0, "valve1", 0.185, 0.013),
         Row("release", 0, "valve1", 0.1, 0.013),
-        Row("release", 0, "camera2", 0.00001, 0.9),
+        Row("release", 0, "shutter", 0.00001, 0.9),
     ),
     window_s=1.0,
     blanking_s=0.02,
@@ -38,7 +38,7 @@ TWO_DROPS = Sequence(
 def test_seconds_become_ticks_and_rows_come_in_the_boards_order() -> None:
     table = TWO_DROPS.to_table(HZ)
     assert [(row.output, row.delay_ticks, row.width_ticks) for row in table.rows] == [
-        ("camera2", 1_250, 112_500_000),
+        ("shutter", 1_250, 112_500_000),
         ("valve1", 12_500_000, 1_625_000),
         ("valve1", 23_125_000, 1_625_000),
         ("flash1", 23_750_000, 250_000),

@@ -31,7 +31,7 @@ HZ = 125_000_000
 def make_table(delay_s: float = 0.19) -> Table:
     return Sequence(
         (
-            Row("release", 0, "camera2", 0.001, 0.9),
+            Row("release", 0, "shutter", 0.001, 0.9),
             Row("release", 0, "valve1", 0.1, 0.013),
             Row("release", 0, "valve1", 0.185, 0.013),
             Row("beam1", 2, "flash1", delay_s, 0.002),
@@ -43,7 +43,7 @@ def make_table(delay_s: float = 0.19) -> Table:
 EDGES = tuple(
     EdgeRecord(what, edge, ticks if what != "beam1" else None, ticks, "stamped")
     for what, edge, ticks in (
-        ("camera2", "on", 125_000),
+        ("shutter", "on", 125_000),
         ("valve1", "on", 12_500_000),
         ("valve1", "off", 14_125_000),
         ("valve1", "on", 23_125_000),
@@ -56,7 +56,7 @@ EDGES = tuple(
         ("flash1", "off", 70_043_750),
         ("light1", "on", 69_801_250),
         ("light1", "off", 69_806_250),
-        ("camera2", "off", 112_625_000),
+        ("shutter", "off", 112_625_000),
     )
 )
 

@@ -11,10 +11,10 @@ from page_helpers import QUICK_RIG, Served
 from beamfall.link.open_port import open_transport
 from beamfall.page.jobs import make_arm
 from beamfall.setup.rig import Rig
+from beamfall.setup.signals import Signal
 from beamfall.shots import ShotLog
-from beamfall.wire import get_definition
 
-BUTTON1 = int(get_definition().enum("signal")["button1"])
+BUTTON1 = int(Signal["button1"])
 
 
 class Button:

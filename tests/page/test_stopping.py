@@ -255,4 +255,4 @@ def test_a_server_that_ends_in_a_shot_puts_the_outputs_off_and_keeps_what_happen
         record = log.read_shot(1).record
     assert record.cause == "aborted"
     last = {edge.what: edge.edge for edge in record.edges if edge.ticks is not None}
-    assert last["camera2"] == "off"
+    assert last["shutter"] == "off"

@@ -6,11 +6,11 @@ from dataclasses import replace
 from typing import Any
 
 from beamfall.setup.rig import Rig, example_rig
+from beamfall.setup.signals import Signal
 from beamfall.sim.build import draw_model
 from beamfall.sim.rig import SimulatedRig, Splash
-from beamfall.wire import get_definition
 
-SIGNALS = get_definition().enum("signal")
+SIGNALS = Signal
 
 
 def make_rig(**changes: Any) -> Rig:
@@ -58,7 +58,7 @@ def fire(rig: SimulatedRig, sequence: Any) -> Splash:
             rig.drive(int(SIGNALS[output]), level, round(when * hz))
             pending.pop(0)
             if not pending:  # let the drops fall on
-                pending.append((when + 1.5, "camera1", 0)) if when < start + 4.0 else None
+                pending.append((when + 1.5, "focus", 0)) if when < start + 4.0 else None
             continue
         beam = SIGNALS(edge[1]).name
         seen = edge[0] / hz

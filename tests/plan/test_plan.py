@@ -140,7 +140,7 @@ def test_valves_in_two_places_collide_at_the_same_moment() -> None:
     opened = {row.output: row.delay_s for row in reversed(plan.sequence.rows)}
     assert rig.camera is not None
     assert opened["valve2"] < opened["valve1"]
-    assert opened["valve2"] - opened["camera2"] == pytest.approx(rig.camera.shutter_lead_s)
+    assert opened["valve2"] - opened["shutter"] == pytest.approx(rig.camera.shutter_lead_s)
     splash = fire(make_middle_rig(rig), plan.sequence)
     here, there = (column.contact for column in splash.columns)
     assert here is not None and there is not None
@@ -251,14 +251,14 @@ def test_rows_for_the_camera_and_for_flashes_of_unlike_latency() -> None:
     sequence = plan_collision(rig).sequence
     rows = {row.output: row for row in sequence.rows}
     opened = min(row.delay_s for row in sequence.rows if row.output == "valve1")
-    assert opened - rows["camera1"].delay_s == pytest.approx(0.3)
-    assert opened - rows["camera2"].delay_s == pytest.approx(0.12)
+    assert opened - rows["focus"].delay_s == pytest.approx(0.3)
+    assert opened - rows["shutter"].delay_s == pytest.approx(0.12)
     # the slow flash closes its contact as much earlier as its light is late
     gap = rows["flash1"].delay_s - rows["flash2"].delay_s
     assert gap == pytest.approx(0.0015 - rig.flashes[0].latency_s)
     # the shutter closes after the latest light that can come
     splash = fire(make_middle_rig(rig), sequence)
-    closes = 5.0 + rows["camera2"].delay_s + rows["camera2"].width_s
+    closes = 5.0 + rows["shutter"].delay_s + rows["shutter"].width_s
     assert closes > splash.lights[0][2] + 0.2
     sequence.make_table_within(BoardLimits())
 

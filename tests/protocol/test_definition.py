@@ -22,6 +22,10 @@ def find_message(content: dict[str, Any], name: str) -> dict[str, Any]:
     return next(message for message in content["messages"] if message["name"] == name)
 
 
+def change_signal(name: str, /, **values: Any) -> Callable[[dict[str, Any]], None]:
+    return lambda content: content["enums"]["signal"]["values"][name].update(values)
+
+
 def add_field(name: str, field: dict[str, Any]) -> Callable[[dict[str, Any]], None]:
     return lambda content: find_message(content, name)["fields"].append(field)
 
@@ -54,6 +58,11 @@ def change(name: str, /, **values: Any) -> Callable[[dict[str, Any]], None]:
         (lambda c: c["limits"].pop("text_max"), "limits: text_max missing"),
         (lambda c: c["enums"]["state"]["values"]["fired"].update(value=0), "0 is also idle"),
         (lambda c: c["enums"]["state"]["values"]["fired"].update(value=256), "256 is not a whole"),
+        (change_signal("flash2", kind="pump"), "enums.signal.flash2: no kind 'pump'"),
+        (change_signal("flash2", number=3), "enums.signal.flash2: number must be 2"),
+        (change_signal("flash2", value=13), "enums.signal.flash2: value must be 5"),
+        (change_signal("flash2", formerly="flash1"), "flash1 is the name of a signal"),
+        (lambda c: c["enums"]["signal"]["kinds"]["beam"].update(output=2), "true or false"),
         (lambda c: c.pop("protocol"), "protocol missing"),
         (lambda c: c["records"]["row"]["fields"].append({"name": "t", "type": "text"}), "row.t"),
     ],

@@ -6,6 +6,7 @@ import shutil
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -17,9 +18,9 @@ TOP = Path(__file__).parents[2]
 @pytest.fixture
 def copy_of_tree(tmp_path: Path) -> Path:
     shutil.copytree(TOP / "protocol", tmp_path / "protocol")
-    (tmp_path / "firmware" / "beamfall_board").mkdir(parents=True)
-    made = Path("firmware") / "beamfall_board" / "wire_definition.py"
-    shutil.copy(TOP / made, tmp_path / made)
+    for made in ("firmware/beamfall_board/wire_definition.py", "host/beamfall/setup/signals.py"):
+        (tmp_path / made).parent.mkdir(parents=True)
+        shutil.copy(TOP / made, tmp_path / made)
     return tmp_path
 
 
@@ -27,7 +28,7 @@ def test_the_committed_files_are_fresh() -> None:
     assert regenerate.find_stale(TOP) == []
 
 
-def test_a_change_of_the_definition_makes_all_of_them_stale(copy_of_tree: Path) -> None:
+def test_a_change_of_the_definition_makes_every_file_that_has_it_stale(copy_of_tree: Path) -> None:
     path = copy_of_tree / "protocol" / "messages.toml"
     text = path.read_text(encoding="utf-8")
     changed = text.replace("report_window = 8", "report_window = 9").replace(
@@ -40,6 +41,27 @@ def test_a_change_of_the_definition_makes_all_of_them_stale(copy_of_tree: Path) 
     assert regenerate.find_stale(copy_of_tree) == []
     made = copy_of_tree / "firmware" / "beamfall_board" / "wire_definition.py"
     assert "REPORT_WINDOW = const(9)" in made.read_text(encoding="utf-8")
+
+
+def test_a_new_kind_of_output_is_known_to_firmware_and_host_from_the_definition_alone(
+    copy_of_tree: Path,
+) -> None:
+    path = copy_of_tree / "protocol" / "messages.toml"
+    text = path.read_text(encoding="utf-8")
+    text = text.replace(
+        "[enums.signal.values]",
+        'pump = { output = true, meaning = "a pump" }\n[enums.signal.values]\n'
+        'pump1 = { value = 13, kind = "pump", number = 1, meaning = "pump 1" }',
+    )
+    path.write_text(text, encoding="utf-8")
+    assert len(regenerate.regenerate(copy_of_tree)) == 5
+    board: dict[str, Any] = {}
+    exec((copy_of_tree / "firmware/beamfall_board/wire_definition.py").read_text(), board)
+    assert (board["SIGNAL_PUMP1"], board["KIND_PUMP"]) == (13, (13,))
+    made: dict[str, Any] = {"__name__": "made_signals"}
+    exec((copy_of_tree / "host/beamfall/setup/signals.py").read_text(), made)
+    assert made["SignalKind"].PUMP.nth(1) == 13
+    assert made["Signal"].pump1 in made["OUTPUTS"]
 
 
 def test_an_edit_of_a_generated_part_is_found_and_words_between_are_kept(

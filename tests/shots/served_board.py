@@ -11,10 +11,10 @@ import threading
 from types import TracebackType
 
 from beamfall.setup.sequence import Row, Sequence
+from beamfall.setup.signals import Signal
 from beamfall.sim.build import build_rig
 from beamfall.sim.embedded import SimulatedTransport
 from beamfall.sim.rig import SimulatedRig
-from beamfall.wire import get_definition
 
 _STEP_S = 0.005
 TWO_DROPS = Sequence(
@@ -32,7 +32,7 @@ class _Witness(SimulatedRig):
     openings = 0
 
     def drive(self, signal: int, level: int, ticks: int) -> None:
-        valve = get_definition().enum("signal")["valve1"]
+        valve = Signal["valve1"]
         self.openings += int(signal == valve and level == 1)
         super().drive(signal, level, ticks)
 

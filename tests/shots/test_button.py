@@ -17,16 +17,16 @@ from beamfall.events import Outcome
 from beamfall.link import Link
 from beamfall.repeatability.read import read_series
 from beamfall.setup.rig import example_rig
+from beamfall.setup.signals import Signal
 from beamfall.shots import ShotLog
 from beamfall.shots.remarks import list_remarks
 from beamfall.shots.repeat import find_peers, rebuild_sequence
 from beamfall.sim.build import draw_model
 from beamfall.sim.embedded import SimulatedTransport
 from beamfall.sim.rig import SimulatedRig
-from beamfall.wire import get_definition
 from beamfall.workflows.series import Shooter, keep_unclaimed, settle_earlier
 
-BUTTON1 = int(get_definition().enum("signal")["button1"])
+BUTTON1 = int(Signal["button1"])
 BASE = 2**29  # protocol/messages.toml, button_release_base
 
 

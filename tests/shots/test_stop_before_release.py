@@ -16,11 +16,11 @@ from beamfall.board import Board
 from beamfall.errors import LinkLost, Refused
 from beamfall.link import Link
 from beamfall.setup.sequence import Row, Sequence
+from beamfall.setup.signals import Signal
 from beamfall.shots import ShotLog
 from beamfall.sim.build import build_rig
 from beamfall.sim.embedded import SimulatedTransport
 from beamfall.sim.rig import SimulatedRig
-from beamfall.wire import get_definition
 from beamfall.workflows.series import Shooter
 
 # Ten openings of 190 ms use up the valve's duty: the next shot has to wait for seconds.
@@ -99,7 +99,7 @@ def test_while_the_duty_of_the_valve_is_waited_for(line: _Line, log: ShotLog) ->
         line.close = lambda: None  # type: ignore[method-assign]  # the board lives on
 
     _fire(line, log, LONG_OPENINGS, stop_soon)
-    names = {get_definition().enum("signal")(one).name for one in line.witness.switched_on}
+    names = {Signal(one).name for one in line.witness.switched_on}
     assert not names, f"switched on after the stop: {names}"
     newest = log.list_shots(limit=1)[0]
     assert (newest.shown_state, newest.cause) == ("not-released", "interrupted")

@@ -14,6 +14,7 @@ from beamfall.faults.session import find_faults
 from beamfall.faults.setup import make_setup
 from beamfall.planning.make import make_plan
 from beamfall.setup.rig import Rig, example_rig
+from beamfall.setup.signals import SignalKind
 from beamfall.sim.build import build_rig, draw_model
 from beamfall.sim.model import BeamModel, ValveModel
 from beamfall.sim.person import SimulatedPerson
@@ -104,10 +105,10 @@ def test_lines_are_given_out_in_order_where_a_model_names_none() -> None:
         valves=(replace(model.valves[0], line=0),),
         beams=(BeamModel(0.4, 0.001, line=2), BeamModel(0.3, 0.001)),
     )
-    assert plain.list_lines("valve") == (1, 2, 3)
-    assert plain.list_lines("beam") == (2, 1)
+    assert plain.list_lines(SignalKind.VALVE) == (1, 2, 3)
+    assert plain.list_lines(SignalKind.BEAM) == (2, 1)
     two = replace(plain, valves=(ValveModel(0.6, 1e-6, 0.01, 0.0, 0.02, 0.0, 0.0, line=3),))
-    assert two.list_lines("valve") == (3, 1, 2)
+    assert two.list_lines(SignalKind.VALVE) == (3, 1, 2)
 
 
 @pytest.mark.parametrize(

@@ -15,6 +15,7 @@ from beamfall.physics.fall import fall
 from beamfall.physics.jet import tip_height
 from beamfall.physics.liquids import WATER
 from beamfall.setup.rig import Beam, example_rig
+from beamfall.setup.signals import Signal
 from beamfall.sim.build import build_rig, draw_model
 from beamfall.sim.collision import Jet, see_picture
 from beamfall.sim.drops import find_height, make_drop
@@ -22,9 +23,8 @@ from beamfall.sim.model import BeamModel, FlashModel, JetModel, RigModel, ValveM
 from beamfall.sim.needs import find_needs
 from beamfall.sim.picture import draw_picture, draw_pictures
 from beamfall.sim.rig import SimulatedRig
-from beamfall.wire import get_definition
 
-SIGNALS = get_definition().enum("signal")
+SIGNALS = Signal
 VALVE1, VALVE2, FLASH1 = (int(SIGNALS[name]) for name in ("valve1", "valve2", "flash1"))
 BEAM1, LIGHT1 = int(SIGNALS["beam1"]), int(SIGNALS["light1"])
 FLOW = 2.5e-6  # m³/s

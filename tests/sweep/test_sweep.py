@@ -48,7 +48,7 @@ def test_a_flash_that_does_not_follow_drop_2_moves_with_its_opening(kept: str) -
         (flash,) = (row for row in rows if row.output == "flash1")
         assert flash.count == (kept == "edge 1")
         flashes.append(flash.delay_s)
-        (camera,) = (row for row in rows if row.output == "camera2")
+        (camera,) = (row for row in rows if row.output == "shutter")
         if kept != "edge 1":
             assert camera.delay_s + camera.width_s > flash.delay_s  # the shutter is still open
     apart = [flash - second for flash, second in zip(flashes, seconds, strict=True)]
@@ -141,7 +141,7 @@ def test_a_longer_shot_keeps_the_shutter_open_and_the_window_wide() -> None:
     planned = rows(BASE, "valve")[1][0] - rows(BASE, "valve")[0][0]
     longer = spacing.build(planned + 0.1)
     assert longer.window_s == pytest.approx(BASE.window_s + 0.1)
-    assert rows(longer, "camera")[0][1] == pytest.approx(rows(BASE, "camera")[0][1] + 0.1)
+    assert rows(longer, "shutter")[0][1] == pytest.approx(rows(BASE, "shutter")[0][1] + 0.1)
 
 
 def test_flashes_move_together() -> None:

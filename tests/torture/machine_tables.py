@@ -17,7 +17,7 @@ _US = HZ // 1_000_000
 
 VALVE1, VALVE2, VALVE3, FLASH1, FLASH2, CAMERA2 = 1, 2, 3, 4, 5, 8
 BEAM1, BEAM2, BUTTON = 9, 10, 12
-NAMES = {VALVE1: "valve1", VALVE2: "valve2", FLASH1: "flash1", CAMERA2: "camera2"}
+NAMES = {VALVE1: "valve1", VALVE2: "valve2", FLASH1: "flash1", CAMERA2: "shutter"}
 TABLE_OUTPUTS = frozenset(NAMES)
 SERVED = (VALVE3, FLASH2)  # for service actions alone
 VALVES = (VALVE1, VALVE2, VALVE3)

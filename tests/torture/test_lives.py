@@ -16,7 +16,7 @@ from beamfall.sim.embedded import SimulatedTransport
 from beamfall.wire import Frame, Framer, Message, get_codec
 
 CODEC = get_codec()
-SHOT = Sequence(rows=(Row("release", 0, "camera2", 0.002, 0.02),), tail_s=0.002)
+SHOT = Sequence(rows=(Row("release", 0, "shutter", 0.002, 0.02),), tail_s=0.002)
 TIMING = LinkTiming(first_s=0.05, longest_s=0.2, tries=4, hello_tries=4, reconnect_s=0.5)
 
 
@@ -136,7 +136,7 @@ def test_a_release_of_another_program_is_not_taken_for_a_lost_one_of_the_same_nu
     board = make_board(line, reconnect=line.open)
     ticket = board.arm(SHOT)
     other = make_board(line)
-    longer = Sequence(rows=(Row("release", 0, "camera2", 0.002, 0.03),), tail_s=0.002)
+    longer = Sequence(rows=(Row("release", 0, "shutter", 0.002, 0.03),), tail_s=0.002)
     assert other.shoot(longer).done.release == ticket.release
     line.to_board.extend([("lose", 0)] * TIMING.tries)
     with pytest.raises(ReleaseUnknown, match="another program"):

@@ -40,7 +40,7 @@ pytestmark = pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are
 # Quick to ask again, and patient: a busy machine may leave a thread without its turn for a second.
 QUICK = LinkTiming(first_s=0.1, longest_s=0.4, tries=40, hello_tries=40, reconnect_s=30.0)
 SERIES = Sequence(
-    rows=(Row("release", 0, "camera2", 0.002, 0.02), Row("release", 0, "valve1", 0.001, 0.01)),
+    rows=(Row("release", 0, "shutter", 0.002, 0.02), Row("release", 0, "valve1", 0.001, 0.01)),
     tail_s=0.002,
 )
 

@@ -69,9 +69,9 @@ class Port:
         self._hold = profile.ENTRY_US  # an input's stamp may still come that much behind
         self._inputs = []
         beams = [None, None]
-        for signal in (wire.SIGNAL_BEAM1, wire.SIGNAL_BEAM2, wire.SIGNAL_LIGHT1):
+        for signal in wire.KIND_BEAM + wire.KIND_LIGHT:
             if signal in profile.INPUTS:
-                beam = signal - wire.SIGNAL_BEAM1 if signal != wire.SIGNAL_LIGHT1 else -1
+                beam = wire.KIND_BEAM.index(signal) if signal in wire.KIND_BEAM else -1
                 line = Input(
                     player, self._in, signal, profile.INPUTS[signal], beam, profile.ENTRY_US
                 )

@@ -7,15 +7,7 @@ from ports.rp2 import programs
 from ports.rp2 import registers as reg
 
 NO_BIT = 255
-TIMELINE_SIGNALS = (
-    wire.SIGNAL_VALVE1,
-    wire.SIGNAL_VALVE2,
-    wire.SIGNAL_VALVE3,
-    wire.SIGNAL_CAMERA1,
-    wire.SIGNAL_CAMERA2,
-)
-FLASH_SIGNALS = (wire.SIGNAL_FLASH1, wire.SIGNAL_FLASH2, wire.SIGNAL_FLASH3)
-BEAM_SIGNALS = (wire.SIGNAL_BEAM1, wire.SIGNAL_BEAM2)
+TIMELINE_SIGNALS = wire.KIND_VALVE + wire.KIND_CAMERA
 SPAN_MAX = 16
 
 
@@ -40,7 +32,7 @@ class Pins:
                 "valves and camera contacts must lie within %d GPIOs in a row"
                 % programs.TIMELINE_PINS
             )
-        for signal in FLASH_SIGNALS:
+        for signal in wire.KIND_FLASH:
             if signal in profile.OUTPUTS and timeline:
                 if 0 <= profile.OUTPUTS[signal][0] - self.timeline_base < programs.TIMELINE_PINS:
                     raise ValueError(
@@ -83,8 +75,8 @@ class Pins:
         self._beam_high = bytearray(2)
         self._beam_control = [0, 0]
         for beam in range(2):
-            if BEAM_SIGNALS[beam] in profile.INPUTS:
-                pin, dark_high, _pull = profile.INPUTS[BEAM_SIGNALS[beam]]
+            if wire.KIND_BEAM[beam] in profile.INPUTS:
+                pin, dark_high, _pull = profile.INPUTS[wire.KIND_BEAM[beam]]
                 self._beam_pin[beam] = pin
                 self._beam_high[beam] = dark_high
                 self._beam_control[beam] = chip.io_control(pin)

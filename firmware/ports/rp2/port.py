@@ -18,7 +18,7 @@ from ports.console import Console
 from ports.rp2 import memory, programs, schedule
 from ports.rp2 import registers as reg
 from ports.rp2.block import Block
-from ports.rp2.pins import BEAM_SIGNALS, FLASH_SIGNALS, TIMELINE_SIGNALS, Pins
+from ports.rp2.pins import TIMELINE_SIGNALS, Pins
 from ports.rp2.stamps import MARK, TICKS, Stamps, take
 
 POLL_OVERRUN = 1
@@ -110,7 +110,7 @@ class Port:
             _COUNT_MAX + 1 + 3 * rows_max
         )  # a word an edge to wait for, three a row, one at the end
         for i in range(3):
-            signal = FLASH_SIGNALS[i]
+            signal = wire.KIND_FLASH[i]
             if signal in self.profile.OUTPUTS:
                 pin = self.profile.OUTPUTS[signal][0]
                 block.set_up(
@@ -142,8 +142,8 @@ class Port:
         )
         self._beams = 0  # bit n: beam n + 1 exists
         for i in range(2):
-            if BEAM_SIGNALS[i] in self.profile.INPUTS:
-                pin = self.profile.INPUTS[BEAM_SIGNALS[i]][0]
+            if wire.KIND_BEAM[i] in self.profile.INPUTS:
+                pin = self.profile.INPUTS[wire.KIND_BEAM[i]][0]
                 self._beams |= 1 << i
                 block.set_up(
                     _BEAM1 + i, programs.QUALIFIER, _QUALIFIER_ORIGIN, 0, False,
@@ -180,7 +180,7 @@ class Port:
             return self._take_fault(reason, self._timeline)
         self._dwells = schedule.dwell_count(table.dwell)
         for player, follower in self._followers.items():
-            output = FLASH_SIGNALS[player - _FLASH1]
+            output = wire.KIND_FLASH[player - _FLASH1]
             reason = follower.compile(table, output, pins.zero, pins.marks, self._dwells)
             if reason:
                 return self._take_fault(reason, follower)
@@ -258,7 +258,7 @@ class Port:
                 if signal in self.profile.OUTPUTS:
                     self._pins.give_to_machines(signal)
         else:
-            self._pins.give_to_machines(FLASH_SIGNALS[player - _FLASH1])
+            self._pins.give_to_machines(wire.KIND_FLASH[player - _FLASH1])
 
     def _arm_watchers(self, table):
         block = self._watchers

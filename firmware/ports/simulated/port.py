@@ -143,7 +143,7 @@ class SimulatedPort:
         return ticks & _WATCH_MASK if self._watching else ticks
 
     def beam_dark(self, beam):
-        return self._channel.level(wire.SIGNAL_BEAM1 + beam - 1) != 0
+        return self._channel.level(wire.KIND_BEAM[beam - 1]) != 0
 
     # -- time --------------------------------------------------------------------------------------------------
     def idle(self, ms):
@@ -199,7 +199,7 @@ class SimulatedPort:
     def _input(self, signal, level):
         if self._running or self._watching:
             self._stamp(signal, _STAMPED_ON if level else _STAMPED_OFF)
-        if self._running and (signal == wire.SIGNAL_BEAM1 or signal == wire.SIGNAL_BEAM2):
+        if self._running and signal in wire.KIND_BEAM:
             which = signal - wire.SIGNAL_BEAM1
             if self._beams[which].feed(level, self._channel.now - self._zero):
                 self._anchor(which, self._beams[which])

@@ -24,6 +24,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import MeasureError, Refused, UserError
+from beamfall.setup.signals import Signal, SignalKind
 
 if TYPE_CHECKING:
     from beamfall.board import Board
@@ -194,17 +195,18 @@ def measure(
 
 
 def _check_signals(board: Board, source: str, flash: str, beam: str) -> None:
-    signals = board.link.codec.definition.enum("signal")
-    for name, kinds, has in (
-        (source, ("valve", "flash", "camera"), board.info.has_output),
-        (flash, ("flash",), board.info.has_output),
-        (beam, ("beam",), board.info.has_input),
+    outputs = tuple(kind for kind in SignalKind if kind.is_output)
+    for name, kinds in (
+        (source, outputs),
+        (flash, (SignalKind.FLASH,)),
+        (beam, (SignalKind.BEAM,)),
     ):
-        if name not in signals.__members__ or not name.startswith(kinds):
+        signal = Signal.find(name)
+        if signal is None or signal.kind not in kinds:
             raise UserError(
-                f"'{name}' is not a {' or '.join(kinds)}; write for instance {kinds[0]}1"
+                f"'{name}' is not a {' or '.join(kinds)}; write for instance {kinds[0].nth(1).name}"
             )
-        if not has(int(signals[name])):
+        if not board.info.has(signal):
             raise UserError(f"this board has no {name}")
     if source == flash:
         raise UserError(f"source and flash are both {flash}; the source must be another output")

@@ -7,7 +7,7 @@ from beamfall.board_tools.jumper import JumperRig
 from beamfall.errors import UserError
 from beamfall.link import Link, Transport
 from beamfall.link.open_port import parse_port
-from beamfall.wire import get_definition
+from beamfall.setup.signals import Signal
 
 
 def open_for_self_test(port: str | None, source: str, beam: str) -> tuple[Board, bool]:
@@ -15,13 +15,10 @@ def open_for_self_test(port: str | None, source: str, beam: str) -> tuple[Board,
     name = parse_port(port) if port is not None else None
     if name is None:
         return Board.connect(port), False
-    signals = get_definition().enum("signal")
-    for one in (source, beam):
-        if one not in signals.__members__:
-            raise UserError(
-                f"there is no signal '{one}'; there are {', '.join(signals.__members__)}"
-            )
-    rig = JumperRig(int(signals[source]), int(signals[beam]))
+    try:
+        rig = JumperRig(Signal.of(source), Signal.of(beam))
+    except LookupError as error:
+        raise UserError(str(error)) from error
     transport: Transport
     if name.kind == "sim:micropython":
         from beamfall.sim.interpreter import MicroPythonTransport

@@ -11,6 +11,7 @@ import typer
 
 from beamfall.cli.open_log import settle_earlier
 from beamfall.cli.shoot import PORT_HELP
+from beamfall.setup.signals import Signal, SignalKind
 
 if TYPE_CHECKING:
     from beamfall.board import Board
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
 
 _LOOK_S = 0.1  # how often the line is written anew
 _ASK_S = 0.5  # how often the board is asked how the beam stands
-_BEAM = 8  # beam n is signal 8 + n, protocol/messages.toml
 
 
 def beam(
@@ -133,6 +133,11 @@ class BeamView:
     beeps: int = 0
     _since: int | None = None
 
+    @property
+    def beam(self) -> Signal:
+        """The beam looked at."""
+        return SignalKind.BEAM.nth(self.number)
+
     def begin(self) -> None:
         """A new record begins, with a clock of its own."""
         self._since = None
@@ -140,7 +145,7 @@ class BeamView:
     def take(self, edges: tuple[Edge, ...]) -> None:
         """Take in edges in the order of their times."""
         for edge in edges:
-            if edge.signal != _BEAM + self.number:
+            if edge.signal is not self.beam:
                 continue
             self.is_dark = bool(edge.level)
             if edge.level:
@@ -160,7 +165,7 @@ class BeamView:
         longest = "-" if self.dwell_s is None else format_duration(self.longest_s)
         state = "DARK " if self.is_dark else "clear"
         return (
-            f"beam{self.number}  {state}  count {self.count}  last dwell {dwell}  longest {longest}"
+            f"{self.beam.name}  {state}  count {self.count}  last dwell {dwell}  longest {longest}"
         )
 
 

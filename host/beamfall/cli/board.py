@@ -8,6 +8,7 @@ import typer
 
 from beamfall.cli import board_measure, board_slots
 from beamfall.cli.shoot import PORT_HELP
+from beamfall.setup.signals import INPUTS, OUTPUTS, Signal, SignalKind
 
 if TYPE_CHECKING:
     from beamfall.board import Board
@@ -159,15 +160,16 @@ def _print_info(board: Board, status: Any, interpreter: dict[str, Any] | None) -
     from beamfall.setup.units import format_duration
 
     info, counters = board.info, board.counters
-    signals = board.link.codec.definition.enum("signal")
 
-    def name_lines(has: Any) -> str:
-        return ", ".join(signal.name for signal in signals if has(int(signal)))
+    def name_lines(signals: tuple[Signal, ...]) -> str:
+        return ", ".join(signal.name for signal in signals if info.has(signal))
 
     def ticks(value: int) -> str:
         return format_duration(info.to_seconds(value))
 
-    dark = [f"beam{n}" for n in (1, 2) if status.beams_dark >> (n - 1) & 1]
+    dark = [
+        one.name for one in SignalKind.BEAM.signals if status.beams_dark >> (one.number - 1) & 1
+    ]
     print_pairs(
         (
             ("board", f"{info.name}, {info.unique_id.hex()}"),
@@ -176,8 +178,8 @@ def _print_info(board: Board, status: Any, interpreter: dict[str, Any] | None) -
             ("interpreter", f"MicroPython {interpreter['version']} on {interpreter['machine']}" if interpreter else ""),
             ("timing", f"{info.timing.label}: {info.timing.meaning}"),
             ("clock", f"{info.clock_hz / 1e6:g} MHz, stamps to {ticks(info.stamp_ticks)}"),
-            ("outputs", name_lines(info.has_output)),
-            ("inputs", name_lines(info.has_input)),
+            ("outputs", name_lines(OUTPUTS)),
+            ("inputs", name_lines(INPUTS)),
             ("", ""),
             ("rows", f"{info.rows_max} in a table, the earliest {ticks(info.earliest_ticks)} after the release, "
                      f"{ticks(info.earliest_beam_ticks)} after a beam's edge"),

@@ -5,6 +5,8 @@ from __future__ import annotations
 import sys
 from typing import TYPE_CHECKING
 
+from beamfall.setup.signals import SignalKind
+
 if TYPE_CHECKING:
     from beamfall.setup.sequence import Sequence
 
@@ -14,7 +16,7 @@ def warn_of_flashes(sequence: Sequence, *, repeated: bool, quiet: bool = False) 
 
     `repeated`: more than one shot is coming. `quiet`: only what is not safe.
     """
-    if not any(row.output.startswith("flash") for row in sequence.rows):
+    if not any(row.kind is SignalKind.FLASH for row in sequence.rows):
         return
     from beamfall.setup.flicker import warn_of_flicker
 

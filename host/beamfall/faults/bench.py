@@ -17,6 +17,7 @@ from beamfall.errors import (
 )
 from beamfall.events import EdgesSeen
 from beamfall.faults.evidence import Pulse, find_pulses, share_dark
+from beamfall.setup.signals import Signal, SignalKind
 
 if TYPE_CHECKING:
     from beamfall.board import Board
@@ -29,8 +30,6 @@ _TRIES = 3
 _ALIVE_S = 1.0  # how often a board that is listened to gets a sign of life
 _SHORTEST_S = 1e-6  # less than a tick of a virtual clock never passes
 _CLEARED = ("in_fault", "busy")  # refusals that an abort cures
-_LIGHT, _BUTTON = 11, 12  # signals, protocol/messages.toml
-_BEAM = 8  # beam n is signal 8 + n
 CONTACT_S = 0.002
 _RESTS, _RESTS_UNSEEN = 2.0, 10.0  # recycling times between flashes
 
@@ -39,8 +38,8 @@ def list_sensors(board: Board, setup: Setup) -> tuple[bool, bool]:
     """Whether there is a flash-seen sensor, and a button: on the board, and fitted, as the rig file says."""
     fitted = setup.rig.fitted
     return (
-        board.info.has_input(_LIGHT) and fitted.flash_seen,
-        board.info.has_input(_BUTTON) and fitted.button,
+        board.info.has(Signal.light1) and fitted.flash_seen,
+        board.info.has(Signal.button1) and fitted.button,
     )
 
 
@@ -205,26 +204,30 @@ class Bench:
             raise ShotError(f"the board ended the watch of the beam by itself: {why}")
         return edges
 
+    @property
+    def beam(self) -> Signal:
+        """The beam looked at."""
+        return SignalKind.BEAM.nth(self.setup.beam_number)
+
     def beam_edges(self, edges: list[Edge]) -> list[Edge]:
         """Those of the beam looked at."""
-        return [edge for edge in edges if edge.signal == _BEAM + self.setup.beam_number]
+        return [edge for edge in edges if edge.signal is self.beam]
 
     def pulses(self, edges: tuple[Edge, ...] | list[Edge], *, dark: bool) -> list[Pulse]:
         """Pulses of the beam, which was `dark` or clear before."""
-        return find_pulses(edges, _BEAM + self.setup.beam_number, self.hz, int(dark))
+        return find_pulses(edges, self.beam, self.hz, int(dark))
 
     def dark_share(self, edges: list[Edge], *, dark: bool, seconds: float) -> float:
         """For what share of the time the beam was dark."""
-        signal = _BEAM + self.setup.beam_number
-        return share_dark(edges, signal, self.hz, dark=dark, seconds=seconds)
+        return share_dark(edges, self.beam, self.hz, dark=dark, seconds=seconds)
 
     def lights(self, edges: tuple[Edge, ...]) -> list[Pulse]:
         """Light that the flash-seen input saw; nobody looks where `sees_light` is false."""
-        return find_pulses(edges, _LIGHT, self.hz, 0)
+        return find_pulses(edges, Signal.light1, self.hz, 0)
 
     def button_edges(self, edges: list[Edge]) -> int:
         """How often the button's line changed."""
-        return sum(edge.signal == _BUTTON for edge in edges)
+        return sum(edge.signal is Signal.button1 for edge in edges)
 
     # -- doing -------------------------------------------------------------------------------------------------
     def drip(self) -> Outcome:

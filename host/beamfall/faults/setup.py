@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from beamfall.errors import BeamfallError, PhysicsRangeError, RigFileError
+from beamfall.setup.signals import Signal, SignalKind
 
 if TYPE_CHECKING:
     from beamfall.planning.learned import Learned
@@ -132,7 +133,7 @@ def make_setup(
         valve=valve,
         beam=beam,
         flash=flash,
-        has_camera=any(name.startswith("camera") for name in used),
+        has_camera=any(Signal.of(name).kind is SignalKind.CAMERA for name in used),
         expected=None if beam is None else expect_drop(rig, valve, beam),
         delay_s=delay,
         planned=planned,

@@ -80,13 +80,9 @@ class Welcome:
         """The firmware's version as people write it."""
         return f"{self.firmware_major}.{self.firmware_minor}.{self.firmware_patch}"
 
-    def has_output(self, signal: int) -> bool:
-        """Whether the board drives that signal."""
-        return bool(self.outputs >> signal & 1)
-
-    def has_input(self, signal: int) -> bool:
-        """Whether the board reads that signal."""
-        return bool(self.inputs >> signal & 1)
+    def has(self, signal: int) -> bool:
+        """Whether the board has that signal, as an output or as an input."""
+        return bool((self.outputs | self.inputs) >> signal & 1)
 
     def to_seconds(self, ticks: int) -> float:
         """Return a time on the board's clock in seconds."""

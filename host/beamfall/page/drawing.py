@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from beamfall.plot.lanes import NAMES, find_range, make_lanes, make_marks
+from beamfall.plot.lanes import find_range, make_lanes, make_marks
 from beamfall.setup.limits import BEAMS
 from beamfall.setup.sequence import count_beam_edges
+from beamfall.setup.signals import Signal, SignalKind
 
 if TYPE_CHECKING:
     from beamfall.planning.result import Plan
@@ -22,16 +23,16 @@ def describe_rig(rig: Rig) -> dict[str, Any]:
     """The rig's drawing, in mm; heights above the surface."""
     return {
         "valves": [
-            {"name": NAMES.get(v.output, v.output), "height": v.height_m * 1e3, "place": v.place_m * 1e3,
+            {"name": Signal.of(v.output).label, "height": v.height_m * 1e3, "place": v.place_m * 1e3,
              "bore": v.bore_m * 1e3}
             for v in rig.valves
         ],
         "beams": [
-            {"name": NAMES.get(b.input, b.input), "line": b.input, "height": b.height_m * 1e3,
+            {"name": Signal.of(b.input).label, "line": b.input, "height": b.height_m * 1e3,
              "place": b.place_m * 1e3}
             for b in rig.beams
         ],
-        "flashes": [NAMES.get(f.output, f.output) for f in rig.flashes],
+        "flashes": [Signal.of(f.output).label for f in rig.flashes],
         "dish": {
             "depth": rig.dish.depth_m * 1e3,
             "diameter": None if rig.dish.diameter_m is None else rig.dish.diameter_m * 1e3,
@@ -42,7 +43,7 @@ def describe_rig(rig: Rig) -> dict[str, Any]:
 
 def first_opening_s(plan: Plan) -> float:
     """From the release to the first valve opening."""
-    return min(row.delay_s for row in plan.sequence.rows if row.output.startswith("valve"))
+    return min(row.delay_s for row in plan.sequence.rows if row.kind is SignalKind.VALVE)
 
 
 def describe_trace(plan: Plan) -> dict[str, Any] | None:
@@ -106,7 +107,7 @@ def describe_timeline(record: Mapping[str, Any]) -> dict[str, Any]:
             {
                 "what": lane.what,
                 "kind": lane.what.rstrip("0123456789"),
-                "name": NAMES.get(lane.what, lane.what),
+                "name": lane.label,
                 "planned": [[bar.start, bar.end] for bar in lane.planned],
                 "measured": [[bar.start, bar.end] for bar in lane.measured],
                 "worst_us": None if lane.worst_ms is None else lane.worst_ms * 1e3,

@@ -8,6 +8,7 @@ from beamfall.board import Status
 from beamfall.events import EdgesSeen, Event, ShotDone, StateChanged, Trouble
 from beamfall.page.hub import Hub
 from beamfall.page.words import describe_cause, describe_edges
+from beamfall.setup.signals import SignalKind
 
 
 class Hearing:
@@ -32,7 +33,9 @@ class Hearing:
                     "edges", activity=event.activity.label, edges=describe_edges(event, hz)
                 )
                 # Edges of a shot come after it: only the last of each beam is how it stands.
-                newest = {e.signal.name: e.word for e in event.edges if e.signal.kind == "beam"}
+                newest = {
+                    e.signal.name: e.word for e in event.edges if e.signal.kind is SignalKind.BEAM
+                }
                 for beam, word in newest.items():
                     self._live_beam(beam, word)
             elif isinstance(event, ShotDone):
@@ -43,11 +46,9 @@ class Hearing:
     def take_status(self, status: Status) -> None:
         """How things stand, by the answer to a status."""
         beams = dict((self._hub.get("live") or {}).get("beams", {}))
-        for number in (1, 2):
-            if f"beam{number}" in beams:
-                beams[f"beam{number}"] = (
-                    "dark" if status.beams_dark >> (number - 1) & 1 else "clear"
-                )
+        for number, beam in enumerate(SignalKind.BEAM.names, 1):
+            if beam in beams:
+                beams[beam] = "dark" if status.beams_dark >> (number - 1) & 1 else "clear"
         self._live(
             state=status.state.label,
             cause=describe_cause(status.cause),

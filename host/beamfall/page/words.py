@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from beamfall.setup.signals import Signal
+
 if TYPE_CHECKING:
     from beamfall.board import Board
     from beamfall.events import EdgesSeen
@@ -29,7 +31,7 @@ def describe_board(board: Board) -> dict[str, Any]:
         "timing": info.timing.label,
         "clock_hz": info.clock_hz,
         "simulated": board.simulated_rig is not None,
-        "has_light": info.has_input(11),
+        "has_light": info.has(Signal.light1),
         "rinse_max_ms": info.rinse_max_ms,
         "valve_max_ms": info.valve_max_us / 1e3,
     }

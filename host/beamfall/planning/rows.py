@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from beamfall.planning.result import AnchorEdge
 from beamfall.setup.rig import Rig, Valve
 from beamfall.setup.sequence import Row, Sequence
+from beamfall.setup.signals import Signal
 
 EARLIEST_S = 0.001  # the first row's delay: no board honours 0
 _MARGIN_S = 0.05
@@ -55,12 +56,12 @@ def build_sequence(
     camera = rig.camera
     if camera is not None:
         for output, before in (
-            ("camera1", camera.focus_lead_s),
-            ("camera2", camera.shutter_lead_s),
+            (Signal.focus, camera.focus_lead_s),
+            (Signal.shutter, camera.shutter_lead_s),
         ):
-            if output == "camera2" or before > 0.0:
+            if output is Signal.shutter or before > 0.0:
                 start = lead - before
-                rows.append(Row("release", 0, output, start, last + camera.hold_s - start))
+                rows.append(Row("release", 0, output.name, start, last + camera.hold_s - start))
     edges = {beam.input: beam.edge for beam in rig.beams}
     used = next((beam for beam in rig.beams if beam.input == anchor.beam), None)
     return Sequence(

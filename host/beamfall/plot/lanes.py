@@ -6,31 +6,23 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from beamfall.setup.signals import Signal, SignalKind
 from beamfall.shots.remarks import NO_LIGHT
 
 # Okabe & Ito (2008), "Color universal design": told apart by people of every colour vision.
 COLOURS = {
-    "camera": "#56B4E9",
-    "valve": "#0072B2",
-    "beam": "#E69F00",
-    "flash": "#D55E00",
-    "light": "#CC79A7",
-    "button": "#000000",
+    SignalKind.CAMERA: "#56B4E9",
+    SignalKind.VALVE: "#0072B2",
+    SignalKind.BEAM: "#E69F00",
+    SignalKind.FLASH: "#D55E00",
+    SignalKind.LIGHT: "#CC79A7",
+    SignalKind.BUTTON: "#000000",
 }
-NAMES = {
-    "camera1": "camera focus",
-    "camera2": "camera shutter",
-    "valve1": "valve 1",
-    "valve2": "valve 2",
-    "valve3": "valve 3",
-    "beam1": "beam 1",
-    "beam2": "beam 2",
-    "flash1": "flash 1",
-    "flash2": "flash 2",
-    "flash3": "flash 3",
-    "light1": "light seen",
-    "button1": "button",
-}
+# The lanes from top to bottom, in the order of a shot.
+_ORDER = (
+    *(SignalKind.CAMERA, SignalKind.VALVE, SignalKind.BEAM),
+    *(SignalKind.FLASH, SignalKind.LIGHT, SignalKind.BUTTON),
+)
 _ON = ("on", "dark")
 
 
@@ -53,9 +45,19 @@ class Lane:
     never_due: bool  # all its rows follow a beam edge that never came
 
     @property
+    def kind(self) -> SignalKind:
+        """The kind of the line."""
+        return Signal.of(self.what).kind
+
+    @property
+    def label(self) -> str:
+        """The name of the line in words."""
+        return Signal.of(self.what).label
+
+    @property
     def colour(self) -> str:
-        """Of its kind of line."""
-        return COLOURS.get(self.what.rstrip("0123456789"), "#000000")
+        """The colour of its kind."""
+        return COLOURS[self.kind]
 
 
 def make_lanes(record: Mapping[str, Any]) -> list[Lane]:
@@ -64,11 +66,9 @@ def make_lanes(record: Mapping[str, Any]) -> list[Lane]:
     edges = record["edges"]
     present = {edge["what"] for edge in edges}
     if any(NO_LIGHT in remark for remark in record.get("remarks", ())):
-        present.add("light1")  # an empty lane says it best
-    names = [name for name in NAMES if name in present]
-    names += sorted(present - set(names))
+        present.add(Signal.light1.name)  # an empty lane says it best
     lanes = []
-    for name in names:
+    for name in (name for kind in _ORDER for name in kind.names if name in present):
         own = [edge for edge in edges if edge["what"] == name]
         differences = [
             edge["ticks"] - edge["planned_ticks"]

@@ -12,7 +12,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import UserError
-from beamfall.plot.lanes import NAMES, Bar, Lane, Mark, find_range, make_lanes, make_marks
+from beamfall.plot.lanes import Bar, Lane, Mark, find_range, make_lanes, make_marks
+from beamfall.setup.signals import Signal, SignalKind
 from beamfall.setup.units import format_duration, format_ms
 
 if TYPE_CHECKING:
@@ -90,14 +91,14 @@ def _draw_lane(axes: Axes, lane: Lane, y: float, span: float) -> None:
             linewidth=1.1,
             zorder=3,
         )
-    if lane.what.startswith("beam"):
+    if lane.kind is SignalKind.BEAM:
         _label_dwell(axes, lane, y, span)
     elif lane.never_due:
         text = "not fired: the beam edge it follows never came"
         axes.text(
             sum(axes.get_xlim()) / 2, y, text, ha="center", va="center", color="#B00020", fontsize=9
         )
-    elif lane.what.startswith("valve"):
+    elif lane.kind is SignalKind.VALVE:
         for bar in lane.measured or lane.planned:
             if bar.start is not None and bar.end is not None:
                 _note(axes, bar.end, y, f" {bar.end - bar.start:.4g} ms")
@@ -152,7 +153,7 @@ def _draw_spacing(axes: Axes, lanes: Sequence[Lane]) -> None:
     opened = sorted(
         (bar.start, -index)
         for index, lane in enumerate(lanes)
-        if lane.what.startswith("valve")
+        if lane.kind is SignalKind.VALVE
         for bar in lane.measured or lane.planned
         if bar.start is not None
     )
@@ -191,7 +192,7 @@ def _find_delay(record: Mapping[str, Any]) -> tuple[str, int, int] | None:
     edges = record["edges"]
     starts = [edge["ticks"] for edge in edges if edge["what"] == beam] if beam else [0]
     for edge in edges:
-        if not edge["what"].startswith("flash") or edge["edge"] != "on":
+        if Signal.of(edge["what"]).kind is not SignalKind.FLASH or edge["edge"] != "on":
             continue
         if edge["planned_ticks"] is None or edge["ticks"] is None:
             continue
@@ -294,7 +295,7 @@ def _add_legend(figure: Figure) -> None:
 
 
 def _say_lane(lane: Lane) -> str:
-    name = NAMES.get(lane.what, lane.what)
+    name = lane.label
     if not lane.planned and not lane.measured:
         return f"{name}\nnone"
     return f"{name}\nnot seen" if lane.planned and not lane.measured else name
@@ -356,7 +357,7 @@ def _describe_plan(record: Mapping[str, Any]) -> str:
     if planned["flash_delay_ticks"] is not None:
         edge = "the release"
         if anchor["beam"] is not None:
-            name = NAMES.get(anchor["beam"], anchor["beam"])
+            name = Signal.of(anchor["beam"]).label
             edge = f"{name} turns {anchor['edge']} for the {_ordinal(anchor['count'])} time"
         parts.append(f"asked: flash {format_ms(planned['flash_delay_ticks'] / hz)} after {edge}")
     if planned["spacing_ticks"] is not None:

@@ -9,6 +9,7 @@ from statistics import median
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import NoSuchShot, UserError
+from beamfall.setup.signals import Signal, SignalKind
 from beamfall.shots.lines import NOT_A_WARM_UP
 from beamfall.shots.pulses import SHORT_DWELL, Pulse, assign_pulses, find_transit
 
@@ -125,9 +126,13 @@ def _read_shots(log: ShotLog, series: int, beam: str) -> list[_Shot]:
             elif dark is not None:
                 current.pulses.append((dark, ticks / hz - dark))
                 dark = None
-        elif edge == "on" and what.startswith("valve"):
+        elif edge == "on" and Signal.of(what).kind is SignalKind.VALVE:
             current.openings.append((planned if ticks is None else ticks) / hz)
-        elif edge == "on" and what.startswith("flash") and None not in (planned, ticks):
+        elif (
+            edge == "on"
+            and Signal.of(what).kind is SignalKind.FLASH
+            and None not in (planned, ticks)
+        ):
             current.flashes.append(((ticks - planned) / hz, source == "stamped"))
     if current is not None and dark is not None:
         current.pulses.append((dark, None))

@@ -14,23 +14,15 @@ from typing import Any
 
 from beamfall.errors import BoardProfileError
 from beamfall.resources import find_firmware
+from beamfall.setup.signals import INPUTS, OUTPUTS, SignalKind
 
-OUTPUT_NAMES = {
-    1: "valve 1",
-    2: "valve 2",
-    3: "valve 3",
-    4: "flash 1",
-    5: "flash 2",
-    6: "flash 3",
-    7: "camera focus",
-    8: "camera shutter",
-}
-INPUT_NAMES = {9: "beam 1", 10: "beam 2", 11: "flash seen", 12: "button"}
+OUTPUT_NAMES = {int(signal): signal.label for signal in OUTPUTS}
+INPUT_NAMES = {int(signal): signal.label for signal in INPUTS}
 PORTS = ("rp2", "generic", "simulated")
 PULLS = (None, "up", "down")
 LINE_LEVELS = ("on", "off", None)
-_FLASHES = (4, 5, 6)
-_TIMELINE = (1, 2, 3, 7, 8)
+_FLASHES = SignalKind.FLASH.signals
+_TIMELINE = (*SignalKind.VALVE.signals, *SignalKind.CAMERA.signals)
 _TIMELINE_SPAN = 5  # firmware/ports/rp2/programs.py, TIMELINE_PINS
 _STAMPED_SPAN = 16  # firmware/ports/rp2/pins.py, SPAN_MAX
 # name: least, most. The longest time on the wire is 2^30 - 1 ticks, 7.1 s at 150 MHz.

@@ -28,6 +28,7 @@ class Rule:
     high: float = 0.0
     options: tuple[str, ...] = ()
     example: str = ""
+    formerly: Mapping[str, str] = field(default_factory=dict)  # old word of a choice -> today's
 
     @property
     def expected(self) -> str:
@@ -55,6 +56,8 @@ class Rule:
             case "text":
                 good = isinstance(value, str)
             case "choice":
+                if isinstance(value, str):
+                    value = self.formerly.get(value, value)
                 good = value in self.options
             case "truth":
                 good = isinstance(value, bool)
@@ -123,9 +126,11 @@ def truth(*, default: Any = MISSING) -> Any:
     return _declare(Rule("truth"), default)
 
 
-def choice(options: tuple[str, ...], *, default: Any = MISSING) -> Any:
-    """Declare a field that holds one of some words."""
-    return _declare(Rule("choice", options=options), default)
+def choice(
+    options: tuple[str, ...], *, default: Any = MISSING, formerly: Mapping[str, str] | None = None
+) -> Any:
+    """Declare a field that holds one of some words; `formerly` gives today's word for an old one."""
+    return _declare(Rule("choice", options=options, formerly=formerly or {}), default)
 
 
 def text(*, default: Any = MISSING) -> Any:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
+from beamfall.setup.signals import SignalKind
+
 if TYPE_CHECKING:
     from beamfall.setup.sequence import Row
 
@@ -23,7 +25,7 @@ def warn_of_flicker(rows: Iterable[Row]) -> str:
     """
     moments: dict[tuple[str, int], list[float]] = {}
     for row in rows:
-        if row.output.startswith("flash"):
+        if row.kind is SignalKind.FLASH:
             moments.setdefault((row.anchor, row.count), []).append(row.delay_s)
     most = sum(_count_most(sorted(delays)) for delays in moments.values())
     if most <= SAFE_FLASHES:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Self
 
 from beamfall.errors import SequenceError
+from beamfall.setup.signals import INPUTS, OUTPUTS, Signal, SignalKind
 from beamfall.setup.units import format_duration, format_two_durations
 
 if TYPE_CHECKING:
@@ -18,26 +19,21 @@ if TYPE_CHECKING:
 
 HORIZON_TICKS = 2**30 - 1  # messages.toml: limits.horizon_ticks
 COUNT_MAX = 255  # a u8 on the wire
-OUTPUTS = (
-    *("valve1", "valve2", "valve3"),
-    *("flash1", "flash2", "flash3"),
-    *("camera1", "camera2"),
-)
-BEAMS = ("beam1", "beam2")
+BEAMS = SignalKind.BEAM.names
 
 
 @dataclass(frozen=True, slots=True)
 class BoardLimits:
     """The limits a board states in its welcome, in the welcome's own units; see messages.toml.
 
-    `outputs` and `inputs` are the names of the lines the board has. The defaults are those of the
+    `outputs` and `inputs` are the names of the signals that the board has. The defaults are those of the
     simulated board, firmware/boards/simulated.py.
     """
 
     name: str = "simulated"
     clock_hz: int = 125_000_000
-    outputs: frozenset[str] = frozenset(OUTPUTS)
-    inputs: frozenset[str] = frozenset((*BEAMS, "light1", "button1"))
+    outputs: frozenset[str] = frozenset(signal.name for signal in OUTPUTS)
+    inputs: frozenset[str] = frozenset(signal.name for signal in INPUTS)
     rows_max: int = 64
     valve_max_us: int = 200_000
     valve_gap_us: int = 2_000
@@ -54,17 +50,14 @@ class BoardLimits:
     @classmethod
     def from_welcome(cls, welcome: Any) -> Self:
         """Take over the limits from a `beamfall.link.Welcome`."""
-        from beamfall.wire import get_definition
-
-        signals = get_definition().enum("signal")
         plain = {
             name: getattr(welcome, name)
             for name in cls.__dataclass_fields__
             if name not in ("outputs", "inputs")
         }
         return cls(
-            outputs=frozenset(s.name for s in signals if welcome.outputs >> s & 1),
-            inputs=frozenset(s.name for s in signals if welcome.inputs >> s & 1),
+            outputs=frozenset(s.name for s in OUTPUTS if welcome.outputs >> s & 1),
+            inputs=frozenset(s.name for s in INPUTS if welcome.inputs >> s & 1),
             **plain,
         )
 
@@ -78,9 +71,10 @@ class BoardLimits:
 
     def longest_ticks(self, output: str) -> int:
         """The longest width of one row of `output`."""
-        if output.startswith("valve"):
+        kind = Signal.of(output).kind
+        if kind is SignalKind.VALVE:
             return self.ticks_of_us(self.valve_max_us)
-        if output.startswith("flash"):
+        if kind is SignalKind.FLASH:
             return self.ticks_of_us(self.flash_max_us)
         return min(self.ticks_of_ms(self.camera_max_ms), HORIZON_TICKS)
 
@@ -195,7 +189,7 @@ def _check_row(row: TickRow, table: Table, limits: BoardLimits) -> Iterator[Prob
         window = min(table.window_ticks, _longest_window(limits))  # a longer one is said already
         latest = HORIZON_TICKS - table.tail_ticks - window
         earliest = limits.earliest_beam_ticks
-        if not row.output.startswith("flash"):
+        if row.kind is not SignalKind.FLASH:
             yield problem(
                 "bad_anchor",
                 f"{row.output} cannot follow {row.anchor}; only flashes can, "
@@ -214,7 +208,7 @@ def _check_row(row: TickRow, table: Table, limits: BoardLimits) -> Iterator[Prob
         yield problem("zero_width", "width is 0; give a width of one tick of the clock or more")
     longest = limits.longest_ticks(row.output)
     if row.width_ticks > longest:
-        word = "opening" if row.output.startswith("valve") else "width"
+        word = "opening" if row.kind is SignalKind.VALVE else "width"
         found, allowed = say.two(row.width_ticks, longest)
         yield problem(
             "width_too_long",
@@ -267,7 +261,7 @@ def _check_neighbours(table: Table, limits: BoardLimits) -> Iterator[Problem]:
         cure = "spread them"
         if row.count != other.count:
             cure = "spread them, or set blanking so that their beam edges cannot come closer"
-        if row.output.startswith("flash") and start_gap < flash_gap:
+        if row.kind is SignalKind.FLASH and start_gap < flash_gap:
             found, allowed = say.two(max(start_gap, 0), flash_gap)
             yield Problem(
                 row.origin + 1,
@@ -275,7 +269,7 @@ def _check_neighbours(table: Table, limits: BoardLimits) -> Iterator[Problem]:
                 f"{where}: they may come {found} apart, the least spacing is {allowed}; {cure}",
             )
             continue
-        least = limits.ticks_of_us(limits.valve_gap_us) if row.output.startswith("valve") else 1
+        least = limits.ticks_of_us(limits.valve_gap_us) if row.kind is SignalKind.VALVE else 1
         if gap < 0:
             yield Problem(
                 row.origin + 1,
@@ -295,7 +289,7 @@ def _check_neighbours(table: Table, limits: BoardLimits) -> Iterator[Problem]:
 def _check_duty(table: Table, limits: BoardLimits) -> Iterator[Problem]:
     say = _Say(table.clock_hz)
     most = limits.longest_valve_sum_ticks()
-    for valve in OUTPUTS[:3]:
+    for valve in SignalKind.VALVE.names:
         rows = [row for row in table.rows if row.output == valve]
         total = sum(row.width_ticks for row in rows)
         if total > most:

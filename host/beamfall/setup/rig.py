@@ -29,7 +29,8 @@ from beamfall.setup.file_schema import (
     text,
     truth,
 )
-from beamfall.setup.limits import BEAMS, OUTPUTS
+from beamfall.setup.limits import BEAMS
+from beamfall.setup.signals import SignalKind
 from beamfall.setup.toml_file import read_toml
 from beamfall.setup.units import show
 
@@ -38,7 +39,7 @@ _TABLES = (
     *("uncertainty", "fitted"),
 )
 EXAMPLE = Path(__file__).parents[1] / "examples" / "collision.toml"
-_VALVES, _FLASHES = OUTPUTS[:3], OUTPUTS[3:6]
+_VALVES, _FLASHES = SignalKind.VALVE.names, SignalKind.FLASH.names
 
 
 @dataclass(frozen=True, slots=True)

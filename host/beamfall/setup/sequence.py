@@ -15,7 +15,8 @@ from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING, Any, Self
 
 from beamfall.errors import SequenceError
-from beamfall.setup.limits import BEAMS, OUTPUTS, BoardLimits, check_table
+from beamfall.setup.limits import BEAMS, BoardLimits, check_table
+from beamfall.setup.signals import OUTPUTS, Signal, SignalKind
 from beamfall.setup.units import format_ticks, to_ticks
 
 if TYPE_CHECKING:
@@ -32,7 +33,7 @@ class Row:
     """An output is on for `width_s`, from `delay_s` after the anchor.
 
     `anchor` is release, beam1 or beam2; `count` is which counted edge of that beam, from 1, and 0
-    for the release. `output` is valve1-3, flash1-3, camera1 (focus) or camera2 (shutter).
+    for the release. `output` is the name of an output: valve1-3, flash1-3, focus or shutter.
     Raises SequenceError for names and signs that no board knows.
     """
 
@@ -45,10 +46,18 @@ class Row:
     def __post_init__(self) -> None:
         if self.anchor not in ANCHORS:
             raise SequenceError(f"anchor is '{self.anchor}'; it must be {_list(ANCHORS)}")
-        if self.output not in OUTPUTS:
-            raise SequenceError(f"output is '{self.output}'; it must be {_list(OUTPUTS)}")
+        signal = Signal.find(self.output)
+        if signal is None or not signal.is_output:
+            names = [output.name for output in OUTPUTS]
+            raise SequenceError(f"output is '{self.output}'; it must be {_list(names)}")
+        object.__setattr__(self, "output", signal.name)  # a former name ends here
         for name, value in (("delay", self.delay_s), ("width", self.width_s)):
             _check_time(f"{name} of {self.output}", value)
+
+    @property
+    def kind(self) -> SignalKind:
+        """The kind of the output."""
+        return Signal.of(self.output).kind
 
     @property
     def where(self) -> str:
@@ -141,7 +150,7 @@ class Sequence:
 
     def flash_row(self) -> Row | None:
         """The row whose delay is 'the' flash delay: the first flash, those at a beam before others."""
-        flashes = [row for row in self.rows if row.output.startswith("flash")]
+        flashes = [row for row in self.rows if row.kind is SignalKind.FLASH]
         flashes.sort(key=lambda row: (row.anchor == "release", row.output, row.count, row.delay_s))
         return flashes[0] if flashes else None
 
@@ -167,13 +176,18 @@ class TickRow:
     width_ticks: int
     origin: int = field(default=0, compare=False)
 
+    @property
+    def kind(self) -> SignalKind:
+        """The kind of the output."""
+        return Signal.of(self.output).kind
+
     def sort_key(self) -> tuple[int, int, int, int]:
         """The board's order: anchor, count, delay, output."""
         return (
             ANCHORS.index(self.anchor),
             self.count,
             self.delay_ticks,
-            OUTPUTS.index(self.output),
+            Signal.of(self.output),
         )
 
     @property
@@ -206,9 +220,7 @@ class Table:
         from beamfall.wire.table import make_table_messages
 
         codec = get_codec()
-        anchors, signals, edges = (
-            codec.definition.enum(name) for name in ("anchor", "signal", "beam_edge")
-        )
+        anchors, edges = (codec.definition.enum(name) for name in ("anchor", "beam_edge"))
         settings = {
             "window_ticks": self.window_ticks,
             "tail_ticks": self.tail_ticks,
@@ -223,7 +235,7 @@ class Table:
             {
                 "anchor": anchors[row.anchor],
                 "count": row.count,
-                "output": signals[row.output],
+                "output": Signal.of(row.output),
                 "spare": 0,
                 "delay_ticks": row.delay_ticks,
                 "width_ticks": row.width_ticks,
@@ -246,7 +258,7 @@ class Table:
 
     def flash_row(self) -> TickRow | None:
         """The row whose delay is 'the' flash delay: the first flash, those at a beam before others."""
-        flashes = [row for row in self.rows if row.output.startswith("flash")]
+        flashes = [row for row in self.rows if row.kind is SignalKind.FLASH]
         flashes.sort(
             key=lambda row: (row.anchor == "release", row.output, row.count, row.delay_ticks)
         )
@@ -254,7 +266,7 @@ class Table:
 
     def spacing_ticks(self) -> int | None:
         """From the first valve opening to the second, of all valves; None with fewer than two."""
-        opened = sorted(row.delay_ticks for row in self.rows if row.output.startswith("valve"))
+        opened = sorted(row.delay_ticks for row in self.rows if row.kind is SignalKind.VALVE)
         return opened[1] - opened[0] if len(opened) > 1 else None
 
     def to_dict(self) -> dict[str, Any]:
@@ -272,10 +284,13 @@ class Table:
 
     @classmethod
     def from_dict(cls, content: Mapping[str, Any]) -> Self:
-        """Rebuild a table from `to_dict`."""
+        """Rebuild a table from `to_dict`; outputs may have the names of older logs."""
         plain = {key: value for key, value in content.items() if key.endswith(("_ticks", "_hz"))}
         return cls(
-            rows=tuple(TickRow(*row) for row in content["rows"]),
+            rows=tuple(
+                TickRow(anchor, count, Signal.of(output).name, *times)
+                for anchor, count, output, *times in content["rows"]
+            ),
             beam_edges=tuple(content["beam_edges"]),
             awaits=tuple(content["awaits"]),
             **plain,
@@ -290,6 +305,11 @@ class PlannedEdge:
     on: bool
     ticks: int | None
     row: TickRow
+
+    @property
+    def kind(self) -> SignalKind:
+        """The kind of the output."""
+        return self.row.kind
 
 
 def predict_edges(

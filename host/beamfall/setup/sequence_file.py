@@ -37,8 +37,9 @@ from beamfall.setup.file_schema import (
     quantity,
     text,
 )
-from beamfall.setup.limits import BEAMS, OUTPUTS
+from beamfall.setup.limits import BEAMS
 from beamfall.setup.sequence import ANCHORS, BEAM_EDGES, Row, Sequence
+from beamfall.setup.signals import OUTPUTS
 from beamfall.setup.toml_file import read_toml
 
 _LONGEST_S = 3600.0  # of any time in a file; the board's own limits are far below
@@ -63,7 +64,10 @@ class _BeamSettings:
 class _FileRow:
     anchor: str = choice(ANCHORS, default="release")
     count: int | None = count(1, 255, default=None)
-    output: str = choice(OUTPUTS)
+    output: str = choice(
+        tuple(signal.name for signal in OUTPUTS),
+        formerly={signal.formerly: signal.name for signal in OUTPUTS if signal.formerly},
+    )
     delay_s: float = quantity("duration", 0.0, _LONGEST_S)
     width_s: float = quantity("duration", 0.0, _LONGEST_S)
 

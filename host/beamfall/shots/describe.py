@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from beamfall.setup.signals import SignalKind
 from beamfall.setup.units import format_duration, format_ticks
 from beamfall.shots.remarks import list_remarks
 
@@ -23,7 +24,7 @@ def describe_record(record: ShotRecord, *, sees_light: bool = True) -> str:
     if record.cause is not None:
         parts[0] += f" ({record.cause})"
     flash = next(
-        (edge for edge in record.edges if edge.what.startswith("flash") and edge.edge == "on"), None
+        (edge for edge in record.edges if edge.kind is SignalKind.FLASH and edge.edge == "on"), None
     )
     if record.anchor_beam is not None:
         parts.append(_say_edges(record))

@@ -49,7 +49,9 @@ EDGE_COLUMNS = (
     Column("swept", "json", "What a sweep set for this shot, names with units; empty: nothing."),
     Column("clock_hz", "integer", "Ticks a second of this shot's clock."),
     Column("edge_number", "integer", "Place of the edge in the shot's order of time, from 0."),
-    Column("what", "string", "The line: valve1-3, flash1-3, camera1-2, beam1-2, light1, button1."),
+    Column(
+        "what", "string", "The line: valve1-3, flash1-3, focus, shutter, beam1-2, light1, button1."
+    ),
     Column("edge", "string", "on or off of an output or light; dark or clear of a beam."),
     Column("planned_ticks", "integer", "Commanded time from the release; empty: not commanded."),
     Column("measured_ticks", "integer", "Measured time from the release; empty: not seen."),

@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, Any, Protocol, Self
 
 from beamfall.setup.limits import BEAMS
 from beamfall.setup.sequence import PlannedEdge, Table, count_beam_edges, predict_edges
+from beamfall.setup.signals import Signal, SignalKind
 
 if TYPE_CHECKING:
     from beamfall.events import Outcome
-    from beamfall.wire import WireEnum
 
 STAMPED, DERIVED = "stamped", "derived"
 
@@ -24,7 +24,7 @@ class MeasuredEdge(Protocol):
     """An edge as the board reports it; `beamfall.events.Edge` is one."""
 
     @property
-    def signal(self) -> WireEnum: ...
+    def signal(self) -> Signal: ...
     @property
     def ticks(self) -> int: ...
     @property
@@ -35,7 +35,7 @@ class MeasuredEdge(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class EdgeRecord:
-    """An edge of a shot; ticks count from the release.
+    """An edge of a shot on the line `what`, a signal's name; ticks count from the release.
 
     `planned_ticks` is None for what no row commands (beams, light) and for a row whose beam edge
     never came; `ticks` is None for a planned edge that was not seen. `source`: 'stamped' from the
@@ -47,6 +47,20 @@ class EdgeRecord:
     planned_ticks: int | None
     ticks: int | None
     source: str = DERIVED
+
+    def __post_init__(self) -> None:
+        # A former name, as older logs have it, ends here.
+        object.__setattr__(self, "what", Signal.of(self.what).name)
+
+    @property
+    def signal(self) -> Signal:
+        """The line."""
+        return Signal.of(self.what)
+
+    @property
+    def kind(self) -> SignalKind:
+        """The kind of the line."""
+        return self.signal.kind
 
     @property
     def time_ticks(self) -> int | None:

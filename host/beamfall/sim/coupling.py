@@ -15,6 +15,7 @@ from types import ModuleType
 from typing import TYPE_CHECKING
 
 from beamfall.setup.board_profiles import Profile
+from beamfall.setup.signals import Signal
 from beamfall.sim.embedded import SimulatedTransport
 from beamfall.sim.firmware_modules import FirmwareModules, load_firmware
 
@@ -148,9 +149,6 @@ def couple_boards(
 
     `missing` names wires that are not there; `crossed` pairs of wires whose far ends are exchanged.
     """
-    from beamfall.wire import get_definition
-
-    signals = get_definition().enum("signal")
     ends = (WireEnd(clock_hz[0], ppm[0]), WireEnd(clock_hz[1], ppm[1]))
     ends[0].other, ends[1].other = ends[1], ends[0]
     absent = set(missing)
@@ -163,9 +161,9 @@ def couple_boards(
     for one in wires:
         source = ends[one.wire.source == "double"]
         if one.wire.name not in absent:
-            source.targets[int(signals[one.wire.output])] = int(signals[inputs[one.wire.name]])
+            source.targets[int(Signal.of(one.wire.output))] = int(Signal.of(inputs[one.wire.name]))
     for one in wires:
-        signal = int(signals[one.wire.input])
+        signal = int(Signal.of(one.wire.input))
         source = ends[one.wire.source == "double"]
         if signal not in source.targets.values():
             source.other.rest(signal, one.level_alone)

@@ -11,11 +11,11 @@ import random
 from dataclasses import dataclass, replace
 
 from beamfall.setup.sequence import Sequence
+from beamfall.setup.signals import Signal
 from beamfall.sim.condition import Condition
 from beamfall.sim.drops import LEAST_GAP_S, SAME_PLACE_M, Drop, make_drop
 from beamfall.sim.model import RigModel
 from beamfall.sim.rig import CLOCK_HZ, SimulatedRig, Splash
-from beamfall.wire import get_definition
 
 # Channels beside the lines themselves: what else covers, lights or breaks a line.
 _FINGER, _HAND, _DIM, _BREAK, _STREAM = 100, 200, 300, 400, 500
@@ -52,10 +52,8 @@ class RigInRoom(SimulatedRig):
         self._now = 0
         self._past_s = 0.0
         self._chance = random.Random(f"{seed}/room")
-        signals = get_definition().enum("signal")
-        self._signal = {signal.name: int(signal) for signal in signals}
-        self._shutter = self._signal["camera2"]
-        self._button = self._signal["button1"]
+        self._shutter = int(Signal.shutter)
+        self._button = int(Signal.button1)
         super().__init__(model, seed, clock_hz)
 
     def _begin(self) -> None:
@@ -64,7 +62,7 @@ class RigInRoom(SimulatedRig):
         for channel in (0, _FINGER, _HAND, _DIM, _BREAK, _STREAM):
             self._covers.update({line + channel: 0 for line in lines})
         wires = self.condition.wires
-        self._wired = {self._signal[a]: self._signal[b] for a, b in wires.items()}
+        self._wired = {int(Signal.of(a)): int(Signal.of(b)) for a, b in wires.items()}
         self._next_own: dict[tuple[str, int], float] = {}
 
     def restart(self) -> None:

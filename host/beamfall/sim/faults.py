@@ -14,6 +14,7 @@ from types import MappingProxyType
 
 from beamfall.errors import UserError
 from beamfall.setup.sequence import Sequence
+from beamfall.setup.signals import SignalKind
 from beamfall.sim.condition import BeamCondition, Condition, FlashCondition, ValveCondition
 from beamfall.sim.defects import RigInRoom
 from beamfall.sim.model import FlashModel, RigModel
@@ -137,8 +138,8 @@ def _block_air_inlet(world: World) -> None:
 
 # -- outputs, flash, camera ------------------------------------------------------------------------------------
 def _swap_outputs(world: World) -> None:
-    valve = f"valve{world.model.list_lines('valve')[0]}"
-    flash = f"flash{world.model.list_lines('flash')[0]}"
+    valve = SignalKind.VALVE.nth(world.model.list_lines(SignalKind.VALVE)[0]).name
+    flash = SignalKind.FLASH.nth(world.model.list_lines(SignalKind.FLASH)[0]).name
     world.condition.wires.update({valve: flash, flash: valve})
 
 
@@ -209,7 +210,7 @@ def _shorten_window(world: World) -> None:
     after_last = world.uniform(0.020, 0.100)
 
     def change(sequence: Sequence) -> Sequence:
-        opens = [row.delay_s for row in sequence.rows if row.output.startswith("valve")]
+        opens = [row.delay_s for row in sequence.rows if row.kind is SignalKind.VALVE]
         if not opens or sequence.awaits == (0, 0):
             return sequence
         return replace(sequence, window_s=max(opens) + after_last)

@@ -23,13 +23,13 @@ from typing import IO, Any
 from beamfall.errors import InterpreterMissing, LinkLost
 from beamfall.link.interrupts import hold_interrupts
 from beamfall.resources import find_firmware
+from beamfall.setup.signals import INPUTS
 from beamfall.sim.embedded import RigAtPins, make_entropy, make_unique_id
 
 _REQUEST = struct.Struct("<BBBBqII")
 _ANSWER = struct.Struct("<qIBBH")
 _HEAD = struct.Struct("<I8s4s8s")
 _ADVANCE, _DRIVE = 1, 2
-_INPUTS = (9, 10, 11, 12)  # beam1, beam2, light1, button1
 _PATIENCE_S = 30.0  # real seconds without a word from the interpreter: it hangs
 
 
@@ -168,7 +168,7 @@ class MicroPythonTransport:
 
     def _answer(self, now: int, signal: int, level: int) -> None:
         levels = 0
-        for known in _INPUTS:
+        for known in INPUTS:
             levels |= (self.rig.level(known) & 1) << known
         self._now = now
         self._waiting = None

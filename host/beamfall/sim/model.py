@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from beamfall.physics.air import Air, air_at
 from beamfall.physics.gravity import STANDARD_GRAVITY
 from beamfall.physics.liquids import WATER, Liquid
+from beamfall.setup.signals import SignalKind
 
 
 @dataclass(frozen=True)
@@ -89,16 +90,17 @@ class RigModel:
     frame_height_m: float = 0.07  # what the camera sees above the surface
     frame_width_m: float = 0.10
 
-    def list_lines(self, kind: str) -> tuple[int, ...]:
-        """The board's lines (1 is valve1) that valves, beams or flashes are wired to, in the order of the parts.
+    def list_lines(self, kind: SignalKind) -> tuple[int, ...]:
+        """The numbers of the signals that valves, beams or flashes are wired to, in the order of the parts.
 
         Lines without a part follow, so that every line has its place.
         """
-        kinds: dict[str, tuple[Sequence[ValveModel | BeamModel | FlashModel], int]] = {
-            "valve": (self.valves, 3),
-            "beam": (self.beams, 2),
-            "flash": (self.flashes, 3),
+        kinds: dict[SignalKind, Sequence[ValveModel | BeamModel | FlashModel]] = {
+            SignalKind.VALVE: self.valves,
+            SignalKind.BEAM: self.beams,
+            SignalKind.FLASH: self.flashes,
         }
-        parts, count = kinds[kind]
-        free = [n for n in range(1, count + 1) if n not in {part.line for part in parts}]
+        parts = kinds[kind]
+        used = {part.line for part in parts}
+        free = [signal.number for signal in kind.signals if signal.number not in used]
         return (*(part.line or free.pop(0) for part in parts), *free)

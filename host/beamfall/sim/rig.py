@@ -10,10 +10,10 @@ import heapq
 import random
 from dataclasses import dataclass, field
 
+from beamfall.setup.signals import Signal, SignalKind
 from beamfall.sim.collision import Column, Contact, Jet, Picture, see_picture
 from beamfall.sim.drops import LEAST_GAP_S, SAME_PLACE_M, Drop, make_drop
 from beamfall.sim.model import RigModel
-from beamfall.wire import get_definition
 
 CLOCK_HZ = 125_000_000
 FORGET_S = 3.0  # a drop older than this has nothing to do with what falls now
@@ -48,16 +48,15 @@ class SimulatedRig:
     """
 
     def __init__(self, model: RigModel, seed: int = 0, clock_hz: int = CLOCK_HZ) -> None:
-        signals = get_definition().enum("signal")
-        self.lines = {kind: model.list_lines(kind) for kind in ("valve", "beam", "flash")}
-        pins = {
-            kind: [int(signals[f"{kind}{line}"]) for line in lines]
-            for kind, lines in self.lines.items()
+        self.lines = {
+            kind: model.list_lines(kind)
+            for kind in (SignalKind.VALVE, SignalKind.BEAM, SignalKind.FLASH)
         }
-        self._valves = {pin: place for place, pin in enumerate(pins["valve"], 1)}
-        self._flashes = {pin: place for place, pin in enumerate(pins["flash"], 1)}
-        self._beams = dict(enumerate(pins["beam"], 1))
-        self._light = int(signals["light1"])
+        pins = {kind: [int(kind.nth(line)) for line in lines] for kind, lines in self.lines.items()}
+        self._valves = {pin: place for place, pin in enumerate(pins[SignalKind.VALVE], 1)}
+        self._flashes = {pin: place for place, pin in enumerate(pins[SignalKind.FLASH], 1)}
+        self._beams = dict(enumerate(pins[SignalKind.BEAM], 1))
+        self._light = int(Signal.light1)
         self.model = model
         self.seed = seed
         self.clock_hz = clock_hz
@@ -74,7 +73,7 @@ class SimulatedRig:
         self._next_free_s = dict.fromkeys(self._valves.values(), -1.0)
         self._flash_ready_s = dict.fromkeys(self._flashes.values(), -1.0)
 
-    def find_place(self, kind: str, line: int) -> int:
+    def find_place(self, kind: SignalKind, line: int) -> int:
         """The place in the model, from 1, of the valve, beam or flash at that line of the board."""
         return self.lines[kind].index(line) + 1
 

@@ -6,6 +6,7 @@ tests or probabilities.
 
 from __future__ import annotations
 
+from beamfall.setup.signals import SignalKind
 from beamfall.sim.collision import see_picture
 from beamfall.sim.defects import RigInRoom
 
@@ -42,7 +43,7 @@ class Room:
 
     def liquid_runs(self, valve: int) -> bool:
         """Whether a stream runs out of the nozzle."""
-        return self._rig.streams(self._rig.find_place("valve", valve))
+        return self._rig.streams(self._rig.find_place(SignalKind.VALVE, valve))
 
     def clicks(self) -> int:
         """How often a valve has clicked open since `look_away`."""
@@ -59,16 +60,16 @@ class Room:
     # -- how parts look and feel -------------------------------------------------------------------------------
     def beam_plugs_in(self, beam: int) -> bool:
         """Whether both plugs of the beam sit as they should."""
-        return self._rig.condition.beams[self._rig.find_place("beam", beam) - 1].plug_in
+        return self._rig.condition.beams[self._rig.find_place(SignalKind.BEAM, beam) - 1].plug_in
 
     def beam_path_free(self, beam: int) -> bool:
         """Whether nothing stands between emitter and receiver, the lenses are dry and the emitter glows."""
-        part = self._rig.condition.beams[self._rig.find_place("beam", beam) - 1]
+        part = self._rig.condition.beams[self._rig.find_place(SignalKind.BEAM, beam) - 1]
         return part.path_free and part.emitter_lit
 
     def valve_plug_in(self, valve: int) -> bool:
         """Whether the valve's plug sits as it should."""
-        return self._rig.condition.valves[self._rig.find_place("valve", valve) - 1].plug_in
+        return self._rig.condition.valves[self._rig.find_place(SignalKind.VALVE, valve) - 1].plug_in
 
     def coil_pulled(self) -> bool:
         """Whether a valve's coil has drawn steel since `look_away`."""
@@ -80,13 +81,13 @@ class Room:
 
     def ready_lamp_on(self, flash: int) -> bool:
         """Whether the flash's ready lamp is lit: it is on, awake, and has recycled."""
-        place = self._rig.find_place("flash", flash)
+        place = self._rig.find_place(SignalKind.FLASH, flash)
         part = self._rig.condition.flashes[place - 1]
         return part.powered and not part.asleep and self._rig.has_recycled(place)
 
     def flash_says_manual(self, flash: int) -> bool:
         """Whether the flash's dial or display says M."""
-        return self._rig.condition.flashes[self._rig.find_place("flash", flash) - 1].manual
+        return self._rig.condition.flashes[self._rig.find_place(SignalKind.FLASH, flash) - 1].manual
 
     def picture(self) -> str:
         """What the picture of the last shot shows: black, early, wanted, late or missed.
@@ -108,17 +109,17 @@ class Room:
     # -- done --------------------------------------------------------------------------------------------------
     def pass_finger(self, beam: int) -> None:
         """Pass a finger through the beam three times."""
-        place = self._rig.find_place("beam", beam)
+        place = self._rig.find_place(SignalKind.BEAM, beam)
         for pass_number in range(3):
             self._rig.cover_beam(place, 0.5 + 0.8 * pass_number, 0.15, by_hand=False)
 
     def cover_receiver(self, beam: int) -> None:
         """Hold a hand right over the receiver for a second."""
-        self._rig.cover_beam(self._rig.find_place("beam", beam), 0.5, 1.0, by_hand=True)
+        self._rig.cover_beam(self._rig.find_place(SignalKind.BEAM, beam), 0.5, 1.0, by_hand=True)
 
     def wiggle_cables(self, beam: int) -> None:
         """Move the beam's cables about for a second or two."""
-        self._rig.shake_beam(self._rig.find_place("beam", beam))
+        self._rig.shake_beam(self._rig.find_place(SignalKind.BEAM, beam))
 
     def press_button(self) -> None:
         """Press the board's button once."""
@@ -126,11 +127,13 @@ class Room:
 
     def press_flash(self, flash: int) -> bool:
         """Press the flash's own test button, twice if it must wake first; return whether it fired."""
-        return self._rig.press_flash(self._rig.find_place("flash", flash))
+        return self._rig.press_flash(self._rig.find_place(SignalKind.FLASH, flash))
 
     def take_nozzle_off(self, valve: int, off: bool) -> None:
         """Take the nozzle off the valve, or put it on again as it was."""
-        self._rig.condition.valves[self._rig.find_place("valve", valve) - 1].nozzle_off = off
+        self._rig.condition.valves[
+            self._rig.find_place(SignalKind.VALVE, valve) - 1
+        ].nozzle_off = off
 
     def open_cap(self, opened: bool) -> None:
         """Open or close the cap of the reservoir; open, air comes in and the suction is gone."""

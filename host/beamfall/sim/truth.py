@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from beamfall.setup.signals import SignalKind
+
 if TYPE_CHECKING:
     from beamfall.events import Outcome
     from beamfall.sim.rig import SimulatedRig, Splash
@@ -36,11 +38,14 @@ def take_truth(rig: SimulatedRig, outcome: Outcome) -> tuple[dict[str, Any], Spl
         "simulated": True,
         "drops": [
             {
-                "valve": rig.lines["valve"][drop.valve - 1],
+                "valve": rig.lines[SignalKind.VALVE][drop.valve - 1],
                 "diameter_mm": round(drop.diameter_m * 1e3, 4),
                 "left_ticks": tick(drop.left_s),
                 "beam_ticks": {
-                    f"beam{rig.lines['beam'][number - 1]}": [tick(dark), tick(clear)]
+                    SignalKind.BEAM.nth(rig.lines[SignalKind.BEAM][number - 1]).name: [
+                        tick(dark),
+                        tick(clear),
+                    ]
                     for number, (dark, clear) in sorted(drop.dark_s.items())
                 },
                 "impact_ticks": tick(drop.impact_s),
@@ -63,7 +68,7 @@ def take_truth(rig: SimulatedRig, outcome: Outcome) -> tuple[dict[str, Any], Spl
         },
         "pictures": [
             {
-                "flash": rig.lines["flash"][flash - 1],
+                "flash": rig.lines[SignalKind.FLASH][flash - 1],
                 "light_ticks": tick(lit),
                 "shows": picture.shows,
                 "stage_ms": None if picture.stage_s is None else round(picture.stage_s * 1e3, 4),

@@ -29,6 +29,8 @@ from beamfall.wire.schema import (
     Limits,
     MessageDefinition,
     RecordDefinition,
+    SignalDefinition,
+    SignalKindDefinition,
     WireEnum,
     make_class_name,
 )
@@ -73,6 +75,7 @@ class _Parser:
         limits = Limits(**self._parse_sizes(content["limits"], "limits", Limits))
         self._check_frame(frame)
         enums = {name: self._parse_enum(name, entry) for name, entry in content["enums"].items()}
+        kinds, signals = self._parse_signals(content["enums"].get("signal", {}))
         records: dict[str, RecordDefinition] = {}
         for name, entry in content["records"].items():
             fields = self._parse_fields(f"records.{name}", entry["fields"], enums, {}, limits)
@@ -109,6 +112,8 @@ class _Parser:
             frame,
             limits,
             MappingProxyType(enums),
+            kinds,
+            signals,
             MappingProxyType(records),
             MappingProxyType(messages),
         )
@@ -153,26 +158,59 @@ class _Parser:
 
     def _parse_enum(self, name: str, entry: Mapping[str, Any]) -> EnumDefinition:
         where = f"enums.{name}"
-        self._check_keys(entry, where, {"values"}, frozenset({"meaning"}))
+        signal = name == "signal"
+        extra = frozenset({"meaning", *(["kinds"] if signal else [])})
+        self._check_keys(entry, where, {"values"}, extra)
+        needed = {"value", "meaning", *(["kind", "number"] if signal else [])}
+        optional = frozenset({"formerly"} if signal else {"cure"})
         seen: dict[int, str] = {}
-        members: list[tuple[str, tuple[int, str, str, str]]] = []
+        members: list[tuple[str, tuple[int, str, str]]] = []
         for value_name, value in entry["values"].items():
             place = f"{where}.{value_name}"
             self._require(value_name.isidentifier(), place, "the name is not an identifier")
-            self._check_keys(value, place, {"value", "meaning"}, frozenset({"cure", "kind"}))
+            self._check_keys(value, place, needed, optional)
             number = self._check_integer(value["value"], place, 0, 255)
             self._require(number not in seen, place, f"{number} is also {seen.get(number)}")
             seen[number] = value_name
-            members.append(
-                (
-                    value_name,
-                    (number, value["meaning"], value.get("cure", ""), value.get("kind", "")),
-                )
-            )
+            members.append((value_name, (number, value["meaning"], value.get("cure", ""))))
         self._require(bool(members), where, "has no values")
         make: Any = WireEnum  # the functional form of Enum, which type checkers do not know here
         python: type[WireEnum] = make(make_class_name(name), members)
         return EnumDefinition(name, entry.get("meaning", ""), python)
+
+    def _parse_signals(
+        self, entry: Mapping[str, Any]
+    ) -> tuple[tuple[SignalKindDefinition, ...], tuple[SignalDefinition, ...]]:
+        """Read what `_parse_enum` leaves out: kinds, and each signal's kind, number and old name."""
+        kinds = []
+        for name, kind in entry.get("kinds", {}).items():
+            place = f"enums.signal.kinds.{name}"
+            self._check_keys(kind, place, {"output", "meaning"})
+            self._require(isinstance(kind["output"], bool), place, "output is true or false")
+            kinds.append(SignalKindDefinition(name, kind["output"], kind["meaning"]))
+        signals: list[SignalDefinition] = []
+        names = set(entry.get("values", {}))
+        for name, one in entry.get("values", {}).items():
+            place = f"enums.signal.{name}"
+            self._require(
+                any(kind.name == one["kind"] for kind in kinds), place, f"no kind {one['kind']!r}"
+            )
+            before = [signal for signal in signals if signal.kind == one["kind"]]
+            in_turn = one["number"] == len(before) + 1
+            self._require(in_turn, place, f"number must be {len(before) + 1}")
+            if before:
+                value = before[-1].value + 1
+                self._require(one["value"] == value, place, f"value must be {value}")
+            formerly = one.get("formerly", "")
+            self._require(formerly not in names, place, f"{formerly} is the name of a signal")
+            if formerly:
+                names.add(formerly)
+            signals.append(
+                SignalDefinition(
+                    name, one["value"], one["kind"], one["number"], one["meaning"], formerly
+                )
+            )
+        return tuple(kinds), tuple(signals)
 
     def _parse_message(
         self,

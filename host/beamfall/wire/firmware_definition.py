@@ -51,6 +51,11 @@ def _lines(definition: Definition) -> Iterator[str]:
         for member in enum.python:
             yield f"{prefix}_{member.name.upper()} = const({int(member)})"
         yield from _tuple_lines(f"{prefix}_VALUES", [int(member) for member in enum.python])
+    yield ""
+    yield "# signals of each kind, number 1 first; their values lie in a row"
+    for signal_kind in definition.signal_kinds:
+        values = [one.value for one in definition.signals if one.kind == signal_kind.name]
+        yield from _tuple_lines(f"KIND_{signal_kind.name.upper()}", values)
     for record in definition.records.values():
         yield ""
         yield f'FORMAT_{record.name.upper()} = "{record.format}"'

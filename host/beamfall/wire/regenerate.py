@@ -1,8 +1,8 @@
 """Makes every file that follows from messages.toml: `python -m beamfall.wire.regenerate [--check]`.
 
-It writes firmware/beamfall_board/wire_definition.py, the generated parts of protocol/SPEC.md,
-protocol/vectors.json and protocol/beamfall.lua. With --check nothing is written; stale files are
-named and the exit status is 1. It works in a source checkout only.
+It writes firmware/beamfall_board/wire_definition.py, host/beamfall/setup/signals.py, the generated
+parts of protocol/SPEC.md, protocol/vectors.json and protocol/beamfall.lua. With --check it writes
+nothing: it names the stale files and the exit status is 1. It works in a source checkout only.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from beamfall.resources import find_checkout
 from beamfall.wire.definition import load_definition
 from beamfall.wire.dissector import render_dissector
 from beamfall.wire.firmware_definition import render_firmware_definition
+from beamfall.wire.signal_module import render_signal_module
 from beamfall.wire.specification import render_specification
 from beamfall.wire.vectors import render_vectors
 
@@ -31,6 +32,7 @@ def render_files(top: Path) -> dict[Path, str]:
         top / "firmware" / "beamfall_board" / "wire_definition.py": render_firmware_definition(
             definition
         ),
+        top / "host" / "beamfall" / "setup" / "signals.py": render_signal_module(definition),
         specification: render_specification(definition, words),
         protocol / "vectors.json": render_vectors(definition),
         protocol / "beamfall.lua": render_dissector(definition),
@@ -47,7 +49,7 @@ def find_stale(top: Path) -> list[Path]:
 
 
 def regenerate(top: Path) -> list[Path]:
-    """Write the stale files again; return which they were."""
+    """Write the stale files again; return which were stale."""
     files = render_files(top)
     stale = find_stale(top)
     for path in stale:

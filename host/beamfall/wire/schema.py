@@ -31,21 +31,16 @@ COUNT_SIZE = 1  # the u8 before a list's records or a text's bytes
 
 
 class WireEnum(IntEnum):
-    """Base of the enums made from messages.toml: integers that know their meaning and cure.
-
-    `kind` is set only where the file gives one (signals: output, beam, input).
-    """
+    """Base of the enums made from messages.toml: integers that know their meaning and cure."""
 
     meaning: str
     cure: str
-    kind: str
 
-    def __new__(cls, value: int, meaning: str = "", cure: str = "", kind: str = "") -> Self:
+    def __new__(cls, value: int, meaning: str = "", cure: str = "") -> Self:
         member = int.__new__(cls, value)
         member._value_ = value
         member.meaning = meaning
         member.cure = cure
-        member.kind = kind
         return member
 
     @property
@@ -160,6 +155,27 @@ class EnumDefinition:
 
 
 @dataclass(frozen=True)
+class SignalKindDefinition:
+    """A kind of signal: whether the board drives the signals of this kind, or reads them."""
+
+    name: str
+    output: bool
+    meaning: str
+
+
+@dataclass(frozen=True)
+class SignalDefinition:
+    """A signal: `number` counts within its kind, from 1; `formerly` is a name it had, or empty."""
+
+    name: str
+    value: int
+    kind: str
+    number: int
+    meaning: str
+    formerly: str
+
+
+@dataclass(frozen=True)
 class FrameDefinition:
     """Sizes of a frame, in bytes."""
 
@@ -189,6 +205,8 @@ class Definition:
     frame: FrameDefinition
     limits: Limits
     enums: Mapping[str, EnumDefinition]
+    signal_kinds: tuple[SignalKindDefinition, ...]
+    signals: tuple[SignalDefinition, ...]
     records: Mapping[str, RecordDefinition]
     messages: Mapping[str, MessageDefinition]
 

@@ -61,6 +61,9 @@ def _render_limits(definition: Definition) -> str:
 def _render_enums(definition: Definition) -> str:
     parts = []
     for enum in definition.enums.values():
+        if enum.name == "signal":
+            parts.append(_render_signals(definition))
+            continue
         cures = any(member.cure for member in enum.python)
         heads = ["value", "name", "meaning"] + (["cure"] if cures else [])
         rows = [
@@ -70,6 +73,23 @@ def _render_enums(definition: Definition) -> str:
         ]
         parts.append(f"### `{enum.name}`\n\n{enum.meaning}.\n\n{_table(heads, rows)}")
     return "\n\n".join(parts)
+
+
+def _render_signals(definition: Definition) -> str:
+    signals = [
+        [str(one.value), f"`{one.name}`", one.kind, str(one.number), one.meaning]
+        for one in definition.signals
+    ]
+    kinds = [
+        [kind.name, "output" if kind.output else "input", kind.meaning]
+        for kind in definition.signal_kinds
+    ]
+    return (
+        f"### `signal`\n\n{definition.enums['signal'].meaning}.\n\n"
+        + _table(["value", "name", "kind", "number", "meaning"], signals)
+        + "\n\nA signal is an output or an input by its kind:\n\n"
+        + _table(["kind", "direction", "meaning"], kinds)
+    )
 
 
 def _render_records(definition: Definition) -> str:

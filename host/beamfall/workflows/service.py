@@ -5,14 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from beamfall.setup.signals import Signal, SignalKind
 from beamfall.workflows.steps import Drip, HoldOpen, TestFlash, Workflow, serve
 
 if TYPE_CHECKING:
     from beamfall.events import Outcome
     from beamfall.link import Welcome
     from beamfall.setup.rig import Rig
-
-_LIGHT = 11  # the flash-seen sensor's signal, protocol/messages.toml
 
 
 @dataclass(frozen=True)
@@ -33,7 +32,7 @@ class Flashed:
 
 def find_opening(rig: Rig, valve: int) -> float:
     """How long a valve (1 to 3) opens for one drop by the rig, in s; one that the rig has not: as its first."""
-    own = [one for one in rig.valves if one.output == f"valve{valve}"]
+    own = [one for one in rig.valves if Signal.of(one.output).number == valve]
     return (own or list(rig.valves))[0].opening_s
 
 
@@ -45,7 +44,7 @@ def drip(
         opening_s = find_opening(rig, valve)
     outcome = yield from serve(Drip(valve, opening_s))
     assert outcome is not None
-    ticks = [edge.ticks for edge in outcome.edges if edge.signal.kind == "beam"]
+    ticks = [edge.ticks for edge in outcome.edges if edge.signal.kind is SignalKind.BEAM]
     return Dripped(outcome, ticks[0] / board.clock_hz if ticks else None)
 
 
@@ -55,8 +54,8 @@ def flash_once(
     """Fire a flash once."""
     outcome = yield from serve(TestFlash(flash, contact_s, rig))
     assert outcome is not None
-    lit = any(edge.signal.name == "light1" and edge.level for edge in outcome.edges)
-    return Flashed(outcome, lit if board.has_input(_LIGHT) else None)
+    lit = any(edge.signal.kind is SignalKind.LIGHT and edge.level for edge in outcome.edges)
+    return Flashed(outcome, lit if board.has(Signal.light1) else None)
 
 
 def rinse(valve: int = 1, duration_s: float = 2.0) -> Workflow[Outcome | None]:

@@ -10,6 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from beamfall.setup.signals import SignalKind
+
 if TYPE_CHECKING:
     from beamfall.setup.rig import Rig
     from beamfall.setup.sequence import Sequence
@@ -17,7 +19,7 @@ if TYPE_CHECKING:
 
 def flashes(sequence: Sequence) -> bool:
     """Whether a sequence fires a flash."""
-    return any(row.output.startswith("flash") for row in sequence.rows)
+    return any(row.kind is SignalKind.FLASH for row in sequence.rows)
 
 
 def find_recycle(rig: Rig) -> float:

@@ -41,7 +41,7 @@ def test_the_windows_end_is_kept_while_the_host_does_not_read(tmp_path: Path) ->
 
     load(HERE.parents[1] / "board" / "emulated_board.py").stage_firmware(tmp_path / "files")
     serve = load(HERE.parent / "generic" / "emulated.py").emulated_board
-    rows = (Row("release", 0, "camera2", 0.010, 5.0), Row("beam1", 1, "flash1", 0.030, 0.001))
+    rows = (Row("release", 0, "shutter", 0.010, 5.0), Row("beam1", 1, "flash1", 0.030, 0.001))
     timing = LinkTiming(first_s=40, longest_s=60, hello_tries=8)
     with (
         serve(tmp_path, tmp_path / "files", SCENARIO) as (url, result),

@@ -13,11 +13,16 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import BenchError
 from beamfall.setup.sequence import Row, Sequence
+from beamfall.setup.signals import Signal, SignalKind
 
 if TYPE_CHECKING:
     from beamfall.board_tools.double.bench import Bench
 
-_LINES = ("camera1", "camera2", "flash1")  # those with no duty limit, the first that there is
+_LINES = (
+    Signal.focus.name,
+    Signal.shutter.name,
+    Signal.flash1.name,
+)  # no duty limit; first fitted one counts
 _LEAD_S = 0.02
 _WIDTH_S = 0.002
 
@@ -77,7 +82,7 @@ def measure_ratio(bench: Bench, *, pulses: int = 40, span_s: float = 3.0) -> Clo
     rows = tuple(Row("release", 0, line, _LEAD_S + n * step, _WIDTH_S) for n in range(pulses))
     sequence = Sequence(rows=rows, tail_s=0.05)
     outcome, seen = bench.shoot_watched(bench.controller, sequence, bench.double)
-    target = "light1" if line.startswith("flash") else "beam2"
+    target = "light1" if Signal.of(line).kind is SignalKind.FLASH else "beam2"
     theirs = [edge.ticks for edge in seen if edge.signal.name == target and edge.level == 1]
     info, other = bench.controller.info, bench.double.info
     if info.timing.name == "interrupt":  # commanded is not driven there: by the board's own stamps

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from beamfall.errors import BenchError
 from beamfall.setup.sequence import Row, Sequence, Table, count_beam_edges, predict_edges
+from beamfall.setup.signals import Signal, SignalKind
 
 if TYPE_CHECKING:
     from beamfall.setup.limits import BoardLimits
@@ -25,8 +26,11 @@ _CHATTER_PULSES = 120  # more edges than the 200 that the firmware takes for cha
 _CHATTER_STEP_S = 0.0001
 _LIGHT_LATENCY_S = 50e-6
 _LIGHT_S = 0.001
-_OUTPUTS = {1: "flash1", 2: "flash2"}  # the double's outputs that are the controller's beams
-_LIGHT_OUTPUT = "flash3"
+_OUTPUTS = {
+    1: Signal.flash1.name,
+    2: Signal.flash2.name,
+}  # the double's outputs that are the controller's beams
+_LIGHT_OUTPUT = Signal.flash3.name
 _LEAST_S = (
     20e-6  # between two pulses of one output, and of one pulse: what the double's profile allows
 )
@@ -103,9 +107,9 @@ def pretend(
 def _list_openings(sequence: Sequence) -> list[tuple[int, float, float]]:
     """(valve, opened, width) in time order."""
     found = sorted(
-        (int(row.output[-1]), row.delay_s, row.width_s)
+        (Signal.of(row.output).number, row.delay_s, row.width_s)
         for row in sequence.rows
-        if row.output.startswith("valve")
+        if row.kind is SignalKind.VALVE
     )
     found.sort(key=lambda opening: opening[1])
     if not found:
@@ -113,7 +117,7 @@ def _list_openings(sequence: Sequence) -> list[tuple[int, float, float]]:
     for before, after in zip(found, found[1:], strict=False):
         if after[1] <= before[1] + before[2]:
             raise BenchError(
-                f"valve{before[0]} and valve{after[0]} are open at once; the double has one input for all valves"
+                f"valve {before[0]} and valve {after[0]} are open at once; the double has one input for all valves"
             )
     return found
 
@@ -184,10 +188,11 @@ def _foresee(
             for pulse in pulses
             for at, word in zip(pulse, ("dark", "clear"), strict=True)
         ]
-        counted[f"beam{beam}"] = count_beam_edges(table, f"beam{beam}", edges)
+        name = SignalKind.BEAM.nth(beam).name
+        counted[name] = count_beam_edges(table, name, edges)
     flashes = [
         edge.ticks / hz
         for edge in predict_edges(table, counted)
-        if edge.on and edge.ticks is not None and edge.what.startswith("flash")
+        if edge.on and edge.ticks is not None and edge.kind is SignalKind.FLASH
     ]
     return [ticks / hz for ticks in counted.get("beam1", [])], flashes

@@ -11,6 +11,7 @@ from beamfall.board_tools.measure import Distribution
 from beamfall.errors import BenchError
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.sequence import Row, Sequence, count_beam_edges
+from beamfall.setup.signals import SignalKind
 
 if TYPE_CHECKING:
     from beamfall.board_tools.double.bench import Bench
@@ -173,7 +174,7 @@ def _take_errors(run: BenchRun, bench: Bench, shot: BenchShot, sequence: Sequenc
     def seen(name: str) -> list[int]:
         return [edge.ticks for edge in shot.seen if edge.signal.name == name and edge.level == 1]
 
-    valves = [row.delay_ticks for row in table.rows if row.output.startswith("valve")]
+    valves = [row.delay_ticks for row in table.rows if row.kind is SignalKind.VALVE]
     opened = seen("beam1")
     if len(opened) != len(valves):
         raise BenchError(

@@ -12,6 +12,7 @@ from typing import Any
 from beamfall.errors import BoardProfileError
 from beamfall.resources import find_firmware
 from beamfall.setup.board_profiles import Profile, find_profile, read_profile
+from beamfall.setup.signals import Signal, SignalKind
 
 DOUBLE_NAME = "Bench double"  # how the double's own name begins, in its welcome
 # Two outputs that meet by mistake drive 7 mA through 470 Ω at 3.3 V. With a pull-down of 10 kΩ behind a diode of 0.6 V
@@ -48,9 +49,9 @@ class Wire:
 
 
 WIRES = (
-    *(Wire("controller", f"valve{n}", "beam1") for n in (1, 2, 3)),
-    *(Wire("controller", f"camera{n}", "beam2") for n in (1, 2)),
-    *(Wire("controller", f"flash{n}", "light1") for n in (1, 2, 3)),
+    *(Wire("controller", valve, "beam1") for valve in SignalKind.VALVE.names),
+    *(Wire("controller", contact, "beam2") for contact in SignalKind.CAMERA.names),
+    *(Wire("controller", flash, "light1") for flash in SignalKind.FLASH.names),
     Wire("double", "flash1", "beam1"),
     Wire("double", "flash2", "beam2"),
     Wire("double", "flash3", "light1"),
@@ -82,13 +83,10 @@ def list_wires(controller: Profile, double: Profile) -> list[PinnedWire]:
 
 
 def _pin_wires(controller: Profile, double: Profile) -> Iterator[PinnedWire]:
-    from beamfall.wire import get_definition
-
-    signals = get_definition().enum("signal")
     boards = {"controller": controller.constants, "double": double.constants}
     for wire in WIRES:
-        output = boards[wire.source]["OUTPUTS"].get(int(signals[wire.output]))
-        entry = boards[wire.target]["INPUTS"].get(int(signals[wire.input]))
+        output = boards[wire.source]["OUTPUTS"].get(Signal.of(wire.output))
+        entry = boards[wire.target]["INPUTS"].get(Signal.of(wire.input))
         if output is None or entry is None:
             absent = wire.source if output is None else wire.target
             if absent == "double":

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from beamfall.errors import UserError
 from beamfall.setup.rig import Rig
+from beamfall.setup.signals import Signal, SignalKind
 from beamfall.shots.lines import NOT_A_WARM_UP
 from beamfall.shots.pulses import SHORT_DWELL, Pulse, assign_pulses, find_transit
 
@@ -100,7 +101,7 @@ def _read(log: ShotLog, series: Sequence[int]) -> list[_Shot]:
             dark, opened = {}, {}
         current = shots[-1]
         when = planned if ticks is None else ticks
-        if when is None or (ticks is None and what.startswith("beam")):
+        if when is None or (ticks is None and Signal.of(what).kind is SignalKind.BEAM):
             continue
         if edge == "dark":
             dark[what] = when / hz

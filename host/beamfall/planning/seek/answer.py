@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from beamfall.errors import UserError
+from beamfall.setup.signals import SignalKind
 
 if TYPE_CHECKING:
     from beamfall.shots import ShotRecord
@@ -85,12 +86,12 @@ def read_shot(record: ShotRecord, beam_edge: str = "dark") -> Shot | None:
     opened = [
         edge.ticks
         for edge in record.edges
-        if edge.what.startswith("valve") and edge.edge == "on" and edge.ticks is not None
+        if edge.kind is SignalKind.VALVE and edge.edge == "on" and edge.ticks is not None
     ]
     flashes = [
         edge.ticks
         for edge in record.edges
-        if edge.what.startswith("flash") and edge.edge == "on" and edge.ticks is not None
+        if edge.kind is SignalKind.FLASH and edge.edge == "on" and edge.ticks is not None
     ]
     if len(opened) < 2 or not flashes:
         return None
@@ -129,7 +130,7 @@ def say_useless(record: ShotRecord, shot: Shot, *, sees_light: bool = True) -> s
             f"{record.anchor_beam} turned {record.anchor_edge} before the valve opened: "
             "the flash followed something other than the drops"
         )
-    lit = any(edge.what.startswith("light") and edge.ticks is not None for edge in record.edges)
+    lit = any(edge.kind is SignalKind.LIGHT and edge.ticks is not None for edge in record.edges)
     if not lit:
         for remark in list_remarks(record, sees_light=sees_light):
             if NO_LIGHT in remark:

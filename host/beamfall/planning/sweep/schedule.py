@@ -15,6 +15,7 @@ from typing import Any
 
 from beamfall.errors import UserError
 from beamfall.setup.sequence import Row, Sequence
+from beamfall.setup.signals import SignalKind
 
 OF = ("flash", "spacing", "opening")
 ORDERS = ("line", "interleave", "shuffle")
@@ -146,9 +147,7 @@ def _set_flash(base: Sequence, value_s: float) -> Sequence:
         raise UserError("a sweep of the flash: the sequence has no flash")
     shift = value_s - flash.delay_s
     rows = tuple(
-        replace(row, delay_s=max(0.0, row.delay_s + shift))
-        if row.output.startswith("flash")
-        else row
+        replace(row, delay_s=max(0.0, row.delay_s + shift)) if row.kind is SignalKind.FLASH else row
         for row in base.rows
     )
     return _stretch(replace(base, rows=rows), max(0.0, shift), window=False)
@@ -159,7 +158,7 @@ def _set_spacing(base: Sequence, value_s: float) -> Sequence:
 
     That is also a flash that follows the release or drop 1's edge; one that follows a later edge moves by itself.
     """
-    opened = sorted(row.delay_s for row in base.rows if row.output.startswith("valve"))
+    opened = sorted(row.delay_s for row in base.rows if row.kind is SignalKind.VALVE)
     if len(opened) < 2:
         raise UserError("a sweep of the spacing: the sequence opens a valve only once")
     shift = opened[0] + value_s - opened[1]
@@ -172,21 +171,20 @@ def _set_spacing(base: Sequence, value_s: float) -> Sequence:
 
 def _comes_later(row: Row, opened: list[float]) -> bool:
     """Whether a row comes with or after the second opening."""
-    if row.output.startswith("valve"):
+    if row.kind is SignalKind.VALVE:
         return row.delay_s > opened[0]
-    if not row.output.startswith("flash"):
+    if row.kind is not SignalKind.FLASH:
         return False
     return row.delay_s > opened[1] if row.anchor == "release" else row.count == 1
 
 
 def _set_opening(base: Sequence, value_s: float) -> Sequence:
     """Every opening takes the value; a longer one lets its drop go later."""
-    valves = [row for row in base.rows if row.output.startswith("valve")]
+    valves = [row for row in base.rows if row.kind is SignalKind.VALVE]
     if not valves:
         raise UserError("a sweep of the opening: the sequence opens no valve")
     rows = tuple(
-        replace(row, width_s=value_s) if row.output.startswith("valve") else row
-        for row in base.rows
+        replace(row, width_s=value_s) if row.kind is SignalKind.VALVE else row for row in base.rows
     )
     longer = max(0.0, value_s - min(row.width_s for row in valves))
     return _stretch(replace(base, rows=rows), longer)
@@ -195,7 +193,7 @@ def _set_opening(base: Sequence, value_s: float) -> Sequence:
 def _stretch(sequence: Sequence, more_s: float, *, window: bool = True) -> Sequence:
     """Window and camera last longer by what the shot does."""
     rows = tuple(
-        replace(row, width_s=row.width_s + more_s) if row.output.startswith("camera") else row
+        replace(row, width_s=row.width_s + more_s) if row.kind is SignalKind.CAMERA else row
         for row in sequence.rows
     )
     longer = sequence.window_s + more_s if window and sequence.window_s else sequence.window_s
