@@ -9,10 +9,12 @@ from __future__ import annotations
 
 import os
 import shutil
+import subprocess
 import sys
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 import pytest
 
@@ -22,6 +24,29 @@ from page_helpers import LAPTOP, PATIENT_MS, Served, answers
 from beamfall.page.listening import Opener, make_opener
 from beamfall.page.serve import PageServer, parse_listen
 
+CHROMIUM_OPTIONS = (
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-dev-shm-usage",
+    # A name that another site would turn to this computer (DNS rebinding).
+    "--host-resolver-rules=MAP rebound.test 127.0.0.1",
+    # The same colours and sizes everywhere, and pages that run at full pace although nobody looks at them.
+    "--force-color-profile=srgb",
+    "--hide-scrollbars",
+    "--disable-background-timer-throttling",
+    "--disable-backgrounding-occluded-windows",
+    "--disable-renderer-backgrounding",
+    # Nothing is asked of the person, and nothing of the network.
+    "--mute-audio",
+    "--no-first-run",
+    "--no-default-browser-check",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-extensions",
+    "--disable-sync",
+    "--password-store=basic",
+)
 SCREENSHOTS = Path(__file__).with_name("screenshots")
 
 
@@ -33,35 +58,55 @@ def find_chromium() -> str | None:
     return next((path for path in map(shutil.which, names) if path), None)
 
 
+@pytest.fixture(scope="session")
+def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The address of one Chromium for all tests, which is told what to do by the DevTools protocol."""
+    program = find_chromium()
+    if program is None:
+        _lack("no chromium found: apt-get install chromium, or set BEAMFALL_CHROMIUM")
+    profile = tmp_path_factory.mktemp("chromium")
+    process = subprocess.Popen(
+        [program, *CHROMIUM_OPTIONS, f"--user-data-dir={profile}", "--remote-debugging-port=0"],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    try:
+        yield f"http://127.0.0.1:{_read_port(profile / 'DevToolsActivePort', process)}"
+    finally:
+        process.terminate()
+        process.wait(30.0)
+
+
 @pytest.fixture(
     scope="module"
-)  # while it is open an event loop runs in this thread: no longer than needed
-def browser() -> Iterator[Any]:
-    missing = ""
-    chromium = find_chromium()
-    if chromium is None:
-        missing = "no chromium found: apt-get install chromium, or set BEAMFALL_CHROMIUM"
+)  # an event loop runs in this thread meanwhile: no longer than needed
+def browser(chromium: str) -> Iterator[Any]:
     try:
         from playwright.sync_api import sync_playwright
     except ImportError:
-        missing = "playwright is not installed: pip install 'beamfall[test]'"
-    if missing:
-        if os.environ.get("CI"):
-            pytest.fail(missing)
-        pytest.skip(missing)
+        _lack("playwright is not installed: pip install 'beamfall[test]'")
     with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(
-            executable_path=chromium,
-            args=[
-                "--no-sandbox",
-                "--disable-gpu",
-                "--disable-dev-shm-usage",
-                # A name that another site would turn to this computer (DNS rebinding).
-                "--host-resolver-rules=MAP rebound.test 127.0.0.1",
-            ],
-        )
-        yield opened
-        opened.close()
+        connected = playwright.chromium.connect_over_cdp(chromium)
+        yield connected
+        connected.close()
+
+
+def _lack(what: str) -> NoReturn:
+    if os.environ.get("CI"):
+        pytest.fail(what)
+    pytest.skip(what)
+
+
+def _read_port(file: Path, process: subprocess.Popen[bytes]) -> int:
+    """The port that Chromium has chosen: the first line of a file that it writes when it listens."""
+    end = time.monotonic() + 60.0
+    while time.monotonic() < end:
+        assert process.poll() is None, f"Chromium ended at its start: {process.args}"
+        lines = file.read_text().splitlines() if file.exists() else []
+        if len(lines) == 2:
+            return int(lines[0])
+        time.sleep(0.05)
+    raise AssertionError("Chromium did not begin to listen")
 
 
 @pytest.fixture

@@ -77,6 +77,7 @@ def test_two_cameras_are_told_apart() -> None:
     assert clocks[1].best.offset_s - clocks[0].best.offset_s == pytest.approx(7777.0, abs=0.5)
 
 
+@pytest.mark.full
 def test_an_exposure_unlike_the_others_is_no_shot() -> None:
     score, blind = Score(), Score()
     for seed in range(8000, 8010):

@@ -26,9 +26,15 @@ OFFSET_S = -830_000_000.4  # the camera believes it is the year 2000
 
 
 @pytest.fixture
-def log(tmp_path: Path) -> Path:
+def log(fired: Path, tmp_path: Path) -> Path:
+    """A log of the test's own, with the 24 shots."""
+    return Path(shutil.copy(fired, tmp_path))
+
+
+@pytest.fixture(scope="module")
+def fired(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """24 shots in which the flash's delay is swept."""
-    path = tmp_path / "log.sqlite3"
+    path = tmp_path_factory.mktemp("fired") / "log.sqlite3"
     rig = example_rig()
     with ShotLog.open(path) as log, Board.connect("sim", rig=rig, seed=4) as board:
         shooter = Shooter.begin(board, log, "sweep", rig=rig, seed=4)

@@ -135,11 +135,13 @@ def test_scatter_is_that_of_the_simulated_rig(log: ShotLog, fire_series: Fire) -
     assert found.flash is not None and found.flash.deviation < 1e-8
 
 
+@pytest.mark.full
 def test_a_steady_rig_is_called_steady(log: ShotLog, fire_series: Fire) -> None:
     for seed in range(6):
         assert names(log, fire_series(log, 60, seed=seed)) <= {"outside-limits"}, seed
 
 
+@pytest.mark.full
 def test_a_falling_head_is_told_from_a_warming_valve(log: ShotLog, fire_series: Fire) -> None:
     def fall(valve: ValveModel, number: int) -> ValveModel:
         # The bottle's inlet is uncovered: 8 % less flow by the end.
