@@ -20,8 +20,17 @@ from typing import TYPE_CHECKING, Self
 from beamfall.board_values import Slot, SlotList, Status, Ticket
 from beamfall.errors import BeamfallError, BoardRestarted, LinkLost, NoAnswer, Refused, ShotError
 from beamfall.events import Event, Outcome, OutcomeCollector, Trouble, make_event
-from beamfall.link import Link, LinkCounters, LinkTiming, Report, Transport, Welcome
+from beamfall.link import (
+    Link,
+    LinkCounters,
+    LinkTiming,
+    PortTraits,
+    Report,
+    Transport,
+    Welcome,
+)
 from beamfall.link.session import go_on
+from beamfall.ports import open_transport
 from beamfall.setup.service_times import check_contact, check_opening, check_rinse
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.wire import Message
@@ -29,7 +38,6 @@ from beamfall.wire import Message
 if TYPE_CHECKING:
     from beamfall.setup.rig import Rig
     from beamfall.setup.sequence import Sequence
-    from beamfall.sim.rig import SimulatedRig
 
 __all__ = ["Board", "Slot", "SlotList", "Status", "Ticket"]
 
@@ -91,8 +99,6 @@ class Board:
         Raises PortNotFound, PortBusy, PortDenied, PortSyntaxError, NotABoard, ProtocolMismatch,
         DefinitionMismatch, InterpreterMissing, LinkLost.
         """
-        from beamfall.link.open_port import open_transport
-
         if timing is None and port is not None and "://" in port:
             timing = LinkTiming(hello_tries=_FAR_HELLO_TRIES)
         transport, reconnect = open_transport(port, rig, seed)
@@ -130,9 +136,9 @@ class Board:
         return self._link.transport
 
     @property
-    def simulated_rig(self) -> SimulatedRig | None:
-        """The rig behind a simulated port, which knows the truth; None behind a real one."""
-        return getattr(self._link.transport, "rig", None)
+    def traits(self) -> PortTraits:
+        """What the port says about time and chance, and the rig that some ports bring with them."""
+        return self._link.transport.traits
 
     def close(self) -> None:
         """Let go of the port. What the board is doing goes on; `abort` first to stop it."""

@@ -40,7 +40,7 @@ def plain_setup() -> Setup:
 
 def setup_on(board: Board) -> Setup:
     """The rig's setup with what its photographer has set."""
-    rig = board.simulated_rig
+    rig = board.transport.rig
     plain = plain_setup()
     return replace(plain, sequence=rig.set_by_photographer(plain.sequence))
 
@@ -50,7 +50,7 @@ def diagnose(faults: str, seed: int, wrong: float) -> Finding:
         lambda: Board.connect(f"sim?fault={faults}" if faults else "sim", seed=seed),
         setup_on,
         lambda board, setup: SimulatedPerson(
-            Room(board.simulated_rig), wrong_share=wrong, seed=f"{seed}/{faults}"
+            Room(board.transport.rig), wrong_share=wrong, seed=f"{seed}/{faults}"
         ),
         bare_setup=plain_setup,
     )
@@ -111,7 +111,7 @@ def examine(faults: str, seed: int) -> dict[str, str]:
         return {"connection": type(error).__name__}
     with board:
         setup = setup_on(board)
-        bench = Bench(board, setup, SimulatedPerson(Room(board.simulated_rig), seed=seed))
+        bench = Bench(board, setup, SimulatedPerson(Room(board.transport.rig), seed=seed))
         seen: dict[str, str] = {}
         for check in CHECKS:
             bench.begin()

@@ -111,13 +111,13 @@ class Board:
 def serve() -> None:
     """Answer JSON lines on the standard streams."""
     from beamfall.planning.collision import MEETING
-    from beamfall.planning.seek.person import SimulatedPerson
     from beamfall.sim.build import draw_model
     from beamfall.sim.needs import find_needs
+    from beamfall.sim.photographer import SimulatedPhotographer
     from beamfall.sim.rig import SimulatedRig
 
     board: Board | None = None
-    person = SimulatedPerson()
+    person = SimulatedPhotographer()
     stages: list[float | None] = []
     rig: Any = None
     for line in sys.stdin:
@@ -133,7 +133,7 @@ def serve() -> None:
                     law = random.Random(f"law {number}").uniform(1.6, 3.5)
                     model = draw_model(rig, number, spread=SPREAD, shift=SHIFT, shape=law)
                 board = Board(SimulatedRig(model, number))
-                person = SimulatedPerson(number, heights=order.get("heights", False))
+                person = SimulatedPhotographer(number, heights=order.get("heights", False))
                 stages = []
                 answer = rig.to_dict()
             case "fire":
@@ -141,7 +141,7 @@ def serve() -> None:
                 shot = board.play(order["spacing_s"], rig.valves[0].opening_s, order["delay_s"])
                 picture = None if shot is None else shot.pop("picture")
                 stages.append(None if picture is None else picture.stage_s)
-                said = person.answer(picture)
+                said = person.look(picture)
                 answer = {
                     "shot": shot,
                     "word": said.word,

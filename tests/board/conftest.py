@@ -54,7 +54,7 @@ def emulated() -> tuple[Path, Path]:
 
 @pytest.fixture
 def rig_at_pins(board: Board) -> None:
-    if board.simulated_rig is None and not os.environ.get("BEAMFALL_RIG_AT_PINS"):
+    if board.traits.studio is None and not os.environ.get("BEAMFALL_RIG_AT_PINS"):
         pytest.skip(
             "a real board without a rig: needs drops in the beam; set BEAMFALL_RIG_AT_PINS=1 when a "
             "rig or its double is at the pins"

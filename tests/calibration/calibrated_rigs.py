@@ -51,7 +51,7 @@ def fire(
 ) -> RigModel:
     """Fire a series on the hidden rig of that seed and return its truth."""
     with Board.connect("sim", rig=rig, seed=seed) as board:
-        simulated = board.simulated_rig
+        simulated = board.transport.rig
         assert simulated is not None
         if beams:
             simulated.model = dataclasses.replace(simulated.model, beams=beams)

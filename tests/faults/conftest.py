@@ -31,10 +31,10 @@ def diagnose(setup: Setup) -> Diagnose:
         return find_faults(
             lambda: Board.connect(f"sim?fault={faults}" if faults else "sim", seed=seed),
             lambda board: replace(
-                setup, sequence=board.simulated_rig.set_by_photographer(setup.sequence)
+                setup, sequence=board.transport.rig.set_by_photographer(setup.sequence)
             ),
             lambda board, _: SimulatedPerson(
-                Room(board.simulated_rig), wrong_share=wrong, seed=f"{seed}/{faults}"
+                Room(board.transport.rig), wrong_share=wrong, seed=f"{seed}/{faults}"
             ),
             bare_setup=lambda: setup,
         )

@@ -37,18 +37,18 @@ def check(
 
     def connect() -> Board:
         board = Board.connect(f"sim?fault={fault}" if fault else "sim", rig=setup.rig, seed=seed)
-        rig: Any = board.simulated_rig
+        rig: Any = board.transport.rig
         if rig is not None:
             rig.condition.light_sensor = rig.condition.light_sensor and light
             rig.condition.button.connected = rig.condition.button.connected and button
         return board
 
     def set_up(board: Board) -> Setup:
-        rig: Any = board.simulated_rig
+        rig: Any = board.transport.rig
         return replace(setup, sequence=rig.set_by_photographer(setup.sequence))
 
     def choose(board: Board, _: Setup) -> SimulatedPerson:
-        rig: Any = board.simulated_rig
+        rig: Any = board.transport.rig
         return SimulatedPerson(Room(rig), seed=f"{seed}/{fault}")
 
     return find_faults(connect, set_up, choose, bare_setup=lambda: setup)
@@ -119,7 +119,7 @@ def test_whoever_blanked_satellites_out_is_not_told_to_do_so_again(
     setup = make_setup(rig)
 
     def choose(board: Board, _: Setup) -> SimulatedPerson:
-        simulated: Any = board.simulated_rig
+        simulated: Any = board.transport.rig
         return SimulatedPerson(Room(simulated), seed=1)
 
     finding = find_faults(

@@ -80,5 +80,5 @@ def imports_of(folder: str) -> set[str]:
 
 
 def test_simulated_rig_and_finder_know_nothing_of_each_other() -> None:
-    assert not [name for name in imports_of("simulation") if name.startswith("beamfall.faults")]
+    assert not [name for name in imports_of("sim") if name.startswith("beamfall.faults")]
     assert not [name for name in imports_of("faults") if name.startswith("beamfall.sim")]

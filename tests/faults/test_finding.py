@@ -109,7 +109,7 @@ def test_drops_that_fall_while_cables_are_moved_are_no_flicker(setup: Setup) -> 
     seen = {}
     for fault in ("valve-leaking", "beam-contact-loose"):
         with Board.connect(f"sim?fault={fault}", seed=6) as board:
-            person = SimulatedPerson(Room(board.simulated_rig))
+            person = SimulatedPerson(Room(board.transport.rig))
             seen[fault] = wiggle.run(Bench(board, setup, person))["wiggle"]
     assert seen == {"valve-leaking": "quiet", "beam-contact-loose": "edges"}
 

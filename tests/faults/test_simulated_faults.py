@@ -24,7 +24,7 @@ BEAM1, LIGHT1 = 9, 11  # protocol/messages.toml
 
 def drip(fault: str, seed: int = 1) -> tuple[Outcome, Room]:
     with Board.connect(f"sim?fault={fault}", seed=seed) as board:
-        room = Room(board.simulated_rig)
+        room = Room(board.transport.rig)
         return board.drip(1, 0.013), room
 
 
@@ -89,7 +89,7 @@ def test_satellites_come_behind_each_drop() -> None:
 
 def test_drops_become_smaller_while_no_air_comes_in() -> None:
     with Board.connect("sim?fault=air-inlet-blocked", seed=2) as board:
-        room = Room(board.simulated_rig)
+        room = Room(board.transport.rig)
         dwells = []
         for _ in range(3):
             ticks = [e.ticks for e in board.drip(1, 0.013).edges if e.signal == BEAM1]
@@ -104,7 +104,7 @@ def test_a_finger_is_seen_where_a_drop_is_not_and_a_hand_where_a_finger_is_not()
     seen = {}
     for fault in ("beam-misaligned", "beam-blind-by-ambient-light", "beam-wire-shorted"):
         with Board.connect(f"sim?fault={fault}") as board:
-            room = Room(board.simulated_rig)
+            room = Room(board.transport.rig)
             counts = []
             for act in (room.pass_finger, room.cover_receiver):
                 board.watch(True)
@@ -123,7 +123,7 @@ def test_a_finger_is_seen_where_a_drop_is_not_and_a_hand_where_a_finger_is_not()
 
 def test_a_sleeping_flash_obeys_once_its_own_button_has_woken_it() -> None:
     with Board.connect("sim?fault=flash-asleep") as board:
-        room = Room(board.simulated_rig)
+        room = Room(board.transport.rig)
         assert words_of(board.test_flash(1, 0.002), LIGHT1) == []
         assert not room.ready_lamp_on(1)
         assert room.press_flash(1)
@@ -133,7 +133,7 @@ def test_a_sleeping_flash_obeys_once_its_own_button_has_woken_it() -> None:
 
 def test_the_ready_lamp_is_off_until_the_flash_has_recycled() -> None:
     with Board.connect("sim", seed=1) as board:
-        room = Room(board.simulated_rig)
+        room = Room(board.transport.rig)
         assert room.ready_lamp_on(1)
         board.test_flash(1, 0.002)
         assert not room.ready_lamp_on(1)
@@ -143,7 +143,7 @@ def test_the_ready_lamp_is_off_until_the_flash_has_recycled() -> None:
 
 def test_a_flash_without_cable_fires_only_at_its_own_button() -> None:
     with Board.connect("sim?fault=flash-cable") as board:
-        room = Room(board.simulated_rig)
+        room = Room(board.transport.rig)
         assert words_of(board.test_flash(1, 0.002), LIGHT1) == []
         assert room.press_flash(1)
         board.sleep(3.0)
@@ -204,7 +204,7 @@ def test_an_unknown_fault_is_refused_with_those_that_there_are() -> None:
 )
 def test_two_faults_are_both_there_however_they_are_written(query: str) -> None:
     with Board.connect(f"sim?{query}") as board:
-        room = Room(board.simulated_rig)
+        room = Room(board.transport.rig)
         assert not room.ready_lamp_on(1)
         assert board.status().beams_dark == 1
         assert board.name.endswith("fault=flash-off,beam-stuck-dark")

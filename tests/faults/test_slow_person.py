@@ -54,7 +54,7 @@ class SlowPerson:
     inner: SimulatedPerson = field(init=False)
 
     def __post_init__(self) -> None:
-        rig: Any = self.board.simulated_rig
+        rig: Any = self.board.transport.rig
         self.inner = SimulatedPerson(Room(rig), seed=rig.seed)
 
     def begin(self, cautions: tuple[str, ...]) -> None:
@@ -84,7 +84,7 @@ class SlowPerson:
 
 
 def look(board: Board, setup: Setup, person: SlowPerson) -> Finding:
-    rig: Any = board.simulated_rig
+    rig: Any = board.transport.rig
     setup = replace(setup, sequence=rig.set_by_photographer(setup.sequence))
     finder = Finder(setup)
     finder.note_connection("opened")

@@ -118,7 +118,7 @@ def test_a_delay_set_in_the_rig_file_is_compared_with_what_the_rig_should_need()
         finding = find_faults(
             lambda setup=setup: Board.connect("sim", rig=setup.rig, seed=1),
             lambda _, setup=setup: setup,
-            lambda board, _: SimulatedPerson(Room(board.simulated_rig), seed=1),
+            lambda board, _: SimulatedPerson(Room(board.transport.rig), seed=1),
             bare_setup=lambda setup=setup: setup,
         )
         assert finding.ranked[0][0] == fault, finding.ranked[:3]

@@ -33,7 +33,7 @@ from beamfall.errors import (
 )
 from beamfall.link import Link
 from beamfall.link.line_levels import LineLevels, recall_levels
-from beamfall.link.serial_port import PortSeen
+from beamfall.link.port_list import PortSeen
 from beamfall.setup.board_profiles import find_profile
 from beamfall.sim import interpreter as running
 from beamfall.sim.embedded import SimulatedTransport

@@ -11,12 +11,12 @@ from matplotlib.figure import Figure
 
 from beamfall.board import Board
 from beamfall.board_tools.draw import choose_unit, draw_measurement, list_bins
-from beamfall.board_tools.jumper import JumperRig
 from beamfall.board_tools.measure import Distribution, measure
 from beamfall.cli import main
 from beamfall.errors import MeasureError, UserError
 from beamfall.link import Link
 from beamfall.sim.embedded import SimulatedTransport
+from beamfall.sim.jumper import JumperRig
 
 VALVE1, BEAM1 = 1, 9
 US = 125  # ticks

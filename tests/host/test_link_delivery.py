@@ -64,6 +64,7 @@ class Line:
 
     def __init__(self, inner: SimulatedTransport) -> None:
         self.inner = inner
+        self.traits = inner.traits
         self.to_board: Callable[[bytes], bytes] = bytes
         self.to_host: Callable[[bytes], bytes] = bytes
         self.most = 10_000  # bytes in one read

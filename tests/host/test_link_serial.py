@@ -21,10 +21,10 @@ from beamfall.errors import (
     PortNotFound,
     PortSyntaxError,
 )
-from beamfall.link import Link, LinkTiming, serial_port
+from beamfall.link import Link, LinkTiming, line_levels, serial_port
 from beamfall.link.line_levels import LineLevels, remember_levels
-from beamfall.link.open_port import open_transport
 from beamfall.link.serial_port import PortSeen, SerialTransport
+from beamfall.ports import open_transport
 
 posix = pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are POSIX")
 PICO = PortSeen("/dev/ttyACM0", 0x2E8A, 0x0005, "E66138935F5A8E2B")
@@ -155,10 +155,11 @@ def test_lines_stand_as_the_installed_board_wants_them(
 ) -> None:
     """By the USB device's serial number, whatever name the port has today; None is left to the system."""
     monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "log.sqlite3"))
-    monkeypatch.setattr(serial_port, "list_ports", lambda: [PICO, SECOND])
+    monkeypatch.setattr(line_levels, "list_ports", lambda: [PICO, SECOND])
     remember_levels(PICO.device, LineLevels(False, None))
     moved = PortSeen("/dev/ttyACM7", *_ids(PICO))
-    monkeypatch.setattr(serial_port, "list_ports", lambda: [moved, SECOND])
+    for module in (line_levels, serial_port):
+        monkeypatch.setattr(module, "list_ports", lambda: [moved, SECOND])
     opened: list[tuple[object, object]] = []
     monkeypatch.setattr(
         serial_port,

@@ -12,8 +12,8 @@ import pytest
 
 from beamfall.errors import NotABoard, PortNotFound
 from beamfall.link import probing
+from beamfall.link.port_list import PortSeen
 from beamfall.link.probing import find_board
-from beamfall.link.serial_port import PortSeen
 from beamfall.wire import Message, encode_frame, get_codec
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are POSIX")

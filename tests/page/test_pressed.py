@@ -8,8 +8,8 @@ from typing import Any
 
 from page_helpers import QUICK_RIG, Served
 
-from beamfall.link.open_port import open_transport
 from beamfall.page.jobs import make_arm
+from beamfall.ports import open_transport
 from beamfall.setup.rig import Rig
 from beamfall.setup.signals import Signal
 from beamfall.shots import ShotLog

@@ -12,7 +12,7 @@ import pytest
 from page_helpers import QUICK_RIG, Served, arm_and_release, expect, wait_ready
 
 from beamfall.errors import LinkLost, PortNotFound
-from beamfall.link.open_port import open_transport
+from beamfall.ports import open_transport
 from beamfall.setup.rig import Rig
 from beamfall.shots import ShotLog
 from beamfall.wire import get_definition
@@ -55,6 +55,7 @@ class Plugged:
         self._plug = plug
         self._gone = False
         self.rig = plug.inner.rig
+        self.traits = plug.inner.traits
         self.name = plug.inner.name
 
     def _check(self) -> None:

@@ -10,8 +10,8 @@ import pytest
 from page_helpers import Served
 
 from beamfall.errors import BeamfallError
-from beamfall.link.open_port import open_transport
 from beamfall.page.jobs import make_drip
+from beamfall.ports import open_transport
 from beamfall.setup.rig import Rig
 
 Serve = Callable[..., Served]

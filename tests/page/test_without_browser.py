@@ -18,6 +18,7 @@ from typing import Any
 import pytest
 
 from beamfall.errors import LinkLost, UserError
+from beamfall.link.traits import REAL
 from beamfall.page import rig_form
 from beamfall.page.commands import COMMANDS, read_arguments
 from beamfall.page.guard import Door, split_host
@@ -145,7 +146,7 @@ class FakeTime:
     """A transport with virtual time, as `sim` has."""
 
     name = "fake"
-    rig = object()
+    traits = REAL
 
     def __init__(self, due_s: float = 1e9) -> None:
         self.now = 0.0
@@ -208,13 +209,10 @@ def test_an_abort_gets_into_a_wait_within_a_step() -> None:
 
 
 def test_a_real_boards_clock_is_left_alone() -> None:
-    class RealTime(FakeTime):
-        rig = None
-
-    inner = RealTime()
+    inner = FakeTime()
     paced = PacedTransport(inner, lambda: None, pace=None)
     began = time.monotonic()
-    assert paced.read(5.0) == b"" and paced.rig is None
+    assert paced.read(5.0) == b"" and paced.traits is REAL
     assert time.monotonic() - began < 4.5, "nothing but the port itself is waited for"
 
 

@@ -17,13 +17,13 @@ from beamfall.errors import UserError
 from beamfall.planning.seek.answer import Answer, Shot, read_answer
 from beamfall.planning.seek.belief import _WORDS, Belief, chance_within
 from beamfall.planning.seek.choose import quantiles
-from beamfall.planning.seek.person import SimulatedPerson
 from beamfall.planning.seek.search import Search
 from beamfall.planning.setting import make_setting
 from beamfall.planning.unknowns import make_jet_prior
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.rig import example_rig
 from beamfall.sim.build import build_rig, draw_model
+from beamfall.sim.photographer import SimulatedPhotographer
 from beamfall.sim.rig import SimulatedRig
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "benchmarks"))
@@ -34,7 +34,7 @@ def seek(
     search: Search, rig: SimulatedRig, *, heights: bool = False, most: int = 25
 ) -> list[float | None]:
     """Run a search on a simulated rig; the stage of each picture, in s."""
-    board, person = Board(rig), SimulatedPerson(rig.seed, heights)
+    board, person = Board(rig), SimulatedPhotographer(rig.seed, heights)
     stages: list[float | None] = []
     while not search.found and search.shots < most:
         proposal = search.propose()
@@ -45,7 +45,7 @@ def seek(
             Shot(
                 proposal.spacing_s, shot["flash_s"], tuple(shot["edges_s"]), tuple(shot["dwells_s"])
             ),
-            person.answer(shot["picture"]),
+            Answer(*person.look(shot["picture"])),
         )
     return stages
 

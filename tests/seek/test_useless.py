@@ -14,10 +14,10 @@ from command_line import run_cli
 from beamfall.board import Board
 from beamfall.errors import ShotError
 from beamfall.planning.seek.answer import Answer, Shot, read_answer, read_shot, say_useless
-from beamfall.planning.seek.person import SimulatedPerson
 from beamfall.planning.seek.search import Search
 from beamfall.setup.rig import EXAMPLE, example_rig
 from beamfall.shots import ShotLog, ShotRecord
+from beamfall.sim.photographer import SimulatedPhotographer
 from beamfall.workflows.series import Shooter
 
 Environment = dict[str, str]
@@ -42,8 +42,8 @@ def test_nothing_is_learned_of_a_black_picture_and_its_shot_is_fired_again() -> 
     assert search.keep(board="x", port="sim", simulated=True).shots == 1
 
 
-def test_a_simulated_person_calls_a_black_picture_black() -> None:
-    assert SimulatedPerson().answer(None).word == "black"
+def test_a_simulated_photographer_calls_a_black_picture_black() -> None:
+    assert SimulatedPhotographer().look(None).word == "black"
 
 
 def fire(tmp_path: Path, port: str) -> tuple[ShotRecord, Shot]:
@@ -171,10 +171,11 @@ def test_the_picture_that_is_asked_about_does_not_say_the_answer(
     ):
         shooter = Shooter.begin(board, log, "seek", rig=rig)
         shooter.fire(Search(rig, seed=1).build(Search(rig, seed=1).propose()))
-        model = board.simulated_rig.model
-    shows = shooter.splash.pictures[0].shows
-    picture.draw_picture(shooter.splash, model, tmp_path / "x.png")
-    picture.draw_picture(shooter.splash, model, tmp_path / "x.png", tell=False)
+    taken = shooter.picture
+    assert taken is not None and taken.shows is not None
+    shows = taken.shows
+    taken.draw(tmp_path / "x.png")
+    taken.draw(tmp_path / "x.png", tell=False)
     told, silent = texts
     assert shows in told and "from contact" in told
     assert shows not in silent and "contact" not in silent and "not a photograph" in silent

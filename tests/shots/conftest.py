@@ -53,7 +53,7 @@ def _fire_series(
     rig = rig or example_rig()
     with Board.connect("sim", rig=rig, seed=seed) as board:
         shooter = Shooter.begin(board, log, "shoot", rig=rig, seed=seed)
-        simulated = board.simulated_rig
+        simulated = board.transport.rig
         assert simulated is not None
         whole = simulated.model
         for number in range(count):

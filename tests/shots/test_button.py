@@ -14,7 +14,8 @@ from served_board import TWO_DROPS
 from beamfall.board import Board
 from beamfall.errors import UserError
 from beamfall.events import Outcome
-from beamfall.link import Link
+from beamfall.link import Link, PortTraits
+from beamfall.link.traits import REAL
 from beamfall.repeatability.read import read_series
 from beamfall.setup.rig import example_rig
 from beamfall.setup.signals import Signal
@@ -48,8 +49,8 @@ class RealBoard(Board):
     """As behind a real port: nothing is known of the rig, and a boot id is of one life only."""
 
     @property
-    def simulated_rig(self) -> None:
-        return None
+    def traits(self) -> PortTraits:
+        return REAL
 
 
 @pytest.fixture

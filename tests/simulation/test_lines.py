@@ -73,9 +73,9 @@ def test_a_planned_shot_of_such_a_rig_fires_and_its_truth_names_its_lines(
     with Board.connect("sim", rig=rig, seed=1) as board:
         outcome = board.shoot(make_plan(rig).sequence)
         assert outcome.done.state.name == "fired"
-        simulated = board.simulated_rig
+        simulated = board.transport.rig
         assert simulated is not None
-        truth, _ = take_truth(simulated, outcome)
+        truth, _ = take_truth(simulated, outcome.edges)
     assert {drop["valve"] for drop in truth["drops"]} == {int(valve[-1])}
     assert {name for drop in truth["drops"] for name in drop["beam_ticks"]} == {beam}
     assert [picture["flash"] for picture in truth["pictures"]] == [int(flash[-1])]
@@ -119,11 +119,11 @@ def test_a_check_finds_what_is_wrong_with_such_a_rig(fault: str) -> None:
     setup = make_setup(rig)
 
     def set_up(board: Board) -> Any:
-        simulated: Any = board.simulated_rig
+        simulated: Any = board.transport.rig
         return replace(setup, sequence=simulated.set_by_photographer(setup.sequence))
 
     def choose(board: Board, _: Any) -> SimulatedPerson:
-        simulated: Any = board.simulated_rig
+        simulated: Any = board.transport.rig
         return SimulatedPerson(Room(simulated), valve=2, beam=2, flash=3, seed=1)
 
     port = f"sim?fault={fault}" if fault else "sim"

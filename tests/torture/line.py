@@ -93,6 +93,7 @@ class BadLine:
 
     def __init__(self, inner: SimulatedTransport) -> None:
         self.inner = inner
+        self.traits = inner.traits
         self.to_board: deque[tuple[str, int]] = deque()
         self.to_host: deque[tuple[str, int]] = deque()
         self.most = 10_000  # bytes that the host gets at once

@@ -25,7 +25,8 @@ from beamfall.errors import (
     UserError,
 )
 from beamfall.link.line_levels import LineLevels, recall_levels
-from beamfall.link.serial_port import BAUDRATE, SerialTransport, is_same_device, list_ports
+from beamfall.link.port_list import is_same_device, list_ports
+from beamfall.link.serial_port import BAUDRATE, SerialTransport
 from beamfall.setup.board_profiles import (
     Profile,
     check_profile,

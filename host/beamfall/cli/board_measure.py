@@ -42,17 +42,17 @@ def measure_timing(
     from beamfall.board_tools.prompt import to_json
     from beamfall.board_tools.self_test_port import open_for_self_test
     from beamfall.cli.targets import DRAWINGS, check_target
-    from beamfall.link.open_port import parse_port
+    from beamfall.ports import brings_rig
 
     check_target(out, "--out")
     check_target(plot, "--plot", DRAWINGS)
-    simulated = port is not None and parse_port(port) is not None
+    simulated = brings_rig(port)
     if not simulated and not yes:
         _confirm_bare(source, flash, beam)
     interpreter = None
     if ask and not simulated:
         interpreter = dict(to_json(ask_interpreter(port if port is not None else find_only_port())))
-    board, _ = open_for_self_test(port, source, beam)
+    board = open_for_self_test(port, source, beam)
     with board:
         if interpreter is None and not simulated:
             interpreter = recall_interpreter(board.info.unique_id)

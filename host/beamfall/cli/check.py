@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 import typer
 
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from beamfall.faults.setup import Setup
     from beamfall.setup.rig import Rig
     from beamfall.setup.sequence import Sequence
-    from beamfall.sim.defects import RigInRoom
 
 
 def check(
@@ -76,22 +75,17 @@ def check(
     def choose_person(board: Board, setup: Setup) -> Person:
         if not simulated_person:
             return TerminalPerson()
-        simulated = cast("RigInRoom | None", board.simulated_rig)
-        if simulated is None:
+        studio = board.traits.studio
+        if studio is None:
             raise UserError(
                 f"--simulated-person stands beside a simulated rig; {board.name} is a real board: "
                 "leave it out and answer yourself, or use --port sim"
             )
-        from beamfall.sim.person import SimulatedPerson
-        from beamfall.sim.room import Room
-
-        return SimulatedPerson(
-            Room(simulated),
+        return studio.find_helper(
             valve=setup.valve_number,
-            beam=max(setup.beam_number, 1),
-            flash=max(setup.flash_number, 1),
+            beam=setup.beam_number,
+            flash=setup.flash_number,
             wrong_share=wrong_answers,
-            seed=simulated.seed,
         )
 
     finding = find_faults(
@@ -119,8 +113,7 @@ def _set_up(
     from beamfall.faults.timings import find_timings
     from beamfall.planning.learned import find_file, load_learned
 
-    simulated = cast("RigInRoom | None", board.simulated_rig)
-    if simulated is None:
+    if not board.traits.repeats_boot_ids:
         settle_earlier(board)
     setup = plain
     if sequence is None:
@@ -131,10 +124,7 @@ def _set_up(
             return make_setup(rig, found.sequence, timings=said, learned=learned)
         if learned is not None:
             setup = make_setup(rig, learned=learned)
-    if simulated is None:
-        return setup
-    # A simulated rig's photographer may have set something else than was planned.
-    changed = simulated.set_by_photographer(setup.sequence)
+    changed = board.traits.as_set(setup.sequence)
     if changed == setup.sequence:
         return setup
     said = "those that the simulated rig's photographer has set"

@@ -15,7 +15,7 @@ def show_ports(
 ) -> None:
     """List serial ports and simulated ones. Opens none of them and sends nothing."""
     from beamfall.cli.output import print_json, print_table
-    from beamfall.link.serial_port import list_ports
+    from beamfall.link.port_list import list_ports
 
     seen = list_ports()
     if as_json:

@@ -14,6 +14,7 @@ from beamfall.cli.shoot import PORT_HELP
 
 if TYPE_CHECKING:
     from beamfall.board import Board
+    from beamfall.link.traits import Picture
     from beamfall.planning.seek.answer import Answer
     from beamfall.planning.seek.choose import Proposal
     from beamfall.planning.seek.search import Search
@@ -80,7 +81,7 @@ def seek(
     wanted_s = read_stage(stage, key="--stage")
     with ShotLog.open() as log, Board.connect(port, rig=rig, seed=seed) as board:
         board_id = board.info.unique_id.hex()
-        simulated = board.simulated_rig is not None
+        simulated = board.traits.studio is not None
         if picture is not None and not simulated:
             _refuse_picture(board)
         learned = None if fresh else load_learned(kept, board_id)
@@ -116,23 +117,21 @@ def _refuse_picture(board: Board) -> None:
 
 def _choose_person(
     board: Board, heights: bool, as_json: bool, picture: Path | None, ask: bool
-) -> Callable[[Any], Answer]:
-    rig = board.simulated_rig
-    if rig is None or ask:
+) -> Callable[[Picture | None], Answer]:
+    studio = board.traits.studio
+    if studio is None or ask:
         stream = sys.stderr if as_json else sys.stdout
 
-        def answer(splash: Any) -> Answer:
-            if rig is not None and picture is not None:
-                from beamfall.sim.picture import draw_picture
-
-                draw_picture(splash, rig.model, picture, tell=False)
+        def answer(taken: Picture | None) -> Answer:
+            if taken is not None and picture is not None:
+                taken.draw(picture, tell=False)
             return _ask(stream)
 
         return answer
-    from beamfall.planning.seek.person import SimulatedPerson
+    from beamfall.planning.seek.answer import Answer
 
-    person = SimulatedPerson(rig.seed, heights)
-    return lambda splash: person.answer(splash.pictures[0] if splash and splash.pictures else None)
+    look = studio.find_photographer(heights=heights)
+    return lambda taken: Answer(*look(taken))
 
 
 def _ask(stream: Any) -> Answer:
@@ -157,7 +156,7 @@ class _Run:
         self,
         search: Search,
         shooter: Shooter,
-        person: Callable[[Any], Answer],
+        person: Callable[[Picture | None], Answer],
         as_json: bool,
         *,
         asked: bool,
@@ -170,7 +169,7 @@ class _Run:
         self.word = ""
         self.misses = 0
         self.last: tuple[Proposal, ShotRecord] | None = None
-        self.splashes: list[Any] = []
+        self.pictures: list[Picture | None] = []
         self.words: list[str] = []
 
     def step(self) -> None:
@@ -200,11 +199,11 @@ class _Run:
         if useless is not None:
             search.pass_over(useless)
         else:
-            answer = self.person(self.shooter.splash)
+            answer = self.person(self.shooter.picture)
             search.take(shot, answer)
         self.word = "told nothing" if answer is None else answer.word
         self.shooter.log.set_note(record.shot or 0, f"seek: {self.word}")
-        self.splashes.append(self.shooter.splash)
+        self.pictures.append(self.shooter.picture)
         self.words.append(f"{search.shots}: {self.word}")
         self._tell(proposal, record, answer, useless)
         search.stop_if_useless()
@@ -241,23 +240,20 @@ class _Run:
         )
 
     def draw(self, picture: Path) -> None:
-        from beamfall.sim.picture import Frame, draw_sheet
-
-        rig = self.shooter.board.simulated_rig
-        if rig is not None and self.splashes:
-            frames = [Frame(s, words) for s, words in zip(self.splashes, self.words, strict=True)]
-            draw_sheet(frames, rig.model, picture, title="seek")
+        studio = self.shooter.board.traits.studio
+        taken = zip(self.pictures, self.words, strict=True)
+        frames = [(one, words) for one, words in taken if one is not None]
+        if studio is not None and frames:
+            studio.draw_sheet(frames, picture, title="seek")
 
     def finish(self, kept: Path, picture: Path | None) -> int:
         """Say what was found; exit status 0 where something was."""
         search = self.search
         assert search.wanted_s is not None
-        rig = self.shooter.board.simulated_rig
+        studio = self.shooter.board.traits.studio
         found, error_s, truth = search.found, None, None
-        if rig is not None:
-            from beamfall.sim.needs import describe_needs
-
-            stages = [self._stage_of(splash) for splash in self.splashes]
+        if studio is not None:
+            stages = [None if one is None else one.stage_s for one in self.pictures]
             last = stages[-1] if stages else None
             error_s = None if last is None else last - search.wanted_s
             if not self.asked:
@@ -265,7 +261,7 @@ class _Run:
             edge = search.rig.beams[0].edge if search.rig.beams else "dark"
             truth = {
                 "stages_ms": [None if s is None else round(s * 1e3, 4) for s in stages],
-                "needs_ms": describe_needs(rig.model, search.wanted_s, edge),
+                "needs_ms": studio.describe_needs(search.wanted_s, edge),
             }
         spacing, delay = None, None
         if self.last is not None:
@@ -311,10 +307,6 @@ class _Run:
             if picture is not None:
                 print(f"simulated pictures drawn in {picture}")
         return 0 if found else 1
-
-    @staticmethod
-    def _stage_of(splash: Any) -> float | None:
-        return splash.pictures[0].stage_s if splash and splash.pictures else None
 
 
 def _say_shots(count: int) -> str:

@@ -11,6 +11,7 @@ from beamfall.cli.numbers import WHOLE_MOST
 
 if TYPE_CHECKING:
     from beamfall.board import Board
+    from beamfall.link.traits import Picture
     from beamfall.planning.result import Plan
     from beamfall.setup.rig import Rig
     from beamfall.setup.sequence import Sequence
@@ -75,7 +76,7 @@ def shoot(
             )
         odd = [list_remarks(one.record, sees_light=rig.fitted.flash_seen) for one in shots]
         last = {**shots[-1].record.to_json(), "remarks": odd[-1]}
-        _draw(board, last, [one.splash for one in shots], plot, picture)
+        _draw(board, last, [one.picture for one in shots if one.picture is not None], plot, picture)
     if not as_json:
         _print_end(shots, odd, plot, picture)
     return 0 if all(one.record.state == "fired" for one in shots) else 1
@@ -136,7 +137,7 @@ def _say_timing(board: Board) -> str:
 def _draw(
     board: Board,
     last: dict[str, Any],
-    splashes: list[Any],
+    pictures: list[Picture],
     plot: Path | None,
     picture: Path | None,
 ) -> None:
@@ -144,11 +145,9 @@ def _draw(
         from beamfall.plot.timeline import draw_timeline
 
         draw_timeline(last, plot)
-    rig = board.simulated_rig
-    if picture is not None and rig is not None:
-        from beamfall.sim.picture import draw_pictures
-
-        draw_pictures(splashes, rig.model, picture)
+    studio = board.traits.studio
+    if picture is not None and studio is not None:
+        studio.draw_pictures(pictures, picture)
 
 
 def _print_end(

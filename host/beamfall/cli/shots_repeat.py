@@ -12,7 +12,7 @@ from beamfall.cli.shoot import PORT_HELP
 
 if TYPE_CHECKING:
     from beamfall.board import Board
-    from beamfall.shots import LoggedShot, ShotLog, ShotRecord
+    from beamfall.shots import LoggedShot, ShotRecord
     from beamfall.shots.repeat import EdgeChange
 
 
@@ -40,7 +40,7 @@ def repeat(
             port = logged.line.port
         sequence = rebuild_sequence(logged.table, f"shot {shot} again")
         with Board.connect(port, rig=rig, seed=logged.record.seed or 0) as board:
-            _renew_chance(board, log)
+            board.traits.renew_chance(log.count_shots())
             differences = _compare_boards(board, logged)
             shooter = Shooter.begin(
                 board, log, "repeat", rig=rig, seed=logged.record.seed,
@@ -60,12 +60,6 @@ def repeat(
     else:
         _print_changes(logged, records, changes, differences)
     return 0 if all(record.state == logged.record.state for record in records) else 1
-
-
-def _renew_chance(board: Board, log: ShotLog) -> None:
-    """A simulated rig begins its chance anew at each start: move on, or today's drops were that day's."""
-    if board.simulated_rig is not None:
-        board.simulated_rig.drops_made += 100 * log.count_shots()
 
 
 def _compare_boards(board: Board, logged: LoggedShot) -> list[str]:

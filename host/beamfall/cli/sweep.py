@@ -12,6 +12,7 @@ from beamfall.cli.shoot import PORT_HELP
 
 if TYPE_CHECKING:
     from beamfall.board import Board
+    from beamfall.link.traits import Picture
     from beamfall.planning.sweep.progress import Entry
     from beamfall.planning.sweep.schedule import Step, Sweep
     from beamfall.setup.rig import Rig
@@ -82,7 +83,7 @@ def sweep(
         found = _find(log, resume)
         rig, port, seed = _choose_rig(rig_file, found, port, seed)
         with Board.connect(port, rig=rig, seed=seed) as board:
-            if picture is not None and board.simulated_rig is None:
+            if picture is not None and board.traits.studio is None:
                 _refuse_picture(board)
             if found is None:
                 plan = make_sweep(
@@ -145,7 +146,7 @@ class _Run:
         self.rest_s = rest_s
         self.as_json = as_json
         self.entries: list[Entry] = []
-        self._frames: list[Any] = []
+        self._frames: list[tuple[float, Picture, str]] = []
 
     def fire_all(self) -> None:
         from beamfall.planning.sweep.progress import list_entries, list_open
@@ -175,11 +176,10 @@ class _Run:
 
     def _fire(self, step: Step, count: int) -> None:
         record = self.shooter.fire(self.plan.build(step.value_s), swept=step.to_swept(self.plan.of))
-        if self.shooter.splash is not None:
-            words = f"{self.plan.of} {step.value_s * 1e3:.2f} ms"
-            pictures = self.shooter.splash.pictures
-            words += f": {pictures[0].shows}" if pictures else f": {record.state}"
-            self._frames.append((step.value_s, self.shooter.splash, words))
+        picture = self.shooter.picture
+        if picture is not None:
+            words = f"{self.plan.of} {step.value_s * 1e3:.2f} ms: {picture.shows or record.state}"
+            self._frames.append((step.value_s, picture, words))
         if self.as_json:
             from beamfall.cli.output import print_json
 
@@ -199,14 +199,12 @@ class _Run:
 
     def draw(self, picture: Path) -> None:
         """The pictures of this run, lowest value first."""
-        from beamfall.sim.picture import Frame, draw_sheet
-
-        rig = self.shooter.board.simulated_rig
-        if rig is None:
+        studio = self.shooter.board.traits.studio
+        if studio is None:
             return
         ordered = sorted(self._frames, key=lambda frame: frame[0])
-        frames = [Frame(splash, words) for _, splash, words in ordered]
-        draw_sheet(frames, rig.model, picture, title=f"{self.plan.of} swept")
+        frames = [(one, words) for _, one, words in ordered]
+        studio.draw_sheet(frames, picture, title=f"{self.plan.of} swept")
 
     def finish(self, picture: Path | None) -> int:
         from beamfall.cli.output import print_json, print_table

@@ -42,7 +42,7 @@ def check_target(path: Path | None, key: str, endings: Sequence[str] = ()) -> No
 
 def refuse_picture(board: Board, picture: Path | None) -> None:
     """Refuse to draw what a simulated rig would show where the board is a real one. Raises UserError."""
-    if picture is not None and board.simulated_rig is None:
+    if picture is not None and board.traits.studio is None:
         raise UserError(
             f"--picture draws what a simulated rig would show; {board.name} is a real board, whose "
             "picture the camera takes: leave --picture out"

@@ -52,8 +52,7 @@ def find_timings(board: Board, rig: Rig, now_s: float | None = None) -> Timings 
 
 
 def _find_newest(log: ShotLog, board: Board, rig: Rig, now_s: float) -> Timings | None:
-    # Simulated boards are all of one id: there, a port of another seed or fault is another rig.
-    port = None if board.simulated_rig is None else board.name
+    port = board.name if board.traits.names_rig else None
     kinds = ", ".join("?" for _ in _VARIED)
     rows = log.query(
         "SELECT shot.id FROM shot JOIN board ON board.id = shot.board_id"

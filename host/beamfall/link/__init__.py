@@ -5,7 +5,8 @@ from __future__ import annotations
 from beamfall.link.counters import LinkCounters
 from beamfall.link.delivery import Report
 from beamfall.link.session import Link, LinkTiming
+from beamfall.link.traits import PortTraits
 from beamfall.link.transport import Transport
 from beamfall.link.welcome import Welcome
 
-__all__ = ["Link", "LinkCounters", "LinkTiming", "Report", "Transport", "Welcome"]
+__all__ = ["Link", "LinkCounters", "LinkTiming", "PortTraits", "Report", "Transport", "Welcome"]

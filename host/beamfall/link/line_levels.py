@@ -12,6 +12,7 @@ import json
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from beamfall.link.port_list import is_same_device, list_ports
 from beamfall.places import find_boards_folder
 
 _FILE = "lines.json"
@@ -57,8 +58,6 @@ def _read() -> dict[str, Any]:
 
 def _identify(url: str) -> str:
     """The USB device behind a port where it has a serial number; else the port's name."""
-    from beamfall.link.serial_port import is_same_device, list_ports
-
     for port in list_ports():
         if port.serial_number and is_same_device(port.device, url):
             return f"{port.vid or 0:04x}:{port.pid or 0:04x}:{port.serial_number}"

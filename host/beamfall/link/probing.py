@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from beamfall.errors import BeamfallError, NotABoard, PortNotFound
 from beamfall.link.line_levels import recall_levels
-from beamfall.link.serial_port import PortSeen, SerialTransport, list_ports
+from beamfall.link.port_list import PortSeen, list_ports
+from beamfall.link.serial_port import SerialTransport
 from beamfall.link.transport import Transport
 from beamfall.wire import Frame, Framer, Message, get_codec
 

@@ -1,7 +1,4 @@
-"""Serial ports and pyserial URLs as a transport, and finding the board's port.
-
-A board is recognised by its USB ids only: descriptions are translated by operating systems.
-"""
+"""Serial ports and pyserial URLs as a transport."""
 
 from __future__ import annotations
 
@@ -11,49 +8,18 @@ import os
 import re
 import sys
 import time
-from dataclasses import dataclass
+from collections.abc import Callable
 from typing import Any
 
 from beamfall.errors import LinkLost, PortBusy, PortDenied, PortNotFound, PortSyntaxError
 from beamfall.link.line_levels import recall_levels
+from beamfall.link.port_list import PortSeen, is_same_device, list_ports
+from beamfall.link.traits import REAL
 
 BAUDRATE = 115200  # means nothing on USB; the speed of boards behind a UART bridge
-# USB vendor and product ids of MicroPython's serial port on RP2040 and RP2350 (MicroPython 1.2x,
-# ports/rp2/mpconfigport.h, MICROPY_HW_USB_VID and MICROPY_HW_USB_PID).
-BOARD_IDS = frozenset({(0x2E8A, 0x0005)})
 _SLICE_S = 0.02  # longest single wait inside pyserial; changing its timeout reconfigures the port
 _READ_MAX = 4096
 _WRITE_S = 3.0  # a device that takes nothing for so long hangs; a frame takes 22 ms at 115200 baud
-
-
-@dataclass(frozen=True, slots=True)
-class PortSeen:
-    """A serial port of this computer; `vid` and `pid` are None where it is not USB."""
-
-    device: str
-    vid: int | None
-    pid: int | None
-    serial_number: str | None
-
-    @property
-    def is_candidate(self) -> bool:
-        """Whether its USB ids are those of a board that can run this firmware."""
-        return (self.vid, self.pid) in BOARD_IDS
-
-    def __str__(self) -> str:
-        ids = "not USB" if self.vid is None else f"USB {self.vid:04x}:{self.pid or 0:04x}"
-        number = f", serial number {self.serial_number}" if self.serial_number else ""
-        return f"{self.device} ({ids}{number})"
-
-
-def list_ports() -> list[PortSeen]:
-    """Return the serial ports of this computer, candidates first."""
-    from serial.tools import list_ports as tool
-
-    ports = [
-        PortSeen(port.device, port.vid, port.pid, port.serial_number) for port in tool.comports()
-    ]
-    return sorted(ports, key=lambda port: (not port.is_candidate, port.device))
 
 
 class SerialTransport:
@@ -65,6 +31,8 @@ class SerialTransport:
     opening.
     Raises PortNotFound, PortBusy, PortDenied, PortSyntaxError.
     """
+
+    traits = REAL
 
     def __init__(
         self,
@@ -167,19 +135,15 @@ class SerialReconnector:
         )
 
 
-def is_same_device(one: str, other: str) -> bool:
-    """Whether two names are of one port: COM3 and com3, /dev/cu.x and /dev/tty.x, a link and its target."""
-    return _plain_name(one) == _plain_name(other)
+brings_rig = False
 
 
-def _plain_name(name: str) -> str:
-    windows = re.fullmatch(r"(?:\\\\[.?]\\)?(com\d+):?", name, re.IGNORECASE)
-    if windows:
-        return windows[1].upper()
-    if "://" in name:
-        return name
-    # macOS has two names for each port; only the one that does not wait for a carrier is listed.
-    return re.sub(r"^/dev/tty\.", "/dev/cu.", os.path.realpath(name))
+def open_port(
+    name: str, rig: object = None, seed: int = 0
+) -> tuple[SerialTransport, Callable[[], SerialTransport]]:
+    """See `beamfall.ports.PortModule`; raises as SerialTransport does."""
+    reconnector = SerialReconnector(name)
+    return reconnector.open(), reconnector.open
 
 
 def _timeout_error() -> type[OSError]:

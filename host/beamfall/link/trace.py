@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from beamfall.errors import MessageError, UserError
+from beamfall.link.traits import PortTraits
 from beamfall.link.transport import Transport
 from beamfall.places import TRACE_VARIABLE, VERBOSE_VARIABLE
 from beamfall.wire.framing import DELIMITER, FrameError, decode_frame
@@ -152,14 +153,15 @@ def _show(value: Any) -> str:
 
 
 class TracedTransport:
-    """A transport with a trace. Everything else is the inner transport's own."""
+    """A transport with a trace."""
 
     def __init__(self, inner: Transport, trace: Trace) -> None:
         self._inner = inner
         self._trace = trace
 
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self._inner, name)
+    @property
+    def traits(self) -> PortTraits:
+        return self._inner.traits
 
     @property
     def name(self) -> str:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Protocol
 
+from beamfall.link.traits import PortTraits
+
 
 class Transport(Protocol):
     """A stream of bytes each way. It may lose, damage or chop bytes; the link sees to that.
@@ -14,6 +16,10 @@ class Transport(Protocol):
     @property
     def name(self) -> str:
         """What messages to people call it: `/dev/ttyACM0`, `sim`."""
+
+    @property
+    def traits(self) -> PortTraits:
+        """What it says about time and chance: `traits.REAL` for a real port; a wrapper hands on those inside."""
 
     def read(self, timeout_s: float) -> bytes:
         """Return the bytes that are there, waiting at most `timeout_s` for the first one."""

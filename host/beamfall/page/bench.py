@@ -214,7 +214,7 @@ class Bench:
             # What has gone wrong already is what is to be told.
             with contextlib.suppress(Exception, AbortAsked):
                 board.close()
-            if board.simulated_rig is not None:
+            if board.traits.is_virtual_time:
                 self.waits.forget()
             self._forget_board()
 
@@ -356,7 +356,7 @@ class Bench:
         board.status()
         self._was_lost = False
         self._unexpected = ""
-        if board.simulated_rig is not None:
+        if board.traits.studio is not None:
             warm_up()
         self._say_link(board)
         self.hub.tell("link", state="up")

@@ -153,7 +153,7 @@ class Work:
             self._show_newest(shooter)
             raise
         self._note_shot(flashed)
-        fired = Fired(shooter.series, shooter.rig, sequence, record, swept, shooter.splash)
+        fired = Fired(shooter.series, shooter.rig, sequence, record, swept, shooter.picture)
         show_shot(self, fired)
         self.bench.tell_line(self.log, record.shot or 0)
         return record
@@ -174,7 +174,7 @@ class Work:
     @property
     def pace(self) -> float:
         """How fast the port's time passes."""
-        return 1.0 if self.board.simulated_rig is None else self.bench.pace
+        return self.bench.pace if self.board.traits.is_virtual_time else 1.0
 
     def _show_newest(self, shooter: Shooter) -> None:
         newest = self.log.list_shots(limit=1, series=shooter.series)

@@ -159,25 +159,17 @@ def _set_up(work: Work) -> Setup:
         return make_setup(desk.rig)
     said = "those on this page"
     setup = make_setup(desk.rig, desk.sequence, timings=said, learned=desk.learned)
-    simulated: Any = work.board.simulated_rig
-    if simulated is None:
-        return setup
-    # A simulated rig's photographer may have set something else than was planned.
-    return replace(setup, sequence=simulated.set_by_photographer(setup.sequence))
+    return replace(setup, sequence=work.board.traits.as_set(setup.sequence))
 
 
 def _simulate_person(work: Work, setup: Setup) -> Person | None:
-    """Who can see and touch the simulated rig; None beside a real one."""
-    rig: Any = work.board.simulated_rig
-    if rig is None:
+    """Who can see and touch the rig that the port brings; None beside a real one."""
+    studio = work.board.traits.studio
+    if studio is None:
         return None
-    from beamfall.sim.person import SimulatedPerson
-    from beamfall.sim.room import Room
-
-    return SimulatedPerson(
-        Room(rig), valve=setup.valve_number, beam=setup.beam_number, flash=setup.flash_number,
-        seed=rig.seed,
-    )  # fmt: skip
+    return studio.find_helper(
+        valve=setup.valve_number, beam=setup.beam_number, flash=setup.flash_number
+    )
 
 
 class _PagePerson:
@@ -289,7 +281,7 @@ def make_calibrate(count: int, gap_error: str) -> Job:
         earlier = load_learned(kept, board_id)
         learned = keep_for_plan(
             found, board=board_id, port=board.name,
-            simulated=board.simulated_rig is not None, earlier=earlier,
+            simulated=board.traits.studio is not None, earlier=earlier,
         )  # fmt: skip
         effects = compare_plans(found, learned, earlier)
         work.log.add_calibration(found.shots, found.to_json())

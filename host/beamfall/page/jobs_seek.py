@@ -44,12 +44,8 @@ class _Seek:
         self.rig = work.desk.rig
         learned = None if fresh else work.desk.learned
         self.search = Search(self.rig, wanted_s=wanted_s, learned=learned, seed=work.seed)
-        self.person: Any = None
-        simulated = work.board.simulated_rig
-        if simulated_person and simulated is not None:
-            from beamfall.planning.seek.person import SimulatedPerson
-
-            self.person = SimulatedPerson(simulated.seed)
+        studio = work.board.traits.studio
+        self.person = studio.find_photographer() if simulated_person and studio else None
 
     def run(self) -> None:
         work, search = self.work, self.search
@@ -117,11 +113,7 @@ class _Seek:
         from beamfall.planning.seek.answer import WORDS, read_answer
 
         if self.person is not None:
-            splash = shooter.splash
-            answer: Answer = self.person.answer(
-                splash.pictures[0] if splash and splash.pictures else None
-            )
-            return answer
+            return Answer(*self.person(shooter.picture))
         problem = ""
         while True:
             text = self.work.ask(
@@ -142,7 +134,7 @@ class _Seek:
         board = self.work.board
         board_id = board.info.unique_id.hex()
         learned = self.search.keep(
-            board=board_id, port=board.name, simulated=board.simulated_rig is not None
+            board=board_id, port=board.name, simulated=board.traits.studio is not None
         )
         save_learned(find_file(self.work.desk.rig_file), learned)
         self.work.desk.use_board(board_id)

@@ -10,11 +10,11 @@ from beamfall.board import Board, Status
 from beamfall.events import Event
 from beamfall.link import Link, LinkTiming, Transport
 from beamfall.page.paced import PacedTransport
+from beamfall.ports import Opened, open_transport
 
 if TYPE_CHECKING:
     from beamfall.setup.rig import Rig
 
-Opened = tuple[Transport, Callable[[], Transport] | None]
 Opener = Callable[["Rig | None"], Opened]
 
 
@@ -51,8 +51,6 @@ def make_opener(port: str | None, seed: int) -> Opener:
     """Return what opens a port by its name, as `Board.connect` does."""
 
     def open_port(rig: Rig | None) -> Opened:
-        from beamfall.link.open_port import open_transport
-
         return open_transport(port, rig, seed)
 
     return open_port
@@ -65,8 +63,8 @@ def connect(
     inner, reconnect = opener(rig)
 
     def wrap(transport: Transport) -> PacedTransport:
-        simulated = getattr(transport, "rig", None) is not None
-        return PacedTransport(transport, ears.poll, pace if simulated else None)
+        virtual = transport.traits.is_virtual_time
+        return PacedTransport(transport, ears.poll, pace if virtual else None)
 
     def reopen() -> Transport:
         assert reconnect is not None

@@ -10,9 +10,8 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from typing import Any
 
-from beamfall.link import Transport
+from beamfall.link import PortTraits, Transport
 
 STEP_S = 0.02
 _HOPELESS_S = 0.25  # further behind than this nobody catches up: begin anew from here
@@ -38,9 +37,8 @@ class PacedTransport:
         self._real_s = time.monotonic()
 
     @property
-    def rig(self) -> Any:
-        """The simulated rig behind it; None behind a real board."""
-        return getattr(self.inner, "rig", None)
+    def traits(self) -> PortTraits:
+        return self.inner.traits
 
     @property
     def name(self) -> str:

@@ -16,10 +16,9 @@ from typing import TYPE_CHECKING
 from beamfall.errors import BeamfallError, UserError
 
 if TYPE_CHECKING:
+    from beamfall.link.traits import Picture
     from beamfall.page.hub import Hub
     from beamfall.shots import ShotLog
-    from beamfall.sim.model import RigModel
-    from beamfall.sim.rig import Splash
 
 _BYTES_MOST = 60_000_000
 _PIXELS_MOST = 200_000_000
@@ -43,20 +42,19 @@ def _load() -> None:
     import matplotlib.figure  # noqa: F401
 
 
-def draw_later(hub: Hub, log_path: Path, shot: int, splash: Splash, model: RigModel) -> None:
+def draw_later(hub: Hub, log_path: Path, shot: int, picture: Picture) -> None:
     """Draw a simulated picture on a thread of its own, then tell the pages."""
-    _painter.submit(_draw, hub, log_path, shot, splash, model)
+    _painter.submit(_draw, hub, log_path, shot, picture)
 
 
-def _draw(hub: Hub, log_path: Path, shot: int, splash: Splash, model: RigModel) -> None:
+def _draw(hub: Hub, log_path: Path, shot: int, picture: Picture) -> None:
     from beamfall.page.shown import mark_shot
-    from beamfall.sim.picture import draw_picture
 
     file = simulated_file(log_path, shot)
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
         part = file.with_suffix(".part.png")
-        draw_picture(splash, model, part, tell=False)  # the page says it where nobody is asked
+        picture.draw(part, tell=False)  # the page says it where nobody is asked
         part.replace(file)
     except (BeamfallError, OSError) as error:
         hub.notice("caution", f"the simulated picture of shot {shot} could not be drawn: {error}")

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 def show_shot(work: Work, fired: Fired) -> None:
     """Put a shot that has just ended on the hub, and have its simulated picture drawn."""
-    sequence, record, splash = fired.sequence, fired.record, fired.splash
+    sequence, record = fired.sequence, fired.record
     content = record.to_json()
     sees_light = fired.rig is None or fired.rig.fitted.flash_seen
     plan = work.desk.plan
@@ -43,9 +43,8 @@ def show_shot(work: Work, fired: Fired) -> None:
         "note": "",
     }
     work.hub.set(shot=shown)
-    rig = work.board.simulated_rig
-    if rig is not None and splash is not None:
-        draw_later(work.hub, work.log.path, fired.shot, splash, rig.model)
+    if fired.picture is not None:
+        draw_later(work.hub, work.log.path, fired.shot, fired.picture)
 
 
 def mark_shot(hub: Hub, shot: int, **values: Any) -> None:

@@ -20,7 +20,7 @@ def tell_waits(hub: Hub, waits: Waits, board: ListeningBoard, rig: Rig, pace: fl
     if not left.longest_s:
         hub.set(resting=None)
         return
-    per_second_ms = 1e3 / (pace if board.simulated_rig is not None else 1.0)
+    per_second_ms = 1e3 / (pace if board.traits.is_virtual_time else 1.0)
     now_ms = time.time() * 1e3
     fresh = {
         "rest_until": now_ms + left.rest_s * per_second_ms if left.rest_s else None,

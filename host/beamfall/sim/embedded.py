@@ -14,7 +14,9 @@ from typing import Any, Protocol
 
 from beamfall.errors import LinkLost
 from beamfall.link.interrupts import hold_interrupts
+from beamfall.link.traits import PortTraits
 from beamfall.sim.firmware_modules import FirmwareModules, load_firmware
+from beamfall.sim.traits import find_traits
 
 
 class RigAtPins(Protocol):
@@ -127,6 +129,7 @@ class SimulatedTransport:
         self._folder = TemporaryDirectory(prefix="beamfall-sim-")  # the board's file system: slots
         self._open_time = _OpenTime()
         self._start()
+        self.traits: PortTraits = find_traits(rig, seed, self.clock)
 
     def _start(self) -> None:
         modules = self._firmware

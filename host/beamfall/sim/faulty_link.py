@@ -7,6 +7,7 @@ import weakref
 from collections.abc import Callable
 
 from beamfall.errors import LinkLost, PortNotFound, UserError
+from beamfall.link.traits import PortTraits
 from beamfall.link.transport import Transport
 from beamfall.sim.defects import RigInRoom
 from beamfall.sim.firmware_modules import FirmwareModules, load_other_firmware
@@ -59,6 +60,7 @@ class FaultyTransport:
         self._plug = plug
         self._lost = False
         self.rig = plug.rig
+        self.traits: PortTraits = plug.inner.traits
 
     @property
     def name(self) -> str:

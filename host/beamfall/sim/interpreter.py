@@ -22,9 +22,11 @@ from typing import IO, Any
 
 from beamfall.errors import InterpreterMissing, LinkLost
 from beamfall.link.interrupts import hold_interrupts
+from beamfall.link.traits import PortTraits
 from beamfall.resources import find_firmware
 from beamfall.setup.signals import INPUTS
 from beamfall.sim.embedded import RigAtPins, make_entropy, make_unique_id
+from beamfall.sim.traits import find_traits
 
 _REQUEST = struct.Struct("<BBBBqII")
 _ANSWER = struct.Struct("<qIBBH")
@@ -61,6 +63,7 @@ class MicroPythonTransport:
         self._command = find_interpreter()
         self._folder = TemporaryDirectory(prefix="beamfall-sim-")  # the board's file system: slots
         self._power_up()
+        self.traits: PortTraits = find_traits(rig, seed, self.clock)
 
     @property
     def name(self) -> str:

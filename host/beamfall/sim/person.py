@@ -9,16 +9,13 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
+from beamfall.link.traits import Asked
 from beamfall.sim.room import Room
-
-if TYPE_CHECKING:
-    from beamfall.faults.questions import Listen, Question
 
 
 class SimulatedPerson:
-    """Obeys `beamfall.faults.questions.Person`."""
+    """Obeys `beamfall.link.traits.Helper`."""
 
     def __init__(
         self,
@@ -78,25 +75,25 @@ class SimulatedPerson:
     def begin(self, cautions: tuple[str, ...]) -> None:
         pass
 
-    def prepare(self, question: Question) -> None:
+    def prepare(self, question: Asked) -> None:
         self._is_wrong = self._draws.random() < self._wrong_share
         self._room.look_away()
         self._set_up(question, True)
 
-    def act(self, question: Question, listen: Listen) -> None:
+    def act(self, question: Asked, listen: Callable[[float], None]) -> None:
         if not self._is_wrong:
             self._acts[question.name]()
 
-    def answer(self, question: Question) -> str:
+    def answer(self, question: Asked) -> str:
         true = self._views[question.name]()
         if not self._is_wrong:
             return true
         return self._draws.choice([name for name in question.answers if name != true])
 
-    def finish(self, question: Question) -> None:
+    def finish(self, question: Asked) -> None:
         self._set_up(question, False)
 
-    def _set_up(self, question: Question, begin: bool) -> None:
+    def _set_up(self, question: Asked, begin: bool) -> None:
         if question.name == "cap":
             self._room.open_cap(begin)
         elif question.name == "nozzle":

@@ -63,6 +63,30 @@ def draw_pictures(splashes: Sequence[Splash], model: RigModel, path: str | Path)
 
 
 @dataclass(frozen=True)
+class SimulatedPicture:
+    """What the simulated camera saw: obeys `beamfall.link.traits.Picture`."""
+
+    splash: Splash
+    model: RigModel
+
+    @property
+    def seen(self) -> Picture | None:
+        """What the first light showed; None: a black picture."""
+        return self.splash.pictures[0] if self.splash.pictures else None
+
+    @property
+    def shows(self) -> str | None:
+        return None if self.seen is None else self.seen.shows
+
+    @property
+    def stage_s(self) -> float | None:
+        return None if self.seen is None else self.seen.stage_s
+
+    def draw(self, path: Path, *, tell: bool = True) -> None:
+        draw_picture(self.splash, self.model, path, tell=tell)
+
+
+@dataclass(frozen=True)
 class Frame:
     """One picture of a contact sheet and the words below it."""
 

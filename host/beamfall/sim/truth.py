@@ -3,28 +3,29 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterable
+from typing import Any
 
+from beamfall.link.traits import StampedEdge
 from beamfall.setup.signals import SignalKind
-
-if TYPE_CHECKING:
-    from beamfall.events import Outcome
-    from beamfall.sim.rig import SimulatedRig, Splash
+from beamfall.sim.rig import SimulatedRig, Splash
 
 
-def take_truth(rig: SimulatedRig, outcome: Outcome) -> tuple[dict[str, Any], Splash]:
-    """Return the truth of the shot that has just ended, and its splash, and forget both; ticks count from the release.
+def take_truth(rig: SimulatedRig, edges: Iterable[StampedEdge]) -> tuple[dict[str, Any], Splash]:
+    """Return the truth about the shot that has just ended and its splash, and forget both.
+
+    `edges` are the shot's own; ticks count from the release.
 
     `drops`: what fell, in the order of impact; `jet`: when its tip breaks through the surface and when it
     is highest; `contact`: when and how high drop 2 met the jet; `pictures`: what each
-    light showed (see `simulation.collision.Picture`). Times that never came are null.
+    light showed (see `collision.Picture`). Times that never came are null.
     """
     first_on = rig.first_on
     splash = rig.take_splash()
     zero_s = math.nan
     if first_on is not None:
         signal, ticks = first_on
-        seen = [edge.ticks for edge in outcome.edges if edge.signal == signal and edge.level]
+        seen = [edge.ticks for edge in edges if edge.signal == signal and edge.level]
         if seen:
             zero_s = (ticks - seen[0]) / rig.clock_hz
 

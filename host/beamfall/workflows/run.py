@@ -227,7 +227,7 @@ class Runner:
             raise
         self._note_shot(flashed)
         fired = Fired(
-            shooter.series, shooter.rig, step.sequence, record, step.swept, shooter.splash
+            shooter.series, shooter.rig, step.sequence, record, step.swept, shooter.picture
         )
         self._front_end.show(fired)
         return fired

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import random
 import secrets
-import time
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Self
@@ -16,6 +15,7 @@ from beamfall.board import ABORT_S, Board, Ticket
 from beamfall.errors import BeamfallError, LinkLost, NoAnswer, Refused, ReleaseUnknown, ShotError
 from beamfall.events import Outcome
 from beamfall.link.interrupts import hold_interrupts
+from beamfall.link.traits import Picture
 from beamfall.setup.rig import Rig
 from beamfall.setup.sequence import Sequence, Table
 from beamfall.shots import ShotLog, ShotRecord, make_record
@@ -41,7 +41,7 @@ _SHORT_REST_S = 0.5  # below this nobody means to tell the pictures apart by the
 class Shooter:
     """A series of shots of one rig on one board, kept in one log.
 
-    `splash` is, behind a simulated port, the newest shot's splash (for its picture).
+    `picture` is what the port's own camera saw of the newest shot; None: it has none, or the shot is not complete.
     """
 
     def __init__(
@@ -59,10 +59,8 @@ class Shooter:
         self.series = series
         self.rig = rig
         self.seed = seed
-        self.splash: Any = None
+        self.picture: Picture | None = None
         self._rests = random.Random(f"{rest_seed}/rest/{series}")
-        self._began_us = _time_of_start(board, log)
-        self._began_clock_s = board.transport.clock()
 
     @classmethod
     def begin(
@@ -82,10 +80,9 @@ class Shooter:
         `rest_seed` and the rule of the rest times beside what is given, see `rest`.
         """
         settle_earlier(board, log)
-        seed = seed if board.simulated_rig is None else board.simulated_rig.seed
-        rest_seed = (
-            secrets.randbits(32) if board.simulated_rig is None else board.simulated_rig.seed
-        )
+        chance = board.traits.seed
+        seed = seed if chance is None else chance
+        rest_seed = secrets.randbits(32) if chance is None else chance
         rests = {
             "rest_seed": rest_seed,
             "rest_jitter_share": JITTER_SHARE,
@@ -93,7 +90,7 @@ class Shooter:
         }
         series = log.begin_series(
             kind, rig=rig, seed=seed, name=name, settings={**(settings or {}), **rests},
-            begun_us=_time_of_start(board, log),
+            begun_us=board.traits.time_of_day_us(not_before_us=log.latest_us() + 1),
         )  # fmt: skip
         return cls(board, log, series, rig=rig, seed=seed, rest_seed=rest_seed)
 
@@ -103,10 +100,7 @@ class Shooter:
         Raises what `Board.shoot` raises. The log is true also then: a refused shot is marked as not released, one
         whose fate is unknown stays 'outcome unknown', and an interrupted one is aborted and its outcome kept.
         """
-        # A simulated fault may lie in what the photographer has set.
-        as_set = getattr(self.board.simulated_rig, "set_by_photographer", None)
-        if as_set is not None:
-            sequence = as_set(sequence)
+        sequence = self.board.traits.as_set(sequence)
         table = sequence.make_table(self.board.info)
         ticket = self.board.arm(sequence)
         # A Ctrl-C is taken only where `take_interrupt` is called, so that the log and what is known here stay in
@@ -121,7 +115,7 @@ class Shooter:
                 rig=self.rig,
                 seed=self.seed,
                 swept=swept,
-                begun_us=self._time_of_day_us(),
+                begun_us=self.board.traits.time_of_day_us(),
             )
             released = False
             try:
@@ -139,22 +133,21 @@ class Shooter:
             return self._keep(shot, table, outcome)
 
     def _keep(self, shot: int, table: Any, outcome: Outcome) -> ShotRecord:
-        truth = None
-        rig = self.board.simulated_rig
-        if rig is not None:
-            from beamfall.sim.truth import take_truth
-
-            truth, self.splash = take_truth(rig, outcome)
+        known = self.board.traits.take_shot(outcome.edges)
+        self.picture = None if known is None else known.picture
         record = make_record(
             table,
             outcome,
             timing=self.board.info.timing.label,
             shot=shot,
             seed=self.seed,
-            truth=truth,
+            truth=None if known is None else known.truth,
         )
         self.log.complete_shot(
-            shot, record, link=describe_link(self.board), completed_us=self._time_of_day_us()
+            shot,
+            record,
+            link=describe_link(self.board),
+            completed_us=self.board.traits.time_of_day_us(),
         )
         keep_unclaimed(self.board, self.log, rig=self.rig)
         self.board.settle()
@@ -196,19 +189,6 @@ class Shooter:
         self.board.sleep(chosen)
         return chosen
 
-    def _time_of_day_us(self) -> int:
-        """Now; behind a port with virtual time, what a clock on its wall would show."""
-        if self.board.simulated_rig is None:
-            return time.time_ns() // 1000
-        passed = self.board.transport.clock() - self._began_clock_s
-        return self._began_us + round(passed * 1e6)
-
-
-def _time_of_start(board: Board, log: ShotLog) -> int:
-    """Now; behind a port with virtual time not before what the log has: such series run ahead of the clock."""
-    now = time.time_ns() // 1000
-    return now if board.simulated_rig is None else max(now, log.latest_us() + 1)
-
 
 def jitter_span(rest_s: float) -> float:
     """By how much a rest of `rest_s` is lengthened at most, in s."""
@@ -248,7 +228,7 @@ def settle_earlier(board: Board, log: ShotLog) -> list[int]:
         if quiet >= _SETTLE_LOOKS:
             break
     settled += _ids(keep_unclaimed(board, log))  # what had come before this was called
-    if board.simulated_rig is None:  # that in this process begins each life with the same boot id
+    if not board.traits.repeats_boot_ids:
         info = board.info
         for shot in log.find_never_released(
             info.unique_id, status.boot_id, status.last_release, below=_button_base()
@@ -299,8 +279,8 @@ def _keep_one(
         table = log.read_shot(shot).table
         planned = bool(table.rows)
     else:
-        # A simulated board begins each of its lives with the same boot id, and forgets its reports.
-        if board.simulated_rig is None and log.has_release(
+        # A boot id that comes again says nothing; such a board forgets its reports, too.
+        if not board.traits.repeats_boot_ids and log.has_release(
             unique_id, outcome.boot_id, done.release
         ):
             return None

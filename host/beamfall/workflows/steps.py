@@ -23,6 +23,7 @@ from beamfall.workflows.series import WARM_UP
 
 if TYPE_CHECKING:
     from beamfall.events import Outcome
+    from beamfall.link.traits import Picture
     from beamfall.setup.rig import Rig
     from beamfall.setup.sequence import Sequence
     from beamfall.shots import SeriesLine, ShotRecord
@@ -192,14 +193,14 @@ class Progress(Event):
 
 @dataclass(frozen=True)
 class Fired(Event):
-    """A shot has ended and is in the log. `splash`: what happened in the dish, behind a simulated port."""
+    """A shot has ended and is in the log. `picture`: what the port's own camera saw, where it has one."""
 
     series: int
     rig: Rig | None
     sequence: Sequence
     record: ShotRecord
     swept: Mapping[str, Any] | None = None
-    splash: Any = None
+    picture: Picture | None = None
 
     @property
     def shot(self) -> int:

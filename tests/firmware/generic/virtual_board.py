@@ -7,6 +7,7 @@ from typing import Any
 
 from fake_board import MS, Console, Profile, World, load_port
 
+from beamfall.link.traits import REAL
 from beamfall_board.board import Board as Firmware
 
 MS_A_LOOK = 1000
@@ -28,6 +29,8 @@ class VirtualBoard:
         self.garbage_ns = (
             0  # soft handlers wait so long, now and then, when the host has asked: a collection
         )
+
+    traits = REAL
 
     @property
     def name(self) -> str:

@@ -72,7 +72,7 @@ def make_sweep(
 def make_settings(sweep: Sweep, rig: Rig, board: Board) -> dict[str, Any]:
     """Return what the series of a sweep keeps, so that `resume_sweep` can go on with it later."""
     settings: dict[str, Any] = {**sweep.to_settings(), "rig": rig.to_dict()}
-    if board.simulated_rig is not None:
+    if board.traits.names_rig:
         settings["port"] = board.name
     return settings
 

@@ -1,4 +1,4 @@
-"""A jumper wire in virtual time: what an output of the simulated board does, a beam of it sees."""
+"""A jumper wire in virtual time: what an output of the simulated board does, one of its beams sees."""
 
 from __future__ import annotations
 

@@ -1,0 +1,74 @@
+"""The kinds of ports, and opening one by its name.
+
+A port's name begins with its kind: `sim?seed=7`, `socket://host:4000`. `KINDS` says which module opens which kind.
+A new kind takes one line here and one module. A module is imported when one of its ports is opened, so a
+real board never loads the simulation.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from importlib import import_module
+from typing import TYPE_CHECKING, Protocol, cast
+
+from beamfall.link.probing import find_board
+from beamfall.link.trace import trace_if_asked
+from beamfall.link.transport import Transport
+
+if TYPE_CHECKING:
+    from beamfall.setup.rig import Rig
+
+KINDS = {
+    "sim": "beamfall.sim.ports",
+}
+OTHER = "beamfall.link.serial_port"  # every other name: a serial port, or a pyserial URL
+
+Opened = tuple[Transport, Callable[[], Transport] | None]
+
+
+class PortModule(Protocol):
+    """What a module that opens ports offers."""
+
+    brings_rig: bool  # what is at the board's pins comes with the port
+
+    def open_port(self, name: str, rig: Rig | None, seed: int) -> Opened:
+        """Open a port; return its transport and how to open it again after it was lost (None: it cannot be).
+
+        `rig` is the file that the caller works with (None: the example rig), `seed` is all chance. A real
+        port needs neither.
+        """
+
+
+class RigPortModule(PortModule, Protocol):
+    """A module whose ports bring what is at the board's pins."""
+
+    def open_jumpered(self, name: str, source: int, target: int) -> Transport:
+        """Open a port with nothing at its pins but a wire from output `source` to input `target`."""
+
+
+def open_transport(name: str | None, rig: Rig | None = None, seed: int = 0) -> Opened:
+    """Open a port, see `PortModule.open_port`. Without a name, the one board that is connected.
+
+    A seed in the port's name goes before `seed`. Raises PortSyntaxError for a name that no port can have, and
+    whatever opening a port of that kind raises.
+    """
+    chosen = find_board() if name is None else name
+    transport, reopen = _find_module(chosen).open_port(chosen, rig, seed)
+    if reopen is None:
+        return trace_if_asked(transport), None
+    return trace_if_asked(transport), lambda: trace_if_asked(reopen())
+
+
+def brings_rig(name: str | None) -> bool:
+    """Whether what is at the board's pins comes with the port, so that nobody has to wire it."""
+    return name is not None and _find_module(name).brings_rig
+
+
+def open_jumpered(name: str, source: int, target: int) -> Transport:
+    """Open a port that brings what is at its pins: a wire from output `source` to input `target`."""
+    return cast(RigPortModule, _find_module(name)).open_jumpered(name, source, target)
+
+
+def _find_module(name: str) -> PortModule:
+    scheme = name.partition("?")[0].partition(":")[0]
+    return cast(PortModule, import_module(KINDS.get(scheme, OTHER)))
