@@ -25,7 +25,9 @@ def put_slot(bench: Bench, slot: int, width: int, head: bytes = b"", damage: boo
     data = body + hashlib.sha256(body).digest()[:4]
     if damage:
         data = data[:-1] + bytes([data[-1] ^ 1])
-    Path(bench.transport._folder.name, f"slot{slot}.bin").write_bytes(data)
+    folder = Path(bench.transport._folder.name)
+    folder.mkdir(exist_ok=True)
+    (folder / f"slot{slot}.bin").write_bytes(data)
 
 
 def load_refused_by_the_port(bench: Bench) -> None:

@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import hashlib
 import math
-from tempfile import TemporaryDirectory
 from typing import Any, Protocol
 
 from beamfall.errors import LinkLost
 from beamfall.link.interrupts import hold_interrupts
 from beamfall.link.traits import PortTraits
+from beamfall.sim.board_folder import BoardFolder
 from beamfall.sim.firmware_modules import FirmwareModules, load_firmware
 from beamfall.sim.traits import find_traits
 
@@ -126,7 +126,7 @@ class SimulatedTransport:
         self._boot = 0
         self._past_s = 0.0
         self._closed = False
-        self._folder = TemporaryDirectory(prefix="beamfall-sim-")  # the board's file system: slots
+        self._folder = BoardFolder()
         self._open_time = _OpenTime()
         self._start()
         self.traits: PortTraits = find_traits(rig, seed, self.clock)
@@ -186,7 +186,7 @@ class SimulatedTransport:
         if not self._closed:
             self._closed = True
             self._board.controller.abort()
-            self._folder.cleanup()
+            self._folder.remove()
 
     def reset_board(self) -> None:
         """Pull the board's plug and put it in again: a new boot id, nothing remembered, outputs off."""

@@ -17,7 +17,7 @@ import sys
 import time
 from importlib.util import find_spec
 from pathlib import Path
-from tempfile import TemporaryDirectory, TemporaryFile
+from tempfile import TemporaryFile
 from typing import IO, Any
 
 from beamfall.errors import InterpreterMissing, LinkLost
@@ -25,6 +25,7 @@ from beamfall.link.interrupts import hold_interrupts
 from beamfall.link.traits import PortTraits
 from beamfall.resources import find_firmware
 from beamfall.setup.signals import INPUTS
+from beamfall.sim.board_folder import BoardFolder
 from beamfall.sim.embedded import RigAtPins, make_entropy, make_unique_id
 from beamfall.sim.traits import find_traits
 
@@ -50,68 +51,50 @@ def find_interpreter() -> list[str]:
     return [sys.executable, "-m", "micropython_unix"]
 
 
-class MicroPythonTransport:
-    """A transport to the firmware under the MicroPython interpreter."""
+class _Process:
+    """The interpreter with the firmware, its console, and the socket of the rig at its pins."""
 
-    def __init__(self, rig: RigAtPins, *, seed: int, name: str = "sim:micropython") -> None:
-        self.rig = rig
-        self._name = name
-        self._seed = seed
-        self._boot = 0
-        self._past_s = 0.0
-        self._closed = False
-        self._command = find_interpreter()
-        self._folder = TemporaryDirectory(prefix="beamfall-sim-")  # the board's file system: slots
-        self._power_up()
-        self.traits: PortTraits = find_traits(rig, seed, self.clock)
+    def __init__(self, command: list[str], folder: str) -> None:
+        with contextlib.ExitStack() as stack:  # also under Ctrl-C nothing of it is left behind
+            self._errors: IO[bytes] = stack.enter_context(TemporaryFile())
+            server = stack.enter_context(socket.create_server(("127.0.0.1", 0)))
+            self.serial, self._process = self._start(stack, command, folder, server)
+            self.socket = stack.enter_context(self._accept(server))
+            self._stop = stack.pop_all().close
+        server.close()
 
-    @property
-    def name(self) -> str:
-        return self._name
-
-    # -- the process -------------------------------------------------------------------------------------------
-    def _power_up(self) -> None:
+    def _start(
+        self, stack: contextlib.ExitStack, command: list[str], folder: str, server: socket.socket
+    ) -> tuple[Any, subprocess.Popen[bytes]]:
         import serial
 
-        self._boot += 1
-        self._now = 0
-        self._written = 0
-        self._received = 0
-        self._waiting: tuple[int, int, int] | None = None  # an advance not yet answered
-        self._buffer = bytearray()
-        master, slave = os.openpty()
         firmware: Path = find_firmware()
-        with socket.create_server(("127.0.0.1", 0)) as server:
-            server.settimeout(_PATIENCE_S)
-            self._errors: IO[bytes] = TemporaryFile()  # noqa: SIM115 - lives as long as the process
+        master, slave = os.openpty()
+        try:
             # pyserial puts the line into raw mode; before that, nothing may be written to it.
-            self._serial: Any = serial.Serial(os.ttyname(slave), timeout=0, write_timeout=5)
-            os.close(slave)
-            environment = dict(os.environ, MICROPYPATH=f"{firmware}:.frozen")
-            self._process = subprocess.Popen(
+            console = stack.enter_context(
+                serial.Serial(os.ttyname(slave), timeout=0, write_timeout=5)
+            )
+            process = subprocess.Popen(
                 [
-                    *self._command,
+                    *command,
                     *(str(firmware / "main.py"), "127.0.0.1", str(server.getsockname()[1])),
-                    self._folder.name,
+                    folder,
                 ],
                 stdin=master,
                 stdout=master,
                 stderr=self._errors,
                 cwd=firmware,
-                env=environment,
+                env=dict(os.environ, MICROPYPATH=f"{firmware}:.frozen"),
                 # Ctrl-C in a terminal goes to the whole process group; a board would not hear it
                 # either, and is still there to be disarmed. It ends with its socket.
                 start_new_session=True,
             )
+        finally:
+            os.close(slave)
             os.close(master)
-            self._socket = self._accept(server)
-        head = _HEAD.pack(
-            self.rig.clock_hz,
-            make_unique_id(self._seed),
-            make_entropy(self._seed, self._boot),
-            bytes(8),
-        )
-        self._socket.sendall(head)
+        stack.callback(_end, process, console)
+        return console, process
 
     def _accept(self, server: socket.socket) -> socket.socket:
         server.settimeout(0.2)
@@ -124,27 +107,78 @@ class MicroPythonTransport:
                 return connection
             if self._process.poll() is not None:
                 break
-        raise self._lost("the MicroPython interpreter did not start")
+        raise LinkLost(f"the MicroPython interpreter did not start{self.last_words()}")
 
-    def _lost(self, what: str) -> LinkLost:
+    @property
+    def pid(self) -> int:
+        """Its process number."""
+        return self._process.pid
+
+    def last_words(self) -> str:
+        """What it wrote to its error stream last, as the end of a sentence; empty where that is nothing."""
+        if self._errors.closed:
+            return ""
         self._errors.seek(0)
         words = self._errors.read().decode("utf-8", "replace").strip().splitlines()
-        self._stop_process()
-        said = f"; it said: {words[-1]}" if words else ""
-        return LinkLost(f"{self._name}: {what}{said}")
+        return f"; it said: {words[-1]}" if words else ""
 
-    def _stop_process(self) -> None:
-        connection = getattr(self, "_socket", None)
-        if connection is not None:
-            connection.close()
-        with contextlib.suppress(OSError):
-            self._serial.close()
-        if self._process.poll() is None:
-            try:
-                self._process.wait(1.0)  # it ends by itself when its socket closes
-            except subprocess.TimeoutExpired:
-                self._process.kill()
-                self._process.wait()
+    def stop(self) -> None:
+        """End the process and everything that belongs to it; calling it twice is harmless."""
+        self._stop()
+
+
+def _end(process: subprocess.Popen[bytes], console: Any) -> None:
+    """Wait for a process whose socket has been closed; it ends by itself."""
+    with contextlib.suppress(OSError):
+        console.close()
+    try:
+        process.wait(1.0)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.wait()
+
+
+class MicroPythonTransport:
+    """A transport to the firmware under the MicroPython interpreter."""
+
+    def __init__(self, rig: RigAtPins, *, seed: int, name: str = "sim:micropython") -> None:
+        self.rig = rig
+        self._name = name
+        self._seed = seed
+        self._boot = 0
+        self._past_s = 0.0
+        self._closed = False
+        self._command = find_interpreter()
+        self._folder = BoardFolder()
+        self._power_up()
+        self.traits: PortTraits = find_traits(rig, seed, self.clock)
+
+    @property
+    def name(self) -> str:
+        return self._name
+
+    # -- the process -------------------------------------------------------------------------------------------
+    def _power_up(self) -> None:
+        self._boot += 1
+        self._now = 0
+        self._written = 0
+        self._received = 0
+        self._waiting: tuple[int, int, int] | None = None  # an advance not yet answered
+        self._buffer = bytearray()
+        self._process = _Process(self._command, self._folder.name)
+        self._process.socket.sendall(
+            _HEAD.pack(
+                self.rig.clock_hz,
+                make_unique_id(self._seed),
+                make_entropy(self._seed, self._boot),
+                bytes(8),
+            )
+        )
+
+    def _lost(self, what: str) -> LinkLost:
+        said = self._process.last_words()
+        self._process.stop()
+        return LinkLost(f"{self._name}: {what}{said}")
 
     # -- the rig's socket --------------------------------------------------------------------------------------
     def _take_request(self) -> None:
@@ -153,7 +187,7 @@ class MicroPythonTransport:
             data = b""
             while len(data) < _REQUEST.size:
                 try:
-                    more = self._socket.recv(_REQUEST.size - len(data))
+                    more = self._process.socket.recv(_REQUEST.size - len(data))
                 except OSError as error:
                     raise self._lost("the MicroPython interpreter does not answer") from error
                 if not more:
@@ -176,7 +210,7 @@ class MicroPythonTransport:
         self._now = now
         self._waiting = None
         try:
-            self._socket.sendall(_ANSWER.pack(now, self._written, signal, level, levels))
+            self._process.socket.sendall(_ANSWER.pack(now, self._written, signal, level, levels))
         except OSError as error:
             raise self._lost("the MicroPython interpreter has ended") from error
 
@@ -211,7 +245,7 @@ class MicroPythonTransport:
         end = time.monotonic() + _PATIENCE_S
         while self._received < written:
             try:
-                data = self._serial.read(written - self._received)
+                data = self._process.serial.read(written - self._received)
             except OSError as error:  # pyserial's own errors are of this kind
                 raise self._lost("its pseudo-terminal is gone") from error
             self._received += len(data)
@@ -240,7 +274,7 @@ class MicroPythonTransport:
             part = view[:1024]
             try:
                 with hold_interrupts():
-                    self._serial.write(part)
+                    self._process.serial.write(part)
                     self._written += len(part)
             except OSError as error:
                 raise self._lost("its pseudo-terminal takes nothing more") from error
@@ -257,14 +291,12 @@ class MicroPythonTransport:
     def close(self) -> None:
         if not self._closed:
             self._closed = True
-            self._stop_process()
-            self._errors.close()
-            self._folder.cleanup()
+            self._process.stop()
+            self._folder.remove()
 
     def reset_board(self) -> None:
         """Pull the board's plug and put it in again: a new process, a new boot id, outputs off."""
         self._past_s += self._now / self.rig.clock_hz
-        self._stop_process()
-        self._errors.close()
+        self._process.stop()
         self.rig.restart()
         self._power_up()
