@@ -162,17 +162,6 @@ def test_what_is_kept_narrows_the_plan(tmp_path: Path) -> None:
     )  # beams say nothing of the jet
 
 
-def test_what_seeking_showed_of_the_jet_stays(tmp_path: Path) -> None:
-    found, _ = calibrate_hidden(tmp_path / "log.sqlite3", 14)
-    first = keep_for_plan(found, board="b", port="sim", simulated=True)
-    onset = NAMES.index("onset_factor")
-    mean = list(first.mean)
-    mean[onset] = 0.7
-    sought = dataclasses.replace(first, mean=tuple(mean))
-    again = keep_for_plan(found, board="b", port="sim", simulated=True, earlier=sought)
-    assert again.mean[onset] == pytest.approx(0.7)
-
-
 def run(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
     environment = {**os.environ, "BEAMFALL_LOG": str(folder / "log.sqlite3")}
     return run_cli(*arguments, environment=environment)

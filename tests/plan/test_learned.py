@@ -1,7 +1,8 @@
-"""What seeking has shown is kept beside the rig, used by the next plan, and not taken for another's."""
+"""What was learned is kept beside the rig, used by the next plan, and not taken for another's."""
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,27 +10,32 @@ import numpy as np
 import pytest
 
 from beamfall.errors import UserError
+from beamfall.planning.belief import Belief
 from beamfall.planning.collision import plan_collision
-from beamfall.planning.learned import Learned, find_file, load_learned, make_learned, save_learned
+from beamfall.planning.learned import find_file, load_learned, save_learned
 from beamfall.planning.unknowns import NAMES, OF_THE_JET
 from beamfall.setup.rig import example_rig
 
 from .conftest import make_rig
 
 
-def learned(board: str = "a1", *, simulated: bool = False, onset: float = 1.0) -> Learned:
+def learned(
+    board: str = "a1", *, simulated: bool = False, onset: float = 1.0, wide: tuple[str, ...] = ()
+) -> Belief:
+    """One search of five answers that moved the jet's onset; `wide`: unknowns it said nothing of."""
     mean = np.zeros(len(NAMES))
     mean[NAMES.index("onset_factor")] = onset
     covariance = np.eye(len(NAMES)) * 0.04
-    return make_learned(
-        example_rig(),
-        mean,
-        covariance,
-        board=board,
-        port="sim?seed=1",
-        simulated=simulated,
-        shots=5,
-    )
+    for name in wide:
+        covariance[NAMES.index(name), NAMES.index(name)] = 1.0
+    return Belief(board, "sim?seed=1", simulated).add_search(
+        example_rig(), mean, covariance,
+        answers=5, found=True, certainty=0.9, spacing_s=None, fresh=False,
+    )  # fmt: skip
+
+
+def dated(belief: Belief, when: str) -> Belief:
+    return replace(belief, steps=tuple(replace(step, when=when) for step in belief.steps))
 
 
 def test_what_was_learned_narrows_and_moves_the_plan() -> None:
@@ -44,10 +50,7 @@ def test_what_was_learned_narrows_and_moves_the_plan() -> None:
 
 def test_a_plan_says_that_calibrating_has_shown_nothing_of_the_jet() -> None:
     one = learned()
-    wide = np.array(one.covariance)
-    for name in OF_THE_JET:
-        wide[NAMES.index(name), NAMES.index(name)] = 1.0
-    calibrated = replace(one, covariance=tuple(map(tuple, wide)))
+    calibrated = learned(wide=OF_THE_JET)
     for known, said in ((None, True), (one, False), (calibrated, True)):
         lines = plan_collision(example_rig(), learned=known).assumptions
         assert any("seeking narrows them" in line for line in lines) is said
@@ -57,13 +60,12 @@ def test_a_plan_says_that_calibrating_has_shown_nothing_of_the_jet() -> None:
 def test_a_file_keeps_each_board_by_itself(tmp_path: Path) -> None:
     file = tmp_path / "rig.learned.json"
     assert load_learned(file) is None
-    save_learned(file, replace(learned("a1"), when="2026-01-01T10:00:00+00:00"))
-    save_learned(file, replace(learned("b2", onset=-1.0), when="2026-01-02T10:00:00+00:00"))
-    save_learned(file, replace(learned("c3", simulated=True), when="2026-02-01T10:00:00+00:00"))
+    save_learned(file, dated(learned("a1"), "2026-01-01T10:00:00+00:00"))
+    save_learned(file, dated(learned("b2", onset=-1.0), "2026-01-02T10:00:00+00:00"))
+    save_learned(file, dated(learned("c3", simulated=True), "2026-02-01T10:00:00+00:00"))
     assert load_learned(file, "zz") is None
     kept = load_learned(file, "a1")
-    assert kept is not None and kept.mean[NAMES.index("onset_factor")] == 1.0
-    assert kept.covariance[0][0] == pytest.approx(0.04)
+    assert kept == dated(learned("a1"), "2026-01-01T10:00:00+00:00")
     newest = load_learned(file)
     assert newest is not None and newest.board == "b2"  # a real board goes before a simulated one
 
@@ -88,8 +90,40 @@ def test_where_the_file_lies(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
     assert find_file(None) == tmp_path / "example.learned.json"
 
 
+def test_a_file_of_the_first_version_is_read_as_one_step(tmp_path: Path) -> None:
+    """As commit 82c8bcc wrote it; what it found stays protected, and it can be undone."""
+    made = learned()
+    state = made.steps[0].state
+    assert state is not None
+    old = {
+        "port": "sim", "simulated": True, "when": "2026-01-01T10:00:00+00:00", "shots": 5,
+        "names": state.names, "mean": state.mean, "covariance": state.covariance,
+        "basis": made.steps[0].basis, "spacing_s": 0.105,
+    }  # fmt: skip
+    file = tmp_path / "rig.learned.json"
+    file.write_text(json.dumps({"beamfall_learned": 1, "boards": {"a1": old}}))
+    read = load_learned(file, "a1")
+    assert read is not None and read.shots == 5
+    assert read.recall_spacing(example_rig()) == 0.105
+    fitted, expected = read.fit(example_rig()), made.fit(example_rig())
+    assert fitted is not None and expected is not None
+    assert np.allclose(fitted[0], expected[0]) and np.allclose(fitted[1], expected[1])
+    assert read.undo().fit(example_rig()) is None
+    save_learned(file, read)
+    assert load_learned(file, "a1") == read
+
+
 @pytest.mark.parametrize(
-    "content", ["", "{", "[]", '{"beamfall_learned": 9}', '{"beamfall_learned": 1}']
+    "content",
+    [
+        "",
+        "{",
+        "[]",
+        "[" * 5000,
+        '{"beamfall_learned": 9}',
+        '{"beamfall_learned": 1}',
+        '{"beamfall_learned": 2, "boards": {"a": {"port": "p", "simulated": true, "head": 3, "steps": []}}}',
+    ],
 )
 def test_a_damaged_file_is_named(tmp_path: Path, content: str) -> None:
     file = tmp_path / "rig.learned.json"

@@ -15,9 +15,9 @@ from command_line import run_cli
 
 from beamfall.errors import UserError
 from beamfall.planning.seek.answer import Answer, Shot, read_answer
-from beamfall.planning.seek.belief import _WORDS, Belief, chance_within
 from beamfall.planning.seek.choose import quantiles
 from beamfall.planning.seek.search import Search
+from beamfall.planning.seek.weighted_rigs import _WORDS, WeightedRigs, chance_within
 from beamfall.planning.setting import make_setting
 from beamfall.planning.unknowns import make_jet_prior
 from beamfall.setup.limits import BoardLimits
@@ -86,18 +86,18 @@ def test_answers_that_cannot_be_read_say_why(text, words) -> None:
         read_answer(text)
 
 
-# -- belief -----------------------------------------------------------------------------------------
-def make_belief(**options) -> Belief:
+# -- weights ----------------------------------------------------------------------------------------
+def make_weighted(**options) -> WeightedRigs:
     rig = example_rig()
     setting = make_setting(rig)
-    return Belief(rig, setting, make_jet_prior(rig, setting), count=1500, **options)
+    return WeightedRigs(rig, setting, make_jet_prior(rig, setting), count=1500, **options)
 
 
 def test_the_chances_of_all_words_make_one() -> None:
-    belief = make_belief()
-    impact, freed = belief.predict_timing(0.105)
+    weighted = make_weighted()
+    impact, freed = weighted.predict_timing(0.105)
     for light in (0.38, 0.44, 0.455, 0.47, 0.52):
-        words = belief.look(impact, freed, light).words
+        words = weighted.look(impact, freed, light).words
         assert words.shape == (len(_WORDS), 1500)
         assert np.all(words >= 0.0)
         assert np.allclose(words.sum(axis=0), 1.0, atol=0.01)
@@ -107,14 +107,14 @@ def test_a_word_moves_the_belief_the_way_it_points() -> None:
     """'after' says the contact was earlier than thought, 'before' later."""
 
     def contact_after(word: str) -> float:
-        belief = make_belief()
-        second = belief.rigs.drop(2)
+        weighted = make_weighted()
+        second = weighted.rigs.drop(2)
         shot = Shot(0.105, 0.455, (0.165, 0.270))
-        belief.take(shot, Answer(word), 0.002, 0.001)
-        contact, _ = belief.rigs.find_contacts(0.105)
-        since_edge = contact + belief.offset_s - 0.105 - second.latency_s - second.to_edge_s
+        weighted.take(shot, Answer(word), 0.002, 0.001)
+        contact, _ = weighted.rigs.find_contacts(0.105)
+        since_edge = contact + weighted.offset_s - 0.105 - second.latency_s - second.to_edge_s
         good = np.isfinite(since_edge)
-        return float(np.average(since_edge[good], weights=belief.weights[good]))
+        return float(np.average(since_edge[good], weights=weighted.weights[good]))
 
     before, after = contact_after("before"), contact_after("after")
     light = 0.455 - 0.270
@@ -125,18 +125,18 @@ def test_a_word_moves_the_belief_the_way_it_points() -> None:
 def test_a_measured_dwell_tells_the_drops_size() -> None:
     sizes = {}
     for share in (0.95, 1.05):
-        belief = make_belief()
-        dwell = share * float(np.median(belief.rigs.first.dwell_s))
-        belief.take(Shot(0.105, 0.455, (0.165, 0.270), (dwell,)), Answer("after"), 0.002, 0.001)
-        sizes[share] = float(belief.weights @ belief.rigs.first.diameter_m)
+        weighted = make_weighted()
+        dwell = share * float(np.median(weighted.rigs.first.dwell_s))
+        weighted.take(Shot(0.105, 0.455, (0.165, 0.270), (dwell,)), Answer("after"), 0.002, 0.001)
+        sizes[share] = float(weighted.weights @ weighted.rigs.first.diameter_m)
     assert sizes[1.05] / sizes[0.95] > 1.03
 
 
 def test_the_belief_survives_an_answer_that_nothing_explains() -> None:
-    belief = make_belief()
+    weighted = make_weighted()
     shot = Shot(0.105, 0.455, (0.165, 0.270), (5.0,))
-    belief.take(shot, Answer("after", 0.29, 0.29), 0.002, 0.001)
-    assert np.isfinite(belief.weights).all() and belief.weights.sum() == pytest.approx(1.0)
+    weighted.take(shot, Answer("after", 0.29, 0.29), 0.002, 0.001)
+    assert np.isfinite(weighted.weights).all() and weighted.weights.sum() == pytest.approx(1.0)
 
 
 def test_quantiles_of_weighted_values() -> None:
@@ -145,9 +145,9 @@ def test_quantiles_of_weighted_values() -> None:
 
 
 def test_the_chance_of_a_picture_is_the_share_of_the_normal_distribution() -> None:
-    belief = make_belief()
-    impact, freed = belief.predict_timing(0.105)
-    outlook = belief.look(impact, freed, 0.455)
+    weighted = make_weighted()
+    impact, freed = weighted.predict_timing(0.105)
+    outlook = weighted.look(impact, freed, 0.455)
     some = int(np.nonzero(np.isfinite(outlook.stage_s))[0][0])
     normal = statistics.NormalDist(outlook.stage_s[some], outlook.spread_s[some])
     share = normal.cdf(0.003) - normal.cdf(0.001)
@@ -202,15 +202,18 @@ def test_once_a_contact_was_seen_the_spacing_stays() -> None:
     first = search.propose()
     search.take(Shot(first.spacing_s, 0.46, (0.165, 0.165 + first.spacing_s)), Answer("after"))
     assert {search.propose().spacing_s for _ in range(3)} == {first.spacing_s}
-    assert search.keep(board="x", port="sim", simulated=True).spacing_s == first.spacing_s
+    assert (
+        search.keep(board="x", port="sim", simulated=True).recall_spacing(search.rig)
+        == first.spacing_s
+    )
 
 
 def test_a_picture_is_judged_by_its_own_word_too() -> None:
     """What shows an umbrella is not a contact, and a contact is no picture 2 ms after it."""
     shot = Shot(0.105, 0.455, (0.165, 0.270))
-    assert make_belief().take(shot, Answer("after"), 0.0, 0.0002) == 0.0
-    assert make_belief().take(shot, Answer("contact"), 0.002, 0.001) == 0.0
-    assert make_belief().take(shot, Answer("contact"), 0.0, 0.001) > 0.95
+    assert make_weighted().take(shot, Answer("after"), 0.0, 0.0002) == 0.0
+    assert make_weighted().take(shot, Answer("contact"), 0.002, 0.001) == 0.0
+    assert make_weighted().take(shot, Answer("contact"), 0.0, 0.001) > 0.95
 
 
 def test_the_photographer_may_say_that_this_is_it() -> None:

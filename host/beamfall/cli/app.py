@@ -14,6 +14,7 @@ from beamfall.cli import (
     board,
     calibrate,
     check,
+    learned,
     page,
     plan,
     ports,
@@ -90,6 +91,7 @@ app.command("plan")(plan.plan)
 app.command("seek")(seek.seek)
 app.command("sweep")(sweep.sweep)
 app.command("calibrate")(calibrate.calibrate)
+app.add_typer(learned.app, name="learned")
 app.command("report")(report.report)
 app.command("repeatability")(repeatability.repeatability)
 app.command("ports")(ports.show_ports)

@@ -72,7 +72,14 @@ def calibrate(
         kept = find_file(rig_file)
         earlier = load_learned(kept, board)
         simulated = name.startswith("sim")
-        learned = keep_for_plan(found, board=board, port=name, simulated=simulated, earlier=earlier)
+        learned = keep_for_plan(
+            found,
+            board=board,
+            port=name,
+            simulated=simulated,
+            earlier=earlier,
+            series=tuple(chosen),
+        )
         effects = compare_plans(found, learned, earlier)
         fits = samples[0].rig.digest == rig.digest
         if store:
@@ -90,7 +97,8 @@ def calibrate(
     _print(found, effects)
     if store and fits:
         print(
-            f"\nKept for the next plan in {kept}. Leave the rig file as it is: the plan adds this to it."
+            f"\nKept for the next plan in {kept}; `beamfall learned undo` takes it back. "
+            "Leave the rig file as it is: the plan adds this to it."
         )
     elif store:
         print(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import typer
 
 if TYPE_CHECKING:
-    from beamfall.planning.learned import Learned
+    from beamfall.planning.belief import Belief
     from beamfall.planning.result import Plan
 
 _NAMES = {
@@ -69,7 +69,7 @@ def plan(
         print(f"\nheights against time drawn in {plot}")
 
 
-def _print_plan(made: Plan, rig_file: Path | None, learned: Learned | None) -> None:
+def _print_plan(made: Plan, rig_file: Path | None, learned: Belief | None) -> None:
     from beamfall.cli.output import print_pairs, print_table
 
     named = f"{made.rig_name} ({rig_file})" if rig_file else f"{made.rig_name} (the example rig)"

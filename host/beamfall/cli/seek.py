@@ -15,6 +15,7 @@ from beamfall.cli.shoot import PORT_HELP
 if TYPE_CHECKING:
     from beamfall.board import Board
     from beamfall.link.traits import Picture
+    from beamfall.planning.belief import Belief
     from beamfall.planning.seek.answer import Answer
     from beamfall.planning.seek.choose import Proposal
     from beamfall.planning.seek.search import Search
@@ -84,8 +85,8 @@ def seek(
         simulated = board.traits.studio is not None
         if picture is not None and not simulated:
             _refuse_picture(board)
-        learned = None if fresh else load_learned(kept, board_id)
-        search = Search(rig, wanted_s=wanted_s, learned=learned, seed=seed)
+        learned = load_learned(kept, board_id)
+        search = Search(rig, wanted_s=wanted_s, learned=learned, fresh=fresh, seed=seed)
         shooter = Shooter.begin(
             board, log, "seek", rig=rig, seed=seed, settings={"stage_s": search.wanted_s}
         )
@@ -99,8 +100,10 @@ def seek(
                 run.step()
         finally:  # also after Ctrl-C or a lost board: what pictures have shown stays true
             if search.has_learned:
-                result = search.keep(board=board_id, port=board.name, simulated=simulated)
-                save_learned(kept, result)
+                run.belief = search.keep(
+                    board=board_id, port=board.name, simulated=simulated, series=shooter.series
+                )
+                save_learned(kept, run.belief)
         if picture is not None:
             run.draw(picture)
     return run.finish(kept, picture)
@@ -171,6 +174,7 @@ class _Run:
         self.last: tuple[Proposal, ShotRecord] | None = None
         self.pictures: list[Picture | None] = []
         self.words: list[str] = []
+        self.belief: Belief | None = None  # with this search, once it is kept
 
     def step(self) -> None:
         from beamfall.errors import ShotError
@@ -298,12 +302,14 @@ class _Run:
                     f"In truth the simulated picture is {error_s * 1e3:+.2f} ms from the one wanted"
                 )
         else:
-            print(f"Not found in {_say_shots(search.shots)}; go on from here: call seek again")
+            print(f"Not found in {_say_shots(search.shots)}; call seek again to continue")
         if not self.as_json:
             if search.has_learned:
-                print(f"what was learned is kept in {kept}; plan and shoot use it")
+                print(f"Kept in {kept}: `beamfall learned show` lists it, `beamfall learned undo` undoes it")
+                if self.belief is not None and self.belief.explain_newest():
+                    print(self.belief.explain_newest())
             else:
-                print("nothing was learned and nothing is kept: no picture showed anything")
+                print("No picture showed anything: the search learned nothing, and nothing is kept")
             if picture is not None:
                 print(f"simulated pictures drawn in {picture}")
         return 0 if found else 1

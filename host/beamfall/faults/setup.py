@@ -9,7 +9,7 @@ from beamfall.errors import BeamfallError, PhysicsRangeError, RigFileError
 from beamfall.setup.signals import Signal, SignalKind
 
 if TYPE_CHECKING:
-    from beamfall.planning.learned import Learned
+    from beamfall.planning.belief import Belief
     from beamfall.planning.result import Plan
     from beamfall.setup.rig import Beam, Flash, Rig, Valve
     from beamfall.setup.sequence import Sequence
@@ -87,7 +87,7 @@ def make_setup(
     sequence: Sequence | None = None,
     *,
     timings: str = "",
-    learned: Learned | None = None,
+    learned: Belief | None = None,
 ) -> Setup:
     """Return the setup of a rig and the sequence fired with it; without one, the rig's plan.
 

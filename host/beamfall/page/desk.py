@@ -22,7 +22,7 @@ from beamfall.setup.rig import Rig, load_rig
 from beamfall.setup.units import parse_duration
 
 if TYPE_CHECKING:
-    from beamfall.planning.learned import Learned
+    from beamfall.planning.belief import Belief
     from beamfall.planning.result import Interval, Plan
     from beamfall.planning.seek.moment import Outlooks
     from beamfall.setup.sequence import Sequence
@@ -45,7 +45,7 @@ class Desk:
         self._problems: list[tuple[str, str]] = []
         self._spacing_s: float | None = None
         self._delay_s: float | None = None
-        self._learned: Learned | None = None
+        self._learned: Belief | None = None
         self._outlooks: Outlooks | None = None
         self._lock = threading.RLock()
         self._planner = ThreadPoolExecutor(1, thread_name_prefix="plan")
@@ -76,7 +76,7 @@ class Desk:
         self._outlooks = None
 
     @property
-    def learned(self) -> Learned | None:
+    def learned(self) -> Belief | None:
         """What seeking has shown of this rig with the board that is connected."""
         return self._learned
 

@@ -281,7 +281,7 @@ def make_calibrate(count: int, gap_error: str) -> Job:
         earlier = load_learned(kept, board_id)
         learned = keep_for_plan(
             found, board=board_id, port=board.name,
-            simulated=board.traits.studio is not None, earlier=earlier,
+            simulated=board.traits.studio is not None, earlier=earlier, series=(shooter.series,),
         )  # fmt: skip
         effects = compare_plans(found, learned, earlier)
         work.log.add_calibration(found.shots, found.to_json())

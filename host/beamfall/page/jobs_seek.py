@@ -42,8 +42,9 @@ class _Seek:
         self.work = work
         self.most = most
         self.rig = work.desk.rig
-        learned = None if fresh else work.desk.learned
-        self.search = Search(self.rig, wanted_s=wanted_s, learned=learned, seed=work.seed)
+        self.search = Search(
+            self.rig, wanted_s=wanted_s, learned=work.desk.learned, fresh=fresh, seed=work.seed
+        )
         studio = work.board.traits.studio
         self.person = studio.find_photographer() if simulated_person and studio else None
 

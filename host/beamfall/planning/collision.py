@@ -27,7 +27,7 @@ from beamfall.planning.unknowns import NAMES, OF_THE_JET, list_scatters, make_je
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from beamfall.planning.learned import Learned
+    from beamfall.planning.belief import Belief
     from beamfall.setup.rig import Rig
 
     Floats = NDArray[np.float64]
@@ -55,7 +55,7 @@ def plan_collision(
     rig: Rig,
     *,
     stage_s: float | None = None,
-    learned: Learned | None = None,
+    learned: Belief | None = None,
     draws: int = DRAWS,
     traced: bool = False,
 ) -> Plan:
@@ -174,7 +174,7 @@ def draw_rigs(
     rig: Rig,
     setting: Setting,
     count: int,
-    learned: Learned | None,
+    learned: Belief | None,
     *,
     seed: int = _SEED,
 ) -> Draws:
@@ -216,7 +216,7 @@ def find_base(
     return result
 
 
-def list_assumptions(rig: Rig, setting: Setting, learned: Learned | None) -> list[str]:
+def list_assumptions(rig: Rig, setting: Setting, learned: Belief | None) -> list[str]:
     """What the numbers rest on, in sentences."""
     u = rig.uncertainty
     liquid = setting.liquid
@@ -251,7 +251,7 @@ def _choose_stage(rig: Rig, asked_s: float | None, default_s: float) -> float:
     return default_s if rig.aim.stage_s is None else rig.aim.stage_s
 
 
-def _choose_spacings(rig: Rig, need: Need, learned: Learned | None) -> tuple[float, ...]:
+def _choose_spacings(rig: Rig, need: Need, learned: Belief | None) -> tuple[float, ...]:
     spacing = rig.aim.spacing_s
     if spacing is None and learned is not None:
         spacing = learned.recall_spacing(rig)
@@ -288,7 +288,7 @@ def _split_places(rig: Rig) -> list[Rig]:
 
 def _plan_place(
     rig: Rig,
-    learned: Learned | None,
+    learned: Belief | None,
     draws: int,
     event_s: float,
     openings: list[Opening],

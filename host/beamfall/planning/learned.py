@@ -1,142 +1,23 @@
-"""What seeking and calibrating have shown of a rig, kept beside its file and used by the next plan.
+"""The file of what was learned of a rig, kept beside the rig file and used by the next plan.
 
-The file `RIG.learned.json` lies beside `RIG.toml` (of the example rig: beside the shot log). It
-holds one entry for each board the rig was used with, by the board's unique id, so that what a
-simulated rig showed is never taken for the real one. An entry is a normal distribution of the z of
-`unknowns`, with the values of the rig file that it rests on: where the jet's own (liquid, dish,
-drop) have changed since, nothing of it is used; where only heights were measured anew, the jet's
-factors stay.
+`RIG.learned.json` is beside `RIG.toml` (of the example rig: beside the shot log). It holds one
+belief for each board the rig was used with, by the board's unique id, so that what a simulated rig
+showed is never taken for the real one.
 """
 
 from __future__ import annotations
 
 import json
 import os
-from collections.abc import Mapping
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from collections.abc import Callable, Mapping
+from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from beamfall.errors import UserError
-from beamfall.planning.unknowns import NAMES, OF_THE_JET
+from beamfall.planning.belief import SOUGHT, Belief, Normal, Step
 
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    from beamfall.setup.rig import Rig
-
-    Floats = NDArray[np.float64]
-
-_VERSION = 1
-
-
-@dataclass(frozen=True)
-class Learned:
-    """A normal distribution of z, and where it comes from."""
-
-    board: str  # unique id
-    port: str
-    simulated: bool
-    when: str
-    shots: int
-    names: tuple[str, ...]
-    mean: tuple[float, ...]
-    covariance: tuple[tuple[float, ...], ...]
-    basis: Mapping[str, Any]
-    spacing_s: float | None = None  # at which drop 2 was seen to meet the jet
-
-    def fit(self, rig: Rig) -> tuple[Floats, Floats] | None:
-        """Mean and covariance of z in the order of NAMES, as far as they hold for a rig; None: not at all."""
-        import numpy as np
-
-        now = describe_basis(rig)
-        if self.basis.get("jet") != now["jet"]:
-            return None
-        same = self.basis.get("heights") == now["heights"]
-        kept = [n for n in self.names if n in NAMES and (same or n in OF_THE_JET)]
-        here = [NAMES.index(name) for name in kept]
-        there = [self.names.index(name) for name in kept]
-        mean, covariance = np.zeros(len(NAMES)), np.eye(len(NAMES))
-        mean[here] = np.array(self.mean)[there]
-        covariance[np.ix_(here, here)] = np.array(self.covariance)[np.ix_(there, there)]
-        return mean, covariance
-
-    def recall_spacing(self, rig: Rig) -> float | None:
-        """The spacing that worked, where nothing of the rig has changed since; else None."""
-        return self.spacing_s if self.basis == describe_basis(rig) else None
-
-    def describe(self) -> str:
-        """In a sentence."""
-        what = (
-            f"the simulated rig on {self.port}"
-            if self.simulated
-            else f"board {self.board} on {self.port}"
-        )
-        when = self.when[:16].replace("T", " ")
-        return f"narrowed by {self.shots} shots of seeking or calibrating with {what}, {when}"
-
-    def to_json(self) -> dict[str, Any]:
-        """Plain values for the file."""
-        return {
-            "port": self.port,
-            "simulated": self.simulated,
-            "when": self.when,
-            "shots": self.shots,
-            "names": list(self.names),
-            "mean": [round(value, 6) for value in self.mean],
-            "covariance": [[round(value, 8) for value in row] for row in self.covariance],
-            "basis": dict(self.basis),
-            "spacing_s": self.spacing_s,
-        }
-
-
-def make_learned(
-    rig: Rig,
-    mean: Floats,
-    covariance: Floats,
-    *,
-    board: str,
-    port: str,
-    simulated: bool,
-    shots: int,
-    spacing_s: float | None = None,
-) -> Learned:
-    """What is to be kept of a search or calibration that ended with this mean and covariance of z."""
-    return Learned(
-        board=board,
-        port=port,
-        simulated=simulated,
-        when=datetime.now(UTC).isoformat(timespec="seconds"),
-        shots=shots,
-        names=NAMES,
-        mean=tuple(float(value) for value in mean),
-        covariance=tuple(tuple(float(value) for value in row) for row in covariance),
-        basis=describe_basis(rig),
-        spacing_s=spacing_s,
-    )
-
-
-def describe_basis(rig: Rig) -> dict[str, Any]:
-    """The values of a rig that what was learned rests on, in two parts."""
-    valve = rig.valves[0]
-    liquid = rig.liquid
-    return {
-        "jet": {
-            "liquid": liquid.name,
-            "parts": [[name, share] for name, share in liquid.parts],
-            "depth_m": rig.dish.depth_m,
-            "bore_m": valve.bore_m,
-            "head_m": valve.head_m,
-            "opening_s": valve.opening_s,
-        },
-        "heights": {
-            "valve_m": valve.height_m,
-            "beams_m": [beam.height_m for beam in rig.beams],
-            "latency_s": valve.latency_s,
-        },
-    }
+_VERSION = 2
 
 
 def find_file(rig_file: Path | None) -> Path:
@@ -148,7 +29,7 @@ def find_file(rig_file: Path | None) -> Path:
     return find_log().parent / "example.learned.json"
 
 
-def load_learned(file: Path, board: str | None = None) -> Learned | None:
+def load_learned(file: Path, board: str | None = None) -> Belief | None:
     """Return what was learned with a board; without one the newest, real boards before simulated ones.
 
     None where there is nothing. Raises UserError where the file cannot be read.
@@ -162,16 +43,16 @@ def load_learned(file: Path, board: str | None = None) -> Learned | None:
     return max(real, key=lambda one: one.when, default=None)
 
 
-def save_learned(file: Path, learned: Learned) -> None:
-    """Write what was learned beside what is there of other boards; the file is whole at any moment.
+def save_learned(file: Path, belief: Belief) -> None:
+    """Write what was learned beside that of other boards; the file is whole at any moment.
 
     Raises UserError where it cannot be written.
     """
     found = _read(file) if file.exists() else {}
-    found[learned.board] = learned
+    found[belief.board] = belief
     content = {
         "beamfall_learned": _VERSION,
-        "boards": {name: one.to_json() for name, one in sorted(found.items())},
+        "boards": {name: _to_json(one) for name, one in sorted(found.items())},
     }
     part = file.with_name(file.name + ".part")
     try:
@@ -185,28 +66,86 @@ def save_learned(file: Path, learned: Learned) -> None:
         ) from error
 
 
-def _read(file: Path) -> dict[str, Learned]:
+def change_learned(
+    rig_file: Path | None, board: str | None, change: Callable[[Belief], Belief]
+) -> Belief:
+    """Change what was learned of a rig, such as by `Belief.undo`, and return it as it is now.
+
+    `board` as in `load_learned`. Raises UserError where there is nothing, and what `change` raises.
+    """
+    file = find_file(rig_file)
+    belief = load_learned(file, board)
+    if belief is None:
+        with_board = "" if board is None else f" with board {board}"
+        raise UserError(
+            f"{file}: nothing has been learned of this rig{with_board} yet; "
+            "`beamfall seek` or `beamfall calibrate` does it"
+        )
+    changed = change(belief)
+    save_learned(file, changed)
+    return changed
+
+
+def _to_json(belief: Belief) -> dict[str, Any]:
+    return {
+        "port": belief.port,
+        "simulated": belief.simulated,
+        "head": belief.head,
+        "steps": [asdict(step) for step in belief.steps],
+    }
+
+
+def _read(file: Path) -> dict[str, Belief]:
     try:
         content = json.loads(file.read_text(encoding="utf-8"))
-        if content["beamfall_learned"] != _VERSION:
-            raise ValueError(f"version {content['beamfall_learned']}")
-        return {
-            name: Learned(
-                board=name,
-                port=str(entry["port"]),
-                simulated=bool(entry["simulated"]),
-                when=str(entry["when"]),
-                shots=int(entry["shots"]),
-                names=tuple(entry["names"]),
-                mean=tuple(float(v) for v in entry["mean"]),
-                covariance=tuple(tuple(float(v) for v in row) for row in entry["covariance"]),
-                basis=entry["basis"],
-                spacing_s=entry.get("spacing_s"),
-            )
-            for name, entry in content["boards"].items()
-        }
-    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+        version = content["beamfall_learned"]
+        read = {1: _read_first_version, _VERSION: _read_belief}.get(version)
+        if read is None:
+            raise ValueError(f"version {version}")
+        return {name: read(name, entry) for name, entry in content["boards"].items()}
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         raise UserError(
             f"{file}: what was learned of this rig cannot be read ({type(error).__name__}: {error}); "
-            "move the file away to begin anew"
+            "move the file away to start again"
         ) from error
+
+
+def _read_belief(board: str, entry: Mapping[str, Any]) -> Belief:
+    steps = tuple(_read_step(step) for step in entry["steps"])
+    head = int(entry["head"])
+    numbers = {0, *(step.number for step in steps)}
+    earlier = all(max(step.before, step.parent) < step.number for step in steps)
+    if not earlier or not {head, *(n for s in steps for n in (s.before, s.parent))} <= numbers:
+        raise ValueError("steps that build on a missing step")
+    return Belief(board, str(entry["port"]), bool(entry["simulated"]), steps, head)
+
+
+def _read_step(entry: Mapping[str, Any]) -> Step:
+    values = {
+        **entry,
+        "series": tuple(int(one) for one in entry["series"]),
+        "used": tuple(int(one) for one in entry["used"]),
+        "state": None if entry["state"] is None else _read_normal(entry["state"]),
+        "alone": None if entry["alone"] is None else _read_normal(entry["alone"]),
+    }
+    return Step(**values)
+
+
+def _read_normal(entry: Mapping[str, Any]) -> Normal:
+    return Normal(
+        names=tuple(entry["names"]),
+        mean=tuple(float(value) for value in entry["mean"]),
+        covariance=tuple(tuple(float(value) for value in row) for row in entry["covariance"]),
+    )
+
+
+def _read_first_version(board: str, entry: Mapping[str, Any]) -> Belief:
+    """A file from before there was a history: one step, which nobody knows more of."""
+    spacing = entry.get("spacing_s")
+    step = Step(
+        number=1, before=0, parent=0, kind=SOUGHT, when=str(entry["when"]),
+        shots=int(entry["shots"]), found=spacing is not None,
+        certainty=0.0 if spacing is None else 0.85, spacing_s=spacing,
+        state=_read_normal(entry), basis=entry["basis"],
+    )  # fmt: skip
+    return Belief(board, str(entry["port"]), bool(entry["simulated"]), (step,), head=1)

@@ -16,7 +16,7 @@ from beamfall.planning.trace import make_trace
 from beamfall.planning.unknowns import list_scatters
 
 if TYPE_CHECKING:
-    from beamfall.planning.learned import Learned
+    from beamfall.planning.belief import Belief
     from beamfall.setup.rig import Rig
 
 # The crown of a deep splash is still rising 2.6 drop diameters (7 ms) after the impact in
@@ -29,7 +29,7 @@ def plan_single(
     rig: Rig,
     *,
     stage_s: float | None = None,
-    learned: Learned | None = None,
+    learned: Belief | None = None,
     draws: int = DRAWS,
     traced: bool = False,
 ) -> Plan:

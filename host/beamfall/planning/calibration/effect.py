@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from beamfall.errors import BeamfallError
-from beamfall.planning.learned import Learned, describe_basis, make_learned
+from beamfall.planning.belief import Belief, Normal
 from beamfall.planning.make import make_plan
-from beamfall.planning.unknowns import NAMES, OF_THE_JET
+from beamfall.planning.unknowns import NAMES
 
 if TYPE_CHECKING:
     from beamfall.planning.calibration.estimate import Calibration
@@ -40,40 +40,24 @@ def keep_for_plan(
     board: str,
     port: str,
     simulated: bool,
-    earlier: Learned | None = None,
-) -> Learned:
-    """Return what the planner is to know from now on.
-
-    What `earlier` searches have shown of the jet stays, where it was for the same liquid and drop;
-    beam edges say nothing about it.
-    """
+    earlier: Belief | None = None,
+    series: tuple[int, ...] = (),
+) -> Belief:
+    """Return what the planner is to know from now on: what was known, narrowed by this calibration."""
     model = calibration.model
-    rig = model.samples[0].rig
-    mean, covariance = np.zeros(len(NAMES)), np.eye(len(NAMES))
-    if earlier is not None and earlier.basis.get("jet") == describe_basis(rig)["jet"]:
-        fitted = earlier.fit(rig)
-        if fitted is not None:
-            jet = [NAMES.index(name) for name in OF_THE_JET]
-            mean[jet] = fitted[0][jet]
-            covariance[np.ix_(jet, jet)] = fitted[1][np.ix_(jet, jet)]
-    names = [name for name in model.names if name in NAMES]
+    names = tuple(name for name in model.names if name in NAMES)
     there = [model.names.index(name) for name in names]
-    here = [NAMES.index(name) for name in names]
-    mean[here] = calibration.z_mean[there]
-    covariance[np.ix_(here, here)] = calibration.z_covariance[np.ix_(there, there)]
-    return make_learned(
-        rig,
-        mean,
-        covariance,
-        board=board,
-        port=port,
-        simulated=simulated,
-        shots=len(calibration.shots),
+    alone = Normal.of(
+        names, calibration.z_mean[there], calibration.z_covariance[np.ix_(there, there)]
+    )
+    known = earlier or Belief(board, port, simulated)
+    return replace(known, port=port).add_calibration(
+        model.samples[0].rig, alone, used=calibration.shots, series=series
     )
 
 
 def compare_plans(
-    calibration: Calibration, learned: Learned, earlier: Learned | None = None
+    calibration: Calibration, learned: Belief, earlier: Belief | None = None
 ) -> list[Effect]:
     """Return the plan's times before and after; none where the rig has no plan (no flash, no jet)."""
     rig = calibration.model.samples[0].rig

@@ -15,7 +15,7 @@ import numpy as np
 from beamfall.errors import UserError
 from beamfall.planning.collision import find_need
 from beamfall.planning.draws import JetDraws, meet
-from beamfall.planning.seek.belief import LEAST_WEIGHT, Belief, chance_within
+from beamfall.planning.seek.weighted_rigs import LEAST_WEIGHT, WeightedRigs, chance_within
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -40,7 +40,7 @@ class Proposal:
 
 
 def propose(
-    belief: Belief,
+    weighted: WeightedRigs,
     wanted_s: float,
     near_s: float,
     *,
@@ -52,17 +52,17 @@ def propose(
 
     Raises UserError where the answers have left no rig whose drops could collide.
     """
-    weights = belief.weights
+    weights = weighted.weights
     if spacing_s is not None:
         spacings = [spacing_s]
     else:
-        need = find_need(belief.rigs).spacing_s
+        need = find_need(weighted.rigs).spacing_s
         spacings = sorted(
             {round(float(s), 5) for s in quantiles(need, weights, _SPACING_QUANTILES)}
         )
     best: Proposal | None = None
     for spacing in spacings:
-        for found in _judge_spacing(belief, max(0.0, spacing), wanted_s, near_s, by_beam):
+        for found in _judge_spacing(weighted, max(0.0, spacing), wanted_s, near_s, by_beam):
             worth = found.chance + curiosity * found.information
             if best is None or worth > best.chance + curiosity * best.information:
                 best = found
@@ -76,15 +76,15 @@ def propose(
 
 
 def _judge_spacing(
-    belief: Belief, spacing_s: float, wanted_s: float, near_s: float, by_beam: bool
+    weighted: WeightedRigs, spacing_s: float, wanted_s: float, near_s: float, by_beam: bool
 ) -> list[Proposal]:
-    rigs, weights = belief.rigs, belief.weights
-    impact, freed = belief.predict_timing(spacing_s)
+    rigs, weights = weighted.rigs, weighted.weights
+    impact, freed = weighted.predict_timing(spacing_s)
     second = rigs.drop(2)
     base = freed + second.to_edge_s if by_beam else np.zeros(rigs.count)
     jet = JetDraws(impact + rigs.onset_s, rigs.rise_s, rigs.height_m, rigs.setting.gravity)
     contact, height = meet(jet, second, freed)
-    delay = contact + belief.offset_s + wanted_s - rigs.flash_latency_s - base
+    delay = contact + weighted.offset_s + wanted_s - rigs.flash_latency_s - base
     good = np.isfinite(delay)
     if float(weights[good].sum()) < LEAST_WEIGHT:
         return []
@@ -95,7 +95,7 @@ def _judge_spacing(
     ]
     for candidate in candidates:
         light = base + max(0.0, float(candidate)) + rigs.flash_latency_s
-        outlook = belief.judge(jet, contact, height, freed, light)
+        outlook = weighted.judge(jet, contact, height, freed, light)
         hit = np.where(outlook.tall, chance_within(outlook, wanted_s, near_s), 0.0)
         found.append(
             Proposal(

@@ -9,12 +9,12 @@ import numpy as np
 
 from beamfall.planning.collision import find_base
 from beamfall.planning.result import Interval, make_interval
-from beamfall.planning.seek.belief import Belief
+from beamfall.planning.seek.weighted_rigs import WeightedRigs
 from beamfall.planning.setting import make_setting
 from beamfall.planning.unknowns import make_jet_prior
 
 if TYPE_CHECKING:
-    from beamfall.planning.learned import Learned
+    from beamfall.planning.belief import Belief
     from beamfall.planning.result import AnchorEdge
     from beamfall.setup.rig import Rig
 
@@ -41,20 +41,20 @@ class Moment:
 class Outlooks:
     """Answers at once for one rig: what changes from question to question are the timings alone."""
 
-    def __init__(self, rig: Rig, learned: Learned | None = None) -> None:
+    def __init__(self, rig: Rig, learned: Belief | None = None) -> None:
         """Draw the rigs; raises as `plan_collision` does."""
         self.rig = rig.with_aim(kind="collision", drops=2, spacing_s=None)
         setting = make_setting(self.rig)
         prior = make_jet_prior(self.rig, setting)
-        self._belief = Belief(self.rig, setting, prior, count=_COUNT, learned=learned)
+        self._weighted = WeightedRigs(self.rig, setting, prior, count=_COUNT, learned=learned)
 
     def look(self, spacing_s: float, delay_s: float, anchor: AnchorEdge) -> Moment:
         """What the light of a flash `delay_s` after `anchor` shows, drops `spacing_s` apart."""
-        belief, rigs = self._belief, self._belief.rigs
-        impact, freed = belief.predict_timing(spacing_s)
+        weighted, rigs = self._weighted, self._weighted.rigs
+        impact, freed = weighted.predict_timing(spacing_s)
         base = find_base(rigs, self.rig, anchor, (spacing_s,))
         light = base + delay_s + rigs.flash_latency_s
-        outlook = belief.look(impact, freed, light)
+        outlook = weighted.look(impact, freed, light)
         met = np.isfinite(outlook.stage_s)
         some = float(np.mean(met)) > 0.05
         return Moment(
@@ -65,6 +65,6 @@ class Outlooks:
             diameter_m=float(np.median(rigs.drop(2).diameter_m)),
             chances={
                 word: float(chance)
-                for word, chance in zip(_WORDS, outlook.words @ belief.weights, strict=True)
+                for word, chance in zip(_WORDS, outlook.words @ weighted.weights, strict=True)
             },
         )

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from beamfall.errors import RigFileError, ShotError
+from beamfall.planning.belief import Belief
 from beamfall.planning.collision import STAGE_S, check_rig, find_need, refuse_spacing
 from beamfall.planning.result import AnchorEdge
 from beamfall.planning.rows import Opening, build_sequence
 from beamfall.planning.seek.answer import BLACK, NOTHING, Answer, Shot
-from beamfall.planning.seek.belief import TALL, Belief
 from beamfall.planning.seek.choose import Proposal, propose
+from beamfall.planning.seek.weighted_rigs import TALL, WeightedRigs
 from beamfall.planning.setting import make_setting
 from beamfall.planning.unknowns import make_jet_prior
 
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from beamfall.planning.learned import Learned
     from beamfall.setup.rig import Rig
     from beamfall.setup.sequence import Sequence
 
@@ -32,9 +32,7 @@ CURIOSITY, CURIOUS = 0.7, 20.0  # weight of a nat against the chance of the pict
 _OF_REACHABLE = 0.92
 _GOOD_SPACING = 0.75
 _AIMED_BELOW = 0.25  # nats: a shot that asks less than this aims
-_USELESS_MOST = (
-    2  # shots running that told nothing: something is wrong with the rig, not with the timing
-)
+_USELESS_MOST = 2  # shots in a row without information: the rig is wrong, not the timing
 
 
 def _check_aim(rig: Rig) -> None:
@@ -74,6 +72,8 @@ def _check_aim(rig: Rig) -> None:
 class Search:
     """A search for a two-drop collision `wanted_s` after the contact (the rig's aim, else STAGE_S).
 
+    `learned` is what is known of the rig; with `fresh` the search begins without it.
+
     Raises as `plan_collision` does, and RigFileError where the rig's aim fixes what a search varies
     or asks for what it does not use: all that before the first drop falls.
     """
@@ -82,16 +82,17 @@ class Search:
     wanted_s: float | None = None
     near_s: float = NEAR_S
     sure: float = SURE
-    learned: Learned | None = None
+    learned: Belief | None = None
+    fresh: bool = False
     seed: int = 0
-    shots: int = 0  # fired and answered, also those that told nothing
+    shots: int = 0  # fired and answered, also those that gave no information
     chance: float = 0.0  # that the newest picture is the wanted one
     found: bool = False
     _spacing_s: float | None = None
     _last_spacing_s: float | None = None
     _aimed: bool = False
     _newest: Proposal | None = None
-    _useless: int = 0  # shots running that told nothing, and why
+    _useless: int = 0  # shots in a row that gave no information, and why
     _why: str = ""
     _answers: list[tuple[Shot, Answer]] = field(default_factory=list)
 
@@ -103,18 +104,19 @@ class Search:
             stage = self.rig.aim.stage_s
             self.wanted_s = STAGE_S if stage is None else stage
         setting = make_setting(self.rig)
-        self.belief = Belief(
+        start = None if self.fresh else self.learned
+        self.weighted = WeightedRigs(
             self.rig,
             setting,
             make_jet_prior(self.rig, setting),
             seed=self.seed,
-            learned=self.learned,
+            learned=start,
         )
         self._spacing_s = self.rig.aim.spacing_s
-        if self._spacing_s is not None and not self.belief.may_meet(self._spacing_s):
-            refuse_spacing(self.rig, self._spacing_s, find_need(self.belief.rigs))
-        if self._spacing_s is None and self.learned is not None:
-            self._spacing_s = self.learned.recall_spacing(self.rig)
+        if self._spacing_s is not None and not self.weighted.may_meet(self._spacing_s):
+            refuse_spacing(self.rig, self._spacing_s, find_need(self.weighted.rigs))
+        if self._spacing_s is None and start is not None:
+            self._spacing_s = start.recall_spacing(self.rig)
 
     @property
     def by_beam(self) -> bool:
@@ -129,7 +131,7 @@ class Search:
         # A shot that aimed and left doubt is not repeated: the next one asks.
         curiosity = CURIOUS if self._aimed else CURIOSITY
         proposal = propose(
-            self.belief,
+            self.weighted,
             self.wanted_s,
             self.near_s,
             spacing_s=self._spacing_s if self._spacing_s is not None else self._keep_spacing(),
@@ -152,15 +154,15 @@ class Search:
         spacing = self._last_spacing_s
         if spacing is None:
             return None
-        _, height = self.belief.rigs.find_contacts(spacing)
-        good = height >= TALL * self.belief.rigs.height_m  # False for NaN
-        return spacing if float(self.belief.weights @ good) >= _GOOD_SPACING else None
+        _, height = self.weighted.rigs.find_contacts(spacing)
+        good = height >= TALL * self.weighted.rigs.height_m  # False for NaN
+        return spacing if float(self.weighted.weights @ good) >= _GOOD_SPACING else None
 
     def build(self, proposal: Proposal) -> Sequence:
         """The sequence that fires a proposal."""
         import numpy as np
 
-        rig, rigs = self.rig, self.belief.rigs
+        rig, rigs = self.rig, self.weighted.rigs
         if self.by_beam:
             beam = rig.beams[0]
             anchor = AnchorEdge(beam.input, beam.edge, 2)
@@ -189,9 +191,9 @@ class Search:
         self.shots += 1
         self._useless = 0
         self._answers.append((shot, answer))
-        self.chance = self.belief.take(shot, answer, self.wanted_s, self.near_s)
+        self.chance = self.weighted.take(shot, answer, self.wanted_s, self.near_s)
         # A rig that scatters much is never as sure: then nearly all that it can give is enough.
-        enough = min(self.sure, _OF_REACHABLE * self.belief.reachable)
+        enough = min(self.sure, _OF_REACHABLE * self.weighted.reachable)
         self.found = answer.word == "found" or self.chance >= enough
         if answer.word in ("contact", "after", "found"):
             # From now on one thing at a time: at one spacing the moment of contact stays where it is,
@@ -199,16 +201,16 @@ class Search:
             self._spacing_s = shot.spacing_s
 
     def pass_over(self, why: str) -> None:
-        """Count a shot whose picture tells nothing of the rig: nothing is learned of it, and it is fired again."""
+        """Count a shot whose picture says nothing about the rig; the search fires it again."""
         self.shots += 1
         self._useless += 1
         self._why = why
 
     def stop_if_useless(self, advice: str = "`beamfall check`") -> None:
-        """Raise ShotError where two shots running have told nothing: no timing mends that."""
+        """Raise ShotError where two shots in a row gave no information: no timing mends that."""
         if self._useless >= _USELESS_MOST:
             raise ShotError(
-                f"{self._useless} shots running told nothing ({self._why}): find out why first, {advice}"
+                f"{self._useless} shots in a row gave no information ({self._why}); find out why first: {advice}"
             )
 
     @property
@@ -216,13 +218,17 @@ class Search:
         """Whether any picture showed something. `nothing` alone may have been said of black ones."""
         return any(answer.word != NOTHING for _, answer in self._answers)
 
-    def keep(self, *, board: str, port: str, simulated: bool) -> Learned:
-        """What this search has learned of the rig, to be kept with it; worth it where `has_learned`."""
-        from beamfall.planning.learned import make_learned
+    def keep(self, *, board: str, port: str, simulated: bool, series: int | None = None) -> Belief:
+        """What is known of the rig with this search added; worth it where `has_learned`.
 
-        mean, covariance = self.belief.moments()
-        before = self.learned.shots if self.learned is not None else 0
-        return make_learned(
-            self.rig, mean, covariance, board=board, port=port, simulated=simulated,
-            shots=before + len(self._answers), spacing_s=self._spacing_s,
+        `Belief.add_search` says when a search is set aside; `Belief.explain_newest` says why.
+        """
+        known = self.learned or Belief(board, port, simulated)
+        mean, covariance = self.weighted.moments()
+        said = any(answer.word == "found" for _, answer in self._answers)
+        return replace(known, port=port).add_search(
+            self.rig, mean, covariance,
+            answers=len(self._answers), found=self.found, certainty=1.0 if said else self.chance,
+            spacing_s=self._spacing_s, fresh=self.fresh,
+            series=() if series is None else (series,),
         )  # fmt: skip

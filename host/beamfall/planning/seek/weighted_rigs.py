@@ -1,6 +1,6 @@
 """Many rigs that could be this one, weighted by every answer so far.
 
-A rig is a vector z of `plan.unknowns`. Each answer multiplies the weights by its likelihood (Bayes'
+A rig is a vector z of `planning.unknowns`. Each answer multiplies the weights by its likelihood (Bayes'
 rule); when few rigs carry the weight they are drawn anew around the survivors, with the kernel of
 Liu & West (2001, in: Sequential Monte Carlo Methods in Practice, ch. 10; from memory), which
 keeps mean and covariance.
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from beamfall.physics.jet import JetPrior
-    from beamfall.planning.learned import Learned
+    from beamfall.planning.belief import Belief
     from beamfall.setup.rig import Rig
 
     Floats = NDArray[np.float64]
@@ -43,7 +43,7 @@ _SHOT_S = 0.0002  # what else differs from shot to shot
 _ONSET_SCATTER_S, _HEIGHT_SCATTER = 0.0008, 0.04  # medians of plan.unknowns.list_scatters
 _DWELL_SPREAD = 0.015
 _READING_M = 0.001  # heights are read off a picture to this
-_LEAST_SHARE = 0.4  # of effective rigs, before they are drawn anew
+_LEAST_SHARE = 0.4  # of effective rigs, below which new ones are drawn
 _KEEP = 0.97  # Liu & West's a
 
 
@@ -60,8 +60,11 @@ class Outlook:
     tall: NDArray[np.bool_]  # the contact is high on the jet
 
 
-class Belief:
-    """The weighted rigs. Deterministic for a seed."""
+class WeightedRigs:
+    """A belief as rigs with weights, to be narrowed by answers. Deterministic for a seed.
+
+    `learned` is the belief that they are drawn from; without one they come from the prior.
+    """
 
     def __init__(
         self,
@@ -71,13 +74,14 @@ class Belief:
         *,
         count: int = 3000,
         seed: int = 0,
-        learned: Learned | None = None,
+        learned: Belief | None = None,
     ) -> None:
         self._rig, self._setting, self._prior = rig, setting, prior
         self._rng = np.random.default_rng(seed)
         known = learned.fit(rig) if learned is not None else None
         z = draw_z(count, self._rng, *known) if known else draw_z(count, self._rng)
-        self._spacing_s: float | None = None
+        # What the models leave out is known for the spacing that it was seen at.
+        self._spacing_s = learned.recall_spacing(rig) if learned is not None else None
         self.reachable = 1.0  # chance of the wanted picture if the rig were known, by its scatter
         self._set(z)
 
@@ -172,7 +176,7 @@ class Belief:
     def take(self, shot: Shot, answer: Answer, wanted_s: float, near_s: float) -> float:
         """Weigh the rigs by an answer; return the chance that its picture is the wanted one."""
         if self._spacing_s is not None and abs(shot.spacing_s - self._spacing_s) > _OTHER_SPACING_S:
-            # What the models leave out is another thing at another spacing.
+            # What the models leave out differs from spacing to spacing.
             self._forget_offset()
         self._spacing_s = shot.spacing_s
         impact, freed = self.timing_of(shot)

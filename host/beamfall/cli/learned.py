@@ -1,0 +1,112 @@
+"""`beamfall learned`: what seeking and calibrating have shown of a rig, to see, undo and reset."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+if TYPE_CHECKING:
+    from beamfall.planning.belief import Belief
+
+_HELP = "What seeking and calibrating have shown of a rig: see it, undo it, reset it."
+
+app = typer.Typer(
+    help=_HELP,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+_RIG = typer.Argument(None, metavar="[RIG]", help="Rig file (TOML); without one, the example rig.")
+_BOARD = typer.Option(
+    None, "--board", help="With which board, by its id; the one used last where left out."
+)
+
+
+@app.callback()
+def _learned() -> None:
+    """See, undo or reset what seeking and calibrating have shown of a rig."""
+
+
+@app.command("show")
+def show(
+    rig_file: Path | None = _RIG,
+    board: str | None = _BOARD,
+    as_json: bool = typer.Option(False, "--json", help="One JSON object a step, times in ms."),
+) -> None:
+    """List every step: what it was, whether plans use it, and the plan that it makes."""
+    from beamfall.cli.output import print_json, print_table
+    from beamfall.planning.history import list_history
+    from beamfall.planning.learned import find_file, load_learned
+    from beamfall.setup.rig import load_rig
+
+    rig = load_rig(rig_file)
+    file = find_file(rig_file)
+    belief = load_learned(file, board)
+    lines = list_history(rig, belief)
+    if as_json:
+        for line in lines:
+            print_json(line.to_json())
+        return
+    if belief is None:
+        print("Nothing has been learned of this rig yet: plans use the rig file alone.")
+    else:
+        print(f"{file}, board {belief.board} on {belief.port}\n")
+    print_table(
+        ("step", "when", "what", "used", "spacing", "flash", "90 % interval"),
+        [
+            (
+                "" if line.step is None else str(line.step.number),
+                "" if line.step is None else line.step.when[:16].replace("T", " "),
+                line.describe(),
+                "yes" if line.used else "no",
+                *_say_timing(line.timing),
+            )
+            for line in lines
+        ],
+        numeric=("step", "spacing", "flash"),
+    )
+
+
+@app.command("undo")
+def undo(rig_file: Path | None = _RIG, board: str | None = _BOARD) -> None:
+    """Plan without the step that was used last; redo brings it back."""
+    _change(rig_file, board, lambda belief: belief.undo())
+
+
+@app.command("redo")
+def redo(rig_file: Path | None = _RIG, board: str | None = _BOARD) -> None:
+    """Plan with the step that was undone, or with a search that was set aside."""
+    _change(rig_file, board, lambda belief: belief.redo())
+
+
+@app.command("reset")
+def reset(rig_file: Path | None = _RIG, board: str | None = _BOARD) -> None:
+    """Plan with the rig file alone; undo brings back what was learned."""
+    _change(rig_file, board, lambda belief: belief.reset())
+
+
+def _change(rig_file: Path | None, board: str | None, change: Callable[[Belief], Belief]) -> None:
+    from beamfall.planning.learned import change_learned
+    from beamfall.setup.rig import load_rig
+
+    load_rig(rig_file)
+    belief = change_learned(rig_file, board, change)
+    if not belief.chain:
+        print("Plans now use the rig file alone.")
+        return
+    print("Plans now use:")
+    for step in belief.chain:
+        print(f"  step {step.number}: {step.describe()}")
+
+
+def _say_timing(timing: object) -> tuple[str, str, str]:
+    from beamfall.planning.history import Timing
+
+    if not isinstance(timing, Timing):
+        return "", "", "no plan"
+    spacing = "" if timing.spacing_s is None else f"{timing.spacing_s * 1e3:.2f} ms"
+    low, high = timing.flash.p5 * 1e3, timing.flash.p95 * 1e3
+    return spacing, f"{timing.flash_delay_s * 1e3:.2f} ms", f"{low:.1f} to {high:.1f} ms"

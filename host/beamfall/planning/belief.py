@@ -1,0 +1,360 @@
+"""What seeking and calibrating have shown of one rig with one board, step by step.
+
+A belief is a history of steps. Each step holds a normal distribution of the z of `unknowns`: the
+step before it, narrowed by what this step has shown. The step in use is the `head`; `undo` goes
+back to the step before it, `redo` forward again, and `reset` to what the rig file says. No step is
+ever lost or overwritten.
+
+A step also holds the values of the rig file that it depends on. Where those of the jet (liquid,
+dish, drop) have changed since, nothing of it is used; where only heights were measured again, the
+jet's factors stay.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any, Self
+
+import numpy as np
+
+from beamfall.errors import UserError
+from beamfall.planning.unknowns import NAMES, OF_THE_JET
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from beamfall.setup.rig import Rig
+
+    Floats = NDArray[np.float64]
+
+CALIBRATED, SOUGHT, RESET = "calibrated", "sought", "reset"
+STEPS_MOST = 100  # older steps that are not in use are dropped beyond this
+
+
+@dataclass(frozen=True)
+class Normal:
+    """A normal distribution of z over `names`."""
+
+    names: tuple[str, ...]
+    mean: tuple[float, ...]
+    covariance: tuple[tuple[float, ...], ...]
+
+    @classmethod
+    def of(cls, names: tuple[str, ...], mean: Floats, covariance: Floats) -> Self:
+        """From arrays in the order of `names`."""
+        rows = tuple(tuple(float(value) for value in row) for row in covariance)
+        return cls(names, tuple(float(value) for value in mean), rows)
+
+    def spread(self, kept: tuple[str, ...] = NAMES) -> tuple[Floats, Floats]:
+        """Mean and covariance in the order of NAMES; what is not in `kept` is as in the prior."""
+        names = [name for name in self.names if name in NAMES and name in kept]
+        here = [NAMES.index(name) for name in names]
+        there = [self.names.index(name) for name in names]
+        mean, covariance = np.zeros(len(NAMES)), np.eye(len(NAMES))
+        mean[here] = np.array(self.mean)[there]
+        covariance[np.ix_(here, here)] = np.array(self.covariance)[np.ix_(there, there)]
+        return mean, covariance
+
+    def evidence(self) -> tuple[Floats, Floats]:
+        """What the data alone say: precision and precision times mean, the prior taken out again."""
+        mean, covariance = self.spread()
+        precision = np.linalg.inv(covariance)
+        return precision - np.eye(len(NAMES)), precision @ mean
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of a belief.
+
+    `before` is the head when it was made, `parent` the step it builds on: 0 for the rig file alone.
+    `shots` is how many shots it used. `state` holds everything known after it (None: the rig file
+    alone); `alone`, of a calibration, what its own drops say. `found`, `certainty` (0 to 1) and
+    `spacing_s` are of a search: whether it showed the wanted picture, and at which spacing.
+    """
+
+    number: int
+    before: int
+    parent: int
+    kind: str
+    when: str
+    shots: int = 0
+    series: tuple[int, ...] = ()
+    used: tuple[int, ...] = ()  # numbers of the shots in the log, of a calibration
+    found: bool = False
+    certainty: float = 0.0
+    spacing_s: float | None = None
+    state: Normal | None = None
+    alone: Normal | None = None
+    basis: Mapping[str, Any] | None = None
+
+    def describe(self) -> str:
+        """What it was, in words."""
+        where = ""
+        if self.series:
+            where = " from series " + ", ".join(str(one) for one in self.series)
+        if self.kind == RESET:
+            return "reset to the rig file"
+        if self.kind == CALIBRATED:
+            return f"calibrated{where} with {_count(self.shots, 'shot')}"
+        answers = f"sought with {_count(self.shots, 'answer')}{where}"
+        if not self.found:
+            return f"{answers}, not finished"
+        at = "" if self.spacing_s is None else f" at a spacing of {self.spacing_s * 1e3:.2f} ms"
+        return f"{answers}, found{at} ({self.certainty:.0%} certain)"
+
+
+@dataclass(frozen=True)
+class Belief:
+    """All that one board has shown of one rig; `board` is its unique id."""
+
+    board: str
+    port: str
+    simulated: bool
+    steps: tuple[Step, ...] = ()
+    head: int = 0  # number of the step in use; 0: the rig file alone
+
+    # -- what is known -----------------------------------------------------------------------------
+    @property
+    def chain(self) -> tuple[Step, ...]:
+        """The steps in use, oldest first."""
+        found: list[Step] = []
+        number = self.head
+        while number:
+            step = self._find(number)
+            found.append(step)
+            number = step.parent
+        return tuple(step for step in reversed(found) if step.kind != RESET)
+
+    @property
+    def shots(self) -> int:
+        """How many shots the steps in use have had."""
+        return sum(step.shots for step in self.chain)
+
+    @property
+    def newest(self) -> Step | None:
+        """The step made last, in use or not."""
+        return self.steps[-1] if self.steps else None
+
+    @property
+    def when(self) -> str:
+        """When the newest step was made; empty without one."""
+        return self.steps[-1].when if self.steps else ""
+
+    def is_used(self, step: Step) -> bool:
+        """Whether plans rest on a step."""
+        return step in self.chain
+
+    def fit(self, rig: Rig) -> tuple[Floats, Floats] | None:
+        """Mean and covariance of z in the order of NAMES, as far as they hold for a rig; None: not at all."""
+        now = describe_basis(rig)
+        for step in reversed(self.chain):
+            basis = step.basis or {}
+            if step.state is not None and basis.get("jet") == now["jet"]:
+                same = _is_same(basis, now, "heights")
+                return step.state.spread(NAMES if same else OF_THE_JET)
+        return None
+
+    def recall_spacing(self, rig: Rig) -> float | None:
+        """The spacing that worked, where nothing of the rig has changed since; else None."""
+        now = describe_basis(rig)
+        for step in reversed(self.chain):
+            if step.kind == SOUGHT:
+                basis = step.basis or {}
+                same = basis.get("jet") == now["jet"] and _is_same(basis, now, "heights")
+                return step.spacing_s if same else None
+        return None
+
+    def describe(self) -> str:
+        """In a sentence."""
+        what = (
+            f"the simulated rig on {self.port}"
+            if self.simulated
+            else f"board {self.board} on {self.port}"
+        )
+        chain = self.chain
+        when = chain[-1].when[:16].replace("T", " ") if chain else "never"
+        return f"narrowed by {self.shots} shots of seeking or calibrating with {what}, {when}"
+
+    # -- new steps ---------------------------------------------------------------------------------
+    def add_search(
+        self,
+        rig: Rig,
+        mean: Floats,
+        covariance: Floats,
+        *,
+        answers: int,
+        found: bool,
+        certainty: float,
+        spacing_s: float | None,
+        fresh: bool,
+        series: tuple[int, ...] = (),
+    ) -> Belief:
+        """Add a search that ended with this mean and covariance of z.
+
+        `fresh`: it began without what was known. A search that did not find its picture is set
+        aside where it would replace what is known (`fresh`), or where an earlier one has found its
+        picture; so is a fresh one that is clearly less certain than that. `redo` uses it all the same.
+        """
+        earlier = next((step for step in reversed(self.chain) if step.found), None)
+        weaker = fresh and earlier is not None and certainty < earlier.certainty - 0.05
+        risky = earlier is not None or (fresh and bool(self.chain))
+        return self._add(
+            Step(
+                number=self._next, before=self.head, parent=0 if fresh else self.head, kind=SOUGHT,
+                when=_now(), shots=answers, series=series, found=found,
+                certainty=certainty if found else 0.0, spacing_s=spacing_s,
+                state=Normal.of(NAMES, mean, covariance), basis=describe_basis(rig),
+            ),
+            used=not weaker if found else not risky,
+        )  # fmt: skip
+
+    def add_calibration(
+        self, rig: Rig, alone: Normal, *, used: tuple[int, ...], series: tuple[int, ...] = ()
+    ) -> Belief:
+        """Add what beam edges say: `alone` is what they say with the rig file, `used` their shots.
+
+        Both are narrowings of the same prior, so precisions add up (product of two normal
+        distributions over the prior). Shots that an earlier calibration in use has had do not count
+        twice.
+        """
+        start = self.fit(rig)
+        mean, covariance = (np.zeros(len(NAMES)), np.eye(len(NAMES))) if start is None else start
+        precision = np.linalg.inv(covariance)
+        shift = precision @ mean
+        more, more_shift = alone.evidence()
+        for step in self.chain if start is not None else ():
+            if step.alone is not None and set(step.used) & set(used):
+                old, old_shift = step.alone.evidence()
+                more, more_shift = more - old, more_shift - old_shift
+        more, kept = _make_positive(more)
+        covariance = np.asarray(np.linalg.inv(precision + more), dtype=np.float64)
+        mean = covariance @ (shift + kept @ more_shift)
+        return self._add(
+            Step(
+                number=self._next, before=self.head, parent=self.head, kind=CALIBRATED, when=_now(),
+                shots=len(used), series=series, used=used,
+                state=Normal.of(NAMES, mean, 0.5 * (covariance + covariance.T)),
+                alone=alone, basis=describe_basis(rig),
+            ),
+            used=True,
+        )  # fmt: skip
+
+    # -- back and forth ----------------------------------------------------------------------------
+    def undo(self) -> Belief:
+        """Without the step in use; raises UserError where there is none."""
+        if not self.head:
+            raise UserError(
+                "nothing is in use that could be undone: plans rest on the rig file alone"
+            )
+        return replace(self, head=self._find(self.head).before)
+
+    def redo(self) -> Belief:
+        """With the newest step that follows on what is in use: undone, or set aside. Raises UserError."""
+        for step in reversed(self.steps):
+            if step.before == self.head:
+                return replace(self, head=step.number)
+        raise UserError("nothing was undone or set aside after what is in use now")
+
+    def reset(self) -> Belief:
+        """Back to the rig file alone; undo brings it back."""
+        step = Step(number=self._next, before=self.head, parent=0, kind=RESET, when=_now())
+        return self._add(step, used=True)
+
+    def explain_newest(self) -> str:
+        """Whether the newest step is in use and, where it matters, why not or what it replaces."""
+        step = self.newest
+        if step is None:
+            return ""
+        if not self.is_used(step):
+            why = (
+                "an earlier search is more certain" if step.found else "this search did not finish"
+            )
+            return (
+                f"{why[0].upper()}{why[1:]}, so plans stay as they were. "
+                "To use its answers all the same: `beamfall learned redo`"
+            )
+        if step.parent != step.before and step.before:
+            return "It replaces what was known before; `beamfall learned undo` brings that back"
+        return ""
+
+    # -- parts -------------------------------------------------------------------------------------
+    @property
+    def _next(self) -> int:
+        return max((step.number for step in self.steps), default=0) + 1
+
+    def _find(self, number: int) -> Step:
+        return next(step for step in self.steps if step.number == number)
+
+    def _add(self, step: Step, *, used: bool) -> Belief:
+        steps = (*self.steps, step)
+        head = step.number if used else self.head
+        made = replace(self, steps=steps, head=head)
+        if len(steps) > STEPS_MOST:
+            made = replace(made, steps=made._drop_old())
+        return made
+
+    def _drop_old(self) -> tuple[Step, ...]:
+        """Without the oldest steps that nothing in use, and nothing that undo reaches, builds on."""
+        needed: set[int] = set()
+        ways = [self.head]
+        while ways:
+            number = ways.pop()
+            if number and number not in needed:
+                needed.add(number)
+                step = self._find(number)
+                ways += [step.before, step.parent]
+        rest = [step for step in self.steps if step.number not in needed]
+        dropped = {step.number for step in rest[: max(0, len(self.steps) - STEPS_MOST)]}
+        while True:  # what follows on a dropped step cannot be reached either
+            more = {s.number for s in rest if {s.before, s.parent} & dropped} - dropped
+            if not more:
+                break
+            dropped |= more
+        return tuple(step for step in self.steps if step.number not in dropped)
+
+
+def describe_basis(rig: Rig) -> dict[str, Any]:
+    """The values of a rig that what was learned depends on, in two parts."""
+    valve = rig.valves[0]
+    liquid = rig.liquid
+    return {
+        "jet": {
+            "liquid": liquid.name,
+            "parts": [[name, share] for name, share in liquid.parts],
+            "depth_m": rig.dish.depth_m,
+            "bore_m": valve.bore_m,
+            "head_m": valve.head_m,
+            "opening_s": valve.opening_s,
+        },
+        "heights": {
+            "valve_m": valve.height_m,
+            "beams_m": [beam.height_m for beam in rig.beams],
+            "latency_s": valve.latency_s,
+            # z counts in these standard deviations
+            "height_error_m": rig.uncertainty.height_m,
+            "latency_error_s": rig.uncertainty.latency_s,
+            "volume_error": rig.uncertainty.volume,
+        },
+    }
+
+
+def _is_same(basis: Mapping[str, Any], now: Mapping[str, Any], part: str) -> bool:
+    """Whether a part of the basis is as it was; files of earlier versions have fewer values."""
+    return all(now[part].get(name) == value for name, value in basis.get(part, {}).items())
+
+
+def _make_positive(precision: Floats) -> tuple[Floats, Floats]:
+    """The precision without directions in which it is negative, and the projection on the others."""
+    values, vectors = np.linalg.eigh(0.5 * (precision + precision.T))
+    good = vectors[:, values > 1e-9]
+    return (good * values[values > 1e-9]) @ good.T, good @ good.T
+
+
+def _count(number: int, noun: str) -> str:
+    return f"1 {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def _now() -> str:
+    return datetime.now(UTC).isoformat(timespec="seconds")
