@@ -28,7 +28,7 @@ def test_with_the_flash_off_it_stops_and_asks_nobody(serve: Serve, tmp_path: Pat
     served = serve(make_opener("sim?fault=flash-off", 3), rig=QUICK_RIG)
     job = run_seek(served)
     assert job["state"] == "failed"
-    assert "2 shots running told nothing" in job["text"] and "under Check" in job["text"]
+    assert "2 shots in a row" in job["text"] and "under Check" in job["text"]
     assert [line["answer"].split(":")[0] for line in job["lines"]] == ["told nothing"] * 2
     assert not find_file(tmp_path / "rig.toml").exists(), "nothing is kept of it"
 
