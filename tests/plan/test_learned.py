@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from beamfall.errors import UserError
+from beamfall.errors import FileWriteError, UserError
 from beamfall.planning.belief import Belief
 from beamfall.planning.collision import plan_collision
 from beamfall.planning.learned import find_file, load_learned, save_learned
@@ -134,5 +134,5 @@ def test_a_damaged_file_is_named(tmp_path: Path, content: str) -> None:
 
 def test_a_folder_that_cannot_be_written_is_named(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
-    with pytest.raises(UserError, match="cannot be kept there"):
+    with pytest.raises(FileWriteError, match="rig.learned.json"):
         save_learned(tmp_path / "file" / "rig.learned.json", learned())

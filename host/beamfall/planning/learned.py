@@ -8,13 +8,13 @@ showed is never taken for the real one.
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Callable, Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from beamfall.errors import UserError
+from beamfall.files import explain_write, write_whole
 from beamfall.planning.belief import SOUGHT, Belief, Normal, Step
 
 _VERSION = 2
@@ -46,7 +46,7 @@ def load_learned(file: Path, board: str | None = None) -> Belief | None:
 def save_learned(file: Path, belief: Belief) -> None:
     """Write what was learned beside that of other boards; the file is whole at any moment.
 
-    Raises UserError where it cannot be written.
+    Raises FileWriteError where it cannot be written.
     """
     found = _read(file) if file.exists() else {}
     found[belief.board] = belief
@@ -54,16 +54,10 @@ def save_learned(file: Path, belief: Belief) -> None:
         "beamfall_learned": _VERSION,
         "boards": {name: _to_json(one) for name, one in sorted(found.items())},
     }
-    part = file.with_name(file.name + ".part")
-    try:
+    with explain_write(file):
         file.parent.mkdir(parents=True, exist_ok=True)
+    with write_whole(file) as part:
         part.write_text(json.dumps(content, indent=1) + "\n", encoding="utf-8")
-        os.replace(part, file)
-    except OSError as error:
-        raise UserError(
-            f"{file}: what was learned cannot be kept there ({error.strerror or error}); "
-            "make the folder writable"
-        ) from error
 
 
 def change_learned(

@@ -23,6 +23,7 @@ from types import MappingProxyType
 from typing import Any
 
 from beamfall.errors import UnitError
+from beamfall.text import show_text
 
 
 @dataclass(frozen=True)
@@ -314,9 +315,7 @@ class _Asked:
 
 def quote(text: object) -> str:
     """A text from outside in quotes, for a message: one line, not too long, no control characters."""
-    shown = f"{text}"
-    if not shown.isprintable():
-        shown = repr(shown)[1:-1]
+    shown = show_text(text)
     return f'"{shown}"' if len(shown) <= _SHOWN_MOST else f'"{shown[: _SHOWN_MOST - 1]}…"'
 
 
