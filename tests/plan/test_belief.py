@@ -189,6 +189,7 @@ def test_a_fresh_search_that_is_less_certain_is_set_aside() -> None:
     assert after.redo().recall_spacing(RIG) == 0.12
 
 
+@pytest.mark.full
 def test_a_search_stopped_after_one_answer_leaves_a_real_find_alone() -> None:
     board = hide(11)
     sought = seek(board, None)
