@@ -305,7 +305,9 @@ class _Run:
             print(f"Not found in {_say_shots(search.shots)}; call seek again to continue")
         if not self.as_json:
             if search.has_learned:
-                print(f"Kept in {kept}: `beamfall learned show` lists it, `beamfall learned undo` undoes it")
+                print(
+                    f"Kept in {kept}: `beamfall learned show` lists it, `beamfall learned undo` undoes it"
+                )
                 if self.belief is not None and self.belief.explain_newest():
                     print(self.belief.explain_newest())
             else:
