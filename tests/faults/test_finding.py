@@ -9,9 +9,8 @@ from typing import Any
 import pytest
 
 from beamfall.board import Board
-from beamfall.faults.advice import ADVICE
 from beamfall.faults.bench import Bench
-from beamfall.faults.causes import BY_NAME, NOTHING
+from beamfall.faults.catalogue import NOTHING, load_catalogue
 from beamfall.faults.checks import CHECKS
 from beamfall.faults.finder import Finder, Finding, Step
 from beamfall.faults.setup import Setup
@@ -164,8 +163,8 @@ def test_the_reason_is_one_sentence_and_the_advice_is_that_of_what_was_found(
     finding = diagnose("reservoir-empty", 3)
     assert finding.found == ("reservoir-empty",)
     assert finding.reason.count(".") == 1
-    assert BY_NAME["reservoir-empty"].what in finding.reason
-    assert finding.advice == ADVICE["reservoir-empty"].text
+    assert load_catalogue().causes["reservoir-empty"].what in finding.reason
+    assert finding.advice == load_catalogue().causes["reservoir-empty"].remedy
 
 
 @pytest.mark.parametrize("fault", ["supply-sagging", "usb-dropping-out", "delay-too-long"])
@@ -177,10 +176,11 @@ def test_a_reason_leaves_out_what_has_nothing_to_do_with_it(diagnose: Diagnose, 
 
 
 def test_a_restart_is_told_in_words_not_as_the_error_it_was() -> None:
+    words = load_catalogue().signs["restarts"].words
     step = Step(CHECKS[3], {"restarts": "restarted"}, asked=False, trouble="its table is gone")
-    assert step.describe() == "the board restarted as the valve opened"
+    assert step.describe() == words["restarted"]
     step = Step(CHECKS[3], {"restarts": "stays"}, asked=False, trouble="too warm")
-    assert step.describe() == "the board kept running; too warm"
+    assert step.describe() == f"{words['stays']}; too warm"
 
 
 def test_all_that_remain_are_named(setup: Setup) -> None:

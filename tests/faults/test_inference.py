@@ -7,8 +7,7 @@ import math
 
 import pytest
 
-from beamfall.faults import board_signs, person_signs
-from beamfall.faults.causes import CAUSES, Cause
+from beamfall.faults.catalogue import Cause, load_catalogue
 from beamfall.faults.checks import CHECKS, Check
 from beamfall.faults.inference import NOTHING_ODDS, ODDS, PERSON_ERRS, Belief, tell_apart
 from beamfall.faults.signs import Sign
@@ -54,13 +53,13 @@ def test_later_outcomes_hide_earlier_ones() -> None:
 
 
 def test_a_dead_beam_shows_nothing_of_a_stream() -> None:
-    both = board_signs.DRIP_BEAM.chance(("beam-unplugged", "valve-stuck-open"))
-    assert both == board_signs.DRIP_BEAM.chance(("beam-unplugged",))
+    both = ALL_SIGNS["drip-beam"].chance(("beam-unplugged", "valve-stuck-open"))
+    assert both == ALL_SIGNS["drip-beam"].chance(("beam-unplugged",))
 
 
 @pytest.mark.parametrize("sign", ALL_SIGNS.values(), ids=lambda sign: sign.name)
 def test_chances_add_up_to_one_for_singles_and_pairs(sign: Sign) -> None:
-    names = [cause.name for cause in CAUSES]
+    names = list(load_catalogue().causes)
     for causes in [(), *((n,) for n in names), *itertools.combinations(names, 2)]:
         chances = sign.chance(causes)
         assert sum(chances) == pytest.approx(1.0)
@@ -97,8 +96,8 @@ def test_asking_again_cannot_tell_more_than_the_rig_shows() -> None:
 
 def test_what_was_seen_of_an_act_cannot_come_of_its_not_being_done() -> None:
     belief = Belief([Cause("beam-wire-shorted", "x")])
-    seen = belief.predict(person_signs.FINGER)
-    assert seen[1, 0] <= 1.0 - person_signs.FINGER.chances["beam-wire-shorted"]["none"]
+    seen = belief.predict(ALL_SIGNS["finger"])
+    assert seen[1, 0] <= 1.0 - ALL_SIGNS["finger"].chances["beam-wire-shorted"]["none"]
 
 
 def test_expected_gain_is_the_mean_loss_of_entropy() -> None:
@@ -126,8 +125,8 @@ def test_expected_gain_is_the_mean_loss_of_entropy() -> None:
 
 
 def test_a_sign_that_differs_tells_two_causes_apart() -> None:
-    assert tell_apart(person_signs.RESERVOIR, "reservoir-empty", "nozzle-clogged") > 0.5
-    assert tell_apart(person_signs.RESERVOIR, "flash-off", "nozzle-clogged") == pytest.approx(0.0)
+    assert tell_apart(ALL_SIGNS["reservoir"], "reservoir-empty", "nozzle-clogged") > 0.5
+    assert tell_apart(ALL_SIGNS["reservoir"], "flash-off", "nozzle-clogged") == pytest.approx(0.0)
 
 
 def test_causes_of_one_part_are_not_taken_together() -> None:

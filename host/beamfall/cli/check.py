@@ -133,9 +133,9 @@ def _set_up(
 
 def _print_causes() -> None:
     from beamfall.cli.output import print_pairs
-    from beamfall.faults.causes import CAUSES
+    from beamfall.faults.catalogue import load_catalogue
 
-    print_pairs((cause.name, cause.what) for cause in CAUSES)
+    print_pairs((cause.name, cause.what) for cause in load_catalogue().causes.values())
 
 
 def _say_what_begins(check: Check) -> None:

@@ -1,9 +1,8 @@
 """Fault finding: evidence in, ranked causes and the next test out.
 
-causes      what can be wrong, with how often it is
+catalogue   what is known, in catalogue.toml: causes, what tests can show under each, questions, advice
 signs       what a test can show, and the chance of each outcome under each cause
-board_signs, person_signs   those chances, as they were reasoned
-questions   what the person is asked, in plain words
+questions   a question to the person, and who answers
 setup       which lines and timings are looked at, and what physics expects there
 timings     the timings that the board was really fired with, from the log
 aside       the board listened to while a person sits at a prompt
@@ -13,7 +12,7 @@ checks      the tests: what the board does, what the person is asked
 inference   Bayes over single causes and pairs; which test next
 finder      the loop of them
 session     one fault finding from the port to the finding
-advice      for each cause, what to do
+advice      what to do about what was found
 """
 
 from __future__ import annotations

@@ -9,16 +9,16 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from beamfall.faults import board_signs as board
 from beamfall.faults import evidence
-from beamfall.faults import person_signs as person
-from beamfall.faults import questions as ask
 from beamfall.faults.bench import Bench
+from beamfall.faults.catalogue import load_catalogue
 from beamfall.faults.questions import CannotTell, Question
 from beamfall.faults.setup import Setup
 from beamfall.faults.signs import Sign
 
 Outcomes = dict[str, str]
+_SIGN = load_catalogue().signs
+_ASK = load_catalogue().questions
 _REST_S = 3.0
 _LINE_S = 8.0
 _DROPS = 6
@@ -244,7 +244,7 @@ def _drip_times(times: int) -> Callable[[Bench], object]:
 
 
 def _press_flash(bench: Bench) -> Outcomes:
-    seen = _answer(ask.FLASH_BUTTON)(bench)
+    seen = _answer(_ASK["flash-button"])(bench)
     bench.note_flash()
     return seen
 
@@ -252,46 +252,46 @@ def _press_flash(bench: Bench) -> Outcomes:
 def _finger(bench: Bench) -> Outcomes:
     def look() -> str:
         dark = bench.is_dark()
-        edges = bench.watch(3.5, bench.have_done(ask.FINGER))
+        edges = bench.watch(3.5, bench.have_done(_ASK["finger"]))
         return evidence.judge_finger(bench.pulses(edges, dark=dark))
 
-    bench.person.prepare(ask.FINGER)
+    bench.person.prepare(_ASK["finger"])
     return _only("finger", bench.attempt(look))
 
 
 def _cover(bench: Bench) -> Outcomes:
     def look() -> str:
         dark = bench.is_dark()
-        edges = bench.watch(2.5, bench.have_done(ask.COVER))
+        edges = bench.watch(2.5, bench.have_done(_ASK["cover"]))
         long = [p for p in bench.pulses(edges, dark=dark) if p.length_s > 0.1]
         return "changes" if long else "no-change"
 
-    bench.person.prepare(ask.COVER)
+    bench.person.prepare(_ASK["cover"])
     return _only("cover", bench.attempt(look))
 
 
 def _wiggle(bench: Bench) -> Outcomes:
     def look() -> str:
         dark = bench.is_dark()
-        edges = bench.beam_edges(bench.watch(_WIGGLE_S, bench.have_done(ask.WIGGLE)))
+        edges = bench.beam_edges(bench.watch(_WIGGLE_S, bench.have_done(_ASK["wiggle"])))
         ticks = [edge.ticks for edge in edges]
         # Within so short a time, however long the person took: else things that just happen would add up.
         most = evidence.count_densest(ticks, round(_WIGGLE_S * bench.hz))
         drops = evidence.are_drops(bench.pulses(edges, dark=dark), bench.setup.expected)
         return "edges" if most >= _FLICKERS and not drops else "quiet"
 
-    bench.person.prepare(ask.WIGGLE)
+    bench.person.prepare(_ASK["wiggle"])
     return _only("wiggle", bench.attempt(look))
 
 
 def _button(bench: Bench) -> Outcomes:
     def look() -> str:
         told = len(bench.board.troubles)
-        edges = bench.watch(2.0, bench.have_done(ask.BUTTON))
+        edges = bench.watch(2.0, bench.have_done(_ASK["button"]))
         said = any("button" in text for text in bench.board.troubles[told:])
         return "seen" if said or bench.button_edges(edges) else "none"
 
-    bench.person.prepare(ask.BUTTON)
+    bench.person.prepare(_ASK["button"])
     return _only("button", bench.attempt(look))
 
 
@@ -302,62 +302,62 @@ def _only(sign: str, outcome: str | None) -> Outcomes:
 # Light that the sensor saw was there: nobody needs to be asked for it.
 _LIT = {"flash-light": ("both", "first-only", "second-only")}
 
-CONNECT = Check("connect", "say hello to the board", (board.CONNECTION,), 0.0, lambda bench: {})
+CONNECT = Check("connect", "check the connection", (_SIGN["connection"],), 0.0, lambda bench: {})
 
 CHECKS: tuple[Check, ...] = (
-    Check("settings", "compare the settings with the plan", (board.SETTING_DELAY, board.SETTING_WINDOW),
+    Check("settings", "compare the settings with the plan", (_SIGN["setting-delay"], _SIGN["setting-window"]),
          0.02, _look_at_settings, parts=("timings",)),
-    Check("troubles", "read what the board has to say", (board.BUTTON_SPOKE,), 0.02, _read_troubles,
+    Check("troubles", "read what the board reports", (_SIGN["button-spoke"],), 0.02, _read_troubles,
          parts=("button",)),
-    Check("rest", "watch the beam at rest", (board.REST,), 0.05, _rest, parts=("beam",)),
-    Check("drip", "let one drop fall",
-         (board.DRIP_BEAM, board.DRIP_OPENING, board.DRIP_LIGHT, board.RESTARTS), 0.1, _drip),
-    Check("two-flashes", "close the flash's contact twice, a recycling time apart",
-         (board.FLASH_LIGHT, board.FLASH_LENGTH, board.FLASH_DROP), 0.1, _two_flashes,
+    Check("rest", "watch the beam at rest", (_SIGN["rest"],), 0.05, _rest, parts=("beam",)),
+    Check("drip", "release one drop",
+         (_SIGN["drip-beam"], _SIGN["drip-opening"], _SIGN["drip-light"], _SIGN["restarts"]), 0.1, _drip),
+    Check("two-flashes", "close the flash's contact twice, one recycling time apart",
+         (_SIGN["flash-light"], _SIGN["flash-length"], _SIGN["flash-drop"]), 0.1, _two_flashes,
          parts=("flash", "light"), rests=True),
-    Check("line", "listen to the line for a while", (board.LINE,), 0.15, _hold_line),
-    Check("repeat", "let six drops fall in a row", (board.REPEAT, board.RESTARTS), 0.3, _repeat, parts=("beam",)),
-    Check("shot", "fire one whole shot", (board.SHOT_END, board.SHOT_LIGHT), 0.3, _shot),
-    Check("flash-woken", "close the flash's contact once more", (board.FLASH_WOKEN,), 0.1, _flash_again,
+    Check("line", "check USB for a while", (_SIGN["line"],), 0.15, _hold_line),
+    Check("repeat", "release six drops in a row", (_SIGN["repeat"], _SIGN["restarts"]), 0.3, _repeat, parts=("beam",)),
+    Check("shot", "fire one whole shot", (_SIGN["shot-end"], _SIGN["shot-light"]), 0.3, _shot),
+    Check("flash-woken", "close the flash's contact once more", (_SIGN["flash-woken"],), 0.1, _flash_again,
          parts=("flash", "light"), needs={"flash-button": ("yes",)}, rests=True),
-    Check("saw-drop", "whether a drop fell", (person.SAW_DROP,), 1.0, _answer(ask.SAW_DROP, Bench.drip),
-         ask.SAW_DROP),
-    Check("heard-valve", "whether the valve clicked", (person.HEARD_VALVE,), 1.0,
-         _answer(ask.HEARD_VALVE, _drip_times(2)), ask.HEARD_VALVE),
-    Check("finger", "a finger through the beam", (person.FINGER,), 1.0, _finger, ask.FINGER, parts=("beam",)),
-    Check("cover", "a hand over the receiver", (person.COVER,), 1.0, _cover, ask.COVER, parts=("beam",)),
-    Check("wiggle", "the beam's cables moved", (person.WIGGLE,), 1.2, _wiggle, ask.WIGGLE, parts=("beam",)),
-    Check("beam-plug", "the beam's plugs", (person.BEAM_PLUG,), 1.5, _answer(ask.BEAM_PLUG),
-         ask.BEAM_PLUG, parts=("beam",)),
-    Check("beam-path", "the beam's path", (person.BEAM_PATH,), 1.5, _answer(ask.BEAM_PATH),
-         ask.BEAM_PATH, parts=("beam",)),
-    Check("saw-flash", "whether the flash fired", (person.SAW_FLASH,), 1.0,
-         _answer(ask.SAW_FLASH, Bench.flash), ask.SAW_FLASH, parts=("flash",), answered=_LIT, rests=True),
-    Check("saw-flashes", "how often the flash fired", (person.SAW_FLASHES,), 1.1,
-         _answer(ask.SAW_FLASHES, _flash_twice), ask.SAW_FLASHES, parts=("flash",), answered=_LIT, rests=True),
-    Check("ready-lamp", "the flash's lamp", (person.READY_LAMP,), 1.0,
-         _answer(ask.READY_LAMP), ask.READY_LAMP, parts=("flash",), rests=True),
-    Check("flash-button", "the flash's own button", (person.FLASH_BUTTON,), 1.2, _press_flash,
-         ask.FLASH_BUTTON, parts=("flash",),
+    Check("saw-drop", "whether a drop fell", (_SIGN["saw-drop"],), 1.0, _answer(_ASK["saw-drop"], Bench.drip),
+         _ASK["saw-drop"]),
+    Check("heard-valve", "whether the valve clicked", (_SIGN["heard-valve"],), 1.0,
+         _answer(_ASK["heard-valve"], _drip_times(2)), _ASK["heard-valve"]),
+    Check("finger", "a finger through the beam", (_SIGN["finger"],), 1.0, _finger, _ASK["finger"], parts=("beam",)),
+    Check("cover", "a hand over the receiver", (_SIGN["cover"],), 1.0, _cover, _ASK["cover"], parts=("beam",)),
+    Check("wiggle", "the beam's cables moved", (_SIGN["wiggle"],), 1.2, _wiggle, _ASK["wiggle"], parts=("beam",)),
+    Check("beam-plug", "the beam's plugs", (_SIGN["beam-plug"],), 1.5, _answer(_ASK["beam-plug"]),
+         _ASK["beam-plug"], parts=("beam",)),
+    Check("beam-path", "the beam's path", (_SIGN["beam-path"],), 1.5, _answer(_ASK["beam-path"]),
+         _ASK["beam-path"], parts=("beam",)),
+    Check("saw-flash", "whether the flash fired", (_SIGN["saw-flash"],), 1.0,
+         _answer(_ASK["saw-flash"], Bench.flash), _ASK["saw-flash"], parts=("flash",), answered=_LIT, rests=True),
+    Check("saw-flashes", "how often the flash fired", (_SIGN["saw-flashes"],), 1.1,
+         _answer(_ASK["saw-flashes"], _flash_twice), _ASK["saw-flashes"], parts=("flash",), answered=_LIT, rests=True),
+    Check("ready-lamp", "the flash's lamp", (_SIGN["ready-lamp"],), 1.0,
+         _answer(_ASK["ready-lamp"]), _ASK["ready-lamp"], parts=("flash",), rests=True),
+    Check("flash-button", "the flash's own button", (_SIGN["flash-button"],), 1.2, _press_flash,
+         _ASK["flash-button"], parts=("flash",),
          spoils=("two-flashes", "saw-flash", "saw-flashes", "ready-lamp", "shot", "picture"), rests=True),
-    Check("saw-woken", "whether the flash obeys now that it was woken", (person.SAW_WOKEN,), 1.0,
-         _answer(ask.SAW_WOKEN, Bench.flash), ask.SAW_WOKEN, parts=("flash",),
+    Check("saw-woken", "whether the flash responds now that it is awake", (_SIGN["saw-woken"],), 1.0,
+         _answer(_ASK["saw-woken"], Bench.flash), _ASK["saw-woken"], parts=("flash",),
          needs={"flash-button": ("yes",)}, answered={"flash-woken": ("lit",)}, rests=True),
-    Check("flash-mode", "the flash's mode", (person.FLASH_MODE,), 1.0, _answer(ask.FLASH_MODE),
-         ask.FLASH_MODE, parts=("flash",)),
-    Check("reservoir", "the reservoir", (person.RESERVOIR,), 1.0, _answer(ask.RESERVOIR),
-         ask.RESERVOIR),
-    Check("cap", "let one drop fall with the reservoir open", (person.CAP,), 1.8, _answer(ask.CAP, Bench.drip),
-         ask.CAP),
-    Check("nozzle", "open the valve with its nozzle taken off", (person.NOZZLE,), 2.0,
-         _answer(ask.NOZZLE, Bench.drip), ask.NOZZLE),
-    Check("valve-plug", "the valve's supply and plug", (person.VALVE_PLUG,), 1.5, _answer(ask.VALVE_PLUG),
-         ask.VALVE_PLUG),
-    Check("coil", "whether the coil draws", (person.COIL,), 2.0, _answer(ask.COIL, _drip_times(3)),
-         ask.COIL),
-    Check("button", "the board's button", (person.BUTTON,), 1.0, _button, ask.BUTTON, parts=("button",)),
-    Check("shutter", "the camera's shutter", (person.SHUTTER,), 1.2, _answer(ask.SHUTTER, Bench.shoot),
-         ask.SHUTTER, parts=("camera",), needs={"shot-end": ("fired", "few-edges", "no-edge")}, rests=True),
-    Check("picture", "the picture", (person.PICTURE,), 2.5, _answer(ask.PICTURE, _fire_for_picture),
-         ask.PICTURE, parts=("camera", "flash"), needs={"shot-end": ("fired",)}, rests=True),
+    Check("flash-mode", "the flash's mode", (_SIGN["flash-mode"],), 1.0, _answer(_ASK["flash-mode"]),
+         _ASK["flash-mode"], parts=("flash",)),
+    Check("reservoir", "the reservoir", (_SIGN["reservoir"],), 1.0, _answer(_ASK["reservoir"]),
+         _ASK["reservoir"]),
+    Check("cap", "release one drop with the reservoir open", (_SIGN["cap"],), 1.8, _answer(_ASK["cap"], Bench.drip),
+         _ASK["cap"]),
+    Check("nozzle", "open the valve with its nozzle removed", (_SIGN["nozzle"],), 2.0,
+         _answer(_ASK["nozzle"], Bench.drip), _ASK["nozzle"]),
+    Check("valve-plug", "the valve's supply and plug", (_SIGN["valve-plug"],), 1.5, _answer(_ASK["valve-plug"]),
+         _ASK["valve-plug"]),
+    Check("coil", "whether the coil pulls", (_SIGN["coil"],), 2.0, _answer(_ASK["coil"], _drip_times(3)),
+         _ASK["coil"]),
+    Check("button", "the board's button", (_SIGN["button"],), 1.0, _button, _ASK["button"], parts=("button",)),
+    Check("shutter", "the camera's shutter", (_SIGN["shutter"],), 1.2, _answer(_ASK["shutter"], Bench.shoot),
+         _ASK["shutter"], parts=("camera",), needs={"shot-end": ("fired", "few-edges", "no-edge")}, rests=True),
+    Check("picture", "the picture", (_SIGN["picture"],), 2.5, _answer(_ASK["picture"], _fire_for_picture),
+         _ASK["picture"], parts=("camera", "flash"), needs={"shot-end": ("fired",)}, rests=True),
 )  # fmt: skip

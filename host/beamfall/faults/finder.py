@@ -7,11 +7,9 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from beamfall.faults.advice import AGAIN, MISSED, list_advice
-from beamfall.faults.board_signs import LINE, RESTARTS, RESTARTS_ALONE
-from beamfall.faults.causes import BY_NAME, NOTHING, list_possible
+from beamfall.faults.catalogue import NOTHING, load_catalogue
 from beamfall.faults.checks import CHECKS, CONNECT, Check
 from beamfall.faults.inference import Belief, tell_apart
-from beamfall.faults.person_signs import PICTURE
 from beamfall.faults.questions import CannotTell, PersonGone
 from beamfall.faults.signs import Sign
 
@@ -29,7 +27,13 @@ _TIMES = 2
 _TELLS_APART = 0.1  # bits, of the one that would tell two causes apart
 _SPEAKS = 1.6  # an outcome so much likelier with a cause than without it is given as a reason
 _RULES_OUT = 2.2  # and one that speaks for it only when all the others are known: no side matters
-_ANYWHERE = (LINE, RESTARTS, RESTARTS_ALONE)  # what may be seen in any test
+_CATALOGUE = load_catalogue()
+_SIGN = _CATALOGUE.signs
+_ANYWHERE = (
+    _SIGN["line"],
+    _SIGN["restarts"],
+    _SIGN["restarts-alone"],
+)  # what may be seen in any test
 
 
 @dataclass(frozen=True)
@@ -118,7 +122,9 @@ class Finder:
         self.checks = tuple(
             check if self.has_light else _look_without_light(check) for check in CHECKS
         )
-        causes = list_possible(self.setup, has_light=self.has_light, has_button=self.has_button)
+        causes = _CATALOGUE.list_possible(
+            self.setup, has_light=self.has_light, has_button=self.has_button
+        )
         self.belief = Belief(causes)
         self._spoilt: set[str] = set()
         self.questions = 0
@@ -145,16 +151,18 @@ class Finder:
         self.questions = bench.asked
         happened = {}
         if bench.lost:
-            happened[LINE.name] = "lost"
+            happened[_SIGN["line"].name] = "lost"
         if bench.restarted:
-            happened[(RESTARTS if bench.opened else RESTARTS_ALONE).name] = "restarted"
+            happened[(_SIGN["restarts"] if bench.opened else _SIGN["restarts-alone"]).name] = (
+                "restarted"
+            )
         self._take(Step(check, outcomes | happened, asked, bench.trouble, untold))
         self._spoilt.update(check.spoils)
 
     def _take(self, step: Step) -> None:
         for sign, outcome in step.list_shown():
             # A line that stayed up for a while may drop out later; once it has, it need not again.
-            if sign is not LINE or (LINE, "lost") not in self.belief.seen:
+            if sign is not _SIGN["line"] or (_SIGN["line"], "lost") not in self.belief.seen:
                 self.belief.learn(sign, outcome)
         self.steps.append(step)
         self.tell(step)
@@ -256,7 +264,7 @@ class Finder:
         rivals = [name for name, c in ranked[:4] if c > UNLIKELY]
         if top == NOTHING and chance >= 0.5:
             fits = self._outcomes().get("setting-delay") == "fits"
-            rivals = [n for n in rivals if not (fits and n.startswith("delay-"))]
+            rivals = [n for n in rivals if not (fits and _is_timing(n))]
             if rivals == [NOTHING]:
                 return ()
         if len(rivals) < 2:
@@ -272,13 +280,13 @@ class Finder:
         causes = [name for name in named if name != NOTHING]
         if not causes:
             shown = self._outcomes().get("picture", "")
-            but = f", but {PICTURE.words[shown]}" if shown in MISSED else ""
+            but = f", but {_SIGN['picture'].words[shown]}" if shown in MISSED else ""
             return f"Everything that was tested behaved as it should{but}."
         parts = []
         for name in causes:
             words = self._list_reasons(name)
             why = f", since {_list(words)}" if words else ""
-            parts.append(f"{BY_NAME[name].what}{why}")
+            parts.append(f"{_CATALOGUE.causes[name].what}{why}")
         start = "Most likely " if len(named) == 1 else "It can be that "
         joint = "; or that "
         if len(named) > 1 and self._all_sure(named):
@@ -324,6 +332,10 @@ class Finder:
         if any(best is step.check for step in self.steps):
             again = ", once more" if best.question is None else ", once more and with care"
         return f"{names} remain; what would separate {them}: {best.what}{again}."
+
+
+def _is_timing(name: str) -> bool:
+    return name != NOTHING and _CATALOGUE.causes[name].timing
 
 
 def _look_without_light(check: Check) -> Check:

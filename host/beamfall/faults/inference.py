@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from beamfall.faults.causes import Cause
+from beamfall.faults.catalogue import NOTHING, Cause
 from beamfall.faults.signs import Sign
 
 if TYPE_CHECKING:
@@ -73,8 +73,6 @@ class Belief:
 
     def rank(self) -> list[tuple[str, float]]:
         """Causes by their chance, the likeliest first; `nothing-wrong` among them."""
-        from beamfall.faults.causes import NOTHING
-
         pairs = list(zip(self.names, (float(x) for x in self.marginals), strict=True))
         pairs.append((NOTHING, float(self.chances[0])))
         return sorted(pairs, key=lambda pair: -pair[1])

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 from beamfall.errors import DefinitionMismatch, ProtocolMismatch
 from beamfall.faults.bench import Bench, list_sensors
+from beamfall.faults.catalogue import load_catalogue
 from beamfall.faults.finder import Finder, Finding, Step
-from beamfall.faults.questions import CAUTIONS, PersonGone
+from beamfall.faults.questions import PersonGone
 
 if TYPE_CHECKING:
     from beamfall.board import Board
@@ -43,7 +44,7 @@ def find_faults(
         finder = begin_finder(board, setup, tell, begins)
         finder.note_connection("opened")
         try:
-            person.begin(CAUTIONS)
+            person.begin(load_catalogue().cautions_first)
         except PersonGone:  # nobody has agreed
             return finder.conclude(ended_early=True)
         return finder.run(Bench(board, setup, person))

@@ -122,7 +122,7 @@ def make_check(simulated_person: bool) -> Job:
 
     def run(work: Work) -> None:
         from beamfall.faults.bench import Bench
-        from beamfall.faults.questions import CAUTIONS
+        from beamfall.faults.catalogue import load_catalogue
         from beamfall.faults.session import begin_finder
 
         setup = _set_up(work)
@@ -142,7 +142,7 @@ def make_check(simulated_person: bool) -> Job:
 
         finder = begin_finder(work.board, setup, tell, begins)
         finder.note_connection("opened")
-        person.begin(CAUTIONS)
+        person.begin(load_catalogue().cautions_first)
         finding = finder.run(Bench(work.board, setup, person))
         work.board.settle()
         work.tell(text="", result={**finding.to_json(), "tests": len(finding.steps)})

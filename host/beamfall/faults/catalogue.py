@@ -1,0 +1,142 @@
+"""What the fault finder knows, read from catalogue.toml: causes, signs, and questions."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from beamfall.errors import DefinitionError
+from beamfall.faults.questions import Question
+from beamfall.faults.signs import Chances, Sign
+
+if TYPE_CHECKING:
+    from beamfall.faults.setup import Setup
+
+NOTHING = "nothing-wrong"  # not a cause: the name of finding none
+_FILE = Path(__file__).with_name("catalogue.toml")
+
+
+@dataclass(frozen=True)
+class Cause:
+    """One thing that can be wrong, and what to do about it.
+
+    `weight` is how often it is met, 1 being ordinary. Of causes with the same `part` at most one can be true at a
+    time. `needs` names what the rig must have for it. `timing`: it is a setting that seeking finds. `unless` is
+    advice for a controller on which the part is not fitted.
+    """
+
+    name: str
+    what: str
+    weight: float = 1.0
+    part: str = ""
+    needs: str = ""
+    timing: bool = False
+    advice: str = ""
+    cautions: tuple[str, ...] = ()
+    unless: str = ""
+
+    @property
+    def remedy(self) -> str:
+        """What to do, with its cautions, in sentences."""
+        return " ".join([f"{self.advice}.", *self.cautions])
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """The whole of it, each part by its name."""
+
+    cautions: Mapping[str, str]
+    causes: Mapping[str, Cause]
+    signs: Mapping[str, Sign]
+    questions: Mapping[str, Question]
+
+    @property
+    def cautions_first(self) -> tuple[str, ...]:
+        """What everybody is told before a check begins."""
+        return tuple(self.cautions[name] for name in ("strobe", "contacts", "wet", "plugs"))
+
+    def list_possible(self, setup: Setup, *, has_light: bool, has_button: bool) -> list[Cause]:
+        """Return the causes that a setup can have: no beam, no trouble with one.
+
+        Timings can be wrong where somebody has set them. The plan's own may miss, too, but that is what
+        seeking is for.
+        """
+        beam, flash = setup.beam is not None, setup.flash is not None
+        has = {
+            "": True,
+            "beam": beam,
+            "window": setup.sets_window,
+            "flash": flash,
+            "delay": flash and setup.sets_delay,
+            "light": flash and has_light,
+            "camera": setup.has_camera,
+            "button": has_button,
+        }
+        return [cause for cause in self.causes.values() if has[cause.needs]]
+
+
+@lru_cache(maxsize=1)
+def load_catalogue() -> Catalogue:
+    """Return the catalogue that comes with the package; raises DefinitionError where it contradicts itself."""
+    return read_catalogue(_FILE.read_text(encoding="utf-8"))
+
+
+def read_catalogue(text: str) -> Catalogue:
+    """Read a catalogue; raises DefinitionError naming the entry that is wrong."""
+    content = tomllib.loads(text)
+    cautions = content["cautions"]
+    groups: Mapping[str, Mapping[str, float]] = content["group"]
+    causes = {
+        entry["name"]: Cause(**{**entry, "cautions": _pick(cautions, entry)})
+        for entry in content["cause"]
+    }
+    signs = {entry["name"]: _make_sign(entry, groups) for entry in content["sign"]}
+    for sign in signs.values():
+        for name in (*sign.chances, *sign.hiders):
+            if name not in causes:
+                raise DefinitionError(f"catalogue.toml: sign {sign.name} names no cause: {name}")
+    questions = {
+        entry["name"]: Question(
+            name=entry["name"],
+            text=entry["text"],
+            answers=entry.get("answers", {}),
+            before=entry.get("before", ""),
+            after=entry.get("after", ""),
+            caution=" ".join(_pick(cautions, entry)),
+        )
+        for entry in content["question"]
+    }
+    return Catalogue(cautions, causes, signs, questions)
+
+
+def _make_sign(entry: Mapping[str, Any], groups: Mapping[str, Mapping[str, float]]) -> Sign:
+    chances: dict[str, Chances] = {}
+    for group, outcome in entry.get("groups", {}).items():
+        chances |= {cause: {outcome: chance} for cause, chance in groups[group].items()}
+    chances |= entry.get("chances", {})
+    only_if = entry.get("only_if")
+    words: Mapping[str, str] = entry["outcomes"]
+    return Sign(
+        name=entry["name"],
+        outcomes=tuple(words),
+        sound=entry["sound"],
+        chances=chances,
+        words=words,
+        hiders=tuple(_expand(entry.get("hiders", ()), groups)),
+        only_if=None if only_if is None else (only_if["sign"], tuple(only_if["outcomes"])),
+        person=entry.get("person", ""),
+        undone=entry.get("undone", ""),
+        by_light=entry.get("by_light", False),
+    )
+
+
+def _expand(names: Iterable[str], groups: Mapping[str, Mapping[str, float]]) -> list[str]:
+    return [cause for name in names for cause in groups.get(name, {name: 1.0})]
+
+
+def _pick(cautions: Mapping[str, str], entry: Mapping[str, Any]) -> tuple[str, ...]:
+    return tuple(cautions[name] for name in entry.get("cautions", ()))
