@@ -23,6 +23,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from beamfall.setup.signals import Signal
+
 ROOT = Path(__file__).resolve().parents[2]
 FIRMWARE = ROOT / "firmware"
 SCENARIO = Path(__file__).with_name("emulated_rig.py")
@@ -215,7 +217,7 @@ def analyse(
         darks = [t for t, g, v in inside if g == beam_pin and v == 1]
         asked = DELAYS_S if number < shots else {"flash1": 0.1, "flash2": 0.5}
         for flash, delay in asked.items():
-            pin = next(p for p, s in names.items() if s == 3 + int(flash[-1]))
+            pin = next(p for p, s in names.items() if s == Signal.of(flash))
             ons = [t for t, g, v in inside if g == pin and v == 1]
             assert len(ons) == len(darks), (flash, len(ons), len(darks))
             errors.setdefault(f"{delay * 1e3:g} ms", []).extend(

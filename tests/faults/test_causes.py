@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import ast
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 import beamfall
-from beamfall.errors import DefinitionError
+from beamfall.errors import DefinitionError, UserError
 from beamfall.faults import catalogue
 from beamfall.faults.catalogue import load_catalogue, read_catalogue
 from beamfall.faults.checks import CHECKS
-from beamfall.sim.faults import FAULTS
+from beamfall.setup.rig import example_rig
+from beamfall.setup.signals import SignalKind
+from beamfall.sim.build import draw_model
+from beamfall.sim.faults import FAULTS, make_faulty
 
 CAUSES = load_catalogue().causes
 PACKAGE = Path(beamfall.__file__).parent
@@ -103,3 +107,13 @@ def imports_of(folder: str) -> set[str]:
 def test_simulated_rig_and_finder_know_nothing_of_each_other() -> None:
     assert not [name for name in imports_of("sim") if name.startswith("beamfall.faults")]
     assert not [name for name in imports_of("faults") if name.startswith("beamfall.sim")]
+
+
+def test_a_fault_of_a_part_that_the_rig_has_not_is_refused_with_its_section() -> None:
+    model = draw_model(example_rig(), 0)
+    for name, fault in FAULTS.items():
+        lacking = {SignalKind.BEAM: "beams", SignalKind.FLASH: "flashes"}.get(fault.part)
+        if lacking is None:
+            continue
+        with pytest.raises(UserError, match=rf"\[\[{fault.part}\]\]"):
+            make_faulty(replace(model, **{lacking: ()}), 0, name)

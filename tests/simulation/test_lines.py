@@ -14,7 +14,7 @@ from beamfall.faults.session import find_faults
 from beamfall.faults.setup import make_setup
 from beamfall.planning.make import make_plan
 from beamfall.setup.rig import Rig, example_rig
-from beamfall.setup.signals import SignalKind
+from beamfall.setup.signals import Signal, SignalKind
 from beamfall.sim.build import build_rig, draw_model
 from beamfall.sim.model import BeamModel, ValveModel
 from beamfall.sim.person import SimulatedPerson
@@ -40,10 +40,10 @@ def rig_at(valve: str, beam: str, flash: str) -> Rig:
 def test_a_drop_and_a_flash_come_at_the_lines_of_the_file(lines: tuple[str, str, str]) -> None:
     valve, beam, flash = lines
     with Board.connect("sim", rig=rig_at(*lines), seed=1) as board:
-        drop = board.drip(int(valve[-1]), 0.013)
+        drop = board.drip(Signal.of(valve).number, 0.013)
         seen = [(e.signal.name, e.word) for e in drop.edges if e.signal.kind == "beam"]
         assert seen == [(beam, "dark"), (beam, "clear")]
-        light = board.test_flash(int(flash[-1]), 0.002)
+        light = board.test_flash(Signal.of(flash).number, 0.002)
         assert ("light1", 1) in [(e.signal.name, e.level) for e in light.edges]
         # And nothing is where the file has nothing.
         idle = next(n for n in (1, 2, 3) if f"valve{n}" != valve)
@@ -76,9 +76,9 @@ def test_a_planned_shot_of_such_a_rig_fires_and_its_truth_names_its_lines(
         simulated = board.transport.rig
         assert simulated is not None
         truth, _ = take_truth(simulated, outcome.edges)
-    assert {drop["valve"] for drop in truth["drops"]} == {int(valve[-1])}
+    assert {drop["valve"] for drop in truth["drops"]} == {Signal.of(valve).number}
     assert {name for drop in truth["drops"] for name in drop["beam_ticks"]} == {beam}
-    assert [picture["flash"] for picture in truth["pictures"]] == [int(flash[-1])]
+    assert [picture["flash"] for picture in truth["pictures"]] == [Signal.of(flash).number]
     # What the beam saw is what was true (protocol: 8 ns ticks; edges are taken at the next tick).
     dark = [e.ticks for e in outcome.edges if e.signal.name == beam and e.level]
     true = [drop["beam_ticks"][beam][0] for drop in truth["drops"]]

@@ -71,15 +71,15 @@ class Setup:
 
     @property
     def valve_number(self) -> int:
-        return int(self.valve.output[-1])
+        return Signal.of(self.valve.output).number
 
     @property
     def beam_number(self) -> int:
-        return 0 if self.beam is None else int(self.beam.input[-1])
+        return 0 if self.beam is None else Signal.of(self.beam.input).number
 
     @property
     def flash_number(self) -> int:
-        return 0 if self.flash is None else int(self.flash.output[-1])
+        return 0 if self.flash is None else Signal.of(self.flash.output).number
 
 
 def make_setup(

@@ -106,7 +106,7 @@ def describe_timeline(record: Mapping[str, Any]) -> dict[str, Any]:
         "lanes": [
             {
                 "what": lane.what,
-                "kind": lane.what.rstrip("0123456789"),
+                "kind": lane.kind,
                 "name": lane.label,
                 "planned": [[bar.start, bar.end] for bar in lane.planned],
                 "measured": [[bar.start, bar.end] for bar in lane.measured],
@@ -134,5 +134,5 @@ def describe_scatter(log: ShotLog, series: int, but: int | None = None) -> dict[
     )[0][0]
     lines: dict[str, list[float]] = {}
     for what, milliseconds in rows:
-        lines.setdefault(what, []).append(round(milliseconds, 4))
+        lines.setdefault(Signal.of(what).name, []).append(round(milliseconds, 4))
     return {"series": series, "shots": min(int(shots), SCATTER_MOST), "lines": lines}

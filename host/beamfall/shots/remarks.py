@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
+from beamfall.setup.signals import SignalKind
+
 if TYPE_CHECKING:
     from beamfall.shots.record import EdgeRecord, ShotRecord
 
@@ -35,7 +37,7 @@ def list_remarks(record: ShotRecord, *, sees_light: bool = True) -> list[str]:
 
 def _judge_beam(record: ShotRecord) -> Iterable[str]:
     """Edges before a drop can have come, and more of them than drops."""
-    opened = _measured(record, "valve", "on")
+    opened = _measured(record, SignalKind.VALVE, "on")
     edges = [
         edge.ticks
         for edge in record.edges
@@ -63,7 +65,7 @@ def _judge_light(record: ShotRecord) -> Iterable[str]:
     """A contact that closed, and no light."""
     hz = record.clock_hz
     groups: list[list[int]] = []
-    for ticks in _measured(record, "flash", "on"):
+    for ticks in _measured(record, SignalKind.FLASH, "on"):
         if groups and ticks - groups[-1][-1] < _SAME_FLASH_S * hz:
             groups[-1].append(ticks)
         else:
@@ -71,7 +73,7 @@ def _judge_light(record: ShotRecord) -> Iterable[str]:
     ended = record.counts.get("ended_ticks")
     if ended is not None:  # what came after the end was not looked at
         groups = [group for group in groups if group[-1] + _SOON_S * hz <= ended]
-    lights = _measured(record, "light", "on")
+    lights = _measured(record, SignalKind.LIGHT, "on")
     dark = [
         group
         for group in groups
@@ -86,8 +88,8 @@ def _judge_light(record: ShotRecord) -> Iterable[str]:
     yield f"{which} closed and {NO_LIGHT}"
 
 
-def _measured(record: ShotRecord, kind: str, word: str) -> list[int]:
+def _measured(record: ShotRecord, kind: SignalKind, word: str) -> list[int]:
     found: Iterable[EdgeRecord] = (
-        edge for edge in record.edges if edge.what.startswith(kind) and edge.edge == word
+        edge for edge in record.edges if edge.kind is kind and edge.edge == word
     )
     return sorted(edge.ticks for edge in found if edge.ticks is not None)

@@ -17,6 +17,7 @@ from beamfall.physics.jet import JetPrior, estimate_depth_factor
 from beamfall.planning.setting import Setting, compute_flow, make_setting
 from beamfall.planning.unknowns import GAP_ERROR_M, list_scatters, list_unknowns, make_jet_prior
 from beamfall.setup.rig import Rig, example_rig
+from beamfall.setup.signals import Signal
 from beamfall.sim.defects import RigInRoom
 from beamfall.sim.faults import make_faulty
 from beamfall.sim.model import BeamModel, FlashModel, JetModel, RigModel, ValveModel
@@ -83,13 +84,16 @@ def draw_model(
                 start_speed_ratio=true["start_speed_ratio"],
                 offset_m=max((beam.offset_m for beam in rig.beams[:1]), default=0.0),
                 place_m=valve.place_m,
-                line=int(valve.output[-1]),
+                line=Signal.of(valve.output).number,
             )
             for valve in rig.valves
         ),
         beams=tuple(
             BeamModel(
-                beam.height_m + error_m, beam.width_m * sense, beam.place_m, int(beam.input[-1])
+                beam.height_m + error_m,
+                beam.width_m * sense,
+                beam.place_m,
+                Signal.of(beam.input).number,
             )
             for beam, error_m, sense in zip(rig.beams, errors_m, senses, strict=False)
         ),
@@ -98,7 +102,7 @@ def draw_model(
                 flash.latency_s * true["flash_latency_ratio"],
                 flash.duration_s,
                 flash.recycle_s,
-                int(flash.output[-1]),
+                Signal.of(flash.output).number,
             )
             for flash in rig.flashes
         ),

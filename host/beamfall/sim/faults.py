@@ -47,7 +47,12 @@ class World:
         return self.draws.uniform(low, high)
 
 
-Fault = Callable[[World], None]
+@dataclass(frozen=True)
+class Fault:
+    """What a fault changes, and the kind of part that a rig must have for it; None: any rig can have it."""
+
+    change: Callable[[World], None]
+    part: SignalKind | None = None
 
 
 # -- the beam --------------------------------------------------------------------------------------------------
@@ -243,36 +248,36 @@ def _miswire_button(world: World) -> None:
 
 FAULTS: Mapping[str, Fault] = MappingProxyType(
     {
-        "beam-misaligned": _misalign_beam,
-        "beam-unplugged": _unplug_beam,
-        "beam-blind-by-ambient-light": _blind_beam,
-        "beam-stuck-dark": _block_beam,
-        "beam-wire-shorted": _short_beam,
-        "beam-polarity-wrong": _invert_beam,
-        "beam-contact-loose": _loosen_beam,
-        "satellites-counted-as-drops": _make_satellites,
-        "valve-unplugged": _unplug_valve,
-        "valve-stuck-closed": _stick_valve_closed,
-        "valve-stuck-open": _stick_valve_open,
-        "valve-leaking": _make_valve_leak,
-        "nozzle-clogged": _clog_nozzle,
-        "reservoir-empty": _empty_reservoir,
-        "air-inlet-blocked": _block_air_inlet,
-        "outputs-swapped": _swap_outputs,
-        "flash-off": _switch_flash_off,
-        "flash-asleep": _put_flash_to_sleep,
-        "flash-not-manual": _make_flash_automatic,
-        "flash-cable": _cut_flash_cable,
-        "flash-recycling": _slow_flash,
-        "light-sensor-blind": _blind_light_sensor,
-        "camera-cable": _cut_camera_cable,
-        "delay-too-long": _lengthen_delay,
-        "delay-too-short": _shorten_delay,
-        "window-too-short": _shorten_window,
-        "supply-sagging": _weaken_supply,
-        "usb-dropping-out": _shake_usb,
-        "firmware-differs": _age_firmware,
-        "button-miswired": _miswire_button,
+        "beam-misaligned": Fault(_misalign_beam, SignalKind.BEAM),
+        "beam-unplugged": Fault(_unplug_beam, SignalKind.BEAM),
+        "beam-blind-by-ambient-light": Fault(_blind_beam, SignalKind.BEAM),
+        "beam-stuck-dark": Fault(_block_beam, SignalKind.BEAM),
+        "beam-wire-shorted": Fault(_short_beam, SignalKind.BEAM),
+        "beam-polarity-wrong": Fault(_invert_beam, SignalKind.BEAM),
+        "beam-contact-loose": Fault(_loosen_beam, SignalKind.BEAM),
+        "satellites-counted-as-drops": Fault(_make_satellites, SignalKind.BEAM),
+        "valve-unplugged": Fault(_unplug_valve),
+        "valve-stuck-closed": Fault(_stick_valve_closed),
+        "valve-stuck-open": Fault(_stick_valve_open),
+        "valve-leaking": Fault(_make_valve_leak),
+        "nozzle-clogged": Fault(_clog_nozzle),
+        "reservoir-empty": Fault(_empty_reservoir),
+        "air-inlet-blocked": Fault(_block_air_inlet),
+        "outputs-swapped": Fault(_swap_outputs),
+        "flash-off": Fault(_switch_flash_off, SignalKind.FLASH),
+        "flash-asleep": Fault(_put_flash_to_sleep, SignalKind.FLASH),
+        "flash-not-manual": Fault(_make_flash_automatic, SignalKind.FLASH),
+        "flash-cable": Fault(_cut_flash_cable, SignalKind.FLASH),
+        "flash-recycling": Fault(_slow_flash, SignalKind.FLASH),
+        "light-sensor-blind": Fault(_blind_light_sensor),
+        "camera-cable": Fault(_cut_camera_cable),
+        "delay-too-long": Fault(_lengthen_delay),
+        "delay-too-short": Fault(_shorten_delay),
+        "window-too-short": Fault(_shorten_window),
+        "supply-sagging": Fault(_weaken_supply),
+        "usb-dropping-out": Fault(_shake_usb),
+        "firmware-differs": Fault(_age_firmware),
+        "button-miswired": Fault(_miswire_button),
     }
 )
 
@@ -294,9 +299,9 @@ def make_faulty(model: RigModel, seed: int, names: str | None) -> RigInRoom:
         # A stream of chance a fault: two together are each as bad as alone.
         world.draws = random.Random(f"{seed}/fault/{name}")
         fault = find_fault(name)
-        if name.startswith("flash-") and not model.flashes:
-            raise UserError(f"fault '{name}': the rig has no flash; add a [[flash]] to its file")
-        if name.startswith(("beam-", "satellites")) and not model.beams:
-            raise UserError(f"fault '{name}': the rig has no beam; add a [[beam]] to its file")
-        fault(world)
+        if fault.part is not None and not model.list_parts(fault.part):
+            raise UserError(
+                f"fault '{name}': the rig has no {fault.part}; add a [[{fault.part}]] to its file"
+            )
+        fault.change(world)
     return RigInRoom(world.model, seed, world.condition)

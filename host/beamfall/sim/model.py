@@ -90,17 +90,21 @@ class RigModel:
     frame_height_m: float = 0.07  # what the camera sees above the surface
     frame_width_m: float = 0.10
 
-    def list_lines(self, kind: SignalKind) -> tuple[int, ...]:
-        """The numbers of the signals that valves, beams or flashes are wired to, in the order of the parts.
-
-        Lines without a part follow, so that every line has its place.
-        """
+    def list_parts(self, kind: SignalKind) -> Sequence[ValveModel | BeamModel | FlashModel]:
+        """The rig's valves, beams or flashes."""
         kinds: dict[SignalKind, Sequence[ValveModel | BeamModel | FlashModel]] = {
             SignalKind.VALVE: self.valves,
             SignalKind.BEAM: self.beams,
             SignalKind.FLASH: self.flashes,
         }
-        parts = kinds[kind]
+        return kinds[kind]
+
+    def list_lines(self, kind: SignalKind) -> tuple[int, ...]:
+        """The numbers of the signals that valves, beams or flashes are wired to, in the order of the parts.
+
+        Lines without a part follow, so that every line has its place.
+        """
+        parts = self.list_parts(kind)
         used = {part.line for part in parts}
         free = [signal.number for signal in kind.signals if signal.number not in used]
         return (*(part.line or free.pop(0) for part in parts), *free)
