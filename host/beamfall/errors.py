@@ -40,6 +40,7 @@ BeamfallError                 root; the command line exits 1
 ├── MissingExtra              an optional library is not installed; also an ImportError
 ├── LogError                  the shot log cannot be opened, read or written
 │   ├── LogReadOnly           the log may not be written to; also a PermissionError
+│   ├── LogDamaged            part of the log cannot be read: a shot, a series, or a page of the file
 │   └── LogNewer              the log was written by a newer Beamfall
 └── StaleFiles                generated files differ from what messages.toml makes
 """
@@ -300,6 +301,17 @@ class LogError(BeamfallError):
 
 class LogReadOnly(LogError, PermissionError):
     """The log or its folder may not be written to: change its rights, or set BEAMFALL_LOG."""
+
+
+class LogDamaged(LogError):
+    """Part of the log is not what was written. `what` names it (`shot 5`), `why` says what does not fit."""
+
+    def __init__(self, path: object, what: str, why: str) -> None:
+        self.what = what
+        self.why = why
+        super().__init__(
+            f"{what} in the shot log {path} is damaged ({why}). Save what is whole: beamfall shots mend"
+        )
 
 
 class LogNewer(LogError):

@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from calibrated_rigs import GAP_ERROR_M, ONE_BEAM, calibrate_hidden, find_truth, fire, make_sequence
+from changed_log import change_shot
 from command_line import run_cli
 
 from beamfall.board import Board
@@ -134,10 +135,13 @@ def test_a_stray_shadow_does_not_move_the_result(tmp_path: Path) -> None:
     with ShotLog.open(tmp_path / "log.sqlite3") as log:
         fire(log, ONE_BEAM, 5, 20)
         clean = calibrate(measure_drops(log, [1]))
-        log._connection.execute(
-            "UPDATE edge SET ticks = ticks - 2000000 WHERE shot_id IN (3, 9) AND what = 'beam1'"
-            " AND edge = 'dark'"
-        )  # 16 ms early: an insect
+        for shot in (3, 9):
+            edges = [
+                dataclasses.replace(edge, ticks=(edge.ticks or 0) - 2_000_000)  # 16 ms early: an insect
+                if (edge.what, edge.edge) == ("beam1", "dark") else edge
+                for edge in log.read_edges(shot)
+            ]  # fmt: skip
+            change_shot(log, shot, edges=edges)
         samples = measure_drops(log, [1])
         assert samples[0].left_out == 4
         moved = calibrate(samples)

@@ -21,7 +21,7 @@ from beamfall.link.welcome import Welcome
 from beamfall.setup.rig import example_rig
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.shots import EdgeRecord, ShotLog, ShotRecord
-from beamfall.shots.record import plan_of
+from beamfall.shots.outcome import plan_of
 
 GOLDEN = Path(__file__).parent / "golden"
 SEQUENCE = """
@@ -94,8 +94,9 @@ def log(folder: Path, welcome: Welcome) -> Path:
             if number > 2:
                 continue
             record = ShotRecord(
-                shot, "fired" if number == 1 else "missed", None if number == 1 else "few-edges", 7,
-                125_000_000, "simulated", **plan_of(table), edges=edges,
+                shot=shot, state="fired" if number == 1 else "missed",
+                cause=None if number == 1 else "few-edges", seed=7, clock_hz=125_000_000, timing="simulated",
+                **plan_of(table), edges=edges,
                 counts={"rows_late": 1, "worst_late_ticks": 125, "edges_lost": 0},
             )  # fmt: skip
             log.complete_shot(shot, record)
@@ -228,9 +229,9 @@ MAIN = """
 import sys
 from beamfall import cli
 from beamfall.cli import shots
-from beamfall.shots import place
+from beamfall import places
 def fail(): raise {error}
-place.find_log = fail
+places.find_log = fail
 import beamfall.shots
 beamfall.shots.find_log = fail
 sys.exit(cli.main(["shots", "where"]))

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from full_disk import full_disk
 
 from beamfall.errors import FileWriteError, UserError
 from beamfall.files import write_text, write_together, write_whole
@@ -79,31 +80,13 @@ def test_whatever_call_fails_the_old_files_stay(tmp_path: Path, number: int) -> 
     assert tried > 10
 
 
-def test_a_full_disk_is_named_with_its_cure(tmp_path: Path) -> None:
-    """/dev/full refuses every write with ENOSPC."""
-    if not Path("/dev/full").exists():
-        pytest.skip("this system has no /dev/full")
-    with pytest.raises(FileWriteError, match="make room") as caught:
-        write_text(Path("/dev/full"), "x" * 100_000)
-    assert caught.value.number == errno.ENOSPC and caught.value.exit_status == 2
-    assert isinstance(caught.value, UserError)
-
-
 def test_a_disk_that_fills_in_the_middle_leaves_the_old_file(tmp_path: Path) -> None:
-    """The system's own limit on the size of a file stands for a disk that fills under a write."""
     file = tmp_path / "report.html"
     file.write_text("old")
-    program = (
-        "import resource, signal, sys; from pathlib import Path; from beamfall.files import write_text\n"
-        "signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
-        "resource.setrlimit(resource.RLIMIT_FSIZE, (4096, 4096))\n"
-        "try: write_text(Path(sys.argv[1]), 'x' * 100_000)\n"
-        "except Exception as error: print(type(error).__name__)\n"
-    )
-    done = subprocess.run(
-        [sys.executable, "-c", program, str(file)], capture_output=True, text=True, check=True
-    )
-    assert done.stdout.strip() == "FileWriteError" and done.stderr == ""
+    with full_disk(4096), pytest.raises(FileWriteError) as caught:
+        write_text(file, "x" * 100_000)
+    assert caught.value.number == errno.EFBIG and caught.value.exit_status == 2
+    assert isinstance(caught.value, UserError)
     assert file.read_text() == "old" and parts(tmp_path) == []
 
 

@@ -52,7 +52,7 @@ def test_shoot_lets_the_rigs_warm_up_drops_fall_first(
 def test_they_can_be_left_out(rig: str, log_file: Path) -> None:
     assert main(("shoot", rig, "--port", "sim", "--no-warm-up")) == 0
     with ShotLog.open(log_file) as log:
-        assert [log.read_shot(line.shot).swept for line in log.list_shots()] == [None]
+        assert [log.read_shot(line.shot).record.swept for line in log.list_shots()] == [None]
 
 
 def test_a_sweeps_frames_are_counted_without_them(rig: str, log_file: Path) -> None:
@@ -62,7 +62,7 @@ def test_a_sweeps_frames_are_counted_without_them(rig: str, log_file: Path) -> N
     ) in (0, 1)  # fmt: skip
     with ShotLog.open(log_file) as log:
         entries = list_entries(log, 1)
-        assert log.read_shot(1).swept == {"warm_up": 3}
+        assert log.read_shot(1).record.swept == {"warm_up": 3}
     assert entries[0].shot == 2
     assert [entry.frame for entry in entries] == list(range(1, len(entries) + 1))
 

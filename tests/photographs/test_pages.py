@@ -94,10 +94,10 @@ def test_match_names_pictures_and_alters_none(log: Path, pictures: Path) -> None
         for shot in range(1, 25):
             logged = opened.read_shot(shot)
             expected = None if shot in (5, 17) else str((pictures / f"DSC{shot:05d}.JPG").resolve())
-            assert logged.picture == expected
+            assert logged.record.picture == expected
             if expected is not None:
-                assert logged.picture_match is not None
-                assert logged.picture_match["offset_s"] == pytest.approx(OFFSET_S, abs=0.6)
+                assert logged.record.picture_match is not None
+                assert logged.record.picture_match["offset_s"] == pytest.approx(OFFSET_S, abs=0.6)
 
 
 def test_a_picture_named_by_hand_stays(log: Path, pictures: Path) -> None:
@@ -105,7 +105,7 @@ def test_a_picture_named_by_hand_stays(log: Path, pictures: Path) -> None:
     assert run(log, "shots", "picture", "3", str(hand)).returncode == 0
     assert run(log, "shots", "match", str(pictures)).returncode == 0
     with ShotLog.open(log, read_only=True) as opened:
-        assert opened.read_shot(3).picture == str(hand.resolve())
+        assert opened.read_shot(3).record.picture == str(hand.resolve())
 
 
 def test_looking_only_writes_nothing(log: Path, pictures: Path) -> None:
@@ -113,7 +113,7 @@ def test_looking_only_writes_nothing(log: Path, pictures: Path) -> None:
     content = json.loads(result.stdout)
     assert len(content["cameras"][0]["pairs"]) == 22 and content["stored"] == 0
     with ShotLog.open(log, read_only=True) as opened:
-        assert opened.read_shot(1).picture is None
+        assert opened.read_shot(1).record.picture is None
 
 
 def test_copies_and_sidecars_on_request(log: Path, pictures: Path, tmp_path: Path) -> None:

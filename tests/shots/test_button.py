@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from changed_log import change_shot
 from command_line import run_cli
 from served_board import TWO_DROPS
 
@@ -87,7 +88,7 @@ def test_presses_make_a_series_of_their_own_with_the_plan_by_the_tables_digest(
     ]
     for shot, release in ((2, BASE + 1), (3, BASE + 2)):
         logged = log.read_shot(shot)
-        assert (logged.release, logged.record.state) == (release, "fired")
+        assert (logged.record.release, logged.record.state) == (release, "fired")
         assert logged.table == TWO_DROPS.make_table(board.info)
 
         def commanded(record):
@@ -108,7 +109,7 @@ def test_a_press_between_two_shots_of_a_series_has_the_series_rig(
         rig.press(board)
         shooter.fire(TWO_DROPS)
     pressed = log.read_shot(3)  # the second shot was begun before the press was written down
-    assert (pressed.release, pressed.line.rig_name) == (BASE + 1, example_rig().name)
+    assert (pressed.record.release, pressed.line.rig_name) == (BASE + 1, example_rig().name)
     assert [line.number for line in log.list_shots(series=shooter.series)] == [1, 2]
 
 
@@ -215,7 +216,9 @@ def test_a_shot_whose_edges_the_board_had_to_forget_says_how_many(
 
 def test_missing_edges_are_shown(path: Path, log: ShotLog, fire_series: Callable[..., int]) -> None:
     fire_series(log, 1)
-    log._connection.execute("UPDATE shot SET counts = json_set(counts, '$.edges_missing', 4)")
+    (line,) = log.list_shots()
+    counts = log.read_shot(line.shot).record.counts
+    change_shot(log, line.shot, counts={**counts, "edges_missing": 4})
     log.close()
     done = run_cli("shots", "show", 1, environment={**os.environ, "BEAMFALL_LOG": str(path)})
     assert "4 of its edges the board had to forget before they were read" in done.stdout

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import csv
+import errno
+import io
 import json
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from full_disk import full_disk
 
-from beamfall.errors import MissingExtra, NoSuchShot, UserError
-from beamfall.shots import ShotLog
+from beamfall.errors import FileWriteError, MissingExtra, NoSuchShot, UserError
+from beamfall.shots import LoggedShot, ShotLog
 from beamfall.shots.export import EDGE_COLUMNS, SHOT_COLUMNS, export_log
 
 Fire = Callable[..., int]
@@ -101,17 +104,15 @@ def test_shots_fired_meanwhile_are_in_all_of_it_or_in_none(
     """Another program fires between the edges and the shots."""
     from beamfall.shots import export
 
-    plain, fired = export._rows, []
+    plain, fired = export._list_edges, []
 
-    def fire_in_between(*arguments: object) -> Iterator[tuple[object, ...]]:
-        rows = plain(*arguments)  # type: ignore[arg-type]
-        yield next(rows)
+    def fire_in_between(logged: LoggedShot) -> list[list[object]]:
         if not fired:
             with ShotLog.open(filled.path) as other:
                 fired.append(fire_series(other, 1))
-        yield from rows
+        return plain(logged)
 
-    monkeypatch.setattr(export, "_rows", fire_in_between)
+    monkeypatch.setattr(export, "_list_edges", fire_in_between)
     before = filled.count_shots()
     written = export_log(filled, tmp_path / f"x.{kind}", kind)
     assert fired and filled.count_shots() == before + 1
@@ -149,29 +150,55 @@ def test_parquet_without_its_library(
 
 
 def test_what_cannot_be_written_leaves_nothing(filled: ShotLog, tmp_path: Path) -> None:
-    with pytest.raises(UserError, match="cannot be written"):
+    before = set(tmp_path.iterdir())
+    with pytest.raises(FileWriteError):
         export_log(filled, tmp_path / "nowhere" / "x.csv", "csv")
     (tmp_path / "y-shots.csv").mkdir()  # the second file cannot take its place
-    with pytest.raises(UserError, match="The log is untouched"):
+    with pytest.raises(FileWriteError) as caught:
         export_log(filled, tmp_path / "y.csv", "csv")
-    assert not list(tmp_path.glob("*.part"))
+    assert caught.value.file == tmp_path / "y-shots.csv"
+    assert set(tmp_path.iterdir()) == {*before, tmp_path / "y-shots.csv"}
     with pytest.raises(UserError, match="there are csv, jsonl, parquet"):
         export_log(filled, tmp_path / "x.xls", "xls")
 
 
-def test_a_full_disk_is_named(filled: ShotLog) -> None:
-    """/dev/full refuses every write with ENOSPC."""
-    full = Path("/dev/full")
-    if not full.exists():
-        pytest.skip("this system has no /dev/full")
-    from beamfall.shots import export
+@pytest.mark.parametrize("kind", ["csv", "jsonl", "parquet"])
+def test_a_full_disk_is_named_and_the_old_export_stays(
+    filled: ShotLog, tmp_path: Path, kind: str
+) -> None:
+    if kind == "parquet":
+        pytest.importorskip("pyarrow")
+    out = tmp_path / f"x.{kind}"
+    out.write_text("old")
+    before = set(tmp_path.iterdir())
+    with full_disk(1000), pytest.raises(FileWriteError) as caught:
+        export_log(filled, out, kind)
+    assert caught.value.number == errno.EFBIG
+    assert out.read_text() == "old" and set(tmp_path.iterdir()) == before
 
-    def to_full(file: Path) -> Path:
-        return full
 
-    with pytest.raises(UserError, match="No space left"), export._whole_files() as begin:
-        begin(Path("x.csv"))
-        export._write_csv(to_full(Path("x.csv")), EDGE_COLUMNS, iter([tuple("x" * 15)] * 10_000))
+@pytest.mark.parametrize("kind", ["csv", "jsonl", "parquet"])
+def test_hostile_text_is_data(filled: ShotLog, tmp_path: Path, kind: str) -> None:
+    """A spreadsheet runs a cell that begins with =, +, - or @; a terminal obeys ESC."""
+    shot = filled.list_shots()[-1].shot
+    hostile = '=HYPERLINK("http://x")\x1b[2J\u202e'
+    filled.set_note(shot, hostile)
+    filled.set_picture(shot, "@SUM(1)")
+    out = tmp_path / f"x.{kind}"
+    if kind == "parquet":
+        parquet = pytest.importorskip("pyarrow.parquet")
+        export_log(filled, out, kind)
+        assert parquet.read_table(tmp_path / "x-shots.parquet").to_pylist()[-1]["note"] == hostile
+        return
+    export_log(filled, out, kind)
+    text = (tmp_path / ("x-shots.csv" if kind == "csv" else "x.jsonl")).read_text("utf-8")
+    assert "\x1b" not in text and "\u202e" not in text
+    if kind == "jsonl":
+        assert json.loads(text.splitlines()[-1])["note"] == hostile
+    else:
+        row = list(csv.DictReader(io.StringIO(text, newline="")))[-1]
+        assert row["note"].startswith("'=HYPERLINK") and row["picture"] == "'@SUM(1)"
+        assert not any(cell.startswith(tuple("=+-@\t\r")) for cell in row.values())
 
 
 def test_an_empty_log(log: ShotLog, tmp_path: Path) -> None:

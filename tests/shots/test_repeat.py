@@ -87,12 +87,8 @@ def test_edges_of_shots_alike_are_called_moved_as_seldom_as_said(count: int, pee
 
     def draw(shift_s: float = 0.0) -> ShotRecord:
         ticks = [round((0.1 * n + shift_s + chance.gauss(0.2, 2e-4)) * 125e6) for n in range(6)]
-        edges = tuple(
-            EdgeRecord(f"beam{n}", "dark", None, t, "stamped") for n, t in enumerate(ticks)
-        )
-        return ShotRecord(
-            None, "fired", None, None, 125_000_000, "hardware", None, None, 0, None, None, edges
-        )
+        edges = tuple(EdgeRecord("beam1", "dark", None, t, "stamped") for t in ticks)
+        return ShotRecord(state="fired", clock_hz=125_000_000, timing="hardware", edges=edges)
 
     rounds = 2000
     wrong = moved_seen = 0

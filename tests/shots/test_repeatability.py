@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from changed_log import add_edges
 from scipy import stats
 
 from beamfall.errors import NoSuchShot
@@ -25,7 +26,7 @@ from beamfall.repeatability.formulas import (
     measure_spread,
     student_tail,
 )
-from beamfall.shots import ShotLog
+from beamfall.shots import EdgeRecord, ShotLog
 from beamfall.sim.model import ValveModel
 
 Fire = Callable[..., int]
@@ -186,11 +187,12 @@ def test_a_satellite_is_a_short_shadow_and_no_drop(log: ShotLog, fire_series: Fi
     dark = next(edge for edge in record.edges if edge.what == "beam1" and edge.edge == "clear")
     assert dark.ticks is not None
     # 12 ms behind the first drop: 0.4 ms of shadow.
-    for number, (edge, ticks) in enumerate((("dark", 1_500_000), ("clear", 1_550_000))):
-        log._connection.execute(
-            "INSERT INTO edge VALUES (?, ?, 'beam1', ?, NULL, ?, 'stamped')",
-            (shot, 100 + number, edge, dark.ticks + ticks),
-        )
+    add_edges(
+        log,
+        shot,
+        EdgeRecord("beam1", "dark", None, dark.ticks + 1_500_000, "stamped"),
+        EdgeRecord("beam1", "clear", None, dark.ticks + 1_550_000, "stamped"),
+    )
     found = assess_series(read_series(log, series))
     assert [one.shots for one in found.findings if one.name == "satellites"] == [(shot,)]
     assert found.data.missing == [[], []] and found.data.extra == []

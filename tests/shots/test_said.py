@@ -11,6 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from changed_log import change_rows, change_shot
 from scipy import stats
 
 from beamfall.cli.repeatability import _print
@@ -113,7 +114,9 @@ def test_a_boards_own_timing_is_said_to_be_its_own(
     log: ShotLog, fire_series: Fire, tmp_path: Path
 ) -> None:
     series = fire_series(log, 6)
-    log._connection.execute("UPDATE board SET timing = 'hardware'")  # as of a real board
+    change_rows(log, "board", timing="hardware")  # as of a real board
+    for line in log.list_shots(limit=None):
+        change_shot(log, line.shot, timing="hardware")
     write_report(log, series, tmp_path / "report")
     page = (tmp_path / "report" / "index.html").read_text("utf-8")
     sentence = next(one for one in page.split("<p>") if "flash contact itself" in one)

@@ -33,7 +33,7 @@ def _read_shot(log: ShotLog, shot: int) -> dict[str, Any]:
         "state": logged.line.shown_state,
         "cause": logged.line.cause,
         "sequence": logged.table,
-        "swept": logged.swept,
+        "swept": logged.record.swept,
         "note": logged.line.note,
         "rig": logged.rig,
     }

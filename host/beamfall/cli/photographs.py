@@ -79,7 +79,7 @@ def match(
 def _read_shots(log: ShotLog, series: list[int]) -> list[TakenShot]:
     from beamfall.errors import NoSuchShot
     from beamfall.photos.match import TakenShot
-    from beamfall.shots.lines import NOT_A_WARM_UP
+    from beamfall.shots.read import NOT_A_WARM_UP
 
     chosen = [choose_series(log, one) for one in series]
     where = f"series_id IN ({', '.join('?' * len(chosen))})" if chosen else "1"
@@ -104,17 +104,13 @@ def _choose_pairs(cameras: list[CameraMatch]) -> list[Pair]:
 
 
 def _store(log: ShotLog, pairs: list[Pair], cameras: list[CameraMatch]) -> int:
-    by_hand = {
-        row[0]
-        for row in log.query(
-            "SELECT id FROM shot WHERE picture IS NOT NULL AND picture_match IS NULL"
-        )
-    }
+    known = {one.record.shot: one.record for one in log.read_these(pair.shot for pair in pairs)}
+    by_hand = {shot for shot, one in known.items() if one.picture and one.picture_match is None}
     clocks = {str(pair.picture.path): camera.clock for camera in cameras for pair in camera.pairs}
     entries: dict[int, Any] = {}
     for pair in pairs:
         clock = clocks[str(pair.picture.path)]
-        if pair.shot in by_hand or clock is None:
+        if pair.shot not in known or pair.shot in by_hand or clock is None:
             continue
         how = {
             "taken": pair.picture.taken,

@@ -128,11 +128,12 @@ def _describe_line(line: ShotLine) -> tuple[str, ...]:
 def _print_shot(logged: LoggedShot, remarks: list[str]) -> None:
     from beamfall.cli.output import print_pairs, print_table
     from beamfall.setup.units import format_ticks
+    from beamfall.shots.record import UNKNOWN
     from beamfall.workflows.series import WARM_UP
 
     line, record, hz = logged.line, logged.record, logged.record.clock_hz
     state = record.state if record.cause is None else f"{record.state} ({record.cause})"
-    if line.state == "begun":
+    if line.shown_state == UNKNOWN:
         state += ": the program ended before the board's report came; it may or may not have fired"
     board = logged.board
     columns = _describe_line(line)
@@ -149,7 +150,7 @@ def _print_shot(logged: LoggedShot, remarks: list[str]) -> None:
             ("seed", "" if record.seed is None else str(record.seed)),
             (
                 "warm-up",
-                "drops before the series, without flash" if WARM_UP in (logged.swept or {}) else "",
+                "drops before the series, without flash" if WARM_UP in (record.swept or {}) else "",
             ),
             ("flash after", columns[5]),
             ("spacing", columns[6]),
@@ -181,10 +182,11 @@ def _print_shot(logged: LoggedShot, remarks: list[str]) -> None:
 
 
 def _say_picture(logged: LoggedShot) -> str:
-    match = logged.picture_match
-    if logged.picture is None or match is None:
-        return logged.picture or ""
-    return f"{logged.picture} (matched, {100 * match['probability']:.2f} % sure)"
+    picture, match = logged.record.picture, logged.record.picture_match
+    sure = (match or {}).get("probability")
+    if picture is None or not isinstance(sure, float):
+        return picture or ""
+    return f"{picture} (matched, {100 * sure:.2f} % sure)"
 
 
 def _say_late(logged: LoggedShot) -> str:

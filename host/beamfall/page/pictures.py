@@ -89,7 +89,7 @@ class PictureShelf:
 
     def load(self, log: ShotLog, shot: int, *, small: bool) -> bytes:
         """A JPEG; raises UserError where there is no picture or it cannot be read, NoSuchShot."""
-        named = log.read_shot(shot).picture
+        named = log.read_shot(shot).record.picture
         file = Path(named) if named else simulated_file(log.path, shot)
         try:
             key = (file, file.stat().st_mtime, small)

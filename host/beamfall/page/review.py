@@ -10,7 +10,7 @@ from beamfall.page.hub import clean
 from beamfall.page.pictures import find_pictures, simulated_file
 from beamfall.page.shown import say_seen, say_shot
 from beamfall.shots import ShotLine, ShotLog
-from beamfall.shots.lines import UNKNOWN
+from beamfall.shots.record import UNKNOWN
 
 if TYPE_CHECKING:
     from beamfall.repeatability.assess import Quantity
@@ -34,7 +34,7 @@ def list_lines(log: ShotLog) -> dict[str, Any]:
 def describe_shot_line(log: ShotLog, shot: int) -> list[Any]:
     """One line."""
     logged = log.read_shot(shot)
-    picture = {shot: "photo"} if logged.picture else {}
+    picture = {shot: "photo"} if logged.record.picture else {}
     if not picture and simulated_file(log.path, shot).exists():
         picture = {shot: "simulated"}
     kinds = dict(log.query("SELECT id, kind FROM series WHERE id = ?", (logged.line.series,)))
@@ -85,8 +85,8 @@ def describe_shot(log: ShotLog, shot: int) -> dict[str, Any]:
         "counts": dict(record.counts),
         "unknown": record.state == UNKNOWN,
         "picture_file": None
-        if logged.picture is None
-        else logged.picture.replace("\\", "/").split("/")[-1],
+        if record.picture is None
+        else record.picture.replace("\\", "/").split("/")[-1],
         "timeline": describe_timeline(record.to_json()),
         "scatter": describe_scatter(log, logged.line.series, shot),
         "edges": [

@@ -58,7 +58,7 @@ def write_sidecars(log: ShotLog, pairs: Sequence[Pair]) -> int:
             "taken": pair.picture.taken,
             "probability": round(pair.probability, 6),
             "series": logged.line.series,
-            "swept": logged.swept,
+            "swept": logged.record.swept,
             "rig": logged.rig,
             "board": logged.board,
             "record": logged.record.to_json(),

@@ -24,7 +24,7 @@ def find_file(rig_file: Path | None) -> Path:
     """Where what was learned of a rig file is kept; None: the example rig."""
     if rig_file is not None:
         return rig_file.with_name(f"{rig_file.stem}.learned.json")
-    from beamfall.shots.place import find_log
+    from beamfall.places import find_log
 
     return find_log().parent / "example.learned.json"
 

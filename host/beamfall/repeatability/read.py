@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import NoSuchShot, UserError
 from beamfall.setup.signals import Signal, SignalKind
-from beamfall.shots.lines import NOT_A_WARM_UP
 from beamfall.shots.pulses import SHORT_DWELL, Pulse, assign_pulses, find_transit
+from beamfall.shots.read import NOT_A_WARM_UP
 
 if TYPE_CHECKING:
     from beamfall.shots import ShotLog

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from beamfall.shots.lines import LoggedShot, SeriesLine, ShotLine
+from beamfall.places import find_log
 from beamfall.shots.log import ShotLog
-from beamfall.shots.place import find_log
-from beamfall.shots.record import EdgeRecord, ShotRecord, make_record, match_edges
+from beamfall.shots.outcome import make_record, match_edges
+from beamfall.shots.record import EdgeRecord, LoggedShot, SeriesLine, ShotLine, ShotRecord
 
 __all__ = [
     "EdgeRecord",

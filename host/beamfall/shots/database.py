@@ -13,12 +13,16 @@ from __future__ import annotations
 import contextlib
 import os
 import sqlite3
+import stat
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
-from beamfall.errors import LogError, LogNewer, LogReadOnly, UserError
+from beamfall.errors import LogDamaged, LogError, LogNewer, LogReadOnly, UserError
 from beamfall.shots.migrations import APPLICATION_ID, MIGRATIONS
+from beamfall.shots.stored import DamagedValue
+
+Steps = Sequence[Callable[[sqlite3.Connection], None]]
 
 BUSY_S = 10.0  # how long to wait for another program's transaction
 
@@ -42,12 +46,14 @@ def explain_errors(path: Path) -> Iterator[None]:
 
 
 def open_database(
-    path: Path, *, read_only: bool = False, migrations: Sequence[str] = MIGRATIONS
+    path: Path, *, read_only: bool = False, migrations: Steps = MIGRATIONS
 ) -> sqlite3.Connection:
-    """Open the log at `path`, made or brought to this version where needed (not with `read_only`).
+    """Open the log at `path`, made or brought to this version where needed.
 
-    Raises LogNewer, LogReadOnly, LogError.
+    With `read_only` an older log is brought to this version where it may be written to, else a copy in memory is.
+    Raises LogNewer, LogReadOnly, LogDamaged, LogError.
     """
+    _check_kind(path)
     with explain_errors(path):
         if read_only:
             return _open_read_only(path, migrations)
@@ -57,11 +63,12 @@ def open_database(
             raise LogReadOnly(
                 f"the folder of the shot log {path} cannot be made ({error.strerror}); {_CURE}"
             ) from error
-        connection = sqlite3.connect(path, timeout=BUSY_S, isolation_level=None)
+        connection = _connect(str(path))
         try:
             _check_identity(connection, path, migrations)
             _set_up(connection)
             _migrate(connection, path, migrations)
+            connection.execute("PRAGMA foreign_keys=ON")
         except BaseException:
             connection.close()
             raise
@@ -71,32 +78,57 @@ def open_database(
 _CURE = "change its rights, or set BEAMFALL_LOG to a file that you may write to"
 
 
-def _open_read_only(path: Path, migrations: Sequence[str]) -> sqlite3.Connection:
-    address = path.resolve().as_uri()
-    connection = sqlite3.connect(
-        f"{address}?mode=ro", uri=True, timeout=BUSY_S, isolation_level=None
-    )
+def _check_kind(path: Path) -> None:
+    """Refuse what is no file before it is opened: a pipe would be waited for without end."""
     try:
-        version = _check_identity(connection, path, migrations)
-    except (sqlite3.OperationalError, LogReadOnly):
-        # In a folder that may not be written to, SQLite cannot make the file that readers of a
-        # WAL database share. With no WAL left over, nobody writes, and it can be read without.
-        connection.close()
-        wal = path.with_name(path.name + "-wal")
-        if not path.is_file() or (wal.exists() and wal.stat().st_size):
-            raise
-        connection = sqlite3.connect(f"{address}?immutable=1", uri=True, isolation_level=None)
-        version = _check_identity(connection, path, migrations)
-    if version < len(migrations):
-        connection.close()
-        raise LogError(
-            f"the shot log {path} is of the older version {version}; open it once where it may be "
-            "written to, and it is brought up to date"
-        )
+        mode = path.stat().st_mode
+    except OSError:
+        return  # not there, or not to be looked at: opening it says which
+    if stat.S_ISDIR(mode):
+        raise LogError(f"the shot log {path} is a folder; set BEAMFALL_LOG to a file")
+    if not stat.S_ISREG(mode):
+        raise LogError(f"the shot log {path} is a device or a pipe; set BEAMFALL_LOG to a file")
+
+
+def _connect(address: str, *, uri: bool = False) -> sqlite3.Connection:
+    connection = sqlite3.connect(address, uri=uri, timeout=BUSY_S, isolation_level=None)
+    # Damaged bytes shall reach whoever compares the checksum, not end the whole query.
+    connection.text_factory = lambda raw: raw.decode("utf-8", "surrogateescape")
     return connection
 
 
-def _check_identity(connection: sqlite3.Connection, path: Path, migrations: Sequence[str]) -> int:
+def _open_read_only(path: Path, migrations: Steps) -> sqlite3.Connection:
+    address = path.resolve().as_uri()
+    connection = _connect(f"{address}?mode=ro", uri=True)
+    try:
+        try:
+            version = _check_identity(connection, path, migrations)
+        except (sqlite3.OperationalError, LogReadOnly):
+            # In a folder that may not be written to, SQLite cannot make the file that readers of a
+            # WAL database share. With no WAL left over, nobody writes, and it can be read without.
+            connection.close()
+            wal = path.with_name(path.name + "-wal")
+            if not path.is_file() or (wal.exists() and wal.stat().st_size):
+                raise
+            connection = _connect(f"{address}?immutable=1", uri=True)
+            version = _check_identity(connection, path, migrations)
+        if version == len(migrations):
+            return connection
+        if version and os.access(path, os.W_OK) and os.access(path.parent, os.W_OK):
+            connection.close()
+            open_database(path, migrations=migrations).close()
+            return _connect(f"{address}?mode=ro", uri=True)
+        copy = _connect(":memory:")
+        connection.backup(copy)
+        connection.close()
+        _migrate(copy, path, migrations)
+        return copy
+    except BaseException:
+        connection.close()
+        raise
+
+
+def _check_identity(connection: sqlite3.Connection, path: Path, migrations: Steps) -> int:
     """Return the file's version; refuse a file of another program and of a newer Beamfall."""
     # Read as of one moment: another program may just be making the log.
     with contextlib.ExitStack() as stack:
@@ -131,10 +163,9 @@ def _set_up(connection: sqlite3.Connection) -> None:
             time.sleep(0.02)
     # Some network folders cannot do WAL; then every commit is forced to the disk.
     connection.execute(f"PRAGMA synchronous={'NORMAL' if mode == 'wal' else 'FULL'}")
-    connection.execute("PRAGMA foreign_keys=ON")
 
 
-def _migrate(connection: sqlite3.Connection, path: Path, migrations: Sequence[str]) -> None:
+def _migrate(connection: sqlite3.Connection, path: Path, migrations: Steps) -> None:
     if connection.execute("PRAGMA user_version").fetchone()[0] == len(migrations):
         return
     connection.execute("BEGIN IMMEDIATE")
@@ -142,25 +173,16 @@ def _migrate(connection: sqlite3.Connection, path: Path, migrations: Sequence[st
         # Another program may have done it while this one waited for its turn.
         version = _check_identity(connection, path, migrations)
         for step in migrations[version:]:
-            for statement in _split(step):
-                connection.execute(statement)
+            step(connection)
         connection.execute(f"PRAGMA application_id={APPLICATION_ID}")
         connection.execute(f"PRAGMA user_version={len(migrations)}")
         connection.execute("COMMIT")
-    except BaseException:
+    except BaseException as error:
         if connection.in_transaction:
             connection.execute("ROLLBACK")
+        if isinstance(error, DamagedValue):
+            raise LogDamaged(path, *str(error).split(": ", 1)) from error
         raise
-
-
-def _split(script: str) -> Iterator[str]:
-    """Cut a script into statements: executescript would commit before it starts."""
-    statement = ""
-    for piece in script.split(";")[:-1]:
-        statement += piece + ";"
-        if sqlite3.complete_statement(statement):  # and not within a comment or a text
-            yield statement
-            statement = ""
 
 
 def _explain(path: Path, error: sqlite3.Error) -> LogError:
@@ -168,19 +190,22 @@ def _explain(path: Path, error: sqlite3.Error) -> LogError:
     if name.startswith("SQLITE_READONLY"):
         return LogReadOnly(f"the shot log {path} may not be written to; {_CURE}")
     if name.startswith("SQLITE_CANTOPEN"):
-        if path.is_dir():
-            return LogError(f"the shot log {path} is a folder; set BEAMFALL_LOG to a file")
         writable = os.access(path if path.exists() else path.parent, os.W_OK)
         kind = LogError if writable else LogReadOnly
         return kind(f"the shot log {path} cannot be opened ({error}); {_CURE}")
+    if name.startswith("SQLITE_CORRUPT"):
+        return LogDamaged(path, "a part of the file", str(error))
     words = {
         "SQLITE_FULL": "the disk is full; make room. Shots already in the log are safe",
         "SQLITE_BUSY": f"another program has held it for more than {BUSY_S:.0f} s; close that one",
         "SQLITE_NOTADB": "this is not an SQLite file; set BEAMFALL_LOG to another",
-        "SQLITE_CORRUPT": "the file is damaged; move it away, and keep it: "
-        "`sqlite3 FILE .recover` gets most of it back",
+        "SQLITE_IOERR": "the disk is full or reports an error; make room, or set BEAMFALL_LOG to another disk. "
+        "Shots already in the log are safe",
     }
     for start, text in words.items():
         if name.startswith(start):
             return LogError(f"the shot log {path}: {text}")
-    return LogError(f"the shot log {path}: {error} ({name or type(error).__name__})")
+    why = f"{error}, {name or type(error).__name__}"
+    if name.startswith(("SQLITE_CONSTRAINT", "SQLITE_LOCKED", "SQLITE_NOMEM", "SQLITE_INTERRUPT")):
+        return LogError(f"the shot log {path}: {why}")
+    return LogDamaged(path, "a part of the file", why)

@@ -4,22 +4,24 @@ CSV and Parquet get two files: FILE with one row an edge, and one beside it, nam
 one row a shot and all its settings; the column `shot` joins them. JSON Lines gets one file with one
 object a shot, its edges inside. The dictionary beside them, `...-metadata.json`, names every column
 with its meaning, type and unit, in the form of the W3C's CSV on the Web (Metadata Vocabulary for
-Tabular Data, 2015).
+Tabular Data, 2015). Columns and their meanings are the fields of `beamfall.shots.record`.
 """
 
 from __future__ import annotations
 
 import contextlib
 import csv
-import json
-import os
-from collections.abc import Callable, Iterator, Sequence
+import dataclasses
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple, Self
 
-from beamfall.errors import BeamfallError, MissingExtra, NoSuchShot, UserError
+from beamfall.errors import LogError, MissingExtra, NoSuchShot, UserError
+from beamfall.files import write_together
+from beamfall.shots.record import BoardRecord, EdgeRecord, LoggedShot, SeriesRecord, ShotRecord
+from beamfall.text import show_cell, show_json
 
 if TYPE_CHECKING:
     from beamfall.shots.log import ShotLog
@@ -28,8 +30,7 @@ FORMATS = ("csv", "jsonl", "parquet")
 _BATCH = 20_000
 
 
-@dataclass(frozen=True, slots=True)
-class Column:
+class Column(NamedTuple):
     """A column: its type is integer, number, string, datetime or json (a string in CSV)."""
 
     name: str
@@ -37,85 +38,44 @@ class Column:
     meaning: str
 
 
-_KEYS = (
-    Column("shot", "integer", "Number of the shot in the log; joins edges and shots."),
-    Column("series", "integer", "Number of the series."),
-    Column("number", "integer", "Number of the shot in its series, from 1."),
-    Column("begun", "datetime", "When the shot was begun, UTC."),
-    Column("state", "string", "How the shot ended; 'outcome unknown': nobody knows."),
-)
+def describe_fields(kind: type, *, but: Sequence[str] = ()) -> dict[str, Column]:
+    """Return the column of each field of a record, by the field's name."""
+    return {
+        one.name: Column(
+            one.metadata["name"] or one.name, one.metadata["kind"], one.metadata["meaning"]
+        )
+        for one in dataclasses.fields(kind)
+        if one.name not in but
+    }
+
+
+_SHOT = describe_fields(ShotRecord, but=("edges",))
+_SERIES = describe_fields(SeriesRecord, but=("series",))
+_BOARD = describe_fields(BoardRecord, but=("timing", "clock_hz"))  # of the shot itself
+_EDGE = describe_fields(EdgeRecord)
+_KEYS = ("shot", "series", "number", "begun_us", "state")
+_OF_EDGE = (*_KEYS, "swept", "clock_hz")
 EDGE_COLUMNS = (
-    *_KEYS,
-    Column("swept", "json", "What a sweep set for this shot, names with units; empty: nothing."),
-    Column("clock_hz", "integer", "Ticks a second of this shot's clock."),
+    *(_SHOT[name] for name in _OF_EDGE),
     Column("edge_number", "integer", "Place of the edge in the shot's order of time, from 0."),
-    Column(
-        "what", "string", "The line: valve1-3, flash1-3, focus, shutter, beam1-2, light1, button1."
-    ),
-    Column("edge", "string", "on or off of an output or light; dark or clear of a beam."),
-    Column("planned_ticks", "integer", "Commanded time from the release; empty: not commanded."),
-    Column("measured_ticks", "integer", "Measured time from the release; empty: not seen."),
+    *(_EDGE[name] for name in ("what", "edge", "planned_ticks", "ticks")),
     Column("planned_ms", "number", "planned_ticks in milliseconds."),
     Column("measured_ms", "number", "measured_ticks in milliseconds."),
-    Column("source", "string", "stamped: timed on the line itself; derived: from the command."),
+    _EDGE["source"],
 )
+_FIRST = EDGE_COLUMNS.index(_EDGE["what"]) - 1  # of the columns that are of the edge
+_FRONT = (*_KEYS, "completed_us", "cause")  # where the columns of series, rig and board follow
 SHOT_COLUMNS = (
-    *_KEYS,
-    Column("completed", "datetime", "When its outcome was written, UTC; empty: never."),
-    Column("cause", "string", "Why it did not end as fired; empty: it did."),
-    Column("kind", "string", "What the series is: shoot, sweep, seek, repeat, ..."),
-    Column("series_name", "string", "Name of the series."),
-    Column("series_note", "string", "Note on the series."),
-    Column("series_seed", "integer", "Seed of what was drawn for the series."),
-    Column("series_settings", "json", "Settings of the series; rests are drawn from rest_seed."),
+    *(_SHOT[name] for name in _FRONT),
+    *_SERIES.values(),
     Column("rig", "string", "Name of the rig."),
     Column("rig_snapshot", "json", "The whole rig as it was, liquid included; SI units."),
     Column("sequence", "json", "The sequence table as the board had it, times in ticks."),
-    Column("board", "string", "Name of the board."),
-    Column("unique_id", "string", "The board's unique id, hexadecimal."),
-    Column("firmware", "string", "Version of the firmware."),
-    Column("protocol", "integer", "Version of the wire protocol."),
-    Column("timing", "string", "Class of timing: how the board times edges."),
-    Column("clock_hz", "integer", "Ticks a second of this shot's clock."),
-    Column("port", "string", "Port the board was on."),
-    Column("boot_id", "integer", "Which life of the board: changes with every reset."),
-    Column("release_number", "integer", "Number of the release in that life."),
-    Column("seed", "integer", "Seed of a simulated rig; empty: a real one."),
-    Column("anchor_beam", "string", "Beam that the flash followed; empty: the release."),
-    Column("anchor_edge", "string", "Which of that beam's edges counted: dark or clear."),
-    Column("anchor_count", "integer", "How manieth counted edge; 0: the release."),
-    Column("flash_delay_ticks", "integer", "From the anchor to the flash contact."),
-    Column("spacing_ticks", "integer", "From valve opening 1 to valve opening 2."),
-    Column("swept", "json", "What a sweep set for this shot, names with units; empty: nothing."),
-    Column(
-        "counts",
-        "json",
-        "The board's own figures: edges lost, rows late, edges counted; edges_missing: not read in time.",
-    ),
-    Column("link", "json", "Link counters of the session so far."),
-    Column("truth", "json", "What a simulated rig knows of the shot; empty: a real one."),
-    Column("note", "string", "The user's note."),
-    Column("rating", "integer", "The user's rating, 1 to 5; empty: none."),
-    Column("picture", "string", "The photograph; empty: none known."),
-    Column("picture_match", "json", "How the photograph was found; empty: named by hand."),
+    *_BOARD.values(),
+    *(column for name, column in _SHOT.items() if name not in _FRONT),
 )
-_STATE = "CASE shot.state WHEN 'begun' THEN 'outcome unknown' ELSE shot.state END"
-_KEY_SQL = f"shot.id, shot.series_id, shot.number, shot.begun_us, {_STATE}"
-_EDGE_SQL = (
-    f"SELECT {_KEY_SQL}, shot.swept, sequence.clock_hz, edge.number, edge.what, edge.edge,"
-    " edge.planned_ticks, edge.ticks, edge.planned_ticks * 1000.0 / sequence.clock_hz,"
-    " edge.ticks * 1000.0 / sequence.clock_hz, edge.source FROM shot"
-    " JOIN sequence ON sequence.id = shot.sequence_id JOIN edge ON edge.shot_id = shot.id"
-)
-_SHOT_SQL = (
-    f"SELECT {_KEY_SQL}, shot.completed_us, shot.cause, series.kind, series.name, series.note,"
-    " series.seed, series.settings, rig.name, rig.snapshot, sequence.content, board.name,"
-    " board.unique_id, board.firmware, board.protocol, board.timing, sequence.clock_hz, shot.port,"
-    " shot.boot_id, shot.release_number, shot.seed, shot.anchor_beam, shot.anchor_edge,"
-    " shot.anchor_count, shot.flash_delay_ticks, shot.spacing_ticks, shot.swept, shot.counts,"
-    " shot.link, shot.truth, shot.note, shot.rating, shot.picture, shot.picture_match FROM shot"
-    " JOIN series ON series.id = shot.series_id JOIN sequence ON sequence.id = shot.sequence_id"
-    " JOIN board ON board.id = shot.board_id LEFT JOIN rig ON rig.id = shot.rig_id"
+_EDGES_INSIDE = Column(
+    "edges", "json", "The shot's edges in order of time, with the columns below."
 )
 
 
@@ -133,32 +93,39 @@ def export_log(
 ) -> Exported:
     """Write all edges and settings of the log, or of these series and shots, into `file` and its companions.
 
-    Files appear whole or not at all, and all of them show the log as it was at one moment. Raises
-    MissingExtra where Parquet's library is not installed, NoSuchShot where nothing is selected,
-    UserError where a file cannot be written.
+    Files appear whole or not at all, and all of them show the log as it was at one moment. Damaged shots are left out
+    and named to `log.on_damage`. Raises MissingExtra where Parquet's library is not installed, NoSuchShot where
+    nothing is selected, FileWriteError where a file cannot be written.
     """
     if kind not in FORMATS:
         raise UserError(f"format '{kind}': there are {', '.join(FORMATS)}")
-    where, values = _select(series, shots)
-    tables: list[tuple[Path, Sequence[Column]]]
-    counts: list[int]
-    with _whole_files() as begin, log.snapshot():
-        if not log.query(f"SELECT 1 FROM shot{where} LIMIT 1", values):
+    beside = file.with_name(f"{file.stem}-shots{file.suffix}")
+    dictionary = file.with_name(f"{file.name}-metadata.json")
+    count, edges = 0, 0
+    with write_together() as begin, log.snapshot(), contextlib.ExitStack() as stack:
+        chosen = log.find_shots(series=series, shots=shots)
+        if not chosen:
             raise NoSuchShot("no shot to export; `beamfall shots list` shows what there is")
         if kind == "jsonl":
             tables = [(file, (*SHOT_COLUMNS, _EDGES_INSIDE))]
-            counts = _write_objects(log, begin(file), where, values)
         else:
-            beside = file.with_name(f"{file.stem}-shots{file.suffix}")
             tables = [(file, EDGE_COLUMNS), (beside, SHOT_COLUMNS)]
-            write = _write_csv if kind == "csv" else _write_parquet
-            edges = write(begin(file), EDGE_COLUMNS, _rows(log, _EDGE_SQL, where, values, True))
-            count = write(begin(beside), SHOT_COLUMNS, _rows(log, _SHOT_SQL, where, values, False))
-            counts = [count, edges]
-        dictionary = file.with_name(f"{file.name}-metadata.json")
-        text = json.dumps(describe_tables(tables), indent=1, ensure_ascii=False)
+        opened = [
+            stack.enter_context(_WRITERS[kind](begin(place), columns)) for place, columns in tables
+        ]
+        for logged, of_series in _read(log, chosen):
+            shot_row, edge_rows = _list_shot(logged, of_series), _list_edges(logged)
+            if kind == "jsonl":
+                own = [name for name, *_ in EDGE_COLUMNS[_FIRST:]]
+                inside = [dict(zip(own, row[_FIRST:], strict=True)) for row in edge_rows]
+                opened[0].write([[*shot_row, inside]])
+            else:
+                opened[0].write(edge_rows)
+                opened[1].write([shot_row])
+            count, edges = count + 1, edges + len(edge_rows)
+        text = show_json(describe_tables(tables), indent=1)
         begin(dictionary).write_text(text + "\n", encoding="utf-8")
-    return Exported((*(table for table, _ in tables), dictionary), *counts)
+    return Exported((*(place for place, _ in tables), dictionary), count, edges)
 
 
 def describe_tables(tables: Sequence[tuple[Path, Sequence[Column]]]) -> dict[str, Any]:
@@ -186,155 +153,163 @@ def describe_tables(tables: Sequence[tuple[Path, Sequence[Column]]]) -> dict[str
     }
 
 
-_EDGES_INSIDE = Column(
-    "edges", "json", "The shot's edges in order of time, with the columns below."
-)
+def _read(log: ShotLog, chosen: Sequence[int]) -> Iterator[tuple[LoggedShot, SeriesRecord | None]]:
+    known: dict[int, SeriesRecord | None] = {}
+    for logged in log.read_these(chosen):
+        number = logged.record.series or 0
+        if number not in known:
+            known[number] = None  # a damaged series costs its own values only
+            with contextlib.suppress(LogError):
+                known[number] = log.read_series(number)
+        yield logged, known[number]
 
 
-def _select(series: Sequence[int], shots: Sequence[int]) -> tuple[str, list[int]]:
-    parts, values = [], list[int]()
-    for column, chosen in (("series_id", series), ("id", shots)):
-        if chosen:
-            parts.append(f"shot.{column} IN ({', '.join('?' * len(chosen))})")
-            values += chosen
-    return (f" WHERE {' OR '.join(parts)}" if parts else ""), values
+def _list_shot(logged: LoggedShot, series: SeriesRecord | None) -> list[Any]:
+    """The values of SHOT_COLUMNS."""
+    record = logged.record
+    return [
+        *(getattr(record, name) for name in _FRONT),
+        *(getattr(series, name, None) for name in _SERIES),
+        logged.line.rig_name,
+        logged.rig,
+        logged.table.to_dict(),
+        *(logged.board[name] for name in _BOARD),
+        *(getattr(record, name) for name in _SHOT if name not in _FRONT),
+    ]
 
 
-def _rows(
-    log: ShotLog, select: str, where: str, values: Sequence[int], with_edges: bool
-) -> Iterator[tuple[Any, ...]]:
-    order = " ORDER BY shot.id, edge.number" if with_edges else " ORDER BY shot.id"
-    for row in log.iterate(select + where + order, values):
-        yield (*row[:3], _say_time(row[3]), row[4], *(() if with_edges else (_say_time(row[5]),)),
-               *row[5 if with_edges else 6:])  # fmt: skip
+def _list_edges(logged: LoggedShot) -> list[list[Any]]:
+    """The values of EDGE_COLUMNS, a row an edge."""
+    record = logged.record
+    shared = [getattr(record, name) for name in _OF_EDGE]
+    return [
+        [*shared, number, edge.what, edge.edge, edge.planned_ticks, edge.ticks,
+         _to_ms(edge.planned_ticks, record.clock_hz), _to_ms(edge.ticks, record.clock_hz), edge.source]
+        for number, edge in enumerate(record.edges)
+    ]  # fmt: skip
 
 
-def _say_time(micros: int | None) -> str | None:
-    if micros is None:
-        return None
+def _to_ms(ticks: int | None, clock_hz: int) -> float | None:
+    return None if ticks is None else ticks * 1000.0 / clock_hz
+
+
+def _say_time(micros: int) -> str:
     when = datetime.fromtimestamp(micros // 1_000_000, UTC).replace(microsecond=micros % 1_000_000)
     return when.strftime("%Y-%m-%dT%H:%M:%S.%fZ")
 
 
-def _write_csv(file: Path, columns: Sequence[Column], rows: Iterator[tuple[Any, ...]]) -> int:
-    count = 0
-    with file.open("w", newline="", encoding="utf-8") as stream:
-        writer = csv.writer(stream)
-        writer.writerow([column.name for column in columns])
+class _CsvFile:
+    """A table in CSV: JSON values as text, times of day as in ISO 8601, nothing that a spreadsheet would run."""
+
+    def __init__(self, file: Path, columns: Sequence[Column]) -> None:
+        self._types = [column.type for column in columns]
+        self._stream = file.open("w", newline="", encoding="utf-8")
+        self._writer = csv.writer(self._stream)
+        self._writer.writerow([column.name for column in columns])
+
+    def write(self, rows: Iterable[Sequence[Any]]) -> None:
         for row in rows:
-            writer.writerow(row)
-            count += 1
-    return count
+            self._writer.writerow(map(self._fill, self._types, row))
+
+    @staticmethod
+    def _fill(kind: str, value: Any) -> Any:
+        if value is None:
+            return None
+        if kind == "datetime":
+            return _say_time(value)
+        if kind == "json":
+            return show_json(value, spaced=False)
+        return show_cell(value) if kind == "string" else value
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._stream.close()
 
 
-def _write_objects(log: ShotLog, file: Path, where: str, values: Sequence[int]) -> list[int]:
-    shots, edges = 0, 0
-    types = {column.name: column.type for column in SHOT_COLUMNS}
-    names = [column.name for column in EDGE_COLUMNS]
-    first = names.index("edge_number")
-    of_shot = _group(_rows(log, _EDGE_SQL, where, values, True))
-    waiting = next(of_shot, None)
-    with file.open("w", encoding="utf-8") as stream:
-        for row in _rows(log, _SHOT_SQL, where, values, False):
+class _JsonLines(_CsvFile):
+    """An object a line, with JSON values as they are."""
+
+    def __init__(self, file: Path, columns: Sequence[Column]) -> None:
+        self._columns = columns
+        self._stream = file.open("w", encoding="utf-8")
+
+    def write(self, rows: Iterable[Sequence[Any]]) -> None:
+        for row in rows:
             content = {
-                name: json.loads(value) if types[name] == "json" and value else value
-                for name, value in zip(types, row, strict=True)
+                column.name: _say_time(value)
+                if column.type == "datetime" and value is not None
+                else value
+                for column, value in zip(self._columns, row, strict=True)
             }
-            found: list[tuple[Any, ...]] = []
-            if waiting is not None and waiting[0] == row[0]:
-                found = waiting[1]
-                waiting = next(of_shot, None)
-            content["edges"] = [
-                dict(zip(names[first:], edge[first:], strict=True)) for edge in found
-            ]
-            stream.write(json.dumps(content, ensure_ascii=False, separators=(",", ":")) + "\n")
-            shots, edges = shots + 1, edges + len(found)
-    return [shots, edges]
+            self._stream.write(show_json(content, spaced=False) + "\n")
 
 
-def _group(rows: Iterator[tuple[Any, ...]]) -> Iterator[tuple[int, list[tuple[Any, ...]]]]:
-    """Gather the rows of each shot, which come one after another."""
-    shot, found = -1, list[tuple[Any, ...]]()
-    for row in rows:
-        if row[0] != shot and found:
-            yield shot, found
-            found = []
-        shot = row[0]
-        found.append(row)
-    if found:
-        yield shot, found
+class _ParquetFile:
+    """A table in Parquet, written in batches; raises MissingExtra."""
 
-
-def _write_parquet(file: Path, columns: Sequence[Column], rows: Iterator[tuple[Any, ...]]) -> int:
-    try:
-        import pyarrow as arrow
-        from pyarrow import parquet
-    except ImportError as error:
-        raise MissingExtra(
-            "Parquet takes the library pyarrow, which is not installed: "
-            "pip install 'beamfall[parquet]', or export csv or jsonl"
-        ) from error
-    types = {
-        "integer": arrow.int64(), "number": arrow.float64(), "string": arrow.string(),
-        "json": arrow.string(), "datetime": arrow.timestamp("us", tz="UTC"),
-    }  # fmt: skip
-    schema = arrow.schema(
-        [
-            arrow.field(column.name, types[column.type], metadata={"description": column.meaning})
-            for column in columns
-        ]
-    )
-    times = [n for n, column in enumerate(columns) if column.type == "datetime"]
-    count = 0
-    with parquet.ParquetWriter(file, schema, compression="zstd") as writer:
-        while batch := _take(rows, _BATCH):
-            lists = [list(values) for values in zip(*batch, strict=True)]
-            for n in times:
-                lists[n] = [
-                    None if one is None else datetime.fromisoformat(one) for one in lists[n]
-                ]
-            writer.write_table(
-                arrow.table(
-                    [
-                        arrow.array(values, field.type)
-                        for values, field in zip(lists, schema, strict=True)
-                    ],
-                    schema=schema,
+    def __init__(self, file: Path, columns: Sequence[Column]) -> None:
+        try:
+            import pyarrow as arrow
+            from pyarrow import parquet
+        except ImportError as error:
+            raise MissingExtra(
+                "Parquet takes the library pyarrow, which is not installed: "
+                "pip install 'beamfall[parquet]', or export csv or jsonl"
+            ) from error
+        types = {
+            "integer": arrow.int64(), "number": arrow.float64(), "string": arrow.string(),
+            "json": arrow.string(), "datetime": arrow.timestamp("us", tz="UTC"),
+        }  # fmt: skip
+        self._arrow, self._columns = arrow, columns
+        self._rows: list[Sequence[Any]] = []
+        self._schema = arrow.schema(
+            [
+                arrow.field(
+                    column.name, types[column.type], metadata={"description": column.meaning}
                 )
+                for column in columns
+            ]
+        )
+        self._writer = parquet.ParquetWriter(file, self._schema, compression="zstd")
+
+    def write(self, rows: Iterable[Sequence[Any]]) -> None:
+        self._rows += rows
+        if len(self._rows) >= _BATCH:
+            self._flush()
+
+    def _flush(self) -> None:
+        if not self._rows:
+            return
+        arrays = [
+            self._arrow.array(
+                [
+                    show_json(one, spaced=False)
+                    if column.type == "json" and one is not None
+                    else one
+                    for one in values
+                ],
+                field.type,
             )
-            count += len(batch)
-    return count
+            for column, field, values in zip(
+                self._columns, self._schema, zip(*self._rows, strict=True), strict=True
+            )
+        ]
+        self._writer.write_table(self._arrow.table(arrays, schema=self._schema))
+        self._rows = []
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: object, *_: object) -> None:
+        if kind is None:
+            self._flush()
+        self._writer.close()
 
 
-def _take(rows: Iterator[tuple[Any, ...]], most: int) -> list[tuple[Any, ...]]:
-    from itertools import islice
-
-    return list(islice(rows, most))
-
-
-@contextlib.contextmanager
-def _whole_files() -> Iterator[Callable[[Path], Path]]:
-    """Give out a temporary place for each file; all take their names at the end, or none appears."""
-    parts: list[tuple[Path, Path]] = []
-
-    def begin(file: Path) -> Path:
-        part = file.with_name(f"{file.name}.part")
-        parts.append((part, file))
-        return part
-
-    try:
-        yield begin
-        for part, file in parts:
-            os.replace(part, file)
-    except BeamfallError:
-        raise  # some are OSErrors too, and say already what happened
-    except OSError as error:
-        name = parts[-1][1] if parts else "the file"
-        raise UserError(
-            f"{name} cannot be written ({error.strerror or error}); make room or choose another "
-            "place. The log is untouched"
-        ) from error
-    finally:
-        for part, _ in parts:
-            with contextlib.suppress(OSError):
-                part.unlink()
+_WRITERS: Mapping[str, Callable[[Path, Sequence[Column]], Any]] = {
+    "csv": _CsvFile,
+    "jsonl": _JsonLines,
+    "parquet": _ParquetFile,
+}

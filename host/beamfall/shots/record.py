@@ -1,52 +1,60 @@
-"""One shot as a record: what was planned, every edge planned and measured, and how it ended.
+"""What the log keeps of a shot and of a series: one typed object each, and one place to add a value.
 
-`ShotRecord.to_json` gives the object that `beamfall shoot --json` prints; the log, the timeline and
-`shots show` work from the same.
+A new value of a shot is a field of `ShotRecord`. The log stores it, `shots export` makes a column of it with the
+meaning given here, and `shots show --json` prints it. Times of day are microseconds of UTC since 1970. Times within a
+shot are integer ticks of `clock_hz`, counted from the release.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
-from typing import TYPE_CHECKING, Any, Protocol, Self
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
 
-from beamfall.setup.limits import BEAMS
-from beamfall.setup.sequence import PlannedEdge, Table, count_beam_edges, predict_edges
+from beamfall.setup.sequence import Table
 from beamfall.setup.signals import Signal, SignalKind
 
-if TYPE_CHECKING:
-    from beamfall.events import Outcome
-
+BEGUN = "begun"  # from before the release until the outcome is known
+UNKNOWN = "outcome unknown"  # what people see of a shot that is begun and no more
+NOT_RELEASED = "not-released"
+DAMAGED = "damaged"  # what people see of a shot that the log can no longer read
 STAMPED, DERIVED = "stamped", "derived"
 
 
-class MeasuredEdge(Protocol):
-    """An edge as the board reports it; `beamfall.events.Edge` is one."""
+def kept(
+    meaning: str, kind: str, *, name: str = "", default: Any = dataclasses.MISSING, **more: Any
+) -> Any:
+    """A field that the log keeps.
 
-    @property
-    def signal(self) -> Signal: ...
-    @property
-    def ticks(self) -> int: ...
-    @property
-    def stamped(self) -> bool: ...
-    @property
-    def word(self) -> str: ...
+    `meaning` and `kind` (integer, number, string, datetime, json) describe it to other programs, under `name` where
+    the field's own name would not do.
+    """
+    default = {"default_factory": dict} if default is dict else {"default": default}
+    return field(**default, metadata={"meaning": meaning, "kind": kind, "name": name}, **more)
 
 
 @dataclass(frozen=True, slots=True)
 class EdgeRecord:
-    """An edge of a shot on the line `what`, a signal's name; ticks count from the release.
+    """An edge of a shot on the line `what`, a signal's name.
 
     `planned_ticks` is None for what no row commands (beams, light) and for a row whose beam edge
-    never came; `ticks` is None for a planned edge that was not seen. `source`: 'stamped' from the
-    line itself, else 'derived' from the command.
+    never came; `ticks` is None for a planned edge that was not seen.
     """
 
-    what: str
-    edge: str
-    planned_ticks: int | None
-    ticks: int | None
-    source: str = DERIVED
+    what: str = kept(
+        "The line: valve1-3, flash1-3, focus, shutter, beam1-2, light1, button1.", "string"
+    )
+    edge: str = kept("on or off of an output or light; dark or clear of a beam.", "string")
+    planned_ticks: int | None = kept(
+        "Commanded time from the release; empty: not commanded.", "integer"
+    )
+    ticks: int | None = kept(
+        "Measured time from the release; empty: not seen.", "integer", name="measured_ticks"
+    )
+    source: str = kept(
+        "stamped: timed on the line itself; derived: from the command.", "string", default=DERIVED
+    )
 
     def __post_init__(self) -> None:
         # A former name, as older logs have it, ends here.
@@ -68,36 +76,97 @@ class EdgeRecord:
         return self.planned_ticks if self.ticks is None else self.ticks
 
 
-@dataclass(frozen=True, slots=True)
+def default_of(one: dataclasses.Field[Any]) -> Any:
+    """Return the default of a field, `dataclasses.MISSING` where it must be given."""
+    return one.default if one.default_factory is dataclasses.MISSING else one.default_factory()
+
+
+# Said under `anchor` and `planned` in JSON.
+_IN_GROUPS = ("anchor_beam", "anchor_edge", "anchor_count", "flash_delay_ticks", "spacing_ticks")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ShotRecord:
     """One shot. Words are as people see them: `armed-for-sensor`, `few-edges`.
 
-    `anchor_beam` is None where the flash follows the release. `counts` are the board's own figures
-    at the end of the shot (edges_lost, rows_late, worst_late_ticks, beam1_counted, ...).
-    `edges_missing` among them: how many of the shot's edges the board had to forget before anybody
-    read them, so that `edges` is not all there was.
+    `shot`, `series` and `number` are keys of the log, None where a shot is not in it. `edges_missing` among the counts:
+    how many of the shot's edges the board had to forget before anybody read them, so that `edges` is not all there was.
     """
 
-    shot: int | None
-    state: str
-    cause: str | None
-    seed: int | None
-    clock_hz: int
-    timing: str
-    anchor_beam: str | None
-    anchor_edge: str | None
-    anchor_count: int
-    flash_delay_ticks: int | None
-    spacing_ticks: int | None
-    edges: tuple[EdgeRecord, ...]
-    truth: Mapping[str, Any] | None = None
-    counts: Mapping[str, int] = field(default_factory=dict)
+    shot: int | None = kept(
+        "Number of the shot in the log; joins edges and shots.", "integer", default=None
+    )
+    series: int | None = kept("Number of the series.", "integer", default=None)
+    number: int | None = kept("Number of the shot in its series, from 1.", "integer", default=None)
+    begun_us: int | None = kept(
+        "When the shot was begun, UTC.", "datetime", name="begun", default=None
+    )
+    state: str = kept("How the shot ended; 'outcome unknown': nobody knows.", "string")
+    completed_us: int | None = kept(
+        "When its outcome was written, UTC; empty: never.",
+        "datetime",
+        name="completed",
+        default=None,
+    )
+    cause: str | None = kept("Why it did not end as fired; empty: it did.", "string", default=None)
+    clock_hz: int = kept("Ticks a second of this shot's clock.", "integer")
+    timing: str = kept("Class of timing: how the board times edges.", "string")
+    port: str = kept("Port the board was on.", "string", default="")
+    boot_id: int | None = kept(
+        "Which life of the board: changes with every reset.", "integer", default=None
+    )
+    release: int | None = kept(
+        "Number of the release in that life.", "integer", name="release_number", default=None
+    )
+    seed: int | None = kept("Seed of a simulated rig; empty: a real one.", "integer", default=None)
+    anchor_beam: str | None = kept(
+        "Beam that the flash followed; empty: the release.", "string", default=None
+    )
+    anchor_edge: str | None = kept(
+        "Which of that beam's edges counted: dark or clear.", "string", default=None
+    )
+    anchor_count: int = kept("Which counted edge, from 1; 0 is the release.", "integer", default=0)
+    flash_delay_ticks: int | None = kept(
+        "From the anchor to the flash contact.", "integer", default=None
+    )
+    spacing_ticks: int | None = kept(
+        "From valve opening 1 to valve opening 2.", "integer", default=None
+    )
+    swept: Mapping[str, Any] | None = kept(
+        "What a sweep set for this shot, names with units; empty: nothing.", "json", default=None
+    )
+    counts: Mapping[str, int] = kept(
+        "The board's own figures: edges lost, rows late, edges counted; edges_missing: not read in time.",
+        "json",
+        default=dict,
+    )
+    link: Mapping[str, Any] | None = kept(
+        "Link counters of the session so far.", "json", default=None
+    )
+    truth: Mapping[str, Any] | None = kept(
+        "What a simulated rig knows of the shot; empty: a real one.", "json", default=None
+    )
+    note: str = kept("The user's note.", "string", default="")
+    rating: int | None = kept("The user's rating, 1 to 5; empty: none.", "integer", default=None)
+    picture: str | None = kept("The photograph; empty: none known.", "string", default=None)
+    picture_match: Mapping[str, Any] | None = kept(
+        "How the photograph was found; empty: named by hand.", "json", default=None
+    )
+    edges: tuple[EdgeRecord, ...] = kept("The shot's edges in order of time.", "json", default=())
+
+    @property
+    def shown_state(self) -> str:
+        """The state as people see it."""
+        return UNKNOWN if self.state == BEGUN else self.state
 
     def to_json(self) -> dict[str, Any]:
-        """Return the object of `shoot --json`: plain values, times in integer ticks of `clock_hz`."""
+        """Return the object of `shoot --json` and `shots show --json`: plain values.
+
+        What is not known of a shot that is not in the log (its note, its series) is left out.
+        """
         content: dict[str, Any] = {
             "shot": self.shot,
-            "state": self.state,
+            "state": self.shown_state,
             "cause": self.cause,
             "seed": self.seed,
             "clock_hz": self.clock_hz,
@@ -111,139 +180,106 @@ class ShotRecord:
                 "flash_delay_ticks": self.flash_delay_ticks,
                 "spacing_ticks": self.spacing_ticks,
             },
-            "edges": [asdict(edge) for edge in self.edges],
+            "edges": [dataclasses.asdict(edge) for edge in self.edges],
         }
-        if self.counts:
-            content["counts"] = dict(self.counts)
-        if self.truth is not None:
-            content["truth"] = self.truth
+        for one in dataclasses.fields(self):
+            value, default = getattr(self, one.name), default_of(one)
+            said = one.name in _IN_GROUPS or default is dataclasses.MISSING or value == default
+            if not said:
+                content.setdefault(one.name, value)
         return content
 
-    @classmethod
-    def from_json(cls, content: Mapping[str, Any]) -> Self:
-        """Rebuild a record from `to_json`."""
-        anchor, planned = content["anchor"], content["planned"]
-        return cls(
-            shot=content["shot"],
-            state=content["state"],
-            cause=content["cause"],
-            seed=content["seed"],
-            clock_hz=content["clock_hz"],
-            timing=content["timing"],
-            anchor_beam=anchor["beam"],
-            anchor_edge=anchor["edge"],
-            anchor_count=anchor["count"],
-            flash_delay_ticks=planned["flash_delay_ticks"],
-            spacing_ticks=planned["spacing_ticks"],
-            edges=tuple(EdgeRecord(**edge) for edge in content["edges"]),
-            truth=content.get("truth"),
-            counts=content.get("counts", {}),
-        )
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeriesRecord:
+    """Shots that belong together: what they were fired for, and the note on them."""
 
-def make_record(
-    table: Table,
-    outcome: Outcome,
-    *,
-    timing: str,
-    shot: int | None = None,
-    seed: int | None = None,
-    truth: Mapping[str, Any] | None = None,
-) -> ShotRecord:
-    """Put table and outcome together into the record of a shot.
-
-    `timing` is the board's class of timing (`board.info.timing.label`).
-    """
-    done = outcome.done
-    return ShotRecord(
-        shot=shot,
-        state=done.state.label,
-        cause=None if done.cause == 0 else done.cause.label,
-        seed=seed,
-        clock_hz=table.clock_hz,
-        timing=timing,
-        **plan_of(table),
-        edges=match_edges(table, outcome.edges, done.ended_ticks),
-        truth=truth,
-        counts={
-            name: getattr(done, name)
-            for name in (
-                *("ended_ticks", "edges_lost", "rows_late", "worst_late_ticks"),
-                *("beam1_counted", "beam2_counted", "beam_edges_ignored"),
-            )
-        }
-        | {"edges_missing": 0 if outcome.complete else max(1, done.edges - len(outcome.edges))},
+    series: int | None = kept("Number of the series.", "integer", default=None)
+    kind: str = kept("What the series is: shoot, sweep, seek, repeat, ...", "string")
+    name: str = kept("Name of the series.", "string", name="series_name", default="")
+    note: str = kept("Note on the series.", "string", name="series_note", default="")
+    seed: int | None = kept(
+        "Seed of what was drawn for the series.", "integer", name="series_seed", default=None
     )
+    settings: Mapping[str, Any] = kept(
+        "Settings of the series; rests are drawn from rest_seed.", "json", name="series_settings"
+    )
+    begun_us: int = kept("When the series was begun, UTC.", "datetime", name="series_begun")
 
 
-def plan_of(table: Table) -> dict[str, Any]:
-    """Return the fields of a ShotRecord that a table alone decides: its anchor, delay and spacing."""
-    flash = table.flash_row()
-    beam = None if flash is None or flash.anchor == "release" else flash.anchor
-    return {
-        "anchor_beam": beam,
-        "anchor_edge": None if beam is None else table.beam_edges[BEAMS.index(beam)],
-        "anchor_count": 0 if flash is None else flash.count,
-        "flash_delay_ticks": None if flash is None else flash.delay_ticks,
-        "spacing_ticks": table.spacing_ticks(),
-    }
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoardRecord:
+    """A board with its firmware."""
+
+    name: str = kept("Name of the board.", "string", name="board")
+    unique_id: str = kept("The board's unique id, hexadecimal.", "string")
+    firmware: str = kept("Version of the firmware.", "string")
+    protocol: int = kept("Version of the wire protocol.", "integer")
+    timing: str = kept("Class of timing: how the board times edges.", "string")
+    clock_hz: int = kept("Ticks a second of its clock.", "integer")
 
 
-def match_edges(
-    table: Table, measured: Sequence[MeasuredEdge], ended_ticks: int | None = None
-) -> tuple[EdgeRecord, ...]:
-    """Pair every measured edge with the planned one it belongs to; return all edges in time order.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShotLine:
+    """A shot in a list: the values of `ShotRecord` with these names, and the rig's name."""
 
-    Where an output has as many edges as planned they pair in order; where some are missing or too
-    many, each planned edge takes the nearest measured one that is left.
-    """
-    counted = {
-        beam: count_beam_edges(
-            table,
-            beam,
-            [(edge.ticks, edge.word) for edge in measured if edge.signal.name == beam],
-            ended_ticks,
-        )
-        for beam in BEAMS
-    }
-    planned: dict[tuple[str, str], list[PlannedEdge]] = {}
-    for plan in predict_edges(table, counted):
-        planned.setdefault((plan.what, "on" if plan.on else "off"), []).append(plan)
-    seen: dict[tuple[str, str], list[MeasuredEdge]] = {}
-    for edge in measured:
-        seen.setdefault((edge.signal.name, edge.word), []).append(edge)
-    records: list[EdgeRecord] = []
-    for key in dict.fromkeys((*planned, *seen)):
-        records += _pair(key, planned.get(key, []), seen.get(key, []))
-    far = 2**64  # an edge with no time at all comes last
-    records.sort(key=lambda record: far if record.time_ticks is None else record.time_ticks)
-    return tuple(records)
+    shot: int
+    series: int
+    number: int
+    begun_us: int
+    state: str
+    cause: str | None = None
+    rig_name: str | None = None
+    port: str = ""
+    clock_hz: int = 1
+    anchor_beam: str | None = None
+    anchor_count: int = 0
+    flash_delay_ticks: int | None = None
+    spacing_ticks: int | None = None
+    swept: Mapping[str, Any] | None = None
+    rating: int | None = None
+    note: str = ""
+    picture: str | None = None
+
+    @property
+    def shown_state(self) -> str:
+        """The state as people see it."""
+        return UNKNOWN if self.state == BEGUN else self.state
 
 
-def _pair(
-    key: tuple[str, str], planned: list[PlannedEdge], seen: list[MeasuredEdge]
-) -> Iterable[EdgeRecord]:
-    due = [plan.ticks for plan in planned if plan.ticks is not None]
-    partner: dict[int, int] = {}  # index in seen -> planned ticks
-    if len(due) == len(seen):
-        partner = dict(enumerate(due))
-        left: list[int | None] = []
-    else:
-        open_due = list(enumerate(due))
-        pairs = sorted(
-            (abs(edge.ticks - ticks), index, number)
-            for index, edge in enumerate(seen)
-            for number, ticks in open_due
-        )
-        taken: set[int] = set()
-        for _, index, number in pairs:
-            if index not in partner and number not in taken:
-                partner[index] = due[number]
-                taken.add(number)
-        left = [ticks for number, ticks in open_due if number not in taken]
-    left += [None for plan in planned if plan.ticks is None]
-    for index, edge in enumerate(seen):
-        source = STAMPED if edge.stamped else DERIVED
-        yield EdgeRecord(*key, partner.get(index), edge.ticks, source)
-    for ticks in left:
-        yield EdgeRecord(*key, ticks, None)
+@dataclass(frozen=True, slots=True)
+class SeriesLine:
+    """A series in a list, with how many shots it has and how many of them are not completed."""
+
+    series: int
+    kind: str
+    name: str
+    begun_us: int
+    rig_name: str | None
+    seed: int | None
+    settings: Mapping[str, Any]
+    note: str
+    shots: int
+    unknown: int
+
+
+@dataclass(frozen=True, slots=True)
+class LoggedShot:
+    """A shot with what it shares with others: its sequence table, its rig as plain values (None: none), its board."""
+
+    record: ShotRecord
+    table: Table
+    rig: Mapping[str, Any] | None
+    board: Mapping[str, Any]
+
+    @property
+    def line(self) -> ShotLine:
+        """The shot as in a list."""
+        names = (one.name for one in dataclasses.fields(ShotLine) if one.name != "rig_name")
+        name = None if self.rig is None else str(self.rig.get("name", ""))
+        return ShotLine(rig_name=name, **{one: getattr(self.record, one) for one in names})
+
+    @property
+    def sees_light(self) -> bool:
+        """Whether its rig has a flash-seen sensor; also where the log does not say."""
+        return bool(((self.rig or {}).get("fitted") or {}).get("flash_seen", True))

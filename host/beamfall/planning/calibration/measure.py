@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 from beamfall.errors import UserError
 from beamfall.setup.rig import Rig
 from beamfall.setup.signals import Signal, SignalKind
-from beamfall.shots.lines import NOT_A_WARM_UP
 from beamfall.shots.pulses import SHORT_DWELL, Pulse, assign_pulses, find_transit
+from beamfall.shots.read import NOT_A_WARM_UP
 
 if TYPE_CHECKING:
     import numpy as np

@@ -62,7 +62,7 @@ def list_entries(log: ShotLog, series: int) -> list[Entry]:
     frame = 0
     for line in log.list_shots(limit=None, series=series):
         logged = log.read_shot(line.shot)
-        swept = logged.swept or {}
+        swept = logged.record.swept or {}
         if "step" not in swept:
             continue  # warm-up drops: no shutter opened
         released = line.state not in _FRAMELESS
@@ -77,7 +77,7 @@ def list_entries(log: ShotLog, series: int) -> list[Entry]:
                 frame=frame if released else None,
                 state=line.shown_state,
                 shows=pictures[0]["shows"] if pictures else None,
-                picture=logged.picture,
+                picture=logged.record.picture,
             )
         )
     return entries

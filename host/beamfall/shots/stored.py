@@ -1,0 +1,141 @@
+"""Records to JSON as the log stores them, and back with every type checked: a file may be damaged anywhere.
+
+Each stored text has a checksum beside it. What does not fit it, or does not read as the record that it should be,
+raises `DamagedValue`, never anything else.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import dataclasses
+import functools
+import json
+import types
+import typing
+import zlib
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from beamfall.shots.record import EdgeRecord, default_of
+
+_Record = typing.TypeVar("_Record")
+_TIME_MOST_US = (
+    253_402_300_800_000_000  # the end of the year 9999, UTC: what Python's datetime holds
+)
+_WHOLE_MOST = 2**63  # SQLite's integers, and more than any time or count
+
+
+class DamagedValue(ValueError):
+    """A stored value is not what was written; the text says which and why."""
+
+
+def make_checksum(text: str) -> int:
+    """Return the CRC-32 of a stored text: it finds flipped bytes, it is no protection against intent."""
+    return zlib.crc32(text.encode("utf-8", "surrogatepass"))
+
+
+def to_text(value: Any) -> str:
+    """Return compact JSON, as the log keeps it."""
+    return json.dumps(value, separators=(",", ":"), ensure_ascii=False)
+
+
+def from_text(text: object, checksum: object) -> dict[str, Any]:
+    """Return the JSON object in a stored text; raises DamagedValue."""
+    if not isinstance(text, str):
+        raise DamagedValue("no text")
+    if make_checksum(text) != checksum:
+        raise DamagedValue("the checksum does not fit")
+    try:
+        content = json.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise DamagedValue("no JSON") from error
+    if not isinstance(content, dict):
+        raise DamagedValue("no JSON object")
+    return content
+
+
+def to_plain(record: Any, *, but: tuple[str, ...] = ()) -> dict[str, Any]:
+    """Return the values of a record that differ from their defaults; edges as short lists."""
+    content = {}
+    for one in dataclasses.fields(record):
+        value = getattr(record, one.name)
+        default = default_of(one)
+        if one.name in but or (default is not dataclasses.MISSING and value == default):
+            continue
+        content[one.name] = (
+            [list(dataclasses.astuple(edge)) for edge in value] if one.name == "edges" else value
+        )
+    return content
+
+
+def from_plain(kind: type[_Record], content: Mapping[str, Any]) -> _Record:
+    """Rebuild a record of that dataclass from `to_plain`; keys that it has not are left out. Raises DamagedValue."""
+    values = {}
+    for name, check, required in _checks(typing.cast(Any, kind)):
+        if name in content:
+            values[name] = check(content[name], name)
+        elif required:
+            raise DamagedValue(f"{name} is missing")
+    return kind(**values)
+
+
+@functools.cache
+def _checks(kind: type) -> tuple[tuple[str, Callable[[Any, str], Any], bool], ...]:
+    hints = typing.get_type_hints(kind)
+    return tuple(
+        (one.name, _make_check(hints[one.name]), default_of(one) is dataclasses.MISSING)
+        for one in dataclasses.fields(kind)
+    )
+
+
+def _make_check(hint: Any) -> Callable[[Any, str], Any]:
+    """Return the function that checks a value against a type hint and returns it."""
+    origin, arguments = typing.get_origin(hint), typing.get_args(hint)
+    if origin in (types.UnionType, typing.Union):
+        inner = [_make_check(one) for one in arguments if one is not types.NoneType]
+        return lambda value, name: None if value is None else inner[0](value, name)
+    if origin is tuple and arguments[0] is EdgeRecord:
+        return _read_edges
+    if origin is not None and issubclass(origin, Mapping):
+        return _check_counts if arguments[1] is int else _check_mapping
+    if hint is int:
+        return _check_whole
+    return lambda value, name: _check_kind(value, name, hint)
+
+
+def _check_kind(value: Any, name: str, kind: type) -> Any:
+    if not isinstance(value, kind):
+        raise DamagedValue(f"{name} is {type(value).__name__}, not {kind.__name__}")
+    return value
+
+
+def _check_whole(value: Any, name: str) -> int:
+    if type(value) is not int or not -_WHOLE_MOST < value < _WHOLE_MOST:
+        raise DamagedValue(f"{name} is no whole number")
+    if name == "clock_hz" and value < 1:
+        raise DamagedValue("clock_hz is not above 0")
+    if name.endswith("_us") and not 0 <= value < _TIME_MOST_US:
+        raise DamagedValue(f"{name} is no time of day")
+    return value
+
+
+def _check_mapping(value: Any, name: str) -> dict[str, Any]:
+    return typing.cast(dict[str, Any], _check_kind(value, name, dict))
+
+
+def _check_counts(value: Any, name: str) -> dict[str, Any]:
+    for one in _check_mapping(value, name).values():
+        _check_whole(one, name)
+    return typing.cast(dict[str, Any], value)
+
+
+def _read_edges(value: Any, name: str) -> tuple[EdgeRecord, ...]:
+    edges = []
+    for one in _check_kind(value, name, list):
+        match one:
+            case [str(), str(), int() | None, int() | None, str()]:
+                with contextlib.suppress(LookupError):  # no such line
+                    edges.append(EdgeRecord(*one))
+                    continue
+        raise DamagedValue("an edge is not as it was written")
+    return tuple(edges)
