@@ -18,6 +18,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tiers import examples
 
 from beamfall.errors import MessageError
 from beamfall.wire import Frame, FrameError, Framer, encode_frame, get_codec
@@ -105,7 +106,7 @@ FRAMES = st.builds(
 
 
 @given(FRAMES)
-@settings(max_examples=300, deadline=None)
+@examples(300)
 def test_both_write_the_same_frames(firmware: Firmware, frame: Frame) -> None:
     assert firmware.write(frame) == encode_frame(frame, DEFINITION)
 
@@ -118,7 +119,7 @@ def test_the_firmware_reads_what_the_host_writes(firmware: Firmware, frames: lis
 
 
 @given(st.lists(st.one_of(st.binary(max_size=400), FRAMES), min_size=1, max_size=4), st.data())
-@settings(max_examples=300, deadline=None)
+@examples(300)
 def test_both_find_the_same_in_a_damaged_stream(
     firmware: Firmware, pieces: list[bytes | Frame], data: st.DataObject
 ) -> None:
@@ -141,7 +142,7 @@ def test_both_find_the_same_in_a_damaged_stream(
 
 
 @given(st.sampled_from(REQUESTS), st.data())
-@settings(max_examples=300, deadline=None)
+@examples(300)
 def test_both_take_and_refuse_the_same_payloads_of_requests(
     firmware: Firmware, name: str, data: st.DataObject
 ) -> None:

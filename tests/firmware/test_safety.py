@@ -6,9 +6,10 @@ waits is in test_duty.py."""
 
 from __future__ import annotations
 
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scripted import BEAM1, BEAM2, HZ, MS, Bench
+from tiers import examples
 
 VALVE_MAX, FLASH_MAX, CAMERA_MAX = 200 * MS, 20 * MS, 8000 * MS
 VALVE_GAP, FLASH_GAP = 2 * MS, 20 * MS
@@ -92,7 +93,7 @@ def judge(bench: Bench) -> None:
 
 
 @given(cases, beams, st.integers(0, 3000), st.booleans())
-@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@examples(300)
 def test_outputs_keep_their_limits_whatever_is_sent(case, beam_pulses, abort_ms, shuffled) -> None:
     rows, table = case
     bench = Bench()

@@ -10,8 +10,9 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from tiers import examples
 
 from beamfall.errors import SequenceError
 from beamfall.setup.limits import BEAMS, BoardLimits, check_table, find_problems
@@ -150,7 +151,7 @@ TABLES = st.builds(
 
 
 @given(table=TABLES)
-@settings(max_examples=1500, deadline=None)
+@examples(1500)
 def test_the_host_refuses_what_the_board_refuses_and_nothing_else(
     firmware: SimpleNamespace, table: Table
 ) -> None:

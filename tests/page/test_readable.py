@@ -142,9 +142,9 @@ def test_state_and_timings_read_at_one_and_a_half_metres(shown: Any) -> None:
     good_px = least_px * 20.0 / 16.0
 
     def size(selector: str) -> float:
-        return float(
-            page.locator(selector).first.evaluate("e => parseFloat(getComputedStyle(e).fontSize)")
-        )
+        """Of an element that is on the page when it is measured: a new state draws others in its place."""
+        look = "css => { const e = document.querySelector(css); return e && parseFloat(getComputedStyle(e).fontSize); }"
+        return float(page.wait_for_function(look, arg=selector).json_value())
 
     assert size("#state") >= good_px
     for selector in ("#t-spacing", "#t-delay", ".beam b"):

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 from studios import EVENING_S, Studio, make_studio
+from tiers import in_full
 
 from beamfall.photos.match import CameraMatch, TakenShot, match_pictures
 
@@ -64,7 +65,9 @@ def count_right(found: CameraMatch, truth: dict[str, int]) -> int:
     return sum(truth.get(pair.picture.path.name) == pair.shot for pair in found.pairs)
 
 
-@pytest.mark.parametrize("days", [(0.0, 1.0), (0.0, 7.0), (0.0, 2.0, 9.0, 26.0), (0.0, 0.05)])
+@pytest.mark.parametrize(
+    "days", [(0.0, 1.0), *in_full((0.0, 7.0), (0.0, 2.0, 9.0, 26.0), (0.0, 0.05))]
+)
 @pytest.mark.parametrize("which", [0, -1])
 def test_pictures_of_one_day_in_a_log_of_several(days: tuple[float, ...], which: int) -> None:
     tally = Tally()
@@ -76,7 +79,7 @@ def test_pictures_of_one_day_in_a_log_of_several(days: tuple[float, ...], which:
     assert tally.right >= 0.95 * tally.true and tally.right >= 0.98 * tally.given
 
 
-@pytest.mark.parametrize("ppm", [0.0, 60.0, -90.0])
+@pytest.mark.parametrize("ppm", [60.0, *in_full(0.0, -90.0)])
 def test_pictures_of_several_days_with_one_drifting_clock(ppm: float) -> None:
     """90 ppm over 26 days are 202 s: far more than from one shot to the next."""
     tally = Tally()

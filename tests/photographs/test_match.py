@@ -10,6 +10,7 @@ from studios import Score, make_studio
 from beamfall.photos.match import match_pictures
 
 
+@pytest.mark.full
 def test_studios_with_missing_and_extra_pictures() -> None:
     score = Score()
     for seed in range(1000, 1020):
@@ -39,6 +40,7 @@ def test_all_pictures_there_is_certain() -> None:
     assert score.given == score.right == score.certain == score.true_pairs == 300
 
 
+@pytest.mark.full
 def test_evenly_spaced_shots_are_refused() -> None:
     for seed in range(4000, 4006):
         for missing in (0.0, 0.2):

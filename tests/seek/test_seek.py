@@ -259,6 +259,7 @@ def run(environment, *arguments: str, status: int | None = 0) -> str:
     return done.stdout if status in (None, 0) else done.stderr
 
 
+@pytest.mark.full
 def test_seek_with_a_simulated_port_answers_for_itself(environment, tmp_path) -> None:
     sheet = tmp_path / "sheet.png"
     lines = run(

@@ -16,6 +16,7 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from scripted import MS, Bench
+from tiers import examples
 
 from beamfall_board import wire_definition as wire
 from beamfall_board.budget import Budget
@@ -42,13 +43,13 @@ pieces = st.one_of(
 
 
 @given(st.lists(pieces, max_size=16))
-@settings(max_examples=300, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(examples(300), suppress_health_check=list(HealthCheck))
 def test_nothing_that_is_sent_breaks_a_limit(parts: list[bytes]) -> None:
     firmware.run_board(b"".join(parts))
 
 
 @given(st.lists(st.one_of(in_part, service, commit, long), min_size=4, max_size=24))
-@settings(max_examples=300, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(examples(300), suppress_health_check=list(HealthCheck))
 def test_parts_of_an_upload_between_service_actions_break_no_limit(parts: list[bytes]) -> None:
     """Was: a commit in the middle of a drip gave the port another table, and the valve stayed open."""
     firmware.run_board(b"".join(parts))
@@ -148,7 +149,7 @@ def make_body(content: bytes | tuple[list[tuple[int, ...]], int, int, int, bool]
 
 @given(bodies)
 @example(([(0, 0, 1, 0, MS, 300 * MS)], 0, 0, 0, True))
-@settings(max_examples=300, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(examples(300), suppress_health_check=list(HealthCheck))
 def test_no_content_of_a_slot_breaks_a_limit(content) -> None:  # type: ignore[no-untyped-def]
     bench = Bench()
     folder = Path(bench.transport._folder.name)

@@ -111,6 +111,7 @@ def listen(bench: Bench, name: str) -> list[Any]:
 
 
 @pytest.mark.skipif(sys.gettrace() is not None, reason="a debugger or a coverage tool traces")
+@pytest.mark.full
 def test_an_exception_at_any_line_of_a_shot_leaves_everything_off_and_the_board_at_work() -> None:
     lines = find_lines()
     assert len(lines) > 250, "the shot runs through much less than it did"
