@@ -1,8 +1,8 @@
 """Tiers, markers and options of the whole suite.
 
-The tiers are described in DEVELOPERS.md. What a test needs follows from its fixtures and its folder: the markers
-`browser`, `spice` and `emulator` are set here. What a test costs is written beside the test: `full`
-for what costs more than the quick tier can afford. A test in a browser is `full` unless it is marked `quick`.
+DEVELOPERS.md describes the tiers. What a test needs follows from its fixtures: the markers `browser`, `spice` and
+`emulator` are set here. What it costs is written beside the test: `full` where the quick tier cannot afford it. What
+uses the browser or all circuit studies is `full`, unless it is marked `quick`.
 """
 
 from __future__ import annotations
@@ -28,6 +28,9 @@ settings.load_profile("quick")
 # What a test needs, by the fixture that provides it.
 NEEDS = {"browser": "browser", "ngspice": "spice", "emulated": "emulator"}
 
+# All pages, and all corners of all circuits: a few tests stand for them in the quick tier.
+COSTLY = {"browser", "results"}
+
 
 @pytest.hookimpl(tryfirst=True)  # before -m chooses by marker
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -35,7 +38,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         for fixture, marker in NEEDS.items():
             if fixture in getattr(item, "fixturenames", ()):
                 item.add_marker(marker)
-        if item.get_closest_marker("browser") and not item.get_closest_marker("quick"):
+        costly = COSTLY.intersection(getattr(item, "fixturenames", ()))
+        if costly and not item.get_closest_marker("quick"):
             item.add_marker("full")
 
 

@@ -11,6 +11,7 @@ import struct
 
 import pytest
 from scripted import BEAM1, HZ, MS
+from tiers import in_full
 
 from beamfall_board import wire_definition as wire
 from beamfall_board.controller import Controller
@@ -178,8 +179,8 @@ def watch(port: LivePort, until: int) -> list[int]:
     return seen
 
 
-@pytest.mark.parametrize("kind", [LivePort, ManyPort])
-@pytest.mark.parametrize("entry", [0, 8 * 125])
+@pytest.mark.parametrize("kind", [LivePort, *in_full(ManyPort)])
+@pytest.mark.parametrize("entry", [0, *in_full(8 * 125)])
 def test_a_watch_tells_edges_right_around_the_turn_of_its_clock(kind, entry: int) -> None:
     for cost in range(COST, COST + 3000, 599):
         for offset in range(-3 * COST, 3 * COST, 2003):

@@ -12,6 +12,7 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from scripted import HZ, MS, Bench
+from tiers import examples
 
 from beamfall.sim.firmware_modules import load_firmware
 from beamfall_board.budget import Budget
@@ -210,11 +211,12 @@ def run(steps) -> Series:
 @given(actions)
 @example([("rinse", 5000, None), ("shoot", 15, 199 * MS, MS, GAP, None), ("drip", 200 * MS)])
 @example([("rinse", 5000, 300), ("rinse", 5000, None), ("rinse", 5000, 4000), ("drip", MS)])
-@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@examples(120)
 def test_no_window_has_more_than_the_share_whatever_is_asked(steps) -> None:
     run(steps).most()
 
 
+@pytest.mark.full
 def test_the_property_reaches_the_limit() -> None:
     """Or it would prove nothing: some series come near the share, and some are asked to wait."""
     best, waits = 0, 0

@@ -102,6 +102,7 @@ def test_calls_fit_the_stubs(check) -> None:  # type: ignore[no-untyped-def]
         ("time.ticks_us()", "time.tick_us()"),
     ],
 )
+@pytest.mark.full
 def test_a_wrong_call_is_found(check, tmp_path: Path, old: str, new: str) -> None:  # type: ignore[no-untyped-def]
     firmware = tmp_path / "firmware"
     shutil.copytree(FIRMWARE, firmware)

@@ -18,6 +18,15 @@ def test_lag_formula_in_its_two_limits():
     assert later == pytest.approx(20e-6, rel=0.02)
 
 
+@pytest.mark.usefixtures("ngspice")
+def test_a_drop_is_one_pulse_and_a_flash_while_it_is_dark_makes_a_second():
+    pulses = [
+        study_beam.run_case(case).rises("v(out)", 1.65)
+        for case in (study_beam.nominal_case(), study_beam.flash_case(dark=True))
+    ]
+    assert pulses == [1, 2]
+
+
 def test_every_corner_agrees_with_the_lag(results):
     rows = [row for row in results.beam_rows if row.get("dark_by_hand_us", "") != ""]
     assert len(rows) == 65

@@ -41,6 +41,7 @@ def test_kicad_netlist_by_a_reader_of_our_own(circuit):
 
 
 @pytest.mark.filterwarnings("ignore::DeprecationWarning")
+@pytest.mark.full
 def test_kicad_netlist_by_an_independent_reader(circuit, tmp_path):
     kinparse = pytest.importorskip("kinparse", reason="kinparse (PyPI) is not installed")
     path = tmp_path / "controller.net"

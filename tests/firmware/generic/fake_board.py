@@ -104,8 +104,11 @@ class World:
     # -- the rig -----------------------------------------------------------------------------------------------
     def at(self, ns, pin, level):
         """An edge at an input."""
-        self._edges.append((ns, pin, level))
-        self._edges.sort()
+        edge = (ns, pin, level)
+        place = len(self._edges)
+        while place and self._edges[place - 1] > edge:  # MicroPython sorts what is sorted slowest
+            place -= 1
+        self._edges.insert(place, edge)
 
     def pulse(self, ns, pin, width_ns):
         self.at(ns, pin, 1)

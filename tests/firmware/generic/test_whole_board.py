@@ -168,6 +168,7 @@ def test_the_self_test_finds_what_the_interrupts_cost(kind: str) -> None:
     assert all(abs(e - t) <= 8e-6 for e, t in zip(errors, truth, strict=True))
 
 
+@pytest.mark.full
 def test_under_garbage_collection_soft_interrupts_are_late_and_the_figures_show_it() -> None:
     profile = Profile()
     profile.LATE_US = 1000
