@@ -280,7 +280,15 @@ class Board:
             if refusal.reason == "release_used":
                 self._last_release = max(self._last_release, refusal.detail)
             raise
-        self._last_release = max(self._last_release, ticket.release)
+        except BaseException:
+            self._use_up(ticket)  # an abort may have come between the request and its answer
+            raise
+        self._use_up(ticket)
+
+    def _use_up(self, ticket: Ticket) -> None:
+        """Never use a ticket's number again in this life of the board: the board may have used it."""
+        if ticket.boot_id == self._boot_id:
+            self._last_release = max(self._last_release, ticket.release)
 
     def _patiently(
         self, ask: Callable[[], Message], between: Callable[[], None] = go_on

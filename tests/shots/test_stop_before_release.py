@@ -193,3 +193,27 @@ def test_at_a_board_that_asks_for_hours_of_rest(line: _Line, log: ShotLog) -> No
     assert len(asked) == 1
     assert line.clock() - asked[0] < 2.0
     assert not line.witness.switched_on
+
+
+def test_after_a_stop_between_a_release_and_its_answer_the_next_shot_is_released(
+    line: _Line, log: ShotLog
+) -> None:
+    """The board has used the number of a release whose answer nobody heard."""
+    board = Board(Link(line, acknowledge_on_receipt=False))
+    shooter = Shooter.begin(board, log, "shoot", rig=None)
+    shooter.fire(ONE_OPENING)
+    ticket = board.arm(ONE_OPENING)
+    read = line.read
+
+    def read_until_released(timeout_s: float) -> bytes:
+        found = read(timeout_s)
+        if line._board.controller.last_release == ticket.release:
+            line.read = read  # type: ignore[method-assign]
+            raise KeyboardInterrupt
+        return found
+
+    line.read = read_until_released  # type: ignore[method-assign]
+    with pytest.raises(KeyboardInterrupt):
+        board.release(ticket)
+    board.abort()
+    assert shooter.fire(ONE_OPENING).state == "fired"
