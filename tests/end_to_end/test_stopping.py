@@ -259,8 +259,8 @@ def test_of_the_page_with_a_valve_held_open(
     said = program.read_until(r"Ctrl-C ends it")
     found = re.search(r"(http://127\.0\.0\.1:\d+)/#(\S+)", said)
     assert found is not None, said
-    origin, token = found.groups()
-    _, headers = _post(origin, "enter", {"token": token})
+    origin, code = found.groups()
+    _, headers = _post(origin, "enter", {"code": code})
     cookie = headers["set-cookie"].split(";")[0]
     _wait(lambda: _post(origin, "do/rinse", {"duration": "4 s"}, cookie)[0] == 200)
 

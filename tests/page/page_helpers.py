@@ -70,8 +70,12 @@ class Served:
         self.thread = threading.Thread(target=server.run, daemon=True)
         self.thread.start()
         self.origin = server.address.rstrip("/")
-        self.link = server.link
         self.hub = server.hub
+
+    @property
+    def link(self) -> str:
+        """A new link, which opens the page once."""
+        return self.server.door.make_link()
 
     def wait(self, what: Callable[[], Any], seconds: float = 20.0) -> Any:
         """Wait until something is so on the hub."""

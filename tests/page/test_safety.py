@@ -75,8 +75,10 @@ def test_a_name_turned_to_this_computer_gets_nothing(serve: Serve, open_page: Op
     """DNS rebinding: the browser takes the attacker's name for this server's; the Host header gives it away."""
     served = serve(rig=QUICK_RIG)
     port = served.server.door.port
-    page = open_page(f"http://rebound.test:{port}/#{served.server.door.token}", quiet=False)
-    expect(page.locator("body")).to_contain_text("does not go by that name")
+    page = open_page(
+        f"http://rebound.test:{port}/#{served.server.door.codes.make(60)}", quiet=False
+    )
+    expect(page.locator("body")).to_contain_text("does not have that name")
 
 
 class Asker:
@@ -87,6 +89,11 @@ class Asker:
         self.port = door.port
         self.host = f"127.0.0.1:{door.port}"
         self.cookie = f"{door.cookie}={door.token}"
+        self.door = door
+
+    def enter(self, code: str) -> tuple[int, dict[str, str], bytes]:
+        """Try a link's code, without a cookie."""
+        return self.ask("POST", "/enter", json.dumps({"code": code}).encode(), Cookie=None)
 
     def ask(
         self, method: str, path: str, body: bytes | None = None, **headers: str | None
@@ -140,7 +147,7 @@ def test_every_door_is_shut_without_the_token(asker: Asker) -> None:
         assert asker.ask("GET", path, Cookie=None)[0] == 403, path
         assert asker.ask("GET", path, Cookie=f"{asker.cookie[:-2]}xx")[0] == 403, path
     assert asker.ask("POST", "/do/arm", b"{}", Cookie=None)[0] == 403
-    assert asker.ask("POST", "/enter", b'{"token": "guess"}', Cookie=None)[0] == 403
+    assert asker.ask("POST", "/enter", b'{"code": "guess"}', Cookie=None)[0] == 403
     assert asker.ask("GET", "/shots")[0] == 200
 
 
@@ -179,7 +186,9 @@ def test_host_and_origin_must_be_this_server(asker: Asker) -> None:
     good = asker.host
     for host in ("evil.test", f"evil.test:{asker.port}", f"127.0.0.1.evil.test:{asker.port}", "127.0.0.1",
                  f"127.0.0.1:{asker.port + 1}", f"localhost.evil.test:{asker.port}", "", f"{good}, {good}",
-                 f"10.0.0.1:{asker.port}", f"user@127.0.0.1:{asker.port}"):  # fmt: skip
+                 f"10.0.0.1:{asker.port}", f"user@127.0.0.1:{asker.port}", "127.0.0.1:", "127.0.0.1:" + "9" * 5000,
+                 f"[::1:{asker.port}", f"127.0.0.1:{asker.port}/x", f"127.0.0.1:{asker.port}?x",
+                 "[::1]]:1"):  # fmt: skip
         assert asker.ask("GET", "/shots", Host=host, Origin=None)[0] in (400, 403), host
     for name in ("localhost", "127.0.0.1", "127.0.0.2", "[::1]"):
         assert asker.ask("GET", "/shots", Host=f"{name}:{asker.port}", Origin=None)[0] == 200, name
@@ -227,9 +236,7 @@ def test_answers_say_that_nothing_from_elsewhere_may_run_or_look(asker: Asker) -
         assert headers["x-content-type-options"] == "nosniff"
         assert headers["cross-origin-resource-policy"] == "same-origin"
         assert not any(name.startswith("access-control") for name in headers), path
-    status, headers, _ = asker.ask(
-        "POST", "/enter", json.dumps({"token": asker.cookie.split("=")[1]}).encode()
-    )
+    status, headers, _ = asker.enter(asker.door.codes.make(60))
     assert status == 204
     assert (
         "httponly" in headers["set-cookie"].lower()

@@ -88,7 +88,7 @@ def test_halves_of_characters(served: Served) -> None:
         status, _, answer = asker.ask("POST", f"/do/{command}", body.encode())
         assert status == 422, command
         assert "d800" in json.loads(answer)["error"], answer
-    status, _, _ = asker.ask("POST", "/enter", f'{{"token": "{HALF}"}}'.encode(), Cookie=None)
+    status, _, _ = asker.ask("POST", "/enter", f'{{"code": "{HALF}"}}'.encode(), Cookie=None)
     assert status == 403
     after = read_state(served)
     assert after["rig"] == before["rig"]

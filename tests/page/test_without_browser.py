@@ -21,7 +21,7 @@ from beamfall.errors import LinkLost, UserError
 from beamfall.link.traits import REAL
 from beamfall.page import rig_form
 from beamfall.page.commands import COMMANDS, read_arguments
-from beamfall.page.guard import Door, split_host
+from beamfall.page.door import Codes, Door
 from beamfall.page.hub import Hub, clean
 from beamfall.page.paced import AbortAsked, PacedTransport
 from beamfall.page.serve import parse_listen
@@ -321,7 +321,22 @@ def test_hosts_on_loopback_and_on_a_network() -> None:
     network = Door("t", "0.0.0.0", 8080, frozenset({"bench", "bench.local"}))
     assert network.allows_host("192.168.1.5:8080") and network.allows_host("bench.local:8080")
     assert not network.allows_host("evil.test:8080"), "a name that somebody else turns"
-    assert split_host("[::1]:8080") == ("::1", 8080) and split_host("::1") == ("::1", 80)
+    assert loopback.allows_host("[::1]:8080") and not loopback.allows_host("[::1]")
+    for port in ("", "8", "x", "-1", "٨٠٨٠", "8080 ", "9" * 5000):
+        assert not loopback.allows_host(f"127.0.0.1:{port}"), port
+
+
+def test_a_code_works_once_and_in_time() -> None:
+    now_s = [0.0]
+    codes = Codes(lambda: now_s[0])
+    code, late = codes.make(60.0), codes.make(60.0)
+    assert codes.use(code) and not codes.use(code) and codes.was_used(code)
+    now_s[0] = 60.0
+    assert not codes.use(late) and not codes.was_used(late)
+    many = [codes.make(60.0) for _ in range(21)]
+    assert not codes.use(many[0]) and codes.use(many[1]), (
+        "a page that makes links all day keeps twenty"
+    )
 
 
 # -- the command -----------------------------------------------------------------------------------------------
@@ -340,7 +355,7 @@ def test_the_command_prints_its_address_and_ends_with_ctrl_c(tmp_path: Path) -> 
         assert process.stdout is not None
         line = process.stdout.readline()
         assert line.startswith("The bench page: http://127.0.0.1:"), line
-        assert len(line.strip().rpartition("#")[2]) >= 40, "a token that nobody guesses: 256 bits"
+        assert len(line.strip().rpartition("#")[2]) >= 40, "a code that nobody guesses: 256 bits"
     finally:
         process.send_signal(signal.SIGINT)
         output, _ = process.communicate(timeout=60)

@@ -27,8 +27,10 @@ def page(
 ) -> None:
     """Serve the bench page: live state, plan, release, sweep, seek, check, and the shot log.
 
-    Its address holds a token; without it nobody gets in. Ctrl-C ends it with all outputs off.
+    The printed link opens the page once; the page makes links for tablets and other browsers. Ctrl-C ends
+    the page with all outputs off.
     """
+    from beamfall.page.door import BROWSER_S
     from beamfall.page.listening import make_opener
     from beamfall.page.serve import PageServer, parse_listen
 
@@ -41,17 +43,22 @@ def page(
     )
 
     def say() -> None:
-        print(f"The bench page: {server.link}", flush=True)
+        print(f"The bench page: {server.door.make_link()}", flush=True)
+        print(
+            "The link works once, within an hour. The page makes links for other devices.",
+            flush=True,
+        )
         if not server.door.is_loopback:
             print(
-                "Everybody on this network can reach it, and what is sent is not encrypted: use a network "
-                "of your own, and keep the address to yourself.",
+                "Everyone on this network can reach the page, and its traffic is not encrypted: use a network "
+                "of your own, and keep the link to yourself.",
                 flush=True,
             )
         print("Ctrl-C ends it; all outputs go off.", flush=True)
         if browser:
             import webbrowser
 
-            webbrowser.open(server.link)
+            # Other users can read a browser's arguments: this link is void once the browser has used it.
+            webbrowser.open(server.door.make_link(BROWSER_S))
 
     server.run(say)

@@ -1,8 +1,10 @@
 """The bench page: the rig at a glance in a browser.
 
-serve       the address, the token, the server's life
+serve       the socket and the server's life
 app         what can be asked and told over HTTP and WebSocket
-guard       who may: host, origin, token, sizes, and the headers that keep other pages out
+guard       checks each request: host, origin, token, sizes; adds the headers that keep other pages out
+door        what opens the page: names, token, links that work once
+connections how many clients may be connected, and for how long
 hub         what all open pages see, numbered; tells them of each change
 bench       the one thread that owns the board
 hearing     what the board says, put on the hub

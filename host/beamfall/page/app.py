@@ -1,4 +1,4 @@
-"""What can be asked and told, over HTTP and WebSocket. Every path here has passed `guard` before.
+"""The page's paths, over HTTP and WebSocket. Every request has passed `guard` before.
 
 Reading is by GET, acting by POST with JSON or over the WebSocket. The WebSocket, and not server-sent
 events, because a browser opens at most six plain connections to a server: with some more tabs an abort
@@ -26,9 +26,10 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 from beamfall.errors import BadRequest, BeamfallError, NoSuchShot, UserError
 from beamfall.page import review
 from beamfall.page.bench import Bench
-from beamfall.page.commands import COMMANDS, read_arguments
+from beamfall.page.commands import COMMANDS, abort, read_arguments
 from beamfall.page.desk import Desk
-from beamfall.page.guard import Door, Guard
+from beamfall.page.door import Door
+from beamfall.page.guard import Guard
 from beamfall.page.hub import Hub, clean
 from beamfall.page.pictures import PictureShelf
 from beamfall.shots import ShotLog
@@ -37,6 +38,10 @@ STATIC = Path(__file__).with_name("static")
 _PAGES_MOST = 50
 _NUMBER_MOST = 2**63 - 1  # SQLite counts in 64 bits
 _NO_STORE = {"cache-control": "no-store"}
+_USED_TWICE = (
+    "A link was used twice. If that was not you, somebody else may have opened this page: end `beamfall page` "
+    "with Ctrl-C and start it again."
+)
 
 
 def make_app(hub: Hub, desk: Desk, bench: Bench, door: Door) -> Starlette:
@@ -81,12 +86,20 @@ def make_app(hub: Hub, desk: Desk, bench: Bench, door: Door) -> Starlette:
             body = await _read_json(request)
         except BadRequest as error:
             return _fail(error, 400)
-        token = body.get("token")
-        if not isinstance(token, str) or not door.knows(token):
-            return JSONResponse({"error": "that is not the token"}, 403, headers=_NO_STORE)
+        code = body.get("code")
+        if not isinstance(code, str) or not door.codes.use(code):
+            if isinstance(code, str) and door.codes.was_used(code):
+                hub.notice("caution", _USED_TWICE)
+            return JSONResponse({"error": "This link is used up."}, 403, headers=_NO_STORE)
         response = Response(status_code=204, headers=_NO_STORE)
-        response.set_cookie(door.cookie, door.token, httponly=True, samesite="strict", path="/")
+        secure = door.scheme == "https"
+        response.set_cookie(
+            door.cookie, door.token, httponly=True, samesite="strict", path="/", secure=secure
+        )
         return response
+
+    async def make_link(_: Request) -> Response:
+        return JSONResponse({"link": door.make_link()}, headers=_NO_STORE)
 
     # -- acting ------------------------------------------------------------------------------------------------
     async def act(request: Request) -> Response:
@@ -94,10 +107,13 @@ def make_app(hub: Hub, desk: Desk, bench: Bench, door: Door) -> Starlette:
         command = COMMANDS.get(name)
         if command is None:
             return JSONResponse(
-                {"error": f"there is no command {name[:40]}"}, 404, headers=_NO_STORE
+                {"error": f"There is no command {name[:40]}."}, 404, headers=_NO_STORE
             )
         try:
             arguments = read_arguments(command, await _read_json(request))
+            if command is abort:  # it never waits for a thread that others may keep busy
+                abort(hub, desk, bench, **arguments)
+                return JSONResponse({"ok": True}, headers=_NO_STORE)
             result = await run_sync(lambda: command(hub, desk, bench, **arguments))
         except BadRequest as error:
             return _fail(error, 400)
@@ -182,6 +198,7 @@ def make_app(hub: Hub, desk: Desk, bench: Bench, door: Door) -> Starlette:
             Route("/", show_page),
             Route("/static/{name:path}", show_static),
             Route("/enter", enter, methods=["POST"]),
+            Route("/link", make_link, methods=["POST"]),
             Route("/do/{command}", act, methods=["POST"]),
             WebSocketRoute("/live", talk),
             Route("/shots", list_shots),

@@ -1,22 +1,19 @@
-"""Who may ask: checked before anything else looks at a request.
+"""Each request is checked here before anything else sees it.
 
-A page of another web site runs in the same browser and can send requests here; what it must not do is
-release drops or read the log. So: the Host must be this server by a name that no attacker controls
-(DNS rebinding), the Origin of everything that acts must be this page's own, the token must be there, and
-nothing acts by GET. Fetch metadata (W3C: Sec-Fetch-Site) turns away what other sites embed. Cookies know
-no ports, so another server on this computer counts as the same site for them: the Origin check is what
-keeps its pages out.
+A page of another web site runs in the same browser and can send requests here. It must not release drops or
+read the log. So the Host must be a name of this server that no attacker controls (DNS rebinding), every
+request that acts must come from this page's own Origin with the token, and nothing acts by GET. Fetch metadata
+(W3C: Sec-Fetch-Site) refuses what other sites embed. Cookies know no ports, so for them another server on this
+computer is the same site: the Origin check keeps its pages out.
 """
 
 from __future__ import annotations
 
 import asyncio
-import hmac
-import ipaddress
-import socket
 from collections.abc import Iterable
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
+
+from beamfall.page.door import Door
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -24,10 +21,7 @@ if TYPE_CHECKING:
 BODY_MOST = 64 * 1024
 BODY_S = 10.0
 ADDRESS_MOST = 2048
-OPEN_PATHS = (
-    "/",
-    "/enter",
-)  # what a browser without the token may have: the empty page and the way in
+OPEN_PATHS = ("/", "/enter")  # for a browser without the token: the empty page and the way in
 STATIC = "/static/"
 
 HEADERS = (
@@ -44,63 +38,6 @@ HEADERS = (
     (b"cross-origin-resource-policy", b"same-origin"),
     (b"permissions-policy", b"camera=(), microphone=(), geolocation=(), serial=(), usb=()"),
 )
-
-
-@dataclass(frozen=True)
-class Door:
-    """What is let in. `host`: the address listened on."""
-
-    token: str
-    host: str
-    port: int
-    names: frozenset[str] = field(default_factory=frozenset)
-
-    @property
-    def cookie(self) -> str:
-        """The token's cookie; its name has the port, since cookies have none."""
-        return f"beamfall_{self.port}"
-
-    def allows_host(self, value: str) -> bool:
-        """Whether a Host header names this server.
-
-        On the loopback address: its literals and `localhost`. Elsewhere also this computer's own name and
-        address literals, which no name server can turn.
-        """
-        name, port = split_host(value)
-        if port != self.port:
-            return False
-        if name == "localhost":
-            return True
-        try:
-            address = ipaddress.ip_address(name)
-        except ValueError:
-            return not self.is_loopback and name in self.names
-        return address.is_loopback if self.is_loopback else True
-
-    @property
-    def is_loopback(self) -> bool:
-        """Whether only this computer can reach it."""
-        return self.host == "localhost" or ipaddress.ip_address(self.host).is_loopback
-
-    def knows(self, token: str) -> bool:
-        """Whether that is the token; takes as long whatever is wrong with it."""
-        # What comes as JSON can hold half a character, which is in no token and has no UTF-8.
-        return hmac.compare_digest(token.encode(errors="replace"), self.token.encode())
-
-
-def own_names() -> frozenset[str]:
-    """The names of this computer, lower case."""
-    name = socket.gethostname().lower()
-    return frozenset({name, f"{name.split('.')[0]}.local"})
-
-
-def split_host(value: str) -> tuple[str, int]:
-    """Take a Host header apart; port 80 where there is none, -1 where it is no number."""
-    name, mark, port = value.strip().lower().rpartition(":")
-    if not mark or name.count(":") and not name.endswith("]"):
-        name, port = value.strip().lower(), "80"
-    number = int(port) if port.isascii() and port.isdigit() else -1
-    return name.removeprefix("[").removesuffix("]"), number
 
 
 class Guard:
@@ -152,13 +89,13 @@ class Guard:
         door, path = self._door, scope["path"]
         host = headers.get("host", "")
         if not door.allows_host(host):
-            return "this server does not go by that name"
+            return "this server does not have that name"
         acts = scope["type"] == "websocket" or scope["method"] not in ("GET", "HEAD")
         origin = headers.get("origin")
-        if origin is not None and origin.lower() != f"http://{host.lower()}":
+        if origin is not None and origin.lower() != f"{door.scheme}://{host.lower()}":
             return "another origin"
         if acts and origin is None:
-            return "what acts must say its origin"
+            return "missing Origin header"
         site = headers.get("sec-fetch-site", "same-origin")
         arrives = (
             path == "/"
@@ -166,24 +103,12 @@ class Guard:
             and headers.get("sec-fetch-dest") == "document"
         )
         if site not in ("same-origin", "none") and not arrives:
-            return "asked for by another site"
+            return "another site asked for this"
         if path in OPEN_PATHS or path.startswith(STATIC):
             return None
-        if not any(
-            door.knows(token) for token in read_cookies(headers.get("cookie", ""), door.cookie)
-        ):
-            return "no token: open the address that `beamfall page` printed"
+        if not door.knows(headers.get("cookie", "")):
+            return "no token: open the link that `beamfall page` printed"
         return None
-
-
-def read_cookies(header: str, name: str) -> list[str]:
-    """The values of a cookie, as a browser sends them (RFC 6265, section 4.2.1).
-
-    The same header holds what other servers on this computer have set, on whatever port, whatever they
-    write into it; and the same name twice where one of them has set it for a longer path.
-    """
-    pairs = (part.partition("=") for part in header.split(";"))
-    return [value.strip() for key, _, value in pairs if key.strip() == name]
 
 
 def _judge_body(headers: dict[str, str]) -> tuple[int, str] | None:
@@ -196,7 +121,7 @@ def _judge_body(headers: dict[str, str]) -> tuple[int, str] | None:
 
 
 async def _take_body(receive: Receive) -> bytes | None:
-    """The whole body, whether or not it names its length; None when it is too long or the asker has gone."""
+    """The whole body, with or without a length; None when it is too long or the client has gone."""
     body = b""
     while True:
         message = await receive()
@@ -211,13 +136,13 @@ async def _take_body(receive: Receive) -> bytes | None:
 
 
 def _replay(body: bytes, receive: Receive) -> Receive:
-    told = False
+    sent = False
 
     async def replayed() -> Message:
-        nonlocal told
-        if told:
+        nonlocal sent
+        if sent:
             return await receive()
-        told = True
+        sent = True
         return {"type": "http.request", "body": body, "more_body": False}
 
     return replayed

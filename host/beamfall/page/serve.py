@@ -1,4 +1,4 @@
-"""The server's life: its socket, its token, its address, and the browser that is opened on it."""
+"""The server's life: its socket, its door, and who may connect."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import secrets
 import socket
 import sys
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +15,10 @@ from typing import Any
 from beamfall import __version__
 from beamfall.errors import MissingExtra, UserError
 from beamfall.page.listening import Opener
+
+_BACKLOG = (
+    64  # connections that are accepted in one go, before any of them can be counted and closed
+)
 
 
 @dataclass(frozen=True)
@@ -86,7 +91,6 @@ class PageServer:
         seed: int = 0,
         pace: float = 1.0,
         log_path: Path | None = None,
-        token: str | None = None,
     ) -> None:
         """Bind the socket and read the rig; raises UserError, RigFileError, MissingExtra."""
         try:
@@ -98,8 +102,9 @@ class PageServer:
                 f"the page takes {error.name}, which is not installed: pip install starlette uvicorn websockets"
             ) from error
         from beamfall.page.bench import Bench
+        from beamfall.page.connections import Connections
         from beamfall.page.desk import Desk
-        from beamfall.page.guard import Door, own_names
+        from beamfall.page.door import Door, own_names
         from beamfall.page.hub import Hub
 
         self.hub = Hub()
@@ -108,11 +113,12 @@ class PageServer:
         self.bench = Bench(self.hub, self.desk, opener, log_path=log_path, seed=seed, pace=pace)
         self._socket = open_socket(listen)
         self.door = Door(
-            token or secrets.token_urlsafe(32),
+            secrets.token_urlsafe(32),
             listen.host,
             self._socket.getsockname()[1],
             own_names(),
         )
+        self.connections = Connections(self.door.knows)
         self._server: Any = uvicorn.Server(
             uvicorn.Config(
                 make_app(self.hub, self.desk, self.bench, self.door),
@@ -123,24 +129,17 @@ class PageServer:
                 ws="websockets-sansio",
                 ws_max_size=4096,
                 ws_max_queue=16,
+                http=self.connections.make_protocol,  # type: ignore[arg-type]
                 h11_max_incomplete_event_size=32 * 1024,
                 timeout_graceful_shutdown=2,
-                limit_concurrency=200,
+                backlog=_BACKLOG,
             )
         )
 
     @property
     def address(self) -> str:
-        """Where the page is, without the token."""
-        host = self.door.host
-        if host in ("0.0.0.0", "::"):
-            host = _find_own_address()
-        return f"http://{f'[{host}]' if ':' in host else host}:{self.door.port}/"
-
-    @property
-    def link(self) -> str:
-        """The address with the token, in the part that a browser does not send."""
-        return f"{self.address}#{self.door.token}"
+        """Where the page is."""
+        return self.door.address
 
     def run(self, when_up: Callable[[], None] | None = None) -> None:
         """Serve until Ctrl-C or `stop`; `when_up` is called once it answers."""
@@ -149,8 +148,6 @@ class PageServer:
         self._server.run(sockets=[self._socket])
 
     def _wait_up(self, when_up: Callable[[], None]) -> None:
-        import time
-
         while not self._server.started:
             time.sleep(0.02)
         when_up()
@@ -158,13 +155,3 @@ class PageServer:
     def stop(self) -> None:
         """End `run`; from any thread."""
         self._server.should_exit = True
-
-
-def _find_own_address() -> str:
-    """The address by which others reach this computer, as far as it knows. Nothing is sent."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            probe.connect(("192.0.2.1", 9))  # TEST-NET-1 (RFC 5737): only the route is looked up
-            return str(probe.getsockname()[0])
-        except OSError:
-            return "127.0.0.1"

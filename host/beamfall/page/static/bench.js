@@ -1,6 +1,6 @@
 // The bench: the rig, the timings, the moment of the light, the last shot.
 import { h, show, ms, number, watchTyping, write } from './dom.js';
-import { state, on, hear, act } from './net.js';
+import { state, on, hear, act, makeLink } from './net.js';
 import { attempt, ready, isChanged } from './bar.js';
 import { makeStrobeCaution } from './caution.js';
 import { makeRigDrawing } from './rigdraw.js';
@@ -199,6 +199,7 @@ function makeService() {
       button('Watch the beam', () => act('watch')),
       unrested,
     ),
+    makeInvitation(),
     h(
       'p',
       { class: 'small soft' },
@@ -232,6 +233,18 @@ function makeService() {
       );
   });
   return [body, said, edges];
+}
+
+// A tablet or another browser needs a link of its own: each link works once.
+function makeInvitation() {
+  const link = h('input', { type: 'text', readonly: true, size: 40, 'aria-label': 'Link', hidden: true });
+  const show = async () => {
+    link.value = await makeLink();
+    link.hidden = false;
+    link.select();
+  };
+  const button = h('button', { type: 'button', on: { click: () => attempt(show()) } }, 'Link for another device');
+  return h('div', { class: 'row' }, button, link);
 }
 
 // -- the last shot's picture ----------------------------------------------------------------------------------------

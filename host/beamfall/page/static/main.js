@@ -91,40 +91,33 @@ addEventListener(
 
 function showLocked() {
   started = false;
-  const field = h('input', { type: 'text', id: 'token', autocomplete: 'off', size: 48 });
+  const field = h('input', { type: 'text', id: 'code', autocomplete: 'off', size: 48 });
   const said = h('p', { class: 'field-problem', hidden: true });
   const go = async (event) => {
     event.preventDefault();
-    const token = field.value.trim().split('#').pop();
-    if (await enter(token)) location.reload();
+    const code = field.value.trim().split('#').pop();
+    if (await enter(code)) location.reload();
     else {
-      said.textContent = 'That is not the token of this server.';
+      said.textContent = 'This link is used up. Use a new one.';
       said.hidden = false;
     }
   };
+  const advice =
+    'A link works once. Make another one on a page that is open, under Series, single drop …, ' +
+    'or end `beamfall page` with Ctrl-C and start it again.';
+  const form = h(
+    'form',
+    { class: 'row', on: { submit: go } },
+    h('label', { for: 'code' }, 'Link'),
+    field,
+    h('button', {}, 'Open'),
+  );
   show(
     $('main'),
     h(
       'div',
       { class: 'view' },
-      h(
-        'section',
-        { class: 'panel' },
-        h('h1', {}, 'Open the address with its token'),
-        h(
-          'p',
-          {},
-          'The command `beamfall page` printed an address that ends in # and a token. Open that, or put it in here.',
-        ),
-        h(
-          'form',
-          { class: 'row', on: { submit: go } },
-          h('label', { for: 'token' }, 'Address or token'),
-          field,
-          h('button', {}, 'Enter'),
-        ),
-        said,
-      ),
+      h('section', { class: 'panel' }, h('h1', {}, 'Open the page with a new link'), h('p', {}, advice), form, said),
     ),
   );
 }
@@ -157,13 +150,10 @@ async function start() {
     }
   });
   on(['link', 'board'], showLink);
-  const token = location.hash.slice(1);
-  if (/^[A-Za-z0-9_-]{40,}$/.test(token)) {
-    history.replaceState(null, '', '/'); // the token leaves the address bar and the history
-    if (!(await enter(token))) {
-      showLocked();
-      return;
-    }
+  const code = location.hash.slice(1);
+  if (/^[A-Za-z0-9_-]{40,}$/.test(code)) {
+    history.replaceState(null, '', '/'); // the code leaves the address bar and the history
+    await enter(code); // where it is used up, the cookie may still be valid
   }
   connect();
 }

@@ -49,17 +49,18 @@ function take(message) {
   }
 }
 
-export async function enter(token) {
+// Exchange the code of a link, which works once, for the cookie that opens everything.
+export async function enter(code) {
   const answer = await fetch('/enter', {
     method: 'POST',
     headers: { 'content-type': 'application/json' },
-    body: JSON.stringify({ token }),
+    body: JSON.stringify({ code }),
   });
   return answer.ok;
 }
 
 export async function connect() {
-  // A WebSocket does not say why it was refused; ask by GET first whether the token holds.
+  // A WebSocket does not say why it was refused: ask by GET first whether the cookie is valid.
   let known;
   try {
     known = await fetch('/series', { cache: 'no-store' });
@@ -74,7 +75,7 @@ export async function connect() {
     retry();
     return;
   }
-  socket = new WebSocket(`ws://${location.host}/live`);
+  socket = new WebSocket(`${location.protocol.replace('http', 'ws')}//${location.host}/live`);
   socket.addEventListener('message', (event) => take(JSON.parse(event.data)));
   socket.addEventListener('open', () => {
     wait = 200;
@@ -135,6 +136,17 @@ async function post(command, body) {
   const content = await answer.json().catch(() => ({ error: `the server answered ${answer.status}` }));
   if (!answer.ok) throw new Error(content.error);
   return content;
+}
+
+// A link that opens the page once, for another device.
+export async function makeLink() {
+  const answer = await fetch('/link', {
+    method: 'POST',
+    headers: { 'content-type': 'application/json' },
+    body: '{}',
+  });
+  if (!answer.ok) throw new Error(await answer.text());
+  return (await answer.json()).link;
 }
 
 export async function get(path) {

@@ -1,0 +1,129 @@
+"""Connections with a limit: clients that send nothing, or slowly, cannot lock anybody out.
+
+A connection that has not shown the token is a stranger. There are at most `strangers_most` of them: one more,
+and the oldest stranger of the address that has most is closed. A stranger is closed in any case after
+STRANGER_S. Connections that have shown the token are counted apart, so strangers never take their place.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import sys
+from collections import Counter
+from collections.abc import Callable
+from typing import Any
+
+from uvicorn.protocols.http.h11_impl import H11Protocol
+
+STRANGER_S = 30.0
+_STRANGERS_MOST = 64
+_FRIENDS_MOST = 128  # a browser opens at most six for each page
+_SHARE = 8  # at most one in so many of the file descriptors that this process may open
+
+
+class Connections:
+    """The open connections of a server; used by its event loop's thread alone."""
+
+    def __init__(self, knows: Callable[[str], bool], *, strangers_most: int | None = None) -> None:
+        """`knows` says whether a Cookie header has the token."""
+        share = _count_descriptors() // _SHARE
+        self.strangers_most = (
+            min(_STRANGERS_MOST, share) if strangers_most is None else strangers_most
+        )
+        self.friends_most = min(_FRIENDS_MOST, 2 * share)
+        self._knows = knows
+        self._strangers: dict[LimitedProtocol, None] = {}  # oldest first, as in the next one
+        self._friends: dict[LimitedProtocol, None] = {}
+
+    @property
+    def strangers(self) -> int:
+        """How many connections have not shown the token."""
+        return len(self._strangers)
+
+    def make_protocol(self, **options: Any) -> LimitedProtocol:
+        """What uvicorn calls for each connection."""
+        return LimitedProtocol(self, **options)
+
+    def admit(self, protocol: LimitedProtocol) -> None:
+        """Count a new connection; close another one if there are too many."""
+        self._strangers[protocol] = None
+        if len(self._strangers) > self.strangers_most:
+            counted = Counter(one.address for one in self._strangers)
+            most = max(counted.values())
+            busiest = {address for address, count in counted.items() if count == most}
+            next(one for one in self._strangers if one.address in busiest).drop()
+
+    def look(self, protocol: LimitedProtocol, cookies: str) -> None:
+        """A request has come; one with the token is from a friend."""
+        if protocol in self._strangers and self._knows(cookies):
+            del self._strangers[protocol]
+            self._friends[protocol] = None
+            protocol.become_friend()
+            if len(self._friends) > self.friends_most:
+                next(iter(self._friends)).drop()
+
+    def forget(self, protocol: LimitedProtocol) -> None:
+        """A connection has ended, or is a page's WebSocket, which `app` counts."""
+        self._strangers.pop(protocol, None)
+        self._friends.pop(protocol, None)
+
+
+class LimitedProtocol(H11Protocol):
+    """uvicorn's protocol, counted; a stranger has a limited time."""
+
+    def __init__(self, connections: Connections, **options: Any) -> None:
+        super().__init__(**options)
+        self._counted = connections
+        self._is_friend = False
+        self._end: asyncio.TimerHandle | None = None
+        self.address = ""
+        app = self.app
+
+        async def look_and_answer(scope: Any, receive: Any, send: Any) -> None:
+            self._look()
+            await app(scope, receive, send)
+
+        self.app = look_and_answer
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        super().connection_made(transport)
+        self.address = self.client[0] if self.client else ""
+        self._end = self.loop.call_later(STRANGER_S, self.drop)
+        self._counted.admit(self)
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        self.become_friend()
+        self._counted.forget(self)
+        super().connection_lost(exc)
+
+    def handle_websocket_upgrade(self, event: Any) -> None:
+        self._look()
+        if self._is_friend:
+            self._counted.forget(self)
+        super().handle_websocket_upgrade(event)
+
+    def become_friend(self) -> None:
+        """No time limit any more."""
+        self._is_friend = True
+        if self._end is not None:
+            self._end.cancel()
+
+    def drop(self) -> None:
+        """Close it at once, whatever is still to be sent."""
+        self._counted.forget(self)
+        self.become_friend()
+        self.transport.abort()
+
+    def _look(self) -> None:
+        cookies = b"; ".join(value for name, value in self.headers if name == b"cookie")
+        self._counted.look(self, cookies.decode("latin-1"))
+
+
+def _count_descriptors() -> int:
+    """How many files and connections this process may have open."""
+    if sys.platform == "win32":
+        return 8192
+    import resource
+
+    soft, _ = resource.getrlimit(resource.RLIMIT_NOFILE)
+    return 8192 if soft == resource.RLIM_INFINITY else soft

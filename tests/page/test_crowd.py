@@ -1,0 +1,96 @@
+"""Clients that send nothing, or slowly, neither lock anybody out nor use up the program's descriptors."""
+
+from __future__ import annotations
+
+import contextlib
+import resource
+import socket
+from collections.abc import Callable, Iterator
+
+import pytest
+from page_helpers import QUICK_RIG, Served
+from test_safety import Asker
+
+from beamfall.page import connections
+
+Serve = Callable[..., Served]
+CROWD = 220
+
+
+@pytest.fixture
+def served(serve: Serve) -> Served:
+    served = serve(rig=QUICK_RIG)
+    served.wait(lambda: (served.hub.get("link") or {}).get("state") == "up")
+    return served
+
+
+@pytest.fixture
+def crowd(served: Served) -> Iterator[list[socket.socket]]:
+    """Connections without a token that send nothing, the beginning of a request, or its body slowly."""
+    host = f"127.0.0.1:{served.server.door.port}"
+    slow_body = (
+        f"POST /enter HTTP/1.1\r\nhost: {host}\r\norigin: http://{host}\r\n"
+        "content-type: application/json\r\ncontent-length: 20\r\n\r\n{"
+    )
+    beginnings = (b"", b"GET / HTT", slow_body.encode())
+    with contextlib.ExitStack() as stack:
+        found = []
+        for number in range(CROWD):
+            one = socket.create_connection(("127.0.0.1", served.server.door.port), timeout=20)
+            found.append(stack.enter_context(one))
+            with contextlib.suppress(ConnectionError):
+                one.sendall(beginnings[number % len(beginnings)])
+        yield found
+
+
+def test_whoever_has_the_token_gets_in_and_aborts(
+    served: Served, crowd: list[socket.socket]
+) -> None:
+    asker = Asker(served)
+    assert asker.ask("GET", "/shots")[0] == 200
+    assert asker.ask("POST", "/do/abort", b"{}")[0] == 200
+    assert asker.ask("GET", "/")[0] == 200, "so does a browser with a new link"
+    held = served.server.connections
+    served.wait(lambda: held.strangers <= held.strangers_most)
+
+
+def test_the_crowd_takes_a_small_part_of_the_descriptors(monkeypatch: pytest.MonkeyPatch) -> None:
+    for allowed in (256, 1024, 65536, resource.RLIM_INFINITY):
+        limits = (allowed, allowed)
+        monkeypatch.setattr(resource, "getrlimit", lambda _, found=limits: found)
+        counted = connections.Connections(lambda _: False)
+        assert counted.strangers_most + counted.friends_most + 50 < 0.6 * (
+            allowed if allowed > 0 else 1e9
+        )
+
+
+def test_a_stranger_has_a_limited_time(serve: Serve, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(connections, "STRANGER_S", 0.2)
+    served = serve(rig=QUICK_RIG)
+    with socket.create_connection(("127.0.0.1", served.server.door.port), timeout=20) as slow:
+        slow.sendall(b"GET / HTTP/1.1\r\n")
+        with contextlib.suppress(ConnectionError):
+            assert slow.recv(100) == b""
+    served.wait(lambda: served.server.connections.strangers == 0)
+
+
+def test_one_address_does_not_take_the_place_of_another() -> None:
+    """The oldest connection of the address that has most is closed."""
+
+    class Fake:
+        def __init__(self, address: str) -> None:
+            self.address = address
+            self.dropped = False
+
+        def drop(self) -> None:
+            self.dropped = True
+            held.forget(self)  # type: ignore[arg-type]
+
+    held = connections.Connections(lambda _: False, strangers_most=5)
+    tablet = Fake("192.0.2.1")
+    held.admit(tablet)  # type: ignore[arg-type]
+    attackers = [Fake("192.0.2.66") for _ in range(50)]
+    for one in attackers:
+        held.admit(one)  # type: ignore[arg-type]
+    assert not tablet.dropped
+    assert [one.dropped for one in attackers] == [True] * 46 + [False] * 4
