@@ -179,7 +179,7 @@ def test_nothing_is_released_that_the_timings_on_the_page_are_no_more(
         return make_plan(*arguments, **options)
 
     monkeypatch.setattr("beamfall.planning.make.make_plan", plan_slowly)
-    desk.tune(None, "190.5 ms")
+    desk.step("spacing", "0.5 ms")
     bench.submit(make_release(1))
     served.wait(
         lambda: (
@@ -195,7 +195,7 @@ def test_an_abort_gets_into_arming_while_the_plan_is_made(
     serve: Serve, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     served = serve(rig=QUICK_RIG)
-    served.wait(lambda: is_up(served))
+    served.wait(lambda: is_up(served) and not served.server.desk.is_planning)
     go_on = threading.Event()
 
     def plan_late(*arguments: Any, **options: Any) -> Any:
@@ -203,7 +203,7 @@ def test_an_abort_gets_into_arming_while_the_plan_is_made(
         return make_plan(*arguments, **options)
 
     monkeypatch.setattr("beamfall.planning.make.make_plan", plan_late)
-    served.server.desk.tune(None, "190.5 ms")
+    served.server.desk.step("spacing", "0.5 ms")
     served.server.bench.submit(make_arm())
     served.wait(lambda: (served.hub.get("job") or {}).get("state") == "running")
     served.server.bench.abort()

@@ -20,6 +20,7 @@ from beamfall.cli import (
     ports,
     repeatability,
     report,
+    rig,
     seek,
     sequence,
     service,
@@ -97,5 +98,6 @@ app.command("repeatability")(repeatability.repeatability)
 app.command("ports")(ports.show_ports)
 app.add_typer(board.app, name="board")
 app.command("page")(page.page)
+app.add_typer(rig.app, name="rig")
 app.add_typer(sequence.app, name="sequence")
 app.add_typer(shots.app, name="shots")

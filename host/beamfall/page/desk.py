@@ -1,7 +1,7 @@
-"""The desk: the rig's form, the plan made of it, and the timings that the user set instead. No board.
+"""The desk: the rig's form, the plan made from it, and timings that the user set instead. No board.
 
-Every answer comes from the library: `parse_rig` says what is wrong with a field, `make_plan` plans,
-`seek.moment` says where drop 2 and the jet would be. What is shown is on the hub, for all pages.
+Every answer comes from the library: `parse_rig` says what is wrong with a field, `make_plan` plans, `retime`
+moves the flash of a plan, `seek.moment` says where drop 2 and the jet would be. The hub shows it to all pages.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from beamfall.errors import BeamfallError, UserError
+from beamfall.errors import BeamfallError, KeyProblem, UserError
 from beamfall.page import rig_form
 from beamfall.page.drawing import describe_rig, describe_trace
 from beamfall.page.hub import Hub
@@ -22,6 +22,8 @@ from beamfall.setup.rig import Rig, load_rig
 from beamfall.setup.units import parse_duration
 
 if TYPE_CHECKING:
+    from tomlkit import TOMLDocument
+
     from beamfall.planning.belief import Belief
     from beamfall.planning.result import Interval, Plan
     from beamfall.planning.seek.moment import Outlooks
@@ -42,7 +44,7 @@ class Desk:
         self._hub = hub
         self._content = rig_form.read_content(rig_file)
         self._content.setdefault("name", self.rig.name)
-        self._problems: list[tuple[str, str]] = []
+        self._problems: tuple[KeyProblem, ...] = ()
         self._spacing_s: float | None = None
         self._delay_s: float | None = None
         self._learned: Belief | None = None
@@ -101,7 +103,7 @@ class Desk:
         with self._lock:
             self._take(rig_form.read_content(self.rig_file))
 
-    def _take(self, content: rig_form.Content) -> None:
+    def _take(self, content: TOMLDocument) -> None:
         self._content = content
         rig, self._problems = rig_form.check(content)
         if rig is not None and rig != self.rig:
@@ -117,14 +119,19 @@ class Desk:
             return rig_form.write_toml(self._content)
 
     def _show_rig(self) -> None:
+        form = rig_form.describe_form(self._content, self._problems)
+        # What is wrong is shown beside its field; what has none, above the form.
+        shown = {field["path"] for section in form for field in section["fields"]}
         self._hub.set(
             rig={
                 "name": self.rig.name,
                 "file": None if self.rig_file is None else str(self.rig_file),
                 "drawing": describe_rig(self.rig),
-                "form": rig_form.describe_form(self._content, self._problems),
+                "form": form,
                 "typed_name": str(self._content.get("name", "")),
-                "problems": [text for path, text in self._problems if not path],
+                "problems": [
+                    problem.text for problem in self._problems if problem.key not in shown
+                ],
                 "wrong": len(self._problems),
                 "rest_s": self.rig.aim.rest_s,
             }
@@ -138,11 +145,25 @@ class Desk:
                 self._spacing_s = _read_time("spacing", spacing, _SPACING_MOST_S)
             if delay is not None:
                 self._delay_s = _read_time("flash delay", delay, _DELAY_MOST_S)
+            if spacing is None and self._move_flash():
+                return
             self._look()
         self._replan()
 
+    def _move_flash(self) -> bool:
+        """Change the delay of the plan at hand; False where a plan has to be made."""
+        from beamfall.planning.retime import with_flash_delay
+
+        if self.plan is None or self._delay_s is None or self.is_planning:
+            return False
+        plan = with_flash_delay(self.plan, self._delay_s)
+        if plan is None:
+            return False
+        self._show_plan(plan)
+        return True
+
     def step(self, of: str, by: str) -> None:
-        """Change a timing, spacing or delay, by so much from what it is now, whatever a page shows of it yet."""
+        """Add to a timing, spacing or delay, as the desk has it: a page may still show an older one."""
         by_s = parse_duration(by, key="step")
         with self._lock:
             plan = self.plan
@@ -225,13 +246,16 @@ class Desk:
         with self._lock:
             if wanted != self._wanted:
                 return
-            # What is armed stays so where a new reckoning comes to the same shot.
-            if self.plan is None or self.plan.sequence != plan.sequence:
-                self.number += 1
-            self.plan = plan
             self._made = wanted
-            self._hub.set(plan=self._describe(plan))
-            self._look()
+            self._show_plan(plan)
+
+    def _show_plan(self, plan: Plan) -> None:
+        # What is armed stays armed where the new plan fires the same shot.
+        if self.plan is None or self.plan.sequence != plan.sequence:
+            self.number += 1
+        self.plan = plan
+        self._hub.set(plan=self._describe(plan))
+        self._look()
 
     def _take_problem(self, wanted: int, text: str) -> None:
         with self._lock:

@@ -1,154 +1,136 @@
-"""The rig as a form: each key of a rig file a field, with what the file says and what is wrong with it.
+"""The rig as a form: each key of a rig file is a field, with what the file says and what is wrong with it.
 
-Fields, their kinds and limits come from the dataclasses of `beamfall.setup.rig`; what was typed is put into
-the content of a rig file and checked by `parse_rig`. This module only carries texts to and fro.
+The content is the TOML document itself (tomlkit), so a saved rig file keeps the user's comments, order and
+quoting. `setup.rig_keys` says which fields there are, and `parse_rig` checks what was typed.
 """
 
 from __future__ import annotations
 
-import copy
 import re
-import tomllib
-from collections.abc import Mapping
-from dataclasses import MISSING, fields
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from beamfall.errors import RigFileError, UserError
-from beamfall.setup.file_schema import Rule, file_key
-from beamfall.setup.rig import (
-    EXAMPLE,
-    Aim,
-    Beam,
-    Camera,
-    Dish,
-    Fitted,
-    Flash,
-    LiquidInRig,
-    Rig,
-    Site,
-    Uncertainty,
-    Valve,
-    parse_rig,
-)
-from beamfall.setup.units import KINDS, format_quantity
+import tomlkit
+from tomlkit import TOMLDocument
+from tomlkit.exceptions import TOMLKitError
 
-Content = dict[str, Any]
-LISTS: Mapping[str, Any] = {"valve": Valve, "beam": Beam, "flash": Flash}
-SINGLES: Mapping[str, Any] = {
-    "liquid": LiquidInRig,
-    "dish": Dish,
-    "camera": Camera,
-    "aim": Aim,
-    "site": Site,
-    "uncertainty": Uncertainty,
-    "fitted": Fitted,
-}
-_ORDER = (
-    *("valve", "beam", "flash", "camera", "dish", "liquid", "aim", "site"),
-    *("uncertainty", "fitted"),
-)
+from beamfall.errors import KeyProblem, RigFileError, UserError
+from beamfall.setup.file_schema import Rule
+from beamfall.setup.rig import EXAMPLE, TABLES, Rig, RigTable, parse_rig
+from beamfall.setup.rig_keys import RigKey, find_table, list_keys, write_value
+
 _TRUTH = {"true": True, "false": False}
 _TEXT_MOST = 200
-_PATH = re.compile(r"([a-z]+)(?:\[(\d+)\])?(?:\.([a-z_0-9]+))?")
+_PATH = re.compile(r"([a-z]+)(?:\[(\d{1,3})\])?(?:\.([a-z_0-9]+))?")
+_WHOLE = re.compile(r"[+-]?\d+")
+_NUMBER = re.compile(r"[+-]?\d*\.?\d+(e[+-]?\d+)?")
 
 
-def read_content(path: Path | None) -> Content:
-    """The content of a rig file as it stands; the example's without one. `load_rig` checks it first."""
-    return tomllib.loads((path or EXAMPLE).read_text(encoding="utf-8"))
+def read_content(path: Path | None) -> TOMLDocument:
+    """A rig file as it is written; the example's without one. Raises RigFileError; `load_rig` checks it first."""
+    file = path or EXAMPLE
+    try:
+        return tomlkit.parse(file.read_text(encoding="utf-8"))
+    except (TOMLKitError, ValueError, OSError) as error:
+        raise RigFileError(f"{file}: cannot be read: {error}") from error
 
 
-def describe_form(content: Content, problems: list[tuple[str, str]]) -> list[dict[str, Any]]:
-    """The form: sections with their fields; `problems` are (path, text)."""
-    by_path: dict[str, list[str]] = {}
-    for path, text in problems:
-        by_path.setdefault(path, []).append(text)
+def check(content: TOMLDocument) -> tuple[Rig | None, tuple[KeyProblem, ...]]:
+    """Read the form; return the rig, or None and what is wrong."""
+    try:
+        return parse_rig(content.unwrap(), "the form"), ()
+    except RigFileError as error:
+        return None, error.problems
+
+
+def write_toml(content: TOMLDocument) -> str:
+    """The content as a rig file."""
+    return tomlkit.dumps(content)
+
+
+# -- what the page shows ---------------------------------------------------------------------------------------
+def describe_form(content: TOMLDocument, problems: Sequence[KeyProblem]) -> list[dict[str, Any]]:
+    """The form: sections with their fields."""
+    texts: dict[str, list[str]] = {}
+    for problem in problems:
+        texts.setdefault(problem.key, []).append(problem.text)
+    plain = content.unwrap()
     sections = []
-    for name in _ORDER:
-        if name in LISTS:
-            entries = _entries(content, name)
-            for index, entry in enumerate(entries):
-                title = f"{name} {index + 1}" if len(entries) > 1 else name
-                sections.append(
-                    _describe_section(f"{name}[{index + 1}]", title, LISTS[name], entry, by_path)
-                )
-        elif name != "camera" or "camera" in content:
-            sections.append(
-                _describe_section(name, name, SINGLES[name], content.get(name, {}), by_path)
-            )
+    for table in TABLES:
+        if table.many:
+            entries = _list_entries(plain, table.name)
+            for number, entry in enumerate(entries, 1):
+                title = f"{table.name} {number}" if len(entries) > 1 else table.name
+                path = f"{table.name}[{number}]"
+                sections.append(_describe_section(path, title, table, entry, texts))
+        elif table.name != "camera" or "camera" in plain:
+            entry = plain.get(table.name, {})
+            sections.append(_describe_section(table.name, table.name, table, entry, texts))
     return sections
 
 
 def _describe_section(
-    path: str, title: str, kind: Any, entry: Mapping[str, Any], problems: Mapping[str, list[str]]
+    path: str,
+    title: str,
+    table: RigTable,
+    entry: Mapping[str, Any],
+    texts: Mapping[str, list[str]],
 ) -> dict[str, Any]:
-    described = []
-    for item in fields(kind):
-        rule: Rule = item.metadata["rule"]
-        key = file_key(item)
-        default = "" if item.default in (MISSING, None, ()) else _say(item.default, rule)
-        field = {
-            "path": f"{path}.{key}",
-            "label": key.replace("_", " "),
-            "value": _say_written(entry[key]) if key in entry else "",
-            "default": default,
-            "example": rule.example,
-            "problems": problems.get(f"{path}.{key}", []),
-            "needed": item.default is MISSING,
-        }
-        if rule.kind == "choice":
-            field["options"] = list(rule.options)
-        elif rule.kind == "truth":
-            field["options"] = list(_TRUTH)
-        described.append(field)
-    return {"path": path, "title": title, "help": _help_of(kind), "fields": described,
-            "problems": problems.get(path, [])}  # fmt: skip
+    described = [
+        _describe_field(f"{path}.{key.key}", key, entry, texts) for key in list_keys(table)
+    ]
+    return {"path": path, "title": title, "help": table.meaning, "fields": described}
 
 
-def _help_of(kind: Any) -> str:
-    return " ".join(part.strip() for part in (kind.__doc__ or "").split("`")).strip()
+def _describe_field(
+    path: str, key: RigKey, entry: Mapping[str, Any], texts: Mapping[str, list[str]]
+) -> dict[str, Any]:
+    field = {
+        "path": path,
+        "label": key.key.replace("_", " "),
+        "help": key.meaning,
+        "expected": key.expected,
+        "value": write_value(entry[key.key]) if key.key in entry else "",
+        "default": key.default,
+        "example": key.example,
+        "problems": texts.get(path, []),
+        "needed": key.needed,
+    }
+    if key.rule.kind == "choice":
+        field["options"] = list(key.rule.options)
+    elif key.rule.kind == "truth":
+        field["options"] = list(_TRUTH)
+    return field
 
 
-def _say(value: Any, rule: Rule) -> str:
-    if rule.kind == "truth":
-        return _say_written(value)
-    return format_quantity(value, rule.kind) if rule.kind in KINDS else f"{value}"
+def _list_entries(plain: Mapping[str, Any], name: str) -> list[Mapping[str, Any]]:
+    """The entries of [[name]]; `parse_rig` also accepts one [name]."""
+    entries = plain.get(name, [])
+    return [entries] if isinstance(entries, Mapping) else list(entries)
 
 
-def _say_written(value: Any) -> str:
-    if isinstance(value, Mapping):
-        return "{ " + ", ".join(f"{name} = {share}" for name, share in value.items()) + " }"
-    return f"{value}".lower() if isinstance(value, bool) else f"{value}"
-
-
-def _entries(content: Content, name: str) -> list[Content]:
-    entries = content.get(name, [])
-    return [dict(entries)] if isinstance(entries, Mapping) else list(entries)
-
-
-def edit(content: Content, path: str, text: str) -> Content:
-    """Return the content with one field set to what was typed; empty takes it out.
+# -- what the page changes -------------------------------------------------------------------------------------
+def edit(content: TOMLDocument, path: str, text: str) -> TOMLDocument:
+    """Return the content with one field set to what was typed; empty removes the key.
 
     Raises UserError for a path that no form has.
     """
     if len(text) > _TEXT_MOST:
         raise UserError(f"{path}: more than {_TEXT_MOST} characters")
-    changed = copy.deepcopy(content)
+    changed = _copy(content)
     if path == "name":
         changed["name"] = text
         return changed
-    name, index, key = _split(path)
-    kind = LISTS.get(name) or SINGLES.get(name)
-    rules = {} if kind is None else {file_key(item): item.metadata["rule"] for item in fields(kind)}
-    if key not in rules:
+    name, number, key = _split(path)
+    table = find_table(name)
+    rules = {} if table is None else {one.key: one.rule for one in list_keys(table)}
+    if table is None or key not in rules:
         raise UserError(f"{path}: a rig has no such field")
-    if name in LISTS:
-        entries = changed[name] = _entries(changed, name)
-        if not 1 <= index <= len(entries):
-            raise UserError(f"{path}: there is no {name} {index}")
-        entry = entries[index - 1]
+    if table.many:
+        entry = _find_entry(_take_entries(changed, name), number, path)
     else:
-        entry = changed.setdefault(name, {})
+        entry = changed.setdefault(name, tomlkit.table())
     if text.strip():
         entry[key] = _read(text.strip(), rules[key])
     else:
@@ -156,94 +138,65 @@ def edit(content: Content, path: str, text: str) -> Content:
     return changed
 
 
-def add(content: Content, name: str) -> Content:
+def add(content: TOMLDocument, name: str) -> TOMLDocument:
     """Return the content with one more valve, beam or flash, a copy of the last; or with a camera."""
-    changed = copy.deepcopy(content)
+    changed = _copy(content)
+    table = find_table(name)
     if name == "camera":
-        changed.setdefault("camera", {})
-    elif name in LISTS:
-        entries = changed[name] = _entries(changed, name)
-        fresh = (
-            {k: v for k, v in entries[-1].items() if k not in ("output", "input")}
-            if entries
-            else {}
-        )
+        changed.setdefault("camera", tomlkit.table())
+    elif table is not None and table.many:
+        entries = _take_entries(changed, name)
+        fresh = tomlkit.table()
+        last = entries[-1].unwrap() if entries else {}
+        for key, value in last.items():
+            if key not in ("output", "input"):
+                fresh[key] = value
+        fresh.add(tomlkit.nl())
         entries.append(fresh)
     else:
         raise UserError(f"a rig has no {name} to add")
     return changed
 
 
-def remove(content: Content, path: str) -> Content:
+def remove(content: TOMLDocument, path: str) -> TOMLDocument:
     """Return the content without a valve, beam, flash or the camera."""
-    changed = copy.deepcopy(content)
-    name, index, _ = _split(path)
+    changed = _copy(content)
+    name, number, _ = _split(path)
+    table = find_table(name)
     if name == "camera":
         changed.pop("camera", None)
         return changed
-    entries = _entries(changed, name) if name in LISTS else []
-    if not 1 <= index <= len(entries):
+    if table is None or not table.many:
         raise UserError(f"{path}: there is no such part")
-    del entries[index - 1]
-    changed[name] = entries
+    entries = _take_entries(changed, name)
+    _find_entry(entries, number, path)
+    del entries[number - 1]
+    if not entries:
+        del changed[name]
     return changed
 
 
-def check(content: Content) -> tuple[Rig | None, list[tuple[str, str]]]:
-    """Read the form; return the rig, or None and what is wrong, as (path of the field, text)."""
-    try:
-        return parse_rig(content, "the form"), []
-    except RigFileError as error:
-        lines = [line.strip() for line in str(error).split("\n")[1:]]
-        return None, [(find_path(content, line), line) for line in lines]
+def _copy(content: TOMLDocument) -> TOMLDocument:
+    return tomlkit.parse(tomlkit.dumps(content))
 
 
-def find_path(content: Content, problem: str) -> str:
-    """The field that a message is about; empty where it is about the whole."""
-    named = re.match(r"(valve|beam|flash) ((?:valve|beam|flash)\d): (\w+)", problem)
-    if named is not None:
-        line = "input" if named[1] == "beam" else "output"
-        for index, entry in enumerate(_entries(content, named[1]), 1):
-            if entry.get(line, f"{named[1]}{index}") == named[2]:
-                return f"{named[1]}[{index}].{named[3]}"
-    match = _PATH.match(problem)
-    if match is None or match[1] not in (*LISTS, *SINGLES, "name"):
-        return ""
-    name, key = match[1], match[3]
-    path = f"{name}[{match[2] or 1}]" if name in LISTS else name
-    return f"{path}.{key}" if key else path
+def _take_entries(content: TOMLDocument, name: str) -> Any:
+    """The entries of [[name]], to be changed: an array of tables that the document holds."""
+    found = content.get(name)
+    if isinstance(found, tomlkit.items.AoT):
+        return found
+    plain = _list_entries(content.unwrap(), name)
+    entries = tomlkit.aot()
+    for one in plain:
+        entries.append(tomlkit.item(dict(one)))
+    content[name] = entries
+    return content[name]
 
 
-def write_toml(content: Content) -> str:
-    """The content as a rig file. Texts are written as TOML's basic strings."""
-    lines = ["# A rig file, written by `beamfall page`."]
-    lines += [
-        f"{key} = {_toml(value)}" for key, value in content.items() if key in ("name", "note")
-    ]
-    for name in _ORDER:
-        if name not in content:
-            continue
-        for entry in _entries(content, name):
-            lines += ["", f"[[{name}]]" if name in LISTS else f"[{name}]"]
-            lines += [f"{key} = {_toml(value)}" for key, value in entry.items()]
-    return "\n".join(lines) + "\n"
-
-
-def _toml(value: Any) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, int | float):
-        return repr(value)
-    if isinstance(value, Mapping):
-        return "{ " + ", ".join(f"{_quote(str(k))} = {_toml(v)}" for k, v in value.items()) + " }"
-    return _quote(str(value))
-
-
-def _quote(text: str) -> str:
-    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
-    return (
-        '"' + "".join(c if c >= " " and c != "\x7f" else f"\\u{ord(c):04x}" for c in escaped) + '"'
-    )
+def _find_entry(entries: Any, number: int, path: str) -> Any:
+    if not 1 <= number <= len(entries):
+        raise UserError(f"{path}: there is no such part")
+    return entries[number - 1]
 
 
 def _split(path: str) -> tuple[str, int, str]:
@@ -254,18 +207,16 @@ def _split(path: str) -> tuple[str, int, str]:
 
 
 def _read(text: str, rule: Rule) -> Any:
-    """What stands in a file for a text that was typed: numbers as numbers, the rest as text."""
+    """What a file holds for a text that was typed: numbers as numbers, the rest as text."""
     if rule.kind == "truth":
         return _TRUTH.get(text.lower(), text)
-    if rule.kind == "count" and re.fullmatch(r"[+-]?\d+", text):
+    if rule.kind == "count" and _WHOLE.fullmatch(text):
         return int(text)
-    if rule.kind in ("number", "count") and re.fullmatch(
-        r"[+-]?\d*\.?\d+(e[+-]?\d+)?", text.lower()
-    ):
+    if rule.kind in ("number", "count") and _NUMBER.fullmatch(text.lower()):
         return float(text)
     if rule.kind == "shares":
         try:
-            return tomllib.loads(f"parts = {text}")["parts"]
-        except tomllib.TOMLDecodeError:
+            return tomlkit.parse(f"parts = {text}")["parts"]
+        except (TOMLKitError, KeyError):
             return text
     return text

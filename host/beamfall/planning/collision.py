@@ -19,6 +19,7 @@ from beamfall.planning.anchors import judge_anchors
 from beamfall.planning.cautions import list_cautions
 from beamfall.planning.draws import SAME_PLACE_M, Draws, draw_z, make_draws
 from beamfall.planning.result import AnchorEdge, Plan, make_interval
+from beamfall.planning.retime import warn_of_delay
 from beamfall.planning.rows import Opening, build_sequence, build_warm_up, find_lead
 from beamfall.planning.setting import Setting, make_setting
 from beamfall.planning.trace import make_trace
@@ -322,14 +323,13 @@ def _about_wishes(
             f"the flash would have to come {-float(np.nanmedian(flash)) * 1e3:.1f} ms before its anchor's edge: "
             "put the beam higher, or let the flash follow an earlier drop (aim.anchor_count)"
         )
-    for key, wish, values in (
-        ("aim.spacing", rig.aim.spacing_s, need.spacing_s),
-        ("aim.flash_delay", rig.aim.flash_delay_s, flash),
-    ):
-        interval = make_interval(values)
-        if wish is not None and not interval.holds(wish):
-            found.append(
-                f"{key} = {wish * 1e3:.2f} ms is outside the planner's {interval.p5 * 1e3:.1f} to "
-                f"{interval.p95 * 1e3:.1f} ms"
-            )
+    spacing, interval = rig.aim.spacing_s, make_interval(need.spacing_s)
+    if spacing is not None and not interval.holds(spacing):
+        found.append(
+            f"aim.spacing = {spacing * 1e3:.2f} ms is outside the planner's {interval.p5 * 1e3:.1f} to "
+            f"{interval.p95 * 1e3:.1f} ms"
+        )
+    if rig.aim.flash_delay_s is not None:
+        warning = warn_of_delay(rig.aim.flash_delay_s, make_interval(flash))
+        found += [warning] if warning else []
     return found

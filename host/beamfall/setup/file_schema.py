@@ -20,7 +20,7 @@ _UNIT_SUFFIXES = ("_kg_m3", "_pa_s", "_n_m", "_deg", "_pa", "_m3", "_m", "_s", "
 class Rule:
     """What one key may hold. `kind` is one of `setup.units`, or number, count, truth, choice, text, shares.
 
-    `example` is a plausible value with its unit, for a quantity.
+    `meaning` says what the key is; `example` is a plausible value with its unit, for a quantity.
     """
 
     kind: str
@@ -29,6 +29,7 @@ class Rule:
     options: tuple[str, ...] = ()
     example: str = ""
     formerly: Mapping[str, str] = field(default_factory=dict)  # old word of a choice -> today's
+    meaning: str = ""
 
     @property
     def expected(self) -> str:
@@ -100,7 +101,13 @@ class Rule:
 
 
 def quantity(
-    kind: str, low: float, high: float, *, default: Any = MISSING, example: str = ""
+    kind: str,
+    low: float,
+    high: float,
+    *,
+    default: Any = MISSING,
+    meaning: str = "",
+    example: str = "",
 ) -> Any:
     """Declare a field that holds a quantity; limits and default in SI.
 
@@ -108,39 +115,45 @@ def quantity(
     """
     if not example and default not in (MISSING, None):
         example = format_quantity(default, kind)
-    return _declare(Rule(kind, low, high, example=example or KINDS[kind].example), default)
+    rule = Rule(kind, low, high, example=example or KINDS[kind].example, meaning=meaning)
+    return _declare(rule, default)
 
 
-def number(low: float, high: float, *, default: Any = MISSING) -> Any:
+def number(low: float, high: float, *, default: Any = MISSING, meaning: str = "") -> Any:
     """Declare a field that holds a plain number."""
-    return _declare(Rule("number", low, high), default)
+    return _declare(Rule("number", low, high, meaning=meaning), default)
 
 
-def count(low: int, high: int, *, default: Any = MISSING) -> Any:
+def count(low: int, high: int, *, default: Any = MISSING, meaning: str = "") -> Any:
     """Declare a field that holds a whole number."""
-    return _declare(Rule("count", low, high), default)
+    return _declare(Rule("count", low, high, meaning=meaning), default)
 
 
-def truth(*, default: Any = MISSING) -> Any:
+def truth(*, default: Any = MISSING, meaning: str = "") -> Any:
     """Declare a field that is true or false."""
-    return _declare(Rule("truth"), default)
+    return _declare(Rule("truth", meaning=meaning), default)
 
 
 def choice(
-    options: tuple[str, ...], *, default: Any = MISSING, formerly: Mapping[str, str] | None = None
+    options: tuple[str, ...],
+    *,
+    default: Any = MISSING,
+    meaning: str = "",
+    formerly: Mapping[str, str] | None = None,
 ) -> Any:
     """Declare a field that holds one of some words; `formerly` gives today's word for an old one."""
-    return _declare(Rule("choice", options=options, formerly=formerly or {}), default)
+    rule = Rule("choice", options=options, formerly=formerly or {}, meaning=meaning)
+    return _declare(rule, default)
 
 
-def text(*, default: Any = MISSING) -> Any:
+def text(*, default: Any = MISSING, meaning: str = "") -> Any:
     """Declare a field that holds text."""
-    return _declare(Rule("text"), default)
+    return _declare(Rule("text", meaning=meaning), default)
 
 
-def shares(*, default: Any = MISSING) -> Any:
+def shares(*, default: Any = MISSING, meaning: str = "") -> Any:
     """Declare a field that holds parts by name: `{ water = 3, milk = 1 }`."""
-    return _declare(Rule("shares"), default)
+    return _declare(Rule("shares", meaning=meaning), default)
 
 
 def build_section(
@@ -165,7 +178,7 @@ def build_section(
     ]
     values: dict[str, Any] = {}
     for key, item in by_key.items():
-        rule: Rule = item.metadata["rule"]
+        rule = rule_of(item)
         full_key = _join(path, key)
         if key in content:
             try:
@@ -178,6 +191,12 @@ def build_section(
     return kind(**values) if len(problems) == before else None
 
 
+def rule_of(item: Field[Any]) -> Rule:
+    """The rule of a field."""
+    rule: Rule = item.metadata["rule"]
+    return rule
+
+
 def list_problems(problems: Iterable[KeyProblem], source: str, noun: str) -> str:
     """The message for everything that is wrong with a file; `source` names it, `noun` says what it is."""
     lines = [f"\n  {problem.text}" for problem in problems]
@@ -187,7 +206,7 @@ def list_problems(problems: Iterable[KeyProblem], source: str, noun: str) -> str
 
 def file_key(item: Field[Any]) -> str:
     """The key in the file for a field: its name without the SI unit."""
-    if item.metadata["rule"].kind in KINDS:
+    if rule_of(item).kind in KINDS:
         for suffix in _UNIT_SUFFIXES:
             if item.name.endswith(suffix):
                 return item.name.removesuffix(suffix)

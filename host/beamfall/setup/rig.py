@@ -34,165 +34,354 @@ from beamfall.setup.signals import SignalKind
 from beamfall.setup.toml_file import read_toml
 from beamfall.setup.units import show
 
-_TABLES = (
-    *("site", "liquid", "dish", "valve", "beam", "flash", "camera", "aim"),
-    *("uncertainty", "fitted"),
-)
 EXAMPLE = Path(__file__).parents[1] / "examples" / "collision.toml"
 _VALVES, _FLASHES = SignalKind.VALVE.names, SignalKind.FLASH.names
 
 
 @dataclass(frozen=True, slots=True)
 class Site:
-    """Where the rig stands. The pressure is that of the weather report, reduced to sea level."""
+    """The keys of [site]."""
 
-    air_temperature_k: float = quantity("temperature", 253.15, 323.15, default=293.15)
-    air_pressure_pa: float = quantity("pressure", 60e3, 110e3, default=101325.0)
-    altitude_m: float = quantity("length", -430.0, 5000.0, default=0.0, example="150 m")
-    latitude_deg: float = quantity("angle", -90.0, 90.0, default=45.0)
+    air_temperature_k: float = quantity(
+        "temperature", 253.15, 323.15, default=293.15, meaning="temperature of the air"
+    )
+    air_pressure_pa: float = quantity(
+        "pressure",
+        60e3,
+        110e3,
+        default=101325.0,
+        meaning="air pressure of the weather report, reduced to sea level",
+    )
+    altitude_m: float = quantity(
+        "length", -430.0, 5000.0, default=0.0, example="150 m", meaning="height above sea level"
+    )
+    latitude_deg: float = quantity(
+        "angle", -90.0, 90.0, default=45.0, meaning="latitude; gravity depends on it a little"
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class LiquidInRig:
-    """The liquid, of drops and dish: a name, or `parts` of several (by volume); what is measured wins.
+    """The keys of [liquid]. `beamfall.physics.liquids` knows the names and checks them."""
 
-    Names are those of `beamfall.physics.liquids`, which checks them.
-    """
-
-    name: str = text(default="water")
-    parts: tuple[tuple[str, float], ...] = shares(default=())
-    temperature_k: float = quantity("temperature", 273.15, 333.15, default=293.15)
-    density_kg_m3: float | None = quantity("density", 600.0, 2000.0, default=None)
-    viscosity_pa_s: float | None = quantity("viscosity", 1e-4, 1.0, default=None)
-    surface_tension_n_m: float | None = quantity("surface_tension", 5e-3, 0.1, default=None)
+    name: str = text(default="water", meaning="name of the liquid")
+    parts: tuple[tuple[str, float], ...] = shares(
+        default=(), meaning="a mixture instead of a name: parts by volume"
+    )
+    temperature_k: float = quantity(
+        "temperature", 273.15, 333.15, default=293.15, meaning="temperature of the liquid"
+    )
+    density_kg_m3: float | None = quantity(
+        "density",
+        600.0,
+        2000.0,
+        default=None,
+        meaning="density, if you measured it",
+        example="998 kg/m^3",
+    )
+    viscosity_pa_s: float | None = quantity(
+        "viscosity",
+        1e-4,
+        1.0,
+        default=None,
+        meaning="viscosity, if you measured it",
+        example="1 mPa*s",
+    )
+    surface_tension_n_m: float | None = quantity(
+        "surface_tension",
+        5e-3,
+        0.1,
+        default=None,
+        meaning="surface tension, if you measured it",
+        example="72 mN/m",
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class Dish:
-    """The dish: how deep the liquid stands in it."""
+    """The keys of [dish]."""
 
-    depth_m: float = quantity("length", 0.0005, 1.0, example="25 mm")
-    diameter_m: float | None = quantity("length", 0.02, 5.0, default=None, example="24 cm")
+    depth_m: float = quantity(
+        "length", 0.0005, 1.0, example="25 mm", meaning="depth of the liquid in the dish"
+    )
+    diameter_m: float | None = quantity(
+        "length", 0.02, 5.0, default=None, example="24 cm", meaning="inner diameter of the dish"
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class Valve:
-    """A valve and its nozzle.
+    """The keys of [[valve]]. Valves within 5 mm of each other share a place: their drops meet."""
 
-    `height_m` of the nozzle's mouth above the liquid; `bore_m` inside, `outer_diameter_m` the mouth
-    outside; `head_m` of the Mariotte bottle: the air inlet above the mouth. `opening_s` for one
-    drop. `latency_s` from the command to the drop coming free, a guess until calibrated. `place_m`
-    along the dish from the middle of the picture: valves within 5 mm of each other share a place,
-    and their drops meet.
-    """
-
-    output: str = choice(_VALVES, default="valve1")
-    height_m: float = quantity("length", 0.02, 5.0, example="60 cm")
-    bore_m: float = quantity("length", 0.0002, 0.01, example="2 mm")
-    outer_diameter_m: float | None = quantity("length", 0.0002, 0.02, default=None, example="3 mm")
-    head_m: float = quantity("length", 0.005, 2.0, example="10 cm")
-    discharge: float = number(0.2, 1.0, default=0.61)
-    lag_s: float = quantity("duration", 0.0, 0.1, default=0.0, example="2 ms")
-    opening_s: float = quantity("duration", 0.0005, 0.5, example="13 ms")
-    latency_s: float = quantity("duration", 0.0, 0.5, example="22 ms")
-    place_m: float = quantity("length", -0.5, 0.5, default=0.0, example="5 cm")
+    output: str = choice(_VALVES, default="valve1", meaning="output of the board")
+    height_m: float = quantity(
+        "length", 0.02, 5.0, example="60 cm", meaning="mouth of the nozzle above the liquid"
+    )
+    bore_m: float = quantity(
+        "length", 0.0002, 0.01, example="2 mm", meaning="inner diameter of the nozzle"
+    )
+    outer_diameter_m: float | None = quantity(
+        "length",
+        0.0002,
+        0.02,
+        default=None,
+        example="3 mm",
+        meaning="outer diameter of the nozzle at its mouth",
+    )
+    head_m: float = quantity(
+        "length",
+        0.005,
+        2.0,
+        example="10 cm",
+        meaning="air inlet of the Mariotte bottle above the nozzle's mouth",
+    )
+    discharge: float = number(
+        0.2, 1.0, default=0.61, meaning="discharge coefficient: real flow over ideal flow"
+    )
+    lag_s: float = quantity(
+        "duration",
+        0.0,
+        0.1,
+        default=0.0,
+        example="2 ms",
+        meaning="part of the opening in which nothing flows",
+    )
+    opening_s: float = quantity(
+        "duration", 0.0005, 0.5, example="13 ms", meaning="how long the valve opens for one drop"
+    )
+    latency_s: float = quantity(
+        "duration",
+        0.0,
+        0.5,
+        example="22 ms",
+        meaning="from the command to the drop leaving the nozzle; a guess until calibrated",
+    )
+    place_m: float = quantity(
+        "length",
+        -0.5,
+        0.5,
+        default=0.0,
+        example="5 cm",
+        meaning="place along the dish, from the picture's middle",
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class Beam:
-    """A beam: `height_m` above the liquid, `width_m` along the fall, `offset_m` of the fall line from it.
+    """The keys of [[beam]]. It sees drops that fall within 5 mm of its place."""
 
-    `edge` is which of its edges counts; `blanking_s` and `dwell_s` as in a sequence. It sees the
-    drops that fall within 5 mm of its `place_m`.
-    """
-
-    input: str = choice(BEAMS, default="beam1")
-    height_m: float = quantity("length", 0.005, 5.0, example="47 cm")
-    width_m: float = quantity("length", 0.0, 0.05, default=0.001)
-    offset_m: float = quantity("length", 0.0, 0.02, default=0.0, example="1 mm")
-    edge: str = choice(("dark", "clear"), default="dark")
-    blanking_s: float = quantity("duration", 0.0, 1.0, default=0.0, example="20 ms")
-    dwell_s: float = quantity("duration", 0.0, 0.05, default=0.0, example="0.5 ms")
-    place_m: float = quantity("length", -0.5, 0.5, default=0.0, example="5 cm")
+    input: str = choice(BEAMS, default="beam1", meaning="input of the board")
+    height_m: float = quantity(
+        "length", 0.005, 5.0, example="47 cm", meaning="height above the liquid"
+    )
+    width_m: float = quantity(
+        "length", 0.0, 0.05, default=0.001, meaning="width of the beam along the fall"
+    )
+    offset_m: float = quantity(
+        "length",
+        0.0,
+        0.02,
+        default=0.0,
+        example="1 mm",
+        meaning="distance of the fall path from the beam's middle",
+    )
+    edge: str = choice(
+        ("dark", "clear"), default="dark", meaning="edge that counts: the drop enters, or leaves"
+    )
+    blanking_s: float = quantity(
+        "duration",
+        0.0,
+        1.0,
+        default=0.0,
+        example="20 ms",
+        meaning="how long edges are ignored after one that counts, against satellite drops",
+    )
+    dwell_s: float = quantity(
+        "duration",
+        0.0,
+        0.05,
+        default=0.0,
+        example="0.5 ms",
+        meaning="shortest time in the beam that counts as a drop",
+    )
+    place_m: float = quantity(
+        "length",
+        -0.5,
+        0.5,
+        default=0.0,
+        example="5 cm",
+        meaning="place along the dish, from the picture's middle",
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class Flash:
-    """A flash in manual mode: `latency_s` contact to light, `duration_s` of the light (t0.5).
+    """The keys of [[flash]]."""
 
-    `contact_s`: how long the contact is closed. `recycle_s`: time until it can fire again.
-    """
-
-    output: str = choice(_FLASHES, default="flash1")
-    latency_s: float = quantity("duration", 0.0, 0.05, default=50e-6)
-    duration_s: float = quantity("duration", 1e-7, 0.05, default=50e-6)
-    contact_s: float = quantity("duration", 1e-5, 0.02, default=0.002)
-    recycle_s: float = quantity("duration", 0.0, 60.0, default=1.0)
+    output: str = choice(_FLASHES, default="flash1", meaning="output of the board")
+    latency_s: float = quantity(
+        "duration", 0.0, 0.05, default=50e-6, meaning="from the contact to the light"
+    )
+    duration_s: float = quantity(
+        "duration",
+        1e-7,
+        0.05,
+        default=50e-6,
+        meaning="duration of the light (t0.5: above half of its peak)",
+    )
+    contact_s: float = quantity(
+        "duration", 1e-5, 0.02, default=0.002, meaning="how long the contact is closed"
+    )
+    recycle_s: float = quantity(
+        "duration", 0.0, 60.0, default=1.0, meaning="time until the flash can fire again"
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class Camera:
-    """A camera on bulb: focus contact this long before the release, shutter contact this long before.
+    """The keys of [camera]. Magnification, aperture and pixel serve to estimate blur and depth of field."""
 
-    `hold_s`: how long the shutter stays open after the last flash. Pixel and aperture serve blur and
-    depth of field.
-    """
-
-    focus_lead_s: float = quantity("duration", 0.0, 10.0, default=0.0, example="300 ms")
-    shutter_lead_s: float = quantity("duration", 0.0, 5.0, default=0.1)
-    hold_s: float = quantity("duration", 0.0, 5.0, default=0.1)
-    magnification: float = number(0.01, 10.0, default=0.5)
-    aperture: float = number(0.7, 64.0, default=16.0)
-    pixel_m: float = quantity("length", 5e-7, 5e-5, default=4e-6)
+    focus_lead_s: float = quantity(
+        "duration",
+        0.0,
+        10.0,
+        default=0.0,
+        example="300 ms",
+        meaning="focus contact closes this long before the release",
+    )
+    shutter_lead_s: float = quantity(
+        "duration", 0.0, 5.0, default=0.1, meaning="shutter opens this long before the release"
+    )
+    hold_s: float = quantity(
+        "duration",
+        0.0,
+        5.0,
+        default=0.1,
+        meaning="shutter stays open this long after the last flash",
+    )
+    magnification: float = number(
+        0.01, 10.0, default=0.5, meaning="size on the sensor over size in the scene"
+    )
+    aperture: float = number(0.7, 64.0, default=16.0, meaning="f-number of the lens: 16 for f/16")
+    pixel_m: float = quantity(
+        "length", 5e-7, 5e-5, default=4e-6, meaning="width of a pixel on the sensor"
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class Aim:
-    """What the picture is to show, and values that the user sets instead of the planner.
+    """The keys of [aim]; None leaves a value to the planner."""
 
-    `kind`: crown, jet or collision; None for a value leaves it to the planner. `flash_delay_s`
-    counts from edge `anchor_count` of beam `anchor`. `stage_s`: how long after the contact the light
-    is to come (of a crown or jet: after the moment the planner takes for it). `warm_up`: drops let
-    fall before a series, without flash.
-    """
-
-    kind: str = choice(("crown", "jet", "collision"), default="collision")
-    drops: int = count(1, 8, default=2)
-    spacing_s: float | None = quantity("duration", 0.005, 2.0, default=None, example="110 ms")
-    flash_delay_s: float | None = quantity("duration", 0.0, 4.0, default=None, example="8 ms")
-    anchor: str | None = choice(("release", *BEAMS), default=None)
-    anchor_count: int | None = count(0, 255, default=None)
-    window_s: float = quantity("duration", 0.01, 5.0, default=1.5)
-    tail_s: float = quantity("duration", 0.0, 2.0, default=0.05)
-    rest_s: float = quantity("duration", 0.0, 600.0, default=5.0)
-    stage_s: float | None = quantity("duration", 0.0, 0.2, default=None, example="2 ms")
-    warm_up: int = count(0, 10, default=0)
+    kind: str = choice(
+        ("crown", "jet", "collision"), default="collision", meaning="what the picture shows"
+    )
+    drops: int = count(1, 8, default=2, meaning="how many drops fall in a shot")
+    spacing_s: float | None = quantity(
+        "duration",
+        0.005,
+        2.0,
+        default=None,
+        example="110 ms",
+        meaning="time from opening 1 to opening 2",
+    )
+    flash_delay_s: float | None = quantity(
+        "duration",
+        0.0,
+        4.0,
+        default=None,
+        example="8 ms",
+        meaning="time from the anchor's edge to the flash",
+    )
+    anchor: str | None = choice(
+        ("release", *BEAMS), default=None, meaning="what the flash follows: the release or a beam"
+    )
+    anchor_count: int | None = count(
+        0, 255, default=None, meaning="which counted edge of that beam, from 1; 0 for the release"
+    )
+    window_s: float = quantity(
+        "duration",
+        0.01,
+        5.0,
+        default=1.5,
+        meaning="the drops must cross the beams within this time",
+    )
+    tail_s: float = quantity(
+        "duration",
+        0.0,
+        2.0,
+        default=0.05,
+        meaning="how long edges are recorded after the last output",
+    )
+    rest_s: float = quantity(
+        "duration", 0.0, 600.0, default=5.0, meaning="time between shots for the surface to settle"
+    )
+    stage_s: float | None = quantity(
+        "duration",
+        0.0,
+        0.2,
+        default=None,
+        example="2 ms",
+        meaning="time from contact to light; for a crown or jet from the moment the planner chooses",
+    )
+    warm_up: int = count(
+        0, 10, default=0, meaning="drops that fall before a series, without a flash"
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class Uncertainty:
-    """How far off the figures above may be: standard deviations.
+    """The keys of [uncertainty]."""
 
-    `latency_s`, `height_m` and `volume` (a share) are of what is not known; the `scatter` ones are
-    from drop to drop.
-    """
-
-    latency_s: float = quantity("duration", 0.0, 0.1, default=2e-3)
-    height_m: float = quantity("length", 0.0, 0.1, default=2e-3)
-    volume: float = quantity("fraction", 0.0, 1.0, default=0.15)
-    latency_scatter_s: float = quantity("duration", 0.0, 0.05, default=2e-4)
-    volume_scatter: float = quantity("fraction", 0.0, 0.5, default=0.01)
+    latency_s: float = quantity(
+        "duration", 0.0, 0.1, default=2e-3, meaning="error of the valves' latency"
+    )
+    height_m: float = quantity(
+        "length", 0.0, 0.1, default=2e-3, meaning="error of the heights of nozzles and beams"
+    )
+    volume: float = quantity(
+        "fraction", 0.0, 1.0, default=0.15, meaning="error of the drop's volume"
+    )
+    latency_scatter_s: float = quantity(
+        "duration", 0.0, 0.05, default=2e-4, meaning="scatter of the latency from drop to drop"
+    )
+    volume_scatter: float = quantity(
+        "fraction", 0.0, 0.5, default=0.01, meaning="scatter of the volume from drop to drop"
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class Fitted:
-    """What the controller has beside valves, beams and flashes; false for what was not built.
+    """The keys of [fitted]."""
 
-    `flash_seen`: the sensor that sees the flash's light. `button`: the button that releases a shot.
-    """
+    flash_seen: bool = truth(default=True, meaning="the sensor that sees the flash's light")
+    button: bool = truth(default=True, meaning="the button that releases a shot")
 
-    flash_seen: bool = truth(default=True)
-    button: bool = truth(default=True)
+
+@dataclass(frozen=True, slots=True)
+class RigTable:
+    """A table of a rig file: its name, the dataclass of its keys, and what it is; `many`: [[name]]."""
+
+    name: str
+    kind: Any
+    meaning: str
+    many: bool = False
+
+
+TABLES = (
+    RigTable("valve", Valve, "A valve, its nozzle and its bottle; one table for each valve.", True),
+    RigTable("beam", Beam, "An infrared beam across the fall path; one table for each beam.", True),
+    RigTable("flash", Flash, "A flash in manual mode; one table for each flash.", True),
+    RigTable("camera", Camera, "A camera on bulb; leave the table out where there is none."),
+    RigTable("dish", Dish, "The dish under the nozzle."),
+    RigTable(
+        "liquid", LiquidInRig, "The liquid of drops and dish. Measured values win over the name's."
+    ),
+    RigTable("aim", Aim, "What the picture is to show. Timings set here replace the planner's."),
+    RigTable("site", Site, "Where the rig stands."),
+    RigTable("uncertainty", Uncertainty, "How far off the figures may be: standard deviations."),
+    RigTable("fitted", Fitted, "What else the controller has; false for what was not built."),
+)
+TEXTS = {"name": "name of the rig; else that of the file", "note": "anything worth remembering"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -274,7 +463,7 @@ def parse_rig(content: Mapping[str, Any], source: str, *, default_name: str = "r
 
     Raises RigFileError; its `problems` have paths such as `valve[1].height`.
     """
-    known = ("name", "note", *_TABLES)
+    known = (*TEXTS, *(table.name for table in TABLES))
     problems = [describe_unknown(key, known, "") for key in content if key not in known]
     name = content.get("name", default_name)
     note = content.get("note", "")

@@ -1,0 +1,51 @@
+"""Another flash delay for a plan that is made: the rest of the plan does not depend on it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from beamfall.planning.result import Interval, Plan
+from beamfall.planning.rows import EARLIEST_S
+from beamfall.setup.sequence import Row, Sequence
+from beamfall.setup.signals import SignalKind
+
+
+def with_flash_delay(plan: Plan, delay_s: float) -> Plan | None:
+    """The same plan with the flash `delay_s` after its anchor's edge, as planning again would give it.
+
+    None where only planning again can tell: a flash is, or would be, at the earliest moment that a board allows.
+    """
+    by_s = delay_s - plan.flash_delay_s
+    sequence = _move_flashes(plan.sequence, by_s)
+    if sequence is None:
+        return None
+    interval = plan.intervals.get("flash_delay_at_planned_spacing")
+    before, after = (warn_of_delay(one, interval) for one in (plan.flash_delay_s, delay_s))
+    warnings = [text for text in plan.warnings if text != before] + ([after] if after else [])
+    return replace(plan, sequence=sequence, flash_delay_s=delay_s, warnings=tuple(warnings))
+
+
+def warn_of_delay(delay_s: float, interval: Interval | None) -> str | None:
+    """A warning where a delay lies outside the plan's interval; None inside it or without one."""
+    if interval is None or interval.holds(delay_s):
+        return None
+    return (
+        f"aim.flash_delay = {delay_s * 1e3:.2f} ms is outside the planner's {interval.p5 * 1e3:.1f} to "
+        f"{interval.p95 * 1e3:.1f} ms"
+    )
+
+
+def _move_flashes(sequence: Sequence, by_s: float) -> Sequence | None:
+    """Move every flash, and keep the camera open for as much longer."""
+    rows: list[Row] = []
+    for row in sequence.rows:
+        if row.kind is SignalKind.FLASH:
+            delay_s = row.delay_s + by_s
+            if min(row.delay_s, delay_s) <= EARLIEST_S:
+                return None
+            rows.append(replace(row, delay_s=delay_s))
+        elif row.kind is SignalKind.CAMERA:
+            rows.append(replace(row, width_s=row.width_s + by_s))
+        else:
+            rows.append(row)
+    return replace(sequence, rows=tuple(rows))

@@ -1,0 +1,59 @@
+"""Every key of a rig file is described in one place, for the page's form and for `beamfall rig keys`."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+
+import pytest
+from typer.testing import CliRunner
+
+from beamfall.cli.app import app
+from beamfall.setup.rig import EXAMPLE, TABLES
+from beamfall.setup.rig_keys import RigKey, list_all_keys
+from beamfall.setup.units import KINDS
+
+KEYS = list_all_keys()
+
+
+def name(key: RigKey) -> str:
+    return f"{key.table}.{key.key}"
+
+
+@pytest.mark.parametrize("key", KEYS, ids=name)
+def test_each_key_says_what_it_means_and_shows_a_value_that_it_takes(key: RigKey) -> None:
+    assert key.meaning and key.expected
+    assert "_m" not in key.meaning and "_s" not in key.meaning, "people write no SI suffixes"
+    if key.rule.kind in KINDS:
+        assert key.example, "somebody who writes a quantity sees one"
+        si = key.rule.read(key.key, key.example)
+        assert key.rule.low <= si <= key.rule.high
+
+
+def test_the_listing_has_every_key_of_the_example_and_every_field() -> None:
+    listed = {(key.table, key.key) for key in KEYS}
+    content = tomllib.loads(EXAMPLE.read_text(encoding="utf-8"))
+    for table, value in content.items():
+        entries = value if isinstance(value, list) else [value]
+        keys = {(table, key) for entry in entries if isinstance(entry, dict) for key in entry}
+        assert (keys or {("", table)}) <= listed
+    assert len(KEYS) == 2 + sum(len(table.kind.__dataclass_fields__) for table in TABLES)
+
+
+def test_the_command_prints_each_key_with_meaning_range_and_default() -> None:
+    printed = CliRunner().invoke(app, ["rig", "keys"])
+    assert printed.exit_code == 0
+    lines = printed.output.splitlines()
+    for key in KEYS:
+        found = [line for line in lines if line.split()[:1] == [key.key] and key.meaning in line]
+        assert found and any(key.expected in line for line in found), name(key)
+        assert any((key.default or ("needed" if key.needed else "none")) in line for line in found)
+    result = json.loads(CliRunner().invoke(app, ["rig", "keys", "valve", "--json"]).output)
+    height = next(one for one in result["keys"] if one["key"] == "height")
+    assert (height["unit"], height["low"], height["high"], height["needed"]) == (
+        "m",
+        0.02,
+        5.0,
+        True,
+    )
+    assert {one["table"] for one in result["keys"]} == {"valve"}
