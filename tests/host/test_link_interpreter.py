@@ -25,7 +25,7 @@ def test_an_interpreter_that_ends_is_a_lost_link(way: str) -> None:
     try:
         transport.read(0.1)
         os.kill(transport._process.pid, signal.SIGKILL)
-        transport._process.wait()
+        transport._process._process.wait()
         time.sleep(0.05)
         with pytest.raises(LinkLost):
             for _ in range(100):  # what the pseudo-terminal still takes is not known to be lost
