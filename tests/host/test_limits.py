@@ -15,9 +15,10 @@ from hypothesis import strategies as st
 from tiers import examples
 
 from beamfall.errors import SequenceError
-from beamfall.setup.limits import BEAMS, BoardLimits, check_table, find_problems
-from beamfall.setup.sequence import ANCHORS, Row, Sequence, Table, TickRow
+from beamfall.setup.limits import BoardLimits, check_table, find_problems
+from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import OUTPUTS
+from beamfall.setup.table import ANCHORS, BEAMS, Table, TickRow
 
 HZ = 1_000_000  # ticks are microseconds: easy to read
 NAMES = tuple(signal.name for signal in OUTPUTS)

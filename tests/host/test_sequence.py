@@ -12,15 +12,9 @@ import pytest
 from beamfall.errors import SequenceError
 from beamfall.link.welcome import Welcome
 from beamfall.setup.limits import BoardLimits
-from beamfall.setup.sequence import (
-    Row,
-    Sequence,
-    Table,
-    TickRow,
-    count_beam_edges,
-    predict_edges,
-)
+from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.sequence_file import load_sequence
+from beamfall.setup.table import Table, TickRow, count_beam_edges, predict_edges
 
 HZ = 125_000_000
 TWO_DROPS = Sequence(

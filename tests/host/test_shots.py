@@ -19,7 +19,8 @@ import pytest
 from beamfall.errors import LogError, LogNewer, NoSuchShot
 from beamfall.link.welcome import Welcome
 from beamfall.setup.rig import example_rig
-from beamfall.setup.sequence import Row, Sequence, Table
+from beamfall.setup.sequence import Row, Sequence
+from beamfall.setup.table import Table
 from beamfall.shots import EdgeRecord, ShotLog, ShotRecord, database, find_log
 from beamfall.shots.database import open_database
 from beamfall.shots.migrations import APPLICATION_ID, MIGRATIONS

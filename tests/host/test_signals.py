@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from beamfall.setup.sequence import Row, Sequence, Table
+from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.sequence_file import parse_sequence
 from beamfall.setup.signals import INPUTS, OUTPUTS, Signal, SignalKind
+from beamfall.setup.table import Table
 from beamfall.shots.record import EdgeRecord
 from beamfall.wire import get_definition
 

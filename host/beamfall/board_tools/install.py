@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from beamfall.board import Board
 from beamfall.board_tools.bundle import FOLDERS, LIST, MAIN, SELECTED, Bundle, make_bundle
 from beamfall.board_tools.maintenance import ask_for_maintenance, find_firmware_on
 from beamfall.board_tools.own_files import move_aside, plan_clearing, write_list
@@ -24,6 +25,7 @@ from beamfall.errors import (
     PortNotFound,
     UserError,
 )
+from beamfall.link import LinkTiming
 from beamfall.link.line_levels import LineLevels, recall_levels
 from beamfall.link.port_list import is_same_device, list_ports
 from beamfall.link.serial_port import BAUDRATE, SerialTransport
@@ -366,8 +368,6 @@ def _start(
 
 def _meet(port: str, tell: Tell, patience_s: float = PATIENCE_S) -> Any:
     """Wait for the board to start and shake hands with it. Raises AtPrompt where its interpreter answers instead."""
-    from beamfall.board import Board
-    from beamfall.link import LinkTiming
 
     # Five tries in about half the patience, whatever that is.
     timing = LinkTiming(first_s=patience_s / 80, longest_s=patience_s / 10)

@@ -24,6 +24,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import MeasureError, Refused, UserError
+from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal, SignalKind
 
 if TYPE_CHECKING:
@@ -213,7 +214,6 @@ def _check_signals(board: Board, source: str, flash: str, beam: str) -> None:
 
 
 def _make_sequence(board: Board, found: Measurement, delay_s: float, count: int) -> Sequence:
-    from beamfall.setup.sequence import Row, Sequence
 
     info = board.info
     # Between two counted edges lies at least the blanking: it keeps the flash's least spacing.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import contextlib
 import importlib
 import io
@@ -164,7 +165,6 @@ class Prompt:
         return bytes(said).decode("utf-8", "replace")
 
     def _lines(self, code: str) -> Iterator[list[Any]]:
-        import ast
 
         for line in self.run(code).splitlines():
             if line.startswith("["):

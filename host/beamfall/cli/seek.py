@@ -254,6 +254,8 @@ class _Run:
         """Say what was found; exit status 0 where something was."""
         search = self.search
         assert search.wanted_s is not None
+        from beamfall.planning.collision import MEETING
+
         studio = self.shooter.board.traits.studio
         found, error_s, truth = search.found, None, None
         if studio is not None:
@@ -265,7 +267,7 @@ class _Run:
             edge = search.rig.beams[0].edge if search.rig.beams else "dark"
             truth = {
                 "stages_ms": [None if s is None else round(s * 1e3, 4) for s in stages],
-                "needs_ms": studio.describe_needs(search.wanted_s, edge),
+                "needs_ms": studio.describe_needs(search.wanted_s, MEETING, edge),
             }
         spacing, delay = None, None
         if self.last is not None:

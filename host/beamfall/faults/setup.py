@@ -6,6 +6,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from beamfall.errors import BeamfallError, PhysicsRangeError, RigFileError
+from beamfall.physics.fall import fall
+from beamfall.planning.make import make_plan
+from beamfall.planning.rows import EARLIEST_S
+from beamfall.planning.setting import compute_drop, make_setting
+from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal, SignalKind
 
 if TYPE_CHECKING:
@@ -96,7 +101,6 @@ def make_setup(
     The valve, beam and flash looked at are the first ones that the sequence uses. Raises what
     planning raises where there is no sequence.
     """
-    from beamfall.planning.make import make_plan
 
     delay = planned = None
     if rig.flashes:
@@ -158,8 +162,6 @@ def _join_delays(plans: tuple[Plan, ...], sequence: Sequence) -> tuple[float, fl
 
 def _let_one_fall(rig: Rig) -> Sequence:
     """One drop, awaited at the beam: the whole shot of a rig that has no flash."""
-    from beamfall.planning.rows import EARLIEST_S
-    from beamfall.setup.sequence import Row, Sequence
 
     valve = rig.valves[0]
     beam = rig.beams[0] if rig.beams else None
@@ -183,8 +185,6 @@ def expect_drop(rig: Rig, valve: Valve, beam: Beam) -> Expectation | None:
 
     The margins are wide on purpose: three times the rig file's uncertainties and a sixth of the fall.
     """
-    from beamfall.physics.fall import fall
-    from beamfall.planning.setting import compute_drop, make_setting
 
     try:
         setting = make_setting(rig)

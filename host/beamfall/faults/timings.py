@@ -10,13 +10,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from beamfall.errors import LogError
+from beamfall.shots import ShotLog
+from beamfall.shots.repeat import rebuild_sequence
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from beamfall.board import Board
     from beamfall.setup.rig import Rig
-    from beamfall.setup.sequence import Sequence, Table
+    from beamfall.setup.sequence import Sequence
+    from beamfall.setup.table import Table
     from beamfall.shots import ShotLog
 
 RECENT_S = 24 * 3600.0  # what was fired longer ago is hardly what fails now (our choice)
@@ -38,7 +41,6 @@ def find_timings(board: Board, rig: Rig, now_s: float | None = None) -> Timings 
     A shot counts when it was fired with this very rig file within a day. None where neither is
     known: a log that is missing or cannot be read is no reason not to look for a fault.
     """
-    from beamfall.shots import ShotLog
 
     try:
         log = ShotLog.open_existing()
@@ -84,7 +86,6 @@ def _find_held(log: ShotLog, board: Board, rig: Rig) -> Timings | None:
 
 def _take_first(tables: Iterable[tuple[Table, str]], rig: Rig) -> Timings | None:
     """The first that is a whole shot of this rig: not a warm-up, nor of other outputs."""
-    from beamfall.shots.repeat import rebuild_sequence
 
     valves = {valve.output for valve in rig.valves}
     for table, said in tables:

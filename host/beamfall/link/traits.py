@@ -93,8 +93,11 @@ class Studio(Protocol):
     def find_helper(self, *, valve: int, beam: int, flash: int, wrong_share: float = 0.0) -> Helper:
         """Return who helps to find a fault of these lines, wrong in `wrong_share` of the answers."""
 
-    def describe_needs(self, stage_s: float, edge: str) -> dict[str, Any] | None:
-        """What this rig takes to show that stage, in ms by name; None where it throws no jet."""
+    def describe_needs(self, stage_s: float, meeting: float, edge: str) -> dict[str, Any] | None:
+        """What this rig needs to show that stage, in ms by name; None where it throws no jet.
+
+        Drop 2 meets the jet at a share `meeting` of its rise; `edge` of the beam is the one that counts.
+        """
 
 
 class PortTraits:

@@ -6,14 +6,13 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from beamfall.plot.lanes import find_range, make_lanes, make_marks
-from beamfall.setup.limits import BEAMS
-from beamfall.setup.sequence import count_beam_edges
 from beamfall.setup.signals import Signal, SignalKind
+from beamfall.setup.table import BEAMS, count_beam_edges
 
 if TYPE_CHECKING:
     from beamfall.planning.result import Plan
     from beamfall.setup.rig import Rig
-    from beamfall.setup.sequence import Table
+    from beamfall.setup.table import Table
     from beamfall.shots import ShotLog, ShotRecord
 
 SCATTER_MOST = 60  # shots of a series whose edges stand behind the timeline

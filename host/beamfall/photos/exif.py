@@ -10,11 +10,12 @@ from __future__ import annotations
 import contextlib
 import logging
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 from beamfall.errors import PictureError
+from beamfall.photos.containers import open_parts
 
 _TIMES = (
     ("EXIF DateTimeOriginal", "EXIF SubSecTimeOriginal"),
@@ -39,7 +40,6 @@ class Photograph:
     @property
     def taken(self) -> str:
         """The time as the camera shows it."""
-        from datetime import timedelta
 
         text = (_EPOCH + timedelta(seconds=self.taken_s)).isoformat(sep=" ")
         return text[:23] if self.step_s < 1.0 else text[:19]
@@ -82,8 +82,6 @@ def read_photograph(path: Path) -> Photograph:
 def read_tags(path: Path, *, with_preview: bool = False) -> dict[str, Any]:
     """Return the tags as exifread names them; raises PictureError."""
     import exifread
-
-    from beamfall.photos.containers import open_parts
 
     logging.getLogger("exifread").setLevel(logging.CRITICAL)  # its words are not for our users
     tags: dict[str, Any] = {}

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from beamfall.errors import RigFileError
 from beamfall.physics.fall import MAX_DIAMETER_M, MIN_DIAMETER_M
 from beamfall.planning.draws import Draws, DropDraws, find_beam, meet, watch_drops
 from beamfall.planning.result import AnchorChoice, AnchorEdge
@@ -64,7 +65,6 @@ def judge_anchors(
 
 
 def _read_wish(rig: Rig, anchors: list[AnchorEdge]) -> AnchorEdge | None:
-    from beamfall.errors import RigFileError
 
     aim = rig.aim
     if aim.anchor is None:

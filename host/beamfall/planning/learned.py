@@ -15,6 +15,7 @@ from typing import Any
 
 from beamfall.errors import UserError
 from beamfall.files import explain_write, write_whole
+from beamfall.places import find_log
 from beamfall.planning.belief import SOUGHT, Belief, Normal, Step
 
 _VERSION = 2
@@ -24,7 +25,6 @@ def find_file(rig_file: Path | None) -> Path:
     """Where what was learned of a rig file is kept; None: the example rig."""
     if rig_file is not None:
         return rig_file.with_name(f"{rig_file.stem}.learned.json")
-    from beamfall.places import find_log
 
     return find_log().parent / "example.learned.json"
 

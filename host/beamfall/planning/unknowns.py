@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+from beamfall.physics.fall import fall
 from beamfall.physics.impact import SHALLOWEST_JET_M
 from beamfall.physics.jet import JetPrior, draw_jet_prior
 from beamfall.planning.setting import Setting, compute_drop
@@ -115,7 +116,6 @@ def list_scatters(rig: Rig) -> dict[str, Unknown]:
 
 def make_jet_prior(rig: Rig, setting: Setting) -> JetPrior:
     """Return the jet's prior for the rig's nominal drop. Raises PhysicsRangeError where none is thrown."""
-    from beamfall.physics.fall import fall
 
     valve = rig.valves[0]
     diameter = compute_drop(valve, setting.gravity)

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from beamfall.errors import BeamfallError
+from beamfall.physics.fall import fall
+from beamfall.planning.setting import compute_drop, make_setting
 from beamfall.repeatability.formulas import (
     EwmaChart,
     IndividualsChart,
@@ -18,6 +20,7 @@ from beamfall.repeatability.formulas import (
     measure_spread,
 )
 from beamfall.repeatability.read import SeriesData
+from beamfall.setup.rig import Rig
 
 SURE_P = 0.001  # a trend that chance makes less often than this counts (our choice)
 RUN = 5  # EWMA values in a row beyond the limits that make a drift (our choice)
@@ -207,9 +210,6 @@ def _find_speeds(data: SeriesData) -> _Speeds:
     """How fast the rig's nominal drop is at the beam and at the surface: what turns time into path."""
     if data.rig is None:
         return _Speeds()
-    from beamfall.physics.fall import fall
-    from beamfall.planning.setting import compute_drop, make_setting
-    from beamfall.setup.rig import Rig
 
     rig = Rig.from_dict(data.rig)
     found = _Speeds(magnification=None if rig.camera is None else rig.camera.magnification)

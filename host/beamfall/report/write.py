@@ -11,6 +11,11 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import NoSuchShot, PictureError, UserError
 from beamfall.photos.sheet import Card, fill_page, read_cards
+from beamfall.photos.thumbnail import make_thumbnail
+from beamfall.plot.control import make_figure
+from beamfall.plot.timeline import make_timeline
+from beamfall.repeatability import assess_series, read_series
+from beamfall.repeatability.words import BY_CHANCE, SIMULATED, list_drifts, list_outside
 from beamfall.report.plots import SweptShot, draw_scatter, draw_sweep
 
 if TYPE_CHECKING:
@@ -91,7 +96,6 @@ def _choose_shot(cards: Sequence[Card]) -> Card:
 
 
 def _assess(log: ShotLog, series: int) -> Assessment | None:
-    from beamfall.repeatability import assess_series, read_series
 
     try:
         return assess_series(read_series(log, series))
@@ -133,7 +137,6 @@ def _summarise(cards: Sequence[Card], assessment: Assessment | None) -> str:
 
 
 def _say_steady(assessment: Assessment) -> str:
-    from beamfall.repeatability.words import list_outside
 
     if list_outside(assessment):
         return (
@@ -144,7 +147,6 @@ def _say_steady(assessment: Assessment) -> str:
 
 def _say_outside(assessment: Assessment) -> str:
     """The points beyond their limits, named: a red dot says neither which shot it was nor how odd that is."""
-    from beamfall.repeatability.words import BY_CHANCE, list_outside
 
     outside = list_outside(assessment)
     if not outside:
@@ -186,7 +188,6 @@ def _list_heights(entries: Sequence[dict[str, Any]] | None, key: str) -> str:
 def _draw_timeline(logged: LoggedShot, card: Card, save: Any) -> str:
     if not logged.record.edges:
         return ""
-    from beamfall.plot.timeline import make_timeline
 
     name = save(make_timeline(logged.record.to_json()), "timeline.png")
     why = "the best rated one" if card.rating is not None else "one from the middle of the series"
@@ -197,8 +198,6 @@ def _draw_timeline(logged: LoggedShot, card: Card, save: Any) -> str:
 
 
 def _describe_scatter(assessment: Assessment, save: Any) -> str:
-    from beamfall.plot.control import make_figure
-    from beamfall.repeatability.words import SIMULATED, list_drifts
 
     figure = draw_scatter(assessment)
     if figure is None:
@@ -294,7 +293,6 @@ def _describe_sweep(log: ShotLog, cards: Sequence[Card], orders: Sequence[str], 
 
 
 def _show_pictures(cards: Sequence[Card], folder: Path, files: list[Path]) -> str:
-    from beamfall.photos.thumbnail import make_thumbnail
 
     with_picture = [card for card in cards if card.picture is not None]
     with_picture.sort(key=lambda card: -(card.rating or 0))

@@ -6,6 +6,7 @@ a unit; `number`, `count`, `truth`, `choice`, `text` and `shares` do the same fo
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Iterable, Mapping
 from dataclasses import MISSING, Field, dataclass, field, fields, is_dataclass
 from typing import Any, TypeGuard
@@ -217,7 +218,6 @@ def describe_unknown(
     key: str, known: Iterable[str], where: str, *, path: str | None = None
 ) -> KeyProblem:
     """The problem of a key that no table has, with the nearest that exists."""
-    import difflib
 
     names = list(known)
     near = difflib.get_close_matches(key, names, n=1, cutoff=0.5)

@@ -8,18 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Self
+from typing import Any, Self
 
 from beamfall.errors import SequenceError
 from beamfall.setup.signals import INPUTS, OUTPUTS, Signal, SignalKind
+from beamfall.setup.table import BEAMS, Table, TickRow
 from beamfall.setup.units import format_duration, format_two_durations
-
-if TYPE_CHECKING:
-    from beamfall.setup.sequence import Table, TickRow
 
 HORIZON_TICKS = 2**30 - 1  # messages.toml: limits.horizon_ticks
 COUNT_MAX = 255  # a u8 on the wire
-BEAMS = SignalKind.BEAM.names
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,8 +29,8 @@ from beamfall.setup.file_schema import (
     text,
     truth,
 )
-from beamfall.setup.limits import BEAMS
 from beamfall.setup.signals import SignalKind
+from beamfall.setup.table import BEAMS
 from beamfall.setup.toml_file import read_toml
 from beamfall.setup.units import show
 

@@ -8,22 +8,20 @@ are each rounded by themselves.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from collections.abc import Sequence as SequenceOf
-from dataclasses import dataclass, field, fields
-from functools import cached_property, lru_cache
-from typing import TYPE_CHECKING, Any, Self
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import TYPE_CHECKING
 
 from beamfall.errors import SequenceError
-from beamfall.setup.limits import BEAMS, BoardLimits, check_table
+from beamfall.setup.limits import BoardLimits, check_table
 from beamfall.setup.signals import OUTPUTS, Signal, SignalKind
-from beamfall.setup.units import format_ticks, to_ticks
+from beamfall.setup.table import ANCHORS, BEAMS, Table, TickRow
+from beamfall.setup.units import to_ticks
 
 if TYPE_CHECKING:
     from beamfall.link import Welcome
-    from beamfall.wire import Message
 
-ANCHORS = ("release", *BEAMS)
 BEAM_EDGES = ("dark", "clear")
 _TICKS_MAX = 2**32 - 1  # a u32 on the wire
 
@@ -156,205 +154,11 @@ class Sequence:
 
     def with_flash_delay(self, delay_s: float) -> Sequence:
         """The same with the delay of `flash_row` changed; raises SequenceError where there is none."""
-        from dataclasses import replace
-
         flash = self.flash_row()
         if flash is None:
             raise SequenceError("the sequence has no flash whose delay could be changed")
         rows = tuple(replace(row, delay_s=delay_s) if row is flash else row for row in self.rows)
         return replace(self, rows=rows)
-
-
-@dataclass(frozen=True, slots=True)
-class TickRow:
-    """A row on one clock. `origin` is its place in the sequence as written, from 0."""
-
-    anchor: str
-    count: int
-    output: str
-    delay_ticks: int
-    width_ticks: int
-    origin: int = field(default=0, compare=False)
-
-    @property
-    def kind(self) -> SignalKind:
-        """The kind of the output."""
-        return Signal.of(self.output).kind
-
-    def sort_key(self) -> tuple[int, int, int, int]:
-        """The board's order: anchor, count, delay, output."""
-        return (
-            ANCHORS.index(self.anchor),
-            self.count,
-            self.delay_ticks,
-            Signal.of(self.output),
-        )
-
-    @property
-    def where(self) -> str:
-        """The anchor in words: `release`, `beam1 edge 2`."""
-        return self.anchor if self.anchor == "release" else f"{self.anchor} edge {self.count}"
-
-    def describe(self, clock_hz: int) -> str:
-        """The row in words, for messages: `row 3 (flash1, beam1 edge 2 + 85.000 ms)`."""
-        delay = format_ticks(self.delay_ticks, clock_hz)
-        return f"row {self.origin + 1} ({self.output}, {self.where} + {delay})"
-
-
-@dataclass(frozen=True)
-class Table:
-    """A sequence table on one clock, as a board runs it; all times in ticks of `clock_hz`."""
-
-    clock_hz: int
-    rows: tuple[TickRow, ...]
-    window_ticks: int = 0
-    tail_ticks: int = 0
-    blanking_ticks: int = 0
-    dwell_ticks: int = 0
-    beam_edges: tuple[str, str] = ("dark", "dark")
-    awaits: tuple[int, int] = (0, 0)
-
-    @cached_property
-    def _messages(self) -> Any:
-        from beamfall.wire import get_codec
-        from beamfall.wire.table import make_table_messages
-
-        codec = get_codec()
-        anchors, edges = (codec.definition.enum(name) for name in ("anchor", "beam_edge"))
-        settings = {
-            "window_ticks": self.window_ticks,
-            "tail_ticks": self.tail_ticks,
-            "blanking_ticks": self.blanking_ticks,
-            "dwell_ticks": self.dwell_ticks,
-            "beam1_edge": edges[self.beam_edges[0]],
-            "beam2_edge": edges[self.beam_edges[1]],
-            "await1": self.awaits[0],
-            "await2": self.awaits[1],
-        }
-        rows = [
-            {
-                "anchor": anchors[row.anchor],
-                "count": row.count,
-                "output": Signal.of(row.output),
-                "spare": 0,
-                "delay_ticks": row.delay_ticks,
-                "width_ticks": row.width_ticks,
-            }
-            for row in self.rows
-        ]
-        return make_table_messages(codec, settings, rows)
-
-    @property
-    def digest(self) -> bytes:
-        """The 16 bytes that name the table on the wire (protocol/SPEC.md)."""
-        digest: bytes = self._messages.digest
-        return digest
-
-    @property
-    def requests(self) -> tuple[Message, ...]:
-        """The requests that upload the table, in order."""
-        requests: tuple[Message, ...] = self._messages.requests
-        return requests
-
-    def flash_row(self) -> TickRow | None:
-        """The row whose delay is 'the' flash delay: the first flash, those at a beam before others."""
-        flashes = [row for row in self.rows if row.kind is SignalKind.FLASH]
-        flashes.sort(
-            key=lambda row: (row.anchor == "release", row.output, row.count, row.delay_ticks)
-        )
-        return flashes[0] if flashes else None
-
-    def spacing_ticks(self) -> int | None:
-        """From the first valve opening to the second, of all valves; None with fewer than two."""
-        opened = sorted(row.delay_ticks for row in self.rows if row.kind is SignalKind.VALVE)
-        return opened[1] - opened[0] if len(opened) > 1 else None
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return plain values for JSON; rows as lists in the order of TickRow's fields."""
-        return {
-            "clock_hz": self.clock_hz,
-            "window_ticks": self.window_ticks,
-            "tail_ticks": self.tail_ticks,
-            "blanking_ticks": self.blanking_ticks,
-            "dwell_ticks": self.dwell_ticks,
-            "beam_edges": list(self.beam_edges),
-            "awaits": list(self.awaits),
-            "rows": [[getattr(row, item.name) for item in fields(row)] for row in self.rows],
-        }
-
-    @classmethod
-    def from_dict(cls, content: Mapping[str, Any]) -> Self:
-        """Rebuild a table from `to_dict`; outputs may have the names of older logs."""
-        plain = {key: value for key, value in content.items() if key.endswith(("_ticks", "_hz"))}
-        return cls(
-            rows=tuple(
-                TickRow(anchor, count, Signal.of(output).name, *times)
-                for anchor, count, output, *times in content["rows"]
-            ),
-            beam_edges=tuple(content["beam_edges"]),
-            awaits=tuple(content["awaits"]),
-            **plain,
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class PlannedEdge:
-    """An edge that a table commands: `ticks` from the release, None while its anchor is unknown."""
-
-    what: str
-    on: bool
-    ticks: int | None
-    row: TickRow
-
-    @property
-    def kind(self) -> SignalKind:
-        """The kind of the output."""
-        return self.row.kind
-
-
-def predict_edges(
-    table: Table, anchor_edges: Mapping[str, SequenceOf[int]] | None = None
-) -> list[PlannedEdge]:
-    """Return the edges of every output that a table commands, in time order, unknown ones last.
-
-    `anchor_edges` gives for beam1 and beam2 the ticks of their counted edges, from the release,
-    first counted edge first; with it the edges that follow the beam have times too.
-    """
-    known = anchor_edges or {}
-    edges: list[PlannedEdge] = []
-    for row in table.rows:
-        base: int | None = 0
-        if row.anchor != "release":
-            counted = known.get(row.anchor, ())
-            base = counted[row.count - 1] if row.count <= len(counted) else None
-        start = None if base is None else base + row.delay_ticks
-        edges.append(PlannedEdge(row.output, True, start, row))
-        end = None if start is None else start + row.width_ticks
-        edges.append(PlannedEdge(row.output, False, end, row))
-    return sorted(edges, key=lambda edge: (edge.ticks is None, edge.ticks or 0))
-
-
-def count_beam_edges(
-    table: Table, beam: str, edges: SequenceOf[tuple[int, str]], last_ticks: int | None = None
-) -> list[int]:
-    """Return the ticks of the edges of `beam` that count, by the table's edge, dwell and blanking.
-
-    `edges` are (ticks, dark or clear) of that beam in time order. An edge counts when it is of the
-    table's kind, not within the blanking after the last counted one, and when the beam then stays
-    so for the dwell; the last edge seen stays so as far as anybody knows, up to `last_ticks`.
-    """
-    wanted = table.beam_edges[BEAMS.index(beam)]
-    counted: list[int] = []
-    for index, (ticks, word) in enumerate(edges):
-        if word != wanted:
-            continue
-        if counted and ticks - counted[-1] < table.blanking_ticks:
-            continue
-        until = edges[index + 1][0] if index + 1 < len(edges) else last_ticks
-        if table.dwell_ticks and until is not None and until - ticks < table.dwell_ticks:
-            continue
-        counted.append(ticks)
-    return counted
 
 
 @lru_cache(maxsize=64)

@@ -37,9 +37,9 @@ from beamfall.setup.file_schema import (
     quantity,
     text,
 )
-from beamfall.setup.limits import BEAMS
-from beamfall.setup.sequence import ANCHORS, BEAM_EDGES, Row, Sequence
+from beamfall.setup.sequence import BEAM_EDGES, Row, Sequence
 from beamfall.setup.signals import OUTPUTS
+from beamfall.setup.table import ANCHORS, BEAMS
 from beamfall.setup.toml_file import read_toml
 
 _LONGEST_S = 3600.0  # of any time in a file; the board's own limits are far below

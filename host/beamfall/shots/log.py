@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any, Self
 
 from beamfall.errors import LogError, UserError
 from beamfall.places import find_log
-from beamfall.setup.sequence import Table
+from beamfall.setup.table import Table
 from beamfall.shots.database import explain_errors, open_database
 from beamfall.shots.outcome import plan_of
 from beamfall.shots.read import LogReader

@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Protocol
 
-from beamfall.setup.limits import BEAMS
-from beamfall.setup.sequence import PlannedEdge, Table, count_beam_edges, predict_edges
 from beamfall.setup.signals import Signal
+from beamfall.setup.table import BEAMS, PlannedEdge, Table, count_beam_edges, predict_edges
 from beamfall.shots.record import DERIVED, STAMPED, EdgeRecord, ShotRecord
 
 if TYPE_CHECKING:

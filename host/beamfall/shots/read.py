@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from beamfall.errors import LogDamaged, NoSuchShot
-from beamfall.setup.sequence import Table
+from beamfall.setup.table import Table
 from beamfall.shots.database import explain_errors
 from beamfall.shots.record import (
     BEGUN,

@@ -12,8 +12,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from beamfall.setup.sequence import Table
 from beamfall.setup.signals import Signal, SignalKind
+from beamfall.setup.table import Table
 
 BEGUN = "begun"  # from before the release until the outcome is known
 UNKNOWN = "outcome unknown"  # what people see of a shot that is begun and no more

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import UserError
 from beamfall.repeatability.formulas import student_tail
-from beamfall.setup.sequence import Row, Sequence, Table
+from beamfall.setup.sequence import Row, Sequence
+from beamfall.setup.table import Table
 
 if TYPE_CHECKING:
     from beamfall.shots.log import ShotLog

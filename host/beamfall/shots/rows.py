@@ -7,7 +7,7 @@ import sqlite3
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from beamfall.setup.sequence import Table
+from beamfall.setup.table import Table
 from beamfall.shots.record import BoardRecord
 from beamfall.shots.stored import (
     DamagedValue,

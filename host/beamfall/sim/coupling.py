@@ -12,18 +12,36 @@ import dataclasses
 from collections import deque
 from collections.abc import Callable, Iterable
 from types import ModuleType
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 from beamfall.setup.board_profiles import Profile
 from beamfall.setup.signals import Signal
 from beamfall.sim.embedded import SimulatedTransport
 from beamfall.sim.firmware_modules import FirmwareModules, load_firmware
 
-if TYPE_CHECKING:
-    from beamfall.board import Board
-    from beamfall.board_tools.double.wiring import PinnedWire
-
 ATTOSECONDS = 10**18
+
+
+class Wire(Protocol):
+    """A wire from an output of the board `source` (controller or double) to an input of the other."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def source(self) -> str: ...
+    @property
+    def output(self) -> str: ...
+    @property
+    def input(self) -> str: ...
+
+
+class PinnedWire(Protocol):
+    """A wire, and the level (0 or 1) that its input has when the wire is missing."""
+
+    @property
+    def wire(self) -> Wire: ...
+    @property
+    def level_alone(self) -> int: ...
 
 
 class CoupledTransport(SimulatedTransport):
@@ -184,13 +202,3 @@ def _with_profile(profile: Profile) -> FirmwareModules:
     for name, value in profile.constants.items():
         setattr(module, name, value)
     return dataclasses.replace(load_firmware(), profile=module)
-
-
-def open_board(transport: SimulatedTransport) -> Board:
-    """Return the board behind a transport that is there already."""
-    from beamfall.board import Board
-    from beamfall.link import Link
-
-    link = Link(transport, acknowledge_on_receipt=False)
-    link.open()
-    return Board(link)

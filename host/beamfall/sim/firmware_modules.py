@@ -9,6 +9,7 @@ from __future__ import annotations
 import sys
 from dataclasses import dataclass
 from functools import cache
+from importlib import import_module
 from types import ModuleType
 from typing import Any
 
@@ -58,8 +59,6 @@ def _import_firmware() -> FirmwareModules:
         del sys.modules[name]
     sys.path.insert(0, folder)
     try:
-        from importlib import import_module
-
         return FirmwareModules(
             board=import_module("beamfall_board.board").Board,
             port=import_module("ports.simulated.port").SimulatedPort,

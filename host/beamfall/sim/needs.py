@@ -66,11 +66,11 @@ def make_calm_shot(model: RigModel) -> tuple[Drop, Jet | None]:
     return drop, make_jet(calm, drop, draws)
 
 
-def describe_needs(model: RigModel, stage_s: float, edge: str = "dark") -> dict[str, Any] | None:
-    """`find_needs` for where the planner meets the jet, as plain values in ms; None without a jet."""
-    from beamfall.planning.collision import MEETING
-
-    needs = find_needs(model, stage_s, MEETING, edge)
+def describe_needs(
+    model: RigModel, stage_s: float, meeting: float, edge: str = "dark"
+) -> dict[str, Any] | None:
+    """`find_needs` as plain values in ms; None without a jet."""
+    needs = find_needs(model, stage_s, meeting, edge)
     if needs is None:
         return None
     return {

@@ -94,8 +94,8 @@ class SimulatedStudio:
             seed=self._rig.seed,
         )
 
-    def describe_needs(self, stage_s: float, edge: str) -> dict[str, Any] | None:
-        return describe_needs(self._rig.model, stage_s, edge)
+    def describe_needs(self, stage_s: float, meeting: float, edge: str) -> dict[str, Any] | None:
+        return describe_needs(self._rig.model, stage_s, meeting, edge)
 
 
 def _own(picture: Picture) -> SimulatedPicture:

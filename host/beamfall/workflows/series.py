@@ -17,7 +17,8 @@ from beamfall.events import Outcome
 from beamfall.link.interrupts import hold_interrupts
 from beamfall.link.traits import Picture
 from beamfall.setup.rig import Rig
-from beamfall.setup.sequence import Sequence, Table
+from beamfall.setup.sequence import Sequence
+from beamfall.setup.table import Table
 from beamfall.shots import ShotLog, ShotRecord, make_record
 from beamfall.wire import get_definition
 

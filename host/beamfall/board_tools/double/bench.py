@@ -10,12 +10,16 @@ from typing import TYPE_CHECKING, Self
 from beamfall.board import Board
 from beamfall.board_tools.double.wiring import (
     DOUBLE_NAME,
+    WIRES,
     PinnedWire,
     find_double_profile,
     list_wires,
 )
 from beamfall.errors import BeamfallError, BenchError
 from beamfall.events import Edge, Outcome
+from beamfall.link import Link, Transport
+from beamfall.setup.limits import BoardLimits
+from beamfall.sim.coupling import couple_boards
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -67,7 +71,6 @@ class Bench:
         crossed: Iterable[tuple[str, str]] = (),
     ) -> Self:
         """Two simulated boards connected pin to pin, in one virtual time, on clocks that are off by `ppm`."""
-        from beamfall.sim.coupling import couple_boards, open_board
 
         double = find_double_profile()
         wires = list_wires(controller, double)
@@ -80,7 +83,7 @@ class Bench:
             missing=missing,
             crossed=crossed,
         )
-        return cls(open_board(pair.first), open_board(pair.second), pair.ratio)
+        return cls(_open(pair.first), _open(pair.second), pair.ratio)
 
     def _check_roles(self) -> None:
         for board, wanted in ((self.controller, False), (self.double, True)):
@@ -113,8 +116,6 @@ class Bench:
 
     def pinned_wires(self) -> list[PinnedWire]:
         """The wires that these two boards should have, by what they say of their lines; pins are not known here."""
-        from beamfall.board_tools.double.wiring import WIRES
-        from beamfall.setup.limits import BoardLimits
 
         mine = BoardLimits.from_welcome(self.controller.info)
         lines = mine.outputs | mine.inputs
@@ -151,3 +152,9 @@ def wait_for_watch(board: Board) -> tuple[Edge, ...]:
                     raise BenchError(f"{board.name} has lost edges of a watch; try again")
                 return outcome.edges
     raise BenchError(f"{board.name} has not reported the end of a watch")
+
+
+def _open(transport: Transport) -> Board:
+    link = Link(transport, acknowledge_on_receipt=False)
+    link.open()
+    return Board(link)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import BenchError
+from beamfall.setup.limits import BoardLimits
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal, SignalKind
 
@@ -70,7 +71,6 @@ def measure_ratio(bench: Bench, *, pulses: int = 40, span_s: float = 3.0) -> Clo
 
     Raises BenchError when not every pulse arrives.
     """
-    from beamfall.setup.limits import BoardLimits
 
     outputs = BoardLimits.from_welcome(bench.controller.info).outputs
     line = next((name for name in _LINES if name in outputs), None)

@@ -12,8 +12,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from beamfall.errors import BenchError
-from beamfall.setup.sequence import Row, Sequence, Table, count_beam_edges, predict_edges
+from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal, SignalKind
+from beamfall.setup.table import Table, count_beam_edges, predict_edges
+from beamfall.sim.drops import LEAST_GAP_S, make_drop
 
 if TYPE_CHECKING:
     from beamfall.setup.limits import BoardLimits
@@ -125,7 +127,6 @@ def _list_openings(sequence: Sequence) -> list[tuple[int, float, float]]:
 def _let_fall(
     model: RigModel, openings: Iterable[tuple[int, float, float]], draws: random.Random
 ) -> dict[int, tuple[Shadow, ...]]:
-    from beamfall.sim.drops import LEAST_GAP_S, make_drop
 
     free: dict[int, float] = {}
     shadows: dict[int, list[Shadow]] = {}

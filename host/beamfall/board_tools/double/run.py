@@ -10,8 +10,9 @@ from beamfall.board_tools.double.drops import Pretence, pretend
 from beamfall.board_tools.measure import Distribution
 from beamfall.errors import BenchError
 from beamfall.setup.limits import BoardLimits
-from beamfall.setup.sequence import Row, Sequence, count_beam_edges
+from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import SignalKind
+from beamfall.setup.table import count_beam_edges
 
 if TYPE_CHECKING:
     from beamfall.board_tools.double.bench import Bench

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 from beamfall.errors import UserError
 from beamfall.setup.signals import SignalKind
+from beamfall.setup.units import parse_length
+from beamfall.shots.remarks import NO_LIGHT, list_remarks
 
 if TYPE_CHECKING:
     from beamfall.shots import ShotRecord
@@ -56,7 +58,6 @@ def read_answer(text: str) -> Answer:
 
     A word may be cut short where it stays clear: `bef`, `a`. Raises UserError.
     """
-    from beamfall.setup.units import parse_length
 
     parts = _SEPARATORS.sub(" ", text).split()
     if not parts:
@@ -122,7 +123,6 @@ def say_useless(record: ShotRecord, shot: Shot, *, sees_light: bool = True) -> s
 
     `sees_light`: a flash-seen sensor is fitted (`[fitted] flash_seen` of the rig file).
     """
-    from beamfall.shots.remarks import NO_LIGHT, list_remarks
 
     first = shot.edges_s[0]
     if record.anchor_beam is not None and first is not None and first < 0.0:

@@ -9,7 +9,7 @@ from beamfall.errors import RigFileError, ShotError
 from beamfall.planning.belief import Belief
 from beamfall.planning.collision import STAGE_S, check_rig, find_need, refuse_spacing
 from beamfall.planning.result import AnchorEdge
-from beamfall.planning.rows import Opening, build_sequence
+from beamfall.planning.rows import Opening, build_sequence, find_lead
 from beamfall.planning.seek.answer import BLACK, NOTHING, Answer, Shot
 from beamfall.planning.seek.choose import Proposal, propose
 from beamfall.planning.seek.weighted_rigs import TALL, WeightedRigs
@@ -172,8 +172,6 @@ class Search:
             )
             delay = proposal.delay_s
         else:
-            from beamfall.planning.rows import find_lead
-
             anchor, last = AnchorEdge("release", "", 0), 0.0
             delay = proposal.delay_s + find_lead(rig)
         openings = [

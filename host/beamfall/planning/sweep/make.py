@@ -6,7 +6,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import UserError
+from beamfall.planning.learned import find_file, load_learned
+from beamfall.planning.make import make_plan
 from beamfall.planning.sweep.schedule import OF, Sweep
+from beamfall.workflows.series import Shooter, settle_earlier
 
 if TYPE_CHECKING:
     from beamfall.board import Board
@@ -38,8 +41,6 @@ def make_sweep(
     cannot be swept, SequenceError where one of the values makes a table the board would not take:
     before the first drop falls.
     """
-    from beamfall.planning.learned import find_file, load_learned
-    from beamfall.planning.make import make_plan
 
     if of not in OF:
         raise UserError(f"a sweep of {of}: expected {', '.join(OF)}")
@@ -83,7 +84,6 @@ def resume_sweep(board: Board, log: ShotLog, rig: Rig, found: SeriesLine) -> tup
     First settles what the board still holds of earlier shots. Raises UserError where the series'
     settings are not of a sweep, LinkError where the board does not answer.
     """
-    from beamfall.workflows.series import Shooter, settle_earlier
 
     settle_earlier(board, log)
     shooter = Shooter(
