@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from beamfall.cli.open_log import choose_series, open_log
+from beamfall.text import show_text
 
 if TYPE_CHECKING:
     from beamfall.photos import CameraMatch, Folder, Pair
@@ -127,7 +128,7 @@ def _print(found: Folder, cameras: list[CameraMatch], shots: int) -> None:
     twins = f", {found.twins} of them also in another format" if found.twins else ""
     print(f"{len(found.pictures)} pictures{twins}, {shots} shots")
     for problem in found.problems[:10]:
-        print(f"  left out: {problem}")
+        print(f"  left out: {show_text(problem)}")
     if len(found.problems) > 10:
         print(f"  left out: {len(found.problems) - 10} more")
     edited = sum(one.edited for one in found.pictures)
@@ -139,7 +140,7 @@ def _print(found: Folder, cameras: list[CameraMatch], shots: int) -> None:
 
 
 def _print_camera(camera: CameraMatch) -> None:
-    name = camera.camera or "camera with no name"
+    name = show_text(camera.camera) or "camera with no name"
     clock = camera.clock
     if camera.refusal is not None or clock is None:
         print(f"{name}: not matched: {camera.refusal}.")
@@ -167,7 +168,7 @@ def _print_camera(camera: CameraMatch) -> None:
     print_table(
         ("shot", "picture", "taken", "sure"),
         [
-            (str(pair.shot), pair.picture.path.name, pair.picture.taken,
+            (str(pair.shot), show_text(pair.picture.path.name), pair.picture.taken,
              "certain" if pair.is_certain else _say_share(pair.probability))
             for pair in camera.pairs
         ],
@@ -209,4 +210,4 @@ def sheet(
         made = write_sheet(log, choose_series(log, series), out, width)
     print(f"{made.shots} shots, {made.pictures} with a picture: {out}")
     for problem in made.problems[:10]:
-        print(f"  no thumbnail: {problem}")
+        print(f"  no thumbnail: {show_text(problem)}")

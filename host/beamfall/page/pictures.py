@@ -6,7 +6,6 @@ shot's number alone: no path comes from a page, and only what reads as a picture
 
 from __future__ import annotations
 
-import io
 import sys
 import threading
 from concurrent.futures import ThreadPoolExecutor
@@ -18,10 +17,9 @@ from beamfall.errors import BeamfallError, UserError
 if TYPE_CHECKING:
     from beamfall.link.traits import Picture
     from beamfall.page.hub import Hub
-    from beamfall.shots import ShotLog
+    from beamfall.photos.thumbnail import make_thumbnail
+from beamfall.shots import ShotLog
 
-_BYTES_MOST = 60_000_000
-_PIXELS_MOST = 200_000_000
 _LARGE, _SMALL = 1400, 420
 _KEPT_MOST = 400
 _painter = ThreadPoolExecutor(1, thread_name_prefix="picture")
@@ -88,7 +86,7 @@ class PictureShelf:
         self._lock = threading.Lock()
 
     def load(self, log: ShotLog, shot: int, *, small: bool) -> bytes:
-        """A JPEG; raises UserError where there is no picture or it cannot be read, NoSuchShot."""
+        """A JPEG; raises UserError where there is no picture, PictureError where it cannot be shown, NoSuchShot."""
         named = log.read_shot(shot).record.picture
         file = Path(named) if named else simulated_file(log.path, shot)
         try:
@@ -98,30 +96,9 @@ class PictureShelf:
         with self._lock:
             if key in self._kept:
                 return self._kept[key]
-            data = _encode(file, _SMALL if small else _LARGE)
+            data = make_thumbnail(file, _SMALL if small else _LARGE)
             if small:
                 if len(self._kept) >= _KEPT_MOST:
                     self._kept.pop(next(iter(self._kept)))
                 self._kept[key] = data
             return data
-
-
-def _encode(file: Path, longest: int) -> bytes:
-    from PIL import Image, ImageOps
-
-    try:
-        if file.stat().st_size > _BYTES_MOST:
-            raise UserError(f"{file.name}: too large a picture for the page")
-        with Image.open(file, formats=("JPEG", "PNG", "TIFF", "WEBP", "BMP")) as image:
-            if image.width * image.height > _PIXELS_MOST:
-                raise UserError(f"{file.name}: too large a picture for the page")
-            image.draft("RGB", (longest, longest))
-            upright = ImageOps.exif_transpose(image).convert("RGB")
-    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
-        raise UserError(
-            f"{file.name} cannot be shown (a raw file?): {error}; name a JPEG of it"
-        ) from error
-    upright.thumbnail((longest, longest))
-    out = io.BytesIO()
-    upright.save(out, "JPEG", quality=82)
-    return out.getvalue()

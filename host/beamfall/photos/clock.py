@@ -40,6 +40,7 @@ _FAR_S = (
     800.0  # where drift may move stamps by more, no group is followed: 46 days after one evening
 )
 _FOLLOWS = 0.4  # a group with a smaller share of pictures at shots says nothing about drift
+_BURST_S = 0.5  # pictures closer than this are of one shot or of none
 _APART_S = 0.6  # offsets closer than this are the same candidate
 
 
@@ -105,6 +106,7 @@ def find_clock(shots_s: Floats, pictures_s: Floats, step_s: float) -> ClockResul
     """
     if len(shots_s) < 2 or len(pictures_s) < 2:
         return None
+    pictures_s = _thin(pictures_s)
     groups = group_pictures(pictures_s)
     fits: list[ClockFit] = []
     for group, offset, drift in _find_candidates(shots_s, groups, step_s):
@@ -126,6 +128,15 @@ def find_clock(shots_s: Floats, pictures_s: Floats, step_s: float) -> ClockResul
         _judge(best, [fit for fit, _ in rivals], shots_s, pictures_s, step_s),
         rivals[0][1] if rivals else 0,
     )
+
+
+def _thin(pictures_s: Floats) -> Floats:
+    """Ascending times without bursts: shots are further apart than frames of a burst, which would outvote them."""
+    kept: list[float] = []
+    for when in pictures_s.tolist():
+        if not kept or when - kept[-1] >= _BURST_S:
+            kept.append(when)
+    return np.array(kept)
 
 
 def find_pairs(

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import logging
+import warnings
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -23,6 +24,7 @@ _TIMES = (
     ("Image DateTimeOriginal", "EXIF SubSecTimeOriginal"),  # some raw formats keep it in IFD0
     ("Image DateTime", "EXIF SubSecTime"),
 )
+_YEARS = (1970, 2200)  # no camera's clock is set to another
 _EPOCH = datetime(1970, 1, 1)
 
 
@@ -106,7 +108,8 @@ def _read_with_pillow(path: Path) -> dict[str, Any]:
     from PIL import ExifTags, Image
 
     try:
-        with Image.open(path) as image:
+        with warnings.catch_warnings(), Image.open(path) as image:
+            warnings.simplefilter("ignore")  # Pillow's words are not for our users
             exif = image.getexif()
             inner = exif.get_ifd(ExifTags.IFD.Exif)
     except Exception:  # no picture at all; the caller says so
@@ -124,7 +127,8 @@ def _text(tag: Any) -> str:
 def _parse(text: str) -> datetime | None:
     # 'YYYY:MM:DD HH:MM:SS'; unknown is written as blanks or zeros.
     with contextlib.suppress(ValueError):
-        return datetime.strptime(text[:19].replace("-", ":"), "%Y:%m:%d %H:%M:%S")
+        when = datetime.strptime(text[:19].replace("-", ":"), "%Y:%m:%d %H:%M:%S")
+        return when if _YEARS[0] <= when.year <= _YEARS[1] else None
     return None
 
 

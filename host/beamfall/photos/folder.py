@@ -55,6 +55,7 @@ def read_folder(path: Path) -> Folder:
         wrong = []
         for file in same:
             try:
+                _check_name(file)
                 pictures.append(read_photograph(file))
             except PictureError as error:
                 wrong.append(str(error))
@@ -67,3 +68,13 @@ def read_folder(path: Path) -> Folder:
         raise UserError(f"{path}: none of its {len(problems)} pictures has a capture time:{first}")
     pictures.sort(key=lambda one: (one.taken_s, one.path))
     return Folder(path, tuple(pictures), tuple(problems), twins)
+
+
+def _check_name(file: Path) -> None:
+    """The log is text: a name that is not cannot be written into it."""
+    try:
+        str(file).encode()
+    except UnicodeEncodeError as error:
+        raise PictureError(
+            f"{file.name}: this name is not text in UTF-8; rename the file"
+        ) from error

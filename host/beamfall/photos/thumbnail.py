@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import warnings
 from pathlib import Path
 from typing import Any
 
@@ -10,14 +11,15 @@ from beamfall.errors import PictureError
 from beamfall.photos.exif import read_tags
 from beamfall.photos.folder import RAW
 
+_PIXELS_MOST = 50_000_000  # of a picture that must be decoded whole: 150 MB of memory
+
 
 def make_thumbnail(path: Path, width: int) -> bytes:
     """Return a JPEG of at most `width` pixels across, turned as the camera was held.
 
-    Raises PictureError where there is no such file or nothing in it can be shown.
+    Raises PictureError where there is no such file, nothing in it can be shown, or it is a format that must be
+    decoded whole and has over `_PIXELS_MOST` pixels.
     """
-    from PIL import Image, ImageOps
-
     if not path.is_file():
         raise PictureError(f"{path.name}: the file is not there any more ({path.parent})")
     source: Any = path
@@ -27,12 +29,27 @@ def make_thumbnail(path: Path, width: int) -> bytes:
             raise PictureError(f"{path.name}: this raw file has no preview that can be shown")
         source = io.BytesIO(preview)
     try:
-        with Image.open(source) as image:
-            image.draft("RGB", (2 * width, 2 * width))  # a JPEG is then decoded small
-            upright = ImageOps.exif_transpose(image).convert("RGB")
-            upright.thumbnail((width, width))
-            out = io.BytesIO()
-            upright.save(out, "JPEG", quality=82)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # Pillow's words are not for our users
+            return _shrink(source, width, path.name)
+    except PictureError:
+        raise
     except Exception as error:  # damaged files make the decoder fail in any way it likes
         raise PictureError(f"{path.name}: cannot be shown ({type(error).__name__})") from error
+
+
+def _shrink(source: Any, width: int, name: str) -> bytes:
+    from PIL import Image, ImageOps
+
+    with Image.open(source) as image:
+        image.draft("RGB", (2 * width, 2 * width))  # a JPEG is then decoded small
+        if image.width * image.height > _PIXELS_MOST:
+            raise PictureError(
+                f"{name}: {image.width} x {image.height} pixels are too many to show; export a smaller copy"
+            )
+        image.thumbnail((2 * width, 2 * width))
+        upright = ImageOps.exif_transpose(image).convert("RGB")
+        upright.thumbnail((width, width))
+        out = io.BytesIO()
+        upright.save(out, "JPEG", quality=82)
     return out.getvalue()
