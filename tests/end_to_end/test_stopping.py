@@ -22,6 +22,7 @@ from typing import Any
 import pytest
 import served_board
 from served_board import ServedBoard
+from tiers import in_full
 
 from beamfall.board import Board
 from beamfall.link.interrupts import BOUNCE_S, StopSignals, hold_interrupts
@@ -31,6 +32,7 @@ from beamfall.shots import ShotLog
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="signals and terminals of POSIX")
 
 STOPS = {"SIGTERM": 143, "SIGHUP": 129, "SIGINT": 130}  # 128 + n: POSIX shells, "Exit Status"
+EACH = ["SIGTERM", *in_full("SIGHUP", "SIGINT")]
 
 
 class Witness:
@@ -154,8 +156,8 @@ def quick_rig(tmp_path: Path) -> Path:
     return path
 
 
-@pytest.mark.parametrize("name", STOPS)
-@pytest.mark.parametrize("later_s", [0.0, 0.25])
+@pytest.mark.parametrize("name", EACH)
+@pytest.mark.parametrize("later_s", [0.0, *in_full(0.25)])
 def test_in_a_series_of_shots(
     name: str,
     later_s: float,
@@ -184,7 +186,7 @@ def test_in_a_series_of_shots(
     }  # None: it fired, and nothing went wrong
 
 
-@pytest.mark.parametrize("name", STOPS)
+@pytest.mark.parametrize("name", EACH)
 def test_with_a_valve_held_open(
     name: str, witness: Witness, start: Callable[..., Terminal]
 ) -> None:
@@ -194,7 +196,7 @@ def test_with_a_valve_held_open(
     witness.assert_at_rest()
 
 
-@pytest.mark.parametrize("name", STOPS)
+@pytest.mark.parametrize("name", EACH)
 def test_in_a_check_that_the_board_makes_alone(
     name: str, witness: Witness, start: Callable[..., Terminal]
 ) -> None:
@@ -206,7 +208,7 @@ def test_in_a_check_that_the_board_makes_alone(
     witness.assert_at_rest()
 
 
-@pytest.mark.parametrize("name", STOPS)
+@pytest.mark.parametrize("name", EACH)
 def test_at_the_question_of_a_check(
     name: str, witness: Witness, start: Callable[..., Terminal]
 ) -> None:
@@ -217,8 +219,8 @@ def test_at_the_question_of_a_check(
     witness.assert_at_rest()
 
 
-@pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP"])
-@pytest.mark.parametrize("more", [[], ["--drops"]])
+@pytest.mark.parametrize("name", ["SIGTERM", *in_full("SIGHUP")])
+@pytest.mark.parametrize("more", [[], *in_full(["--drops"])])
 def test_in_a_watch_of_the_beam(
     name: str, more: list[str], witness: Witness, start: Callable[..., Terminal]
 ) -> None:
@@ -251,7 +253,7 @@ def test_ctrl_c_is_how_a_watch_of_the_beam_ends(
     witness.assert_at_rest()
 
 
-@pytest.mark.parametrize("name", STOPS)
+@pytest.mark.parametrize("name", EACH)
 def test_of_the_page_with_a_valve_held_open(
     name: str, witness: Witness, start: Callable[..., Terminal]
 ) -> None:
@@ -346,7 +348,7 @@ def test_a_signal_is_held_back_where_it_would_do_harm() -> None:
     assert steps == ["went on"]
 
 
-@pytest.mark.parametrize("name", STOPS)
+@pytest.mark.parametrize("name", EACH)
 def test_in_the_first_moments_of_a_start(name: str, tmp_path: Path) -> None:
     """From the first line of the program on: by the signal itself or by its status, and never with a traceback."""
     for moment_s in (0.02, 0.05, 0.08, 0.12, 0.2, 0.4):

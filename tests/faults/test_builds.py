@@ -7,6 +7,7 @@ from functools import cache
 from typing import Any
 
 import pytest
+from tiers import in_full
 
 from beamfall.board import Board
 from beamfall.faults.finder import Finder, Finding
@@ -58,7 +59,7 @@ def signs_of(finding: Finding) -> set[str]:
     return {name for step in finding.steps for name in step.outcomes}
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", [0, *in_full(*range(1, 6))])
 @pytest.mark.parametrize(("light", "button"), [(True, True), (False, True), (False, False)])
 def test_a_sound_build_is_told_that_all_is_well(seed: int, light: bool, button: bool) -> None:
     finding = check("", seed, light=light, button=button)
@@ -91,7 +92,7 @@ def test_the_rig_file_goes_before_what_a_board_could_have() -> None:
     "fault",
     ["flash-off", "flash-asleep", "flash-cable", "flash-recycling", "flash-not-manual"],
 )
-@pytest.mark.parametrize("seed", [3, 4])
+@pytest.mark.parametrize("seed", [3, *in_full(4)])
 def test_without_a_sensor_the_flash_is_still_found_out(fault: str, seed: int) -> None:
     finding = check(fault, seed, light=False, button=False)
     assert finding.ranked[0][0] == fault, finding.ranked[:3]
@@ -141,6 +142,7 @@ def test_a_rig_without_a_flash_has_its_valve_and_beam_checked() -> None:
         assert found.ranked[0][0] == fault, found.ranked[:3]
 
 
+@pytest.mark.full
 def test_a_picture_at_the_wrong_moment_of_a_sound_rig_is_a_matter_for_seek() -> None:
     missed = 0
     for seed in range(10):

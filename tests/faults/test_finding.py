@@ -57,6 +57,7 @@ PAIRS = (
 )
 
 
+@pytest.mark.full
 def test_of_two_causes_both_are_among_the_first_three(diagnose: Diagnose) -> None:
     both = 0
     for one, other in PAIRS:
@@ -189,6 +190,7 @@ def test_all_that_remain_are_named(setup: Setup) -> None:
     assert "would separate flash-cable and flash-off: the flash's lamp" in said
 
 
+@pytest.mark.full
 def test_two_that_remain_are_named_with_what_would_separate_them(diagnose: Diagnose) -> None:
     """Plugs in order and wire broken inside: from outside that is a dead emitter, or nearly so."""
     open_ends = []
