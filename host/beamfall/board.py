@@ -18,7 +18,15 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
 from beamfall.board_values import Slot, SlotList, Status, Ticket
-from beamfall.errors import BeamfallError, BoardRestarted, LinkLost, NoAnswer, Refused, ShotError
+from beamfall.errors import (
+    BeamfallError,
+    BoardRestarted,
+    LinkLost,
+    NoAnswer,
+    Refused,
+    SequenceError,
+    ShotError,
+)
 from beamfall.events import Event, Outcome, OutcomeCollector, Trouble, make_event
 from beamfall.link import (
     Link,
@@ -31,6 +39,7 @@ from beamfall.link import (
 )
 from beamfall.link.session import go_on
 from beamfall.ports import open_transport
+from beamfall.setup.table import Table
 from beamfall.setup.service_times import check_contact, check_opening, check_rinse
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.wire import Message
@@ -245,12 +254,18 @@ class Board:
             self.set_host_timeout(self._host_timeout_s)
 
     # -- shots -------------------------------------------------------------------------------------------------
-    def upload(self, sequence: Sequence) -> bytes:
-        """Put a sequence table on the board; return its digest once the board has checked it whole.
+    def upload(self, shot: Sequence | Table) -> bytes:
+        """Put a sequence, or the table made of it for this board, on the board.
 
-        Raises SequenceError for what this host can see is wrong, Refused for what the board finds.
+        Returns the table's digest once the board has checked it whole. Raises SequenceError for what
+        this host can see is wrong, Refused for what the board finds.
         """
-        table = sequence.make_table(self._info)
+        table = shot if isinstance(shot, Table) else shot.make_table(self._info)
+        if table.clock_hz != self._info.clock_hz:
+            raise SequenceError(
+                f"the table is for a clock of {table.clock_hz} Hz, and this board has {self._info.clock_hz} Hz: "
+                "make it for this board"
+            )
         if self._ready == table.digest:
             return table.digest
         self._ready = None
@@ -259,9 +274,9 @@ class Board:
         self._ready = table.digest
         return table.digest
 
-    def arm(self, sequence: Sequence) -> Ticket:
-        """Make sure that the board has this sequence ready; return the ticket that releases it once."""
-        digest = self.upload(sequence)
+    def arm(self, shot: Sequence | Table) -> Ticket:
+        """Make sure that the board has this shot ready; return the ticket that releases it once."""
+        digest = self.upload(shot)
         self._ask_for_care()
         return Ticket(self._boot_id, self._last_release + 1, digest)
 

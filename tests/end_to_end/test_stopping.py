@@ -25,7 +25,7 @@ from served_board import ServedBoard
 from tiers import in_full
 
 from beamfall.board import Board
-from beamfall.link.interrupts import BOUNCE_S, StopSignals, hold_interrupts
+from beamfall.interrupts import BOUNCE_S, StopSignals, hold_interrupts
 from beamfall.setup.rig import EXAMPLE
 from beamfall.shots import ShotLog
 

@@ -11,7 +11,7 @@ import pytest
 
 from beamfall.board import Board
 from beamfall.errors import LinkLost
-from beamfall.link.interrupts import hold_interrupts
+from beamfall.interrupts import hold_interrupts
 from beamfall.setup.rig import example_rig
 from beamfall.sim.build import build_rig
 from beamfall.sim.interpreter import MicroPythonTransport

@@ -9,12 +9,15 @@ from pathlib import Path
 
 import pytest
 
+from beamfall.board import Board
 from beamfall.errors import SequenceError
 from beamfall.link.welcome import Welcome
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.sequence_file import load_sequence
 from beamfall.setup.table import Table, TickRow, count_beam_edges, predict_edges
+from beamfall.shots import ShotLog
+from beamfall.workflows.series import Shooter
 
 HZ = 125_000_000
 TWO_DROPS = Sequence(
@@ -135,11 +138,11 @@ def test_impossible_values_are_refused(make: object, message: str) -> None:
     assert message in str(caught.value)
 
 
-def test_a_table_is_made_for_a_board_once(welcome: Welcome) -> None:
+def test_a_table_is_made_for_a_board(welcome: Welcome) -> None:
     assert BoardLimits.from_welcome(welcome) == BoardLimits()
     table = TWO_DROPS.make_table(welcome)
     assert table.requests[-1].name == "table_commit"
-    assert TWO_DROPS.make_table(welcome) is table
+    assert TWO_DROPS.make_table(welcome) == table
     too_long = Sequence((Row("release", 0, "valve1", 0.1, 0.3),))
     with pytest.raises(
         SequenceError, match="opening is 300 ms, the longest on this board is 200 ms"
@@ -224,3 +227,25 @@ def test_what_is_wrong_with_a_file_is_said(
 def test_rows_say_where_they_stand() -> None:
     row = TickRow("beam1", 2, "flash1", 23_750_000, 250_000, origin=2)
     assert row.describe(HZ) == "row 3 (flash1, beam1 edge 2 + 190.000 ms)"
+
+
+def test_a_table_for_another_clock_is_refused() -> None:
+    with Board.connect("sim") as board:
+        table = TWO_DROPS.to_table(board.info.clock_hz // 2)
+        with pytest.raises(SequenceError):
+            board.arm(table)
+
+
+def test_a_shot_makes_its_table_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    made: list[Sequence] = []
+    to_table = Sequence.to_table
+
+    def count(sequence: Sequence, clock_hz: int) -> Table:
+        made.append(sequence)
+        return to_table(sequence, clock_hz)
+
+    monkeypatch.setattr(Sequence, "to_table", count)
+    with ShotLog.open(tmp_path / "log.sqlite3") as log, Board.connect("sim") as board:
+        shooter = Shooter.begin(board, log, "shoot", rig=None)
+        record = shooter.fire(TWO_DROPS)
+    assert record.state == "fired" and made == [TWO_DROPS]

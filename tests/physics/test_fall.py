@@ -16,7 +16,16 @@ from hypothesis import strategies as st
 from beamfall.errors import PhysicsRangeError
 from beamfall.physics.air import Air
 from beamfall.physics.drag import drag_coefficient
-from beamfall.physics.fall import fall, fall_array, terminal_speed
+from beamfall.physics.fall import (
+    ROOM_AIR,
+    WATER_DENSITY_KG_M3,
+    WATER_SURFACE_TENSION_N_M,
+    DropFalls,
+    fall,
+    fall_array,
+    terminal_speed,
+)
+from beamfall.physics.gravity import STANDARD_GRAVITY
 
 fluids_drag = pytest.importorskip("fluids.drag", reason="fluids is the independent oracle here")
 
@@ -162,6 +171,27 @@ def test_arrays_from_high_up_agree_within_20_us() -> None:
     many = fall_array(drops, sizes)
     for i in range(200):
         assert many.time_s[i] == pytest.approx(fall(drops[i], sizes[i]).time_s, abs=20e-6)
+
+
+def test_falls_that_are_prepared_agree_with_others_at_every_height() -> None:
+    rng = np.random.default_rng(13)
+    sizes = rng.uniform(1e-3, 5.5e-3, 50)
+    for starts in (np.zeros(50), rng.uniform(0.0, 2.0, 50)):
+        falls = DropFalls(
+            sizes,
+            liquid_density_kg_m3=WATER_DENSITY_KG_M3,
+            surface_tension_n_m=WATER_SURFACE_TENSION_N_M,
+            air=ROOM_AIR,
+            gravity=STANDARD_GRAVITY,
+            initial_speed_m_s=starts,
+        )
+        for top in (0.5, 1.2, 3.0):
+            heights = rng.uniform(0.0, top, 50)
+            one, other = falls.fall(heights), fall_array(heights, sizes, initial_speed_m_s=starts)
+            assert one.time_s == pytest.approx(other.time_s, abs=1e-12)
+            assert one.speed_m_s == pytest.approx(other.speed_m_s, abs=1e-12)
+        with pytest.raises(PhysicsRangeError):
+            falls.fall(np.full(50, 5.01))
 
 
 def test_arrays_broadcast_and_keep_their_shape() -> None:

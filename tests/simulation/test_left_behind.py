@@ -20,7 +20,7 @@ SEQUENCE = Sequence(rows=(Row("release", 0, "valve1", 0.01, 0.01),))
 HOLDER = """
 import sys, time
 from beamfall.board import Board
-from beamfall.link.interrupts import StopSignals
+from beamfall.interrupts import StopSignals
 from beamfall.setup.sequence import Row, Sequence
 
 with StopSignals(), Board.connect(sys.argv[1]) as board:

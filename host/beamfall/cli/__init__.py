@@ -26,7 +26,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     No error shows a traceback, unless BEAMFALL_DEBUG is set.
     """
     from beamfall.cli.stopping import drop_lost_output
-    from beamfall.link.interrupts import StopSignals
+    from beamfall.interrupts import StopSignals
 
     with StopSignals() as stop:
         try:

@@ -34,6 +34,8 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import ArrayLike, NDArray
 
+    from beamfall.physics.fall_table import FallsOfDrops
+
 WATER_DENSITY_KG_M3 = 998.207  # IAPWS-95, 20 °C, 0.101325 MPa
 WATER_SURFACE_TENSION_N_M = 0.072736  # IAPWS R1-76(2014), 20 °C
 ROOM_AIR = air_at()
@@ -186,10 +188,8 @@ def fall_array(
     _check_all("drop diameter", diameter, MIN_DIAMETER_M, MAX_DIAMETER_M, "m")
     _check_all("initial speed", start, 0.0, MAX_INITIAL_SPEED_M_S, "m/s")
     _check_conditions(liquid_density_kg_m3, surface_tension_n_m, gravity)
-    # Two tables: falls of a photographer, and the rest. An initial speed adds 0.4 m at most.
-    top = 1.6 if float(height.max()) <= 1.2 else MAX_HEIGHT_M + 0.4
     table = build_table(
-        liquid_density_kg_m3, surface_tension_n_m, air, gravity, top,
+        liquid_density_kg_m3, surface_tension_n_m, air, gravity, _choose_top(height),
         (MIN_DIAMETER_M, MAX_DIAMETER_M), MAX_INITIAL_SPEED_M_S,
     )  # fmt: skip
     # One value stays one value; anything else becomes a full vector.
@@ -202,6 +202,56 @@ def fall_array(
     if weber > MAX_WEBER:
         raise _refuse_flattening(weber)
     return FallArrayResult(time.reshape(shape), speed.reshape(shape))
+
+
+class DropFalls:
+    """Many drops of one liquid, to be asked again and again when they have fallen how far.
+
+    Gives what `fall_array` gives for the same diameters and first speeds (vectors of one length), at
+    a tenth of the cost from the second question on. Raises as `fall_array` does.
+    """
+
+    def __init__(
+        self,
+        diameter_m: NDArray[np.float64],
+        *,
+        liquid_density_kg_m3: float,
+        surface_tension_n_m: float,
+        air: Air,
+        gravity: float,
+        initial_speed_m_s: NDArray[np.float64],
+    ) -> None:
+        _check_all("drop diameter", diameter_m, MIN_DIAMETER_M, MAX_DIAMETER_M, "m")
+        _check_all("initial speed", initial_speed_m_s, 0.0, MAX_INITIAL_SPEED_M_S, "m/s")
+        _check_conditions(liquid_density_kg_m3, surface_tension_n_m, gravity)
+        self._diameter, self._start = diameter_m, initial_speed_m_s
+        self._conditions = (liquid_density_kg_m3, surface_tension_n_m, air, gravity)
+        self._weber_per_speed2 = air.density_kg_m3 / surface_tension_n_m * diameter_m
+        self._prepared: dict[float, FallsOfDrops] = {}
+
+    def fall(self, height_m: NDArray[np.float64]) -> FallArrayResult:
+        """Time and speed of each drop after its height, a vector as long as the diameters."""
+        import numpy as np
+
+        from beamfall.physics.fall_table import build_table
+
+        _check_all("fall height", height_m, 0.0, MAX_HEIGHT_M, "m")
+        top = _choose_top(height_m)
+        if top not in self._prepared:
+            table = build_table(
+                *self._conditions, top, (MIN_DIAMETER_M, MAX_DIAMETER_M), MAX_INITIAL_SPEED_M_S
+            )
+            self._prepared[top] = table.prepare(self._diameter, self._start)
+        time, speed = self._prepared[top].evaluate(height_m)
+        weber = float(np.max(self._weber_per_speed2 * speed**2))
+        if weber > MAX_WEBER:
+            raise _refuse_flattening(weber)
+        return FallArrayResult(time, speed)
+
+
+def _choose_top(height_m: NDArray[np.float64]) -> float:
+    """Two tables: falls of a photographer, and the rest. An initial speed adds 0.4 m at most."""
+    return 1.6 if float(height_m.max()) <= 1.2 else MAX_HEIGHT_M + 0.4
 
 
 def _check_all(key: str, values: NDArray[np.float64], low: float, high: float, unit: str) -> None:

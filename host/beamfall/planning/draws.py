@@ -7,11 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from beamfall.physics.fall import MAX_DIAMETER_M, MIN_DIAMETER_M, fall_array
+from beamfall.physics.fall import MAX_DIAMETER_M, MIN_DIAMETER_M, DropFalls
 from beamfall.physics.impact import SHALLOWEST_JET_M
 from beamfall.physics.jet import estimate_depth_factor, tip_heights
 from beamfall.planning.setting import Setting, compute_drop
@@ -48,8 +49,12 @@ class DropDraws:
     def reach(self, centre_height_m: Floats) -> tuple[Floats, Floats]:
         """Time since the drop came free until its centre is at a height, and its speed there."""
         distance = np.maximum(self.start_height_m - centre_height_m, _LEAST_FALL_M)
-        result = fall_array(
-            distance,
+        result = self._falls.fall(distance)
+        return result.time_s, result.speed_m_s
+
+    @cached_property
+    def _falls(self) -> DropFalls:
+        return DropFalls(
             self.diameter_m,
             liquid_density_kg_m3=self.setting.liquid.density_kg_m3,
             surface_tension_n_m=self.setting.liquid.surface_tension_n_m,
@@ -57,7 +62,6 @@ class DropDraws:
             gravity=self.setting.gravity,
             initial_speed_m_s=self.start_speed_m_s,
         )
-        return result.time_s, result.speed_m_s
 
     def reach_lowest(self, height_m: Floats) -> tuple[Floats, Floats]:
         """The same for the drop's lowest point."""

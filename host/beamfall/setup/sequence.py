@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence as SequenceOf
 from dataclasses import dataclass, replace
-from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from beamfall.errors import SequenceError
@@ -135,10 +134,9 @@ class Sequence:
     def make_table(self, welcome: Welcome) -> Table:
         """Return the table for the board of that welcome, checked against its limits.
 
-        The same sequence and welcome give the same table back at no cost.
         Raises SequenceError naming every row and limit that does not fit.
         """
-        return _make_checked(self, welcome)
+        return self.make_table_within(BoardLimits.from_welcome(welcome))
 
     def make_table_within(self, limits: BoardLimits) -> Table:
         """Return the table for limits got otherwise, checked; raises SequenceError."""
@@ -159,11 +157,6 @@ class Sequence:
             raise SequenceError("the sequence has no flash whose delay could be changed")
         rows = tuple(replace(row, delay_s=delay_s) if row is flash else row for row in self.rows)
         return replace(self, rows=rows)
-
-
-@lru_cache(maxsize=64)
-def _make_checked(sequence: Sequence, welcome: Welcome) -> Table:
-    return sequence.make_table_within(BoardLimits.from_welcome(welcome))
 
 
 def _check_time(name: str, seconds: float) -> None:

@@ -12,7 +12,7 @@ import math
 from typing import Any, Protocol
 
 from beamfall.errors import LinkLost
-from beamfall.link.interrupts import hold_interrupts
+from beamfall.interrupts import hold_interrupts
 from beamfall.link.traits import PortTraits
 from beamfall.sim.board_folder import BoardFolder
 from beamfall.sim.firmware_modules import FirmwareModules, load_firmware

@@ -21,7 +21,7 @@ from tempfile import TemporaryFile
 from typing import IO, Any
 
 from beamfall.errors import InterpreterMissing, LinkLost
-from beamfall.link.interrupts import hold_interrupts
+from beamfall.interrupts import hold_interrupts
 from beamfall.link.traits import PortTraits
 from beamfall.resources import find_firmware
 from beamfall.setup.signals import INPUTS

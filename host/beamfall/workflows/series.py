@@ -14,7 +14,7 @@ from typing import Any, Self
 from beamfall.board import ABORT_S, Board, Ticket
 from beamfall.errors import BeamfallError, LinkLost, NoAnswer, Refused, ReleaseUnknown, ShotError
 from beamfall.events import Outcome
-from beamfall.link.interrupts import hold_interrupts
+from beamfall.interrupts import hold_interrupts
 from beamfall.link.traits import Picture
 from beamfall.setup.rig import Rig
 from beamfall.setup.sequence import Sequence
@@ -103,7 +103,7 @@ class Shooter:
         """
         sequence = self.board.traits.as_set(sequence)
         table = sequence.make_table(self.board.info)
-        ticket = self.board.arm(sequence)
+        ticket = self.board.arm(table)
         # A Ctrl-C is taken only where `take_interrupt` is called, so that the log and what is known here stay in
         # step: before each sending of the release, and while anything is waited for.
         with hold_interrupts() as take_interrupt:
