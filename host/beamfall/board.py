@@ -39,9 +39,9 @@ from beamfall.link import (
 )
 from beamfall.link.session import go_on
 from beamfall.ports import open_transport
-from beamfall.setup.table import Table
 from beamfall.setup.service_times import check_contact, check_opening, check_rinse
 from beamfall.setup.signals import Signal, SignalKind
+from beamfall.setup.table import Table
 from beamfall.wire import Message
 
 if TYPE_CHECKING:
