@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
+from matplotlib.axes import Axes
 from matplotlib.collections import PolyCollection
+from matplotlib.figure import Figure
 
-from beamfall.errors import UserError
-from beamfall.plot.timeline import draw_timeline, make_timeline
+from beamfall.errors import FileWriteError, UserError
+from beamfall.plot.draw import draw_chart, make_figure
+from beamfall.plot.scene import Bar, Stems, to_json
+from beamfall.plot.timeline import Scatter, describe_timeline, draw_timeline
 
 HZ = 125_000_000
 
@@ -57,22 +63,43 @@ def make_record(**changes: Any) -> dict[str, Any]:
 
 
 def words(record: dict[str, Any]) -> str:
-    """All that is written in the picture."""
-    figure = make_timeline(record)
+    """All that is written in the chart."""
+    chart = describe_timeline(record)
+    panel = chart.panels[0][0]
+    texts = [getattr(shape, "text", "") for shape in panel.shapes]
+    names = [getattr(shape, "name", "") for shape in panel.shapes]
+    rows = [f"{row.name} {row.remark}" for row in panel.rows]
+    return "\n".join(
+        [chart.title, chart.subtitle, *chart.alerts, panel.x.label, *rows, *texts, *names]
+    )
+
+
+def drawn_words(figure: Figure) -> str:
+    """All that matplotlib writes."""
     figure.draw_without_rendering()
-    axes = figure.axes[0]
-    texts = [text.get_text() for text in axes.texts]
-    texts += [label.get_text() for label in axes.get_yticklabels()]
+    texts = [text.get_text() for text in figure.texts]
     texts += [text.get_text() for legend in figure.legends for text in legend.get_texts()]
-    for child in axes.child_axes:
-        texts += [label.get_text() for label in child.get_yticklabels()]
-    return "\n".join([axes.get_title(loc="left"), axes.get_xlabel(), *texts])
+    for axes in figure.axes:
+        texts += [axes.get_title(loc="left"), axes.get_xlabel()]
+        for inner in (axes, *axes.child_axes):
+            texts += [label.get_text() for label in inner.get_yticklabels()]
+        texts += [text.get_text() for text in axes.texts]
+    return "\n".join(texts)
 
 
 def bars(record: dict[str, Any]) -> dict[bool, list[tuple[float, float]]]:
-    """Left ends and lanes of the hollow (planned) and filled (measured) bars."""
+    """Left ends and rows of the planned (hollow) and measured (filled) bars."""
     found: dict[bool, list[tuple[float, float]]] = {True: [], False: []}
-    for collection in make_timeline(record).axes[0].collections:
+    for shape in describe_timeline(record).panels[0][0].shapes:
+        if isinstance(shape, Bar) and shape.start is not None:
+            found[shape.planned].append((round(shape.start, 6), shape.y))
+    return found
+
+
+def drawn_bars(axes: Axes) -> dict[bool, list[tuple[float, float]]]:
+    """The same in the figure."""
+    found: dict[bool, list[tuple[float, float]]] = {True: [], False: []}
+    for collection in axes.collections:
         assert isinstance(collection, PolyCollection)
         hollow = len(collection.get_facecolor()) == 0 or collection.get_facecolor()[0][3] == 0
         for path in collection.get_paths():
@@ -81,10 +108,69 @@ def bars(record: dict[str, Any]) -> dict[bool, list[tuple[float, float]]]:
     return found
 
 
-def test_bars_stand_at_their_times_and_in_their_lanes() -> None:
+def test_bars_are_at_their_times_and_in_their_rows_in_the_data_and_in_the_file() -> None:
     found = bars(make_record())
-    assert found[False] == [(100, 0), (185, 0), (283, -1), (368, -1), (558, -2)]
-    assert found[True] == [(100, 0), (185, 0), (558, -2)]
+    assert found[False] == [(100, 0), (185, 0), (283, 1), (368, 1), (558, 2)]
+    assert found[True] == [(100, 0), (185, 0), (558, 2)]
+    for axes in make_figure(describe_timeline(make_record())).axes:
+        assert drawn_bars(axes) == found
+
+
+def test_a_file_shows_the_whole_shot_and_the_flash_closely() -> None:
+    whole, near = make_figure(describe_timeline(make_record())).axes
+    assert whole.get_xlim()[0] < 0 and whole.get_xlim()[1] > 560
+    assert near.get_xlim() == pytest.approx((538, 578))
+    # Nothing of a shot without a flash can be looked at closely.
+    (only,) = make_figure(describe_timeline(make_record(edges=make_record()["edges"][:6]))).axes
+    assert only.get_xlim()[0] < 0
+
+
+def test_a_file_leaves_no_word_out() -> None:
+    truth = {"drops": [{"impact_ticks": ticks(452)}, {"impact_ticks": ticks(557)}],
+             "contact": {"ticks": ticks(556.9)}}  # fmt: skip
+    record = make_record(truth=truth, remarks=["no light was seen"])
+    drawn = drawn_words(make_figure(describe_timeline(record)))
+    for line in words(record).splitlines():
+        for word in line.split():
+            assert word in drawn, line
+
+
+def test_words_in_a_file_cover_no_bar_and_no_other_words() -> None:
+    record = make_record()
+    record["edges"] += [edge("valve2", "on", 120, 120), edge("valve2", "off", 130, 130)]
+    figure = make_figure(describe_timeline(record))
+    axes = figure.axes[0]
+    boxes = [text.get_window_extent() for text in axes.texts if text.get_text()]
+    assert len(boxes) >= 7
+    for number, one in enumerate(boxes):
+        assert not any(one.overlaps(other) for other in boxes[number + 1 :])
+
+
+def test_other_shots_of_the_series_are_behind_the_own_edges() -> None:
+    scatter = Scatter(series=3, shots=2, lines={"beam1": [283.1, 282.9, 368.2]})
+    shapes = describe_timeline(make_record(), scatter).panels[0][0].shapes
+    (stems,) = (shape for shape in shapes if isinstance(shape, Stems))
+    assert stems.xs == (283.1, 282.9, 368.2) and 0.5 < stems.base < 1.5
+    assert "2 more shots of series 3" in stems.name
+    first_bar = next(n for n, shape in enumerate(shapes) if isinstance(shape, Bar) and shape.y == 1)
+    assert shapes.index(stems) < first_bar
+
+
+def test_a_chart_goes_to_the_page_as_plain_data() -> None:
+    chart = describe_timeline(make_record())
+    content = json.loads(json.dumps(to_json(chart)))
+    (panel,) = content["panels"][0]
+    assert [row["name"] for row in panel["rows"]] == ["valve 1", "beam 1", "flash 1"]
+    measured = [one for one in panel["shapes"] if one["shape"] == "Bar" and not one["planned"]]
+    assert measured[-1] == {
+        "shape": "Bar", "role": "flash", "y": 2, "start": 558.0, "end": 560.0, "planned": False,
+        "title": "flash 1: 558.0000 ms to 560.0000 ms, measured", "name": "measured",
+    }  # fmt: skip
+
+
+def test_a_rig_name_with_dollars_is_no_formula(tmp_path: Path) -> None:
+    chart = replace(describe_timeline(make_record()), title="a $5 \\frac rig for $6")
+    draw_chart(chart, tmp_path / "a.png")
 
 
 def test_someone_who_was_not_there_can_read_it() -> None:
@@ -103,9 +189,9 @@ def test_someone_who_was_not_there_can_read_it() -> None:
         "2: dwell 2.85 ms",
         "spacing 85.000 ms",
         "delay 190.000 ms, exactly as planned",
-        "measured =\nplanned",
+        "valve 1 exact",
         "planned",
-        "measured (short ones drawn wider)",
+        "measured",
     ):
         assert text in said
 
@@ -115,7 +201,7 @@ def test_a_late_flash_is_said_to_be_late() -> None:
     record["edges"][8]["ticks"] += 300  # 2.4 µs at 125 MHz
     said = words(record)
     assert "delay 190.002 ms, +2.4 µs from plan" in said
-    assert "off by up to\n+2.4 µs" in said
+    assert "flash 1 +2.4 µs" in said
 
 
 def test_a_missed_shot_says_why_its_flash_is_missing() -> None:
@@ -124,6 +210,7 @@ def test_a_missed_shot_says_why_its_flash_is_missing() -> None:
     said = words(record)
     assert "Shot 12: missed (few-edges)" in said
     assert "not fired: the beam edge it follows never came" in said
+    assert "flash 1 never due" in said
     assert "seed" not in said and "no hardware" not in said
     assert "delay 190" not in said
 
@@ -148,7 +235,7 @@ def test_the_truth_of_a_simulation_has_a_lane_of_its_own() -> None:
         "contact": {"ticks": ticks(552)},
     }
     said = words(make_record(truth=truth))
-    for text in ("drop 1 strikes", "drop 2 strikes", "contact with the jet", "simulation's truth"):
+    for text in ("drop 1 strikes", "drop 2 strikes", "contact with the jet", "simulated truth"):
         assert text in said
     assert "strikes" not in words(make_record(truth={"drops": [], "contact": None}))
 
@@ -172,12 +259,15 @@ def test_odd_shots_can_be_drawn(record: dict[str, Any], tmp_path: Path) -> None:
 
 
 def test_a_place_that_cannot_be_written_is_named(tmp_path: Path) -> None:
-    with pytest.raises(UserError, match="the picture cannot be written: No such file"):
+    with pytest.raises(FileWriteError, match="none"):
         draw_timeline(make_record(), tmp_path / "none" / "a.png")
     with pytest.raises(UserError, match=r"give a name that ends in \.png, \.svg or \.pdf"):
         draw_timeline(make_record(), tmp_path / "a.docx")
 
 
 def test_matplotlib_is_imported_only_to_draw() -> None:
-    code = "import sys, beamfall.plot.timeline; assert 'matplotlib' not in sys.modules"
+    code = (
+        "import sys, beamfall.plot.timeline, beamfall.plot.plan, beamfall.plot.control, beamfall.plot.draw; "
+        "assert 'matplotlib' not in sys.modules"
+    )
     subprocess.run([sys.executable, "-c", code], check=True)

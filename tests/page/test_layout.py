@@ -111,3 +111,40 @@ def test_a_light_long_after_everything_says_so_within_the_picture(
                 right <= other[0] or other[2] <= left or bottom <= other[1] + 4 or other[3] <= top + 4
             )  # fmt: skip
             assert apart, f"{texts[n]} is printed over something else"
+
+
+def test_on_a_telephone_the_bar_takes_at_most_15_percent_of_the_height(
+    serve: Serve, open_page: Open
+) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link, size=TELEPHONE)
+    wait_ready(page)
+    live = served.hub.get("live")
+    cause = {"word": "no-edge", "meaning": "the beam edge that was awaited did not come in its window",
+             "cure": "see whether the drops cross the beam, and whether its light reaches the sensor"}  # fmt: skip
+    one, three = live["beams"], {f"beam{n}": "clear" for n in (1, 2, 3)}
+    for word, why, beams in (
+        ("idle", None, one),
+        ("armed-for-sensor", None, one),
+        ("missed", cause, one),
+        ("fired", None, three),
+        ("missed", cause, three),
+    ):
+        for _ in range(50):  # the board's own news come in between
+            served.hub.set(live={**live, "state": word, "cause": why, "beams": beams})
+            page.wait_for_timeout(60)
+            shown, bars, share, cut = page.evaluate(
+                """() => {
+                  const cause = document.getElementById('cause');
+                  const hidden = cause.scrollHeight > cause.clientHeight + 2;
+                  const rolls = getComputedStyle(cause).overflowY === 'auto';
+                  const share = document.getElementById('bar').offsetHeight / innerHeight;
+                  const beams = document.querySelectorAll('#beams .beam').length;
+                  return [document.getElementById('state').dataset.word, beams, share, hidden && !rolls];
+                }"""
+            )
+            if (shown, bars) == (word, len(beams)):
+                break
+        assert (shown, bars) == (word, len(beams))
+        assert share <= 0.15, f"{word}, {len(beams)} beams: {share:.3f}"
+        assert not cut, "a long cause can be scrolled to"

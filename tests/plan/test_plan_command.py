@@ -70,37 +70,31 @@ def test_in_words_with_a_picture(environment, tmp_path) -> None:
     assert picture.read_bytes().startswith(b"\x89PNG")
 
 
-def test_the_picture_draws_drops_beam_surface_jet_and_light(tmp_path, monkeypatch) -> None:
-    from matplotlib.figure import Figure
-
+def test_the_picture_draws_drops_beam_surface_jet_and_light() -> None:
     from beamfall.planning.make import make_plan
-    from beamfall.plot.plan import draw_plan
+    from beamfall.plot.plan import describe_plan
+    from beamfall.plot.scene import Arrow, Line, Rule
 
-    drawn: dict[str, object] = {}
-
-    def spy(self: Figure, path: object, **_: object) -> None:
-        drawn["axes"] = self.axes
-        drawn["legend"] = [text.get_text() for text in self.legends[0].get_texts()]
-
-    monkeypatch.setattr(Figure, "savefig", spy)
     plan = make_plan(make_rig(), traced=True)
-    draw_plan(plan, tmp_path / "x.png")
-    legend = drawn["legend"]
-    assert isinstance(legend, list)
-    for words in ("drop 1", "drop 2", "jet", "light", "beam1"):
-        assert any(words in line for line in legend)
-    axes = drawn["axes"]
-    assert isinstance(axes, list)
-    curves = {line.get_label(): line for line in axes[0].get_lines()}
-    first = curves["drop 1, lowest point"]
-    assert first.get_ydata()[-1] == pytest.approx(0.0, abs=1e-9)
+    (panel,) = describe_plan(plan).panels[0]
+    lines = {shape.name: shape for shape in panel.shapes if isinstance(shape, Line)}
+    rules = {shape.text: shape.at for shape in panel.shapes if isinstance(shape, Rule)}
+    assert (rules["beam1"], rules["surface"], rules["nozzle"]) == (470.0, 0.0, 600.0)
+    assert any("jet" in name for name in lines)
+    first = lines["drop 1, lowest point"]
+    assert first.ys[-1] == pytest.approx(0.0, abs=1e-9)
     # drop 1 strikes where valve latency, fall to the beam and from it add up
     total = (
         22
         + plan.intervals["nozzle_to_beam"].p50 * 1e3
         + plan.intervals["beam_to_surface"].p50 * 1e3
     )
-    assert first.get_xdata()[-1] == pytest.approx(total, abs=1.0)
+    assert first.xs[-1] == pytest.approx(total, abs=1.0)
+    (delay,) = (shape for shape in panel.shapes if isinstance(shape, Arrow))
+    assert delay.end - delay.start == pytest.approx(plan.flash_delay_s * 1e3, abs=1.0)
+    # The light and the drop that it is to show are in the middle of the close view.
+    near = panel.views[1]
+    assert near.x[0] < delay.end < near.x[1] and near.y[0] < 0.0 < near.y[1] < 200.0
 
 
 def test_the_stage_moves_the_flash_by_itself(environment) -> None:

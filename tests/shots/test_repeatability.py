@@ -204,7 +204,8 @@ def test_a_series_that_is_not_there(log: ShotLog) -> None:
 
 
 def test_json_and_charts(log: ShotLog, fire_series: Fire, tmp_path: Path) -> None:
-    from beamfall.plot.control import draw_charts
+    from beamfall.plot.control import describe_control, draw_charts
+    from beamfall.plot.scene import Dots, Stems
 
     found = assess_series(read_series(log, fire_series(log, 12)))
     content = json.loads(json.dumps(found.to_json()))
@@ -213,3 +214,14 @@ def test_json_and_charts(log: ShotLog, fire_series: Fire, tmp_path: Path) -> Non
     file = tmp_path / "charts.png"
     draw_charts(found, file)
     assert file.read_bytes().startswith(b"\x89PNG")
+    main, side = describe_control(found).panels[0]
+    values = found.quantities[0].values_s
+    dots = next(shape for shape in main.shapes if isinstance(shape, Dots))
+    assert dots.xs == tuple(map(float, found.quantities[0].shots))
+    assert dots.ys[0] == pytest.approx(1e6 * (values[0] - sum(values) / len(values)), abs=1e-3)
+    stems = next(shape for shape in side.shapes if isinstance(shape, Stems))
+    assert stems.tops[0] == pytest.approx(1e6 * abs(values[1] - values[0]), abs=1e-3)
+    assert (
+        len(main.views) == 1
+        and main.views[0].y[0] < min(dots.ys) < max(dots.ys) < main.views[0].y[1]
+    )

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from beamfall.board_tools.measure import Distribution, Measurement
-from beamfall.errors import UserError
+from beamfall.plot.draw import save_figure
 from beamfall.setup.units import format_duration
 
 if TYPE_CHECKING:
@@ -51,14 +51,7 @@ def draw_measurement(found: Measurement, path: Path) -> None:
     figure.suptitle(
         f"{board['name']}, firmware {board['firmware']}{runs_on}, timing {board['timing']}, {found.measured_at}{note}"
     )
-    try:
-        figure.savefig(path)
-    except OSError as error:
-        raise UserError(
-            f"{path}: the picture cannot be written: {error.strerror or error}"
-        ) from error
-    except ValueError as error:  # matplotlib's word for an ending it does not know
-        raise UserError(f"{path}: {error}; give a name that ends in .png, .svg or .pdf") from error
+    save_figure(figure, path)
 
 
 def _draw_one(axes: Axes, title: str, kinds: dict[str, Distribution], found: Measurement) -> None:

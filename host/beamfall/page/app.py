@@ -156,7 +156,7 @@ def make_app(hub: Hub, desk: Desk, bench: Bench, door: Door) -> Starlette:
         try:
             return JSONResponse(await run_sync(with_log, read), headers=_NO_STORE)
         except NoSuchShot:
-            empty = {"columns": review.COLUMNS, "lines": [], "log": ""}
+            empty = {"lines": {"shot": []}, "log": ""}
             return JSONResponse(empty, headers=_NO_STORE)
         except BeamfallError as error:
             return _fail(error, 500)

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import BeamfallError, KeyProblem, UserError
 from beamfall.page import rig_form
-from beamfall.page.drawing import describe_rig, describe_trace
+from beamfall.page.drawing import describe_plan_chart, describe_rig, describe_trace
 from beamfall.page.hub import Hub
 from beamfall.planning.learned import find_file, load_learned
 from beamfall.setup.rig import Rig, load_rig
@@ -298,6 +298,7 @@ class Desk:
             "warnings": list(plan.warnings),
             "assumptions": list(plan.assumptions),
             "trace": describe_trace(plan),
+            "chart": describe_plan_chart(plan),
         }
 
     def _look(self) -> None:

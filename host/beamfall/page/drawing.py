@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from beamfall.plot.lanes import find_range, make_lanes, make_marks
+from beamfall.plot.plan import describe_plan
+from beamfall.plot.scene import to_json
+from beamfall.plot.timeline import Scatter, describe_timeline
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.setup.table import BEAMS, count_beam_edges
 
@@ -71,6 +73,14 @@ def describe_trace(plan: Plan) -> dict[str, Any] | None:
     }  # fmt: skip
 
 
+def describe_plan_chart(plan: Plan) -> dict[str, Any] | None:
+    """Heights against time, as `static/chart.js` draws them."""
+    if plan.trace is None:
+        return None
+    panel: dict[str, Any] = to_json(describe_plan(plan).panels[0][0])
+    return panel
+
+
 def find_shifts(plan: Plan, table: Table, record: ShotRecord) -> list[float | None]:
     """By how many ms each planned drop crossed the beam later than planned; None where it was not seen."""
     hz = table.clock_hz
@@ -94,32 +104,14 @@ def _used_beam(table: Table) -> str | None:
     return next((beam for beam, n in zip(BEAMS, table.awaits, strict=True) if n), None)
 
 
-def describe_timeline(record: Mapping[str, Any]) -> dict[str, Any]:
-    """The timeline of a shot (the object of `shoot --json`): lanes of bars, in ms from the release."""
-    lanes = make_lanes(record)
-    marks = make_marks(record)
-    low, high = find_range(lanes, marks)
-    return {
-        "low": low,
-        "high": high,
-        "lanes": [
-            {
-                "what": lane.what,
-                "kind": lane.kind,
-                "name": lane.label,
-                "planned": [[bar.start, bar.end] for bar in lane.planned],
-                "measured": [[bar.start, bar.end] for bar in lane.measured],
-                "worst_us": None if lane.worst_ms is None else lane.worst_ms * 1e3,
-                "never_due": lane.never_due,
-            }
-            for lane in lanes
-        ],
-        "marks": [{"ms": mark.time, "text": mark.text, "contact": mark.contact} for mark in marks],
-    }
+def describe_shot_chart(record: Mapping[str, Any], scatter: Scatter) -> dict[str, Any]:
+    """The timeline of a shot (the object of `shoot --json`), as `static/chart.js` draws it."""
+    panel: dict[str, Any] = to_json(describe_timeline(record, scatter).panels[0][0])
+    return panel
 
 
-def describe_scatter(log: ShotLog, series: int, but: int | None = None) -> dict[str, Any]:
-    """The measured edges of the newest shots of a series: line -> ms, with how many shots they are of."""
+def read_scatter(log: ShotLog, series: int, but: int | None = None) -> Scatter:
+    """The measured edges of the newest shots of a series, but one, in ms by line."""
     rows = log.query(
         "SELECT edge.what, edge.ticks * 1000.0 / sequence.clock_hz FROM edge"
         " JOIN (SELECT id, sequence_id FROM shot WHERE series_id = ? AND id IS NOT ? AND state = 'fired'"
@@ -133,5 +125,5 @@ def describe_scatter(log: ShotLog, series: int, but: int | None = None) -> dict[
     )[0][0]
     lines: dict[str, list[float]] = {}
     for what, milliseconds in rows:
-        lines.setdefault(Signal.of(what).name, []).append(round(milliseconds, 4))
-    return {"series": series, "shots": min(int(shots), SCATTER_MOST), "lines": lines}
+        lines.setdefault(Signal.of(what).name, []).append(milliseconds)
+    return Scatter(series, min(int(shots), SCATTER_MOST), lines)

@@ -3,36 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from beamfall.page.drawing import describe_scatter, describe_timeline
+from beamfall.page.drawing import describe_shot_chart, read_scatter
 from beamfall.page.hub import clean
 from beamfall.page.pictures import find_pictures, simulated_file
 from beamfall.page.shown import say_seen, say_shot
+from beamfall.plot.scene import to_json
 from beamfall.shots import ShotLine, ShotLog
 from beamfall.shots.record import UNKNOWN
 
-if TYPE_CHECKING:
-    from beamfall.repeatability.assess import Quantity
-
-# A line goes to the page as a list in this order: 10,000 of them are a megabyte less than as objects.
-COLUMNS = (
-    "shot", "series", "number", "time", "state", "cause", "rig", "port",
-    "anchor", "delay_ms", "spacing_ms", "rating", "note", "picture", "kind", "swept",
-)  # fmt: skip
-
 
 def list_lines(log: ShotLog) -> dict[str, Any]:
-    """Every shot of the log, newest last."""
+    """Every shot of the log, oldest first, by column: a name is then sent once and not 10,000 times."""
     pictures = find_pictures(log)
     kinds = dict(log.query("SELECT id, kind FROM series"))
     swept = dict(log.query("SELECT id, swept FROM shot WHERE swept IS NOT NULL"))
-    lines = [_describe(line, pictures, kinds, swept) for line in log.list_shots(limit=None)]
-    return {"columns": COLUMNS, "lines": lines, "log": clean(str(log.path))}
+    columns: dict[str, list[Any]] = {"shot": []}
+    for line in log.list_shots(limit=None):
+        for name, value in _describe(line, pictures, kinds, swept).items():
+            columns.setdefault(name, []).append(value)
+    return {"lines": columns, "log": clean(str(log.path))}
 
 
-def describe_shot_line(log: ShotLog, shot: int) -> list[Any]:
-    """One line."""
+def describe_shot_line(log: ShotLog, shot: int) -> dict[str, Any]:
+    """One shot as a line of the list."""
     logged = log.read_shot(shot)
     picture = {shot: "photo"} if logged.record.picture else {}
     if not picture and simulated_file(log.path, shot).exists():
@@ -46,17 +41,27 @@ def describe_shot_line(log: ShotLog, shot: int) -> list[Any]:
 
 def _describe(
     line: ShotLine, pictures: Mapping[int, str], kinds: Mapping[int, str], swept: Mapping[int, str]
-) -> list[Any]:
+) -> dict[str, Any]:
     per_ms = line.clock_hz / 1e3
-    anchor = f"{line.anchor_beam} edge {line.anchor_count}" if line.anchor_beam else "release"
-    return [
-        line.shot, line.series, line.number, line.begun_us / 1e3, line.shown_state, line.cause,
-        line.rig_name, line.port, anchor,
-        None if line.flash_delay_ticks is None else line.flash_delay_ticks / per_ms,
-        None if line.spacing_ticks is None else line.spacing_ticks / per_ms,
-        line.rating, line.note, pictures.get(line.shot), kinds.get(line.series, ""),
-        _say_swept(swept.get(line.shot)),
-    ]  # fmt: skip
+    delay, spacing = line.flash_delay_ticks, line.spacing_ticks
+    return {
+        "shot": line.shot,
+        "series": line.series,
+        "number": line.number,
+        "time": line.begun_us / 1e3,
+        "state": line.shown_state,
+        "cause": line.cause,
+        "rig": line.rig_name,
+        "port": line.port,
+        "anchor": f"{line.anchor_beam} edge {line.anchor_count}" if line.anchor_beam else "release",
+        "delay_ms": None if delay is None else delay / per_ms,
+        "spacing_ms": None if spacing is None else spacing / per_ms,
+        "rating": line.rating,
+        "note": line.note,
+        "picture": pictures.get(line.shot),
+        "kind": kinds.get(line.series, ""),
+        "swept": _say_swept(swept.get(line.shot)),
+    }
 
 
 def _say_swept(text: str | None) -> str:
@@ -87,8 +92,9 @@ def describe_shot(log: ShotLog, shot: int) -> dict[str, Any]:
         "picture_file": None
         if record.picture is None
         else record.picture.replace("\\", "/").split("/")[-1],
-        "timeline": describe_timeline(record.to_json()),
-        "scatter": describe_scatter(log, logged.line.series, shot),
+        "timeline": describe_shot_chart(
+            record.to_json(), read_scatter(log, logged.line.series, shot)
+        ),
         "edges": [
             {
                 "what": edge.what,
@@ -129,7 +135,8 @@ def list_series(log: ShotLog) -> list[dict[str, Any]]:
 
 
 def assess(log: ShotLog, series: int) -> dict[str, Any]:
-    """Repeatability of a series: the library's assessment, with the values its charts are drawn from."""
+    """Repeatability of a series: the library's assessment, with the panels of its charts."""
+    from beamfall.plot.control import describe_quantity, is_drawn
     from beamfall.repeatability import assess_series, read_series
     from beamfall.repeatability.words import BY_CHANCE, list_outside, say_timing
 
@@ -138,15 +145,6 @@ def assess(log: ShotLog, series: int) -> dict[str, Any]:
     content |= {"outside": list_outside(assessment), "by_chance": BY_CHANCE}
     content["flash"]["said_timing"] = say_timing(assessment.data.timing)
     for entry, quantity in zip(content["quantities"], assessment.quantities, strict=True):
-        entry |= _chart_values(quantity)
+        entry["panels"] = to_json(describe_quantity(quantity)) if is_drawn(quantity) else []
     plain: dict[str, Any] = clean(content)
     return plain
-
-
-def _chart_values(quantity: Quantity) -> dict[str, Any]:
-    ewma = quantity.ewma
-    return {
-        "at_shots": list(quantity.shots),
-        "values_us": [value * 1e6 for value in quantity.values_s],
-        "average_us": [] if ewma is None else [value * 1e6 for value in ewma.values],
-    }

@@ -6,7 +6,12 @@ import contextlib
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import BeamfallError
-from beamfall.page.drawing import describe_scatter, describe_timeline, describe_trace, find_shifts
+from beamfall.page.drawing import (
+    describe_shot_chart,
+    describe_trace,
+    find_shifts,
+    read_scatter,
+)
 from beamfall.page.pictures import draw_later
 
 if TYPE_CHECKING:
@@ -34,8 +39,7 @@ def show_shot(work: Work, fired: Fired) -> None:
         "cause": record.cause,
         "line": say_shot(record, sees_light=sees_light),
         "seen": say_seen(record),
-        "timeline": describe_timeline(content),
-        "scatter": describe_scatter(work.log, fired.series, record.shot),
+        "timeline": describe_shot_chart(content, read_scatter(work.log, fired.series, record.shot)),
         "trace": trace,
         "shifts": shifts,
         "picture": None,

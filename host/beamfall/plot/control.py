@@ -2,137 +2,159 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from beamfall.errors import UserError
+from beamfall.plot.scene import Axis, Band, Chart, Dots, Line, Panel, Rule, Shape, Stems, View
 
 if TYPE_CHECKING:
     from beamfall.repeatability import Assessment
     from beamfall.repeatability.assess import Quantity
 
-_INK, _MUTED, _GRID = "#1d2733", "#5b6875", "#d9dee3"
-_POINT, _AVERAGE, _LIMIT, _BAD = "#2f6f9f", "#c77700", "#7a8794", "#b3261e"
-_ROW_INCHES = 2.7
+DRAWN = ("arrival", "dwell", "spacing")
 _MOST_ROWS = 8
 
 
 def draw_charts(assessment: Assessment, file: Path) -> None:
-    """Draw the charts into a PNG. Raises UserError where there is nothing to draw or no place for it."""
-    from matplotlib.figure import Figure
+    """Draw the charts into a file. Raises UserError where there is nothing to draw or no place for it."""
+    from beamfall.plot.draw import draw_chart
 
-    figure = make_figure(assessment)
-    assert isinstance(figure, Figure)
-    try:
-        figure.savefig(file, dpi=120)
-    except (OSError, ValueError) as error:
-        raise UserError(f"{file}: the plot cannot be written there ({error})") from error
+    draw_chart(describe_control(assessment), file)
 
 
-def make_figure(
-    assessment: Assessment, names: tuple[str, ...] = ("arrival", "dwell", "spacing")
-) -> Any:
-    """Return the charts of these quantities as a matplotlib figure; raises UserError where there are none."""
-    from matplotlib.figure import Figure
-
-    rows = [
-        one for one in assessment.quantities if one.name in names and one.individuals is not None
+def describe_control(assessment: Assessment) -> Chart:
+    """Return a row of panels for each quantity; raises UserError where no quantity has two values."""
+    panels = [
+        describe_quantity(one)
+        for one in assessment.quantities
+        if one.name in DRAWN and is_drawn(one)
     ]
-    rows = [one for one in rows if len(one.values_s) >= 2][:_MOST_ROWS]
-    if not rows:
+    if not panels:
         raise UserError(
             f"series {assessment.data.series}: a control chart takes at least two shots whose drops "
             "were seen"
         )
-    figure = Figure(figsize=(11.0, 1.1 + _ROW_INCHES * len(rows)), layout="constrained")
     rig = (assessment.data.rig or {}).get("name", "no rig")
-    figure.suptitle(
-        f"Series {assessment.data.series}: {assessment.data.shots} shots, {rig}",
-        x=0.008, ha="left", fontsize=13, color=_INK, fontweight="bold",
-    )  # fmt: skip
-    axes = figure.subplots(len(rows), 2, squeeze=False, width_ratios=(3, 1.4))
-    for (main, side), quantity in zip(axes, rows, strict=True):
-        _draw_individuals(main, quantity)
-        _draw_ranges(side, quantity)
-    axes[-1][0].set_xlabel("shot", color=_MUTED)
-    axes[-1][1].set_xlabel("shot", color=_MUTED)
-    handles, labels = axes[0][0].get_legend_handles_labels()
-    figure.legend(
-        handles, labels, loc="outside lower left", ncols=len(labels), frameon=False, fontsize=9
+    return Chart(
+        title=f"Series {assessment.data.series}: {assessment.data.shots} shots, {rig}",
+        panels=tuple(panels[:_MOST_ROWS]),
     )
-    return figure
 
 
-def _draw_individuals(axes: Any, quantity: Quantity) -> None:
-    chart, ewma = quantity.individuals, quantity.ewma
-    assert chart is not None and ewma is not None and quantity.spread is not None
-    # Differences from the mean in µs: the scatter is some 10⁻⁴ of the value itself.
-    values = [1e6 * (value - chart.centre) for value in quantity.values_s]
-    averages = [1e6 * (value - chart.centre) for value in ewma.values]
-    widths = [1e6 * width for width in ewma.half_widths]
+def is_drawn(quantity: Quantity) -> bool:
+    """Whether there is enough of it for a chart."""
+    return quantity.individuals is not None and len(quantity.values_s) >= 2
+
+
+def describe_quantity(quantity: Quantity) -> tuple[Panel, Panel]:
+    """Return two panels: values in µs from their mean (the scatter is some 10⁻⁴ of the value), and ranges."""
+    chart, ewma, spread = quantity.individuals, quantity.ewma, quantity.spread
+    assert chart is not None and ewma is not None and spread is not None
     limit = 1e6 * (chart.upper - chart.centre)
-    shots = quantity.shots
-    axes.axhline(0.0, color=_LIMIT, linewidth=0.9)
-    for sign in (-1, 1):
-        axes.axhline(
-            sign * limit, color=_LIMIT, linewidth=0.9, linestyle=(0, (5, 3)),
-            label="control limits" if sign > 0 else None,
-        )  # fmt: skip
-    axes.fill_between(
-        shots, [-w for w in widths], widths, color=_AVERAGE, alpha=0.13, linewidth=0,
-        label="limits of the moving average",
-    )  # fmt: skip
-    many = len(values) > 150
-    axes.plot(
-        shots, values, color=_POINT, marker="o", markersize=2.0 if many else 3.5,
-        linewidth=0 if many else 0.7, label="each shot",
-    )  # fmt: skip
-    axes.plot(shots, averages, color=_AVERAGE, linewidth=1.8, label="moving average (EWMA)")
-    bad = chart.outside
-    axes.plot(
-        [shots[n] for n in bad], [values[n] for n in bad], color=_BAD, marker="o", markersize=5.5,
-        linewidth=0, label="beyond the limits",
-    )  # fmt: skip
-    _dress(axes)
-    mean = quantity.spread.mean * 1e3
-    title = f"{quantity.of}, {quantity.name}: mean {mean:.3f} ms, scatter {quantity.spread.deviation * 1e6:.1f} µs"
-    if quantity.name == "spacing":
-        title = (
-            f"{quantity.of}, spacing against the openings': mean {mean * 1e3:+.1f} µs, "
-            f"scatter {quantity.spread.deviation * 1e6:.1f} µs"
-        )
-    if quantity.scene_mm is not None:
-        title += f" = {quantity.scene_mm:.3f} mm"
-    axes.set_title(title, loc="left", fontsize=10, color=_INK)
-    axes.set_ylabel("µs from the mean", color=_MUTED, fontsize=9)
+    values = tuple(1e6 * (value - chart.centre) for value in quantity.values_s)
+    outside = f"{len(chart.outside)} beyond the limits"
+    main = _make_panel(
+        _say_quantity(quantity),
+        Axis("µs from the mean"),
+        quantity.shots,
+        tuple(_draw_individuals(quantity, values, limit)),
+        (min(*values, -limit), max(*values, limit)),
+        f"{quantity.name} of {quantity.of}: {len(values)} values, {outside}",
+    )
+    ranges = tuple(1e6 * one for one in chart.ranges)
+    side = _make_panel(
+        "Moving range: from each shot to the next",
+        Axis("µs"),
+        quantity.shots[1:],
+        tuple(_draw_ranges(quantity, ranges)),
+        (0.0, max(*ranges, 1e6 * chart.upper_range)),
+        f"Moving ranges: {len(chart.ranges_outside)} beyond the limit",
+    )
+    return main, side
 
 
-def _draw_ranges(axes: Any, quantity: Quantity) -> None:
-    chart = quantity.individuals
+def _make_panel(
+    title: str,
+    y: Axis,
+    shots: tuple[int, ...],
+    shapes: tuple[Shape, ...],
+    heights: tuple[float, float],
+    said: str,
+) -> Panel:
+    room = max(0.5, 0.015 * (shots[-1] - shots[0]))
+    low, high = heights
+    pad = 0.12 * (high - low) or 1.0
+    bottom = low - pad if low < 0.0 else 0.0
+    view = View("All shots", (shots[0] - room, shots[-1] + room), (bottom, high + pad))
+    return Panel(title, Axis("shot", whole=True), y, (view,), shapes, said=said)
+
+
+def _draw_individuals(
+    quantity: Quantity, values: tuple[float, ...], limit: float
+) -> Iterator[Shape]:
+    chart, ewma, shots = quantity.individuals, quantity.ewma, quantity.shots
+    assert chart is not None and ewma is not None
+    xs = tuple(float(shot) for shot in shots)
+    widths = tuple(1e6 * width for width in ewma.half_widths)
+    averages = tuple(1e6 * (value - chart.centre) for value in ewma.values)
+    name = "limits of the moving average"
+    yield Band("average", xs, tuple(-width for width in widths), widths, name=name)
+    yield Rule("soft", "y", 0.0)
+    for sign in (1, -1):
+        text = f"limit {_signed(sign * limit)}"
+        yield Rule("limit", "y", sign * limit, "dashed", text, name="control limits")
+    if len(values) <= 150:
+        yield Line("dot", xs, values, "dotted")
+    titles = tuple(
+        f"shot {shot}: {_signed(value)}" for shot, value in zip(shots, values, strict=True)
+    )
+    yield Dots("dot", xs, values, titles=titles, name="each shot")
+    yield Line("average", xs, averages, name="moving average (EWMA)")
+    yield from _mark_outside(chart.outside, xs, values, titles)
+    titles = tuple(
+        f"shot {shot}: moving average {_signed(one)}"
+        for shot, one in zip(shots, averages, strict=True)
+    )
+    yield from _mark_outside(ewma.outside, xs, averages, titles)
+
+
+def _draw_ranges(quantity: Quantity, ranges: tuple[float, ...]) -> Iterator[Shape]:
+    chart, shots = quantity.individuals, quantity.shots
     assert chart is not None
-    ranges = [1e6 * one for one in chart.ranges]
-    shots = quantity.shots[1:]
-    axes.axhline(1e6 * chart.mean_range, color=_LIMIT, linewidth=0.9)
-    axes.axhline(1e6 * chart.upper_range, color=_LIMIT, linewidth=0.9, linestyle=(0, (5, 3)))
-    axes.vlines(shots, 0.0, ranges, color=_POINT, linewidth=0.8 if len(ranges) > 60 else 1.6)
-    bad = [n - 1 for n in chart.ranges_outside]
-    axes.plot(
-        [shots[n] for n in bad], [ranges[n] for n in bad], color=_BAD, marker="o", markersize=4.5, linewidth=0
-    )  # fmt: skip
-    _dress(axes)
-    axes.set_ylim(bottom=0.0)
-    axes.set_title("moving range, µs", loc="left", fontsize=10, color=_INK)
+    xs = tuple(float(shot) for shot in shots[1:])
+    yield Rule("soft", "y", 1e6 * chart.mean_range, text=f"mean {1e6 * chart.mean_range:.1f} µs")
+    limit = 1e6 * chart.upper_range
+    yield Rule("limit", "y", limit, "dashed", f"limit {limit:.1f} µs", name="control limits")
+    yield Stems("dot", xs, 0.0, ranges)
+    titles = tuple(
+        f"to shot {shot}: {one:.1f} µs" for shot, one in zip(shots[1:], ranges, strict=True)
+    )
+    yield from _mark_outside(tuple(n - 1 for n in chart.ranges_outside), xs, ranges, titles)
 
 
-def _dress(axes: Any) -> None:
-    from matplotlib.ticker import MaxNLocator
+def _mark_outside(
+    places: tuple[int, ...], xs: tuple[float, ...], ys: tuple[float, ...], titles: tuple[str, ...]
+) -> Iterator[Shape]:
+    if places:
+        yield Dots(
+            "bad", tuple(xs[n] for n in places), tuple(ys[n] for n in places), "square",
+            tuple(f"{titles[n]}, beyond the limits" for n in places), name="beyond the limits",
+        )  # fmt: skip
 
-    axes.grid(axis="y", color=_GRID, linewidth=0.6)
-    axes.set_axisbelow(True)
-    axes.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=8))
-    axes.margins(x=0.015)
-    axes.tick_params(colors=_MUTED, labelsize=9)
-    for side in ("top", "right"):
-        axes.spines[side].set_visible(False)
-    for side in ("left", "bottom"):
-        axes.spines[side].set_color(_LIMIT)
+
+def _say_quantity(quantity: Quantity) -> str:
+    assert quantity.spread is not None
+    mean, scatter = quantity.spread.mean, quantity.spread.deviation * 1e6
+    text = f"{quantity.of}, {quantity.name}: mean {mean * 1e3:.3f} ms, scatter {scatter:.1f} µs"
+    if quantity.name == "spacing":
+        text = (
+            f"{quantity.of}, spacing less that of the openings: mean {_signed(mean * 1e6)}, "
+            f"scatter {scatter:.1f} µs"
+        )
+    return text if quantity.scene_mm is None else f"{text} = {quantity.scene_mm:.3f} mm"
+
+
+def _signed(micros: float) -> str:
+    return f"{micros:+.1f} µs".replace("-", "−")

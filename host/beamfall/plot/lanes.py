@@ -9,15 +9,6 @@ from typing import Any
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.shots.remarks import NO_LIGHT
 
-# Okabe & Ito (2008), "Color universal design": told apart by people of every colour vision.
-COLOURS = {
-    SignalKind.CAMERA: "#56B4E9",
-    SignalKind.VALVE: "#0072B2",
-    SignalKind.BEAM: "#E69F00",
-    SignalKind.FLASH: "#D55E00",
-    SignalKind.LIGHT: "#CC79A7",
-    SignalKind.BUTTON: "#000000",
-}
 # The lanes from top to bottom, in the order of a shot.
 _ORDER = (
     *(SignalKind.CAMERA, SignalKind.VALVE, SignalKind.BEAM),
@@ -53,11 +44,6 @@ class Lane:
     def label(self) -> str:
         """The name of the line in words."""
         return Signal.of(self.what).label
-
-    @property
-    def colour(self) -> str:
-        """The colour of its kind."""
-        return COLOURS[self.kind]
 
 
 def make_lanes(record: Mapping[str, Any]) -> list[Lane]:

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Any
 from beamfall.errors import NoSuchShot, PictureError, UserError
 from beamfall.photos.sheet import Card, fill_page, read_cards
 from beamfall.photos.thumbnail import make_thumbnail
-from beamfall.plot.control import make_figure
-from beamfall.plot.timeline import make_timeline
+from beamfall.plot.control import describe_control
+from beamfall.plot.draw import make_figure
+from beamfall.plot.timeline import describe_timeline
 from beamfall.repeatability import assess_series, read_series
 from beamfall.repeatability.words import BY_CHANCE, SIMULATED, list_drifts, list_outside
 from beamfall.report.plots import SweptShot, draw_scatter, draw_sweep
@@ -189,7 +190,7 @@ def _draw_timeline(logged: LoggedShot, card: Card, save: Any) -> str:
     if not logged.record.edges:
         return ""
 
-    name = save(make_timeline(logged.record.to_json()), "timeline.png")
+    name = save(make_figure(describe_timeline(logged.record.to_json())), "timeline.png")
     why = "the best rated one" if card.rating is not None else "one from the middle of the series"
     return (
         f"<section><h2>One shot</h2><p>Shot {card.shot}, {why}: what was planned and what was measured, "
@@ -249,7 +250,7 @@ def _describe_scatter(assessment: Assessment, save: Any) -> str:
         "</section>",
     ]
     if any(len(one.values_s) >= 2 for one in assessment.quantities if one.name == "arrival"):
-        name = save(make_figure(assessment), "control.png")
+        name = save(make_figure(describe_control(assessment)), "control.png")
         parts.append(
             "<section><h2>Control charts</h2><p>Dashed: limits of single values (mean moving range × 2.66), "
             "shaded: limits of the moving average. Points beyond them, marked red, or a moving average that "

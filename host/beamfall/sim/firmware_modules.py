@@ -54,7 +54,7 @@ def load_other_firmware(differs: str) -> FirmwareModules:
 def _import_firmware() -> FirmwareModules:
     """Import the firmware from its folder (checkout or wheel); raises ResourceMissing when it is not there."""
     folder = str(find_firmware())
-    kept = {name: module for name, module in sys.modules.items() if _ours(name)}
+    kept = {name: module for name, module in list(sys.modules.items()) if _ours(name)}
     for name in kept:
         del sys.modules[name]
     sys.path.insert(0, folder)

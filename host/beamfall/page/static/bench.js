@@ -5,11 +5,14 @@ import { attempt, ready, isChanged } from './bar.js';
 import { makeStrobeCaution } from './caution.js';
 import { makeRigDrawing } from './rigdraw.js';
 import { makeMoment } from './moment.js';
-import { makeTimeline } from './timeline.js';
+import { makeChart } from './chart.js';
 import { makeStars } from './stars.js';
 
 export function makeBench() {
-  const timeline = makeTimeline({ source: () => state.shot });
+  const timeline = makeChart({
+    label: 'Timeline of the last shot',
+    empty: 'No shot yet: plan, arm, release.',
+  });
   const view = h(
     'div',
     { class: 'view bench' },
@@ -22,10 +25,10 @@ export function makeBench() {
       { class: 'panel p-time' },
       h('div', { class: 'row spread' }, h('h2', {}, 'Last shot'), timeline.buttons),
       timeline.box,
-      timeline.words,
+      timeline.legend,
     ),
   );
-  on('shot', timeline.update);
+  on('shot', () => timeline.update(state.shot?.timeline));
   return view;
 }
 

@@ -1,7 +1,8 @@
 // Repeatability of a series: the library's figures and findings, with control charts.
-import { h, s, show, fit, number, clock } from './dom.js';
+import { h, show, number, clock } from './dom.js';
 import { state, on, hear, get } from './net.js';
 import { attempt } from './bar.js';
+import { makeChart } from './chart.js';
 
 export function makeRepeatability() {
   const choose = h('select', { id: 'series' });
@@ -12,7 +13,7 @@ export function makeRepeatability() {
       show(box, h('p', { class: 'soft' }, 'No series has been fired yet.'));
       return;
     }
-    show(box, h('p', { class: 'soft' }, 'Reckoning …'));
+    show(box, h('p', { class: 'soft' }, 'Calculating …'));
     try {
       draw(await get(`/series/${series}`));
     } catch (error) {
@@ -79,7 +80,7 @@ export function makeRepeatability() {
           : h(
               'p',
               {},
-              `Nothing drifts and nothing is missing, as far as so many shots can show${data.outside.length ? '; but points lie beyond their limits.' : '.'}`,
+              `Nothing drifts and nothing is missing, as far as this many shots can show${data.outside.length ? '; but some points lie beyond their limits.' : '.'}`,
             ),
         data.outside.length
           ? [
@@ -98,7 +99,7 @@ export function makeRepeatability() {
         ),
       ),
       data.quantities
-        .filter((one) => one.at_shots.length)
+        .filter((one) => one.shots)
         .map((one) =>
           h(
             'section',
@@ -120,7 +121,7 @@ export function makeRepeatability() {
                       : `; trend ${one.trend_us_per_100_shots > 0 ? '+' : ''}${number(one.trend_us_per_100_shots, 1)} µs in 100 shots (95 %: ${number(one.trend_95_us_per_100_shots[0], 1)} to ${number(one.trend_95_us_per_100_shots[1], 1)} µs)`,
                   ],
             ),
-            one.chart ? makeChart(one) : null,
+            one.panels.length ? drawQuantity(one) : null,
           ),
         ),
     );
@@ -153,71 +154,18 @@ export function makeRepeatability() {
   return root;
 }
 
-function makeChart(one) {
-  const box = h('div', { class: 'chart' });
-  const [low, high] = one.chart.limits_us,
-    centre = one.chart.centre_us;
-  const all = [...one.values_us, low, high];
-  const [bottom, top] = [Math.min(...all), Math.max(...all)],
-    pad = (top - bottom) * 0.08 || 1;
-  const outside = new Set([...one.chart.outside_shots, ...one.chart.ewma_outside_shots]);
-  fit(box, (width) => {
-    const height = 190,
-      left = 66,
-      right = 92,
-      base = 24;
-    const x = (n) =>
-      left + (one.values_us.length < 2 ? 0.5 : n / (one.values_us.length - 1)) * (width - left - right);
-    const y = (v) => 8 + ((top + pad - v) / (top - bottom + 2 * pad)) * (height - 8 - base);
-    const g = s('svg', {
-      viewBox: `0 0 ${width} ${height}`,
-      height,
-      role: 'img',
-      'aria-label': `Control chart of ${one.name} of ${one.of}: ${one.values_us.length} values, ${one.chart.outside_shots.length} beyond the limits`,
-    });
-    for (const [v, text, kind] of [
-      [high, 'upper limit', 'limit'],
-      [centre, 'centre', 'centre'],
-      [low, 'lower limit', 'limit'],
-    ])
-      g.append(
-        s('line', { x1: left, x2: width - right, y1: y(v), y2: y(v), class: `chart-${kind}` }),
-        s('text', { x: width - right + 6, y: y(v) + 4, class: 'ticktext' }, text),
-        s(
-          'text',
-          { x: left - 6, y: y(v) + 4, class: 'ticktext', 'text-anchor': 'end' },
-          number(v - centre, 1),
-        ),
-      );
-    g.append(
-      s('text', { x: 2, y: height - 6, class: 'ticktext' }, 'µs from the centre'),
-      s(
-        'text',
-        { x: width - right, y: height - 6, class: 'ticktext', 'text-anchor': 'end' },
-        `shots ${one.at_shots[0]} to ${one.at_shots.at(-1)}`,
-      ),
-    );
-    if (one.average_us.length)
-      g.append(
-        s('path', {
-          class: 'chart-average',
-          d: one.average_us.map((v, n) => `${n ? 'L' : 'M'}${x(n).toFixed(1)} ${y(v).toFixed(1)}`).join(''),
-        }),
-      );
-    one.values_us.forEach((v, n) => {
-      const out = outside.has(one.at_shots[n]);
-      const mark = out
-        ? s('rect', { x: x(n) - 5, y: y(v) - 5, width: 10, height: 10, class: 'chart-out' })
-        : s('circle', { cx: x(n), cy: y(v), r: one.values_us.length > 300 ? 1.6 : 3, class: 'chart-dot' });
-      mark.append(
-        s('title', {}, `shot ${one.at_shots[n]}: ${number(v, 1)} µs${out ? ', beyond the limits' : ''}`),
-      );
-      g.append(mark);
-    });
-    show(box, g);
+/** The values of one quantity and their moving ranges. */
+function drawQuantity(one) {
+  const charts = one.panels.map((panel) => {
+    const chart = makeChart({ label: panel.title });
+    chart.update(panel);
+    return chart;
   });
-  return [
-    box,
-    h('p', { class: 'small soft' }, 'Dots: shots. Squares: beyond a limit. Line: moving average (EWMA).'),
-  ];
+  return h(
+    'div',
+    { class: 'chartpair' },
+    charts.map((chart, n) =>
+      h('div', {}, h('p', { class: 'small' }, one.panels[n].title), chart.box, chart.legend),
+    ),
+  );
 }

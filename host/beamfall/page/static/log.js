@@ -3,14 +3,13 @@ import { h, show, ms, us, number, clock, fit } from './dom.js';
 import { state, on, hear, get, act } from './net.js';
 import { attempt, ready } from './bar.js';
 import { makeStars } from './stars.js';
-import { makeTimeline } from './timeline.js';
+import { makeChart } from './chart.js';
 
 const ROW = 38,
   CELL_W = 208,
   CELL_H = 214,
   MORE = 6;
-let index = {},
-  lines = [],
+let lines = [],
   chosen = [],
   selected = null,
   marks = [],
@@ -22,8 +21,6 @@ addEventListener('beforeunload', (event) => {
   if (drafts.size) event.preventDefault();
 });
 
-const of = (line, name) => line[index[name]];
-
 let newest = null,
   news = null; // lines that come while the log is on its way may not be in it
 function load() {
@@ -31,11 +28,16 @@ function load() {
   const mine = (newest = read(() => mine));
   return mine;
 }
+/** Shots, newest first, from the columns that the server sends. */
+function readLines(columns) {
+  const names = Object.keys(columns);
+  const at = (n) => Object.fromEntries(names.map((name) => [name, columns[name][n]]));
+  return columns.shot.map((_, n) => at(n)).reverse();
+}
 async function read(self) {
   const content = await get('/shots');
   if (newest !== self()) return newest; // asked for once more meanwhile
-  index = Object.fromEntries(content.columns.map((name, n) => [name, n]));
-  lines = content.lines.reverse(); // newest first
+  lines = readLines(content.lines);
   loaded = true;
   for (const line of news) put(line);
   news = null;
@@ -45,8 +47,8 @@ function merge(line) {
   if (loaded) put(line);
 }
 function put(line) {
-  const shot = line[index.shot],
-    at = lines.findIndex((one) => of(one, 'shot') === shot);
+  const shot = line.shot,
+    at = lines.findIndex((one) => one.shot === shot);
   if (at >= 0) lines[at] = line;
   else lines.unshift(line);
 }
@@ -139,14 +141,12 @@ export function makeLog() {
       wanted = stateBox.value;
     chosen = lines.filter(
       (line) =>
-        (!wanted || of(line, 'state') === wanted) &&
-        (!min || (of(line, 'rating') ?? 0) >= min) &&
-        (!wantedSeries || String(of(line, 'series')) === wantedSeries) &&
-        (!pictured.checked || of(line, 'picture')) &&
+        (!wanted || line.state === wanted) &&
+        (!min || (line.rating ?? 0) >= min) &&
+        (!wantedSeries || String(line.series) === wantedSeries) &&
+        (!pictured.checked || line.picture) &&
         (!words ||
-          `${of(line, 'note')} ${of(line, 'rig')} ${of(line, 'swept')} ${of(line, 'kind')} ${of(line, 'port')}`
-            .toLowerCase()
-            .includes(words)),
+          `${line.note} ${line.rig} ${line.swept} ${line.kind} ${line.port}`.toLowerCase().includes(words)),
     );
     figure.textContent = lines.length
       ? `${chosen.length === lines.length ? '' : `${chosen.length} of `}${lines.length} ${lines.length === 1 ? 'shot' : 'shots'}`
@@ -228,24 +228,21 @@ export function makeLog() {
     const one = {
       root,
       fill(line, at) {
-        const shot = of(line, 'shot');
+        const shot = line.shot;
         root.style.transform = `translateY(${at * ROW}px)`;
         root.setAttribute('aria-rowindex', String(at + 2));
         root.classList.toggle('chosen', shot === selected);
         one.shot = shot;
         cells.shot.textContent = shot;
-        cells.time.textContent = clock(of(line, 'time')).slice(5);
-        cells.state.textContent = `${SIGNS[of(line, 'state')] ?? '·'} ${of(line, 'state')}`;
-        cells.state.dataset.state = of(line, 'state');
-        cells.delay.textContent = ms(of(line, 'delay_ms'));
-        cells.spacing.textContent = ms(of(line, 'spacing_ms'));
-        cells.swept.textContent = of(line, 'swept');
-        cells.rating.textContent = of(line, 'rating') ? '★'.repeat(of(line, 'rating')) : '–';
-        cells.rating.setAttribute(
-          'aria-label',
-          of(line, 'rating') ? `${of(line, 'rating')} of 5` : 'not rated',
-        );
-        cells.note.textContent = of(line, 'note');
+        cells.time.textContent = clock(line.time).slice(5);
+        cells.state.textContent = `${SIGNS[line.state] ?? '·'} ${line.state}`;
+        cells.state.dataset.state = line.state;
+        cells.delay.textContent = ms(line.delay_ms);
+        cells.spacing.textContent = ms(line.spacing_ms);
+        cells.swept.textContent = line.swept;
+        cells.rating.textContent = line.rating ? '★'.repeat(line.rating) : '–';
+        cells.rating.setAttribute('aria-label', line.rating ? `${line.rating} of 5` : 'not rated');
+        cells.note.textContent = line.note;
         mark.checked = marks.includes(shot);
         mark.setAttribute('aria-label', `Compare shot ${shot}`);
       },
@@ -270,20 +267,19 @@ export function makeLog() {
     const one = {
       root,
       fill(line, at) {
-        const shot = of(line, 'shot');
+        const shot = line.shot;
         one.shot = shot;
         root.style.transform = `translate(${(at % columns) * CELL_W}px, ${Math.floor(at / columns) * CELL_H}px)`;
         root.setAttribute('aria-rowindex', String(at + 2));
         root.classList.toggle('chosen', shot === selected);
-        const has = Boolean(of(line, 'picture'));
+        const has = Boolean(line.picture);
         image.hidden = !has;
         blank.hidden = has;
         const source = `/shots/${shot}/picture?small`;
         if (has && image.getAttribute('src') !== source) image.setAttribute('src', source);
         image.alt = `Shot ${shot}`;
-        words.textContent = `${shot} · ${of(line, 'state')}${of(line, 'swept') ? ` · ${of(line, 'swept')}` : ''}`;
-        stars.textContent =
-          `${of(line, 'rating') ? '★'.repeat(of(line, 'rating')) : ''} ${of(line, 'note')}`.trim();
+        words.textContent = `${shot} · ${line.state}${line.swept ? ` · ${line.swept}` : ''}`;
+        stars.textContent = `${line.rating ? '★'.repeat(line.rating) : ''} ${line.note}`.trim();
       },
     };
     root.addEventListener('click', () => open(one.shot));
@@ -306,7 +302,7 @@ export function makeLog() {
     showDetail(shot);
   }
   function bringUp(shot) {
-    const at = chosen.findIndex((line) => of(line, 'shot') === shot);
+    const at = chosen.findIndex((line) => line.shot === shot);
     if (at < 0) return;
     const size = sheet ? CELL_H : ROW,
       y = Math.floor(at / columns) * size;
@@ -314,7 +310,7 @@ export function makeLog() {
       scroller.scrollTop = y - scroller.clientHeight / 3;
   }
   scroller.addEventListener('keydown', (event) => {
-    const here = chosen.findIndex((line) => of(line, 'shot') === selected);
+    const here = chosen.findIndex((line) => line.shot === selected);
     const page = Math.max(1, Math.floor(scroller.clientHeight / (sheet ? CELL_H : ROW)) - 1) * columns;
     const to = {
       ArrowDown: here + columns,
@@ -335,7 +331,7 @@ export function makeLog() {
     }
     if (to === undefined || to === null || !chosen.length) return;
     event.preventDefault();
-    open(of(chosen[Math.min(Math.max(to, 0), chosen.length - 1)], 'shot'), { scroll: true });
+    open(chosen[Math.min(Math.max(to, 0), chosen.length - 1)].shot, { scroll: true });
   });
   compareButton.addEventListener('click', () => attempt(showCompare(Math.min(...marks), Math.max(...marks))));
 
@@ -362,22 +358,22 @@ export function makeLog() {
       'div',
       { class: 'pic' },
       h('img', {
-        src: `/shots/${of(content.line, 'shot')}/picture`,
-        alt: `Shot ${of(content.line, 'shot')}${content.seen ? `, simulated: ${content.seen}` : ''}`,
+        src: `/shots/${content.line.shot}/picture`,
+        alt: `Shot ${content.line.shot}${content.seen ? `, simulated: ${content.seen}` : ''}`,
       }),
     );
   function addPicture(content) {
-    if (of(content.line, 'picture') && !detail.querySelector(':scope > .pic'))
+    if (content.line.picture && !detail.querySelector(':scope > .pic'))
       detail.querySelector('#again').closest('.row').before(makeShotPicture(content));
   }
   function fillDetail(content) {
     const line = content.line,
-      shot = of(line, 'shot');
+      shot = line.shot;
     const note = h('textarea', {
       id: 'note',
       rows: 2,
       maxlength: 2000,
-      value: drafts.get(shot) ?? of(line, 'note'),
+      value: drafts.get(shot) ?? line.note,
     });
     const said = h(
       'span',
@@ -396,7 +392,7 @@ export function makeLog() {
         said.textContent = 'kept';
       }
     };
-    const timeline = makeTimeline({ source: () => content, label: `Timeline of shot ${shot}` });
+    const timeline = makeChart({ label: `Timeline of shot ${shot}` });
     const times = h('input', { type: 'number', value: 1, min: 1, max: 100, 'aria-label': 'How many times' });
     const again = h(
       'button',
@@ -409,23 +405,20 @@ export function makeLog() {
       'Fire it again',
     );
     const facts = [
-      ['state', `${of(line, 'state')}${of(line, 'cause') ? ` (${of(line, 'cause')})` : ''}`],
-      ['time', clock(of(line, 'time'))],
-      ['series', `${of(line, 'series')}, ${of(line, 'kind')}, number ${of(line, 'number')}`],
-      [
-        'flash',
-        of(line, 'delay_ms') === null ? '–' : `${ms(of(line, 'delay_ms'), 3)} after ${of(line, 'anchor')}`,
-      ],
-      ['spacing', ms(of(line, 'spacing_ms'), 3)],
-      ['swept', of(line, 'swept') || '–'],
-      ['rig', of(line, 'rig') ?? '–'],
+      ['state', `${line.state}${line.cause ? ` (${line.cause})` : ''}`],
+      ['time', clock(line.time)],
+      ['series', `${line.series}, ${line.kind}, number ${line.number}`],
+      ['flash', line.delay_ms === null ? '–' : `${ms(line.delay_ms, 3)} after ${line.anchor}`],
+      ['spacing', ms(line.spacing_ms, 3)],
+      ['swept', line.swept || '–'],
+      ['rig', line.rig ?? '–'],
       ['board', `${content.board.name}, firmware ${content.board.firmware}, ${content.board.timing}`],
       ['seed', content.seed === null ? '–' : String(content.seed)],
     ];
     detail.dataset.shot = shot;
     show(
       detail,
-      h('div', { class: 'row spread' }, h('h2', {}, `Shot ${shot}`), makeStars(shot, of(line, 'rating'))),
+      h('div', { class: 'row spread' }, h('h2', {}, `Shot ${shot}`), makeStars(shot, line.rating)),
       content.unknown
         ? h(
             'p',
@@ -433,7 +426,7 @@ export function makeLog() {
             'The program ended before the board’s report came: it may or may not have fired.',
           )
         : null,
-      of(line, 'picture') ? makeShotPicture(content) : null,
+      line.picture ? makeShotPicture(content) : null,
       content.picture_file ? h('p', { class: 'soft small' }, content.picture_file) : null,
       h(
         'div',
@@ -457,7 +450,7 @@ export function makeLog() {
       ),
       timeline.buttons,
       timeline.box,
-      timeline.words,
+      timeline.legend,
       h(
         'details',
         {},
@@ -502,7 +495,7 @@ export function makeLog() {
       ),
       h('div', { id: 'repeated' }),
     );
-    timeline.update();
+    timeline.update(content.timeline);
     showRepeated();
   }
   function showRepeated() {
@@ -525,7 +518,7 @@ export function makeLog() {
     detail.dataset.shot = '';
     root.toggleAttribute('data-comparing', true);
     const sides = [content.first, content.second].map((one) => {
-      const timeline = makeTimeline({ source: () => one, label: `Timeline of shot ${of(one.line, 'shot')}` });
+      const timeline = makeChart({ label: `Timeline of shot ${one.line.shot}` });
       return { one, timeline };
     });
     show(
@@ -538,33 +531,33 @@ export function makeLog() {
           h(
             'figure',
             {},
-            of(one.line, 'picture')
+            one.line.picture
               ? h(
                   'div',
                   { class: 'pic' },
                   h('img', {
-                    src: `/shots/${of(one.line, 'shot')}/picture?small`,
-                    alt: `Shot ${of(one.line, 'shot')}`,
+                    src: `/shots/${one.line.shot}/picture?small`,
+                    alt: `Shot ${one.line.shot}`,
                   }),
                 )
               : h('div', { class: 'blank' }, 'no picture'),
             h(
               'figcaption',
               {},
-              `${of(one.line, 'shot')}: ${of(one.line, 'state')}, flash ${ms(of(one.line, 'delay_ms'))}, spacing ${ms(of(one.line, 'spacing_ms'))}`,
+              `${one.line.shot}: ${one.line.state}, flash ${ms(one.line.delay_ms)}, spacing ${ms(one.line.spacing_ms)}`,
             ),
           ),
         ),
       ),
       sides.map(({ one, timeline }) => [
-        h('h3', {}, `Shot ${of(one.line, 'shot')}`),
+        h('h3', {}, `Shot ${one.line.shot}`),
         timeline.buttons,
         timeline.box,
-        timeline.words,
+        timeline.legend,
       ]),
       makeChanges(content.edges),
     );
-    for (const { timeline } of sides) timeline.update();
+    for (const { one, timeline } of sides) timeline.update(one.timeline);
   }
 
   // -- life -----------------------------------------------------------------------------------------------------
@@ -584,17 +577,17 @@ export function makeLog() {
   hear('line', ({ line }) => {
     merge(line);
     filter();
-    if (!shown(of(line, 'shot'))) return;
+    if (!shown(line.shot)) return;
     if (!detail.contains(document.activeElement)) showDetail(selected);
     else {
       const stars = detail.querySelector('.stars');
-      stars?.replaceWith(makeStars(selected, of(line, 'rating')));
+      stars?.replaceWith(makeStars(selected, line.rating));
     }
   });
   hear('picture', ({ shot }) => {
-    const line = lines.find((one) => of(one, 'shot') === shot);
+    const line = lines.find((one) => one.shot === shot);
     if (line) {
-      line[index.picture] ??= 'simulated';
+      line.picture ??= 'simulated';
       refill();
     }
     if (shown(shot)) showDetail(shot);
@@ -610,7 +603,7 @@ export function makeLog() {
         },
       };
       if (openLater !== null) api.open(openLater);
-      else if (chosen.length) open(of(chosen[0], 'shot'));
+      else if (chosen.length) open(chosen[0].shot);
     }),
   );
   root.append(

@@ -2,6 +2,7 @@
 import { h, show, ms, number, percent, watchTyping, write } from './dom.js';
 import { state, on, act } from './net.js';
 import { attempt } from './bar.js';
+import { makeChart } from './chart.js';
 
 const INTERVALS = {
   nozzle_to_beam: 'nozzle to beam',
@@ -130,7 +131,11 @@ export function makeRig() {
     return h('div', { class: 'field' }, h('label', { for: id }, field.label), input, problem);
   }
 
-  on('plan', () => showPlan(plan));
+  const chart = makeChart({ label: 'Heights against time', height: 320 });
+  on('plan', () => {
+    showPlan(plan);
+    chart.update(state.plan?.chart);
+  });
   return h(
     'div',
     { class: 'view rigview' },
@@ -162,7 +167,13 @@ export function makeRig() {
       wrong,
       form,
     ),
-    h('section', { class: 'panel' }, h('h2', {}, 'The plan that comes of it'), plan),
+    h(
+      'section',
+      { class: 'panel' },
+      h('h2', {}, 'The plan'),
+      h('div', { class: 'planchart' }, chart.buttons, chart.box, chart.legend),
+      plan,
+    ),
   );
 }
 

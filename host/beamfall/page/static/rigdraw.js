@@ -1,6 +1,7 @@
 // The rig to scale: nozzles, beams, dish; planned drops hollow, measured drops solid.
 import { s, h, show, at, calm, fit, ms } from './dom.js';
 import { state, on, hear } from './net.js';
+import { star } from './chart.js';
 
 const MARGIN = { left: 34, right: 6, top: 22, bottom: 8 };
 const SLOW = 12; // a replay takes so many times as long as the shot
@@ -250,14 +251,4 @@ export function makeRigDrawing() {
   on('rig', redraw);
   on('live', showBeams);
   return [box, scrub, controls, legend];
-}
-
-function star(cx, cy, inner, outer) {
-  let d = '';
-  for (let i = 0; i < 16; i++) {
-    const r = i % 2 ? inner : outer,
-      a = (Math.PI * i) / 8;
-    d += `${i ? 'L' : 'M'}${cx + r * Math.cos(a)} ${cy + r * Math.sin(a)}`;
-  }
-  return `${d}z`;
 }
