@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Self
 
 from beamfall.board_values import Slot, SlotList, Status, Ticket
 from beamfall.errors import (
+    FRAMES,
     BeamfallError,
     BoardRestarted,
     LinkLost,
@@ -163,6 +164,8 @@ class Board:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
+        if isinstance(error, Exception) and not isinstance(error, BeamfallError):
+            setattr(error, FRAMES, self._link.describe_recent())  # a fault of the program
         if kind is not None and not self._closed:
             # Outputs off is worth one more try whatever went wrong; the first error is the one to show.
             try:

@@ -49,6 +49,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+FRAMES = "beamfall_frames"  # attribute of an unexpected error: the last frames before it, in words
+
 
 class BeamfallError(Exception):
     """Root of every error raised on purpose; it says what happened, to what, and the cure."""

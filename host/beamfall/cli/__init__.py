@@ -76,12 +76,9 @@ def _run(arguments: Sequence[str] | None) -> int:
         unfit = _name_unfit(error, sys.argv[1:] if arguments is None else arguments)
         if unfit:
             return _fail(error, unfit, 2)
-        text = (
-            f"unexpected {type(error).__name__}: {error}\n"
-            "This is a fault of the program: please report it, with the traceback that "
-            "BEAMFALL_DEBUG=1 shows."
-        )
-        return _fail(error, text, 1)
+        from beamfall.fault_report import describe_for_user
+
+        return _fail(error, describe_for_user(error, arguments), 1)
 
 
 def _name_unfit(error: Exception, arguments: Sequence[str]) -> str:

@@ -13,13 +13,15 @@ from beamfall.errors import LinkLost, MessageError, NotOpen, ProtocolMismatch
 from beamfall.link.counters import LinkCounters
 from beamfall.link.delivery import Report, ReportOrder, Verdict
 from beamfall.link.strangers import explain_version
+from beamfall.link.trace import describe_piece
 from beamfall.link.transport import Transport
 from beamfall.link.welcome import Welcome, check_welcome_head
-from beamfall.wire.framing import Frame, FrameError, FrameErrorName, Framer, encode_frame
+from beamfall.wire.framing import DELIMITER, Frame, FrameError, FrameErrorName, Framer, encode_frame
 from beamfall.wire.messages import Codec, Message, get_codec
 from beamfall.wire.schema import Definition, MessageDefinition
 
 INSTANT_S = 1e-6  # less than this is no wait: a clock of ticks could not move by it
+_RECENT = 60  # pieces of the line kept for the report of a fault
 _SEEN_MAX = 200  # bytes of a stranger's talk kept for the message
 
 
@@ -57,6 +59,7 @@ class FrameEnd:
         self._last_release = 0
         self._stranger = bytearray()
         self._echoed = False
+        self._recent: deque[tuple[float, str, bytes]] = deque(maxlen=_RECENT)
         self.counters = LinkCounters()
         self.welcome: Welcome | None = None
 
@@ -122,7 +125,17 @@ class FrameEnd:
 
     # -- frames ------------------------------------------------------------------------------------
 
+    def describe_recent(self) -> list[str]:
+        """Return what went over the line last, in words, for the report of a fault."""
+        return [
+            f"{when:12.6f} {arrow} {describe_piece(piece + DELIMITER)}"
+            for when, arrow, data in self._recent
+            for piece in data.split(DELIMITER)
+            if piece
+        ]
+
     def _send(self, line: bytes) -> None:
+        self._recent.append((self._transport.clock(), "->", line))
         self._transport.write(line)
         self.counters.bytes_sent += len(line)
         self.counters.frames_sent += 1
@@ -131,6 +144,7 @@ class FrameEnd:
         data = self._transport.read(timeout_s)
         if not data:
             return
+        self._recent.append((self._transport.clock(), "<-", data))
         self.counters.bytes_received += len(data)
         if not self._open and len(self._stranger) < _SEEN_MAX:
             self._stranger += data[:_SEEN_MAX]
