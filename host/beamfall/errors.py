@@ -30,6 +30,7 @@ BeamfallError                 root; the command line exits 1
 ├── Refused                   the board said no; carries reason, row and detail
 ├── ShotError                 a shot that did not go as asked
 │   ├── ReleaseUnknown        whether the release ran cannot be known
+│   ├── NoProgress            shots in a row that did not fire, or that taught nothing
 │   └── BoardRestarted        the board was reset under way
 ├── InstallError              the firmware could not be put on a board, or not verified there
 ├── MeasureError              the timing self-test could not be run: no wire, wrong wire
@@ -263,6 +264,24 @@ class ShotError(BeamfallError):
 
 class ReleaseUnknown(ShotError):
     """A release's answer is lost and the board has restarted: whether it ran cannot be known."""
+
+
+class NoProgress(ShotError):
+    """Shots in a row did not fire, or taught nothing: no timing mends that. Find out why with a check.
+
+    `shots` of them; `why`, in words; `fired`: whether they fired.
+    """
+
+    def __init__(self, shots: int, why: str, *, fired: bool) -> None:
+        self.shots = shots
+        self.why = why
+        self.fired = fired
+        super().__init__(f"{self.describe()}: find out why first, `beamfall check`")
+
+    def describe(self) -> str:
+        """What happened, as a sentence without its end."""
+        what = "gave no information" if self.fired else "did not fire"
+        return f"{self.shots} shots in a row {what} ({self.why})"
 
 
 class BoardRestarted(ShotError):

@@ -21,11 +21,12 @@ from beamfall.planning.calibration import calibrate, measure_drops
 from beamfall.planning.calibration.effect import compare_plans, keep_for_plan
 from beamfall.planning.calibration.model import QUANTITIES, make_model
 from beamfall.planning.learned import load_learned, save_learned
+from beamfall.planning.rows import build_warm_up
 from beamfall.planning.setting import compute_flow
 from beamfall.planning.unknowns import NAMES, Unknown
 from beamfall.setup.rig import example_rig
 from beamfall.shots import ShotLog
-from beamfall.workflows.series import Shooter
+from beamfall.workflows.series import WARM_UP, Shooter
 
 
 def test_one_beam_says_what_it_cannot_tell(tmp_path: Path) -> None:
@@ -196,10 +197,12 @@ def test_warm_up_drops_are_no_part_of_it(tmp_path: Path) -> None:
         Board.connect("sim", rig=rig, seed=4) as board,
     ):
         shooter = Shooter.begin(board, log, "shoot", rig=rig)
-        warm = shooter.warm_up(rig)
+        warm_up = build_warm_up(rig, rig.aim.warm_up)
+        assert warm_up is not None
+        warm = shooter.fire(warm_up, swept={WARM_UP: rig.aim.warm_up})
         for _ in range(10):
             shooter.fire(make_sequence(rig.valves[0].opening_s))
             shooter.rest(2.0)
         drops = measure_drops(log, [1])
-    assert warm is not None and len([e for e in warm.edges if e.what == "beam1"]) == 8
+    assert len([e for e in warm.edges if e.what == "beam1"]) == 8
     assert all(warm.shot not in sample.shots for sample in drops)

@@ -266,24 +266,26 @@ def test_ctrl_c_at_a_prompt_leaves_the_board_to_whoever_puts_it_off() -> None:
 @pytest.fixture
 def slow_enter(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """Somebody who presses Enter 2.5 s after being asked to act, and at once when asked anything else."""
-    from beamfall.cli.terminal_person import TerminalPerson
+    from beamfall.cli.check_front import CheckTerminal
 
     def read(_: Any, text: str) -> str:
         if text.startswith("Press Enter when it is done"):
             time.sleep(2.5)
-        return "no" if text == "Your answer" else ""
+        return "no" if text.startswith("Your answer") else ""
 
-    monkeypatch.setattr(TerminalPerson, "_read", read)
+    monkeypatch.setattr(CheckTerminal, "read", read)
     return None
 
 
 @pytest.mark.usefixtures("slow_enter")
 def test_the_terminals_person_may_take_longer_than_the_boards_time_out(setup: Setup) -> None:
-    from beamfall.cli.terminal_person import TerminalPerson
+    from beamfall.cli.check_front import CheckTerminal
+    from beamfall.workflows.check import PersonAtRig
+    from beamfall.workflows.steps import People
 
     with Board.connect("sim", seed=1) as board:
         board.set_host_timeout(1.5)
-        bench = Bench(board, setup, TerminalPerson())
+        bench = Bench(board, setup, PersonAtRig(People(CheckTerminal())))
         began_s = board.transport.clock()
         assert BY_NAME["button"].run(bench) == {"button": "none"}
         assert board.transport.clock() - began_s > 2.0 + 1.0, (

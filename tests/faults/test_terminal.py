@@ -11,19 +11,25 @@ import pytest
 
 from beamfall.board import Board
 from beamfall.cli import main
-from beamfall.cli.terminal_person import TerminalPerson
+from beamfall.cli.check_front import CheckTerminal
 from beamfall.faults.bench import Bench
 from beamfall.faults.catalogue import load_catalogue
 from beamfall.faults.checks import CHECKS
 from beamfall.faults.finder import Finder
 from beamfall.faults.questions import CannotTell, PersonGone
 from beamfall.faults.setup import Setup
+from beamfall.workflows.check import PersonAtRig
+from beamfall.workflows.steps import People
 
 ASK = load_catalogue().questions
 
 
 def type_in(monkeypatch: pytest.MonkeyPatch, *lines: str) -> None:
     monkeypatch.setattr(sys, "stdin", io.StringIO("".join(f"{line}\n" for line in lines)))
+
+
+def person_at_terminal() -> PersonAtRig:
+    return PersonAtRig(People(CheckTerminal()))
 
 
 @pytest.fixture(autouse=True)
@@ -35,7 +41,7 @@ def own_log(tmp_path: Any, monkeypatch: pytest.MonkeyPatch) -> None:
 def test_who_cannot_tell_says_so(given: str, monkeypatch: pytest.MonkeyPatch, capsys: Any) -> None:
     type_in(monkeypatch, given)
     with pytest.raises(CannotTell):
-        TerminalPerson().answer(ASK["saw-drop"])
+        person_at_terminal().answer(ASK["saw-drop"])
     assert "  0  cannot tell" in capsys.readouterr().err
 
 
@@ -44,7 +50,7 @@ def test_an_answer_is_a_number_a_word_or_its_letter_and_anything_else_is_asked_a
 ) -> None:
     for lines, answer in ((("2",), "drips"), (("runs",), "runs"), (("perhaps", "9", "Y"), "yes")):
         type_in(monkeypatch, *lines)
-        assert TerminalPerson().answer(ASK["saw-drop"]) == answer
+        assert person_at_terminal().answer(ASK["saw-drop"]) == answer
 
 
 def test_what_cannot_be_told_is_no_evidence_and_not_asked_again(
@@ -57,7 +63,7 @@ def test_what_cannot_be_told_is_no_evidence_and_not_asked_again(
         with Board.connect("sim", seed=1) as board:
             finder = Finder(setup)
             before = finder.belief.rank()
-            finder.make(by_name[name], Bench(board, setup, TerminalPerson()))
+            finder.make(by_name[name], Bench(board, setup, person_at_terminal()))
             assert finder.belief.rank() == before
             assert name not in [check.name for check, _ in finder.list_checks()]
             assert board.status().activity.name == "none", "a watch is over, too"
@@ -94,7 +100,7 @@ def test_the_flash_rests_before_somebody_is_asked_to_be_ready(
     """Without a sensor it rests for ten times its recycling time: nobody faces the wall for so long."""
     ready: list[float] = []
     with Board.connect("sim", seed=1) as board:
-        person = TerminalPerson()
+        person = person_at_terminal()
         bench = Bench(board, setup, person)
         bench.sees_light = False
         bench.flash()  # it needs its rest now
@@ -165,7 +171,7 @@ def test_an_end_while_the_board_watches_ends_the_watch(
 ) -> None:
     type_in(monkeypatch)
     with Board.connect("sim", seed=1) as board:
-        bench = Bench(board, setup, TerminalPerson())
+        bench = Bench(board, setup, person_at_terminal())
         with pytest.raises(PersonGone):
             bench.watch(1.0, bench.have_done(ASK["finger"]))
         assert board.status().activity.name == "none"

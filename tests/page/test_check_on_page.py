@@ -9,7 +9,7 @@ import pytest
 from page_helpers import Served
 
 from beamfall.board import HOST_TIMEOUT_S
-from beamfall.page.jobs_find import make_check
+from beamfall.page.jobs import make_check
 from beamfall.page.listening import make_opener
 from beamfall.setup.rig import Rig
 

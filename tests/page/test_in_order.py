@@ -10,8 +10,7 @@ from typing import Any
 import pytest
 from page_helpers import QUICK_RIG, Served, arm_and_release, expect, release_again, wait_ready
 
-from beamfall.page.jobs import make_arm, make_release
-from beamfall.page.jobs_find import make_sweep
+from beamfall.page.jobs import make_arm, make_release, make_sweep
 from beamfall.planning.make import make_plan
 
 Serve = Callable[..., Served]

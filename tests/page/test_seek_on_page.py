@@ -8,7 +8,7 @@ from typing import Any
 
 from page_helpers import QUICK_RIG, Served, expect, find_question, wait_question, wait_ready
 
-from beamfall.page.jobs_seek import make_seek
+from beamfall.page.jobs import make_seek
 from beamfall.page.listening import make_opener
 from beamfall.planning.learned import find_file
 
@@ -28,8 +28,8 @@ def test_with_the_flash_off_it_stops_and_asks_nobody(serve: Serve, tmp_path: Pat
     served = serve(make_opener("sim?fault=flash-off", 3), rig=QUICK_RIG)
     job = run_seek(served)
     assert job["state"] == "failed"
-    assert "2 shots in a row" in job["text"] and "under Check" in job["text"]
-    assert [line["answer"].split(":")[0] for line in job["lines"]] == ["told nothing"] * 2
+    assert "2 shots in a row gave no information" in job["text"] and "under Check" in job["text"]
+    assert [line["answer"].split(":")[0] for line in job["lines"]] == ["no information"] * 2
     assert not find_file(tmp_path / "rig.toml").exists(), "nothing is kept of it"
 
 

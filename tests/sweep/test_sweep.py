@@ -158,7 +158,7 @@ def test_settings_bring_the_same_sweep_back() -> None:
     made = sweep_of(order="shuffle", repeat=3, seed=5)
     again = Sweep.from_settings(json.loads(json.dumps(made.to_settings())))
     assert again == made and again.steps == made.steps
-    with pytest.raises(UserError, match="cannot be gone on with"):
+    with pytest.raises(UserError, match="cannot be resumed"):
         Sweep.from_settings({"of": "flash"})
 
 

@@ -11,44 +11,16 @@ from typing import Any
 
 import pytest
 
+sys.path.insert(0, str(Path(__file__).parent))
+from workflow_helpers import RIG, SEED
+
 from beamfall.cli import main
 from beamfall.page.bench import Bench
 from beamfall.page.desk import Desk
 from beamfall.page.hub import Hub
-from beamfall.page.jobs import Job
 from beamfall.page.listening import make_opener
+from beamfall.page.work import Job
 
-# Invented for tests. It warms up, so that the drops before a series are compared too.
-RIG = """
-name = "invented rig"
-note = "invented for tests"
-[dish]
-depth = "25 mm"
-diameter = "24 cm"
-[[valve]]
-height = "60 cm"
-bore = "2 mm"
-outer_diameter = "3 mm"
-head = "10 cm"
-opening = "11 ms"
-latency = "22 ms"
-[[beam]]
-height = "47 cm"
-blanking = "20 ms"
-[[flash]]
-latency = "60 us"
-duration = "2 us"
-recycle = "0.2 s"
-[camera]
-[aim]
-kind = "collision"
-rest = "0.5 s"
-window = "1 s"
-warm_up = 1
-[uncertainty]
-latency = "4 ms"
-"""
-SEED = 3
 PACE = 200.0
 _PATIENT_S = 120.0  # other tests may share the processor
 

@@ -2,11 +2,33 @@
 
 from __future__ import annotations
 
+import contextlib
+import json
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from beamfall.page.jobs import make_arm, make_release
+import pytest
+from workflow_helpers import SEED
+
+from beamfall.board import Board
+from beamfall.cli import main
+from beamfall.faults.setup import make_setup
+from beamfall.page.jobs import (
+    make_arm,
+    make_calibrate,
+    make_check,
+    make_release,
+    make_repeat,
+    make_seek,
+    make_sweep,
+    make_sweep_resume,
+)
+from beamfall.setup.rig import load_rig
 from beamfall.shots import ShotLog
+from beamfall.workflows.check import Look, check, find_hands
+from beamfall.workflows.run import PythonFrontEnd, run
+from beamfall.workflows.series import Shooter
 
 # What each series draws anew where the board is a real one, and where the port is told apart.
 _OWN = ("rest_seed", "port")
@@ -50,3 +72,152 @@ def test_shoot(use_log: Any, at_terminal: Any, on_page: Any) -> None:
     logged = read_log(paged)
     assert logged == read_log(terminal)
     assert [shot["swept"] for shot in logged[0]["shots"]] == [{"warm_up": 1}, None, None, None]
+
+
+SWEEP = ("--of", "flash", "--from", "182 ms", "--to", "185 ms", "--step", "1 ms", "--shuffle")
+
+
+def test_sweep(use_log: Any, at_terminal: Any, on_page: Any) -> None:
+    terminal, paged = use_log("terminal"), use_log("page")
+    use_log("terminal")
+    assert at_terminal("sweep", *SWEEP, "--rest", "0.3 s") == 0
+    use_log("page")
+    page = on_page(paged)
+    job = make_sweep("flash", "182 ms", "185 ms", "1 ms", 1, "shuffle", "0.3 s")
+    shown = page.do(job)
+    assert (shown["state"], shown["done"]) == ("ended", 4)
+    logged = read_log(paged)
+    assert logged == read_log(terminal)
+    assert len(logged[0]["shots"]) == 5, "the warm-up and four steps"
+
+
+def test_a_sweep_that_was_stopped_is_resumed(
+    use_log: Any, at_terminal: Any, on_page: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Somebody stops after two steps; the rest is fired by the other front end, with the sweep's own rest."""
+    rests: list[float] = []
+    rest = Shooter.rest
+    monkeypatch.setattr(Shooter, "rest", lambda self, s: (rests.append(s), rest(self, s))[1])
+    logs = {name: use_log(name) for name in ("terminal", "page")}
+    for name, path in logs.items():
+        use_log(name)
+        with stopped_after(3, monkeypatch):  # the warm-up counts
+            assert at_terminal("sweep", *SWEEP, "--rest", "0.3 s") == 130
+        if name == "terminal":
+            assert at_terminal("sweep", "--resume", "0", rig=False) == 0
+        else:
+            assert on_page(path).do(make_sweep_resume(0))["state"] == "ended"
+    logged = read_log(logs["page"])
+    assert logged == read_log(logs["terminal"])
+    steps = [shot["swept"]["step"] for shot in logged[0]["shots"] if "step" in shot["swept"]]
+    assert sorted(steps) == [1, 2, 3, 4]
+    assert set(rests) == {0.3}, "after the warm-up too, and where it is resumed"
+
+
+@contextlib.contextmanager
+def stopped_after(shots: int, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """Ctrl-C before one shot more."""
+    fired: list[int] = []
+    fire = Shooter.fire
+
+    def count(self: Shooter, *arguments: Any, **options: Any) -> Any:
+        if len(fired) == shots:
+            raise KeyboardInterrupt
+        fired.append(1)
+        return fire(self, *arguments, **options)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Shooter, "fire", count)
+        yield
+
+
+def test_seek_by_the_simulated_photographer(use_log: Any, at_terminal: Any, on_page: Any) -> None:
+    terminal, paged = use_log("terminal"), use_log("page")
+    use_log("terminal")
+    at_terminal("seek", "--fresh", "--shots", "4")
+    use_log("page")
+    page = on_page(paged)
+    page.do(make_seek("", 4, True, True))
+    logged = read_log(paged)
+    assert logged == read_log(terminal)
+    assert all(shot["note"].startswith("seek: ") for shot in logged[0]["shots"][1:])
+
+
+def test_seek_by_a_persons_answers(
+    use_log: Any, at_terminal: Any, on_page: Any, type_in: Any
+) -> None:
+    words = ["umbrella", "before jet 31 mm", "found"]
+    terminal, paged = use_log("terminal"), use_log("page")
+    use_log("terminal")
+    type_in(*words)
+    assert at_terminal("seek", "--fresh", "--ask") == 0
+    use_log("page")
+    answers = iter(words)
+    shown = on_page(paged).do(make_seek("", 20, True, False), lambda question: next(answers))
+    assert shown["result"]["found"]
+    logged = read_log(paged)
+    assert logged == read_log(terminal)
+    notes = [shot["note"] for shot in logged[0]["shots"][1:]]
+    assert notes == ["seek: after", "seek: before", "seek: found"]
+
+
+def test_calibrate(use_log: Any, at_terminal: Any, on_page: Any, rig_file: Path) -> None:
+    learned = rig_file.with_name("rig.learned.json")
+    terminal, paged = use_log("terminal"), use_log("page")
+    use_log("terminal")
+    at_terminal("calibrate", "--count", "8")
+    assert learned.exists()
+    learned.unlink()
+    use_log("page")
+    assert on_page(paged).do(make_calibrate(8, "0.3 mm"))["state"] == "ended"
+    assert learned.exists()
+    assert read_log(paged) == read_log(terminal)
+    for path in (terminal, paged):
+        with ShotLog.open(path, read_only=True) as log:
+            assert log.query("SELECT shots FROM calibration") == [("[1,2,3,4,5,6,7,8]",)]
+
+
+def test_repeat(use_log: Any, at_terminal: Any, on_page: Any) -> None:
+    logs = {name: use_log(name) for name in ("terminal", "page")}
+    for name, path in logs.items():
+        use_log(name)
+        assert at_terminal("shoot", "--no-warm-up") == 0
+        if name == "terminal":
+            assert main(["shots", "repeat", "1", "--count", "2", "--port", "sim"]) == 0
+        else:
+            assert on_page(path).do(make_repeat(1, 2))["state"] == "ended"
+    logged = read_log(logs["page"])
+    assert logged == read_log(logs["terminal"])
+    assert logged[1]["settings"]["of_shot"] == 1 and len(logged[1]["shots"]) == 2
+
+
+def test_check_asks_the_same_and_finds_the_same(
+    use_log: Any, on_page: Any, rig_file: Path, capsys: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A check logs nothing; it is its tests and its finding that are compared."""
+    port = "sim?fault=flash-cable"
+    rig = load_rig(rig_file)
+    path = use_log("log")
+    options = ["--port", port, "--seed", str(SEED), "--simulated-person", "--json"]
+    assert main(["check", str(rig_file), *options]) == 0
+    at_terminal = json.loads(capsys.readouterr().out)
+    shown = on_page(path, port=port).do(make_check(True))
+    assert shown["state"] == "ended", shown["text"]
+    on_the_page = shown["result"]
+    assert on_the_page["ranked"] == at_terminal["ranked"]
+    assert on_the_page["tests"] == len(at_terminal["tests"]) == len(shown["lines"])
+    # From plain Python, by the answers that a look at the simulated rig gives.
+    asked: list[str] = []
+
+    def answer(question: Any) -> str:
+        asked.append(type(question).__name__)
+        return question.simulated if isinstance(question, Look) else question.choices[0]
+
+    with Board.connect(port, rig=rig, seed=SEED) as board:
+        setup = make_setup(rig)
+        hands = find_hands(board, setup)
+        finding = run(check(board, setup, hands=hands), board, None, PythonFrontEnd(answer))
+    assert [list(one) for one in finding.ranked] == [
+        [one["name"], pytest.approx(one["probability"], abs=1e-4)] for one in at_terminal["ranked"]
+    ]
+    assert asked[0] == "Agree" and "Look" in asked

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import typer
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from beamfall.planning.calibration.effect import Effect
     from beamfall.setup.rig import Rig
     from beamfall.shots import ShotLog
+    from beamfall.workflows.calibrate import Calibrated
 
 
 def calibrate(
@@ -45,57 +46,35 @@ def calibrate(
     Fires drops without a flash, or reads series of the log. Two beams, or two series with the beam
     at two heights (--series A --series B), tell latency and distance apart; one beam cannot.
     """
-    from beamfall.planning.calibration import calibrate as estimate
-    from beamfall.planning.calibration import measure_drops
     from beamfall.planning.calibration.drops import check_request
-    from beamfall.planning.calibration.effect import compare_plans, keep_for_plan
-    from beamfall.planning.calibration.measure import put_own_first
-    from beamfall.planning.learned import find_file, load_learned, save_learned
     from beamfall.setup.rig import load_rig
     from beamfall.setup.units import parse_quantity
     from beamfall.shots import ShotLog
+    from beamfall.workflows.calibrate import calibrate_by
 
     rig = load_rig(rig_file)
     error_m = parse_quantity(gap_error, "length", key="--gap-error", example="0.3 mm")
     check_request(rig, gap_error_m=error_m, valve=valve)
+    asked: dict[str, Any] = {
+        "gap_error_m": error_m, "valve": valve, "rig_file": rig_file, "store": store
+    }  # fmt: skip
     with ShotLog.open() as log:
-        chosen = [choose_series(log, one) for one in series] or [
-            _fire(log, rig, port, count, seed, valve, as_json)
-        ]
-        samples = put_own_first(measure_drops(log, chosen, valve=valve), rig)
-        found = estimate(samples, gap_error_m=error_m)
-        board, name = log.query(
-            "SELECT board.unique_id, shot.port FROM shot JOIN board ON board.id = shot.board_id"
-            " WHERE shot.id = ?",
-            (found.shots[-1],),
-        )[0]
-        kept = find_file(rig_file)
-        earlier = load_learned(kept, board)
-        simulated = name.startswith("sim")
-        learned = keep_for_plan(
-            found,
-            board=board,
-            port=name,
-            simulated=simulated,
-            earlier=earlier,
-            series=tuple(chosen),
-        )
-        effects = compare_plans(found, learned, earlier)
-        fits = samples[0].rig.digest == rig.digest
-        if store:
-            log.add_calibration(found.shots, found.to_json())
-            if fits:
-                save_learned(kept, learned)
+        if series:
+            chosen = [choose_series(log, one) for one in series]
+            done = calibrate_by(log, rig, chosen, **asked)
+        else:
+            done = _fire(log, rig, port, count, seed, as_json, asked)
+    found, effects, kept = done.found, done.effects, done.kept
     if as_json:
         from beamfall.cli.output import print_json
 
         print_json(
             {**found.to_json(), "plan": {one.name: one.to_json() for one in effects},
-             "kept_in": str(kept) if store and fits else None}
+             "kept_in": None if kept is None else str(kept)}
         )  # fmt: skip
         return
     _print(found, effects)
-    if store and fits:
+    if kept is not None:
         print(
             f"\nKept for the next plan in {kept}; `beamfall learned undo` takes it back. "
             "Leave the rig file as it is: the plan adds this to it."
@@ -103,29 +82,29 @@ def calibrate(
     elif store:
         print(
             "\nNot kept for the planner: these shots were of another rig file "
-            f"('{samples[0].rig.name}'); name that file."
+            f"('{done.of_rig}'); name that file."
         )
 
 
 def _fire(
-    log: ShotLog, rig: Rig, port: str | None, count: int, seed: int, valve: str | None, quiet: bool
-) -> int:
+    log: ShotLog,
+    rig: Rig,
+    port: str | None,
+    count: int,
+    seed: int,
+    quiet: bool,
+    asked: dict[str, Any],
+) -> Calibrated:
     from beamfall.board import Board
-    from beamfall.planning.calibration.drops import make_drops
-    from beamfall.workflows.series import Shooter
+    from beamfall.cli.front import CalibrateTerminal
+    from beamfall.workflows.calibrate import calibrate
+    from beamfall.workflows.run import run
 
-    sequence = make_drops(rig, valve)
     with Board.connect(port, rig=rig, seed=seed) as board:
-        shooter = Shooter.begin(
-            board, log, "calibrate", rig=rig, seed=seed, settings={"count": count}
+        terminal = CalibrateTerminal(board.name, quiet=quiet)
+        return run(
+            calibrate(rig, board, log, count=count, **asked), board, log, terminal, seed=seed
         )
-        for number in range(count):
-            if number:
-                shooter.rest(min(rig.aim.rest_s, 2.0))  # no surface has to calm down for this
-            shooter.fire(sequence)
-        if not quiet:
-            print(f"fired {count} shots on {board.name}, series {shooter.series}\n")
-    return shooter.series
 
 
 def _print(found: Calibration, effects: Sequence[Effect]) -> None:
@@ -153,7 +132,7 @@ def _print(found: Calibration, effects: Sequence[Effect]) -> None:
     )  # fmt: skip
     print()
     print_table(
-        ("quantity", "by the rig file", "with the edges", "95 % interval", "told by the edges"),
+        ("quantity", "by the rig file", "with the edges", "95 % interval", "measured by the beam"),
         [describe_estimate(one) for one in found.estimates],
         numeric=("by the rig file", "with the edges"),
     )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,13 +9,10 @@ import typer
 
 from beamfall.cli.open_log import settle_earlier
 from beamfall.cli.shoot import PORT_HELP
-from beamfall.cli.terminal_person import TerminalPerson
 
 if TYPE_CHECKING:
     from beamfall.board import Board
-    from beamfall.faults.checks import Check
-    from beamfall.faults.finder import Finding, Step
-    from beamfall.faults.questions import Person
+    from beamfall.faults.finder import Finding
     from beamfall.faults.setup import Setup
     from beamfall.setup.rig import Rig
     from beamfall.setup.sequence import Sequence
@@ -52,10 +48,13 @@ def check(
         _print_causes()
         return 0
     from beamfall.board import Board
+    from beamfall.cli.check_front import CheckTerminal
     from beamfall.errors import UserError
-    from beamfall.faults.session import find_faults
+    from beamfall.faults.session import OTHER_FIRMWARE, name_firmware
     from beamfall.faults.setup import make_setup
     from beamfall.setup.rig import load_rig
+    from beamfall.workflows import check as workflow
+    from beamfall.workflows.run import run
 
     if wrong_answers and not simulated_person:
         raise UserError("--wrong-answers is about the simulated person: add --simulated-person")
@@ -68,34 +67,22 @@ def check(
     plain = make_setup(
         rig, sequence, timings="" if sequence_file is None else f"those of {sequence_file}"
     )
-
-    def set_up(board: Board) -> Setup:
-        return _set_up(board, rig, rig_file, plain, sequence)
-
-    def choose_person(board: Board, setup: Setup) -> Person:
-        if not simulated_person:
-            return TerminalPerson()
-        studio = board.traits.studio
-        if studio is None:
-            raise UserError(
-                f"--simulated-person stands beside a simulated rig; {board.name} is a real board: "
-                "leave it out and answer yourself, or use --port sim"
-            )
-        return studio.find_helper(
-            valve=setup.valve_number,
-            beam=setup.beam_number,
-            flash=setup.flash_number,
-            wrong_share=wrong_answers,
-        )
-
-    finding = find_faults(
-        lambda: Board.connect(port, rig=rig, seed=seed),
-        set_up,
-        choose_person,
-        bare_setup=lambda: plain,
-        tell=(lambda step: None) if as_json else _print_step,
-        begins=(lambda check: None) if simulated_person else _say_what_begins,
-    )
+    try:
+        board = Board.connect(port, rig=rig, seed=seed)
+    except OTHER_FIRMWARE:
+        finding = name_firmware(plain)
+    else:
+        with board:
+            setup = _set_up(board, rig, rig_file, plain, sequence)
+            hands = workflow.find_hands(board, setup, wrong_share=wrong_answers)
+            if simulated_person and hands is None:
+                raise UserError(
+                    f"--simulated-person stands beside a simulated rig; {board.name} is a real board: "
+                    "leave it out and answer yourself, or use --port sim"
+                )
+            steps = workflow.check(board, setup, hands=hands, alone=simulated_person)
+            terminal = CheckTerminal(alone=simulated_person, quiet=as_json)
+            finding = run(steps, board, None, terminal)
     if as_json:
         from beamfall.cli.output import print_json
 
@@ -112,6 +99,7 @@ def _set_up(
     from beamfall.faults.setup import make_setup
     from beamfall.faults.timings import find_timings
     from beamfall.planning.learned import find_file, load_learned
+    from beamfall.workflows.check import as_set
 
     if not board.traits.repeats_boot_ids:
         settle_earlier(board)
@@ -124,11 +112,7 @@ def _set_up(
             return make_setup(rig, found.sequence, timings=said, learned=learned)
         if learned is not None:
             setup = make_setup(rig, learned=learned)
-    changed = board.traits.as_set(setup.sequence)
-    if changed == setup.sequence:
-        return setup
-    said = "those that the simulated rig's photographer has set"
-    return replace(setup, sequence=changed, timings=said)
+    return as_set(board, setup, "those that the simulated rig's photographer has set")
 
 
 def _print_causes() -> None:
@@ -136,18 +120,6 @@ def _print_causes() -> None:
     from beamfall.faults.catalogue import load_catalogue
 
     print_pairs((cause.name, cause.what) for cause in load_catalogue().causes.values())
-
-
-def _say_what_begins(check: Check) -> None:
-    """Tests take seconds, and a flash rests for up to a minute: whoever waits is told for what."""
-    import sys
-
-    print(f"now: {check.say_what_begins()} ...", file=sys.stderr, flush=True)
-
-
-def _print_step(step: Step) -> None:
-    if step.outcomes or step.trouble:
-        print(f"{'asked' if step.asked else 'board'}  {step.check.what}: {step.describe()}")
 
 
 def _print_finding(finding: Finding) -> None:

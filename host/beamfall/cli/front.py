@@ -9,7 +9,9 @@ import sys
 from typing import TYPE_CHECKING, Any, TextIO
 
 from beamfall.cli import words
+from beamfall.workflows.calibrate import DropsFallen
 from beamfall.workflows.steps import ContainerBelow, Event, Fired, FlashesAhead, Question
+from beamfall.workflows.sweep import StepFired, SweepStopped
 
 if TYPE_CHECKING:
     from types import TracebackType
@@ -107,3 +109,35 @@ class ShootTerminal(Terminal):
             print(describe_record(fired.record, sees_light=sees_light))
         if self._bar is not None:
             self._bar.advance(self._task)
+
+
+class SweepTerminal(Terminal):
+    """Shows each step as it is fired: a JSON line or a line of text."""
+
+    def __init__(self, *, as_json: bool) -> None:
+        super().__init__(quiet=as_json)
+
+    def show(self, event: Event) -> None:
+        super().show(event)
+        match event:
+            case StepFired(fired=fired) if self.quiet:
+                from beamfall.cli.output import print_json
+
+                print_json({**fired.record.to_json(), "swept": fired.swept})
+            case StepFired():
+                print(words.say_step(event))
+            case SweepStopped(series=series) if not self.quiet:
+                print(words.say_sweep_stopped(series))
+
+
+class CalibrateTerminal(Terminal):
+    """Says once that the drops have fallen: the calculation takes seconds."""
+
+    def __init__(self, port: str, *, quiet: bool) -> None:
+        super().__init__(quiet=quiet)
+        self._port = port
+
+    def show(self, event: Event) -> None:
+        super().show(event)
+        if isinstance(event, DropsFallen) and not self.quiet:
+            print(words.say_drops_fallen(event, self._port), flush=True)

@@ -71,7 +71,8 @@ def rinse(
     from beamfall.cli.front import Terminal
     from beamfall.setup.units import parse_quantity
     from beamfall.workflows import service
-    from beamfall.workflows.run import FrontEnd, PythonFrontEnd, run
+    from beamfall.workflows.run import PythonFrontEnd, run
+    from beamfall.workflows.steps import FrontEnd
 
     seconds = parse_quantity(duration, "duration", key="--duration", example="2 s")
     front_end: FrontEnd = PythonFrontEnd(lambda question: "yes") if yes else Terminal()

@@ -9,11 +9,11 @@ import typer
 from beamfall.cli.numbers import WHOLE_MOST
 from beamfall.cli.open_log import open_log
 from beamfall.cli.shoot import PORT_HELP
+from beamfall.cli.words import list_differences
 
 if TYPE_CHECKING:
-    from beamfall.board import Board
-    from beamfall.shots import LoggedShot, ShotRecord
     from beamfall.shots.repeat import EdgeChange
+    from beamfall.workflows.repeat import Repeated
 
 
 def repeat(
@@ -28,98 +28,73 @@ def repeat(
 ) -> int:
     """Fire exactly that sequence again and compare the measured edges with that day's."""
     from beamfall.board import Board
-    from beamfall.cli.cautions import warn_of_flashes
+    from beamfall.cli.front import Terminal
     from beamfall.setup.rig import Rig
-    from beamfall.shots.repeat import compare_shots, find_peers, rebuild_sequence
-    from beamfall.workflows.series import Shooter
+    from beamfall.shots.repeat import rebuild_sequence
+    from beamfall.workflows import repeat as workflow
+    from beamfall.workflows.run import run
 
     with open_log(to_write=True) as log:
         logged = log.read_shot(shot)
+        rebuild_sequence(logged.table)  # before a port is opened
         rig = None if logged.rig is None else Rig.from_dict(logged.rig)
         if port is None and logged.line.port.startswith("sim"):
             port = logged.line.port
-        sequence = rebuild_sequence(logged.table, f"shot {shot} again")
-        with Board.connect(port, rig=rig, seed=logged.record.seed or 0) as board:
-            board.traits.renew_chance(log.count_shots())
-            differences = _compare_boards(board, logged)
-            shooter = Shooter.begin(
-                board, log, "repeat", rig=rig, seed=logged.record.seed,
-                settings={"of_shot": shot, "count": count},
-            )  # fmt: skip
-            warn_of_flashes(sequence, repeated=count > 1, quiet=as_json)
-            records: list[ShotRecord] = []
-            for number in range(count):
-                if number and rig is not None:
-                    shooter.rest(rig.aim.rest_s)
-                records.append(shooter.fire(sequence))
-        changes = compare_shots(logged.record, records, find_peers(log, shot))
+        seed = logged.record.seed
+        with Board.connect(port, rig=rig, seed=seed or 0) as board:
+            done = run(
+                workflow.repeat(board, log, shot, count),
+                board,
+                log,
+                Terminal(quiet=as_json),
+                seed=seed,
+            )
     if as_json:
         from beamfall.cli.output import print_json
 
-        print_json(_to_json(shot, records, changes, differences))
+        print_json(_to_json(done))
     else:
-        _print_changes(logged, records, changes, differences)
-    return 0 if all(record.state == logged.record.state for record in records) else 1
+        _print_changes(done)
+    return 0 if done.is_same else 1
 
 
-def _compare_boards(board: Board, logged: LoggedShot) -> list[str]:
-    """In words, what is not as on that day."""
-    info, then = board.info, logged.board
-    pairs = (
-        ("board", then["unique_id"], info.unique_id.hex()),
-        ("firmware", then["firmware"], info.firmware),
-        ("timing class", then["timing"], info.timing.label),
-        ("clock", f"{logged.record.clock_hz} Hz", f"{info.clock_hz} Hz"),
-    )
-    differences = [f"{name}: {old} then, {new} now" for name, old, new in pairs if old != new]
-    if logged.record.clock_hz != info.clock_hz:
-        differences.append("the clocks differ: times are the same to half a tick of this board")
-    return differences
-
-
-def _to_json(
-    shot: int, records: list[ShotRecord], changes: list[EdgeChange], differences: list[str]
-) -> dict[str, Any]:
+def _to_json(done: Repeated) -> dict[str, Any]:
     return {
-        "of_shot": shot,
-        "shots": [record.shot for record in records],
-        "states": [record.state for record in records],
-        "differences": differences,
-        "edges": [change.to_json() for change in changes],
+        "of_shot": done.logged.line.shot,
+        "shots": [one.shot for one in done.shots],
+        "states": [one.record.state for one in done.shots],
+        "differences": list_differences(done.differences),
+        "edges": [change.to_json() for change in done.changes],
     }
 
 
-def _print_changes(
-    logged: LoggedShot,
-    records: list[ShotRecord],
-    changes: list[EdgeChange],
-    differences: list[str],
-) -> None:
+def _print_changes(done: Repeated) -> None:
     from beamfall.cli.output import print_pairs, print_table
     from beamfall.cli.shots import say_time
 
-    ids = [str(record.shot) for record in records]
+    logged, changes, count = done.logged, done.changes, len(done.shots)
+    ids = [str(one.shot) for one in done.shots]
     today = f"shot {ids[0]}" if len(ids) == 1 else f"shots {ids[0]} to {ids[-1]}"
     print_pairs(
         [
             ("that day", f"shot {logged.line.shot}, {say_time(logged.line.begun_us)}, {logged.record.state}"),
-            ("today", f"{today}: {', '.join(sorted({record.state for record in records}))}"),
-            *(("differs", text) for text in differences),
+            ("today", f"{today}: {', '.join(sorted({one.record.state for one in done.shots}))}"),
+            *(("differs", text) for text in list_differences(done.differences)),
         ]
     )  # fmt: skip
     print()
     print_table(
         ("line", "edge", "that day", "today", "difference", "scatter", ""),
-        [_describe(change, len(records)) for change in changes],
+        [_describe(change, count) for change in changes],
         numeric=("that day", "today", "difference", "scatter"),
     )
     moved = [change for change in changes if change.moved]
     known = [change for change in changes if change.moved is not None]
     print()
     if moved:
-        print(f"{len(moved)} of {len(known)} edges moved more than the scatter of shots explains.")
+        print(f"{len(moved)} of {len(known)} edges moved more than shots scatter.")
     elif known:
-        print("No edge moved more than the scatter of shots explains.")
+        print("Matches the original: no edge moved more than shots scatter.")
     else:
         print(
             "Whether edges moved cannot be said: there is no scatter to compare with. "

@@ -2,16 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from beamfall.faults.checks import Check
+    from beamfall.faults.finder import Step
+    from beamfall.shots import ShotRecord
+    from beamfall.workflows.calibrate import DropsFallen
+    from beamfall.workflows.repeat import Difference
+    from beamfall.workflows.seek import Aim, Answered, Misfired, Sought, WhatIsSeen
     from beamfall.workflows.service import Dripped, Flashed
-    from beamfall.workflows.steps import ContainerBelow, FlashesAhead
+    from beamfall.workflows.steps import ContainerBelow, Fired, FlashesAhead
+    from beamfall.workflows.sweep import StepFired
 
+CHECK_AHEAD = "Drops will fall and the flash will fire while this looks for the fault."
+BEGINS_APART = "The first shot may differ from the plan: it teaches the search the most."
 LIGHT_SEEN = "The light was seen."
 NO_LIGHT_SEEN = "The contact closed, but the flash-seen sensor saw no light. Did you see the flash?"
 
 
+# -- before and after any shot ---------------------------------------------------------------------------------
 def say_flashes_ahead(event: FlashesAhead) -> str:
     """Whom to warn before the first flash."""
     what = "flashes are about to repeat" if event.repeated else "a flash is about to fire"
@@ -54,3 +65,134 @@ def say_end(fired: int, odd: int, count: int) -> str:
         need = "The shot needs a look" if count == 1 else f"{odd} of {count} shots need a look"
         return f"{need}. {cure}"
     return ""
+
+
+# -- sweep -----------------------------------------------------------------------------------------------------
+def say_step(event: StepFired) -> str:
+    """A step of a sweep, as it was fired."""
+    from beamfall.shots.remarks import list_remarks
+
+    record, rig = event.fired.record, event.fired.rig
+    sees_light = rig is None or rig.fitted.flash_seen
+    odd = "".join(f"; {remark}" for remark in list_remarks(record, sees_light=sees_light))
+    return (
+        f"step {event.step.index} of {len(event.plan.steps)}: {event.plan.of} "
+        f"{event.step.value_s * 1e3:.3f} ms, shot {record.shot} {record.state}{odd}{_say_shown(record)}"
+    )
+
+
+def _say_shown(record: ShotRecord) -> str:
+    shown = (record.truth or {}).get("pictures") or []
+    return f"; the picture would show: {shown[0]['shows']}" if shown else ""
+
+
+def say_frame(of: str, value_s: float, fired: Fired) -> str:
+    """What stands below a simulated picture on the sheet of a sweep."""
+    seen = fired.picture.shows if fired.picture is not None else None
+    return f"shot {fired.shot}, {of} {value_s * 1e3:.2f} ms: {seen or fired.record.state}"
+
+
+def say_sweep_stopped(series: int) -> str:
+    """How a sweep that was stopped is resumed."""
+    return f"stopped; resume with: beamfall sweep --resume {series}"
+
+
+# -- seek ------------------------------------------------------------------------------------------------------
+def say_misfired(event: Misfired) -> str:
+    """A shot of a search that did not fire."""
+    record = event.fired.record
+    return f"shot {record.shot}: {record.state} ({record.cause}); trying again"
+
+
+def _say_aim(aim: Aim) -> str:
+    after = "its edge" if aim.by_beam else "the first opening"
+    return f"spacing {aim.spacing_s * 1e3:.2f} ms, flash {aim.delay_s * 1e3:.2f} ms after {after}"
+
+
+def say_asked(question: WhatIsSeen) -> str:
+    """The shot that is asked about."""
+    aim = question.aim
+    return f"shot {question.fired.shot} ({aim.number} of at most {aim.most}): {_say_aim(aim)}"
+
+
+def explain_answers() -> Iterator[str]:
+    """What each answer means."""
+    from beamfall.planning.seek.answer import WORDS
+
+    width = max(map(len, WORDS))
+    for word, meaning in WORDS.items():
+        yield f"  {word.ljust(width)}  {meaning}"
+
+
+def say_answer(one: Answered) -> str:
+    """What a shot of a search showed, in a word or two."""
+    return "no information" if one.answer is None else one.answer.word
+
+
+def say_answered(one: Answered) -> str:
+    """What a shot has taught the search."""
+    if not one.teaches:
+        outcome = f"gave no information: {one.useless or 'the picture is black'}"
+    else:
+        outcome = f"{say_answer(one)}; chance that this was the wanted picture: {one.chance:.0%}"
+    return f"shot {one.fired.shot}: {_say_aim(one.aim)}: {outcome}"
+
+
+def list_sought(done: Sought) -> Iterator[str]:
+    """How a search ended, a line each."""
+    search, last = done.search, done.last
+    count = "1 shot" if search.shots == 1 else f"{search.shots} shots"
+    if search.found and last is not None:
+        sure = (
+            "as you say"
+            if done.by_word
+            else f"chance that the picture is the one wanted: {search.chance:.0%}"
+        )
+        after = "drop 2's edge" if last.by_beam else "the first opening"
+        yield (
+            f"Found after {count}: spacing {last.spacing_s * 1e3:.2f} ms, flash "
+            f"{last.delay_s * 1e3:.2f} ms after {after}, {sure}"
+        )
+        if done.truth is not None and done.truth.error_s is not None:
+            error_ms = done.truth.error_s * 1e3
+            side = "after" if error_ms >= 0.0 else "before"
+            yield f"Simulated truth: {abs(error_ms):.2f} ms {side} the wanted moment"
+    else:
+        yield f"Not found in {count}; run seek again to continue"
+    if done.kept is None:
+        yield "No picture showed anything: the search learned nothing, and nothing is kept"
+        return
+    yield f"Kept in {done.kept}: `beamfall learned show` lists it, `beamfall learned undo` undoes it"
+    if done.belief is not None and done.belief.explain_newest():
+        yield done.belief.explain_newest()
+
+
+# -- calibrate, repeat, check ----------------------------------------------------------------------------------
+def say_drops_fallen(event: DropsFallen, port: str) -> str:
+    """That all drops of a calibration have fallen."""
+    return f"fired {event.count} shots on {port}, series {event.series}\n"
+
+
+def say_difference(one: Difference) -> str:
+    """Something that is not as on that day."""
+    return f"{one.what}: {one.then} then, {one.now} now"
+
+
+def list_differences(differences: tuple[Difference, ...]) -> list[str]:
+    """All that is not as on that day."""
+    lines = [say_difference(one) for one in differences]
+    if any(one.what == "clock" for one in differences):
+        lines.append("the clocks differ: times are the same to half a tick of this board")
+    return lines
+
+
+def say_test_ahead(check: Check) -> str:
+    """What the board does now, for whoever waits."""
+    return f"now: {check.say_what_begins()} ..."
+
+
+def say_test_made(step: Step) -> str:
+    """What a test showed; empty where nothing came of it."""
+    if not step.outcomes and not step.trouble:
+        return ""
+    return f"{'asked' if step.asked else 'board'}  {step.check.what}: {step.describe()}"

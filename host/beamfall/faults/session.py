@@ -11,6 +11,11 @@ from beamfall.faults.catalogue import load_catalogue
 from beamfall.faults.finder import Finder, Finding, Step
 from beamfall.faults.questions import PersonGone
 
+OTHER_FIRMWARE = (
+    DefinitionMismatch,
+    ProtocolMismatch,
+)  # what connecting raises to a board with one
+
 if TYPE_CHECKING:
     from beamfall.board import Board
     from beamfall.faults.checks import Check
@@ -24,35 +29,52 @@ def find_faults(
     make_person: Callable[[Board, Setup], Person],
     *,
     bare_setup: Callable[[], Setup],
-    tell: Callable[[Step], None] = lambda step: None,
-    begins: Callable[[Check], None] = lambda check: None,
 ) -> Finding:
-    """Connect, look for what is wrong, let go of the port, and return what was found.
+    """Connect, look for what is wrong, close the port, and return what was found.
 
     `bare_setup` serves where the board cannot be talked to. Raises what connecting raises, except
     that a board with another firmware is a finding.
     """
     try:
         board = connect()
-    except (DefinitionMismatch, ProtocolMismatch):
-        finder = Finder(bare_setup(), tell=tell)
-        finder.note_connection("other-firmware")
-        return finder.conclude()
+    except OTHER_FIRMWARE:
+        return name_firmware(bare_setup())
     with board:
         setup = make_setup(board)
-        person = make_person(board, setup)
-        finder = begin_finder(board, setup, tell, begins)
-        finder.note_connection("opened")
-        try:
-            person.begin(load_catalogue().cautions_first)
-        except PersonGone:  # nobody has agreed
-            return finder.conclude(ended_early=True)
-        return finder.run(Bench(board, setup, person))
+        return look(board, setup, make_person(board, setup))
 
 
-def begin_finder(
-    board: Board, setup: Setup, tell: Callable[[Step], None], begins: Callable[[Check], None]
-) -> Finder:
-    """A finder for a board and a setup, with the sensors that there are."""
+def name_firmware(setup: Setup) -> Finding:
+    """What is found where connecting raised one of OTHER_FIRMWARE."""
+    finder = Finder(setup)
+    finder.note_connection("other-firmware")
+    return finder.conclude()
+
+
+def look(
+    board: Board,
+    setup: Setup,
+    person: Person,
+    *,
+    tell: Callable[[Step, list[tuple[str, float]]], None] = lambda step, ranked: None,
+    begins: Callable[[Check], None] = lambda check: None,
+) -> Finding:
+    """Look for what is wrong, with the sensors that there are, once somebody has agreed.
+
+    `begins` hears of each test that is about to be made, `tell` of what it showed and of the causes with their
+    chances after it.
+    """
     has_light, has_button = list_sensors(board, setup)
-    return Finder(setup, has_light=has_light, has_button=has_button, tell=tell, begins=begins)
+    finder = Finder(
+        setup,
+        has_light=has_light,
+        has_button=has_button,
+        tell=lambda step: tell(step, finder.belief.rank()),
+        begins=begins,
+    )
+    finder.note_connection("opened")
+    try:
+        person.begin(load_catalogue().cautions_first)
+    except PersonGone:  # nobody has agreed
+        return finder.conclude(ended_early=True)
+    return finder.run(Bench(board, setup, person))

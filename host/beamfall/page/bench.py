@@ -27,13 +27,13 @@ from beamfall.page.listening import Ears, ListeningBoard, Opener, connect
 from beamfall.page.paced import AbortAsked
 from beamfall.page.pictures import warm_up
 from beamfall.page.waits import tell_waits
-from beamfall.page.words import describe_board, describe_link, describe_unclaimed
+from beamfall.page.words import describe_board, describe_link, describe_unclaimed, say_error
 from beamfall.shots import ShotLog, find_log
 from beamfall.workflows.series import Shooter, keep_unclaimed, settle_earlier
 from beamfall.workflows.waits import Waits
 
 if TYPE_CHECKING:
-    from beamfall.page.jobs import Job
+    from beamfall.page.work import Job
     from beamfall.setup.rig import Rig
     from beamfall.setup.sequence import Sequence
     from beamfall.workflows.run import OpenSeries
@@ -309,7 +309,7 @@ class Bench:
             board.settle()
 
     def _carry_out(self, job: Job, board: ListeningBoard, log: ShotLog) -> None:
-        from beamfall.page.jobs import Work
+        from beamfall.page.work import Work
 
         work = Work(self, job, board, log)
         if job is self._given_up:  # the abort came before it began: what was on is off
@@ -327,7 +327,7 @@ class Bench:
         except AbortAsked:
             state = "aborted"
         except BeamfallError as error:
-            state, text = "failed", str(error)
+            state, text = "failed", say_error(error)
         except Exception as error:
             traceback.print_exc()
             state = "failed"

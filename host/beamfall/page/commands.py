@@ -16,20 +16,18 @@ from beamfall.page.desk import Desk
 from beamfall.page.hub import Hub
 from beamfall.page.jobs import (
     make_arm,
+    make_calibrate,
+    make_check,
     make_drip,
     make_flash,
     make_release,
     make_repeat,
     make_rinse,
-    make_watch,
-)
-from beamfall.page.jobs_find import (
-    make_calibrate,
-    make_check,
+    make_seek,
     make_sweep,
     make_sweep_resume,
+    make_watch,
 )
-from beamfall.page.jobs_seek import make_seek
 from beamfall.page.shown import mark_shot
 from beamfall.shots import ShotLog
 

@@ -6,7 +6,24 @@ import time
 from typing import TYPE_CHECKING, Any
 
 from beamfall.page import words
+from beamfall.page.pictures import simulated_file
 from beamfall.page.shown import mark_shot, show_shot
+from beamfall.planning.seek.answer import WORDS
+from beamfall.workflows.calibrate import DropsFallen
+from beamfall.workflows.check import (
+    CANNOT_TELL,
+    DONE,
+    READY,
+    Agree,
+    AtRig,
+    DoIt,
+    GetReady,
+    Look,
+    PutBack,
+    TestAhead,
+    TestMade,
+)
+from beamfall.workflows.seek import Answered, SearchBegun, ShotAhead, WhatIsSeen
 from beamfall.workflows.steps import (
     ContainerBelow,
     Event,
@@ -19,9 +36,11 @@ from beamfall.workflows.steps import (
     Waiting,
     WarmingUp,
 )
+from beamfall.workflows.sweep import StepAhead, StepFired, SweepBegun, count_fired
 
 if TYPE_CHECKING:
-    from beamfall.page.jobs import Work
+    from beamfall.page.work import Work
+    from beamfall.planning.sweep.progress import Entry
 
 
 class PageFrontEnd:
@@ -53,12 +72,86 @@ class PageFrontEnd:
             case FlashesAhead(flicker=flicker):
                 if flicker:  # whom to warn is on the page all along
                     work.hub.notice("caution", flicker)
+            case DropsFallen(count=count):
+                work.tell(done=count, text=words.CALCULATING)
+            case SweepBegun(plan=plan, series=series, entries=entries):
+                work.tell(of=len(plan.steps), result={"series": series, "of": plan.of})
+                self._show_entries(plan.of, entries)
+            case StepAhead():
+                work.tell(text=words.say_step_ahead(event))
+            case StepFired(plan=plan, entries=entries):
+                self._show_entries(plan.of, entries)
+            case SearchBegun(most=most):
+                work.tell(of=most)
+            case ShotAhead(aim=aim):
+                work.tell(text=words.say_aim(aim))
+            case Answered(aim=aim):
+                work.add_line(**words.describe_answered(event))
+                work.tell(done=aim.number)
+            case TestAhead(check=check):
+                work.tell(text=check.say_what_begins())
+            case TestMade(step=step, ranked=ranked):
+                work.add_line(
+                    test=step.check.what, showed=step.describe(), asked=step.asked,
+                    chances=[{"cause": name, "chance": chance} for name, chance in ranked[:4]],
+                )  # fmt: skip
 
-    def ask(self, question: Question[Any], problem: str) -> str:
-        assert isinstance(question, ContainerBelow)
-        return self._work.ask(
-            words.say_container_below(question),
-            words.CONTAINER_CHOICES,
-            hint=problem,
-            cautions=(words.HOT_COIL,),
+    def _show_entries(self, of: str, entries: tuple[Entry, ...]) -> None:
+        ordered = sorted(entries, key=lambda one: (one.value_ms, one.repeat, one.shot))
+        self._work.tell(
+            done=count_fired(entries),
+            lines=[
+                {
+                    "value": f"{of} {entry.value_ms:.3f} ms",
+                    "drawn": entry.picture is not None
+                    or simulated_file(self._work.log.path, entry.shot).exists(),
+                    **entry.to_json(),
+                }
+                for entry in ordered
+            ],
         )
+
+    # -- questions ---------------------------------------------------------------------------------------------
+    def ask(self, question: Question[Any], problem: str) -> str:
+        ask = self._work.ask
+        match question:
+            case WhatIsSeen(fired=fired):
+                return ask(
+                    words.WHAT_IS_SEEN,
+                    tuple(WORDS.items()),
+                    hint=problem or words.WITH_HEIGHTS,
+                    free=True,
+                    shot=fired.shot,
+                )
+            case ContainerBelow():
+                return ask(
+                    words.say_container_below(question),
+                    words.CONTAINER_CHOICES,
+                    hint=problem,
+                    cautions=(words.HOT_COIL,),
+                )
+            case Agree(cautions=cautions):
+                return ask(words.CHECK_AHEAD, ((READY, "Begin"),), cautions=cautions)
+            case PutBack(question=one):
+                return ask(one.after, ((DONE, "Done"),))
+            case AtRig():
+                return self._ask_at_rig(question)
+        raise TypeError(f"the page has no words for {question!r}")
+
+    def _ask_at_rig(self, question: AtRig) -> str:
+        one, hint, listen = question.question, "", None
+        text, cannot = one.text, words.CANNOT_DO
+        choices: tuple[tuple[str, str], ...]
+        if isinstance(question, GetReady):
+            text, choices = one.before, ((READY, "Ready"),)
+        elif isinstance(question, DoIt):
+            choices, listen = ((DONE, "Done"),), question.listen
+        else:
+            assert isinstance(question, Look)
+            choices, cannot = tuple(one.answers.items()), words.CANNOT_TELL
+            if question.simulated is not None:
+                hint = f"At the simulated rig: {one.answers[question.simulated]}"
+        return self._work.ask(
+            text, (*choices, (CANNOT_TELL, cannot)), hint=hint, listen=listen,
+            cautions=(question.caution,) if question.caution else (),
+        )  # fmt: skip

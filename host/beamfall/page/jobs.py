@@ -1,209 +1,23 @@
-"""What can be done with the board: shots, one drop, one flash, a rinse, a watch of the beam.
-
-A job runs on the board's thread and drives the library as a command of the command line does. It
-tells how far it is by `Work.tell` and asks people by `Work.ask`; both reach all open pages.
-"""
+"""What can be done on the page: each job checks what was typed and runs a workflow on the board's thread."""
 
 from __future__ import annotations
 
-import itertools
-import time
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING
 
-from beamfall.errors import Refused, UserError
+from beamfall.errors import UserError
 from beamfall.page import words
-from beamfall.page.front import PageFrontEnd
-from beamfall.page.shown import show_shot
-from beamfall.setup.units import parse_duration
-from beamfall.workflows import service
-from beamfall.workflows.run import Runner
+from beamfall.page.work import Job, Work
+from beamfall.setup.units import parse_duration, parse_length
+from beamfall.workflows import calibrate, check, repeat, seek, service, sweep
 from beamfall.workflows.shoot import shoot
-from beamfall.workflows.steps import Fired
-from beamfall.workflows.waits import flashes
 
 if TYPE_CHECKING:
-    from beamfall.page.bench import Bench
-    from beamfall.page.listening import ListeningBoard
-    from beamfall.setup.rig import Rig
-    from beamfall.setup.sequence import Sequence as ShotSequence
-    from beamfall.shots import ShotLog, ShotRecord
-    from beamfall.workflows.series import Shooter
-    from beamfall.workflows.steps import Workflow
+    from beamfall.faults.setup import Setup
 
-T = TypeVar("T")
 _COUNT_MOST = 1000
-_ASKING_S = 0.05
 _SHORT_S = 0.5  # more than this is not waited for but said: no shot shall come by surprise
-_KEPT = ("sweep", "seek", "check", "calibrate")
-_ids = itertools.count(1)  # a page must be able to tell jobs and questions of one server apart
 
 
-@dataclass
-class Job:
-    """Something to be done: `kind` for programs, `title` for people, `run` on the board's thread."""
-
-    kind: str
-    title: str
-    run: Callable[[Work], None]
-
-
-class Work:
-    """A job under way, and what it may use."""
-
-    def __init__(self, bench: Bench, job: Job, board: ListeningBoard, log: ShotLog) -> None:
-        self.bench = bench
-        self.board = board
-        self.log = log
-        self.desk = bench.desk
-        self.hub = bench.hub
-        self.seed = bench.seed
-        self._shown: dict[str, Any] = {
-            "id": next(_ids), "kind": job.kind, "title": job.title, "state": "running", "text": "",
-            "done": 0, "of": 0, "question": None, "lines": [], "rest_until": None, "result": None,
-        }  # fmt: skip
-
-    def begin(self) -> None:
-        """Show that it has begun."""
-        self.tell()
-
-    def end(self, state: str, text: str) -> None:
-        """Show how it ended: ended, aborted or failed."""
-        self.tell(state=state, question=None, rest_until=None, **({"text": text} if text else {}))
-
-    def tell(self, **values: Any) -> None:
-        """Show more of it: `text`, `done`, `of`, `lines`, `result`."""
-        self._shown.update(values)
-        shown = dict(self._shown)
-        # What a longer job brought stays on show while others come and go.
-        kept = {f"job_{shown['kind']}": shown} if shown["kind"] in _KEPT else {}
-        self.hub.set(job=shown, **kept)
-
-    def add_line(self, **line: Any) -> None:
-        """Add a line to its table."""
-        self.tell(lines=[*self._shown["lines"], line])
-
-    def ask(
-        self,
-        text: str,
-        choices: Sequence[tuple[str, str]],
-        *,
-        hint: str = "",
-        cautions: Sequence[str] = (),
-        free: bool = False,
-        shot: int | None = None,
-        listen: Callable[[float], None] | None = None,
-    ) -> str:
-        """Ask people and wait, while the board is listened to; the first answer of any page counts.
-
-        `choices` are (answer, words). `free`: an answer may also be typed. `shot`: its picture is shown.
-        `listen`, of whoever wants what the board says meanwhile, takes it in for so many seconds and
-        gives the board its signs of life.
-        """
-        question = {
-            "id": next(_ids), "text": text, "hint": hint, "cautions": list(cautions), "free": free,
-            "choices": [{"value": value, "words": words} for value, words in choices], "shot": shot,
-        }  # fmt: skip
-        self.tell(question=question)
-        asked = time.monotonic()
-        while True:
-            answer = self.bench.take_answer(int(str(question["id"])))
-            if answer is not None:
-                self.tell(question=None)
-                return answer
-            if listen is not None:
-                listen(_ASKING_S)
-                continue
-            self.board.pump(_ASKING_S)
-            if time.monotonic() - asked > 0.5:
-                asked = time.monotonic()
-                self.board.status()
-
-    def run(self, workflow: Workflow[T]) -> T:
-        """Run a workflow on the board, with the page as its front end; return what came of it."""
-        return Runner(
-            self.board, self.log, PageFrontEnd(self), seed=self.seed, waits=self.bench.waits,
-            open_series=self.bench.make_opener(self.board, self.log),
-        ).run(workflow)  # fmt: skip
-
-    # -- shots -----------------------------------------------------------------------------------------------
-    def begin_series(self, kind: str, settings: Mapping[str, Any]) -> Shooter:
-        """Begin a series, or go on with the one of single shots."""
-        return self.bench.shooter_for(self.board, self.log, kind, self.desk.rig, settings)
-
-    def fire(
-        self,
-        shooter: Shooter,
-        sequence: ShotSequence,
-        swept: Mapping[str, Any] | None = None,
-        *,
-        rest_s: float | None = None,
-    ) -> ShotRecord:
-        """Fire one shot and show it; not before the surface has rested (`rest_s`, else the rig's rest)
-        and the flash, where the sequence has one, has recycled."""
-        flashed = flashes(sequence)
-        self._wait_until_ready(shooter.rig or self.desk.rig, rest_s, flashed)
-        try:
-            record = shooter.fire(sequence, swept=swept)
-        except BaseException as error:
-            # Refused, aborted, unknown: the log has a line of it all the same.
-            if not isinstance(error, Refused):
-                self._note_shot(flashed)
-            self._show_newest(shooter)
-            raise
-        self._note_shot(flashed)
-        fired = Fired(shooter.series, shooter.rig, sequence, record, swept, shooter.picture)
-        show_shot(self, fired)
-        self.bench.tell_line(self.log, record.shot or 0)
-        return record
-
-    def _note_shot(self, flashed: bool) -> None:
-        self.bench.waits.note(self.board.transport.clock(), flashed=flashed)
-
-    def _wait_until_ready(self, rig: Rig, rest_s: float | None, flashed: bool) -> None:
-        now_s = self.board.transport.clock()
-        left = self.bench.waits.find_left(now_s, rig, rest_s=rest_s)
-        seconds = left.longest_s if flashed else left.rest_s
-        if not seconds:
-            return
-        self.tell(rest_until=time.time() * 1e3 + seconds / self.pace * 1e3)
-        self.board.sleep(seconds)
-        self.tell(rest_until=None)
-
-    @property
-    def pace(self) -> float:
-        """How fast the port's time passes."""
-        return self.bench.pace if self.board.traits.is_virtual_time else 1.0
-
-    def _show_newest(self, shooter: Shooter) -> None:
-        newest = self.log.list_shots(limit=1, series=shooter.series)
-        if newest:
-            self.bench.tell_line(self.log, newest[0].shot)
-
-    def rest(self, shooter: Shooter, seconds: float) -> None:
-        """Rest between shots, and show until when."""
-        from beamfall.workflows.series import jitter_span
-
-        longest = (seconds + jitter_span(seconds)) / self.pace
-        self.tell(rest_until=time.time() * 1e3 + longest * 1e3)
-        shooter.rest(seconds)
-        self.tell(rest_until=None)
-
-    def warm_up(self, shooter: Shooter) -> None:
-        """Let the rig's warm-up drops fall, where it asks for some."""
-        from beamfall.planning.rows import build_warm_up
-        from beamfall.workflows.series import WARM_UP
-
-        aim = self.desk.rig.aim
-        drops = build_warm_up(self.desk.rig, aim.warm_up)
-        if drops is not None:
-            self.tell(text=f"{aim.warm_up} drops to warm up, without flash")
-            self.fire(shooter, drops, swept={WARM_UP: aim.warm_up})
-            self.rest(shooter, aim.rest_s)
-
-
-# -- jobs ----------------------------------------------------------------------------------------------------------
 def make_arm() -> Job:
     """Put what is planned on the board, whole and checked."""
 
@@ -311,26 +125,128 @@ def make_repeat(shot: int, count: int) -> Job:
         raise UserError(f"{count} times: expected 1 to 100")
 
     def run(work: Work) -> None:
-        from beamfall.setup.rig import Rig
-        from beamfall.shots.repeat import compare_shots, find_peers, rebuild_sequence
-
-        logged = work.log.read_shot(shot)
-        rig = work.desk.rig if logged.rig is None else Rig.from_dict(logged.rig)
-        shooter = work.bench.shooter_for(
-            work.board, work.log, "repeat", rig, {"of_shot": shot, "count": count}
-        )
         work.bench.disarm()
-        sequence = rebuild_sequence(logged.table, f"shot {shot} again")
-        records = []
-        for number in range(count):
-            if number:
-                work.rest(shooter, rig.aim.rest_s)
-            work.tell(done=number, of=count, text=f"shot {shot} again, {number + 1} of {count}")
-            records.append(work.fire(shooter, sequence))
-        changes = compare_shots(logged.record, records, find_peers(work.log, shot))
+        done = work.run(repeat.repeat(work.board, work.log, shot, count))
         work.tell(
-            done=count, of=count, text="",
-            result={"of_shot": shot, "edges": [change.to_json() for change in changes]},
-        )  # fmt: skip
+            text="",
+            result={"of_shot": shot, "edges": [change.to_json() for change in done.changes]},
+        )
 
     return Job("repeat", f"Shot {shot} again", run)
+
+
+def make_sweep(
+    of: str, first: str, last: str, step: str, repeat: int, order: str, rest: str
+) -> Job:
+    """One timing through its range; empty texts leave the range to the planner."""
+    rest_s = _read_time("rest", rest)
+    times = {
+        name: _read_time(key, text)
+        for name, key, text in (
+            ("first_s", "from", first),
+            ("last_s", "to", last),
+            ("step_s", "step", step),
+        )
+    }
+
+    def run(work: Work) -> None:
+        work.bench.disarm()
+        work.run(
+            sweep.sweep(
+                work.desk.tuned_rig(of), work.board, of, rig_file=work.desk.rig_file, rest_s=rest_s,
+                seed=work.seed, **times, repeat=repeat, order=order,
+            )
+        )  # fmt: skip
+        work.tell(text="")
+
+    return Job("sweep", f"Sweep of the {of}", run)
+
+
+def _read_time(key: str, text: str) -> float | None:
+    """A duration in s; None where the field was left empty."""
+    return parse_duration(text, key=key) if text.strip() else None
+
+
+def make_sweep_resume(series: int) -> Job:
+    """Go on with a sweep that was stopped; its own settings hold. Series 0: the newest sweep."""
+
+    def run(work: Work) -> None:
+        from beamfall.planning.sweep.progress import find_series
+
+        work.bench.disarm()
+        found = find_series(work.log, series or None)
+        rig = sweep.choose_rig(found, lambda: work.desk.rig)
+        work.run(sweep.resume(rig, work.board, work.log, found))
+        work.tell(text="")
+
+    return Job("sweep", "Resuming the sweep", run)
+
+
+def make_seek(stage: str, most: int, fresh: bool, simulated_person: bool) -> Job:
+    """The search for the collision: a shot, a question, a better shot."""
+    from beamfall.planning.stage import read_stage
+
+    wanted_s = read_stage(stage.strip() or None)
+    if not 1 <= most <= 100:
+        raise UserError(f"{most} shots: expected 1 to 100")
+
+    def run(work: Work) -> None:
+        work.bench.disarm()
+        try:
+            done = work.run(
+                seek.seek(
+                    work.desk.rig, work.board, rig_file=work.desk.rig_file, stage_s=wanted_s, most=most,
+                    fresh=fresh, asks=not simulated_person, seed=work.seed,
+                )
+            )  # fmt: skip
+        finally:  # also where it was stopped it may have learned something
+            work.desk.use_board(work.board.info.unique_id.hex())
+        work.tell(text="", result=words.describe_sought(done))
+
+    return Job("seek", "Seeking the collision", run)
+
+
+def make_check(simulated_person: bool) -> Job:
+    """Fault finding: tests by the board, questions to the person beside the rig."""
+
+    def run(work: Work) -> None:
+        setup = _set_up(work)
+        work.bench.disarm()
+        hands = check.find_hands(work.board, setup)
+        finding = work.run(check.check(work.board, setup, hands=hands, alone=simulated_person))
+        work.board.settle()
+        work.tell(text="", result={**finding.to_json(), "tests": len(finding.steps)})
+
+    return Job("check", "Finding out what is wrong", run)
+
+
+def _set_up(work: Work) -> Setup:
+    """The rig on the desk with the timings that are there, which are what this page fires."""
+    from beamfall.faults.setup import make_setup
+
+    desk = work.desk
+    if not desk.rig.flashes:
+        return make_setup(desk.rig)
+    said = words.TIMINGS_CHECKED
+    setup = make_setup(desk.rig, desk.sequence, timings=said, learned=desk.learned)
+    return check.as_set(work.board, setup, said)
+
+
+def make_calibrate(count: int, gap_error: str) -> Job:
+    """What the beam's edges say about the rig; kept for the planner, as `beamfall calibrate` does."""
+    error_m = parse_length(gap_error, key="gap error", example="0.3 mm")
+    if not 8 <= count <= 500:
+        raise UserError(f"{count} shots: expected 8 to 500")
+
+    def run(work: Work) -> None:
+        work.bench.disarm()
+        done = work.run(
+            calibrate.calibrate(
+                work.desk.rig, work.board, work.log, count=count, gap_error_m=error_m,
+                rig_file=work.desk.rig_file,
+            )
+        )  # fmt: skip
+        work.desk.use_board(work.board.info.unique_id.hex())
+        work.tell(text="", result=words.describe_calibrated(done))
+
+    return Job("calibrate", "Calibrating by the beam's edges", run)

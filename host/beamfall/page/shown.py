@@ -16,7 +16,7 @@ from beamfall.page.pictures import draw_later
 
 if TYPE_CHECKING:
     from beamfall.page.hub import Hub
-    from beamfall.page.jobs import Work
+    from beamfall.page.work import Work
     from beamfall.shots import ShotRecord
     from beamfall.workflows.steps import Fired
 

@@ -4,17 +4,29 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from beamfall.errors import BeamfallError, NoProgress
 from beamfall.setup.signals import Signal
 
 if TYPE_CHECKING:
     from beamfall.board import Board
     from beamfall.events import EdgesSeen
     from beamfall.wire import WireEnum
+    from beamfall.workflows.calibrate import Calibrated
+    from beamfall.workflows.seek import Aim, Answered, Sought
     from beamfall.workflows.series import UnclaimedShot
     from beamfall.workflows.service import Dripped, Flashed
     from beamfall.workflows.steps import ContainerBelow, Progress, WarmingUp
+    from beamfall.workflows.sweep import StepAhead
     from beamfall.workflows.waits import Left
 
+TIMINGS_CHECKED = "those on this page"
+WHAT_IS_SEEN = "What does the picture show?"
+WITH_HEIGHTS = "With heights where you measured them: before jet 31 mm drop 42 mm"
+CHECK_AHEAD = (
+    "The check will open the valve and fire the flash several times. Has everyone been warned?"
+)
+CANNOT_DO, CANNOT_TELL = "It cannot be done", "Cannot tell"
+CALCULATING = "calculating"
 CONTAINER_CHOICES = (("yes", "Yes: open the valve"), ("no", "No"))
 HOT_COIL = "The coil warms while the valve is held open; it can burn fingers."
 
@@ -101,7 +113,16 @@ def say_warming_up(event: WarmingUp) -> str:
 
 def say_progress(event: Progress) -> str:
     """How far a series is."""
-    return f"shot {event.done + 1} of {event.of}" if event.done < event.of else ""
+    from beamfall.workflows.calibrate import DropsProgress
+    from beamfall.workflows.repeat import RepeatProgress
+
+    if event.done >= event.of:
+        return ""
+    if isinstance(event, DropsProgress):
+        return "two drops, without flash"
+    if isinstance(event, RepeatProgress):
+        return f"shot {event.of_shot} again, {event.done + 1} of {event.of}"
+    return f"shot {event.done + 1} of {event.of}"
 
 
 def say_container_below(question: ContainerBelow) -> str:
@@ -123,3 +144,81 @@ def say_flashed(flashed: Flashed) -> str:
     if flashed.lit:
         return "The light was seen."
     return "The contact closed, but the flash-seen sensor saw no light. Did you see the flash?"
+
+
+def say_error(error: BeamfallError) -> str:
+    """What went wrong, with the cure that the page has."""
+    if isinstance(error, NoProgress):
+        return f"{error.describe()}: find out why under Check"
+    return str(error)
+
+
+def say_step_ahead(event: StepAhead) -> str:
+    """The step of a sweep that is fired next."""
+    plan, step = event.plan, event.step
+    return f"step {step.index} of {len(plan.steps)}: {plan.of} {step.value_s * 1e3:.3f} ms"
+
+
+def say_aim(aim: Aim) -> str:
+    """The shot of a search that is fired next."""
+    after = "its edge" if aim.by_beam else "the first opening"
+    return (
+        f"shot {aim.number}: spacing {aim.spacing_s * 1e3:.2f} ms, "
+        f"flash {aim.delay_s * 1e3:.2f} ms after {after}"
+    )
+
+
+def describe_answered(one: Answered) -> dict[str, Any]:
+    """A shot of a search as a line of the page's table."""
+    answer = f"no information: {one.useless}" if one.answer is None else one.answer.word
+    return {
+        "shot": one.fired.shot,
+        "number": one.aim.number,
+        "answer": answer,
+        "spacing_ms": one.aim.spacing_s * 1e3,
+        "delay_ms": one.aim.delay_s * 1e3,
+        "chance": one.chance if one.teaches else None,
+    }
+
+
+def describe_sought(done: Sought) -> dict[str, Any] | None:
+    """How a search ended."""
+    search, last = done.search, done.last
+    if last is None:
+        return None
+    return {
+        "found": done.found,
+        "shots": search.shots,
+        "chance": search.chance,
+        "spacing_ms": last.spacing_s * 1e3,
+        "delay_ms": last.delay_s * 1e3,
+        "by_beam": search.by_beam,
+        "learned": done.kept is not None,
+    }
+
+
+def describe_calibrated(done: Calibrated) -> dict[str, Any]:
+    """What a calibration has found."""
+    from beamfall.planning.calibration.describe import (
+        START_AND_FALL,
+        TIMES,
+        describe_estimate,
+        explain_combination,
+    )
+
+    found = done.found
+    return {
+        "rows": [list(describe_estimate(one)) for one in found.estimates],
+        "texts": [START_AND_FALL, *(explain_combination(one) for one in found.combinations)],
+        "warnings": list(found.warnings),
+        "effects": [
+            {
+                "name": TIMES[one.name],
+                "before": [value * 1e3 for value in one.before],
+                "after": [value * 1e3 for value in one.after],
+            }
+            for one in done.effects
+            if one.name in TIMES
+        ],
+        "kept": None if done.kept is None else str(done.kept),
+    }

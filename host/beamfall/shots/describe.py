@@ -33,10 +33,20 @@ def describe_record(record: ShotRecord, *, sees_light: bool = True) -> str:
             f"{flash.what}'s contact at {format_ticks(flash.ticks, hz)}{_say_error(flash, hz)}"
         )
     parts += list_remarks(record, sees_light=sees_light)
-    for seen in (record.truth or {}).get("pictures", ()):
-        stage = "" if seen["stage_ms"] is None else f", {seen['stage_ms']:+.2f} ms from contact"
-        parts.append(f"the picture would show: {seen['shows']}{stage}")
+    seen = list_seen(record)
+    if seen:
+        parts.append(f"the picture would show: {' and '.join(seen)}")
     return "; ".join(parts)
+
+
+def list_seen(record: ShotRecord) -> list[str]:
+    """What the flashes of a simulated shot show, each different thing once: all of them are in one picture."""
+    pictures = (record.truth or {}).get("pictures") or ()
+    stages = (
+        "" if p["stage_ms"] is None else f", {p['stage_ms']:+.2f} ms from contact" for p in pictures
+    )
+    shown = [f"{p['shows']}{stage}" for p, stage in zip(pictures, stages, strict=True)]
+    return list(dict.fromkeys(shown))
 
 
 def _say_edges(record: ShotRecord) -> str:

@@ -9,21 +9,24 @@ that it can keep what it has learned.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from beamfall.errors import Refused, UserError
 from beamfall.setup.flicker import warn_of_flicker
-from beamfall.workflows.series import WARM_UP, Shooter, jitter_span, settle_earlier
+from beamfall.workflows.series import WARM_UP, Shooter, jitter_span
 from beamfall.workflows.steps import (
     Ask,
     Begin,
+    Consult,
     ContainerBelow,
     Drip,
     Event,
     Fire,
     Fired,
     FlashesAhead,
+    FrontEnd,
     HoldOpen,
+    People,
     Question,
     Remark,
     Remarked,
@@ -44,16 +47,6 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 OpenSeries = Callable[[str, "Rig | None", Mapping[str, Any]], Shooter]
-
-
-class FrontEnd(Protocol):
-    """Whoever shows a workflow to people: a terminal, a page, a script."""
-
-    def ask(self, question: Question[Any], problem: str) -> str:
-        """Return a person's answer as text. `problem` says what was wrong with the one before; empty at first."""
-
-    def show(self, event: Event) -> None:
-        """Show what has happened, or is about to."""
 
 
 class PythonFrontEnd:
@@ -110,6 +103,7 @@ class Runner:
         self._board = board
         self._log = log
         self._front_end = front_end
+        self._people = People(front_end)
         self._seed = seed
         self._waits = Waits() if waits is None else waits
         self._open_series = open_series
@@ -139,7 +133,9 @@ class Runner:
             case Begin():
                 return self._begin(step)
             case Ask():
-                return self.ask(step.question)
+                return self._people.ask(step.question)
+            case Consult():
+                return step.do(self._people)
             case Remark():
                 self._remark(step)
             case Drip() | TestFlash() | HoldOpen():
@@ -149,17 +145,6 @@ class Runner:
             case _:
                 raise TypeError(f"{step!r} is no step of a workflow")
         return None
-
-    # -- people ------------------------------------------------------------------------------------------------
-    def ask(self, question: Question[T]) -> T:
-        """Ask until the answer can be read."""
-        problem = ""
-        while True:
-            text = self._front_end.ask(question, problem)
-            try:
-                return question.read(text)
-            except UserError as error:
-                problem = str(error)
 
     def _warn(self, sequence: Any, repeated: bool) -> None:
         if flashes(sequence):
@@ -189,7 +174,6 @@ class Runner:
     def _resume(self, step: Begin) -> Shooter:
         found = step.resumes
         assert found is not None
-        settle_earlier(self._board, self._get_log())
         return Shooter(
             self._board,
             self._get_log(),
@@ -268,7 +252,7 @@ class Runner:
             outcome = board.rinse(
                 step.valve,
                 step.duration_s,
-                lambda seconds: self.ask(ContainerBelow(step.valve, seconds)),
+                lambda seconds: self._people.ask(ContainerBelow(step.valve, seconds)),
             )
         board.settle()
         return outcome

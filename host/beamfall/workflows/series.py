@@ -166,20 +166,6 @@ class Shooter:
         except BeamfallError:
             pass  # the outcome stays unknown in the log, which is the truth
 
-    def warm_up(self, rig: Rig, rest_s: float | None = None) -> ShotRecord | None:
-        """Let the drops of the rig's aim.warm_up fall, without flash or camera, and rest; None: there are none.
-
-        They are a shot of the series in the log, with what they are in `swept`. Raises as `fire` does.
-        """
-        from beamfall.planning.rows import build_warm_up
-
-        drops = build_warm_up(rig, rig.aim.warm_up)
-        if drops is None:
-            return None
-        record = self.fire(drops, swept={WARM_UP: rig.aim.warm_up})
-        self.rest(rig.aim.rest_s if rest_s is None else rest_s)
-        return record
-
     def rest(self, seconds: float) -> float:
         """Wait between shots: the surface calms, the flash recycles. Returns how long, in s.
 

@@ -6,7 +6,7 @@ A workflow is a generator. It yields a step, `run.Runner` carries it out and sen
     shots    Fire         -> Fired
     notes    Remark       -> None
     service  Drip, TestFlash, HoldOpen -> Outcome (HoldOpen: None where somebody said no)
-    people   Ask          -> the answer, read by its question
+    people   Ask          -> the answer, read by its question; Consult -> what its function returns
     news     any Event    -> None; front ends show it
 
 The functions at the end wrap the steps so that their answers have types: `fired = yield from fire(sequence)`.
@@ -14,9 +14,9 @@ The functions at the end wrap the steps so that their answers have types: `fired
 
 from __future__ import annotations
 
-from collections.abc import Generator, Mapping
+from collections.abc import Callable, Generator, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Generic, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
 from beamfall.errors import UserError
 from beamfall.workflows.series import WARM_UP
@@ -110,6 +110,13 @@ class Ask(Generic[A]):
     question: Question[A]
 
 
+@dataclass(frozen=True)
+class Consult(Generic[T]):
+    """Do something that asks people and shows things while it is under way, and send back what came of it."""
+
+    do: Callable[[People], T]
+
+
 # -- questions -------------------------------------------------------------------------------------------------
 class Question(Generic[A]):
     """Something that a person answers with a text. `choices` names the answers that there are."""
@@ -145,6 +152,37 @@ class ContainerBelow(YesNo):
 
     valve: int
     duration_s: float
+
+
+class FrontEnd(Protocol):
+    """Whoever shows a workflow to people: a terminal, a page, a script."""
+
+    def ask(self, question: Question[Any], problem: str) -> str:
+        """Return a person's answer as text. `problem` says what was wrong with the one before; empty at first."""
+
+    def show(self, event: Event) -> None:
+        """Show what has happened, or is about to."""
+
+
+class People:
+    """Whoever is in front of a front end."""
+
+    def __init__(self, front_end: FrontEnd) -> None:
+        self._front_end = front_end
+
+    def ask(self, question: Question[A]) -> A:
+        """Ask until the answer can be read."""
+        problem = ""
+        while True:
+            text = self._front_end.ask(question, problem)
+            try:
+                return question.read(text)
+            except UserError as error:
+                problem = str(error)
+
+    def show(self, event: Event) -> None:
+        """Show them something."""
+        self._front_end.show(event)
 
 
 # -- what is shown ---------------------------------------------------------------------------------------------

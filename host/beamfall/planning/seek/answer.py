@@ -26,6 +26,7 @@ WORDS = {
     "black": "no light: the flash did not fire",
 }
 _SEPARATORS = re.compile(r",(?!\d)|(?<!\d),")  # a comma between digits is a decimal comma
+SAME = {"umbrella": "after"}  # what people also call it
 BLACK = "black"
 NOTHING = "nothing"
 
@@ -62,7 +63,8 @@ def read_answer(text: str) -> Answer:
     parts = _SEPARATORS.sub(" ", text).split()
     if not parts:
         raise UserError(f"say what the picture shows: {', '.join(WORDS)}")
-    matches = [word for word in WORDS if word.startswith(parts[0].lower())]
+    given = parts[0].lower()
+    matches = {SAME.get(word, word) for word in (*WORDS, *SAME) if word.startswith(given)}
     if len(matches) != 1:
         raise UserError(f"'{parts[0]}': expected one of {', '.join(WORDS)}")
     heights: dict[str, float] = {}
@@ -78,7 +80,7 @@ def read_answer(text: str) -> Answer:
         if not 0.0 < height < 0.3:
             raise UserError(f"{name} = {value}: expected more than 0 and less than 300 mm")
         heights[name] = height
-    return Answer(matches[0], heights.get("jet"), heights.get("drop"))
+    return Answer(matches.pop(), heights.get("jet"), heights.get("drop"))
 
 
 def read_shot(record: ShotRecord, beam_edge: str = "dark") -> Shot | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from beamfall.errors import RigFileError, ShotError
+from beamfall.errors import NoProgress, RigFileError
 from beamfall.planning.belief import Belief
 from beamfall.planning.collision import STAGE_S, check_rig, find_need, refuse_spacing
 from beamfall.planning.result import AnchorEdge
@@ -204,12 +204,10 @@ class Search:
         self._useless += 1
         self._why = why
 
-    def stop_if_useless(self, advice: str = "`beamfall check`") -> None:
-        """Raise ShotError where two shots in a row gave no information: no timing mends that."""
+    def stop_if_useless(self) -> None:
+        """Raise NoProgress where two shots in a row gave no information: no timing mends that."""
         if self._useless >= _USELESS_MOST:
-            raise ShotError(
-                f"{self._useless} shots in a row gave no information ({self._why}); find out why first: {advice}"
-            )
+            raise NoProgress(self._useless, self._why, fired=True)
 
     @property
     def has_learned(self) -> bool:

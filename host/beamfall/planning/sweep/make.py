@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from beamfall.errors import UserError
 from beamfall.planning.learned import find_file, load_learned
 from beamfall.planning.make import make_plan
 from beamfall.planning.sweep.schedule import OF, Sweep
-from beamfall.workflows.series import Shooter, settle_earlier
 
 if TYPE_CHECKING:
     from beamfall.board import Board
     from beamfall.setup.rig import Rig
-    from beamfall.shots import SeriesLine, ShotLog
-    from beamfall.workflows.series import Shooter
 
 _DEFAULT_STEP_S = {"flash": 0.001, "spacing": 0.004, "opening": 0.0005}  # our choice
 _OPENING_RANGE = (0.8, 1.2)  # of the rig's opening (our choice)
@@ -68,30 +65,3 @@ def make_sweep(
     for value in made.values_s:
         made.build(value).make_table(board.info)
     return made
-
-
-def make_settings(sweep: Sweep, rig: Rig, board: Board) -> dict[str, Any]:
-    """Return what the series of a sweep keeps, so that `resume_sweep` can go on with it later."""
-    settings: dict[str, Any] = {**sweep.to_settings(), "rig": rig.to_dict()}
-    if board.traits.names_rig:
-        settings["port"] = board.name
-    return settings
-
-
-def resume_sweep(board: Board, log: ShotLog, rig: Rig, found: SeriesLine) -> tuple[Sweep, Shooter]:
-    """Return the sweep of a series (`progress.find_series`) and a shooter that goes on with it.
-
-    First settles what the board still holds of earlier shots. Raises UserError where the series'
-    settings are not of a sweep, LinkError where the board does not answer.
-    """
-
-    settle_earlier(board, log)
-    shooter = Shooter(
-        board,
-        log,
-        found.series,
-        rig=rig,
-        seed=found.seed,
-        rest_seed=int(found.settings.get("rest_seed", 0)) + found.shots,
-    )
-    return Sweep.from_settings(found.settings), shooter

@@ -8,7 +8,8 @@ and nothing passes for what it is not.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from collections.abc import Sequence as SequenceOf
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -16,7 +17,7 @@ from beamfall.errors import UserError
 from beamfall.planning.sweep.schedule import Step, Sweep
 
 if TYPE_CHECKING:
-    from beamfall.shots import SeriesLine, ShotLog
+    from beamfall.shots import SeriesLine, ShotLog, ShotRecord
 
 _FRAMELESS = ("not-released",)
 TRIES_MOST = 3
@@ -49,7 +50,7 @@ def find_series(log: ShotLog, series: int | None) -> SeriesLine:
     ]
     if not found:
         raise UserError(
-            "the log holds no sweep to go on with"
+            "the log holds no sweep to resume"
             if series is None
             else f"series {series} is not a sweep in this log; see `beamfall shots list`"
         )
@@ -81,6 +82,23 @@ def list_entries(log: ShotLog, series: int) -> list[Entry]:
             )
         )
     return entries
+
+
+def make_entry(entries: SequenceOf[Entry], record: ShotRecord, swept: Mapping[str, Any]) -> Entry:
+    """The line of a shot that has just ended, after the lines before it."""
+    assert record.shot is not None
+    frame = max((one.frame for one in entries if one.frame is not None), default=0) + 1
+    pictures = (record.truth or {}).get("pictures") or []
+    return Entry(
+        step=int(swept["step"]),
+        value_ms=float(swept["value_ms"]),
+        repeat=int(swept["repeat"]),
+        shot=record.shot,
+        frame=frame,
+        state=record.state,
+        shows=pictures[0]["shows"] if pictures else None,
+        picture=None,
+    )
 
 
 def list_open(sweep: Sweep, entries: Iterable[Entry]) -> list[Step]:

@@ -135,9 +135,7 @@ class Sweep:
                 seed=int(settings["order_seed"]),
             )
         except (KeyError, TypeError) as error:
-            raise UserError(
-                f"this series cannot be gone on with: its settings lack {error}"
-            ) from error
+            raise UserError(f"this series cannot be resumed: setting {error} is missing") from error
 
 
 def _set_flash(base: Sequence, value_s: float) -> Sequence:

@@ -1,0 +1,75 @@
+"""A search at the terminal: each shot in a line, and a question under its picture."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from beamfall.cli import words
+from beamfall.cli.front import Terminal
+from beamfall.workflows.seek import Answered, Misfired, SearchBegun, WhatIsSeen
+from beamfall.workflows.steps import Event, Question
+
+
+class SeekTerminal(Terminal):
+    """Shows what each shot has taught. `picture`: the file into which the picture that is asked about is drawn."""
+
+    def __init__(self, picture: Path | None, *, as_json: bool) -> None:
+        super().__init__(quiet=as_json)
+        self._picture = picture
+
+    def show(self, event: Event) -> None:
+        super().show(event)
+        if self.quiet:
+            if isinstance(event, Answered):
+                from beamfall.cli.output import print_json
+
+                print_json(_to_json(event))
+            return
+        match event:
+            case SearchBegun(begins_apart=True):
+                print(words.BEGINS_APART)
+            case Misfired():
+                print(words.say_misfired(event))
+            case Answered():
+                print(words.say_answered(event))
+
+    def ask(self, question: Question[Any], problem: str) -> str:
+        """Give the shot and its picture, then ask; `?` explains the words."""
+        if not isinstance(question, WhatIsSeen):
+            return super().ask(question, problem)
+        if problem:
+            print(problem, file=self.stream)
+        else:
+            self._show_shot(question)
+        while True:
+            typed = self.read(
+                f"What does the picture show? ({', '.join(question.choices)}; ? explains) "
+            )
+            if typed != "?":
+                return typed
+            for line in words.explain_answers():
+                print(line, file=self.stream)
+
+    def _show_shot(self, question: WhatIsSeen) -> None:
+        print(words.say_asked(question), file=self.stream)
+        taken = question.fired.picture
+        if taken is not None and self._picture is not None:
+            taken.draw(self._picture, tell=False)
+            print(f"its picture: {self._picture}", file=self.stream)
+
+
+def _to_json(one: Answered) -> dict[str, Any]:
+    answer = one.answer
+    jet_m, drop_m = (None, None) if answer is None else (answer.jet_m, answer.drop_m)
+    return {
+        "shot": one.fired.shot,
+        "number": one.aim.number,
+        "spacing_ms": round(one.aim.spacing_s * 1e3, 3),
+        "flash_delay_ms": round(one.aim.delay_s * 1e3, 3),
+        "answer": None if answer is None else answer.word,
+        "told_nothing": one.useless,
+        "jet_mm": None if jet_m is None else round(jet_m * 1e3, 2),
+        "drop_mm": None if drop_m is None else round(drop_m * 1e3, 2),
+        "chance": round(one.chance, 3),
+    }

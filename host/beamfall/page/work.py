@@ -1,0 +1,117 @@
+"""A job and its work: what runs on the board's thread, shown on the hub and answered by people."""
+
+from __future__ import annotations
+
+import itertools
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from beamfall.page.front import PageFrontEnd
+from beamfall.workflows.run import Runner
+
+if TYPE_CHECKING:
+    from beamfall.page.bench import Bench
+    from beamfall.page.listening import ListeningBoard
+    from beamfall.shots import ShotLog
+    from beamfall.workflows.steps import Workflow
+
+T = TypeVar("T")
+
+_ASKING_S = 0.05
+_KEPT = ("sweep", "seek", "check", "calibrate")
+_ids = itertools.count(1)  # a page must be able to tell jobs and questions of one server apart
+
+
+@dataclass
+class Job:
+    """Something to be done: `kind` for programs, `title` for people, `run` on the board's thread."""
+
+    kind: str
+    title: str
+    run: Callable[[Work], None]
+
+
+class Work:
+    """A job under way, and what it may use."""
+
+    def __init__(self, bench: Bench, job: Job, board: ListeningBoard, log: ShotLog) -> None:
+        self.bench = bench
+        self.board = board
+        self.log = log
+        self.desk = bench.desk
+        self.hub = bench.hub
+        self.seed = bench.seed
+        self._shown: dict[str, Any] = {
+            "id": next(_ids), "kind": job.kind, "title": job.title, "state": "running", "text": "",
+            "done": 0, "of": 0, "question": None, "lines": [], "rest_until": None, "result": None,
+        }  # fmt: skip
+
+    def begin(self) -> None:
+        """Show that it has begun."""
+        self.tell()
+
+    def end(self, state: str, text: str) -> None:
+        """Show how it ended: ended, aborted or failed."""
+        self.tell(state=state, question=None, rest_until=None, **({"text": text} if text else {}))
+
+    def tell(self, **values: Any) -> None:
+        """Show more of it: `text`, `done`, `of`, `lines`, `result`."""
+        self._shown.update(values)
+        shown = dict(self._shown)
+        # What a longer job brought stays on show while others come and go.
+        kept = {f"job_{shown['kind']}": shown} if shown["kind"] in _KEPT else {}
+        self.hub.set(job=shown, **kept)
+
+    def add_line(self, **line: Any) -> None:
+        """Add a line to its table."""
+        self.tell(lines=[*self._shown["lines"], line])
+
+    def ask(
+        self,
+        text: str,
+        choices: Sequence[tuple[str, str]],
+        *,
+        hint: str = "",
+        cautions: Sequence[str] = (),
+        free: bool = False,
+        shot: int | None = None,
+        listen: Callable[[float], None] | None = None,
+    ) -> str:
+        """Ask people and wait, while the board is listened to; the first answer of any page counts.
+
+        `choices` are (answer, words). `free`: an answer may also be typed. `shot`: its picture is shown.
+        `listen`, of whoever wants what the board says meanwhile, takes it in for so many seconds and
+        gives the board its signs of life.
+        """
+        question = {
+            "id": next(_ids), "text": text, "hint": hint, "cautions": list(cautions), "free": free,
+            "choices": [{"value": value, "words": words} for value, words in choices], "shot": shot,
+        }  # fmt: skip
+        self.tell(question=question)
+        asked = time.monotonic()
+        while True:
+            answer = self.bench.take_answer(int(str(question["id"])))
+            if answer is not None:
+                self.tell(question=None)
+                return answer
+            if listen is not None:
+                listen(_ASKING_S)
+                continue
+            self.board.pump(_ASKING_S)
+            if time.monotonic() - asked > 0.5:
+                asked = time.monotonic()
+                self.board.status()
+
+    def run(self, workflow: Workflow[T]) -> T:
+        """Run a workflow on the board, with the page as its front end; return what came of it."""
+        return Runner(
+            self.board, self.log, PageFrontEnd(self), seed=self.seed, waits=self.bench.waits,
+            open_series=self.bench.make_opener(self.board, self.log),
+        ).run(workflow)  # fmt: skip
+
+    @property
+    def pace(self) -> float:
+        """How fast the port's time passes."""
+        return self.bench.pace if self.board.traits.is_virtual_time else 1.0

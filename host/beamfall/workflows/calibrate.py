@@ -1,0 +1,119 @@
+"""What the beam's edges say about the rig: drops without a flash, and what follows from them for the planner."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from beamfall.workflows.steps import Begin, Event, Progress, Workflow, begin, fire
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from beamfall.board import Board
+    from beamfall.planning.calibration import Calibration
+    from beamfall.planning.calibration.effect import Effect
+    from beamfall.setup.rig import Rig
+    from beamfall.shots import ShotLog
+
+_REST_MOST_S = 2.0  # no surface has to settle for this
+
+
+@dataclass(frozen=True)
+class DropsProgress(Progress):
+    """How many pairs of drops have fallen, without a flash."""
+
+
+@dataclass(frozen=True)
+class DropsFallen(Event):
+    """All drops have fallen; now the calculation begins, which takes seconds."""
+
+    series: int
+    count: int
+
+
+@dataclass(frozen=True)
+class Calibrated:
+    """A calibration. `of_rig`: the name of the rig that its shots were of; `kept` is None where the planner does not
+    get it, `fits` False where that is because they were of another rig file."""
+
+    found: Calibration
+    effects: tuple[Effect, ...]
+    of_rig: str
+    fits: bool
+    kept: Path | None
+
+
+def calibrate(
+    rig: Rig,
+    board: Board,
+    log: ShotLog,
+    *,
+    count: int,
+    gap_error_m: float,
+    valve: str | None = None,
+    rig_file: Path | None = None,
+    store: bool = True,
+) -> Workflow[Calibrated]:
+    """Let `count` pairs of drops fall and calibrate by them; see `calibrate_by`."""
+    from beamfall.planning.calibration.drops import check_request, make_drops
+
+    check_request(rig, gap_error_m=gap_error_m, valve=valve)
+    drops = make_drops(rig, valve)
+    rest_s = min(rig.aim.rest_s, _REST_MOST_S)
+    series = yield from begin(Begin("calibrate", rig, {"count": count}, rest_s=rest_s))
+    for number in range(count):
+        yield DropsProgress(number, count)
+        yield from fire(drops, settled=False)
+    yield DropsFallen(series, count)
+    return calibrate_by(
+        log, rig, [series], gap_error_m=gap_error_m, valve=valve, rig_file=rig_file, store=store
+    )
+
+
+def calibrate_by(
+    log: ShotLog,
+    rig: Rig,
+    series: Sequence[int],
+    *,
+    gap_error_m: float,
+    valve: str | None = None,
+    rig_file: Path | None = None,
+    store: bool = True,
+) -> Calibrated:
+    """Calibrate by series of the log; `store` keeps the outcome in the log and, for this rig, for the planner.
+
+    Raises UserError, CalibrationError.
+    """
+    from beamfall.planning.calibration import calibrate as estimate
+    from beamfall.planning.calibration import measure_drops
+    from beamfall.planning.calibration.effect import compare_plans, keep_for_plan
+    from beamfall.planning.calibration.measure import put_own_first
+    from beamfall.planning.learned import find_file, load_learned, save_learned
+
+    samples = put_own_first(measure_drops(log, series, valve=valve), rig)
+    found = estimate(samples, gap_error_m=gap_error_m)
+    board, port = log.query(
+        "SELECT board.unique_id, shot.port FROM shot JOIN board ON board.id = shot.board_id"
+        " WHERE shot.id = ?",
+        (found.shots[-1],),
+    )[0]
+    file = find_file(rig_file)
+    earlier = load_learned(file, board)
+    learned = keep_for_plan(
+        found,
+        board=board,
+        port=port,
+        simulated=port.startswith("sim"),
+        earlier=earlier,
+        series=tuple(series),
+    )
+    effects = compare_plans(found, learned, earlier)
+    fits = samples[0].rig.digest == rig.digest
+    if store:
+        log.add_calibration(found.shots, found.to_json())
+        if fits:
+            save_learned(file, learned)
+    kept = file if store and fits else None
+    return Calibrated(found, tuple(effects), samples[0].rig.name, fits, kept)

@@ -1,0 +1,206 @@
+"""Finding out what is wrong: tests by the board, questions to whoever stands beside the rig."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from beamfall.errors import UserError
+from beamfall.faults.questions import CannotTell, leave_out
+from beamfall.workflows.steps import Consult, Event, People, Workflow
+from beamfall.workflows.steps import Question as Asked
+
+if TYPE_CHECKING:
+    from beamfall.board import Board
+    from beamfall.faults.checks import Check
+    from beamfall.faults.finder import Finding, Step
+    from beamfall.faults.questions import Listen, Person, Question
+    from beamfall.faults.setup import Setup
+
+CANNOT_TELL = "cannot-tell"
+READY, DONE = "ready", "done"
+
+
+@dataclass(frozen=True)
+class TestAhead(Event):
+    """A test begins; it may take seconds, and the flash may rest for a minute first."""
+
+    __test__ = False  # not one of pytest's
+
+    check: Check
+
+
+@dataclass(frozen=True)
+class TestMade(Event):
+    """A test was made; `ranked` are the causes with their chances as they are now."""
+
+    __test__ = False
+
+    step: Step
+    ranked: tuple[tuple[str, float], ...]
+
+
+# -- questions at the rig --------------------------------------------------------------------------------------
+@dataclass(frozen=True)
+class Agree(Asked[str]):
+    """Drops will fall and the flash will fire: has everybody been warned?"""
+
+    cautions: tuple[str, ...]
+
+    @property
+    def choices(self) -> tuple[str, ...]:
+        return (READY,)
+
+    def read(self, text: str) -> str:
+        return READY
+
+
+@dataclass(frozen=True)
+class AtRig(Asked[str]):
+    """Something about the rig. `caution`: what of the question's own was not said yet; `again`: it was asked before."""
+
+    question: Question
+    caution: str = ""
+    again: bool = False
+
+    def read(self, text: str) -> str:
+        """Raises CannotTell where somebody cannot tell, or cannot do it."""
+        given = text.strip()
+        if given == CANNOT_TELL and CANNOT_TELL in self.choices:
+            raise CannotTell
+        if given not in self.choices:
+            raise UserError(f"'{given}': expected one of {', '.join(self.choices)}")
+        return given
+
+
+@dataclass(frozen=True)
+class GetReady(AtRig):
+    """Do what `question.before` says, and say that you are ready."""
+
+    @property
+    def choices(self) -> tuple[str, ...]:
+        return (READY, CANNOT_TELL)
+
+
+@dataclass(frozen=True)
+class DoIt(AtRig):
+    """Do what `question.text` says, now, while the board watches; `listen` is called again and again meanwhile."""
+
+    listen: Listen = lambda seconds: None
+
+    @property
+    def choices(self) -> tuple[str, ...]:
+        return (DONE, CANNOT_TELL)
+
+
+@dataclass(frozen=True)
+class Look(AtRig):
+    """Answer `question.text`. `simulated`: the answer that a look at the simulated rig gives, where there is one."""
+
+    simulated: str | None = None
+
+    @property
+    def choices(self) -> tuple[str, ...]:
+        return (*self.question.answers, CANNOT_TELL)
+
+
+@dataclass(frozen=True)
+class PutBack(AtRig):
+    """Do what `question.after` says."""
+
+    @property
+    def choices(self) -> tuple[str, ...]:
+        return (DONE,)
+
+
+class PersonAtRig:
+    """Obeys `beamfall.faults.questions.Person`: asks people through the front end.
+
+    `hands`, behind a simulated port, do what is asked for in the simulated room and say what is to be seen
+    there; `alone`: they answer, too, and nobody is asked.
+    """
+
+    def __init__(self, people: People, hands: Person | None = None, *, alone: bool = False) -> None:
+        self._people = people
+        self._hands = hands
+        self._alone = alone and hands is not None
+        self._told: set[str] = set()
+        self._asked: set[str] = set()
+        self._again = False
+
+    def begin(self, cautions: tuple[str, ...]) -> None:
+        if not self._alone:
+            self._people.ask(Agree(cautions))
+        self._told.update(cautions)
+
+    def prepare(self, question: Question) -> None:
+        self._again = question.name in self._asked
+        self._asked.add(question.name)
+        if question.before and not self._alone:
+            self._ask(GetReady, question)
+        if self._hands is not None:
+            self._hands.prepare(question)
+
+    def act(self, question: Question, listen: Listen) -> None:
+        if not self._alone:  # what the board reports meanwhile belongs to the test
+            self._ask(DoIt, question, listen=listen)
+        if self._hands is not None:
+            self._hands.act(question, listen)
+
+    def answer(self, question: Question) -> str:
+        seen = None if self._hands is None else self._hands.answer(question)
+        if self._alone and seen is not None:
+            return seen
+        return self._ask(Look, question, simulated=seen)
+
+    def finish(self, question: Question) -> None:
+        if question.after and not self._alone:
+            self._people.ask(PutBack(question))
+        if self._hands is not None:
+            self._hands.finish(question)
+
+    def _ask(self, kind: Callable[..., AtRig], question: Question, **more: object) -> str:
+        caution = leave_out(question.caution, self._told)
+        if caution:
+            self._told.add(caution)
+        again, self._again = self._again, False
+        return self._people.ask(kind(question, caution, again, **more))
+
+
+def find_hands(board: Board, setup: Setup, *, wrong_share: float = 0.0) -> Person | None:
+    """Who can see and touch the rig that a port brings with it; None beside a real one."""
+    studio = board.traits.studio
+    if studio is None:
+        return None
+    return studio.find_helper(
+        valve=setup.valve_number,
+        beam=setup.beam_number,
+        flash=setup.flash_number,
+        wrong_share=wrong_share,
+    )
+
+
+def as_set(board: Board, setup: Setup, timings: str) -> Setup:
+    """The setup with what is dialled in at the rig; `timings` says so where that is something else."""
+    changed = board.traits.as_set(setup.sequence)
+    return setup if changed == setup.sequence else replace(setup, sequence=changed, timings=timings)
+
+
+def check(
+    board: Board, setup: Setup, *, hands: Person | None = None, alone: bool = False
+) -> Workflow[Finding]:
+    """Look for what is wrong with a setup; `hands` and `alone` as of `PersonAtRig`."""
+    from beamfall.faults.session import look
+
+    def do(people: People) -> Finding:
+        return look(
+            board,
+            setup,
+            PersonAtRig(people, hands, alone=alone),
+            tell=lambda step, ranked: people.show(TestMade(step, tuple(ranked))),
+            begins=lambda one: people.show(TestAhead(one)),
+        )
+
+    finding: Finding = yield Consult(do)
+    return finding

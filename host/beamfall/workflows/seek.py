@@ -1,0 +1,278 @@
+"""The search for the collision: a shot, a question under its picture, a better shot."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from beamfall.errors import NoProgress
+from beamfall.planning.seek.answer import WORDS, Answer, read_answer, read_shot, say_useless
+from beamfall.workflows.steps import (
+    Begin,
+    Event,
+    Fired,
+    Question,
+    Remark,
+    Workflow,
+    ask,
+    begin,
+    fire,
+)
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from beamfall.board import Board
+    from beamfall.link.traits import Picture, Seen
+    from beamfall.planning.belief import Belief
+    from beamfall.planning.seek.choose import Proposal
+    from beamfall.planning.seek.search import Search
+    from beamfall.setup.rig import Rig
+
+MISSES_MOST = 3  # shots in a row that did not fire
+
+
+@dataclass(frozen=True)
+class Aim:
+    """A shot of a search: its number of at most so many, and its timings in s.
+
+    `by_beam`: the delay counts from drop 2's beam edge, else from the first opening.
+    """
+
+    number: int
+    most: int
+    spacing_s: float
+    delay_s: float
+    by_beam: bool
+
+
+@dataclass(frozen=True)
+class WhatIsSeen(Question[Answer]):
+    """What does the picture of this shot show?"""
+
+    aim: Aim
+    fired: Fired
+
+    @property
+    def choices(self) -> tuple[str, ...]:
+        return tuple(WORDS)
+
+    def read(self, text: str) -> Answer:
+        return read_answer(text)
+
+
+@dataclass(frozen=True)
+class SearchBegun(Event):
+    """A search has begun; `begins_apart`: its first spacing may be another than the plan's."""
+
+    most: int
+    begins_apart: bool
+
+
+@dataclass(frozen=True)
+class ShotAhead(Event):
+    """A shot is fired next."""
+
+    aim: Aim
+
+
+@dataclass(frozen=True)
+class Misfired(Event):
+    """A shot did not fire; it is the so-many-th in a row."""
+
+    fired: Fired
+    in_a_row: int
+
+
+@dataclass(frozen=True)
+class Answered(Event):
+    """What a shot has taught. `answer` is None where its picture could teach nothing: `useless` says why.
+
+    `chance`: that this picture is the one wanted.
+    """
+
+    aim: Aim
+    fired: Fired
+    answer: Answer | None
+    useless: str | None
+    chance: float
+
+    @property
+    def teaches(self) -> bool:
+        """Whether the search has learned from it."""
+        return self.answer is not None and self.answer.word != "black"
+
+
+@dataclass(frozen=True)
+class Truth:
+    """What was true of a search on a simulated rig: the stages of its pictures, how far the last was from the one
+    wanted, in s, and what the rig needs for it, in ms."""
+
+    stages_s: tuple[float | None, ...]
+    error_s: float | None
+    needs_ms: Mapping[str, Any] | None
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain values, ms."""
+        return {
+            "stages_ms": [None if s is None else round(s * 1e3, 4) for s in self.stages_s],
+            "needs_ms": self.needs_ms,
+        }
+
+
+@dataclass(frozen=True)
+class Sought:
+    """A search at its end. `found`: behind a simulated rig that nobody else answered for, by its truth.
+
+    `kept`: the file with `belief`, what is known now; None where nothing was learned.
+    """
+
+    search: Search
+    series: int
+    shots: tuple[Answered, ...]
+    last: Aim | None
+    found: bool
+    truth: Truth | None
+    kept: Path | None
+    belief: Belief | None = None
+
+    @property
+    def by_word(self) -> bool:
+        """Whether somebody has said that the last picture is the one wanted."""
+        answer = self.shots[-1].answer if self.shots else None
+        return answer is not None and answer.word == "found"
+
+
+def seek(
+    rig: Rig,
+    board: Board,
+    *,
+    rig_file: Path | None = None,
+    stage_s: float | None = None,
+    most: int = 20,
+    fresh: bool = False,
+    asks: bool = True,
+    heights: bool = False,
+    seed: int = 0,
+) -> Workflow[Sought]:
+    """Search for the collision `stage_s` after the contact (None: the rig's aim) in at most `most` shots.
+
+    Starts from what was learned beside `rig_file` (None: of the example rig), unless `fresh`; what this search
+    learns is kept there, also where it is stopped. `asks` False: behind a simulated port its own photographer
+    answers, with `heights` too. Raises RigFileError for a rig that wants no collision, NoProgress where shots in
+    a row fire or teach nothing.
+    """
+    from beamfall.planning.learned import find_file, load_learned
+    from beamfall.planning.seek.search import Search
+
+    kept = find_file(rig_file)
+    learned = load_learned(kept, board.info.unique_id.hex())
+    search = Search(rig, wanted_s=stage_s, learned=learned, fresh=fresh, seed=seed)
+    studio = board.traits.studio
+    look = None if asks or studio is None else studio.find_photographer(heights=heights)
+    return (yield from _Seek(search, board, most, look, kept).run())
+
+
+@dataclass
+class _Seek:
+    """One search under way."""
+
+    search: Search
+    board: Board
+    most: int
+    look: Callable[[Picture | None], Seen] | None
+    kept: Path
+    misses: int = 0
+    last: Aim | None = None
+    shots: list[Answered] = field(default_factory=list)
+    belief: Belief | None = None
+
+    def run(self) -> Workflow[Sought]:
+        search = self.search
+        proposal = search.propose()
+        series = yield from begin(
+            Begin(
+                "seek", search.rig, {"stage_s": search.wanted_s},
+                flashes=search.build(proposal), repeated=True, warm_up=True,
+            )
+        )  # fmt: skip
+        yield SearchBegun(self.most, search.begins_apart)
+        try:
+            while True:
+                yield from self._shoot(proposal)
+                if search.found or search.shots >= self.most:
+                    break
+                proposal = search.propose()
+        finally:  # also after Ctrl-C or a lost board: what pictures have shown stays true
+            self._keep(series)
+        truth = self._judge()
+        found = search.found
+        if self.look is not None:
+            error_s = None if truth is None else truth.error_s
+            found = found and error_s is not None and abs(error_s) <= search.near_s
+        kept = self.kept if search.has_learned else None
+        return Sought(search, series, tuple(self.shots), self.last, found, truth, kept, self.belief)
+
+    def _shoot(self, proposal: Proposal) -> Workflow[None]:
+        search = self.search
+        number = search.shots + 1
+        aim = Aim(number, self.most, proposal.spacing_s, proposal.delay_s, search.by_beam)
+        yield ShotAhead(aim)
+        fired = yield from fire(search.build(proposal), {"seek": number})
+        self.last = aim
+        shot = read_shot(fired.record, search.rig.beams[0].edge if search.rig.beams else "dark")
+        if fired.record.state != "fired" or shot is None:
+            self.misses += 1
+            yield Misfired(fired, self.misses)
+            if self.misses >= MISSES_MOST:
+                raise NoProgress(self.misses, str(fired.record.cause), fired=False)
+            return
+        self.misses = 0
+        answer: Answer | None = None
+        useless = say_useless(fired.record, shot, sees_light=search.rig.fitted.flash_seen)
+        if useless is not None:
+            search.pass_over(useless)
+            note = f"no information: {useless}"
+        else:
+            answer = yield from self._see(aim, fired)
+            search.take(shot, answer)
+            note = answer.word
+        yield Remark(fired.shot, f"seek: {note}")
+        answered = Answered(aim, fired, answer, useless, search.chance)
+        self.shots.append(answered)
+        yield answered
+        search.stop_if_useless()
+
+    def _see(self, aim: Aim, fired: Fired) -> Workflow[Answer]:
+        if self.look is not None:
+            return Answer(*self.look(fired.picture))
+        return (yield from ask(WhatIsSeen(aim, fired)))
+
+    def _judge(self) -> Truth | None:
+        search, studio = self.search, self.board.traits.studio
+        if studio is None:
+            return None
+        assert search.wanted_s is not None
+        pictures = [one.fired.picture for one in self.shots]
+        stages = tuple(None if one is None else one.stage_s for one in pictures)
+        last = stages[-1] if stages else None
+        edge = search.rig.beams[0].edge if search.rig.beams else "dark"
+        return Truth(
+            stages,
+            None if last is None else last - search.wanted_s,
+            studio.describe_needs(search.wanted_s, edge),
+        )
+
+    def _keep(self, series: int) -> None:
+        from beamfall.planning.learned import save_learned
+
+        if self.search.has_learned:
+            board = self.board
+            self.belief = self.search.keep(
+                board=board.info.unique_id.hex(),
+                port=board.name,
+                simulated=board.traits.studio is not None,
+                series=series,
+            )
+            save_learned(self.kept, self.belief)

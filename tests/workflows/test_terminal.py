@@ -1,0 +1,85 @@
+"""What somebody at a terminal is told before and while a workflow runs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from beamfall.shots import ShotLog
+from beamfall.sim.traits import SimulatedStudio
+
+AtTerminal = Callable[..., int]
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("shoot",),
+        ("sweep", "--from", "182 ms", "--to", "182 ms"),
+        ("seek", "--fresh", "--shots", "1"),
+    ],
+)
+def test_whoever_fires_flashes_is_warned_of_epilepsy_once(
+    command: tuple[str, ...], use_log: Any, at_terminal: AtTerminal, capsys: Any
+) -> None:
+    use_log("log")
+    at_terminal(*command)
+    assert capsys.readouterr().err.count("epilepsy") == 1
+
+
+def test_seek_names_the_shot_and_its_timings_before_it_asks(
+    use_log: Any, at_terminal: AtTerminal, type_in: Any, capsys: Any
+) -> None:
+    path = use_log("log")
+    at_terminal("shoot", "--no-warm-up")
+    capsys.readouterr()
+    type_in("?", "umbrella", "found")
+    assert at_terminal("seek", "--fresh", "--ask") == 0
+    said = capsys.readouterr().out
+    first_question = said.index("What does the picture show?")
+    # Shot 1 is of the series before, shot 2 the warm-up.
+    assert 0 <= said.index("shot 3 (1 of at most 20): spacing") < first_question
+    meaning = said.index("the umbrella spreads")
+    assert first_question < meaning, "? explains the words"
+    with ShotLog.open(path, read_only=True) as log:
+        notes = [line.note for line in log.list_shots(limit=None) if line.note]
+    assert sorted(notes) == ["seek: after", "seek: found"]
+
+
+def test_the_picture_is_there_before_it_is_asked_about(
+    use_log: Any, at_terminal: AtTerminal, tmp_path: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """And the sheet at the end names the shots as the log does."""
+    from beamfall.cli.seek_front import SeekTerminal
+
+    use_log("log")
+    at_terminal("shoot", "--no-warm-up")
+    file = tmp_path / "seen.png"
+    drawn: list[bool] = []
+
+    def read(self: SeekTerminal, prompt: str) -> str:
+        drawn.append(file.exists())
+        return "found"
+
+    captions: list[str] = []
+    monkeypatch.setattr(SeekTerminal, "read", read)
+    monkeypatch.setattr(
+        SimulatedStudio,
+        "draw_sheet",
+        lambda self, pictures, *_, **__: captions.extend(words for _, words in pictures),
+    )
+    assert at_terminal("seek", "--fresh", "--ask", "--picture", str(file)) == 0
+    assert drawn == [True]
+    assert captions == ["3: found"]
+
+
+def test_two_flashes_make_one_picture(
+    use_log: Any, at_terminal: AtTerminal, rig_file: Any, capsys: Any
+) -> None:
+    use_log("log")
+    with rig_file.open("a", encoding="utf-8") as file:
+        file.write('\n[[flash]]\noutput = "flash2"\nlatency = "60 us"\nduration = "2 us"\n')
+    at_terminal("shoot", "--no-warm-up")
+    assert capsys.readouterr().out.count("the picture would show") == 1
