@@ -295,9 +295,9 @@ def test_a_person_answers_at_the_keyboard(environment, tmp_path) -> None:
     picture = tmp_path / "shot.png"
     done = run_cli(
         "seek", "--port", "sim?seed=6", "--ask", "--picture", picture, environment=environment,
-        typed="umbrella\nafter\nbefore jet 25 mm drop 40 mm\nfound\n",
+        typed="splash\nafter\nbefore jet 25 mm drop 40 mm\nfound\n",
     )  # fmt: skip
-    assert "'umbrella': expected one of before, contact" in done.stdout
+    assert "'splash': expected one of before, contact" in done.stdout
     assert done.stdout.count("What does the picture show?") == 4
     assert "Found after 3 shots" in done.stdout
     assert picture.is_file()
