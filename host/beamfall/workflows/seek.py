@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import NoProgress
+from beamfall.planning.collision import MEETING
 from beamfall.planning.seek.answer import WORDS, Answer, read_answer, read_shot, say_useless
 from beamfall.workflows.steps import (
     Begin,
@@ -261,7 +262,7 @@ class _Seek:
         return Truth(
             stages,
             None if last is None else last - search.wanted_s,
-            studio.describe_needs(search.wanted_s, edge),
+            studio.describe_needs(search.wanted_s, MEETING, edge),
         )
 
     def _keep(self, series: int) -> None:
