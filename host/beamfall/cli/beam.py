@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import typer
@@ -12,6 +12,7 @@ import typer
 from beamfall.cli.open_log import settle_earlier
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.setup.signals import Signal, SignalKind
+from beamfall.shots.pulses import PulseReader
 
 if TYPE_CHECKING:
     from beamfall.board import Board
@@ -131,7 +132,7 @@ class BeamView:
     dwell_s: float | None = None
     longest_s: float = 0.0
     beeps: int = 0
-    _since: int | None = None
+    _reader: PulseReader = field(default_factory=PulseReader)
 
     @property
     def beam(self) -> Signal:
@@ -139,8 +140,8 @@ class BeamView:
         return SignalKind.BEAM.nth(self.number)
 
     def begin(self) -> None:
-        """A new record begins, with a clock of its own."""
-        self._since = None
+        """Start a new record, which has a clock of its own."""
+        self._reader.finish()
 
     def take(self, edges: tuple[Edge, ...]) -> None:
         """Take in edges in the order of their times."""
@@ -151,11 +152,10 @@ class BeamView:
             if edge.level:
                 self.count += 1
                 self.beeps += 1
-                self._since = edge.ticks
-            elif self._since is not None:
-                self.dwell_s = (edge.ticks - self._since) / self.clock_hz
+            pulse = self._reader.feed(edge.ticks, bool(edge.level))
+            if pulse is not None and pulse.length is not None:
+                self.dwell_s = pulse.length / self.clock_hz
                 self.longest_s = max(self.longest_s, self.dwell_s)
-                self._since = None
 
     def describe(self) -> str:
         """One line."""

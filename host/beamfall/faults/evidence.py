@@ -6,6 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from beamfall.shots.pulses import read_pulses
+
 if TYPE_CHECKING:
     from beamfall.events import Edge
     from beamfall.faults.setup import Expectation
@@ -32,7 +34,7 @@ _STREAM_DARK = 0.3
 
 @dataclass(frozen=True)
 class Pulse:
-    """A time for which a line was not as at rest; s from the begin of the record."""
+    """A time for which a line was not at rest, both ends seen; s from the start of the record."""
 
     start_s: float
     length_s: float
@@ -40,20 +42,13 @@ class Pulse:
 
 
 def find_pulses(edges: Iterable[Edge], signal: int, clock_hz: int, resting: int) -> list[Pulse]:
-    """Return the pulses of a line that rests at a level; one still open at the end is left out."""
-    pulses = []
-    began: int | None = None
-    for edge in edges:
-        if edge.signal != signal:
-            continue
-        if edge.level != resting:
-            began = edge.ticks if began is None else began
-        elif began is not None:
-            pulses.append(
-                Pulse(began / clock_hz, (edge.ticks - began) / clock_hz, dark=not resting)
-            )
-            began = None
-    return pulses
+    """Return the pulses of a line that rests at a level; those of which an end was not seen are left out."""
+    own = ((edge.ticks, edge.level != resting) for edge in edges if edge.signal == signal)
+    return [
+        Pulse(pulse.start / clock_hz, pulse.length / clock_hz, dark=not resting)
+        for pulse in read_pulses(own)
+        if pulse.start is not None and pulse.length is not None
+    ]
 
 
 def share_dark(

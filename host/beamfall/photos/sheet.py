@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import PictureError, UserError
 from beamfall.photos.thumbnail import make_thumbnail
+from beamfall.setup.signals import SignalKind
 
 if TYPE_CHECKING:
     from beamfall.shots import ShotLog
@@ -85,16 +86,17 @@ def write_sheet(log: ShotLog, series: int, file: Path, width: int) -> Sheet:
 
 def read_cards(log: ShotLog, series: int) -> tuple[list[Card], list[str]]:
     """Return a card for each shot of a series, in order, and what they can be sorted by, best first."""
+    flashes = ", ".join("?" * len(SignalKind.FLASH.signals))
     rows = log.query(
         "SELECT shot.id, shot.begun_us, CASE shot.state WHEN 'begun' THEN 'outcome unknown' ELSE"
         " shot.state END, shot.cause, shot.swept, shot.rating, shot.note, shot.picture,"
         " shot.flash_delay_ticks * 1000.0 / sequence.clock_hz,"
         " shot.spacing_ticks * 1000.0 / sequence.clock_hz,"
-        " (SELECT min(ticks) FROM edge WHERE edge.shot_id = shot.id AND what LIKE 'flash%'"
+        f" (SELECT min(ticks) FROM edge WHERE edge.shot_id = shot.id AND what IN ({flashes})"
         "  AND edge = 'on') * 1000.0 / sequence.clock_hz"
         " FROM shot JOIN sequence ON sequence.id = shot.sequence_id WHERE shot.series_id = ?"
         " ORDER BY shot.id",
-        (series,),
+        (*SignalKind.FLASH.names, series),
     )
     cards = []
     swept_names: dict[str, None] = {}

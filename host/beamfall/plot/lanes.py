@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from beamfall.setup.signals import Signal, SignalKind
+from beamfall.shots.pulses import read_pulses
 from beamfall.shots.remarks import NO_LIGHT
 
 # The lanes from top to bottom, in the order of a shot.
@@ -95,25 +96,16 @@ def make_marks(record: Mapping[str, Any]) -> list[Mark]:
 
 
 def _pair(edges: Sequence[Mapping[str, Any]], key: str, clock_hz: int) -> tuple[Bar, ...]:
-    """Put on and off together, in the order of `key`; an end without a partner stays open."""
+    """Put on and off together, in the order of `key`; an end that was not seen stays open."""
     seen = sorted(
-        ((edge[key], edge["edge"] in _ON) for edge in edges if edge[key] is not None),
+        (
+            (edge[key] / clock_hz * 1e3, edge["edge"] in _ON)
+            for edge in edges
+            if edge[key] is not None
+        ),
         key=lambda item: item[0],
     )
-    bars: list[Bar] = []
-    start: float | None = None
-    for ticks, on in seen:
-        time = ticks / clock_hz * 1e3
-        if on:
-            if start is not None:
-                bars.append(Bar(start, None))
-            start = time
-        else:
-            bars.append(Bar(start, time))
-            start = None
-    if start is not None:
-        bars.append(Bar(start, None))
-    return tuple(bars)
+    return tuple(Bar(pulse.start, pulse.end) for pulse in read_pulses(seen))
 
 
 def find_range(lanes: Sequence[Lane], marks: Sequence[Mark] = ()) -> tuple[float, float]:

@@ -5,12 +5,19 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from statistics import median
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import NoSuchShot, UserError
 from beamfall.setup.signals import Signal, SignalKind
-from beamfall.shots.pulses import SHORT_DWELL, Pulse, assign_pulses, find_transit
+from beamfall.shots.pulses import (
+    Pulse,
+    PulseReader,
+    assign_drops,
+    find_drops,
+    find_transit,
+    find_usual_dwell,
+    is_satellite,
+)
 from beamfall.shots.read import NOT_A_WARM_UP
 
 if TYPE_CHECKING:
@@ -100,8 +107,7 @@ def read_series(log: ShotLog, series: int, beam: str | None = None) -> SeriesDat
 
 def _read_shots(log: ShotLog, series: int, beam: str) -> list[_Shot]:
     shots: list[_Shot] = []
-    current: _Shot | None = None
-    dark: float | None = None
+    reader = PulseReader()
     rows = log.query(
         "SELECT shot.id, shot.begun_us, sequence.clock_hz, shot.counts, edge.what, edge.edge,"
         " edge.planned_ticks, edge.ticks, edge.source FROM shot"
@@ -112,20 +118,16 @@ def _read_shots(log: ShotLog, series: int, beam: str) -> list[_Shot]:
         (series,),
     )
     for shot, begun_us, hz, counts, what, edge, planned, ticks, source in rows:
-        if current is None or current.shot != shot:
-            if current is not None and dark is not None:
-                current.pulses.append((dark, None))
-            dark = None
-            current = _Shot(shot, begun_us / 1e6, hz, json.loads(counts))
-            shots.append(current)
+        if not shots or shots[-1].shot != shot:
+            _close(shots, reader)
+            shots.append(_Shot(shot, begun_us / 1e6, hz, json.loads(counts)))
+        current = shots[-1]
         if what is None:
             continue
         if what == beam and ticks is not None:
-            if edge == "dark":
-                dark = ticks / hz
-            elif dark is not None:
-                current.pulses.append((dark, ticks / hz - dark))
-                dark = None
+            pulse = reader.feed(ticks / hz, edge == "dark")
+            if pulse is not None:
+                current.pulses.append(pulse)
         elif edge == "on" and Signal.of(what).kind is SignalKind.VALVE:
             current.openings.append((planned if ticks is None else ticks) / hz)
         elif (
@@ -134,38 +136,38 @@ def _read_shots(log: ShotLog, series: int, beam: str) -> list[_Shot]:
             and None not in (planned, ticks)
         ):
             current.flashes.append(((ticks - planned) / hz, source == "stamped"))
-    if current is not None and dark is not None:
-        current.pulses.append((dark, None))
+    _close(shots, reader)
     return shots
+
+
+def _close(shots: list[_Shot], reader: PulseReader) -> None:
+    """The record of the newest shot ends: a pulse still open is its last."""
+    pulse = reader.finish()
+    if pulse is not None:
+        shots[-1].pulses.append(pulse)
 
 
 def _sort_into(data: SeriesData, every: Sequence[_Shot]) -> None:
     # Where edges are missing, nobody knows which drop the others are of.
     shots = [shot for shot in every if not shot.counts.get("edges_missing")]
     data.edges_lost += sum(shot.counts.get("edges_missing", 0) for shot in every)
-    usual_dwell = median([p[1] for shot in shots for p in shot.pulses if p[1] is not None] or [0.0])
-    transit = find_transit(
-        [(shot.openings, shot.pulses) for shot in shots], SHORT_DWELL * usual_dwell
-    )
+    usual_s = find_usual_dwell(pulse for shot in shots for pulse in shot.pulses)
+    transit = find_transit([(shot.openings, find_drops(shot.pulses, usual_s)) for shot in shots])
     most = max((len(shot.openings) for shot in shots), default=0)
     data.drops = [[] for _ in range(most)]
     data.spacings = [[] for _ in range(max(0, most - 1))]
     data.missing = [[] for _ in range(most)]
     data.shots = len(shots)
     for shot in shots:
-        whole = []
-        for pulse in shot.pulses:
-            if pulse[1] is not None and pulse[1] < SHORT_DWELL * usual_dwell:
-                data.satellites.append(shot.shot)
-            else:
-                whole.append(pulse)
-        came = assign_pulses(shot.openings, whole, transit)
-        data.extra += [shot.shot] * (len(whole) - sum(pulse is not None for pulse in came))
+        data.satellites += [shot.shot for pulse in shot.pulses if is_satellite(pulse, usual_s)]
+        drops = find_drops(shot.pulses, usual_s)
+        came = assign_drops(shot.openings, drops, transit)
+        data.extra += [shot.shot] * (len(drops) - sum(drop is not None for drop in came))
         for number, (opened, own) in enumerate(zip(shot.openings, came, strict=True)):
             if own is None:
                 data.missing[number].append(shot.shot)
                 continue
-            seen = DropSeen(shot.shot, shot.begun_s, opened, own[0] - opened, own[1])
+            seen = DropSeen(shot.shot, shot.begun_s, opened, own.dark_s - opened, own.dwell_s)
             data.drops[number].append(seen)
             before = came[number - 1] if number else None
             if before is not None:
@@ -173,7 +175,7 @@ def _sort_into(data: SeriesData, every: Sequence[_Shot]) -> None:
                     SpacingSeen(
                         shot.shot,
                         shot.begun_s,
-                        own[0] - before[0],
+                        own.dark_s - before.dark_s,
                         opened - shot.openings[number - 1],
                     )
                 )

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from beamfall.errors import BenchError
 from beamfall.setup.sequence import Row, Sequence
+from beamfall.shots.pulses import read_lines
 
 if TYPE_CHECKING:
     from beamfall.board import Board
@@ -105,16 +106,14 @@ def _test_from(
 
 
 def measure_pulses(edges: Iterable[Edge], clock_hz: int) -> list[tuple[str, float]]:
-    """Return (input, seconds) of every pulse in these edges."""
-    begun: dict[str, int] = {}
-    pulses: list[tuple[str, float]] = []
-    for edge in edges:
-        name = edge.signal.name
-        if edge.level:
-            begun[name] = edge.ticks
-        elif name in begun:
-            pulses.append((name, (edge.ticks - begun.pop(name)) / clock_hz))
-    return pulses
+    """Return (input, seconds) of every whole pulse in these edges."""
+    lines = read_lines((edge.signal, edge.ticks, bool(edge.level)) for edge in edges)
+    return [
+        (signal.name, pulse.length / clock_hz)
+        for signal, pulses in lines.items()
+        for pulse in pulses
+        if pulse.length is not None
+    ]
 
 
 test_wires.__test__ = False  # type: ignore[attr-defined]  # pytest: not a test of its own

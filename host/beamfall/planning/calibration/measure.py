@@ -3,15 +3,23 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
-from dataclasses import dataclass, field
-from statistics import median
-from typing import TYPE_CHECKING
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import UserError
 from beamfall.setup.rig import Rig
 from beamfall.setup.signals import Signal, SignalKind
-from beamfall.shots.pulses import SHORT_DWELL, Pulse, assign_pulses, find_transit
+from beamfall.shots.pulses import (
+    Arrival,
+    Pulse,
+    assign_drops,
+    find_drops,
+    find_transit,
+    find_usual_dwell,
+    read_lines,
+)
 from beamfall.shots.read import NOT_A_WARM_UP
 
 if TYPE_CHECKING:
@@ -46,9 +54,8 @@ class Sample:
 class _Shot:
     shot: int
     rig: str
-    hz: int
-    valves: list[tuple[str, float, float]] = field(default_factory=list)  # output, on, off
-    pulses: dict[str, list[Pulse]] = field(default_factory=dict)
+    valves: list[tuple[str, float, float]]  # output, on, off
+    pulses: dict[str, list[Pulse]]  # by beam
 
 
 def measure_drops(log: ShotLog, series: Sequence[int], *, valve: str | None = None) -> list[Sample]:
@@ -84,37 +91,42 @@ def put_own_first(samples: Sequence[Sample], rig: Rig) -> list[Sample]:
 
 def _read(log: ShotLog, series: Sequence[int]) -> list[_Shot]:
     marks = ", ".join("?" * len(series))
+    names = (*SignalKind.VALVE.names, *SignalKind.BEAM.names)
+    places = ", ".join("?" * len(names))
     rows = log.query(
         "SELECT shot.id, rig.snapshot, sequence.clock_hz, edge.what, edge.edge, edge.planned_ticks,"
         " edge.ticks FROM shot JOIN rig ON rig.id = shot.rig_id"
         " JOIN sequence ON sequence.id = shot.sequence_id JOIN edge ON edge.shot_id = shot.id"
-        f" WHERE shot.series_id IN ({marks}) AND (edge.what LIKE 'valve%' OR edge.what LIKE 'beam%')"
+        f" WHERE shot.series_id IN ({marks}) AND edge.what IN ({places})"
         f" AND {NOT_A_WARM_UP} ORDER BY shot.id, edge.number",
-        tuple(series),
+        (*series, *names),
     )
     shots: list[_Shot] = []
-    dark: dict[str, float] = {}
-    opened: dict[str, float] = {}
-    for shot, rig, hz, what, edge, planned, ticks in rows:
-        if not shots or shots[-1].shot != shot:
-            shots.append(_Shot(shot, rig, hz))
-            dark, opened = {}, {}
-        current = shots[-1]
-        when = planned if ticks is None else ticks
-        if when is None or (ticks is None and Signal.of(what).kind is SignalKind.BEAM):
-            continue
-        if edge == "dark":
-            dark[what] = when / hz
-        elif edge == "clear" and what in dark:
-            begun = dark.pop(what)
-            current.pulses.setdefault(what, []).append((begun, when / hz - begun))
-        elif edge == "on":
-            opened[what] = when / hz
-        elif edge == "off" and what in opened:
-            current.valves.append((what, opened.pop(what), when / hz))
-    for one in shots:
-        one.valves.sort(key=lambda entry: entry[1])
+    for (shot, rig, hz), edges in groupby(rows, key=lambda row: row[:3]):
+        lines = read_lines(_list_times(edges, hz))
+        valves = [
+            (signal.name, pulse.start, pulse.end)
+            for signal, pulses in lines.items()
+            if signal.kind is SignalKind.VALVE
+            for pulse in pulses
+            if pulse.start is not None and pulse.end is not None
+        ]
+        beams = {
+            signal.name: pulses
+            for signal, pulses in lines.items()
+            if signal.kind is SignalKind.BEAM
+        }
+        shots.append(_Shot(shot, rig, sorted(valves, key=lambda entry: entry[1]), beams))
     return shots
+
+
+def _list_times(edges: Iterable[Any], hz: int) -> Iterator[tuple[Signal, float, bool]]:
+    """Line, time in s and whether it is on or dark; an output that was not seen is as commanded."""
+    for *_, what, edge, planned, ticks in edges:
+        signal = Signal.of(what)
+        when = planned if ticks is None and signal.is_output else ticks
+        if when is not None:
+            yield signal, when / hz, edge in ("on", "dark")
 
 
 def _group(rig: Rig, shots: Sequence[_Shot], valve: str | None) -> list[Sample]:
@@ -136,33 +148,24 @@ def _group(rig: Rig, shots: Sequence[_Shot], valve: str | None) -> list[Sample]:
                 continue
             row: list[float] = []
             for beam in beams:
-                pulse = came[beam][index][number]
-                if pulse is None or pulse[1] is None:
+                drop = came[beam][index][number]
+                if drop is None or drop.dwell_s is None:
                     break
-                row += [pulse[0] - on, pulse[1]]
+                row += [drop.dark_s - on, drop.dwell_s]
             else:
                 groups.setdefault(round(off - on, 7), []).append((shot.shot, row))
     return [_make_sample(rig, own.output, opening, beams, rows) for opening, rows in groups.items()]
 
 
-def _assign(shots: Sequence[_Shot], beam: str) -> list[list[Pulse | None]]:
-    """For each shot and opening the pulse of one beam."""
-    usual = median(
-        [dwell for shot in shots for _, dwell in shot.pulses.get(beam, ()) if dwell is not None]
-    )
-    whole = [
-        (
-            [on for _, on, _ in shot.valves],
-            [
-                pulse
-                for pulse in shot.pulses.get(beam, ())
-                if pulse[1] is not None and pulse[1] >= SHORT_DWELL * usual
-            ],
-        )
+def _assign(shots: Sequence[_Shot], beam: str) -> list[list[Arrival | None]]:
+    """For each shot and opening the drop that one beam saw."""
+    usual_s = find_usual_dwell(pulse for shot in shots for pulse in shot.pulses.get(beam, ()))
+    seen = [
+        ([on for _, on, _ in shot.valves], find_drops(shot.pulses.get(beam, ()), usual_s))
         for shot in shots
     ]
-    transit = find_transit(whole, 0.0)
-    return [assign_pulses(openings, pulses, transit) for openings, pulses in whole]
+    transit = find_transit(seen)
+    return [assign_drops(openings, drops, transit) for openings, drops in seen]
 
 
 def _make_sample(

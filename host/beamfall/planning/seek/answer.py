@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from beamfall.errors import UserError
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.units import parse_length
+from beamfall.shots.pulses import find_usual_dwell, is_satellite, read_pulses
 from beamfall.shots.remarks import NO_LIGHT, list_remarks
 
 if TYPE_CHECKING:
@@ -100,22 +101,20 @@ def read_shot(record: ShotRecord, beam_edge: str = "dark") -> Shot | None:
         return None
     start = min(opened)
     beam = record.anchor_beam or "beam1"
-    seen = [e for e in record.edges if e.what == beam and e.ticks is not None]
-    times = [e.ticks for e in seen if e.edge == beam_edge and e.ticks is not None]
-    edges: list[float | None] = [(ticks - start) / hz for ticks in times[:2]]
-    edges += [None] * (2 - len(edges))
-    dwells = []
-    dark: int | None = None
-    for edge in seen:
-        if edge.edge == "dark":
-            dark = edge.ticks
-        elif dark is not None and edge.ticks is not None:
-            dwells.append((edge.ticks - dark) / hz)
-            dark = None
+    pulses = read_pulses(
+        ((edge.ticks - start) / hz, edge.edge == "dark")
+        for edge in record.edges
+        if edge.what == beam and edge.ticks is not None
+    )
+    usual_s = find_usual_dwell(pulses)
+    drops = [pulse for pulse in pulses if not is_satellite(pulse, usual_s)]
+    times = [drop.start if beam_edge == "dark" else drop.end for drop in drops]
+    edges = [time for time in times if time is not None][:2]
+    dwells = [drop.length for drop in drops if drop.length is not None]
     return Shot(
         spacing_s=(sorted(opened)[1] - start) / hz,
         flash_s=(min(flashes) - start) / hz,
-        edges_s=(edges[0], edges[1]),
+        edges_s=(edges[0] if edges else None, edges[1] if len(edges) > 1 else None),
         dwells_s=tuple(dwells[:2]),
     )
 
