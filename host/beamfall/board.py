@@ -89,7 +89,7 @@ class Board:
         self._closed = False
         self._give_up_s = math.inf
         self._host_timeout_s = HOST_TIMEOUT_S
-        self._cared_for: Welcome | None = None  # of the session that has been told the time-out
+        self._timeout_told: Welcome | None = None  # of the session that has been told the time-out
         self.troubles: list[str] = []
 
     # -- connecting --------------------------------------------------------------------------------------------
@@ -248,12 +248,12 @@ class Board:
         """
         self._host_timeout_s = seconds
         self._request("set_host_timeout", timeout_ms=round(seconds * 1000))
-        self._cared_for = self._info
+        self._timeout_told = self._info
 
-    def _ask_for_care(self) -> None:
+    def _keep_host_timeout(self) -> None:
         """See that the board knows the time-out; with its session the board forgets it."""
         self._follow_link()
-        if self._cared_for is not self._info:
+        if self._timeout_told is not self._info:
             self.set_host_timeout(self._host_timeout_s)
 
     # -- shots -------------------------------------------------------------------------------------------------
@@ -280,7 +280,7 @@ class Board:
     def arm(self, shot: Sequence | Table) -> Ticket:
         """Make sure that the board has this shot ready; return the ticket that releases it once."""
         digest = self.upload(shot)
-        self._ask_for_care()
+        self._keep_host_timeout()
         return Ticket(self._boot_id, self._last_release + 1, digest)
 
     def release(self, ticket: Ticket, *, between: Callable[[], None] = go_on) -> None:
@@ -366,7 +366,7 @@ class Board:
                     return outcome
                 self._check_patience()
                 between()
-            self._ask_for_care()  # the session may have been opened anew by the release itself
+            self._keep_host_timeout()  # the session may have been opened anew by the release itself
             status = self.status()
             if status.boot_id != boot_id:
                 raise BoardRestarted(
@@ -472,7 +472,7 @@ class Board:
     # -- service -----------------------------------------------------------------------------------------------
     def _serve(self, activity: str, **fields: object) -> Outcome:
         self.settle()
-        self._ask_for_care()
+        self._keep_host_timeout()
         self._patiently(lambda: self._request(activity, **fields))
         return self._wait(activity, None, self._boot_id)
 

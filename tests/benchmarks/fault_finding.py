@@ -22,8 +22,8 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 from beamfall.board import Board
-from beamfall.faults.bench import Bench
 from beamfall.faults.checks import CHECKS
+from beamfall.faults.fault_rig import FaultRig
 from beamfall.faults.finder import Finding
 from beamfall.faults.session import find_faults
 from beamfall.faults.setup import Setup, make_setup
@@ -111,7 +111,7 @@ def examine(faults: str, seed: int) -> dict[str, str]:
         return {"connection": type(error).__name__}
     with board:
         setup = setup_on(board)
-        bench = Bench(board, setup, SimulatedPerson(Room(board.transport.rig), seed=seed))
+        bench = FaultRig(board, setup, SimulatedPerson(Room(board.transport.rig), seed=seed))
         seen: dict[str, str] = {}
         for check in CHECKS:
             bench.begin()

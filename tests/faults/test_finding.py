@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 
 from beamfall.board import Board
-from beamfall.faults.bench import Bench
 from beamfall.faults.catalogue import NOTHING, load_catalogue
 from beamfall.faults.checks import CHECKS
+from beamfall.faults.fault_rig import FaultRig
 from beamfall.faults.finder import Finder, Finding, Step
 from beamfall.faults.setup import Setup
 from beamfall.sim.faults import FAULTS
@@ -110,7 +110,7 @@ def test_drops_that_fall_while_cables_are_moved_are_no_flicker(setup: Setup) -> 
     for fault in ("valve-leaking", "beam-contact-loose"):
         with Board.connect(f"sim?fault={fault}", seed=6) as board:
             person = SimulatedPerson(Room(board.transport.rig))
-            seen[fault] = wiggle.run(Bench(board, setup, person))["wiggle"]
+            seen[fault] = wiggle.run(FaultRig(board, setup, person))["wiggle"]
     assert seen == {"valve-leaking": "quiet", "beam-contact-loose": "edges"}
 
 
@@ -151,7 +151,7 @@ def test_a_restart_speaks_against_the_valves_supply_only_where_the_valve_was_dri
 
         for name in ("watch", "status", "drip"):
             monkeypatch.setattr(board, name, pull_once_before(getattr(board, name)))
-        finder.make(check, Bench(board, setup, SimulatedPerson(Room(transport.rig))))
+        finder.make(check, FaultRig(board, setup, SimulatedPerson(Room(transport.rig))))
     assert "the board restarted" in finder.steps[-1].describe()
     chances = dict(finder.belief.rank())
     other = ({"usb-dropping-out", "supply-sagging"} - {likelier}).pop()

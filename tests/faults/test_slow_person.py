@@ -16,8 +16,8 @@ from beamfall.board import HOST_TIMEOUT_S, Board
 from beamfall.errors import LinkLost, Refused
 from beamfall.faults import evidence
 from beamfall.faults.aside import listen_aside
-from beamfall.faults.bench import Bench
 from beamfall.faults.checks import CHECKS
+from beamfall.faults.fault_rig import FaultRig
 from beamfall.faults.finder import Finder, Finding
 from beamfall.faults.questions import Listen, Question
 from beamfall.faults.setup import Setup
@@ -89,7 +89,7 @@ def look(board: Board, setup: Setup, person: SlowPerson) -> Finding:
     setup = replace(setup, sequence=rig.set_by_photographer(setup.sequence))
     finder = Finder(setup)
     finder.note_connection("opened")
-    return finder.run(Bench(board, setup, person))
+    return finder.run(FaultRig(board, setup, person))
 
 
 def outcomes_of(finding: Finding, test: str) -> list[str]:
@@ -112,7 +112,7 @@ def test_a_board_that_would_lose_its_host_hears_it_all_along(port: str, setup: S
     """With the time-out of every shot, and a check that watches right after a drop has fallen."""
     with Board.connect(port, seed=1) as board:
         person = SlowPerson(board, 3.0 * HOST_TIMEOUT_S)
-        bench = Bench(board, setup, person)
+        bench = FaultRig(board, setup, person)
         bench.drip()
         heard: list[float] = []
         ask_status = board.status
@@ -149,7 +149,7 @@ def test_a_watch_that_the_board_has_ended_is_not_read_but_made_again(
     with Board.connect("sim?fault=beam-contact-loose", seed=1) as board:
         old = EndsWatches(board, times=2)
         person = SlowPerson(board, 8.0, silent=True, after_wait=old.lose_host)
-        bench = Bench(board, setup, person)
+        bench = FaultRig(board, setup, person)
         board.set_host_timeout(0.0)  # the fault is the one above, whatever this firmware does
         seen = BY_NAME[name].run(bench)
         assert person.acts == 3
@@ -175,7 +175,7 @@ def test_a_check_goes_on_where_every_watch_is_ended_by_the_board(setup: Setup) -
 def test_a_board_in_fault_is_brought_out_of_it(port: str, setup: Setup) -> None:
     """Another program may have left it so; a refusal is no reason to end a check."""
     with Board.connect(port, seed=1) as board:
-        bench = Bench(board, setup, SlowPerson(board, 0.0))
+        bench = FaultRig(board, setup, SlowPerson(board, 0.0))
         fault_by_silence(board)
         assert BY_NAME["rest"].run(bench) == {"rest": "clear"}
         assert bench.trouble == ""
@@ -203,7 +203,7 @@ def test_what_is_refused_for_good_is_said_and_not_asked_again(
     """By this host, which knows the board's limits, or by the board itself."""
     with Board.connect("sim", seed=1) as board:
         too_long = replace(setup, valve=replace(setup.valve, opening_s=10.0))
-        bench = Bench(board, too_long, SlowPerson(board, 0.0))
+        bench = FaultRig(board, too_long, SlowPerson(board, 0.0))
         if not by_host:
             ticks = board.to_ticks(10.0)
             monkeypatch.setattr(
@@ -285,7 +285,7 @@ def test_the_terminals_person_may_take_longer_than_the_boards_time_out(setup: Se
 
     with Board.connect("sim", seed=1) as board:
         board.set_host_timeout(1.5)
-        bench = Bench(board, setup, PersonAtRig(People(CheckTerminal())))
+        bench = FaultRig(board, setup, PersonAtRig(People(CheckTerminal())))
         began_s = board.transport.clock()
         assert BY_NAME["button"].run(bench) == {"button": "none"}
         assert board.transport.clock() - began_s > 2.0 + 1.0, (

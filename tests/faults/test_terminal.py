@@ -12,9 +12,9 @@ import pytest
 from beamfall.board import Board
 from beamfall.cli import main
 from beamfall.cli.check_front import CheckTerminal
-from beamfall.faults.bench import Bench
 from beamfall.faults.catalogue import load_catalogue
 from beamfall.faults.checks import CHECKS
+from beamfall.faults.fault_rig import FaultRig
 from beamfall.faults.finder import Finder
 from beamfall.faults.questions import CannotTell, PersonGone
 from beamfall.faults.setup import Setup
@@ -63,7 +63,7 @@ def test_what_cannot_be_told_is_no_evidence_and_not_asked_again(
         with Board.connect("sim", seed=1) as board:
             finder = Finder(setup)
             before = finder.belief.rank()
-            finder.make(by_name[name], Bench(board, setup, person_at_terminal()))
+            finder.make(by_name[name], FaultRig(board, setup, person_at_terminal()))
             assert finder.belief.rank() == before
             assert name not in [check.name for check, _ in finder.list_checks()]
             assert board.status().activity.name == "none", "a watch is over, too"
@@ -101,7 +101,7 @@ def test_the_flash_rests_before_somebody_is_asked_to_be_ready(
     ready: list[float] = []
     with Board.connect("sim", seed=1) as board:
         person = person_at_terminal()
-        bench = Bench(board, setup, person)
+        bench = FaultRig(board, setup, person)
         bench.sees_light = False
         bench.flash()  # it needs its rest now
         clock = board.transport.clock
@@ -171,7 +171,7 @@ def test_an_end_while_the_board_watches_ends_the_watch(
 ) -> None:
     type_in(monkeypatch)
     with Board.connect("sim", seed=1) as board:
-        bench = Bench(board, setup, person_at_terminal())
+        bench = FaultRig(board, setup, person_at_terminal())
         with pytest.raises(PersonGone):
             bench.watch(1.0, bench.have_done(ASK["finger"]))
         assert board.status().activity.name == "none"

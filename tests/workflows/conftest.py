@@ -15,7 +15,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from workflow_helpers import RIG, SEED
 
 from beamfall.cli import main
-from beamfall.page.bench import Bench
+from beamfall.page.board_thread import BoardThread
 from beamfall.page.desk import Desk
 from beamfall.page.hub import Hub
 from beamfall.page.listening import make_opener
@@ -71,7 +71,7 @@ class OnPage:
     def __init__(self, rig_file: Path, log_path: Path, port: str, pace: float) -> None:
         self.hub = Hub()
         self.desk = Desk(self.hub, rig_file)
-        self.bench = Bench(
+        self.bench = BoardThread(
             self.hub, self.desk, make_opener(port, SEED), log_path=log_path, seed=SEED, pace=pace
         )
         self.desk.start()

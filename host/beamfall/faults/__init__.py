@@ -6,7 +6,7 @@ questions   a question to the person, and who answers
 setup       which lines and timings are looked at, and what physics expects there
 timings     the timings that the board was really fired with, from the log
 aside       the board listened to while a person sits at a prompt
-bench       board, setup and person together
+fault_rig   board, setup and person together
 evidence    what the board can see for itself, put into outcomes
 checks      the tests: what the board does, what the person is asked
 inference   Bayes over single causes and pairs; which test next

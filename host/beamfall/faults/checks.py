@@ -10,8 +10,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from beamfall.faults import evidence
-from beamfall.faults.bench import Bench
 from beamfall.faults.catalogue import load_catalogue
+from beamfall.faults.fault_rig import FaultRig
 from beamfall.faults.questions import CannotTell, Question
 from beamfall.faults.setup import Setup
 from beamfall.faults.signs import Sign
@@ -41,7 +41,7 @@ class Check:
     what: str
     signs: tuple[Sign, ...]
     effort: float
-    run: Callable[[Bench], Outcomes]
+    run: Callable[[FaultRig], Outcomes]
     question: Question | None = None
     parts: tuple[str, ...] = ()
     needs: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
@@ -67,7 +67,7 @@ class Check:
 
 
 # -- by the board alone ----------------------------------------------------------------------------------------
-def _look_at_settings(bench: Bench) -> Outcomes:
+def _look_at_settings(bench: FaultRig) -> Outcomes:
     setup = bench.setup
     seen: Outcomes = {}
     flash = setup.sequence.flash_row()
@@ -81,7 +81,7 @@ def _look_at_settings(bench: Bench) -> Outcomes:
     return seen
 
 
-def _hold_line(bench: Bench) -> Outcomes:
+def _hold_line(bench: FaultRig) -> Outcomes:
     before = bench.board.counters.frames_bad_total
 
     def listen() -> bool:
@@ -101,7 +101,7 @@ def _hold_line(bench: Bench) -> Outcomes:
     return {"line": "damaged" if damaged else "steady"}
 
 
-def _rest(bench: Bench) -> Outcomes:
+def _rest(bench: FaultRig) -> Outcomes:
     def look() -> str:
         dark = bench.is_dark()
         edges = bench.beam_edges(bench.watch(_REST_S))
@@ -116,13 +116,13 @@ def _rest(bench: Bench) -> Outcomes:
     return _only("rest", bench.attempt(look))
 
 
-def _read_troubles(bench: Bench) -> Outcomes:
+def _read_troubles(bench: FaultRig) -> Outcomes:
     bench.attempt(lambda: bench.board.pump(0.05))
     spoke = any("button" in text for text in bench.board.troubles)
     return {"button-spoke": "spoke" if spoke else "silent"}
 
 
-def _drip(bench: Bench) -> Outcomes:
+def _drip(bench: FaultRig) -> Outcomes:
     def fall() -> Outcomes:
         has_beam = bench.setup.beam is not None
         dark = has_beam and bench.is_dark()
@@ -150,7 +150,7 @@ def _drip(bench: Bench) -> Outcomes:
     return seen
 
 
-def _repeat(bench: Bench) -> Outcomes:
+def _repeat(bench: FaultRig) -> Outcomes:
     def fall() -> float | None:
         dark = bench.is_dark()
         pulses = bench.pulses(bench.drip().edges, dark=dark)
@@ -169,7 +169,7 @@ def _repeat(bench: Bench) -> Outcomes:
     return seen
 
 
-def _two_flashes(bench: Bench) -> Outcomes:
+def _two_flashes(bench: FaultRig) -> Outcomes:
     setup = bench.setup
     flash = setup.flash
     assert flash is not None  # the check suits only setups with a flash
@@ -190,7 +190,7 @@ def _two_flashes(bench: Bench) -> Outcomes:
     return bench.attempt(fire) or {}
 
 
-def _shot(bench: Bench) -> Outcomes:
+def _shot(bench: FaultRig) -> Outcomes:
     def fire() -> Outcomes:
         outcome, end = bench.shoot()
         seen = {"shot-end": end}
@@ -201,18 +201,18 @@ def _shot(bench: Bench) -> Outcomes:
     return bench.attempt(fire) or {}
 
 
-def _flash_again(bench: Bench) -> Outcomes:
+def _flash_again(bench: FaultRig) -> Outcomes:
     lit = bench.attempt(lambda: bench.lights(bench.flash().edges))
     return {} if lit is None else {"flash-woken": "lit" if lit else "dark"}
 
 
 # -- with the person -------------------------------------------------------------------------------------------
 def _answer(
-    question: Question, do: Callable[[Bench], object] | None = None
-) -> Callable[[Bench], Outcomes]:
+    question: Question, do: Callable[[FaultRig], object] | None = None
+) -> Callable[[FaultRig], Outcomes]:
     """A test whose outcome is the person's answer, after the board has done something."""
 
-    def run(bench: Bench) -> Outcomes:
+    def run(bench: FaultRig) -> Outcomes:
         bench.person.prepare(question)
         try:
             done = True if do is None else bench.attempt(lambda: do(bench) is not False)
@@ -226,30 +226,30 @@ def _answer(
     return run
 
 
-def _flash_twice(bench: Bench) -> None:
+def _flash_twice(bench: FaultRig) -> None:
     bench.flash()
     bench.flash_soon(bench.board.transport.clock())
 
 
-def _fire_for_picture(bench: Bench) -> bool:
+def _fire_for_picture(bench: FaultRig) -> bool:
     return bench.shoot()[1] == "fired"
 
 
-def _drip_times(times: int) -> Callable[[Bench], object]:
-    def run(bench: Bench) -> None:
+def _drip_times(times: int) -> Callable[[FaultRig], object]:
+    def run(bench: FaultRig) -> None:
         for _ in range(times):
             bench.drip()
 
     return run
 
 
-def _press_flash(bench: Bench) -> Outcomes:
+def _press_flash(bench: FaultRig) -> Outcomes:
     seen = _answer(_ASK["flash-button"])(bench)
     bench.note_flash()
     return seen
 
 
-def _finger(bench: Bench) -> Outcomes:
+def _finger(bench: FaultRig) -> Outcomes:
     def look() -> str:
         dark = bench.is_dark()
         edges = bench.watch(3.5, bench.have_done(_ASK["finger"]))
@@ -259,7 +259,7 @@ def _finger(bench: Bench) -> Outcomes:
     return _only("finger", bench.attempt(look))
 
 
-def _cover(bench: Bench) -> Outcomes:
+def _cover(bench: FaultRig) -> Outcomes:
     def look() -> str:
         dark = bench.is_dark()
         edges = bench.watch(2.5, bench.have_done(_ASK["cover"]))
@@ -270,7 +270,7 @@ def _cover(bench: Bench) -> Outcomes:
     return _only("cover", bench.attempt(look))
 
 
-def _wiggle(bench: Bench) -> Outcomes:
+def _wiggle(bench: FaultRig) -> Outcomes:
     def look() -> str:
         dark = bench.is_dark()
         edges = bench.beam_edges(bench.watch(_WIGGLE_S, bench.have_done(_ASK["wiggle"])))
@@ -284,7 +284,7 @@ def _wiggle(bench: Bench) -> Outcomes:
     return _only("wiggle", bench.attempt(look))
 
 
-def _button(bench: Bench) -> Outcomes:
+def _button(bench: FaultRig) -> Outcomes:
     def look() -> str:
         told = len(bench.board.troubles)
         edges = bench.watch(2.0, bench.have_done(_ASK["button"]))
@@ -320,7 +320,7 @@ CHECKS: tuple[Check, ...] = (
     Check("shot", "fire one whole shot", (_SIGN["shot-end"], _SIGN["shot-light"]), 0.3, _shot),
     Check("flash-woken", "close the flash's contact once more", (_SIGN["flash-woken"],), 0.1, _flash_again,
          parts=("flash", "light"), needs={"flash-button": ("yes",)}, rests=True),
-    Check("saw-drop", "whether a drop fell", (_SIGN["saw-drop"],), 1.0, _answer(_ASK["saw-drop"], Bench.drip),
+    Check("saw-drop", "whether a drop fell", (_SIGN["saw-drop"],), 1.0, _answer(_ASK["saw-drop"], FaultRig.drip),
          _ASK["saw-drop"]),
     Check("heard-valve", "whether the valve clicked", (_SIGN["heard-valve"],), 1.0,
          _answer(_ASK["heard-valve"], _drip_times(2)), _ASK["heard-valve"]),
@@ -332,7 +332,7 @@ CHECKS: tuple[Check, ...] = (
     Check("beam-path", "the beam's path", (_SIGN["beam-path"],), 1.5, _answer(_ASK["beam-path"]),
          _ASK["beam-path"], parts=("beam",)),
     Check("saw-flash", "whether the flash fired", (_SIGN["saw-flash"],), 1.0,
-         _answer(_ASK["saw-flash"], Bench.flash), _ASK["saw-flash"], parts=("flash",), answered=_LIT, rests=True),
+         _answer(_ASK["saw-flash"], FaultRig.flash), _ASK["saw-flash"], parts=("flash",), answered=_LIT, rests=True),
     Check("saw-flashes", "how often the flash fired", (_SIGN["saw-flashes"],), 1.1,
          _answer(_ASK["saw-flashes"], _flash_twice), _ASK["saw-flashes"], parts=("flash",), answered=_LIT, rests=True),
     Check("ready-lamp", "the flash's lamp", (_SIGN["ready-lamp"],), 1.0,
@@ -341,22 +341,22 @@ CHECKS: tuple[Check, ...] = (
          _ASK["flash-button"], parts=("flash",),
          spoils=("two-flashes", "saw-flash", "saw-flashes", "ready-lamp", "shot", "picture"), rests=True),
     Check("saw-woken", "whether the flash responds now that it is awake", (_SIGN["saw-woken"],), 1.0,
-         _answer(_ASK["saw-woken"], Bench.flash), _ASK["saw-woken"], parts=("flash",),
+         _answer(_ASK["saw-woken"], FaultRig.flash), _ASK["saw-woken"], parts=("flash",),
          needs={"flash-button": ("yes",)}, answered={"flash-woken": ("lit",)}, rests=True),
     Check("flash-mode", "the flash's mode", (_SIGN["flash-mode"],), 1.0, _answer(_ASK["flash-mode"]),
          _ASK["flash-mode"], parts=("flash",)),
     Check("reservoir", "the reservoir", (_SIGN["reservoir"],), 1.0, _answer(_ASK["reservoir"]),
          _ASK["reservoir"]),
-    Check("cap", "release one drop with the reservoir open", (_SIGN["cap"],), 1.8, _answer(_ASK["cap"], Bench.drip),
+    Check("cap", "release one drop with the reservoir open", (_SIGN["cap"],), 1.8, _answer(_ASK["cap"], FaultRig.drip),
          _ASK["cap"]),
     Check("nozzle", "open the valve with its nozzle removed", (_SIGN["nozzle"],), 2.0,
-         _answer(_ASK["nozzle"], Bench.drip), _ASK["nozzle"]),
+         _answer(_ASK["nozzle"], FaultRig.drip), _ASK["nozzle"]),
     Check("valve-plug", "the valve's supply and plug", (_SIGN["valve-plug"],), 1.5, _answer(_ASK["valve-plug"]),
          _ASK["valve-plug"]),
     Check("coil", "whether the coil pulls", (_SIGN["coil"],), 2.0, _answer(_ASK["coil"], _drip_times(3)),
          _ASK["coil"]),
     Check("button", "the board's button", (_SIGN["button"],), 1.0, _button, _ASK["button"], parts=("button",)),
-    Check("shutter", "the camera's shutter", (_SIGN["shutter"],), 1.2, _answer(_ASK["shutter"], Bench.shoot),
+    Check("shutter", "the camera's shutter", (_SIGN["shutter"],), 1.2, _answer(_ASK["shutter"], FaultRig.shoot),
          _ASK["shutter"], parts=("camera",), needs={"shot-end": ("fired", "few-edges", "no-edge")}, rests=True),
     Check("picture", "the picture", (_SIGN["picture"],), 2.5, _answer(_ASK["picture"], _fire_for_picture),
          _ASK["picture"], parts=("camera", "flash"), needs={"shot-end": ("fired",)}, rests=True),

@@ -14,7 +14,7 @@ from beamfall.faults.questions import CannotTell, PersonGone
 from beamfall.faults.signs import Sign
 
 if TYPE_CHECKING:
-    from beamfall.faults.bench import Bench
+    from beamfall.faults.fault_rig import FaultRig
     from beamfall.faults.setup import Setup
 
 SURE = 0.88  # a cause this likely is named as found
@@ -134,7 +134,7 @@ class Finder:
         """Take in how the hello went: `opened` or `other-firmware`."""
         self._take(Step(CONNECT, {"connection": outcome}, asked=False))
 
-    def make(self, check: Check, bench: Bench) -> None:
+    def make(self, check: Check, bench: FaultRig) -> None:
         """Make one test and learn from it."""
         bench.begin()
         before = bench.asked
@@ -215,7 +215,7 @@ class Finder:
         chances = [chance for _, chance in self.belief.rank()]
         return chances[0] >= SURE and all(c >= SURE or c <= UNLIKELY for c in chances[1:])
 
-    def run(self, bench: Bench) -> Finding:
+    def run(self, bench: FaultRig) -> Finding:
         """Make tests until it is clear, or until nobody answers any more: all outputs are off then, too."""
         try:
             while (check := self.choose()) is not None:

@@ -6,8 +6,8 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from beamfall.errors import DefinitionMismatch, ProtocolMismatch
-from beamfall.faults.bench import Bench, list_sensors
 from beamfall.faults.catalogue import load_catalogue
+from beamfall.faults.fault_rig import FaultRig, list_sensors
 from beamfall.faults.finder import Finder, Finding, Step
 from beamfall.faults.questions import PersonGone
 
@@ -77,4 +77,4 @@ def look(
         person.begin(load_catalogue().cautions_first)
     except PersonGone:  # nobody has agreed
         return finder.conclude(ended_early=True)
-    return finder.run(Bench(board, setup, person))
+    return finder.run(FaultRig(board, setup, person))

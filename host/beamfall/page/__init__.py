@@ -6,11 +6,14 @@ guard       checks each request: host, origin, token, sizes; adds the headers th
 door        what opens the page: names, token, links that work once
 connections how many clients may be connected, and for how long
 hub         what all open pages see, numbered; tells them of each change
-bench       the one thread that owns the board
-hearing     what the board says, put on the hub
+board_thread  the one thread that owns the board
+board_news  what the board says, put on the hub
 paced       a transport that can be interrupted, and makes simulated time pass as real time does
 listening   a board that tells what it hears while others drive it
-jobs, jobs_find      what can be done with the board: shots, service; sweep, seek, check, calibrate
+jobs        what can be done: each checks what was typed and runs a workflow
+work        a job under way on the board's thread
+front       the page as a front end of workflows: their steps and questions put on the hub
+words       what workflows, board and link have to say, in the words of the page
 desk        the rig form, the plan and its timings; needs no board
 rig_form    the form of a rig, as fields
 drawing     plan and shot as what the page draws

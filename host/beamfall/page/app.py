@@ -25,7 +25,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from beamfall.errors import BadRequest, BeamfallError, NoSuchShot, UserError
 from beamfall.page import review
-from beamfall.page.bench import Bench
+from beamfall.page.board_thread import BoardThread
 from beamfall.page.commands import COMMANDS, abort, read_arguments
 from beamfall.page.desk import Desk
 from beamfall.page.door import Door
@@ -44,7 +44,7 @@ _USED_TWICE = (
 )
 
 
-def make_app(hub: Hub, desk: Desk, bench: Bench, door: Door) -> Starlette:
+def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
     """The application; its life is that of the board's thread."""
     shelf = PictureShelf()
 
@@ -214,7 +214,7 @@ def make_app(hub: Hub, desk: Desk, bench: Bench, door: Door) -> Starlette:
     )
 
 
-async def _hear(socket: WebSocket, bench: Bench) -> None:
+async def _hear(socket: WebSocket, bench: BoardThread) -> None:
     """What a page says over its WebSocket: abort, and which press of it, and nothing else."""
     with contextlib.suppress(WebSocketDisconnect, RuntimeError, KeyError):
         while True:

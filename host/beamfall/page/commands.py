@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from beamfall.errors import NoSuchShot, UserError
-from beamfall.page.bench import Bench
+from beamfall.page.board_thread import BoardThread
 from beamfall.page.desk import Desk
 from beamfall.page.hub import Hub
 from beamfall.page.jobs import (
@@ -39,112 +39,114 @@ _TYPES: Mapping[str, type] = {"str": str, "int": int, "bool": bool, "float": flo
 
 
 # -- the board -------------------------------------------------------------------------------------------------
-def abort(hub: Hub, desk: Desk, bench: Bench, press: str = "") -> None:
+def abort(hub: Hub, desk: Desk, bench: BoardThread, press: str = "") -> None:
     bench.abort(press)
 
 
-def arm(hub: Hub, desk: Desk, bench: Bench) -> None:
+def arm(hub: Hub, desk: Desk, bench: BoardThread) -> None:
     bench.submit(make_arm())
 
 
-def release(hub: Hub, desk: Desk, bench: Bench, count: int = 1, unrested: bool = False) -> None:
+def release(
+    hub: Hub, desk: Desk, bench: BoardThread, count: int = 1, unrested: bool = False
+) -> None:
     bench.submit(make_release(count, unrested))
 
 
-def drip(hub: Hub, desk: Desk, bench: Bench, valve: int = 1, opening: str = "") -> None:
+def drip(hub: Hub, desk: Desk, bench: BoardThread, valve: int = 1, opening: str = "") -> None:
     bench.submit(make_drip(valve, opening))
 
 
-def flash(hub: Hub, desk: Desk, bench: Bench, flash: int = 1, contact: str = "2 ms") -> None:
+def flash(hub: Hub, desk: Desk, bench: BoardThread, flash: int = 1, contact: str = "2 ms") -> None:
     bench.submit(make_flash(flash, contact))
 
 
-def rinse(hub: Hub, desk: Desk, bench: Bench, valve: int = 1, duration: str = "2 s") -> None:
+def rinse(hub: Hub, desk: Desk, bench: BoardThread, valve: int = 1, duration: str = "2 s") -> None:
     bench.submit(make_rinse(valve, duration))
 
 
-def watch(hub: Hub, desk: Desk, bench: Bench) -> None:
+def watch(hub: Hub, desk: Desk, bench: BoardThread) -> None:
     bench.submit(make_watch())
 
 
-def repeat(hub: Hub, desk: Desk, bench: Bench, shot: int, count: int = 1) -> None:
+def repeat(hub: Hub, desk: Desk, bench: BoardThread, shot: int, count: int = 1) -> None:
     bench.submit(make_repeat(shot, count))
 
 
 def sweep(
-    hub: Hub, desk: Desk, bench: Bench, of: str = "flash", first: str = "", last: str = "",
+    hub: Hub, desk: Desk, bench: BoardThread, of: str = "flash", first: str = "", last: str = "",
     step: str = "", repeat: int = 1, order: str = "line", rest: str = "",
 ) -> None:  # fmt: skip
     bench.submit(make_sweep(of, first, last, step, repeat, order, rest))
 
 
-def sweep_resume(hub: Hub, desk: Desk, bench: Bench, series: int = 0) -> None:
+def sweep_resume(hub: Hub, desk: Desk, bench: BoardThread, series: int = 0) -> None:
     bench.submit(make_sweep_resume(series))
 
 
 def seek(
-    hub: Hub, desk: Desk, bench: Bench, stage: str = "", shots: int = 20, fresh: bool = False,
+    hub: Hub, desk: Desk, bench: BoardThread, stage: str = "", shots: int = 20, fresh: bool = False,
     simulated_person: bool = False,
 ) -> None:  # fmt: skip
     bench.submit(make_seek(stage, shots, fresh, simulated_person))
 
 
-def check(hub: Hub, desk: Desk, bench: Bench, simulated_person: bool = False) -> None:
+def check(hub: Hub, desk: Desk, bench: BoardThread, simulated_person: bool = False) -> None:
     bench.submit(make_check(simulated_person))
 
 
 def calibrate(
-    hub: Hub, desk: Desk, bench: Bench, count: int = 20, gap_error: str = "0.3 mm"
+    hub: Hub, desk: Desk, bench: BoardThread, count: int = 20, gap_error: str = "0.3 mm"
 ) -> None:
     bench.submit(make_calibrate(count, gap_error))
 
 
-def answer(hub: Hub, desk: Desk, bench: Bench, question: int, value: str) -> None:
+def answer(hub: Hub, desk: Desk, bench: BoardThread, question: int, value: str) -> None:
     bench.answer(question, value)
 
 
 # -- the desk --------------------------------------------------------------------------------------------------
-def tune(hub: Hub, desk: Desk, bench: Bench, spacing: str = "", delay: str = "") -> None:
+def tune(hub: Hub, desk: Desk, bench: BoardThread, spacing: str = "", delay: str = "") -> None:
     desk.tune(spacing or None, delay or None)
 
 
-def step(hub: Hub, desk: Desk, bench: Bench, of: str, by: str) -> None:
+def step(hub: Hub, desk: Desk, bench: BoardThread, of: str, by: str) -> None:
     desk.step(of, by)
 
 
-def untune(hub: Hub, desk: Desk, bench: Bench) -> None:
+def untune(hub: Hub, desk: Desk, bench: BoardThread) -> None:
     desk.untune()
 
 
-def edit(hub: Hub, desk: Desk, bench: Bench, path: str, text: str) -> None:
+def edit(hub: Hub, desk: Desk, bench: BoardThread, path: str, text: str) -> None:
     desk.edit(path, text)
 
 
-def add_part(hub: Hub, desk: Desk, bench: Bench, part: str) -> None:
+def add_part(hub: Hub, desk: Desk, bench: BoardThread, part: str) -> None:
     desk.add(part)
 
 
-def remove_part(hub: Hub, desk: Desk, bench: Bench, path: str) -> None:
+def remove_part(hub: Hub, desk: Desk, bench: BoardThread, path: str) -> None:
     desk.remove(path)
 
 
-def reset_rig(hub: Hub, desk: Desk, bench: Bench) -> None:
+def reset_rig(hub: Hub, desk: Desk, bench: BoardThread) -> None:
     desk.reset()
 
 
-def dismiss(hub: Hub, desk: Desk, bench: Bench, notice: int) -> None:
+def dismiss(hub: Hub, desk: Desk, bench: BoardThread, notice: int) -> None:
     hub.dismiss(notice)
 
 
 # -- the log ---------------------------------------------------------------------------------------------------
-def rate(hub: Hub, desk: Desk, bench: Bench, shot: int, rating: int) -> None:
+def rate(hub: Hub, desk: Desk, bench: BoardThread, shot: int, rating: int) -> None:
     with _open_log(bench) as log:
         log.set_rating(shot, rating or None)
         bench.tell_line(log, shot)
     mark_shot(hub, shot, rating=rating or None)
 
 
-def note(hub: Hub, desk: Desk, bench: Bench, shot: int, text: str) -> None:
+def note(hub: Hub, desk: Desk, bench: BoardThread, shot: int, text: str) -> None:
     if len(text) > _NOTE_MOST:
         raise UserError(f"the note has {len(text)} characters; at most {_NOTE_MOST}")
     with _open_log(bench) as log:
@@ -153,7 +155,7 @@ def note(hub: Hub, desk: Desk, bench: Bench, shot: int, text: str) -> None:
     mark_shot(hub, shot, note=text)
 
 
-def _open_log(bench: Bench) -> ShotLog:
+def _open_log(bench: BoardThread) -> ShotLog:
     from beamfall.shots import find_log
 
     path = bench.log_path or find_log()

@@ -54,7 +54,7 @@ def make_release(count: int, unrested: bool = False) -> Job:
             # Of timings that were just set the plan is not made yet: what is armed may be what they are no more.
             work.desk.wait(_SHORT_S, work.board.pump)
         except TimeoutError as error:
-            raise UserError("the plan is being made anew: arm again once it is shown") from error
+            raise UserError("the plan is still being made: arm again once it is shown") from error
         if armed.sequence != work.desk.sequence:
             work.bench.disarm()
             raise UserError("the timings have changed since: arm again")

@@ -19,7 +19,7 @@ Opener = Callable[["Rig | None"], Opened]
 
 
 @dataclass(frozen=True)
-class Ears:
+class BoardCallbacks:
     """Who is told: of events as they come, of every status asked for, and that the port is gone."""
 
     events: Callable[[list[Event]], None]
@@ -29,21 +29,21 @@ class Ears:
 
 
 class ListeningBoard(Board):
-    """`Board` with ears; what it does is the same."""
+    """`Board` with callbacks; what it does is the same."""
 
-    def __init__(self, link: Link, ears: Ears) -> None:
-        self._ears = ears
+    def __init__(self, link: Link, callbacks: BoardCallbacks) -> None:
+        self._callbacks = callbacks
         super().__init__(link)
 
     def pump(self, timeout_s: float) -> list[Event]:
         events = super().pump(timeout_s)
         if events:
-            self._ears.events(events)
+            self._callbacks.events(events)
         return events
 
     def status(self) -> Status:
         status = super().status()
-        self._ears.status(status)
+        self._callbacks.status(status)
         return status
 
 
@@ -57,18 +57,23 @@ def make_opener(port: str | None, seed: int) -> Opener:
 
 
 def connect(
-    opener: Opener, rig: Rig | None, ears: Ears, *, pace: float, timing: LinkTiming | None = None
+    opener: Opener,
+    rig: Rig | None,
+    callbacks: BoardCallbacks,
+    *,
+    pace: float,
+    timing: LinkTiming | None = None,
 ) -> ListeningBoard:
     """Open a port and say hello; raises as `Board.connect`."""
     inner, reconnect = opener(rig)
 
     def wrap(transport: Transport) -> PacedTransport:
         virtual = transport.traits.is_virtual_time
-        return PacedTransport(transport, ears.poll, pace if virtual else None)
+        return PacedTransport(transport, callbacks.poll, pace if virtual else None)
 
     def reopen() -> Transport:
         assert reconnect is not None
-        ears.lost()
+        callbacks.lost()
         return wrap(reconnect())
 
     link = Link(
@@ -79,7 +84,7 @@ def connect(
     )
     try:
         link.open()
-        return ListeningBoard(link, ears)
+        return ListeningBoard(link, callbacks)
     except BaseException:
         link.close()
         raise

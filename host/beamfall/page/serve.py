@@ -101,7 +101,7 @@ class PageServer:
             raise MissingExtra(
                 f"the page takes {error.name}, which is not installed: pip install starlette uvicorn websockets"
             ) from error
-        from beamfall.page.bench import Bench
+        from beamfall.page.board_thread import BoardThread
         from beamfall.page.connections import Connections
         from beamfall.page.desk import Desk
         from beamfall.page.door import Door, own_names
@@ -110,7 +110,9 @@ class PageServer:
         self.hub = Hub()
         self.hub.set(page={"version": __version__, "pace": pace})
         self.desk = Desk(self.hub, rig_file)
-        self.bench = Bench(self.hub, self.desk, opener, log_path=log_path, seed=seed, pace=pace)
+        self.bench = BoardThread(
+            self.hub, self.desk, opener, log_path=log_path, seed=seed, pace=pace
+        )
         self._socket = open_socket(listen)
         self.door = Door(
             secrets.token_urlsafe(32),

@@ -12,7 +12,7 @@ from beamfall.page.front import PageFrontEnd
 from beamfall.workflows.run import Runner
 
 if TYPE_CHECKING:
-    from beamfall.page.bench import Bench
+    from beamfall.page.board_thread import BoardThread
     from beamfall.page.listening import ListeningBoard
     from beamfall.shots import ShotLog
     from beamfall.workflows.steps import Workflow
@@ -36,7 +36,7 @@ class Job:
 class Work:
     """A job under way, and what it may use."""
 
-    def __init__(self, bench: Bench, job: Job, board: ListeningBoard, log: ShotLog) -> None:
+    def __init__(self, bench: BoardThread, job: Job, board: ListeningBoard, log: ShotLog) -> None:
         self.bench = bench
         self.board = board
         self.log = log

@@ -140,7 +140,7 @@ def _about_light(rig: Rig, rigs: Draws) -> Iterator[str]:
         if flash.recycle_s > rig.aim.rest_s:
             yield (
                 f"{flash.output} takes {flash.recycle_s:.3g} s to recycle, longer than aim.rest "
-                f"({rig.aim.rest_s:.3g} s): every other picture would be dark; rest longer"
+                f"({rig.aim.rest_s:.3g} s): shots wait for the flash; allow for it in aim.rest"
             )
     yield from _about_blur(rig, rigs)
 

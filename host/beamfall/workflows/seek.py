@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import NoProgress
-from beamfall.planning.collision import MEETING
 from beamfall.planning.seek.answer import WORDS, Answer, read_answer, read_shot, say_useless
 from beamfall.workflows.steps import (
     Begin,
@@ -254,6 +253,8 @@ class _Seek:
         search, studio = self.search, self.board.traits.studio
         if studio is None:
             return None
+        from beamfall.planning.collision import MEETING  # numpy is slow to load
+
         assert search.wanted_s is not None
         pictures = [one.fired.picture for one in self.shots]
         stages = tuple(None if one is None else one.stage_s for one in pictures)

@@ -43,7 +43,7 @@ def list_sensors(board: Board, setup: Setup) -> tuple[bool, bool]:
     )
 
 
-class Bench:
+class FaultRig:
     """What tests work with. `lost` and `restarted` say what has happened to the line and the board.
 
     `opened`: the valve was driven meanwhile.

@@ -20,10 +20,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import BeamfallError, BoardRestarted, LinkError, UserError
+from beamfall.page.board_news import BoardNews
 from beamfall.page.desk import Desk
-from beamfall.page.hearing import Hearing
 from beamfall.page.hub import Hub
-from beamfall.page.listening import Ears, ListeningBoard, Opener, connect
+from beamfall.page.listening import BoardCallbacks, ListeningBoard, Opener, connect
 from beamfall.page.paced import AbortAsked
 from beamfall.page.pictures import warm_up
 from beamfall.page.waits import tell_waits
@@ -53,7 +53,7 @@ class Armed:
 
 
 @dataclass
-class Bench:
+class BoardThread:
     """Owns the board. `opener` opens the port; `pace` is how fast simulated time passes."""
 
     hub: Hub
@@ -78,10 +78,10 @@ class Bench:
     _was_lost: bool = False
     _unexpected: str = ""
     _shooter: Shooter | None = None
-    _hearing: Hearing = field(init=False)
+    _news: BoardNews = field(init=False)
 
     def __post_init__(self) -> None:
-        self._hearing = Hearing(self.hub)
+        self._news = BoardNews(self.hub)
 
     # -- for other threads -----------------------------------------------------------------------------------
     def start(self) -> None:
@@ -107,7 +107,7 @@ class Bench:
                 )
             if self.hub.get("link", {}).get("state") != "up":
                 raise UserError(
-                    "there is no board now: see to its cable, the page finds it by itself"
+                    "there is no board now: check its cable; the page reconnects by itself"
                 )
             self._running = job
         self._jobs.put(job)
@@ -132,8 +132,8 @@ class Bench:
     def _require_thread(self) -> None:
         if not self._thread.is_alive() and not self._closing.is_set():
             raise BeamfallError(
-                "the page has lost its hold of the board by a fault of the program, and can put nothing on or off: "
-                "switch the supply off if anything is on, end `beamfall page` with Ctrl-C and start it again"
+                "Internal error: this page can no longer control the board. Switch the supply off if anything is "
+                "on, end `beamfall page` with Ctrl-C and start it again"
             )
 
     @property
@@ -192,7 +192,7 @@ class Bench:
     def _hold_board(self) -> None:
         """One board, from its hello until it is gone."""
         try:
-            board = connect(self.opener, self.desk.rig, self._make_ears(), pace=self.pace)
+            board = connect(self.opener, self.desk.rig, self._make_callbacks(), pace=self.pace)
         except BeamfallError as error:
             self._abort.clear()  # there is nothing that could be put off
             self.hub.set(link={"state": "none", "text": str(error)})
@@ -221,20 +221,19 @@ class Bench:
     def _say_unexpected(self, error: Exception) -> None:
         """A fault of the program: on the terminal for whoever reports it, on the page in words, once."""
         what = f"{type(error).__name__}: {error}"
-        self.hub.set(link={"state": "none", "text": f"unexpected {what}; it is tried again"})
+        self.hub.set(link={"state": "none", "text": f"unexpected {what}; trying again"})
         if what == self._unexpected:
             return
         self._unexpected = what
         traceback.print_exception(error)
         self.hub.notice(
             "error",
-            f"unexpected {what}; the board is let go of and looked for anew. Please report it, with the traceback "
-            "on the terminal",
+            f"unexpected {what}. Disconnecting and reconnecting. Please report it, with the traceback on the terminal",
         )
 
-    def _make_ears(self) -> Ears:
-        return Ears(
-            self._hearing.take, self._hearing.take_status, lambda: self._say_lost(""), self._poll
+    def _make_callbacks(self) -> BoardCallbacks:
+        return BoardCallbacks(
+            self._news.take, self._news.take_status, lambda: self._say_lost(""), self._poll
         )
 
     def _poll(self) -> None:
@@ -245,7 +244,7 @@ class Bench:
 
     def _serve(self, board: ListeningBoard) -> None:
         with ShotLog.open(self.log_path) as log:
-            self._hearing.clock_hz = board.info.clock_hz
+            self._news.clock_hz = board.info.clock_hz
             self.desk.use_board(board.info.unique_id.hex())
             settle_earlier(board, log)
             self._say_up(board)

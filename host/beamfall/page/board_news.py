@@ -11,7 +11,7 @@ from beamfall.page.words import describe_cause, describe_edges
 from beamfall.setup.signals import SignalKind
 
 
-class Hearing:
+class BoardNews:
     """Tells the hub. `clock_hz` is the board's, once it is known."""
 
     def __init__(self, hub: Hub) -> None:
