@@ -131,7 +131,9 @@ class Slots:
         return data[:16], data[16] | data[17] << 8
 
     def choose(self, slot):
-        """Have that slot loaded at every start; 0: none."""
+        """Have that slot loaded at every start, 0: none; False when it is empty or damaged."""
+        if slot and self.digest(slot) is None:
+            return False
         return self._keep(_CHOICE, bytes([slot]))
 
     def chosen(self):

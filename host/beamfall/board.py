@@ -27,6 +27,7 @@ from beamfall.errors import (
     Refused,
     SequenceError,
     ShotError,
+    UserError,
 )
 from beamfall.events import Event, Outcome, OutcomeCollector, Trouble, make_event
 from beamfall.link import (
@@ -531,7 +532,8 @@ class Board:
         self._request("slot_save", slot=slot)
 
     def load_slot(self, slot: int) -> None:
-        """Make a slot's table the ready one."""
+        """Make a slot's table the ready one; raises UserError where the slot is empty."""
+        self._require_filled(slot)
         self._ready = None
         self._request("slot_load", slot=slot)
 
@@ -540,8 +542,18 @@ class Board:
         self._request("slot_erase", slot=slot)
 
     def choose_slot(self, slot: int) -> None:
-        """Have a slot loaded at every start, for the button; 0: none."""
+        """Have a slot loaded at every start, for the button; 0: none. Raises UserError where the slot is empty."""
+        if slot:
+            self._require_filled(slot)
         self._request("slot_choose", slot=slot)
+
+    def _require_filled(self, slot: int) -> None:
+        found = self.slots()
+        if slot <= found.most and slot not in {one.slot for one in found.slots}:
+            raise UserError(
+                f"slot {slot} is empty; save a sequence there first: "
+                f"`beamfall board slots save {slot} --sequence FILE`"
+            )
 
     def enter_maintenance(self) -> None:
         """Restart the board without its main loop, for an installer; the link is over after that."""

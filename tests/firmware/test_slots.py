@@ -78,6 +78,10 @@ def test_slots_are_listed_loaded_and_erased() -> None:
     bench.ask("slot_erase", slot=1)
     assert [s.slot for s in bench.ask("slots")["slots"]] == [8]
     assert bench.ask("slot_load", slot=1)["reason"].name == "storage"
+    assert bench.ask("slot_choose", slot=1)["reason"].name == "storage", "an empty slot"
+    assert bench.ask("slot_erase", slot=1).name == "done", "it may be repeated"
+    assert bench.ask("slot_choose", slot=8).name == "done"
+    assert bench.ask("slot_choose", slot=0).name == "done"
     for slot in (0, 9):
         assert bench.ask("slot_save", slot=slot)["reason"].name == "storage"
 

@@ -199,10 +199,12 @@ def test_slots_at_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture
     assert main(["board", "slots", "save", "3", "--sequence", str(file), "--port", "sim"]) == 0
     assert capsys.readouterr().out == "Kept in slot 3.\n"
     # Each command has a simulated board of its own: a slot saved is gone with it.
-    assert main(["board", "slots", "load", "3", "--port", "sim"]) == 1
-    assert "storage" in capsys.readouterr().err
+    assert main(["board", "slots", "load", "3", "--port", "sim"]) == 2
+    assert "slots save 3" in capsys.readouterr().err, "the cure"
     assert main(["board", "slots", "save", "3", "--port", "sim"]) == 1
     assert "no-table" in capsys.readouterr().err
+    assert main(["board", "slots", "choose", "3", "--port", "sim"]) == 2, "it is empty"
+    assert main(["board", "install", "--port", "sim"]) == 2, "nothing to install there"
     assert main(["board", "slots", "choose", "0", "--port", "sim"]) == 0
     assert main(["board", "slots", "erase", "3", "--port", "sim"]) == 0
 

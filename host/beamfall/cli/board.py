@@ -8,6 +8,8 @@ import typer
 
 from beamfall.cli import board_measure, board_slots
 from beamfall.cli.shoot import PORT_HELP
+from beamfall.errors import UserError
+from beamfall.ports import brings_rig
 from beamfall.setup.signals import INPUTS, OUTPUTS, Signal, SignalKind
 
 if TYPE_CHECKING:
@@ -53,6 +55,11 @@ def install_firmware(
     from beamfall.board_tools.known import remember
     from beamfall.cli.output import print_json
 
+    if port is not None and brings_rig(port):
+        raise UserError(
+            f"{port} is a simulated board: there is nothing to install. Name the serial port of a real board; "
+            "`beamfall ports` lists them"
+        )
     where = port if port is not None else find_only_port()
 
     def tell(text: str) -> None:
