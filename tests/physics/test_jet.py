@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 
 import numpy as np
@@ -85,48 +84,6 @@ def test_the_same_seed_draws_the_same_jets() -> None:
     prior = prior_of_a_fall(0.5, 4e-3)
     a, b = (prior.sample(np.random.default_rng(9), 5) for _ in range(2))
     assert np.array_equal(a.height_m, b.height_m) and a.height_m.shape == (5,)
-
-
-def test_a_measured_onset_narrows_as_bayes_rule_says() -> None:
-    prior = prior_of_a_fall(0.61, 4e-3)
-    after = prior.update(onset_s=0.060, spread=0.10)
-    # conjugate normal: 1/σ² = 1/0.22² + 1/0.10², mean weighted by the precisions
-    mean, _ = prior.log_moments("onset_s")
-    precision = 1 / 0.22**2 + 1 / 0.10**2
-    expected = (mean / 0.22**2 + math.log(0.060) / 0.10**2) / precision
-    assert after.log_moments("onset_s") == pytest.approx((expected, precision**-0.5))
-    # the height learns nothing from the onset
-    assert after.percentiles("height_m") == pytest.approx(prior.percentiles("height_m"))
-
-
-def test_a_measured_rise_says_something_about_the_height() -> None:
-    prior = prior_of_a_fall(0.61, 4e-3)
-    after = prior.update(rise_s=0.080, spread=0.05)
-    assert after.percentiles("height_m")[1] > prior.percentiles("height_m")[1]
-    assert after.log_moments("height_m")[1] < prior.log_moments("height_m")[1]
-
-
-def test_an_update_agrees_with_weighted_draws() -> None:
-    # the same rule by brute force: weigh draws by the likelihood of the measurement
-    prior = prior_of_a_fall(0.61, 4e-3)
-    jets = prior.sample(np.random.default_rng(8), 200_000)
-    weights = np.exp(-0.5 * (np.log(jets.height_m / 0.045) / 0.15) ** 2)
-    by_draws = prior.fit_samples(jets, weights)
-    by_rule = prior.update(height_m=0.045, spread=0.15)
-    for name in JetSample._fields:
-        assert by_draws.log_moments(name) == pytest.approx(by_rule.log_moments(name), abs=0.02)
-
-
-def test_what_is_learned_moves_to_another_height_and_survives_storage() -> None:
-    low, high = prior_of_a_fall(0.4, 4e-3), prior_of_a_fall(0.61, 4e-3)
-    learned = low.update(onset_s=0.055, height_m=0.030, spread=0.08)
-    kept = JetPrior.from_dict(json.loads(json.dumps(learned.to_dict())))
-    assert kept == learned
-    moved = kept.rescale(high.onset_scale_s, high.height_scale_m)
-    ratio = high.onset_scale_s / low.onset_scale_s
-    assert moved.percentiles("onset_s")[1] == pytest.approx(
-        ratio * learned.percentiles("onset_s")[1]
-    )
 
 
 def test_depth_of_the_dish() -> None:

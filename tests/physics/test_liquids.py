@@ -118,11 +118,6 @@ def test_milk_surface_tension() -> None:
     assert milk().unknown == {"density_kg_m3", "viscosity_pa_s"}
 
 
-def test_capillary_length_of_water() -> None:
-    # references: 2.726 mm
-    assert WATER.capillary_length_m(9.80665) == pytest.approx(2.726e-3, abs=1e-6)
-
-
 def test_a_gum_thins_under_shear_by_the_power_law() -> None:
     # Ostwald-de Waele: K 0.5 Pa·s^n, n 0.4 -> 0.5·1000^(−0.6) = 7.924 mPa·s at 1000 1/s
     thick = with_gum(WATER, consistency=0.5, flow_index=0.4)

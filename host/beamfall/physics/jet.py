@@ -1,7 +1,7 @@
 """The cavity's collapse and the jet it throws up, as uncertain quantities.
 
 No published formula for the jet is trusted here. What is kept is how onset, height and rise scale,
-each with a factor that is a broad lognormal distribution, drawn from the literature and narrowed
+each with a factor that has a broad lognormal distribution, drawn from the literature and narrowed
 by what the rig shows:
 
     onset  = a · √(R/g)      from the impact until the column rises above the surface
@@ -17,17 +17,17 @@ b  median 2.5, σ(ln) 0.45: jets of 15 to 65 mm for a 4 mm drop from 0.6 m (comm
 c  median 0.65, σ(ln) 0.20: the tip slows faster than g at first, so that √(2H/g) bounds the rise
    (van Rijn et al. 2021); how far below it lies is our estimate.
 
-The factors belong to the rig, not to one height: a prior learned at one geometry is carried to
-another with `JetPrior.rescale`. A shallow dish lowers the jet: `estimate_depth_factor`.
+The factors belong to the rig, not to one height: what was learned at one height holds at another.
+A shallow dish lowers the jet: `estimate_depth_factor`.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from statistics import NormalDist
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from beamfall.errors import PhysicsRangeError
 from beamfall.physics.gravity import STANDARD_GRAVITY
@@ -142,110 +142,11 @@ class JetPrior:
             check_range("percentile", percent, 1e-6, 100.0 - 1e-6)
         return tuple(math.exp(mean + spread * NormalDist().inv_cdf(p / 100.0)) for p in percents)
 
-    def update(
-        self,
-        *,
-        onset_s: float | None = None,
-        rise_s: float | None = None,
-        height_m: float | None = None,
-        spread: float = 0.1,
-    ) -> JetPrior:
-        """The prior after jets were measured: each given quantity narrows the factors behind it.
-
-        `spread` is the relative standard deviation of the measurement, scatter from jet to jet
-        included (0.001-2). Bayes' rule for a normal prior and a normal measurement of the
-        logarithm; exact, and the order of measurements does not matter.
-        """
-        check_range("spread of the measurement", spread, 1e-3, 2.0)
-        prior = self
-        seen = {"onset_s": onset_s, "height_m": height_m, "rise_s": rise_s}
-        for quantity, value in seen.items():
-            if value is not None:
-                check_range(quantity, value, 1e-4, 1.0, quantity[-1])
-                prior = prior._condition(quantity, value, spread)
-        return prior
-
-    def _condition(self, quantity: str, value: float, spread: float) -> JetPrior:
-        row = self._row(quantity)
-        mean, deviation = self.log_moments(quantity)
-        gain_over = deviation**2 + spread**2
-        pull = self._times(row)
-        surprise = (math.log(value) - mean) / gain_over
-        moved = [m + p * surprise for m, p in zip(self.log_mean, pull, strict=True)]
-        narrowed = [
-            [self.log_covariance[i][j] - pull[i] * pull[j] / gain_over for j in range(3)]
-            for i in range(3)
-        ]
-        for i in range(3):
-            narrowed[i][i] = max(0.0, narrowed[i][i])  # rounding must not make it negative
-        return replace(self, log_mean=_vector(moved), log_covariance=_matrix(narrowed))
-
-    def fit_samples(self, sample: JetSample, weights: ArrayLike | None = None) -> JetPrior:
-        """The prior with the mean and covariance of weighted draws, as a particle filter ends.
-
-        `weights` of the draws' shape, not negative; equal when left out.
-        """
-        import numpy as np
-
-        height = np.asarray(sample.height_m, dtype=np.float64)
-        logs = np.log(
-            np.stack(
-                [
-                    np.asarray(sample.onset_s) / self.onset_scale_s,
-                    height / self.height_scale_m,
-                    np.asarray(sample.rise_s) / np.sqrt(2.0 * height / self.gravity),
-                ]
-            )
-        )
-        w = np.ones(logs.shape[1]) if weights is None else np.asarray(weights, dtype=np.float64)
-        if w.shape != logs.shape[1:] or not np.all(w >= 0.0) or not float(w.sum()) > 0.0:
-            raise PhysicsRangeError(
-                f"weights of shape {w.shape} must be {logs.shape[1:]}, none negative, not all 0"
-            )
-        mean = np.average(logs, axis=1, weights=w)
-        covariance = np.cov(logs, aweights=w, ddof=0)
-        return replace(
-            self,
-            log_mean=_vector(mean),
-            log_covariance=_matrix(covariance),
-        )
-
-    def rescale(self, onset_scale_s: float, height_scale_m: float) -> JetPrior:
-        """The same knowledge of the factors for another impact."""
-        return replace(self, onset_scale_s=onset_scale_s, height_scale_m=height_scale_m)
-
     def widen(self, factor: float) -> JetPrior:
         """The same medians, standard deviations times `factor` (0.1-10)."""
         check_range("widening", factor, 0.1, 10.0)
         rows = [[c * factor**2 for c in row] for row in self.log_covariance]
         return replace(self, log_covariance=_matrix(rows))
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain lists and numbers, to be kept with the rig."""
-        return {
-            "onset_scale_s": self.onset_scale_s,
-            "height_scale_m": self.height_scale_m,
-            "gravity": self.gravity,
-            "log_mean": list(self.log_mean),
-            "log_covariance": [list(row) for row in self.log_covariance],
-        }
-
-    @staticmethod
-    def from_dict(kept: Mapping[str, Any]) -> JetPrior:
-        """What `to_dict` wrote. Raises PhysicsRangeError when a key is missing or malformed."""
-        try:
-            return JetPrior(
-                float(kept["onset_scale_s"]), float(kept["height_scale_m"]),
-                float(kept["gravity"]), _vector(kept["log_mean"]),
-                _matrix(kept["log_covariance"]),
-            )  # fmt: skip
-        except (KeyError, TypeError, ValueError) as error:
-            if isinstance(error, PhysicsRangeError):
-                raise
-            raise PhysicsRangeError(
-                f"kept jet values cannot be read ({type(error).__name__}: {error}); they are "
-                "onset_scale_s, height_scale_m, gravity, log_mean (3), log_covariance (3 by 3)"
-            ) from error
 
     def _row(self, quantity: str) -> Vector:
         row = _ROWS.get(quantity)

@@ -105,23 +105,6 @@ def effective_aperture(f_number: float, magnification: float, *, pupil: float = 
     return f_number * (1.0 + magnification / pupil)
 
 
-def depth_of_field(
-    f_number: float, magnification: float, *, circle_m: float = 2e-5, pupil: float = 1.0
-) -> float:
-    """Total depth of field in m: 2Nc(1 + m/p)/m², for close-ups (m of 0.05 and more).
-
-    `circle_m` is the largest circle of confusion on the sensor, 1-100 µm.
-    """
-    check_range("circle of confusion", circle_m, 1e-6, 1e-4, "m")
-    check_range("magnification for depth of field", magnification, 0.05, 10.0)
-    return (
-        2.0
-        * circle_m
-        * effective_aperture(f_number, magnification, pupil=pupil)
-        / (magnification**2)
-    )
-
-
 def airy_diameter(
     f_number: float, magnification: float, *, wavelength_m: float = 550e-9, pupil: float = 1.0
 ) -> float:
@@ -131,48 +114,6 @@ def airy_diameter(
     """
     check_range("wavelength", wavelength_m, 380e-9, 780e-9, "m")
     return 2.439_34 * wavelength_m * effective_aperture(f_number, magnification, pupil=pupil)
-
-
-def exposure_value(f_number: float, time_s: float) -> float:
-    """EV = log2(N²/t) (ISO 2720), f-number 0.7-128, time 10 µs to 1 h."""
-    check_range("f-number", f_number, 0.7, 128.0)
-    check_range("exposure time", time_s, 1e-5, 3600.0, "s")
-    return math.log2(f_number**2 / time_s)
-
-
-def flash_exposure_stops(
-    guide_number_m: float,
-    power: float,
-    distance_m: float,
-    f_number: float,
-    magnification: float,
-    *,
-    iso: float = 100.0,
-    pupil: float = 1.0,
-) -> float:
-    """Stops by which a flash over-exposes (+) or under-exposes (−) a subject it lights directly.
-
-    2·log2(GN·√(power·ISO/100)/(distance·N_eff)); `guide_number_m` at ISO 100 in m (ISO 1230),
-    5-120. A flash behind a diffuser gives less: find the offset once and keep it.
-    """
-    check_range("guide number", guide_number_m, 5.0, 120.0, "m")
-    check_range("flash power", power, 1.0 / 256.0, 1.0)
-    check_range("flash distance", distance_m, 0.05, 20.0, "m")
-    check_range("ISO speed", iso, 25.0, 409_600.0)
-    working = effective_aperture(f_number, magnification, pupil=pupil)
-    reach = guide_number_m * math.sqrt(power * iso / 100.0)
-    return 2.0 * math.log2(reach / (distance_m * working))
-
-
-def ambient_stops(shutter_s: float, ambient_ev100: float, f_number: float, iso: float) -> float:
-    """Stops by which ambient light exposes the picture while the shutter waits for the flash.
-
-    0 is a full exposure, −5 and below leaves black black (common practice, no source).
-    `ambient_ev100` −15 to 16 is the light level as EV at ISO 100.
-    """
-    check_range("ambient light", ambient_ev100, -15.0, 16.0, "EV")
-    check_range("ISO speed", iso, 25.0, 409_600.0)
-    return ambient_ev100 + math.log2(iso / 100.0) - exposure_value(f_number, shutter_s)
 
 
 def _check_lens(f_number: float, magnification: float, pupil: float) -> None:

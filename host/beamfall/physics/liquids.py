@@ -67,10 +67,6 @@ class Liquid:
     def kinematic_viscosity_m2_s(self) -> float:
         return self.viscosity_pa_s / self.density_kg_m3
 
-    def capillary_length_m(self, gravity: float) -> float:
-        """√(σ/ρg), the size above which weight beats surface tension."""
-        return math.sqrt(self.surface_tension_n_m / (self.density_kg_m3 * gravity))
-
     def viscosity_at(self, shear_rate_per_s: float) -> float:
         """Viscosity in Pa·s at a shear rate of 0.1-10,000 1/s: Ostwald-de Waele power law."""
         if self.flow_index == 1.0:

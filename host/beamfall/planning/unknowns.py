@@ -54,7 +54,6 @@ NAMES = (
 GAP_ERROR_M = 3e-4  # standard error of the distance between two beams (our choice: a steel rule)
 OF_THE_JET = ("onset_factor", "height_factor", "rise_factor")
 #: How much shots differ on one rig; not learned, drawn for the simulated rig.
-SCATTER_NAMES = ("latency_scatter_s", "volume_scatter", "onset_scatter_s", "height_scatter")
 
 
 def list_unknowns(rig: Rig, setting: Setting, prior: JetPrior | None = None) -> dict[str, Unknown]:

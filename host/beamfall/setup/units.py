@@ -346,11 +346,6 @@ def to_ticks(seconds: float, clock_hz: int) -> int:
     return int(exact.to_integral_value(rounding=ROUND_HALF_EVEN))
 
 
-def from_ticks(ticks: int, clock_hz: int) -> float:
-    """Turn ticks of a clock into seconds."""
-    return ticks / clock_hz
-
-
 def format_ms(seconds: float, digits: int = 3) -> str:
     """Seconds as milliseconds with unit: `3.200 ms`."""
     return f"{seconds * 1e3:.{digits}f} ms"
