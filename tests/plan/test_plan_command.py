@@ -63,7 +63,7 @@ def test_in_words_with_a_picture(environment, tmp_path) -> None:
     for words in (
         "flash follows",
         "scatter of the picture",
-        "It rests on this",
+        "Assumptions",
         "Warning: flash1 takes 9 s to recycle",
     ):
         assert words in said

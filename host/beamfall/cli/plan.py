@@ -16,9 +16,9 @@ _NAMES = {
     "beam_to_surface": "beam to surface",
     "jet_onset": "impact to jet's onset",
     "jet_rise": "jet's rise",
-    "spacing": "spacing it needs",
+    "spacing": "required spacing",
     "spacing_to_drop_3": "from opening 2 to opening 3",
-    "flash_delay": "flash delay it needs",
+    "flash_delay": "required flash delay",
     "flash_delay_at_planned_spacing": "the same at the planned spacing",
     "flash_after_first_edge": "flash after the first edge",
 }
@@ -112,7 +112,7 @@ def _print_plan(made: Plan, rig_file: Path | None, learned: Belief | None) -> No
         ],
         numeric=("scatter of the picture",),
     )
-    print("\nIt rests on this:")
+    print("\nAssumptions:")
     for line in made.assumptions:
         print(f"  {line}")
     if learned is not None and learned.simulated and learned.describe() in made.assumptions:

@@ -48,7 +48,7 @@ class Blur:
 def judge_blur(
     speed_m_s: float, half_s: float, magnification: float, pixel_m: float, f_number: float
 ) -> Blur:
-    """The blur of a drop in a flash of t0.5 = `half_s`, and how much of it nobody can see.
+    """The blur of a drop in a flash of t0.5 = `half_s`, and how much of that nobody can see.
 
     The blur counts all light down to a tenth of the peak: speed · t0.1 · magnification. The larger of
     pixel (1-50 µm) and Airy disc hides blur shorter than itself. `half_s` 1 µs to 30 ms.

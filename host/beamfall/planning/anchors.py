@@ -3,7 +3,7 @@
 Shots of one rig differ: each drop leaves its valve a little earlier or later and a little larger
 or smaller, each splash throws its jet a little differently. A flash that follows drop 2's own edge
 comes late with a late drop 2, so drop 2's latency cancels; one that follows drop 1's edge or the
-release does not know of it.
+release does not.
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ def judge_anchors(
     """Return every anchor with the scatter it leaves, the chosen one marked; best first.
 
     `spacings_s`: from the first valve opening to each later one. The standard deviation is within
-    a rig, over shots, averaged over rigs that the file could mean. A user's own choice is kept.
+    a rig, over shots, averaged over rigs that fit the file. A user's own choice is kept.
     """
     drops = len(spacings_s) + 1
     shots = _Shots(rig, rigs, spacings_s, scatters)
@@ -84,7 +84,7 @@ def _explain(anchor: AnchorEdge, drops: int, wished: bool) -> str:
     if wished:
         return "set by aim.anchor"
     if anchor.count == 0:
-        return "knows nothing of the drops: every latency shows in the picture"
+        return "ignores the drops: every latency shows in the picture"
     if anchor.count == drops:
         return f"drop {drops}'s own edge: its latency cancels"
     return f"drop {anchor.count}'s edge: the latency of drop {drops} shows in the picture"

@@ -6,7 +6,7 @@ back to the step before it, `redo` forward again, and `reset` to what the rig fi
 ever lost or overwritten.
 
 A step also holds the values of the rig file that it depends on. Where those of the jet (liquid,
-dish, drop) have changed since, nothing of it is used; where only heights were measured again, the
+dish, drop) have changed since, none of it is used; where only heights were measured again, the
 jet's factors stay.
 """
 
@@ -143,7 +143,7 @@ class Belief:
         return self.steps[-1].when if self.steps else ""
 
     def is_used(self, step: Step) -> bool:
-        """Whether plans rest on a step."""
+        """Whether plans use a step."""
         return step in self.chain
 
     def fit(self, rig: Rig) -> tuple[Floats, Floats] | None:
@@ -245,9 +245,7 @@ class Belief:
     def undo(self) -> Belief:
         """Without the step in use; raises UserError where there is none."""
         if not self.head:
-            raise UserError(
-                "nothing is in use that could be undone: plans rest on the rig file alone"
-            )
+            raise UserError("there is nothing to undo: plans use the rig file alone")
         return replace(self, head=self._find(self.head).before)
 
     def redo(self) -> Belief:

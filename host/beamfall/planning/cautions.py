@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from beamfall.planning.draws import Draws
     from beamfall.setup.rig import Rig
 
-REFORM_S = 0.008  # a nozzle takes this long to make a neck anew (estimate; as in the simulated rig)
+REFORM_S = 0.008  # a nozzle takes this long to form a new neck (estimate; as in the simulated rig)
 _NEAR_NOZZLE_M = 0.02
 _NEAR_SURFACE_M = 0.03
 _LONGEST_LIGHT_S = 0.03  # a longer one is no flash; the formula of the blur ends there
@@ -44,7 +44,7 @@ def list_cautions(
     yield from _about_light(rig, rigs)
     if chance is not None and chance < 0.9:
         yield (
-            f"drop 2 meets a jet in only {chance:.0%} of the rigs that this file could mean; "
+            f"drop 2 meets a jet in only {chance:.0%} of rigs that fit this file; "
             "find the spacing first: `beamfall seek`"
         )
 
@@ -58,9 +58,9 @@ def _about_valves(rig: Rig, spacings_s: tuple[float, ...]) -> Iterator[str]:
         ]
         if before and at - before[-1] < valve.opening_s + REFORM_S:
             yield (
-                f"drops closer than the valve can do: drop {number + 1} comes {(at - before[-1]) * 1e3:.1f} ms "
+                f"drops come faster than the valve allows: drop {number + 1} comes {(at - before[-1]) * 1e3:.1f} ms "
                 f"after the one before, but {valve.output} is open for {valve.opening_s * 1e3:.1f} ms and "
-                f"needs some {REFORM_S * 1e3:.0f} ms more: open it shorter, or use a second valve"
+                f"needs about {REFORM_S * 1e3:.0f} ms more: shorten the opening, or use a second valve"
             )
 
 
@@ -77,7 +77,7 @@ def _about_drops(rig: Rig, setting: Setting) -> Iterator[str]:
             word = "smaller" if volume < range_.smallest_m3 else "larger"
             yield (
                 f"{valve.output}: its opening lets {volume * 1e9:.1f} µL through, {word} than the drops that "
-                f"this nozzle lets go ({range_.smallest_m3 * 1e9:.1f} to {range_.largest_m3 * 1e9:.1f} µL "
+                f"this nozzle releases ({range_.smallest_m3 * 1e9:.1f} to {range_.largest_m3 * 1e9:.1f} µL "
                 "when they drip): expect none, or several, or satellites"
             )
 

@@ -179,7 +179,7 @@ def draw_rigs(
     *,
     seed: int = _SEED,
 ) -> Draws:
-    """Rigs that the file could mean, narrowed by what was learned; the same ones every time."""
+    """Rigs that fit the file, narrowed by what was learned; the same ones every time."""
     rng = np.random.default_rng(seed)
     known = learned.fit(rig) if learned is not None else None
     wider = np.array([WIDER_OF_THE_JET if name in OF_THE_JET else WIDER for name in NAMES])
@@ -242,7 +242,7 @@ def list_assumptions(rig: Rig, setting: Setting, learned: Belief | None) -> list
 
 
 def _narrows_jet(covariance: Floats) -> bool:
-    """Whether anything is known of the jet itself: calibrating says nothing of it."""
+    """Whether anything is known about the jet itself; calibrating says nothing about it."""
     return any(covariance[n, n] < 0.999 for n in map(NAMES.index, OF_THE_JET))
 
 

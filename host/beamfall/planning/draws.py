@@ -1,4 +1,4 @@
-"""Thousands of rigs that a rig file could mean, as arrays: what each would do with its drops.
+"""Thousands of rigs that fit a rig file, as arrays: what each would do with its drops.
 
 Everything here has one element a rig. Times called `to_` count from a drop's coming free.
 """

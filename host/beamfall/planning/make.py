@@ -1,4 +1,4 @@
-"""The door to the planner: what the rig's aim asks for decides which plan is made."""
+"""The entry to the planner: the rig's aim decides which plan is made."""
 
 from __future__ import annotations
 

@@ -16,7 +16,7 @@ PERCENTS = (5.0, 50.0, 95.0)
 
 @dataclass(frozen=True)
 class Interval:
-    """A quantity in SI: below these lie 5 %, 50 % and 95 % of the rigs that the file could mean."""
+    """A quantity in SI: below these lie 5 %, 50 % and 95 % of the rigs that fit the file."""
 
     p5: float
     p50: float

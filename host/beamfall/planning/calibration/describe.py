@@ -19,15 +19,15 @@ NAMES = {
 #: What start and fall mean, for below the table.
 START_AND_FALL = (
     "Start and fall are those of an equal fall from rest. A drop leaves the nozzle with some speed, as if it\n"
-    "had started a little higher and earlier, also before the valve was told to open (a start below 0).\n"
+    "had started a little higher and earlier, sometimes before the valve's command (a start below 0).\n"
     "The rig file's latency and heights are put into the same terms for its column."
 )
 #: The plan's times that beam edges say something about.
 TIMES = {
     "nozzle_to_beam": "nozzle to beam",
     "beam_to_surface": "beam to surface",
-    "spacing": "spacing it needs",
-    "flash_delay": "flash delay it needs",
+    "spacing": "required spacing",
+    "flash_delay": "required flash delay",
     "flash_after_first_edge": "flash after the first edge",
 }
 _UNITS = {

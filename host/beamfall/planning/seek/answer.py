@@ -85,7 +85,7 @@ def read_answer(text: str) -> Answer:
 
 
 def read_shot(record: ShotRecord, beam_edge: str = "dark") -> Shot | None:
-    """What a shot's record tells; None where no flash fired or fewer than two valve openings did."""
+    """What a shot's record shows; None where no flash fired or fewer than two valve openings did."""
     hz = record.clock_hz
     opened = [
         edge.ticks
@@ -120,7 +120,7 @@ def read_shot(record: ShotRecord, beam_edge: str = "dark") -> Shot | None:
 
 
 def say_useless(record: ShotRecord, shot: Shot, *, sees_light: bool = True) -> str | None:
-    """Why the picture of a fired shot can tell nothing of the rig, as far as the board has seen it; None: it can.
+    """Why the picture of a fired shot says nothing about the rig, as far as the board knows; None where it does.
 
     `sees_light`: a flash-seen sensor is fitted (`[fitted] flash_seen` of the rig file).
     """

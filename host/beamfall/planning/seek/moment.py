@@ -24,7 +24,7 @@ _COUNT = 1500
 
 @dataclass(frozen=True)
 class Moment:
-    """The rigs that a file could mean at one light. Heights in m above the surface, times in s.
+    """What the rigs that fit a file show at one light. Heights in m above the surface, times in s.
 
     `drop_m` is drop 2's lowest point (below 0: it has struck). `stage_s` is the light after the
     contact, None where hardly any rig has one. `chances`: of each word of `seek.answer.WORDS`.

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 NEAR_S = 0.001  # a picture within this of the wanted stage is found
-SURE = 0.85  # the chance of it at which the search stops
+SURE = 0.85  # the search stops at this chance
 
 CURIOSITY, CURIOUS = 0.7, 20.0  # weight of a nat against the chance of the picture
 _OF_REACHABLE = 0.92

@@ -1,7 +1,7 @@
 """Many rigs that could be this one, weighted by every answer so far.
 
 A rig is a vector z of `planning.unknowns`. Each answer multiplies the weights by its likelihood (Bayes'
-rule); when few rigs carry the weight they are drawn anew around the survivors, with the kernel of
+rule); when few rigs carry the weight, new ones are drawn around them, with the kernel of
 Liu & West (2001, in: Sequential Monte Carlo Methods in Practice, ch. 10; from memory), which
 keeps mean and covariance.
 """
