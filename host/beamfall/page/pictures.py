@@ -13,12 +13,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from beamfall.errors import BeamfallError, UserError
+from beamfall.photos.thumbnail import make_thumbnail
+from beamfall.shots import ShotLog
 
 if TYPE_CHECKING:
     from beamfall.link.traits import Picture
     from beamfall.page.hub import Hub
-    from beamfall.photos.thumbnail import make_thumbnail
-from beamfall.shots import ShotLog
 
 _LARGE, _SMALL = 1400, 420
 _KEPT_MOST = 400

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from typing import Any
 
@@ -9,9 +10,13 @@ from beamfall.page.drawing import describe_shot_chart, read_scatter
 from beamfall.page.hub import clean
 from beamfall.page.pictures import find_pictures, simulated_file
 from beamfall.page.shown import say_seen, say_shot
+from beamfall.plot.control import describe_quantity, is_drawn
 from beamfall.plot.scene import to_json
+from beamfall.repeatability import assess_series, read_series
+from beamfall.repeatability.words import BY_CHANCE, list_outside, say_timing
 from beamfall.shots import ShotLine, ShotLog
 from beamfall.shots.record import UNKNOWN
+from beamfall.shots.repeat import compare_shots, find_peers
 
 
 def list_lines(log: ShotLog) -> dict[str, Any]:
@@ -67,8 +72,6 @@ def _describe(
 def _say_swept(text: str | None) -> str:
     if not text:
         return ""
-    import json
-
     value = json.loads(text)
     if "value_ms" in value:
         return f"{value.get('of', '')} {value['value_ms']:.3f} ms"
@@ -113,8 +116,6 @@ def describe_shot(log: ShotLog, shot: int) -> dict[str, Any]:
 
 def compare(log: ShotLog, first: int, second: int) -> dict[str, Any]:
     """Two shots side by side, edge by edge, as `beamfall shots repeat` compares them."""
-    from beamfall.shots.repeat import compare_shots, find_peers
-
     one, other = log.read_shot(first), log.read_shot(second)
     changes = compare_shots(one.record, [other.record], find_peers(log, first))
     return {
@@ -136,10 +137,6 @@ def list_series(log: ShotLog) -> list[dict[str, Any]]:
 
 def assess(log: ShotLog, series: int) -> dict[str, Any]:
     """Repeatability of a series: the library's assessment, with the panels of its charts."""
-    from beamfall.plot.control import describe_quantity, is_drawn
-    from beamfall.repeatability import assess_series, read_series
-    from beamfall.repeatability.words import BY_CHANCE, list_outside, say_timing
-
     assessment = assess_series(read_series(log, series))
     content = assessment.to_json()
     content |= {"outside": list_outside(assessment), "by_chance": BY_CHANCE}

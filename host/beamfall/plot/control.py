@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from beamfall.errors import UserError
+from beamfall.plot.draw import draw_chart
 from beamfall.plot.scene import Axis, Band, Chart, Dots, Line, Panel, Rule, Shape, Stems, View
 
 if TYPE_CHECKING:
@@ -19,8 +20,6 @@ _MOST_ROWS = 8
 
 def draw_charts(assessment: Assessment, file: Path) -> None:
     """Draw the charts into a file. Raises UserError where there is nothing to draw or no place for it."""
-    from beamfall.plot.draw import draw_chart
-
     draw_chart(describe_control(assessment), file)
 
 

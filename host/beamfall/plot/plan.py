@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from beamfall.plot.draw import draw_chart
 from beamfall.plot.scene import (
     Arrow,
     Axis,
@@ -29,8 +30,6 @@ def draw_plan(plan: Plan, path: str | Path) -> None:
 
     Raises UserError where the file cannot be written or its ending is unknown.
     """
-    from beamfall.plot.draw import draw_chart
-
     draw_chart(describe_plan(plan), path)
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from beamfall.plot.draw import draw_chart
 from beamfall.plot.lanes import Lane, Mark, find_range, make_lanes, make_marks
 from beamfall.plot.scene import (
     Arrow,
@@ -51,8 +52,6 @@ def draw_timeline(record: Mapping[str, Any], path: str | Path) -> None:
 
     Raises UserError where the file cannot be written or its ending is unknown.
     """
-    from beamfall.plot.draw import draw_chart
-
     draw_chart(describe_timeline(record), path)
 
 

@@ -1,5 +1,5 @@
 // Repeatability of a series: the library's figures and findings, with control charts.
-import { h, show, number, clock } from './dom.js';
+import { h, show, number, us, clock } from './dom.js';
 import { state, on, hear, get } from './net.js';
 import { attempt } from './bar.js';
 import { makeChart } from './chart.js';
@@ -33,7 +33,7 @@ export function makeRepeatability() {
         h(
           'option',
           { value: String(one.series) },
-          `${one.series}: ${one.kind}, ${one.shots} ${one.shots === 1 ? 'shot' : 'shots'}, ${clock(one.time).slice(0, 16)}`,
+          [`${one.series}: ${one.kind}`, countShots(one.shots), clock(one.time).slice(0, 16)].join(', '),
         ),
       ),
     );
@@ -80,7 +80,8 @@ export function makeRepeatability() {
           : h(
               'p',
               {},
-              `Nothing drifts and nothing is missing, as far as this many shots can show${data.outside.length ? '; but some points lie beyond their limits.' : '.'}`,
+              'Nothing drifts and nothing is missing, as far as this many shots can show',
+              data.outside.length ? '; but some points lie beyond their limits.' : '.',
             ),
         data.outside.length
           ? [
@@ -95,7 +96,10 @@ export function makeRepeatability() {
         h(
           'p',
           { class: 'soft' },
-          `${data.shots} shots, beam ${data.beam}. Flash contact: ${flash.count} measured, scatter ${number(flash.scatter_us, 3)} µs, worst ${number(flash.worst_us, 3)} µs from its plan (${flash.said_timing}, ticks of ${number(flash.tick_us, 3)} µs${flash.stamped ? '' : ', derived from the command: that proves nothing'}).`,
+          `${countShots(data.shots)}, beam ${data.beam}. Flash contact: ${flash.count} measured, `,
+          `scatter ${number(flash.scatter_us, 3)} µs, worst ${number(flash.worst_us, 3)} µs from its plan `,
+          `(${flash.said_timing}, ticks of ${number(flash.tick_us, 3)} µs`,
+          flash.stamped ? ').' : ', derived from the command: that proves nothing).',
         ),
       ),
       data.quantities
@@ -112,13 +116,14 @@ export function makeRepeatability() {
                 ? 'too few shots'
                 : [
                     h('b', {}, `scatter ${number(one.scatter_us, 1)} µs`),
-                    ` (95 %: ${number(one.scatter_95_us[0], 1)} to ${number(one.scatter_95_us[1], 1)} µs); mean ${number(one.mean_us / 1000, 3)} ms`,
+                    ` (95 %: ${sayRange(one.scatter_95_us)}); mean ${number(one.mean_us / 1000, 3)} ms`,
                     one.scatter_scene_mm === null
                       ? ''
                       : `; ${number(one.scatter_scene_mm, 3)} mm in the scene`,
                     one.trend_us_per_100_shots === undefined
                       ? ''
-                      : `; trend ${one.trend_us_per_100_shots > 0 ? '+' : ''}${number(one.trend_us_per_100_shots, 1)} µs in 100 shots (95 %: ${number(one.trend_95_us_per_100_shots[0], 1)} to ${number(one.trend_95_us_per_100_shots[1], 1)} µs)`,
+                      : `; trend ${us(one.trend_us_per_100_shots, 1)} in 100 shots` +
+                        ` (95 %: ${sayRange(one.trend_95_us_per_100_shots)})`,
                   ],
             ),
             one.panels.length ? drawQuantity(one) : null,
@@ -153,6 +158,9 @@ export function makeRepeatability() {
   refresh();
   return root;
 }
+
+const countShots = (count) => `${count} ${count === 1 ? 'shot' : 'shots'}`;
+const sayRange = ([low, high]) => `${number(low, 1)} to ${number(high, 1)} µs`;
 
 /** The values of one quantity and their moving ranges. */
 function drawQuantity(one) {

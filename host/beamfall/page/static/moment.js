@@ -1,4 +1,4 @@
-// The moment of the light: where drop 2 and the jet would be then, as far as it is known. The figures are the library's.
+// The moment of the light: where drop 2 and the jet would be then, as far as it is known. The server has the figures.
 import { s, h, show, fit, ms, mm, number, percent } from './dom.js';
 import { state, on } from './net.js';
 
@@ -49,9 +49,12 @@ export function makeMoment() {
       if (tip <= 0) return null;
       const half = 2.1,
         foot = 8;
+      const [waist, neck] = [y(tip * 0.15), y(Math.max(0, tip - half))];
+      const left = `M${x(-foot)} ${y(0)}Q${x(-half)} ${waist} ${x(-half)} ${neck}`;
+      const right = `${x(half)} ${neck}Q${x(half)} ${waist} ${x(foot)} ${y(0)}`;
       return s('path', {
         class: kind,
-        d: `M${x(-foot)} ${y(0)}Q${x(-half)} ${y(tip * 0.15)} ${x(-half)} ${y(Math.max(0, tip - half))}A${half * scale} ${half * scale} 0 0 1 ${x(half)} ${y(Math.max(0, tip - half))}Q${x(half)} ${y(tip * 0.15)} ${x(foot)} ${y(0)}z`,
+        d: `${left}A${half * scale} ${half * scale} 0 0 1 ${right}z`,
       });
     };
     for (const part of [
@@ -127,7 +130,12 @@ function stage(m) {
   if (m.drop_mm.p95 < OVER_MM)
     return 'Long over: drop 2 struck before this light in nearly all rigs like this one.';
   const side = (v) => `${v > 0 ? '+' : ''}${number(v, 1)}`;
-  return `Light ${side(m.stage_ms.p50)} ms from the contact; in 9 of 10 rigs like this one ${side(m.stage_ms.p5)} to ${side(m.stage_ms.p95)} ms.`;
+  const range = `${side(m.stage_ms.p5)} to ${side(m.stage_ms.p95)}`;
+  return `Light ${side(m.stage_ms.p50)} ms from the contact; in 9 of 10 rigs like this one ${range} ms.`;
 }
-const say = (m) =>
-  `At the light: jet ${mm(m.jet_mm.p50)} (${mm(m.jet_mm.p5)} to ${mm(m.jet_mm.p95)}), drop 2 ${m.drop_mm.p95 < OVER_MM ? 'long over' : `${mm(m.drop_mm.p50)} above the surface (${mm(m.drop_mm.p5)} to ${mm(m.drop_mm.p95)})`}`;
+function say(m) {
+  const range = ({ p5, p95 }) => `(${mm(p5)} to ${mm(p95)})`;
+  const over = m.drop_mm.p95 < OVER_MM;
+  const drop = over ? 'long over' : `${mm(m.drop_mm.p50)} above the surface ${range(m.drop_mm)}`;
+  return `At the light: jet ${mm(m.jet_mm.p50)} ${range(m.jet_mm)}, drop 2 ${drop}`;
+}

@@ -1,7 +1,7 @@
 // The rig to scale: nozzles, beams, dish; planned drops hollow, measured drops solid.
 import { s, h, show, at, calm, fit, ms } from './dom.js';
 import { state, on, hear } from './net.js';
-import { star } from './chart.js';
+import { star } from './chartdraw.js';
 
 const MARGIN = { left: 34, right: 6, top: 22, bottom: 8 };
 const SLOW = 12; // a replay takes so many times as long as the shot
@@ -174,9 +174,10 @@ export function makeRigDrawing() {
     else {
       const half = Math.max(2, 1.4 * parts.scale),
         foot = Math.max(5, 4.5 * parts.scale);
+      const [x, y] = [parts.x(0), parts.y(0)];
       parts.jet.setAttribute(
         'd',
-        `M${parts.x(0) - foot} ${parts.y(0)}Q${parts.x(0) - half} ${parts.y(0)} ${parts.x(0) - half} ${parts.y(tip)}h${2 * half}Q${parts.x(0) + half} ${parts.y(0)} ${parts.x(0) + foot} ${parts.y(0)}z`,
+        `M${x - foot} ${y}Q${x - half} ${y} ${x - half} ${parts.y(tip)}h${2 * half}Q${x + half} ${y} ${x + foot} ${y}z`,
       );
     }
     const lit = t && moment !== null && Math.abs(moment - t.light_ms[1]) < 2.5 && t.light_ms[1] !== null;
