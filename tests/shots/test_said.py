@@ -94,6 +94,7 @@ def test_the_command_does_not_call_red_points_nothing(
     assert "proves nothing of a chip's timing" in said
 
 
+@pytest.mark.full
 def test_the_report_names_points_gives_slopes_and_says_what_is_simulated(
     log: ShotLog, fire_series: Fire, tmp_path: Path
 ) -> None:
@@ -110,6 +111,7 @@ def test_the_report_names_points_gives_slopes_and_says_what_is_simulated(
         assert f'<a href="{plot}"' in page, "each plot opens by itself, large"
 
 
+@pytest.mark.full
 def test_a_boards_own_timing_is_said_to_be_its_own(
     log: ShotLog, fire_series: Fire, tmp_path: Path
 ) -> None:
