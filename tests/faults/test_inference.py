@@ -9,7 +9,7 @@ import pytest
 
 from beamfall.faults.catalogue import Cause, load_catalogue
 from beamfall.faults.checks import CHECKS, Check
-from beamfall.faults.inference import NOTHING_ODDS, ODDS, PERSON_ERRS, Belief, tell_apart
+from beamfall.faults.inference import NOTHING_ODDS, ODDS, PERSON_ERRS, CauseChances, tell_apart
 from beamfall.faults.signs import Sign
 
 A, B = Cause("a-a", "a"), Cause("b-b", "b", 2.0)
@@ -68,7 +68,7 @@ def test_chances_add_up_to_one_for_singles_and_pairs(sign: Sign) -> None:
 
 def test_one_outcome_by_hand() -> None:
     """Four hypotheses; chance of dark: 0.1, 1-0.9*0.2=0.82, 1-0.9*0.5=0.55, 1-0.9*0.2*0.5=0.91."""
-    belief = Belief([A, B])
+    belief = CauseChances([A, B])
     belief.learn(LIGHT, "dark")
     weights = [NOTHING_ODDS * 0.1, ODDS * 0.82, 2 * ODDS * 0.55, 2 * ODDS**2 * 0.91]
     expected = [weight / sum(weights) for weight in weights]
@@ -78,7 +78,7 @@ def test_one_outcome_by_hand() -> None:
 
 def test_asking_again_cannot_tell_more_than_the_rig_shows() -> None:
     """Ten times 'no': the answer is sure, but 'no' is still only so likely with the cause."""
-    belief = Belief([A])
+    belief = CauseChances([A])
     for _ in range(10):
         belief.learn(ASKED, "no")
     # By hand: P(ten noes | a) = 0.6 (1-e)^10 + 0.4 e^10, without: e^10; both times their odds.
@@ -86,7 +86,7 @@ def test_asking_again_cannot_tell_more_than_the_rig_shows() -> None:
     with_a = ODDS * (0.6 * (1 - e) ** 10 + 0.4 * e**10)
     without = NOTHING_ODDS * e**10
     assert belief.chances[1] == pytest.approx(with_a / (with_a + without))
-    belief = Belief([A])
+    belief = CauseChances([A])
     for _ in range(10):
         belief.learn(ASKED, "yes")
     with_a = ODDS * (0.4 * (1 - e) ** 10 + 0.6 * e**10)
@@ -95,7 +95,7 @@ def test_asking_again_cannot_tell_more_than_the_rig_shows() -> None:
 
 
 def test_what_was_seen_of_an_act_cannot_come_of_its_not_being_done() -> None:
-    belief = Belief([Cause("beam-wire-shorted", "x")])
+    belief = CauseChances([Cause("beam-wire-shorted", "x")])
     seen = belief.predict(ALL_SIGNS["finger"])
     assert seen[1, 0] <= 1.0 - ALL_SIGNS["finger"].chances["beam-wire-shorted"]["none"]
 
@@ -103,14 +103,14 @@ def test_what_was_seen_of_an_act_cannot_come_of_its_not_being_done() -> None:
 def test_expected_gain_is_the_mean_loss_of_entropy() -> None:
     """Mutual information as H(before) - mean H(after), worked out by learning each outcome in turn."""
 
-    def entropy(belief: Belief) -> float:
+    def entropy(belief: CauseChances) -> float:
         return -sum(p * math.log2(p) for p in belief.chances if p > 0.0)
 
-    before = Belief([A, B])
+    before = CauseChances([A, B])
     after = 0.0
     for outcome in LIGHT.outcomes:
         for answer in ASKED.outcomes:
-            belief = Belief([A, B])
+            belief = CauseChances([A, B])
             column = LIGHT.outcomes.index(outcome), ASKED.outcomes.index(answer)
             chance = float(
                 before.chances
@@ -130,6 +130,6 @@ def test_a_sign_that_differs_tells_two_causes_apart() -> None:
 
 
 def test_causes_of_one_part_are_not_taken_together() -> None:
-    belief = Belief([Cause("x-x", "x", part="p"), Cause("y-y", "y", part="p"), A])
+    belief = CauseChances([Cause("x-x", "x", part="p"), Cause("y-y", "y", part="p"), A])
     assert (0, 1) not in belief.sets
     assert {(0, 2), (1, 2)} <= set(belief.sets)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from beamfall.faults.advice import AGAIN, MISSED, list_advice
 from beamfall.faults.catalogue import NOTHING, load_catalogue
 from beamfall.faults.checks import CHECKS, CONNECT, Check
-from beamfall.faults.inference import Belief, tell_apart
+from beamfall.faults.inference import CauseChances, tell_apart
 from beamfall.faults.questions import CannotTell, PersonGone
 from beamfall.faults.signs import Sign
 
@@ -125,7 +125,7 @@ class Finder:
         causes = _CATALOGUE.list_possible(
             self.setup, has_light=self.has_light, has_button=self.has_button
         )
-        self.belief = Belief(causes)
+        self.belief = CauseChances(causes)
         self._spoilt: set[str] = set()
         self.questions = 0
 

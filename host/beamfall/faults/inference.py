@@ -30,8 +30,8 @@ PERSON_ERRS = 0.07  # share of answers that are taken to be mistaken (our judgem
 _LEAST = 1e-12
 
 
-class Belief:
-    """What is believed about a rig, as chances of hypotheses."""
+class CauseChances:
+    """The chances of the causes of a fault, alone and in pairs, given what was seen."""
 
     def __init__(self, causes: Iterable[Cause]) -> None:
         self.causes = tuple(causes)

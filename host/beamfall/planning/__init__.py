@@ -3,6 +3,9 @@
 setting     the rig as the physics sees it: liquid, air, gravity, nominal drop
 unknowns    what a rig file does not say exactly, as distributions; shared with the simulated rig
 draws       thousands of rigs that fit the file, as arrays
+belief      what seeking and calibrating have shown of a rig, step by step: add, undo, redo, reset
+learned     the file of beliefs beside the rig file
+history     what each step did to the plan
 stage       which moment of the splash is wanted, as people write it
 collision   the plan of a two-drop collision: sequence, intervals, warnings
 """
