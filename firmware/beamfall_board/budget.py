@@ -181,7 +181,7 @@ class Budget:
         since_begin = ms_to_ticks(longest - delay_ms + 1, self._hz)
         end_ms = ((table.delay[row] + width) * 1000 + self._hz - 1) // self._hz
         age_ms = max(0, shortest - end_ms)
-        self._charge(table.output[row] - wire.KIND_VALVE[0], min(width, since_begin), age_ms)
+        self._charge(wire.KIND_VALVE.index(table.output[row]), min(width, since_begin), age_ms)
 
     def _charge(self, valve, ticks, age_ms):
         """`ticks` of opening that ended `age_ms` ago, into the parts where they lie."""

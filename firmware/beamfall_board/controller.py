@@ -210,7 +210,7 @@ class Controller:
         self._edges.add(signal, mark, ticks)
         if signal in wire.KIND_BEAM:
             self._beam_edges += 1
-            which = signal - wire.SIGNAL_BEAM1
+            which = wire.KIND_BEAM.index(signal)
             beam = self._beams[which]
             before = beam.count
             beam.feed(mark & 1, ticks)

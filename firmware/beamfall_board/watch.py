@@ -73,7 +73,8 @@ class Watch:
             edges.add(port.edge_signal, port.edge_mark, ticks)
             self.beam_edges += 1
             if port.edge_signal in wire.KIND_BEAM:
-                self._beams[port.edge_signal - wire.SIGNAL_BEAM1].feed(port.edge_mark & 1, ticks)
+                beam = self._beams[wire.KIND_BEAM.index(port.edge_signal)]
+                beam.feed(port.edge_mark & 1, ticks)
             self._took()
 
     def _take_many(self):

@@ -127,11 +127,11 @@ REFUSAL_VALUES = (
     17, 18, 19, 20, 21, 22, 23, 24, 25, 26, 27, 28, 29, 30, 31,
 )
 
-# signals of each kind, number 1 first; their values lie in a row
-KIND_VALVE = (1, 2, 3)
-KIND_FLASH = (4, 5, 6)
+# signals of each kind, number 1 first
 KIND_CAMERA = (7, 8)
+KIND_VALVE = (1, 2, 3)
 KIND_BEAM = (9, 10)
+KIND_FLASH = (4, 5, 6)
 KIND_LIGHT = (11,)
 KIND_BUTTON = (12,)
 

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
+import beamfall
+from beamfall.plot.draw import COLOURS
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.sequence_file import parse_sequence
 from beamfall.setup.signals import INPUTS, OUTPUTS, Signal, SignalKind
@@ -67,3 +71,10 @@ def test_rows_tables_and_edges_of_an_old_log_have_the_new_name(old: str, new: st
     assert again == table and again.digest == table.digest
     assert Row("release", 0, old, 0.001, 0.02).output == new
     assert EdgeRecord(old, "on", 1, 1) == EdgeRecord(new, "on", 1, 1)
+
+
+def test_every_kind_has_a_colour_in_charts_and_on_the_page() -> None:
+    css = (Path(beamfall.__file__).parent / "page" / "static" / "page.css").read_text()
+    for kind in SignalKind:
+        assert kind in COLOURS
+        assert f"--{kind}:" in css

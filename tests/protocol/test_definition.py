@@ -60,7 +60,7 @@ def change(name: str, /, **values: Any) -> Callable[[dict[str, Any]], None]:
         (lambda c: c["enums"]["state"]["values"]["fired"].update(value=256), "256 is not a whole"),
         (change_signal("flash2", kind="pump"), "enums.signal.flash2: no kind 'pump'"),
         (change_signal("flash2", number=3), "enums.signal.flash2: number must be 2"),
-        (change_signal("flash2", value=13), "enums.signal.flash2: value must be 5"),
+        (change_signal("flash2", value=16), "enums.signal.flash2: value must be below 16"),
         (change_signal("flash2", formerly="flash1"), "flash1 is the name of a signal"),
         (lambda c: c["enums"]["signal"]["kinds"]["beam"].update(output=2), "true or false"),
         (lambda c: c.pop("protocol"), "protocol missing"),

@@ -200,7 +200,7 @@ class SimulatedPort:
         if self._running or self._watching:
             self._stamp(signal, _STAMPED_ON if level else _STAMPED_OFF)
         if self._running and signal in wire.KIND_BEAM:
-            which = signal - wire.SIGNAL_BEAM1
+            which = wire.KIND_BEAM.index(signal)
             if self._beams[which].feed(level, self._channel.now - self._zero):
                 self._anchor(which, self._beams[which])
 

@@ -10,11 +10,6 @@ from beamfall.setup.signals import Signal, SignalKind
 from beamfall.shots.pulses import read_pulses
 from beamfall.shots.remarks import NO_LIGHT
 
-# The lanes from top to bottom, in the order of a shot.
-_ORDER = (
-    *(SignalKind.CAMERA, SignalKind.VALVE, SignalKind.BEAM),
-    *(SignalKind.FLASH, SignalKind.LIGHT, SignalKind.BUTTON),
-)
 _ON = ("on", "dark")
 
 
@@ -55,7 +50,7 @@ def make_lanes(record: Mapping[str, Any]) -> list[Lane]:
     if any(NO_LIGHT in remark for remark in record.get("remarks", ())):
         present.add(Signal.light1.name)  # an empty lane says it best
     lanes = []
-    for name in (name for kind in _ORDER for name in kind.names if name in present):
+    for name in (name for kind in SignalKind for name in kind.names if name in present):
         own = [edge for edge in edges if edge["what"] == name]
         differences = [
             edge["ticks"] - edge["planned_ticks"]

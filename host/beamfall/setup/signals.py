@@ -24,10 +24,10 @@ class SignalKind(StrEnum):
         kind.is_output = is_output
         return kind
 
-    VALVE = ("valve", True)
-    FLASH = ("flash", True)
     CAMERA = ("camera", True)
+    VALVE = ("valve", True)
     BEAM = ("beam", False)
+    FLASH = ("flash", True)
     LIGHT = ("light", False)
     BUTTON = ("button", False)
 

@@ -22,6 +22,7 @@ from beamfall.wire.schema import (
     HEADER_SIZE,
     INTEGERS,
     KINDS,
+    SIGNAL_BITS,
     Definition,
     EnumDefinition,
     Field,
@@ -198,9 +199,8 @@ class _Parser:
             before = [signal for signal in signals if signal.kind == one["kind"]]
             in_turn = one["number"] == len(before) + 1
             self._require(in_turn, place, f"number must be {len(before) + 1}")
-            if before:
-                value = before[-1].value + 1
-                self._require(one["value"] == value, place, f"value must be {value}")
+            room = one["value"] < SIGNAL_BITS
+            self._require(room, place, f"value must be below {SIGNAL_BITS}")
             formerly = one.get("formerly", "")
             self._require(formerly not in names, place, f"{formerly} is the name of a signal")
             if formerly:

@@ -52,7 +52,7 @@ def _lines(definition: Definition) -> Iterator[str]:
             yield f"{prefix}_{member.name.upper()} = const({int(member)})"
         yield from _tuple_lines(f"{prefix}_VALUES", [int(member) for member in enum.python])
     yield ""
-    yield "# signals of each kind, number 1 first; their values lie in a row"
+    yield "# signals of each kind, number 1 first"
     for signal_kind in definition.signal_kinds:
         values = [one.value for one in definition.signals if one.kind == signal_kind.name]
         yield from _tuple_lines(f"KIND_{signal_kind.name.upper()}", values)

@@ -27,6 +27,7 @@ KINDS: Mapping[str, tuple[int, int]] = MappingProxyType(
 HEADER_FORMAT = "<BBHI"  # protocol, message, session, number
 HEADER_SIZE = struct.calcsize(HEADER_FORMAT)
 CRC_SIZE = 4
+SIGNAL_BITS = 16  # of the welcome's outputs and inputs: a bit a signal
 COUNT_SIZE = 1  # the u8 before a list's records or a text's bytes
 
 
