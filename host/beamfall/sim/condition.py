@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from beamfall.setup.sequence import Sequence
+from beamfall.setup.signals import SignalKind
 
 
 @dataclass
@@ -91,10 +92,10 @@ class Condition:
         default_factory=lambda: (BeamCondition(), BeamCondition())
     )
     valves: tuple[ValveCondition, ...] = field(
-        default_factory=lambda: tuple(ValveCondition() for _ in range(3))
+        default_factory=lambda: tuple(ValveCondition() for _ in SignalKind.VALVE.signals)
     )
     flashes: tuple[FlashCondition, ...] = field(
-        default_factory=lambda: tuple(FlashCondition() for _ in range(3))
+        default_factory=lambda: tuple(FlashCondition() for _ in SignalKind.FLASH.signals)
     )
     reservoir: ReservoirCondition = field(default_factory=ReservoirCondition)
     supply: SupplyCondition = field(default_factory=SupplyCondition)
