@@ -89,7 +89,7 @@ class Condition:
     """All of it. `wires`: which device an output really leads to, where that is another one."""
 
     beams: tuple[BeamCondition, ...] = field(
-        default_factory=lambda: (BeamCondition(), BeamCondition())
+        default_factory=lambda: tuple(BeamCondition() for _ in SignalKind.BEAM.signals)
     )
     valves: tuple[ValveCondition, ...] = field(
         default_factory=lambda: tuple(ValveCondition() for _ in SignalKind.VALVE.signals)
