@@ -95,7 +95,7 @@ def test_an_abort_reaches_what_it_overtakes(serve: Serve, open_page: Open) -> No
     wait_ready(page)
     page.goto(f"{served.origin}/#sweep")
     held = hold(page, "/do/sweep")
-    page.get_by_role("button", name="Begin the sweep").click()
+    page.get_by_role("button", name="Start the sweep").click()
     wait_held(page, held)
     page.keyboard.press("Escape")
     expect(page.get_by_text("all outputs are off").first).to_be_visible()

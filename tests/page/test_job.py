@@ -174,7 +174,7 @@ def test_seeking_with_answer_buttons_under_the_picture(
     page = open_page(f"{served.link}")
     wait_ready(page)
     page.goto(f"{served.origin}/#seek")
-    page.get_by_role("button", name="Begin to seek").click()
+    page.get_by_role("button", name="Start").click()
     question = wait_question(served)
     for number in range(1, 4):
         seen = served.hub.get("shot")["seen"]  # what the simulated picture shows

@@ -39,7 +39,7 @@ def test_a_person_may_call_a_picture_black(serve: Serve, open_page: Callable[...
     page = open_page(served.link)
     wait_ready(page)
     page.goto(f"{served.origin}/#seek")
-    page.get_by_role("button", name="Begin to seek").click()
+    page.get_by_role("button", name="Start").click()
     question = wait_question(served)
     for number in (1, 2):
         black = find_question(page, question).locator('[data-answer="black"]')

@@ -118,7 +118,7 @@ def test_escape_aborts_a_sweep_and_the_log_knows(
     page.goto(f"{served.origin}/#sweep")
     page.get_by_label("Step").fill("2 ms")
     page.get_by_label("Rounds").fill("20")  # long enough for whoever is slow
-    page.get_by_role("button", name="Begin the sweep").click()
+    page.get_by_role("button", name="Start the sweep").click()
     served.wait(lambda: (served.hub.get("job") or {}).get("done", 0) >= 2, 40.0)
     expect(page.locator(".sheet li").nth(1)).to_be_visible()
     keep_screenshot(page, "sweep-laptop")
@@ -132,7 +132,7 @@ def test_escape_aborts_a_sweep_and_the_log_knows(
     assert "begun" not in states, "no shot is left with its fate unknown"
     fired = states.count("fired")
     # It goes on where it stopped: what fired is not fired again.
-    page.get_by_role("button", name="Go on with the last one").click()
+    page.get_by_role("button", name="Resume the last sweep").click()
     served.wait(
         lambda: (
             served.hub.get("job")["state"] == "running" and served.hub.get("job")["done"] > fired

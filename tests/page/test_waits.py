@@ -151,14 +151,14 @@ def test_release_counts_down_and_its_key_says_why_it_waits(serve: Serve, open_pa
     first = read_wait(page)
     assert 40 < first <= 60
     expect(page.locator("#cause")).to_contain_text(
-        re.compile(r"Ready again in \d+ s: the surface rests")
+        re.compile(r"Ready again in \d+ s: the surface is settling")
     )
     shots = served.hub.get("shot")["shot"]
     for _ in range(3):
         page.keyboard.press("r")
         page.wait_for_timeout(300)
     expect(page.locator(".notice", has_text="Ready again in")).to_have_count(1)
-    expect(page.locator(".notice").last).to_contain_text("surface rests. Shift and R")
+    expect(page.locator(".notice").last).to_contain_text("Shift+R")
     served.wait(lambda: served.hub.get("resting")["recycle_until"] is None)
     assert served.hub.get("shot")["shot"] == shots, "nothing went out"
     assert read_wait(page) <= first - 2

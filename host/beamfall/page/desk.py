@@ -159,7 +159,9 @@ class Desk:
         plan = with_flash_delay(self.plan, self._delay_s)
         if plan is None:
             return False
-        self._show_plan(plan)
+        self._take_plan(plan)
+        self._look()
+        self._hub.set(plan=self._describe(plan))
         return True
 
     def step(self, of: str, by: str) -> None:
@@ -247,15 +249,15 @@ class Desk:
             if wanted != self._wanted:
                 return
             self._made = wanted
-            self._show_plan(plan)
+            self._take_plan(plan)
+            self._hub.set(plan=self._describe(plan))
+            self._look()
 
-    def _show_plan(self, plan: Plan) -> None:
+    def _take_plan(self, plan: Plan) -> None:
         # What is armed stays armed where the new plan fires the same shot.
         if self.plan is None or self.plan.sequence != plan.sequence:
             self.number += 1
         self.plan = plan
-        self._hub.set(plan=self._describe(plan))
-        self._look()
 
     def _take_problem(self, wanted: int, text: str) -> None:
         with self._lock:

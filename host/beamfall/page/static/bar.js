@@ -1,29 +1,30 @@
-// What is always there: the state in large words, the beams, arm, release and abort, what is under way, notices.
-import { h, show, number } from './dom.js';
-import { state, on, hear, act, abort, emit, now } from './net.js';
+// Always in view: the state in large words, the beams, arm, release and abort, the job under way, notices.
+import { buttonById, byId, h, number, show } from './dom.js';
+import { abort, act, emit, hear, now, on, state } from './net.js';
 import { makePicture } from './pictures.js';
 
+/** @type {Record<string, string>} */
 const NAMES = { beam1: 'beam 1', beam2: 'beam 2', beam3: 'beam 3' };
-const $ = (id) => document.getElementById(id);
 
+/** @param {Promise<unknown>} promise */
 export const attempt = (promise) => promise.catch((error) => emit('trouble', { text: error.message }));
 
 export function makeBar() {
-  $('abort').addEventListener('click', () => abort());
-  $('arm').addEventListener('click', arm);
-  $('release').addEventListener('click', (event) => release({ unrested: event.shiftKey }));
+  buttonById('abort').addEventListener('click', () => abort());
+  buttonById('arm').addEventListener('click', arm);
+  buttonById('release').addEventListener('click', (event) => release({ unrested: event.shiftKey }));
   on(['link', 'live', 'armed', 'job', 'plan', 'rig', 'resting'], showBar);
   on(['job'], showStrip);
   on('notices', showNotices);
   hear('server', showBar);
   hear('trouble', ({ text, level }) => addLocal(text, level));
-  // The bar grows with what it has to say; what lies above it keeps clear of it.
+  // The bar grows with its text; the page above keeps clear of it.
   new ResizeObserver(([{ target }]) =>
     document.documentElement.style.setProperty(
       '--bar',
       `${Math.ceil(target.getBoundingClientRect().height)}px`,
     ),
-  ).observe($('bar'));
+  ).observe(byId('bar'));
   setInterval(() => {
     showRest();
     showCountdown();
@@ -32,35 +33,39 @@ export function makeBar() {
 
 export const ready = () => state.link?.state === 'up' && state.job?.state !== 'running';
 export const arm = () => {
-  if (!$('arm').disabled) attempt(act('arm'));
+  if (!buttonById('arm').disabled) attempt(act('arm'));
 };
 // One key, one shot, or a word why not: a key that does nothing leaves somebody waiting in the dark.
+/** @param {{ unrested?: boolean }} [how] */
 export function release({ unrested = false } = {}) {
   const why = whyNot(unrested);
   if (why) sayBriefly(why);
   else attempt(act('release', unrested ? { unrested } : {}));
 }
-export const isChanged = () => Boolean(state.armed) && state.armed.of !== state.plan?.number;
+export const isChanged = () => (state.armed ? state.armed.of !== state.plan?.number : false);
 const CHANGED = 'Changed since arming: press A again.';
 
-// What Release still waits for, in s by the server's clock; the server says when it is over, and refuses until then.
+// What Release still waits for, in s by the server's clock. The server refuses a release until then.
 function left() {
+  /** @param {number | null | undefined} moment */
   const until = (moment) => (moment ? Math.max(0.1, (moment - now()) / 1000) : 0);
   return { rest: until(state.resting?.rest_until), recycle: until(state.resting?.recycle_until) };
 }
+/** @param {boolean} unrested */
 function whyNot(unrested) {
-  if (!serverUp || state.link?.state !== 'up') return 'There is no board to release anything.';
+  if (!serverUp || state.link?.state !== 'up') return 'There is no board that could release anything.';
   if (state.job?.state === 'running')
     return `${state.job.title} is under way: wait until it ends, or abort it.`;
   if (!state.armed) return 'Nothing is armed: press A first.';
   if (isChanged()) return CHANGED;
   const { rest, recycle } = left();
   if (recycle && (unrested || recycle >= rest))
-    return `Ready again in ${inSeconds(recycle)}: the flash recycles, which cannot be cut short.`;
+    return `Ready again in ${inSeconds(recycle)}: the flash is recycling, and that takes its time.`;
   if (rest && !unrested)
-    return `Ready again in ${inSeconds(rest)}: the surface rests. Shift and R release before that.`;
+    return `Ready again in ${inSeconds(rest)}: the surface is settling. Shift+R releases anyway.`;
   return '';
 }
+/** @param {number} seconds */
 const inSeconds = (seconds) => `${Math.ceil(seconds)} s`;
 
 let serverUp = true;
@@ -68,26 +73,27 @@ hear('server', ({ up }) => {
   serverUp = up;
 });
 
+/** @returns {[string, string]} */
 function words() {
   const link = state.link,
     live = state.live;
   if (!serverUp)
     return [
       'no server',
-      'The program that serves this page has ended or cannot be reached; this page goes on trying.',
+      'The program behind this page has ended or cannot be reached. This page keeps trying.',
     ];
   if (!link || link.state === 'connecting') return ['connecting', ''];
-  if (link.state === 'none') return ['no board', link.text];
+  if (link.state === 'none') return ['no board', link.text ?? ''];
   if (link.state === 'lost')
     return [
       'board lost',
-      link.text || 'The port has vanished. Plug the board in again: the page goes on by itself.',
+      link.text || 'The port has vanished. Plug the board in again; the page reconnects by itself.',
     ];
   const word = live?.state ?? '…';
   // A board that has just started says so as its cause: no news while it is idle.
-  const news = live?.cause && !(word === 'idle' && live.cause.word === 'restarted');
+  const news = word === 'idle' && live?.cause?.word === 'restarted' ? null : live?.cause;
   const cause = news
-    ? `${live.cause.word.replaceAll('-', ' ')}: ${live.cause.meaning}${live.cause.cure ? `; ${live.cause.cure}` : ''}`
+    ? `${news.word.replaceAll('-', ' ')}: ${news.meaning}${news.cure ? `; ${news.cure}` : ''}`
     : '';
   if (isChanged() && state.job?.state !== 'running')
     return [word === 'idle' ? 'changed' : word, cause || CHANGED];
@@ -100,16 +106,16 @@ function words() {
 
 function showBar() {
   const [word, cause] = words();
-  if ($('state').textContent !== word) {
-    $('state').textContent = word;
-    $('state').dataset.word = word;
+  if (byId('state').textContent !== word) {
+    byId('state').textContent = word;
+    byId('state').dataset.word = word;
   }
   const line = cause || restText();
-  if ($('cause').textContent !== line) $('cause').textContent = line;
-  $('cause').title = cause;
+  if (byId('cause').textContent !== line) byId('cause').textContent = line;
+  byId('cause').title = cause;
   const beams = Object.entries(state.live?.beams ?? {});
   show(
-    $('beams'),
+    byId('beams'),
     beams.map(([name, is]) =>
       h(
         'div',
@@ -122,63 +128,68 @@ function showBar() {
   );
   const free = ready() && serverUp;
   const wrong = Boolean(state.plan?.problem) || (state.rig?.wrong ?? 0) > 0 || !state.plan;
-  const blocked = $('arm').disabled;
-  $('arm').disabled = !free || wrong;
-  if (blocked !== $('arm').disabled) $('arm').title = wrong ? 'Put right what is marked in the rig form' : '';
+  const blocked = buttonById('arm').disabled;
+  buttonById('arm').disabled = !free || wrong;
+  if (blocked !== buttonById('arm').disabled)
+    buttonById('arm').title = wrong ? 'Correct the marked fields in the rig form' : '';
   const on = Boolean(state.armed) && !isChanged();
-  if ($('arm').dataset.on !== String(on)) {
-    $('arm').dataset.on = String(on);
-    show($('arm'), on ? 'Armed ✓ ' : 'Arm ', h('kbd', {}, 'A'));
+  if (buttonById('arm').dataset.on !== String(on)) {
+    buttonById('arm').dataset.on = String(on);
+    show(buttonById('arm'), on ? 'Armed ✓ ' : 'Arm ', h('kbd', {}, 'A'));
   }
-  // While it waits it can be pressed, and says what for.
-  $('release').disabled = !free || !on;
+  // It can be pressed while it waits; then it says what it waits for.
+  buttonById('release').disabled = !free || !on;
   showRest();
 }
 
 function restText() {
   const { rest, recycle } = left();
   if ((!rest && !recycle) || state.job?.state === 'running') return '';
-  return `Ready again in ${inSeconds(Math.max(rest, recycle))}: ${recycle >= rest ? 'the flash recycles' : 'the surface rests'}.`;
+  const why = recycle >= rest ? 'the flash is recycling' : 'the surface is settling';
+  return `Ready again in ${inSeconds(Math.max(rest, recycle))}: ${why}.`;
 }
 let released = '';
 function showRest() {
   const text = restText(),
-    waits = Boolean(text) && !$('release').disabled;
+    waits = Boolean(text) && !buttonById('release').disabled;
   const key = waits ? inSeconds(Math.max(...Object.values(left()))) : 'R';
   if (released !== key) {
     released = key;
-    $('release').dataset.waits = String(waits);
-    show($('release'), waits ? 'Wait ' : 'Release ', h('kbd', {}, key));
+    buttonById('release').dataset.waits = String(waits);
+    show(buttonById('release'), waits ? 'Wait ' : 'Release ', h('kbd', {}, key));
   }
-  if (!words()[1] && $('cause').textContent !== text) $('cause').textContent = text;
+  if (!words()[1] && byId('cause').textContent !== text) byId('cause').textContent = text;
 }
 
 // -- what is under way ------------------------------------------------------------------------------------------
 let stripped = '';
-let meter = null,
-  countdown = null;
-const ownView = () => ({ seek: '#seek', check: '#check' })[state.job?.kind] === location.hash;
+/** @type {HTMLElement | null} */
+let meter = null;
+/** @type {HTMLElement | null} */
+let countdown = null;
+/** The views that show questions of their own. @type {Record<string, string>} */
+const OWN_VIEWS = { seek: '#seek', check: '#check' };
+const ownView = () => OWN_VIEWS[state.job?.kind ?? ''] === location.hash;
 
 export function showStrip() {
   const job = state.job,
-    strip = $('strip');
+    strip = byId('strip');
   const running = job?.state === 'running';
-  const asking = running && job.question && !ownView();
-  const worth =
-    running && !['arm'].includes(job.kind) && (job.of > 1 || asking || !['release'].includes(job.kind));
+  const asking = running && !ownView() ? job.question : null;
+  const worth = running && job.kind !== 'arm' && (job.of > 1 || Boolean(asking) || job.kind !== 'release');
   strip.hidden = !worth;
   document.body.toggleAttribute('data-strip', worth);
   if (!worth) {
     stripped = '';
     return;
   }
-  const key = `${job.id} ${asking ? job.question.id : ''} ${location.hash}`;
+  const key = `${job.id} ${asking?.id ?? ''} ${location.hash}`;
   if (key !== stripped) {
     stripped = key;
     meter = h('i');
     countdown = h('span', { class: 'soft' });
     const text = h('span', { class: 'striptext' });
-    const away = running && job.question && { seek: '#seek', check: '#check' }[job.kind];
+    const away = running && job.question && OWN_VIEWS[job.kind];
     show(
       strip,
       h(
@@ -191,26 +202,28 @@ export function showStrip() {
       ),
       asking
         ? away
-          ? h('p', {}, h('a', { href: away }, 'It asks something: answer it here'))
-          : makeQuestion(job.question)
+          ? h('p', {}, h('a', { href: away }, 'A question is waiting: answer it here'))
+          : makeQuestion(asking)
         : null,
     );
   }
-  const text = strip.querySelector('.striptext');
   const share = job.of ? job.done / job.of : 0;
-  text.textContent = [job.text, job.of > 1 ? `${job.done} of ${job.of}` : ''].filter(Boolean).join(' · ');
-  meter.style.width = `${share * 100}%`;
+  const progress = [job.text, job.of > 1 ? `${job.done} of ${job.of}` : ''].filter(Boolean).join(' · ');
+  show(strip.querySelector('.striptext') ?? h('span'), progress);
+  if (meter) meter.style.width = `${share * 100}%`;
   showCountdown();
 }
 function showCountdown() {
   if (!countdown) return;
   const until = state.job?.rest_until;
   const left = until ? (until - now()) / 1000 : 0;
-  countdown.textContent = left > 0 ? `rests ${number(left, 0)} s` : '';
+  countdown.textContent = left > 0 ? `next shot in ${number(left, 0)} s` : '';
 }
 
 // A question with its answers; the first answer of any open page counts.
+/** @param {Question} question @param {{ picture?: boolean }} [how] */
 export function makeQuestion(question, { picture = true } = {}) {
+  /** @param {string} value */
   const give = (value) => attempt(act('answer', { question: question.id, value }));
   const typed = h('input', {
     type: 'text',
@@ -275,15 +288,19 @@ export function makeQuestion(question, { picture = true } = {}) {
 }
 
 // -- notices ----------------------------------------------------------------------------------------------------
+/** @type {Notice[]} */
 const local = [];
 const shownFrom = Date.now();
+/** @param {string} text @param {string} [level] */
 function addLocal(text, level = 'error') {
   if (!local.some((one) => one.text === text)) local.push({ level, text, own: true });
   showNotices();
 }
-// One at a time, and gone by itself: a key pressed again and again must not fill the screen.
+// One at a time, and it disappears by itself: a key pressed repeatedly must not fill the screen.
+/** @param {string} text */
 function sayBriefly(text) {
   const brief = { level: 'note', text, own: true, brief: true };
+  /** @param {Notice} one */
   const drop = (one) => {
     const at = local.indexOf(one);
     if (at >= 0) {
@@ -296,11 +313,12 @@ function sayBriefly(text) {
   showNotices();
   setTimeout(() => drop(brief), 4000);
 }
+/** @type {Record<string, string>} */
 const LEVELS = { error: 'Trouble', caution: 'Caution', note: 'Note', good: 'Done' };
 function showNotices() {
   const all = [...(state.notices ?? []), ...local].slice(-4);
   show(
-    $('notices'),
+    byId('notices'),
     all.map((notice) =>
       h(
         'div',
@@ -310,7 +328,7 @@ function showNotices() {
           'button',
           {
             type: 'button',
-            'aria-label': 'Take this notice away',
+            'aria-label': 'Remove this notice',
             on: {
               click: () => {
                 if (notice.own) {
@@ -326,7 +344,7 @@ function showNotices() {
     ),
   );
   for (const notice of all)
-    if (notice.level === 'note' && !notice.timed && !notice.own && notice.at > shownFrom - 500) {
+    if (notice.level === 'note' && !notice.timed && !notice.own && (notice.at ?? 0) > shownFrom - 500) {
       notice.timed = true;
       setTimeout(() => act('dismiss', { notice: notice.id }).catch(() => {}), 6000);
     }

@@ -1,12 +1,22 @@
 // The bench: the rig, the timings, the moment of the light, the last shot.
-import { h, show, ms, number, watchTyping, write } from './dom.js';
-import { state, on, hear, act, makeLink } from './net.js';
-import { attempt, ready, isChanged } from './bar.js';
+
+import { attempt, isChanged, ready } from './bar.js';
 import { makeStrobeCaution } from './caution.js';
-import { makeRigDrawing } from './rigdraw.js';
-import { makeMoment } from './moment.js';
 import { makeChart } from './chart.js';
+import { h, ms, number, show, watchTyping, write } from './dom.js';
+import { makeMoment } from './moment.js';
+import { act, hear, makeLink, on, state } from './net.js';
+import { makeRigDrawing } from './rigdraw.js';
 import { makeStars } from './stars.js';
+
+const WAITING_HELP =
+  'Release waits until the surface has settled (the rig’s rest) and the flash has recycled, and counts down. ' +
+  'Shift+R, or Release without waiting for the surface, skips the rest once; for a shorter rest change the rig ' +
+  'form. The flash always gets its time to recycle: else the picture would be dark. A series, a sweep and a ' +
+  'search wait by themselves.';
+const KEYS_HELP =
+  'Keys: A arms, R releases, Esc aborts at any time, 1 to 8 choose a view. ' +
+  'Keep liquid away from the electronics.';
 
 export function makeBench() {
   const timeline = makeChart({
@@ -34,8 +44,8 @@ export function makeBench() {
 
 // -- timings ----------------------------------------------------------------------------------------------------
 function makeTimings() {
-  const spacing = makeTiming('spacing', 'Spacing of the openings', 'spacing');
-  const delay = makeTiming('delay', 'Flash delay', 'flash_delay_at_planned_spacing');
+  const spacing = makeTiming('spacing', 'Spacing of the openings');
+  const delay = makeTiming('delay', 'Flash delay');
   const back = h(
     'button',
     { type: 'button', on: { click: () => attempt(act('untune')) } },
@@ -66,7 +76,11 @@ function makeTimings() {
   ];
 }
 
-function makeTiming(name, text, _interval) {
+/** By how many ms a key changes a timing. @type {Record<string, number>} */
+const KEY_STEPS = { ArrowUp: 0.1, ArrowDown: -0.1, PageUp: 1, PageDown: -1 };
+
+/** @param {string} name @param {string} text */
+function makeTiming(name, text) {
   const label = h('label', { for: `t-${name}` }, text);
   const field = h('input', {
     type: 'text',
@@ -78,10 +92,13 @@ function makeTiming(name, text, _interval) {
   const slider = h('input', { type: 'range', step: 0.05, 'aria-label': text, id: `s-${name}` });
   const problem = h('p', { class: 'field-problem', hidden: true, id: `p-${name}` });
   field.setAttribute('aria-describedby', `p-${name}`);
-  let value = null,
-    sending = false,
-    wanted = null,
+  /** @type {number | null} */
+  let value = null;
+  /** @type {string | null} */
+  let wanted = null;
+  let sending = false,
     by = 0;
+  /** @param {string | null} spoken */
   const tell = async (spoken, more = 0) => {
     if (more) by = Math.round((by + more) * 1e3) / 1e3;
     else {
@@ -90,8 +107,8 @@ function makeTiming(name, text, _interval) {
     }
     if (sending) return;
     sending = true;
-    // The newest wish goes; those in between are not worth a reckoning. Steps add up, and are taken from what the server has:
-    // what is shown here may not have come to it yet.
+    // Only the newest value is sent, not those in between. Steps add up, and the server adds them to its own value:
+    // the one shown here may be older.
     while (wanted !== null || by) {
       const now = wanted,
         more = by;
@@ -104,14 +121,17 @@ function makeTiming(name, text, _interval) {
         problem.hidden = true;
         field.removeAttribute('aria-invalid');
       } catch (error) {
-        problem.textContent = error.message;
+        problem.textContent = error instanceof Error ? error.message : String(error);
         problem.hidden = false;
         field.setAttribute('aria-invalid', 'true');
       }
     }
     sending = false;
   };
-  const step = (more) => value !== null && tell(null, more);
+  /** @param {number} more */
+  const step = (more) => {
+    if (value !== null) tell(null, more);
+  };
   const minus = h(
     'button',
     { type: 'button', 'aria-label': `${text}: 0.5 ms less`, on: { click: () => step(-0.5) } },
@@ -128,7 +148,7 @@ function makeTiming(name, text, _interval) {
   };
   field.addEventListener('change', () => tell(field.value));
   field.addEventListener('keydown', (event) => {
-    const by = { ArrowUp: 0.1, ArrowDown: -0.1, PageUp: 1, PageDown: -1 }[event.key];
+    const by = KEY_STEPS[event.key];
     if (!by) return;
     event.preventDefault();
     if (typing()) field.dispatchEvent(new Event('change')); // a step from what has been typed
@@ -146,6 +166,7 @@ function makeTiming(name, text, _interval) {
   return {
     root,
     label,
+    /** @param {number | null | undefined} fresh @param {Interval | undefined} interval */
     update(fresh, interval) {
       if (fresh === null || fresh === undefined) return;
       value = fresh;
@@ -154,7 +175,7 @@ function makeTiming(name, text, _interval) {
         slider.min = Math.max(0, Math.min(interval.p5 - wide * 0.4, fresh - 2)).toFixed(2);
         slider.max = Math.max(interval.p95 + wide * 0.4, fresh + 2).toFixed(2);
       }
-      if (document.activeElement !== slider) slider.value = fresh;
+      if (document.activeElement !== slider) slider.value = String(fresh);
       slider.setAttribute('aria-valuetext', ms(fresh));
       if (document.activeElement !== field || problem.hidden) writeValue();
     },
@@ -173,20 +194,23 @@ function makeService() {
   const length = h('input', {
     type: 'text',
     value: '2 s',
-    'aria-label': 'How long to rinse',
+    'aria-label': 'Duration of the rinse',
     size: 5,
     maxlength: 20,
   });
-  const count = h('input', { type: 'number', value: 5, min: 1, max: 1000, 'aria-label': 'How many shots' });
+  const count = h('input', { type: 'number', value: 5, min: 1, max: 1000, 'aria-label': 'Number of shots' });
+  /** @param {string} text @param {() => Promise<unknown>} f */
   const button = (text, f) =>
     h('button', { type: 'button', class: 'needs-board', on: { click: () => attempt(f()) } }, text);
-  const unrested = button('Release before the surface rests', () => act('release', { unrested: true }));
+  const unrested = button('Release without waiting for the surface', () =>
+    act('release', { unrested: true }),
+  );
   const series = button('Release a series of', () => act('release', { count: Number(count.value) }));
   const body = h(
     'details',
     { class: 'service' },
     h('summary', {}, 'Series, single drop, flash, rinse, watch; keys'),
-    h('div', { class: 'row' }, series, count, h('span', { class: 'soft' }, 'shots of what is armed')),
+    h('div', { class: 'row' }, series, count, h('span', { class: 'soft' }, 'shots of the armed sequence')),
     h(
       'div',
       { class: 'row' },
@@ -203,20 +227,13 @@ function makeService() {
       unrested,
     ),
     makeInvitation(),
-    h(
-      'p',
-      { class: 'small soft' },
-      'Release waits until the rig’s rest has passed since the last shot and the flash’s recycle time since its last light, and counts down meanwhile. Shift and R, or Release before the surface rests, leave the rest out for once; a shorter rest belongs in the rig form. Recycling is never cut short: the picture would be dark. A series, a sweep and a search wait by themselves.',
-    ),
-    h(
-      'p',
-      { class: 'small soft' },
-      'Keys: A arms, R releases, Esc aborts at any time, 1 to 8 choose a view. Keep liquid away from the electronics.',
-    ),
+    h('p', { class: 'small soft' }, WAITING_HELP),
+    h('p', { class: 'small soft' }, KEYS_HELP),
   );
   const said = h('p', { class: 'soft said' });
   on(['job', 'link', 'armed', 'plan'], () => {
-    for (const one of body.querySelectorAll('.needs-board')) one.disabled = !ready();
+    for (const one of body.querySelectorAll('button.needs-board'))
+      if (one instanceof HTMLButtonElement) one.disabled = !ready();
     series.disabled = unrested.disabled = !ready() || !state.armed || isChanged();
     const job = state.job;
     show(
@@ -231,7 +248,10 @@ function makeService() {
         edges,
         event.edges
           .slice(-4)
-          .map((e) => `${e.what} ${e.word} ${ms(e.ms, 1)}`)
+          .map(
+            (/** @type {{ what: string, word: string, ms: number }} */ e) =>
+              `${e.what} ${e.word} ${ms(e.ms, 1)}`,
+          )
           .join(' · '),
       );
   });
@@ -241,12 +261,16 @@ function makeService() {
 // A tablet or another browser needs a link of its own: each link works once.
 function makeInvitation() {
   const link = h('input', { type: 'text', readonly: true, size: 40, 'aria-label': 'Link', hidden: true });
-  const show = async () => {
+  const ask = async () => {
     link.value = await makeLink();
     link.hidden = false;
     link.select();
   };
-  const button = h('button', { type: 'button', on: { click: () => attempt(show()) } }, 'Link for another device');
+  const button = h(
+    'button',
+    { type: 'button', on: { click: () => attempt(ask()) } },
+    'Link for another device',
+  );
   return h('div', { class: 'row' }, button, link);
 }
 
@@ -269,7 +293,7 @@ function makeLast() {
         'div',
         { class: 'row spread' },
         h('h3', {}, `Shot ${shot.shot}: ${shot.state}`),
-        h('a', { href: `#log/${shot.shot}` }, 'all of it'),
+        h('a', { href: `#log/${shot.shot}` }, 'details'),
       ),
       h(
         'div',
@@ -287,7 +311,7 @@ function makeLast() {
           : h(
               'p',
               { class: 'soft' },
-              shot.seen ? 'The simulated picture is being drawn …' : 'The camera has the picture.',
+              shot.seen ? 'Drawing the simulated picture …' : 'The picture is in the camera.',
             ),
         h(
           'div',

@@ -1,13 +1,13 @@
-// One line before anything flashes again and again: in sight, and once in a view. A question with cautions of its own brings it along.
+// One line in each view that makes the flash fire repeatedly. It hides while a question shows the same caution.
 import { h } from './dom.js';
-import { state, on } from './net.js';
+import { on, state } from './net.js';
 
 export function makeStrobeCaution() {
   const line = h(
     'p',
     { class: 'caution strobe' },
     h('b', {}, 'Caution: '),
-    'flashes repeat and can trigger photosensitive epilepsy. Warn everybody in the room first.',
+    'flashes repeat and can trigger photosensitive epilepsy. Warn everyone in the room first.',
   );
   on('job', () => {
     line.hidden =

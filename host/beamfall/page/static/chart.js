@@ -1,6 +1,7 @@
 // A chart that the server describes as data, with its buttons, keys and legend. chartdraw.js draws it.
-import { h, show, fit } from './dom.js';
+
 import { drawPanel, makeSample } from './chartdraw.js';
+import { fit, h, show } from './dom.js';
 
 /**
  * @typedef {import('./chartdraw.js').Panel} Panel
@@ -92,8 +93,18 @@ function makeButtons(views, look, zoom) {
   ];
 }
 
-/** Keys, the wheel with Ctrl, and dragging. */
+/**
+ * Keys, the wheel with Ctrl, and dragging.
+ * @param {HTMLElement} box
+ * @param {{
+ *   zoom: (factor: number) => void,
+ *   pan: (share: number) => void,
+ *   whole: () => void,
+ *   ready: () => boolean,
+ * }} how
+ */
 function listen(box, { zoom, pan, whole, ready }) {
+  /** @type {Record<string, () => void>} */
   const keys = {
     ArrowLeft: () => pan(-0.2),
     ArrowRight: () => pan(0.2),
@@ -118,6 +129,7 @@ function listen(box, { zoom, pan, whole, ready }) {
     },
     { passive: false },
   );
+  /** @type {number | null} */
   let from = null;
   box.addEventListener('pointerdown', (event) => {
     from = ready() ? event.clientX : null;

@@ -1,6 +1,6 @@
 // A panel of a chart as SVG. Shapes are in the units of their axes, and a role is a colour in parts.css.
 // plot/scene.py says what each shape means; plot/draw.py draws the same data into files.
-import { s, number } from './dom.js';
+import { number, s } from './dom.js';
 
 /**
  * @typedef {{shape: string, role: string, name?: string, [key: string]: any}} Shape
@@ -39,8 +39,8 @@ export function drawPanel(panel, view, width, tall) {
   };
   const [from, to] = view.x;
   const [low, high] = view.y;
-  const x = (v) => frame.left + ((v - from) / (to - from)) * (frame.right - frame.left);
-  const y = (v) => frame.top + ((high - v) / (high - low)) * (frame.bottom - frame.top);
+  const x = (/** @type {number} */ v) => frame.left + ((v - from) / (to - from)) * (frame.right - frame.left);
+  const y = (/** @type {number} */ v) => frame.top + ((high - v) / (high - low)) * (frame.bottom - frame.top);
   const place = { x, y, from, to, frame };
   const id = `clip-${++clips}`;
   const inner = s('g', { 'clip-path': `url(#${id})` });
@@ -70,6 +70,12 @@ export function drawPanel(panel, view, width, tall) {
   return svg;
 }
 
+/**
+ * @param {Panel} panel
+ * @param {Place} place
+ * @param {View} view
+ * @param {number} height
+ */
 function drawAxes(panel, { x, y, from, to, frame }, view, height) {
   const g = s('g');
   const across = panel.x.whole ? 1 : 0;
@@ -92,18 +98,32 @@ function drawAxes(panel, { x, y, from, to, frame }, view, height) {
   return g;
 }
 
-/** Values between two ends, about `count` of them, with their figures. @returns {[number, string][]} */
+/**
+ * Values between two ends, about `count` of them, with their figures.
+ * @param {number} low
+ * @param {number} high
+ * @param {number} count
+ * @param {number} least
+ * @returns {[number, string][]}
+ */
 function listTicks(low, high, count, least) {
   const rough = (high - low) / Math.max(2, Math.floor(count));
   const power = 10 ** Math.floor(Math.log10(rough));
-  const step = Math.max(least, power * [1, 2, 2.5, 5, 10].find((m) => m * power >= rough * 0.999));
+  const step = Math.max(least, power * ([1, 2, 2.5, 5, 10].find((m) => m * power >= rough * 0.999) ?? 10));
   const digits = [0, 1, 2, 3].find((n) => Math.abs(step * 10 ** n - Math.round(step * 10 ** n)) < 1e-6) ?? 4;
+  /** @type {[number, string][]} */
   const ticks = [];
   for (let n = Math.ceil(low / step - 1e-9); n * step <= high + step * 1e-9; n++)
     ticks.push([n * step, number(n * step, digits)]);
   return ticks;
 }
 
+/**
+ * @param {Row[]} rows
+ * @param {Place} place
+ * @param {number} width
+ * @param {boolean} narrow
+ */
 function drawRows(rows, { y, frame }, width, narrow) {
   const kind = narrow ? 'label tight' : 'label';
   return rows.map((row, n) => {
@@ -123,7 +143,11 @@ function drawRows(rows, { y, frame }, width, narrow) {
   });
 }
 
-/** The two ends of a bar in pixels, kept in the frame; null where none of it is seen. */
+/**
+ * The two ends of a bar in pixels, kept in the frame; null where none of it is seen.
+ * @param {Shape} bar
+ * @param {Place} place
+ */
 function findEnds(bar, { x, from, to, frame }) {
   const start = bar.start ?? from;
   const end = bar.end ?? to;
@@ -135,6 +159,10 @@ function findEnds(bar, { x, from, to, frame }) {
 const BAR = 11;
 const OUTLINE = 16;
 
+/**
+ * @param {Shape} bar
+ * @param {Place} place
+ */
 function drawBar(bar, place) {
   const ends = findEnds(bar, place);
   if (!ends) return null;
@@ -147,19 +175,36 @@ function drawBar(bar, place) {
 }
 
 const fixed = (/** @type {number} */ v) => v.toFixed(1);
+/**
+ * @param {number[]} xs
+ * @param {number[]} ys
+ * @param {Place} place
+ */
 const path = (xs, ys, { x, y }) =>
   xs.map((v, n) => `${n ? 'L' : 'M'}${fixed(x(v))} ${fixed(y(ys[n]))}`).join('');
 
+/**
+ * @param {Shape} band
+ * @param {Place} place
+ */
 function drawBand(band, place) {
   const back = path([...band.xs].reverse(), [...band.low].reverse(), place).replace('M', 'L');
   return s('path', { d: `${path(band.xs, band.high, place)}${back}z`, class: `band c-${band.role}` });
 }
 
+/**
+ * @param {Shape} span
+ * @param {Place} place
+ */
 function drawSpan(span, { x, frame }) {
   const size = { x: x(span.low), width: x(span.high) - x(span.low), y: frame.top };
   return s('rect', { ...size, height: frame.bottom - frame.top, class: `band c-${span.role}` });
 }
 
+/**
+ * @param {Shape} rule
+ * @param {Place} place
+ */
 function drawRule(rule, { x, y, frame }) {
   const ends =
     rule.axis === 'x'
@@ -168,9 +213,13 @@ function drawRule(rule, { x, y, frame }) {
   return s('line', { ...ends, class: `line ${rule.style} c-${rule.role}` });
 }
 
+/**
+ * @param {Shape} dots
+ * @param {Place} place
+ */
 function drawDots(dots, { x, y, from, to }) {
   const radius = dots.xs.length > 300 ? 1.6 : 3;
-  return dots.xs.map((v, n) => {
+  return dots.xs.map((/** @type {number} */ v, /** @type {number} */ n) => {
     if (v < from || v > to) return '';
     const mark = drawMark(dots.mark, x(v), y(dots.ys[n]), radius);
     mark.setAttribute('class', `${dots.mark === 'square' ? 'ring' : 'fill'} c-${dots.role}`);
@@ -179,6 +228,12 @@ function drawDots(dots, { x, y, from, to }) {
   });
 }
 
+/**
+ * @param {string} kind
+ * @param {number} x
+ * @param {number} y
+ * @param {number} radius
+ */
 function drawMark(kind, x, y, radius) {
   if (kind === 'square') return s('rect', { x: x - 5, y: y - 5, width: 10, height: 10 });
   if (kind === 'star') return s('path', { d: star(x, y, 3, 8) });
@@ -186,15 +241,23 @@ function drawMark(kind, x, y, radius) {
   return s('circle', { cx: x, cy: y, r: radius });
 }
 
+/**
+ * @param {Shape} stems
+ * @param {Place} place
+ */
 function drawStems(stems, { x, y, from, to }) {
   const d = stems.xs
-    .map((v, n) =>
+    .map((/** @type {number} */ v, /** @type {number} */ n) =>
       v < from || v > to ? '' : `M${fixed(x(v))} ${fixed(y(stems.base))}V${fixed(y(stems.tops[n]))}`,
     )
     .join('');
   return d ? s('path', { d, class: `stem c-${stems.role}` }) : null;
 }
 
+/**
+ * @param {Shape} arrow
+ * @param {Place} place
+ */
 function drawArrow(arrow, { x, y, from, to }) {
   if (arrow.end < from || arrow.start > to) return null;
   const [a, b, at] = [x(arrow.start), x(arrow.end), y(arrow.y)];
@@ -206,6 +269,7 @@ function drawArrow(arrow, { x, y, from, to }) {
   return [s('path', { d: `M${a} ${at}H${b}${heads}`, class: `line c-${arrow.role}` }), foot];
 }
 
+/** @type {Record<string, (shape: Shape, place: Place) => any>} */
 const DRAW = {
   Bar: drawBar,
   Line: (line, place) =>
@@ -220,22 +284,45 @@ const DRAW = {
 
 // -- words, where there is room -------------------------------------------------------------------------------------
 
-/** What words may not cover: bars, and marks on rows. @returns {Box[]} */
+/**
+ * What words may not cover: bars, and marks on rows.
+ * @param {Panel} panel
+ * @param {Place} place
+ * @returns {Box[]}
+ */
 function findObstacles(panel, place) {
   if (!panel.rows.length) return [];
   return panel.shapes.flatMap((shape) => {
     if (shape.shape === 'Dots')
-      return shape.xs.map((v, n) => makeBox(place.x(v) - 7, place.y(shape.ys[n]), 14));
+      return shape.xs.map((/** @type {number} */ v, /** @type {number} */ n) =>
+        makeBox(place.x(v) - 7, place.y(shape.ys[n]), 14),
+      );
     const ends = shape.shape === 'Bar' ? findEnds(shape, place) : null;
     return ends ? [makeBox(ends[0], place.y(shape.y), ends[1] - ends[0])] : [];
   });
 }
 
-/** @returns {Box} a line of words, or as high as one, that begins at x around the height y */
+/**
+ *
+ * @param {number} x
+ * @param {number} y
+ * @param {number} width
+ * @returns {Box} a line of words, or as high as one, that begins at x around the height y
+ */
 const makeBox = (x, y, width) => ({ left: x, right: x + width, top: y - 7, bottom: y + 7 });
+/**
+ * @param {Box} a
+ * @param {Box} b
+ */
 const meet = (a, b) => a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom;
 
-/** The words of an arrow or a rule, which stand even where there is little room. */
+/**
+ * The words of an arrow or a rule, which stand even where there is little room.
+ * @param {Element} words
+ * @param {Shape} shape
+ * @param {Place} place
+ * @param {Box[]} taken
+ */
 function writeOn(words, shape, { x, y, from, to, frame }, taken) {
   if (!shape.text) return;
   const wide = shape.text.length * LETTER;
@@ -265,9 +352,16 @@ function writeOn(words, shape, { x, y, from, to, frame }, taken) {
     s('text', { x: at, y: base, class: `said c-${shape.role}`, 'text-anchor': anchor }, shape.text),
   );
 }
+/** @type {Record<string, number>} */
 const SHARES = { start: 0, middle: 0.5, end: 1 }; // of the words that lie left of their anchor
 
-/** @param {number} right where the room for its words ends */
+/**
+ * @param {Element} words
+ * @param {Shape} note
+ * @param {Place} place
+ * @param {Box[]} taken
+ * @param {number} right where the room for its words ends
+ */
 function writeNote(words, note, { x, y, from, to, frame }, taken, right) {
   if (note.x < from || note.x > to) return;
   const wide = note.text.length * LETTER + 4;
@@ -291,8 +385,8 @@ function writeNote(words, note, { x, y, from, to, frame }, taken, right) {
 /** A small drawing of a shape for the legend. @param {Shape} shape */
 export function makeSample(shape) {
   const place = {
-    x: (v) => v,
-    y: (v) => v,
+    x: (/** @type {number} */ v) => v,
+    y: (/** @type {number} */ v) => v,
     from: 0,
     to: 24,
     frame: { left: 0, top: 2, right: 24, bottom: 14 },
@@ -312,7 +406,13 @@ export function makeSample(shape) {
   return s('svg', { viewBox: '0 -4 24 24', width: 24, height: 18, 'aria-hidden': 'true' }, ...drawn);
 }
 
-/** The path of a star with eight points. */
+/**
+ * The path of a star with eight points.
+ * @param {number} cx
+ * @param {number} cy
+ * @param {number} inner
+ * @param {number} outer
+ */
 export function star(cx, cy, inner, outer) {
   let d = '';
   for (let i = 0; i < 16; i++) {

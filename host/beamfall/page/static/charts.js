@@ -1,14 +1,15 @@
 // Repeatability of a series: the library's figures and findings, with control charts.
-import { h, show, number, us, clock } from './dom.js';
-import { state, on, hear, get } from './net.js';
+
 import { attempt } from './bar.js';
 import { makeChart } from './chart.js';
+import { clock, h, number, show, us } from './dom.js';
+import { get, hear, on, state } from './net.js';
 
 export function makeRepeatability() {
   const choose = h('select', { id: 'series' });
   const box = h('div', { class: 'charts' });
   let list = [];
-  async function load(series) {
+  async function load(/** @type {string | number} */ series) {
     if (!series) {
       show(box, h('p', { class: 'soft' }, 'No series has been fired yet.'));
       return;
@@ -17,7 +18,7 @@ export function makeRepeatability() {
     try {
       draw(await get(`/series/${series}`));
     } catch (error) {
-      show(box, h('p', { class: 'field-problem' }, error.message));
+      show(box, h('p', { class: 'field-problem' }, error instanceof Error ? error.message : String(error)));
     }
   }
   async function refresh() {
@@ -29,7 +30,7 @@ export function makeRepeatability() {
     }
     show(
       choose,
-      list.map((one) =>
+      list.map((/** @type {any} */ one) =>
         h(
           'option',
           { value: String(one.series) },
@@ -37,15 +38,15 @@ export function makeRepeatability() {
         ),
       ),
     );
-    if (list.some((one) => String(one.series) === before)) choose.value = before;
+    if (list.some((/** @type {any} */ one) => String(one.series) === before)) choose.value = before;
     else {
-      const most = list.find((one) => one.shots >= 5) ?? list[0];
+      const most = list.find((/** @type {any} */ one) => one.shots >= 5) ?? list[0];
       if (most) choose.value = String(most.series);
     }
     await load(choose.value);
   }
   choose.addEventListener('change', () => load(choose.value));
-  function draw(data) {
+  function draw(/** @type {any} */ data) {
     const flash = data.flash;
     show(
       box,
@@ -57,7 +58,7 @@ export function makeRepeatability() {
           ? h(
               'ul',
               {},
-              data.findings.map((one) =>
+              data.findings.map((/** @type {any} */ one) =>
                 h(
                   'li',
                   {},
@@ -67,7 +68,7 @@ export function makeRepeatability() {
                   one.shots.length && one.shots.length <= 12
                     ? [
                         ' (shots ',
-                        one.shots.map((shot, n) => [
+                        one.shots.map((/** @type {number} */ shot, /** @type {number} */ n) => [
                           n ? ', ' : '',
                           h('a', { href: `#log/${shot}` }, String(shot)),
                         ]),
@@ -89,7 +90,7 @@ export function makeRepeatability() {
               h(
                 'ul',
                 {},
-                data.outside.map((one) => h('li', {}, one)),
+                data.outside.map((/** @type {any} */ one) => h('li', {}, one)),
               ),
             ]
           : null,
@@ -103,8 +104,8 @@ export function makeRepeatability() {
         ),
       ),
       data.quantities
-        .filter((one) => one.shots)
-        .map((one) =>
+        .filter((/** @type {any} */ one) => one.shots)
+        .map((/** @type {any} */ one) =>
           h(
             'section',
             { class: 'panel' },
@@ -159,12 +160,13 @@ export function makeRepeatability() {
   return root;
 }
 
-const countShots = (count) => `${count} ${count === 1 ? 'shot' : 'shots'}`;
+const countShots = (/** @type {number} */ count) => `${count} ${count === 1 ? 'shot' : 'shots'}`;
+/** @param {number[]} ends */
 const sayRange = ([low, high]) => `${number(low, 1)} to ${number(high, 1)} µs`;
 
 /** The values of one quantity and their moving ranges. */
-function drawQuantity(one) {
-  const charts = one.panels.map((panel) => {
+function drawQuantity(/** @type {any} */ one) {
+  const charts = one.panels.map((/** @type {any} */ panel) => {
     const chart = makeChart({ label: panel.title });
     chart.update(panel);
     return chart;
@@ -172,7 +174,7 @@ function drawQuantity(one) {
   return h(
     'div',
     { class: 'chartpair' },
-    charts.map((chart, n) =>
+    charts.map((/** @type {any} */ chart, /** @type {number} */ n) =>
       h('div', {}, h('p', { class: 'small' }, one.panels[n].title), chart.box, chart.legend),
     ),
   );

@@ -2,51 +2,115 @@
 
 const SVG = 'http://www.w3.org/2000/svg';
 
+/**
+ * @template {Element} T
+ * @param {T} node
+ * @param {Props} props
+ * @param {Child[]} children
+ * @returns {T}
+ */
 function fill(node, props, children) {
   for (const [name, value] of Object.entries(props)) {
     if (value === null || value === undefined || value === false) continue;
-    if (name === 'on') for (const [event, f] of Object.entries(value)) node.addEventListener(event, f);
-    else if (name === 'text') node.textContent = value;
-    else if (name === 'value' || name === 'checked' || name === 'disabled') node[name] = value;
-    else node.setAttribute(name, value === true ? '' : value);
+    if (name === 'on')
+      for (const [event, f] of Object.entries(props.on ?? {})) node.addEventListener(event, f);
+    else if (name === 'text') node.textContent = String(value);
+    else if (name === 'value' || name === 'checked' || name === 'disabled')
+      Object.assign(node, { [name]: value });
+    else node.setAttribute(name, value === true ? '' : String(value));
   }
-  for (const child of children.flat(Infinity))
-    if (child !== null && child !== undefined && child !== false) node.append(child);
+  node.append(...flatten(children));
   return node;
 }
 
+/**
+ * @param {Child[]} children
+ * @returns {(Node | string)[]}
+ */
+function flatten(children) {
+  return children.flatMap((child) => {
+    if (Array.isArray(child)) return flatten(child);
+    if (child === null || child === undefined || typeof child === 'boolean') return [];
+    return child instanceof Node ? [child] : [String(child)];
+  });
+}
+
+/**
+ * An HTML element.
+ * @template {keyof HTMLElementTagNameMap} T
+ * @param {T} tag
+ * @param {Props} [props]
+ * @param {Child[]} children
+ */
 export const h = (tag, props = {}, ...children) => fill(document.createElement(tag), props, children);
+
+/**
+ * An element of a drawing.
+ * @template {keyof SVGElementTagNameMap} T
+ * @param {T} tag
+ * @param {Props} [props]
+ * @param {Child[]} children
+ */
 export const s = (tag, props = {}, ...children) => fill(document.createElementNS(SVG, tag), props, children);
 
+/**
+ * Replace what a node holds.
+ * @template {Element} T
+ * @param {T} node
+ * @param {Child[]} children
+ */
 export function show(node, ...children) {
-  node.replaceChildren(
-    ...children.flat(Infinity).filter((c) => c !== null && c !== undefined && c !== false),
-  );
+  node.replaceChildren(...flatten(children));
   return node;
+}
+
+/**
+ * An element that index.html or `main.js` has made.
+ * @param {string} id
+ */
+export function byId(id) {
+  const found = document.getElementById(id);
+  if (!found) throw new Error(`no element ${id}`);
+  return found;
+}
+
+/** @param {string} id */
+export function buttonById(id) {
+  const found = byId(id);
+  if (!(found instanceof HTMLButtonElement)) throw new Error(`${id} is no button`);
+  return found;
 }
 
 const NBSP = '\u00a0';
+/** @param {number | null | undefined} value @param {number} [digits] */
 export const number = (value, digits = 2) =>
   value === null || value === undefined ? '–' : value.toFixed(digits).replace('-', '−');
+/** @param {number | null | undefined} value @param {number} [digits] */
 export const ms = (value, digits = 2) =>
   value === null || value === undefined ? '–' : `${number(value, digits)}${NBSP}ms`;
+/** @param {number | null | undefined} value @param {number} [digits] */
 export const us = (value, digits = 3) =>
   value === null || value === undefined ? '–' : `${value > 0 ? '+' : ''}${number(value, digits)}${NBSP}µs`;
+/** @param {number | null | undefined} value @param {number} [digits] */
 export const mm = (value, digits = 1) =>
   value === null || value === undefined ? '–' : `${number(value, digits)}${NBSP}mm`;
+/** @param {number | null | undefined} value */
 export const percent = (value) =>
   value === null || value === undefined
     ? '–'
     : `${value > 0.995 && value < 1 ? '>99' : value > 0 && value < 0.005 ? '<1' : (value * 100).toFixed(0)}${NBSP}%`;
+/** @param {number | string} when */
 export const clock = (when) => {
   const d = new Date(when);
-  const p = (n) => String(n).padStart(2, '0');
-  return `${d.getFullYear()}-${p(d.getMonth() + 1)}-${p(d.getDate())} ${p(d.getHours())}:${p(d.getMinutes())}:${p(d.getSeconds())}`;
+  const two = (/** @type {number} */ n) => String(n).padStart(2, '0');
+  const day = [d.getFullYear(), two(d.getMonth() + 1), two(d.getDate())].join('-');
+  return `${day} ${[d.getHours(), d.getMinutes(), d.getSeconds()].map(two).join(':')}`;
 };
 
 export const calm = () => matchMedia('(prefers-reduced-motion: reduce)').matches;
 
 // Interpolate y at x on a rising list of xs; null outside.
+/** @param {number[]} xs @param {number[]} ys @param {number} x @returns {number | null} */
 export function at(xs, ys, x) {
   if (!xs.length || x < xs[0] || x > xs[xs.length - 1]) return null;
   let low = 0,
@@ -60,8 +124,9 @@ export function at(xs, ys, x) {
   return ys[low] + share * (ys[high] - ys[low]);
 }
 
-// Whether somebody is typing into a field: until it is entered or left, what is in it is theirs and no news may write over it.
-// `left` is called where it is left as it was found, since the news in between has not been shown.
+// Whether somebody is typing into a field: until they enter or leave it, no news may overwrite their text.
+// `left` is called when they leave it unchanged, since the news in between has not been shown.
+/** @param {HTMLInputElement | HTMLSelectElement} field @param {() => void} left @returns {() => boolean} */
 export function watchTyping(field, left) {
   let under = false;
   field.addEventListener('input', () => {
@@ -79,10 +144,12 @@ export function watchTyping(field, left) {
   return () => under;
 }
 
-// Write into a field that somebody may be in: what was selected whole, to be typed over, stays so.
+// Write into a field that somebody may be in: text that was selected whole stays selected.
+/** @param {HTMLInputElement | HTMLSelectElement} field @param {string} text */
 export function write(field, text) {
   if (field.value === text) return;
   const whole =
+    field instanceof HTMLInputElement &&
     document.activeElement === field &&
     field.value !== '' &&
     field.selectionStart === 0 &&
@@ -92,6 +159,7 @@ export function write(field, text) {
 }
 
 // Call `draw(width, height)` now and whenever the box changes its size.
+/** @param {Element} box @param {(width: number, height: number) => void} draw */
 export function fit(box, draw) {
   let last = '';
   const look = () => {

@@ -2,6 +2,7 @@
 import { h, show } from './dom.js';
 
 const LOWEST = 0.72; // of red at full: below it the contrast would fall under 3 : 1
+/** @param {string} name @param {string} fallback */
 const kept = (name, fallback) => {
   try {
     return localStorage.getItem(`beamfall.${name}`) ?? fallback;
@@ -9,6 +10,7 @@ const kept = (name, fallback) => {
     return fallback;
   }
 };
+/** @param {string} name @param {string} value */
 const keep = (name, value) => {
   try {
     localStorage.setItem(`beamfall.${name}`, value);
@@ -17,11 +19,15 @@ const keep = (name, value) => {
   }
 };
 
+/** @param {number} v */
 const linear = (v) => (v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4);
+/** @param {number[]} rgb @param {number} level */
 const luminance = (rgb, level) =>
   rgb.reduce((sum, v, i) => sum + [0.2126, 0.7152, 0.0722][i] * linear((v / 255) * level), 0);
-const parse = (text) => (text.match(/[\d.]+/g) ?? [0, 0, 0]).slice(0, 3).map(Number);
+/** @param {string} text */
+const parse = (text) => (text.match(/[\d.]+/g) ?? ['0', '0', '0']).slice(0, 3).map(Number);
 
+/** @param {number} level */
 export function measureContrast(level) {
   const style = getComputedStyle(document.body);
   const [one, other] = [
@@ -65,4 +71,4 @@ export function makeLight() {
   return [mode, h('span', { class: 'dim' }, 'dim', dim, figure)];
 }
 
-export { kept, keep };
+export { keep, kept };

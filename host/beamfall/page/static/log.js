@@ -1,51 +1,71 @@
 // The shot log: a table and a contact sheet, both drawn only where one looks, so that 10,000 shots scroll as ten do.
-import { h, show, ms, us, number, clock, fit } from './dom.js';
-import { state, on, hear, get, act } from './net.js';
+
 import { attempt, ready } from './bar.js';
-import { makeStars } from './stars.js';
 import { makeChart } from './chart.js';
+import { clock, fit, h, ms, number, show, us } from './dom.js';
+import { act, get, hear, on, state } from './net.js';
+import { makeStars } from './stars.js';
 
 const ROW = 38,
   CELL_W = 208,
   CELL_H = 214,
   MORE = 6;
-let lines = [],
-  chosen = [],
-  selected = null,
-  marks = [],
-  loaded = false,
-  openLater = null,
-  api = null;
-const drafts = new Map(); // shot -> its note as typed and not kept yet; it outlives news, another shot and another view
+/** @type {ListedShot[]} */
+let lines = [];
+/** @type {ListedShot[]} */
+let chosen = [];
+/** @type {number | null} */
+let selected = null;
+/** @type {number[]} */
+let marks = [];
+let loaded = false;
+/** @type {number | null} */
+let openLater = null;
+/** @type {{ open: (shot: number) => void } | null} */
+let api = null;
+/** Notes by shot, as typed and not saved yet; they outlive news and another view. @type {Map<number, string>} */
+const drafts = new Map();
 addEventListener('beforeunload', (event) => {
   if (drafts.size) event.preventDefault();
 });
 
-let newest = null,
-  news = null; // lines that come while the log is on its way may not be in it
+/** @type {Promise<void> | null} */
+let newest = null;
+/** Lines that come while the log is on its way: they may not be in it. @type {ListedShot[] | null} */
+let news = null;
 function load() {
   news ??= [];
-  const mine = (newest = read(() => mine));
+  /** @type {Promise<void>} */
+  const mine = read(() => mine);
+  newest = mine;
   return mine;
 }
-/** Shots, newest first, from the columns that the server sends. */
+/**
+ * Shots, newest first, from the columns that the server sends.
+ * @param {Record<string, any[]>} columns
+ * @returns {ListedShot[]}
+ */
 function readLines(columns) {
   const names = Object.keys(columns);
-  const at = (n) => Object.fromEntries(names.map((name) => [name, columns[name][n]]));
+  const at = (/** @type {number} */ n) =>
+    /** @type {any} */ (Object.fromEntries(names.map((name) => [name, columns[name][n]])));
   return columns.shot.map((_, n) => at(n)).reverse();
 }
+/** @param {() => Promise<void>} self @returns {Promise<void>} */
 async function read(self) {
   const content = await get('/shots');
-  if (newest !== self()) return newest; // asked for once more meanwhile
+  if (newest && newest !== self()) return newest; // asked for again meanwhile
   lines = readLines(content.lines);
   loaded = true;
-  for (const line of news) put(line);
+  for (const line of news ?? []) put(line);
   news = null;
 }
+/** @param {ListedShot} line */
 function merge(line) {
   news?.push(line);
   if (loaded) put(line);
 }
+/** @param {ListedShot} line */
 function put(line) {
   const shot = line.shot,
     at = lines.findIndex((one) => one.shot === shot);
@@ -53,6 +73,7 @@ function put(line) {
   else lines.unshift(line);
 }
 
+/** @param {number | null} shot */
 export function openShot(shot) {
   if (!api) {
     openLater = shot;
@@ -129,6 +150,7 @@ export function makeLog() {
   );
   const root = h('div', { class: 'view logview' });
   let sheet = false,
+    /** @type {LogCell[]} */
     pool = [],
     columns = 1,
     pending = false;
@@ -149,7 +171,8 @@ export function makeLog() {
           `${line.note} ${line.rig} ${line.swept} ${line.kind} ${line.port}`.toLowerCase().includes(words)),
     );
     figure.textContent = lines.length
-      ? `${chosen.length === lines.length ? '' : `${chosen.length} of `}${lines.length} ${lines.length === 1 ? 'shot' : 'shots'}`
+      ? (chosen.length === lines.length ? '' : `${chosen.length} of `) +
+        `${lines.length} ${lines.length === 1 ? 'shot' : 'shots'}`
       : 'no shots yet';
     grid.setAttribute('aria-rowcount', String(chosen.length + 1));
     layout();
@@ -225,15 +248,19 @@ export function makeLog() {
     const mark = h('input', { type: 'checkbox', tabindex: '-1' });
     cells.mark.append(mark);
     const root = h('div', { class: 'logrow', role: 'row' }, Object.values(cells));
+    /** @type {LogCell} */
     const one = {
       root,
+      at: -1,
+      shot: 0,
+      used: false,
       fill(line, at) {
         const shot = line.shot;
         root.style.transform = `translateY(${at * ROW}px)`;
         root.setAttribute('aria-rowindex', String(at + 2));
         root.classList.toggle('chosen', shot === selected);
         one.shot = shot;
-        cells.shot.textContent = shot;
+        cells.shot.textContent = String(shot);
         cells.time.textContent = clock(line.time).slice(5);
         cells.state.textContent = `${SIGNS[line.state] ?? '·'} ${line.state}`;
         cells.state.dataset.state = line.state;
@@ -264,8 +291,12 @@ export function makeLog() {
       { class: 'cell', role: 'row' },
       h('div', { role: 'cell' }, h('div', { class: 'pic' }, image, blank), words, stars),
     );
+    /** @type {LogCell} */
     const one = {
       root,
+      at: -1,
+      shot: 0,
+      used: false,
       fill(line, at) {
         const shot = line.shot;
         one.shot = shot;
@@ -287,21 +318,21 @@ export function makeLog() {
   }
 
   // -- choosing, comparing -----------------------------------------------------------------------------------------
-  function toggleMark(shot) {
+  function toggleMark(/** @type {number} */ shot) {
     marks = marks.includes(shot) ? marks.filter((one) => one !== shot) : [...marks, shot].slice(-2);
     compareButton.disabled = marks.length !== 2;
     compareButton.textContent =
       marks.length === 2 ? `Compare ${Math.min(...marks)} and ${Math.max(...marks)}` : 'Compare two';
     refill();
   }
-  function open(shot, { scroll = false } = {}) {
+  function open(/** @type {number} */ shot, { scroll = false } = {}) {
     selected = shot;
     history.replaceState(null, '', `#log/${shot}`);
     if (scroll) bringUp(shot);
     refill();
     showDetail(shot);
   }
-  function bringUp(shot) {
+  function bringUp(/** @type {number} */ shot) {
     const at = chosen.findIndex((line) => line.shot === shot);
     if (at < 0) return;
     const size = sheet ? CELL_H : ROW,
@@ -336,7 +367,7 @@ export function makeLog() {
   compareButton.addEventListener('click', () => attempt(showCompare(Math.min(...marks), Math.max(...marks))));
 
   let asked = 0;
-  async function showDetail(shot) {
+  async function showDetail(/** @type {number} */ shot) {
     const mine = ++asked;
     root.toggleAttribute('data-comparing', false);
     try {
@@ -349,11 +380,14 @@ export function makeLog() {
     } catch (error) {
       if (mine === asked) {
         detail.dataset.shot = '';
-        show(detail, h('p', { class: 'field-problem' }, error.message));
+        show(
+          detail,
+          h('p', { class: 'field-problem' }, error instanceof Error ? error.message : String(error)),
+        );
       }
     }
   }
-  const makeShotPicture = (content) =>
+  const makeShotPicture = (/** @type {ShotDetail} */ content) =>
     h(
       'div',
       { class: 'pic' },
@@ -362,11 +396,11 @@ export function makeLog() {
         alt: `Shot ${content.line.shot}${content.seen ? `, simulated: ${content.seen}` : ''}`,
       }),
     );
-  function addPicture(content) {
+  function addPicture(/** @type {ShotDetail} */ content) {
     if (content.line.picture && !detail.querySelector(':scope > .pic'))
-      detail.querySelector('#again').closest('.row').before(makeShotPicture(content));
+      detail.querySelector('#again')?.closest('.row')?.before(makeShotPicture(content));
   }
-  function fillDetail(content) {
+  function fillDetail(/** @type {ShotDetail} */ content) {
     const line = content.line,
       shot = line.shot;
     const note = h('textarea', {
@@ -415,7 +449,7 @@ export function makeLog() {
       ['board', `${content.board.name}, firmware ${content.board.firmware}, ${content.board.timing}`],
       ['seed', content.seed === null ? '–' : String(content.seed)],
     ];
-    detail.dataset.shot = shot;
+    detail.dataset.shot = String(shot);
     show(
       detail,
       h('div', { class: 'row spread' }, h('h2', {}, `Shot ${shot}`), makeStars(shot, line.rating)),
@@ -472,7 +506,7 @@ export function makeLog() {
           h(
             'tbody',
             {},
-            content.edges.map((edge) =>
+            content.edges.map((/** @type {ShotEdge} */ edge) =>
               h(
                 'tr',
                 {},
@@ -503,7 +537,7 @@ export function makeLog() {
       job = state.job;
     if (!box) return;
     const button = detail.querySelector('#again');
-    if (button) button.disabled = !ready();
+    if (button instanceof HTMLButtonElement) button.disabled = !ready();
     if (job?.kind !== 'repeat' || !job.result || job.result.of_shot !== selected) {
       show(box);
       return;
@@ -511,7 +545,7 @@ export function makeLog() {
     show(box, h('h3', {}, 'Fired again: that day against today'), makeChanges(job.result.edges));
   }
   on(['job', 'link'], showRepeated);
-  async function showCompare(first, second) {
+  async function showCompare(/** @type {number} */ first, /** @type {number} */ second) {
     const mine = ++asked;
     const content = await get(`/compare/${first}/${second}`);
     if (mine !== asked) return;
@@ -563,7 +597,7 @@ export function makeLog() {
   // -- life -----------------------------------------------------------------------------------------------------
   for (const one of [find, series]) one.addEventListener('input', filter);
   for (const one of [stateBox, least, pictured]) one.addEventListener('change', filter);
-  const turn = (is) => {
+  const turn = (/** @type {boolean} */ is) => {
     sheet = is;
     asTable.setAttribute('aria-pressed', String(!is));
     asSheet.setAttribute('aria-pressed', String(is));
@@ -573,15 +607,15 @@ export function makeLog() {
   };
   asTable.addEventListener('click', () => turn(false));
   asSheet.addEventListener('click', () => turn(true));
-  const shown = (shot) => shot === selected && !root.hasAttribute('data-comparing');
+  const shown = (/** @type {number} */ shot) => shot === selected && !root.hasAttribute('data-comparing');
   hear('line', ({ line }) => {
     merge(line);
     filter();
     if (!shown(line.shot)) return;
-    if (!detail.contains(document.activeElement)) showDetail(selected);
+    if (!detail.contains(document.activeElement)) showDetail(line.shot);
     else {
       const stars = detail.querySelector('.stars');
-      stars?.replaceWith(makeStars(selected, line.rating));
+      stars?.replaceWith(makeStars(line.shot, line.rating));
     }
   });
   hear('picture', ({ shot }) => {
@@ -598,7 +632,7 @@ export function makeLog() {
     load().then(() => {
       filter();
       api = {
-        open: (shot) => {
+        open: (/** @type {number} */ shot) => {
           if (shot !== selected) open(shot, { scroll: true });
         },
       };
@@ -633,10 +667,11 @@ export function makeLog() {
   return root;
 }
 
+/** @type {Record<string, string>} */
 const SIGNS = { fired: '●', missed: '○', fault: '▲', 'not-released': '–', 'outcome unknown': '?' };
 
-function makeChanges(edges) {
-  const micro = (value, digits = 3) => (value === null ? '–' : number(value / 1e3, 4) + '\u00a0ms');
+function makeChanges(/** @type {any[]} */ edges) {
+  const micro = (/** @type {number | null} */ value) => ms(value === null ? null : value / 1e3, 4);
   return h(
     'table',
     { class: 'plain' },
@@ -654,7 +689,7 @@ function makeChanges(edges) {
     h(
       'tbody',
       {},
-      edges.map((one) =>
+      edges.map((/** @type {any} */ one) =>
         h(
           'tr',
           {},

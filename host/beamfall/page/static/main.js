@@ -1,15 +1,20 @@
-// The bench page. Everything that is decided is decided by the server's library; here it is shown and asked for.
-import { h, show } from './dom.js';
-import { state, on, hear, emit, connect, enter, abort } from './net.js';
-import { makeBar, showStrip, arm, release } from './bar.js';
-import { makeLight } from './light.js';
-import { makeSound } from './sound.js';
-import { makeBench } from './bench.js';
-import { makeRig } from './rig.js';
-import { makeSweep, makeSeek, makeCheck, makeCalibrate } from './find.js';
-import { makeLog, openShot } from './log.js';
-import { makeRepeatability } from './charts.js';
+// The bench page. The server's library decides everything; the page shows it and asks for it.
 
+import { arm, makeBar, release, showStrip } from './bar.js';
+import { makeBench } from './bench.js';
+import { makeCalibrate } from './calibrate.js';
+import { makeRepeatability } from './charts.js';
+import { makeCheck } from './check.js';
+import { byId, h, show } from './dom.js';
+import { makeLight } from './light.js';
+import { makeLog, openShot } from './log.js';
+import { abort, connect, emit, enter, hear, on, state } from './net.js';
+import { makeRig } from './rig.js';
+import { makeSeek } from './seek.js';
+import { makeSound } from './sound.js';
+import { makeSweep } from './sweep.js';
+
+/** @type {[string, string, () => Element][]} */
 const VIEWS = [
   ['bench', 'Bench', makeBench],
   ['rig', 'Rig', makeRig],
@@ -20,7 +25,7 @@ const VIEWS = [
   ['log', 'Log', makeLog],
   ['repeatability', 'Repeatability', makeRepeatability],
 ];
-const $ = (id) => document.getElementById(id);
+/** @type {Map<string, Element>} */
 const made = new Map();
 let started = false;
 
@@ -29,11 +34,12 @@ function route() {
   const [name, more] = location.hash.slice(1).split('/');
   const view = VIEWS.find(([id]) => id === name) ?? VIEWS[0];
   if (!made.has(view[0])) made.set(view[0], view[2]());
-  for (const link of $('nav').children) link.toggleAttribute('aria-current', false);
-  const current = [...$('nav').children].find((link) => link.hash === `#${view[0]}`);
-  current.setAttribute('aria-current', 'page');
+  for (const link of byId('nav').querySelectorAll('a')) {
+    link.toggleAttribute('aria-current', false);
+    if (link.hash === `#${view[0]}`) link.setAttribute('aria-current', 'page');
+  }
   document.title = `${view[1]} – Beamfall`;
-  const main = $('main');
+  const main = byId('main');
   if (main.firstChild !== made.get(view[0])) {
     show(main, h('h1', { class: 'unseen' }, view[1]), made.get(view[0]));
     scrollTo(0, 0);
@@ -43,7 +49,7 @@ function route() {
 }
 
 function showLink() {
-  const chip = $('linkchip'),
+  const chip = byId('linkchip'),
     link = state.link,
     board = state.board;
   const word =
@@ -52,7 +58,7 @@ function showLink() {
       lost: 'board lost',
       none: 'no board',
       connecting: 'connecting',
-    }[link?.state] ?? '…';
+    }[link?.state ?? 'connecting'] ?? '…';
   chip.dataset.state = link?.state ?? 'connecting';
   chip.dataset.health = link?.health ?? '';
   chip.textContent = board ? `${board.name}: ${word}` : word;
@@ -60,11 +66,13 @@ function showLink() {
     ? ''
     : `${board.port}, firmware ${board.firmware}, timing ${board.timing}, clock ${board.clock_hz / 1e6} MHz. ` +
       (link?.state === 'up'
-        ? `A question is answered within ${link.round_trip_ms} ms; frames damaged ${link.frames_bad}, sent again ${link.retransmissions}, reconnected ${link.reconnections}, board restarted ${link.restarts}`
+        ? `Answers take ${link.round_trip_ms} ms; frames damaged ${link.frames_bad}, ` +
+          `sent again ${link.retransmissions}, reconnected ${link.reconnections}, board restarted ${link.restarts}`
         : '');
 }
 
-// -- keys: Esc aborts, everywhere and always. Letters work while nothing is being typed. --------------------------------
+// -- keys: Esc aborts, everywhere and always. Letters work while nobody is typing. ------------------------------
+/** @param {Element} target */
 const typing = (target) =>
   target.closest('textarea, select, input:not([type="range"]):not([type="checkbox"]), [contenteditable]') !==
   null;
@@ -93,9 +101,9 @@ function showLocked() {
   started = false;
   const field = h('input', { type: 'text', id: 'code', autocomplete: 'off', size: 48 });
   const said = h('p', { class: 'field-problem', hidden: true });
-  const go = async (event) => {
+  const go = async (/** @type {Event} */ event) => {
     event.preventDefault();
-    const code = field.value.trim().split('#').pop();
+    const code = field.value.trim().split('#').pop() ?? '';
     if (await enter(code)) location.reload();
     else {
       said.textContent = 'This link is used up. Use a new one.';
@@ -113,19 +121,26 @@ function showLocked() {
     h('button', {}, 'Open'),
   );
   show(
-    $('main'),
+    byId('main'),
     h(
       'div',
       { class: 'view' },
-      h('section', { class: 'panel' }, h('h1', {}, 'Open the page with a new link'), h('p', {}, advice), form, said),
+      h(
+        'section',
+        { class: 'panel' },
+        h('h1', {}, 'Open the page with a new link'),
+        h('p', {}, advice),
+        form,
+        said,
+      ),
     ),
   );
 }
 
 async function start() {
-  for (const [id, title] of VIEWS) $('nav').append(h('a', { href: `#${id}` }, title));
+  for (const [id, title] of VIEWS) byId('nav').append(h('a', { href: `#${id}` }, title));
   show(
-    $('tools'),
+    byId('tools'),
     h(
       'button',
       {
@@ -133,7 +148,9 @@ async function start() {
         class: 'link',
         id: 'linkchip',
         'data-state': 'connecting',
-        on: { click: () => emit('trouble', { text: $('linkchip').title || 'No board yet.', level: 'note' }) },
+        on: {
+          click: () => emit('trouble', { text: byId('linkchip').title || 'No board yet.', level: 'note' }),
+        },
       },
       'connecting',
     ),

@@ -1,6 +1,6 @@
-// The moment of the light: where drop 2 and the jet would be then, as far as it is known. The server has the figures.
-import { s, h, show, fit, ms, mm, number, percent } from './dom.js';
-import { state, on } from './net.js';
+// The moment of the light: where drop 2 and the jet would be, and how surely. The library gives the figures.
+import { fit, h, mm, number, percent, s, show } from './dom.js';
+import { on, state } from './net.js';
 
 const WORDS = [
   ['before', 'drop 2 has not met the jet'],
@@ -21,19 +21,17 @@ export function makeMoment() {
     if (!m) {
       show(
         box,
-        h(
-          'p',
-          { class: 'soft' },
-          state.plan?.problem ? '' : 'Nothing to show for this picture: there is no drop 2.',
-        ),
+        h('p', { class: 'soft' }, state.plan?.problem ? '' : 'Nothing to show: this picture has no drop 2.'),
       );
       return;
     }
     const top = Math.max(40, m.jet_mm.p95 * 1.08, Math.min(m.drop_mm.p95 + m.diameter_mm, 120) * 1.06);
     const below = 9;
     const scale = (height - 8) / (top + below);
+    /** @param {number} v */
     const y = (v) => 4 + (top - v) * scale;
     const middle = width * 0.34;
+    /** @param {number} v */
     const x = (v) => middle + v * scale;
     const g = s('g');
     for (let v = 0; v <= top; v += top > 80 ? 20 : 10)
@@ -45,16 +43,18 @@ export function makeMoment() {
       s('rect', { x: 0, y: y(0), width, height: below * scale, class: 'liquid' }),
       s('line', { x1: 0, x2: width, y1: y(0), y2: y(0), class: 'surface' }),
     );
+    /** @param {number} tip @param {string} kind */
     const column = (tip, kind) => {
       if (tip <= 0) return null;
       const half = 2.1,
-        foot = 8;
-      const [waist, neck] = [y(tip * 0.15), y(Math.max(0, tip - half))];
-      const left = `M${x(-foot)} ${y(0)}Q${x(-half)} ${waist} ${x(-half)} ${neck}`;
-      const right = `${x(half)} ${neck}Q${x(half)} ${waist} ${x(foot)} ${y(0)}`;
+        foot = 8,
+        shoulder = y(Math.max(0, tip - half));
       return s('path', {
         class: kind,
-        d: `${left}A${half * scale} ${half * scale} 0 0 1 ${right}z`,
+        d:
+          `M${x(-foot)} ${y(0)}Q${x(-half)} ${y(tip * 0.15)} ${x(-half)} ${shoulder}` +
+          `A${half * scale} ${half * scale} 0 0 1 ${x(half)} ${shoulder}` +
+          `Q${x(half)} ${y(tip * 0.15)} ${x(foot)} ${y(0)}z`,
       });
     };
     for (const part of [
@@ -64,6 +64,7 @@ export function makeMoment() {
     ])
       if (part) g.append(part);
     const radius = m.diameter_mm / 2;
+    /** @param {number} low @param {string} kind */
     const ball = (low, kind) =>
       low + m.diameter_mm < 0
         ? null
@@ -74,6 +75,7 @@ export function makeMoment() {
       ball(m.drop_mm.p50, 'drop planned thick'),
     ])
       if (part) g.append(part);
+    /** @param {Interval} interval @param {number} at @param {string} name @param {string} kind */
     const bracket = ({ p5, p50, p95 }, at, name, kind) => {
       const [a, b] = [p5, p95].map((v) => y(Math.min(Math.max(v, -below), top)));
       const middle = y(Math.min(Math.max(p50, -below), top)),
@@ -121,21 +123,26 @@ export function makeMoment() {
   return [box, words, chances];
 }
 
-// Where a drop would be that had gone on falling is no place once it has struck: beyond the picture it is over.
+// Far below the surface a drop has struck: the height it would have reached means nothing.
 const OVER_MM = -20;
-const said = (middle, digits = 0) => (middle < OVER_MM ? 'long over' : mm(middle, digits));
+/** @param {number} middle */
+const said = (middle) => (middle < OVER_MM ? 'has struck' : mm(middle, 0));
 
+/** @param {MomentState} m */
 function stage(m) {
-  if (!m.stage_ms) return 'At this spacing hardly any rig like this one lets drop 2 meet the jet.';
+  if (!m.stage_ms) return 'At this spacing drop 2 meets the jet in hardly any rig like this one.';
   if (m.drop_mm.p95 < OVER_MM)
-    return 'Long over: drop 2 struck before this light in nearly all rigs like this one.';
+    return 'Too late: drop 2 has struck before this light in nearly all rigs like this one.';
+  /** @param {number} v */
   const side = (v) => `${v > 0 ? '+' : ''}${number(v, 1)}`;
-  const range = `${side(m.stage_ms.p5)} to ${side(m.stage_ms.p95)}`;
-  return `Light ${side(m.stage_ms.p50)} ms from the contact; in 9 of 10 rigs like this one ${range} ms.`;
+  const { p5, p50, p95 } = m.stage_ms;
+  return `Light ${side(p50)} ms from the contact; in 9 of 10 rigs like this one ${side(p5)} to ${side(p95)} ms.`;
 }
+/** @param {MomentState} m */
 function say(m) {
-  const range = ({ p5, p95 }) => `(${mm(p5)} to ${mm(p95)})`;
-  const over = m.drop_mm.p95 < OVER_MM;
-  const drop = over ? 'long over' : `${mm(m.drop_mm.p50)} above the surface ${range(m.drop_mm)}`;
+  /** @param {Interval} interval */
+  const range = (interval) => `(${mm(interval.p5)} to ${mm(interval.p95)})`;
+  const drop =
+    m.drop_mm.p95 < OVER_MM ? 'has struck' : `${mm(m.drop_mm.p50)} above the surface ${range(m.drop_mm)}`;
   return `At the light: jet ${mm(m.jet_mm.p50)} ${range(m.jet_mm)}, drop 2 ${drop}`;
 }

@@ -1,35 +1,51 @@
-// The state as the server has it, and the way to it. The server's state is the only one: a reload or a second page shows the same.
+// The server's state, and the way to it. It is the only one: a reload or a second page shows the same.
 
+/** @type {BeamfallState} */
 export const state = {};
 let version = -1;
-let behind = 0; // of this computer's clock, in ms: a tablet's may be minutes off
+let behind = 0; // how late this computer's clock is, in ms: a tablet's may be minutes off
 export const now = () => Date.now() + behind;
+/** @type {Map<string, Set<() => void>>} */
 const watchers = new Map(); // section -> functions
+/** @type {Map<string, Set<(message: any) => void>>} */
 const hearers = new Map(); // event -> functions
+/** @type {WebSocket | null} */
 let socket = null;
 let wait = 200;
 
+/** @param {string | string[]} sections @param {() => void} f */
 export function on(sections, f) {
-  for (const name of [sections].flat()) {
-    if (!watchers.has(name)) watchers.set(name, new Set());
-    watchers.get(name).add(f);
-  }
+  for (const name of [sections].flat()) addTo(watchers, name, f);
   f();
 }
+/** @param {string} event @param {(message: any) => void} f */
 export function hear(event, f) {
-  if (!hearers.has(event)) hearers.set(event, new Set());
-  hearers.get(event).add(f);
+  addTo(hearers, event, f);
 }
+/**
+ * @template F
+ * @param {Map<string, Set<F>>} sets
+ * @param {string} name
+ * @param {F} f
+ */
+function addTo(sets, name, f) {
+  const found = sets.get(name) ?? new Set();
+  found.add(f);
+  sets.set(name, found);
+}
+/** @param {string} event @param {object} message */
 export function emit(event, message) {
   for (const f of hearers.get(event) ?? []) f(message);
 }
 
+/** @param {Iterable<string>} names */
 function changed(names) {
   const due = new Set();
   for (const name of names) for (const f of watchers.get(name) ?? []) due.add(f);
   for (const f of due) f();
 }
 
+/** @param {ServerMessage} message */
 function take(message) {
   if (message.all) {
     for (const name of Object.keys(state)) delete state[name];
@@ -44,12 +60,14 @@ function take(message) {
     Object.assign(state, message.set);
     changed(Object.keys(message.set));
   } else if (message.event) {
-    behind = Math.max(behind, message.at - Date.now()); // what was long on its way made the clock late, and countdowns too long
+    // A message that took long made the server's clock seem late, and countdowns too long.
+    behind = Math.max(behind, message.at - Date.now());
     emit(message.event, message);
   }
 }
 
 // Exchange the code of a link, which works once, for the cookie that opens everything.
+/** @param {string} code */
 export async function enter(code) {
   const answer = await fetch('/enter', {
     method: 'POST',
@@ -61,6 +79,7 @@ export async function enter(code) {
 
 export async function connect() {
   // A WebSocket does not say why it was refused: ask by GET first whether the cookie is valid.
+  /** @type {Response | null} */
   let known;
   try {
     known = await fetch('/series', { cache: 'no-store' });
@@ -92,8 +111,9 @@ function retry() {
   wait = Math.min(wait * 1.6, 3000);
 }
 
-// What is set up goes one after the other, each lane by itself, and what moves the board after what was set up before it:
-// on its way a request may overtake another one. Of two that were given at once the later one holds.
+// Requests may overtake each other on their way. So settings are sent one after the other, in a lane each, and what
+// moves the board waits for the settings made before it. Of two changes to one setting the later one holds.
+/** @type {Record<string, 'desk' | 'log' | 'bar'>} */
 const LANES = {
   tune: 'desk',
   step: 'desk',
@@ -106,15 +126,17 @@ const LANES = {
   note: 'log',
   dismiss: 'bar',
 };
+/** @type {Record<'desk' | 'log' | 'bar', Promise<unknown>>} */
 const turns = { desk: Promise.resolve(), log: Promise.resolve(), bar: Promise.resolve() };
 let aborts = 0;
 
 // Do something; resolves to the answer, or throws an Error with the library's words.
+/** @param {string} command @param {object} [body] @returns {Promise<any>} */
 export function act(command, body = {}) {
   const lane = LANES[command],
     before = aborts;
   const answered = turns[lane ?? 'desk'].then(async () => {
-    if (!lane && aborts !== before) throw new Error('Aborted before it had begun.');
+    if (!lane && aborts !== before) throw new Error('Aborted before it started.');
     const answer = await post(command, body);
     if (!lane && aborts !== before) abort(); // which may have overtaken it
     return answer;
@@ -123,6 +145,7 @@ export function act(command, body = {}) {
   return answered;
 }
 
+/** @param {string} command @param {object} body @returns {Promise<any>} */
 async function post(command, body) {
   const answer = await fetch(`/do/${command}`, {
     method: 'POST',
@@ -139,6 +162,7 @@ async function post(command, body) {
 }
 
 // A link that opens the page once, for another device.
+/** @returns {Promise<string>} */
 export async function makeLink() {
   const answer = await fetch('/link', {
     method: 'POST',
@@ -149,6 +173,7 @@ export async function makeLink() {
   return (await answer.json()).link;
 }
 
+/** @param {string} path @returns {Promise<any>} */
 export async function get(path) {
   const answer = await fetch(path, { cache: 'no-store' });
   const content = await answer.json().catch(() => ({ error: `the server answered ${answer.status}` }));
@@ -156,8 +181,8 @@ export async function get(path) {
   return content;
 }
 
-// Abort goes the way that is open already, and both ways since that one may be in doubt. The server takes each press once:
-// what comes later by the other way shall not end what was begun after it.
+// Abort goes by the open WebSocket and by a request, since the socket may be dead. The server counts each press once:
+// the slower copy must not end what somebody starts afterwards.
 export function abort() {
   aborts++;
   const press = `${Date.now()}-${Math.random()}`;

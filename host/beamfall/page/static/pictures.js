@@ -1,14 +1,17 @@
 // Pictures that may still be in the drawing: an image asks for its file only once the server has it.
 import { h } from './dom.js';
-import { state, on, hear } from './net.js';
+import { hear, on, state } from './net.js';
 
+/** @type {Set<number>} */
 const drawn = new Set();
+/** @type {Map<number, HTMLImageElement[]>} */
 const waiting = new Map(); // shot -> images
 
+/** @param {number} shot */
 function come(shot) {
   drawn.add(shot);
   for (const image of waiting.get(shot) ?? []) {
-    image.src = image.dataset.when;
+    image.src = image.dataset.when ?? '';
     image.hidden = false;
   }
   waiting.delete(shot);
@@ -18,7 +21,11 @@ on('shot', () => {
   if (state.shot?.picture) come(state.shot.shot);
 });
 
-// `known`: whether the server said that there is a picture.
+/**
+ * `known`: whether the server said that there is a picture.
+ * @param {number} shot
+ * @param {Props & { small?: boolean, known?: boolean }} [how]
+ */
 export function makePicture(shot, { small = true, known = false, ...props } = {}) {
   const source = `/shots/${shot}/picture${small ? '?small' : ''}`;
   const image = h('img', { alt: `Picture of shot ${shot}`, ...props });
@@ -26,8 +33,7 @@ export function makePicture(shot, { small = true, known = false, ...props } = {}
   else {
     image.hidden = true;
     image.dataset.when = source;
-    if (!waiting.has(shot)) waiting.set(shot, []);
-    waiting.get(shot).push(image);
+    waiting.set(shot, [...(waiting.get(shot) ?? []), image]);
   }
   return image;
 }

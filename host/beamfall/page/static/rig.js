@@ -1,19 +1,22 @@
-// The rig as a form: what is wrong stands beside its field, in the library's words. And the plan that comes of it.
-import { h, show, ms, number, percent, watchTyping, write } from './dom.js';
-import { state, on, act } from './net.js';
+// The rig as a form, with problems beside their fields, and the plan made from it.
+
 import { attempt } from './bar.js';
 import { makeChart } from './chart.js';
+import { h, ms, number, percent, show, watchTyping, write } from './dom.js';
+import { act, on, state } from './net.js';
 
+/** @type {Record<string, string>} */
 const INTERVALS = {
   nozzle_to_beam: 'nozzle to beam',
   beam_to_surface: 'beam to surface',
-  jet_onset: 'impact to the jet’s onset',
-  jet_rise: 'the jet’s rise',
-  spacing: 'spacing it needs',
-  flash_delay: 'flash delay it needs',
-  flash_delay_at_planned_spacing: 'the same at the planned spacing',
+  jet_onset: 'impact to jet',
+  jet_rise: 'rise of the jet',
+  spacing: 'required spacing',
+  flash_delay: 'required flash delay',
+  flash_delay_at_planned_spacing: 'required flash delay at the planned spacing',
   flash_after_first_edge: 'flash after the first edge',
 };
+/** @type {Record<string, [string, string]>} */
 const QUANTITIES = {
   jet_height_mm: ['the jet’s height', 'mm'],
   drop_diameter_mm: ['the drop’s diameter', 'mm'],
@@ -26,18 +29,21 @@ export function makeRig() {
   name.addEventListener('change', () => attempt(act('edit', { path: 'name', text: name.value })));
   const file = h('p', { class: 'small soft' });
   const wrong = h('div', {});
+  /** @param {string} part @param {string} text */
   const add = (part, text) =>
     h('button', { type: 'button', on: { click: () => attempt(act('add_part', { part })) } }, text);
   const plan = h('div', { class: 'planbox' });
   let shape = '',
+    /** @type {Map<string, (fresh: RigField) => void>} */
     inputs = new Map(),
+    /** @type {Map<string, () => boolean>} */
     typings = new Map();
 
   on('rig', () => {
     const rig = state.rig;
     if (!rig) return;
     if (document.activeElement !== name) name.value = rig.typed_name;
-    show(file, rig.file ? `from ${rig.file}` : 'the example rig, invented; put your own measures in');
+    show(file, rig.file ? `from ${rig.file}` : 'the example rig, invented: enter your own measurements');
     show(
       wrong,
       rig.problems.map((text) => h('p', { class: 'field-problem' }, text)),
@@ -45,7 +51,8 @@ export function makeRig() {
         ? h(
             'p',
             { class: 'soft small' },
-            `${rig.wrong === 1 ? 'One entry has' : `${rig.wrong} entries have`} to be put right; until then the plan stays as it was and nothing can be armed.`,
+            `Correct ${rig.wrong === 1 ? 'one entry' : `${rig.wrong} entries`}. ` +
+              'Until then the plan stays as it is and nothing can be armed.',
           )
         : null,
     );
@@ -57,8 +64,9 @@ export function makeRig() {
     for (const section of rig.form) for (const field of section.fields) inputs.get(field.path)?.(field);
   });
 
+  /** @param {RigSection[]} sections */
   function build(sections) {
-    const held = takeHeld(form, typings.get(document.activeElement?.id)?.() ?? false);
+    const held = takeHeld(form, typings.get(document.activeElement?.id ?? '')?.() ?? false);
     inputs = new Map();
     typings = new Map();
     show(
@@ -69,7 +77,7 @@ export function makeRig() {
           'fieldset',
           {},
           h('legend', {}, section.title),
-          h('details', { class: 'small soft' }, h('summary', {}, 'What these are'), h('p', {}, section.help)),
+          makeHelp(section),
           section.fields.map((field) => makeField(field)),
           removable
             ? h(
@@ -79,7 +87,7 @@ export function makeRig() {
                   class: 'small',
                   on: { click: () => attempt(act('remove_part', { path: section.path })) },
                 },
-                `Take this ${section.title} away`,
+                `Remove this ${section.title}`,
               )
             : null,
         );
@@ -88,33 +96,29 @@ export function makeRig() {
     held();
   }
 
+  /** @param {RigSection} section */
+  function makeHelp(section) {
+    return h(
+      'details',
+      { class: 'small soft' },
+      h('summary', {}, 'What these are'),
+      h('p', {}, section.help),
+      h(
+        'dl',
+        {},
+        section.fields.map((field) => [
+          h('dt', {}, field.label),
+          h('dd', {}, `${field.help}: ${field.expected}`),
+        ]),
+      ),
+    );
+  }
+
+  /** @param {RigField} field */
   function makeField(field) {
     const id = `f-${field.path.replace(/[^a-z0-9]/gi, '-')}`;
     const problem = h('p', { class: 'field-problem', id: `${id}-p`, hidden: true });
-    let input;
-    if (field.options)
-      input = h(
-        'select',
-        { id, 'aria-describedby': `${id}-p` },
-        h('option', { value: '' }, field.default ? `${field.default} (unless said)` : 'the planner chooses'),
-        field.options.map((one) => h('option', { value: one }, one)),
-      );
-    else
-      input = h('input', {
-        type: 'text',
-        id,
-        autocomplete: 'off',
-        maxlength: 200,
-        spellcheck: 'false',
-        placeholder:
-          field.default ||
-          (field.needed
-            ? `such as ${field.example}`
-            : field.example
-              ? `left out; such as ${field.example}`
-              : 'left out'),
-        'aria-describedby': `${id}-p`,
-      });
+    const input = field.options ? makeChoice(field, id) : makeInput(field, id);
     input.addEventListener('change', () => attempt(act('edit', { path: field.path, text: input.value })));
     let newest = field;
     const typing = watchTyping(input, () => write(input, newest.value));
@@ -177,23 +181,55 @@ export function makeRig() {
   );
 }
 
-// Another page may add or take a part away while somebody types here: the field is a new one then, but neither the text nor
-// the place may be lost, or the next letter would be a key of the page. Returns what gives them back.
+// Another page may add or remove a part while somebody types here. The field is then a new one, but its text and the
+// cursor must stay, or the next letter would be a key of the page. Returns the function that restores both.
+/** @param {Element} form @param {boolean} typing */
 function takeHeld(form, typing) {
   const old = document.activeElement;
-  if (!form.contains(old) || !old.id) return () => {};
-  const { id, value, selectionStart, selectionEnd } = old;
+  if (!old || !form.contains(old) || !old.id) return () => {};
+  const id = old.id;
+  const typed = old instanceof HTMLInputElement ? old : null;
+  const value = typed?.value ?? '',
+    start = typed?.selectionStart ?? 0,
+    end = typed?.selectionEnd ?? 0;
   return () => {
     const field = document.getElementById(id);
     if (!field) return;
     field.focus();
     if (!typing || !(field instanceof HTMLInputElement)) return;
     field.select();
-    document.execCommand('insertText', false, value); // as typed: what is only set would not be entered by Enter or Tab
-    field.setSelectionRange(selectionStart, selectionEnd);
+    // As if typed: Enter or Tab would not enter a value that is only set.
+    document.execCommand('insertText', false, value);
+    field.setSelectionRange(start, end);
   };
 }
 
+/** @param {RigField} field @param {string} id */
+function makeChoice(field, id) {
+  const nothing = field.default ? `${field.default} (default)` : 'the planner chooses';
+  return h(
+    'select',
+    { id, 'aria-describedby': `${id}-p` },
+    h('option', { value: '' }, nothing),
+    field.options?.map((one) => h('option', { value: one }, one)),
+  );
+}
+
+/** @param {RigField} field @param {string} id */
+function makeInput(field, id) {
+  const example = field.example ? `such as ${field.example}` : '';
+  return h('input', {
+    type: 'text',
+    id,
+    autocomplete: 'off',
+    maxlength: 200,
+    spellcheck: 'false',
+    placeholder: field.default || (field.needed ? example : ['optional', example].filter(Boolean).join(', ')),
+    'aria-describedby': `${id}-p`,
+  });
+}
+
+/** @param {Element} box */
 function showPlan(box) {
   const plan = state.plan;
   if (!plan) {
@@ -204,12 +240,13 @@ function showPlan(box) {
     show(box, h('p', { class: 'field-problem' }, plan.problem));
     return;
   }
+  /** @param {string} label @param {Interval} value @param {string} unit */
   const interval = (label, value, unit) =>
     h(
       'tr',
       {},
       h('th', { scope: 'row' }, label),
-      ...['p5', 'p50', 'p95'].map((p) => h('td', {}, number(value[p], 2))),
+      [value.p5, value.p50, value.p95].map((p) => h('td', {}, number(p, 2))),
       h('td', {}, unit),
     );
   show(
@@ -256,11 +293,7 @@ function showPlan(box) {
     h(
       'table',
       { class: 'plain' },
-      h(
-        'caption',
-        { class: 'soft small' },
-        'What the flash may follow, and how much the picture would scatter',
-      ),
+      h('caption', { class: 'soft small' }, 'Anchors for the flash, and how much the picture would scatter'),
       h(
         'thead',
         {},
@@ -282,7 +315,8 @@ function showPlan(box) {
             h(
               'th',
               { scope: 'row' },
-              `${one.count ? `${one.edge} edge ${one.count} of ${one.beam}` : 'the release'}${one.chosen ? ' ✓ chosen' : ''}`,
+              `${one.count ? `${one.edge} edge ${one.count} of ${one.beam}` : 'the release'}` +
+                (one.chosen ? ' ✓ chosen' : ''),
             ),
             h('td', {}, number(one.scatter, 3)),
             h('td', { class: 'words' }, one.why),
@@ -290,7 +324,7 @@ function showPlan(box) {
         ),
       ),
     ),
-    h('h3', {}, 'It rests on this'),
+    h('h3', {}, 'Assumptions'),
     h(
       'ul',
       { class: 'soft' },

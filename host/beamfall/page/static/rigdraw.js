@@ -1,7 +1,8 @@
 // The rig to scale: nozzles, beams, dish; planned drops hollow, measured drops solid.
-import { s, h, show, at, calm, fit, ms } from './dom.js';
-import { state, on, hear } from './net.js';
+
 import { star } from './chartdraw.js';
+import { at, calm, fit, h, ms, s, show } from './dom.js';
+import { hear, on, state } from './net.js';
 
 const MARGIN = { left: 34, right: 6, top: 22, bottom: 8 };
 const SLOW = 12; // a replay takes so many times as long as the shot
@@ -23,9 +24,11 @@ export function makeRigDrawing() {
   });
   const legend = h('p', { class: 'small soft legend' });
   const controls = h('div', { class: 'row' }, play, clock);
-  let parts = null,
-    frame = 0,
-    moving = null;
+  /** What moves in the drawing, and how it places mm on the page. @type {any} */
+  let parts = null;
+  let frame = 0;
+  /** @type {number | null} the moment that is shown, while it runs */
+  let moving = null;
 
   // Where everything is at a moment of a shot: planned by the trace, measured by the trace moved to the beam's edge.
   const trace = () => state.shot?.trace ?? state.plan?.trace ?? null;
@@ -39,16 +42,20 @@ export function makeRigDrawing() {
   const redraw = fit(box, (width, height) => {
     const rig = state.rig?.drawing;
     if (!rig) return;
-    const top = Math.max(...rig.valves.map((v) => v.height)) * 1.06 + 18;
+    const top = Math.max(...rig.valves.map((/** @type {any} */ v) => v.height)) * 1.06 + 18;
     const depth = rig.dish.depth;
     const dish = rig.dish.diameter ?? 200;
-    const reach = Math.max(dish / 2 + 12, ...rig.valves.map((v) => Math.abs(v.place) + 40));
+    const reach = Math.max(
+      dish / 2 + 12,
+      ...rig.valves.map((/** @type {any} */ v) => Math.abs(v.place) + 40),
+    );
     const scale = Math.min(
       (height - MARGIN.top - MARGIN.bottom) / (top + depth + 12),
       (width - MARGIN.left - MARGIN.right) / (2 * reach),
     );
-    const x = (mm) => MARGIN.left + (width - MARGIN.left - MARGIN.right) / 2 + mm * scale;
-    const y = (mm) => height - MARGIN.bottom - (mm + depth + 8) * scale;
+    const x = (/** @type {number} */ mm) =>
+      MARGIN.left + (width - MARGIN.left - MARGIN.right) / 2 + mm * scale;
+    const y = (/** @type {number} */ mm) => height - MARGIN.bottom - (mm + depth + 8) * scale;
     const back = s('g');
     for (let cm = 0; cm * 10 <= top; cm += top > 900 ? 20 : 10) {
       back.append(
@@ -83,6 +90,7 @@ export function makeRigDrawing() {
         s('text', { x: vx + 16, y: vy - 7, class: 'label' }, valve.name),
       );
     }
+    /** @type {Record<string, object>} */
     const beams = {};
     for (const beam of rig.beams) {
       const by = y(beam.height),
@@ -138,6 +146,7 @@ export function makeRigDrawing() {
     return t ? t.light_ms[1] : null;
   };
 
+  /** @param {number | null} moment */
   function place(moment) {
     if (!parts) return;
     const t = trace();
@@ -145,25 +154,25 @@ export function makeRigDrawing() {
     const radius = t ? t.diameter_mm / 2 : 2;
     for (const [index, part] of parts.drops.entries()) {
       const drop = t?.drops[index];
-      const draw = (circle, when) => {
-        const low = drop && moment !== null ? at(drop.ms, drop.mm, when) : null;
+      const draw = (/** @type {SVGCircleElement} */ circle, /** @type {number | null} */ when) => {
+        const low = drop && when !== null ? at(drop.ms, drop.mm, when) : null;
         if (low === null) {
-          circle.setAttribute('r', 0);
+          circle.setAttribute('r', '0');
           return null;
         }
         circle.setAttribute('cx', parts.x(0));
         circle.setAttribute('cy', parts.y(low + radius));
-        circle.setAttribute('r', Math.max(4.5, radius * parts.scale));
+        circle.setAttribute('r', String(Math.max(4.5, radius * parts.scale)));
         return low;
       };
       const planned = draw(part.planned, moment);
       const shift = shifts[index];
       const measured =
-        shift === null || shift === undefined
-          ? (part.measured.setAttribute('r', 0), null)
+        shift === null || shift === undefined || moment === null
+          ? draw(part.measured, null)
           : draw(part.measured, moment - shift);
       const low = measured ?? planned;
-      part.tag.textContent = low === null ? '' : `drop ${drop.number}`;
+      part.tag.textContent = low === null ? '' : `drop ${drop?.number}`;
       if (low !== null) {
         part.tag.setAttribute('x', parts.x(0) + 12);
         part.tag.setAttribute('y', parts.y(low + radius) + 4);
@@ -174,21 +183,28 @@ export function makeRigDrawing() {
     else {
       const half = Math.max(2, 1.4 * parts.scale),
         foot = Math.max(5, 4.5 * parts.scale);
-      const [x, y] = [parts.x(0), parts.y(0)];
+      const middle = parts.x(0),
+        surface = parts.y(0);
       parts.jet.setAttribute(
         'd',
-        `M${x - foot} ${y}Q${x - half} ${y} ${x - half} ${parts.y(tip)}h${2 * half}Q${x + half} ${y} ${x + foot} ${y}z`,
+        `M${middle - foot} ${surface}Q${middle - half} ${surface} ${middle - half} ${parts.y(tip)}` +
+          `h${2 * half}Q${middle + half} ${surface} ${middle + foot} ${surface}z`,
       );
     }
     const lit = t && moment !== null && Math.abs(moment - t.light_ms[1]) < 2.5 && t.light_ms[1] !== null;
     parts.burst.setAttribute('d', lit ? star(parts.x(0) - 30, parts.y(24), 4, 11) : '');
     clock.textContent = moment === null ? 'No shot planned' : `${ms(moment, 1)} after the release`;
     const r = range();
-    if (r && document.activeElement !== scrub)
+    if (r && moment !== null && document.activeElement !== scrub)
       scrub.value = String(Math.round((1000 * (moment - r[0])) / (r[1] - r[0])));
   }
 
-  function run(from, to, pace, done) {
+  function run(
+    /** @type {number} */ from,
+    /** @type {number} */ to,
+    /** @type {number} */ pace,
+    /** @type {(() => void) | undefined} */ done = undefined,
+  ) {
     cancelAnimationFrame(frame);
     if (calm()) {
       moving = null;
@@ -198,8 +214,9 @@ export function makeRigDrawing() {
     }
     const begin = performance.now();
     const step = () => {
-      moving = from + (performance.now() - begin) * pace;
-      if (moving >= to) {
+      const moment = from + (performance.now() - begin) * pace;
+      moving = moment;
+      if (moment >= to) {
         moving = null;
         place(resting());
         done?.();
@@ -231,6 +248,7 @@ export function makeRigDrawing() {
       if (r) run(0, r[1], pace);
     }
   });
+  /** @type {number | null} */
   let shown = null;
   on(['shot', 'plan'], () => {
     play.disabled = scrub.disabled = !trace();

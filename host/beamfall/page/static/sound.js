@@ -1,8 +1,9 @@
 // Sounds for hands that are busy: off until asked for.
 import { h } from './dom.js';
+import { keep, kept } from './light.js';
 import { hear } from './net.js';
-import { kept, keep } from './light.js';
 
+/** @type {Record<string, [number, number][]>} */
 const TONES = {
   'armed-for-sensor': [[440, 0.09]],
   fired: [
@@ -23,8 +24,10 @@ const TONES = {
     [262, 0.16],
   ],
 };
+/** @type {AudioContext | null} */
 let context = null;
 
+/** @param {string} name */
 function play(name) {
   if (kept('sound', 'off') !== 'on' || !TONES[name]) return;
   context ??= new AudioContext();

@@ -1,8 +1,10 @@
 // A rating from 1 to 5, as five buttons of one group; the same star again takes it away.
+
+import { attempt } from './bar.js';
 import { h } from './dom.js';
 import { act } from './net.js';
-import { attempt } from './bar.js';
 
+/** @param {number} shot @param {number | null} rating */
 export function makeStars(shot, rating) {
   return h(
     'div',

@@ -1,0 +1,120 @@
+// Calibrate: measures the rig with its beams.
+import { h, number, show } from './dom.js';
+import { ended, field, makeBegin, text } from './forms.js';
+import { act, on, state } from './net.js';
+
+export function makeCalibrate() {
+  const count = h('input', { type: 'number', min: 8, max: 500, value: 20 });
+  const error = text('0.3 mm', '0.3 mm');
+  const begin = makeBegin('Let the drops fall', () =>
+    act('calibrate', { count: Number(count.value) || 20, gap_error: error.value }),
+  );
+  const result = h('div', {});
+  on('job_calibrate', () => {
+    const job = state.job_calibrate;
+    if (!job) return;
+    const found = job.result;
+    show(
+      result,
+      h(
+        'p',
+        {},
+        [ended(job), job.state === 'running' ? job.text : '', job.of ? `${job.done} of ${job.of} shots` : '']
+          .filter(Boolean)
+          .join(' · '),
+      ),
+      found
+        ? h(
+            'div',
+            { class: 'finding' },
+            h(
+              'table',
+              { class: 'plain' },
+              h(
+                'thead',
+                {},
+                h(
+                  'tr',
+                  {},
+                  ['quantity', 'rig file', 'with the edges', '95 % interval', 'measured by the beam'].map(
+                    (name) => h('th', { scope: 'col' }, name),
+                  ),
+                ),
+              ),
+              h(
+                'tbody',
+                {},
+                found.rows.map((/** @type {string[]} */ row) =>
+                  h(
+                    'tr',
+                    {},
+                    h('th', { scope: 'row' }, row[0]),
+                    row.slice(1).map((cell) => h('td', {}, cell)),
+                  ),
+                ),
+              ),
+            ),
+            found.texts.map((/** @type {string} */ one) => h('p', { class: 'prewrap' }, one)),
+            found.warnings.map((/** @type {string} */ one) =>
+              h('p', { class: 'caution' }, h('b', {}, 'Caution: '), one),
+            ),
+            found.effects.length
+              ? h(
+                  'table',
+                  { class: 'plain' },
+                  h('caption', { class: 'soft small' }, 'Effect on the plan (90 % intervals, ms)'),
+                  h(
+                    'thead',
+                    {},
+                    h(
+                      'tr',
+                      {},
+                      ['time', 'before', 'after'].map((name) => h('th', { scope: 'col' }, name)),
+                    ),
+                  ),
+                  h(
+                    'tbody',
+                    {},
+                    found.effects.map(
+                      (/** @type {{ name: string, before: number[], after: number[] }} */ one) =>
+                        h(
+                          'tr',
+                          {},
+                          h('th', { scope: 'row' }, one.name),
+                          h('td', {}, `${number(one.before[0], 1)} to ${number(one.before[2], 1)}`),
+                          h('td', {}, `${number(one.after[0], 1)} to ${number(one.after[2], 1)}`),
+                        ),
+                    ),
+                  ),
+                )
+              : null,
+            h('p', { class: 'soft' }, found.kept ? `Kept for the next plan in ${found.kept}.` : 'Not kept.'),
+          )
+        : null,
+    );
+  });
+  return h(
+    'div',
+    { class: 'view' },
+    h(
+      'section',
+      { class: 'panel' },
+      h('h2', {}, 'Measure the rig with its beams'),
+      h(
+        'p',
+        { class: 'soft' },
+        'Drops fall without a flash. Their beam edges give latency, distance, speed and drop diameter, with ' +
+          'errors, and the planner uses them. Two beams, or one beam at two heights, tell latency from ' +
+          'distance; one beam at one height cannot.',
+      ),
+      h(
+        'div',
+        { class: 'fields' },
+        field('Shots of two drops', count),
+        field('Error of the distance between the beams', error),
+      ),
+      h('div', { class: 'row' }, begin),
+    ),
+    h('section', { class: 'panel' }, h('h2', {}, 'Result'), result),
+  );
+}

@@ -1,0 +1,102 @@
+// Check: finds out why nothing flashes.
+
+import { makeStrobeCaution } from './caution.js';
+import { h, percent, show } from './dom.js';
+import { ended, makeAsking, makeBegin, tick } from './forms.js';
+import { act, on, state } from './net.js';
+
+export function makeCheck() {
+  const [alone, aloneBox] = tick('the simulated person answers');
+  const begin = makeBegin('Find out what is wrong', () => act('check', { simulated_person: alone.checked }));
+  const result = h('div', {});
+  on('board', () => {
+    aloneBox.hidden = !state.board?.simulated;
+  });
+  on('job_check', () => {
+    const job = state.job_check;
+    if (!job) return;
+    const found = job.result;
+    show(
+      result,
+      h('p', {}, [ended(job), job.state === 'running' ? job.text : ''].filter(Boolean).join(' · ')),
+      found
+        ? h(
+            'div',
+            { class: 'finding' },
+            h('p', { class: 'found' }, found.reason),
+            h('p', {}, found.advice),
+            found.would_separate ? h('p', { class: 'soft' }, found.would_separate) : null,
+            h(
+              'p',
+              { class: 'soft' },
+              `Timings checked: ${found.timings}. There may be several causes at once.`,
+            ),
+            ranks(
+              found.ranked
+                .slice(0, 5)
+                .map((/** @type {{ name: string, probability: number }} */ one) => [
+                  one.name,
+                  one.probability,
+                ]),
+            ),
+          )
+        : job.lines.length
+          ? ranks(
+              job.lines
+                .at(-1)
+                .chances.map((/** @type {{ cause: string, chance: number }} */ one) => [
+                  one.cause,
+                  one.chance,
+                ]),
+            )
+          : null,
+      job.lines.length
+        ? h(
+            'ol',
+            { class: 'tests' },
+            job.lines.map((line) =>
+              h('li', {}, h('b', {}, line.test), line.asked ? ' (asked)' : '', ': ', line.showed),
+            ),
+          )
+        : null,
+    );
+  });
+  return h(
+    'div',
+    { class: 'view' },
+    makeAsking('check'),
+    h(
+      'section',
+      { class: 'panel' },
+      h('h2', {}, 'Nothing flashes, or something else is wrong'),
+      makeStrobeCaution(),
+      h(
+        'p',
+        { class: 'soft' },
+        'The board tests what it can by itself and asks only what it cannot see. ' +
+          'It opens the valve and fires the flash.',
+      ),
+      h('div', { class: 'row' }, begin, aloneBox),
+    ),
+    h('section', { class: 'panel' }, h('h2', {}, 'What was found'), result),
+  );
+}
+/** @param {[string, number][]} pairs */
+const ranks = (pairs) =>
+  h(
+    'ul',
+    { class: 'chances wide' },
+    pairs
+      .filter(([, chance]) => chance >= 0.005)
+      .map(([name, chance]) => {
+        const bar = h('i');
+        bar.style.width = `${chance * 100}%`;
+        return h(
+          'li',
+          {},
+          h('span', { class: 'word' }, name.replaceAll('-', ' ')),
+          h('span', { class: 'meter' }, bar),
+          h('span', { class: 'figure' }, percent(chance)),
+        );
+      }),
+  );

@@ -1,0 +1,124 @@
+// Seek: a form to start the search, its answers, and the timings it has found.
+
+import { attempt } from './bar.js';
+import { makeStrobeCaution } from './caution.js';
+import { h, ms, percent, show } from './dom.js';
+import { ended, field, makeAsking, makeBegin, text, tick } from './forms.js';
+import { act, on, state } from './net.js';
+
+export function makeSeek() {
+  const stage = text('2 ms, or the rig’s aim'),
+    most = h('input', { type: 'number', min: 1, max: 100, value: 20 });
+  const [fresh, freshBox] = tick('ignore what seeking and calibrating have taught so far');
+  const [alone, aloneBox] = tick('the simulated photographer answers');
+  const begin = makeBegin('Start', () =>
+    act('seek', {
+      stage: stage.value,
+      shots: Number(most.value) || 20,
+      fresh: fresh.checked,
+      simulated_person: alone.checked,
+    }),
+  );
+  const result = h('div', {});
+  on('board', () => {
+    aloneBox.hidden = !state.board?.simulated;
+  });
+  on('job_seek', () => {
+    const job = state.job_seek;
+    if (!job) return;
+    const found = job.result;
+    show(
+      result,
+      h(
+        'p',
+        {},
+        [ended(job), job.state === 'running' ? job.text : '', `${job.done} answers`]
+          .filter(Boolean)
+          .join(' · '),
+      ),
+      found
+        ? h(
+            'div',
+            { class: 'finding' },
+            h(
+              'p',
+              { class: 'found' },
+              found.found
+                ? `Found after ${found.shots} ${found.shots === 1 ? 'shot' : 'shots'}: ` +
+                    `spacing ${ms(found.spacing_ms)}, flash ${ms(found.delay_ms)} after drop 2’s edge.`
+                : `Not found in ${found.shots} shots. ` +
+                    (found.learned
+                      ? 'Seek again: the search resumes from what it has learned.'
+                      : 'The search learned nothing: no picture showed anything.'),
+            ),
+            h(
+              'button',
+              {
+                type: 'button',
+                on: {
+                  click: () =>
+                    attempt(
+                      act('tune', { spacing: `${found.spacing_ms} ms`, delay: `${found.delay_ms} ms` }),
+                    ),
+                },
+              },
+              'Use these timings',
+            ),
+          )
+        : null,
+      job.lines.length
+        ? h(
+            'table',
+            { class: 'plain' },
+            h(
+              'thead',
+              {},
+              h(
+                'tr',
+                {},
+                ['shot', 'spacing', 'flash delay', 'answer', 'chance that this was the wanted picture'].map(
+                  (name) => h('th', { scope: 'col' }, name),
+                ),
+              ),
+            ),
+            h(
+              'tbody',
+              {},
+              job.lines.map((line) =>
+                h(
+                  'tr',
+                  {},
+                  h('td', {}, h('a', { href: `#log/${line.shot}` }, String(line.shot))),
+                  h('td', {}, ms(line.spacing_ms)),
+                  h('td', {}, ms(line.delay_ms)),
+                  h('td', {}, line.answer),
+                  h('td', {}, percent(line.chance)),
+                ),
+              ),
+            ),
+          )
+        : null,
+    );
+  });
+  return h(
+    'div',
+    { class: 'view' },
+    makeAsking('seek'),
+    h(
+      'section',
+      { class: 'panel' },
+      h('h2', {}, 'Find the collision in few shots'),
+      makeStrobeCaution(),
+      h(
+        'p',
+        { class: 'soft' },
+        'After each shot, say what the picture shows; the next shot comes closer. The first spacing may differ ' +
+          'from the plan: it teaches the search the most. A black picture teaches the search nothing.',
+      ),
+      h('div', { class: 'fields' }, field('Light after the contact', stage), field('Maximum shots', most)),
+      h('div', { class: 'row' }, freshBox, aloneBox),
+      h('div', { class: 'row' }, begin),
+    ),
+    h('section', { class: 'panel' }, h('h2', {}, 'Answers so far'), result),
+  );
+}

@@ -1,0 +1,236 @@
+// What the server sends, and what the page's modules hand to each other. For `tsc --checkJs`; no browser loads this.
+
+/** 5, 50 and 95 % of the rigs that fit the rig file. */
+interface Interval {
+  p5: number;
+  p50: number;
+  p95: number;
+}
+
+/** A section of the server's state is null where there is nothing to show, and missing until it comes. */
+interface BeamfallState {
+  page?: { version: string; pace: number };
+  link?: LinkState | null;
+  board?: BoardState | null;
+  live?: LiveState | null;
+  armed?: { name: string; of: number } | null;
+  resting?: { rest_until: number | null; recycle_until: number | null } | null;
+  rig?: RigState | null;
+  plan?: PlanState | null;
+  moment?: MomentState | null;
+  shot?: ShotState | null;
+  job?: Job | null;
+  job_sweep?: Job | null;
+  job_seek?: Job | null;
+  job_check?: Job | null;
+  job_calibrate?: Job | null;
+  notices?: Notice[];
+  [section: string]: unknown;
+}
+
+interface LinkState {
+  state: 'up' | 'lost' | 'none' | 'connecting';
+  text?: string;
+  health?: string;
+  round_trip_ms?: number | null;
+  frames_bad?: number;
+  retransmissions?: number;
+  reconnections?: number;
+  restarts?: number;
+}
+
+interface BoardState {
+  name: string;
+  port: string;
+  firmware: string;
+  timing: string;
+  clock_hz: number;
+  simulated: boolean;
+}
+
+interface LiveState {
+  state?: string;
+  activity?: string;
+  cause?: { word: string; meaning: string; cure: string } | null;
+  beams?: Record<string, string>;
+}
+
+interface RigField {
+  path: string;
+  label: string;
+  help: string;
+  expected: string;
+  value: string;
+  default: string;
+  example: string;
+  problems: string[];
+  needed: boolean;
+  options?: string[];
+}
+
+interface RigSection {
+  path: string;
+  title: string;
+  help: string;
+  fields: RigField[];
+}
+
+interface RigState {
+  name: string;
+  file: string | null;
+  typed_name: string;
+  form: RigSection[];
+  problems: string[];
+  wrong: number;
+  rest_s: number;
+  drawing: any;
+}
+
+interface PlanState {
+  problem?: string;
+  number: number;
+  kind: string;
+  anchor: string;
+  spacing_ms: number | null;
+  delay_ms: number;
+  stage_ms: number;
+  chance: number | null;
+  tuned: boolean;
+  intervals: Record<string, Interval>;
+  quantities: Record<string, Interval>;
+  anchors: { beam: string; edge: string; count: number; scatter: number; chosen: boolean; why: string }[];
+  warnings: string[];
+  assumptions: string[];
+  trace: Trace | null;
+  chart: any;
+}
+
+interface MomentState {
+  spacing_ms: number;
+  delay_ms: number;
+  jet_mm: Interval;
+  drop_mm: Interval;
+  contact_mm: Interval | null;
+  stage_ms: Interval | null;
+  diameter_mm: number;
+  chances: Record<string, number>;
+}
+
+interface ShotState {
+  shot: number;
+  state: string;
+  seen: string | null;
+  picture: string | null;
+  rating: number | null;
+  note: string;
+  timeline: any;
+  trace: Trace | null;
+  shifts: (number | null)[];
+}
+
+/** Where the drops and the jet are in a shot, in ms from the release and mm above the liquid. */
+interface Trace {
+  drops: { number: number; ms: number[]; mm: number[]; edge_ms: number | null }[];
+  jet_ms: number[];
+  jet_mm: number[][];
+  light_ms: number[];
+  diameter_mm: number;
+}
+
+/** A shot as the log lists it; times in ms. */
+interface ListedShot {
+  shot: number;
+  series: number;
+  number: number;
+  time: number;
+  state: string;
+  cause: string | null;
+  rig: string | null;
+  port: string;
+  kind: string;
+  anchor: string;
+  delay_ms: number | null;
+  spacing_ms: number | null;
+  swept: string;
+  rating: number | null;
+  note: string;
+  picture: string | null;
+}
+
+interface Question {
+  id: number;
+  text: string;
+  hint: string;
+  cautions: string[];
+  free: boolean;
+  shot: number | null;
+  choices: { value: string; words: string }[];
+}
+
+/** Something that the board does for a page; lines and result differ from kind to kind. */
+interface Job {
+  id: number;
+  kind: string;
+  title: string;
+  state: 'running' | 'ended' | 'aborted' | 'failed';
+  text: string;
+  done: number;
+  of: number;
+  rest_until: number | null;
+  question: Question | null;
+  lines: any[];
+  result: any;
+}
+
+/** A line of the shown notices: the server's have an id, the page's own have none. */
+interface Notice {
+  id?: number;
+  level: string;
+  text: string;
+  at?: number;
+  own?: boolean;
+  brief?: boolean;
+  timed?: boolean;
+}
+
+interface ServerMessage {
+  version: number;
+  now: number;
+  at: number;
+  all?: BeamfallState;
+  set?: BeamfallState;
+  event?: string;
+}
+
+/** Attributes of an element, `text` and `value` among them; `on` has its listeners. */
+type Props = Record<string, unknown> & { on?: Record<string, (event: any) => void> };
+type Child = Node | string | number | boolean | null | undefined | Child[];
+
+/** A shot with its edges, as `/shots/N` sends it. */
+interface ShotDetail {
+  line: ListedShot;
+  unknown: boolean;
+  seen: string | null;
+  picture_file: string | null;
+  board: { name: string; firmware: string; timing: string };
+  seed: number | null;
+  edges: ShotEdge[];
+  timeline: any;
+}
+
+interface ShotEdge {
+  what: string;
+  edge: string;
+  planned_ms: number | null;
+  measured_ms: number | null;
+  source: string;
+}
+
+/** An element of the log's list that shows one shot at a time, those in sight. */
+interface LogCell {
+  root: HTMLElement;
+  fill: (line: ListedShot, at: number) => void;
+  at: number;
+  shot: number;
+  used: boolean;
+}
