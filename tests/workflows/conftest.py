@@ -88,8 +88,8 @@ class OnPage:
             time.sleep(0.005)
         return found
 
-    def do(self, job: Job, answer: Callable[[Any], str] | None = None) -> Any:
-        """Have a job done and its questions answered; return how the hub shows its end."""
+    def do(self, job: Job, answer: Callable[[Any], str | None] | None = None) -> Any:
+        """Have a job done and its questions answered (None: not); return how the hub shows its end."""
         before = (self.hub.get("job") or {}).get("id")
         self.bench.submit(job)
         answered = 0
@@ -101,7 +101,9 @@ class OnPage:
             question = shown["question"]
             answered = question["id"]
             assert answer is not None, f"nobody expected to be asked: {question['text']}"
-            self.bench.answer(answered, answer(question))
+            given = answer(question)
+            if given is not None:
+                self.bench.answer(answered, given)
 
     def _look(self, before: int | None, answered: int) -> Any:
         """The job after `before`, once it asks something after `answered` or has ended."""

@@ -161,6 +161,34 @@ def test_seek_by_a_persons_answers(
     assert notes == ["seek: after", "seek: before", "seek: found"]
 
 
+def test_a_search_that_is_stopped_keeps_what_it_has_learned(
+    use_log: Any, at_terminal: Any, on_page: Any, type_in: Any, rig_file: Path
+) -> None:
+    """One answer, then nobody at the terminal any more; an abort on the page."""
+    learned = rig_file.with_name("rig.learned.json")
+    terminal, paged = use_log("terminal"), use_log("page")
+    use_log("terminal")
+    type_in("before")
+    assert at_terminal("seek", "--fresh", "--ask") == 130
+    assert learned.exists()
+    learned.unlink()
+    use_log("page")
+    page = on_page(paged)
+    answers = iter(["before"])
+
+    def answer(question: Any) -> str | None:
+        given = next(answers, None)
+        if given is None:
+            page.bench.abort()
+        return given
+
+    assert page.do(make_seek("", 20, True, False), answer)["state"] == "aborted"
+    assert learned.exists()
+    logged = read_log(paged)
+    assert logged == read_log(terminal)
+    assert [shot["note"] for shot in logged[0]["shots"]] == ["", "seek: before", ""]
+
+
 def test_calibrate(use_log: Any, at_terminal: Any, on_page: Any, rig_file: Path) -> None:
     learned = rig_file.with_name("rig.learned.json")
     terminal, paged = use_log("terminal"), use_log("page")
