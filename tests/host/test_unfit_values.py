@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -82,3 +83,10 @@ def test_what_was_not_given_stays_a_fault_of_the_program(
         monkeypatch.setattr(ShotLog, "read_shot", fail)
         assert main(["shots", "show", "1"]) == 1
         assert "fault of the program" in capsys.readouterr().err
+
+
+def test_help_shows_no_bound_that_nobody_comes_near(capsys: pytest.CaptureFixture[str]) -> None:
+    for command in ("shoot", "seek", "sweep", "drip", "shots list", "shots repeat"):
+        assert main([*command.split(), "--help"]) == 0
+        said = capsys.readouterr().out
+        assert "--help" in said and not re.search(r"[0-9]{12,}", said), command

@@ -23,10 +23,9 @@ from beamfall.page import rig_form
 from beamfall.page.commands import COMMANDS, read_arguments
 from beamfall.page.desk import Desk
 from beamfall.page.door import Codes, Door
-from beamfall.page.hub import Hub, clean
+from beamfall.page.hub import Hub, clean, mark_shot
 from beamfall.page.paced import AbortAsked, PacedTransport
 from beamfall.page.serve import parse_listen
-from beamfall.page.shown import mark_shot
 from beamfall.setup.rig import EXAMPLE, example_rig, parse_rig
 
 

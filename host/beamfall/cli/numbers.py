@@ -2,8 +2,17 @@
 
 from __future__ import annotations
 
+import typer
+
 WHOLE_MOST = 2**63 - 1  # an integer of SQLite, in which the shot log keeps seeds and counts
 REST_MOST_S = 600.0  # as aim.rest of a rig file
+
+
+def check_whole(number: int | None) -> int | None:
+    """Return a number that the shot log can keep. A check of its own: a bound in `--help` would only puzzle people."""
+    if number is not None and number > WHOLE_MOST:
+        raise typer.BadParameter(f"{number} is too large; the largest is 2^63 - 1")
+    return number
 
 
 def read_rest(text: str | None, *, key: str = "--rest") -> float | None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime
 from typing import Any
 
 from beamfall.text import measure_width, show_json, show_text
@@ -63,3 +64,8 @@ def _print_rich(
     for row in rows:
         table.add_row(*(Text(cell) for cell in row))
     Console().print(table)
+
+
+def say_time(micros: int) -> str:
+    """A time in microseconds since 1970, as a clock on the wall here shows it."""
+    return datetime.fromtimestamp(micros / 1e6, UTC).astimezone().strftime("%Y-%m-%d %H:%M:%S")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from beamfall.cli.numbers import WHOLE_MOST
+from beamfall.cli.numbers import check_whole
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.words import list_sought, say_answer
 
@@ -22,7 +22,7 @@ def seek(
     ),
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
     seed: int = typer.Option(
-        0, "--seed", min=0, max=WHOLE_MOST, help="All chance of a simulated rig."
+        0, "--seed", min=0, callback=check_whole, help="All chance of a simulated rig."
     ),
     stage: str | None = typer.Option(
         None, "--stage", help="The picture wanted: light after the contact, such as '2 ms'."

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from beamfall.cli.numbers import WHOLE_MOST
+from beamfall.cli.numbers import check_whole
 from beamfall.cli.open_log import settle_earlier
 from beamfall.cli.shoot import PORT_HELP
 
@@ -29,7 +29,7 @@ def drip(
         None, "--opening", help="How long it opens, with its unit; else as the rig file says."
     ),
     seed: int = typer.Option(
-        0, "--seed", min=0, max=WHOLE_MOST, help="All chance of a simulated rig."
+        0, "--seed", min=0, callback=check_whole, help="All chance of a simulated rig."
     ),
 ) -> int:
     """Let one single drop fall and report what the beam saw of it."""
@@ -61,7 +61,7 @@ def rinse(
     ),
     yes: bool = typer.Option(False, "--yes", help="Do not ask first."),
     seed: int = typer.Option(
-        0, "--seed", min=0, max=WHOLE_MOST, help="All chance of a simulated rig."
+        0, "--seed", min=0, callback=check_whole, help="All chance of a simulated rig."
     ),
 ) -> int:
     """Hold a valve open to fill or rinse it. Put a container under it first.
@@ -92,7 +92,7 @@ def flash(
         "2 ms", "--contact", help="How long its contact closes, with its unit."
     ),
     seed: int = typer.Option(
-        0, "--seed", min=0, max=WHOLE_MOST, help="All chance of a simulated rig."
+        0, "--seed", min=0, callback=check_whole, help="All chance of a simulated rig."
     ),
 ) -> int:
     """Fire a flash once. Warn people first: flashes can trigger photosensitive epilepsy."""

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from beamfall.cli.numbers import WHOLE_MOST
+from beamfall.cli.numbers import check_whole
 
 if TYPE_CHECKING:
     from beamfall.board import Board
@@ -25,9 +25,9 @@ def shoot(
         None, metavar="[RIG]", help="Rig file (TOML); without one, the example rig."
     ),
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
-    count: int = typer.Option(1, "--count", min=1, max=WHOLE_MOST, help="How many shots."),
+    count: int = typer.Option(1, "--count", min=1, callback=check_whole, help="How many shots."),
     seed: int = typer.Option(
-        0, "--seed", min=0, max=WHOLE_MOST, help="All chance of a simulated rig."
+        0, "--seed", min=0, callback=check_whole, help="All chance of a simulated rig."
     ),
     sequence_file: Path | None = typer.Option(
         None, "--sequence", help="Fire this sequence file in the place of a plan."

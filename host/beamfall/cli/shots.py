@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from beamfall.cli import photographs, shots_export, shots_keep, shots_repeat
-from beamfall.cli.numbers import WHOLE_MOST
+from beamfall.cli.numbers import check_whole
 from beamfall.cli.open_log import NOTHING_YET, open_log
 
 if TYPE_CHECKING:
@@ -37,9 +37,11 @@ def show_place() -> None:
 
 @app.command("list")
 def list_shots(
-    limit: int = typer.Option(20, "--limit", min=1, max=WHOLE_MOST, help="How many, the newest."),
+    limit: int = typer.Option(
+        20, "--limit", min=1, callback=check_whole, help="How many, the newest."
+    ),
     series: int | None = typer.Option(
-        None, "--series", min=1, max=WHOLE_MOST, help="Only shots of this series."
+        None, "--series", min=1, callback=check_whole, help="Only shots of this series."
     ),
     state: str | None = typer.Option(None, "--state", help="Only shots in this state."),
     as_json: bool = typer.Option(False, "--json", help="One JSON object a shot."),
@@ -72,7 +74,7 @@ def list_shots(
 
 @app.command("show")
 def show_shot(
-    shot: int = typer.Argument(..., min=1, max=WHOLE_MOST, help="The shot's number."),
+    shot: int = typer.Argument(..., min=1, callback=check_whole, help="The shot's number."),
     as_json: bool = typer.Option(False, "--json", help="The shot as one JSON object."),
     plot: Path | None = typer.Option(None, "--plot", help="Draw its timeline into this PNG."),
 ) -> None:
@@ -106,6 +108,7 @@ app.command("sheet")(photographs.sheet)
 
 
 def _describe_line(line: ShotLine) -> tuple[str, ...]:
+    from beamfall.cli.output import say_time
     from beamfall.setup.units import format_ticks
 
     flash = format_ticks(line.flash_delay_ticks, line.clock_hz)
@@ -200,9 +203,3 @@ def _say_difference(planned: int | None, measured: int | None, clock_hz: int) ->
     if planned is None or measured is None:
         return "-"
     return f"{(measured - planned) / clock_hz * 1e6:+.3f} µs"
-
-
-def say_time(micros: int) -> str:
-    from datetime import UTC, datetime
-
-    return datetime.fromtimestamp(micros / 1e6, UTC).astimezone().strftime("%Y-%m-%d %H:%M:%S")

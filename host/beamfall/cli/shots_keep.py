@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import typer
 
-from beamfall.cli.numbers import WHOLE_MOST
+from beamfall.cli.numbers import check_whole
 from beamfall.cli.open_log import open_log
 
-_SHOT = typer.Argument(..., min=1, max=WHOLE_MOST, help="The shot's number.")
+_SHOT = typer.Argument(..., min=1, callback=check_whole, help="The shot's number.")
 
 
 def note(

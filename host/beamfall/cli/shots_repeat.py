@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from beamfall.cli.numbers import WHOLE_MOST
+from beamfall.cli.numbers import check_whole
 from beamfall.cli.open_log import open_log
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.words import list_differences
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def repeat(
-    shot: int = typer.Argument(..., min=1, max=WHOLE_MOST, help="The shot's number."),
+    shot: int = typer.Argument(..., min=1, callback=check_whole, help="The shot's number."),
     port: str | None = typer.Option(
         None,
         "--port",
@@ -69,8 +69,7 @@ def _to_json(done: Repeated) -> dict[str, Any]:
 
 
 def _print_changes(done: Repeated) -> None:
-    from beamfall.cli.output import print_pairs, print_table
-    from beamfall.cli.shots import say_time
+    from beamfall.cli.output import print_pairs, print_table, say_time
 
     logged, changes, count = done.logged, done.changes, len(done.shots)
     ids = [str(one.shot) for one in done.shots]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from beamfall.cli.numbers import WHOLE_MOST
+from beamfall.cli.numbers import check_whole
 from beamfall.cli.shoot import PORT_HELP
 
 if TYPE_CHECKING:
@@ -33,7 +33,7 @@ def sweep(
         0,
         "--seed",
         min=0,
-        max=WHOLE_MOST,
+        callback=check_whole,
         help="All chance of a simulated rig, and the order of --shuffle.",
     ),
     rest: str | None = typer.Option(
@@ -43,7 +43,7 @@ def sweep(
         None,
         "--resume",
         min=0,
-        max=WHOLE_MOST,
+        callback=check_whole,
         help="Resume this series (0: the newest sweep); its own settings hold.",
     ),
     as_json: bool = typer.Option(False, "--json", help="One JSON object a shot, then the table."),

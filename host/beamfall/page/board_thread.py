@@ -26,8 +26,10 @@ from beamfall.page.hub import Hub
 from beamfall.page.listening import BoardCallbacks, ListeningBoard, Opener, connect
 from beamfall.page.paced import AbortAsked
 from beamfall.page.pictures import warm_up
+from beamfall.page.review import describe_shot_line
 from beamfall.page.waits import tell_waits
 from beamfall.page.words import describe_board, describe_link, describe_unclaimed, say_error
+from beamfall.page.work import Work
 from beamfall.shots import ShotLog, find_log
 from beamfall.workflows.series import Shooter, keep_unclaimed, settle_earlier
 from beamfall.workflows.waits import Waits
@@ -308,7 +310,6 @@ class BoardThread:
             board.settle()
 
     def _carry_out(self, job: Job, board: ListeningBoard, log: ShotLog) -> None:
-        from beamfall.page.work import Work
 
         work = Work(self, job, board, log)
         if job is self._given_up:  # the abort came before it began: what was on is off
@@ -390,7 +391,6 @@ class BoardThread:
 
     def tell_line(self, log: ShotLog, shot: int) -> None:
         """Have all pages show a shot's line anew."""
-        from beamfall.page.review import describe_shot_line
 
         self.hub.tell("line", line=describe_shot_line(log, shot))
 

@@ -13,7 +13,7 @@ from typing import Any
 from beamfall.errors import NoSuchShot, UserError
 from beamfall.page.board_thread import BoardThread
 from beamfall.page.desk import Desk
-from beamfall.page.hub import Hub
+from beamfall.page.hub import Hub, mark_shot
 from beamfall.page.jobs import (
     make_arm,
     make_calibrate,
@@ -28,8 +28,7 @@ from beamfall.page.jobs import (
     make_sweep_resume,
     make_watch,
 )
-from beamfall.page.shown import mark_shot
-from beamfall.shots import ShotLog
+from beamfall.shots import ShotLog, find_log
 
 Command = Callable[..., dict[str, Any] | None]
 _NOTE_MOST = 2000
@@ -156,7 +155,6 @@ def note(hub: Hub, desk: Desk, bench: BoardThread, shot: int, text: str) -> None
 
 
 def _open_log(bench: BoardThread) -> ShotLog:
-    from beamfall.shots import find_log
 
     path = bench.log_path or find_log()
     if not path.exists():

@@ -18,6 +18,9 @@ from beamfall.page import rig_form
 from beamfall.page.drawing import describe_plan_chart, describe_rig, describe_trace
 from beamfall.page.hub import Hub
 from beamfall.planning.learned import find_file, load_learned
+from beamfall.planning.make import make_plan
+from beamfall.planning.retime import with_flash_delay
+from beamfall.planning.seek.moment import Outlooks
 from beamfall.setup.rig import Rig, load_rig
 from beamfall.setup.units import parse_duration
 
@@ -152,7 +155,6 @@ class Desk:
 
     def _move_flash(self) -> bool:
         """Change the delay of the plan at hand; False where a plan has to be made."""
-        from beamfall.planning.retime import with_flash_delay
 
         if self.plan is None or self._delay_s is None or self.is_planning:
             return False
@@ -229,7 +231,6 @@ class Desk:
             return
 
     def _make_plan(self, wanted: int) -> None:
-        from beamfall.planning.make import make_plan
 
         with self._lock:
             if wanted != self._wanted:
@@ -305,7 +306,6 @@ class Desk:
 
     def _look(self) -> None:
         """Say where drop 2 and the jet would be at the light."""
-        from beamfall.planning.seek.moment import Outlooks
 
         plan = self.plan
         if plan is None or plan.kind != "collision" or plan.spacing_s is None:

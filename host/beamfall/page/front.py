@@ -6,8 +6,9 @@ import time
 from typing import TYPE_CHECKING, Any
 
 from beamfall.page import words
+from beamfall.page.hub import mark_shot
 from beamfall.page.pictures import simulated_file
-from beamfall.page.shown import mark_shot, show_shot
+from beamfall.page.shown import show_shot
 from beamfall.planning.seek.answer import WORDS
 from beamfall.workflows.calibrate import DropsFallen
 from beamfall.workflows.check import (

@@ -149,3 +149,11 @@ def clean(value: Any) -> Any:
 
 def _dump(value: Mapping[str, Any]) -> str:
     return json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+
+
+def mark_shot(hub: Hub, shot: int, **values: Any) -> None:
+    """Change what is shown of the newest shot, if it is that one."""
+    hub.change(
+        "shot",
+        lambda shown: shown if shown is None or shown["shot"] != shot else {**shown, **values},
+    )

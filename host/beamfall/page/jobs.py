@@ -5,8 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from beamfall.errors import UserError
+from beamfall.faults.setup import make_setup
 from beamfall.page import words
 from beamfall.page.work import Job, Work
+from beamfall.planning.stage import read_stage
+from beamfall.planning.sweep.progress import find_series
 from beamfall.setup.units import parse_duration, parse_length
 from beamfall.workflows import calibrate, check, repeat, seek, service, sweep
 from beamfall.workflows.shoot import shoot
@@ -171,7 +174,6 @@ def make_sweep_resume(series: int) -> Job:
     """Go on with a sweep that was stopped; its own settings hold. Series 0: the newest sweep."""
 
     def run(work: Work) -> None:
-        from beamfall.planning.sweep.progress import find_series
 
         work.bench.disarm()
         found = find_series(work.log, series or None)
@@ -184,7 +186,6 @@ def make_sweep_resume(series: int) -> Job:
 
 def make_seek(stage: str, most: int, fresh: bool, simulated_person: bool) -> Job:
     """The search for the collision: a shot, a question, a better shot."""
-    from beamfall.planning.stage import read_stage
 
     wanted_s = read_stage(stage.strip() or None)
     if not 1 <= most <= 100:
@@ -222,7 +223,6 @@ def make_check(simulated_person: bool) -> Job:
 
 def _set_up(work: Work) -> Setup:
     """The rig on the desk with the timings that are there, which are what this page fires."""
-    from beamfall.faults.setup import make_setup
 
     desk = work.desk
     if not desk.rig.flashes:

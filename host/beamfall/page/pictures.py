@@ -13,12 +13,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from beamfall.errors import BeamfallError, UserError
+from beamfall.page.hub import Hub, mark_shot
 from beamfall.photos.thumbnail import make_thumbnail
 from beamfall.shots import ShotLog
 
 if TYPE_CHECKING:
     from beamfall.link.traits import Picture
-    from beamfall.page.hub import Hub
 
 _LARGE, _SMALL = 1400, 420
 _KEPT_MOST = 400
@@ -46,8 +46,6 @@ def draw_later(hub: Hub, log_path: Path, shot: int, picture: Picture) -> None:
 
 
 def _draw(hub: Hub, log_path: Path, shot: int, picture: Picture) -> None:
-    from beamfall.page.shown import mark_shot
-
     file = simulated_file(log_path, shot)
     try:
         file.parent.mkdir(parents=True, exist_ok=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ipaddress
 import secrets
 import socket
 import sys
@@ -14,6 +15,8 @@ from typing import Any
 
 from beamfall import __version__
 from beamfall.errors import MissingExtra, UserError
+from beamfall.page.door import Door, own_names
+from beamfall.page.hub import Hub
 from beamfall.page.listening import Opener
 
 _BACKLOG = (
@@ -38,8 +41,6 @@ def parse_listen(text: str) -> Listen:
             f"--listen {text!r}: expected an address and a port, such as 127.0.0.1:8080 (port 0: any free one)"
         )
     if host != "localhost":
-        import ipaddress
-
         try:
             ipaddress.ip_address(host)
         except ValueError as error:
@@ -104,8 +105,6 @@ class PageServer:
         from beamfall.page.board_thread import BoardThread
         from beamfall.page.connections import Connections
         from beamfall.page.desk import Desk
-        from beamfall.page.door import Door, own_names
-        from beamfall.page.hub import Hub
 
         self.hub = Hub()
         self.hub.set(page={"version": __version__, "pace": pace})

@@ -13,9 +13,9 @@ from beamfall.page.drawing import (
     read_scatter,
 )
 from beamfall.page.pictures import draw_later
+from beamfall.shots.describe import describe_record
 
 if TYPE_CHECKING:
-    from beamfall.page.hub import Hub
     from beamfall.page.work import Work
     from beamfall.shots import ShotRecord
     from beamfall.workflows.steps import Fired
@@ -51,17 +51,8 @@ def show_shot(work: Work, fired: Fired) -> None:
         draw_later(work.hub, work.log.path, fired.shot, fired.picture)
 
 
-def mark_shot(hub: Hub, shot: int, **values: Any) -> None:
-    """Change what is shown of the newest shot, if it is that one."""
-    hub.change(
-        "shot",
-        lambda shown: shown if shown is None or shown["shot"] != shot else {**shown, **values},
-    )
-
-
 def say_shot(record: ShotRecord, *, sees_light: bool = True) -> str:
     """In one line, in the words of `beamfall shoot`."""
-    from beamfall.shots.describe import describe_record
 
     with contextlib.suppress(BeamfallError):
         return describe_record(record, sees_light=sees_light)

@@ -5,7 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import BeamfallError, NoProgress
+from beamfall.planning.calibration.describe import (
+    START_AND_FALL,
+    TIMES,
+    describe_estimate,
+    explain_combination,
+)
 from beamfall.setup.signals import Signal
+from beamfall.workflows.calibrate import DropsProgress
+from beamfall.workflows.repeat import RepeatProgress
 
 if TYPE_CHECKING:
     from beamfall.board import Board
@@ -113,8 +121,6 @@ def say_warming_up(event: WarmingUp) -> str:
 
 def say_progress(event: Progress) -> str:
     """How far a series is."""
-    from beamfall.workflows.calibrate import DropsProgress
-    from beamfall.workflows.repeat import RepeatProgress
 
     if event.done >= event.of:
         return ""
@@ -199,12 +205,6 @@ def describe_sought(done: Sought) -> dict[str, Any] | None:
 
 def describe_calibrated(done: Calibrated) -> dict[str, Any]:
     """What a calibration has found."""
-    from beamfall.planning.calibration.describe import (
-        START_AND_FALL,
-        TIMES,
-        describe_estimate,
-        explain_combination,
-    )
 
     found = done.found
     return {

@@ -6,6 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from beamfall.planning.calibration import calibrate as estimate
+from beamfall.planning.calibration import measure_drops
+from beamfall.planning.calibration.drops import check_request, make_drops
+from beamfall.planning.calibration.effect import compare_plans, keep_for_plan
+from beamfall.planning.calibration.measure import put_own_first
+from beamfall.planning.learned import find_file, load_learned, save_learned
 from beamfall.workflows.steps import Begin, Event, Progress, Workflow, begin, fire
 
 if TYPE_CHECKING:
@@ -57,7 +63,6 @@ def calibrate(
     store: bool = True,
 ) -> Workflow[Calibrated]:
     """Let `count` pairs of drops fall and calibrate by them; see `calibrate_by`."""
-    from beamfall.planning.calibration.drops import check_request, make_drops
 
     check_request(rig, gap_error_m=gap_error_m, valve=valve)
     drops = make_drops(rig, valve)
@@ -86,11 +91,6 @@ def calibrate_by(
 
     Raises UserError, CalibrationError.
     """
-    from beamfall.planning.calibration import calibrate as estimate
-    from beamfall.planning.calibration import measure_drops
-    from beamfall.planning.calibration.effect import compare_plans, keep_for_plan
-    from beamfall.planning.calibration.measure import put_own_first
-    from beamfall.planning.learned import find_file, load_learned, save_learned
 
     samples = put_own_first(measure_drops(log, series, valve=valve), rig)
     found = estimate(samples, gap_error_m=gap_error_m)

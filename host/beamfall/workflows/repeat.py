@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from beamfall.setup.rig import Rig
 from beamfall.shots.repeat import EdgeChange, compare_shots, find_peers, rebuild_sequence
 from beamfall.workflows.steps import Begin, Fired, Progress, Workflow, begin, fire
 
@@ -51,7 +52,6 @@ def repeat(board: Board, log: ShotLog, shot: int, count: int = 1) -> Workflow[Re
 
     Raises NoSuchShot, UserError where the log does not have its sequence.
     """
-    from beamfall.setup.rig import Rig
 
     logged = log.read_shot(shot)
     rig = None if logged.rig is None else Rig.from_dict(logged.rig)

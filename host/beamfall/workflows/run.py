@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from beamfall.errors import Refused, UserError
+from beamfall.planning.rows import build_warm_up
 from beamfall.setup.flicker import warn_of_flicker
 from beamfall.workflows.series import WARM_UP, Shooter, jitter_span
 from beamfall.workflows.steps import (
@@ -184,7 +185,6 @@ class Runner:
         )
 
     def _warm_up(self, rig: Rig) -> None:
-        from beamfall.planning.rows import build_warm_up
 
         drops = build_warm_up(rig, rig.aim.warm_up)
         if drops is not None:

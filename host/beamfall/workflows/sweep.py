@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.planning.sweep.progress import Entry, list_entries, list_open, make_entry
 from beamfall.planning.sweep.schedule import Step, Sweep
+from beamfall.setup.rig import Rig
 from beamfall.workflows.series import settle_earlier
 from beamfall.workflows.steps import Begin, Event, Fired, Workflow, begin, fire
 
@@ -117,7 +118,6 @@ def resume(
 
 def choose_rig(found: SeriesLine, otherwise: Callable[[], Rig]) -> Rig:
     """The rig of a sweep that is resumed: its own, where the log has it."""
-    from beamfall.setup.rig import Rig
 
     return Rig.from_dict(found.settings["rig"]) if "rig" in found.settings else otherwise()
 
