@@ -9,7 +9,7 @@ import sys
 import pytest
 
 from beamfall.cli import main
-from beamfall.cli.beam import BeamView
+from beamfall.cli.beam_view import BeamView
 from beamfall.events import Edge
 from beamfall.setup.signals import Signal
 from beamfall.sim.faults import FAULTS

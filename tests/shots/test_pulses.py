@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from beamfall.board_tools.double.self_test import measure_pulses
-from beamfall.cli.beam import BeamView
+from beamfall.cli.beam_view import BeamView
 from beamfall.events import Edge
 from beamfall.faults.evidence import find_pulses
 from beamfall.planning.calibration.measure import measure_drops

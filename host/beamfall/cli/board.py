@@ -9,7 +9,6 @@ import typer
 from beamfall.cli import board_measure, board_slots
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.errors import UserError
-from beamfall.ports import brings_rig
 from beamfall.setup.signals import INPUTS, OUTPUTS, Signal, SignalKind
 
 if TYPE_CHECKING:
@@ -54,6 +53,7 @@ def install_firmware(
     from beamfall.board_tools.install import find_only_port, install
     from beamfall.board_tools.known import remember
     from beamfall.cli.output import print_json
+    from beamfall.ports import brings_rig
 
     if port is not None and brings_rig(port):
         raise UserError(
