@@ -68,6 +68,19 @@ def test_the_timeline_has_the_bars_of_the_data_and_is_looked_at_closely(
         frame / 10, rel=0.02
     )
     page.keyboard.press("0")
+    # The wheel with Ctrl scales around the pointer: the flash stays under it.
+    where = page.locator(".p-time .chart .measured-bar.c-flash").bounding_box()
+    page.mouse.move(where["x"] + 1, where["y"] + where["height"] / 2)
+    page.keyboard.down("Control")
+    for _ in range(6):
+        page.mouse.wheel(0, -100)
+        page.wait_for_timeout(50)
+    page.keyboard.up("Control")
+    closer = page.locator(".p-time .chart .measured-bar.c-flash").bounding_box()
+    assert (
+        closer["x"] == pytest.approx(where["x"], abs=4.0) and closer["width"] > 1.5 * where["width"]
+    )
+    page.keyboard.press("0")
     assert len(list_bars(page, ".measured-bar")) == len(measured)
 
 

@@ -55,7 +55,14 @@ export function makeChart({ label, empty = '', height = 210 }) {
     move(range[0] + step, range[1] + step);
   };
   const whole = () => panel && look(panel.views[0]);
-  listen(box, { zoom, pan, whole, ready: () => panel !== null });
+  /** How far along the frame the pointer is: 0 at its left end, 1 at its right. */
+  const share = (/** @type {MouseEvent} */ event) => {
+    const frame = box.querySelector('clipPath rect');
+    const [left, width] = ['x', 'width'].map((name) => Number(frame?.getAttribute(name)));
+    return (event.clientX - box.getBoundingClientRect().left - left) / width;
+  };
+  const at = (/** @type {MouseEvent} */ event) => range[0] + share(event) * (range[1] - range[0]);
+  listen(box, { zoom, pan, whole, share, at, ready: () => panel !== null });
 
   /** @param {Panel | null | undefined} fresh */
   function update(fresh) {
@@ -97,13 +104,15 @@ function makeButtons(views, look, zoom) {
  * Keys, the wheel with Ctrl, and dragging.
  * @param {HTMLElement} box
  * @param {{
- *   zoom: (factor: number) => void,
+ *   zoom: (factor: number, at?: number) => void,
+ *   share: (event: MouseEvent) => number,
+ *   at: (event: MouseEvent) => number,
  *   pan: (share: number) => void,
  *   whole: () => void,
  *   ready: () => boolean,
  * }} how
  */
-function listen(box, { zoom, pan, whole, ready }) {
+function listen(box, { zoom, pan, whole, share, at, ready }) {
   /** @type {Record<string, () => void>} */
   const keys = {
     ArrowLeft: () => pan(-0.2),
@@ -125,19 +134,19 @@ function listen(box, { zoom, pan, whole, ready }) {
     (event) => {
       if (!ready() || !event.ctrlKey) return;
       event.preventDefault();
-      zoom(event.deltaY > 0 ? 1.25 : 0.8);
+      zoom(event.deltaY > 0 ? 1.25 : 0.8, at(event));
     },
     { passive: false },
   );
   /** @type {number | null} */
   let from = null;
   box.addEventListener('pointerdown', (event) => {
-    from = ready() ? event.clientX : null;
+    from = ready() ? share(event) : null;
   });
   box.addEventListener('pointermove', (event) => {
     if (from === null || !event.buttons) return;
-    pan((from - event.clientX) / box.clientWidth);
-    from = event.clientX;
+    pan(from - share(event));
+    from = share(event);
   });
 }
 
