@@ -28,6 +28,14 @@ UNCONFIRMED = (
 )
 
 
+class StopAsked(KeyboardInterrupt):
+    """Somebody asked the program to stop.
+
+    A class of its own: where a plain KeyboardInterrupt meets an `exec` (dataclasses use it), CPython remembers it as
+    unhandled and kills the process by SIGINT at its end, whatever its exit status.
+    """
+
+
 class StopSignals:
     """Treats what stops a program within a `with` block; `signal` is the first that came, 0 when none has.
 
@@ -36,6 +44,7 @@ class StopSignals:
 
     def __init__(self, end: Callable[[int], None] = os._exit) -> None:
         self.signal = 0
+        self.asked = StopAsked()  # what is raised; it may have gathered notes on its way
         self._end = end
         self._first_s = 0.0
         self._held = 0
@@ -69,7 +78,7 @@ class StopSignals:
             signal.signal(number, handler)
 
     def take(self, number: int, frame: FrameType | None) -> None:
-        """The handler. Raises KeyboardInterrupt for the first signal, at once or where it is held, at its end."""
+        """The handler. Raises StopAsked for the first signal, at once or where it is held, at its end."""
         if self.signal:
             if time.monotonic() - self._first_s >= BOUNCE_S:
                 self._end_at_once()
@@ -82,7 +91,7 @@ class StopSignals:
         if self._held:
             self._pending = True
         else:
-            raise KeyboardInterrupt
+            raise self.asked
 
     @contextlib.contextmanager
     def hold(self) -> Iterator[Callable[[], None]]:
@@ -98,7 +107,7 @@ class StopSignals:
     def _deliver(self) -> None:
         if self._pending:
             self._pending = False
-            raise KeyboardInterrupt
+            raise self.asked
 
     def _end_at_once(self) -> None:
         with contextlib.suppress(OSError, ValueError):

@@ -68,6 +68,14 @@ class ServedBoard:
         self._server.close()
         self._board.close()
 
+    def _hear(self, data: bytes) -> bytes:
+        """What of the host's bytes reaches the board; for boards that misbehave."""
+        return data
+
+    def _say(self, data: bytes) -> bytes | None:
+        """What of the board's bytes reaches the host; None: it is gone for good."""
+        return data
+
     def _serve(self) -> None:
         connection: socket.socket | None = None
         while not self._stop.is_set():
@@ -82,15 +90,19 @@ class ServedBoard:
                 data = connection.recv(4096)
                 if not data:
                     raise ConnectionError
-                self._board.write(data)
+                self._board.write(self._hear(data))
             except BlockingIOError:
                 pass
             except OSError:
                 connection.close()
                 connection = None
                 continue
-            out = self._board.read(_STEP_S)
-            if out:
+            out = self._say(self._board.read(_STEP_S))
+            if out is None:
+                connection.close()
+                connection = None
+                self._stop.wait()
+            elif out:
                 try:
                     connection.setblocking(True)
                     connection.sendall(out)

@@ -17,6 +17,7 @@ from pathlib import Path
 TESTS = Path(__file__).resolve().parents[1]
 # Name, and the script in tests/ with its arguments. DEVELOPERS.md says what each proves and how long it takes.
 RUNS = {
+    "stops": "torture/stops.py --runs 1000",
     "soak": "torture/soak.py --shots 100000 --damage 0.01",
     "machine": "torture/machine_run.py --minutes 8",
     "mutations": "torture/machine_run.py --mutations",

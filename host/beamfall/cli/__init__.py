@@ -16,6 +16,8 @@ import re
 import sys
 from collections.abc import Sequence
 
+from beamfall.interrupts import StopSignals
+
 _INTERRUPTED = 130  # 128 + SIGINT, as shells have it
 _DIGITS_MOST = 18  # of a number that surely fits into 64 bits, with its sign
 
@@ -26,22 +28,24 @@ def main(arguments: Sequence[str] | None = None) -> int:
     No error shows a traceback, unless BEAMFALL_DEBUG is set.
     """
     from beamfall.cli.stopping import drop_lost_output
-    from beamfall.interrupts import StopSignals
 
     with StopSignals() as stop:
         try:
-            status = _run(arguments)
-        except (OSError, KeyboardInterrupt):
+            status = _run(arguments, stop)
+        except Exception:
+            # While a module is loaded Python may wrap the interrupt in another error; and the terminal may be gone.
             if not stop.signal:
                 raise
-            # The terminal is gone: nobody can read what is still to be said.
+        except KeyboardInterrupt:
+            if not stop.signal:
+                raise
         if not stop.signal:
             return status
         drop_lost_output()
         return stop.status
 
 
-def _run(arguments: Sequence[str] | None) -> int:
+def _run(arguments: Sequence[str] | None, stop: StopSignals) -> int:
     from beamfall.cli.app import app
     from beamfall.errors import BeamfallError
 
@@ -53,7 +57,7 @@ def _run(arguments: Sequence[str] | None) -> int:
         status = app(args=arguments, prog_name="beamfall", standalone_mode=False)
         sys.stdout.flush()
         if status == _INTERRUPTED:  # newer versions of Typer turn Ctrl-C into a status
-            raise KeyboardInterrupt
+            raise stop.asked
         return status if isinstance(status, int) else 0
     except KeyboardInterrupt as error:
         print("\n".join(["beamfall: interrupted", *_notes(error)]), file=sys.stderr)
@@ -70,8 +74,9 @@ def _run(arguments: Sequence[str] | None) -> int:
         if callable(show):
             show()
             return int(getattr(error, "exit_code", 2))
-        if type(error).__name__ == "Abort":
-            print("beamfall: interrupted", file=sys.stderr)
+        # Click has a name of its own for Ctrl-C, and Python wraps one that comes while a class is made.
+        if stop.signal or type(error).__name__ == "Abort":
+            print("\n".join(["beamfall: interrupted", *_notes(stop.asked)]), file=sys.stderr)
             return _INTERRUPTED
         unfit = _name_unfit(error, sys.argv[1:] if arguments is None else arguments)
         if unfit:

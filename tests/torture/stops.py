@@ -1,0 +1,227 @@
+"""Signals at random moments of every command, at boards that behave and boards that do not.
+
+    python tests/torture/stops.py --runs 1000 --seed 1
+
+Each run starts a command in a process of its own at a served simulated board, sends it SIGINT, SIGTERM or SIGHUP
+at a random moment, and looks at: exit status, time to the end, words (no traceback), outputs off and the board idle
+where the line still carries a frame, nothing released later, no child process, no temporary folder, and a log that can
+be read and knows every opening. Prints a line for each finding and a summary; status 1 when there is a finding other
+than a late end. How long an end took depends on the machine: it is printed and not judged here.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import random
+import signal
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections import Counter
+from dataclasses import dataclass, field
+from pathlib import Path
+
+TESTS = Path(__file__).resolve().parents[1]
+sys.path[:0] = [str(TESTS / "shots"), str(TESTS.parent / "host")]
+
+from served_board import ServedBoard  # noqa: E402
+
+from beamfall.board import Board  # noqa: E402
+from beamfall.setup.sequence import Row, Sequence  # noqa: E402
+from beamfall.shots import ShotLog  # noqa: E402
+
+COMMANDS = (
+    "shoot --count 50",
+    "shoot --count 50 --json",
+    "sweep --of flash --from 180ms --to 190ms --step 1ms",
+    "seek",
+    "calibrate --count 30",
+    "drip",
+    "rinse --duration 4s --yes",
+    "flash",
+    "beam --quiet",
+    "check",
+    "page --no-browser",
+    "board info",
+    "board slots list",
+)
+WITHOUT_BOARD = (
+    "plan",
+    "shots list",
+    "shots export --out all.csv",
+    "repeatability",
+    "report --out report",
+)
+SIGNALS = {"SIGINT": 130, "SIGTERM": 143, "SIGHUP": 129}  # 128 + n, as shells have it
+MODES = ("well", "well", "tired", "silent", "nonsense", "repeating", "gone")
+_TIRING = Sequence(
+    rows=tuple(Row("release", 0, "valve1", 0.1 + 0.2 * number, 0.19) for number in range(10)),
+    window_s=0.0,
+    blanking_s=0.0,
+)
+
+
+class OddBoard(ServedBoard):
+    """A served board that misbehaves from `turns_s` after it was first heard on."""
+
+    def __init__(self, mode: str, turns_s: float, seed: int) -> None:
+        super().__init__(seed)
+        self._mode = mode
+        self._turns_s = turns_s
+        self._first_s: float | None = None
+        self._random = random.Random(seed)
+        self._last = b""
+        self.on: set[int] = set()
+        drive = self._rig.drive
+
+        def note(output: int, level: int, ticks: int) -> None:
+            (self.on.add if level else self.on.discard)(output)
+            drive(output, level, ticks)
+
+        self._rig.drive = note  # type: ignore[method-assign]
+
+    @property
+    def carries_frames(self) -> bool:
+        """Whether what the host sends still arrives and is answered."""
+        return self._mode in ("well", "tired", "repeating")
+
+    def _say(self, data: bytes) -> bytes | None:
+        if self._first_s is None:
+            self._first_s = time.monotonic()
+        if data:
+            self._last = data
+        if time.monotonic() - self._first_s < self._turns_s:
+            return data
+        if self._mode == "silent":
+            return b""
+        if self._mode == "nonsense":
+            return self._random.randbytes(self._random.randint(0, 300))
+        if self._mode == "repeating":
+            return data + self._last
+        return None if self._mode == "gone" else data
+
+
+@dataclass
+class Tally:
+    """What was seen in all runs."""
+
+    ended_s: list[float] = field(default_factory=list)
+    statuses: Counter[str] = field(default_factory=Counter)
+    findings: list[str] = field(default_factory=list)
+
+
+def run_one(number: int, seed: int, tally: Tally) -> None:
+    """One command, one board, one signal."""
+    draws = random.Random(f"stops {seed} {number}")
+    name = draws.choice(tuple(SIGNALS))
+    moment_s = draws.uniform(0.0, 3.0)
+    alone = draws.random() < 0.15
+    command = draws.choice(WITHOUT_BOARD if alone else COMMANDS)
+    mode = "none" if alone else draws.choice(MODES)
+    label = f"run {number}: {command!r} at a board that is {mode}, {name} after {moment_s:.2f} s"
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        OddBoard(mode, draws.uniform(0.0, 2.5), number) as board,
+    ):
+        place = Path(folder)
+        (place / "tmp").mkdir()
+        log = place / "shots.sqlite3"
+        if mode == "tired":
+            with Board.connect(board.url) as before:
+                before.shoot(_TIRING)
+        openings = board.valve_openings
+        port = [] if alone else ["--port", board.url]
+        environment = dict(os.environ, BEAMFALL_LOG=str(log), TMPDIR=str(place / "tmp"))
+        process = subprocess.Popen(
+            [sys.executable, "-m", "beamfall", *command.split(), *port],
+            cwd=place, env=environment, text=True, start_new_session=True,
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
+        )  # fmt: skip
+        time.sleep(moment_s)
+        finished = process.poll() is not None
+        sent = time.monotonic()
+        process.send_signal(getattr(signal, name))
+        try:
+            said = process.communicate(timeout=30.0)[0]
+        except subprocess.TimeoutExpired:
+            process.kill()
+            said = process.communicate()[0]
+            tally.findings.append(f"{label}: still running after 30 s")
+        if not finished:
+            tally.ended_s.append(time.monotonic() - sent)
+            tally.statuses[str(process.returncode)] += 1
+        for finding in _look(process, finished, name, said, board, place, log, openings):
+            tally.findings.append(f"{label}: {finding}\n    {said.strip()[-600:]!r}")
+
+
+def _look(
+    process: subprocess.Popen[str],
+    finished: bool,
+    name: str,
+    said: str,
+    board: OddBoard,
+    place: Path,
+    log: Path,
+    openings: int,
+) -> list[str]:
+    """What is wrong after the end of a process, in words."""
+    found = []
+    loading = "Traceback" in said and "/beamfall/" not in said  # Python itself was still starting
+    allowed = {SIGNALS[name], -getattr(signal, name), 0, 1, 2}
+    if process.returncode not in allowed:
+        found.append(f"status {process.returncode}")
+    if "Traceback" in said and not loading:
+        found.append("a traceback")
+    if "fault of the program" in said:
+        found.append("called a fault of the program")
+    try:
+        os.killpg(process.pid, 0)
+        found.append("a process is left")
+        os.killpg(process.pid, signal.SIGKILL)
+    except ProcessLookupError:
+        pass
+    left = [file.name for file in (place / "tmp").iterdir()]
+    if left:
+        found.append(f"left behind: {left}")
+    before = board.valve_openings
+    if board.carries_frames and not finished:
+        if board.on:
+            found.append(f"outputs on: {board.on}")
+        time.sleep(0.5)  # the board's time passes many times faster: a minute and more
+        if board.valve_openings != before:
+            found.append(f"{board.valve_openings - before} openings after the end")
+    if log.exists():
+        with ShotLog.open(log, read_only=True) as opened:
+            shots = opened.list_shots(limit=None)
+        if any(shot.shown_state == "" for shot in shots):
+            found.append("a shot without a state")
+    return found
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
+    parser.add_argument("--runs", type=int, default=1000)
+    parser.add_argument("--seed", type=int, default=1)
+    args = parser.parse_args()
+    tally = Tally()
+    for number in range(args.runs):
+        known = len(tally.findings)
+        run_one(number, args.seed, tally)
+        for finding in tally.findings[known:]:
+            print(finding, flush=True)
+        if (number + 1) % 50 == 0:
+            print(f"{number + 1} of {args.runs}, {len(tally.findings)} findings", flush=True)
+    within = sum(ended <= 2.0 for ended in tally.ended_s)
+    print(
+        f"{args.runs} signals, {len(tally.ended_s)} met a running command; {within} of them ended within 2 s, "
+        f"median {statistics.median(tally.ended_s):.2f} s, longest {max(tally.ended_s):.2f} s; "
+        f"statuses {dict(tally.statuses)}; {len(tally.findings)} findings"
+    )
+    return 1 if tally.findings else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
