@@ -273,7 +273,8 @@ def test_a_reader_that_leaves_is_no_fault(folder: Path) -> None:
 
 def test_help_starts_fast_because_it_imports_little() -> None:
     """The imports that cost; the time itself is printed by tests/benchmarks."""
-    heavy = "{'numpy','scipy','matplotlib','pint','construct','serial','rich.table','sqlite3'}"
+    heavy = "{'numpy','scipy','matplotlib','pint','construct','serial','rich.table','sqlite3',"
+    heavy += "'beamfall.link','beamfall.wire','beamfall.shots'}"
     code = f"import sys; from beamfall.cli import app; assert not {heavy} & set(sys.modules)"
     environment = {**os.environ, "PYTHONPATH": str(Path(__file__).resolve().parents[2] / "host")}
     subprocess.run([sys.executable, "-c", code], check=True, env=environment)
