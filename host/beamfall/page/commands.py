@@ -1,6 +1,6 @@
-"""What a page may tell: each command a function, its arguments checked by their annotations.
+"""What a page may ask for: each command is a function, and its annotations check the arguments.
 
-The functions say what is done in the library's words and nothing else; what they return goes back to the page.
+The functions only call the library; what they return goes back to the page.
 """
 
 from __future__ import annotations
@@ -172,9 +172,9 @@ COMMANDS: Mapping[str, Command] = {
 
 
 def read_arguments(command: Command, body: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the arguments of a command out of a body; raises UserError for what does not fit.
+    """Return the arguments of a command from a body; raises UserError for those that do not fit.
 
-    Unknown ones are refused: a page of another version must not be half understood.
+    Unknown ones are refused: a page of another version must not be understood by halves.
     """
     wanted = list(inspect.signature(command).parameters.values())[3:]
     unknown = set(body) - {one.name for one in wanted}
@@ -193,7 +193,7 @@ def read_arguments(command: Command, body: Mapping[str, Any]) -> dict[str, Any]:
         if isinstance(value, float) and not math.isfinite(value):
             raise UserError(f"{command.__name__}: {one.name} must be a number")
         if isinstance(value, int) and abs(value) > _NUMBER_MOST:
-            raise UserError(f"{command.__name__}: {one.name} is more than can be counted to")
+            raise UserError(f"{command.__name__}: {one.name} is too large to be counted")
         if isinstance(value, str) and not holds_characters(value):
             raise UserError(
                 f"{command.__name__}: {one.name} holds half a character: {value[:40]!a}"
@@ -203,7 +203,7 @@ def read_arguments(command: Command, body: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def holds_characters(text: str) -> bool:
-    """Whether a text is whole characters. JSON can also write halves of one, which no file can hold."""
+    """Whether a text has only whole characters. JSON can also write halves, which no file can hold."""
     try:
         text.encode()
     except UnicodeEncodeError:

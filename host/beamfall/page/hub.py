@@ -1,7 +1,7 @@
-"""What all open pages see. One state, in named sections, numbered; each change is told to every page.
+"""What all open pages see: one numbered state in named sections. Each change goes to every page.
 
-A page that comes, or comes back, gets the whole state; after that it gets each changed section and
-each event. Any thread may change it; the pages are served by the event loop's thread.
+A page that opens or reconnects gets the whole state, then each changed section and each event. Any thread may
+change the state; the event loop's thread serves the pages.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ class Subscriber:
 
 
 class Hub:
-    """The state and who is told of it."""
+    """The state, and the pages that see it."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
@@ -53,12 +53,12 @@ class Hub:
         self._subscribers: set[Subscriber] = set()
 
     def set(self, **sections: Any) -> None:
-        """Replace sections; those that are as before are not told again."""
+        """Replace sections; unchanged ones are not sent again."""
         with self._lock:
             self._set(sections)
 
     def change(self, section: str, change: Callable[[Any], Any]) -> None:
-        """Replace a section by what `change` makes of it, so that nothing that others set meanwhile is lost.
+        """Replace a section by what `change` returns for it, so that no other thread's change is lost.
 
         `change` is quick and does not call the hub.
         """
@@ -83,12 +83,12 @@ class Hub:
             return self._sections.get(section, default)
 
     def tell(self, event: str, **values: Any) -> None:
-        """Tell of something that passes: `at` is when, in ms of the time of day."""
+        """Send an event, which is not kept: `at` is its time of day in ms."""
         with self._lock:
             self._tell({"event": event, "at": time.time() * 1e3, **clean(values)})
 
     def notice(self, level: str, text: str) -> None:
-        """Show people a sentence: level is good, note, caution or error."""
+        """Show a sentence on all pages: level is good, note, caution or error."""
         with self._lock:
             self._notice += 1
             shown = clean(text)
@@ -98,7 +98,7 @@ class Hub:
             self._tell({"version": self._version, "set": {"notices": self._sections["notices"]}})
 
     def dismiss(self, notice: int) -> None:
-        """Take a notice away, for all pages."""
+        """Remove a notice from all pages."""
         self.change("notices", lambda shown: [one for one in shown if one["id"] != notice])
 
     def snapshot(self) -> str:
@@ -108,14 +108,14 @@ class Hub:
             return _dump({"version": self._version, "now": now_ms, "all": self._sections})
 
     def subscribe(self) -> Subscriber:
-        """Begin to tell the page that calls this from the event loop's thread."""
+        """Start sending to the page that calls this from the event loop's thread."""
         subscriber = Subscriber(asyncio.get_running_loop())
         with self._lock:
             self._subscribers.add(subscriber)
         return subscriber
 
     def unsubscribe(self, subscriber: Subscriber) -> None:
-        """Stop telling a page that has gone."""
+        """Stop sending to a page that has gone."""
         with self._lock:
             self._subscribers.discard(subscriber)
 

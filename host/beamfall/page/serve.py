@@ -45,8 +45,8 @@ def parse_listen(text: str) -> Listen:
             ipaddress.ip_address(host)
         except ValueError as error:
             raise UserError(
-                f"--listen {text!r}: {host!r} is no address; 127.0.0.1 for this computer alone, "
-                "0.0.0.0 for all who can reach it"
+                f"--listen {text!r}: {host!r} is no address; use 127.0.0.1 for this computer only, "
+                "0.0.0.0 for everyone who can reach it"
             ) from error
     return Listen("127.0.0.1" if host == "localhost" else host, int(port))
 
@@ -62,7 +62,7 @@ def open_socket(listen: Listen) -> socket.socket:
     except OSError as error:
         opened.close()
         raise UserError(
-            f"--listen {listen.host}:{listen.port}: {error.strerror or error}; take another port, 0 for any free one"
+            f"--listen {listen.host}:{listen.port}: {error.strerror or error}; use another port, 0 for any free one"
         ) from error
     return opened
 
@@ -81,7 +81,7 @@ def _keep_to_itself(opened: socket.socket) -> None:
 
 
 class PageServer:
-    """A page for one rig on one port. `run` serves until it is stopped."""
+    """A page for one rig on one port. `run` serves until Ctrl-C or `stop`."""
 
     def __init__(
         self,
