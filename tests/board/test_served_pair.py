@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -19,9 +20,11 @@ SUITE = Path(__file__).with_name("test_bench_double.py")
 def run_suite(pair: ServedPair, folder: Path) -> subprocess.CompletedProcess[str]:
     command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", str(SUITE)]
     command += ["--port", pair.controller_url, "--double", pair.double_url]
+    # The outer run's own options (coverage, markers) are not this suite's.
+    own = {name: value for name, value in os.environ.items() if name != "PYTEST_ADDOPTS"}
     return subprocess.run(
-        [*command, "--bench-report", str(folder)], capture_output=True, text=True, timeout=300
-    )
+        [*command, "--bench-report", str(folder)], env=own, capture_output=True, text=True, timeout=300
+    )  # fmt: skip
 
 
 @pytest.fixture
