@@ -32,6 +32,8 @@ _CANNOT = ("0", "?", "cannot tell", "cannot", "can't tell", "don't know", "dont 
 class CheckTerminal(Terminal):
     """`alone`: a simulated person answers, and nobody waits here."""
 
+    gone = PersonGone  # the check then ends with what it knows
+
     def __init__(self, *, alone: bool = False, quiet: bool = False) -> None:
         super().__init__(quiet=quiet)
         self._alone = alone
@@ -112,16 +114,3 @@ class CheckTerminal(Terminal):
 
     def _say(self, text: str) -> None:
         print(text, file=sys.stderr, flush=True)
-
-    def read(self, prompt: str) -> str:
-        """One line. Raises PersonGone where standard input has ended."""
-        print(prompt, end="", file=sys.stderr, flush=True)
-        try:
-            line = sys.stdin.readline()
-        except UnicodeDecodeError:
-            line = "\n"  # no answer that could be read: asked again, or Enter
-        if not sys.stdin.isatty():
-            self._say("")  # nobody's Enter has ended the line
-        if not line:
-            raise PersonGone
-        return line.strip()

@@ -24,6 +24,8 @@ class Terminal:
     Commands that show more than this extend `show`.
     """
 
+    gone: type[BaseException] = KeyboardInterrupt  # raised where nobody is there to answer
+
     def __init__(self, *, quiet: bool = False) -> None:
         self.quiet = quiet
 
@@ -55,11 +57,16 @@ class Terminal:
         return sys.stderr if self.quiet else sys.stdout
 
     def read(self, prompt: str) -> str:
-        """One line that somebody types. The end of standard input is a Ctrl-C: nobody is there."""
+        """One line that somebody types. Raises `gone` where standard input has ended: nobody is there."""
         print(prompt, end="", file=self.stream, flush=True)
-        line = sys.stdin.readline()
+        try:
+            line = sys.stdin.readline()
+        except UnicodeDecodeError:
+            line = "\n"  # no answer that could be read: asked again, or Enter
+        if not sys.stdin.isatty():
+            print(file=self.stream, flush=True)  # nobody's Enter has ended the line
         if not line:
-            raise KeyboardInterrupt
+            raise self.gone
         return line.strip()
 
 

@@ -14,10 +14,9 @@ import threading
 import time
 import traceback
 from collections import deque
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from beamfall.errors import BeamfallError, BoardRestarted, LinkError, UserError
 from beamfall.page.board_news import BoardNews
@@ -36,9 +35,7 @@ from beamfall.workflows.waits import Waits
 
 if TYPE_CHECKING:
     from beamfall.page.work import Job
-    from beamfall.setup.rig import Rig
     from beamfall.setup.sequence import Sequence
-    from beamfall.workflows.run import OpenSeries
 
 _LISTEN_S = 0.05
 _ASK_EVERY_S = 0.2  # how old the beam's clear or dark on the page may be
@@ -79,7 +76,7 @@ class BoardThread:
     _round_trip_ms: float | None = None
     _was_lost: bool = False
     _unexpected: str = ""
-    _shooter: Shooter | None = None
+    single_shots: Shooter | None = None  # the series that single shots go on with
     _news: BoardNews = field(init=False)
 
     def __post_init__(self) -> None:
@@ -372,7 +369,7 @@ class BoardThread:
 
     def _forget_board(self) -> None:
         self.disarm()
-        self._shooter = None
+        self.single_shots = None
         while not self._jobs.empty():
             self._jobs.get_nowait()
         with self._lock:
@@ -393,28 +390,3 @@ class BoardThread:
         """Have all pages show a shot's line anew."""
 
         self.hub.tell("line", line=describe_shot_line(log, shot))
-
-    def shooter_for(
-        self,
-        board: ListeningBoard,
-        log: ShotLog,
-        kind: str,
-        rig: Rig | None,
-        settings: Mapping[str, Any],
-    ) -> Shooter:
-        """The series under way when single shots of the same rig go on with it; else a new one."""
-        current = self._shooter
-        if (
-            kind == "shoot"
-            and current is not None
-            and current.board is board
-            and current.rig == rig
-        ):
-            return current
-        shooter = Shooter.begin(board, log, kind, rig=rig, seed=self.seed, settings=settings)
-        self._shooter = shooter if kind == "shoot" else None
-        return shooter
-
-    def make_opener(self, board: ListeningBoard, log: ShotLog) -> OpenSeries:
-        """Return what opens a series for a workflow, see `shooter_for`."""
-        return lambda kind, rig, settings: self.shooter_for(board, log, kind, rig, settings)

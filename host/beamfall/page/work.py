@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import itertools
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from beamfall.page.front import PageFrontEnd
 from beamfall.workflows.run import Runner
+from beamfall.workflows.series import Shooter
 
 if TYPE_CHECKING:
     from beamfall.page.board_thread import BoardThread
     from beamfall.page.listening import ListeningBoard
+    from beamfall.setup.rig import Rig
     from beamfall.shots import ShotLog
     from beamfall.workflows.steps import Workflow
 
@@ -108,8 +110,22 @@ class Work:
         """Run a workflow on the board, with the page as its front end; return what came of it."""
         return Runner(
             self.board, self.log, PageFrontEnd(self), seed=self.seed, waits=self.bench.waits,
-            open_series=self.bench.make_opener(self.board, self.log),
+            open_series=self._open_series,
         ).run(workflow)  # fmt: skip
+
+    def _open_series(self, kind: str, rig: Rig | None, settings: Mapping[str, Any]) -> Shooter:
+        """The series under way when single shots of the same rig go on with it; else a new one."""
+        current = self.bench.single_shots
+        if kind != "shoot":
+            self.bench.single_shots = None
+        elif current is not None and current.board is self.board and current.rig == rig:
+            return current
+        shooter = Shooter.begin(
+            self.board, self.log, kind, rig=rig, seed=self.seed, settings=settings
+        )
+        if kind == "shoot":
+            self.bench.single_shots = shooter
+        return shooter
 
     @property
     def pace(self) -> float:
