@@ -115,9 +115,7 @@ def test_too_few_drops_and_none(tmp_path: Path) -> None:
         with pytest.raises(UserError, match="no completed shot of a rig"):
             measure_drops(log, [1])
         fire(log, ONE_BEAM, 3, 2)
-        with pytest.raises(
-            UserError, match="4 drops of one kind were seen whole by a beam; it takes 8"
-        ):
+        with pytest.raises(UserError, match="4 drops of one kind.* 8"):
             measure_drops(log, [2])
 
 
@@ -128,7 +126,7 @@ def test_a_rig_file_that_cannot_be_is_refused(tmp_path: Path) -> None:
         far = (dataclasses.replace(truth.beams[0], height_m=0.17),)
         fire(log, ONE_BEAM, 4, 10, beams=far)
         calibrate(measure_drops(log, [1]))
-        with pytest.raises(CalibrationError, match="wrong height, bore, head or opening"):
+        with pytest.raises(CalibrationError, match="height, bore, head and opening"):
             calibrate(measure_drops(log, [2]))
 
 

@@ -322,8 +322,8 @@ def test_blur_is_said_once_for_all_flashes() -> None:
 @pytest.mark.parametrize(
     ("changes", "error", "words"),
     [
-        ({"aim": {"spacing_s": 0.5}}, RigFileError, r"aim.spacing = 500 ms: drop 2 would meet no jet"),
-        ({"aim": {"drops": 5}}, RigFileError, r"aim.drops = 5: the planner knows 2 or 3"),
+        ({"aim": {"spacing_s": 0.5}}, RigFileError, r"aim.spacing = 500 ms: drop 2 would miss the jet"),
+        ({"aim": {"drops": 5}}, RigFileError, r"aim.drops = 5: the planner handles 2 or 3"),
         ({"valve": {"opening_s": 0.06}}, PhysicsRangeError, r"opening of valve1 = 60 ms.*less head"),
         ({"liquid": {"name": "beer"}}, PhysicsRangeError, r'liquid.name = "beer" is not known'),
         (
@@ -340,7 +340,7 @@ def test_the_impossible_is_refused_in_words(changes, error, words) -> None:
 
 def test_a_rig_without_flash_or_beam() -> None:
     rig = example_rig()
-    with pytest.raises(RigFileError, match="takes a flash"):
+    with pytest.raises(RigFileError, match="needs a flash"):
         plan_collision(replace(rig, flashes=()))
     plan = plan_collision(replace(rig, beams=()))
     assert plan.anchor.count == 0 and "nozzle_to_beam" not in plan.intervals

@@ -324,8 +324,8 @@ def test_a_stage_that_makes_no_sense_is_refused(environment) -> None:
 @pytest.mark.parametrize(
     ("aim", "words"),
     [
-        ('spacing = "1.5 s"', "aim.spacing = 1500 ms: drop 2 would meet no jet"),
-        ('spacing = "5 ms"', "aim.spacing = 5 ms: drop 2 would meet no jet"),
+        ('spacing = "1.5 s"', "aim.spacing = 1500 ms: drop 2 would miss the jet"),
+        ('spacing = "5 ms"', "aim.spacing = 5 ms: drop 2 would miss the jet"),
         ("drops = 3", "aim.drops = 3"),
         ('anchor = "beam1"\nanchor_count = 1', "aim.anchor_count = 1"),
         ('flash_delay = "20 ms"', "aim.flash_delay = 20 ms"),

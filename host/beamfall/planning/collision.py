@@ -149,11 +149,11 @@ def check_rig(rig: Rig) -> None:
     """Refuse what no plan can do."""
     aim = rig.aim
     if not rig.flashes:
-        raise RigFileError(f"rig '{rig.name}': a picture takes a flash; add a [[flash]]")
+        raise RigFileError(f"rig '{rig.name}': a picture needs a flash; add a [[flash]]")
     if aim.kind == "collision" and aim.drops > 3:
         raise RigFileError(
-            f"rig '{rig.name}': aim.drops = {aim.drops}: the planner knows 2 or 3 drops in a collision; "
-            "write more into a sequence file and fire that: `beamfall shoot --sequence FILE`"
+            f"rig '{rig.name}': aim.drops = {aim.drops}: the planner handles 2 or 3 drops in a collision; "
+            "for more, write a sequence file and fire it: `beamfall shoot --sequence FILE`"
         )
     if aim.spacing_s is not None and aim.drops > 2:
         raise RigFileError(
@@ -166,8 +166,8 @@ def refuse_spacing(rig: Rig, spacing_s: float, need: Need) -> NoReturn:
     """Raise RigFileError for a spacing with which drop 2 meets no jet, naming one that would do."""
     low, high = (1e3 * p for p in np.percentile(need.spacing_s, (5.0, 95.0)))
     raise RigFileError(
-        f"rig '{rig.name}': aim.spacing = {spacing_s * 1e3:.4g} ms: drop 2 would meet no jet; "
-        f"some {low:.0f} to {high:.0f} ms would do, or leave it out"
+        f"rig '{rig.name}': aim.spacing = {spacing_s * 1e3:.4g} ms: drop 2 would miss the jet; "
+        f"about {low:.0f} to {high:.0f} ms would work, or leave it out"
     )
 
 
@@ -218,7 +218,7 @@ def find_base(
 
 
 def list_assumptions(rig: Rig, setting: Setting, learned: Belief | None) -> list[str]:
-    """What the numbers rest on, in sentences."""
+    """The assumptions behind the numbers, in sentences."""
     u = rig.uncertainty
     liquid = setting.liquid
     found = [
@@ -226,15 +226,17 @@ def list_assumptions(rig: Rig, setting: Setting, learned: Belief | None) -> list
         f"latency within {u.latency_s * 1e3:.2g} ms (standard deviations)",
         f"liquid: {liquid.name}, {liquid.density_kg_m3:.1f} kg/m³, {liquid.viscosity_pa_s * 1e3:.3g} mPa·s, "
         f"{liquid.surface_tension_n_m * 1e3:.1f} mN/m",
-        f"drops come free about a diameter below the nozzle, falling already; gravity {setting.gravity:.4f} m/s²",
+        f"drops come free about a diameter below the nozzle, already falling; gravity {setting.gravity:.4f} m/s²",
     ]
     if liquid.unknown:
         names = ", ".join(sorted(liquid.unknown))
-        found.append(f"only usual values of the liquid's {names}: the jet is drawn broader for it")
+        found.append(
+            f"only usual values of the liquid's {names}: the jet's limits are wider for that"
+        )
     known = learned.fit(rig) if learned is not None else None
     if learned is None or known is None or not _narrows_jet(known[1]):
         found.append(
-            "the jet's onset, rise and height come from the literature, broad; seeking narrows them"
+            "the jet's onset, rise and height come from the literature, with wide limits; seeking narrows them"
         )
     if learned is not None and known is not None:
         found.append(learned.describe())

@@ -22,7 +22,7 @@ def check_request(rig: Rig, *, gap_error_m: float, valve: str | None = None) -> 
     `gap_error_m` is how well the distance between two beams is known, `valve` an output or None.
     """
     if not rig.beams:
-        raise UserError(f"rig '{rig.name}' has no beam; calibration takes a [[beam]]")
+        raise UserError(f"rig '{rig.name}' has no beam; calibration needs a [[beam]]")
     low, high = _GAP_ERRORS_M
     if not low <= gap_error_m <= high:
         raise UserError(
@@ -30,7 +30,7 @@ def check_request(rig: Rig, *, gap_error_m: float, valve: str | None = None) -> 
         )
     if valve is not None and valve not in [one.output for one in rig.valves]:
         have = ", ".join(one.output for one in rig.valves)
-        raise UserError(f"{valve} is no valve of this rig: it has {have}")
+        raise UserError(f"this rig has no {valve}: it has {have}")
 
 
 def make_drops(rig: Rig, valve: str | None = None) -> Sequence:

@@ -222,9 +222,9 @@ def _refuse_misfit(data: Floats, misfit: Floats) -> None:
     if abs(misfit[worst]) > 6.0:
         kind = "dwell" if worst % 2 else "arrival"
         raise CalibrationError(
-            f"no rig like the rig file does what was measured: the mean {kind} of "
-            f"{data[worst] * 1e3:.3f} ms stays {abs(misfit[worst]):.0f} standard errors off. Look for "
-            "a wrong height, bore, head or opening in the rig file, or beams that are swapped"
+            f"the measured drops do not fit this rig file: the mean {kind} of {data[worst] * 1e3:.3f} ms "
+            f"is {abs(misfit[worst]):.0f} standard errors off. Check height, bore, head and opening in the "
+            "rig file, and whether beams are swapped"
         )
 
 

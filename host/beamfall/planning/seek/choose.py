@@ -69,8 +69,8 @@ def propose(
     if best is None:
         kept = "" if spacing_s is None else f" with a spacing of {spacing_s * 1e3:.4g} ms"
         raise UserError(
-            f"no rig like the rig file whose drops could collide{kept} fits all the answers given: "
-            "look at the rig file's heights and opening, and seek again with --fresh"
+            f"no rig like this file, with drops that could collide{kept}, fits all the answers: "
+            "check the rig file's heights and opening, then seek again with --fresh"
         )
     return best
 

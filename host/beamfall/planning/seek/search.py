@@ -41,14 +41,14 @@ def _check_aim(rig: Rig) -> None:
     wrong = None
     if aim.kind != "collision":
         wrong = (
-            f"aim.kind = '{aim.kind}': a search is for two drops that collide; for a {aim.kind} sweep "
+            f"aim.kind = '{aim.kind}': seek finds the collision of two drops; for a {aim.kind}, sweep "
             "the flash, or set kind = 'collision' and drops = 2"
         )
     elif aim.drops != 2:
-        wrong = f"aim.drops = {aim.drops}: a search is for two drops that collide; set it to 2"
+        wrong = f"aim.drops = {aim.drops}: seek finds the collision of two drops; set it to 2"
     elif aim.flash_delay_s is not None:
         wrong = (
-            f"aim.flash_delay = {aim.flash_delay_s * 1e3:.4g} ms: a search finds the flash's time; "
+            f"aim.flash_delay = {aim.flash_delay_s * 1e3:.4g} ms: seek finds the flash's time; "
             "leave it out"
         )
     elif aim.anchor not in (None, "release") and (
@@ -56,12 +56,12 @@ def _check_aim(rig: Rig) -> None:
     ):
         known = f"{rig.beams[0].input} or " if rig.beams else ""
         wrong = (
-            f"aim.anchor = '{aim.anchor}': in a search the flash follows {known}the release; "
+            f"aim.anchor = '{aim.anchor}': in seek the flash follows {known}the release; "
             "leave it out"
         )
     elif rig.beams and aim.anchor != "release" and aim.anchor_count not in (None, 2):
         wrong = (
-            f"aim.anchor_count = {aim.anchor_count}: in a search the flash follows drop 2's edge; "
+            f"aim.anchor_count = {aim.anchor_count}: in seek the flash follows drop 2's edge; "
             "leave it out"
         )
     if wrong is not None:
