@@ -34,6 +34,7 @@ _CURES = {
     errno.EPERM: "you may not write there: change the rights or choose another place",
     errno.ENOENT: "the folder does not exist: make it or choose another",
     errno.ENOTDIR: "part of the path is a file, not a folder: choose another place",
+    errno.EEXIST: "a file is in the way: choose another place",
     errno.EISDIR: "this is a folder: give the name of a file",
     errno.ENAMETOOLONG: "the name is too long: choose a shorter one",
     errno.EMFILE: "too many files are open: close other programs",

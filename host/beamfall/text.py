@@ -6,6 +6,7 @@ they are stored (bidirectional characters), or be run as a formula by a spreadsh
 
 from __future__ import annotations
 
+import html
 import json
 import re
 import unicodedata
@@ -39,6 +40,11 @@ def _show(character: str) -> str:
     if category in ("Cc", "Cs", "Zl", "Zp") or (category == "Cf" and character not in _JOINERS):
         return f"<U+{code:04X}>"
     return character
+
+
+def show_html(text: object) -> str:
+    """Return text for a page: no markup, and nothing that reorders or hides what is beside it."""
+    return html.escape(show_text(text, keep_lines=True))
 
 
 def measure_width(text: str) -> int:

@@ -25,6 +25,7 @@ from beamfall.shots import EdgeRecord, ShotLog, ShotRecord, database, find_log
 from beamfall.shots.database import open_database
 from beamfall.shots.migrations import APPLICATION_ID, MIGRATIONS
 from beamfall.shots.outcome import plan_of
+from beamfall.shots.record import PROGRAM_ENDED
 
 HZ = 125_000_000
 
@@ -497,3 +498,42 @@ def test_the_times_of_simulated_shots_follow_each_other(tmp_path: Path) -> None:
     assert times == sorted(times)
     assert times[2] - times[0] > 5e6  # the rest was kept
     assert begun[1][0] > times[5]
+
+
+def test_a_shot_that_another_program_may_yet_release_is_left_alone(
+    path: Path, log: ShotLog, welcome: Welcome
+) -> None:
+    """Two hosts on one board and one log: the second may not say of the first one's shot that it never fired."""
+    program = (
+        "import sys, time\nfrom beamfall.shots import ShotLog, hosts\n"
+        "print(hosts.name_process(), flush=True)\ntime.sleep(600)\n"
+    )
+    other = subprocess.Popen(
+        [sys.executable, "-c", program], env={**os.environ, "PYTHONPATH": HOST},
+        stdout=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    assert other.stdout is not None
+    host = other.stdout.readline().strip()
+    shot = begin(log, log.begin_series("shoot"), welcome, 5)
+    from changed_log import change_shot  # writers in processes of their own import this file
+
+    change_shot(log, shot, host=host)
+    try:
+        assert log.find_never_released(welcome.unique_id, welcome.boot_id, 4) == []
+    finally:
+        other.kill()
+        other.wait()
+        other.stdout.close()
+    assert log.find_never_released(welcome.unique_id, welcome.boot_id, 4) == [shot]
+    change_shot(log, shot, host="another machine/1/2")
+    assert log.find_never_released(welcome.unique_id, welcome.boot_id, 4) == []
+
+
+def test_an_outcome_is_truer_than_the_guess_that_its_program_had_ended(
+    log: ShotLog, welcome: Welcome
+) -> None:
+    shot = begin(log, log.begin_series("shoot"), welcome)
+    log.cancel_shot(shot, PROGRAM_ENDED)
+    log.complete_shot(shot, make_outcome(make_table()))
+    record = log.read_shot(shot).record
+    assert (record.state, record.cause, len(record.edges)) == ("fired", None, len(EDGES))

@@ -186,4 +186,4 @@ def test_the_report_stands_alone(log: Path, pictures: Path, tmp_path: Path) -> N
     blocked = tmp_path / "file"
     blocked.write_text("")
     refused = run(log, "report", "--out", str(blocked))
-    assert refused.returncode == 2 and "cannot be written to" in refused.stderr
+    assert refused.returncode == 2 and "cannot be written" in refused.stderr

@@ -11,6 +11,7 @@ What a command needs is imported inside it, so that `beamfall --help` starts at 
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import re
 import sys
@@ -18,6 +19,8 @@ from collections.abc import Sequence
 
 from beamfall.interrupts import StopSignals
 
+# What writing to a full or broken stdout gives.
+_OUTPUT_LOST = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EBADF)
 _INTERRUPTED = 130  # 128 + SIGINT, as shells have it
 _DIGITS_MOST = 18  # of a number that surely fits into 64 bits, with its sign
 
@@ -47,8 +50,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _run(arguments: Sequence[str] | None, stop: StopSignals) -> int:
     from beamfall.cli.app import app
+    from beamfall.cli.stopping import drop_lost_output
     from beamfall.errors import BeamfallError
 
+    _replace_closed_streams()
     for stream in (sys.stdout, sys.stderr):
         # A console that cannot write µ shall show a question mark, not end the program.
         with contextlib.suppress(AttributeError, OSError):
@@ -68,6 +73,13 @@ def _run(arguments: Sequence[str] | None, stop: StopSignals) -> int:
         return 1
     except BeamfallError as error:
         return _fail(error, str(error), error.exit_status)
+    except OSError as error:
+        if error.filename is not None or error.errno not in _OUTPUT_LOST:
+            return _fail_unexpected(error, arguments)
+        from beamfall.files import say_cure
+
+        drop_lost_output()
+        return _fail(error, f"what is printed cannot be written; {say_cure(error)}", 1)
     except Exception as error:
         # Typer's own errors (a wrong option, a missing argument) know how to show themselves.
         show = getattr(error, "show", None)
@@ -78,12 +90,23 @@ def _run(arguments: Sequence[str] | None, stop: StopSignals) -> int:
         if stop.signal or type(error).__name__ == "Abort":
             print("\n".join(["beamfall: interrupted", *_notes(stop.asked)]), file=sys.stderr)
             return _INTERRUPTED
-        unfit = _name_unfit(error, sys.argv[1:] if arguments is None else arguments)
-        if unfit:
-            return _fail(error, unfit, 2)
-        from beamfall.fault_report import describe_for_user
+        return _fail_unexpected(error, arguments)
 
-        return _fail(error, describe_for_user(error, arguments), 1)
+
+def _replace_closed_streams() -> None:
+    """Have what is printed go nowhere where a stream was closed before the start, as by `>&-`."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
+
+
+def _fail_unexpected(error: Exception, arguments: Sequence[str] | None) -> int:
+    unfit = _name_unfit(error, sys.argv[1:] if arguments is None else arguments)
+    if unfit:
+        return _fail(error, unfit, 2)
+    from beamfall.fault_report import describe_for_user
+
+    return _fail(error, describe_for_user(error, arguments), 1)
 
 
 def _name_unfit(error: Exception, arguments: Sequence[str]) -> str:

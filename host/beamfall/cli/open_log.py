@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import sys
 from typing import TYPE_CHECKING
+
+from beamfall.text import show_text
 
 if TYPE_CHECKING:
     from beamfall.board import Board
@@ -21,25 +24,24 @@ def open_log(*, to_write: bool = False) -> ShotLog:
     path = find_log()
     if not path.exists():
         raise NoSuchShot(NOTHING_YET.format(path=path))
-    return ShotLog.open(path, read_only=not to_write)
+    log = ShotLog.open(path, read_only=not to_write)
+    log.on_damage = warn
+    return log
+
+
+def warn(text: str) -> None:
+    """Name what is damaged and left out, beside what is printed."""
+    print(f"beamfall: {show_text(text)}", file=sys.stderr)
 
 
 def choose_series(log: ShotLog, series: int | None) -> int:
     """Return the series that was named, or the newest; raises NoSuchShot where it is not in the log."""
     from beamfall.errors import NoSuchShot
 
-    newest = log.query("SELECT max(id) FROM series")[0][0]
-    if newest is None:
+    chosen = log.choose_series(series)
+    if chosen is None:
         raise NoSuchShot(NOTHING_YET.format(path=log.path))
-    if series is None:
-        # A series that was begun and fired nothing is not what anybody means.
-        fired = log.query("SELECT series_id FROM shot ORDER BY id DESC LIMIT 1")
-        return int(fired[0][0] if fired else newest)
-    if not log.query("SELECT 1 FROM series WHERE id = ?", (series,)):
-        raise NoSuchShot(
-            f"there is no series {series}; the log {log.path} has series up to {newest}"
-        )
-    return series
+    return chosen
 
 
 def settle_earlier(board: Board) -> None:

@@ -80,19 +80,22 @@ def match(
 def _read_shots(log: ShotLog, series: list[int]) -> list[TakenShot]:
     from beamfall.errors import NoSuchShot
     from beamfall.photos.match import TakenShot
-    from beamfall.shots.read import NOT_A_WARM_UP
+    from beamfall.shots.record import DAMAGED, NOT_RELEASED, WARM_UP
 
     chosen = [choose_series(log, one) for one in series]
-    where = f"series_id IN ({', '.join('?' * len(chosen))})" if chosen else "1"
-    rows = log.query(
-        f"SELECT id, begun_us FROM shot WHERE {where} AND state != 'not-released'"
-        f" AND {NOT_A_WARM_UP}"  # no shutter opened
-        " ORDER BY id DESC LIMIT ?",
-        (*chosen, -1 if chosen else _NEWEST),
+    lines = (
+        [line for one in chosen for line in log.list_shots(limit=None, series=one)]
+        if chosen
+        else log.list_shots(limit=_NEWEST)
     )
-    if not rows:
+    shots = [
+        TakenShot(line.shot, line.begun_us / 1e6)
+        for line in sorted(lines, key=lambda line: line.shot)
+        if line.state not in (NOT_RELEASED, DAMAGED) and WARM_UP not in (line.swept or {})
+    ]
+    if not shots:
         raise NoSuchShot("no shot to match pictures with; `beamfall shots list`")
-    return [TakenShot(shot, begun_us / 1e6) for shot, begun_us in reversed(rows)]
+    return shots
 
 
 def _choose_pairs(cameras: list[CameraMatch]) -> list[Pair]:

@@ -7,12 +7,15 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from beamfall.cli import photographs, shots_export, shots_keep, shots_repeat
+from beamfall.cli import photographs, shots_export, shots_keep, shots_mend, shots_repeat
 from beamfall.cli.numbers import check_whole
-from beamfall.cli.open_log import NOTHING_YET, open_log
+from beamfall.cli.open_log import NOTHING_YET, open_log, warn
+from beamfall.text import show_text
 
 if TYPE_CHECKING:
     from beamfall.shots import LoggedShot, ShotLine
+
+_NOTE_MOST = 30  # characters of a note in a list; `shots show` has all of it
 
 app = typer.Typer(
     help="The shot log.",
@@ -50,26 +53,47 @@ def list_shots(
     from dataclasses import asdict
 
     from beamfall.cli.output import print_json, print_table
+    from beamfall.errors import UserError
     from beamfall.shots import ShotLog, find_log
+    from beamfall.shots.record import DAMAGED
 
     log = ShotLog.open_existing()
     if log is None:
         if not as_json:
-            print(NOTHING_YET.format(path=find_log()))
+            print(show_text(NOTHING_YET.format(path=find_log())))
         return
+    log.on_damage = warn
     with log:
+        if state is not None:
+            states = log.list_states()
+            if state not in (*states, DAMAGED):
+                known = f"there are {', '.join(states)}" if states else "the log is empty"
+                raise UserError(f"no shot is in state '{state}': {known}")
         lines = log.list_shots(limit=limit, series=series, state=state)
         if as_json:
             for line in lines:
                 print_json({**asdict(line), "state": line.shown_state})
             return
         print_table(
-            ("shot", "series", "time", "state", "cause", "flash after", "spacing", "rig", "port"),
+            (
+                "shot",
+                "series",
+                "time",
+                "state",
+                "cause",
+                "flash after",
+                "spacing",
+                "rating",
+                "photo",
+                "note",
+                "rig",
+                "port",
+            ),
             [_describe_line(line) for line in lines],
-            numeric=("shot", "series", "spacing"),
+            numeric=("shot", "series", "spacing", "rating"),
         )
         if series is None and state is None and len(lines) == limit:
-            print(f"{log.count_shots()} shots in {log.path}")
+            print(show_text(f"{log.count_shots()} shots in {log.path}"))
 
 
 @app.command("show")
@@ -95,13 +119,14 @@ def show_shot(
     else:
         _print_shot(logged, remarks)
         if plot is not None:
-            print(f"\ntimeline drawn in {plot}")
+            print(f"\ntimeline drawn in {show_text(plot)}")
 
 
 app.command("note")(shots_keep.note)
 app.command("rate")(shots_keep.rate)
 app.command("picture")(shots_keep.picture)
 app.command("export")(shots_export.export)
+app.command("mend")(shots_mend.mend)
 app.command("repeat")(shots_repeat.repeat)
 app.command("match")(photographs.match)
 app.command("sheet")(photographs.sheet)
@@ -110,6 +135,7 @@ app.command("sheet")(photographs.sheet)
 def _describe_line(line: ShotLine) -> tuple[str, ...]:
     from beamfall.cli.output import say_time
     from beamfall.setup.units import format_ticks
+    from beamfall.shots.record import DAMAGED
 
     flash = format_ticks(line.flash_delay_ticks, line.clock_hz)
     if line.flash_delay_ticks is not None:
@@ -118,14 +144,22 @@ def _describe_line(line: ShotLine) -> tuple[str, ...]:
     return (
         str(line.shot),
         str(line.series),
-        say_time(line.begun_us),
+        "-" if line.state == DAMAGED else say_time(line.begun_us),
         line.shown_state,
         line.cause or "-",
         flash,
         format_ticks(line.spacing_ticks, line.clock_hz),
+        "-" if line.rating is None else str(line.rating),
+        "-" if line.picture is None else line.picture.replace("\\", "/").split("/")[-1],
+        _shorten(line.note) or "-",
         line.rig_name or "-",
         line.port,
     )
+
+
+def _shorten(note: str) -> str:
+    """The beginning of a note, for a table."""
+    return note if len(note) <= _NOTE_MOST else f"{note[: _NOTE_MOST - 1]}…"
 
 
 def _print_shot(logged: LoggedShot, remarks: list[str]) -> None:

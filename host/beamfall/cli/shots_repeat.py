@@ -29,7 +29,6 @@ def repeat(
     """Fire exactly that sequence again and compare the measured edges with that day's."""
     from beamfall.board import Board
     from beamfall.cli.front import Terminal
-    from beamfall.setup.rig import Rig
     from beamfall.shots.repeat import rebuild_sequence
     from beamfall.workflows import repeat as workflow
     from beamfall.workflows.run import run
@@ -37,7 +36,7 @@ def repeat(
     with open_log(to_write=True) as log:
         logged = log.read_shot(shot)
         rebuild_sequence(logged.table)  # before a port is opened
-        rig = None if logged.rig is None else Rig.from_dict(logged.rig)
+        rig = logged.make_rig()
         if port is None and logged.line.port.startswith("sim"):
             port = logged.line.port
         seed = logged.record.seed

@@ -71,8 +71,9 @@ def _find_newest(log: ShotLog, board: Board, rig: Rig, now_s: float) -> Timings 
             _LOOKS,
         ),
     )
+    shots = log.read_these(shot for (shot,) in rows)
     return _take_first(
-        ((log.read_shot(shot).table, f"the sequence of shot {shot}") for (shot,) in rows), rig
+        ((one.table, f"the sequence of shot {one.record.shot}") for one in shots), rig
     )
 
 

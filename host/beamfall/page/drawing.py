@@ -112,18 +112,15 @@ def describe_shot_chart(record: Mapping[str, Any], scatter: Scatter) -> dict[str
 
 def read_scatter(log: ShotLog, series: int, but: int | None = None) -> Scatter:
     """The measured edges of the newest shots of a series, but one, in ms by line."""
-    rows = log.query(
-        "SELECT edge.what, edge.ticks * 1000.0 / sequence.clock_hz FROM edge"
-        " JOIN (SELECT id, sequence_id FROM shot WHERE series_id = ? AND id IS NOT ? AND state = 'fired'"
-        "       ORDER BY id DESC LIMIT ?) AS shot ON shot.id = edge.shot_id"
-        " JOIN sequence ON sequence.id = shot.sequence_id WHERE edge.ticks IS NOT NULL",
-        (series, but, SCATTER_MOST),
-    )
-    shots = log.query(
-        "SELECT count(*) FROM shot WHERE series_id = ? AND id IS NOT ? AND state = 'fired'",
-        (series, but),
-    )[0][0]
+    fired = [
+        line.shot
+        for line in log.list_shots(limit=None, series=series, state="fired")
+        if line.shot != but
+    ][-SCATTER_MOST:]
     lines: dict[str, list[float]] = {}
-    for what, milliseconds in rows:
-        lines.setdefault(Signal.of(what).name, []).append(milliseconds)
-    return Scatter(series, min(int(shots), SCATTER_MOST), lines)
+    for logged in log.read_these(fired):
+        per_ms = logged.record.clock_hz / 1e3
+        for edge in logged.record.edges:
+            if edge.ticks is not None:
+                lines.setdefault(edge.what, []).append(edge.ticks / per_ms)
+    return Scatter(series, len(fired), lines)

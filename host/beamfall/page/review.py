@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from typing import Any
 
@@ -23,10 +22,9 @@ def list_lines(log: ShotLog) -> dict[str, Any]:
     """Every shot of the log, oldest first, by column: a name is then sent once and not 10,000 times."""
     pictures = find_pictures(log)
     kinds = dict(log.query("SELECT id, kind FROM series"))
-    swept = dict(log.query("SELECT id, swept FROM shot WHERE swept IS NOT NULL"))
     columns: dict[str, list[Any]] = {"shot": []}
     for line in log.list_shots(limit=None):
-        for name, value in _describe(line, pictures, kinds, swept).items():
+        for name, value in _describe(line, pictures, kinds).items():
             columns.setdefault(name, []).append(value)
     return {"lines": columns, "log": clean(str(log.path))}
 
@@ -38,14 +36,11 @@ def describe_shot_line(log: ShotLog, shot: int) -> dict[str, Any]:
     if not picture and simulated_file(log.path, shot).exists():
         picture = {shot: "simulated"}
     kinds = dict(log.query("SELECT id, kind FROM series WHERE id = ?", (logged.line.series,)))
-    swept = dict(
-        log.query("SELECT id, swept FROM shot WHERE id = ? AND swept IS NOT NULL", (shot,))
-    )
-    return _describe(logged.line, picture, kinds, swept)
+    return _describe(logged.line, picture, kinds)
 
 
 def _describe(
-    line: ShotLine, pictures: Mapping[int, str], kinds: Mapping[int, str], swept: Mapping[int, str]
+    line: ShotLine, pictures: Mapping[int, str], kinds: Mapping[int, str]
 ) -> dict[str, Any]:
     per_ms = line.clock_hz / 1e3
     delay, spacing = line.flash_delay_ticks, line.spacing_ticks
@@ -65,15 +60,14 @@ def _describe(
         "note": line.note,
         "picture": pictures.get(line.shot),
         "kind": kinds.get(line.series, ""),
-        "swept": _say_swept(swept.get(line.shot)),
+        "swept": _say_swept(line.swept),
     }
 
 
-def _say_swept(text: str | None) -> str:
-    if not text:
+def _say_swept(value: Mapping[str, Any] | None) -> str:
+    if not value:
         return ""
-    value = json.loads(text)
-    if "value_ms" in value:
+    if isinstance(value.get("value_ms"), float | int):
         return f"{value.get('of', '')} {value['value_ms']:.3f} ms"
     return ", ".join(f"{name.replace('_', ' ')} {item}" for name, item in value.items())
 

@@ -9,6 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import UserError
+from beamfall.files import explain_write, write_text, write_whole
+from beamfall.text import show_json
 
 if TYPE_CHECKING:
     from beamfall.photos.match import Pair
@@ -24,20 +26,14 @@ def copy_pictures(pairs: Sequence[Pair], folder: Path) -> int:
     for pair in pairs:
         source = pair.picture.path
         target = folder / f"shot-{pair.shot:06d}-{source.name}"
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-            with target.open("xb") as out, source.open("rb") as stream:
-                shutil.copyfileobj(stream, out)
-            shutil.copystat(source, target)
-        except FileExistsError as error:
+        if target.exists():
             raise UserError(
                 f"{target} is there already; nothing is overwritten: choose an empty folder"
-            ) from error
-        except OSError as error:
-            target.unlink(missing_ok=True)
-            raise UserError(
-                f"{target} cannot be written ({error.strerror or error}) after {count} copies"
-            ) from error
+            )
+        with explain_write(target):
+            folder.mkdir(parents=True, exist_ok=True)
+        with write_whole(target) as part:
+            shutil.copy2(source, part)
         count += 1
     return count
 
@@ -47,7 +43,7 @@ def write_sidecars(log: ShotLog, pairs: Sequence[Pair]) -> int:
 
     A file of that name is replaced only if an earlier call wrote it. Raises UserError otherwise.
     """
-    for count, pair in enumerate(pairs):
+    for pair in pairs:
         file = pair.picture.path.with_name(f"{pair.picture.path.name}.shot.json")
         if file.exists() and not _is_ours(file):
             raise UserError(f"{file} is there already and is no sidecar of Beamfall: move it away")
@@ -63,12 +59,7 @@ def write_sidecars(log: ShotLog, pairs: Sequence[Pair]) -> int:
             "board": logged.board,
             "record": logged.record.to_json(),
         }
-        try:
-            file.write_text(json.dumps(content, ensure_ascii=False, indent=1) + "\n", "utf-8")
-        except OSError as error:
-            raise UserError(
-                f"{file} cannot be written ({error.strerror or error}) after {count} sidecars"
-            ) from error
+        write_text(file, show_json(content, indent=1) + "\n")
     return len(pairs)
 
 

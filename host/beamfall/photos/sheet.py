@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import base64
-import html
 import json
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from beamfall.errors import PictureError, UserError
+from beamfall.errors import PictureError
+from beamfall.files import write_text
 from beamfall.photos.thumbnail import make_thumbnail
 from beamfall.setup.signals import SignalKind
+from beamfall.text import show_html
 
 if TYPE_CHECKING:
     from beamfall.shots import ShotLog
@@ -33,6 +35,8 @@ class Card:
     """One shot on the sheet. `keys` are what it can be sorted by, numbers; None sorts last."""
 
     shot: int
+    begun_us: int
+    rig: str
     state: str
     facts: tuple[tuple[str, str], ...]
     rating: int | None
@@ -42,7 +46,7 @@ class Card:
 
 
 def write_sheet(log: ShotLog, series: int, file: Path, width: int) -> Sheet:
-    """Write the contact sheet of a series; raises UserError where the file cannot be written."""
+    """Write the contact sheet of a series; raises FileWriteError where the file cannot be written."""
     cards, orders = read_cards(log, series)
     problems: list[str] = []
     shown = 0
@@ -56,73 +60,69 @@ def write_sheet(log: ShotLog, series: int, file: Path, width: int) -> Sheet:
             except PictureError as error:
                 problems.append(f"shot {card.shot}: {error}")
         blocks.append(_draw_card(card, image))
-    line = log.query(
-        "SELECT series.kind, series.name, rig.name, series.begun_us, series.note FROM series"
-        " LEFT JOIN rig ON rig.id = series.rig_id WHERE series.id = ?",
-        (series,),
-    )[0]
-    kind, name, rig, begun_us, note = line
-    begun = datetime.fromtimestamp(begun_us / 1e6, UTC).astimezone().strftime("%Y-%m-%d %H:%M")
-    parts = [f"{kind}{f' {name}' if name else ''}", rig or "", begun, f"{len(cards)} shots",
+    record = log.read_series(series)
+    rig = next((card.rig for card in cards if card.rig), "")
+    begun = (
+        datetime.fromtimestamp(record.begun_us / 1e6, UTC).astimezone().strftime("%Y-%m-%d %H:%M")
+    )
+    parts = [f"{record.kind} {record.name}".strip(), rig, begun, f"{len(cards)} shots",
              f"{shown} with a picture"]  # fmt: skip
     options = "".join(
-        f'<option value="{html.escape(one)}">{html.escape(one)}</option>' for one in orders
+        f'<option value="{show_html(one)}">{show_html(one)}</option>' for one in orders
     )
     text = fill_page(
         Path(__file__).with_name("sheet.html"),
         title=f"Series {series}",
-        subtitle=html.escape(" · ".join(part for part in parts if part)),
-        note=f"<p>{html.escape(note)}</p>" if note else "",
+        subtitle=show_html(" · ".join(part for part in parts if part)),
+        note=f"<p>{show_html(record.note)}</p>" if record.note else "",
         options=options,
         width=str(width),
         cards="\n".join(blocks),
     )
-    try:
-        file.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise UserError(f"{file} cannot be written ({error.strerror or error})") from error
+    write_text(file, text)
     return Sheet(len(cards), shown, tuple(problems))
 
 
 def read_cards(log: ShotLog, series: int) -> tuple[list[Card], list[str]]:
     """Return a card for each shot of a series, in order, and what they can be sorted by, best first."""
-    flashes = ", ".join("?" * len(SignalKind.FLASH.signals))
-    rows = log.query(
-        "SELECT shot.id, shot.begun_us, CASE shot.state WHEN 'begun' THEN 'outcome unknown' ELSE"
-        " shot.state END, shot.cause, shot.swept, shot.rating, shot.note, shot.picture,"
-        " shot.flash_delay_ticks * 1000.0 / sequence.clock_hz,"
-        " shot.spacing_ticks * 1000.0 / sequence.clock_hz,"
-        f" (SELECT min(ticks) FROM edge WHERE edge.shot_id = shot.id AND what IN ({flashes})"
-        "  AND edge = 'on') * 1000.0 / sequence.clock_hz"
-        " FROM shot JOIN sequence ON sequence.id = shot.sequence_id WHERE shot.series_id = ?"
-        " ORDER BY shot.id",
-        (*SignalKind.FLASH.names, series),
-    )
     cards = []
     swept_names: dict[str, None] = {}
-    for shot, begun_us, state, cause, swept, rating, note, picture, delay, spacing, flash in rows:
-        values = _flatten_swept(json.loads(swept) if swept else {})
+    for logged in log.read_shots(series=series):
+        record = logged.record
+        per_ms = record.clock_hz / 1e3
+        values = _flatten_swept(record.swept or {})
         swept_names |= dict.fromkeys(values)
         facts = [(name, f"{value:g}") for name, value in values.items()]
-        for name, value in (("flash delay", delay), ("spacing", spacing), ("flash at", flash)):
-            if value is not None:
-                facts.append((name, f"{value:.3f} ms"))
-        facts.append(
-            ("time", datetime.fromtimestamp(begun_us / 1e6, UTC).astimezone().strftime("%H:%M:%S"))
-        )
+        flashed = [
+            edge.ticks
+            for edge in record.edges
+            if edge.kind is SignalKind.FLASH and edge.edge == "on" and edge.ticks is not None
+        ]
+        times = {
+            "flash delay": record.flash_delay_ticks,
+            "spacing": record.spacing_ticks,
+            "flash at": min(flashed, default=None),
+        }
+        known = {name: None if ticks is None else ticks / per_ms for name, ticks in times.items()}
+        facts += [(name, f"{value:.3f} ms") for name, value in known.items() if value is not None]
+        begun_us = record.begun_us or 0
+        begun = datetime.fromtimestamp(begun_us / 1e6, UTC).astimezone()
+        facts.append(("time", begun.strftime("%H:%M:%S")))
         cards.append(
             Card(
-                shot=shot,
-                state=state if cause is None else f"{state} ({cause})",
+                shot=record.shot or 0,
+                begun_us=begun_us,
+                rig=logged.line.rig_name or "",
+                state=record.state if record.cause is None else f"{record.state} ({record.cause})",
                 facts=tuple(facts),
-                rating=rating,
-                note=note,
-                picture=picture,
+                rating=record.rating,
+                note=record.note,
+                picture=record.picture,
                 keys={
-                    "shot": shot,
-                    "rating": None if rating is None else -rating,
-                    "flash delay": delay,
-                    "spacing": spacing,
+                    "shot": record.shot,
+                    "rating": None if record.rating is None else -record.rating,
+                    "flash delay": known["flash delay"],
+                    "spacing": known["spacing"],
                     **values,
                 },
             )
@@ -140,7 +140,7 @@ def fill_page(template: Path, **values: str) -> str:
     )
 
 
-def _flatten_swept(swept: dict[str, Any]) -> dict[str, float]:
+def _flatten_swept(swept: Mapping[str, Any]) -> dict[str, float]:
     """What was swept, as names and numbers: `{'of': 'flash', 'value_ms': 190}` is 'flash, ms'."""
     found: dict[str, float] = {}
     for key, value in swept.items():
@@ -154,7 +154,7 @@ def _flatten_swept(swept: dict[str, Any]) -> dict[str, float]:
 
 
 def _draw_card(card: Card, image: bytes | None) -> str:
-    keys = html.escape(json.dumps(card.keys), quote=True)
+    keys = show_html(json.dumps(card.keys))
     if image is None:
         words = "no picture" if card.picture is None else "picture cannot be shown"
         shown = f'<div class="none">{words}</div>'
@@ -162,13 +162,13 @@ def _draw_card(card: Card, image: bytes | None) -> str:
         data = base64.b64encode(image).decode()
         shown = f'<img alt="shot {card.shot}" loading="lazy" src="data:image/jpeg;base64,{data}">'
     facts = "".join(
-        f"<dt>{html.escape(name)}</dt><dd>{html.escape(value)}</dd>" for name, value in card.facts
+        f"<dt>{show_html(name)}</dt><dd>{show_html(value)}</dd>" for name, value in card.facts
     )
     stars = "" if card.rating is None else "★" * card.rating + "☆" * (5 - card.rating)
     rating = f'<span class="stars" title="rated {card.rating} of 5">{stars}</span>' if stars else ""
-    state = "" if card.state == "fired" else f'<p class="state">{html.escape(card.state)}</p>'
-    note = f'<p class="note">{html.escape(card.note)}</p>' if card.note else ""
-    name = html.escape(Path(card.picture).name) if card.picture else ""
+    state = "" if card.state == "fired" else f'<p class="state">{show_html(card.state)}</p>'
+    note = f'<p class="note">{show_html(card.note)}</p>' if card.note else ""
+    name = show_html(Path(card.picture).name) if card.picture else ""
     return (
         f'<article data-keys="{keys}">{shown}<header><h2>{card.shot}</h2>{rating}'
         f'<span class="file">{name}</span></header>{state}<dl>{facts}</dl>{note}</article>'

@@ -20,7 +20,7 @@ from beamfall.repeatability.formulas import (
     measure_spread,
 )
 from beamfall.repeatability.read import SeriesData
-from beamfall.setup.rig import Rig
+from beamfall.shots.record import rebuild_rig
 
 SURE_P = 0.001  # a trend that chance makes less often than this counts (our choice)
 RUN = 5  # EWMA values in a row beyond the limits that make a drift (our choice)
@@ -211,7 +211,7 @@ def _find_speeds(data: SeriesData) -> _Speeds:
     if data.rig is None:
         return _Speeds()
 
-    rig = Rig.from_dict(data.rig)
+    rig = rebuild_rig(data.rig, f"the rig of series {data.series}")
     found = _Speeds(magnification=None if rig.camera is None else rig.camera.magnification)
     beam = next((one for one in rig.beams if one.input == data.beam), None)
     try:

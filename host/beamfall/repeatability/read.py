@@ -2,26 +2,25 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import NoSuchShot, UserError
-from beamfall.setup.signals import Signal, SignalKind
+from beamfall.setup.signals import SignalKind
 from beamfall.shots.pulses import (
     Pulse,
-    PulseReader,
     assign_drops,
     find_drops,
     find_transit,
     find_usual_dwell,
     is_satellite,
+    read_pulses,
 )
-from beamfall.shots.read import NOT_A_WARM_UP
+from beamfall.shots.record import STAMPED, WARM_UP
 
 if TYPE_CHECKING:
-    from beamfall.shots import ShotLog
+    from beamfall.shots import ShotLog, ShotRecord
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +72,7 @@ class _Shot:
     shot: int
     begun_s: float
     hz: int
-    counts: dict[str, int]
+    counts: Mapping[str, int]
     openings: list[float] = field(default_factory=list)
     pulses: list[Pulse] = field(default_factory=list)
     flashes: list[tuple[float, bool]] = field(default_factory=list)
@@ -84,67 +83,47 @@ def read_series(log: ShotLog, series: int, beam: str | None = None) -> SeriesDat
 
     Raises NoSuchShot where the series is not in the log or has no completed shot.
     """
-    rows = log.query(
-        "SELECT series.kind, rig.snapshot, sequence.clock_hz, board.timing, shot.anchor_beam"
-        " FROM series JOIN shot ON shot.series_id = series.id"
-        " JOIN sequence ON sequence.id = shot.sequence_id JOIN board ON board.id = shot.board_id"
-        " LEFT JOIN rig ON rig.id = shot.rig_id"
-        " WHERE series.id = ? AND shot.counts IS NOT NULL ORDER BY shot.id LIMIT 1",
-        (series,),
-    )
-    if not rows:
+    completed = [
+        logged
+        for logged in log.read_shots(series=series)
+        if logged.record.counts and WARM_UP not in (logged.record.swept or {})
+    ]
+    if not completed:
         raise NoSuchShot(f"series {series} has no completed shot; `beamfall shots list`")
-    kind, snapshot, clock_hz, timing, anchor = rows[0]
-    chosen = beam or anchor or "beam1"
-    rig = None if snapshot is None else json.loads(snapshot)
-    data = SeriesData(series, kind, chosen, rig, clock_hz, timing)
-    shots = _read_shots(log, series, chosen)
+    first = completed[0]
+    chosen = beam or first.record.anchor_beam or "beam1"
+    data = SeriesData(
+        series,
+        log.read_series(series).kind,
+        chosen,
+        None if first.rig is None else dict(first.rig),
+        first.record.clock_hz,
+        first.record.timing,
+    )
+    shots = [_read_shot(logged.record, chosen) for logged in completed]
     if beam is not None and not any(shot.pulses for shot in shots):
         raise UserError(f"series {series}: nothing was seen of {beam}; leave --beam out")
     _sort_into(data, shots)
     return data
 
 
-def _read_shots(log: ShotLog, series: int, beam: str) -> list[_Shot]:
-    shots: list[_Shot] = []
-    reader = PulseReader()
-    rows = log.query(
-        "SELECT shot.id, shot.begun_us, sequence.clock_hz, shot.counts, edge.what, edge.edge,"
-        " edge.planned_ticks, edge.ticks, edge.source FROM shot"
-        " JOIN sequence ON sequence.id = shot.sequence_id"
-        " LEFT JOIN edge ON edge.shot_id = shot.id"
-        " WHERE shot.series_id = ? AND shot.counts IS NOT NULL"
-        f" AND {NOT_A_WARM_UP} ORDER BY shot.id, edge.number",
-        (series,),
+def _read_shot(record: ShotRecord, beam: str) -> _Shot:
+    hz = record.clock_hz
+    shot = _Shot(record.shot or 0, (record.begun_us or 0) / 1e6, hz, record.counts)
+    shot.pulses = read_pulses(
+        (edge.ticks / hz, edge.edge == "dark")
+        for edge in record.edges
+        if edge.what == beam and edge.ticks is not None
     )
-    for shot, begun_us, hz, counts, what, edge, planned, ticks, source in rows:
-        if not shots or shots[-1].shot != shot:
-            _close(shots, reader)
-            shots.append(_Shot(shot, begun_us / 1e6, hz, json.loads(counts)))
-        current = shots[-1]
-        if what is None:
+    for edge in record.edges:
+        if edge.edge != "on":
             continue
-        if what == beam and ticks is not None:
-            pulse = reader.feed(ticks / hz, edge == "dark")
-            if pulse is not None:
-                current.pulses.append(pulse)
-        elif edge == "on" and Signal.of(what).kind is SignalKind.VALVE:
-            current.openings.append((planned if ticks is None else ticks) / hz)
-        elif (
-            edge == "on"
-            and Signal.of(what).kind is SignalKind.FLASH
-            and None not in (planned, ticks)
-        ):
-            current.flashes.append(((ticks - planned) / hz, source == "stamped"))
-    _close(shots, reader)
-    return shots
-
-
-def _close(shots: list[_Shot], reader: PulseReader) -> None:
-    """The record of the newest shot ends: a pulse still open is its last."""
-    pulse = reader.finish()
-    if pulse is not None:
-        shots[-1].pulses.append(pulse)
+        if edge.kind is SignalKind.VALVE and edge.time_ticks is not None:
+            shot.openings.append(edge.time_ticks / hz)
+        elif edge.kind is SignalKind.FLASH and None not in (edge.planned_ticks, edge.ticks):
+            off = (edge.ticks or 0) - (edge.planned_ticks or 0)
+            shot.flashes.append((off / hz, edge.source == STAMPED))
+    return shot
 
 
 def _sort_into(data: SeriesData, every: Sequence[_Shot]) -> None:

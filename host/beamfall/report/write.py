@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from beamfall.errors import NoSuchShot, PictureError, UserError
+from beamfall.errors import NoSuchShot, PictureError
+from beamfall.files import explain_write, write_bytes, write_text, write_whole
 from beamfall.photos.sheet import Card, fill_page, read_cards
 from beamfall.photos.thumbnail import make_thumbnail
 from beamfall.plot.control import describe_control
@@ -18,6 +18,7 @@ from beamfall.plot.timeline import describe_timeline
 from beamfall.repeatability import assess_series, read_series
 from beamfall.repeatability.words import BY_CHANCE, SIMULATED, list_drifts, list_outside
 from beamfall.report.plots import SweptShot, draw_scatter, draw_sweep
+from beamfall.text import show_html
 
 if TYPE_CHECKING:
     from beamfall.repeatability import Assessment
@@ -37,18 +38,14 @@ class Report:
 def write_report(log: ShotLog, series: int, folder: Path) -> Report:
     """Write `index.html` and its plots into `folder`, made where needed.
 
-    Raises NoSuchShot where the series has no shot, UserError where the folder cannot be written to.
+    Raises NoSuchShot where the series has no shot, FileWriteError where something cannot be written.
     """
     cards, orders = read_cards(log, series)
     if not cards:
         raise NoSuchShot(f"series {series} has no shot to report on; `beamfall shots list`")
-    try:
+    with explain_write(folder):
         folder.mkdir(parents=True, exist_ok=True)
-        return _write(log, series, folder, cards, orders)
-    except (OSError, ValueError) as error:
-        if isinstance(error, UserError):
-            raise
-        raise UserError(f"{folder} cannot be written to ({error})") from error
+    return _write(log, series, folder, cards, orders)
 
 
 def _write(
@@ -61,7 +58,8 @@ def _write(
 
     def save(figure: Any, name: str) -> str:
         file = folder / name
-        figure.savefig(file, dpi=120)
+        with write_whole(file) as part:
+            figure.savefig(part, dpi=120)
         files.append(file)
         return name
 
@@ -74,7 +72,8 @@ def _write(
     sections.append(_list_shots(cards))
     title = f"Series {series}"
     page = folder / "index.html"
-    page.write_text(
+    write_text(
+        page,
         fill_page(
             Path(__file__).with_name("report.html"),
             title=title,
@@ -82,7 +81,6 @@ def _write(
             sections="\n".join(section for section in sections if section),
             made=datetime.now(UTC).astimezone().strftime("%Y-%m-%d %H:%M"),
         ),
-        encoding="utf-8",
     )
     return Report((page, *files))
 
@@ -127,7 +125,7 @@ def _summarise(cards: Sequence[Card], assessment: Assessment | None) -> str:
     if assessment is not None:
         if assessment.findings:
             items = "".join(
-                f"<li><strong>{html.escape(one.name.replace('-', ' '))}</strong>: {html.escape(one.text)}</li>"
+                f"<li><strong>{show_html(one.name.replace('-', ' '))}</strong>: {show_html(one.text)}</li>"
                 for one in assessment.findings
             )
             text.append(f'<ul class="findings">{items}</ul>')
@@ -152,22 +150,19 @@ def _say_outside(assessment: Assessment) -> str:
     outside = list_outside(assessment)
     if not outside:
         return ""
-    items = "".join(f"<li>{html.escape(text)}</li>" for text in outside)
+    items = "".join(f"<li>{show_html(text)}</li>" for text in outside)
     return f"<p>Beyond the limits of the control charts: {BY_CHANCE}</p><ul>{items}</ul>"
 
 
 def _describe_setup(log: ShotLog, series: int, logged: LoggedShot, cards: Sequence[Card]) -> str:
-    kind, name, begun_us, ended_us, note = log.query(
-        "SELECT series.kind, series.name, min(shot.begun_us), max(shot.begun_us), series.note"
-        " FROM series JOIN shot ON shot.series_id = series.id WHERE series.id = ?",
-        (series,),
-    )[0]
+    record = log.read_series(series)
+    begun_us, ended_us = cards[0].begun_us, max(card.begun_us for card in cards)
     begun = datetime.fromtimestamp(begun_us / 1e6, UTC).astimezone()
     board, rig = logged.board, logged.rig or {}
     liquid = rig.get("liquid", {})
     parts = " + ".join(f"{share:g} {name}" for name, share in liquid.get("parts") or [])
     pairs = [
-        ("what", f"{kind} {name}".strip()),
+        ("what", f"{record.kind} {record.name}".strip()),
         ("when", f"{begun:%Y-%m-%d %H:%M}, over {(ended_us - begun_us) / 60e6:.1f} minutes"),
         ("rig", str(rig.get("name", "none"))),
         ("liquid", parts or str(liquid.get("name", ""))),
@@ -175,7 +170,7 @@ def _describe_setup(log: ShotLog, series: int, logged: LoggedShot, cards: Sequen
         ("beams", _list_heights(rig.get("beams"), "input")),
         ("board", f"{board['name']} {board['unique_id']}, firmware {board['firmware']}"),
         ("timing", f"{board['timing']}, clock {board['clock_hz'] / 1e6:g} MHz"),
-        ("note", str(note)),
+        ("note", record.note),
     ]
     if str(logged.line.port).startswith("sim"):
         pairs.insert(0, ("simulated", "these shots are of a simulated rig; no drop fell"))
@@ -260,13 +255,13 @@ def _describe_scatter(assessment: Assessment, save: Any) -> str:
 
 
 def _list_drifts(drifts: Sequence[str]) -> str:
-    items = "".join(f"<li>{html.escape(text)}</li>" for text in drifts)
+    items = "".join(f"<li>{show_html(text)}</li>" for text in drifts)
     return f"<p>Rise or fall over the series:</p><ul>{items}</ul>" if items else ""
 
 
 def _plot(name: str, what: str) -> str:
     """A plot that opens by itself, at its full size: on a telephone it is too small to read in the page."""
-    alt = html.escape(what)
+    alt = show_html(what)
     return (
         f'<figure class="plot"><a href="{name}" title="Open it large"><img src="{name}" alt="{alt}"></a>'
         f'<figcaption>{alt}. <a href="{name}">Open it large</a></figcaption></figure>'
@@ -288,7 +283,7 @@ def _describe_sweep(log: ShotLog, cards: Sequence[Card], orders: Sequence[str], 
     if figure is None:
         return ""
     return (
-        f"<section><h2>Sweep</h2><p>What was swept: {html.escape(label)}.</p>"
+        f"<section><h2>Sweep</h2><p>What was swept: {show_html(label)}.</p>"
         f"{_plot(save(figure, 'sweep.png'), f'Sweep of {label}')}</section>"
     )
 
@@ -304,12 +299,12 @@ def _show_pictures(cards: Sequence[Card], folder: Path, files: list[Path]) -> st
         except PictureError:
             continue
         file = folder / f"shot-{card.shot:06d}.jpg"
-        file.write_bytes(data)
+        write_bytes(file, data)
         files.append(file)
         stars = "★" * card.rating if card.rating else ""
         shown.append(
             f'<figure><img src="{file.name}" alt="Photograph of shot {card.shot}">'
-            f"<figcaption>shot {card.shot} {stars} {html.escape(card.note)}</figcaption></figure>"
+            f"<figcaption>shot {card.shot} {stars} {show_html(card.note)}</figcaption></figure>"
         )
     if not shown:
         return ""
@@ -331,7 +326,7 @@ def _list_shots(cards: Sequence[Card]) -> str:
 
 def _table_of_pairs(pairs: Iterable[tuple[str, str]]) -> str:
     rows = "".join(
-        f"<tr><th scope='row'>{html.escape(name)}</th><td>{html.escape(value)}</td></tr>"
+        f"<tr><th scope='row'>{show_html(name)}</th><td>{show_html(value)}</td></tr>"
         for name, value in pairs
         if value
     )
@@ -339,8 +334,8 @@ def _table_of_pairs(pairs: Iterable[tuple[str, str]]) -> str:
 
 
 def _table(columns: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    head = "".join(f"<th scope='col'>{html.escape(name)}</th>" for name in columns)
+    head = "".join(f"<th scope='col'>{show_html(name)}</th>" for name in columns)
     body = "".join(
-        "<tr>" + "".join(f"<td>{html.escape(cell)}</td>" for cell in row) + "</tr>" for row in rows
+        "<tr>" + "".join(f"<td>{show_html(cell)}</td>" for cell in row) + "</tr>" for row in rows
     )
     return f'<div class="wide"><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'

@@ -20,7 +20,7 @@ from pathlib import Path
 
 from beamfall.errors import LogDamaged, LogError, LogNewer, LogReadOnly, UserError
 from beamfall.shots.migrations import APPLICATION_ID, MIGRATIONS
-from beamfall.shots.stored import DamagedValue
+from beamfall.shots.stored import DamagedRow
 
 Steps = Sequence[Callable[[sqlite3.Connection], None]]
 
@@ -53,7 +53,7 @@ def open_database(
     With `read_only` an older log is brought to this version where it may be written to, else a copy in memory is.
     Raises LogNewer, LogReadOnly, LogDamaged, LogError.
     """
-    _check_kind(path)
+    check_kind(path)
     with explain_errors(path):
         if read_only:
             return _open_read_only(path, migrations)
@@ -63,7 +63,7 @@ def open_database(
             raise LogReadOnly(
                 f"the folder of the shot log {path} cannot be made ({error.strerror}); {_CURE}"
             ) from error
-        connection = _connect(str(path))
+        connection = connect(str(path))
         try:
             _check_identity(connection, path, migrations)
             _set_up(connection)
@@ -78,7 +78,7 @@ def open_database(
 _CURE = "change its rights, or set BEAMFALL_LOG to a file that you may write to"
 
 
-def _check_kind(path: Path) -> None:
+def check_kind(path: Path) -> None:
     """Refuse what is no file before it is opened: a pipe would be waited for without end."""
     try:
         mode = path.stat().st_mode
@@ -90,7 +90,8 @@ def _check_kind(path: Path) -> None:
         raise LogError(f"the shot log {path} is a device or a pipe; set BEAMFALL_LOG to a file")
 
 
-def _connect(address: str, *, uri: bool = False) -> sqlite3.Connection:
+def connect(address: str, *, uri: bool = False) -> sqlite3.Connection:
+    """Open a database as every part of the log does."""
     connection = sqlite3.connect(address, uri=uri, timeout=BUSY_S, isolation_level=None)
     # Damaged bytes shall reach whoever compares the checksum, not end the whole query.
     connection.text_factory = lambda raw: raw.decode("utf-8", "surrogateescape")
@@ -99,7 +100,7 @@ def _connect(address: str, *, uri: bool = False) -> sqlite3.Connection:
 
 def _open_read_only(path: Path, migrations: Steps) -> sqlite3.Connection:
     address = path.resolve().as_uri()
-    connection = _connect(f"{address}?mode=ro", uri=True)
+    connection = connect(f"{address}?mode=ro", uri=True)
     try:
         try:
             version = _check_identity(connection, path, migrations)
@@ -110,15 +111,15 @@ def _open_read_only(path: Path, migrations: Steps) -> sqlite3.Connection:
             wal = path.with_name(path.name + "-wal")
             if not path.is_file() or (wal.exists() and wal.stat().st_size):
                 raise
-            connection = _connect(f"{address}?immutable=1", uri=True)
+            connection = connect(f"{address}?immutable=1", uri=True)
             version = _check_identity(connection, path, migrations)
         if version == len(migrations):
             return connection
         if version and os.access(path, os.W_OK) and os.access(path.parent, os.W_OK):
             connection.close()
             open_database(path, migrations=migrations).close()
-            return _connect(f"{address}?mode=ro", uri=True)
-        copy = _connect(":memory:")
+            return connect(f"{address}?mode=ro", uri=True)
+        copy = connect(":memory:")
         connection.backup(copy)
         connection.close()
         _migrate(copy, path, migrations)
@@ -180,8 +181,8 @@ def _migrate(connection: sqlite3.Connection, path: Path, migrations: Steps) -> N
     except BaseException as error:
         if connection.in_transaction:
             connection.execute("ROLLBACK")
-        if isinstance(error, DamagedValue):
-            raise LogDamaged(path, *str(error).split(": ", 1)) from error
+        if isinstance(error, DamagedRow):
+            raise LogDamaged(path, f"{error.table} {error.number}", str(error)) from error
         raise
 
 

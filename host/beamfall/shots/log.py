@@ -19,9 +19,17 @@ from beamfall.errors import LogError, UserError
 from beamfall.places import find_log
 from beamfall.setup.table import Table
 from beamfall.shots.database import explain_errors, open_database
+from beamfall.shots.hosts import name_process
 from beamfall.shots.outcome import plan_of
 from beamfall.shots.read import LogReader
-from beamfall.shots.record import BEGUN, NOT_RELEASED, BoardRecord, SeriesRecord, ShotRecord
+from beamfall.shots.record import (
+    BEGUN,
+    NOT_RELEASED,
+    PROGRAM_ENDED,
+    BoardRecord,
+    SeriesRecord,
+    ShotRecord,
+)
 from beamfall.shots.stored import to_plain
 
 if TYPE_CHECKING:
@@ -117,6 +125,7 @@ class ShotLog(LogReader):
             port=port,
             boot_id=board.boot_id,
             release=release,
+            host=name_process(),
             seed=seed,
             swept=swept,
             **plan_of(table),
@@ -219,13 +228,17 @@ class ShotLog(LogReader):
                 raise
 
     def _settle(self, shot: int, outcome: Mapping[str, Any]) -> None:
-        state = self.read_content(shot)["state"]
-        if state != BEGUN:
+        content = self.read_content(shot)
+        state = content.get("state")
+        # Another program may have taken this one for ended; what the board reports is the truth.
+        taken_for_ended = state == NOT_RELEASED and content.get("cause") == PROGRAM_ENDED
+        mine = content.get("host") == name_process()
+        if state != BEGUN and not (taken_for_ended and mine):
             raise LogError(
                 f"shot {shot} has its outcome already ({state}); a shot is completed once, "
                 "and the log keeps what it has"
             )
-        self._change(shot, outcome)
+        self._change(shot, {"cause": None, **outcome})
 
     def _change(self, shot: int, changes: Mapping[str, Any]) -> None:
         """Write values of a shot; None removes one."""

@@ -12,10 +12,10 @@ from __future__ import annotations
 import hashlib
 import json
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any
 
-from beamfall.shots.stored import DamagedValue, make_checksum, to_text
+from beamfall.shots.stored import DamagedRow, make_checksum, to_text
 
 APPLICATION_ID = 0x42464C47  # 'BFLG': how `file` and this program know the file for a shot log
 
@@ -75,64 +75,68 @@ def keep_records_as_json(connection: sqlite3.Connection) -> None:
     for table in _OLD:
         connection.execute(f"ALTER TABLE {table} RENAME TO old_{table}")
     _run(connection, _VERSION_3)
-    for row in _read(connection, "SELECT id, digest, name, snapshot FROM old_rig"):
-        text = _check(f"rig {row['id']}", row["snapshot"])
-        connection.execute(
-            "INSERT INTO rig VALUES (?, ?, ?, ?)",
-            (row["id"], row["digest"], text, make_checksum(text)),
-        )
-    for row in _read(connection, "SELECT id, digest, content FROM old_sequence"):
-        text = _rename_signals(f"sequence {row['id']}", row["content"])
-        connection.execute(
-            "INSERT INTO sequence VALUES (?, ?, ?, ?)",
-            (row["id"], _digest(text), text, make_checksum(text)),
-        )
+    for row in _read(connection, "SELECT id, digest, snapshot FROM old_rig"):
+        text = row.pop("snapshot")
+        _parse(("rig", row["id"]), text)
+        _insert(connection, "rig", row, text, column="snapshot")
+    for row in _read(connection, "SELECT id, content FROM old_sequence"):
+        text = _rename_signals(("sequence", row["id"]), row.pop("content"))
+        _insert(connection, "sequence", {**row, "digest": _digest(text)}, text, column="content")
     for row in _read(connection, "SELECT * FROM old_board"):
-        number = row.pop("id")
-        text = to_text(row)
-        connection.execute(
-            "INSERT INTO board VALUES (?, ?, ?, ?)",
-            (number, _digest(text), text, make_checksum(text)),
-        )
+        number, text = row.pop("id"), to_text(row)
+        _insert(connection, "board", {"id": number, "digest": _digest(text)}, text)
     for row in _read(connection, "SELECT * FROM old_series"):
-        number, rig = row.pop("id"), row.pop("rig_id")
-        row["settings"] = _parse(f"series {number}", row["settings"])
-        text = to_text(row)
-        connection.execute(
-            "INSERT INTO series (id, rig_id, record, checksum) VALUES (?, ?, ?, ?)",
-            (number, rig, text, make_checksum(text)),
-        )
-    edges = _group_edges(connection)
-    waiting = next(edges, None)
-    for row in _read(connection, "SELECT shot.*, clock_hz, timing FROM old_shot AS shot JOIN (SELECT id AS seq,"
-                     " clock_hz FROM old_sequence) ON seq = sequence_id JOIN (SELECT id AS brd, timing FROM"
-                     " old_board) ON brd = board_id ORDER BY shot.id"):  # fmt: skip
-        keys = [
-            row.pop(name)
-            for name in ("id", "series_id", "number", "rig_id", "sequence_id", "board_id")
-        ]
-        row["release"] = row.pop("release_number")
-        for name in ("swept", "counts", "link", "truth", "picture_match"):
-            row[name] = _parse(f"shot {keys[0]}", row[name])
-        if waiting is not None and waiting[0] == keys[0]:
-            row["edges"] = waiting[1]
-            waiting = next(edges, None)
-        text = to_text({name: value for name, value in row.items() if value not in (None, "")})
-        connection.execute(
-            "INSERT INTO shot (id, series_id, number, rig_id, sequence_id, board_id, record, checksum)"
-            " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-            (*keys, text, make_checksum(text)),
-        )
+        keys = {name: row.pop(name) for name in ("id", "rig_id")}
+        row["settings"] = _parse(("series", keys["id"]), row["settings"])
+        _insert(connection, "series", keys, to_text(row))
+    _move_shots(connection)
     for row in _read(connection, "SELECT * FROM old_calibration"):
-        keys = [row.pop(name) for name in ("id", "rig_id", "board_id")]
-        row = {name: _parse(f"calibration {keys[0]}", value) if name != "made_us" else value
-               for name, value in row.items()}  # fmt: skip
-        text = to_text(row)
-        connection.execute(
-            "INSERT INTO calibration VALUES (?, ?, ?, ?, ?)", (*keys, text, make_checksum(text))
-        )
+        keys = {name: row.pop(name) for name in ("id", "rig_id", "board_id")}
+        for name in ("shots", "content"):
+            row[name] = _parse(("calibration", keys["id"]), row[name])
+        _insert(connection, "calibration", keys, to_text(row))
     for table in ("edge", "calibration", "shot", "series", "board", "sequence", "rig"):
         connection.execute(f"DROP TABLE old_{table}")
+
+
+def _move_shots(connection: sqlite3.Connection) -> None:
+    select = (
+        "SELECT old_shot.*, (SELECT clock_hz FROM old_sequence WHERE id = sequence_id) AS clock_hz,"
+        " (SELECT timing FROM old_board WHERE id = board_id) AS timing FROM old_shot ORDER BY id"
+    )
+    edges = _group_edges(connection)
+    waiting = next(edges, None)
+    for row in _read(connection, select):
+        names = ("id", "series_id", "number", "rig_id", "sequence_id", "board_id")
+        keys = {name: row.pop(name) for name in names}
+        row["release"] = row.pop("release_number")
+        for name in ("swept", "counts", "link", "truth", "picture_match"):
+            row[name] = _parse(("shot", keys["id"]), row[name])
+        while waiting is not None and waiting[0] < keys["id"]:
+            waiting = next(edges, None)
+        if waiting is not None and waiting[0] == keys["id"]:
+            row["edges"] = waiting[1]
+        text = to_text({name: value for name, value in row.items() if value not in (None, "")})
+        _insert(connection, "shot", keys, text)
+
+
+def _insert(
+    connection: sqlite3.Connection,
+    table: str,
+    keys: Mapping[str, Any],
+    text: str,
+    *,
+    column: str = "record",
+) -> None:
+    try:
+        text.encode()
+    except UnicodeEncodeError as error:
+        raise DamagedRow(table, keys["id"], "its text is damaged") from error
+    values = {**keys, column: text, "checksum": make_checksum(text)}
+    connection.execute(
+        f"INSERT INTO {table} ({', '.join(values)}) VALUES ({', '.join('?' * len(values))})",
+        tuple(values.values()),
+    )
 
 
 _RENAMED = {"camera1": "focus", "camera2": "shutter"}  # signals whose names have changed
@@ -236,28 +240,25 @@ def _group_edges(connection: sqlite3.Connection) -> Iterator[tuple[int, list[lis
         yield shot, found
 
 
-def _parse(of: str, text: str | None) -> Any:
+def _parse(of: tuple[str, int], text: str | None) -> Any:
+    if text is None:
+        return None
     try:
-        return None if text is None else json.loads(text)
+        return json.loads(text)
     except (ValueError, RecursionError) as error:
-        raise DamagedValue(f"{of}: no JSON") from error
+        raise DamagedRow(*of, "no JSON") from error
 
 
-def _rename_signals(of: str, text: str) -> str:
+def _rename_signals(of: tuple[str, int], text: str) -> str:
     """A sequence table with the names that its outputs have now."""
     content = _parse(of, text)
     try:
         for row in content["rows"]:
             row[2] = _RENAMED.get(row[2], row[2])
     except (TypeError, LookupError) as error:
-        raise DamagedValue(f"{of}: no sequence table") from error
+        raise DamagedRow(*of, "no sequence table") from error
     return to_text(content)
 
 
 def _digest(text: str) -> bytes:
     return hashlib.sha256(text.encode()).digest()[:16]
-
-
-def _check(of: str, text: str) -> str:
-    _parse(of, text)
-    return text

@@ -16,6 +16,7 @@ from typing import Any
 from beamfall.errors import LogDamaged, NoSuchShot
 from beamfall.setup.table import Table
 from beamfall.shots.database import explain_errors
+from beamfall.shots.hosts import may_run
 from beamfall.shots.record import (
     BEGUN,
     DAMAGED,
@@ -32,8 +33,6 @@ from beamfall.shots.rows import Rows
 from beamfall.shots.stored import DamagedValue, from_plain, from_text
 
 _SHOT = "SELECT series_id, number, rig_id, sequence_id, board_id, record, checksum FROM shot WHERE id = ?"
-# SQL of a shot that is not a series' warm-up: those drops fall because they are not like the ones to follow.
-NOT_A_WARM_UP = "json_extract(coalesce(shot.swept, '{}'), '$.warm_up') IS NULL"
 
 
 class LogReader:
@@ -90,7 +89,7 @@ class LogReader:
         """Return the newest series, newest last."""
         found: list[SeriesLine] = []
         values = {} if limit is None else {"limit": limit}
-        for series in self._find_ids("series", "", values, newest_first=True):
+        for series in self.find_ids("series", "", values, newest_first=True):
             with self._skip_damage(f"series {series}"), explain_errors(self.path):
                 found.append(self._read_series_line(series))
             if limit is not None and len(found) >= limit:
@@ -119,10 +118,19 @@ class LogReader:
             unknown=counts[1],
         )
 
+    def list_states(self) -> list[str]:
+        """Return the states that shots of the log are in, as people see them."""
+        try:
+            found = {row[0] for row in self.query("SELECT DISTINCT state FROM shot")}
+        except LogDamaged:
+            found = {line.state for line in self.list_shots(limit=None)}
+        names = {DAMAGED if not isinstance(one, str) else one for one in found}
+        return sorted(UNKNOWN if one == BEGUN else one for one in names)
+
     def latest_us(self) -> int:
         """Return the time of the newest entry, in microseconds since 1970; 0 of an empty log."""
         newest = 0
-        for series in self._find_ids("series", newest_first=True):
+        for series in self.find_ids("series", newest_first=True):
             with self._skip_damage(f"series {series}"):
                 newest = self.read_series(series).begun_us
                 break
@@ -224,7 +232,7 @@ class LogReader:
         fired = self.list_shots(limit=1)
         if fired:
             return fired[0].series
-        return next(iter(self._find_ids("series", newest_first=True)), None)
+        return next(iter(self.find_ids("series", newest_first=True)), None)
 
     # -- what a board asks -------------------------------------------------------------------------
     def find_table(self, digest: bytes, clock_hz: int) -> Table | None:
@@ -232,7 +240,7 @@ class LogReader:
 
         The log's own digest is of a table's content, so this reads table after table.
         """
-        for number in self._find_ids("sequence", newest_first=True):
+        for number in self.find_ids("sequence", newest_first=True):
             with self._skip_damage(f"sequence {number}"):
                 table = self._rows.read_table(number)
                 if table.clock_hz == clock_hz and table.digest == digest:
@@ -266,6 +274,7 @@ class LogReader:
     ) -> list[int]:
         """Return begun shots that the board in this life has surely not released: their number is yet to come.
 
+        A shot is left alone while the program that began it may still run, and release it.
         Releases from `below` on are of the board's button, which counts apart: those did happen.
         """
         rows = self.query(
@@ -274,7 +283,11 @@ class LogReader:
             " AND release_number > ? AND release_number < coalesce(?, release_number + 1)",
             (BEGUN, boot_id, unique_id.hex(), last_release, below),
         )
-        return [int(row[0]) for row in rows]
+        return [
+            logged.record.shot or 0
+            for logged in self.read_these(int(row[0]) for row in rows)
+            if not may_run(logged.record.host)
+        ]
 
     # -- for readers beside this class -------------------------------------------------------------
     def query(
@@ -306,9 +319,9 @@ class LogReader:
     def _find_shots(
         self, where: str, values: Mapping[str, Any], *, newest_first: bool = False
     ) -> list[int]:
-        return self._find_ids("shot", where, values, newest_first=newest_first)
+        return self.find_ids("shot", where, values, newest_first=newest_first)
 
-    def _find_ids(
+    def find_ids(
         self,
         table: str,
         where: str = "",

@@ -10,15 +10,24 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from beamfall.errors import LogDamaged
+from beamfall.places import find_log
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.setup.table import Table
+
+if TYPE_CHECKING:
+    from beamfall.setup.rig import Rig
 
 BEGUN = "begun"  # from before the release until the outcome is known
 UNKNOWN = "outcome unknown"  # what people see of a shot that is begun and no more
 NOT_RELEASED = "not-released"
+PROGRAM_ENDED = "program-ended"  # why it was not released: its program ended before
 DAMAGED = "damaged"  # what people see of a shot that the log can no longer read
+WARM_UP = (
+    "warm_up"  # in `swept` of drops that fall before a series: they are not like the ones to follow
+)
 STAMPED, DERIVED = "stamped", "derived"
 
 
@@ -117,6 +126,9 @@ class ShotRecord:
     )
     release: int | None = kept(
         "Number of the release in that life.", "integer", name="release_number", default=None
+    )
+    host: str | None = kept(
+        "Program that began the shot: machine, process, start.", "string", default=None
     )
     seed: int | None = kept("Seed of a simulated rig; empty: a real one.", "integer", default=None)
     anchor_beam: str | None = kept(
@@ -263,6 +275,16 @@ class SeriesLine:
     unknown: int
 
 
+def rebuild_rig(content: Mapping[str, Any], what: str) -> Rig:
+    """Return a rig from its plain values; raises LogDamaged that names it as `what`."""
+    from beamfall.setup.rig import Rig
+
+    try:
+        return Rig.from_dict(content)
+    except (TypeError, ValueError, LookupError, AttributeError, ArithmeticError) as error:
+        raise LogDamaged(find_log(), what, str(error)) from error
+
+
 @dataclass(frozen=True, slots=True)
 class LoggedShot:
     """A shot with what it shares with others: its sequence table, its rig as plain values (None: none), its board."""
@@ -278,6 +300,14 @@ class LoggedShot:
         names = (one.name for one in dataclasses.fields(ShotLine) if one.name != "rig_name")
         name = None if self.rig is None else str(self.rig.get("name", ""))
         return ShotLine(rig_name=name, **{one: getattr(self.record, one) for one in names})
+
+    def make_rig(self) -> Rig | None:
+        """Return the rig as it was, None where there was none; raises LogDamaged."""
+        return (
+            None
+            if self.rig is None
+            else rebuild_rig(self.rig, f"the rig of shot {self.record.shot}")
+        )
 
     @property
     def sees_light(self) -> bool:

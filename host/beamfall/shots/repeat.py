@@ -141,7 +141,7 @@ def find_peers(log: ShotLog, shot: int, limit: int = 50) -> list[ShotRecord]:
         " AND other.state = 'fired' WHERE this.id = ? ORDER BY abs(other.id - this.id) LIMIT ?",
         (shot, limit),
     )
-    records = [log.read_shot(row[0]).record for row in rows]
+    records = [logged.record for logged in log.read_these(row[0] for row in rows)]
     # Where edges are missing, the others are not the n-th ones they seem to be.
     return [record for record in records if not record.counts.get("edges_missing")]
 

@@ -29,6 +29,15 @@ class DamagedValue(ValueError):
     """A stored value is not what was written; the text says which and why."""
 
 
+class DamagedRow(DamagedValue):
+    """A row of an older log cannot be brought to this version."""
+
+    def __init__(self, table: str, number: int, why: str) -> None:
+        self.table = table
+        self.number = number
+        super().__init__(why)
+
+
 def make_checksum(text: str) -> int:
     """Return the CRC-32 of a stored text: it finds flipped bytes, it is no protection against intent."""
     return zlib.crc32(text.encode("utf-8", "surrogatepass"))

@@ -94,11 +94,8 @@ def calibrate_by(
 
     samples = put_own_first(measure_drops(log, series, valve=valve), rig)
     found = estimate(samples, gap_error_m=gap_error_m)
-    board, port = log.query(
-        "SELECT board.unique_id, shot.port FROM shot JOIN board ON board.id = shot.board_id"
-        " WHERE shot.id = ?",
-        (found.shots[-1],),
-    )[0]
+    newest = log.read_shot(found.shots[-1])
+    board, port = newest.board["unique_id"], newest.record.port
     file = find_file(rig_file)
     earlier = load_learned(file, board)
     learned = keep_for_plan(

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from beamfall.setup.rig import Rig
 from beamfall.shots.repeat import EdgeChange, compare_shots, find_peers, rebuild_sequence
 from beamfall.workflows.steps import Begin, Fired, Progress, Workflow, begin, fire
 
@@ -54,7 +53,7 @@ def repeat(board: Board, log: ShotLog, shot: int, count: int = 1) -> Workflow[Re
     """
 
     logged = log.read_shot(shot)
-    rig = None if logged.rig is None else Rig.from_dict(logged.rig)
+    rig = logged.make_rig()
     sequence = rebuild_sequence(logged.table, f"shot {shot} again")
     board.traits.renew_chance(log.count_shots())
     differences = tuple(_compare_boards(board, logged))

@@ -20,6 +20,8 @@ from beamfall.setup.rig import Rig
 from beamfall.setup.sequence import Sequence
 from beamfall.setup.table import Table
 from beamfall.shots import ShotLog, ShotRecord, make_record
+from beamfall.shots.record import PROGRAM_ENDED
+from beamfall.shots.record import WARM_UP as WARM_UP
 from beamfall.wire import get_definition
 
 _UNSURE = (
@@ -29,7 +31,6 @@ _UNSURE = (
 )  # the shot may have run: the log leaves its outcome open
 
 
-WARM_UP = "warm_up"  # in `swept` of a shot that only let drops fall before a series
 BUTTON = "button"  # the kind of series that shots by the board's button make
 JITTER_SHARE = 0.4  # of the rest, on top of it
 JITTER_LEAST_S = 2.5  # cameras stamp whole seconds; with less, a shift by one shot fits too well
@@ -220,7 +221,7 @@ def settle_earlier(board: Board, log: ShotLog) -> list[int]:
         for shot in log.find_never_released(
             info.unique_id, status.boot_id, status.last_release, below=_button_base()
         ):
-            log.cancel_shot(shot, "program-ended")
+            log.cancel_shot(shot, PROGRAM_ENDED)
     return settled
 
 

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import UserError
@@ -20,13 +19,13 @@ from beamfall.shots.pulses import (
     find_usual_dwell,
     read_lines,
 )
-from beamfall.shots.read import NOT_A_WARM_UP
+from beamfall.shots.record import WARM_UP, rebuild_rig
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from beamfall.shots import ShotLog
+    from beamfall.shots import ShotLog, ShotRecord
 
 LEAST_DROPS = 8  # fewer say too little about their own scatter (our choice)
 _SAME_PLACE_M = 0.005  # as the simulated rig and the planner have it
@@ -71,7 +70,7 @@ def measure_drops(log: ShotLog, series: Sequence[int], *, valve: str | None = No
         )
     samples: list[Sample] = []
     for snapshot in dict.fromkeys(shot.rig for shot in shots):
-        rig = Rig.from_dict(json.loads(snapshot))
+        rig = rebuild_rig(json.loads(snapshot), "a rig")
         samples += _group(rig, [shot for shot in shots if shot.rig == snapshot], valve)
     enough = [sample for sample in samples if len(sample.values_s) >= LEAST_DROPS]
     if not enough:
@@ -90,43 +89,39 @@ def put_own_first(samples: Sequence[Sample], rig: Rig) -> list[Sample]:
 
 
 def _read(log: ShotLog, series: Sequence[int]) -> list[_Shot]:
-    marks = ", ".join("?" * len(series))
-    names = (*SignalKind.VALVE.names, *SignalKind.BEAM.names)
-    places = ", ".join("?" * len(names))
-    rows = log.query(
-        "SELECT shot.id, rig.snapshot, sequence.clock_hz, edge.what, edge.edge, edge.planned_ticks,"
-        " edge.ticks FROM shot JOIN rig ON rig.id = shot.rig_id"
-        " JOIN sequence ON sequence.id = shot.sequence_id JOIN edge ON edge.shot_id = shot.id"
-        f" WHERE shot.series_id IN ({marks}) AND edge.what IN ({places})"
-        f" AND {NOT_A_WARM_UP} ORDER BY shot.id, edge.number",
-        (*series, *names),
+    return [
+        _read_shot(logged.record, logged.rig)
+        for one in series
+        for logged in log.read_shots(series=one)
+        if logged.rig is not None
+        and logged.record.edges
+        and WARM_UP not in (logged.record.swept or {})
+    ]
+
+
+def _read_shot(record: ShotRecord, rig: Mapping[str, Any]) -> _Shot:
+    lines = read_lines(_list_times(record))
+    valves = [
+        (signal.name, pulse.start, pulse.end)
+        for signal, pulses in lines.items()
+        if signal.kind is SignalKind.VALVE
+        for pulse in pulses
+        if pulse.start is not None and pulse.end is not None
+    ]
+    beams = {
+        signal.name: pulses for signal, pulses in lines.items() if signal.kind is SignalKind.BEAM
+    }
+    return _Shot(
+        record.shot or 0, json.dumps(rig), sorted(valves, key=lambda entry: entry[1]), beams
     )
-    shots: list[_Shot] = []
-    for (shot, rig, hz), edges in groupby(rows, key=lambda row: row[:3]):
-        lines = read_lines(_list_times(edges, hz))
-        valves = [
-            (signal.name, pulse.start, pulse.end)
-            for signal, pulses in lines.items()
-            if signal.kind is SignalKind.VALVE
-            for pulse in pulses
-            if pulse.start is not None and pulse.end is not None
-        ]
-        beams = {
-            signal.name: pulses
-            for signal, pulses in lines.items()
-            if signal.kind is SignalKind.BEAM
-        }
-        shots.append(_Shot(shot, rig, sorted(valves, key=lambda entry: entry[1]), beams))
-    return shots
 
 
-def _list_times(edges: Iterable[Any], hz: int) -> Iterator[tuple[Signal, float, bool]]:
+def _list_times(record: ShotRecord) -> Iterator[tuple[Signal, float, bool]]:
     """Line, time in s and whether it is on or dark; an output that was not seen is as commanded."""
-    for *_, what, edge, planned, ticks in edges:
-        signal = Signal.of(what)
-        when = planned if ticks is None and signal.is_output else ticks
+    for edge in record.edges:
+        when = edge.time_ticks if edge.signal.is_output else edge.ticks
         if when is not None:
-            yield signal, when / hz, edge in ("on", "dark")
+            yield edge.signal, when / record.clock_hz, edge.edge in ("on", "dark")
 
 
 def _group(rig: Rig, shots: Sequence[_Shot], valve: str | None) -> list[Sample]:

@@ -1,0 +1,67 @@
+"""Which program wrote a shot down, and whether it still runs: while it does, it may yet release that shot."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import platform
+import sys
+from pathlib import Path
+
+
+def name_process() -> str:
+    """Return a name for this process: machine, process number, and when it started where that is known."""
+    return f"{_name_machine()}/{os.getpid()}/{_find_start(os.getpid())}"
+
+
+def _name_machine() -> str:
+    """A short digest: the machine's own name is nobody's business who is sent an export."""
+    return hashlib.sha256(platform.node().encode("utf-8", "replace")).hexdigest()[:8]
+
+
+def may_run(name: str | None) -> bool:
+    """Whether the process of that name may still be running; also where it is on another machine.
+
+    A shot of an older log has no name: its program is taken to have ended. So is this process itself: it knows what
+    it has begun.
+    """
+    if not name or name == name_process():
+        return False
+    parts = name.split("/")
+    if len(parts) != 3 or parts[0] != _name_machine() or not parts[1].isdecimal():
+        return True
+    process = int(parts[1])
+    return _is_running(process) and parts[2] == _find_start(process)
+
+
+def _find_start(process: int) -> str:
+    """When a process started, in ticks since the machine did (proc(5), field 22); empty where there is no /proc."""
+    try:
+        return (
+            Path(f"/proc/{process}/stat")
+            .read_text("utf-8", "replace")
+            .rpartition(")")[2]
+            .split()[19]
+        )
+    except (OSError, IndexError):
+        return ""
+
+
+def _is_running(process: int) -> bool:
+    if sys.platform == "win32":
+        import ctypes
+
+        handle = ctypes.windll.kernel32.OpenProcess(
+            0x1000, False, process
+        )  # query limited information
+        ctypes.windll.kernel32.CloseHandle(handle)
+        return bool(handle)
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except PermissionError:
+        return True
+    except OverflowError:
+        return False
+    return True
