@@ -229,9 +229,7 @@ MAIN = """
 import sys
 from beamfall import cli
 from beamfall.cli import shots
-from beamfall import places
 def fail(): raise {error}
-places.find_log = fail
 import beamfall.shots
 beamfall.shots.find_log = fail
 sys.exit(cli.main(["shots", "where"]))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import os
 import signal
 import sqlite3
@@ -537,3 +538,23 @@ def test_an_outcome_is_truer_than_the_guess_that_its_program_had_ended(
     log.complete_shot(shot, make_outcome(make_table()))
     record = log.read_shot(shot).record
     assert (record.state, record.cause, len(record.edges)) == ("fired", None, len(EDGES))
+
+
+def test_the_spacing_is_that_of_the_drops_that_meet() -> None:
+    """Two nozzles 6 cm apart, two drops each: the other nozzle's drops open in between."""
+    rig = example_rig()
+    other = dataclasses.replace(rig.valves[0], output="valve2", place_m=0.06)
+    apart = dataclasses.replace(rig, valves=(*rig.valves, other))
+    table = Sequence(
+        tuple(
+            Row("release", 0, valve, at, 0.013)
+            for valve, at in (
+                ("valve1", 0.1),
+                ("valve2", 0.104378),
+                ("valve1", 0.212763),
+                ("valve2", 0.21),
+            )
+        ),
+        window_s=1.0,
+    ).to_table(HZ)
+    assert plan_of(table, apart)["spacing_ticks"] == round(0.112763 * HZ)

@@ -14,6 +14,7 @@ import pytest
 from changed_log import add_edges
 from scipy import stats
 
+from beamfall.cli import main
 from beamfall.errors import NoSuchShot
 from beamfall.repeatability import assess_series, read_series
 from beamfall.repeatability.formulas import (
@@ -225,3 +226,18 @@ def test_json_and_charts(log: ShotLog, fire_series: Fire, tmp_path: Path) -> Non
         len(main.views) == 1
         and main.views[0].y[0] < min(dots.ys) < max(dots.ys) < main.views[0].y[1]
     )
+
+
+def test_one_shot_is_too_few_to_say_that_nothing_drifts(
+    log: ShotLog,
+    fire_series: Fire,
+    path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Its flash has a planned and a measured time, as `shots show` says."""
+    fire_series(log, 1)
+    monkeypatch.setenv("BEAMFALL_LOG", str(path))
+    assert main(["repeatability"]) == 0
+    said = capsys.readouterr().out
+    assert "Nothing drifts" not in said and "no flash with a planned" not in said

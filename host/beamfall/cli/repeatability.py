@@ -47,7 +47,7 @@ def repeatability(
 
 def _print(assessment: Assessment) -> None:
     from beamfall.cli.output import print_pairs, print_table
-    from beamfall.repeatability.words import BY_CHANCE, list_drifts, list_outside
+    from beamfall.repeatability.words import BY_CHANCE, list_drifts, list_outside, say_steady
 
     data = assessment.data
     speed = assessment.impact_speed_m_s
@@ -78,8 +78,7 @@ def _print(assessment: Assessment) -> None:
         print()
     outside = list_outside(assessment)
     if not assessment.findings:
-        but = ", but points lie beyond the control limits" if outside else ""
-        print(f"Nothing drifts, nothing is missing{but}.")
+        print(say_steady(assessment))
     for finding in assessment.findings:
         print(f"{finding.name}: {finding.text}")
         if finding.shots:
@@ -128,7 +127,10 @@ def _say_flash(assessment: Assessment) -> str:
 
     data, flash = assessment.data, assessment.flash
     if flash is None:
-        return "flash timing: no flash with a planned and a measured time in this series"
+        if not data.flash_errors_s:
+            return "flash timing: no flash with a planned and a measured time in this series"
+        off = f"off by {data.flash_errors_s[0] * 1e6:+.3f} µs"
+        return f"flash timing: one flash, {off}; its scatter takes at least 2 shots"
     tick_us = 1e6 / data.clock_hz
     if not data.flash_stamped:
         text = "flash timing: derived from the command, not stamped on the line: its scatter is not known here"

@@ -58,6 +58,22 @@ def list_drifts(assessment: Assessment) -> list[str]:
     ]
 
 
+def say_steady(assessment: Assessment) -> str:
+    """One sentence where there are no findings: whether anything drifts, as far as so many shots can say."""
+    trends = [one.by_shot for one in assessment.quantities if one.by_shot is not None]
+    if not trends:
+        count = assessment.data.shots
+        shots = "1 shot is" if count == 1 else f"{count} shots are"
+        return f"{shots} too few to say whether anything drifts. Fire at least 5: --count 5"
+    but = ", but some points are beyond the control limits" if list_outside(assessment) else ""
+    if any(low > 0.0 or high < 0.0 for low, high in (one.interval() for one in trends)):
+        return (
+            "Something may drift: an interval above does not hold 0, which chance does in one of twenty. "
+            f"More shots will show it{but}."
+        )
+    return f"Nothing drifts, nothing is missing{but}."
+
+
 def say_slope(trend: Trend, factor: float, unit: str, digits: int) -> str:
     """A slope times `factor` with its 95 % interval, such as `+1.2 µs per 100 shots (95 %: -3.4 to +5.8)`."""
     low, high = trend.interval()

@@ -136,12 +136,11 @@ def _summarise(cards: Sequence[Card], assessment: Assessment | None) -> str:
 
 
 def _say_steady(assessment: Assessment) -> str:
+    from beamfall.repeatability.words import say_steady
 
-    if list_outside(assessment):
-        return (
-            "<p>Nothing drifts, nothing is missing, but points lie beyond the control limits.</p>"
-        )
-    return '<p class="good">Nothing drifts, nothing is missing.</p>'
+    text = say_steady(assessment)
+    good = ' class="good"' if text.startswith("Nothing drifts") and "but" not in text else ""
+    return f"<p{good}>{show_html(text)}</p>"
 
 
 def _say_outside(assessment: Assessment) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from collections.abc import Sequence as SequenceOf
 from dataclasses import dataclass, field, fields
 from functools import cached_property
@@ -113,9 +113,13 @@ class Table:
         )
         return flashes[0] if flashes else None
 
-    def spacing_ticks(self) -> int | None:
-        """From the first valve opening to the second, of all valves; None with fewer than two."""
-        opened = sorted(row.delay_ticks for row in self.rows if row.kind is SignalKind.VALVE)
+    def spacing_ticks(self, valves: Collection[str] | None = None) -> int | None:
+        """From the first opening to the second, of these valves or of all; None with fewer than two."""
+        opened = sorted(
+            row.delay_ticks
+            for row in self.rows
+            if row.kind is SignalKind.VALVE and (valves is None or row.output in valves)
+        )
         return opened[1] - opened[0] if len(opened) > 1 else None
 
     def to_dict(self) -> dict[str, Any]:

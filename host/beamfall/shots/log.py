@@ -128,7 +128,7 @@ class ShotLog(LogReader):
             host=name_process(),
             seed=seed,
             swept=swept,
-            **plan_of(table),
+            **plan_of(table, rig),
         )
         with self._transaction():
             number = self._connection.execute(

@@ -9,8 +9,13 @@ from beamfall.setup.signals import Signal
 from beamfall.setup.table import BEAMS, PlannedEdge, Table, count_beam_edges, predict_edges
 from beamfall.shots.record import DERIVED, STAMPED, EdgeRecord, ShotRecord
 
+SAME_PLACE_M = (
+    0.005  # valves closer than this along the dish have drops that meet, as the planner has it
+)
+
 if TYPE_CHECKING:
     from beamfall.events import Outcome
+    from beamfall.setup.rig import Rig
 
 
 class MeasuredEdge(Protocol):
@@ -34,6 +39,7 @@ def make_record(
     shot: int | None = None,
     seed: int | None = None,
     truth: Mapping[str, Any] | None = None,
+    rig: Rig | None = None,
 ) -> ShotRecord:
     """Put table and outcome together into the record of a shot.
 
@@ -47,7 +53,7 @@ def make_record(
         seed=seed,
         clock_hz=table.clock_hz,
         timing=timing,
-        **plan_of(table),
+        **plan_of(table, rig),
         edges=match_edges(table, outcome.edges, done.ended_ticks),
         truth=truth,
         counts={
@@ -61,8 +67,15 @@ def make_record(
     )
 
 
-def plan_of(table: Table) -> dict[str, Any]:
-    """Return the fields of a ShotRecord that a table alone decides: its anchor, delay and spacing."""
+def plan_of(table: Table, rig: Rig | None = None) -> dict[str, Any]:
+    """Return the fields of a ShotRecord that its table decides: anchor, delay and spacing.
+
+    The spacing is that of the drops which meet: of the valves at the place of the rig's first one.
+    """
+    valves = None
+    if rig is not None and rig.valves:
+        place_m = rig.valves[0].place_m
+        valves = {one.output for one in rig.valves if abs(one.place_m - place_m) <= SAME_PLACE_M}
     flash = table.flash_row()
     beam = None if flash is None or flash.anchor == "release" else flash.anchor
     return {
@@ -70,7 +83,7 @@ def plan_of(table: Table) -> dict[str, Any]:
         "anchor_edge": None if beam is None else table.beam_edges[BEAMS.index(beam)],
         "anchor_count": 0 if flash is None else flash.count,
         "flash_delay_ticks": None if flash is None else flash.delay_ticks,
-        "spacing_ticks": table.spacing_ticks(),
+        "spacing_ticks": table.spacing_ticks(valves),
     }
 
 

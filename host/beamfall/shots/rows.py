@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from beamfall.setup.table import Table
@@ -23,6 +23,11 @@ if TYPE_CHECKING:
 
 _KNOWN_MOST = 1000  # rows remembered; a sweep has as many tables as shots
 _TEXTS = {"rig": "snapshot", "sequence": "content"}  # of the other tables: record
+
+
+def make_digest(content: Mapping[str, Any]) -> bytes:
+    """Return 16 bytes that tell one content from another."""
+    return hashlib.sha256(to_text(content).encode()).digest()[:16]
 
 
 class Rows:
@@ -58,24 +63,25 @@ class Rows:
         )
 
     def keep_rig(self, rig: Rig | None) -> int | None:
-        return None if rig is None else self._keep("rig", rig.to_dict(), rig.digest)
+        return None if rig is None else self._keep("rig", rig.to_dict, rig.digest)
 
     def keep_table(self, table: Table) -> int:
-        return self._keep("sequence", table.to_dict())
+        content = table.to_dict()
+        return self._keep("sequence", lambda: content, make_digest(content))
 
     def keep_board(self, board: BoardRecord) -> int:
-        return self._keep("board", to_plain(board))
+        content = to_plain(board)
+        return self._keep("board", lambda: content, make_digest(content))
 
-    def _keep(self, table: str, content: Mapping[str, Any], digest: bytes | None = None) -> int:
-        """Return the id of the row with that content, made where there is none."""
-        digest = digest or hashlib.sha256(to_text(content).encode()).digest()[:16]
+    def _keep(self, table: str, make: Callable[[], Mapping[str, Any]], digest: bytes) -> int:
+        """Return the id of the row with that digest, made where there is none."""
         known = self._ids.get((table, digest))
         if known is not None:
             return known
         row = self._connection.execute(
             f"SELECT id FROM {table} WHERE digest = ?", (digest,)
         ).fetchone()
-        found = self.add(table, content, digest=digest) if row is None else int(row[0])
+        found = self.add(table, make(), digest=digest) if row is None else int(row[0])
         if len(self._ids) > _KNOWN_MOST:
             self._ids.clear()
         self._ids[table, digest] = found

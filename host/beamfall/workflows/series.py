@@ -144,6 +144,7 @@ class Shooter:
             shot=shot,
             seed=self.seed,
             truth=None if known is None else known.truth,
+            rig=self.rig,
         )
         self.log.complete_shot(
             shot,
@@ -288,7 +289,7 @@ def _keep_one(
         if not planned:
             note = f"by the board's button; its sequence, {done.digest.hex()}, is not in this log"
             log.set_note(shot, note)
-    record = make_record(table, outcome, timing=board.info.timing.label, shot=shot)
+    record = make_record(table, outcome, timing=board.info.timing.label, shot=shot, rig=rig)
     log.complete_shot(shot, record, link=describe_link(board))
     return UnclaimedShot(shot, record.state, button, planned)
 
