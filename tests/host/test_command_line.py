@@ -243,7 +243,7 @@ sys.exit(cli.main(["shots", "where"]))
         (
             "RuntimeError('odd')",
             1,
-            "beamfall: unexpected RuntimeError: odd\nThis is a fault of the",
+            "beamfall: Internal error: RuntimeError: odd\nThis is a fault of the",
         ),
     ],
 )
