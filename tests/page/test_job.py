@@ -138,7 +138,7 @@ def test_a_shot_is_compared_and_fired_again(
     page.keyboard.press("a")
     expect(page.locator("#release")).to_be_enabled()
     page.locator("summary", has_text="Series").click()
-    page.get_by_label("How many shots").fill("6")
+    page.get_by_label("Number of shots").fill("6")
     page.get_by_role("button", name="Release a series of").click()
     served.wait(lambda: (served.hub.get("shot") or {}).get("shot") == 6, 40.0)
     wait_ready(page)

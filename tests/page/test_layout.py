@@ -35,7 +35,7 @@ def test_no_text_is_cut_or_out_of_reach(
     expect(page.locator("#release")).to_be_enabled()
     look(page, found, "armed")
     page.locator("summary", has_text="Series").click()
-    page.get_by_label("How many shots").fill("3")
+    page.get_by_label("Number of shots").fill("3")
     page.get_by_role("button", name="Release a series of").click()
     served.wait(lambda: (served.hub.get("job") or {}).get("rest_until"))
     page.wait_for_timeout(300)
@@ -93,7 +93,7 @@ def test_a_light_long_after_everything_says_so_within_the_picture(
     delay.press("Enter")
     served.wait(lambda: (served.hub.get("moment") or {}).get("delay_ms") == 900.0)
     assert served.hub.get("moment")["drop_mm"]["p50"] < -1000, "where nothing would stop it"
-    expect(page.locator(".momentwords")).to_contain_text("Long over")
+    expect(page.locator(".momentwords")).to_contain_text("Too late")
     expect(page.locator(".momentbox text", has_text="has struck")).to_have_count(1)
     # In one go: the drawing is made anew with every change.
     frame, texts, boxes = page.evaluate(

@@ -169,7 +169,7 @@ def test_release_counts_down_and_its_key_says_why_it_waits(serve: Serve, open_pa
     wait_on_page(page, "state.resting.recycle_until !== null && state.job.state === 'ended'")
     assert read_wait(page) > 40
     page.keyboard.press("Shift+R")
-    expect(page.locator(".notice").last).to_contain_text("flash recycles, which cannot be cut")
+    expect(page.locator(".notice").last).to_contain_text("flash is recycling")
     served.server.desk.edit("aim.rest", "0.5 s")
     served.server.desk.edit("flash[1].recycle", "0.2 s")
     served.wait(lambda: served.hub.get("resting") is None)
