@@ -30,7 +30,6 @@ from beamfall.setup.signals import Signal, SignalKind
 if TYPE_CHECKING:
     from beamfall.board import Board
     from beamfall.events import Edge, Outcome
-    from beamfall.setup.sequence import Sequence
 
 LOADS = ("low", "high")
 _PULSES_A_SHOT = 16

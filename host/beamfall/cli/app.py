@@ -9,29 +9,110 @@ from pathlib import Path
 import typer
 
 from beamfall import __version__
-from beamfall.cli import (
-    beam,
-    board,
-    calibrate,
-    check,
-    learned,
-    page,
-    plan,
-    ports,
-    repeatability,
-    report,
-    rig,
-    seek,
-    sequence,
-    service,
-    shoot,
-    shots,
-    sweep,
-)
+from beamfall.cli.loading import Entry, make_group
 from beamfall.places import TRACE_VARIABLE, VERBOSE_VARIABLE
+
+COMMANDS = {
+    "shoot": Entry(
+        "beamfall.cli.shoot",
+        "shoot",
+        "Fire shots: plan the rig's collision, upload it, release, and record every edge.",
+    ),
+    "drip": Entry(
+        "beamfall.cli.service",
+        "drip",
+        "Let one single drop fall and report what the beam saw of it.",
+    ),
+    "rinse": Entry(
+        "beamfall.cli.service",
+        "rinse",
+        "Hold a valve open to fill or rinse it. Put a container under it first.",
+    ),
+    "flash": Entry(
+        "beamfall.cli.service",
+        "flash",
+        "Fire a flash once. Warn people first: flashes can trigger photosensitive epilepsy.",
+    ),
+    "check": Entry(
+        "beamfall.cli.check",
+        "check",
+        "Find out why nothing flashes, or what else is wrong.",
+    ),
+    "beam": Entry(
+        "beamfall.cli.beam",
+        "beam",
+        "Show a beam live: clear or dark, how long it was dark, how often. Beeps at each darkening.",
+    ),
+    "plan": Entry(
+        "beamfall.cli.plan",
+        "plan",
+        "Plan a shot: each time with the interval in which 90 % of rigs like this one would lie.",
+    ),
+    "seek": Entry(
+        "beamfall.cli.seek",
+        "seek",
+        "Find the collision: after each shot, say what the picture shows; the next one comes closer.",
+    ),
+    "sweep": Entry(
+        "beamfall.cli.sweep",
+        "sweep",
+        "Fire a series in which one timing moves, and end with a table: which shot, value, photograph.",
+    ),
+    "calibrate": Entry(
+        "beamfall.cli.calibrate",
+        "calibrate",
+        "Find latency, distance, speed and drop diameter from beam edges, with their errors.",
+    ),
+    "report": Entry(
+        "beamfall.cli.report",
+        "report",
+        "Write a report of a series: timeline, scatter, control charts, sweep, photographs, all shots.",
+    ),
+    "repeatability": Entry(
+        "beamfall.cli.repeatability",
+        "repeatability",
+        "Say how repeatable a series was, in µs and in millimetres of the scene, and what drifts.",
+    ),
+    "ports": Entry(
+        "beamfall.cli.ports",
+        "show_ports",
+        "List serial ports and simulated ones. Opens none of them and sends nothing.",
+    ),
+    "page": Entry(
+        "beamfall.cli.page",
+        "page",
+        "Serve the bench page: live state, plan, release, sweep, seek, check, and the shot log.",
+    ),
+    "learned": Entry(
+        "beamfall.cli.learned",
+        "app",
+        "What seeking and calibrating have shown of a rig: see it, undo it, reset it.",
+    ),
+    "board": Entry(
+        "beamfall.cli.board",
+        "app",
+        "The board itself: firmware, state, timing, slots.",
+    ),
+    "rig": Entry(
+        "beamfall.cli.rig",
+        "app",
+        "Rig files: what hangs above the dish.",
+    ),
+    "sequence": Entry(
+        "beamfall.cli.sequence",
+        "app",
+        "Sequence files: what each output does, and when.",
+    ),
+    "shots": Entry(
+        "beamfall.cli.shots",
+        "app",
+        "The shot log.",
+    ),
+}
 
 app = typer.Typer(
     name="beamfall",
+    cls=make_group(COMMANDS),
     help="Drop controller: release drops, fire the flash by the beam, keep what was measured.",
     no_args_is_help=True,
     epilog="Exit status: 0 done, 1 a failure, 2 a mistake in what was given. Ctrl-C (130), SIGTERM (143) and a closed "
@@ -80,24 +161,3 @@ def _restore(before: Mapping[str, str], names: Iterable[str]) -> None:
             os.environ[name] = before[name]
         else:
             os.environ.pop(name, None)
-
-
-app.command("shoot")(shoot.shoot)
-app.command("drip")(service.drip)
-app.command("rinse")(service.rinse)
-app.command("flash")(service.flash)
-app.command("check")(check.check)
-app.command("beam")(beam.beam)
-app.command("plan")(plan.plan)
-app.command("seek")(seek.seek)
-app.command("sweep")(sweep.sweep)
-app.command("calibrate")(calibrate.calibrate)
-app.add_typer(learned.app, name="learned")
-app.command("report")(report.report)
-app.command("repeatability")(repeatability.repeatability)
-app.command("ports")(ports.show_ports)
-app.add_typer(board.app, name="board")
-app.command("page")(page.page)
-app.add_typer(rig.app, name="rig")
-app.add_typer(sequence.app, name="sequence")
-app.add_typer(shots.app, name="shots")

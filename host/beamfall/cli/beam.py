@@ -8,8 +8,13 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from beamfall.board import Board
+from beamfall.cli.beam_view import BeamView
 from beamfall.cli.open_log import settle_earlier
 from beamfall.cli.shoot import PORT_HELP
+from beamfall.errors import UserError
+from beamfall.events import EdgesSeen
+from beamfall.setup.units import parse_quantity
 
 if TYPE_CHECKING:
     from beamfall.board import Board
@@ -37,10 +42,6 @@ def beam(
 
     Ctrl-C ends, and so does closing the terminal. A drop that crosses the middle of the beam darkens it longest.
     """
-    from beamfall.board import Board
-    from beamfall.cli.beam_view import BeamView
-    from beamfall.errors import UserError
-    from beamfall.setup.units import parse_quantity
 
     ends_s = (
         float("inf")
@@ -77,7 +78,6 @@ def beam(
 
 def _watch(board: Board, view: BeamView, screen: _Screen, pace: _Pace, seconds: float) -> None:
     """Watch for a while. A watch is begun anew now and then, so that its times stay small."""
-    from beamfall.events import EdgesSeen
 
     view.begin()
     board.watch(True)

@@ -2,14 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict, fields
 from typing import TYPE_CHECKING, Any
 
 import typer
 
+from beamfall.board import Board
+from beamfall.board_tools.install import find_only_port, install
+from beamfall.board_tools.known import recall_interpreter, remember
+from beamfall.board_tools.prompt import to_json
 from beamfall.cli import board_measure, board_slots
+from beamfall.cli.output import print_json, print_pairs
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.errors import UserError
+from beamfall.link.counters import LinkCounters
+from beamfall.ports import brings_rig
 from beamfall.setup.signals import INPUTS, OUTPUTS, Signal, SignalKind
+from beamfall.setup.units import format_duration
 
 if TYPE_CHECKING:
     from beamfall.board import Board
@@ -50,10 +59,6 @@ def install_firmware(
 
     Outputs are off meanwhile. A main.py of your own is kept under another name; slots stay.
     """
-    from beamfall.board_tools.install import find_only_port, install
-    from beamfall.board_tools.known import remember
-    from beamfall.cli.output import print_json
-    from beamfall.ports import brings_rig
 
     if port is not None and brings_rig(port):
         raise UserError(
@@ -78,15 +83,11 @@ def install_firmware(
 
 
 def _report_to_json(report: Report) -> dict[str, Any]:
-    from dataclasses import asdict
-
-    from beamfall.board_tools.prompt import to_json
 
     return {**asdict(report), "interpreter": to_json(report.interpreter)}
 
 
 def _print_report(report: Report) -> None:
-    from beamfall.cli.output import print_pairs
 
     print()
     print_pairs(
@@ -122,9 +123,6 @@ def show_info(
     as_json: bool = typer.Option(False, "--json", help="Everything as one JSON object."),
 ) -> None:
     """Show what a board is, its limits, its state and its counters. Changes nothing on it."""
-    from beamfall.board import Board
-    from beamfall.board_tools.known import recall_interpreter
-    from beamfall.cli.output import print_json
 
     with Board.connect(port) as board:
         status = board.status()
@@ -144,9 +142,6 @@ def _plain(value: Any) -> Any:
 
 
 def _info_to_json(board: Board, status: Any, interpreter: dict[str, Any] | None) -> dict[str, Any]:
-    from dataclasses import fields
-
-    from beamfall.link.counters import LinkCounters
 
     info, counters = board.info, board.counters
     return {
@@ -163,8 +158,6 @@ def _info_to_json(board: Board, status: Any, interpreter: dict[str, Any] | None)
 
 
 def _print_info(board: Board, status: Any, interpreter: dict[str, Any] | None) -> None:
-    from beamfall.cli.output import print_pairs
-    from beamfall.setup.units import format_duration
 
     info, counters = board.info, board.counters
 

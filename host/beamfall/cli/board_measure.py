@@ -7,7 +7,16 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from beamfall.board_tools.draw import choose_unit, draw_measurement
+from beamfall.board_tools.install import ask_interpreter, find_only_port
+from beamfall.board_tools.known import recall_interpreter
+from beamfall.board_tools.measure import measure
+from beamfall.board_tools.prompt import to_json
+from beamfall.board_tools.self_test_port import open_for_self_test
+from beamfall.cli.output import print_table
 from beamfall.cli.shoot import PORT_HELP
+from beamfall.cli.targets import DRAWINGS, check_target
+from beamfall.ports import brings_rig
 
 if TYPE_CHECKING:
     from beamfall.board_tools.measure import Distribution, Measurement
@@ -35,14 +44,6 @@ def measure_timing(
     Take valves and flashes off first: their outputs pulse some hundred times. Figures under low and under high load:
     error from edge to flash, and of stamps.
     """
-    from beamfall.board_tools.draw import draw_measurement
-    from beamfall.board_tools.install import ask_interpreter, find_only_port
-    from beamfall.board_tools.known import recall_interpreter
-    from beamfall.board_tools.measure import measure
-    from beamfall.board_tools.prompt import to_json
-    from beamfall.board_tools.self_test_port import open_for_self_test
-    from beamfall.cli.targets import DRAWINGS, check_target
-    from beamfall.ports import brings_rig
 
     check_target(out, "--out")
     check_target(plot, "--plot", DRAWINGS)
@@ -82,8 +83,6 @@ def _confirm_bare(source: str, flash: str, beam: str) -> None:
 
 
 def _print_measurement(found: Measurement) -> None:
-    from beamfall.board_tools.draw import choose_unit
-    from beamfall.cli.output import print_table
 
     board = found.board
     clock_mhz = board["clock_hz"] / 1e6

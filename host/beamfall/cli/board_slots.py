@@ -6,7 +6,11 @@ from pathlib import Path
 
 import typer
 
+from beamfall.board import Board
+from beamfall.cli.output import print_json, print_table
 from beamfall.cli.shoot import PORT_HELP
+from beamfall.setup.sequence_file import load_sequence
+from beamfall.shots import ShotLog
 
 app = typer.Typer(
     help="Sequences kept on the board, to be released by its button with no computer.",
@@ -28,8 +32,6 @@ def list_slots(
     as_json: bool = typer.Option(False, "--json", help="One JSON object a slot."),
 ) -> None:
     """List the slots that hold a sequence."""
-    from beamfall.board import Board
-    from beamfall.cli.output import print_json, print_table
 
     with Board.connect(port) as board:
         found = board.slots()
@@ -71,9 +73,6 @@ def save_slot(
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
 ) -> None:
     """Keep a sequence in a slot, over resets and power loss."""
-    from beamfall.board import Board
-    from beamfall.setup.sequence_file import load_sequence
-    from beamfall.shots import ShotLog
 
     sequence = load_sequence(file) if file is not None else None
     with Board.connect(port) as board:
@@ -92,7 +91,6 @@ def load_slot(
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
 ) -> None:
     """Make a slot's sequence the ready one; the board's button then releases it."""
-    from beamfall.board import Board
 
     with Board.connect(port) as board:
         board.load_slot(slot)
@@ -106,7 +104,6 @@ def erase_slot(
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
 ) -> None:
     """Empty a slot."""
-    from beamfall.board import Board
 
     with Board.connect(port) as board:
         board.erase_slot(slot)
@@ -119,7 +116,6 @@ def choose_slot(
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
 ) -> None:
     """Have a slot loaded at every start, so that the button works with no computer."""
-    from beamfall.board import Board
 
     with Board.connect(port) as board:
         board.choose_slot(slot)

@@ -7,8 +7,23 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
+from beamfall.board import Board
+from beamfall.cli.front import CalibrateTerminal
 from beamfall.cli.open_log import choose_series
+from beamfall.cli.output import print_json, print_pairs, print_table
 from beamfall.cli.shoot import PORT_HELP
+from beamfall.planning.calibration.describe import (
+    START_AND_FALL,
+    TIMES,
+    describe_estimate,
+    explain_combination,
+)
+from beamfall.planning.calibration.drops import check_request
+from beamfall.setup.rig import load_rig
+from beamfall.setup.units import parse_quantity
+from beamfall.shots import ShotLog
+from beamfall.workflows.calibrate import calibrate, calibrate_by
+from beamfall.workflows.run import run
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -16,7 +31,6 @@ if TYPE_CHECKING:
     from beamfall.planning.calibration import Calibration
     from beamfall.planning.calibration.effect import Effect
     from beamfall.setup.rig import Rig
-    from beamfall.shots import ShotLog
     from beamfall.workflows.calibrate import Calibrated
 
 
@@ -46,11 +60,6 @@ def calibrate(
     Fires drops without a flash, or reads series of the log. Two beams, or two series with the beam
     at two heights (--series A --series B), tell latency and distance apart; one beam cannot.
     """
-    from beamfall.planning.calibration.drops import check_request
-    from beamfall.setup.rig import load_rig
-    from beamfall.setup.units import parse_quantity
-    from beamfall.shots import ShotLog
-    from beamfall.workflows.calibrate import calibrate_by
 
     rig = load_rig(rig_file)
     error_m = parse_quantity(gap_error, "length", key="--gap-error", example="0.3 mm")
@@ -66,8 +75,6 @@ def calibrate(
             done = _fire(log, rig, port, count, seed, as_json, asked)
     found, effects, kept = done.found, done.effects, done.kept
     if as_json:
-        from beamfall.cli.output import print_json
-
         print_json(
             {**found.to_json(), "plan": {one.name: one.to_json() for one in effects},
              "kept_in": None if kept is None else str(kept)}
@@ -95,10 +102,6 @@ def _fire(
     quiet: bool,
     asked: dict[str, Any],
 ) -> Calibrated:
-    from beamfall.board import Board
-    from beamfall.cli.front import CalibrateTerminal
-    from beamfall.workflows.calibrate import calibrate
-    from beamfall.workflows.run import run
 
     with Board.connect(port, rig=rig, seed=seed) as board:
         terminal = CalibrateTerminal(board.name, quiet=quiet)
@@ -108,13 +111,6 @@ def _fire(
 
 
 def _print(found: Calibration, effects: Sequence[Effect]) -> None:
-    from beamfall.cli.output import print_pairs, print_table
-    from beamfall.planning.calibration.describe import (
-        START_AND_FALL,
-        TIMES,
-        describe_estimate,
-        explain_combination,
-    )
 
     samples = found.model.samples
     drops = sum(len(one.values_s) for one in samples)

@@ -7,11 +7,21 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from beamfall.board import Board
 from beamfall.cli.open_log import settle_earlier
+from beamfall.cli.output import print_json, print_pairs, print_table
 from beamfall.cli.shoot import PORT_HELP
+from beamfall.errors import UserError
+from beamfall.faults.catalogue import load_catalogue
+from beamfall.faults.setup import make_setup
+from beamfall.faults.timings import find_timings
+from beamfall.setup.rig import load_rig
+from beamfall.setup.sequence_file import load_sequence
+from beamfall.workflows import check as workflow
+from beamfall.workflows.check import as_set
+from beamfall.workflows.run import run
 
 if TYPE_CHECKING:
-    from beamfall.board import Board
     from beamfall.faults.finder import Finding
     from beamfall.faults.setup import Setup
     from beamfall.setup.rig import Rig
@@ -47,22 +57,14 @@ def check(
     if list_causes:
         _print_causes()
         return 0
-    from beamfall.board import Board
     from beamfall.cli.check_front import CheckTerminal
-    from beamfall.errors import UserError
     from beamfall.faults.session import OTHER_FIRMWARE, name_firmware
-    from beamfall.faults.setup import make_setup
-    from beamfall.setup.rig import load_rig
-    from beamfall.workflows import check as workflow
-    from beamfall.workflows.run import run
 
     if wrong_answers and not simulated_person:
         raise UserError("--wrong-answers is about the simulated person: add --simulated-person")
     rig = load_rig(rig_file)
     sequence = None
     if sequence_file is not None:
-        from beamfall.setup.sequence_file import load_sequence
-
         sequence = load_sequence(sequence_file)
     plain = make_setup(
         rig, sequence, timings="" if sequence_file is None else f"those of {sequence_file}"
@@ -84,8 +86,6 @@ def check(
             terminal = CheckTerminal(alone=simulated_person, quiet=as_json)
             finding = run(steps, board, None, terminal)
     if as_json:
-        from beamfall.cli.output import print_json
-
         print_json(finding.to_json())
     else:
         _print_finding(finding)
@@ -96,10 +96,7 @@ def _set_up(
     board: Board, rig: Rig, rig_file: Path | None, plain: Setup, sequence: Sequence | None
 ) -> Setup:
     """The setup with the timings that are fired: those given, those of the log, or those planned for this board."""
-    from beamfall.faults.setup import make_setup
-    from beamfall.faults.timings import find_timings
     from beamfall.planning.learned import find_file, load_learned
-    from beamfall.workflows.check import as_set
 
     if not board.traits.repeats_boot_ids:
         settle_earlier(board)
@@ -116,14 +113,11 @@ def _set_up(
 
 
 def _print_causes() -> None:
-    from beamfall.cli.output import print_pairs
-    from beamfall.faults.catalogue import load_catalogue
 
     print_pairs((cause.name, cause.what) for cause in load_catalogue().causes.values())
 
 
 def _print_finding(finding: Finding) -> None:
-    from beamfall.cli.output import print_table
 
     print()
     if finding.ended_early and not any(step.outcomes for step in finding.steps[1:]):

@@ -10,6 +10,7 @@ from typing import Any, TextIO
 
 from beamfall.cli import words
 from beamfall.cli.front import Terminal
+from beamfall.faults.aside import listen_aside
 from beamfall.faults.questions import PersonGone
 from beamfall.workflows.check import (
     CANNOT_TELL,
@@ -74,8 +75,6 @@ class CheckTerminal(Terminal):
         if isinstance(question, GetReady):
             return self._wait("Press Enter when you are ready; 0 if it cannot be done: ", READY)
         if isinstance(question, DoIt):
-            from beamfall.faults.aside import listen_aside
-
             with listen_aside(question.listen):
                 return self._wait("Press Enter when it is done; 0 if it cannot be done: ", DONE)
         assert isinstance(question, Look)

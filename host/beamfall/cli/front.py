@@ -9,6 +9,9 @@ import sys
 from typing import TYPE_CHECKING, Any, TextIO
 
 from beamfall.cli import words
+from beamfall.cli.output import print_json
+from beamfall.shots.describe import describe_record
+from beamfall.shots.remarks import list_remarks
 from beamfall.workflows.calibrate import DropsFallen
 from beamfall.workflows.steps import ContainerBelow, Event, Fired, FlashesAhead, Question
 from beamfall.workflows.sweep import StepFired, SweepStopped
@@ -105,14 +108,9 @@ class ShootTerminal(Terminal):
     def _show_shot(self, fired: Fired) -> None:
         sees_light = fired.rig is None or fired.rig.fitted.flash_seen
         if self.quiet:
-            from beamfall.cli.output import print_json
-            from beamfall.shots.remarks import list_remarks
-
             odd = list_remarks(fired.record, sees_light=sees_light)
             print_json({**fired.record.to_json(), "remarks": odd})
         elif self._count <= 20:
-            from beamfall.shots.describe import describe_record
-
             print(describe_record(fired.record, sees_light=sees_light))
         if self._bar is not None:
             self._bar.advance(self._task)
@@ -128,8 +126,6 @@ class SweepTerminal(Terminal):
         super().show(event)
         match event:
             case StepFired(fired=fired) if self.quiet:
-                from beamfall.cli.output import print_json
-
                 print_json({**fired.record.to_json(), "swept": fired.swept})
             case StepFired():
                 print(words.say_step(event))

@@ -8,6 +8,10 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from beamfall.cli.output import print_json, print_table
+from beamfall.planning.history import Timing, list_history
+from beamfall.setup.rig import load_rig
+
 if TYPE_CHECKING:
     from beamfall.planning.belief import Belief
 
@@ -37,10 +41,7 @@ def show(
     as_json: bool = typer.Option(False, "--json", help="One JSON object a step, times in ms."),
 ) -> None:
     """List every step: what it was, whether plans use it, and the plan that it makes."""
-    from beamfall.cli.output import print_json, print_table
-    from beamfall.planning.history import list_history
     from beamfall.planning.learned import find_file, load_learned
-    from beamfall.setup.rig import load_rig
 
     rig = load_rig(rig_file)
     file = find_file(rig_file)
@@ -90,7 +91,6 @@ def reset(rig_file: Path | None = _RIG, board: str | None = _BOARD) -> None:
 
 def _change(rig_file: Path | None, board: str | None, change: Callable[[Belief], Belief]) -> None:
     from beamfall.planning.learned import change_learned
-    from beamfall.setup.rig import load_rig
 
     load_rig(rig_file)
     belief = change_learned(rig_file, board, change)
@@ -103,7 +103,6 @@ def _change(rig_file: Path | None, board: str | None, change: Callable[[Belief],
 
 
 def _say_timing(timing: object) -> tuple[str, str, str]:
-    from beamfall.planning.history import Timing
 
     if not isinstance(timing, Timing):
         return "", "", "no plan"

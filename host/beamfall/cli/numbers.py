@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import typer
 
+from beamfall.errors import UserError
+from beamfall.setup.units import format_duration, parse_duration
+
 WHOLE_MOST = 2**63 - 1  # an integer of SQLite, in which the shot log keeps seeds and counts
 REST_MOST_S = 600.0  # as aim.rest of a rig file
 
@@ -17,8 +20,6 @@ def check_whole(number: int | None) -> int | None:
 
 def read_rest(text: str | None, *, key: str = "--rest") -> float | None:
     """Return the time between shots in s, None where none is given; raises UserError outside 0 to 10 minutes."""
-    from beamfall.errors import UserError
-    from beamfall.setup.units import format_duration, parse_duration
 
     if text is None:
         return None

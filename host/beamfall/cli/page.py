@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import webbrowser
 from pathlib import Path
 
 import typer
 
 from beamfall.cli.shoot import PORT_HELP
+from beamfall.page.door import BROWSER_S
+from beamfall.page.listening import make_opener
+from beamfall.page.serve import PageServer, parse_listen
 
 
 def page(
@@ -30,9 +34,6 @@ def page(
     The printed link opens the page once; the page makes links for tablets and other browsers. Ctrl-C ends
     the page with all outputs off.
     """
-    from beamfall.page.door import BROWSER_S
-    from beamfall.page.listening import make_opener
-    from beamfall.page.serve import PageServer, parse_listen
 
     server = PageServer(
         make_opener(port, seed),
@@ -56,8 +57,6 @@ def page(
             )
         print("Ctrl-C ends it; all outputs go off.", flush=True)
         if browser:
-            import webbrowser
-
             # Other users can read a browser's arguments: this link is void once the browser has used it.
             webbrowser.open(server.door.make_link(BROWSER_S))
 

@@ -7,6 +7,12 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from beamfall.cli.output import print_json, print_pairs, print_table
+from beamfall.planning.make import make_plan
+from beamfall.planning.stage import read_stage
+from beamfall.plot.plan import draw_plan
+from beamfall.setup.rig import load_rig
+
 if TYPE_CHECKING:
     from beamfall.planning.belief import Belief
     from beamfall.planning.result import Plan
@@ -47,19 +53,13 @@ def plan(
     Opens no port. What `beamfall seek` and `beamfall calibrate` have shown of the rig is used, unless
     --fresh leaves it out.
     """
-    from beamfall.cli.output import print_json
     from beamfall.planning.learned import find_file, load_learned
-    from beamfall.planning.make import make_plan
-    from beamfall.planning.stage import read_stage
-    from beamfall.setup.rig import load_rig
 
     rig = load_rig(rig_file)
     learned = None if fresh else load_learned(find_file(rig_file))
     stage_s = read_stage(stage, key="--stage")
     made = make_plan(rig, stage_s=stage_s, learned=learned, traced=plot is not None)
     if plot is not None:
-        from beamfall.plot.plan import draw_plan
-
         draw_plan(made, plot)
     if as_json:
         print_json(made.to_json())
@@ -70,7 +70,6 @@ def plan(
 
 
 def _print_plan(made: Plan, rig_file: Path | None, learned: Belief | None) -> None:
-    from beamfall.cli.output import print_pairs, print_table
 
     named = f"{made.rig_name} ({rig_file})" if rig_file else f"{made.rig_name} (the example rig)"
     stage = f"{made.stage_s * 1e3:.2f} ms after the {'contact' if made.kind == 'collision' else made.kind}"

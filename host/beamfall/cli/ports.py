@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import typer
 
+from beamfall.cli.output import print_json, print_table
+from beamfall.link.port_list import list_ports
+
 _SIMULATED = (
     ("sim", "simulated board and rig, in this program"),
     ("sim:micropython", "the same with the firmware under the MicroPython interpreter"),
@@ -14,8 +17,6 @@ def show_ports(
     as_json: bool = typer.Option(False, "--json", help="One JSON object a port."),
 ) -> None:
     """List serial ports and simulated ones. Opens none of them and sends nothing."""
-    from beamfall.cli.output import print_json, print_table
-    from beamfall.link.port_list import list_ports
 
     seen = list_ports()
     if as_json:

@@ -4,6 +4,11 @@ from __future__ import annotations
 
 import typer
 
+from beamfall.cli.output import print_json, print_table
+from beamfall.errors import UserError
+from beamfall.setup.rig import TABLES
+from beamfall.setup.rig_keys import find_table, list_all_keys
+
 app = typer.Typer(
     help="Rig files: what hangs above the dish.",
     no_args_is_help=True,
@@ -23,10 +28,6 @@ def show_keys(
     as_json: bool = typer.Option(False, "--json", help="One JSON object; limits in SI units."),
 ) -> None:
     """List every key of a rig file: what it means, what it may hold, and its default."""
-    from beamfall.cli.output import print_json, print_table
-    from beamfall.errors import UserError
-    from beamfall.setup.rig import TABLES
-    from beamfall.setup.rig_keys import find_table, list_all_keys
 
     if table is not None and find_table(table) is None:
         known = ", ".join(one.name for one in TABLES)

@@ -7,12 +7,19 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
+from beamfall.board import Board
 from beamfall.cli.numbers import check_whole
+from beamfall.cli.output import print_json
 from beamfall.cli.shoot import PORT_HELP
+from beamfall.cli.targets import PICTURES, check_target, refuse_picture
 from beamfall.cli.words import list_sought, say_answer
+from beamfall.planning.stage import read_stage
+from beamfall.setup.rig import load_rig
+from beamfall.shots import ShotLog
+from beamfall.workflows import seek as workflow
+from beamfall.workflows.run import run
 
 if TYPE_CHECKING:
-    from beamfall.board import Board
     from beamfall.workflows.seek import Sought
 
 
@@ -54,14 +61,7 @@ def seek(
     simulated rig's own picture answers. What the search has learned is kept with the rig, and plan and
     shoot use it. `found` is yours to say: the exit status is then 0.
     """
-    from beamfall.board import Board
     from beamfall.cli.seek_front import SeekTerminal
-    from beamfall.cli.targets import PICTURES, check_target, refuse_picture
-    from beamfall.planning.stage import read_stage
-    from beamfall.setup.rig import load_rig
-    from beamfall.shots import ShotLog
-    from beamfall.workflows import seek as workflow
-    from beamfall.workflows.run import run
 
     check_target(picture, "--picture", PICTURES)
     rig = load_rig(rig_file)
@@ -79,8 +79,6 @@ def seek(
         if picture is not None:
             _draw(board, done, picture)
     if as_json:
-        from beamfall.cli.output import print_json
-
         print_json(_to_json(done))
     else:
         for line in list_sought(done):

@@ -7,6 +7,7 @@ from typing import Any
 
 from beamfall.cli import words
 from beamfall.cli.front import Terminal
+from beamfall.cli.output import print_json
 from beamfall.workflows.seek import Answered, Misfired, SearchBegun, WhatIsSeen
 from beamfall.workflows.steps import Event, Question
 
@@ -22,8 +23,6 @@ class SeekTerminal(Terminal):
         super().show(event)
         if self.quiet:
             if isinstance(event, Answered):
-                from beamfall.cli.output import print_json
-
                 print_json(_to_json(event))
             return
         match event:

@@ -6,6 +6,13 @@ from pathlib import Path
 
 import typer
 
+from beamfall.board import Board
+from beamfall.cli.output import print_json, print_pairs, print_table
+from beamfall.setup.flicker import warn_of_flicker
+from beamfall.setup.limits import BoardLimits
+from beamfall.setup.sequence_file import load_sequence
+from beamfall.setup.units import format_duration, format_ticks
+
 app = typer.Typer(
     help="Sequence files: what each output does, and when.",
     no_args_is_help=True,
@@ -31,17 +38,10 @@ def check_sequence(
 
     Without --port the limits are those of the simulated board. Nothing is uploaded or released.
     """
-    from beamfall.cli.output import print_json, print_pairs, print_table
-    from beamfall.setup.flicker import warn_of_flicker
-    from beamfall.setup.limits import BoardLimits
-    from beamfall.setup.sequence_file import load_sequence
-    from beamfall.setup.units import format_duration, format_ticks
 
     sequence = load_sequence(file)
     limits = BoardLimits()
     if port is not None:
-        from beamfall.board import Board
-
         with Board.connect(port) as board:
             limits = BoardLimits.from_welcome(board.info)
     table = sequence.make_table_within(limits)

@@ -9,12 +9,19 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from beamfall.board import Board
 from beamfall.cli.numbers import check_whole
 from beamfall.cli.open_log import settle_earlier
+from beamfall.cli.output import print_table
 from beamfall.cli.shoot import PORT_HELP
+from beamfall.cli.words import say_dripped, say_flashed
+from beamfall.setup.rig import load_rig
+from beamfall.setup.units import format_ticks, parse_quantity
+from beamfall.workflows import service
+from beamfall.workflows.run import PythonFrontEnd, run
+from beamfall.workflows.steps import FrontEnd
 
 if TYPE_CHECKING:
-    from beamfall.board import Board
     from beamfall.events import Outcome
     from beamfall.setup.rig import Rig
 
@@ -34,11 +41,6 @@ def drip(
 ) -> int:
     """Let one single drop fall and report what the beam saw of it."""
     from beamfall.cli.front import Terminal
-    from beamfall.cli.words import say_dripped
-    from beamfall.setup.rig import load_rig
-    from beamfall.setup.units import parse_quantity
-    from beamfall.workflows import service
-    from beamfall.workflows.run import run
 
     rig = load_rig(rig_file)
     opening_s = (
@@ -69,10 +71,6 @@ def rinse(
     The coil warms while it is held; the board limits how long and makes it rest afterwards.
     """
     from beamfall.cli.front import Terminal
-    from beamfall.setup.units import parse_quantity
-    from beamfall.workflows import service
-    from beamfall.workflows.run import PythonFrontEnd, run
-    from beamfall.workflows.steps import FrontEnd
 
     seconds = parse_quantity(duration, "duration", key="--duration", example="2 s")
     front_end: FrontEnd = PythonFrontEnd(lambda question: "yes") if yes else Terminal()
@@ -97,10 +95,6 @@ def flash(
 ) -> int:
     """Fire a flash once. Warn people first: flashes can trigger photosensitive epilepsy."""
     from beamfall.cli.front import Terminal
-    from beamfall.cli.words import say_flashed
-    from beamfall.setup.units import parse_quantity
-    from beamfall.workflows import service
-    from beamfall.workflows.run import run
 
     seconds = parse_quantity(contact, "duration", key="--contact", example="2 ms")
     with _connect(port, seed) as board:
@@ -114,7 +108,6 @@ def flash(
 
 @contextlib.contextmanager
 def _connect(port: str | None, seed: int, rig: Rig | None = None) -> Iterator[Board]:
-    from beamfall.board import Board
 
     with Board.connect(port, rig=rig, seed=seed) as board:
         settle_earlier(board)
@@ -122,8 +115,6 @@ def _connect(port: str | None, seed: int, rig: Rig | None = None) -> Iterator[Bo
 
 
 def _print_edges(board: Board, outcome: Outcome) -> None:
-    from beamfall.cli.output import print_table
-    from beamfall.setup.units import format_ticks
 
     print_table(
         ("line", "edge", "time"),

@@ -7,10 +7,21 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
+from beamfall.board import Board
 from beamfall.cli.numbers import check_whole
+from beamfall.cli.output import print_pairs
+from beamfall.cli.targets import DRAWINGS, PICTURES, check_target, refuse_picture
+from beamfall.cli.words import say_end
+from beamfall.planning.make import make_plan
+from beamfall.plot.timeline import draw_timeline
+from beamfall.setup.rig import load_rig
+from beamfall.setup.sequence_file import load_sequence
+from beamfall.shots import ShotLog
+from beamfall.shots.remarks import list_remarks
+from beamfall.workflows import shoot as workflow
+from beamfall.workflows.run import run
 
 if TYPE_CHECKING:
-    from beamfall.board import Board
     from beamfall.link.traits import Picture
     from beamfall.planning.result import Plan
     from beamfall.setup.rig import Rig
@@ -49,14 +60,7 @@ def shoot(
     differ. They are one shot of the series in the log. Ctrl-C aborts the board: all outputs go off,
     and the log keeps what happened.
     """
-    from beamfall.board import Board
     from beamfall.cli.front import ShootTerminal
-    from beamfall.cli.targets import DRAWINGS, PICTURES, check_target, refuse_picture
-    from beamfall.setup.rig import load_rig
-    from beamfall.shots import ShotLog
-    from beamfall.shots.remarks import list_remarks
-    from beamfall.workflows import shoot as workflow
-    from beamfall.workflows.run import run
 
     check_target(plot, "--plot", DRAWINGS)
     check_target(picture, "--picture", PICTURES)
@@ -86,11 +90,8 @@ def _choose(
     rig: Rig, rig_file: Path | None, board: Board, sequence_file: Path | None
 ) -> tuple[Plan | None, Sequence]:
     if sequence_file is not None:
-        from beamfall.setup.sequence_file import load_sequence
-
         return None, load_sequence(sequence_file)
     from beamfall.planning.learned import find_file, load_learned
-    from beamfall.planning.make import make_plan
 
     learned = load_learned(find_file(rig_file), board.info.unique_id.hex())
     plan = make_plan(rig, learned=learned)
@@ -100,7 +101,6 @@ def _choose(
 def _print_start(
     rig: Rig, rig_file: Path | None, board: Board, plan: Plan | None, log: Path
 ) -> None:
-    from beamfall.cli.output import print_pairs
 
     info = board.info
     named = f"{rig.name} ({rig_file})" if rig_file is not None else f"{rig.name} (the example rig)"
@@ -142,8 +142,6 @@ def _draw(
     picture: Path | None,
 ) -> None:
     if plot is not None:
-        from beamfall.plot.timeline import draw_timeline
-
         draw_timeline(last, plot)
     studio = board.traits.studio
     if picture is not None and studio is not None:
@@ -153,7 +151,6 @@ def _draw(
 def _print_end(
     shots: list[Fired], odd: list[list[str]], plot: Path | None, picture: Path | None
 ) -> None:
-    from beamfall.cli.words import say_end
 
     fired = sum(one.record.state == "fired" for one in shots)
     series = shots[-1].series

@@ -7,6 +7,7 @@ from pathlib import Path
 import typer
 
 from beamfall.cli.open_log import choose_series, open_log
+from beamfall.shots.export import export_log
 
 
 def export(
@@ -18,7 +19,6 @@ def export(
     shot: list[int] = typer.Option([], "--shot", help="Only this shot; may be repeated."),
 ) -> None:
     """Write all edges and settings, with a data dictionary of every column."""
-    from beamfall.shots.export import export_log
 
     with open_log() as log:
         for one in series:

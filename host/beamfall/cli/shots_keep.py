@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import typer
 
 from beamfall.cli.numbers import check_whole
 from beamfall.cli.open_log import open_log
+from beamfall.errors import UserError
 
 _SHOT = typer.Argument(..., min=1, callback=check_whole, help="The shot's number.")
 
@@ -36,9 +39,6 @@ def picture(
     file: str = typer.Argument(..., help="The photograph; '' takes the name away."),
 ) -> None:
     """Name the photograph of a shot. `beamfall shots match` finds them for a whole folder."""
-    from pathlib import Path
-
-    from beamfall.errors import UserError
 
     path = Path(file).expanduser()
     if file and not path.is_file():

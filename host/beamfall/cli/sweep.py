@@ -7,11 +7,20 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from beamfall.cli.numbers import check_whole
+from beamfall.board import Board
+from beamfall.cli.numbers import check_whole, read_rest
+from beamfall.cli.output import print_json, print_table
 from beamfall.cli.shoot import PORT_HELP
+from beamfall.cli.targets import PICTURES, check_target, refuse_picture
+from beamfall.cli.words import say_frame
+from beamfall.planning.sweep.progress import find_series
+from beamfall.setup.rig import load_rig
+from beamfall.setup.units import parse_duration
+from beamfall.shots import ShotLog
+from beamfall.workflows import sweep as workflow
+from beamfall.workflows.run import run
 
 if TYPE_CHECKING:
-    from beamfall.board import Board
     from beamfall.workflows.sweep import Swept
 
 
@@ -56,16 +65,7 @@ def sweep(
     Flash values count from the flash's anchor, spacing from opening 1 to opening 2. Without --from
     and --to the planner's interval is swept. Ctrl-C stops with all outputs off; --resume carries on.
     """
-    from beamfall.board import Board
     from beamfall.cli.front import SweepTerminal
-    from beamfall.cli.numbers import read_rest
-    from beamfall.cli.targets import PICTURES, check_target, refuse_picture
-    from beamfall.planning.sweep.progress import find_series
-    from beamfall.setup.rig import load_rig
-    from beamfall.setup.units import parse_duration
-    from beamfall.shots import ShotLog
-    from beamfall.workflows import sweep as workflow
-    from beamfall.workflows.run import run
 
     times = {
         name: None if text is None else parse_duration(text, key=key)
@@ -106,7 +106,6 @@ def sweep(
 
 def _draw(board: Board, done: Swept, picture: Path) -> None:
     """The pictures of this run, lowest value first."""
-    from beamfall.cli.words import say_frame
 
     studio = board.traits.studio
     of = done.plan.of
@@ -120,7 +119,6 @@ def _draw(board: Board, done: Swept, picture: Path) -> None:
 
 
 def _print_json(done: Swept) -> None:
-    from beamfall.cli.output import print_json
 
     print_json(
         {
@@ -134,7 +132,6 @@ def _print_json(done: Swept) -> None:
 
 
 def _print_table(done: Swept, picture: Path | None) -> None:
-    from beamfall.cli.output import print_table
 
     of = done.plan.of
     print()

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from beamfall.planning.seek.answer import WORDS
+from beamfall.shots.remarks import list_remarks
+
 if TYPE_CHECKING:
     from beamfall.faults.checks import Check
     from beamfall.faults.finder import Step
@@ -70,7 +73,6 @@ def say_end(fired: int, odd: int, count: int) -> str:
 # -- sweep -----------------------------------------------------------------------------------------------------
 def say_step(event: StepFired) -> str:
     """A step of a sweep, as it was fired."""
-    from beamfall.shots.remarks import list_remarks
 
     record, rig = event.fired.record, event.fired.rig
     sees_light = rig is None or rig.fitted.flash_seen
@@ -117,7 +119,6 @@ def say_asked(question: WhatIsSeen) -> str:
 
 def explain_answers() -> Iterator[str]:
     """What each answer means."""
-    from beamfall.planning.seek.answer import WORDS
 
     width = max(map(len, WORDS))
     for word, meaning in WORDS.items():

@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from beamfall.setup.rig import Rig
     from beamfall.setup.sequence import Sequence
     from beamfall.setup.table import Table
-    from beamfall.shots import ShotLog
 
 RECENT_S = 24 * 3600.0  # what was fired longer ago is hardly what fails now (our choice)
 _VARIED = ("sweep", "seek", "calibrate")  # these change timings on purpose, or fire no flash

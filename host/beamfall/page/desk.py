@@ -29,7 +29,6 @@ if TYPE_CHECKING:
 
     from beamfall.planning.belief import Belief
     from beamfall.planning.result import Interval, Plan
-    from beamfall.planning.seek.moment import Outlooks
     from beamfall.setup.sequence import Sequence
 
 _STEP_S = 0.02

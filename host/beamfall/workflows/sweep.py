@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from beamfall.board import Board
-    from beamfall.setup.rig import Rig
     from beamfall.shots import SeriesLine, ShotLog
 
 REST = "rest_s"  # in the settings of a series: the rest between its shots
