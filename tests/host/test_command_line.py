@@ -230,8 +230,7 @@ import sys
 from beamfall import cli
 from beamfall.cli import shots
 def fail(): raise {error}
-import beamfall.shots
-beamfall.shots.find_log = fail
+shots.find_log = fail
 sys.exit(cli.main(["shots", "where"]))
 """
 

@@ -22,7 +22,7 @@ from beamfall.planning.calibration.drops import check_request
 from beamfall.setup.rig import load_rig
 from beamfall.setup.units import parse_quantity
 from beamfall.shots import ShotLog
-from beamfall.workflows.calibrate import calibrate, calibrate_by
+from beamfall.workflows import calibrate as workflow
 from beamfall.workflows.run import run
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ def calibrate(
     with ShotLog.open() as log:
         if series:
             chosen = [choose_series(log, one) for one in series]
-            done = calibrate_by(log, rig, chosen, **asked)
+            done = workflow.calibrate_by(log, rig, chosen, **asked)
         else:
             done = _fire(log, rig, port, count, seed, as_json, asked)
     found, effects, kept = done.found, done.effects, done.kept
@@ -106,7 +106,11 @@ def _fire(
     with Board.connect(port, rig=rig, seed=seed) as board:
         terminal = CalibrateTerminal(board.name, quiet=quiet)
         return run(
-            calibrate(rig, board, log, count=count, **asked), board, log, terminal, seed=seed
+            workflow.calibrate(rig, board, log, count=count, **asked),
+            board,
+            log,
+            terminal,
+            seed=seed,
         )
 
 

@@ -5,7 +5,10 @@ from __future__ import annotations
 import sys
 from typing import TYPE_CHECKING
 
+from beamfall.errors import NoSuchShot
+from beamfall.shots import ShotLog, find_log
 from beamfall.text import show_text
+from beamfall.workflows.series import settle_earlier as settle
 
 if TYPE_CHECKING:
     from beamfall.board import Board
@@ -18,8 +21,6 @@ NOTHING_YET = (
 
 def open_log(*, to_write: bool = False) -> ShotLog:
     """Open the log that there is; raises NoSuchShot where no shot has been logged yet."""
-    from beamfall.errors import NoSuchShot
-    from beamfall.shots import ShotLog, find_log
 
     path = find_log()
     if not path.exists():
@@ -36,7 +37,6 @@ def warn(text: str) -> None:
 
 def choose_series(log: ShotLog, series: int | None) -> int:
     """Return the series that was named, or the newest; raises NoSuchShot where it is not in the log."""
-    from beamfall.errors import NoSuchShot
 
     chosen = log.choose_series(series)
     if chosen is None:
@@ -50,8 +50,6 @@ def settle_earlier(board: Board) -> None:
     For commands that fire something which is not logged: they would have the board forget it. A
     watch that a killed program has left behind ends.
     """
-    from beamfall.shots import ShotLog
-    from beamfall.workflows.series import settle_earlier as settle
 
     status = board.status()
     if status.reports_kept or status.activity.name == "watch":

@@ -8,6 +8,11 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from beamfall.cli.open_log import choose_series, open_log
+from beamfall.cli.output import print_json, print_table
+from beamfall.errors import NoSuchShot
+from beamfall.photos.keep import copy_pictures, write_sidecars
+from beamfall.photos.sheet import write_sheet
+from beamfall.shots.record import DAMAGED, NOT_RELEASED, WARM_UP
 from beamfall.text import show_text
 
 if TYPE_CHECKING:
@@ -40,7 +45,6 @@ def match(
     Where two offsets of the clock fit alike nothing is paired. Pictures are never altered.
     """
     from beamfall.photos import match_pictures, read_folder
-    from beamfall.photos.keep import copy_pictures, write_sidecars
 
     with open_log(to_write=store) as log:
         shots = _read_shots(log, series)
@@ -51,8 +55,6 @@ def match(
         wrote = write_sidecars(log, pairs) if sidecars and pairs else 0
         copied = copy_pictures(pairs, copies) if copies is not None and pairs else 0
     if as_json:
-        from beamfall.cli.output import print_json
-
         print_json(
             {
                 "folder": str(folder),
@@ -78,9 +80,7 @@ def match(
 
 
 def _read_shots(log: ShotLog, series: list[int]) -> list[TakenShot]:
-    from beamfall.errors import NoSuchShot
     from beamfall.photos.match import TakenShot
-    from beamfall.shots.record import DAMAGED, NOT_RELEASED, WARM_UP
 
     chosen = [choose_series(log, one) for one in series]
     lines = (
@@ -153,7 +153,6 @@ def _print_camera(camera: CameraMatch) -> None:
             "shots can never be told apart."
         )
         return
-    from beamfall.cli.output import print_table
 
     rival = clock.rival
     print(
@@ -207,7 +206,6 @@ def sheet(
     ),
 ) -> None:
     """Write a contact sheet: one HTML file with thumbnails, timings and ratings, sortable by what was swept."""
-    from beamfall.photos.sheet import write_sheet
 
     with open_log() as log:
         made = write_sheet(log, choose_series(log, series), out, width)

@@ -8,6 +8,16 @@ from typing import TYPE_CHECKING
 import typer
 
 from beamfall.cli.open_log import choose_series, open_log
+from beamfall.cli.output import print_json, print_pairs, print_table
+from beamfall.plot.control import draw_charts
+from beamfall.repeatability import assess_series, read_series
+from beamfall.repeatability.words import (
+    BY_CHANCE,
+    list_drifts,
+    list_outside,
+    say_steady,
+    say_timing,
+)
 
 if TYPE_CHECKING:
     from beamfall.repeatability import Assessment
@@ -26,18 +36,13 @@ def repeatability(
 
     Arrival is from the valve's opening to the beam; spacing is measured minus commanded.
     """
-    from beamfall.repeatability import assess_series, read_series
 
     with open_log() as log:
         data = read_series(log, choose_series(log, series), beam)
     assessment = assess_series(data)
     if plot is not None:
-        from beamfall.plot.control import draw_charts
-
         draw_charts(assessment, plot)
     if as_json:
-        from beamfall.cli.output import print_json
-
         print_json(assessment.to_json())
         return
     _print(assessment)
@@ -46,8 +51,6 @@ def repeatability(
 
 
 def _print(assessment: Assessment) -> None:
-    from beamfall.cli.output import print_pairs, print_table
-    from beamfall.repeatability.words import BY_CHANCE, list_drifts, list_outside, say_steady
 
     data = assessment.data
     speed = assessment.impact_speed_m_s
@@ -123,7 +126,6 @@ def _stars(p: float) -> str:
 
 
 def _say_flash(assessment: Assessment) -> str:
-    from beamfall.repeatability.words import say_timing
 
     data, flash = assessment.data, assessment.flash
     if flash is None:

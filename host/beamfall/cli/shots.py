@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,7 +11,15 @@ import typer
 from beamfall.cli import photographs, shots_export, shots_keep, shots_mend, shots_repeat
 from beamfall.cli.numbers import check_whole
 from beamfall.cli.open_log import NOTHING_YET, open_log, warn
+from beamfall.cli.output import print_json, print_pairs, print_table, say_time
+from beamfall.errors import UserError
+from beamfall.plot.timeline import draw_timeline
+from beamfall.setup.units import format_ticks
+from beamfall.shots import ShotLog, find_log
+from beamfall.shots.record import DAMAGED, UNKNOWN
+from beamfall.shots.remarks import list_remarks
 from beamfall.text import show_text
+from beamfall.workflows.series import WARM_UP
 
 if TYPE_CHECKING:
     from beamfall.shots import LoggedShot, ShotLine
@@ -33,7 +42,6 @@ def _shots() -> None:
 @app.command("where")
 def show_place() -> None:
     """Print the path of the shot log. BEAMFALL_LOG sets another."""
-    from beamfall.shots import find_log
 
     print(find_log())
 
@@ -50,12 +58,6 @@ def list_shots(
     as_json: bool = typer.Option(False, "--json", help="One JSON object a shot."),
 ) -> None:
     """List the newest shots."""
-    from dataclasses import asdict
-
-    from beamfall.cli.output import print_json, print_table
-    from beamfall.errors import UserError
-    from beamfall.shots import ShotLog, find_log
-    from beamfall.shots.record import DAMAGED
 
     log = ShotLog.open_existing()
     if log is None:
@@ -103,16 +105,12 @@ def show_shot(
     plot: Path | None = typer.Option(None, "--plot", help="Draw its timeline into this PNG."),
 ) -> None:
     """Show one shot: what was planned, every edge measured, how it ended."""
-    from beamfall.cli.output import print_json
-    from beamfall.shots.remarks import list_remarks
 
     with open_log() as log:
         logged = log.read_shot(shot)
     remarks = list_remarks(logged.record, sees_light=logged.sees_light)
     content = {**logged.record.to_json(), "remarks": remarks}
     if plot is not None:
-        from beamfall.plot.timeline import draw_timeline
-
         draw_timeline(content, plot)
     if as_json:
         print_json(content)
@@ -133,9 +131,6 @@ app.command("sheet")(photographs.sheet)
 
 
 def _describe_line(line: ShotLine) -> tuple[str, ...]:
-    from beamfall.cli.output import say_time
-    from beamfall.setup.units import format_ticks
-    from beamfall.shots.record import DAMAGED
 
     flash = format_ticks(line.flash_delay_ticks, line.clock_hz)
     if line.flash_delay_ticks is not None:
@@ -163,10 +158,6 @@ def _shorten(note: str) -> str:
 
 
 def _print_shot(logged: LoggedShot, remarks: list[str]) -> None:
-    from beamfall.cli.output import print_pairs, print_table
-    from beamfall.setup.units import format_ticks
-    from beamfall.shots.record import UNKNOWN
-    from beamfall.workflows.series import WARM_UP
 
     line, record, hz = logged.line, logged.record, logged.record.clock_hz
     state = record.state if record.cause is None else f"{record.state} ({record.cause})"

@@ -6,6 +6,9 @@ from pathlib import Path
 
 import typer
 
+from beamfall.errors import UserError
+from beamfall.shots import find_log
+from beamfall.shots.mend import mend_log
 from beamfall.text import show_text
 
 _NAMED_MOST = 20
@@ -21,9 +24,6 @@ def mend(
     Without --out the new log takes the place of the old one, which stays beside it as `...-damaged`.
     End other programs that use the log first.
     """
-    from beamfall.errors import UserError
-    from beamfall.shots import find_log
-    from beamfall.shots.mend import mend_log
 
     path = find_log()
     if out is not None and out.exists():

@@ -6,10 +6,15 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
+from beamfall.board import Board
 from beamfall.cli.numbers import check_whole
 from beamfall.cli.open_log import open_log
+from beamfall.cli.output import print_json, print_pairs, print_table, say_time
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.words import list_differences
+from beamfall.shots.repeat import rebuild_sequence
+from beamfall.workflows import repeat as workflow
+from beamfall.workflows.run import run
 
 if TYPE_CHECKING:
     from beamfall.shots.repeat import EdgeChange
@@ -27,11 +32,7 @@ def repeat(
     as_json: bool = typer.Option(False, "--json", help="The comparison as one JSON object."),
 ) -> int:
     """Fire exactly that sequence again and compare the measured edges with that day's."""
-    from beamfall.board import Board
     from beamfall.cli.front import Terminal
-    from beamfall.shots.repeat import rebuild_sequence
-    from beamfall.workflows import repeat as workflow
-    from beamfall.workflows.run import run
 
     with open_log(to_write=True) as log:
         logged = log.read_shot(shot)
@@ -49,8 +50,6 @@ def repeat(
                 seed=seed,
             )
     if as_json:
-        from beamfall.cli.output import print_json
-
         print_json(_to_json(done))
     else:
         _print_changes(done)
@@ -68,7 +67,6 @@ def _to_json(done: Repeated) -> dict[str, Any]:
 
 
 def _print_changes(done: Repeated) -> None:
-    from beamfall.cli.output import print_pairs, print_table, say_time
 
     logged, changes, count = done.logged, done.changes, len(done.shots)
     ids = [str(one.shot) for one in done.shots]

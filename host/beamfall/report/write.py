@@ -16,7 +16,7 @@ from beamfall.plot.control import describe_control
 from beamfall.plot.draw import make_figure
 from beamfall.plot.timeline import describe_timeline
 from beamfall.repeatability import assess_series, read_series
-from beamfall.repeatability.words import BY_CHANCE, SIMULATED, list_drifts, list_outside
+from beamfall.repeatability.words import BY_CHANCE, SIMULATED, list_drifts, list_outside, say_steady
 from beamfall.report.plots import SweptShot, draw_scatter, draw_sweep
 from beamfall.text import show_html
 
@@ -136,7 +136,6 @@ def _summarise(cards: Sequence[Card], assessment: Assessment | None) -> str:
 
 
 def _say_steady(assessment: Assessment) -> str:
-    from beamfall.repeatability.words import say_steady
 
     text = say_steady(assessment)
     good = ' class="good"' if text.startswith("Nothing drifts") and "but" not in text else ""

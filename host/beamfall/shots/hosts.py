@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import hashlib
 import os
 import platform
@@ -49,8 +50,6 @@ def _find_start(process: int) -> str:
 
 def _is_running(process: int) -> bool:
     if sys.platform == "win32":
-        import ctypes
-
         handle = ctypes.windll.kernel32.OpenProcess(
             0x1000, False, process
         )  # query limited information

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import LogDamaged
 from beamfall.places import find_log
+from beamfall.setup.rig import Rig
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.setup.table import Table
 
@@ -277,7 +278,6 @@ class SeriesLine:
 
 def rebuild_rig(content: Mapping[str, Any], what: str) -> Rig:
     """Return a rig from its plain values; raises LogDamaged that names it as `what`."""
-    from beamfall.setup.rig import Rig
 
     try:
         return Rig.from_dict(content)
