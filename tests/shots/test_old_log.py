@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import gzip
 import json
 import os
@@ -15,8 +16,10 @@ import pytest
 
 from beamfall.errors import LogDamaged
 from beamfall.setup.signals import Signal
-from beamfall.shots import ShotLog
+from beamfall.shots import EdgeRecord, ShotLog, ShotRecord
+from beamfall.shots.export import SHOT_COLUMNS
 from beamfall.shots.record import BEGUN, UNKNOWN
+from beamfall.shots.stored import from_plain, to_plain, to_text
 
 OLD = Path(__file__).with_name("data") / "log_of_82c8bcc.sqlite3.gz"
 FORMERLY = {one.name: one.formerly for one in Signal if one.formerly}
@@ -162,3 +165,17 @@ def test_an_empty_file_is_an_empty_log(tmp_path: Path) -> None:
     assert path.read_bytes() == b""
     with ShotLog.open(path) as log:
         assert log.begin_series("shoot") == 1
+
+
+def test_a_value_of_a_shot_is_written_down_in_one_place() -> None:
+    """Every field of the record is stored, read back and a column of the export, with a meaning."""
+    record = ShotRecord(
+        state="fired", clock_hz=1_000_000, timing="hardware", note="x", rating=3, counts={"rows_late": 1},
+        swept={"of": "flash"}, edges=(EdgeRecord("beam1", "dark", None, 7, "stamped"),),
+    )  # fmt: skip
+    stored = json.loads(to_text(to_plain(record)))
+    assert from_plain(ShotRecord, stored) == record
+    names = {column.name for column in SHOT_COLUMNS}
+    for one in dataclasses.fields(ShotRecord):
+        assert one.metadata["meaning"]
+        assert one.name == "edges" or (one.metadata["name"] or one.name) in names
