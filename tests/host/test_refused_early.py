@@ -44,11 +44,11 @@ def refuse(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
         (("sweep", "--rest", "-3 s"), "--rest = -3 s: expected 0 s to 600 s"),
         (("sweep", "--rest", "1e9 s"), "--rest = 1e9 s: expected 0 s to 600 s"),
         (("sweep", "--step", "1e-320 s"), "makes more than 2000 shots"),
-        (("shoot", "--seed", BIG), MOST),
-        (("seek", "--seed", BIG), MOST),
-        (("sweep", "--seed", BIG), MOST),
-        (("drip", "--seed", BIG), MOST),
-        (("sweep", "--resume", BIG), MOST),
+        (("shoot", "--seed", BIG), BIG),
+        (("seek", "--seed", BIG), BIG),
+        (("sweep", "--seed", BIG), BIG),
+        (("drip", "--seed", BIG), BIG),
+        (("sweep", "--resume", BIG), BIG),
     ],
 )
 def test_times_and_numbers(
@@ -115,10 +115,10 @@ def test_numbers_and_text_that_the_log_cannot_hold(
 ) -> None:
     assert main(("shoot", "--port", "sim")) == 0
     capsys.readouterr()
-    assert MOST in refuse(capsys, "shots", "list", "--limit", BIG)
-    assert MOST in refuse(capsys, "shots", "show", BIG)
-    assert MOST in refuse(capsys, "shots", "note", BIG, "x")
-    assert MOST in refuse(capsys, "shots", "repeat", BIG, "--port", "sim")
+    assert BIG in refuse(capsys, "shots", "list", "--limit", BIG)
+    assert BIG in refuse(capsys, "shots", "show", BIG)
+    assert BIG in refuse(capsys, "shots", "note", BIG, "x")
+    assert BIG in refuse(capsys, "shots", "repeat", BIG, "--port", "sim")
     for arguments in (("export", "--out", "x.csv", "--shot"), ("match", ".", "--series")):
         assert "whole numbers below 2^63" in refuse(capsys, "shots", *arguments, BIG)
     # an argument in another encoding than the terminal's: Python has the byte as half a character

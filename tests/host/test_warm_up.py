@@ -36,13 +36,13 @@ def test_shoot_lets_the_rigs_warm_up_drops_fall_first(
     with ShotLog.open(log_file) as log:
         (series,) = log.list_series()
         first, *others = (log.read_shot(line.shot) for line in log.list_shots(limit=None))
-        assert first.swept == {"warm_up": 3} and first.line.state == "fired"
+        assert first.record.swept == {"warm_up": 3} and first.line.state == "fired"
         measured = {e.what for e in first.record.edges if e.ticks is not None}
         assert measured == {"valve1", "beam1"}, "no flash, no camera"
         on = [e for e in first.record.edges if (e.what, e.edge) == ("valve1", "on")]
         assert len(on) == 3
         assert [one.line.shot for one in others] == [shot["shot"] for shot in printed]
-        assert all(one.swept is None for one in others)
+        assert all(one.record.swept is None for one in others)
         # what is judged and matched leaves them out
         assert read_series(log, series.series).shots == 2
     assert main(("shots", "show", "1")) == 0

@@ -139,6 +139,7 @@ def run_one(number: int, seed: int, tally: Tally) -> None:
             [sys.executable, "-m", "beamfall", *command.split(), *port],
             cwd=place, env=environment, text=True, start_new_session=True,
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
+            preexec_fn=_heed_all,
         )  # fmt: skip
         time.sleep(moment_s)
         finished = process.poll() is not None
@@ -155,6 +156,12 @@ def run_one(number: int, seed: int, tally: Tally) -> None:
             tally.statuses[str(process.returncode)] += 1
         for finding in _look(process, finished, name, said, board, place, log, openings):
             tally.findings.append(f"{label}: {finding}\n    {said.strip()[-600:]!r}")
+
+
+def _heed_all() -> None:
+    """Whoever runs this in the background, or by nohup, has its children ignore signals."""
+    for name in SIGNALS:
+        signal.signal(getattr(signal, name), signal.SIG_DFL)
 
 
 def _look(
