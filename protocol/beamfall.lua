@@ -1,8 +1,8 @@
--- Wireshark dissector for the wire of Beamfall.
+-- Wireshark dissector for Beamfall's wire protocol.
 -- Made from messages.toml by `python -m beamfall.wire.regenerate`: do not edit.
 -- Use: tshark -X lua_script:protocol/beamfall.lua -r FILE, or copy it into Wireshark's folder of
 -- personal Lua plugins. It reads link type USER0 (147), which `beamfall --trace FILE` writes: one
--- packet is one piece of the line, COBS encoded, with the 0x00 that ends it.
+-- packet is one COBS-encoded frame with the 0x00 that ends it.
 
 local beamfall = Proto("beamfall", "Beamfall wire")
 local f = {}
@@ -550,7 +550,7 @@ messages[0xF0] = {
 local malformed = ProtoExpert.new("beamfall.damaged", "damaged frame", expert.group.MALFORMED, expert.severity.ERROR)
 beamfall.experts = { malformed }
 
--- COBS (Cheshire & Baker 1999): the bytes that `data` stands for, or nil.
+-- COBS (Cheshire & Baker 1999): the decoded bytes of `data`, or nil.
 local function decode_cobs(data)
   local out, at, size = {}, 0, data:len()
   while at < size do

@@ -1,4 +1,4 @@
-"""The wire as constants, for the firmware.
+"""The wire's constants, for the firmware.
 
 Made from protocol/messages.toml by `python -m beamfall.wire.regenerate`: do not edit.
 FORMAT_* are `struct` formats of a message's fixed fields; a list or text follows them as one count
@@ -244,7 +244,7 @@ MSG_BEACON = const(0xF0)
 FORMAT_BEACON = "<8sI8s"
 FIXED_BEACON = const(20)
 
-# requests: id -> bytes of the fixed fields; those with a list also stand in LISTS
+# requests: id -> bytes of the fixed fields; LISTS also has those with a list
 REQUESTS = {
     MSG_HELLO: 8,
     MSG_STATUS: 0,
@@ -266,7 +266,7 @@ REQUESTS = {
     MSG_MAINTENANCE: 0,
 }
 
-# notices: id -> bytes of the fixed fields; those with a list also stand in LISTS
+# notices: id -> bytes of the fixed fields; LISTS also has those with a list
 NOTICES = {
     MSG_ACKNOWLEDGE: 4,
 }

@@ -221,9 +221,7 @@ def test_a_release_whose_answer_is_lost_happens_once() -> None:
 def test_a_refusal_is_raised_in_the_definitions_words() -> None:
     rigged = Rigged()
     rigged.link.open()
-    with pytest.raises(
-        Refused, match="refused release, no-table: no ready table; upload"
-    ) as caught:
+    with pytest.raises(Refused, match="refused release, no-table") as caught:
         rigged.release(1)
     assert (caught.value.reason, caught.value.row) == ("no_table", None)
     late = [(*ROWS[0][:4], 0, ROWS[0][5]), ROWS[1]]
@@ -284,7 +282,7 @@ def test_a_release_lost_in_a_restart_is_unknown() -> None:
         return kept
 
     rigged.line.to_host = lose_answer_and_board
-    with pytest.raises(ReleaseUnknown, match="cannot be known"):
+    with pytest.raises(ReleaseUnknown, match="nobody can know"):
         rigged.release(1)
     assert rigged.link.counters.restarts == 1
     # and the link goes on in the new life
@@ -316,7 +314,7 @@ def test_a_drip_that_may_have_been_done_is_not_done_again() -> None:
 
     rigged.line.to_host = lose_answer_and_session
     drip = Message("drip", {"output": VALVE1, "width_ticks": HZ // 100})
-    with pytest.raises(NoAnswer, match="may or may not have been done"):
+    with pytest.raises(NoAnswer, match="may or may not have been carried out"):
         rigged.link.request(drip)
     assert rigged.rig.count_openings(VALVE1) == 1
 

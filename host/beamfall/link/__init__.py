@@ -1,4 +1,4 @@
-"""Ports and delivery: from bytes moved to requests answered and reports in order."""
+"""Ports and delivery: moves bytes, answers requests and delivers reports in order."""
 
 from __future__ import annotations
 

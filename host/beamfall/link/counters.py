@@ -9,7 +9,7 @@ from beamfall.wire.framing import FrameErrorName
 
 @dataclass
 class LinkCounters:
-    """Counts since the link was made; they go on over a reconnection."""
+    """Counts since the link was made; they continue after a reconnection."""
 
     bytes_sent: int = 0
     bytes_received: int = 0
@@ -21,11 +21,11 @@ class LinkCounters:
     requests: int = 0  # made by the caller, hello included
     retransmissions: int = 0  # the same request sent again
     refusals: int = 0
-    answers_dropped: int = 0  # late, of another session, or not what was asked
+    answers_dropped: int = 0  # late, from another session, or to another request
     reports_delivered: int = 0
     reports_repeated: int = 0  # seen before: acknowledged again, not delivered
     reports_ahead: int = 0  # one before it is missing: dropped, the board goes back
-    beacons: int = 0  # the board said who it is, unasked
+    beacons: int = 0  # the board identified itself, unasked
     reports_foreign: int = 0  # of another session
     acknowledgements: int = 0
     sessions: int = 0  # opened

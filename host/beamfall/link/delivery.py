@@ -11,7 +11,7 @@ from beamfall.wire.messages import Message
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """A report as delivered: numbered by the board from 1 in each of its lives."""
+    """A report as delivered; the board numbers reports from 1 in each boot."""
 
     boot_id: int
     number: int
@@ -35,7 +35,7 @@ class Verdict(Enum):
 
 
 class ReportOrder:
-    """Decides by number which reports are new, seen or too early, over all sessions of one boot."""
+    """Decides by number which reports are new, seen or too early, across all sessions of a boot."""
 
     def __init__(self) -> None:
         self.boot_id: int | None = None
@@ -44,10 +44,10 @@ class ReportOrder:
         self._oldest = 0  # reports before it will not come in this session
 
     def begin(self, boot_id: int, oldest_report: int) -> bool:
-        """Take note of a welcome: its boot id and the first report it promises.
+        """Note a welcome's boot id and the first report it promises.
 
-        Returns whether the board has restarted. In a life of the board that is new to this host the
-        count starts at the promised report, so that one lost on the line is missed and comes again.
+        Returns whether the board has restarted. In a boot that is new to this host the count starts
+        at the promised report; if that one is lost on the line, the gap shows and it comes again.
         """
         restarted = self.boot_id is not None and self.boot_id != boot_id
         self._oldest = oldest_report
@@ -59,7 +59,7 @@ class ReportOrder:
     def take(self, number: int, forgotten_from: int | None) -> Verdict:
         """Judge report `number`; `forgotten_from` is the `first` of a `forgotten`, else None.
 
-        A `forgotten` stands for every number from its first to its own, so it may be ahead.
+        A `forgotten` covers every number from its first to its own, so it may be ahead.
         """
         expected = self.expected
         self.skipped = None
@@ -68,7 +68,7 @@ class ReportOrder:
         gap = expected is not None and expected < self._oldest
         first = number if forgotten_from is None else forgotten_from
         if gap and first == self._oldest:
-            # Nobody forgot them: another program has taken them from this board in the meantime.
+            # The board did not drop them: another program has taken them in the meantime.
             self.skipped = (expected or 0, self._oldest - 1)
             expected = self.expected = self._oldest
         bridges = forgotten_from is not None and expected is not None and forgotten_from <= expected

@@ -1,9 +1,9 @@
-"""How the control lines of a serial port are to stand when it opens, as the board behind it wants.
+"""Levels of a serial port's control lines on opening, as its board needs them.
 
-A board that sends nothing without DTR and one that restarts on it cannot be told apart before the
-port is open. Installing knows the board's profile (`DTR`, `RTS`) and has it remembered by the port's
-USB ids and serial number. Where nothing is known both are on: boards with USB of their own need DTR,
-and behind a UART bridge with reset circuit both on leave the chip alone.
+Before the port is open, nothing shows whether a board needs DTR or restarts on it. The installer
+knows the board's profile (`DTR`, `RTS`) and stores it under the port's USB ids and serial number.
+For an unknown board both are on: boards with their own USB need DTR, and a UART bridge with a
+reset circuit does not reset the chip when both are on.
 """
 
 from __future__ import annotations
@@ -20,14 +20,14 @@ _FILE = "lines.json"
 
 @dataclass(frozen=True, slots=True)
 class LineLevels:
-    """Levels of DTR and RTS; None: as the system sets them."""
+    """Levels of DTR and RTS; None leaves them as the system sets them."""
 
     dtr: bool | None = True
     rts: bool | None = True
 
 
 def recall_levels(url: str) -> LineLevels:
-    """Return what the board at a port wants, as far as it was installed from this computer."""
+    """Return the levels for the board at a port, if it was installed from this computer."""
     entry = _read().get(_identify(url))
     if not isinstance(entry, dict):
         return LineLevels()
@@ -38,7 +38,7 @@ def recall_levels(url: str) -> LineLevels:
 
 
 def remember_levels(url: str, levels: LineLevels) -> None:
-    """Keep what the board at a port wants; a folder that cannot be written to is no reason to fail."""
+    """Store the levels for the board at a port; an unwritable folder is not an error."""
     try:
         folder = find_boards_folder()
         folder.mkdir(parents=True, exist_ok=True)
@@ -57,7 +57,7 @@ def _read() -> dict[str, Any]:
 
 
 def _identify(url: str) -> str:
-    """The USB device behind a port where it has a serial number; else the port's name."""
+    """The USB device behind a port if it has a serial number; otherwise the port's name."""
     for port in list_ports():
         if port.serial_number and is_same_device(port.device, url):
             return f"{port.vid or 0:04x}:{port.pid or 0:04x}:{port.serial_number}"

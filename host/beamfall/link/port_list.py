@@ -1,6 +1,6 @@
 """The serial ports of this computer.
 
-A board is recognised by its USB ids only: descriptions are translated by operating systems.
+A board is recognised only by its USB ids: operating systems translate the descriptions.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ BOARD_IDS = frozenset({(0x2E8A, 0x0005)})
 
 @dataclass(frozen=True, slots=True)
 class PortSeen:
-    """A serial port of this computer; `vid` and `pid` are None where it is not USB."""
+    """A serial port of this computer; `vid` and `pid` are None if it is not USB."""
 
     device: str
     vid: int | None
@@ -25,7 +25,7 @@ class PortSeen:
 
     @property
     def is_candidate(self) -> bool:
-        """Whether its USB ids are those of a board that can run this firmware."""
+        """Whether its USB ids belong to a board that can run this firmware."""
         return (self.vid, self.pid) in BOARD_IDS
 
     def __str__(self) -> str:
@@ -45,7 +45,7 @@ def list_ports() -> list[PortSeen]:
 
 
 def is_same_device(one: str, other: str) -> bool:
-    """Whether two names are of one port: COM3 and com3, /dev/cu.x and /dev/tty.x, a link and its target."""
+    """Whether two names mean one port: COM3 and com3, /dev/cu.x and /dev/tty.x, a link and its target."""
     return _plain_name(one) == _plain_name(other)
 
 
@@ -55,5 +55,5 @@ def _plain_name(name: str) -> str:
         return windows[1].upper()
     if "://" in name:
         return name
-    # macOS has two names for each port; only the one that does not wait for a carrier is listed.
+    # macOS has two names for each port; list only the one that does not wait for a carrier.
     return re.sub(r"^/dev/tty\.", "/dev/cu.", os.path.realpath(name))

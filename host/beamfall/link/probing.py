@@ -1,7 +1,7 @@
-"""Finding the board among this computer's ports without sending a byte to what is not one.
+"""Finds the board among this computer's ports without sending a byte to any other device.
 
-A board with this firmware that hears no host says who it is about once a second (`beacon`, protocol/SPEC.md). The
-search listens for that. What else is on such a port, a board with somebody's own program perhaps, is left alone.
+A board with this firmware that hears no host identifies itself about once a second (`beacon`, protocol/SPEC.md). The
+search only listens for that, so it leaves other devices alone, such as a board that runs somebody's own program.
 """
 
 from __future__ import annotations
@@ -13,13 +13,11 @@ from beamfall.link.serial_port import SerialTransport
 from beamfall.link.transport import Transport
 from beamfall.wire import Frame, Framer, Message, get_codec
 
-LISTEN_S = (
-    2.6  # a beacon comes once a second, the first one a second after the last host fell silent
-)
+LISTEN_S = 2.6  # a beacon comes once a second, the first one a second after the last host was heard
 
 
 def listen_for_beacon(transport: Transport, seconds: float = LISTEN_S) -> Message | None:
-    """Return the first beacon heard on a port, None when there is none. Sends nothing."""
+    """Return the first beacon heard on a port, or None. Sends nothing."""
     codec = get_codec()
     framer = Framer(codec.definition)
     deadline = transport.clock() + seconds
@@ -31,16 +29,16 @@ def listen_for_beacon(transport: Transport, seconds: float = LISTEN_S) -> Messag
 
 
 def find_board(seen: list[PortSeen] | None = None) -> str:
-    """Return the port of the one board that says who it is.
+    """Return the port of the one board that identifies itself.
 
-    Raises PortNotFound when there is no candidate port, no beacon, or more than one board.
+    Raises PortNotFound if there is no candidate port, no beacon, or more than one board.
     """
     ports = list_ports() if seen is None else seen
     candidates = [port for port in ports if port.is_candidate]
     if not candidates:
         others = ", ".join(str(port) for port in ports) or "none"
         raise PortNotFound(
-            f"no board found (serial ports here: {others}); connect it by a USB cable that carries data, name its "
+            f"no board found (serial ports here: {others}); connect it with a USB cable that carries data, name its "
             "port with --port, or use --port sim to work without one"
         )
     boards: list[str] = []
@@ -62,7 +60,7 @@ def find_board(seen: list[PortSeen] | None = None) -> str:
         if heard is not None:
             boards.append(port.device)
         else:
-            silent.append(f"{port}: a MicroPython board, but not one with this firmware")
+            silent.append(f"{port}: a MicroPython board without this firmware")
     if len(boards) == 1:
         return boards[0]
     if boards:

@@ -1,7 +1,6 @@
-"""One end of a line that loses: frames out, frames in, sorted into the awaited answer and reports in order.
+"""One end of a lossy line: sends frames and sorts received ones into the awaited answer and reports in order.
 
-See protocol/SPEC.md, "Requests and answers" and "Reports". What a session is, and what to do when it is lost, is
-`beamfall.link.session`'s part.
+See protocol/SPEC.md, "Requests and answers" and "Reports". `beamfall.link.session` handles sessions and their loss.
 """
 
 from __future__ import annotations
@@ -20,9 +19,9 @@ from beamfall.wire.framing import DELIMITER, Frame, FrameError, FrameErrorName, 
 from beamfall.wire.messages import Codec, Message, get_codec
 from beamfall.wire.schema import Definition, MessageDefinition
 
-INSTANT_S = 1e-6  # less than this is no wait: a clock of ticks could not move by it
-_RECENT = 60  # pieces of the line kept for the report of a fault
-_SEEN_MAX = 200  # bytes of a stranger's talk kept for the message
+INSTANT_S = 1e-6  # a shorter wait is none: a clock that counts ticks could not show it
+_RECENT = 60  # pieces of the line kept for fault reports
+_SEEN_MAX = 200  # bytes from a strange device kept for the message
 
 
 @dataclass
@@ -38,7 +37,7 @@ class Awaited:
 class FrameEnd:
     """Sends and receives the frames of one session over a transport.
 
-    With `acknowledge_on_receipt` off, the caller calls `acknowledge` itself once it has stored what `pump` gave it.
+    With `acknowledge_on_receipt` off, the caller calls `acknowledge` itself after storing what `pump` returned.
     """
 
     def __init__(
@@ -63,7 +62,7 @@ class FrameEnd:
         self.counters = LinkCounters()
         self.welcome: Welcome | None = None
 
-    # -- what the caller may look at ---------------------------------------------------------------
+    # -- for the caller to read --------------------------------------------------------------------
 
     @property
     def name(self) -> str:
@@ -72,7 +71,7 @@ class FrameEnd:
 
     @property
     def transport(self) -> Transport:
-        """The transport in use; another one after a reconnection."""
+        """The transport in use; a reconnection replaces it."""
         return self._transport
 
     @property
@@ -82,7 +81,7 @@ class FrameEnd:
 
     @property
     def is_open(self) -> bool:
-        """Whether a session is open as far as this end knows."""
+        """Whether this end believes that a session is open."""
         return self._open
 
     # -- reports -----------------------------------------------------------------------------------
@@ -112,7 +111,7 @@ class FrameEnd:
         return reports
 
     def acknowledge(self, through: int) -> None:
-        """Tell the board that all reports up to and with `through` have been kept."""
+        """Acknowledge all reports up to `through`: the caller has kept them."""
         self._kept = through if self._kept is None else max(self._kept, through)
         if self._open:
             self._send_acknowledgement()
@@ -126,7 +125,7 @@ class FrameEnd:
     # -- frames ------------------------------------------------------------------------------------
 
     def describe_recent(self) -> list[str]:
-        """Return what went over the line last, in words, for the report of a fault."""
+        """Return the last pieces that went over the line, in words, for a fault report."""
         return [
             f"{when:12.6f} {arrow} {describe_piece(piece + DELIMITER)}"
             for when, arrow, data in self._recent
@@ -205,10 +204,10 @@ class FrameEnd:
     def _enter(self, welcome: Welcome) -> None:
         known = self.welcome
         if known is not None and known.unique_id != welcome.unique_id:
-            # Its numbers and reports mean nothing here, and neither does this end's table there.
+            # Its numbers and reports do not belong to this session, nor our table to that board.
             raise LinkLost(
-                f"another board is on {self.name} now: {welcome.unique_id.hex()} ({welcome.name}); "
-                f"the one in use was {known.unique_id.hex()} ({known.name}); plug that one in again"
+                f"another board is on {self.name}: {welcome.unique_id.hex()} ({welcome.name}); "
+                f"the one in use was {known.unique_id.hex()} ({known.name}); plug it in again"
             )
         self.welcome = welcome
         self.counters.sessions += 1
@@ -219,14 +218,14 @@ class FrameEnd:
         self._open = True
 
     def _take_report(self, definition: MessageDefinition, frame: Frame) -> None:
-        # Before the welcome nobody knows which life of the board this is; it will come again.
+        # Before the welcome the boot is unknown; the report will come again.
         if not self._open or frame.session != self._session:
             self.counters.reports_foreign += 1
             return
         try:
             message = self._codec.decode(definition.name, frame.payload)
         except MessageError as error:
-            # Undamaged yet unreadable: asking again would not help, and silence would hide it.
+            # Undamaged but unreadable: asking again would not help, and dropping it would hide it.
             self.counters.frames_bad[FrameErrorName.BAD_PAYLOAD] += 1
             message = Message("trouble", {"text": f"a report that cannot be read: {error}"})
         first = message["first"] if message.name == "forgotten" else None

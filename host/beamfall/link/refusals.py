@@ -1,4 +1,4 @@
-"""A `refused` answer as the error it becomes."""
+"""Turns a `refused` answer into an error."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from beamfall.errors import Refused
 from beamfall.wire.messages import Message
 from beamfall.wire.schema import Definition, WireEnum
 
-NO_ROW = 65535  # in `refused`: no row is at fault
+NO_ROW = 65535  # in `refused`: no row at fault
 
 
 def make_refusal(definition: Definition, answer: Message) -> Refused:

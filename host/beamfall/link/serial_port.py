@@ -19,16 +19,17 @@ from beamfall.link.traits import REAL
 BAUDRATE = 115200  # means nothing on USB; the speed of boards behind a UART bridge
 _SLICE_S = 0.02  # longest single wait inside pyserial; changing its timeout reconfigures the port
 _READ_MAX = 4096
-_WRITE_S = 3.0  # a device that takes nothing for so long hangs; a frame takes 22 ms at 115200 baud
+_WRITE_S = (
+    3.0  # a device that accepts nothing for this long has hung; a frame takes 22 ms at 115200 baud
+)
 
 
 class SerialTransport:
     """A serial port or any other pyserial URL (`socket://`, `rfc2217://`, `loop://`).
 
     `dtr` is the level of that line from before the port opens: on by default, since MicroPython
-    on USB sends nothing to a host that does not raise it; off for boards that a change of DTR
-    resets. `rts` is the same of that line. None leaves pyserial's default. Nothing is written on
-    opening.
+    on USB sends nothing to a host that does not raise it; off for boards that reset when DTR
+    changes. `rts` is the same for RTS. None leaves pyserial's default. Opening writes nothing.
     Raises PortNotFound, PortBusy, PortDenied, PortSyntaxError.
     """
 
@@ -51,7 +52,7 @@ class SerialTransport:
         return self._name
 
     def read(self, timeout_s: float) -> bytes:
-        """Return the bytes that are there, waiting at most `timeout_s` for the first one."""
+        """Return the bytes received so far; wait at most `timeout_s` for the first one."""
         deadline_s = time.monotonic() + timeout_s
         try:
             while True:
@@ -64,7 +65,7 @@ class SerialTransport:
                 if data:
                     return data + self._read_waiting(self._port.in_waiting)
         except (OSError, TypeError, AttributeError) as error:
-            # pyserial raises TypeError or AttributeError when the port is closed under it.
+            # pyserial raises TypeError or AttributeError if the port closes meanwhile.
             raise self._make_lost(error) from error
 
     def _read_waiting(self, waiting: int) -> bytes:
@@ -82,7 +83,7 @@ class SerialTransport:
                 sent += self._port.write(data[sent:]) or 0
         except _timeout_error() as error:
             raise LinkLost(
-                f"{self._name} takes no more bytes: what is behind it hangs or does not read; "
+                f"{self._name} accepts no more bytes: the device has hung or does not read; "
                 "reset the board, then connect again"
             ) from error
         except (OSError, TypeError, AttributeError) as error:
@@ -97,22 +98,22 @@ class SerialTransport:
         time.sleep(seconds)
 
     def close(self) -> None:
-        """Close the port, also when it is gone."""
-        # An error here means that it is gone already, which is what was wanted.
+        """Close the port, even if it has disappeared."""
+        # An error here means that it is already closed, which is fine.
         with contextlib.suppress(OSError, TypeError, AttributeError):
             self._port.close()
 
     def _make_lost(self, error: Exception) -> LinkLost:
         return LinkLost(
-            f"{self._name} is gone ({error}); check the cable and that no other program took it"
+            f"{self._name} disappeared ({error}); check the cable and that no other program uses it"
         )
 
 
 class SerialReconnector:
-    """Opens a port again after it was lost, also when the system gave it another name.
+    """Opens a port again after it was lost, even if the system has renamed it.
 
-    A USB board is found again by its serial number. Pass `open` as the `reconnect` of a Link. DTR
-    and RTS stand as the board behind it wants, where that is known (`line_levels`).
+    It finds a USB board again by its serial number. Pass `open` as the `reconnect` of a Link. DTR
+    and RTS get the levels that the board needs, if they are known (`line_levels`).
     """
 
     def __init__(self, url: str, *, baudrate: int = BAUDRATE) -> None:
@@ -163,7 +164,7 @@ def _open_port(url: str, baudrate: int, dtr: bool | None, rts: bool | None) -> A
             baudrate=baudrate,
             timeout=_SLICE_S,
             write_timeout=_WRITE_S,
-            # Two programs on one port would eat each other's bytes.
+            # Two programs on one port would take each other's bytes.
             exclusive=True if os.name == "posix" and "://" not in url else None,
         )
         if dtr is not None:
@@ -181,7 +182,7 @@ def _open_port(url: str, baudrate: int, dtr: bool | None, rts: bool | None) -> A
 
 
 def _explain(url: str, error: OSError) -> Exception:
-    """Turn what the operating system said on opening into one of the errors, with the cure."""
+    """Turn the operating system's error on opening into one of ours, with the cure."""
     text = str(error)
     code = error.errno if error.errno is not None else _find_code(text)
     windows = sys.platform == "win32"
@@ -200,7 +201,7 @@ def _explain(url: str, error: OSError) -> Exception:
 
 
 def _find_code(text: str) -> int | None:
-    """Return the errno that pyserial quotes in its text when it does not hand it on."""
+    """Return the errno from pyserial's text, for when it does not pass it on."""
     found = re.search(r"\((\d+), ", text)
     return int(found[1]) if found else None
 
@@ -208,16 +209,16 @@ def _find_code(text: str) -> int | None:
 def _rights_hint() -> str:
     if sys.platform == "linux":
         return (
-            "add yourself to the group that owns it, often: sudo usermod -a -G dialout $USER "
+            "add yourself to the group that owns it, usually: sudo usermod -a -G dialout $USER "
             "(on some systems uucp), and log in again; or install a udev rule: "
             'SUBSYSTEM=="tty", ATTRS{idVendor}=="2e8a", MODE="0660", TAG+="uaccess"'
         )
-    return "start the program as a user who may open it"
+    return "run the program as a user who may open it"
 
 
 def _list(ports: list[PortSeen]) -> str:
     if not ports:
-        return "this computer has no serial port now"
+        return "this computer has no serial port at the moment"
     return "ports here: " + "; ".join(str(port) for port in ports)
 
 

@@ -37,14 +37,16 @@ from beamfall.wire.framing import (
 from beamfall.wire.messages import Message
 from beamfall.wire.schema import Definition, MessageDefinition
 
-_BETWEEN_S = 0.1  # how soon a wish to stop is heard while an answer is waited for
-# Doing these twice is not the same as doing them once.
+_BETWEEN_S = 0.1  # how often a stop request is checked while waiting for an answer
+# Requests that must not be carried out twice.
 _ONCE = frozenset({"drip", "rinse", "test_flash", "maintenance"})
-_HARMLESS = frozenset({"hello", "status", "slots"})  # nothing hangs on whether these were done
+_HARMLESS = frozenset(
+    {"hello", "status", "slots"}
+)  # it does not matter whether these were carried out
 
 
 def go_on() -> None:
-    """Nobody asks to stop: what `between` is without a caller who could."""
+    """The default for `between`: never stops the wait."""
 
 
 @dataclass(frozen=True)
@@ -52,8 +54,8 @@ class LinkTiming:
     """How long to wait, in seconds of the transport's clock.
 
     A request is sent again after `first_s`, then after `growth` times as long each time up to
-    `longest_s`, at most `tries` times in all. `reconnect_s` is how long `reopen` waits for a port
-    that has vanished to come back.
+    `longest_s`, at most `tries` times in all. `reconnect_s` is how long `reopen` waits for a lost
+    port to come back.
     """
 
     first_s: float = 0.25
@@ -67,9 +69,9 @@ class LinkTiming:
 class Link(FrameEnd):
     """The host's end of the link.
 
-    `transport` is the way to the board; `reconnect` makes a new one after it was lost (without it
-    a lost transport is reported as LinkLost). With `acknowledge_on_receipt` off, the caller calls
-    `acknowledge` itself once it has stored what `pump` gave it.
+    `transport` leads to the board; `reconnect` makes a new one after a loss (without it, a lost
+    transport raises LinkLost). With `acknowledge_on_receipt` off, the caller calls `acknowledge`
+    itself after storing what `pump` returned.
     """
 
     def __init__(
@@ -96,10 +98,10 @@ class Link(FrameEnd):
     # -- sessions ----------------------------------------------------------------------------------
 
     def open(self) -> Welcome:
-        """Open a new session; return what the board says of itself.
+        """Open a new session; return the board's welcome.
 
-        Raises NotABoard, ProtocolMismatch, DefinitionMismatch, LinkLost, Refused, or NoAnswer when
-        a board that was there before is silent.
+        Raises NotABoard, ProtocolMismatch, DefinitionMismatch, LinkLost, Refused, or NoAnswer if a
+        board that answered before is silent.
         """
         self._open = False
         self._framer.reset()
@@ -123,16 +125,16 @@ class Link(FrameEnd):
             raise kind(explain_stranger(self.name, seen, self._echoed, seconds)) from error
         if answer.name == "refused":
             raise make_refusal(self._definition, answer)
-        assert self.welcome is not None  # set as the answer came, for reports right behind it
+        assert self.welcome is not None  # set when the answer came, for reports right after it
         return self.welcome
 
     def reopen(self, between: Callable[[], None] = go_on) -> Welcome:
         """Open a session after a loss, over a new transport if this link can make one.
 
-        Waits up to `timing.reconnect_s` for the port to come back, and for the same board behind
-        it; `between` is called meanwhile, and what it raises ends the waiting. Raises as `open` and
-        as the maker of the transport, and LinkLost when another board is there. Whether the board
-        restarted shows in `welcome.boot_id`.
+        Waits up to `timing.reconnect_s` for the port and the same board to come back. It calls
+        `between` meanwhile; an exception from it ends the wait. Raises what `open` and the maker
+        of the transport raise, and LinkLost if another board is there. `welcome.boot_id` shows
+        whether the board restarted.
         """
         self._open = False
         if self._reconnect is None:
@@ -147,15 +149,15 @@ class Link(FrameEnd):
                 self.counters.reconnections += 1
                 return self.open()
             except (PortNotFound, PortBusy, PortDenied, LinkLost):
-                # Also 'denied' passes: the system sets a new device's rights a moment later. And
-                # a port may vanish once more while its plug finds its place.
+                # 'Denied' is retried too: the system sets a new device's rights a moment later.
+                # And a port may disappear again while the plug goes in.
                 self._transport.close()
                 if old.clock() >= deadline_s:
                     raise
                 old.sleep(min(0.2, self._timing.reconnect_s))
 
     def close(self) -> None:
-        """Let go of the transport. The board is told nothing: its host time-out does the rest."""
+        """Close the transport. The board is not notified; its host timeout does the rest."""
         self._open = False
         self._transport.close()
 
@@ -170,15 +172,14 @@ class Link(FrameEnd):
     ) -> Message:
         """Send a request; return its answer. The board does it once, however often it is sent.
 
-        Raises Refused; NoAnswer after all tries; NotOpen; LinkLost. When the session turns out to
-        be lost it is opened anew, and the request repeated if that cannot do it twice; else:
-        BoardRestarted when the board has begun a new life, NoAnswer when a service action may or
-        may not have been done. A release whose answer is lost is settled by the board's last
-        release in a new session; ReleaseUnknown where that cannot be had or cannot tell.
+        Raises Refused; NoAnswer after all tries; NotOpen; LinkLost. If the session is lost, a new one is opened,
+        and the request is repeated if that cannot carry it out twice. Otherwise: BoardRestarted if the board has
+        restarted, NoAnswer if a service action may or may not have been carried out. If the answer to a release is
+        lost, the board's last release in a new session shows whether it ran; ReleaseUnknown if it cannot show that.
 
-        `between` is called before each sending and at least ten times a second while the answer is waited
-        for; what it raises ends the request, which is then not sent again. `timing` is used instead of the
-        link's own for this request.
+        `between` is called before each sending and at least ten times a second while waiting for the answer; an
+        exception from it ends the request, which is then not sent again. `timing` replaces the link's own for this
+        request.
         """
         before = self._timing
         self._timing = timing or before
@@ -190,15 +191,15 @@ class Link(FrameEnd):
     def settle_release(
         self, boot_id: int, release: int, between: Callable[[], None] = go_on
     ) -> bool:
-        """Open a new session and find out whether a release whose answer is missing has run.
+        """Open a new session and find out whether a release without an answer has run.
 
-        Raises ReleaseUnknown when the board has restarted since `boot_id`: then nobody knows.
+        Raises ReleaseUnknown if the board has restarted since `boot_id`: then nobody can know.
         """
         welcome = self.reopen(between)
         if welcome.boot_id != boot_id:
             raise ReleaseUnknown(
                 f"the answer to release {release} is lost and the board has restarted "
-                f"({welcome.cause.label}): whether the shot ran cannot be known; look at the rig, "
+                f"({welcome.cause.label}), so nobody can know whether the shot ran; look at the rig, "
                 "then upload and release again"
             )
         return welcome.last_release >= release
@@ -236,7 +237,7 @@ class Link(FrameEnd):
     def _recover(
         self, message: Message, perhaps_done: bool, between: Callable[[], None]
     ) -> Message:
-        """The session was lost under a request: open a new one and settle what became of it."""
+        """The session was lost during a request: open a new one and find out what became of it."""
         boot_id = self.welcome.boot_id if self.welcome is not None else 0
         if message.name == "release" and perhaps_done and message["release"] > self._last_release:
             try:
@@ -249,36 +250,36 @@ class Link(FrameEnd):
             return self._request(message, False, between)
         welcome = self.reopen(between)
         if welcome.boot_id != boot_id:
-            before = "; whether it was in the old one cannot be known" if perhaps_done else ""
+            before = "; nobody can know whether it was carried out before" if perhaps_done else ""
             raise BoardRestarted(
                 f"the board has restarted ({welcome.cause.label}: {welcome.cause.meaning}); "
-                f"{message.name.replace('_', '-')} was not carried out in its new life{before}, "
-                "its table is gone: upload the sequence again"
+                f"{message.name.replace('_', '-')} was not carried out after the restart{before}; "
+                "the board's table is gone: upload the sequence again"
             )
         if message.name in _ONCE and perhaps_done:
             raise NoAnswer(
                 f"the answer to {message.name.replace('_', '-')} is lost: it may or may not have "
-                "been done; look before you repeat it"
+                "been carried out; look at the rig before you repeat it"
             )
         return self._request(message, False, between)
 
     def _check_that_it_was_ours(self, release: Message) -> None:
-        """A used number tells nothing when another program has used this board since: its table is there then."""
+        """Check the table's digest: a used number proves nothing if another program has used this board since."""
         try:
             status = self._request(Message("status", {}), may_recover=False)
-        except (LinkError, Refused) as error:  # refused: the board has just lost this session, too
+        except (LinkError, Refused) as error:  # refused: the board has lost this session too
             raise self._make_unknown(release["release"], error) from error
         if status["digest"] != release["digest"]:
             raise ReleaseUnknown(
                 f"the answer to release {release['release']} is lost, and another program has used "
-                "the board since: whether the shot ran cannot be known; look at the rig, then "
+                "the board since, so nobody can know whether the shot ran; look at the rig, then "
                 "upload and release again"
             )
 
     def _make_unknown(self, release: int, error: Exception) -> ReleaseUnknown:
         return ReleaseUnknown(
-            f"the answer to release {release} is lost and the board cannot be asked ({error}): "
-            "whether the shot ran cannot be known now; look at the rig, and connect again before "
+            f"the answer to release {release} is lost and the board cannot be asked ({error}), "
+            "so it is not known whether the shot ran; look at the rig, and reconnect before "
             "the next shot"
         )
 
@@ -303,7 +304,7 @@ class Link(FrameEnd):
                 between()
                 if attempt:
                     self.counters.retransmissions += 1
-                # A delimiter in front ends whatever half a frame stands on the line.
+                # A leading delimiter ends any partial frame on the line.
                 awaited.sent += 1
                 self._send(line if self._open and not attempt else DELIMITER + line)
                 deadline_s = clock() + wait_s
@@ -320,9 +321,9 @@ class Link(FrameEnd):
         cure = "check the cable and the board's supply"
         if received != self.counters.bytes_received:
             cure = (
-                f"{self.counters.bytes_received - received} other bytes came meanwhile, in them "
-                f"{self.counters.frames_bad_total - damaged} damaged frames: check that this is "
-                "the board's port, that no other program uses it, and the cable"
+                f"{self.counters.bytes_received - received} other bytes came meanwhile, with "
+                f"{self.counters.frames_bad_total - damaged} damaged frames: check the cable, that "
+                "this is the board's port, and that no other program uses it"
             )
         raise NoAnswer(f"no answer to {what} from {self.name} in {tries} tries{unsure}; {cure}")
 

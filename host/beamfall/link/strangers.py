@@ -1,8 +1,8 @@
-"""Words for what answers in the place of a board."""
+"""Messages for when something other than a board answers."""
 
 from __future__ import annotations
 
-_SHOWN = 60  # bytes of a stranger's talk that a message quotes
+_SHOWN = 60  # bytes from a strange device that a message quotes
 
 
 def is_prompt(seen: bytes) -> bool:
@@ -11,13 +11,13 @@ def is_prompt(seen: bytes) -> bool:
 
 
 def explain_stranger(port: str, seen: bytes, echoed: bool, seconds: float) -> str:
-    """Return what is probably wrong when no welcome came from `port` within `seconds`.
+    """Return the probable reason why no welcome came from `port` within `seconds`.
 
-    `seen` are the first bytes that came, `echoed` says whether the host's own frames came back.
+    `seen` holds the first bytes that came; `echoed` says whether the host's own frames came back.
     """
     if echoed:
         return (
-            f"{port} sends back what is sent to it: a loop-back or a device that echoes, "
+            f"{port} echoes everything: it is a loop-back or another device, "
             "not this controller; check which port the board has"
         )
     if not seen:
@@ -28,21 +28,21 @@ def explain_stranger(port: str, seen: bytes, echoed: bool, seconds: float) -> st
     if is_prompt(seen):
         return (
             f"{port} is a MicroPython board, but this firmware is not running on it; "
-            "plug it in anew, and if that does not help install it: `beamfall board install`"
+            "unplug it and plug it in again; if that does not help, run `beamfall board install`"
         )
     quoted = repr(seen[:_SHOWN])[1:]
     return (
-        f"what answers on {port} is not this controller; it sent {quoted}; "
-        "check which port the board has, and on a UART the speed"
+        f"{port} has a device that is not this controller; it sent {quoted}; "
+        "check which port the board has, and the speed of a UART"
     )
 
 
 def explain_version(board: int, library: int) -> str:
     """Return the message for two different protocol versions."""
     cure = (
-        "fetch the newest copy of this library and install it again (`pip install .` in its folder), "
+        "get the newest copy of this library and install it (`pip install .` in its folder), "
         "or give the board this library's firmware: `beamfall board install`"
         if board > library
         else "update the board: `beamfall board install`"
     )
-    return f"the board speaks protocol version {board}, this library version {library}; {cure}"
+    return f"the board uses protocol version {board}, this library uses version {library}; {cure}"

@@ -1,8 +1,8 @@
-"""A trace of what goes over a port, for the day when a port misbehaves.
+"""A trace of everything that goes over a port, for when a port misbehaves.
 
-`TracedTransport` hands every piece of the line to a `Trace`, which can write it to a pcapng file
+`TracedTransport` passes every piece of the line to a `Trace`, which can write it to a pcapng file
 (link type USER0; protocol/beamfall.lua reads it in Wireshark and tshark) and to the logger
-`beamfall.wire`, a line a frame. Nothing is decoded for the file: damaged pieces are kept as they came.
+`beamfall.wire`, one line per frame. The file holds raw bytes: damaged pieces are kept as they came.
 """
 
 from __future__ import annotations
@@ -22,17 +22,19 @@ from beamfall.wire.framing import DELIMITER, FrameError, decode_frame
 from beamfall.wire.messages import get_codec
 
 LINKTYPE = 147  # USER0, kept free for private use (LINKTYPE_ registry of the pcapng standard)
-_PIECE_MOST = 4096  # bytes without a delimiter: not this wire; written as they are
+_PIECE_MOST = (
+    4096  # more bytes than this without a delimiter are not our protocol; they are written raw
+)
 _LOGGER = logging.getLogger("beamfall.wire")
 _INBOUND, _OUTBOUND = 1, 2
 _BYTE_ORDER_MAGIC = 0x1A2B3C4D
 
 
 class PcapngFile:
-    """Writes packets to a pcapng file (draft-ietf-opsawg-pcapng), one section and one interface a port.
+    """Writes packets to a pcapng file (draft-ietf-opsawg-pcapng), one section and one interface per port.
 
-    A file that exists is continued with a new section, so that one file can hold a whole evening.
-    Raises UserError when the file cannot be written, or is something else than pcapng.
+    A new section is added to an existing file, so that one file can hold a whole evening.
+    Raises UserError if the file cannot be written or is not pcapng.
     """
 
     def __init__(self, path: Path, interface: str) -> None:
@@ -67,7 +69,7 @@ class PcapngFile:
     def _write(self, kind: int, body: bytes) -> None:
         length = struct.pack("<I", len(body) + 12)
         self._file.write(struct.pack("<I", kind) + length + body + length)
-        self._file.flush()  # a program that is killed leaves a whole trace
+        self._file.flush()  # a killed program leaves a complete trace
 
 
 class Trace:
@@ -80,15 +82,15 @@ class Trace:
         self._began_ns = time.monotonic_ns()
 
     def sent(self, data: bytes) -> None:
-        """Take note of bytes that went to the board."""
+        """Record bytes that went to the board."""
         self._take(_OUTBOUND, data)
 
     def received(self, data: bytes) -> None:
-        """Take note of bytes that came from the board."""
+        """Record bytes that came from the board."""
         self._take(_INBOUND, data)
 
     def close(self) -> None:
-        """Write what has not ended yet, and close the file."""
+        """Write any unfinished piece, and close the file."""
         for direction, pending in self._pending.items():
             if pending:
                 self._note(direction, bytes(pending))
@@ -115,7 +117,7 @@ class Trace:
                 self._file.add(time.time_ns(), direction, piece)
             except OSError as error:
                 self._file = None  # a full disk must not end the shot
-                _LOGGER.warning("the trace ends here, its file cannot be written: %s", error)
+                _LOGGER.warning("the trace ends here: its file cannot be written: %s", error)
         if self._verbose:
             elapsed_s = (time.monotonic_ns() - self._began_ns) / 1e9
             arrow = "->" if direction == _OUTBOUND else "<-"
@@ -123,7 +125,7 @@ class Trace:
 
 
 def describe_piece(piece: bytes) -> str:
-    """Return one piece of the line in words: the message with its fields, or why it is not one."""
+    """Describe one piece of the line: the message with its fields, or why it is not a message."""
     codec = get_codec()
     frame = decode_frame(piece.removesuffix(DELIMITER), codec.definition)
     if isinstance(frame, FrameError):
@@ -189,9 +191,9 @@ class TracedTransport:
 
 
 def trace_if_asked(transport: Transport) -> Transport:
-    """Return the transport, traced where the environment asks for it (`TRACE_VARIABLE`, `VERBOSE_VARIABLE`).
+    """Return the transport, traced if the environment asks for it (`TRACE_VARIABLE`, `VERBOSE_VARIABLE`).
 
-    Raises UserError when the trace's file cannot be written; the transport is then closed.
+    Raises UserError if the trace file cannot be written; the transport is then closed.
     """
     path = os.environ.get(TRACE_VARIABLE, "")
     verbose = bool(os.environ.get(VERBOSE_VARIABLE, ""))

@@ -1,7 +1,7 @@
-"""What may be asked of any port beside its bytes: time, chance, and the rig that some ports bring with them.
+"""What a port knows apart from its bytes: time, chance, and the rig that some ports bring with them.
 
-The answers in `PortTraits` are those of a real port. A port that brings a rig of its own answers for itself, so
-that whoever uses a port never has to ask which kind it is.
+`PortTraits` gives the answers of a real port. A port with its own rig overrides them, so that callers
+never have to ask which kind of port it is.
 """
 
 from __future__ import annotations
@@ -31,26 +31,26 @@ class Picture(Protocol):
 
     @property
     def shows(self) -> str | None:
-        """The truth about it in a word of `beamfall seek`; None: it is black."""
+        """The truth about it in a word of `beamfall seek`; None if it is black."""
 
     @property
     def stage_s(self) -> float | None:
-        """The truth: its light after the drops met, in s; None where they did not, or it is black."""
+        """The truth: how long after the drops met its light came, in s; None if they did not meet, or it is black."""
 
     def draw(self, path: Path, *, tell: bool = True) -> None:
-        """Draw it into a PNG; `tell`: say below what it shows. Raises UserError where it cannot be written."""
+        """Draw it into a PNG, with a caption if `tell`. Raises UserError if it cannot be written."""
 
 
 @dataclass(frozen=True, slots=True)
 class KnownShot:
-    """A shot whose truth the port knows: `truth` for the record (plain values), and its picture."""
+    """A shot for which the port knows the truth: `truth` for the record (plain values), and its picture."""
 
     truth: dict[str, Any]
     picture: Picture
 
 
 class Seen(NamedTuple):
-    """What a photographer says of a picture: a word of `beamfall seek`, and heights in m where measured."""
+    """A photographer's verdict on a picture: a word of `beamfall seek`, and any measured heights in m."""
 
     word: str
     jet_m: float | None = None
@@ -58,7 +58,7 @@ class Seen(NamedTuple):
 
 
 class Asked(Protocol):
-    """A question to whoever stands beside the rig, see `beamfall.faults.questions.Question`."""
+    """A question to the person at the rig, see `beamfall.faults.questions.Question`."""
 
     @property
     def name(self) -> str: ...
@@ -67,7 +67,7 @@ class Asked(Protocol):
 
 
 class Helper(Protocol):
-    """Stands beside the port's rig, does what is asked and says what there is to see."""
+    """A person at the port's rig, who does what is asked and says what there is to see."""
 
     def begin(self, cautions: tuple[str, ...]) -> None: ...
     def prepare(self, question: Asked) -> None: ...
@@ -77,7 +77,7 @@ class Helper(Protocol):
 
 
 class Studio(Protocol):
-    """The camera and the people of a port that brings its own rig."""
+    """The camera and the people of a port that has its own rig."""
 
     def draw_sheet(
         self, pictures: Sequence[tuple[Picture, str]], path: Path, *, title: str = ""
@@ -88,44 +88,44 @@ class Studio(Protocol):
         """Draw one picture alone, several as a sheet, numbered and described."""
 
     def find_photographer(self, *, heights: bool = False) -> Callable[[Picture | None], Seen]:
-        """Return who says what a picture shows (None: there is none); with `heights` they measure, too."""
+        """Return the photographer who judges a picture, or None; with `heights` they also measure it."""
 
     def find_helper(self, *, valve: int, beam: int, flash: int, wrong_share: float = 0.0) -> Helper:
-        """Return who helps to find a fault of these lines, wrong in `wrong_share` of the answers."""
+        """Return a person who helps to find a fault of these lines; `wrong_share` of the answers are wrong."""
 
     def describe_needs(self, stage_s: float, meeting: float, edge: str) -> dict[str, Any] | None:
-        """What this rig needs to show that stage, in ms by name; None where it throws no jet.
+        """The values in ms, by name, with which this rig shows that stage; None if it makes no jet.
 
-        Drop 2 meets the jet at a share `meeting` of its rise; `edge` of the beam is the one that counts.
+        Drop 2 meets the jet at a fraction `meeting` of its rise; `edge` is the beam edge that counts.
         """
 
 
 class PortTraits:
-    """What a real port answers. `studio` is None: its camera and its people are not the port's."""
+    """The answers of a real port. `studio` is None: camera and people do not belong to the port."""
 
-    is_virtual_time: bool = False  # its clock passes only while the host waits: pages pace it
-    seed: int | None = None  # all chance of a port whose shots can be repeated exactly
-    repeats_boot_ids: bool = False  # each opening begins with the same boot id
-    names_rig: bool = False  # the port's name says which rig is there, boards' ids do not
+    is_virtual_time: bool = False  # its clock runs only while the host waits, so the page paces it
+    seed: int | None = None  # seed of a port whose shots can be repeated exactly
+    repeats_boot_ids: bool = False  # the boot id is the same each time the port opens
+    names_rig: bool = False  # the port's name identifies the rig; the board's id does not
     studio: Studio | None = None
 
     def time_of_day_us(self, *, not_before_us: int = 0) -> int:
-        """Now, in µs since 1970; a virtual clock is put forward to `not_before_us` where it is behind."""
+        """Now, in µs since 1970; a virtual clock that is behind `not_before_us` is set to it."""
         return time.time_ns() // 1000
 
     def take_shot(self, edges: Iterable[StampedEdge]) -> KnownShot | None:
-        """Return what the port knows about the shot that has just ended, and forget it; None: nothing.
+        """Return what the port knows about the shot that has just ended, and forget it; None if nothing.
 
-        `edges` are the shot's own, which fix where its clock began.
+        `edges` are the shot's own; they show when its clock started.
         """
         return None
 
     def as_set(self, sequence: Planned) -> Planned:
-        """Return what is dialled in at this rig where `sequence` is planned: the same, on a real one."""
+        """Return the sequence that this rig actually runs for a planned one; a real rig runs the same."""
         return sequence
 
     def renew_chance(self, shots: int) -> None:
-        """Move the port's chance on by so many shots: else the same drops would fall as at its first opening."""
+        """Advance the random numbers by that many shots, so that the first drops do not fall again."""
 
 
 REAL = PortTraits()

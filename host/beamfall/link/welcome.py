@@ -1,4 +1,4 @@
-"""What a board says of itself when a session opens."""
+"""What a board reports about itself when a session opens."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from beamfall.link.strangers import explain_version
 from beamfall.wire.messages import Message
 from beamfall.wire.schema import Definition, WireEnum
 
-# What a board can be, far beyond any real one: a value outside would end in nonsense or a division by zero.
+# Far beyond any real board: a value outside would give nonsense or a division by zero.
 _PLAUSIBLE = {
     "clock_hz": (10_000, 2_000_000_000),
     "stamp_ticks": (1, 0xFFFF),
@@ -62,7 +62,7 @@ class Welcome:
 
     @classmethod
     def from_message(cls, message: Message) -> Welcome:
-        """Take over a decoded welcome; fields that this class does not know are left out.
+        """Read a decoded welcome; fields that this class does not have are ignored.
 
         Raises ImplausibleBoard for a value that no board can have.
         """
@@ -81,7 +81,7 @@ class Welcome:
         return f"{self.firmware_major}.{self.firmware_minor}.{self.firmware_patch}"
 
     def has(self, signal: int) -> bool:
-        """Whether the board has that signal, as an output or as an input."""
+        """Whether the board has that signal, as output or input."""
         return bool((self.outputs | self.inputs) >> signal & 1)
 
     def to_seconds(self, ticks: int) -> float:
@@ -90,7 +90,7 @@ class Welcome:
 
 
 def check_welcome_head(payload: bytes, definition: Definition) -> None:
-    """Look at the fields of a welcome that every version has, before the rest is read.
+    """Check the fields of a welcome that every version has, before reading the rest.
 
     Raises ProtocolMismatch or DefinitionMismatch, with the cure.
     """
@@ -101,7 +101,7 @@ def check_welcome_head(payload: bytes, definition: Definition) -> None:
         raise ProtocolMismatch(explain_version(protocol, definition.protocol))
     if digest != definition.digest:
         raise DefinitionMismatch(
-            f"the board's firmware {major}.{minor}.{patch} was made from another messages.toml "
+            f"the board's firmware {major}.{minor}.{patch} was built from another messages.toml "
             f"(digest {digest.hex()}, this library's {definition.digest.hex()}); "
             "install the firmware that comes with this library: `beamfall board install`"
         )

@@ -1,4 +1,4 @@
-"""The wire, sans-I/O: bytes in, values out. Nothing here opens a port.
+"""The wire protocol, sans-I/O: bytes in, values out. Nothing here opens a port.
 
 codec = get_codec()
 framer = Framer(codec.definition)

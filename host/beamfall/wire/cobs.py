@@ -1,7 +1,7 @@
-"""Consistent Overhead Byte Stuffing: bytes without 0x00 out of any bytes, and back.
+"""Consistent Overhead Byte Stuffing: turns any bytes into bytes without 0x00, and back.
 
 After Cheshire & Baker, "Consistent Overhead Byte Stuffing", IEEE/ACM Transactions on Networking
-7(2), 1999. The delimiter 0x00 is not part of what these functions give or take.
+7(2), 1999. These functions neither take nor return the delimiter 0x00.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ def encode(data: bytes) -> bytes:
             out.append(_BLOCK + 1)
             out += chunk[start : start + _BLOCK]
             start += _BLOCK
-        # A full block at the very end needs no code byte after it: it stands for no zero.
+        # A full block at the very end needs no code byte after it: no zero follows.
         if start == size and size and index == last:
             break
         out.append(size - start + 1)
@@ -31,7 +31,7 @@ def encode(data: bytes) -> bytes:
 
 
 def decode(encoded: bytes) -> bytes:
-    """Return the bytes that `encoded` stands for.
+    """Return the decoded bytes.
 
     Raises CobsError when a 0x00 is inside (`zero_inside` is then true) or a code byte points past
     the end.

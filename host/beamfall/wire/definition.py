@@ -1,8 +1,8 @@
-"""The definition of the wire: protocol/messages.toml, read, checked and held as frozen values.
+"""The definition of the wire: protocol/messages.toml, read and checked, as frozen values.
 
-Nothing of the wire is written down in Python: names, numbers, sizes and enums all come from that
-file. `load_definition()` reads and checks one file, `get_definition()` gives the one of this
-installation, read once.
+Names, numbers, sizes and enums all come from that file; none is repeated in Python.
+`load_definition()` reads and checks one file, `get_definition()` returns the one of this
+installation and reads it once.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ def get_definition() -> Definition:
 def load_definition(path: Path) -> Definition:
     """Read and check one messages.toml.
 
-    Raises DefinitionError naming the file and the entry that is wrong.
+    Raises DefinitionError, which names the file and the wrong entry.
     """
     try:
         with path.open("rb") as file:
@@ -62,7 +62,7 @@ def parse_definition(content: Mapping[str, Any], source: str) -> Definition:
 
 
 class _Parser:
-    """Turns the file's content into values; every complaint names file and entry."""
+    """Turns the file's content into values; every error names the file and the entry."""
 
     def __init__(self, source: str) -> None:
         self._source = source
@@ -84,7 +84,7 @@ class _Parser:
                 self._require(
                     field.size > 0,
                     f"records.{name}.{field.name}",
-                    "a record's field has a fixed size",
+                    "a record's field must have a fixed size",
                 )
             records[name] = RecordDefinition(name, entry.get("meaning", ""), fields)
         messages: dict[str, MessageDefinition] = {}
@@ -102,7 +102,7 @@ class _Parser:
             self._require(
                 message.largest <= frame.payload_max,
                 where,
-                f"its largest payload is {message.largest} bytes, above {frame.payload_max}",
+                f"its largest payload is {message.largest} bytes; the limit is {frame.payload_max}",
             )
             messages[message.name] = message
         for message in messages.values():
@@ -131,7 +131,7 @@ class _Parser:
         optional: frozenset[str] = frozenset(),
     ) -> None:
         missing = sorted(needed - entry.keys())
-        self._require(not missing, where, f"{', '.join(missing)} missing")
+        self._require(not missing, where, f"missing key {', '.join(missing)}")
         unknown = sorted(entry.keys() - needed - optional)
         self._require(not unknown, where, f"unknown key {', '.join(unknown)}")
 
@@ -154,7 +154,9 @@ class _Parser:
         )
         self._require(frame.crc_size == CRC_SIZE, "frame.crc_size", f"must be {CRC_SIZE}")
         body = frame.header_size + frame.payload_max + frame.crc_size
-        most = body + body // 254 + 1 + 1  # COBS adds a code byte per 254 begun, then the delimiter
+        most = (
+            body + body // 254 + 1 + 1
+        )  # COBS: one code byte per 254 bytes or part; then delimiter
         self._require(frame.frame_max == most, "frame.frame_max", f"must be {most}")
 
     def _parse_enum(self, name: str, entry: Mapping[str, Any]) -> EnumDefinition:
@@ -175,7 +177,7 @@ class _Parser:
             seen[number] = value_name
             members.append((value_name, (number, value["meaning"], value.get("cure", ""))))
         self._require(bool(members), where, "has no values")
-        make: Any = WireEnum  # the functional form of Enum, which type checkers do not know here
+        make: Any = WireEnum  # Enum's functional form, which type checkers do not accept here
         python: type[WireEnum] = make(make_class_name(name), members)
         return EnumDefinition(name, entry.get("meaning", ""), python)
 
@@ -187,7 +189,7 @@ class _Parser:
         for name, kind in entry.get("kinds", {}).items():
             place = f"enums.signal.kinds.{name}"
             self._check_keys(kind, place, {"output", "meaning"})
-            self._require(isinstance(kind["output"], bool), place, "output is true or false")
+            self._require(isinstance(kind["output"], bool), place, "output must be true or false")
             kinds.append(SignalKindDefinition(name, kind["output"], kind["meaning"]))
         signals: list[SignalDefinition] = []
         names = set(entry.get("values", {}))
@@ -304,11 +306,11 @@ class _Parser:
         self._require(
             answer is not None and answer.kind == "answer",
             where,
-            f"{message.answer!r} is no answer",
+            f"{message.answer!r} is not an answer",
         )
 
     def _check_limits(self, limits: Limits, messages: Mapping[str, MessageDefinition]) -> None:
-        self._require(limits.text_max <= 255, "limits.text_max", "a text's length is one byte")
+        self._require(limits.text_max <= 255, "limits.text_max", "must fit one byte")
         for name, limit in (
             ("table_rows", limits.rows_per_part),
             ("edges", limits.edges_per_report),

@@ -1,6 +1,6 @@
 """Makes protocol/beamfall.lua: a Wireshark dissector for the wire, from messages.toml.
 
-Wireshark and tshark read the pcapng files that `beamfall --trace` writes with it:
+Wireshark and tshark use it to read the pcapng files that `beamfall --trace` writes:
 `tshark -X lua_script:protocol/beamfall.lua -r FILE`. Each field has a filter name, `beamfall.MESSAGE.FIELD`.
 """
 
@@ -13,11 +13,11 @@ from beamfall.wire.schema import Definition, Field, MessageDefinition
 _PROTO_FIELDS = {"u8": "uint8", "u16": "uint16", "u32": "uint32", "u64": "uint64"}
 
 _TOP = """\
--- Wireshark dissector for the wire of Beamfall.
+-- Wireshark dissector for Beamfall's wire protocol.
 -- Made from messages.toml by `python -m beamfall.wire.regenerate`: do not edit.
 -- Use: tshark -X lua_script:protocol/beamfall.lua -r FILE, or copy it into Wireshark's folder of
 -- personal Lua plugins. It reads link type USER0 (147), which `beamfall --trace FILE` writes: one
--- packet is one piece of the line, COBS encoded, with the 0x00 that ends it.
+-- packet is one COBS-encoded frame with the 0x00 that ends it.
 
 local beamfall = Proto("beamfall", "Beamfall wire")
 local f = {}
@@ -33,7 +33,7 @@ _BOTTOM = """
 local malformed = ProtoExpert.new("beamfall.damaged", "damaged frame", expert.group.MALFORMED, expert.severity.ERROR)
 beamfall.experts = { malformed }
 
--- COBS (Cheshire & Baker 1999): the bytes that `data` stands for, or nil.
+-- COBS (Cheshire & Baker 1999): the decoded bytes of `data`, or nil.
 local function decode_cobs(data)
   local out, at, size = {}, 0, data:len()
   while at < size do
@@ -182,7 +182,7 @@ def _names(name: str, labels: dict[int, str]) -> str:
 
 
 def _declare(owner: str, field: Field) -> str:
-    """The ProtoField of one field; a list's own field holds how many records follow."""
+    """The ProtoField of one field; a list's own field holds the number of records."""
     path = f'"beamfall.{owner}.{field.name}", "{field.name}"'
     target = f"f.{owner}_{field.name}"
     if field.base == "enum":

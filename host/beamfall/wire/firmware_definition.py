@@ -6,13 +6,13 @@ from collections.abc import Iterator
 
 from beamfall.wire.schema import Definition, Field, MessageDefinition
 
-# What the firmware calls the values of each enum; every enum not named here takes its own name.
+# What the firmware calls the values of each enum; other enums keep their own name.
 _PREFIXES = {"beam_edge": "EDGE"}
 
 _LINE_LENGTH = 100
-_PER_LINE = 16  # values a line of a tuple too long for one
+_PER_LINE = 16  # values per line when a tuple does not fit on one
 
-_TOP = '''"""The wire as constants, for the firmware.
+_TOP = '''"""The wire's constants, for the firmware.
 
 Made from protocol/messages.toml by `python -m beamfall.wire.regenerate`: do not edit.
 FORMAT_* are `struct` formats of a message's fixed fields; a list or text follows them as one count
@@ -68,7 +68,7 @@ def _lines(definition: Definition) -> Iterator[str]:
                 yield from _message_lines(message)
     for kind, name in (("request", "REQUESTS"), ("notice", "NOTICES")):
         yield ""
-        yield f"# {kind}s: id -> bytes of the fixed fields; those with a list also stand in LISTS"
+        yield f"# {kind}s: id -> bytes of the fixed fields; LISTS also has those with a list"
         yield f"{name} = {{"
         for message in definition.messages.values():
             if message.kind == kind:

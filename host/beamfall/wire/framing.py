@@ -1,6 +1,6 @@
-"""Frames: header, payload and CRC-32, made safe for a stream by COBS and a 0x00 behind each.
+"""Frames: header, payload and CRC-32, encoded with COBS and ended by a 0x00.
 
-Sans-I/O: `Framer.feed` is given whatever bytes came and returns what it found in them; it holds at
+Sans-I/O: `Framer.feed` takes whatever bytes have come and returns the frames in them; it holds at
 most one frame. See protocol/SPEC.md, "Frames".
 """
 
@@ -21,7 +21,7 @@ _CRC = struct.Struct("<I")
 
 
 class FrameErrorName(StrEnum):
-    """What can be wrong with a frame, in the order in which it is looked for."""
+    """What can be wrong with a frame, in the order of the checks."""
 
     EMPTY = "empty"
     OVER_LONG = "over_long"
@@ -36,7 +36,7 @@ class FrameErrorName(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """A frame that came whole: `message` is the message's id, `payload` not yet looked into."""
+    """A frame that came whole: `message` is the message's id, `payload` is not yet decoded."""
 
     protocol: int
     message: int
@@ -47,9 +47,9 @@ class Frame:
 
 @dataclass(frozen=True, slots=True)
 class FrameError:
-    """A frame that was not good: its name, why in words, and the encoded bytes as far as kept.
+    """A bad frame: the error's name, the reason in words, and the encoded bytes that were kept.
 
-    `frame` is set when the frame came undamaged (its CRC is right) but cannot be used: it is of
+    `frame` is set when the frame came undamaged (its CRC is right) but cannot be used: it has
     another protocol version or its message is unknown.
     """
 
@@ -60,10 +60,10 @@ class FrameError:
 
 
 class Framer:
-    """Finds frames in a stream of bytes, however it is chopped.
+    """Finds frames in a stream of bytes, however it is split.
 
-    Empty frames (two delimiters in a row) are passed over in silence: a sender may put a 0x00 in
-    front of a frame to end whatever stood on the line before.
+    Empty frames (two delimiters in a row) are ignored: a sender may put a 0x00 before a frame to
+    end whatever was on the line.
     """
 
     def __init__(self, definition: Definition) -> None:
@@ -74,11 +74,11 @@ class Framer:
 
     @property
     def pending(self) -> bytes:
-        """The bytes of the frame that has begun and not ended, as far as kept."""
+        """The bytes kept so far of the frame that has not ended yet."""
         return bytes(self._pending)
 
     def reset(self) -> None:
-        """Forget the frame that has begun, as after the port was opened anew."""
+        """Forget the unfinished frame, as after the port was opened again."""
         self._pending.clear()
         self._over_long = 0
 
@@ -106,7 +106,7 @@ class Framer:
 
 
 def decode_frame(encoded: bytes, definition: Definition) -> Frame | FrameError:
-    """Decode one frame without its delimiter; the payload is not looked into."""
+    """Decode one frame without its delimiter; the payload stays encoded."""
 
     def fail(name: FrameErrorName, detail: str, frame: Frame | None = None) -> FrameError:
         return FrameError(name, detail, encoded, frame)
@@ -135,7 +135,7 @@ def decode_frame(encoded: bytes, definition: Definition) -> Frame | FrameError:
     if frame.protocol != definition.protocol:
         return fail(
             FrameErrorName.WRONG_VERSION,
-            f"protocol version {frame.protocol}; this side speaks {definition.protocol}",
+            f"protocol version {frame.protocol}; this side uses {definition.protocol}",
             frame,
         )
     if frame.message not in definition.by_id:
@@ -144,7 +144,7 @@ def decode_frame(encoded: bytes, definition: Definition) -> Frame | FrameError:
 
 
 def encode_frame(frame: Frame, definition: Definition) -> bytes:
-    """Return the frame as it goes on the line, its delimiter behind it.
+    """Return the frame as it goes on the line, with its delimiter.
 
     Raises MessageError when a header field or the payload's length is out of range.
     """

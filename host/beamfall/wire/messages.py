@@ -1,9 +1,9 @@
-"""Messages: named fields out of a payload and back, as messages.toml says.
+"""Messages: turns a payload into named fields and back, as messages.toml defines them.
 
-Two readings of a payload are made from the same definition. `Codec` here is the one in use: one
+There are two decoders, made from the same definition. `Codec`, in this file, does the work: one
 `struct` call for the fixed fields, one for all records of a list. `structures.py` declares the same
-as construct structures; they name the very byte at which a payload that `Codec` refuses goes
-wrong, and the tests hold the two equal on random messages. The reason is time: a report of 36
+as construct structures; they find the exact byte at which a payload refused by `Codec` goes
+wrong, and tests check that the two agree on random messages. The reason is time: a report of 36
 edges takes 187 us to parse in plain construct 2.10.70, 33 us compiled (and compiled parsers are not
 for damaged data), about 11 us here (CPython 3.11, one core of a small server), and construct
 alone takes 27 ms to import, which every command would pay.
@@ -27,8 +27,8 @@ from beamfall.wire.schema import Definition, Field, MessageDefinition, RecordDef
 class Message:
     """One message: its name and its fields by name.
 
-    Values are int (u8 to u64), WireEnum members (enum; a plain int will do when sending), bytes,
-    str (text), and tuples of named tuples (list; any sequence of tuples will do when sending).
+    Values are int (u8 to u64), WireEnum members (enum; to send, a plain int is enough), bytes,
+    str (text), and tuples of named tuples (list; to send, any sequence of tuples is enough).
     """
 
     name: str
@@ -49,7 +49,7 @@ class Codec:
         }
 
     def encode(self, message: Message) -> bytes:
-        """Return the payload of `message`; raises MessageError naming the field at fault."""
+        """Return the payload of `message`; raises MessageError, which names the wrong field."""
         return self._find(message.name).encode(message.fields)
 
     def decode(self, name: str, payload: bytes) -> Message:
@@ -71,7 +71,7 @@ class Codec:
         return Frame(self.definition.protocol, identity, session, number, payload)
 
     def encode_records(self, name: str, records: Sequence[Any]) -> bytes:
-        """Return the records `name` of a list one behind the other, with no count."""
+        """Return the records `name` of a list one after the other, without a count."""
         return _RecordCodec(self.definition, self.definition.records[name]).encode(records)
 
     def _find(self, name: str) -> _MessageCodec:
@@ -83,7 +83,7 @@ class Codec:
             ) from None
 
     def _explain(self, name: str, payload: bytes) -> str:
-        # Only for a payload that is bad: construct is loaded when something has gone wrong.
+        # Construct is slow to load, so it is loaded only for a bad payload.
         from beamfall.wire.structures import explain_payload
 
         why = explain_payload(self.definition, name, payload)
@@ -97,7 +97,7 @@ def get_codec() -> Codec:
 
 
 class _RecordCodec:
-    """All records of a list at once, column by column: the way that Python does fast."""
+    """Decodes all records of a list at once, column by column, which is fast in Python."""
 
     def __init__(self, definition: Definition, record: RecordDefinition) -> None:
         self._name = record.name
@@ -189,7 +189,7 @@ class _MessageCodec:
             if fields[field.name] not in members:
                 raise _undefined(f"{name}.{field.name}", field, fields[field.name])
         for field in self._bytes:
-            # struct would fill up or cut silently
+            # struct would pad or cut silently
             if not isinstance(fields[field.name], bytes) or len(fields[field.name]) != field.size:
                 raise _misfit(self._message.fixed, values, name)
         try:
@@ -229,7 +229,7 @@ class _MessageCodec:
             content = value.encode("utf-8")
         except (AttributeError, UnicodeEncodeError) as error:
             raise MessageError(
-                f"{self._message.name}.{tail.name}: {value!r} is not a text that UTF-8 can hold"
+                f"{self._message.name}.{tail.name}: UTF-8 cannot encode {value!r}"
             ) from error
         return len(content), content
 

@@ -1,8 +1,8 @@
-"""Makes every file that follows from messages.toml: `python -m beamfall.wire.regenerate [--check]`.
+"""Makes every file generated from messages.toml: `python -m beamfall.wire.regenerate [--check]`.
 
 It writes firmware/beamfall_board/wire_definition.py, host/beamfall/setup/signals.py, the generated
 parts of protocol/SPEC.md, protocol/vectors.json and protocol/beamfall.lua. With --check it writes
-nothing: it names the stale files and the exit status is 1. It works in a source checkout only.
+nothing: it names the stale files and exits with status 1. It works only in a source checkout.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ def find_stale(top: Path) -> list[Path]:
 
 
 def regenerate(top: Path) -> list[Path]:
-    """Write the stale files again; return which were stale."""
+    """Rewrite the stale files; return which ones were stale."""
     files = render_files(top)
     stale = find_stale(top)
     for path in stale:
@@ -61,17 +61,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command; return its exit status."""
     parser = argparse.ArgumentParser(
         prog="python -m beamfall.wire.regenerate",
-        description="Make the files that follow from protocol/messages.toml.",
+        description="Make the files that are generated from protocol/messages.toml.",
     )
     parser.add_argument(
-        "--check", action="store_true", help="write nothing; fail when one is stale"
+        "--check", action="store_true", help="write nothing; fail if a file is stale"
     )
     options = parser.parse_args(arguments)
     try:
         top = find_checkout()
         if top is None:
             raise ResourceMissing(
-                "this needs the source checkout with protocol/messages.toml: pip install -e . in it"
+                "this needs a source checkout with protocol/messages.toml: run pip install -e . in it"
             )
         if options.check:
             stale = find_stale(top)

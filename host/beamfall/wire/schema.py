@@ -1,4 +1,4 @@
-"""What a definition of the wire consists of, as frozen values; `definition.py` reads them."""
+"""The parts of the wire's definition, as frozen values; `definition.py` reads them."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ COUNT_SIZE = 1  # the u8 before a list's records or a text's bytes
 
 
 class WireEnum(IntEnum):
-    """Base of the enums made from messages.toml: integers that know their meaning and cure."""
+    """Base of the enums made from messages.toml: integers with a meaning and a cure."""
 
     meaning: str
     cure: str
@@ -96,7 +96,7 @@ class RecordDefinition:
 
     @cached_property
     def python(self) -> Callable[..., Any]:
-        """The named tuple that a decoded record is: `edge.signal`, `edge.ticks`."""
+        """The named tuple of a decoded record: `edge.signal`, `edge.ticks`."""
         return namedtuple(make_class_name(self.name), [field.name for field in self.fields])
 
 
@@ -188,7 +188,7 @@ class FrameDefinition:
 
 @dataclass(frozen=True)
 class Limits:
-    """Limits both sides keep; see messages.toml."""
+    """Limits for both ends; see messages.toml."""
 
     rows_per_part: int
     edges_per_report: int
@@ -222,7 +222,7 @@ class Definition:
 
     @cached_property
     def canonical(self) -> bytes:
-        """The definition as canonical JSON: what the digest is taken of. Words do not count."""
+        """The definition as canonical JSON, the input of the digest; it leaves out meanings and cures."""
 
         def fields(of: tuple[Field, ...]) -> list[list[Any]]:
             return [

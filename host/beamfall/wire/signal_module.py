@@ -6,7 +6,7 @@ import json
 
 from beamfall.wire.schema import Definition
 
-_TEMPLATE = '''"""The lines of a board as types: each signal knows its kind, its number in that kind and its name.
+_TEMPLATE = '''"""The lines of a board as types: each signal has its kind, its number in that kind and its name.
 
 Made from protocol/messages.toml by `python -m beamfall.wire.regenerate`: do not edit.
 
@@ -21,7 +21,7 @@ from typing import Self
 
 
 class SignalKind(StrEnum):
-    """What a signal is for; the board drives the signals of a kind that `is_output`, else reads them."""
+    """What a signal is for; the board drives the kinds with `is_output` and reads the others."""
 
     is_output: bool
 

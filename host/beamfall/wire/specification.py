@@ -18,7 +18,7 @@ _PART = re.compile(
 
 
 def render_specification(definition: Definition, text: str) -> str:
-    """Return SPEC.md with its generated parts made anew; the words between them stay.
+    """Return SPEC.md with its generated parts rewritten; the text between them stays.
 
     Raises DefinitionError when a marker is missing or names a part that does not exist.
     """
@@ -139,7 +139,7 @@ def _render_fields(fields: tuple[Field, ...]) -> str:
 def _render_digest(definition: Definition) -> str:
     return (
         f"For this version the canonical form is {len(definition.canonical)} bytes long and the "
-        f"digest is `{definition.digest.hex()}`; the form itself stands in `vectors.json`."
+        f"digest is `{definition.digest.hex()}`; `vectors.json` has the form itself."
     )
 
 

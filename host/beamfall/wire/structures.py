@@ -1,7 +1,7 @@
 """The messages as construct structures, declared from messages.toml.
 
-Imported only when needed: construct takes longer to load than most commands of the program take.
-See messages.py for what is used when.
+Imported only when needed: construct takes longer to load than most commands take to run.
+messages.py says which decoder is used when.
 """
 
 from __future__ import annotations

@@ -14,7 +14,7 @@ DIGEST_SIZE = 16
 
 @dataclass(frozen=True, slots=True)
 class TableMessages:
-    """What uploads one table: the digest that names it and the requests, in their order."""
+    """Everything needed to upload one table: its digest and the requests, in order."""
 
     digest: bytes
     requests: tuple[Message, ...]
@@ -24,7 +24,7 @@ def compute_table_digest(codec: Codec, settings: Mapping[str, Any], rows: Sequen
     """Return the digest of a table: 16 bytes of SHA-256 over its settings and its rows.
 
     `settings` are the fields of table_begin without `digest` and `rows`; `rows` are records `row`
-    in the order in which the board gets them. Raises MessageError when a value does not fit.
+    in the order in which the board gets them. Raises MessageError if a value does not fit.
     """
     begin = _make_begin(bytes(DIGEST_SIZE), settings, rows)
     content = codec.encode(begin)[DIGEST_SIZE:] + codec.encode_records("row", rows)

@@ -19,13 +19,13 @@ from beamfall.wire.table import compute_table_digest
 
 _ABOUT = (
     "Conformance vectors for the wire of Beamfall, see SPEC.md. Made from messages.toml by "
-    "`python -m beamfall.wire.regenerate`: do not edit. Bytes are hexadecimal; enums stand by "
+    "`python -m beamfall.wire.regenerate`: do not edit. Bytes are hexadecimal; enums are given by "
     "name; u64 values are decimal strings, since not every JSON reader keeps 64 bits; all other "
     "integers are numbers. All values are invented."
 )
 
-# A plausible value for each field, by name; one that several messages share may be made special
-# to a message as `message.field`. A field that is missing here stops the regeneration.
+# A plausible value for each field, by name; `message.field` overrides it for one message.
+# A field that is missing here stops the regeneration.
 _TYPICAL: Mapping[str, Any] = {
     "activity": "shot", "anchor": "beam1", "await1": 2, "await2": 0, "base_ticks": 0,
     "beam1_counted": 2, "beam1_edge": "dark", "beam2_counted": 0, "beam2_edge": "dark",
@@ -183,7 +183,7 @@ class _Maker:
         return value
 
     def _advance(self, field: Field, value: Any, index: int, size: str) -> Any:
-        """Let typical records of a list differ from each other, as they do in life."""
+        """Make typical records of a list differ from each other, as real ones do."""
         if size == "typical" and field.name in ("ticks", "delay_ticks"):
             return value + index * 2_512_345
         return value
@@ -207,7 +207,7 @@ class _Maker:
     # -- bad frames --------------------------------------------------------------------------------
 
     def make_bad(self) -> list[dict[str, Any]]:
-        """Blocks as they stand between two delimiters, each with its one right error."""
+        """Blocks as found between two delimiters, each with the one right error."""
         definition = self._definition
         status = self._codec.make_frame(Message("status", {}), 0x5AC3, 17)
         block = encode_frame(status, definition)[:-1]
@@ -239,7 +239,7 @@ class _Maker:
         return vectors
 
     def _bad_frames(self, status: Frame) -> list[tuple[FrameErrorName, str, Frame]]:
-        """Frames that come undamaged and still are none: version, message, payload."""
+        """Frames that come undamaged but cannot be used: version, message or payload is wrong."""
         definition = self._definition
         unknown = next(i for i in range(0x7F, 0, -1) if i not in definition.by_id)
 
@@ -274,7 +274,7 @@ class _Maker:
             ("table_rows with fewer rows than its count", "table_rows", b"\0\0\x02" + row),
             ("table_rows with more rows than its count", "table_rows", b"\0\0\x01" + row + row),
             (
-                "table_rows with a count over its most",
+                "table_rows with a count over its limit",
                 "table_rows",
                 b"\0\0" + bytes((part + 1,)) + row * part,
             ),
@@ -296,7 +296,7 @@ class _Maker:
     # -- streams and tables ------------------------------------------------------------------------
 
     def make_streams(self, good: list[dict[str, Any]]) -> list[dict[str, Any]]:
-        """Bytes as they come, with what is to be found in them, in order."""
+        """Bytes as they come, with what a receiver must find in them, in order."""
         frames = {vector["name"]: bytes.fromhex(vector["frame"]) for vector in good}
         status, done = frames["status typical"], frames["done typical"]
         largest = frames["edges largest"]
@@ -304,14 +304,14 @@ class _Maker:
         found_status, found_done = {"good": "status typical"}, {"good": "done typical"}
         cases: list[tuple[str, bytes, list[dict[str, str]]]] = [
             ("two frames", status + done, [found_status, found_done]),
-            ("empty frames are passed over", DELIMITER * 3 + status + DELIMITER, [found_status]),
+            ("empty frames are ignored", DELIMITER * 3 + status + DELIMITER, [found_status]),
             (
-                "half a frame, ended by a delimiter in front of the next",
+                "half a frame, ended by a delimiter before the next",
                 status[:5] + DELIMITER + status,
                 [{"error": "bad_cobs"}, found_status],
             ),
             (
-                "two frames run into one by a lost delimiter",
+                "two frames merged by a lost delimiter",
                 status[:-1] + done + done,
                 [{"error": "bad_crc"}, found_done],
             ),
@@ -321,11 +321,11 @@ class _Maker:
                 [{"error": "over_long"}, found_done],
             ),
             (
-                "the longest frame, then one byte more than that",
+                "the longest frame, then a run one byte longer",
                 largest + b"\x01" * (most + 1) + DELIMITER + status,
                 [{"good": "edges largest"}, {"error": "over_long"}, found_status],
             ),
-            ("a frame not yet ended", done + status[:-1], [found_done]),
+            ("an unfinished frame", done + status[:-1], [found_done]),
         ]
         return [{"name": name, "bytes": data.hex(), "found": found} for name, data, found in cases]
 
