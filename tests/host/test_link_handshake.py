@@ -114,9 +114,7 @@ def test_what_is_not_a_board_is_said_so(answer: Callable[[Frame], bytes], words:
     assert not link.is_open
 
 
-@pytest.mark.parametrize(
-    ("version", "cure"), [(2, "newest copy"), (0, "beamfall board install")]
-)
+@pytest.mark.parametrize(("version", "cure"), [(2, "newest copy"), (0, "beamfall board install")])
 def test_another_protocol_version_is_refused_with_the_cure(version: int, cure: str) -> None:
     # the refusal in the board's own version, as SPEC.md asks for
     transport = Scripted(
