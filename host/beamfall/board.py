@@ -5,7 +5,7 @@
         for edge in outcome.edges:
             print(edge.signal.name, edge.word, edge.ticks / board.info.clock_hz)
 
-One thread; a board is driven by whoever calls. Leaving the `with` block by an exception aborts: outputs go off.
+One thread: the board is driven only while you call it. An exception in the `with` block aborts: outputs go off.
 """
 
 from __future__ import annotations
@@ -52,26 +52,24 @@ if TYPE_CHECKING:
 
 __all__ = ["Board", "Slot", "SlotList", "Status", "Ticket"]
 
-_LOOK_S = (
-    1.0  # how often a waiting host asks how things stand; also the board's sign that it is alive
-)
-_BETWEEN_S = 0.1  # how soon a wish to stop is heard while a shot is waited for
+_LOOK_S = 1.0  # how often a waiting host asks for the status, which also tells the board that the host is alive
+_BETWEEN_S = 0.1  # how often a stop request is checked while waiting for a shot
 _SHORTEST_S = 1e-6
-_HURRIED = LinkTiming(first_s=0.1, growth=1.0, longest_s=0.1, tries=100)  # for a program that ends
-ABORT_S = 0.7  # how long a program that ends waits for the board to confirm an abort
+_HURRIED = LinkTiming(
+    first_s=0.1, growth=1.0, longest_s=0.1, tries=100
+)  # for a program that is ending
+ABORT_S = 0.7  # how long an ending program waits for the board to confirm an abort
 HOST_TIMEOUT_S = (
-    5.0  # of silence during a shot or a service action, then the board puts its outputs off
+    5.0  # after this silence during a shot or a service action, the board switches its outputs off
 )
-_FAR_HELLO_TRIES = (
-    16  # half a minute: behind a URL may be a board that starts 15 times slower than life
-)
-_HELD_REPORTS = 5  # delivered reports left unacknowledged until their shot is settled
-_EVENTS_KEPT = 2000  # the newest that nobody has asked for yet
+_FAR_HELLO_TRIES = 16  # half a minute: a URL may lead to an emulated board that starts 15 times slower than a real one
+_HELD_REPORTS = 5  # delivered reports that stay unacknowledged until their shot is settled
+_EVENTS_KEPT = 2000  # the newest ones that the caller has not taken yet
 _OUTCOMES_KEPT = (
-    500  # the newest that nobody has waited for: a board that floods must not fill memory
+    500  # the newest ones that nobody waited for: a flooding board must not fill memory
 )
-_TROUBLES_KEPT = 1000  # the newest; a board that says the same for hours must not fill memory
-_WAIT_LONGEST_S = 30.0  # a duty limit or a flash's rest is over by then, or something is wrong
+_TROUBLES_KEPT = 1000  # the newest ones; a board that repeats itself for hours must not fill memory
+_WAIT_LONGEST_S = 30.0  # no duty limit or flash rest takes longer than this
 
 
 class Board:
@@ -90,7 +88,7 @@ class Board:
         self._closed = False
         self._give_up_s = math.inf
         self._host_timeout_s = HOST_TIMEOUT_S
-        self._timeout_told: Welcome | None = None  # of the session that has been told the time-out
+        self._timeout_told: Welcome | None = None  # the session in which the timeout was set
         self.troubles: list[str] = []
 
     # -- connecting --------------------------------------------------------------------------------------------
@@ -103,10 +101,11 @@ class Board:
         seed: int = 0,
         timing: LinkTiming | None = None,
     ) -> Board:
-        """Open a port and say hello.
+        """Open a port and start a session.
 
-        Without `port`, the one board found by its USB ids and its own words. For a simulated port `rig` is what
-        stands at its pins (the example rig when None) and `seed` all its chance, unless the port's name has one.
+        Without `port`, it finds the one board by its USB ids and its beacon. For a simulated port, `rig` is what is
+        connected to its pins (the example rig if None), and `seed` sets its random numbers, unless the port's name
+        has a seed.
         Raises PortNotFound, PortBusy, PortDenied, PortSyntaxError, NotABoard, ProtocolMismatch,
         DefinitionMismatch, InterpreterMissing, LinkLost.
         """
@@ -123,7 +122,7 @@ class Board:
 
     @property
     def info(self) -> Welcome:
-        """What the board says of itself."""
+        """What the board reports about itself."""
         return self._info
 
     @property
@@ -133,7 +132,7 @@ class Board:
 
     @property
     def link(self) -> Link:
-        """The link below, for its counters and for what this class does not do."""
+        """The link, for its counters and for anything that this class does not do."""
         return self._link
 
     @property
@@ -148,11 +147,11 @@ class Board:
 
     @property
     def traits(self) -> PortTraits:
-        """What the port says about time and chance, and the rig that some ports bring with them."""
+        """The port's time and chance, and the rig that some ports bring with them."""
         return self._link.transport.traits
 
     def close(self) -> None:
-        """Let go of the port. What the board is doing goes on; `abort` first to stop it."""
+        """Close the port. The board continues what it is doing; call `abort` first to stop it."""
         self._closed = True
         self._link.close()
 
@@ -166,9 +165,9 @@ class Board:
         trace: TracebackType | None,
     ) -> None:
         if isinstance(error, Exception) and not isinstance(error, BeamfallError):
-            setattr(error, FRAMES, self._link.describe_recent())  # a fault of the program
+            setattr(error, FRAMES, self._link.describe_recent())  # a bug in the program
         if kind is not None and not self._closed:
-            # Outputs off is worth one more try whatever went wrong; the first error is the one to show.
+            # Whatever went wrong, try once more to switch outputs off; show the first error.
             try:
                 with self.giving_up_after(ABORT_S):
                     self.abort()
@@ -182,9 +181,9 @@ class Board:
 
     @contextlib.contextmanager
     def giving_up_after(self, seconds: float) -> Iterator[None]:
-        """Let every request and wait within the block raise NoAnswer once `seconds` are over.
+        """Make every request and wait within the block raise NoAnswer after `seconds`.
 
-        For a program that was told to stop: it must end soon, also at a board that does not answer.
+        For a program that must stop: it has to end soon, even if the board does not answer.
         """
         before = self._give_up_s
         self._give_up_s = min(before, self.transport.clock() + seconds)
@@ -195,9 +194,9 @@ class Board:
 
     def _check_patience(self) -> None:
         if self.transport.clock() >= self._give_up_s:
-            raise NoAnswer(f"no answer from {self.name} in the time there was to wait for it")
+            raise NoAnswer(f"{self.name} did not answer in time")
 
-    # -- asking and telling ------------------------------------------------------------------------------------
+    # -- status and abort ---------------------------------------------------------------------------------------
     def _request(
         self, name: str, between: Callable[[], None] = go_on, /, **fields: object
     ) -> Message:
@@ -211,16 +210,16 @@ class Board:
             timing = None if math.isinf(self._give_up_s) else _HURRIED
             return self._link.request(Message(name, fields), between=check, timing=timing)
         finally:
-            # Also under an error: what is known of the board's earlier life is void.
+            # Also after an error: everything known from before a restart is void.
             self._follow_link()
 
     def _follow_link(self) -> None:
-        """The link may have opened a new session, also for a caller who uses it directly."""
+        """Note a new session: the link may have opened one, also for a caller who uses it directly."""
         if self._link.welcome is not self._info:
             self._take_welcome()
 
     def _take_welcome(self) -> None:
-        """A session was opened anew under this board: it may be another life of it."""
+        """Note a new session of this board: it may have restarted."""
         welcome = self._link.welcome
         assert welcome is not None
         self._info = welcome
@@ -233,41 +232,41 @@ class Board:
             self._last_release = welcome.last_release
 
     def status(self) -> Status:
-        """Ask how things stand."""
+        """Ask for the board's status."""
         answer = self._request("status")
         return Status(**answer.fields)
 
     def abort(self) -> None:
-        """Put all outputs off, now, whatever is under way."""
+        """Switch all outputs off now, whatever is running."""
         self._request("abort")
 
     def set_host_timeout(self, seconds: float) -> None:
-        """Have the board put its outputs off when this host is silent for so long during a shot or a service action;
-        0: never.
+        """Set how long this host may be silent during a shot or a service action before the board switches its
+        outputs off; 0 is no limit.
 
-        Without a call it is HOST_TIMEOUT_S: a pulled cable or a killed program leaves nothing on for long.
+        The default is HOST_TIMEOUT_S: after a pulled cable or a killed program nothing stays on for long.
         """
         self._host_timeout_s = seconds
         self._request("set_host_timeout", timeout_ms=round(seconds * 1000))
         self._timeout_told = self._info
 
     def _keep_host_timeout(self) -> None:
-        """See that the board knows the time-out; with its session the board forgets it."""
+        """Set the timeout if the board does not have it; the board forgets it with its session."""
         self._follow_link()
         if self._timeout_told is not self._info:
             self.set_host_timeout(self._host_timeout_s)
 
     # -- shots -------------------------------------------------------------------------------------------------
     def upload(self, shot: Sequence | Table) -> bytes:
-        """Put a sequence, or the table made of it for this board, on the board.
+        """Upload a sequence, or the table made from it for this board.
 
-        Returns the table's digest once the board has checked it whole. Raises SequenceError for what
-        this host can see is wrong, Refused for what the board finds.
+        Returns the table's digest once the board has checked the whole table. Raises SequenceError for
+        errors that this host finds, Refused for those that the board finds.
         """
         table = shot if isinstance(shot, Table) else shot.make_table(self._info)
         if table.clock_hz != self._info.clock_hz:
             raise SequenceError(
-                f"the table is for a clock of {table.clock_hz} Hz, and this board has {self._info.clock_hz} Hz: "
+                f"the table is for a clock of {table.clock_hz} Hz, but this board's runs at {self._info.clock_hz} Hz: "
                 "make it for this board"
             )
         if self._ready == table.digest:
@@ -279,18 +278,18 @@ class Board:
         return table.digest
 
     def arm(self, shot: Sequence | Table) -> Ticket:
-        """Make sure that the board has this shot ready; return the ticket that releases it once."""
+        """Make sure that this shot is ready on the board; return the ticket that releases it once."""
         digest = self.upload(shot)
         self._keep_host_timeout()
         return Ticket(self._boot_id, self._last_release + 1, digest)
 
     def release(self, ticket: Ticket, *, between: Callable[[], None] = go_on) -> None:
-        """Release an armed shot; it happens once, or not at all and this raises.
+        """Release an armed shot; it happens once, or this raises and it does not happen.
 
-        Waits where the board's duty limit or a flash's rest asks for it. `between` is called before each time
-        that the request is sent, and at least ten times a second while anything is waited for; what it raises
-        ends the release, and the request is not sent again. Raises Refused (beam_blocked, wrong_boot, ...),
-        ReleaseUnknown where nobody can know whether it ran.
+        Waits if the duty limit or a flash's rest requires it. `between` is called before the request is sent each
+        time, and at least ten times a second during any wait; an exception from it ends the release, and the
+        request is not sent again. Raises Refused (beam_blocked, wrong_boot, ...), and ReleaseUnknown if nobody
+        can know whether it ran.
         """
         request = {"boot_id": ticket.boot_id, "release": ticket.release, "digest": ticket.digest}
         try:
@@ -305,7 +304,7 @@ class Board:
         self._use_up(ticket)
 
     def _use_up(self, ticket: Ticket) -> None:
-        """Never use a ticket's number again in this life of the board: the board may have used it."""
+        """Never use a ticket's number again in this boot: the board may have used it."""
         if ticket.boot_id == self._boot_id:
             self._last_release = max(self._last_release, ticket.release)
 
@@ -329,7 +328,7 @@ class Board:
     ) -> Outcome:
         """Upload if needed, arm, release, and wait for the outcome.
 
-        `before_release` is called with the ticket when all is ready: the place to write the plan down.
+        `before_release` is called with the ticket when all is ready; use it to store the plan.
         The reports stay unacknowledged until `settle`, so that a crash in between loses nothing.
         """
         ticket = self.arm(sequence)
@@ -344,9 +343,9 @@ class Board:
         *,
         between: Callable[[], None] = go_on,
     ) -> Outcome:
-        """Wait until a released shot has ended; raises ShotError when the board no longer knows of it.
+        """Wait until a released shot has ended; raises ShotError if the board no longer knows it.
 
-        `between` is called some ten times a second meanwhile; what it raises ends the waiting.
+        `between` is called about ten times a second meanwhile; an exception from it ends the wait.
         """
         return self._wait("shot", ticket.release, ticket.boot_id, between)
 
@@ -367,41 +366,41 @@ class Board:
                     return outcome
                 self._check_patience()
                 between()
-            self._keep_host_timeout()  # the session may have been opened anew by the release itself
+            self._keep_host_timeout()  # the release itself may have opened a new session
             status = self.status()
             if status.boot_id != boot_id:
                 raise BoardRestarted(
-                    f"the board restarted during {activity} {number or ''}: its outputs are off, what it did is lost"
+                    f"the board restarted during {activity} {number or ''}: its outputs are off, and its record is lost"
                 )
             running = status.activity.name == activity
             unseen = status.reports_kept - (self._last_seen - self._acknowledged)
             idle_looks = 0 if running or unseen > 0 else idle_looks + 1
             if idle_looks > 1:
                 raise ShotError(
-                    f"the board has no report of {activity} {number or ''}: it was dropped for want of room; "
+                    f"the board has no report of {activity} {number or ''}: it was dropped because memory was full; "
                     "read the board's shots more often"
                 )
 
     def _claim(self, activity: str, number: int | None, boot_id: int) -> Outcome | None:
         for outcome in self._outcomes:
             done = outcome.done
-            ours = outcome.boot_id == boot_id  # each life of the board counts from 1
+            ours = outcome.boot_id == boot_id  # the board counts from 1 in each boot
             if ours and done.activity.name == activity and number in (None, done.release):
                 self._outcomes.remove(outcome)
                 return outcome
         return None
 
     def take_outcomes(self) -> list[Outcome]:
-        """Return outcomes that nobody has waited for: of shots by the button, or before this host came."""
+        """Return outcomes that nobody waited for: of button shots, or from before this host connected."""
         found = list(self._outcomes)
         self._outcomes.clear()
         return found
 
     # -- events ------------------------------------------------------------------------------------------------
     def pump(self, timeout_s: float) -> list[Event]:
-        """Take what the board has reported, waiting at most `timeout_s` for the first; return it as events.
+        """Return the board's reports as events; wait at most `timeout_s` for the first.
 
-        A port that was lost is opened again where that can be done; else raises LinkLost.
+        A lost port is opened again if possible; otherwise this raises LinkLost.
         """
         events: list[Event] = []
         for report in self._pump_link(timeout_s):
@@ -438,13 +437,13 @@ class Board:
         self._link.acknowledge(through)
 
     def settle(self) -> None:
-        """Tell the board that all it has reported so far is kept here and may be forgotten there."""
+        """Acknowledge all reports so far: they are kept here, and the board may forget them."""
         self._follow_link()
         if self._last_seen > self._acknowledged:
             self._acknowledge(self._last_seen)
 
     def events(self, timeout_s: float) -> Iterator[Event]:
-        """Yield events as they come, until none has come for `timeout_s`. They count as kept once yielded."""
+        """Yield events as they come, until none has come for `timeout_s`. Yielded events are acknowledged."""
         while True:
             if not self._events:
                 self.pump(timeout_s)
@@ -455,14 +454,14 @@ class Board:
                 self.settle()
 
     def sleep(self, seconds: float, *, between: Callable[[], None] = go_on) -> None:
-        """Let time pass on the board's side while listening, with a sign of life now and then.
+        """Let time pass on the board's clock while listening, with an occasional sign of life.
 
-        `between` is called at least ten times a second meanwhile; what it raises ends the sleep.
+        `between` is called at least ten times a second meanwhile; an exception from it ends the sleep.
         """
         clock = self.transport.clock
         end = clock() + seconds
         asked = clock()
-        # Less than a tick of a virtual clock never passes.
+        # On a virtual clock, less than a tick never passes.
         while (left := end - clock()) > _SHORTEST_S:
             self.pump(min(left, _BETWEEN_S))
             between()
@@ -478,9 +477,9 @@ class Board:
         return self._wait(activity, None, self._boot_id)
 
     def drip(self, valve: int, opening_s: float) -> Outcome:
-        """Release one single drop and return what the board saw of it; `valve` is 1 to 3.
+        """Release one drop and return what the board saw; `valve` is 1 to 3.
 
-        Raises UserError for an opening that this board does not allow; `test_flash` and `rinse` do so too.
+        Raises UserError for an opening that this board does not allow, as do `test_flash` and `rinse`.
         """
         check_opening(opening_s, self._info)
         return self._serve(
@@ -490,7 +489,7 @@ class Board:
         )
 
     def test_flash(self, flash: int, contact_s: float) -> Outcome:
-        """Fire a flash once and return what the board saw of it; `flash` is 1 to 3."""
+        """Fire a flash once and return what the board saw; `flash` is 1 to 3."""
         check_contact(contact_s, self._info)
         signal = self._signal(SignalKind.FLASH, flash)
         return self._serve("test_flash", output=signal, width_ticks=self.to_ticks(contact_s))
@@ -498,7 +497,7 @@ class Board:
     def rinse(
         self, valve: int, duration_s: float, confirm: Callable[[float], bool]
     ) -> Outcome | None:
-        """Hold a valve open to purge or rinse it, if `confirm(duration_s)` says so; None when it does not."""
+        """Hold a valve open to purge or rinse it if `confirm(duration_s)` agrees; return None if not."""
         check_rinse(duration_s, self._info)
         fields = {
             "output": self._signal(SignalKind.VALVE, valve),
@@ -516,23 +515,23 @@ class Board:
         return self._serve("rinse", token=token, **fields)
 
     def watch(self, on: bool) -> None:
-        """Begin or end logging the beams with no sequence; the edges come as events."""
+        """Start or stop logging the beams without a sequence; the edges come as events."""
         self._request("watch", on=int(on))
 
     # -- slots -------------------------------------------------------------------------------------------------
     def slots(self) -> SlotList:
-        """Ask which slots hold a table, and which one is loaded at every start (0: none)."""
+        """Ask which slots hold a table, and which one is loaded at every start (0 is none)."""
         answer = self._request("slots")
         return SlotList(
             answer["chosen"], answer["most"], tuple(Slot(*slot) for slot in answer["slots"])
         )
 
     def save_slot(self, slot: int) -> None:
-        """Keep the ready table in a slot of the board."""
+        """Save the ready table in a slot of the board."""
         self._request("slot_save", slot=slot)
 
     def load_slot(self, slot: int) -> None:
-        """Make a slot's table the ready one; raises UserError where the slot is empty."""
+        """Make a slot's table the ready one; raises UserError if the slot is empty."""
         self._require_filled(slot)
         self._ready = None
         self._request("slot_load", slot=slot)
@@ -542,7 +541,7 @@ class Board:
         self._request("slot_erase", slot=slot)
 
     def choose_slot(self, slot: int) -> None:
-        """Have a slot loaded at every start, for the button; 0: none. Raises UserError where the slot is empty."""
+        """Choose the slot to load at every start, for the button; 0 is none. Raises UserError if the slot is empty."""
         if slot:
             self._require_filled(slot)
         self._request("slot_choose", slot=slot)
@@ -556,7 +555,7 @@ class Board:
             )
 
     def enter_maintenance(self) -> None:
-        """Restart the board without its main loop, for an installer; the link is over after that."""
+        """Restart the board without its main loop, for an installer; this ends the link."""
         self._request("maintenance")
 
     def _signal(self, kind: SignalKind, number: int) -> Signal:

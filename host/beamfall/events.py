@@ -8,7 +8,7 @@ from beamfall.link import Report
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.wire import WireEnum
 
-EDGES_MOST = 50_000  # of one shot or watch that are kept: a board that floods must not fill memory
+EDGES_MOST = 50_000  # most edges kept of one shot or watch: a flooding board must not fill memory
 _STAMPED = 2
 _LEVEL = 1
 
@@ -17,7 +17,7 @@ _LEVEL = 1
 class Edge:
     """One edge: the line, the level after it, its time in ticks from the release.
 
-    `stamped` is True where the board timed the line itself, False where it only knows what it commanded.
+    `stamped` is True if the board timed the line itself, False if it only knows what it commanded.
     """
 
     signal: Signal
@@ -35,7 +35,7 @@ class Edge:
 
 @dataclass(frozen=True, slots=True)
 class StateChanged:
-    """The board's state has changed; `ticks` count from the release, 0 where there is none."""
+    """The board's state has changed; `ticks` count from the release, or are 0 without one."""
 
     release: int
     state: WireEnum
@@ -45,7 +45,7 @@ class StateChanged:
 
 @dataclass(frozen=True, slots=True)
 class EdgesSeen:
-    """Edges in time order. In a watch their ticks count from the watch's begin."""
+    """Edges in time order. In a watch their ticks count from its start."""
 
     activity: WireEnum
     release: int
@@ -73,7 +73,7 @@ class ShotDone:
 
 @dataclass(frozen=True, slots=True)
 class Forgotten:
-    """The board had no room: it has dropped reports since report `first`; totals of this boot."""
+    """The board's memory was full: it dropped reports from report `first` on; totals of this boot."""
 
     first: int
     reports: int
@@ -91,7 +91,7 @@ Event = StateChanged | EdgesSeen | ShotDone | Forgotten | Trouble
 
 
 def make_event(report: Report) -> Event:
-    """Return the event that a report stands for."""
+    """Return a report as an event."""
     fields = report.message.fields
     if report.name == "edges":
         base = fields["base_ticks"]
@@ -116,19 +116,19 @@ def make_event(report: Report) -> Event:
 
 @dataclass(frozen=True)
 class Outcome:
-    """A shot, service action or watch as a whole: its end and all its edges, in time order."""
+    """A complete shot, service action or watch: its end and all its edges, in time order."""
 
     boot_id: int
     done: ShotDone
     edges: tuple[Edge, ...]
     complete: bool = (
-        True  # False: reports of it were forgotten by the board, or it had over EDGES_MOST edges
+        True  # False if the board dropped reports of it, or it had over EDGES_MOST edges
     )
 
 
 @dataclass
 class OutcomeCollector:
-    """Puts outcomes together from events in the order in which they come."""
+    """Builds outcomes from events, in the order in which they come."""
 
     _edges: list[Edge] = field(default_factory=list)
     _about: tuple[int, int] | None = None

@@ -1,8 +1,8 @@
-"""Writing files so that what was there stays whole: the new content appears complete or not at all.
+"""Writes files safely: the new content appears complete or not at all.
 
-A file is written beside its place under a temporary name, forced to the disk, and then renamed over the old one,
-which the operating system does in one step. A full disk, a fault of the disk or a kill in the middle leaves the old
-file as it was. What a killed program left behind is removed by the next write into the same folder.
+A file is written under a temporary name beside its place, forced to the disk, and then renamed over the old one,
+which the operating system does in one step. A full disk, a disk error or a kill in the middle leaves the old
+file as it was. The next write into the same folder removes what a killed program left behind.
 """
 
 from __future__ import annotations
@@ -18,17 +18,15 @@ from pathlib import Path
 
 from beamfall.errors import BeamfallError, FileWriteError
 
-_PART = (
-    ".beamfall-"  # how a temporary name begins; it ends like the file's own, which names the format
-)
-_LEFT_BEHIND_S = 3600.0  # a temporary file older than this belongs to no running program
+_PART = ".beamfall-"  # start of a temporary name; it ends like the file's own name, which shows the format
+_LEFT_BEHIND_S = 3600.0  # no running program uses a temporary file older than this
 _SUFFIX_MOST = 16
 
 _CURES = {
     errno.ENOSPC: "the disk is full: make room",
     errno.EDQUOT: "your share of the disk is full: make room",
     errno.EFBIG: "the file is larger than this system allows: choose another place",
-    errno.EIO: "the disk reports an error: save what you need from it and choose another place",
+    errno.EIO: "the disk reports an error: copy what you need from it and choose another place",
     errno.EROFS: "this place is read-only: choose another",
     errno.EACCES: "you may not write there: change the rights or choose another place",
     errno.EPERM: "you may not write there: change the rights or choose another place",
@@ -55,16 +53,16 @@ def explain_write(file: Path) -> Iterator[None]:
     try:
         yield
     except BeamfallError:
-        raise  # some are OSErrors too, and say already what happened
+        raise  # some are OSErrors too, and already say what happened
     except OSError as error:
         raise FileWriteError(file, say_cure(error), error.errno) from error
 
 
 @contextlib.contextmanager
 def write_whole(file: Path) -> Iterator[Path]:
-    """Give a temporary path to write to; it takes the place of `file` when the block ends without an error.
+    """Give a temporary path to write to; it replaces `file` when the block ends without an error.
 
-    Raises FileWriteError; `file` is then as it was.
+    Raises FileWriteError; `file` is then unchanged.
     """
     with write_together() as begin:
         yield begin(file)
@@ -72,10 +70,10 @@ def write_whole(file: Path) -> Iterator[Path]:
 
 @contextlib.contextmanager
 def write_together() -> Iterator[Callable[[Path], Path]]:
-    """Write several files that belong together: none takes its place before all are complete on the disk.
+    """Write several files that belong together: none appears before all are complete on the disk.
 
-    The block calls what it is given for each file and writes to the path that it returns. After an error in the block
-    every file is as it was. Raises FileWriteError, which names the file.
+    The block gets a function; it calls this for each file and writes to the path returned. After an error in the block
+    every file is unchanged. Raises FileWriteError, which names the file.
     """
     parts: list[tuple[Path, Path]] = []
     current: Path | None = None
@@ -98,7 +96,9 @@ def write_together() -> Iterator[Callable[[Path], Path]]:
             for (
                 _,
                 file,
-            ) in parts:  # a folder in the way of the second must not be found after the first
+            ) in (
+                parts
+            ):  # check before the first is replaced: a folder may be in the way of the second
                 current = file
                 if file.is_dir():
                     raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
@@ -118,18 +118,18 @@ def write_together() -> Iterator[Callable[[Path], Path]]:
 
 
 def write_bytes(file: Path, content: bytes) -> None:
-    """Write a whole file, or leave the old one; raises FileWriteError."""
+    """Write a whole file or leave the old one; raises FileWriteError."""
     with write_whole(file) as part:
         part.write_bytes(content)
 
 
 def write_text(file: Path, content: str) -> None:
-    """Write a whole file in UTF-8, or leave the old one; raises FileWriteError."""
+    """Write a whole file in UTF-8 or leave the old one; raises FileWriteError."""
     write_bytes(file, content.encode("utf-8"))
 
 
 def _begin(file: Path) -> Path:
-    """Where to write: a new empty file beside the place, or the place itself where it is a device or a pipe."""
+    """Where to write: a new empty file beside the place, or the place itself if it is a device or a pipe."""
     place = _follow(file)
     try:
         mode = place.stat().st_mode
@@ -157,7 +157,7 @@ def _begin(file: Path) -> Path:
 
 
 def _follow(file: Path) -> Path:
-    """The file itself where `file` is a link to it: the link stays."""
+    """The target if `file` is a link, so that the link stays."""
     return file.resolve() if file.is_symlink() else file
 
 
@@ -170,7 +170,7 @@ def _tidy(folder: Path) -> None:
 
 
 def _force(part: Path) -> None:
-    """Have the content reach the disk: a full disk or its fault shows here at the latest."""
+    """Force the content to the disk: a full or faulty disk shows here at the latest."""
     handle = os.open(part, os.O_RDWR)
     try:
         os.fsync(handle)
@@ -179,7 +179,7 @@ def _force(part: Path) -> None:
 
 
 def _force_folder(folder: Path) -> None:
-    """Have the new names reach the disk, where the system can do so for a folder."""
+    """Force the new names to the disk, if the system can do so for a folder."""
     with contextlib.suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)
         try:

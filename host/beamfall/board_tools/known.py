@@ -1,4 +1,4 @@
-"""What this computer remembers of boards it has installed: which interpreter they have, which the wire does not say."""
+"""Remembers which interpreter each installed board has, since the wire protocol does not report it."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from beamfall.places import find_boards_folder
 
 
 def remember(report: Report) -> None:
-    """Keep what an installation found out, also of the port; a folder that cannot be written to is no error."""
+    """Store what an installation found out about board and port; an unwritable folder is not an error."""
     remember_levels(report.port, report.levels)
     if report.unique_id is None:
         return
@@ -32,7 +32,7 @@ def remember(report: Report) -> None:
 
 
 def recall_interpreter(unique_id: bytes) -> dict[str, Any] | None:
-    """Return what is remembered of a board's interpreter, None when nothing is."""
+    """Return what is remembered about a board's interpreter, or None."""
     try:
         content = json.loads(
             (find_boards_folder() / f"{unique_id.hex()}.json").read_text(encoding="utf-8")

@@ -1,7 +1,7 @@
-"""Getting a board that runs this firmware to the interpreter's prompt, whichever version of the firmware it is.
+"""Gets a board with any version of this firmware to the interpreter's prompt.
 
-A hello with the board's own definition digest opens a session with any firmware of the same protocol version: the
-beacon says it. What is asked then, `maintenance`, has no fields, and its id is meant never to change.
+A hello with the board's own definition digest, which its beacon contains, opens a session with any firmware of the
+same protocol version. The request `maintenance` has no fields, and its id should never change.
 """
 
 from __future__ import annotations
@@ -16,17 +16,15 @@ from beamfall.wire import Frame, Framer, Message, encode_frame, get_codec
 
 _TRIES = 6  # of the hello
 _WAIT_S = 1.0
-_LAST_WAIT_S = (
-    5.0  # asked once: a second time would be typed at the prompt of a board that has restarted
-)
+_LAST_WAIT_S = 5.0  # sent once: a second one could reach the prompt of a board that has restarted
 _DIGEST = slice(0, 8)  # of a beacon, its first field
 _WELCOME_DIGEST = slice(1, 9)
 
 
 def find_firmware_on(transport: Transport, listen_s: float = LISTEN_S) -> bytes | None:
-    """Listen for this firmware's beacon; return the digest of its definition, None when there is none.
+    """Listen for this firmware's beacon; return the digest of its definition, or None.
 
-    Sends nothing: what runs there may be somebody's own program.
+    Sends nothing: the board may run somebody's own program.
     """
     definition = get_codec().definition
     framer = Framer(definition)
@@ -40,9 +38,9 @@ def find_firmware_on(transport: Transport, listen_s: float = LISTEN_S) -> bytes 
 
 
 def ask_for_maintenance(transport: Transport, digest: bytes) -> None:
-    """Have a board with that definition digest restart without main loop and watchdog.
+    """Restart a board with that definition digest without main loop and watchdog.
 
-    Raises Refused (busy) while a shot or watch is under way, InstallError when it does not answer.
+    Raises Refused (busy) while a shot or watch runs, InstallError if the board does not answer.
     """
     codec = get_codec()
     definition = codec.definition
@@ -55,7 +53,7 @@ def ask_for_maintenance(transport: Transport, digest: bytes) -> None:
         answer = _exchange(transport, framer, line, (session, number), tries, wait_s)
         if answer is None:
             if number == 2:
-                return  # it may have restarted before its answer was read: the prompt will tell
+                return  # it may have restarted before its answer was read; the prompt shows whether it did
             raise InstallError(
                 f"{transport.name}: a board with Beamfall is there but does not answer; "
                 "hold its button down while you plug it in"
@@ -64,7 +62,7 @@ def ask_for_maintenance(transport: Transport, digest: bytes) -> None:
             raise make_refusal(definition, codec.decode_frame(answer))
         if number == 1 and bytes(answer.payload[_WELCOME_DIGEST]) != digest:
             raise InstallError(
-                f"{transport.name}: the board changed its definition meanwhile; try again"
+                f"{transport.name}: the board's firmware changed meanwhile; try again"
             )
 
 

@@ -1,15 +1,15 @@
-"""The timing self-test: a jumper wire from an output to a beam input, and the board's own stamps on both ends.
+"""The timing self-test: a jumper wire from an output to a beam input, and the board's own stamps at both ends.
 
-The source output gives pulses at the release; the beam sees each of them through the wire; a flash row follows each
-beam edge by a known delay. The board stamps all three. Two errors come out of that, pulse by pulse:
+The source output sends pulses at the release; the beam sees each one through the wire; a flash row follows each
+beam edge after a known delay. The board stamps all three. Each pulse gives two errors:
 
     flash error   flash's stamp - source's stamp - the commanded delay: what the electronics add between edge and flash
-    stamp error   beam's stamp - source's stamp: what a stamp of an input is off, through a wire of no length
+    stamp error   beam's stamp - source's stamp: the error of an input's stamp, through a wire of negligible length
 
-High load is the host asking for the board's status without a pause, which is USB traffic both ways and makes garbage
-on the board that it has to collect under way. Where stamps come from a program (timing class interrupt), an output's
-stamp is taken behind the command: a lateness common to both stamps of an output does not show here. An oscilloscope on
-source and flash shows it.
+Under high load the host asks for the board's status without a pause. This makes USB traffic both ways, and garbage
+that the board must collect meanwhile. If a program takes the stamps (timing class interrupt), it stamps an output
+after the command: a delay common to both stamps of an output does not show here. An oscilloscope on source and flash
+shows it.
 """
 
 from __future__ import annotations
@@ -36,15 +36,15 @@ _PULSES_A_SHOT = 16
 _SOURCE_S = 0.002
 _FLASH_S = 0.001
 _LEAD_S = 0.005
-# Between the end of the blanking and the next pulse: what a stamp may be late without its next edge falling into the
-# blanking. On boards with soft interrupts a garbage collection takes some milliseconds.
+# Time between the end of the blanking and the next pulse: a stamp may be this late before its next edge falls into the
+# blanking. On boards with soft interrupts, a garbage collection takes a few milliseconds.
 _REST_S = 0.004
 _REST_INTERRUPT_S = 0.020
-_SPOILED_MAX = 3  # shots in which not every pulse was followed; more than that, and more than good ones: give up
+_SPOILED_MAX = 3  # give up after more incomplete shots than this, if they outnumber the good ones
 _TAIL_S = 0.005
-_PAUSE_S = 0.001  # between two questions under load: virtual time passes only in waiting
+_PAUSE_S = 0.001  # between two requests under load: virtual time passes only while waiting
 _WIRE = (
-    "put the jumper wire between these two pins, with nothing else at them; which pins they are stands in the "
+    "connect these two pins with the jumper wire, with nothing else connected to them; find the pins in the "
     "board's profile"
 )
 _DELAYS_S = (0.0005, 0.001, 0.002, 0.005, 0.010)
@@ -69,7 +69,7 @@ class Distribution:
         return len(self.errors_s)
 
     def quantile(self, share: float) -> float:
-        """The error that this share of all errors does not exceed (nearest rank)."""
+        """The error that this fraction of all errors does not exceed (nearest rank)."""
         ordered = sorted(self.errors_s)
         return ordered[max(0, min(len(ordered) - 1, -int(-share * len(ordered) // 1) - 1))]
 
@@ -92,20 +92,20 @@ class Distribution:
 
 @dataclass(frozen=True)
 class LoadResult:
-    """What was measured under one load."""
+    """The measurements under one load."""
 
     flash_error: Distribution
     stamp_error: Distribution
     edges_lost: int
     rows_late: int
     worst_late_s: float
-    questions: int  # status requests that the board answered meanwhile
-    spoiled_shots: int  # shots left out because not every pulse was followed: edges stamped too late for the blanking
+    questions: int  # status requests that the board answered during the test
+    spoiled_shots: int  # shots left out because a pulse was not followed: edges stamped too late for the blanking
 
 
 @dataclass(frozen=True)
 class Measurement:
-    """A timing self-test as a whole."""
+    """A complete timing self-test."""
 
     board: dict[str, Any]
     interpreter: dict[str, Any] | None
@@ -137,7 +137,7 @@ class Measurement:
         return head
 
     def save(self, path: Path) -> None:
-        """Write it as JSON; raises UserError where that is not possible."""
+        """Write it as JSON; raises UserError if it cannot be written."""
         try:
             path.write_text(json.dumps(self.to_dict(), indent=1) + "\n", encoding="utf-8")
         except OSError as error:
@@ -156,10 +156,10 @@ def measure(
     simulated: bool = False,
     tell: Tell = lambda text: None,
 ) -> Measurement:
-    """Run the self-test: `pulses` pulses under each load; see the head of this file.
+    """Run the self-test: `pulses` pulses under each load; see the top of this file.
 
-    Nothing but the jumper may be at `source` and `flash`: both are driven hundreds of times. Raises MeasureError where
-    the wire is not there, UserError for signals that the board does not have.
+    Connect only the jumper to `source` and `flash`: both are driven hundreds of times. Raises MeasureError if the wire
+    is missing, UserError for signals that the board does not have.
     """
     info = board.info
     _check_signals(board, source, flash, beam)
@@ -168,8 +168,8 @@ def measure(
     )
     if not delays:
         raise MeasureError(
-            f"this board's earliest row at a beam is {info.to_seconds(info.earliest_beam_ticks) * 1e3:.1f} ms; "
-            "the self-test has no delay so long"
+            f"this board needs {info.to_seconds(info.earliest_beam_ticks) * 1e3:.1f} ms from a beam edge to a row; "
+            "the self-test has no delay that long"
         )
     found = Measurement(
         board={
@@ -204,18 +204,18 @@ def _check_signals(board: Board, source: str, flash: str, beam: str) -> None:
         signal = Signal.find(name)
         if signal is None or signal.kind not in kinds:
             raise UserError(
-                f"'{name}' is not a {' or '.join(kinds)}; write for instance {kinds[0].nth(1).name}"
+                f"'{name}' is not a {' or '.join(kinds)}; write for example {kinds[0].nth(1).name}"
             )
         if not board.info.has(signal):
             raise UserError(f"this board has no {name}")
     if source == flash:
-        raise UserError(f"source and flash are both {flash}; the source must be another output")
+        raise UserError(f"source and flash are both {flash}; choose another output as the source")
 
 
 def _make_sequence(board: Board, found: Measurement, delay_s: float, count: int) -> Sequence:
 
     info = board.info
-    # Between two counted edges lies at least the blanking: it keeps the flash's least spacing.
+    # Blanking separates counted edges, so it ensures the least spacing of the flash.
     blanking_s = max(info.flash_gap_us * 1e-6, delay_s + 2 * _FLASH_S)
     rest_s = _REST_INTERRUPT_S if info.timing.name == "interrupt" else _REST_S
     period_s = blanking_s + max(rest_s, info.valve_gap_us * 1e-6)
@@ -279,7 +279,7 @@ def _fire(board: Board, sequence: Sequence, load: str) -> tuple[Outcome, int]:
     except Refused as refusal:
         if refusal.reason != "beam_blocked":
             raise
-        # An input that nothing is connected to is pulled to the level of a dark beam.
+        # An unconnected input is pulled to the level of a dark beam.
         anchors = {row.anchor for row in sequence.rows} - {"release"}
         outputs = [row.output for row in sequence.rows if row.anchor == "release"]
         raise MeasureError(
@@ -306,13 +306,13 @@ def _compare(
     flash = _begins(outcome.edges, found.flash)
     if not beam:
         raise MeasureError(
-            f"{found.beam} saw none of the {len(source)} pulses of {found.source}: {_WIRE}"
+            f"{found.beam} saw none of the {len(source)} pulses from {found.source}: {_WIRE}"
         )
     if not len(source) == len(beam) == len(flash) == count:
         raise SpoiledShot(
-            f"{found.source} gave {len(source)} pulses, {found.beam} saw {len(beam)}, {found.flash} followed "
+            f"{found.source} sent {len(source)} pulses, {found.beam} saw {len(beam)}, {found.flash} followed "
             f"{len(flash)} of {count} ({outcome.done.cause.label}): look for a loose wire, or for something "
-            "else at the pins"
+            "else connected to the pins"
         )
     delay_ticks = round(delay_s * clock_hz)
     flash_errors = [(f - s - delay_ticks) / clock_hz for f, s in zip(flash, source, strict=True)]

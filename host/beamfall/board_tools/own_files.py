@@ -1,8 +1,8 @@
-"""Which files on a board are the user's own, and where they go when they are in the firmware's way.
+"""Finds the user's own files on a board, and renames those that are in the firmware's way.
 
-What an installer put there stands in the board's `beamfall.files`, with its digest; whatever else
-lies there, also in the firmware's folders, and what was changed since is the user's, and is never
-removed and never overwritten.
+The board's `beamfall.files` lists what an installer put there, with digests. Everything else, and
+every file changed since, belongs to the user, even in the firmware's folders: it is never removed
+or overwritten.
 """
 
 from __future__ import annotations
@@ -14,26 +14,26 @@ from beamfall.board_tools.prompt import BoardFile, Prompt
 
 _MAIN_IS_OURS = b"Starts the board: every output off first"  # in its first line, in every version
 
-_UNDER_WAY = "-"  # in the list, in a digest's place
+_UNDER_WAY = "-"  # in the list, instead of a digest
 
 
 @dataclass
 class Clearing:
-    """What is to be done on a board before new firmware is written."""
+    """What to do on a board before writing new firmware."""
 
     remove: list[str] = field(default_factory=list)  # ours, of earlier versions
     move: list[str] = field(default_factory=list)  # the user's, where the firmware must be
     keep: list[str] = field(default_factory=list)  # the user's, in the firmware's folders
-    listed: set[str] = field(default_factory=set)  # what installers have put there
+    listed: set[str] = field(default_factory=set)  # what installers have written
 
 
 def plan_clearing(
     prompt: Prompt, home: str, bundle: Bundle, before: dict[str, BoardFile]
 ) -> Clearing:
-    """Sort what lies on the board (`before`: a survey of the firmware's folders and of its files outside)."""
+    """Sort the board's files (`before`: a survey of the firmware's folders and of its files outside)."""
     listed = _read_list(prompt, home, before)
     plan = Clearing(listed=set(listed))
-    # Where an installation was cut short nobody knows how far a file had come: it is ours all the same.
+    # After an interrupted installation a file may be incomplete: it is ours all the same.
     ours = {
         path
         for path, digest in listed.items()
@@ -42,7 +42,7 @@ def plan_clearing(
     ours.add(LIST)
     folders = {folder for path in listed for folder in _list_parents(path)}
     if MAIN in before and _is_our_main(prompt, home):
-        ours.add(MAIN)  # of a version that kept no list
+        ours.add(MAIN)  # from a version that kept no list
     # An import finds a folder before x.py, and x.py before x.mpy: any of them is in the way.
     modules = {path.rpartition(".")[0] for path in bundle.files}
     for path, file in before.items():
@@ -60,7 +60,7 @@ def plan_clearing(
                 plan.move.append(path)
         elif not file.is_folder:
             plan.keep.append(path)
-    # What is inside goes before its folder; what lies in a folder that is moved goes with it.
+    # Remove a folder's content before the folder; a moved folder takes its content along.
     plan.remove.sort(key=lambda path: path.count("/"), reverse=True)
     moved = [f"{path}/" for path in plan.move]
     plan.move = [path for path in plan.move if not path.startswith(tuple(moved))]
@@ -69,7 +69,7 @@ def plan_clearing(
 
 
 def move_aside(prompt: Prompt, home: str, path: str) -> str:
-    """Give a file or folder of the user's a name that nothing has; return it."""
+    """Rename a user's file or folder to an unused name; return the name."""
     folder, slash, name = path.rpartition("/")
     stem, dot, ending = name.partition(".")
     number = 1
@@ -83,7 +83,7 @@ def move_aside(prompt: Prompt, home: str, path: str) -> str:
 
 
 def write_list(prompt: Prompt, home: str, bundle: Bundle, earlier: set[str] | None = None) -> None:
-    """Write down what was put on the board; with `earlier`, before it is: also what may still be there."""
+    """List what was written to the board; with `earlier`, before writing, also what may still be there."""
     if earlier is None:
         lines = [f"{bundle.digest(path)}  {path}\n" for path in sorted(bundle.files)]
     else:

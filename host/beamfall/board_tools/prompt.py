@@ -1,4 +1,4 @@
-"""The interpreter's prompt of a board, through mpremote's library: the way in for an installer."""
+"""The prompt of a board's interpreter, through mpremote's library: how an installer gets in."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from typing import Any
 
 from beamfall.errors import InstallError, MissingExtra
 
-_CHUNK = 1024  # bytes of a file written at once; its text must fit the heap of a small board
+_CHUNK = 1024  # bytes of a file per write; the text must fit the heap of a small board
 _ENTER_TRIES = 3
 
 _WHO = """
@@ -67,16 +67,16 @@ def one(path):
 
 @dataclass(frozen=True, slots=True)
 class Interpreter:
-    """What runs on a board."""
+    """The interpreter on a board."""
 
     name: str
     version: tuple[int, ...]
-    text: str  # as the interpreter says it
+    text: str  # as the interpreter reports it
     platform: str
     machine: str
     mpy: int  # sys.implementation._mpy; 0: it loads no compiled files
     home: str  # where its files are, without a slash at the end
-    free_bytes: int  # -1: not known
+    free_bytes: int  # -1: unknown
 
     @property
     def release(self) -> str:
@@ -105,18 +105,18 @@ def load_mpremote() -> tuple[Any, type[Exception]]:
         base = importlib.import_module("mpremote.transport")
     except ImportError as error:
         raise MissingExtra(
-            "installing onto a board needs the library mpremote, which is not here; "
+            "installing onto a board needs the library mpremote, which is missing; "
             "install it with: pip install 'beamfall[board]'"
         ) from error
     return serial.SerialTransport, base.TransportError
 
 
 class Prompt:
-    """A board at its raw prompt. `port` is a pyserial port that is open already; it is closed with this."""
+    """A board at its raw prompt. `port` is an open pyserial port, which `close` closes."""
 
     def __init__(self, port: Any, name: str, *, patience_s: float = 20.0) -> None:
         maker, self._error = load_mpremote()
-        # mpremote would open the port itself, with DTR and RTS as it likes; some boards restart on that.
+        # mpremote would open the port with its own DTR and RTS; some boards restart on that.
         self._remote = maker("loop://")
         self._remote.serial.close()
         self._remote.serial = port
@@ -127,7 +127,7 @@ class Prompt:
         self._patience_s = patience_s
 
     def enter(self) -> Interpreter:
-        """Stop what runs and get the prompt. Raises InstallError with the cure."""
+        """Stop the running program and get the prompt. Raises InstallError with the cure."""
         said = io.StringIO()
         refused: InstallError | None = None
         for _ in range(_ENTER_TRIES):
@@ -140,9 +140,9 @@ class Prompt:
             except InstallError as error:
                 if not isinstance(error.__cause__, self._error):
                     raise
-                # A slow board greets late, once more than it was read: what is asked gets the greeting for an answer.
+                # A slow board may greet late, so that the greeting is read as the answer to a command.
                 refused = error
-                self._remote.use_raw_paste = True  # what mpremote took from such an answer
+                self._remote.use_raw_paste = True  # what mpremote keeps from such an answer
             time.sleep(0.2)
         raise refused or InstallError(
             f"{self._name}: no prompt of a MicroPython interpreter; if Beamfall runs on it but does not answer, "
@@ -155,13 +155,13 @@ class Prompt:
             said, wrong = self._remote.exec_raw(code, timeout=self._patience_s)
         except (self._error, struct.error) as error:
             raise InstallError(
-                f"{self._name}: the board does not do what it is asked ({error})"
+                f"{self._name}: the board does not carry out commands ({error})"
             ) from error
         except OSError as error:
-            raise InstallError(f"{self._name} is gone ({error}); check the cable") from error
+            raise InstallError(f"{self._name} disappeared ({error}); check the cable") from error
         words = bytes(wrong).decode("utf-8", "replace").strip().splitlines()
         if words:
-            raise InstallError(f"{self._name}: the board said: {words[-1]}")
+            raise InstallError(f"{self._name}: the board reports: {words[-1]}")
         return bytes(said).decode("utf-8", "replace")
 
     def _lines(self, code: str) -> Iterator[list[Any]]:
@@ -171,15 +171,15 @@ class Prompt:
                 yield list(ast.literal_eval(line))
 
     def ask_who(self) -> Interpreter:
-        """Ask what runs there."""
+        """Ask which interpreter runs there."""
         for name, version, text, platform, machine, mpy, home, free in self._lines(_WHO):
             numbers = tuple(part for part in version if isinstance(part, int))
             home = "" if home == "/" else home
             return Interpreter(name, numbers, text, platform, machine, mpy, home, free)
-        raise InstallError(f"{self._name}: the interpreter does not say what it is")
+        raise InstallError(f"{self._name}: the interpreter does not identify itself")
 
     def survey(self, home: str, folders: list[str], files: list[str]) -> dict[str, BoardFile]:
-        """Read what lies in those folders of the board and the digests of those files, by path below `home`."""
+        """List those folders of the board and the digests of those files, by path below `home`."""
         code = _SURVEY
         code += "".join(f"look({home + '/' + folder!r})\n" for folder in folders)
         code += "".join(f"one({home + '/' + file!r})\n" for file in files)
@@ -190,7 +190,7 @@ class Prompt:
         return found
 
     def make_folders(self, home: str, folders: list[str]) -> None:
-        """Make folders; those that are there stay."""
+        """Make folders; existing ones stay."""
         self.run(
             "import os\ndef make(path):\n try:\n  os.mkdir(path)\n except OSError:\n  os.stat(path)\n"
             + "".join(f"make({home + '/' + folder!r})\n" for folder in folders)
@@ -207,7 +207,7 @@ class Prompt:
             raise InstallError(f"{self._name}: {path} cannot be written: {error}") from error
 
     def remove(self, paths: list[str]) -> None:
-        """Remove files, and folders that are empty."""
+        """Remove files and empty folders."""
         if paths:
             self.run(
                 "import os\ndef away(path):\n try:\n  os.remove(path)\n except OSError:\n  try:\n   os.rmdir(path)\n"
@@ -215,11 +215,11 @@ class Prompt:
             )
 
     def rename(self, old: str, new: str) -> None:
-        """Rename a file or folder; ask `exists` of the new name first."""
+        """Rename a file or folder; first check with `exists` that the new name is free."""
         self.run(f"import os\nos.rename({old!r}, {new!r})\n")
 
     def exists(self, path: str) -> bool:
-        """Whether a file or folder of that name is there."""
+        """Whether a file or folder of that name exists."""
         code = f"import os\ntry:\n os.stat({path!r})\n print([1])\nexcept OSError:\n print([0])\n"
         return [1] in self._lines(code)
 
@@ -233,26 +233,26 @@ class Prompt:
             raise InstallError(f"{self._name}: {path} cannot be read: {error}") from error
 
     def restart(self) -> None:
-        """Have the board start anew, as at power-up; the prompt is over then. Raises InstallError."""
+        """Restart the board, as at power-up; this ends the prompt. Raises InstallError."""
         code = "import time\ntime.sleep_ms(100)\nimport machine\nmachine.reset()\n"
         try:
             self._remote.exec_raw_no_follow(code)
         except (self._error, struct.error) as error:
             raise InstallError(
-                f"{self._name}: the files are on the board and right, but it does not take the order to restart "
+                f"{self._name}: the files on the board are right, but it does not obey the command to restart "
                 f"({error}); unplug it and plug it in again"
             ) from error
         except OSError:
-            return  # the port went as the board left it: that is the restart
+            return  # the port disappeared with the board: that is the restart
 
     def leave(self) -> None:
-        """Let go of the port, with the board at its friendly prompt."""
+        """Leave the board at its friendly prompt and close the port."""
         with contextlib.suppress(Exception):
             self._remote.exit_raw_repl()
         self.close()
 
     def close(self) -> None:
-        """Let go of the port."""
+        """Close the port."""
         with contextlib.suppress(Exception):
             self._remote.serial.close()
 

@@ -1,4 +1,4 @@
-"""Opening a board for the self-test: a port that brings its own rig gets a jumper wire in the place of it."""
+"""Opens a board for the self-test: on a port with its own rig, a jumper wire replaces the rig."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from beamfall.setup.signals import Signal
 
 
 def open_for_self_test(port: str | None, source: str, beam: str) -> Board:
-    """Return the board, with the wire in place where the port can put it there."""
+    """Return the board, with the wire connected if the port can do that."""
     if port is None or not brings_rig(port):
         return Board.connect(port)
     try:

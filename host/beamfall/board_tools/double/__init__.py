@@ -1,8 +1,8 @@
 """The bench double: a second board that stands in for valves, drops, beams and flashes at the controller's pins.
 
-It runs the ordinary firmware with a profile whose lines are turned round (firmware/bench_double/). Which drops fall,
-and when, is worked out here by the simulation's physics before each shot and uploaded as the double's own table,
-anchored at the controller's first valve opening: the answer itself is given by the double's hardware.
+It runs the ordinary firmware with a profile that swaps inputs and outputs (firmware/bench_double/). Before each shot
+the simulation's physics calculates here which drops fall, and when. They are uploaded as the double's own table,
+anchored to the controller's first valve opening, so the double's hardware gives the response itself.
 """
 
 from beamfall.board_tools.double.bench import Bench

@@ -9,7 +9,7 @@ from beamfall.errors import BeamfallError
 
 
 def main() -> int:
-    """Print the table for the profile named, `pico` when none is; the double's profile below it."""
+    """Print the table for the named profile, by default `pico`, and the double's profile below it."""
     try:
         print(make_table(sys.argv[1] if len(sys.argv) > 1 else "pico"), end="")
         print(f"\ndouble: beamfall board install --board {find_double_profile().path}")

@@ -1,4 +1,4 @@
-"""A controller and its double, as a pair: connecting them, listening to one while the other acts."""
+"""A controller and its double as a pair: connects them, listens to one while the other acts."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ _LONGEST_WAIT_S = 30.0
 
 @dataclass
 class Bench:
-    """Two open boards. `true_ratio` is known in a simulation only: ticks of the double for one of the controller."""
+    """Two open boards. `true_ratio`, known only in a simulation, is the double's ticks per tick of the controller."""
 
     controller: Board
     double: Board
@@ -43,7 +43,7 @@ class Bench:
     def connect(cls, port: str, double_port: str) -> Self:
         """Open both ports.
 
-        Raises BenchError when the second is no double or the first is one, and whatever Board.connect raises.
+        Raises BenchError if the second is not a double or the first is one, and what Board.connect raises.
         """
         controller = Board.connect(port)
         try:
@@ -90,14 +90,14 @@ class Bench:
             if board.info.name.startswith(DOUBLE_NAME) != wanted:
                 role = "double" if wanted else "controller"
                 raise BenchError(
-                    f"{board.name} is '{board.info.name}', which is not a {role}: exchange the two ports, or "
+                    f"{board.name} is '{board.info.name}', which is not a {role}: swap the two ports, or "
                     "install the double's profile (firmware/bench_double/README.md)"
                 )
         if self.controller.info.unique_id == self.double.info.unique_id:
             raise BenchError(f"{self.controller.name} and {self.double.name} are the same board")
 
     def close(self) -> None:
-        """Put all outputs of both off and let go of the ports."""
+        """Switch all outputs of both off and close the ports."""
         for board in (self.controller, self.double):
             with contextlib.suppress(BeamfallError):
                 board.abort()
@@ -115,7 +115,7 @@ class Bench:
         self.close()
 
     def pinned_wires(self) -> list[PinnedWire]:
-        """The wires that these two boards should have, by what they say of their lines; pins are not known here."""
+        """The wires that these two boards should have, from the lines they report; the pins are unknown here."""
 
         mine = BoardLimits.from_welcome(self.controller.info)
         lines = mine.outputs | mine.inputs
@@ -128,7 +128,7 @@ class Bench:
     def shoot_watched(
         self, actor: Board, sequence: Sequence, listener: Board
     ) -> tuple[Outcome, tuple[Edge, ...]]:
-        """Run a sequence on one board while the other only watches; the outcome, and what the other saw."""
+        """Run a sequence on one board while the other only watches; return the outcome and what the other saw."""
         listener.take_outcomes()
         listener.watch(True)
         try:
@@ -142,14 +142,14 @@ class Bench:
 
 
 def wait_for_watch(board: Board) -> tuple[Edge, ...]:
-    """Return the edges of the watch that has been ended; raises BenchError when the board does not report it."""
+    """Return the edges of a watch that has ended; raises BenchError if the board does not report it."""
     end = board.transport.clock() + _LONGEST_WAIT_S
     while board.transport.clock() < end:
         board.pump(_LISTEN_S)
         for outcome in board.take_outcomes():
             if outcome.done.activity.name == "watch":
                 if not outcome.complete or outcome.done.edges_lost:
-                    raise BenchError(f"{board.name} has lost edges of a watch; try again")
+                    raise BenchError(f"{board.name} lost edges during a watch; try again")
                 return outcome.edges
     raise BenchError(f"{board.name} has not reported the end of a watch")
 

@@ -1,7 +1,7 @@
 """The ratio of the double's clock to the controller's, from pulses that the controller sends over a wire.
 
-Two crystals of 30 ppm may differ by 60 ppm: 30 µs in half a second. What the double times is therefore put on the
-controller's clock by a straight line fitted to its stamps of pulses whose ticks on the controller are known.
+Two crystals of 30 ppm may differ by 60 ppm: 30 µs in half a second. So the double's times are converted to the
+controller's clock, by a straight line fitted to its stamps of pulses whose ticks on the controller are known.
 """
 
 from __future__ import annotations
@@ -30,10 +30,10 @@ _WIDTH_S = 0.002
 
 @dataclass(frozen=True, slots=True)
 class ClockRatio:
-    """Ticks of the double for one tick of the controller, and the standard uncertainty of that.
+    """Ticks of the double for one tick of the controller, with its standard uncertainty.
 
-    `nominal` is what both clocks claim. `pulses` over `span_s` seconds; `residual_s` is the standard deviation of the
-    stamps from the line.
+    `nominal` is the ratio that both clocks report. `pulses` over `span_s` seconds; `residual_s` is the standard
+    deviation of the stamps from the line.
     """
 
     ratio: float
@@ -45,7 +45,7 @@ class ClockRatio:
 
     @property
     def ppm(self) -> float:
-        """How much faster the double's clock runs than the controller's, in millionths."""
+        """How much faster the double's clock runs than the controller's, in parts per million."""
         return (self.ratio / self.nominal - 1.0) * 1e6
 
     @property
@@ -67,16 +67,16 @@ class ClockRatio:
 
 
 def measure_ratio(bench: Bench, *, pulses: int = 40, span_s: float = 3.0) -> ClockRatio:
-    """Have the controller send pulses of known ticks and fit the double's stamps of them.
+    """Have the controller send pulses at known ticks and fit the double's stamps of them.
 
-    Raises BenchError when not every pulse arrives.
+    Raises BenchError if a pulse does not arrive.
     """
 
     outputs = BoardLimits.from_welcome(bench.controller.info).outputs
     line = next((name for name in _LINES if name in outputs), None)
     if line is None:
         raise BenchError(
-            f"the controller has none of {', '.join(_LINES)}: nothing to send pulses by"
+            f"the controller has none of {', '.join(_LINES)}, so it cannot send pulses"
         )
     step = span_s / (pulses - 1)
     rows = tuple(Row("release", 0, line, _LEAD_S + n * step, _WIDTH_S) for n in range(pulses))
@@ -85,13 +85,15 @@ def measure_ratio(bench: Bench, *, pulses: int = 40, span_s: float = 3.0) -> Clo
     target = "light1" if Signal.of(line).kind is SignalKind.FLASH else "beam2"
     theirs = [edge.ticks for edge in seen if edge.signal.name == target and edge.level == 1]
     info, other = bench.controller.info, bench.double.info
-    if info.timing.name == "interrupt":  # commanded is not driven there: by the board's own stamps
+    if (
+        info.timing.name == "interrupt"
+    ):  # a command is not yet an edge there: use the board's own stamps
         mine = [e.ticks for e in outcome.edges if e.signal.name == line and e.level == 1]
     else:
         mine = [row.delay_ticks for row in sequence.make_table(info).rows]
     if len(theirs) != len(mine):
         raise BenchError(
-            f"of {len(mine)} pulses of the controller's {line} the double has seen {len(theirs)}: run the self-test "
+            f"the double saw {len(theirs)} of {len(mine)} pulses from the controller's {line}: run the self-test "
             "of the wires first"
         )
     grain = math.hypot(
@@ -110,11 +112,11 @@ def fit_ratio(
     """
     count = len(mine)
     if count < 3:
-        raise BenchError(f"{count} pulses are too few for a ratio; 3 are the least")
-    # Whole numbers until the sums are small: doubles have no ticks to spare at 10^9.
+        raise BenchError(f"{count} pulses are too few for a ratio; it needs at least 3")
+    # Integers until the sums are small: floats would lose ticks at 10^9.
     x0, y0 = mine[0], theirs[0]
     xs = [x - x0 for x in mine]
-    # The nominal slope is taken off first, so that what is left over is small.
+    # Subtract the nominal slope first, so that the remainder is small.
     ys = [(y - y0) - x * their_hz / my_hz for x, y in zip(xs, theirs, strict=True)]
     x_mean, y_mean = math.fsum(xs) / count, math.fsum(ys) / count
     spread = math.fsum((x - x_mean) ** 2 for x in xs)

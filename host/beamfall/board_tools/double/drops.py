@@ -1,7 +1,7 @@
-"""What the double pretends: drops that a sequence's valve openings would make, and what may be wrong with them.
+"""What the double pretends: the drops that a sequence's valve openings would make, and possible faults.
 
-Drops fall as in the simulation (`beamfall.sim.drops`): latency and volume scatter, fall with drag, shadow in the
-beam. Their shadows become the rows of the double's table, all of them anchored at the first valve opening it sees.
+Drops fall as in the simulation (`beamfall.sim.drops`): scatter of latency and volume, fall with drag, shadow in the
+beam. Their shadows become the rows of the double's table, all anchored to the first valve opening that it sees.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 FAULTS = ("none", "no_drop", "merged", "satellites", "chatter")
 _SATELLITE_AFTER_S = 0.004
 _SATELLITE_DARK_S = 0.0004
-_CHATTER_PULSES = 120  # more edges than the 200 that the firmware takes for chatter
+_CHATTER_PULSES = 120  # more edges than the 200 that the firmware treats as chatter
 _CHATTER_STEP_S = 0.0001
 _LIGHT_LATENCY_S = 50e-6
 _LIGHT_S = 0.001
@@ -34,10 +34,10 @@ _OUTPUTS = {
 }  # the double's outputs that are the controller's beams
 _LIGHT_OUTPUT = Signal.flash3.name
 _LEAST_S = (
-    20e-6  # between two pulses of one output, and of one pulse: what the double's profile allows
+    20e-6  # what the double's profile allows between two pulses of one output, and for one pulse
 )
 
-Shadow = tuple[float, float]  # dark from, to: seconds since the controller's release
+Shadow = tuple[float, float]  # start and end of dark, in seconds since the controller's release
 
 
 @dataclass(frozen=True)
@@ -48,12 +48,12 @@ class Pretence:
     shadows: dict[int, tuple[Shadow, ...]]  # by beam, in time order
     lights: tuple[Shadow, ...]
     first_valve_s: float
-    end_s: float  # when the controller has done all it can do
+    end_s: float  # when the controller has finished
     expected: tuple[str, str]  # state and cause of the controller's shot
     counted_s: tuple[float, ...]  # edges of beam 1 that should count
 
     def make_answer(self, scale: float, window_s: float) -> Sequence | None:
-        """Return the double's sequence, on a clock `scale` times as fast as nominal; None where it only watches."""
+        """Return the double's sequence, on a clock `scale` times as fast as nominal; None if it only watches."""
         rows = [
             Row("beam1", 1, output, (begin - self.first_valve_s) * scale, (end - begin) * scale)
             for output, pulses in (
@@ -72,9 +72,9 @@ class Pretence:
 def pretend(
     model: RigModel, sequence: Sequence, limits: BoardLimits, *, seed: int, fault: str = "none"
 ) -> Pretence:
-    """Work out what falls when a controller with these limits runs `sequence`; one seed, one shot.
+    """Calculate what falls when a controller with these limits runs `sequence`; one seed gives one shot.
 
-    Raises BenchError for a fault that is not known, or a sequence that opens no valve or two at once (the double
+    Raises BenchError for an unknown fault, and for a sequence that opens no valve, or two at once (the double
     has one input for all valves).
     """
     if fault not in FAULTS:
@@ -115,7 +115,7 @@ def _list_openings(sequence: Sequence) -> list[tuple[int, float, float]]:
     )
     found.sort(key=lambda opening: opening[1])
     if not found:
-        raise BenchError("the sequence opens no valve: the double has nothing to answer")
+        raise BenchError("the sequence opens no valve, so the double has nothing to do")
     for before, after in zip(found, found[1:], strict=False):
         if after[1] <= before[1] + before[2]:
             raise BenchError(
@@ -141,7 +141,7 @@ def _let_fall(
 
 
 def _merge(pulses: list[Shadow]) -> tuple[Shadow, ...]:
-    """Shadows that overlap or nearly touch are one."""
+    """Merge shadows that overlap or nearly touch."""
     merged: list[Shadow] = []
     for begin, end in sorted(pulses):
         if merged and begin - merged[-1][1] < _LEAST_S:
@@ -158,7 +158,7 @@ def _spoil(shadows: dict[int, tuple[Shadow, ...]], fault: str) -> dict[int, tupl
         return {}
     spoiled: dict[int, tuple[Shadow, ...]] = {}
     for beam, pulses in shadows.items():
-        if fault == "merged":  # the first two drops have become one on their way
+        if fault == "merged":  # the first two drops have merged on their way
             length = sum(end - begin for begin, end in pulses[:2])
             begin = pulses[0][0]
             spoiled[beam] = _merge([(begin, begin + length), *pulses[2:]])
@@ -168,7 +168,7 @@ def _spoil(shadows: dict[int, tuple[Shadow, ...]], fault: str) -> dict[int, tupl
                 for _, end in pulses
             ]
             spoiled[beam] = _merge([*pulses, *small])
-        else:  # chatter: a loose plug, from the first drop on
+        else:  # chatter: a loose plug, starting at the first drop
             begin = pulses[0][0]
             spoiled[beam] = tuple(
                 (begin + n * _CHATTER_STEP_S, begin + (n + 0.5) * _CHATTER_STEP_S)

@@ -28,9 +28,9 @@ def write_report(
     *,
     made_at: str | None = None,
 ) -> tuple[Path, Path]:
-    """Write both files into `folder`, made if need be; return their paths.
+    """Write both files into `folder`, which is made if necessary; return their paths.
 
-    Raises BenchError when the folder cannot be written to.
+    Raises BenchError if the folder cannot be written to.
     """
     content = {
         "made_at": made_at or datetime.now(UTC).isoformat(timespec="seconds"),
@@ -75,7 +75,11 @@ def draw_report(path: Path, content: dict[str, Any]) -> None:
     figure.suptitle(
         f"{content['controller']['name']}, measured by {content['double']['name']}\n"
         f"double's clock {ratio['ppm']:+.3f} ± {ratio['uncertainty_ppm']:.3f} ppm"
-        + (", simulated: proves the plumbing, no chip's timing" if content["simulated"] else ""),
+        + (
+            ", simulated: says nothing about the timing of real hardware"
+            if content["simulated"]
+            else ""
+        ),
         fontsize=9,
     )
     for number, (name, found) in enumerate(errors.items(), 1):

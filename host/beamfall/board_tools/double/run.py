@@ -1,4 +1,4 @@
-"""Shots against the double, and what it measured of them on its own clock."""
+"""Shots with the double, and what it measured on its own clock."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ _ARM_WINDOW_S = 4.0  # how long the double waits for the first valve
 
 @dataclass(frozen=True)
 class BenchShot:
-    """One shot: what the double pretended, what each of the two boards reported."""
+    """One shot: what the double pretended, and what each board reported."""
 
     delay_s: float
     pretence: Pretence
@@ -35,10 +35,10 @@ class BenchShot:
 
     @property
     def fault(self) -> str | None:
-        """What the controller made of it, where that is not what it should have; None: all is well."""
+        """What the controller did, if it was wrong; None if all is well."""
         done = self.outcome.done
         got = (done.state.name, done.cause.name)
-        late = got == ("fired", "late")  # how late stands in the record, and is judged there
+        late = got == ("fired", "late")  # the record holds the lateness, which is judged there
         if got != self.pretence.expected and not (late and self.pretence.expected[0] == "fired"):
             return f"{self.pretence.fault}: {' '.join(got)} instead of {' '.join(self.pretence.expected)}"
         if not self.outcome.complete or done.edges_lost:
@@ -50,9 +50,9 @@ class BenchShot:
 class BenchRun:
     """All shots, and errors in seconds on the controller's clock.
 
-    `flash_error` by commanded delay: flash as the double saw it, less its own beam pulse, less the delay.
-    `valve_error`: spacing of two valve openings as the double saw it, less the commanded one.
-    `stamp_error`: spacing of two beam edges as the controller stamped it, less the double's.
+    `flash_error` by commanded delay: flash as the double saw it, minus its own beam pulse, minus the delay.
+    `valve_error`: spacing of two valve openings as the double saw it, minus the commanded one.
+    `stamp_error`: spacing of two beam edges as the controller stamped it, minus the double's.
     """
 
     ratio: ClockRatio
@@ -63,7 +63,7 @@ class BenchRun:
 
     @property
     def faults(self) -> list[str]:
-        """What went otherwise than it should; empty when all is well."""
+        """What went wrong; empty if all is well."""
         return [
             f"shot {number}: {shot.fault}"
             for number, shot in enumerate(self.shots, 1)
@@ -71,7 +71,7 @@ class BenchRun:
         ]
 
     def distributions(self) -> dict[str, Distribution]:
-        """Every kind of error, by name, those that there are."""
+        """Every kind of error that was measured, by name."""
         named = {
             f"flash after beam, {delay * 1e3:g} ms": errors
             for delay, errors in sorted(self.flash_error.items())
@@ -80,7 +80,7 @@ class BenchRun:
         return {name: Distribution(tuple(errors)) for name, errors in named.items() if errors}
 
     def uncertainty_s(self, delay_s: float) -> float:
-        """Standard uncertainty that the clocks' ratio adds to a time of that length."""
+        """Standard uncertainty that the clock ratio adds to a time of that length."""
         return delay_s * self.ratio.uncertainty / self.ratio.nominal
 
     def to_dict(self) -> dict[str, Any]:
@@ -96,7 +96,7 @@ class BenchRun:
 
 
 def make_two_drops(opening_s: float, delay_s: float, *, blanking_s: float = 0.02) -> Sequence:
-    """Two drops 110 ms apart and a flash by that delay after each, or where one flash cannot, after the second."""
+    """Two drops 110 ms apart and a flash that long after each, or only after the second if one flash cannot."""
     spacing = 0.11
     counts = (1, 2) if delay_s < blanking_s / 2 else (2,)
     rows = [Row("release", 0, "valve1", 0.005 + n * spacing, opening_s) for n in range(2)]
@@ -117,7 +117,7 @@ def run_shots(
     delays_s: SequenceOf[float] = DELAYS_S,
     seed: int = 0,
 ) -> BenchRun:
-    """Shoot every delay against every fault, `repeats` times, each with scatter of its own."""
+    """Shoot every delay with every fault, `repeats` times, each with its own scatter."""
     run = BenchRun(ratio)
     for _ in range(repeats):
         for delay in delays_s:
@@ -147,7 +147,7 @@ def _shoot(
         return BenchShot(delay_s, pretence, outcome, seen)
     mine = bench.controller.arm(
         sequence
-    )  # a table takes time to cross the wire: first, the window is short
+    )  # upload first: a table takes time to send, and the window is short
     theirs = bench.double.arm(answer)
     bench.double.release(theirs)
     bench.controller.release(mine)
@@ -165,7 +165,7 @@ def _shoot(
 
 
 def _take_errors(run: BenchRun, bench: Bench, shot: BenchShot, sequence: Sequence) -> None:
-    """Put what the double saw on the controller's clock, and compare."""
+    """Convert what the double saw to the controller's clock, and compare."""
     hz = bench.controller.info.clock_hz
     table = sequence.make_table(bench.controller.info)
 
@@ -179,7 +179,7 @@ def _take_errors(run: BenchRun, bench: Bench, shot: BenchShot, sequence: Sequenc
     opened = seen("beam1")
     if len(opened) != len(valves):
         raise BenchError(
-            f"of {len(valves)} valve openings the double has seen {len(opened)}: test the wires"
+            f"the double saw {len(opened)} of {len(valves)} valve openings: test the wires"
         )
     run.valve_error += [
         seconds(b - a) - (y - x) / hz
@@ -203,9 +203,7 @@ def _take_errors(run: BenchRun, bench: Bench, shot: BenchShot, sequence: Sequenc
     wanted = sorted(row.count for row in table.rows if row.output == "flash1")
     flashes = seen("light1")
     if len(flashes) != len(wanted):
-        raise BenchError(
-            f"of {len(wanted)} flashes the double has seen {len(flashes)}: test the wires"
-        )
+        raise BenchError(f"the double saw {len(flashes)} of {len(wanted)} flashes: test the wires")
     delay = next(row.delay_ticks for row in table.rows if row.output == "flash1")
     run.flash_error.setdefault(shot.delay_s, []).extend(
         seconds(flash - counted[count - 1]) - delay / hz

@@ -1,7 +1,6 @@
-"""Which wires are there: each output gives one pulse of a width of its own, and the other board says where it came out.
+"""Tests the wires: each output sends one pulse of its own width, and the other board shows where it arrives.
 
-A width names its wire on whatever input it turns up; nothing has to be known of when one board's time began on the
-other.
+The width identifies the wire on any input, so the two boards' clocks need not be aligned.
 """
 
 from __future__ import annotations
@@ -22,21 +21,21 @@ if TYPE_CHECKING:
 
 _LEAD_S = 0.01
 _FIRST_S = 0.002
-# Between two widths; the longest stays below the button's 30 ms, so that nothing is released.
+# Step between widths; the longest stays below the button's 30 ms, so that nothing is released.
 _STEP_S = 0.0015
 _GAP_S = 0.02
 
 
 @dataclass(frozen=True, slots=True)
 class WireFinding:
-    """What the test says of one wire: the inputs at its other end where its pulse came out."""
+    """The result for one wire: the inputs at its other end where its pulse arrived."""
 
     wire: Wire
     seen_at: tuple[str, ...]
 
     @property
     def fault(self) -> str | None:
-        """What is wrong, and the cure; None: nothing."""
+        """What is wrong, and the cure; None if nothing is."""
         wire = self.wire
         if self.seen_at == (wire.input,):
             return None
@@ -45,8 +44,8 @@ class WireFinding:
         found = ", ".join(self.seen_at)
         if wire.input in self.seen_at:
             others = ", ".join(name for name in self.seen_at if name != wire.input)
-            return f"wire touches another: {wire.name} comes out at {others} too"
-        return f"wire in the wrong place: {wire.name} comes out at {found}"
+            return f"wire touches another: {wire.name} also arrives at {others}"
+        return f"wire in the wrong place: {wire.name} arrives at {found}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,17 +56,17 @@ class SelfTest:
 
     @property
     def faults(self) -> list[str]:
-        """What is wrong, one line a wire; empty when every wire is where it should be."""
+        """What is wrong, one line per wire; empty if every wire is right."""
         return [finding.fault for finding in self.findings if finding.fault is not None]
 
     def require(self) -> None:
-        """Raise BenchError naming every wire that is not as it should be."""
+        """Raise BenchError, which names every wrong wire."""
         if not self.faults:
             return
         text = "; ".join(self.faults)
         missing = sum(not finding.seen_at for finding in self.findings)
         if missing == len(self.findings):
-            text = "no wire carries anything: is the ground connected, and have both boards power?"
+            text = "no pulse arrived: is the ground connected, and do both boards have power?"
         raise BenchError(f"{text}. The table of wires: python -m beamfall.board_tools.double")
 
 

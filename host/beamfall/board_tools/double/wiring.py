@@ -44,7 +44,7 @@ class Wire:
 
     @property
     def name(self) -> str:
-        """What people call the wire."""
+        """The wire's name for people."""
         return f"{self.source} {self.output} to {self.target} {self.input}"
 
 
@@ -61,12 +61,12 @@ WIRES = (
 
 @dataclass(frozen=True, slots=True)
 class PinnedWire:
-    """A wire with the pins of the two profiles, and the level its input has when the wire is not there."""
+    """A wire with the pins of the two profiles, and the level of its input without the wire."""
 
     wire: Wire
     output_pin: Any
     input_pin: Any
-    level_alone: int  # 1: dark or on
+    level_alone: int  # 1 is dark or on
 
 
 def find_double_profile() -> Profile:
@@ -75,9 +75,9 @@ def find_double_profile() -> Profile:
 
 
 def list_wires(controller: Profile, double: Profile) -> list[PinnedWire]:
-    """Return the wires between boards of these profiles; lines that the controller lacks have none.
+    """Return the wires between boards of these profiles, without the lines that the controller lacks.
 
-    Raises BoardProfileError where a level at one end does not mean the same at the other.
+    Raises BoardProfileError if a level does not mean the same at both ends.
     """
     return list(_pin_wires(controller, double))
 
@@ -105,7 +105,7 @@ def _pin_wires(controller: Profile, double: Profile) -> Iterator[PinnedWire]:
             raise BoardProfileError(
                 f"{wire.name}: lines joined by diodes must be on when high; this one is on when low"
             )
-        rest = 1 if pull == "up" else 0  # the double's inputs have their pull-downs outside
+        rest = 1 if pull == "up" else 0  # the double's inputs have external pull-downs
         yield PinnedWire(wire, output_pin, input_pin, int(rest == int(bool(on_level))))
 
 
@@ -116,7 +116,7 @@ def _word(high: object) -> str:
 def make_table(controller: str) -> str:
     """Return the wiring table for a controller with the profile of that name, in Markdown.
 
-    Raises BoardProfileError for a profile that is not known or does not fit the double's.
+    Raises BoardProfileError for a profile that is unknown or does not match the double's.
     """
     pinned = list_wires(find_profile(controller), find_double_profile())
     lines = [
