@@ -32,6 +32,7 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path / "report"
 
 
+@pytest.mark.full
 def test_the_suite_runs_against_two_ports_and_writes_its_report(folder: Path) -> None:
     with ServedPair(ppm=(-11.0, 16.0)) as pair:
         done = run_suite(pair, folder)
@@ -43,6 +44,7 @@ def test_the_suite_runs_against_two_ports_and_writes_its_report(folder: Path) ->
     assert (folder / "bench_report.png").stat().st_size > 10_000
 
 
+@pytest.mark.full
 def test_a_missing_wire_stops_the_suite_with_its_name(folder: Path) -> None:
     with ServedPair(missing=["double flash1 to controller beam1"]) as pair:
         done = run_suite(pair, folder)

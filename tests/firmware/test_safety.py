@@ -6,6 +6,7 @@ waits is in test_duty.py."""
 
 from __future__ import annotations
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scripted import BEAM1, BEAM2, HZ, MS, Bench
@@ -114,6 +115,7 @@ def test_outputs_keep_their_limits_whatever_is_sent(case, beam_pulses, abort_ms,
     judge(bench)
 
 
+@pytest.mark.full
 def test_the_strategies_do_reach_running_tables() -> None:
     """A property over tables that are all refused would prove nothing."""
     ran = 0

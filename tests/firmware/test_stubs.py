@@ -89,6 +89,7 @@ def check(tmp_path_factory: pytest.TempPathFactory):  # type: ignore[no-untyped-
     return run
 
 
+@pytest.mark.full
 def test_calls_fit_the_stubs(check) -> None:  # type: ignore[no-untyped-def]
     assert check(FIRMWARE) == []
 

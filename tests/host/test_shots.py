@@ -350,7 +350,6 @@ def test_a_log_that_may_not_be_written_can_be_read(tmp_path: Path, welcome: Welc
 HOST = str(Path(__file__).resolve().parents[2] / "host")
 
 
-@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a way to make a full disk")
 def test_a_full_log_is_said_before_the_release(path: Path, log: ShotLog, welcome: Welcome) -> None:
     """SQLite's own limit of pages gives the same error as a full disk (SQLITE_FULL)."""
     series = log.begin_series("shoot")

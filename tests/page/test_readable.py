@@ -133,7 +133,6 @@ def test_red_light_shows_red_alone(shown: Any, keep_screenshot: Keep) -> None:
             assert lit < 0.002 * image.width * image.height, f"{view}: {lit} pixels with {name}"
 
 
-@pytest.mark.quick
 def test_state_and_timings_read_at_one_and_a_half_metres(shown: Any) -> None:
     """ISO 9241-303 recommends characters of 20 to 22 arc minutes and at least 16: at 1.5 m 8.7 mm and 7.0 mm
     (from memory). A CSS pixel is 1/96 inch; capitals and figures are 0.7 em high in the fonts used."""

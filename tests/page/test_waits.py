@@ -103,6 +103,7 @@ def test_the_rest_may_be_left_out_on_purpose_and_recycling_never(
     assert 40.0 <= second - first < 300.0
 
 
+@pytest.mark.full
 def test_a_single_flash_counts_and_a_series_waits_by_itself(serve: Serve, log_path: Path) -> None:
     bench = serve_armed(serve, LONG_RIG.replace("300 s", "45 s"))
     assert do(bench, make_flash(1, "2 ms")) == ""

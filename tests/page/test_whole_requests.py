@@ -37,7 +37,7 @@ def test_a_whole_request_is_carried_out(serve: Callable[..., Served]) -> None:
     served = serve(rig=QUICK_RIG)
     served.wait(lambda: (served.hub.get("link") or {}).get("state") == "up")
     assert _post(served, "drip", b'{"valve": 1, "opening": "12 ms"}') == 200
-    assert served.hub.get("job")["kind"] == "drip"
+    assert served.wait(lambda: served.hub.get("job"))["kind"] == "drip"
 
 
 def _post(served: Served, command: str, body: bytes) -> int:

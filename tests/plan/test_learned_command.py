@@ -47,6 +47,7 @@ def known(rig: Path) -> Belief:
     return belief
 
 
+@pytest.mark.full
 def test_a_find_survives_what_comes_after_it(rig: Path) -> None:
     """Review, section 3, 1 and 2: a stopped search replaced a find, and calibrating moved the flash by 6 ms."""
     alone = plan(rig)

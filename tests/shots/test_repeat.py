@@ -77,6 +77,7 @@ def test_what_moved_and_what_did_not(log: ShotLog, fire_series: Fire) -> None:
             assert change.difference_s == pytest.approx(0.002, abs=0.0008)
 
 
+@pytest.mark.full
 @pytest.mark.parametrize(("count", "peers"), [(5, 0), (10, 0), (1, 5), (3, 20)])
 def test_edges_of_shots_alike_are_called_moved_as_seldom_as_said(count: int, peers: int) -> None:
     """Six beams' edges, normal scatter of 0.2 ms, nothing moved: any of them is called so in 0.27 %.

@@ -364,9 +364,8 @@ def test_whatever_the_file_system_does_at_the_start_the_board_starts() -> None:
 
     bench = Bench()
     folder = Path(bench.transport._folder.name)
-    (
-        folder / "slot0.bin"
-    ).mkdir()  # reading it is an OSError; a size beyond memory would be a MemoryError
+    # Reading a folder is an OSError; a size beyond memory would be a MemoryError.
+    (folder / "slot0.bin").mkdir(parents=True)
     board = Board(bench.transport._port, profile, folder=str(folder))
     assert board.controller.table.state == wire.TABLE_EMPTY
 

@@ -9,6 +9,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -19,9 +20,8 @@ from beamfall.page.door import Door, own_names
 from beamfall.page.hub import Hub
 from beamfall.page.listening import Opener
 
-_BACKLOG = (
-    64  # connections that are accepted in one go, before any of them can be counted and closed
-)
+_BACKLOG = 64  # connections accepted in one go, before any of them can be counted and closed
+_LOOK_S = 0.2  # how often the main thread looks whether the server has ended
 
 
 @dataclass(frozen=True)
@@ -132,7 +132,7 @@ class PageServer:
                 ws_max_queue=16,
                 http=self.connections.make_protocol,  # type: ignore[arg-type]
                 h11_max_incomplete_event_size=32 * 1024,
-                timeout_graceful_shutdown=2,
+                timeout_graceful_shutdown=1,
                 backlog=_BACKLOG,
             )
         )
@@ -146,7 +146,19 @@ class PageServer:
         """Serve until Ctrl-C or `stop`; `when_up` is called once it answers."""
         if when_up is not None:
             threading.Thread(target=self._wait_up, args=(when_up,), daemon=True).start()
-        self._server.run(sockets=[self._socket])
+        if threading.current_thread() is not threading.main_thread():
+            self._server.run(sockets=[self._socket])
+            return
+        # The main thread stays free for signals: inside the event loop one would tear the server apart.
+        with ThreadPoolExecutor(1, thread_name_prefix="page") as pool:
+            serving = pool.submit(self._server.run, sockets=[self._socket])
+            try:
+                while not serving.done():
+                    wait([serving], timeout=_LOOK_S)
+            except KeyboardInterrupt:
+                self.stop()
+                raise
+        serving.result()
 
     def _wait_up(self, when_up: Callable[[], None]) -> None:
         while not self._server.started:
