@@ -189,6 +189,12 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
     async def assess(request: Request) -> Response:
         return await answer(lambda log: review.assess(log, _number(request, "series")))
 
+    async def show_learned(_: Request) -> Response:
+        try:
+            return JSONResponse(await run_sync(desk.describe_learned), headers=_NO_STORE)
+        except BeamfallError as error:
+            return _fail(error, 500)
+
     async def write_rig(_: Request) -> Response:
         headers = {**_NO_STORE, "content-disposition": 'attachment; filename="rig.toml"'}
         return Response(desk.write_rig(), media_type="application/toml", headers=headers)
@@ -207,6 +213,7 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
             Route("/compare/{first:int}/{second:int}", compare),
             Route("/series", list_series),
             Route("/series/{series:int}", assess),
+            Route("/learned", show_learned),
             Route("/rig.toml", write_rig),
         ],
         middleware=[Middleware(Guard, door=door)],

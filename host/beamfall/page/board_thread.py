@@ -100,16 +100,22 @@ class BoardThread:
         """Have a job done; raises UserError while another one is under way or no board is there."""
         self._require_thread()
         with self._lock:
-            if self._running is not None:
-                raise UserError(
-                    f"{self._running.title} is under way: wait until it ends, or abort it"
-                )
+            self._refuse_if_busy()
             if self.hub.get("link", {}).get("state") != "up":
                 raise UserError(
                     "there is no board now: check its cable; the page reconnects by itself"
                 )
             self._running = job
         self._jobs.put(job)
+
+    def require_idle(self) -> None:
+        """Raise UserError while a job is under way."""
+        with self._lock:
+            self._refuse_if_busy()
+
+    def _refuse_if_busy(self) -> None:
+        if self._running is not None:
+            raise UserError(f"{self._running.title} is under way: wait until it ends, or abort it")
 
     def abort(self, press: str = "") -> None:
         """Put all outputs off, now, whatever is under way or is about to begin; raises BeamfallError where

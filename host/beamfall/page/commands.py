@@ -28,6 +28,7 @@ from beamfall.page.jobs import (
     make_sweep_resume,
     make_watch,
 )
+from beamfall.planning.belief import Belief
 from beamfall.shots import ShotLog, find_log
 
 Command = Callable[..., dict[str, Any] | None]
@@ -133,6 +134,24 @@ def reset_rig(hub: Hub, desk: Desk, bench: BoardThread) -> None:
     desk.reset()
 
 
+# -- what seeking and calibrating have taught ------------------------------------------------------------------
+def undo_learned(hub: Hub, desk: Desk, bench: BoardThread) -> None:
+    _change_learned(desk, bench, Belief.undo)
+
+
+def redo_learned(hub: Hub, desk: Desk, bench: BoardThread) -> None:
+    _change_learned(desk, bench, Belief.redo)
+
+
+def reset_learned(hub: Hub, desk: Desk, bench: BoardThread) -> None:
+    _change_learned(desk, bench, Belief.reset)
+
+
+def _change_learned(desk: Desk, bench: BoardThread, change: Callable[[Belief], Belief]) -> None:
+    bench.require_idle()  # a search that is under way would write over it at its end
+    desk.change_learned(change)
+
+
 def dismiss(hub: Hub, desk: Desk, bench: BoardThread, notice: int) -> None:
     hub.dismiss(notice)
 
@@ -166,7 +185,8 @@ COMMANDS: Mapping[str, Command] = {
     command.__name__: command
     for command in (
         abort, arm, release, drip, flash, rinse, watch, repeat, sweep, sweep_resume, seek, check, calibrate,
-        answer, tune, step, untune, edit, add_part, remove_part, reset_rig, dismiss, rate, note,
+        answer, tune, step, untune, edit, add_part, remove_part, reset_rig, undo_learned, redo_learned,
+        reset_learned, dismiss, rate, note,
     )
 }  # fmt: skip
 

@@ -17,7 +17,8 @@ from beamfall.errors import BeamfallError, KeyProblem, UserError
 from beamfall.page import rig_form
 from beamfall.page.drawing import describe_plan_chart, describe_rig, describe_trace
 from beamfall.page.hub import Hub
-from beamfall.planning.learned import find_file, load_learned
+from beamfall.planning.history import list_history
+from beamfall.planning.learned import change_learned, find_file, load_learned
 from beamfall.planning.make import make_plan
 from beamfall.planning.retime import with_flash_delay
 from beamfall.planning.seek.moment import Outlooks
@@ -49,6 +50,7 @@ class Desk:
         self._problems: tuple[KeyProblem, ...] = ()
         self._spacing_s: float | None = None
         self._delay_s: float | None = None
+        self._board: str | None = None  # the id of the board that is connected
         self._learned: Belief | None = None
         self._outlooks: Outlooks | None = None
         self._lock = threading.RLock()
@@ -78,11 +80,35 @@ class Desk:
         except BeamfallError as error:
             self._hub.notice("caution", str(error))
         self._outlooks = None
+        head = 0 if self._learned is None else self._learned.head
+        steps = () if self._learned is None else self._learned.steps
+        self._hub.set(learned={"head": head, "newest": steps[-1].number if steps else 0})
 
     @property
     def learned(self) -> Belief | None:
         """What seeking has shown of this rig with the board that is connected."""
         return self._learned
+
+    def change_learned(self, change: Callable[[Belief], Belief]) -> None:
+        """Undo, redo or reset what was learned, and plan again. Raises UserError where that cannot be done."""
+        with self._lock:
+            if self._board is None:
+                raise UserError("connect the board first: each board has learned for itself")
+            change_learned(self.rig_file, self._board, change)
+            self._load_learned(self._board)
+        self._replan()
+
+    def describe_learned(self) -> dict[str, Any]:
+        """What was learned with the board that is connected, step by step, with the plan after each."""
+        with self._lock:
+            rig, learned = self.rig, self._learned
+        return {
+            "file": str(find_file(self.rig_file)),
+            "steps": [line.to_json() for line in list_history(rig, learned)],
+            "can_undo": learned is not None and learned.head != 0,
+            "can_redo": learned is not None and learned.redoable is not None,
+            "can_reset": learned is not None and bool(learned.chain),
+        }
 
     # -- the form --------------------------------------------------------------------------------------------
     def edit(self, path: str, text: str) -> None:

@@ -142,6 +142,11 @@ class Belief:
         """When the newest step was made; empty without one."""
         return self.steps[-1].when if self.steps else ""
 
+    @property
+    def redoable(self) -> Step | None:
+        """The newest step that follows what is in use: undone, or set aside."""
+        return next((step for step in reversed(self.steps) if step.before == self.head), None)
+
     def is_used(self, step: Step) -> bool:
         """Whether plans use a step."""
         return step in self.chain
@@ -249,11 +254,11 @@ class Belief:
         return replace(self, head=self._find(self.head).before)
 
     def redo(self) -> Belief:
-        """With the newest step that follows on what is in use: undone, or set aside. Raises UserError."""
-        for step in reversed(self.steps):
-            if step.before == self.head:
-                return replace(self, head=step.number)
-        raise UserError("nothing was undone or set aside after what is in use now")
+        """With the step that can be redone; raises UserError where there is none."""
+        step = self.redoable
+        if step is None:
+            raise UserError("there is nothing to redo: nothing was undone or set aside")
+        return replace(self, head=step.number)
 
     def reset(self) -> Belief:
         """Back to the rig file alone; undo brings it back."""

@@ -61,7 +61,7 @@ export function drawPanel(panel, view, width, tall) {
     if (drawn) inner.append(...[drawn].flat());
   }
   // Arrows and rules say what cannot be left out; notes take what room is left.
-  for (const shape of panel.shapes) if (shape.shape !== 'Note') writeOn(words, shape, place, taken);
+  for (const shape of panel.shapes) if (shape.shape !== 'Note') writeOn(words, shape, place, taken, width);
   for (const shape of panel.shapes) {
     if (shape.shape !== 'Note') continue;
     const free = panel.rows[Math.round(shape.y)]?.remark === '';
@@ -317,13 +317,14 @@ const makeBox = (x, y, width) => ({ left: x, right: x + width, top: y - 7, botto
 const meet = (a, b) => a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom;
 
 /**
- * The words of an arrow or a rule, which stand even where there is little room.
+ * The words of an arrow or a rule, which are written even where there is little room.
  * @param {Element} words
  * @param {Shape} shape
  * @param {Place} place
  * @param {Box[]} taken
+ * @param {number} width of the whole chart
  */
-function writeOn(words, shape, { x, y, from, to, frame }, taken) {
+function writeOn(words, shape, { x, y, from, to, frame }, taken, width) {
   if (!shape.text) return;
   const wide = shape.text.length * LETTER;
   let at = frame.right - 4;
@@ -332,10 +333,9 @@ function writeOn(words, shape, { x, y, from, to, frame }, taken) {
   if (shape.shape === 'Arrow') {
     if (shape.end < from || shape.start > to) return;
     const middle = (Math.max(x(shape.start), frame.left) + Math.min(x(shape.end), frame.right)) / 2;
-    at = Math.max(
-      Math.min(middle, frame.right - wide / 2),
-      Math.min(frame.left, frame.right - wide) + wide / 2,
-    );
+    // Words wider than the frame may use the margins: between two rows these are empty.
+    const [left, right] = wide <= frame.right - frame.left ? [frame.left, frame.right] : [0, width];
+    at = Math.max(Math.min(middle, right - wide / 2), left + wide / 2);
     base = y(shape.y) - 3;
     anchor = 'middle';
   } else if (shape.axis === 'x') {

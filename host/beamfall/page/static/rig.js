@@ -3,6 +3,7 @@
 import { attempt } from './bar.js';
 import { makeChart } from './chart.js';
 import { h, ms, number, percent, show, watchTyping, write } from './dom.js';
+import { makeLearned } from './learned.js';
 import { act, on, state } from './net.js';
 
 /** @type {Record<string, string>} */
@@ -178,6 +179,7 @@ export function makeRig() {
       h('div', { class: 'planchart' }, chart.buttons, chart.box, chart.legend),
       plan,
     ),
+    makeLearned(),
   );
 }
 

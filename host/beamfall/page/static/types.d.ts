@@ -16,6 +16,7 @@ interface BeamfallState {
   armed?: { name: string; of: number } | null;
   resting?: { rest_until: number | null; recycle_until: number | null } | null;
   rig?: RigState | null;
+  learned?: { head: number; newest: number } | null;
   plan?: PlanState | null;
   moment?: MomentState | null;
   shot?: ShotState | null;

@@ -1,0 +1,111 @@
+// What seeking and calibrating have taught, step by step; to undo, redo or reset.
+
+import { attempt } from './bar.js';
+import { clock, h, ms, number, show } from './dom.js';
+import { act, get, on, state } from './net.js';
+
+/**
+ * @typedef {{spacing: number | null, flash_delay: number, flash_interval: Interval}} Timing
+ * @typedef {{step: number, when: string | null, what: string, used: boolean, plan: Timing | null}} LearnedStep
+ * @typedef {{file: string, steps: LearnedStep[], can_undo: boolean, can_redo: boolean, can_reset: boolean}} Learned
+ */
+
+export function makeLearned() {
+  const table = h('div', {});
+  const [undo, redo] = [
+    makeButton('Undo', 'Plan without the last step', () => attempt(act('undo_learned'))),
+    makeButton('Redo', 'Plan with the step that was undone or set aside', () => attempt(act('redo_learned'))),
+  ];
+  const reset = makeButton('Reset', 'Plan with the rig file alone', () => ask(true));
+  const sure = makeButton('Reset to the rig file', '', () => {
+    ask(false);
+    attempt(act('reset_learned'));
+  });
+  const cancel = makeButton('Cancel', '', () => ask(false));
+  const question = h(
+    'div',
+    { class: 'row', role: 'group', 'aria-label': 'Reset?', hidden: true },
+    h('span', {}, 'Plans will use the rig file alone. Undo brings the steps back.'),
+    sure,
+    cancel,
+  );
+  /** @param {boolean} open */
+  function ask(open) {
+    question.hidden = !open;
+    (open ? cancel : reset).focus();
+  }
+
+  let asked = 0;
+  async function refresh() {
+    const mine = ++asked;
+    /** @type {Learned} */
+    const learned = await get('/learned');
+    if (mine !== asked) return;
+    const busy = state.job?.state === 'running';
+    undo.disabled = busy || !learned.can_undo;
+    redo.disabled = busy || !learned.can_redo;
+    reset.disabled = busy || !learned.can_reset;
+    if (reset.disabled) question.hidden = true;
+    show(table, learned.steps.length > 1 ? makeTable(learned) : makeNothing());
+  }
+  let last = '';
+  on(['learned', 'rig', 'job'], () => {
+    const now = JSON.stringify([state.learned, state.rig?.form, state.job?.state === 'running']);
+    if (now === last) return;
+    last = now;
+    attempt(refresh());
+  });
+  return h(
+    'section',
+    { class: 'panel learned', 'aria-label': 'Learned' },
+    h('h2', {}, 'What seeking and calibrating have taught'),
+    table,
+    h('div', { class: 'row' }, undo, redo, reset),
+    question,
+  );
+}
+
+/** @param {string} text @param {string} title @param {() => void} click */
+const makeButton = (text, title, click) =>
+  h('button', { type: 'button', title: title || null, on: { click } }, text);
+
+const makeNothing = () =>
+  h('p', { class: 'soft' }, 'Nothing yet: plans use the rig file alone. Seek or calibrate to improve them.');
+
+/** @param {Learned} learned */
+function makeTable(learned) {
+  const columns = ['step', 'when', 'what', 'used', 'spacing', 'flash delay', '90 % interval'];
+  return [
+    h(
+      'table',
+      { class: 'plain' },
+      h('caption', { class: 'soft small' }, `Each step with the plan that it gives. Kept in ${learned.file}`),
+      h(
+        'thead',
+        {},
+        h(
+          'tr',
+          {},
+          columns.map((name) => h('th', { scope: 'col' }, name)),
+        ),
+      ),
+      h('tbody', {}, learned.steps.map(makeRow)),
+    ),
+  ];
+}
+
+/** @param {LearnedStep} step */
+function makeRow(step) {
+  const plan = step.plan;
+  return h(
+    'tr',
+    { class: step.used ? 'chosen' : '' },
+    h('td', {}, step.step ? String(step.step) : ''),
+    h('td', {}, step.when ? clock(step.when).slice(0, 16) : ''),
+    h('th', { scope: 'row' }, step.what),
+    h('td', {}, step.used ? 'yes' : 'no'),
+    h('td', {}, plan ? ms(plan.spacing) : ''),
+    h('td', {}, plan ? ms(plan.flash_delay) : 'no plan'),
+    h('td', {}, plan ? `${number(plan.flash_interval.p5, 1)} to ${ms(plan.flash_interval.p95, 1)}` : ''),
+  );
+}
