@@ -7,15 +7,16 @@ real board never loads the simulation.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from importlib import import_module
-from typing import TYPE_CHECKING, Protocol, cast
+from typing import TYPE_CHECKING, Any, Protocol, cast
 
 from beamfall.link.probing import find_board
 from beamfall.link.trace import trace_if_asked
 from beamfall.link.transport import Transport
 
 if TYPE_CHECKING:
+    from beamfall.link.traits import Picture
     from beamfall.setup.rig import Rig
 
 KINDS = {
@@ -45,6 +46,9 @@ class RigPortModule(PortModule, Protocol):
     def open_jumpered(self, name: str, source: int, target: int) -> Transport:
         """Open a port with only a wire at its pins, from output `source` to input `target`."""
 
+    def recall_picture(self, truth: Mapping[str, Any]) -> Picture | None:
+        """Return what the port's own camera saw of a shot, from the truth in its record; None if it says too little."""
+
 
 def open_transport(name: str | None, rig: Rig | None = None, seed: int = 0) -> Opened:
     """Open a port, see `PortModule.open_port`. Without a name, open the one board that is connected.
@@ -67,6 +71,13 @@ def brings_rig(name: str | None) -> bool:
 def open_jumpered(name: str, source: int, target: int) -> Transport:
     """Open a port of that kind with a wire from output `source` to input `target`."""
     return cast(RigPortModule, _find_module(name)).open_jumpered(name, source, target)
+
+
+def recall_picture(name: str, truth: Mapping[str, Any] | None) -> Picture | None:
+    """Return what that port's camera saw of a logged shot, from the truth in its record; None: it has no camera."""
+    if not isinstance(truth, Mapping) or not brings_rig(name):
+        return None
+    return cast(RigPortModule, _find_module(name)).recall_picture(truth)
 
 
 def _find_module(name: str) -> PortModule:

@@ -16,6 +16,8 @@ import pytest
 from command_line import run_cli
 
 from beamfall.board import Board
+from beamfall.page.pictures import PictureShelf
+from beamfall.page.review import describe_shot_line
 from beamfall.setup.rig import example_rig
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.shots import ShotLog
@@ -147,9 +149,9 @@ def test_the_sheet_needs_nothing_else(log: Path, pictures: Path, tmp_path: Path)
     run(log, "shots", "rate", "7", "5")
     out = tmp_path / "sheet.html"
     result = run(log, "shots", "sheet", "--out", str(out))
-    assert result.returncode == 0 and "24 shots, 22 with a picture" in result.stdout
+    assert result.returncode == 0 and "24 shots, 24 with a picture" in result.stdout
     page = out.read_text("utf-8")
-    assert page.count("data:image/jpeg;base64,") == 22
+    assert page.count("data:image/jpeg;base64,") == 24  # two shots without photograph: simulated
     assert not re.search(r'(?:src|href)="(?!data:)', page) and "http" not in page
     assert "<script>alert" not in page and "&lt;script&gt;" in page
     assert page.count("<article") == 24 and '<option value="flash, ms">' in page
@@ -187,3 +189,18 @@ def test_the_report_stands_alone(log: Path, pictures: Path, tmp_path: Path) -> N
     blocked.write_text("")
     refused = run(log, "report", "--out", str(blocked))
     assert refused.returncode == 2 and "cannot be written" in refused.stderr
+
+
+def test_sheet_and_report_show_what_the_simulated_camera_saw(log: Path, tmp_path: Path) -> None:
+    sheet, folder = tmp_path / "sheet.html", tmp_path / "report"
+    assert run(log, "shots", "sheet", "--out", str(sheet)).returncode == 0
+    assert sheet.read_text(encoding="utf-8").count('src="data:image/jpeg;base64,') == 24
+    assert run(log, "report", "--out", str(folder)).returncode == 0
+    assert len(list(folder.glob("shot-*.jpg"))) == 12
+    assert not list(tmp_path.glob("*.pictures")), "looking at shots leaves nothing beside the log"
+
+
+def test_page_shows_the_picture_of_a_shot_fired_at_the_terminal(log: Path) -> None:
+    with ShotLog.open(log) as opened:
+        assert describe_shot_line(opened, 3)["picture"] == "simulated"
+        assert PictureShelf().load(opened, 3, small=True).startswith(b"\xff\xd8")

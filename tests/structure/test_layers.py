@@ -26,7 +26,7 @@ ARROWS: dict[str, set[str]] = {
     "board": {"ports", "link", "setup", "events", "board_values"},
     "board_tools": {"plot", "shots", "board", "events", "ports", "link", "setup"},
     "shots": {"events", "link", "setup"},
-    "photos": {"shots", "setup"},
+    "photos": {"shots", "ports", "link", "setup"},
     "planning": {"physics", "setup", "shots", "board", "events"},
     "repeatability": {"planning", "physics", "shots", "setup"},
     "faults": {"planning", "physics", "shots", "board", "events", "setup"},

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.page import words
 from beamfall.page.hub import mark_shot
-from beamfall.page.pictures import simulated_file
 from beamfall.page.shown import show_shot
+from beamfall.photos.find import find_drawn
 from beamfall.planning.seek.answer import WORDS
 from beamfall.workflows.calibrate import DropsFallen
 from beamfall.workflows.check import (
@@ -105,7 +105,7 @@ class PageFrontEnd:
                 {
                     "value": f"{of} {entry.value_ms:.3f} ms",
                     "drawn": entry.picture is not None
-                    or simulated_file(self._work.log.path, entry.shot).exists(),
+                    or find_drawn(self._work.log.path, entry.shot).exists(),
                     **entry.to_json(),
                 }
                 for entry in ordered

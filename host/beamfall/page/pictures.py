@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from beamfall.errors import BeamfallError, UserError
 from beamfall.page.hub import Hub, mark_shot
-from beamfall.photos.thumbnail import make_thumbnail
+from beamfall.photos.find import find_drawn, load_picture
 from beamfall.shots import ShotLog
 
 if TYPE_CHECKING:
@@ -23,11 +23,6 @@ if TYPE_CHECKING:
 _LARGE, _SMALL = 1400, 420
 _KEPT_MOST = 400
 _painter = ThreadPoolExecutor(1, thread_name_prefix="picture")
-
-
-def simulated_file(log_path: Path, shot: int) -> Path:
-    """Where the simulated picture of a shot lies."""
-    return log_path.with_suffix(".pictures") / f"shot-{shot}.png"
 
 
 def warm_up() -> None:
@@ -46,12 +41,10 @@ def draw_later(hub: Hub, log_path: Path, shot: int, picture: Picture) -> None:
 
 
 def _draw(hub: Hub, log_path: Path, shot: int, picture: Picture) -> None:
-    file = simulated_file(log_path, shot)
+    file = find_drawn(log_path, shot)
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
-        part = file.with_suffix(".part.png")
-        picture.draw(part, tell=False)  # the page says it where nobody is asked
-        part.replace(file)
+        picture.draw(file, tell=False)  # the page says it where nobody is asked
     except (BeamfallError, OSError) as error:
         hub.notice("caution", f"the simulated picture of shot {shot} could not be drawn: {error}")
         return
@@ -85,16 +78,16 @@ class PictureShelf:
 
     def load(self, log: ShotLog, shot: int, *, small: bool) -> bytes:
         """A JPEG; raises UserError where there is no picture, PictureError where it cannot be shown, NoSuchShot."""
-        named = log.read_shot(shot).record.picture
-        file = Path(named) if named else simulated_file(log.path, shot)
-        try:
-            key = (file, file.stat().st_mtime, small)
-        except OSError as error:
-            raise UserError(f"shot {shot} has no picture here") from error
+        logged = log.read_shot(shot)
+        file = Path(logged.record.picture or find_drawn(log.path, shot))
+        changed = file.stat().st_mtime if file.is_file() else 0.0
+        key = (file, changed, small)
         with self._lock:
             if key in self._kept:
                 return self._kept[key]
-            data = make_thumbnail(file, _SMALL if small else _LARGE)
+            data = load_picture(log.path, logged, _SMALL if small else _LARGE)
+            if data is None:
+                raise UserError(f"shot {shot} has no picture here")
             if small:
                 if len(self._kept) >= _KEPT_MOST:
                     self._kept.pop(next(iter(self._kept)))

@@ -7,8 +7,9 @@ from typing import Any
 
 from beamfall.page.drawing import describe_shot_chart, read_scatter
 from beamfall.page.hub import clean
-from beamfall.page.pictures import find_pictures, simulated_file
+from beamfall.page.pictures import find_pictures
 from beamfall.page.shown import say_seen, say_shot
+from beamfall.photos.find import find_kind
 from beamfall.plot.control import describe_quantity, is_drawn
 from beamfall.plot.scene import to_json
 from beamfall.repeatability import assess_series, read_series
@@ -32,9 +33,8 @@ def list_lines(log: ShotLog) -> dict[str, Any]:
 def describe_shot_line(log: ShotLog, shot: int) -> dict[str, Any]:
     """One shot as a line of the list."""
     logged = log.read_shot(shot)
-    picture = {shot: "photo"} if logged.record.picture else {}
-    if not picture and simulated_file(log.path, shot).exists():
-        picture = {shot: "simulated"}
+    kind = find_kind(log.path, logged)
+    picture = {} if kind is None else {shot: kind}
     kinds = dict(log.query("SELECT id, kind FROM series WHERE id = ?", (logged.line.series,)))
     return _describe(logged.line, picture, kinds)
 

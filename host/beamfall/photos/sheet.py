@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import PictureError
 from beamfall.files import write_text
-from beamfall.photos.thumbnail import make_thumbnail
+from beamfall.photos.find import load_picture
 from beamfall.setup.signals import SignalKind
 from beamfall.text import show_html
 
@@ -52,14 +52,14 @@ def write_sheet(log: ShotLog, series: int, file: Path, width: int) -> Sheet:
     shown = 0
     blocks = []
     for card in cards:
-        image = None
-        if card.picture is not None:
-            try:
-                image = make_thumbnail(Path(card.picture), width)
-                shown += 1
-            except PictureError as error:
-                problems.append(f"shot {card.shot}: {error}")
-        blocks.append(_draw_card(card, image))
+        image, instead = None, "no picture"
+        try:
+            image = load_picture(log.path, log.read_shot(card.shot), width)
+            shown += image is not None
+        except PictureError as error:
+            instead = "picture cannot be shown"
+            problems.append(f"shot {card.shot}: {error}")
+        blocks.append(_draw_card(card, image, instead))
     record = log.read_series(series)
     rig = next((card.rig for card in cards if card.rig), "")
     begun = (
@@ -153,11 +153,10 @@ def _flatten_swept(swept: Mapping[str, Any]) -> dict[str, float]:
     return found
 
 
-def _draw_card(card: Card, image: bytes | None) -> str:
+def _draw_card(card: Card, image: bytes | None, instead: str) -> str:
     keys = show_html(json.dumps(card.keys))
     if image is None:
-        words = "no picture" if card.picture is None else "picture cannot be shown"
-        shown = f'<div class="none">{words}</div>'
+        shown = f'<div class="none">{instead}</div>'
     else:
         data = base64.b64encode(image).decode()
         shown = f'<img alt="shot {card.shot}" loading="lazy" src="data:image/jpeg;base64,{data}">'

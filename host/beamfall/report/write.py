@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import NoSuchShot, PictureError
 from beamfall.files import explain_write, write_bytes, write_text, write_whole
+from beamfall.photos.find import load_picture
 from beamfall.photos.sheet import Card, fill_page, read_cards
-from beamfall.photos.thumbnail import make_thumbnail
 from beamfall.plot.control import describe_control
 from beamfall.plot.draw import make_figure
 from beamfall.plot.timeline import describe_timeline
@@ -68,7 +68,7 @@ def _write(
     if assessment is not None:
         sections.append(_describe_scatter(assessment, save))
     sections.append(_describe_sweep(log, cards, orders, save))
-    sections.append(_show_pictures(cards, folder, files))
+    sections.append(_show_pictures(log, cards, folder, files))
     sections.append(_list_shots(cards))
     title = f"Series {series}"
     page = folder / "index.html"
@@ -286,27 +286,32 @@ def _describe_sweep(log: ShotLog, cards: Sequence[Card], orders: Sequence[str], 
     )
 
 
-def _show_pictures(cards: Sequence[Card], folder: Path, files: list[Path]) -> str:
-
-    with_picture = [card for card in cards if card.picture is not None]
-    with_picture.sort(key=lambda card: -(card.rating or 0))
-    shown = []
-    for card in with_picture[:_PICTURES_MOST]:
+def _show_pictures(log: ShotLog, cards: Sequence[Card], folder: Path, files: list[Path]) -> str:
+    """The best rated first; photographs go before simulated pictures."""
+    simulated = False
+    shown: list[str] = []
+    for card in sorted(cards, key=lambda one: (one.picture is None, -(one.rating or 0))):
+        if len(shown) == _PICTURES_MOST:
+            break
         try:
-            data = make_thumbnail(Path(card.picture or ""), _THUMBNAIL)
+            data = load_picture(log.path, log.read_shot(card.shot), _THUMBNAIL)
         except PictureError:
             continue
+        if data is None:
+            continue
+        simulated = simulated or card.picture is None
         file = folder / f"shot-{card.shot:06d}.jpg"
         write_bytes(file, data)
         files.append(file)
         stars = "★" * card.rating if card.rating else ""
         shown.append(
-            f'<figure><img src="{file.name}" alt="Photograph of shot {card.shot}">'
+            f'<figure><img src="{file.name}" alt="Picture of shot {card.shot}">'
             f"<figcaption>shot {card.shot} {stars} {show_html(card.note)}</figcaption></figure>"
         )
     if not shown:
         return ""
-    return f'<section><h2>Photographs</h2><div class="pictures">{"".join(shown)}</div></section>'
+    title = "Pictures" if simulated else "Photographs"
+    return f'<section><h2>{title}</h2><div class="pictures">{"".join(shown)}</div></section>'
 
 
 def _list_shots(cards: Sequence[Card]) -> str:

@@ -3,22 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from beamfall.errors import UserError
-from beamfall.sim.collision import Column, Picture, see_picture
-from beamfall.sim.drops import find_height
+from beamfall.files import write_whole
+from beamfall.sim.collision import Picture
 from beamfall.sim.model import RigModel
+from beamfall.sim.scene import Scene, make_scene
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from beamfall.sim.rig import Splash
 
-_BELOW_M = 0.022  # of the dish in the frame
+_BELOW_MM = 22.0  # of the dish in the frame
 _BACKGROUND, _WATER, _DEEP = "#dfe9ee", "#2f6f8f", "#1d4c66"
 _EDGE = "#12394e"
 _SHEET_COLUMNS = 5
@@ -34,15 +34,20 @@ def draw_picture(
     `tell`: say below what it shows; not for whoever is asked that.
     Raises UserError where the file cannot be written. Without any light the picture is black.
     """
+    words = _describe(splash, light) if tell else _NO_PHOTOGRAPH
+    draw_scene(make_scene(splash, model, light), path, words)
+
+
+def draw_scene(scene: Scene, path: str | Path, words: str = _NO_PHOTOGRAPH) -> None:
+    """Draw a scene into a PNG with the words in its corner. Raises UserError where it cannot be written."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    height = model.frame_height_m + _BELOW_M
-    figure = Figure(figsize=(7.0, 7.0 * height / model.frame_width_m), dpi=110)
+    width, height, _ = scene["frame_mm"]
+    figure = Figure(figsize=(7.0, 7.0 * (height + _BELOW_MM) / width), dpi=110)
     FigureCanvasAgg(figure)
     axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
-    _draw_frame(axes, splash, model, light)
-    words = _describe(splash, light) if tell else _NO_PHOTOGRAPH
+    _draw_frame(axes, scene)
     axes.text(
         0.985, 0.015, words, transform=axes.transAxes, ha="right", va="bottom",
         color="white", fontsize=9, linespacing=1.4,
@@ -87,6 +92,30 @@ class SimulatedPicture:
 
 
 @dataclass(frozen=True)
+class RecalledPicture:
+    """A picture drawn from what the log keeps of a shot's truth: obeys `beamfall.link.traits.Picture`."""
+
+    truth: Mapping[str, Any]
+
+    @property
+    def _first(self) -> Mapping[str, Any]:
+        return next(iter(self.truth["pictures"]), {})
+
+    @property
+    def shows(self) -> str | None:
+        return self._first.get("shows")
+
+    @property
+    def stage_s(self) -> float | None:
+        stage_ms = self._first.get("stage_ms")
+        return None if stage_ms is None else stage_ms * 1e-3
+
+    def draw(self, path: Path, *, tell: bool = True) -> None:
+        words = _put_in_words(self.shows, self.stage_s) if tell else _NO_PHOTOGRAPH
+        draw_scene(self.truth["scene"], path, words)
+
+
+@dataclass(frozen=True)
 class Frame:
     """One picture of a contact sheet and the words below it."""
 
@@ -104,7 +133,7 @@ def draw_sheet(
     columns = min(_SHEET_COLUMNS, max(1, len(frames)))
     rows = max(1, math.ceil(len(frames) / columns))
     width = 2.9
-    each = width * (model.frame_height_m + _BELOW_M) / model.frame_width_m + 0.42
+    each = width * (model.frame_height_m * 1e3 + _BELOW_MM) / (model.frame_width_m * 1e3) + 0.42
     figure = Figure(figsize=(columns * width, rows * each + 0.5), dpi=80, layout="constrained")
     FigureCanvasAgg(figure)
     figure.suptitle(f"{title}  (simulated)" if title else "simulated", fontsize=11)
@@ -113,39 +142,39 @@ def draw_sheet(
         if index >= len(frames):
             axes.set_axis_off()
             continue
-        _draw_frame(axes, frames[index].splash, model, 0)
+        _draw_frame(axes, make_scene(frames[index].splash, model))
         axes.set_title(frames[index].words, fontsize=8, y=-0.16)
     _save(figure, path)
 
 
 def _save(figure: Any, path: str | Path) -> None:
-    try:
-        figure.savefig(path, format="png")
-    except OSError as error:
-        raise UserError(
-            f"{path}: the picture cannot be written: {error.strerror or error}"
-        ) from error
+    with write_whole(Path(path)) as part:
+        figure.savefig(part, format="png")
 
 
 def _describe(splash: Splash, light: int) -> str:
     if not splash.lights or not splash.pictures:
         return _NO_PHOTOGRAPH
-    picture: Picture = splash.pictures[min(light, len(splash.pictures) - 1)]
-    words = picture.shows
-    if picture.stage_s is not None:
-        words += f", {picture.stage_s * 1e3:+.2f} ms from contact"
-    return f"{words}\n{_NO_PHOTOGRAPH}"
+    picture = splash.pictures[min(light, len(splash.pictures) - 1)]
+    return _put_in_words(picture.shows, picture.stage_s)
 
 
-def _draw_frame(axes: Axes, splash: Splash, model: RigModel, light: int) -> None:
-    half = 0.5 * model.frame_width_m * 1e3
-    top = model.frame_height_m * 1e3
+def _put_in_words(shows: str | None, stage_s: float | None) -> str:
+    if shows is None:
+        return _NO_PHOTOGRAPH
+    stage = "" if stage_s is None else f", {stage_s * 1e3:+.2f} ms from contact"
+    return f"{shows}{stage}\n{_NO_PHOTOGRAPH}"
+
+
+def _draw_frame(axes: Axes, scene: Scene) -> None:
+    width, top, dish = scene["frame_mm"]
+    half = 0.5 * width
     axes.set_xlim(-half, half)
-    axes.set_ylim(-_BELOW_M * 1e3, top)
+    axes.set_ylim(-_BELOW_MM, top)
     axes.set_aspect("equal", adjustable="box")
     axes.set_xticks([])
     axes.set_yticks([])
-    if not splash.lights:
+    if not scene["lit"]:
         axes.set_facecolor("#050505")
         axes.text(
             0.0,
@@ -156,12 +185,11 @@ def _draw_frame(axes: Axes, splash: Splash, model: RigModel, light: int) -> None
         )
         return
     axes.set_facecolor(_BACKGROUND)
-    when = splash.lights[min(light, len(splash.lights) - 1)][1]
-    depth = min(model.dish_depth_m, _BELOW_M) * 1e3
-    axes.axhspan(-_BELOW_M * 1e3, -depth, color="#777b7d")
+    depth = min(dish, _BELOW_MM)
+    axes.axhspan(-_BELOW_MM, -depth, color="#777b7d")
     axes.axhspan(-depth, 0.0, color=_DEEP)
-    for column in splash.columns:
-        _draw_column(axes, column, model, when)
+    for column in scene["columns"]:
+        _draw_column(axes, column, dish)
     axes.axhline(0.0, color=_EDGE, linewidth=0.8)
     _draw_scale(axes, half, top)
 
@@ -172,37 +200,21 @@ def _draw_scale(axes: Axes, half: float, top: float) -> None:
     axes.text(left + 5.0, top - 5.2, "10 mm", ha="center", va="top", fontsize=8)
 
 
-def _draw_column(axes: Axes, column: Column, model: RigModel, when: float) -> None:
-    """All in mm; x counts from the column's place and where drop 1 struck."""
+def _draw_column(axes: Axes, column: dict[str, Any], dish: float) -> None:
+    """All in mm; x counts from the middle of the picture."""
     from matplotlib.patches import Circle, Polygon
 
-    if not column.recent:
-        return
-    place = column.place_m * 1e3
-    first = column.recent[0]
-    centre = place + first.aim_m[0] * 1e3
-    picture = see_picture(model, column, when)
-    since = when - first.impact_s
-    if since > 0.0:
-        _draw_crown(axes, model, centre, first.diameter_m, first.impact_speed_m_s, since)
-    met = [contact for contact in column.contacts if when >= contact.when_s]
-    hit = picture.shows == "after" and bool(met)
-    if picture.jet_m:
-        tall = (met[-1].height_m if hit else picture.jet_m) * 1e3
+    centre, diameter, since_ms = column["x_mm"], column["diameter_mm"], column["since_ms"]
+    if since_ms > 0.0:
+        _draw_crown(axes, dish, centre, diameter, column["speed_m_s"], since_ms)
+    if column["jet_mm"] is not None:
         axes.add_patch(
-            Polygon(_jet_outline(centre, tall, first.diameter_m * 1e3), closed=True,
+            Polygon(_jet_outline(centre, column["jet_mm"], diameter), closed=True,
                     facecolor=_WATER, edgecolor=_EDGE, linewidth=0.8)
         )  # fmt: skip
-    if hit:
-        for contact in met:
-            _draw_umbrella(axes, centre, contact.height_m * 1e3, (when - contact.when_s) * 1e3)
-    for number, drop in enumerate(column.recent):
-        lowest = find_height(model, drop, when)
-        if lowest is None or (hit and 0 < number <= len(met)):
-            continue
-        radius = 0.5e3 * drop.diameter_m
-        x = place + drop.aim_m[0] * 1e3
-        y = lowest * 1e3 + radius
+    for height, age_ms in column["umbrellas"]:
+        _draw_umbrella(axes, centre, height, age_ms)
+    for x, y, radius in column["drops"]:
         axes.add_patch(Circle((x, y), radius, facecolor=_WATER, edgecolor=_EDGE, linewidth=0.8))
         axes.add_patch(Circle((x - 0.3 * radius, y + 0.35 * radius), 0.2 * radius, color="white"))
 
@@ -251,17 +263,16 @@ def _draw_umbrella(axes: Axes, centre: float, height: float, since_ms: float) ->
 
 
 def _draw_crown(
-    axes: Axes, model: RigModel, centre: float, diameter_m: float, speed: float, since_s: float
+    axes: Axes, dish: float, centre: float, diameter: float, speed: float, since_ms: float
 ) -> None:
     """Crown and cavity in the first tens of milliseconds; sizes are ours, for the eye."""
     from matplotlib.patches import Circle, Ellipse, Polygon
 
-    life = since_s * speed / diameter_m  # in drop diameters travelled
-    diameter = diameter_m * 1e3
+    life = since_ms * speed / diameter  # in drop diameters travelled: 1 m/s is 1 mm/ms
     radius = diameter * min(0.55 * math.sqrt(life), 3.4)
-    open_share = max(0.0, 1.0 - (since_s / 0.045) ** 2)
+    open_share = max(0.0, 1.0 - (since_ms / 45.0) ** 2)
     if open_share > 0.0:
-        depth = min(model.dish_depth_m * 1e3 * 0.95, radius * 0.9) * open_share
+        depth = min(dish * 0.95, radius * 0.9) * open_share
         axes.add_patch(
             Ellipse((centre, 0.0), 2.0 * radius * open_share, 2.0 * depth, color=_BACKGROUND)
         )

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from typing import Any
 
+from beamfall.link.traits import Picture
 from beamfall.link.transport import Transport
 from beamfall.setup.rig import Rig
 from beamfall.sim.build import build_rig
@@ -12,6 +14,7 @@ from beamfall.sim.faulty_link import find_firmware_of, spoil_link
 from beamfall.sim.firmware_modules import FirmwareModules
 from beamfall.sim.interpreter import MicroPythonTransport
 from beamfall.sim.jumper import JumperRig
+from beamfall.sim.picture import RecalledPicture
 from beamfall.sim.port_name import INTERPRETER, parse_port
 
 brings_rig = True
@@ -34,6 +37,11 @@ def open_jumpered(name: str, source: int, target: int) -> Transport:
     """See `beamfall.ports.PortModule`."""
     port = parse_port(name)
     return _open(port.kind, JumperRig(source, target), port.seed or 0, port.kind)
+
+
+def recall_picture(truth: Mapping[str, Any]) -> Picture | None:
+    """See `beamfall.ports.RigPortModule`. Logs of earlier versions keep no scene: None."""
+    return RecalledPicture(truth) if isinstance(truth.get("scene"), Mapping) else None
 
 
 def _open(

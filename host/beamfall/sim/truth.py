@@ -9,6 +9,7 @@ from typing import Any
 from beamfall.link.traits import StampedEdge
 from beamfall.setup.signals import SignalKind
 from beamfall.sim.rig import SimulatedRig, Splash
+from beamfall.sim.scene import make_scene
 
 
 def take_truth(rig: SimulatedRig, edges: Iterable[StampedEdge]) -> tuple[dict[str, Any], Splash]:
@@ -18,7 +19,8 @@ def take_truth(rig: SimulatedRig, edges: Iterable[StampedEdge]) -> tuple[dict[st
 
     `drops`: what fell, in the order of impact; `jet`: when its tip breaks through the surface and when it
     is highest; `contact`: when and how high drop 2 met the jet; `pictures`: what each
-    light showed (see `collision.Picture`). Times that never came are null.
+    light showed (see `collision.Picture`); `scene`: what the first light showed, to be drawn (see
+    `scene.make_scene`). Times that never came are null.
     """
     first_on = rig.first_on
     splash = rig.take_splash()
@@ -78,5 +80,6 @@ def take_truth(rig: SimulatedRig, edges: Iterable[StampedEdge]) -> tuple[dict[st
             }
             for (flash, lit, _), picture in zip(splash.lights, splash.pictures, strict=True)
         ],
+        "scene": make_scene(splash, rig.model),
     }
     return truth, splash

@@ -1,0 +1,50 @@
+"""The picture of a shot in the log: its photograph, or what the port's own camera saw. Every front end asks here."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+from beamfall.errors import BeamfallError, PictureError
+from beamfall.photos.thumbnail import make_thumbnail
+from beamfall.ports import recall_picture
+from beamfall.shots import LoggedShot
+
+
+def find_drawn(log_path: Path, shot: int) -> Path:
+    """Return where the page keeps the picture that the port's own camera saw of a shot."""
+    return log_path.with_suffix(".pictures") / f"shot-{shot}.png"
+
+
+def find_kind(log_path: Path, logged: LoggedShot) -> str | None:
+    """Return `photo` or `simulated`, or None where the shot has no picture."""
+    if logged.record.picture is not None:
+        return "photo"
+    known = recall_picture(logged.line.port or "", logged.record.truth)
+    if known is not None or find_drawn(log_path, logged.line.shot).exists():
+        return "simulated"
+    return None
+
+
+def load_picture(log_path: Path, logged: LoggedShot, width: int) -> bytes | None:
+    """Return a JPEG of at most `width` pixels across; None where the shot has no picture.
+
+    Raises PictureError where the picture cannot be shown.
+    """
+    if logged.record.picture is not None:
+        return make_thumbnail(Path(logged.record.picture), width)
+    drawn = find_drawn(log_path, logged.line.shot)
+    if drawn.exists():
+        return make_thumbnail(drawn, width)
+    known = recall_picture(logged.line.port or "", logged.record.truth)
+    if known is None:
+        return None
+    with tempfile.TemporaryDirectory(prefix="beamfall-") as folder:
+        file = Path(folder, drawn.name)
+        try:
+            known.draw(file, tell=False)  # the page may be asking what it shows
+        except BeamfallError:
+            raise
+        except Exception as error:  # a damaged log makes the drawing fail in any way it likes
+            raise PictureError(f"cannot be drawn from the log ({type(error).__name__})") from error
+        return make_thumbnail(file, width)

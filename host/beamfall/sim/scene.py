@@ -1,0 +1,73 @@
+"""What is in the simulated camera's frame at a light, in plain values: drawn from a rig and from the log alike."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from beamfall.sim.collision import Column, see_picture
+from beamfall.sim.drops import find_height
+from beamfall.sim.model import RigModel
+from beamfall.sim.rig import Splash
+
+Scene = dict[str, Any]
+
+
+def make_scene(splash: Splash, model: RigModel, light: int = 0) -> Scene:
+    """Return what a splash shows at one of its lights (the last where there are fewer), lengths in mm.
+
+    `frame_mm`: width, height above the surface, depth of the dish. `lit`: whether any light reached the camera.
+    `columns`: one for each place where drops fell, see `_describe_column`.
+    """
+    lit = bool(splash.lights)
+    scene: Scene = {
+        "frame_mm": [
+            _round(1e3 * one)
+            for one in (model.frame_width_m, model.frame_height_m, model.dish_depth_m)
+        ],
+        "lit": lit,
+        "columns": [],
+    }
+    if lit:
+        when_s = splash.lights[min(light, len(splash.lights) - 1)][1]
+        scene["columns"] = [
+            _describe_column(column, model, when_s) for column in splash.columns if column.recent
+        ]
+    return scene
+
+
+def _describe_column(column: Column, model: RigModel, when_s: float) -> dict[str, Any]:
+    """`x_mm` counts from the middle of the picture to where drop 1 struck; `since_ms`: after its impact, else 0.
+
+    `umbrellas`: height and age of each, in mm and ms. `drops`: x, y and radius of each that still falls.
+    """
+    place = column.place_m * 1e3
+    first = column.recent[0]
+    picture = see_picture(model, column, when_s)
+    met = [contact for contact in column.contacts if when_s >= contact.when_s]
+    hit = picture.shows == "after" and bool(met)
+    drops = []
+    for number, drop in enumerate(column.recent):
+        lowest_m = find_height(model, drop, when_s)
+        if lowest_m is None or (hit and 0 < number <= len(met)):
+            continue
+        radius = 0.5e3 * drop.diameter_m
+        drops.append(
+            [_round(place + drop.aim_m[0] * 1e3), _round(lowest_m * 1e3 + radius), _round(radius)]
+        )
+    jet_m = met[-1].height_m if hit and picture.jet_m else picture.jet_m
+    return {
+        "x_mm": _round(place + first.aim_m[0] * 1e3),
+        "diameter_mm": _round(first.diameter_m * 1e3),
+        "speed_m_s": _round(first.impact_speed_m_s),
+        "since_ms": _round(max(0.0, when_s - first.impact_s) * 1e3),
+        "jet_mm": _round(jet_m * 1e3) if jet_m else None,
+        "umbrellas": [
+            [_round(contact.height_m * 1e3), _round((when_s - contact.when_s) * 1e3)]
+            for contact in (met if hit else ())
+        ],
+        "drops": drops,
+    }
+
+
+def _round(value: float) -> float:
+    return round(value, 3)
