@@ -14,7 +14,8 @@ from beamfall.board import Board
 from beamfall.physics.drops import compute_diameter
 from beamfall.physics.fall import fall
 from beamfall.planning.calibration import Calibration, calibrate, measure_drops
-from beamfall.setup.rig import Beam, Rig, example_rig
+from beamfall.setup.rig import Rig, example_rig
+from beamfall.setup.rig_sections import Beam
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.shots import ShotLog
 from beamfall.sim.model import BeamModel, RigModel

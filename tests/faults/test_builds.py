@@ -13,7 +13,8 @@ from beamfall.board import Board
 from beamfall.faults.finder import Finder, Finding
 from beamfall.faults.session import find_faults
 from beamfall.faults.setup import Setup, make_setup
-from beamfall.setup.rig import Fitted, example_rig
+from beamfall.setup.rig import example_rig
+from beamfall.setup.rig_sections import Fitted
 from beamfall.sim.person import SimulatedPerson
 from beamfall.sim.room import Room
 

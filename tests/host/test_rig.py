@@ -11,20 +11,17 @@ import pytest
 
 from beamfall.errors import RigFileError, SequenceError
 from beamfall.setup.file_schema import Rule
-from beamfall.setup.rig import (
-    EXAMPLE,
+from beamfall.setup.rig import EXAMPLE, Rig, example_rig, load_rig
+from beamfall.setup.rig_sections import (
     Aim,
     Beam,
     Camera,
     Dish,
     Flash,
     LiquidInRig,
-    Rig,
     Site,
     Uncertainty,
     Valve,
-    example_rig,
-    load_rig,
 )
 from beamfall.setup.sequence_file import load_sequence
 from beamfall.setup.units import KINDS

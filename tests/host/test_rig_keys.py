@@ -9,8 +9,9 @@ import pytest
 from typer.testing import CliRunner
 
 from beamfall.cli.app import app
-from beamfall.setup.rig import EXAMPLE, TABLES
+from beamfall.setup.rig import EXAMPLE
 from beamfall.setup.rig_keys import RigKey, list_all_keys
+from beamfall.setup.rig_sections import TABLES
 from beamfall.setup.units import KINDS
 
 KEYS = list_all_keys()

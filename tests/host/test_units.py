@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from beamfall.errors import UnitError
-from beamfall.setup import units
+from beamfall.setup import unit_words, units
 
 # Exact by definition: NIST SP 811 (2008), appendix B.8: 1 in = 0.0254 m, 1 ft = 0.3048 m,
 # 1 atm = 101325 Pa; degree Fahrenheit and Celsius: appendix B.8 and SI brochure, 2.3.1.
@@ -140,9 +140,9 @@ def test_a_number_without_a_unit_gets_a_suggestion_that_fits_its_key(
 
 def test_two_times_that_differ_are_never_shown_alike() -> None:
     for one, other in ((0.020001, 0.02), (20.0, 20.00000001), (1e-6, 1.00001e-6)):
-        shown = units.format_two_durations(one, other)
+        shown = unit_words.format_two_durations(one, other)
         assert shown[0] != shown[1]
-    assert units.format_two_durations(0.02, 0.02) == ("20 ms", "20 ms")
+    assert unit_words.format_two_durations(0.02, 0.02) == ("20 ms", "20 ms")
 
 
 @given(st.text(max_size=30))
@@ -172,17 +172,17 @@ def test_ticks_survive_the_way_over_seconds(ticks: int, clock_hz: int) -> None:
 @pytest.mark.parametrize(
     ("text", "shown"),
     [
-        (units.format_ms(0.0032), "3.200 ms"),
-        (units.format_ticks(400_000, 125_000_000), "3.200 ms"),
-        (units.format_ticks(None, 125_000_000), "-"),
-        (units.format_duration(0.00025), "250 µs"),
-        (units.format_duration(12.5), "12.5 s"),
-        (units.format_duration(0.0), "0 s"),
-        (units.format_duration(8e-9), "8 ns"),
-        (units.format_length(0.62), "62 cm"),
-        (units.format_length(0.002), "2 mm"),
-        (units.format_volume(33.51e-9), "33.51 µL"),
-        (units.format_quantity(293.15, "temperature"), "20 °C"),
+        (unit_words.format_ms(0.0032), "3.200 ms"),
+        (unit_words.format_ticks(400_000, 125_000_000), "3.200 ms"),
+        (unit_words.format_ticks(None, 125_000_000), "-"),
+        (unit_words.format_duration(0.00025), "250 µs"),
+        (unit_words.format_duration(12.5), "12.5 s"),
+        (unit_words.format_duration(0.0), "0 s"),
+        (unit_words.format_duration(8e-9), "8 ns"),
+        (unit_words.format_length(0.62), "62 cm"),
+        (unit_words.format_length(0.002), "2 mm"),
+        (unit_words.format_volume(33.51e-9), "33.51 µL"),
+        (unit_words.format_quantity(293.15, "temperature"), "20 °C"),
     ],
 )
 def test_numbers_are_shown_with_their_unit(text: str, shown: str) -> None:

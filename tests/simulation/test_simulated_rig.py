@@ -14,7 +14,8 @@ from beamfall.physics.air import Air
 from beamfall.physics.fall import fall
 from beamfall.physics.jet import tip_height
 from beamfall.physics.liquids import WATER
-from beamfall.setup.rig import Beam, example_rig
+from beamfall.setup.rig import example_rig
+from beamfall.setup.rig_sections import Beam
 from beamfall.setup.signals import Signal
 from beamfall.sim.build import build_rig, draw_model
 from beamfall.sim.collision import Jet, see_picture

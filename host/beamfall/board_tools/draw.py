@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from beamfall.board_tools.measure import Distribution, Measurement
 from beamfall.plot.draw import save_figure
-from beamfall.setup.units import format_duration
+from beamfall.setup.unit_words import format_duration
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

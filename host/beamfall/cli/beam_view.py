@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from beamfall.setup.signals import Signal, SignalKind
-from beamfall.setup.units import format_duration
+from beamfall.setup.unit_words import format_duration
 from beamfall.shots.pulses import PulseReader
 
 if TYPE_CHECKING:

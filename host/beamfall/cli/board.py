@@ -18,7 +18,7 @@ from beamfall.errors import UserError
 from beamfall.link.counters import LinkCounters
 from beamfall.ports import brings_rig
 from beamfall.setup.signals import INPUTS, OUTPUTS, Signal, SignalKind
-from beamfall.setup.units import format_duration
+from beamfall.setup.unit_words import format_duration
 
 if TYPE_CHECKING:
     from beamfall.board import Board

@@ -5,7 +5,8 @@ from __future__ import annotations
 import typer
 
 from beamfall.errors import UserError
-from beamfall.setup.units import format_duration, parse_duration
+from beamfall.setup.unit_words import format_duration
+from beamfall.setup.units import parse_duration
 
 WHOLE_MOST = 2**63 - 1  # an integer of SQLite, in which the shot log keeps seeds and counts
 REST_MOST_S = 600.0  # as aim.rest of a rig file

@@ -6,8 +6,8 @@ import typer
 
 from beamfall.cli.output import print_json, print_table
 from beamfall.errors import UserError
-from beamfall.setup.rig import TABLES
 from beamfall.setup.rig_keys import find_table, list_all_keys
+from beamfall.setup.rig_sections import TABLES
 
 app = typer.Typer(
     help="Rig files: what hangs above the dish.",

@@ -11,7 +11,7 @@ from beamfall.cli.output import print_json, print_pairs, print_table
 from beamfall.setup.flicker import warn_of_flicker
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.sequence_file import load_sequence
-from beamfall.setup.units import format_duration, format_ticks
+from beamfall.setup.unit_words import format_duration, format_ticks
 
 app = typer.Typer(
     help="Sequence files: what each output does, and when.",

@@ -16,7 +16,8 @@ from beamfall.cli.output import print_table
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.words import say_dripped, say_flashed
 from beamfall.setup.rig import load_rig
-from beamfall.setup.units import format_ticks, parse_quantity
+from beamfall.setup.unit_words import format_ticks
+from beamfall.setup.units import parse_quantity
 from beamfall.workflows import service
 from beamfall.workflows.run import PythonFrontEnd, run
 from beamfall.workflows.steps import FrontEnd

@@ -14,7 +14,7 @@ from beamfall.cli.open_log import NOTHING_YET, open_log, warn
 from beamfall.cli.output import print_json, print_pairs, print_table, say_time
 from beamfall.errors import UserError
 from beamfall.plot.timeline import draw_timeline
-from beamfall.setup.units import format_ticks
+from beamfall.setup.unit_words import format_ticks
 from beamfall.shots import ShotLog, find_log
 from beamfall.shots.record import DAMAGED, UNKNOWN
 from beamfall.shots.remarks import list_remarks

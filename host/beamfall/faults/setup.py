@@ -16,7 +16,8 @@ from beamfall.setup.signals import Signal, SignalKind
 if TYPE_CHECKING:
     from beamfall.planning.belief import Belief
     from beamfall.planning.result import Plan
-    from beamfall.setup.rig import Beam, Flash, Rig, Valve
+    from beamfall.setup.rig import Rig
+    from beamfall.setup.rig_sections import Beam, Flash, Valve
 
 PLANNED = "the plan's timings; to check others: --sequence FILE"
 _SAME_S = 1e-6  # by less than this nobody sets a time; ticks of a clock are rounded to less

@@ -20,7 +20,7 @@ from beamfall.physics.light import (
     judge_blur,
 )
 from beamfall.planning.setting import Setting, compute_drop
-from beamfall.setup.units import format_duration
+from beamfall.setup.unit_words import format_duration
 
 if TYPE_CHECKING:
     from beamfall.planning.draws import Draws

@@ -22,7 +22,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from beamfall.physics.jet import JetPrior
-    from beamfall.setup.rig import Beam, Rig, Valve
+    from beamfall.setup.rig import Rig
+    from beamfall.setup.rig_sections import Beam, Valve
 
     Floats = NDArray[np.float64]
 

@@ -6,7 +6,8 @@ from collections.abc import Sequence as SequenceOf
 from dataclasses import dataclass
 
 from beamfall.planning.result import AnchorEdge
-from beamfall.setup.rig import Rig, Valve
+from beamfall.setup.rig import Rig
+from beamfall.setup.rig_sections import Valve
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal
 

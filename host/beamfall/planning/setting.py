@@ -11,7 +11,8 @@ from beamfall.physics.drops import compute_diameter, orifice_flow, valve_volume
 from beamfall.physics.fall import MAX_DIAMETER_M, MIN_DIAMETER_M
 from beamfall.physics.gravity import local_gravity
 from beamfall.physics.liquids import BASES, INGREDIENTS, Liquid, mix_by_parts
-from beamfall.setup.rig import LiquidInRig, Rig, Valve
+from beamfall.setup.rig import Rig
+from beamfall.setup.rig_sections import LiquidInRig, Valve
 from beamfall.setup.units import quote
 
 

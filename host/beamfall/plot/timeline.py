@@ -29,7 +29,7 @@ from beamfall.plot.scene import (
     View,
 )
 from beamfall.setup.signals import Signal, SignalKind
-from beamfall.setup.units import format_duration, format_ms
+from beamfall.setup.unit_words import format_duration, format_ms
 
 _LABELS_MAX = 8  # dwells written on one row; more would hide each other
 _TOGETHER = 3  # dwells in one label; of more it gives the range

@@ -12,7 +12,8 @@ from dataclasses import MISSING, Field, dataclass, field, fields, is_dataclass
 from typing import Any, TypeGuard
 
 from beamfall.errors import KeyProblem, UnitError
-from beamfall.setup.units import KINDS, format_quantity, parse_quantity, quote, show
+from beamfall.setup.unit_words import format_quantity
+from beamfall.setup.units import KINDS, parse_quantity, quote, show
 
 _UNIT_SUFFIXES = ("_kg_m3", "_pa_s", "_n_m", "_deg", "_pa", "_m3", "_m", "_s", "_k")
 

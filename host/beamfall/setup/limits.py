@@ -13,7 +13,7 @@ from typing import Any, Self
 from beamfall.errors import SequenceError
 from beamfall.setup.signals import INPUTS, OUTPUTS, Signal, SignalKind
 from beamfall.setup.table import BEAMS, Table, TickRow
-from beamfall.setup.units import format_duration, format_two_durations
+from beamfall.setup.unit_words import format_duration, format_two_durations
 
 HORIZON_TICKS = 2**30 - 1  # messages.toml: limits.horizon_ticks
 COUNT_MAX = 255  # a u8 on the wire

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from beamfall.errors import UserError
-from beamfall.setup.units import format_duration
+from beamfall.setup.unit_words import format_duration
 
 if TYPE_CHECKING:
     from beamfall.link import Welcome

@@ -9,7 +9,7 @@ from functools import cached_property
 from typing import Any, Self
 
 from beamfall.setup.signals import Signal, SignalKind
-from beamfall.setup.units import format_ticks
+from beamfall.setup.unit_words import format_ticks
 from beamfall.wire import Message, get_codec
 from beamfall.wire.table import make_table_messages
 

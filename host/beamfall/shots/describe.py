@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from beamfall.setup.signals import SignalKind
-from beamfall.setup.units import format_duration, format_ticks
+from beamfall.setup.unit_words import format_duration, format_ticks
 from beamfall.shots.remarks import list_remarks
 
 if TYPE_CHECKING:

@@ -26,7 +26,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from beamfall.planning.calibration.measure import Sample
-    from beamfall.setup.rig import Beam, Rig
+    from beamfall.setup.rig import Rig
+    from beamfall.setup.rig_sections import Beam
 
     Floats = NDArray[np.float64]
 

@@ -1,0 +1,361 @@
+"""The tables of a rig file: a dataclass for each table, a field for each key, values in SI units.
+
+The field's name carries the SI unit (`height_m`), the file's key does not (`height = "48 cm"`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from beamfall.setup.file_schema import choice, count, number, quantity, shares, text, truth
+from beamfall.setup.signals import SignalKind
+from beamfall.setup.table import BEAMS
+
+_VALVES, _FLASHES = SignalKind.VALVE.names, SignalKind.FLASH.names
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """The keys of [site]."""
+
+    air_temperature_k: float = quantity(
+        "temperature", 253.15, 323.15, default=293.15, meaning="temperature of the air"
+    )
+    air_pressure_pa: float = quantity(
+        "pressure",
+        60e3,
+        110e3,
+        default=101325.0,
+        meaning="air pressure of the weather report, reduced to sea level",
+    )
+    altitude_m: float = quantity(
+        "length", -430.0, 5000.0, default=0.0, example="150 m", meaning="height above sea level"
+    )
+    latitude_deg: float = quantity(
+        "angle", -90.0, 90.0, default=45.0, meaning="latitude; gravity depends on it a little"
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class LiquidInRig:
+    """The keys of [liquid]. `beamfall.physics.liquids` knows the names and checks them."""
+
+    name: str = text(default="water", meaning="name of the liquid")
+    parts: tuple[tuple[str, float], ...] = shares(
+        default=(), meaning="a mixture instead of a name: parts by volume"
+    )
+    temperature_k: float = quantity(
+        "temperature", 273.15, 333.15, default=293.15, meaning="temperature of the liquid"
+    )
+    density_kg_m3: float | None = quantity(
+        "density",
+        600.0,
+        2000.0,
+        default=None,
+        meaning="density, if you measured it",
+        example="998 kg/m^3",
+    )
+    viscosity_pa_s: float | None = quantity(
+        "viscosity",
+        1e-4,
+        1.0,
+        default=None,
+        meaning="viscosity, if you measured it",
+        example="1 mPa*s",
+    )
+    surface_tension_n_m: float | None = quantity(
+        "surface_tension",
+        5e-3,
+        0.1,
+        default=None,
+        meaning="surface tension, if you measured it",
+        example="72 mN/m",
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Dish:
+    """The keys of [dish]."""
+
+    depth_m: float = quantity(
+        "length", 0.0005, 1.0, example="25 mm", meaning="depth of the liquid in the dish"
+    )
+    diameter_m: float | None = quantity(
+        "length", 0.02, 5.0, default=None, example="24 cm", meaning="inner diameter of the dish"
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Valve:
+    """The keys of [[valve]]. Valves within 5 mm of each other share a place: their drops meet."""
+
+    output: str = choice(_VALVES, default="valve1", meaning="output of the board")
+    height_m: float = quantity(
+        "length", 0.02, 5.0, example="60 cm", meaning="mouth of the nozzle above the liquid"
+    )
+    bore_m: float = quantity(
+        "length", 0.0002, 0.01, example="2 mm", meaning="inner diameter of the nozzle"
+    )
+    outer_diameter_m: float | None = quantity(
+        "length",
+        0.0002,
+        0.02,
+        default=None,
+        example="3 mm",
+        meaning="outer diameter of the nozzle at its mouth",
+    )
+    head_m: float = quantity(
+        "length",
+        0.005,
+        2.0,
+        example="10 cm",
+        meaning="air inlet of the Mariotte bottle above the nozzle's mouth",
+    )
+    discharge: float = number(
+        0.2, 1.0, default=0.61, meaning="discharge coefficient: real flow over ideal flow"
+    )
+    lag_s: float = quantity(
+        "duration",
+        0.0,
+        0.1,
+        default=0.0,
+        example="2 ms",
+        meaning="part of the opening in which nothing flows",
+    )
+    opening_s: float = quantity(
+        "duration", 0.0005, 0.5, example="13 ms", meaning="how long the valve opens for one drop"
+    )
+    latency_s: float = quantity(
+        "duration",
+        0.0,
+        0.5,
+        example="22 ms",
+        meaning="from the command to the drop leaving the nozzle; a guess until calibrated",
+    )
+    place_m: float = quantity(
+        "length",
+        -0.5,
+        0.5,
+        default=0.0,
+        example="5 cm",
+        meaning="place along the dish, from the picture's middle",
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Beam:
+    """The keys of [[beam]]. It sees drops that fall within 5 mm of its place."""
+
+    input: str = choice(BEAMS, default="beam1", meaning="input of the board")
+    height_m: float = quantity(
+        "length", 0.005, 5.0, example="47 cm", meaning="height above the liquid"
+    )
+    width_m: float = quantity(
+        "length", 0.0, 0.05, default=0.001, meaning="width of the beam along the fall"
+    )
+    offset_m: float = quantity(
+        "length",
+        0.0,
+        0.02,
+        default=0.0,
+        example="1 mm",
+        meaning="distance of the fall path from the beam's middle",
+    )
+    edge: str = choice(
+        ("dark", "clear"), default="dark", meaning="edge that counts: the drop enters, or leaves"
+    )
+    blanking_s: float = quantity(
+        "duration",
+        0.0,
+        1.0,
+        default=0.0,
+        example="20 ms",
+        meaning="how long edges are ignored after one that counts, against satellite drops",
+    )
+    dwell_s: float = quantity(
+        "duration",
+        0.0,
+        0.05,
+        default=0.0,
+        example="0.5 ms",
+        meaning="shortest time in the beam that counts as a drop",
+    )
+    place_m: float = quantity(
+        "length",
+        -0.5,
+        0.5,
+        default=0.0,
+        example="5 cm",
+        meaning="place along the dish, from the picture's middle",
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Flash:
+    """The keys of [[flash]]."""
+
+    output: str = choice(_FLASHES, default="flash1", meaning="output of the board")
+    latency_s: float = quantity(
+        "duration", 0.0, 0.05, default=50e-6, meaning="from the contact to the light"
+    )
+    duration_s: float = quantity(
+        "duration",
+        1e-7,
+        0.05,
+        default=50e-6,
+        meaning="duration of the light (t0.5: above half of its peak)",
+    )
+    contact_s: float = quantity(
+        "duration", 1e-5, 0.02, default=0.002, meaning="how long the contact is closed"
+    )
+    recycle_s: float = quantity(
+        "duration", 0.0, 60.0, default=1.0, meaning="time until the flash can fire again"
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Camera:
+    """The keys of [camera]. Magnification, aperture and pixel serve to estimate blur and depth of field."""
+
+    focus_lead_s: float = quantity(
+        "duration",
+        0.0,
+        10.0,
+        default=0.0,
+        example="300 ms",
+        meaning="focus contact closes this long before the release",
+    )
+    shutter_lead_s: float = quantity(
+        "duration", 0.0, 5.0, default=0.1, meaning="shutter opens this long before the release"
+    )
+    hold_s: float = quantity(
+        "duration",
+        0.0,
+        5.0,
+        default=0.1,
+        meaning="shutter stays open this long after the last flash",
+    )
+    magnification: float = number(
+        0.01, 10.0, default=0.5, meaning="size on the sensor over size in the scene"
+    )
+    aperture: float = number(0.7, 64.0, default=16.0, meaning="f-number of the lens: 16 for f/16")
+    pixel_m: float = quantity(
+        "length", 5e-7, 5e-5, default=4e-6, meaning="width of a pixel on the sensor"
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """The keys of [aim]; None leaves a value to the planner."""
+
+    kind: str = choice(
+        ("crown", "jet", "collision"), default="collision", meaning="what the picture shows"
+    )
+    drops: int = count(1, 8, default=2, meaning="how many drops fall in a shot")
+    spacing_s: float | None = quantity(
+        "duration",
+        0.005,
+        2.0,
+        default=None,
+        example="110 ms",
+        meaning="time from opening 1 to opening 2",
+    )
+    flash_delay_s: float | None = quantity(
+        "duration",
+        0.0,
+        4.0,
+        default=None,
+        example="8 ms",
+        meaning="time from the anchor's edge to the flash",
+    )
+    anchor: str | None = choice(
+        ("release", *BEAMS), default=None, meaning="what the flash follows: the release or a beam"
+    )
+    anchor_count: int | None = count(
+        0, 255, default=None, meaning="which counted edge of that beam, from 1; 0 for the release"
+    )
+    window_s: float = quantity(
+        "duration",
+        0.01,
+        5.0,
+        default=1.5,
+        meaning="the drops must cross the beams within this time",
+    )
+    tail_s: float = quantity(
+        "duration",
+        0.0,
+        2.0,
+        default=0.05,
+        meaning="how long edges are recorded after the last output",
+    )
+    rest_s: float = quantity(
+        "duration", 0.0, 600.0, default=5.0, meaning="time between shots for the surface to settle"
+    )
+    stage_s: float | None = quantity(
+        "duration",
+        0.0,
+        0.2,
+        default=None,
+        example="2 ms",
+        meaning="time from contact to light; for a crown or jet from the moment the planner chooses",
+    )
+    warm_up: int = count(
+        0, 10, default=0, meaning="drops that fall before a series, without a flash"
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Uncertainty:
+    """The keys of [uncertainty]."""
+
+    latency_s: float = quantity(
+        "duration", 0.0, 0.1, default=2e-3, meaning="error of the valves' latency"
+    )
+    height_m: float = quantity(
+        "length", 0.0, 0.1, default=2e-3, meaning="error of the heights of nozzles and beams"
+    )
+    volume: float = quantity(
+        "fraction", 0.0, 1.0, default=0.15, meaning="error of the drop's volume"
+    )
+    latency_scatter_s: float = quantity(
+        "duration", 0.0, 0.05, default=2e-4, meaning="scatter of the latency from drop to drop"
+    )
+    volume_scatter: float = quantity(
+        "fraction", 0.0, 0.5, default=0.01, meaning="scatter of the volume from drop to drop"
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """The keys of [fitted]."""
+
+    flash_seen: bool = truth(default=True, meaning="the sensor that sees the flash's light")
+    button: bool = truth(default=True, meaning="the button that releases a shot")
+
+
+@dataclass(frozen=True, slots=True)
+class RigTable:
+    """A table of a rig file: its name, the dataclass of its keys, and what it is; `many`: [[name]]."""
+
+    name: str
+    kind: Any
+    meaning: str
+    many: bool = False
+
+
+TABLES = (
+    RigTable("valve", Valve, "A valve, its nozzle and its bottle; one table for each valve.", True),
+    RigTable("beam", Beam, "An infrared beam across the fall path; one table for each beam.", True),
+    RigTable("flash", Flash, "A flash in manual mode; one table for each flash.", True),
+    RigTable("camera", Camera, "A camera on bulb; leave the table out where there is none."),
+    RigTable("dish", Dish, "The dish under the nozzle."),
+    RigTable(
+        "liquid", LiquidInRig, "The liquid of drops and dish. Measured values win over the name's."
+    ),
+    RigTable("aim", Aim, "What the picture is to show. Timings set here replace the planner's."),
+    RigTable("site", Site, "Where the rig stands."),
+    RigTable("uncertainty", Uncertainty, "How far off the figures may be: standard deviations."),
+    RigTable("fitted", Fitted, "What else the controller has; false for what was not built."),
+)
+TEXTS = {"name": "name of the rig; else that of the file", "note": "anything worth remembering"}
