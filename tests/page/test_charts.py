@@ -94,7 +94,7 @@ def test_the_next_shot_is_looked_at_as_the_last_one(shown: tuple[Served, Any]) -
     frame = page.locator(".p-time clipPath rect").evaluate("e => e.width.baseVal.value")
     width = list_bars(page, ".measured-bar.c-flash")[0]["width"]
     assert width == pytest.approx(frame / 20.0, rel=0.02)
-    expect(page.locator(".p-time .legend")).to_contain_text("1 more shots of series 1")
+    expect(page.locator(".p-time .legend")).to_contain_text("1 more shot of series 1")
 
 
 def test_the_log_is_read_by_name(shown: tuple[Served, Any], log_path: Any) -> None:

@@ -75,7 +75,7 @@ def test_from_the_plan_to_a_rated_shot(
     expect(page.locator(".detail img")).to_have_js_property("complete", True)
     assert page.locator(".detail img").evaluate("image => image.naturalWidth") > 300
     page.get_by_label("Note").fill("<img src=x onerror=alert(1)> first light")
-    page.get_by_role("button", name="Keep the note").click()
+    page.get_by_role("button", name="Save the note").click()
     expect(page.locator(".logrow .c-note").first).to_have_text(
         "<img src=x onerror=alert(1)> first light"
     )
@@ -156,7 +156,7 @@ def test_a_shot_is_compared_and_fired_again(
     keep_screenshot(page, "compare-laptop")
     page.locator(".logrow", has_text="104").first.click()
     page.get_by_role("button", name="Fire it again").click()
-    expect(page.get_by_role("heading", name="Fired again: that day against today")).to_be_visible()
+    expect(page.get_by_role("heading", name="Fired again: then and now")).to_be_visible()
     page.get_by_role("button", name="Contact sheet").click()
     expect(page.locator(".cell:visible img").first).to_be_visible()
     keep_screenshot(page, "contact-sheet-laptop")
@@ -239,8 +239,8 @@ def test_calibration_narrows_the_plan_and_stays_on_show(serve: Serve, open_page:
     wait_ready(page)
     before = served.hub.get("plan")["intervals"]["nozzle_to_beam"]
     page.goto(f"{served.origin}/#calibrate")
-    page.get_by_label("Shots of two drops").fill("8")
-    page.get_by_role("button", name="Let the drops fall").click()
+    page.get_by_label("Shots, two drops each").fill("8")
+    page.get_by_role("button", name="Start measuring").click()
     served.wait(lambda: (served.hub.get("job_calibrate") or {}).get("state") == "ended", 60.0)
     expect(page.get_by_role("rowheader", name="start of the fall")).to_be_visible()
     served.wait(
@@ -271,10 +271,10 @@ def test_a_rinse_asks_first_and_a_question_shows_on_every_view(
     page.goto(f"{served.origin}/#log")
     page.locator('#question [data-answer="no"]').click()
     served.wait(lambda: served.hub.get("job")["state"] == "ended")
-    assert served.hub.get("job")["text"] == "Nothing was opened."
+    assert served.hub.get("job")["text"] == "The valve stayed closed."
     page.goto(f"{served.origin}/#bench")
     page.get_by_role("button", name="One drop").click()
-    expect(page.locator(".said")).to_contain_text("The beam saw it")
+    expect(page.locator(".said")).to_contain_text("The beam saw the drop")
 
 
 def test_photographs_are_shown_and_what_is_no_picture_is_not(

@@ -125,7 +125,7 @@ def test_a_note_half_written_outlives_a_picture_and_another_shot(
     note = page.get_by_label("Note", exact=True)
     note.fill("the umbrella leans")
     served.hub.tell("picture", shot=1)  # one more picture of it has come
-    expect(page.locator("#note-state")).to_have_text("not kept yet")
+    expect(page.locator("#note-state")).to_have_text("not saved yet")
     page.wait_for_timeout(300)
     expect(note).to_have_value("the umbrella leans")
     # The place is not lost either: the next letter is one of the note, and none of the page's keys.
@@ -135,8 +135,8 @@ def test_a_note_half_written_outlives_a_picture_and_another_shot(
     page.goto(f"{served.origin}/#bench")
     page.goto(f"{served.origin}/#log/1")
     expect(note).to_have_value("the umbrella leans to the right")
-    page.get_by_role("button", name="Keep the note").click()
-    expect(page.locator("#note-state")).to_have_text("kept")
+    page.get_by_role("button", name="Save the note").click()
+    expect(page.locator("#note-state")).to_have_text("saved")
     with ShotLog.open(log_path, read_only=True) as log:
         assert log.read_shot(1).line.note == "the umbrella leans to the right"
 
@@ -164,5 +164,5 @@ def test_the_picture_comes_into_the_panel_where_somebody_writes(
     expect(page.locator(".detail > .pic img")).to_have_js_property("complete", True)
     expect(note).to_be_focused()
     expect(note).to_have_value("the umbrella leans")
-    page.get_by_role("button", name="Keep the note").click()
-    expect(page.locator("#note-state")).to_have_text("kept")
+    page.get_by_role("button", name="Save the note").click()
+    expect(page.locator("#note-state")).to_have_text("saved")

@@ -54,5 +54,7 @@ def test_a_valve_is_held_open_only_where_somebody_agrees(
         ends.append(at_terminal("rinse", "--duration", "0.2 s", rig=False))
     assert ends == [1, 1, 1, 0]
     page = on_page(path)
-    assert page.do(make_rinse(1, "0.2 s"), lambda question: "no")["text"] == "Nothing was opened."
+    assert (
+        page.do(make_rinse(1, "0.2 s"), lambda question: "no")["text"] == "The valve stayed closed."
+    )
     assert page.do(make_rinse(1, "0.2 s"), lambda question: "yes")["text"] == ""

@@ -90,7 +90,7 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
         if not isinstance(code, str) or not door.codes.use(code):
             if isinstance(code, str) and door.codes.was_used(code):
                 hub.notice("caution", _USED_TWICE)
-            return JSONResponse({"error": "This link is used up."}, 403, headers=_NO_STORE)
+            return JSONResponse({"error": "This link was used already."}, 403, headers=_NO_STORE)
         response = Response(status_code=204, headers=_NO_STORE)
         secure = door.scheme == "https"
         response.set_cookie(

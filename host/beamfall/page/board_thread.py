@@ -76,7 +76,7 @@ class BoardThread:
     _round_trip_ms: float | None = None
     _was_lost: bool = False
     _unexpected: str = ""
-    single_shots: Shooter | None = None  # the series that single shots go on with
+    single_shots: Shooter | None = None  # the series that single shots join
     _news: BoardNews = field(init=False)
 
     def __post_init__(self) -> None:
@@ -91,7 +91,7 @@ class BoardThread:
         self._thread.start()
 
     def close(self) -> None:
-        """Abort what is under way, let go of the port, and end."""
+        """Abort what is running, close the port, and end."""
         self._closing.set()
         self._abort.set()
         self._thread.join(timeout=5.0)
@@ -103,7 +103,7 @@ class BoardThread:
             self._refuse_if_busy()
             if self.hub.get("link", {}).get("state") != "up":
                 raise UserError(
-                    "there is no board now: check its cable; the page reconnects by itself"
+                    "no board is connected: check its cable; the page reconnects by itself"
                 )
             self._running = job
         self._jobs.put(job)
@@ -115,7 +115,9 @@ class BoardThread:
 
     def _refuse_if_busy(self) -> None:
         if self._running is not None:
-            raise UserError(f"{self._running.title} is under way: wait until it ends, or abort it")
+            raise UserError(
+                f"{self._running.title} is running: wait until it ends, or press Esc to abort it"
+            )
 
     def abort(self, press: str = "") -> None:
         """Put all outputs off, now, whatever is under way or is about to begin; raises BeamfallError where
@@ -150,11 +152,11 @@ class BoardThread:
         """Answer the question that a job has asked; the first answer counts."""
         current = (self.hub.get("job") or {}).get("question")
         if current is None or current["id"] != question:
-            raise UserError("that question is answered already")
+            raise UserError("this question is already answered")
         if not current.get("free") and value not in {
             choice["value"] for choice in current["choices"]
         }:
-            raise UserError(f"'{value}' is no answer to it")
+            raise UserError(f"'{value}' is not one of the answers")
         self._answers.put((question, value))
 
     # -- for jobs, on the board's thread -----------------------------------------------------------------------
@@ -168,7 +170,7 @@ class BoardThread:
         return None
 
     def stop_watch(self, board: ListeningBoard) -> None:
-        """End a watch and let go of what it saw; an abort has ended it already."""
+        """End a watch and discard what it saw; an abort has ended it already."""
         if self._abort.is_set() or not self._interruptible:
             return
         board.watch(False)
@@ -191,7 +193,7 @@ class BoardThread:
                     self._closing.wait(_RETRY_S)
         finally:
             if not self._closing.is_set():
-                text = "the page's thread has ended: start `beamfall page` again"
+                text = "Internal error: end `beamfall page` with Ctrl-C and start it again"
                 self.hub.set(link={"state": "none", "text": text})
 
     def _hold_board(self) -> None:
@@ -199,7 +201,7 @@ class BoardThread:
         try:
             board = connect(self.opener, self.desk.rig, self._make_callbacks(), pace=self.pace)
         except BeamfallError as error:
-            self._abort.clear()  # there is nothing that could be put off
+            self._abort.clear()  # there is no output to switch off
             self.hub.set(link={"state": "none", "text": str(error)})
             self._closing.wait(_RETRY_S)
             return
@@ -224,7 +226,7 @@ class BoardThread:
             self._forget_board()
 
     def _say_unexpected(self, error: Exception) -> None:
-        """A fault of the program: on the terminal for whoever reports it, on the page in words, once."""
+        """Report an internal error once: its traceback on the terminal, a message on the page."""
         what = f"{type(error).__name__}: {error}"
         self.hub.set(link={"state": "none", "text": f"unexpected {what}; trying again"})
         if what == self._unexpected:
@@ -244,7 +246,7 @@ class BoardThread:
     def _poll(self) -> None:
         """Called between the steps of every wait on the board's thread."""
         if self._interruptible and self._abort.is_set():
-            self._interruptible = False  # what is done to put things off shall not be interrupted
+            self._interruptible = False  # switching the outputs off must not be interrupted
             raise AbortAsked
 
     def _serve(self, board: ListeningBoard) -> None:
@@ -393,6 +395,6 @@ class BoardThread:
         self.hub.set(armed=None)
 
     def tell_line(self, log: ShotLog, shot: int) -> None:
-        """Have all pages show a shot's line anew."""
+        """Have all pages show a shot's line again."""
 
         self.hub.tell("line", line=describe_shot_line(log, shot))

@@ -213,10 +213,10 @@ def read_arguments(command: Command, body: Mapping[str, Any]) -> dict[str, Any]:
         if isinstance(value, float) and not math.isfinite(value):
             raise UserError(f"{command.__name__}: {one.name} must be a number")
         if isinstance(value, int) and abs(value) > _NUMBER_MOST:
-            raise UserError(f"{command.__name__}: {one.name} is too large to be counted")
+            raise UserError(f"{command.__name__}: {one.name} is too large")
         if isinstance(value, str) and not holds_characters(value):
             raise UserError(
-                f"{command.__name__}: {one.name} holds half a character: {value[:40]!a}"
+                f"{command.__name__}: {one.name} contains a broken character: {value[:40]!a}"
             )
         values[one.name] = value
     return values

@@ -18,7 +18,7 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 STRANGER_S = 30.0
 _STRANGERS_MOST = 64
 _FRIENDS_MOST = 128  # a browser opens at most six for each page
-_SHARE = 8  # at most one in so many of the file descriptors that this process may open
+_SHARE = 8  # at most one in this many of the file descriptors that this process may open
 
 
 class Connections:

@@ -201,7 +201,7 @@ class Desk:
             else:
                 now_s = plan.flash_delay_s if plan and self._delay_s is None else self._delay_s
             if now_s is None:
-                raise UserError(f"there is no {of} to change yet: type one")
+                raise UserError(f"there is no {of} yet: type one")
             text = f"{round((now_s + by_s) * 1e3, 3):.3f} ms"
             self.tune(*((text, None) if of == "spacing" else (None, text)))
 
@@ -222,7 +222,7 @@ class Desk:
         """What would be fired; raises UserError where there is no plan."""
         with self._lock:
             if self.plan is None or self._problems:
-                raise UserError("there is no plan: put right what is marked in the rig form")
+                raise UserError("there is no plan: correct the marked fields in the Rig view")
             return self.plan.sequence
 
     def tuned_rig(self, but: str) -> Rig:
@@ -302,7 +302,7 @@ class Desk:
     def wait(
         self, timeout_s: float = 10.0, meanwhile: Callable[[float], object] = time.sleep
     ) -> None:
-        """Wait until the plan is up to date; `meanwhile` passes so many seconds. Raises TimeoutError."""
+        """Wait until the plan is up to date; `meanwhile` waits for the seconds it is given. Raises TimeoutError."""
         end_s = time.monotonic() + timeout_s
         while self.is_planning:
             if time.monotonic() > end_s:

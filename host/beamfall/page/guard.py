@@ -66,7 +66,7 @@ class Guard:
             await _answer(send, 403, refusal)
             return
         if len(scope["raw_path"]) + len(scope["query_string"]) > ADDRESS_MOST:
-            await _answer(send, 414, f"an address of more than {ADDRESS_MOST} characters")
+            await _answer(send, 414, f"the address is longer than {ADDRESS_MOST} characters")
             return
         if scope["method"] == "POST":
             problem = _judge_body(headers)
@@ -93,7 +93,7 @@ class Guard:
         acts = scope["type"] == "websocket" or scope["method"] not in ("GET", "HEAD")
         origin = headers.get("origin")
         if origin is not None and origin.lower() != f"{door.scheme}://{host.lower()}":
-            return "another origin"
+            return "this request comes from another site"
         if acts and origin is None:
             return "missing Origin header"
         site = headers.get("sec-fetch-site", "same-origin")
@@ -103,7 +103,7 @@ class Guard:
             and headers.get("sec-fetch-dest") == "document"
         )
         if site not in ("same-origin", "none") and not arrives:
-            return "another site asked for this"
+            return "another site made this request"
         if path in OPEN_PATHS or path.startswith(STATIC):
             return None
         if not door.knows(headers.get("cookie", "")):
@@ -113,7 +113,7 @@ class Guard:
 
 def _judge_body(headers: dict[str, str]) -> tuple[int, str] | None:
     if headers.get("content-type", "").split(";")[0].strip().lower() != "application/json":
-        return 415, "JSON, and nothing else"
+        return 415, "only JSON is accepted"
     length = headers.get("content-length", "0")
     if not length.isdigit() or int(length) > BODY_MOST:
         return 413, f"more than {BODY_MOST} bytes"

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from beamfall.faults.setup import Setup
 
 _COUNT_MOST = 1000
-_SHORT_S = 0.5  # more than this is not waited for but said: no shot shall come by surprise
+_SHORT_S = 0.5  # a longer wait is refused with a message: no shot may come by surprise
 
 
 def make_arm() -> Job:
@@ -29,7 +29,7 @@ def make_arm() -> Job:
             # Timings that were just set: what is shown is what is armed. An abort gets in between.
             work.desk.wait(meanwhile=work.board.pump)
         except TimeoutError as error:
-            raise UserError("the plan is still being made: arm once it is shown") from error
+            raise UserError("the plan is not ready yet: arm again in a moment") from error
         sequence = work.desk.sequence
         work.board.arm(sequence)
         # The board's button may release it, and such a shot names its table by the digest only.
@@ -52,15 +52,15 @@ def make_release(count: int, unrested: bool = False) -> Job:
     def run(work: Work) -> None:
         armed = work.bench.armed
         if armed is None:
-            raise UserError("nothing is armed: arm first")
+            raise UserError("nothing is armed: press A first")
         try:
-            # Of timings that were just set the plan is not made yet: what is armed may be what they are no more.
+            # Timings may just have been set: then the plan is not ready, and what is armed is out of date.
             work.desk.wait(_SHORT_S, work.board.pump)
         except TimeoutError as error:
-            raise UserError("the plan is still being made: arm again once it is shown") from error
+            raise UserError("the plan is not ready yet: arm again in a moment") from error
         if armed.sequence != work.desk.sequence:
             work.bench.disarm()
-            raise UserError("the timings have changed since: arm again")
+            raise UserError("the timings have changed since arming: arm again")
         rest_s = 0.0 if unrested else None
         left = work.bench.waits.find_left(
             work.board.transport.clock(), work.desk.rig, rest_s=rest_s
@@ -70,7 +70,7 @@ def make_release(count: int, unrested: bool = False) -> Job:
         rig = work.desk.rig
         work.run(shoot(rig, armed.sequence, count, warm_up=count > 1, settled=not unrested))
 
-    return Job("release", "Release" if count == 1 else f"A series of {count} shots", run)
+    return Job("release", "Release" if count == 1 else f"Series of {count} shots", run)
 
 
 def make_drip(valve: int, opening: str) -> Job:
@@ -81,7 +81,7 @@ def make_drip(valve: int, opening: str) -> Job:
         workflow = service.drip(work.desk.rig, work.board.info, valve, seconds)
         work.tell(text=words.say_dripped(work.run(workflow)))
 
-    return Job("drip", f"One drop of valve {valve}", run)
+    return Job("drip", f"One drop from valve {valve}", run)
 
 
 def make_flash(flash: int, contact: str) -> Job:
@@ -92,7 +92,7 @@ def make_flash(flash: int, contact: str) -> Job:
         workflow = service.flash_once(work.desk.rig, work.board.info, flash, seconds)
         work.tell(text=words.say_flashed(work.run(workflow)))
 
-    return Job("flash", f"Flash {flash}, once", run)
+    return Job("flash", f"One flash of flash {flash}", run)
 
 
 def make_rinse(valve: int, duration: str) -> Job:
@@ -101,7 +101,7 @@ def make_rinse(valve: int, duration: str) -> Job:
 
     def run(work: Work) -> None:
         if work.run(service.rinse(valve, seconds)) is None:
-            work.tell(text="Nothing was opened.")
+            work.tell(text="The valve stayed closed.")
 
     return Job("rinse", f"Rinsing valve {valve}", run)
 
@@ -113,7 +113,7 @@ def make_watch() -> Job:
         work.board.watch(True)
         try:
             work.ask(
-                "Pass something through the beam: every edge shows at once.",
+                "Move something through the beam. Each edge appears on the Bench at once.",
                 (("stop", "Stop watching"),),
             )
         finally:
@@ -135,7 +135,7 @@ def make_repeat(shot: int, count: int) -> Job:
             result={"of_shot": shot, "edges": [change.to_json() for change in done.changes]},
         )
 
-    return Job("repeat", f"Shot {shot} again", run)
+    return Job("repeat", f"Repeating shot {shot}", run)
 
 
 def make_sweep(
@@ -171,7 +171,7 @@ def _read_time(key: str, text: str) -> float | None:
 
 
 def make_sweep_resume(series: int) -> Job:
-    """Go on with a sweep that was stopped; its own settings hold. Series 0: the newest sweep."""
+    """Resume a sweep that was stopped, with its own settings. Series 0: the newest sweep."""
 
     def run(work: Work) -> None:
 
@@ -249,4 +249,4 @@ def make_calibrate(count: int, gap_error: str) -> Job:
         work.desk.use_board(work.board.info.unique_id.hex())
         work.tell(text="", result=words.describe_calibrated(done))
 
-    return Job("calibrate", "Calibrating by the beam's edges", run)
+    return Job("calibrate", "Calibrating with the beam", run)

@@ -1,6 +1,6 @@
 """A transport that can be interrupted between two steps, and paces simulated time to real time.
 
-`sim` runs as fast as it can reckon; on a page nobody would see a drop fall. A wait is cut into
+`sim` runs as fast as it can calculate; on a page nobody would see a drop fall. A wait is cut into
 steps of 20 ms; after each step of virtual time the thread sleeps until real time has caught up.
 Between the steps `poll` is called: it may raise, and that is how an abort gets past whatever the
 thread is waiting for.
@@ -14,7 +14,7 @@ from collections.abc import Callable
 from beamfall.link import PortTraits, Transport
 
 STEP_S = 0.02
-_HOPELESS_S = 0.25  # further behind than this nobody catches up: begin anew from here
+_HOPELESS_S = 0.25  # further behind than this, catching up is hopeless: start again from here
 _INSTANT_S = 1e-9
 
 

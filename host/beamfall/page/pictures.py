@@ -36,7 +36,7 @@ def _load() -> None:
 
 
 def draw_later(hub: Hub, log_path: Path, shot: int, picture: Picture) -> None:
-    """Draw a simulated picture on a thread of its own, then tell the pages."""
+    """Draw a simulated picture on another thread, then tell the pages."""
     _painter.submit(_draw, hub, log_path, shot, picture)
 
 

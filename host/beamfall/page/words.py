@@ -29,14 +29,14 @@ if TYPE_CHECKING:
 
 TIMINGS_CHECKED = "those on this page"
 WHAT_IS_SEEN = "What does the picture show?"
-WITH_HEIGHTS = "With heights where you measured them: before jet 31 mm drop 42 mm"
+WITH_HEIGHTS = "If you measured heights, type them too: before jet 31 mm drop 42 mm"
 CHECK_AHEAD = (
     "The check will open the valve and fire the flash several times. Has everyone been warned?"
 )
-CANNOT_DO, CANNOT_TELL = "It cannot be done", "Cannot tell"
+CANNOT_DO, CANNOT_TELL = "I cannot do this", "I cannot tell"
 CALCULATING = "calculating"
 CONTAINER_CHOICES = (("yes", "Yes: open the valve"), ("no", "No"))
-HOT_COIL = "The coil warms while the valve is held open; it can burn fingers."
+HOT_COIL = "The coil warms up while the valve is open and can burn fingers."
 
 
 def describe_board(board: Board) -> dict[str, Any]:
@@ -58,7 +58,7 @@ def describe_board(board: Board) -> dict[str, Any]:
 
 
 def describe_link(board: Board, round_trip_ms: float | None) -> dict[str, Any]:
-    """How good the line is. Frames are not counted on: the page would be told of each."""
+    """How good the link is. Good frames are left out: each would be news for the page."""
     counters = board.counters
     bad = counters.frames_bad_total
     health = "good" if not bad and not counters.retransmissions else "mended"
@@ -74,7 +74,7 @@ def describe_link(board: Board, round_trip_ms: float | None) -> dict[str, Any]:
 
 
 def _coarse(milliseconds: float) -> float:
-    """To 1, 2 or 5: a figure that flickers tells nobody anything."""
+    """Rounded up to 1, 2 or 5 times a power of ten, so that the figure does not flicker."""
     for step in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000):
         if milliseconds <= step:
             return step
@@ -91,15 +91,17 @@ def describe_cause(cause: WireEnum) -> dict[str, str] | None:
 def describe_unclaimed(shot: UnclaimedShot) -> str:
     """A shot that the page has not released, in a sentence."""
     if shot.shot is None:
-        return f"The board reports a shot ({shot.state}) of another program; it is not in this log."
-    text = f"The board fired by its own button: {shot.state}. It is shot {shot.shot} in the log"
+        return (
+            f"The board reports a shot ({shot.state}) from another program. It is not in this log."
+        )
+    text = f"Somebody pressed the board's button: {shot.state}. It is shot {shot.shot} in the log"
     return text + (
         "." if shot.planned else ", with measured edges only: its sequence is not known."
     )
 
 
 def describe_edges(event: EdgesSeen, clock_hz: int) -> list[dict[str, Any]]:
-    """Edges in ms from the release (of a watch: from its begin)."""
+    """Edges in ms from the release (of a watch: from its start)."""
     return [
         {"what": edge.signal.name, "word": edge.word, "ms": edge.ticks / clock_hz * 1e3}
         for edge in event.edges
@@ -110,13 +112,13 @@ def describe_edges(event: EdgesSeen, clock_hz: int) -> list[dict[str, Any]]:
 def say_left(left: Left) -> str:
     """When the next shot can go, for somebody who asked too early."""
     if left.recycle_s >= left.rest_s:
-        return f"Ready again in {left.recycle_s:.1f} s: the flash recycles."
+        return f"Ready again in {left.recycle_s:.1f} s: the flash is recycling."
     return f"Ready again in {left.rest_s:.1f} s: the surface is settling. Shift+R releases anyway."
 
 
 def say_warming_up(event: WarmingUp) -> str:
     """What falls before a series."""
-    return f"{event.drops} drops to warm up, without flash"
+    return f"warming up: {event.drops} drops without flash"
 
 
 def say_progress(event: Progress) -> str:
@@ -125,7 +127,7 @@ def say_progress(event: Progress) -> str:
     if event.done >= event.of:
         return ""
     if isinstance(event, DropsProgress):
-        return "two drops, without flash"
+        return "two drops without flash"
     if isinstance(event, RepeatProgress):
         return f"shot {event.of_shot} again, {event.done + 1} of {event.of}"
     return f"shot {event.done + 1} of {event.of}"
@@ -140,7 +142,7 @@ def say_dripped(dripped: Dripped) -> str:
     """What one drop did."""
     if dripped.crossed_s is None:
         return "Nothing crossed the beam: find out why under Check."
-    return f"The beam saw it, {dripped.crossed_s * 1e3:.1f} ms after the opening."
+    return f"The beam saw the drop {dripped.crossed_s * 1e3:.1f} ms after the opening."
 
 
 def say_flashed(flashed: Flashed) -> str:

@@ -84,8 +84,8 @@ class Work:
         """Ask people and wait, while the board is listened to; the first answer of any page counts.
 
         `choices` are (answer, words). `free`: an answer may also be typed. `shot`: its picture is shown.
-        `listen`, of whoever wants what the board says meanwhile, takes it in for so many seconds and
-        gives the board its signs of life.
+        `listen`, for workflows that need what the board says meanwhile, takes it in for the given seconds
+        and keeps the link alive.
         """
         question = {
             "id": next(_ids), "text": text, "hint": hint, "cautions": list(cautions), "free": free,
@@ -114,7 +114,7 @@ class Work:
         ).run(workflow)  # fmt: skip
 
     def _open_series(self, kind: str, rig: Rig | None, settings: Mapping[str, Any]) -> Shooter:
-        """The series under way when single shots of the same rig go on with it; else a new one."""
+        """The current series for single shots of the same rig; otherwise a new one."""
         current = self.bench.single_shots
         if kind != "shoot":
             self.bench.single_shots = None

@@ -120,7 +120,8 @@ def _make_row(lane: Lane) -> Row:
 def _draw_lane(lane: Lane, y: float, scatter: Scatter) -> Iterator[Shape]:
     others = scatter.lines.get(lane.what)
     if others:
-        name = f"{scatter.shots} more shots of series {scatter.series}"
+        more = "shot" if scatter.shots == 1 else "shots"
+        name = f"{scatter.shots} more {more} of series {scatter.series}"
         yield Stems("soft", tuple(others), y + 0.38, (y - 0.38,) * len(others), name=name)
     for bars, planned, name in (
         (lane.measured, False, "measured"),

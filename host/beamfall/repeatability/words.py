@@ -17,8 +17,12 @@ _NAMED_MOST = 12
 
 
 def say_timing(timing: str) -> str:
-    """A board's class of timing; of a simulated one, that it proves nothing."""
-    return "simulated, which proves nothing of a chip's timing" if timing == SIMULATED else timing
+    """A board's class of timing; for a simulated board, with what that means."""
+    return (
+        "simulated, which says nothing about the timing of real hardware"
+        if timing == SIMULATED
+        else timing
+    )
 
 
 def list_outside(assessment: Assessment) -> list[str]:

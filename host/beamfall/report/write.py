@@ -221,7 +221,7 @@ def _describe_scatter(assessment: Assessment, save: Any) -> str:
             f"{worst_us:.3f} µs" if worst_us >= tick_us else f"less than a tick of {tick_us:.3g} µs"
         )
         by = (
-            "in simulated time, which proves nothing of a chip's timing"
+            "in simulated time, which says nothing about the timing of real hardware"
             if assessment.data.timing == SIMULATED
             else "timed by the board on the line itself"
         )

@@ -53,14 +53,14 @@ function left() {
 }
 /** @param {boolean} unrested */
 function whyNot(unrested) {
-  if (!serverUp || state.link?.state !== 'up') return 'There is no board that could release anything.';
+  if (!serverUp || state.link?.state !== 'up') return 'No board is connected.';
   if (state.job?.state === 'running')
-    return `${state.job.title} is under way: wait until it ends, or abort it.`;
+    return `${state.job.title} is running: wait until it ends, or press Esc to abort it.`;
   if (!state.armed) return 'Nothing is armed: press A first.';
   if (isChanged()) return CHANGED;
   const { rest, recycle } = left();
   if (recycle && (unrested || recycle >= rest))
-    return `Ready again in ${inSeconds(recycle)}: the flash is recycling, and that takes its time.`;
+    return `Ready again in ${inSeconds(recycle)}: the flash is recycling.`;
   if (rest && !unrested)
     return `Ready again in ${inSeconds(rest)}: the surface is settling. Shift+R releases anyway.`;
   return '';
@@ -80,14 +80,14 @@ function words() {
   if (!serverUp)
     return [
       'no server',
-      'The program behind this page has ended or cannot be reached. This page keeps trying.',
+      'Beamfall has stopped or cannot be reached. If it has stopped, start `beamfall page` again and open its new link.',
     ];
   if (!link || link.state === 'connecting') return ['connecting', ''];
   if (link.state === 'none') return ['no board', link.text ?? ''];
   if (link.state === 'lost')
     return [
       'board lost',
-      link.text || 'The port has vanished. Plug the board in again; the page reconnects by itself.',
+      link.text || 'The connection is gone. Plug the board in again; the page reconnects by itself.',
     ];
   const word = live?.state ?? '…';
   // A board that has just started says so as its cause: no news while it is idle.
@@ -98,7 +98,7 @@ function words() {
   if (isChanged() && state.job?.state !== 'running')
     return [word === 'idle' ? 'changed' : word, cause || CHANGED];
   if (word === 'idle' && state.armed)
-    return ['armed', state.resting ? '' : 'The sequence is on the board, checked. R releases it.'];
+    return ['armed', state.resting ? '' : 'The sequence is on the board. Press R to release it.'];
   if (word === 'idle' && live?.activity && live.activity !== 'none') return [live.activity, ''];
   if (word === 'idle') return ['idle', state.plan?.problem ? `no plan: ${state.plan.problem}` : cause];
   return [word, cause];
@@ -131,7 +131,7 @@ function showBar() {
   const blocked = buttonById('arm').disabled;
   buttonById('arm').disabled = !free || wrong;
   if (blocked !== buttonById('arm').disabled)
-    buttonById('arm').title = wrong ? 'Correct the marked fields in the rig form' : '';
+    buttonById('arm').title = wrong ? 'Correct the marked fields in the Rig view' : '';
   const on = Boolean(state.armed) && !isChanged();
   if (buttonById('arm').dataset.on !== String(on)) {
     buttonById('arm').dataset.on = String(on);
@@ -202,7 +202,7 @@ export function showStrip() {
       ),
       asking
         ? away
-          ? h('p', {}, h('a', { href: away }, 'A question is waiting: answer it here'))
+          ? h('p', {}, h('a', { href: away }, 'A question is waiting: answer it'))
           : makeQuestion(asking)
         : null,
     );
@@ -220,7 +220,7 @@ function showCountdown() {
   countdown.textContent = left > 0 ? `next shot in ${number(left, 0)} s` : '';
 }
 
-// A question with its answers; the first answer of any open page counts.
+// A question with its answers; the first answer from any open page counts.
 /** @param {Question} question @param {{ picture?: boolean }} [how] */
 export function makeQuestion(question, { picture = true } = {}) {
   /** @param {string} value */
@@ -314,7 +314,7 @@ function sayBriefly(text) {
   setTimeout(() => drop(brief), 4000);
 }
 /** @type {Record<string, string>} */
-const LEVELS = { error: 'Trouble', caution: 'Caution', note: 'Note', good: 'Done' };
+const LEVELS = { error: 'Error', caution: 'Caution', note: 'Note', good: 'Done' };
 function showNotices() {
   const all = [...(state.notices ?? []), ...local].slice(-4);
   show(
@@ -328,7 +328,7 @@ function showNotices() {
           'button',
           {
             type: 'button',
-            'aria-label': 'Remove this notice',
+            'aria-label': 'Dismiss this notice',
             on: {
               click: () => {
                 if (notice.own) {

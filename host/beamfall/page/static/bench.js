@@ -1,4 +1,4 @@
-// The bench: the rig, the timings, the moment of the light, the last shot.
+// The bench: the rig, the timings, the scene when the flash fires, the last shot.
 
 import { attempt, isChanged, ready } from './bar.js';
 import { makeStrobeCaution } from './caution.js';
@@ -10,18 +10,18 @@ import { makeRigDrawing } from './rigdraw.js';
 import { makeStars } from './stars.js';
 
 const WAITING_HELP =
-  'Release waits until the surface has settled (the rig’s rest) and the flash has recycled, and counts down. ' +
-  'Shift+R, or Release without waiting for the surface, skips the rest once; for a shorter rest change the rig ' +
-  'form. The flash always gets its time to recycle: else the picture would be dark. A series, a sweep and a ' +
-  'search wait by themselves.';
+  'After a shot, Release counts down until the surface has settled and the flash has recycled. Shift+R, or ' +
+  'Release without waiting for the surface, skips the rest once. To change the rest for good, use the Rig view. ' +
+  'The flash always needs its time to recycle, or the picture would be dark. A series, a sweep and a search ' +
+  'wait by themselves.';
 const KEYS_HELP =
-  'Keys: A arms, R releases, Esc aborts at any time, 1 to 8 choose a view. ' +
+  'Keys: A arms, R releases, Esc aborts at any time, 1 to 8 open the views. ' +
   'Keep liquid away from the electronics.';
 
 export function makeBench() {
   const timeline = makeChart({
     label: 'Timeline of the last shot',
-    empty: 'No shot yet: plan, arm, release.',
+    empty: 'No shot yet. Press A to arm, then R to release.',
   });
   const view = h(
     'div',
@@ -29,7 +29,7 @@ export function makeBench() {
     makeStrobeCaution(),
     h('section', { class: 'panel p-rig' }, h('h2', {}, 'Rig, to scale'), makeRigDrawing()),
     h('section', { class: 'panel p-tune' }, h('h2', {}, 'Timings'), makeTimings(), makeService()),
-    h('section', { class: 'panel p-moment' }, h('h2', {}, 'At the light'), makeMoment(), makeLast()),
+    h('section', { class: 'panel p-moment' }, h('h2', {}, 'When the flash fires'), makeMoment(), makeLast()),
     h(
       'section',
       { class: 'panel p-time' },
@@ -44,7 +44,7 @@ export function makeBench() {
 
 // -- timings ----------------------------------------------------------------------------------------------------
 function makeTimings() {
-  const spacing = makeTiming('spacing', 'Spacing of the openings');
+  const spacing = makeTiming('spacing', 'Spacing of the drops');
   const delay = makeTiming('delay', 'Flash delay');
   const back = h(
     'button',
@@ -186,7 +186,7 @@ function makeTiming(name, text) {
 function makeService() {
   const opening = h('input', {
     type: 'text',
-    placeholder: 'as the rig',
+    placeholder: 'rig’s time',
     'aria-label': 'Opening of one drop',
     size: 9,
     maxlength: 20,
@@ -209,15 +209,25 @@ function makeService() {
   const body = h(
     'details',
     { class: 'service' },
-    h('summary', {}, 'Series, single drop, flash, rinse, watch; keys'),
+    h('summary', {}, 'Series, single drop, flash, rinse, beam watch, keys'),
     h('div', { class: 'row' }, series, count, h('span', { class: 'soft' }, 'shots of the armed sequence')),
     h(
       'div',
       { class: 'row' },
-      button('One drop', () => act('drip', { opening: opening.value })),
-      opening,
-      button('Rinse', () => act('rinse', { duration: length.value })),
-      length,
+      h(
+        'div',
+        { class: 'row' },
+        button('One drop', () => act('drip', { opening: opening.value })),
+        h('span', { class: 'soft' }, 'open for'),
+        opening,
+      ),
+      h(
+        'div',
+        { class: 'row' },
+        button('Rinse', () => act('rinse', { duration: length.value })),
+        h('span', { class: 'soft' }, 'for'),
+        length,
+      ),
     ),
     h(
       'div',
@@ -258,7 +268,7 @@ function makeService() {
   return [body, said, edges];
 }
 
-// A tablet or another browser needs a link of its own: each link works once.
+// A tablet or another browser needs another link: each link works once.
 function makeInvitation() {
   const link = h('input', { type: 'text', readonly: true, size: 40, 'aria-label': 'Link', hidden: true });
   const ask = async () => {
@@ -284,7 +294,7 @@ function makeLast() {
     if (key === shown) return;
     shown = key;
     if (!shot) {
-      show(root, h('p', { class: 'soft' }, 'No shot yet.'));
+      show(root, h('p', { class: 'soft' }, 'The last picture appears here.'));
       return;
     }
     show(
@@ -293,7 +303,7 @@ function makeLast() {
         'div',
         { class: 'row spread' },
         h('h3', {}, `Shot ${shot.shot}: ${shot.state}`),
-        h('a', { href: `#log/${shot.shot}` }, 'details'),
+        h('a', { href: `#log/${shot.shot}` }, 'Details'),
       ),
       h(
         'div',

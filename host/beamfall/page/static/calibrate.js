@@ -6,7 +6,7 @@ import { act, on, state } from './net.js';
 export function makeCalibrate() {
   const count = h('input', { type: 'number', min: 8, max: 500, value: 20 });
   const error = text('0.3 mm', '0.3 mm');
-  const begin = makeBegin('Let the drops fall', () =>
+  const begin = makeBegin('Start measuring', () =>
     act('calibrate', { count: Number(count.value) || 20, gap_error: error.value }),
   );
   const result = h('div', {});
@@ -36,9 +36,13 @@ export function makeCalibrate() {
                 h(
                   'tr',
                   {},
-                  ['quantity', 'rig file', 'with the edges', '95 % interval', 'measured by the beam'].map(
-                    (name) => h('th', { scope: 'col' }, name),
-                  ),
+                  [
+                    'quantity',
+                    'by the rig file',
+                    'with the edges',
+                    '95 % interval',
+                    'measured by the beam',
+                  ].map((name) => h('th', { scope: 'col' }, name)),
                 ),
               ),
               h(
@@ -88,7 +92,13 @@ export function makeCalibrate() {
                   ),
                 )
               : null,
-            h('p', { class: 'soft' }, found.kept ? `Kept for the next plan in ${found.kept}.` : 'Not kept.'),
+            h(
+              'p',
+              { class: 'soft' },
+              found.kept
+                ? `Plans now use this. It is kept in ${found.kept}; to undo it, open the Rig view.`
+                : 'Nothing was kept: plans stay as they were.',
+            ),
           )
         : null,
     );
@@ -103,15 +113,15 @@ export function makeCalibrate() {
       h(
         'p',
         { class: 'soft' },
-        'Drops fall without a flash. Their beam edges give latency, distance, speed and drop diameter, with ' +
-          'errors, and the planner uses them. Two beams, or one beam at two heights, tell latency from ' +
-          'distance; one beam at one height cannot.',
+        'Drops fall without a flash. From their beam edges Beamfall measures latency, distance, speed and drop ' +
+          'diameter, and plans then use the results. To separate latency from distance, use two beams, or one ' +
+          'beam at two heights.',
       ),
       h(
         'div',
         { class: 'fields' },
-        field('Shots of two drops', count),
-        field('Error of the distance between the beams', error),
+        field('Shots, two drops each', count),
+        field('Error in the beam distance', error),
       ),
       h('div', { class: 'row' }, begin),
     ),

@@ -7,7 +7,7 @@ export function makeStrobeCaution() {
     'p',
     { class: 'caution strobe' },
     h('b', {}, 'Caution: '),
-    'flashes repeat and can trigger photosensitive epilepsy. Warn everyone in the room first.',
+    'repeated flashes can trigger photosensitive epilepsy. Warn everyone in the room first.',
   );
   on('job', () => {
     line.hidden =

@@ -53,7 +53,7 @@ export function makeRepeatability() {
       h(
         'section',
         { class: 'panel' },
-        h('h2', {}, 'What it points to'),
+        h('h2', {}, 'Findings'),
         data.findings.length
           ? h(
               'ul',
@@ -81,12 +81,12 @@ export function makeRepeatability() {
           : h(
               'p',
               {},
-              'Nothing drifts and nothing is missing, as far as this many shots can show',
-              data.outside.length ? '; but some points lie beyond their limits.' : '.',
+              `No drift, and nothing missing, as far as ${countShots(data.shots)} can show`,
+              data.outside.length ? '; but some shots were unusual.' : '.',
             ),
         data.outside.length
           ? [
-              h('p', {}, `Beyond the limits of the charts: ${data.by_chance}`),
+              h('p', {}, `Beyond the control limits. ${data.by_chance}`),
               h(
                 'ul',
                 {},
@@ -100,7 +100,7 @@ export function makeRepeatability() {
           `${countShots(data.shots)}, beam ${data.beam}. Flash contact: ${flash.count} measured, `,
           `scatter ${number(flash.scatter_us, 3)} µs, worst ${number(flash.worst_us, 3)} µs from its plan `,
           `(${flash.said_timing}, ticks of ${number(flash.tick_us, 3)} µs`,
-          flash.stamped ? ').' : ', derived from the command: that proves nothing).',
+          flash.stamped ? ').' : ', calculated from the command, not measured).',
         ),
       ),
       data.quantities
@@ -141,7 +141,7 @@ export function makeRepeatability() {
       h('h2', {}, 'How repeatable the rig is'),
       h('label', { for: 'series' }, 'Series'),
       choose,
-      h('button', { type: 'button', on: { click: () => attempt(refresh()) } }, 'Read again'),
+      h('button', { type: 'button', on: { click: () => attempt(refresh()) } }, 'Reload'),
     ),
     box,
   );

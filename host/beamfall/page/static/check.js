@@ -6,7 +6,7 @@ import { ended, makeAsking, makeBegin, tick } from './forms.js';
 import { act, on, state } from './net.js';
 
 export function makeCheck() {
-  const [alone, aloneBox] = tick('the simulated person answers');
+  const [alone, aloneBox] = tick('Let the simulated person answer');
   const begin = makeBegin('Find out what is wrong', () => act('check', { simulated_person: alone.checked }));
   const result = h('div', {});
   on('board', () => {
@@ -26,11 +26,7 @@ export function makeCheck() {
             h('p', { class: 'found' }, found.reason),
             h('p', {}, found.advice),
             found.would_separate ? h('p', { class: 'soft' }, found.would_separate) : null,
-            h(
-              'p',
-              { class: 'soft' },
-              `Timings checked: ${found.timings}. There may be several causes at once.`,
-            ),
+            h('p', { class: 'soft' }, `Timings checked: ${found.timings}. There may be more than one cause.`),
             ranks(
               found.ranked
                 .slice(0, 5)
@@ -55,7 +51,7 @@ export function makeCheck() {
             'ol',
             { class: 'tests' },
             job.lines.map((line) =>
-              h('li', {}, h('b', {}, line.test), line.asked ? ' (asked)' : '', ': ', line.showed),
+              h('li', {}, h('b', {}, line.test), line.asked ? ' (you answered)' : '', ': ', line.showed),
             ),
           )
         : null,
@@ -73,7 +69,7 @@ export function makeCheck() {
       h(
         'p',
         { class: 'soft' },
-        'The board tests what it can by itself and asks only what it cannot see. ' +
+        'The board tests what it can by itself and asks you only about what it cannot see. ' +
           'It opens the valve and fires the flash.',
       ),
       h('div', { class: 'row' }, begin, aloneBox),

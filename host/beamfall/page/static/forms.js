@@ -22,7 +22,7 @@ export const ended = (job) =>
   job.state === 'ended'
     ? ''
     : job.state === 'running'
-      ? 'under way'
+      ? 'running'
       : job.state === 'aborted'
         ? 'aborted: all outputs are off'
         : `failed: ${job.text}`;

@@ -1,4 +1,4 @@
-// The shot log: a table and a contact sheet, both drawn only where one looks, so that 10,000 shots scroll as ten do.
+// The shot log: a table and a contact sheet. Only what is in sight is drawn, so 10,000 shots scroll like ten.
 
 import { attempt, ready } from './bar.js';
 import { makeChart } from './chart.js';
@@ -145,7 +145,7 @@ export function makeLog() {
   );
   const detail = h(
     'aside',
-    { class: 'panel detail', 'aria-label': 'The shot chosen' },
+    { class: 'panel detail', 'aria-label': 'Chosen shot' },
     h('p', { class: 'soft' }, 'Choose a shot.'),
   );
   const root = h('div', { class: 'view logview' });
@@ -412,18 +412,18 @@ export function makeLog() {
     const said = h(
       'span',
       { class: 'soft small', role: 'status', id: 'note-state' },
-      drafts.has(shot) ? 'not kept yet' : null,
+      drafts.has(shot) ? 'not saved yet' : null,
     );
     note.addEventListener('input', () => {
       drafts.set(shot, note.value);
-      said.textContent = 'not kept yet';
+      said.textContent = 'not saved yet';
     });
     const keepNote = async () => {
       const text = note.value;
       await act('note', { shot, text });
       if ((drafts.get(shot) ?? text) === text) {
         drafts.delete(shot);
-        said.textContent = 'kept';
+        said.textContent = 'saved';
       }
     };
     const timeline = makeChart({ label: `Timeline of shot ${shot}` });
@@ -441,7 +441,7 @@ export function makeLog() {
     const facts = [
       ['state', `${line.state}${line.cause ? ` (${line.cause})` : ''}`],
       ['time', clock(line.time)],
-      ['series', `${line.series}, ${line.kind}, number ${line.number}`],
+      ['series', `${line.series} (${line.kind}), number ${line.number}`],
       ['flash', line.delay_ms === null ? '–' : `${ms(line.delay_ms, 3)} after ${line.anchor}`],
       ['spacing', ms(line.spacing_ms, 3)],
       ['swept', line.swept || '–'],
@@ -457,7 +457,7 @@ export function makeLog() {
         ? h(
             'p',
             { class: 'caution' },
-            'The program ended before the board’s report came: it may or may not have fired.',
+            'Beamfall ended before the board reported. The shot may or may not have fired.',
           )
         : null,
       line.picture ? makeShotPicture(content) : null,
@@ -474,7 +474,7 @@ export function makeLog() {
       h(
         'div',
         { class: 'row' },
-        h('button', { type: 'button', on: { click: () => attempt(keepNote()) } }, 'Keep the note'),
+        h('button', { type: 'button', on: { click: () => attempt(keepNote()) } }, 'Save the note'),
         said,
       ),
       h(
@@ -498,7 +498,7 @@ export function makeLog() {
             h(
               'tr',
               {},
-              ['line', 'edge', 'planned', 'measured', 'difference', 'source'].map((name) =>
+              ['signal', 'edge', 'planned', 'measured', 'difference', 'source'].map((name) =>
                 h('th', { scope: 'col' }, name),
               ),
             ),
@@ -542,7 +542,7 @@ export function makeLog() {
       show(box);
       return;
     }
-    show(box, h('h3', {}, 'Fired again: that day against today'), makeChanges(job.result.edges));
+    show(box, h('h3', {}, 'Fired again: then and now'), makeChanges(job.result.edges));
   }
   on(['job', 'link'], showRepeated);
   async function showCompare(/** @type {number} */ first, /** @type {number} */ second) {
@@ -681,7 +681,7 @@ function makeChanges(/** @type {any[]} */ edges) {
       h(
         'tr',
         {},
-        ['line', 'edge', 'first', 'second', 'difference', 'scatter', ''].map((name) =>
+        ['signal', 'edge', 'first', 'second', 'difference', 'scatter', ''].map((name) =>
           h('th', { scope: 'col' }, name),
         ),
       ),
@@ -699,7 +699,7 @@ function makeChanges(/** @type {any[]} */ edges) {
           h('td', {}, micro(one.now_us)),
           h('td', {}, us(one.difference_us)),
           h('td', {}, one.scatter_us === null ? '–' : `${number(one.scatter_us, 1)} µs`),
-          h('td', {}, one.moved === null ? '' : one.moved ? '▲ moved' : 'as then'),
+          h('td', {}, one.moved === null ? '' : one.moved ? '▲ moved' : 'same'),
         ),
       ),
     ),

@@ -54,7 +54,7 @@ function showLink() {
     board = state.board;
   const word =
     {
-      up: link?.health === 'mended' ? 'link mended' : 'link good',
+      up: link?.health === 'mended' ? 'link recovered' : 'link good',
       lost: 'board lost',
       none: 'no board',
       connecting: 'connecting',
@@ -66,8 +66,8 @@ function showLink() {
     ? ''
     : `${board.port}, firmware ${board.firmware}, timing ${board.timing}, clock ${board.clock_hz / 1e6} MHz. ` +
       (link?.state === 'up'
-        ? `Answers take ${link.round_trip_ms} ms; frames damaged ${link.frames_bad}, ` +
-          `sent again ${link.retransmissions}, reconnected ${link.reconnections}, board restarted ${link.restarts}`
+        ? `Answers take ${link.round_trip_ms} ms. Damaged frames: ${link.frames_bad}; sent again: ` +
+          `${link.retransmissions}; reconnections: ${link.reconnections}; board restarts: ${link.restarts}.`
         : '');
 }
 
@@ -106,13 +106,13 @@ function showLocked() {
     const code = field.value.trim().split('#').pop() ?? '';
     if (await enter(code)) location.reload();
     else {
-      said.textContent = 'This link is used up. Use a new one.';
+      said.textContent = 'This link was used already. Use a new one.';
       said.hidden = false;
     }
   };
   const advice =
-    'A link works once. Make another one on a page that is open, under Series, single drop …, ' +
-    'or end `beamfall page` with Ctrl-C and start it again.';
+    'Each link works once. To get another, open “Series, single drop …” on a page that is already open and ' +
+    'choose “Link for another device”. Or end `beamfall page` with Ctrl-C and start it again.';
   const form = h(
     'form',
     { class: 'row', on: { submit: go } },
@@ -149,7 +149,8 @@ async function start() {
         id: 'linkchip',
         'data-state': 'connecting',
         on: {
-          click: () => emit('trouble', { text: byId('linkchip').title || 'No board yet.', level: 'note' }),
+          click: () =>
+            emit('trouble', { text: byId('linkchip').title || 'No board is connected yet.', level: 'note' }),
         },
       },
       'connecting',

@@ -1,4 +1,4 @@
-// The moment of the light: where drop 2 and the jet would be, and how surely. The library gives the figures.
+// The scene when the flash fires: where drop 2 and the jet would be, with intervals. The library gives the figures.
 import { fit, h, mm, number, percent, s, show } from './dom.js';
 import { on, state } from './net.js';
 
@@ -21,7 +21,7 @@ export function makeMoment() {
     if (!m) {
       show(
         box,
-        h('p', { class: 'soft' }, state.plan?.problem ? '' : 'Nothing to show: this picture has no drop 2.'),
+        h('p', { class: 'soft' }, state.plan?.problem ? '' : 'Drawn only for a collision of two drops.'),
       );
       return;
     }
@@ -123,20 +123,22 @@ export function makeMoment() {
   return [box, words, chances];
 }
 
-// Far below the surface a drop has struck: the height it would have reached means nothing.
+// Far below the surface the drop has already struck: its height means nothing.
 const OVER_MM = -20;
 /** @param {number} middle */
 const said = (middle) => (middle < OVER_MM ? 'has struck' : mm(middle, 0));
 
 /** @param {MomentState} m */
 function stage(m) {
-  if (!m.stage_ms) return 'At this spacing drop 2 meets the jet in hardly any rig like this one.';
-  if (m.drop_mm.p95 < OVER_MM)
-    return 'Too late: drop 2 has struck before this light in nearly all rigs like this one.';
-  /** @param {number} v */
-  const side = (v) => `${v > 0 ? '+' : ''}${number(v, 1)}`;
+  if (!m.stage_ms) return 'With this spacing drop 2 almost never meets the jet.';
+  if (m.drop_mm.p95 < OVER_MM) return 'Too late: drop 2 has almost certainly struck before the flash.';
   const { p5, p50, p95 } = m.stage_ms;
-  return `Light ${side(p50)} ms from the contact; in 9 of 10 rigs like this one ${side(p5)} to ${side(p95)} ms.`;
+  /** @param {number} v */
+  const side = (v) => `${number(Math.abs(v), 1)} ms ${v < 0 ? 'before' : 'after'}`;
+  return (
+    `The flash fires ${side(p50)} drop 2 touches the jet; ` +
+    `in 9 of 10 rigs that fit the file, ${side(p5)} to ${side(p95)}.`
+  );
 }
 /** @param {MomentState} m */
 function say(m) {
@@ -144,5 +146,5 @@ function say(m) {
   const range = (interval) => `(${mm(interval.p5)} to ${mm(interval.p95)})`;
   const drop =
     m.drop_mm.p95 < OVER_MM ? 'has struck' : `${mm(m.drop_mm.p50)} above the surface ${range(m.drop_mm)}`;
-  return `At the light: jet ${mm(m.jet_mm.p50)} ${range(m.jet_mm)}, drop 2 ${drop}`;
+  return `When the flash fires: jet ${mm(m.jet_mm.p50)} ${range(m.jet_mm)}, drop 2 ${drop}`;
 }

@@ -19,8 +19,8 @@ const INTERVALS = {
 };
 /** @type {Record<string, [string, string]>} */
 const QUANTITIES = {
-  jet_height_mm: ['the jet’s height', 'mm'],
-  drop_diameter_mm: ['the drop’s diameter', 'mm'],
+  jet_height_mm: ['height of the jet', 'mm'],
+  drop_diameter_mm: ['diameter of the drops', 'mm'],
   impact_speed_m_s: ['speed at the surface', 'm/s'],
 };
 
@@ -44,7 +44,10 @@ export function makeRig() {
     const rig = state.rig;
     if (!rig) return;
     if (document.activeElement !== name) name.value = rig.typed_name;
-    show(file, rig.file ? `from ${rig.file}` : 'the example rig, invented: enter your own measurements');
+    show(
+      file,
+      rig.file ? `Read from ${rig.file}` : 'This is an invented example. Enter your own measurements.',
+    );
     show(
       wrong,
       rig.problems.map((text) => h('p', { class: 'field-problem' }, text)),
@@ -53,7 +56,7 @@ export function makeRig() {
             'p',
             { class: 'soft small' },
             `Correct ${rig.wrong === 1 ? 'one entry' : `${rig.wrong} entries`}. ` +
-              'Until then the plan stays as it is and nothing can be armed.',
+              'Until then the plan does not change and you cannot arm.',
           )
         : null,
     );
@@ -102,7 +105,7 @@ export function makeRig() {
     return h(
       'details',
       { class: 'small soft' },
-      h('summary', {}, 'What these are'),
+      h('summary', {}, 'What these mean'),
       h('p', {}, section.help),
       h(
         'dl',
@@ -165,8 +168,8 @@ export function makeRig() {
         { class: 'row' },
         h('label', { for: 'rig-name' }, 'Name'),
         name,
-        h('a', { class: 'button', href: '/rig.toml', download: 'rig.toml' }, 'Save as a rig file'),
-        h('button', { type: 'button', on: { click: () => attempt(act('reset_rig')) } }, 'Back to the file'),
+        h('a', { class: 'button', href: '/rig.toml', download: 'rig.toml' }, 'Download as a rig file'),
+        h('button', { type: 'button', on: { click: () => attempt(act('reset_rig')) } }, 'Discard changes'),
       ),
       file,
       wrong,
@@ -261,13 +264,15 @@ function showPlan(box) {
       'flash ',
       h('b', {}, ms(plan.delay_ms)),
       ` after ${plan.anchor}`,
-      plan.chance === null ? '' : `; drop 2 meets a jet in ${percent(plan.chance)} of rigs like this one`,
+      plan.chance === null
+        ? ''
+        : `; drop 2 meets a jet in ${percent(plan.chance)} of rigs that fit this file`,
     ),
     plan.warnings.map((text) => h('p', { class: 'caution' }, h('b', {}, 'Caution: '), text)),
     h(
       'table',
       { class: 'plain' },
-      h('caption', { class: 'soft small' }, '9 of 10 rigs like this one lie between 5 % and 95 %'),
+      h('caption', { class: 'soft small' }, '9 of 10 rigs that fit this file lie between 5 % and 95 %'),
       h(
         'thead',
         {},
@@ -295,7 +300,11 @@ function showPlan(box) {
     h(
       'table',
       { class: 'plain' },
-      h('caption', { class: 'soft small' }, 'Anchors for the flash, and how much the picture would scatter'),
+      h(
+        'caption',
+        { class: 'soft small' },
+        'What the flash can be timed from (its anchor), and how much the picture would scatter',
+      ),
       h(
         'thead',
         {},

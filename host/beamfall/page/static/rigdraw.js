@@ -5,8 +5,8 @@ import { at, calm, fit, h, ms, s, show } from './dom.js';
 import { hear, on, state } from './net.js';
 
 const MARGIN = { left: 34, right: 6, top: 22, bottom: 8 };
-const SLOW = 12; // a replay takes so many times as long as the shot
-const AFTER_MS = 60; // it goes on so long after the light
+const SLOW = 12; // a replay takes this many times as long as the shot
+const AFTER_MS = 60; // how long it continues after the light
 
 export function makeRigDrawing() {
   const box = h('div', { class: 'rigbox' });
@@ -256,8 +256,8 @@ export function makeRigDrawing() {
     show(
       legend,
       measured
-        ? 'Hollow: as planned. Solid: as the beam measured it. Heights above the liquid.'
-        : 'Hollow: as planned, not measured yet. Heights above the liquid.',
+        ? 'Hollow: planned. Solid: measured by the beam. Heights are above the liquid.'
+        : 'Hollow: planned; nothing is measured yet. Heights are above the liquid.',
     );
     if (state.shot && state.shot.shot !== shown) {
       const first = shown === null;

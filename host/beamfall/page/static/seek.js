@@ -7,10 +7,10 @@ import { ended, field, makeAsking, makeBegin, text, tick } from './forms.js';
 import { act, on, state } from './net.js';
 
 export function makeSeek() {
-  const stage = text('2 ms, or the rig’s aim'),
+  const stage = text('optional, such as 2 ms'),
     most = h('input', { type: 'number', min: 1, max: 100, value: 20 });
-  const [fresh, freshBox] = tick('ignore what seeking and calibrating have taught so far');
-  const [alone, aloneBox] = tick('the simulated photographer answers');
+  const [fresh, freshBox] = tick('Ignore what was learned before');
+  const [alone, aloneBox] = tick('Let the simulated photographer answer');
   const begin = makeBegin('Start', () =>
     act('seek', {
       stage: stage.value,
@@ -32,7 +32,11 @@ export function makeSeek() {
       h(
         'p',
         {},
-        [ended(job), job.state === 'running' ? job.text : '', `${job.done} answers`]
+        [
+          ended(job),
+          job.state === 'running' ? job.text : '',
+          `${job.done} ${job.done === 1 ? 'answer' : 'answers'}`,
+        ]
           .filter(Boolean)
           .join(' · '),
       ),
@@ -45,11 +49,12 @@ export function makeSeek() {
               { class: 'found' },
               found.found
                 ? `Found after ${found.shots} ${found.shots === 1 ? 'shot' : 'shots'}: ` +
-                    `spacing ${ms(found.spacing_ms)}, flash ${ms(found.delay_ms)} after drop 2’s edge.`
+                    `spacing ${ms(found.spacing_ms)}, flash ${ms(found.delay_ms)} after ` +
+                    `${found.by_beam ? 'drop 2’s edge' : 'the first opening'}.`
                 : `Not found in ${found.shots} shots. ` +
                     (found.learned
-                      ? 'Seek again: the search resumes from what it has learned.'
-                      : 'The search learned nothing: no picture showed anything.'),
+                      ? 'Start again to continue with what was learned.'
+                      : 'Nothing was learned: no picture showed anything.'),
             ),
             h(
               'button',
@@ -112,10 +117,11 @@ export function makeSeek() {
       h(
         'p',
         { class: 'soft' },
-        'After each shot, say what the picture shows; the next shot comes closer. The first spacing may differ ' +
-          'from the plan: it teaches the search the most. A black picture teaches the search nothing.',
+        'After each shot, say what the picture shows, and the next shot comes closer. The first shot may differ ' +
+          'from the plan: it teaches the search the most. A black picture teaches the search nothing. ' +
+          'Plans use what was learned; the Rig view lists it and can undo it.',
       ),
-      h('div', { class: 'fields' }, field('Light after the contact', stage), field('Maximum shots', most)),
+      h('div', { class: 'fields' }, field('Flash after contact', stage), field('Maximum shots', most)),
       h('div', { class: 'row' }, freshBox, aloneBox),
       h('div', { class: 'row' }, begin),
     ),

@@ -1,4 +1,4 @@
-// A rating from 1 to 5, as five buttons of one group; the same star again takes it away.
+// A rating from 1 to 5, as five buttons of one group; the same star again removes it.
 
 import { attempt } from './bar.js';
 import { h } from './dom.js';

@@ -6,6 +6,9 @@ import { ended, field, makeBegin, text } from './forms.js';
 import { act, on, state } from './net.js';
 import { makePicture } from './pictures.js';
 
+/** The step of each timing where none is typed. @type {Record<string, string>} */
+const STEPS = { flash: '1 ms', spacing: '4 ms', opening: '0.5 ms' };
+
 export function makeSweep() {
   const of = h(
     'select',
@@ -17,15 +20,18 @@ export function makeSweep() {
   const [first, last, step, rest] = [
     text('the planner’s 5 %'),
     text('the planner’s 95 %'),
-    text('1 ms, 4 ms or 0.5 ms'),
+    text(STEPS.flash),
     text('the rig’s rest'),
   ];
+  of.addEventListener('change', () => {
+    step.placeholder = STEPS[of.value];
+  });
   const repeat = h('input', { type: 'number', min: 1, max: 100, value: 1 });
   const order = h(
     'select',
     {},
-    h('option', { value: 'line' }, 'in line, lowest first'),
-    h('option', { value: 'interleave' }, 'interleaved, up and back'),
+    h('option', { value: 'line' }, 'in order, lowest first'),
+    h('option', { value: 'interleave' }, 'interleaved: up, then back'),
     h('option', { value: 'shuffle' }, 'shuffled'),
   );
   const result = h('div', {});
@@ -42,7 +48,7 @@ export function makeSweep() {
   );
   const resume = makeBegin('Resume the last sweep', () => act('sweep_resume'));
   const words = h('p', {}),
-    sheet = h('ol', { class: 'sheet', 'aria-label': 'Contact table, lowest value first' });
+    sheet = h('ol', { class: 'sheet', 'aria-label': 'Contact sheet, lowest value first' });
   result.append(words, sheet);
   let cells = new Map(),
     /** @type {number | null} */
@@ -93,13 +99,13 @@ export function makeSweep() {
     h(
       'section',
       { class: 'panel' },
-      h('h2', {}, 'Walk one timing through its range'),
+      h('h2', {}, 'Step one timing through a range'),
       makeStrobeCaution(),
       h(
         'p',
         { class: 'soft' },
-        'Each shot has another value. Interleaved or shuffled order keeps drift of the rig apart from ' +
-          'the effect of the value.',
+        'Each shot uses another value. If the rig drifts slowly, choose interleaved or shuffled order: ' +
+          'then the drift does not look like an effect of the timing.',
       ),
       h(
         'div',
