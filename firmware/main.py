@@ -1,7 +1,7 @@
 """Starts the board: every output off first, then everything else.
 
-Which board it is comes from `selected_board.py` (written by `beamfall board install`: NAME = "pico"), else from
-what the interpreter says of itself. A board's profile is boards/<name>.py; its PORT names the package in ports/.
+`selected_board.py` names the board (written by `beamfall board install`: NAME = "pico"); without it the machine that
+the interpreter reports decides. A board's profile is boards/<name>.py; its PORT names the package in ports/.
 """
 
 import sys
@@ -30,7 +30,7 @@ def take_ctrl_c():
     try:
         import micropython
 
-        micropython.kbd_intr(-1)  # the interpreter's prompt, for maintenance, has it back by itself
+        micropython.kbd_intr(-1)  # the interpreter's prompt, for maintenance, restores it
     except (ImportError, AttributeError):
         pass
 

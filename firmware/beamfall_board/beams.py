@@ -1,7 +1,7 @@
-"""Counting beam edges under the two guards against chatter and satellites. Integers only.
+"""Counts beam edges, with two guards against chatter and satellites. Integers only.
 
 Blanking: after a counted edge, further edges of that beam are not counted for a while; it adds no delay.
-Dwell: an edge counts only if the beam then stays as it is for so long; delays still count from the edge itself.
+Dwell: an edge counts only if the beam then stays that way for this long; delays still run from the edge itself.
 """
 
 
@@ -9,9 +9,9 @@ class Qualifier:
     def __init__(self):
         self.count = 0  # counted edges
         self.ticks = 0  # when the newest counted edge was
-        self.ignored = 0  # edges of the counted kind that the guards kept from counting
+        self.ignored = 0  # edges of the counted kind that did not count because of the guards
         self.pending = False  # an edge waits for its dwell to pass
-        self.settles = 0  # when it will have passed
+        self.settles = 0  # when the dwell ends
         self._level = 1
         self._blanking = 0
         self._dwell = 0

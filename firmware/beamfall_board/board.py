@@ -1,4 +1,4 @@
-"""A board put together: store, controller, link, and the loop that keeps them going whatever happens."""
+"""A complete board: store, controller, link, and the loop that keeps them running whatever happens."""
 
 import sys
 
@@ -15,12 +15,12 @@ from beamfall_board.store import ReportStore
 STORE_BYTES = 8192
 IDLE_MS = 1000
 BUTTON_LOOK_MS = 10
-SAME_TROUBLE_MS = 10000  # the same words again so soon are not worth the room of other reports
+SAME_TROUBLE_MS = 10000  # the same text again this soon must not use up room for other reports
 
 
 class Board:
     def __init__(self, port, profile, cause=wire.CAUSE_RESTARTED, folder=None, open_time=None):
-        """`folder`: where slots are kept, None: nowhere. `open_time`: see Budget."""
+        """`folder` is where slots are kept, or None. `open_time`: see Budget."""
         self.port = port
         self.store = ReportStore(STORE_BYTES)
         self.store.set_shot_end(wire.MSG_SHOT_DONE)
@@ -38,7 +38,7 @@ class Board:
         self._load_chosen()
 
     def _load_chosen(self):
-        """The chosen slot's table, ready from the start: the board can then be used with no host."""
+        """Load the chosen slot's table, so that the board can be used without a host."""
         slot = 0
         try:
             slot = self.slots.chosen()
@@ -51,20 +51,20 @@ class Board:
             self._say("slot %d cannot be loaded: it is empty, damaged or not for this board" % slot)
 
     def step(self):
-        """One pass over everything. An exception puts the outputs off and becomes a fault with its text."""
+        """One pass over everything. An exception switches the outputs off and becomes a fault with its text."""
         try:
             self.requests.note_time()
             self.link.poll()
             self.controller.step()
             self.controller.check_host(ms_since(self.port.millis(), self.link.last_heard_ms))
             self._look_at_button()
-            self.link.poll()  # what the step has to say goes out before the loop sleeps
+            self.link.poll()  # send the step's reports before the loop sleeps
             activity = self.controller.activity
             if activity == wire.ACTIVITY_NONE or activity == wire.ACTIVITY_WATCH:
                 self.link.beacon(self.requests.boot_id, self.port.unique_id, self._name)
             if activity == wire.ACTIVITY_NONE:
                 if self.requests.maintenance_asked and not self.link.unsent():
-                    self.requests.maintenance_asked = False  # where it cannot be, once is enough
+                    self.requests.maintenance_asked = False  # if it is impossible, try only once
                     self.port.outputs_off()
                     self.port.enter_maintenance()
             self.port.set_light(
@@ -75,7 +75,7 @@ class Board:
                     self.port.millis(),
                 )
             )
-        except Exception as error:  # noqa: BLE001 - nothing may pass while an output could be on
+        except Exception as error:  # noqa: BLE001 - catch everything: an output could be on
             self._trouble(error)
 
     def _look_at_button(self):
@@ -91,15 +91,15 @@ class Board:
         self.store.add(wire.MSG_TROUBLE, bytes([len(payload)]) + payload, 0, len(payload) + 1)
 
     def _trouble(self, error):
-        """Off, then the fault, then its words, whether or not the one before has worked."""
+        """Outputs off, then the fault, then its text, even if an earlier step fails."""
         self.port.outputs_off()
         try:
             self.controller.fail(wire.CAUSE_INTERNAL)
-        except Exception as second:  # noqa: BLE001 - even the way out may be broken: stay off, stay talking
+        except Exception as second:  # noqa: BLE001 - even this may fail: outputs stay off, the link stays up
             report_exception(second)
             self.controller.give_up(
                 wire.CAUSE_INTERNAL
-            )  # else the main loop ends, for the watchdog
+            )  # otherwise the main loop ends, and the watchdog restarts the board
         try:
             self._tell(error)
         except Exception as second:  # noqa: BLE001 - out of memory, most likely
@@ -122,11 +122,11 @@ class Board:
         return self.link.wake_ms(self.controller.wake_ms(longest))
 
     def run(self):
-        """The main loop; returns only by an exception that is not an Exception (a stop from outside)."""
+        """The main loop; only an exception that is not an Exception ends it (a stop from outside)."""
         try:
             while True:
                 self.step()
-                self.port.feed_watchdog()  # nothing else does: a step that hangs ends in a restart
+                self.port.feed_watchdog()  # fed only here: a step that hangs ends in a restart
                 try:
                     self.port.idle(self.wake_ms())
                 except Exception as error:  # noqa: BLE001 - as in a step
@@ -136,7 +136,7 @@ class Board:
 
 
 def report_exception(error):
-    """Say more where somebody can read it; the wire has had the short form."""
+    """Print the details where somebody can read them; the wire has had the short form."""
     show = getattr(sys, "print_exception", None)
     if show is not None and sys.platform == "linux":
         show(error, sys.stderr)

@@ -1,5 +1,5 @@
-"""What carries over from one shot or service action to the next: each valve's open time within the duty window, each
-flash's spacing, each valve's gap. Integers only; arrays allocated once.
+"""The limits that span shots and service actions: each valve's open time within the duty window, each flash's spacing,
+each valve's gap. Integers only; arrays allocated once.
 """
 
 from array import array
@@ -13,21 +13,21 @@ _VALVES = len(wire.KIND_VALVE)
 
 
 class Budget:
-    """The duty: in no window of DUTY_WINDOW_MS, wherever it begins, may a valve be open for more than its share.
+    """The duty: in any window of DUTY_WINDOW_MS, wherever it starts, a valve may be open for at most its share.
 
-    Each valve has a ring of parts, a fortieth of a window each, with the ticks that it was open in them. A window that
-    begins in a part is taken to have all of that part in it, so what is asked to wait is up to one part too much,
-    never too little. Openings are written down when their table has ended, at the latest time at which they can have
-    been; a table that is to begin is taken to begin now. What a table itself opens is never over the share (Limits).
+    Each valve has a ring of parts, each a fortieth of a window, with the ticks that it was open in them. A window that
+    starts in a part counts all of that part, so the wait may be up to one part too long, but never too short.
+    Openings are recorded when their table has ended, at the latest time that they can have happened; a table about to
+    start counts as starting now. A single table never opens a valve for more than the share (Limits).
 
-    A rinse may be longer than the share; it begins only when no opening before it can lie in one window with it.
+    A rinse may be longer than the share; it starts only when no earlier opening can be in the same window.
 
-    `open_time` remembers it over a restart that the supply outlasts: `before_ms` is how long a valve may have been open
-    shortly before this start, `keep(ms)` is told what the next one should know. What was open before is taken to have
-    been so right before the start, and of every valve. None: nothing is remembered.
+    `open_time` keeps this over a restart with the supply on: `before_ms` is how long a valve may have been open shortly
+    before this start, `keep(ms)` stores it for the next start. Every valve counts as open for that long right before
+    the start. With None, nothing is remembered.
     """
 
-    WINDOW_GRAIN_MS = 1  # two readings of a millisecond clock are up to one too far apart
+    WINDOW_GRAIN_MS = 1  # two readings of a millisecond clock can differ by one too many
 
     def __init__(self, profile, clock_hz, now_ms, open_time=None):
         self._hz = clock_hz
@@ -38,16 +38,16 @@ class Budget:
         self._open = []
         for _ in range(_VALVES):
             self._open.append(array("I", bytes(4 * self._ring)))
-        self._newest = 0  # the part under way
+        self._newest = 0  # the current part
         self._into_ms = 0  # how far
         self._at_ms = now_ms
-        self._begun = False  # a table is under way, and not yet written down
+        self._begun = False  # a table is running, and not yet recorded
         self._from_ms = 0  # its zero is not before, and
         self._till_ms = -1  # not after this; -1: not known
         # One millisecond more than the limit, for the grain of the clock.
         self._flash_rest_ms = (profile.FLASH_GAP_US + 999) // 1000 + 1
         self._valve_rest_ms = (profile.VALVE_GAP_US + 999) // 1000 + 1
-        self._used = bytearray(32)  # by output: 1 when it has been used in this life of the board
+        self._used = bytearray(32)  # by output: 1 if used in this boot
         self._used_ms = [0] * 32
         self.wait_ms = 0
         self._open_time = open_time
@@ -58,7 +58,7 @@ class Budget:
 
     # -- before --------------------------------------------------------------------------------------------------
     def take(self, table, now_ms):
-        """Whether the table may begin now; else `wait_ms` says how long to wait."""
+        """Whether the table may start now; if not, `wait_ms` says how long to wait."""
         self._roll(now_ms)
         wait = 0
         for valve in range(_VALVES):
@@ -69,11 +69,11 @@ class Budget:
         return wait <= 0
 
     def _duty_wait(self, table, valve):
-        """How long the valve's openings of the table must wait for those before them.
+        """How long the table's openings of the valve must wait because of earlier ones.
 
-        A window that begins in a part `back` parts ago has in it what was open since (no more than `before`), and of
-        the table what fits behind that. As the begin of the window moves on through the part, the end does too: it is
-        the part's end that counts.
+        A window that starts in a part `back` parts ago contains the open time since (at most `before`), and as much of
+        the table as fits after that. When the window's start moves through the part, its end moves too, so the end of
+        the part counts.
         """
         ring = self._open[valve]
         before = 0
@@ -101,15 +101,15 @@ class Budget:
             before -= ring[at]
             if (
                 left < 0 or total > self._most
-            ):  # a rinse, before or now: nothing else in its windows
+            ):  # a rinse, earlier or now: nothing else may be in its windows
                 left = 0
             if total <= left:
-                break  # and so it is for all windows that begin later
+                break  # true for all later windows too
             while table.output[row] != output or opened + table.width[row] <= left:
                 if table.output[row] == output:
                     opened += table.width[row]
                 row += 1
-            free = table.delay[row] + left - opened  # so long the table opens no more than is left
+            free = table.delay[row] + left - opened  # up to here the table stays within the rest
             part_end = self._part_ms - self._into_ms - back * self._part_ms
             wait = max(
                 wait, self._window_ms + self.WINDOW_GRAIN_MS + part_end - free * 1000 // self._hz
@@ -117,19 +117,19 @@ class Budget:
         return wait
 
     def _rest_ms(self, output, now_ms):
-        """How long an output must still rest: a flash until it may fire again, a valve until it may open again."""
+        """How much longer an output must rest: a flash until it may fire, a valve until it may open."""
         if not self._used[output] or not (is_valve(output) or is_flash(output)):
             return 0
         rest = self._valve_rest_ms if is_valve(output) else self._flash_rest_ms
         passed = (now_ms - self._used_ms[output]) & MS_MASK
         if passed >= rest:
-            self._used[output] = 0  # or it would have to rest again when the clock has come round
+            self._used[output] = 0  # otherwise it would have to rest again when the clock wraps
             return 0
         return rest - passed
 
     # -- under way and after ---------------------------------------------------------------------------------------
     def begin(self, table, now_ms):
-        """A table is about to start. Until `ended` it is under way: a restart in it counts it all."""
+        """A table is about to start. If the board restarts before `ended`, the whole table counts."""
         self._keep(table)
         self._from_ms = now_ms
         self._till_ms = -1
@@ -149,7 +149,7 @@ class Budget:
         if not self._begun:
             return
         self._roll(now_ms)
-        # How long it was under way, but for the clock's grain.
+        # How long it ran, within the clock's resolution.
         longest = (now_ms - self._from_ms) & MS_MASK
         shortest = (now_ms - self._till_ms) & MS_MASK if self._till_ms >= 0 else 0
         for row in range(table.rows):
@@ -159,7 +159,7 @@ class Budget:
         self._keep(None)
 
     def _keep(self, table):
-        """Tell the next start of the valve that was open for longest, with all of `table`."""
+        """Store the longest open time of any valve for the next start, with all of `table`."""
         if self._open_time is None:
             return
         most = 0
@@ -173,7 +173,7 @@ class Budget:
         self._open_time.keep(most * 1000 // self._hz + 1 if most else 0)
 
     def _write_down(self, table, row, longest, shortest, late_ticks):
-        """One opening, at the latest time at which it can have been."""
+        """Record one opening, at the latest time that it can have happened."""
         delay_ms = table.delay[row] * 1000 // self._hz
         if delay_ms > longest:
             return  # stopped before it
@@ -184,7 +184,7 @@ class Budget:
         self._charge(wire.KIND_VALVE.index(table.output[row]), min(width, since_begin), age_ms)
 
     def _charge(self, valve, ticks, age_ms):
-        """`ticks` of opening that ended `age_ms` ago, into the parts where they lie."""
+        """Add `ticks` of opening that ended `age_ms` ago to the parts that contain them."""
         ring = self._open[valve]
         back = 0
         room_ms = self._into_ms - age_ms  # of the part in which it ended, before its end
@@ -200,7 +200,7 @@ class Budget:
             room_ms = self._part_ms
 
     def _roll(self, now_ms):
-        """Parts that have come since are empty; those that no window reaches any more are forgotten."""
+        """Clear the parts that have started since; this drops those that no window reaches any more."""
         into = self._into_ms + ((now_ms - self._at_ms) & MS_MASK)
         self._at_ms = now_ms
         fresh = min(into // self._part_ms, self._ring)

@@ -12,11 +12,11 @@ class Button:
         self._since_ms = 0
 
     def settling(self, is_down):
-        """Whether the contact has changed and must be looked at again soon."""
+        """Whether the contact has changed and must be checked again soon."""
         return is_down != self._down
 
     def forget(self, is_down, now_ms):
-        """A press under way is none: the contact must open first. Who aborts wants nothing to begin right after."""
+        """Ignore a press in progress: the contact must open first. Nothing should start right after an abort."""
         self._down = self._seen = is_down
         self._since_ms = now_ms
 

@@ -15,8 +15,8 @@ from beamfall_board.watch import QUIET_MS, Watch
 POLL_OVERRUN = 1
 POLL_FAILURE = 2
 EDGES_KEPT = 600
-CHATTER_EDGES = 200  # so many edges of the beams in one shot are not drops
-OVERDUE_MS = 500  # rows not over so long after they should be: the hardware does not do as told
+CHATTER_EDGES = 200  # more beam edges than this in one shot are not drops
+OVERDUE_MS = 500  # rows that end this much too late: the hardware has failed
 SERVICE_TAIL_MS = 1200  # a drop released by a service action is at the beam by then
 FLASH_TAIL_MS = 50
 
@@ -28,7 +28,7 @@ class Controller:
         self.limits = Limits(profile, port)
         self.budget = Budget(profile, port.clock_hz, port.millis(), open_time)
         self.table = Table(profile.ROWS_MAX)
-        self.spare = Table(profile.ROWS_MAX)  # for what may turn out not to be a table: a slot's
+        self.spare = Table(profile.ROWS_MAX)  # for a slot's content, which may not be a valid table
         self._service = Table(1)
         self._running = self.table
         self._loaded = None
@@ -39,15 +39,17 @@ class Controller:
         self.state = wire.STATE_IDLE
         self.cause = wire.CAUSE_RESTARTED
         self.activity = wire.ACTIVITY_NONE
-        self.number = 0  # of the shot, service action or watch under way
+        self.number = 0  # of the running shot, service action or watch
         self.last_release = 0
-        self.starts = 0  # shots and service actions begun: tells an exception before from one after
+        self.starts = (
+            0  # shots and service actions started: shows whether an exception came before or after
+        )
         self._service_number = 0
         self._end = 0  # when the last row known so far is done
         self._overdue = ms_to_ticks(OVERDUE_MS, self.limits.clock_hz)
         self._beam_edges = 0
-        self.host_timeout_ms = 0  # of the session: how long its host may be silent; 0: for ever
-        self._missed_ms = 0  # the same of what is under way: it outlives the session
+        self.host_timeout_ms = 0  # of the session: how long its host may be silent; 0: no limit
+        self._missed_ms = 0  # the same for what is running: it survives the session
 
     # -- state -------------------------------------------------------------------------------------------------
     def set_state(self, state, cause, number, ticks):
@@ -60,7 +62,7 @@ class Controller:
         self._store.add(wire.MSG_STATE_CHANGED, payload, 0, wire.FIXED_STATE_CHANGED)
 
     def fail(self, cause):
-        """Whatever happens: outputs off, and say why."""
+        """Switch the outputs off and report why."""
         self._port.outputs_off()
         if self.activity != wire.ACTIVITY_NONE:
             self._finish(wire.STATE_FAULT, cause)
@@ -79,14 +81,14 @@ class Controller:
         return self._commit(self.table)
 
     def commit_spare(self):
-        """The same for the spare table, which takes the other one's place only when it is ready."""
+        """The same for the spare table, which replaces the other one only when it is ready."""
         outcome = self._commit(self.spare)
         if not outcome[0]:
             self.table, self.spare = self.spare, self.table
         return outcome
 
     def _commit(self, table):
-        if self.activity != wire.ACTIVITY_NONE:  # the port would play another table on
+        if self.activity != wire.ACTIVITY_NONE:  # the port would continue with another table
             return wire.REFUSAL_BUSY, NO_ROW, self.activity
         missing = table.first_missing()
         if missing >= 0:
@@ -112,7 +114,7 @@ class Controller:
         return 0
 
     def release(self, number):
-        """0, or why the port cannot run the table: nothing has moved then, the number is not used."""
+        """0, or why the port cannot run the table: then nothing has moved, and the number is unused."""
         reason = self._prepare(self.table)
         if reason:
             return reason
@@ -137,19 +139,19 @@ class Controller:
         return reason
 
     def service_table(self, output, width):
-        """The table a service action would run, for the budget to look at."""
+        """The table that a service action would run, for the budget to check."""
         self._service.make_single(output, width, self.limits.earliest, 0)
         return self._service
 
     def _prepare(self, table):
-        """Hand a table to the port if it has another one; 0 or its refusal."""
+        """Give a table to the port if it has another one; 0 or its refusal."""
         if self._loaded is table and table is not self._service:
             return 0
         self._loaded = None
         reason = self._port.load(table)
         if not reason:
             self._loaded = table
-        elif table is not self._service:  # the port has had it before: something is wrong
+        elif table is not self._service:  # the port accepted it before: something is wrong
             self.fail(wire.CAUSE_PORT_FAILURE)
         return reason
 
@@ -182,14 +184,14 @@ class Controller:
 
     # -- running -----------------------------------------------------------------------------------------------
     def step(self):
-        """Called by the main loop as often as it can: takes edges, moves the state, ends what is over."""
+        """The main loop calls this as often as it can: take edges, change the state, end what is over."""
         if self.activity == wire.ACTIVITY_NONE:
             return
         flags = self._port.poll()
         if self.activity == wire.ACTIVITY_WATCH:
             self._watch.step()
         else:
-            # The clock first: what is stamped before this time is taken before anything is judged by it.
+            # Read the clock first: take every edge stamped before this time, then judge by it.
             now = self._port.now_ticks()
             self._take_edges()
             if self.activity == wire.ACTIVITY_SHOT and self.state == wire.STATE_ARMED_FOR_SENSOR:
@@ -218,7 +220,7 @@ class Controller:
                 self._counted(which, beam)
 
     def _counted(self, which, beam):
-        """A counted edge: rows anchored to it now have their times."""
+        """An edge has counted: rows anchored to it now have their times."""
         table = self._running
         for row in range(table.rows):
             if table.anchor[row] == wire.ANCHOR_BEAM1 + which and table.count[row] == beam.count:
@@ -280,7 +282,7 @@ class Controller:
             if state != wire.STATE_FIRED:
                 self._end = max(
                     self._end, ended
-                )  # the outputs were put off now: that belongs to the record
+                )  # the outputs went off just now, which belongs to the record
             self._take_edges()
             digest = table.digest
             ended = self._end + (table.tail if state == wire.STATE_FIRED else 0)
@@ -327,7 +329,7 @@ class Controller:
         return longest
 
     def give_up(self, cause):
-        """The way out where even `fail` has raised: nothing is under way, whatever was must rest."""
+        """For when even `fail` has raised: nothing is running now, and all that ran must rest."""
         activity = self.activity
         self.activity = wire.ACTIVITY_NONE
         if activity != wire.ACTIVITY_NONE and activity != wire.ACTIVITY_WATCH:
@@ -341,12 +343,12 @@ class Controller:
         self.host_timeout_ms = self._missed_ms = timeout_ms
 
     def check_host(self, silent_ms):
-        """Outputs off when the host that set a time-out has fallen silent in the middle of something of its own.
-        In a watch nothing can be on: it goes on."""
+        """Outputs off if the host has set a timeout and falls silent during its own shot or service action.
+        A watch continues: nothing can be on in it."""
         if not self._missed_ms or silent_ms <= self._missed_ms:
             return
         if self.activity == wire.ACTIVITY_NONE or self.activity == wire.ACTIVITY_WATCH:
             return
         if self.number >= wire.BUTTON_RELEASE_BASE:
-            return  # a shot of the button, which has no host
+            return  # a button shot, which has no host
         self.fail(wire.CAUSE_LOST_HOST)

@@ -1,4 +1,4 @@
-"""The edges of the shot under way, kept in arrays allocated once, and their way into reports."""
+"""The edges of the running shot, in arrays allocated once, and how they get into reports."""
 
 import struct
 from array import array
@@ -32,7 +32,7 @@ class EdgeBuffer:
         self.count = at + 1
 
     def take_many(self, port):
-        """Take all edges that wait in the port, straight into the arrays where it can; how many."""
+        """Take all edges that wait in the port, straight into the arrays if it can; return how many."""
         taken = port.take_edges(
             self._signal, self._mark, self._ticks, self.count, self.capacity - self.count
         )
@@ -43,7 +43,7 @@ class EdgeBuffer:
         return self._ticks[at]
 
     def find_drop(self):
-        """Where the count of ticks starts anew among the waiting edges; 0 where it does not."""
+        """Where the tick count wraps among the waiting edges; 0 if it does not."""
         if self.count and self._ticks[self.count - 1] < self._ticks[0]:
             for at in range(1, self.count):
                 if self._ticks[at] < self._ticks[at - 1]:

@@ -1,4 +1,4 @@
-"""Frames out of bytes and bytes out of frames. Knows no port; every buffer is allocated once."""
+"""Decodes frames from bytes and encodes them. It uses no port; every buffer is allocated once."""
 
 import binascii
 import struct
@@ -14,9 +14,8 @@ _LONGEST = wire.FRAME_MAX - 1  # on the line, without the delimiter
 class FrameReader:
     """Finds frames in a stream of bytes.
 
-    `feed` returns how many bytes it used; when `ready` is then true, one good frame's fields stand in
-    `protocol`, `message`, `session`, `number`, and its payload in `body[HEADER_SIZE:end]`.
-    Damaged frames are counted in `bad` and otherwise leave no trace.
+    `feed` returns how many bytes it used. If `ready` is then true, `protocol`, `message`, `session` and `number`
+    hold the fields of one good frame, and `body[HEADER_SIZE:end]` its payload. `bad` counts damaged frames.
     """
 
     def __init__(self):

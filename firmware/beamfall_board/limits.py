@@ -1,7 +1,7 @@
-"""What the board allows: limits of its profile in ticks, and the check of a whole table.
+"""The board's limits: those of its profile in ticks, and the check of a whole table.
 
-Everything here is integers. The host has the same rules in setup/limits.py, for a message in words; the board
-does not rely on them.
+Integers only. host/beamfall/setup/limits.py checks the same rules, for messages in words; the board
+does not rely on that.
 """
 
 from beamfall_board import wire_definition as wire
@@ -133,7 +133,7 @@ class Limits:
         return 0
 
     def _check_order(self, table, row):
-        """Rows stand in order of anchor, count, delay, output."""
+        """Rows are in order of anchor, count, delay, output."""
         before = row - 1
         for column in (table.anchor, table.count, table.delay, table.output):
             if column[before] < column[row]:
@@ -152,7 +152,7 @@ class Limits:
             return 0
         if table.anchor[other] != table.anchor[row]:
             return self._fault(wire.REFUSAL_BAD_ANCHOR, row, table.anchor[other])
-        # Between two counted edges of a beam lies at least the blanking.
+        # Two counted edges of a beam are at least the blanking apart.
         between = (table.count[row] - table.count[other]) * table.blanking
         start_gap = between + table.delay[row] - table.delay[other]
         gap = start_gap - table.width[other]

@@ -1,6 +1,6 @@
 """The board's end of the link: session, numbered requests with repeats, reports until acknowledged.
 
-See protocol/SPEC.md. Handlers get the request's payload and say what came of it; this file alone knows frames.
+See protocol/SPEC.md. Handlers get the request's payload and return the result; only this file handles frames.
 """
 
 import struct
@@ -13,7 +13,7 @@ READS_MAX = 2  # buffers taken in one poll
 RESEND_MS = 250
 RESEND_MAX_MS = 2000
 BEACON_MS = 1000
-ANSWERED = -1  # a handler's word that it has written its own answer
+ANSWERED = -1  # returned by a handler that has written its own answer
 NO_ROW = 65535
 
 
@@ -22,7 +22,7 @@ def ms_since(now, then):
 
 
 class Link:
-    """Feeds requests to `handler.handle(message, body, start, end)` and sends what is to be sent.
+    """Passes requests to `handler.handle(message, body, start, end)` and sends answers and reports.
 
     The handler returns 0 (done), a refusal (with `handler.fault_row`, `handler.fault_detail`) or ANSWERED after
     calling `answer`. When it raises, `handler.raised(handler.starts from before)` says what to answer.
@@ -42,21 +42,21 @@ class Link:
         self._answer = FrameWriter()
         self._report = FrameWriter()
         self._rx = bytearray(256)
-        self._more = False  # more bytes may be waiting than have been taken
+        self._more = False  # more bytes may be waiting
         self._out = bytearray(4 * wire.FRAME_MAX)
         self._out_view = memoryview(self._out)
         self._out_length = 0
         self._sent = 0
-        self._sent_most = 0  # the newest that has been sent in this life of the board
+        self._sent_most = 0  # the newest one sent in this boot
         self._resend_from_ms = 0
         self._resend_ms = RESEND_MS
         self._beacon_ms = self.last_heard_ms
 
     # -- receiving ---------------------------------------------------------------------------------------------
     def poll(self):
-        """Take what has come, but no more than two buffers of it, answer it, send what is due.
+        """Read at most two buffers of bytes, answer them, send what is due.
 
-        Bytes that never end must not keep the main loop from the rest of its work.
+        An endless stream of bytes must not keep the main loop from its other work.
         """
         reads = 0
         self._more = True
@@ -97,7 +97,7 @@ class Link:
         if repeat and self.session:
             if reader.number == self._number:
                 self._send_answer()  # the same hello once more
-            else:  # so late that requests have come since: opening anew would have them done again
+            else:  # it came after later requests: opening the session again would repeat them
                 self._refuse_aside(wire.REFUSAL_STALE, self._number)
             return
         if reader.end - start != len(wire.DEFINITION) or reader.session == 0:
@@ -112,7 +112,7 @@ class Link:
             self._handler.session_opened()
         else:
             self.session = (
-                0  # the welcome still says who we are, so that the host can name the cure
+                0  # the welcome still identifies the board, so that the host can name the cure
             )
         self._open_answer(reader.session, reader.number)
         self._welcome()
@@ -140,7 +140,7 @@ class Link:
                 handler.handle(reader.message, reader.body, wire.HEADER_SIZE, reader.end)
             )
         except Exception:
-            # Without an answer of its own, a repeat would get the one to the request before.
+            # Without its own answer, a repeat would get the previous request's answer.
             self._answer_with(handler.raised(starts))
             self._send_answer()
             raise
@@ -183,7 +183,7 @@ class Link:
         writer.close(wire.MSG_REFUSED, reader.session, reader.number, size)
 
     def _refuse_aside(self, reason, detail):
-        """Refuse what is not this session's newest request, whose own answer may still be asked for again."""
+        """Refuse a request other than the session's newest, whose kept answer may still be needed."""
         self._write_refusal(self._report, reason, NO_ROW, detail)
         self._queue(self._report)
 
@@ -192,7 +192,7 @@ class Link:
 
     # -- reports -----------------------------------------------------------------------------------------------
     def first_report(self):
-        """The number of the first report that a session opened now will bring."""
+        """The number of the first report that a session opened now will send."""
         return self._first_unacknowledged()
 
     def _first_unacknowledged(self):
@@ -204,7 +204,7 @@ class Link:
 
     def _acknowledged(self, through):
         if through > self._sent_most:
-            return  # what was not sent cannot have been kept
+            return  # the host cannot have kept reports that were not sent
         before = self._first_unacknowledged()
         self._store.acknowledge(through)
         if self._first_unacknowledged() != before:
@@ -242,7 +242,7 @@ class Link:
             self._resend_from_ms = now
 
     def wake_ms(self, longest):
-        """Milliseconds until this end has something to do by itself, at most `longest`."""
+        """Milliseconds until the link has to act by itself, at most `longest`."""
         if self._more:
             return 0
         if self._out_length:
@@ -254,7 +254,7 @@ class Link:
 
     # -- being found -------------------------------------------------------------------------------------------
     def beacon(self, boot_id, unique_id, name):
-        """Say who is here, about once a second while nobody has been heard for one. Not in a shot or service action."""
+        """Send a beacon about once a second while no host has been heard for a second, but not in a shot or service."""
         now = self._port.millis()
         if (
             ms_since(now, self.last_heard_ms) < BEACON_MS
@@ -274,7 +274,7 @@ class Link:
 
     # -- sending -----------------------------------------------------------------------------------------------
     def _queue(self, writer):
-        """Take a frame for sending; False when there is no room (the other end will ask again)."""
+        """Queue a frame to send; False if there is no room (the other end will ask again)."""
         length = writer.length
         if self._out_length + length > len(self._out):
             self._flush()

@@ -1,4 +1,4 @@
-"""What a payload must be, and text as one."""
+"""Checks payloads, and makes text into one."""
 
 from beamfall_board import wire_definition as wire
 

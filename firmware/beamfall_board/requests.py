@@ -1,4 +1,4 @@
-"""What each request does. The link has already seen to sessions, numbers and repeats."""
+"""What each request does. The link has already handled sessions, numbers and repeats."""
 
 import struct
 
@@ -9,8 +9,8 @@ from beamfall_board.link import ANSWERED, NO_ROW, ms_since
 from beamfall_board.payloads import clip_text, payload_fits
 from beamfall_board.slots import SLOTS
 
-RINSE_TOKEN_MS = 30000  # how long a rinse may be confirmed
-ORPHAN_MS = 30000  # a watch whose host has been silent for so long has none any more
+RINSE_TOKEN_MS = 30000  # how long a rinse can be confirmed
+ORPHAN_MS = 30000  # a watch whose host is silent for this long has lost it
 
 
 class Requests:
@@ -21,7 +21,7 @@ class Requests:
         self._store = store
         self._slots = slots
         self.link = None  # set once, by the board
-        self.button = None  # likewise, where there is one
+        self.button = None  # also set once, if there is one
         self.boot_id = int.from_bytes(port.boot_entropy(), "little") & 0x3FFFFFFF or 1
         self.fault_row = NO_ROW
         self.fault_detail = 0
@@ -30,7 +30,7 @@ class Requests:
         self._token_ms = 0
         self._token_good = False
         self._slot_reason = 0
-        self._presses = 0  # releases by the button: numbers of their own, apart from a host's
+        self._presses = 0  # button releases have their own numbers, apart from a host's
         self.maintenance_asked = False
         self._noted_ms = 0  # the port's clock at the last look
         self._turns = 0  # of it, in this life
@@ -68,7 +68,7 @@ class Requests:
         return reason
 
     def _not_free(self):
-        """Why nothing may be started now; 0 when it may."""
+        """Why nothing may start now; 0 if it may."""
         controller = self._controller
         if controller.activity != wire.ACTIVITY_NONE or self.maintenance_asked:
             return self._refuse(wire.REFUSAL_BUSY, controller.activity)
@@ -157,9 +157,9 @@ class Requests:
         return self._controller.starts
 
     def raised(self, starts_before):
-        """What to answer when the handler has raised: whether it had begun anything is known."""
+        """The answer after the handler has raised; `starts` shows whether it had started anything."""
         if self._controller.starts != starts_before:
-            return 0  # it had; the shot's own end tells the rest
+            return 0  # it had; the end of the shot reports the rest
         return self._refuse(wire.REFUSAL_IN_FAULT, wire.CAUSE_INTERNAL)
 
     def _abort(self, body, start):
@@ -184,7 +184,7 @@ class Requests:
         return 0
 
     def session_opened(self):
-        """Another host, or the same anew: it says for itself whether it wants to be missed."""
+        """A new session: its host sets its own timeout if it wants one."""
         self._controller.host_timeout_ms = 0
 
     # -- service -----------------------------------------------------------------------------------------------
@@ -251,7 +251,7 @@ class Requests:
 
     # -- slots and maintenance -----------------------------------------------------------------------------------
     def _slot_of(self, body, start, lowest=1):
-        """The slot asked for, if the board has such a slot and is free to look at its files; else None."""
+        """The requested slot, if it exists and the board is free to read its files; otherwise None."""
         slot = body[start]
         if self._controller.activity != wire.ACTIVITY_NONE:
             self._refuse(wire.REFUSAL_BUSY, self._controller.activity)
@@ -311,9 +311,9 @@ class Requests:
         return 0
 
     def press(self):
-        """The button: release the ready table, as a release from a host would be; 0 or why not.
+        """The button: release the ready table as a host would; 0 or why not.
 
-        A watch that a killed program has left behind gives way to it.
+        This ends a watch that a killed program left running.
         """
         controller = self._controller
         silent = ms_since(self._port.millis(), self.link.last_heard_ms)
@@ -349,7 +349,7 @@ class Requests:
         return ANSWERED
 
     def note_time(self):
-        """Called in every step: the port's clock turns after 2^30 ms, the uptime counts on."""
+        """Called in every step: the port's clock wraps after 2^30 ms, but the uptime does not."""
         now = self._port.millis()
         if now < self._noted_ms:
             self._turns += 1

@@ -1,4 +1,4 @@
-"""The status light: the state as a rhythm, since a colour is lost in a red-lit room.
+"""The status light: shows the state as a rhythm, since colours do not show in red light.
 
 idle, no table     a short blink every 2 s
 idle, table ready  two short blinks every 2 s
@@ -11,7 +11,7 @@ fault              long on, short off
 from beamfall_board import wire_definition as wire
 
 _STEP_MS = 125
-# One bit a step of 125 ms, lowest first; 16 steps are 2 s.
+# One bit per step of 125 ms, lowest first; 16 steps are 2 s.
 _IDLE_EMPTY = 0b0000000000000001
 _IDLE_READY = 0b0000000000000101
 _UNDER_WAY = 0b0101010101010101

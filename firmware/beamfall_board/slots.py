@@ -1,13 +1,13 @@
-"""Sequences kept on the board: a power loss in the middle of a change leaves the old one or the new one, whole.
+"""Sequences kept on the board: a power loss during a change leaves the old one or the new one, complete.
 
-A slot has two places, `slot1.bin` and `slot1.new`, and a content is written into the one that is not in use. Which one
-counts follows from what is whole: a whole `.new` goes before a whole `.bin`. So writing `.new` to its end is the moment
-the new content counts; and when `.new` is the one in use, the new content goes into `.bin`, and removing `.new` is that
-moment. No file that counts is ever written to, and none is renamed: on a FAT file system renaming onto a file is
-removing it, then renaming, and a power loss in between would leave neither under its name.
+A slot has two files, `slot1.bin` and `slot1.new`; new content goes into the one that is not in use. A complete `.new`
+takes precedence over a complete `.bin`. So if `.bin` is in use, the new content counts once `.new` is complete; if
+`.new` is in use, the new content goes into `.bin` and counts once `.new` is removed. The file in use is never written
+to, and none is renamed: on a FAT file system, renaming onto a file removes it first, and a power loss in between would
+leave neither under its name.
 
 A file is: mark (2 bytes), table_begin payload, row records, first 4 bytes of SHA-256 over all that. Slots are
-numbered from 1. Which one the board loads at its start stands in files of its own, written the same way.
+numbered from 1. Files of their own, written the same way, say which slot the board loads at its start.
 """
 
 import hashlib
@@ -26,7 +26,7 @@ def _do_nothing():
 
 
 def _content(path):
-    """What a file keeps, or None when there is none or it is not whole."""
+    """The content of a file, or None if it is missing or incomplete."""
     try:
         with open(path, "rb") as file:
             data = file.read()
@@ -47,7 +47,7 @@ def _remove(path):
 
 class Slots:
     def __init__(self, folder):
-        self._folder = folder  # where the files lie; None: nothing can be kept
+        self._folder = folder  # folder of the files; None: nothing can be kept
         # Called between the steps of a write, each of which may erase flash (a second or so on an STM32): what feeds
         # the watchdog, which would not wait for all of them. Nothing is under way then, requests.py sees to it.
         self.between_steps = _do_nothing
@@ -60,7 +60,7 @@ class Slots:
         return self._folder is not None
 
     def _write(self, slot, content):
-        """Whether the slot now keeps `content`; OSError or False when the file system did not take it."""
+        """Whether the slot now holds `content`; OSError or False if the file system failed."""
         data = _MARK + content
         data += hashlib.sha256(data).digest()[:_CHECK]
         try:
@@ -78,7 +78,7 @@ class Slots:
                 file.write(data)
                 self.between_steps()
             if _content(place) != content:
-                raise OSError("what was written does not read back")
+                raise OSError("the file reads back wrong")
         except OSError:
             _remove(place)  # it does not count, and may hold the last free space
             raise
@@ -104,11 +104,11 @@ class Slots:
             return False
 
     def save(self, slot, table):
-        """Keep a ready table; False when the file system does not take it."""
+        """Save a ready table; False if the file system fails."""
         return self._keep(slot, table.pack())
 
     def load(self, slot, table):
-        """Put a slot's table in the place of the one uploaded, not yet checked; False: empty or damaged."""
+        """Replace the uploaded table by a slot's, not yet checked; False if empty or damaged."""
         data = self._read(slot)
         if data is None or len(data) < wire.FIXED_TABLE_BEGIN:
             return False
@@ -117,7 +117,7 @@ class Slots:
     def erase(self, slot):
         if self._folder is None:
             return False
-        for path in self._paths(slot):  # in this order: what counts never gives way to an older one
+        for path in self._paths(slot):  # in this order: newer content never gives way to older
             self.between_steps()
             _remove(path)
         self.between_steps()
@@ -131,7 +131,7 @@ class Slots:
         return data[:16], data[16] | data[17] << 8
 
     def choose(self, slot):
-        """Have that slot loaded at every start, 0: none; False when it is empty or damaged."""
+        """Choose the slot to load at every start, 0 for none; False if it is empty or damaged."""
         if slot and self.digest(slot) is None:
             return False
         return self._keep(_CHOICE, bytes([slot]))

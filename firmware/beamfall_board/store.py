@@ -1,12 +1,12 @@
-"""The bounded store of reports: kept until the host has acknowledged them, the oldest forgotten first.
+"""The bounded store of reports: keeps them until the host acknowledges them, and drops the oldest first.
 
-Reports are numbered from 1 without gaps. When there is no room for a new one the oldest go, and a `forgotten`
-report takes the number of the newest that went, so that the host sees the gap, its size and its cause.
+Reports are numbered from 1 without gaps. If there is no room for a new one, the oldest are dropped, and a `forgotten`
+report takes the number of the newest one dropped, so that the host sees the gap, its size and its cause.
 """
 
 _HEAD = 2  # payload length, message id
 _SHORT = 16
-_WRAP = 0xFF  # in the place of a length: the rest of the ring is unused
+_WRAP = 0xFF  # instead of a length: the rest of the ring is unused
 
 
 class ReportStore:
@@ -87,17 +87,17 @@ class ReportStore:
         at += _HEAD
         if length > _SHORT:
             ring[at : at + length] = memoryview(payload)[start : start + length]
-        else:  # a change of state is kept in the middle of a shot: nothing is allocated
+        else:  # changes of state are stored during a shot: allocate nothing
             for i in range(length):
                 ring[at + i] = payload[start + i]
         if self.count == 0:
             self._oldest_at = at - _HEAD
-        # In one statement: an exception from outside finds it kept or not kept.
+        # One statement, so that an exception from outside finds it either stored or not.
         self._free_at, self.count = at + length, self.count + 1
         return self.next_number - 1
 
     def acknowledge(self, through):
-        """Let go of every report up to and with that number. Numbers never sent are not believed."""
+        """Drop every report up to that number. Numbers never sent are ignored."""
         if through >= self.next_number:
             return
         while self.count and self.oldest_number <= through:

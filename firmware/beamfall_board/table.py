@@ -1,4 +1,4 @@
-"""The sequence table: received in parts, complete or not, named by its digest. Allocated once."""
+"""The sequence table: received in parts, complete or not, identified by its digest. Allocated once."""
 
 import hashlib
 import struct
@@ -77,7 +77,7 @@ class Table:
         )  # fmt: skip
 
     def digest_fits(self):
-        """Whether the head and the rows received are those that the digest names."""
+        """Whether the head and the rows received match the digest."""
         self._pack_head()
         hasher = hashlib.sha256(bytes(self._head[_BEGIN_DIGEST:]))
         packed = self._packed
@@ -118,7 +118,7 @@ class Table:
         return bytes(data)
 
     def unpack(self, data):
-        """Take over what `pack` made; False where it is not that. The table is then to be checked like an upload."""
+        """Read what `pack` made; False if it is not that. Then check the table like an upload."""
         rows = data[_BEGIN_DIGEST] | data[_BEGIN_DIGEST + 1] << 8
         if (
             rows == 0
@@ -127,7 +127,7 @@ class Table:
         ):
             return False
         if data[wire.FIXED_TABLE_BEGIN - 4] > 1 or data[wire.FIXED_TABLE_BEGIN - 3] > 1:
-            return False  # which edges are counted; on the wire the payload's check sees to it
+            return False  # which edges are counted; for uploads the payload check covers this
         self.begin(data, 0)
         for i in range(rows):
             self.put(i, data, wire.FIXED_TABLE_BEGIN + i * wire.SIZE_ROW)

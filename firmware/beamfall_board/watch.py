@@ -1,6 +1,7 @@
-"""A watch of the beams with no sequence: edges into reports, on a clock that does not end.
+"""A watch of the beams without a sequence: puts edges into reports, on a clock that never wraps.
 
-A port counts a watch modulo 2^30 ticks. Here the count goes on in blocks of so many; each report has its block's begin.
+A port counts a watch modulo 2^30 ticks. Here the count continues in blocks of that length; each report has the start
+of its block.
 """
 
 from beamfall_board import wire_definition as wire
@@ -8,7 +9,7 @@ from beamfall_board.link import ms_since
 
 QUIET_MS = 20
 BLOCK = wire.HORIZON_TICKS + 1
-# What seems so little ahead by more than three quarters of a block is behind: an edge stamped a moment late.
+# An edge that seems more than three quarters of a block ahead is behind: it was stamped a moment late.
 _AHEAD_MAX = BLOCK - BLOCK // 4
 
 
@@ -19,7 +20,7 @@ class Watch:
         self._edges = edges
         self._beams = beams
         self._number = 0
-        self._base = 0  # begin of the block under way
+        self._base = 0  # start of the current block
         self._last = 0  # the newest time known, in that block
         self._quiet_ms = 0
         self.beam_edges = 0
@@ -33,8 +34,8 @@ class Watch:
             beam.start(wire.EDGE_DARK, 0, 0)
 
     def step(self):
-        """As often as the main loop can."""
-        # The clock first: what is stamped before this time is taken below, and lies in no later block.
+        """The main loop calls this as often as it can."""
+        # Read the clock first: edges stamped before this time are taken below, and are in no later block.
         now = self._port.now_ticks()
         self.take()
         self._follow(now)
@@ -42,13 +43,13 @@ class Watch:
             self.flush()
 
     def _follow(self, now):
-        """Time has passed. Edges taken since may have been later: then it has nothing to say."""
+        """Time has passed; ignored if edges taken since were later."""
         if (now - self._last) & wire.HORIZON_TICKS < _AHEAD_MAX:
             self._place(now, self._edges.count)
 
     def _place(self, ticks, waiting):
-        """See that the block under way is the one of that time; edges of another, the first `waiting`, go out before.
-        The ticks in the block."""
+        """Move to the block of that time; first report the `waiting` edges of another block.
+        Return the ticks in the block."""
         if (ticks - self._last) & wire.HORIZON_TICKS < _AHEAD_MAX:
             if ticks < self._last:
                 self._report(waiting)
@@ -62,7 +63,7 @@ class Watch:
         return ticks
 
     def take(self):
-        """Edges into reports. A port that can hand over many at once is asked to (bursts at 50 kHz)."""
+        """Put edges into reports, many at once if the port can (bursts at 50 kHz)."""
         if self._takes_many:
             self._take_many()
             return

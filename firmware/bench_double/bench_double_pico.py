@@ -1,7 +1,7 @@
-"""Bench double on a Raspberry Pi Pico: the ordinary firmware with the lines turned round; see README.md.
+"""Bench double on a Raspberry Pi Pico: the ordinary firmware with inputs and outputs swapped; see README.md.
 
-What is a controller's output is an input here, and the reverse; wires run straight, from each GPIO to the same GPIO,
-but for those that share an input. Its inputs need pull-down resistors outside: behind a diode nothing else pulls low.
+A controller's output is an input here, and the reverse; each wire runs from a GPIO to the same GPIO, except those that
+share an input. The inputs need external pull-down resistors: behind a diode nothing else pulls low.
 """
 
 NAME = "Bench double on Raspberry Pi Pico"

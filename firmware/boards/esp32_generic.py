@@ -4,8 +4,8 @@ Pins are GPIO numbers. Left alone: 6 to 11 (flash memory), 0, 2, 5, 12, 15 (read
 light, which it may), 1 and 3 (the serial line), 5, 14 and 15 (pulse at the start), 34 to 39 (no pull-ups).
 All outputs float from power-up until the firmware starts: every driver needs its own pull-down, see hardware/.
 
-The timing figures below are careful guesses for this chip, whose interrupts run between two bytecodes: `beamfall board
-measure` finds out what yours does.
+The timing figures below are conservative guesses for this chip, whose interrupts run between two bytecodes: `beamfall
+board measure` measures yours.
 """
 
 NAME = "ESP32 generic"
@@ -36,7 +36,7 @@ LED = (2, True)  # (pin, active high); None: there is none
 # The serial line: "on", "off" or None (as it is) is what the host sets before it talks.
 DTR = "off"  # on these boards DTR and RTS work the reset and the boot pin through two transistors:
 RTS = "off"  # both off or both on leave the chip alone, one without the other restarts it
-USB_IDS = ()  # the bridge's ids are those of a thousand other devices: name the port
+USB_IDS = ()  # many other devices have the bridge's ids: name the port
 
 # What the timing is worth, in microseconds; see ports/generic/port.py.
 EARLIEST_US = 2000

@@ -1,8 +1,8 @@
 """Raspberry Pi Pico (RP2040). Pins are GPIO numbers, as printed GPn on the board's underside.
 
-Outputs and inputs lie in a row, GP2 to GP13, so that one state machine can stamp them all. GP20, GP21 and GP22 carry
-the common zero and the marks of counted edges from one block of machines to the other: leave them unconnected (or hang
-an oscilloscope on them).
+Outputs and inputs are consecutive, GP2 to GP13, so that one state machine can stamp them all. GP20, GP21 and GP22 carry
+the common zero and the marks of counted edges from one block of machines to the other: leave them unconnected (or
+connect an oscilloscope).
 """
 
 NAME = "Raspberry Pi Pico"

@@ -2,14 +2,14 @@
 
 Erratum E9 of the RP2350 (stepping A2): an input that is not driven, with its internal pull-down on, may hold itself at
 about 2.2 V. All inputs here have pull-ups, which are not affected; a line that must rest low needs an external
-pull-down of 8.2 kilohm or less, and a sensor that can push through it. The timing of this port has been proved on an
-emulated RP2040 only.
+pull-down of 8.2 kilohm or less, and a sensor that can drive it. The timing of this port has been tested only on an
+emulated RP2040.
 
 Pins are GPIO numbers, as printed GPn on the board's underside.
 
-Outputs and inputs lie in a row, GP2 to GP13, so that one state machine can stamp them all. GP20, GP21 and GP22 carry
-the common zero and the marks of counted edges from one block of machines to the other: leave them unconnected (or hang
-an oscilloscope on them).
+Outputs and inputs are consecutive, GP2 to GP13, so that one state machine can stamp them all. GP20, GP21 and GP22 carry
+the common zero and the marks of counted edges from one block of machines to the other: leave them unconnected (or
+connect an oscilloscope).
 """
 
 NAME = "Raspberry Pi Pico 2"

@@ -1,11 +1,11 @@
 """Raspberry Pi Pico W (RP2040). Pins are GPIO numbers, as printed GPn on the board's underside.
 
-The LED of the board hangs on the radio chip, and to reach that would take a state machine of ours: connect an LED to
+The board's LED is connected to the radio chip, which would need one of our state machines: connect an LED to
 GP17 instead (330 ohm to ground).
 
-Outputs and inputs lie in a row, GP2 to GP13, so that one state machine can stamp them all. GP20, GP21 and GP22 carry
-the common zero and the marks of counted edges from one block of machines to the other: leave them unconnected (or hang
-an oscilloscope on them).
+Outputs and inputs are consecutive, GP2 to GP13, so that one state machine can stamp them all. GP20, GP21 and GP22 carry
+the common zero and the marks of counted edges from one block of machines to the other: leave them unconnected (or
+connect an oscilloscope).
 """
 
 NAME = "Raspberry Pi Pico W"

@@ -1,10 +1,10 @@
 """An STM32F405 board with the pinout of the pyboard 1.1 (PYBV11). Timing class: interrupt.
 
-Pins are named as printed on that board; on another STM32 board change the names. Each input needs an interrupt line of
-its own: the number in the chip's own name of the pin (PB12: line 12) must differ between all inputs, whatever the
+Pins are named as printed on that board; on another STM32 board change the names. Each input needs its own interrupt
+line: the number in the chip's name for the pin (PB12: line 12) must be different for every input, whatever the
 letter. Here they are 12 to 15.
 
-The timing figures below are careful guesses for this chip: `beamfall board measure` finds out what yours does.
+The timing figures below are conservative guesses for this chip: `beamfall board measure` measures yours.
 """
 
 NAME = "STM32 generic"

@@ -1,1 +1,1 @@
-"""The only code that touches pins: one package a kind of board."""
+"""The only code that touches pins: one package per kind of board."""

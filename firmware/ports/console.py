@@ -4,7 +4,7 @@ import select
 import sys
 import time
 
-_LONGEST_US = 2000  # a write ends then whatever is left: at 115200 baud a byte takes 0.1 ms
+_LONGEST_US = 2000  # a write stops after this, whatever is left: at 115200 baud a byte takes 0.1 ms
 _PATIENCE_US = 20000  # a host that reads has emptied the line by then
 
 _FLOWING = 0
@@ -17,15 +17,15 @@ def _one_byte():
 
 
 class Console:
-    """A write of more than the line has room for would wait for the host, with MicroPython's USB for half a second;
-    and a line that says it is writable may have room for one byte only. So no more is written than is sure to fit.
+    """A write that is too long for the line would wait for the host, with MicroPython's USB for half a second.
+    A line that reports it is writable may have room for only one byte. So this writes only what is sure to fit.
 
-    `room`: how many bytes a writable line takes at once for sure; 0: not known, at least one.
+    `room`: how many bytes a writable line is sure to take at once; 0 if unknown (at least one).
     """
 
     def __init__(self, room=_one_byte):
         self._room = room
-        self._known = 0  # bytes the line has room for; what the host takes comes on top
+        self._known = 0  # bytes the line has room for, apart from what the host takes meanwhile
         self._flow = _FLOWING
         self._since = 0
         self._in = sys.stdin.buffer
@@ -37,13 +37,13 @@ class Console:
         self._writable.register(sys.stdout, select.POLLOUT)
 
     def wait(self, ms):
-        """Sleep until a byte comes, `ms` at the most. True when one is there."""
+        """Sleep until a byte comes, at most `ms`. True if one has come."""
         for _ in self._readable.ipoll(ms):
             return True
         return False
 
     def read_into(self, buffer):
-        """Bytes that have come, as many as fit; 0: none. Does not wait."""
+        """Read waiting bytes, as many as fit; return how many. Does not wait."""
         count = 0
         one = self._one
         while count < len(buffer) and self.wait(0):
@@ -86,8 +86,8 @@ class Console:
             self._known = room
             self._flow = _FLOWING
         elif not self._known:
-            # Byte by byte is always safe, but slow, and the host would never find the line empty. One that reads has
-            # it empty in a moment.
+            # Byte by byte is always safe but slow, and the host would never find the line empty. A host that
+            # reads empties it in a moment.
             if self._flow == _FLOWING:
                 self._flow = _WAITING
                 self._since = now

@@ -1,8 +1,8 @@
-"""The way in for an installer: the firmware takes Ctrl-C away, and a watchdog cannot be stopped once it runs.
+"""How an installer gets in: the firmware disables Ctrl-C, and a running watchdog cannot be stopped.
 
-Two ways: a request on the wire, which leaves a file and restarts; or the button held down at the start. Either is
-looked at before the main loop and the watchdog begin. The file goes when it is found, so that the start after that is
-an ordinary one.
+There are two ways: a request over the wire, which leaves a file and restarts; or the button held down at the start.
+Both are checked before the main loop and the watchdog start. The file is removed when it is found, so that the start
+after that is an ordinary one.
 """
 
 import os
@@ -13,11 +13,11 @@ from machine import Pin
 from beamfall_board import wire_definition as wire
 
 _FILE = "/maintenance.now"
-_HELD_MS = 30  # held for so long is held, not a contact's chatter
+_HELD_MS = 30  # a contact closed for this long is held, not chattering
 
 
 def home():
-    """Where the interpreter keeps its files: "" where the root is a file system, "/flash" on some boards."""
+    """Where the interpreter keeps its files: "" if the root is a file system, "/flash" on some boards."""
     here = os.getcwd()
     return "" if here == "/" else here
 
@@ -37,7 +37,7 @@ def _take_file():
 
 
 def is_wanted(profile):
-    """Whether this start is for maintenance. To be asked once, with the outputs off."""
+    """Whether this start is for maintenance. Call it once, with the outputs off."""
     return _take_file() or _is_held(profile)
 
 

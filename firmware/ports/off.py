@@ -1,4 +1,4 @@
-"""Every output to its inactive level, with nothing but the profile: the first thing a real board does."""
+"""Sets every output to its inactive level, using only the profile: the first thing a real board does."""
 
 from machine import Pin
 

@@ -1,5 +1,5 @@
-"""What either port needs to know of an RP2040 or RP2350: why it has started, what its valves did before, and what its
-USB line takes at once."""
+"""What both ports need to know about an RP2040 or RP2350: why it started, how long valves were open before, and how
+much its USB line takes at once."""
 
 from machine import mem16, mem32
 
@@ -26,7 +26,7 @@ def is_watchdog_restart(chip):
 
 
 class OpenTime:
-    """How long a valve may have been open shortly before this start, over a restart that the supply has outlasted."""
+    """How long a valve may have been open shortly before this start, if the supply stayed on over the restart."""
 
     def __init__(self, chip):
         self._register = _SCRATCH[chip]
