@@ -10,41 +10,19 @@ One thread: the board is driven only while you call it. An exception in the `wit
 
 from __future__ import annotations
 
-import contextlib
-import math
-from collections import deque
-from collections.abc import Callable, Iterator
-from types import TracebackType
-from typing import TYPE_CHECKING, Self
+from collections.abc import Callable
+from typing import TYPE_CHECKING
 
+from beamfall.board_session import BoardSession
 from beamfall.board_values import Slot, SlotList, Status, Ticket
-from beamfall.errors import (
-    FRAMES,
-    BeamfallError,
-    BoardRestarted,
-    LinkLost,
-    NoAnswer,
-    Refused,
-    SequenceError,
-    ShotError,
-    UserError,
-)
-from beamfall.events import Event, Outcome, OutcomeCollector, Trouble, make_event
-from beamfall.link import (
-    Link,
-    LinkCounters,
-    LinkTiming,
-    PortTraits,
-    Report,
-    Transport,
-    Welcome,
-)
+from beamfall.errors import Refused, SequenceError, ShotError, UserError
+from beamfall.events import Outcome
+from beamfall.link import Link, LinkTiming
 from beamfall.link.session import go_on
 from beamfall.ports import open_transport
 from beamfall.setup.service_times import check_contact, check_opening, check_rinse
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.setup.table import Table
-from beamfall.wire import Message
 
 if TYPE_CHECKING:
     from beamfall.setup.rig import Rig
@@ -52,46 +30,12 @@ if TYPE_CHECKING:
 
 __all__ = ["Board", "Slot", "SlotList", "Status", "Ticket"]
 
-_LOOK_S = 1.0  # how often a waiting host asks for the status, which also tells the board that the host is alive
-_BETWEEN_S = 0.1  # how often a stop request is checked while waiting for a shot
-_SHORTEST_S = 1e-6
-_HURRIED = LinkTiming(
-    first_s=0.1, growth=1.0, longest_s=0.1, tries=100
-)  # for a program that is ending
-ABORT_S = 0.7  # how long an ending program waits for the board to confirm an abort
-HOST_TIMEOUT_S = (
-    5.0  # after this silence during a shot or a service action, the board switches its outputs off
-)
 _FAR_HELLO_TRIES = 16  # half a minute: a URL may lead to an emulated board that starts 15 times slower than a real one
-_HELD_REPORTS = 5  # delivered reports that stay unacknowledged until their shot is settled
-_EVENTS_KEPT = 2000  # the newest ones that the caller has not taken yet
-_OUTCOMES_KEPT = (
-    500  # the newest ones that nobody waited for: a flooding board must not fill memory
-)
-_TROUBLES_KEPT = 1000  # the newest ones; a board that repeats itself for hours must not fill memory
-_WAIT_LONGEST_S = 30.0  # no duty limit or flash rest takes longer than this
 
 
-class Board:
+class Board(BoardSession):
     """A board over an open link. Make one with `connect`."""
 
-    def __init__(self, link: Link) -> None:
-        self._link = link
-        self._info = link.welcome or link.open()
-        self._boot_id = self._info.boot_id
-        self._ready: bytes | None = None  # digest of the table known to be ready in this boot
-        self._collector = OutcomeCollector()
-        self._outcomes: deque[Outcome] = deque(maxlen=_OUTCOMES_KEPT)
-        self._events: deque[Event] = deque(maxlen=_EVENTS_KEPT)
-        self._last_seen = self._acknowledged = self._info.oldest_report - 1
-        self._last_release = self._info.last_release
-        self._closed = False
-        self._give_up_s = math.inf
-        self._host_timeout_s = HOST_TIMEOUT_S
-        self._timeout_told: Welcome | None = None  # the session in which the timeout was set
-        self.troubles: list[str] = []
-
-    # -- connecting --------------------------------------------------------------------------------------------
     @classmethod
     def connect(
         cls,
@@ -119,142 +63,6 @@ class Board:
         except BaseException:
             link.close()
             raise
-
-    @property
-    def info(self) -> Welcome:
-        """What the board reports about itself."""
-        return self._info
-
-    @property
-    def name(self) -> str:
-        """The port's name."""
-        return self._link.name
-
-    @property
-    def link(self) -> Link:
-        """The link, for its counters and for anything that this class does not do."""
-        return self._link
-
-    @property
-    def counters(self) -> LinkCounters:
-        """What happened on the link, counted."""
-        return self._link.counters
-
-    @property
-    def transport(self) -> Transport:
-        """The transport in use."""
-        return self._link.transport
-
-    @property
-    def traits(self) -> PortTraits:
-        """The port's time and chance, and the rig that some ports bring with them."""
-        return self._link.transport.traits
-
-    def close(self) -> None:
-        """Close the port. The board continues what it is doing; call `abort` first to stop it."""
-        self._closed = True
-        self._link.close()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        if isinstance(error, Exception) and not isinstance(error, BeamfallError):
-            setattr(error, FRAMES, self._link.describe_recent())  # a bug in the program
-        if kind is not None and not self._closed:
-            # Whatever went wrong, try once more to switch outputs off; show the first error.
-            try:
-                with self.giving_up_after(ABORT_S):
-                    self.abort()
-            except BeamfallError:
-                assert error is not None
-                error.add_note(
-                    f"{self.name} did not confirm that its outputs are off. Look at the rig; "
-                    "switch the valves' supply off if anything is still on."
-                )
-        self.close()
-
-    @contextlib.contextmanager
-    def giving_up_after(self, seconds: float) -> Iterator[None]:
-        """Make every request and wait within the block raise NoAnswer after `seconds`.
-
-        For a program that must stop: it has to end soon, even if the board does not answer.
-        """
-        before = self._give_up_s
-        self._give_up_s = min(before, self.transport.clock() + seconds)
-        try:
-            yield
-        finally:
-            self._give_up_s = before
-
-    def _check_patience(self) -> None:
-        if self.transport.clock() >= self._give_up_s:
-            raise NoAnswer(f"{self.name} did not answer in time")
-
-    # -- status and abort ---------------------------------------------------------------------------------------
-    def _request(
-        self, name: str, between: Callable[[], None] = go_on, /, **fields: object
-    ) -> Message:
-        def check() -> None:
-            self._check_patience()
-            between()
-
-        try:
-            if not self._closed and not self._link.is_open and self._link.can_reconnect:
-                self._link.reopen(check)
-            timing = None if math.isinf(self._give_up_s) else _HURRIED
-            return self._link.request(Message(name, fields), between=check, timing=timing)
-        finally:
-            # Also after an error: everything known from before a restart is void.
-            self._follow_link()
-
-    def _follow_link(self) -> None:
-        """Note a new session: the link may have opened one, also for a caller who uses it directly."""
-        if self._link.welcome is not self._info:
-            self._take_welcome()
-
-    def _take_welcome(self) -> None:
-        """Note a new session of this board: it may have restarted."""
-        welcome = self._link.welcome
-        assert welcome is not None
-        self._info = welcome
-        self._last_release = max(self._last_release, welcome.last_release)
-        if welcome.boot_id != self._boot_id:
-            self._boot_id = welcome.boot_id
-            self._ready = None
-            self._last_seen = self._acknowledged = welcome.oldest_report - 1
-            self._collector = OutcomeCollector()
-            self._last_release = welcome.last_release
-
-    def status(self) -> Status:
-        """Ask for the board's status."""
-        answer = self._request("status")
-        return Status(**answer.fields)
-
-    def abort(self) -> None:
-        """Switch all outputs off now, whatever is running."""
-        self._request("abort")
-
-    def set_host_timeout(self, seconds: float) -> None:
-        """Set how long this host may be silent during a shot or a service action before the board switches its
-        outputs off; 0 is no limit.
-
-        The default is HOST_TIMEOUT_S: after a pulled cable or a killed program nothing stays on for long.
-        """
-        self._host_timeout_s = seconds
-        self._request("set_host_timeout", timeout_ms=round(seconds * 1000))
-        self._timeout_told = self._info
-
-    def _keep_host_timeout(self) -> None:
-        """Set the timeout if the board does not have it; the board forgets it with its session."""
-        self._follow_link()
-        if self._timeout_told is not self._info:
-            self.set_host_timeout(self._host_timeout_s)
 
     # -- shots -------------------------------------------------------------------------------------------------
     def upload(self, shot: Sequence | Table) -> bytes:
@@ -308,21 +116,6 @@ class Board:
         if ticket.boot_id == self._boot_id:
             self._last_release = max(self._last_release, ticket.release)
 
-    def _patiently(
-        self, ask: Callable[[], Message], between: Callable[[], None] = go_on
-    ) -> Message:
-        waited = 0.0
-        while True:
-            between()
-            try:
-                return ask()
-            except Refused as refusal:
-                if refusal.reason != "too_soon" or waited >= _WAIT_LONGEST_S:
-                    raise
-                pause = min(max(refusal.detail, 1) / 1000, _WAIT_LONGEST_S)
-                waited += pause
-                self.sleep(pause, between=between)
-
     def shoot(
         self, sequence: Sequence, *, before_release: Callable[[Ticket], None] | None = None
     ) -> Outcome:
@@ -348,126 +141,6 @@ class Board:
         `between` is called about ten times a second meanwhile; an exception from it ends the wait.
         """
         return self._wait("shot", ticket.release, ticket.boot_id, between)
-
-    def _wait(
-        self,
-        activity: str,
-        number: int | None,
-        boot_id: int,
-        between: Callable[[], None] = go_on,
-    ) -> Outcome:
-        idle_looks = 0
-        while True:
-            end = self.transport.clock() + _LOOK_S
-            while (left := end - self.transport.clock()) > 0:
-                self.pump(min(left, _BETWEEN_S))
-                outcome = self._claim(activity, number, boot_id)
-                if outcome is not None:
-                    return outcome
-                self._check_patience()
-                between()
-            self._keep_host_timeout()  # the release itself may have opened a new session
-            status = self.status()
-            if status.boot_id != boot_id:
-                raise BoardRestarted(
-                    f"the board restarted during {activity} {number or ''}: its outputs are off, and its record is lost"
-                )
-            running = status.activity.name == activity
-            unseen = status.reports_kept - (self._last_seen - self._acknowledged)
-            idle_looks = 0 if running or unseen > 0 else idle_looks + 1
-            if idle_looks > 1:
-                raise ShotError(
-                    f"the board has no report of {activity} {number or ''}: it was dropped because memory was full; "
-                    "read the board's shots more often"
-                )
-
-    def _claim(self, activity: str, number: int | None, boot_id: int) -> Outcome | None:
-        for outcome in self._outcomes:
-            done = outcome.done
-            ours = outcome.boot_id == boot_id  # the board counts from 1 in each boot
-            if ours and done.activity.name == activity and number in (None, done.release):
-                self._outcomes.remove(outcome)
-                return outcome
-        return None
-
-    def take_outcomes(self) -> list[Outcome]:
-        """Return outcomes that nobody waited for: of button shots, or from before this host connected."""
-        found = list(self._outcomes)
-        self._outcomes.clear()
-        return found
-
-    # -- events ------------------------------------------------------------------------------------------------
-    def pump(self, timeout_s: float) -> list[Event]:
-        """Return the board's reports as events; wait at most `timeout_s` for the first.
-
-        A lost port is opened again if possible; otherwise this raises LinkLost.
-        """
-        events: list[Event] = []
-        for report in self._pump_link(timeout_s):
-            event = make_event(report)
-            events.append(event)
-            if report.boot_id == self._boot_id:
-                self._last_seen = report.number
-            if isinstance(event, Trouble):
-                self.troubles.append(event.text)
-                del self.troubles[:-_TROUBLES_KEPT]
-            outcome = self._collector.take(report.boot_id, event)
-            if outcome is not None:
-                self._outcomes.append(outcome)
-            if self._last_seen - self._acknowledged > _HELD_REPORTS:
-                self._acknowledge(self._last_seen)
-        self._events.extend(events)
-        return events
-
-    def _pump_link(self, timeout_s: float) -> list[Report]:
-        self._follow_link()
-        can_reopen = self._link.can_reconnect and not self._closed
-        try:
-            if self._link.is_open or not can_reopen:
-                return self._link.pump(timeout_s)
-        except LinkLost:
-            if not can_reopen:
-                raise
-        self._link.reopen()
-        self._take_welcome()
-        return self._link.pump(timeout_s)
-
-    def _acknowledge(self, through: int) -> None:
-        self._acknowledged = through
-        self._link.acknowledge(through)
-
-    def settle(self) -> None:
-        """Acknowledge all reports so far: they are kept here, and the board may forget them."""
-        self._follow_link()
-        if self._last_seen > self._acknowledged:
-            self._acknowledge(self._last_seen)
-
-    def events(self, timeout_s: float) -> Iterator[Event]:
-        """Yield events as they come, until none has come for `timeout_s`. Yielded events are acknowledged."""
-        while True:
-            if not self._events:
-                self.pump(timeout_s)
-            if not self._events:
-                return
-            yield self._events.popleft()
-            if not self._events:
-                self.settle()
-
-    def sleep(self, seconds: float, *, between: Callable[[], None] = go_on) -> None:
-        """Let time pass on the board's clock while listening, with an occasional sign of life.
-
-        `between` is called at least ten times a second meanwhile; an exception from it ends the sleep.
-        """
-        clock = self.transport.clock
-        end = clock() + seconds
-        asked = clock()
-        # On a virtual clock, less than a tick never passes.
-        while (left := end - clock()) > _SHORTEST_S:
-            self.pump(min(left, _BETWEEN_S))
-            between()
-            if clock() - asked >= _LOOK_S and left > 2 * _LOOK_S:
-                asked = clock()
-                self.status()
 
     # -- service -----------------------------------------------------------------------------------------------
     def _serve(self, activity: str, **fields: object) -> Outcome:
@@ -563,7 +236,3 @@ class Board:
             return kind.nth(number)
         except LookupError as error:
             raise ShotError(str(error)) from error
-
-    def to_ticks(self, seconds: float) -> int:
-        """Return a time in ticks of the board's clock, rounded half to even."""
-        return round(seconds * self._info.clock_hz)

@@ -12,7 +12,8 @@ from typing import Any
 import pytest
 from tiers import in_full
 
-from beamfall.board import HOST_TIMEOUT_S, Board
+from beamfall.board import Board
+from beamfall.board_session import HOST_TIMEOUT_S
 from beamfall.errors import LinkLost, Refused
 from beamfall.faults import evidence
 from beamfall.faults.aside import listen_aside

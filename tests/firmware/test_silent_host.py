@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 from scripted import BEAM1, MS, Bench, ScriptedRig
 
-from beamfall.board import HOST_TIMEOUT_S, Board
+from beamfall.board import Board
+from beamfall.board_session import HOST_TIMEOUT_S
 from beamfall.link import Link
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.sim.embedded import SimulatedTransport

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from page_helpers import Served
 
-from beamfall.board import HOST_TIMEOUT_S
+from beamfall.board_session import HOST_TIMEOUT_S
 from beamfall.page.jobs import make_check
 from beamfall.page.listening import make_opener
 from beamfall.setup.rig import Rig

@@ -11,7 +11,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Self
 
-from beamfall.board import ABORT_S, Board, Ticket
+from beamfall.board import Board, Ticket
+from beamfall.board_session import ABORT_S
 from beamfall.errors import BeamfallError, LinkLost, NoAnswer, Refused, ReleaseUnknown, ShotError
 from beamfall.events import Outcome
 from beamfall.interrupts import hold_interrupts
