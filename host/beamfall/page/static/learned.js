@@ -74,38 +74,46 @@ const makeNothing = () =>
 
 /** @param {Learned} learned */
 function makeTable(learned) {
-  const columns = ['step', 'when', 'what', 'used', 'spacing', 'flash delay', '90 % interval'];
   return [
     h(
       'table',
       { class: 'plain' },
-      h('caption', { class: 'soft small' }, `Each step with the plan that it gives. Kept in ${learned.file}`),
+      h('caption', { class: 'soft small' }, 'Each step, and the plan with it'),
       h(
         'thead',
         {},
         h(
           'tr',
           {},
-          columns.map((name) => h('th', { scope: 'col' }, name)),
+          ['step', 'used', 'plan'].map((name) => h('th', { scope: 'col' }, name)),
         ),
       ),
       h('tbody', {}, learned.steps.map(makeRow)),
     ),
+    h('p', { class: 'soft small' }, `Kept in ${learned.file}`),
   ];
 }
 
 /** @param {LearnedStep} step */
 function makeRow(step) {
-  const plan = step.plan;
+  const count = step.step ? `${step.step}: ` : '';
   return h(
     'tr',
     { class: step.used ? 'chosen' : '' },
-    h('td', {}, step.step ? String(step.step) : ''),
-    h('td', {}, step.when ? clock(step.when).slice(0, 16) : ''),
-    h('th', { scope: 'row' }, step.what),
+    h(
+      'th',
+      { scope: 'row', class: 'words' },
+      `${count}${step.what}`,
+      step.when ? h('span', { class: 'soft small' }, ` ${clock(step.when).slice(0, 16)}`) : null,
+    ),
     h('td', {}, step.used ? 'yes' : 'no'),
-    h('td', {}, plan ? ms(plan.spacing) : ''),
-    h('td', {}, plan ? ms(plan.flash_delay) : 'no plan'),
-    h('td', {}, plan ? `${number(plan.flash_interval.p5, 1)} to ${ms(plan.flash_interval.p95, 1)}` : ''),
+    h('td', { class: 'words' }, step.plan ? sayPlan(step.plan) : 'no plan is possible'),
   );
+}
+
+/** @param {Timing} plan */
+function sayPlan(plan) {
+  const spacing = plan.spacing === null ? '' : `spacing ${ms(plan.spacing)}, `;
+  const { p5, p95 } = plan.flash_interval;
+  return `${spacing}flash ${ms(plan.flash_delay)}; 90 %: ${number(p5, 1)} to ${ms(p95, 1)}`;
 }

@@ -1,0 +1,298 @@
+// One shot of the log with its picture, note and edges; or two shots side by side.
+
+import { attempt, ready } from './bar.js';
+import { makeChart } from './chart.js';
+import { clock, h, ms, number, show, us } from './dom.js';
+import { act, get, on, state } from './net.js';
+import { makeStars } from './stars.js';
+
+/** Notes by shot, as typed and not saved yet; they outlive news and another view. @type {Map<number, string>} */
+const drafts = new Map();
+addEventListener('beforeunload', (event) => {
+  if (drafts.size) event.preventDefault();
+});
+
+/**
+ * The panel beside the list.
+ * @param {{ toggleMark: (shot: number) => void, comparing: (is: boolean) => void }} how
+ */
+export function makeDetail({ toggleMark, comparing }) {
+  const detail = h(
+    'aside',
+    { class: 'panel detail', 'aria-label': 'Chosen shot' },
+    h('p', { class: 'soft' }, 'Choose a shot.'),
+  );
+  /** @type {number | null} */
+  let selected = null;
+  let asked = 0;
+  async function showDetail(/** @type {number} */ shot) {
+    const mine = ++asked;
+    comparing(false);
+    selected = shot;
+    try {
+      const content = await get(`/shots/${shot}`);
+      if (mine !== asked) return;
+      // While somebody uses the panel the focus must stay: else the next letter would be a key of the page.
+      if (detail.dataset.shot === String(shot) && detail.contains(document.activeElement))
+        addPicture(content);
+      else fillDetail(content);
+    } catch (error) {
+      if (mine === asked) {
+        detail.dataset.shot = '';
+        show(
+          detail,
+          h('p', { class: 'field-problem' }, error instanceof Error ? error.message : String(error)),
+        );
+      }
+    }
+  }
+  const makeShotPicture = (/** @type {ShotDetail} */ content) =>
+    h(
+      'div',
+      { class: 'pic' },
+      h('img', {
+        src: `/shots/${content.line.shot}/picture`,
+        alt: `Shot ${content.line.shot}${content.seen ? `, simulated: ${content.seen}` : ''}`,
+      }),
+    );
+  function addPicture(/** @type {ShotDetail} */ content) {
+    if (content.line.picture && !detail.querySelector(':scope > .pic'))
+      detail.querySelector('#again')?.closest('.row')?.before(makeShotPicture(content));
+  }
+  function fillDetail(/** @type {ShotDetail} */ content) {
+    const line = content.line,
+      shot = line.shot;
+    const note = h('textarea', {
+      id: 'note',
+      rows: 2,
+      maxlength: 2000,
+      value: drafts.get(shot) ?? line.note,
+    });
+    const said = h(
+      'span',
+      { class: 'soft small', role: 'status', id: 'note-state' },
+      drafts.has(shot) ? 'not saved yet' : null,
+    );
+    note.addEventListener('input', () => {
+      drafts.set(shot, note.value);
+      said.textContent = 'not saved yet';
+    });
+    const keepNote = async () => {
+      const text = note.value;
+      await act('note', { shot, text });
+      if ((drafts.get(shot) ?? text) === text) {
+        drafts.delete(shot);
+        said.textContent = 'saved';
+      }
+    };
+    const timeline = makeChart({ label: `Timeline of shot ${shot}` });
+    const times = h('input', { type: 'number', value: 1, min: 1, max: 100, 'aria-label': 'How many times' });
+    const again = h(
+      'button',
+      {
+        type: 'button',
+        id: 'again',
+        disabled: !ready(),
+        on: { click: () => attempt(act('repeat', { shot, count: Number(times.value) || 1 })) },
+      },
+      'Fire it again',
+    );
+    const facts = [
+      ['state', `${line.state}${line.cause ? ` (${line.cause})` : ''}`],
+      ['time', clock(line.time)],
+      ['series', `${line.series} (${line.kind}), number ${line.number}`],
+      ['flash', line.delay_ms === null ? '–' : `${ms(line.delay_ms, 3)} after ${line.anchor}`],
+      ['spacing', ms(line.spacing_ms, 3)],
+      ['swept', line.swept || '–'],
+      ['rig', line.rig ?? '–'],
+      ['board', `${content.board.name}, firmware ${content.board.firmware}, ${content.board.timing}`],
+      ['seed', content.seed === null ? '–' : String(content.seed)],
+    ];
+    detail.dataset.shot = String(shot);
+    show(
+      detail,
+      h('div', { class: 'row spread' }, h('h2', {}, `Shot ${shot}`), makeStars(shot, line.rating)),
+      content.unknown
+        ? h(
+            'p',
+            { class: 'caution' },
+            'Beamfall ended before the board reported. The shot may or may not have fired.',
+          )
+        : null,
+      line.picture ? makeShotPicture(content) : null,
+      content.picture_file ? h('p', { class: 'soft small' }, content.picture_file) : null,
+      h(
+        'div',
+        { class: 'row' },
+        again,
+        times,
+        h('button', { type: 'button', on: { click: () => toggleMark(shot) } }, 'Mark to compare'),
+      ),
+      h('label', { for: 'note' }, 'Note'),
+      note,
+      h(
+        'div',
+        { class: 'row' },
+        h('button', { type: 'button', on: { click: () => attempt(keepNote()) } }, 'Save the note'),
+        said,
+      ),
+      h(
+        'dl',
+        {},
+        facts.map(([name, value]) => [h('dt', {}, name), h('dd', {}, value)]),
+      ),
+      timeline.buttons,
+      timeline.box,
+      timeline.legend,
+      h(
+        'details',
+        {},
+        h('summary', {}, `Every edge, planned and measured (${content.edges.length})`),
+        h(
+          'table',
+          { class: 'plain' },
+          h(
+            'thead',
+            {},
+            h(
+              'tr',
+              {},
+              ['signal', 'edge', 'planned', 'measured', 'difference', 'source'].map((name) =>
+                h('th', { scope: 'col' }, name),
+              ),
+            ),
+          ),
+          h(
+            'tbody',
+            {},
+            content.edges.map((/** @type {ShotEdge} */ edge) =>
+              h(
+                'tr',
+                {},
+                h('th', { scope: 'row' }, edge.what),
+                h('td', {}, edge.edge),
+                h('td', {}, ms(edge.planned_ms, 4)),
+                h('td', {}, ms(edge.measured_ms, 4)),
+                h(
+                  'td',
+                  {},
+                  edge.planned_ms === null || edge.measured_ms === null
+                    ? '–'
+                    : us((edge.measured_ms - edge.planned_ms) * 1e3),
+                ),
+                h('td', {}, edge.measured_ms === null ? 'not seen' : edge.source),
+              ),
+            ),
+          ),
+        ),
+      ),
+      h('div', { id: 'repeated' }),
+    );
+    timeline.update(content.timeline);
+    showRepeated();
+  }
+  function showRepeated() {
+    const box = detail.querySelector('#repeated'),
+      job = state.job;
+    if (!box) return;
+    const button = detail.querySelector('#again');
+    if (button instanceof HTMLButtonElement) button.disabled = !ready();
+    if (job?.kind !== 'repeat' || !job.result || job.result.of_shot !== selected) {
+      show(box);
+      return;
+    }
+    show(box, h('h3', {}, 'Fired again: then and now'), makeChanges(job.result.edges));
+  }
+  on(['job', 'link'], showRepeated);
+  async function showCompare(/** @type {number} */ first, /** @type {number} */ second) {
+    const mine = ++asked;
+    const content = await get(`/compare/${first}/${second}`);
+    if (mine !== asked) return;
+    detail.dataset.shot = '';
+    comparing(true);
+    const sides = [content.first, content.second].map((one) => {
+      const timeline = makeChart({ label: `Timeline of shot ${one.line.shot}` });
+      return { one, timeline };
+    });
+    show(
+      detail,
+      h('h2', {}, `Shots ${first} and ${second}`),
+      h(
+        'div',
+        { class: 'pair' },
+        sides.map(({ one }) =>
+          h(
+            'figure',
+            {},
+            one.line.picture
+              ? h(
+                  'div',
+                  { class: 'pic' },
+                  h('img', {
+                    src: `/shots/${one.line.shot}/picture?small`,
+                    alt: `Shot ${one.line.shot}`,
+                  }),
+                )
+              : h('div', { class: 'blank' }, 'no picture'),
+            h(
+              'figcaption',
+              {},
+              `${one.line.shot}: ${one.line.state}, flash ${ms(one.line.delay_ms)}, spacing ${ms(one.line.spacing_ms)}`,
+            ),
+          ),
+        ),
+      ),
+      sides.map(({ one, timeline }) => [
+        h('h3', {}, `Shot ${one.line.shot}`),
+        timeline.buttons,
+        timeline.box,
+        timeline.legend,
+      ]),
+      makeChanges(content.edges),
+    );
+    for (const { one, timeline } of sides) timeline.update(one.timeline);
+  }
+
+  /** Show news of this shot. While somebody uses the panel, only its stars change. */
+  function takeNews(/** @type {ListedShot} */ line) {
+    if (!detail.contains(document.activeElement)) showDetail(line.shot);
+    else detail.querySelector('.stars')?.replaceWith(makeStars(line.shot, line.rating));
+  }
+  return { root: detail, showDetail, showCompare, takeNews };
+}
+
+function makeChanges(/** @type {any[]} */ edges) {
+  const micro = (/** @type {number | null} */ value) => ms(value === null ? null : value / 1e3, 4);
+  return h(
+    'table',
+    { class: 'plain' },
+    h(
+      'thead',
+      {},
+      h(
+        'tr',
+        {},
+        ['signal', 'edge', 'first', 'second', 'difference', 'scatter', ''].map((name) =>
+          h('th', { scope: 'col' }, name),
+        ),
+      ),
+    ),
+    h(
+      'tbody',
+      {},
+      edges.map((/** @type {any} */ one) =>
+        h(
+          'tr',
+          {},
+          h('th', { scope: 'row' }, one.what),
+          h('td', {}, `${one.edge} ${one.ordinal}`),
+          h('td', {}, micro(one.then_us)),
+          h('td', {}, micro(one.now_us)),
+          h('td', {}, us(one.difference_us)),
+          h('td', {}, one.scatter_us === null ? '–' : `${number(one.scatter_us, 1)} µs`),
+          h('td', {}, one.moved === null ? '' : one.moved ? '▲ moved' : 'same'),
+        ),
+      ),
+    ),
+  );
+}
