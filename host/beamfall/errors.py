@@ -276,7 +276,7 @@ class NoProgress(ShotError):
         self.shots = shots
         self.why = why
         self.fired = fired
-        super().__init__(f"{self.describe()}: find out why first, `beamfall check`")
+        super().__init__(f"{self.describe()}. Find out why: `beamfall check`")
 
     def describe(self) -> str:
         """What happened, as a sentence without its end."""

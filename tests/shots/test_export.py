@@ -158,7 +158,7 @@ def test_what_cannot_be_written_leaves_nothing(filled: ShotLog, tmp_path: Path) 
         export_log(filled, tmp_path / "y.csv", "csv")
     assert caught.value.file == tmp_path / "y-shots.csv"
     assert set(tmp_path.iterdir()) == {*before, tmp_path / "y-shots.csv"}
-    with pytest.raises(UserError, match="there are csv, jsonl, parquet"):
+    with pytest.raises(UserError, match="csv, jsonl, parquet"):
         export_log(filled, tmp_path / "x.xls", "xls")
 
 

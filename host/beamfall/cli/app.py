@@ -16,12 +16,12 @@ COMMANDS = {
     "shoot": Entry(
         "beamfall.cli.shoot",
         "shoot",
-        "Fire shots: plan the rig's collision, upload it, release, and record every edge.",
+        "Plan, upload and fire shots, and log every edge.",
     ),
     "drip": Entry(
         "beamfall.cli.service",
         "drip",
-        "Let one single drop fall and report what the beam saw of it.",
+        "Release one drop and show what the beam saw.",
     ),
     "rinse": Entry(
         "beamfall.cli.service",
@@ -41,82 +41,82 @@ COMMANDS = {
     "beam": Entry(
         "beamfall.cli.beam",
         "beam",
-        "Show a beam live: clear or dark, how long it was dark, how often. Beeps at each darkening.",
+        "Show a beam live, to align it. Beeps each time it goes dark.",
     ),
     "plan": Entry(
         "beamfall.cli.plan",
         "plan",
-        "Plan a shot: each time with the interval in which 90 % of rigs like this one would lie.",
+        "Calculate the timings of a shot. Opens no port.",
     ),
     "seek": Entry(
         "beamfall.cli.seek",
         "seek",
-        "Find the collision: after each shot, say what the picture shows; the next one comes closer.",
+        "Find the collision: you say what each picture shows.",
     ),
     "sweep": Entry(
         "beamfall.cli.sweep",
         "sweep",
-        "Fire a series in which one timing moves, and end with a table: which shot, value, photograph.",
+        "Step one timing through a range, one shot per value.",
     ),
     "calibrate": Entry(
         "beamfall.cli.calibrate",
         "calibrate",
-        "Find latency, distance, speed and drop diameter from beam edges, with their errors.",
+        "Measure the rig by letting drops fall through its beams.",
     ),
     "report": Entry(
         "beamfall.cli.report",
         "report",
-        "Write a report of a series: timeline, scatter, control charts, sweep, photographs, all shots.",
+        "Write a report of a series as a web page with charts.",
     ),
     "repeatability": Entry(
         "beamfall.cli.repeatability",
         "repeatability",
-        "Say how repeatable a series was, in µs and in millimetres of the scene, and what drifts.",
+        "Show how much a series scatters and whether it drifts.",
     ),
     "ports": Entry(
         "beamfall.cli.ports",
         "show_ports",
-        "List serial ports and simulated ones. Opens none of them and sends nothing.",
+        "List serial and simulated ports. Opens none of them and sends nothing.",
     ),
     "page": Entry(
         "beamfall.cli.page",
         "page",
-        "Serve the bench page: live state, plan, release, sweep, seek, check, and the shot log.",
+        "Run the whole rig from a web browser.",
     ),
     "learned": Entry(
         "beamfall.cli.learned",
         "app",
-        "What seeking and calibrating have shown of a rig: see it, undo it, reset it.",
+        "See, undo or reset what seek and calibrate have learned.",
     ),
     "board": Entry(
         "beamfall.cli.board",
         "app",
-        "The board itself: firmware, state, timing, slots.",
+        "Install the firmware; see state, timing and slots.",
     ),
     "rig": Entry(
         "beamfall.cli.rig",
         "app",
-        "Rig files: what hangs above the dish.",
+        "Rig files: every key, its range and its default.",
     ),
     "sequence": Entry(
         "beamfall.cli.sequence",
         "app",
-        "Sequence files: what each output does, and when.",
+        "Sequence files: check one before you fire it.",
     ),
     "shots": Entry(
         "beamfall.cli.shots",
         "app",
-        "The shot log.",
+        "The shot log: list, rate, export, match photographs.",
     ),
 }
 
 app = typer.Typer(
     name="beamfall",
     cls=make_group(COMMANDS),
-    help="Drop controller: release drops, fire the flash by the beam, keep what was measured.",
+    help="Photograph colliding drops: release them, fire the flash by the beam, log every edge.",
     no_args_is_help=True,
-    epilog="Exit status: 0 done, 1 a failure, 2 a mistake in what was given. Ctrl-C (130), SIGTERM (143) and a closed "
-    "terminal (129) put all outputs off and keep the log true.",
+    epilog="Exit status: 0 success, 1 failure, 2 wrong input. Ctrl-C (130), SIGTERM (143) and a closed "
+    "terminal (129) switch all outputs off and complete the log.",
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,  # rich would double the time that --help takes
@@ -147,7 +147,7 @@ def _start(
         "Give it before the command: beamfall --trace t.pcapng shoot",
     ),
 ) -> None:
-    """Drop controller: release drops, fire the flash by the beam, keep what was measured."""
+    """Photograph colliding drops: release them, fire the flash by the beam, log every edge."""
     asked = {VERBOSE_VARIABLE: "1" if verbose else "", TRACE_VARIABLE: str(trace or "")}
     before = dict(os.environ)
     os.environ.update({name: value for name, value in asked.items() if value})

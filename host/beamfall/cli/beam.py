@@ -28,19 +28,22 @@ def beam(
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
     number: int = typer.Option(1, "--beam", min=1, max=2, help="Which beam."),
     drops: bool = typer.Option(
-        False, "--drops", help="Let a drop fall every two seconds: align to the longest dwell."
+        False,
+        "--drops",
+        help="Release a drop every two seconds; align the beam for the longest dwell.",
     ),
     valve: int = typer.Option(1, "--valve", min=1, max=3, help="Which valve, with --drops."),
-    opening: str = typer.Option("13 ms", "--opening", help="How long it opens, with its unit."),
+    opening: str = typer.Option("13 ms", "--opening", help="How long it opens, such as '13 ms'."),
     duration: str | None = typer.Option(
-        None, "--for", help="End after this time, with its unit; else Ctrl-C ends."
+        None, "--for", help="Stop after this time, such as '30 s'; default: until Ctrl-C."
     ),
     quiet: bool = typer.Option(False, "--quiet", help="Do not beep when the beam goes dark."),
-    seed: int = typer.Option(0, "--seed", min=0, help="All chance of a simulated rig."),
+    seed: int = typer.Option(0, "--seed", min=0, help="Random seed of a simulated rig."),
 ) -> int:
-    """Show a beam live: clear or dark, how long it was dark, how often. Beeps at each darkening.
+    """Show a beam live, to align it. Beeps each time it goes dark.
 
-    Ctrl-C ends, and so does closing the terminal. A drop that crosses the middle of the beam darkens it longest.
+    It shows clear or dark, the number of drops, and the time each was in the beam (dwell). A drop through the
+    middle of the beam has the longest dwell. Ctrl-C stops.
     """
 
     ends_s = (
@@ -49,9 +52,7 @@ def beam(
         else parse_quantity(duration, "duration", key="--for", example="10 s")
     )
     if ends_s <= 0.0:
-        raise UserError(
-            f'--for = "{duration}": nothing is seen in no time; use a longer one, such as "10 s"'
-        )
+        raise UserError(f'--for = "{duration}": it must be longer than 0 s, such as "10 s"')
     opening_s = parse_quantity(opening, "duration", key="--opening", example="13 ms")
     with Board.connect(port, seed=seed) as board:
         settle_earlier(board)

@@ -25,8 +25,9 @@ if TYPE_CHECKING:
     from beamfall.board_tools.install import Report
 
 app = typer.Typer(
-    help="The board itself: firmware, state, timing, slots.",
+    help="Install the firmware; see state, timing and slots.",
     no_args_is_help=True,
+    add_completion=False,
     rich_markup_mode=None,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
@@ -36,7 +37,7 @@ app.command("measure")(board_measure.measure_timing)
 
 @app.callback()
 def _board() -> None:
-    """The board itself: firmware, state, timing, slots."""
+    """Install the firmware; see state, timing and slots."""
 
 
 # -- install ---------------------------------------------------------------------------------------
@@ -46,18 +47,23 @@ def install_firmware(
         None, "--port", help="Serial port or pyserial URL of the board."
     ),
     board: str | None = typer.Option(
-        None, "--board", help="A board profile by name, or the file of one of your own (.py)."
+        None, "--board", help="Board profile, by name or as a file of your own (.py)."
     ),
-    source: bool = typer.Option(False, "--source", help="Put text on it, nothing compiled."),
-    no_start: bool = typer.Option(False, "--no-start", help="Leave the board at its prompt."),
+    source: bool = typer.Option(
+        False, "--source", help="Install source text instead of compiled files."
+    ),
+    no_start: bool = typer.Option(
+        False, "--no-start", help="Leave the board at its prompt, firmware not started."
+    ),
     patience_s: float = typer.Option(
-        20.0, "--patience", min=1.0, help="Seconds that the board may take to start and answer."
+        20.0, "--patience", min=1.0, help="Seconds to wait for the board to start and answer."
     ),
     as_json: bool = typer.Option(False, "--json", help="What was done, as one JSON object."),
 ) -> int:
-    """Put the firmware on a board that runs MicroPython, verify every file there, and start it.
+    """Install the firmware on a board that runs MicroPython.
 
-    Outputs are off meanwhile. A main.py of your own is kept under another name; slots stay.
+    Every file is verified on the board; then the firmware starts. All outputs stay off meanwhile. Your own
+    main.py is kept under another name, and slots stay.
     """
 
     if port is not None and brings_rig(port):
@@ -122,7 +128,7 @@ def show_info(
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
     as_json: bool = typer.Option(False, "--json", help="Everything as one JSON object."),
 ) -> None:
-    """Show what a board is, its limits, its state and its counters. Changes nothing on it."""
+    """Show a board's limits, state and counters. Changes nothing on it."""
 
     with Board.connect(port) as board:
         status = board.status()
@@ -188,7 +194,7 @@ def _print_info(board: Board, status: Any, interpreter: dict[str, Any] | None) -
                        f"{format_duration(info.duty_window_ms * 1e-3)}, "
                 f"rinse {format_duration(info.rinse_max_ms * 1e-3)}"),
             ("flashes", f"contact {format_duration(info.flash_max_us * 1e-6)} at most, "
-                        f"{format_duration(info.flash_gap_us * 1e-6)} between two"),
+                        f"{format_duration(info.flash_gap_us * 1e-6)} between flashes"),
             ("camera", f"contact {format_duration(info.camera_max_ms * 1e-3)} at most"),
             ("window", f"{format_duration(info.window_max_ms * 1e-3)} at most for the beam"),
             ("state", f"{status.state.label} ({status.cause.label}), {status.activity.label} under way"

@@ -39,10 +39,10 @@ def measure_timing(
     ),
     yes: bool = typer.Option(False, "--yes", help="Do not ask whether valves and flashes are off."),
 ) -> int:
-    """Measure the board's own timing through a jumper wire from an output to a beam input.
+    """Measure a board's timing through a jumper wire.
 
-    Take valves and flashes off first: their outputs pulse some hundred times. Figures under low and under high load:
-    error from edge to flash, and of stamps.
+    First disconnect valves and flashes: their outputs pulse several hundred times.
+    It measures the error from edge to flash and the error of the board's time stamps, under low and high load.
     """
 
     check_target(out, "--out")
@@ -67,7 +67,7 @@ def measure_timing(
     _print_measurement(found)
     print(f"\nfigures and raw data in {out}, drawn in {picture}")
     if simulated:
-        print("Simulated in virtual time: this proves the plumbing, not a chip's timing.")
+        print("Simulated in virtual time: this says nothing about the timing of real hardware.")
     elif interpreter is None:
         print("The MicroPython version is not known here: --ask restarts the board and asks.")
     return 0

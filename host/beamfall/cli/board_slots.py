@@ -13,8 +13,9 @@ from beamfall.setup.sequence_file import load_sequence
 from beamfall.shots import ShotLog
 
 app = typer.Typer(
-    help="Sequences kept on the board, to be released by its button with no computer.",
+    help="Sequences stored on the board, for its button.",
     no_args_is_help=True,
+    add_completion=False,
     rich_markup_mode=None,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
@@ -23,13 +24,13 @@ SLOT_HELP = "Which slot, from 1."
 
 @app.callback()
 def _slots() -> None:
-    """Sequences kept on the board, to be released by its button with no computer."""
+    """Sequences stored on the board, for its button."""
 
 
 @app.command("list")
 def list_slots(
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
-    as_json: bool = typer.Option(False, "--json", help="One JSON object a slot."),
+    as_json: bool = typer.Option(False, "--json", help="One JSON object per slot."),
 ) -> None:
     """List the slots that hold a sequence."""
 
@@ -68,11 +69,13 @@ def list_slots(
 def save_slot(
     slot: int = typer.Argument(..., min=1, help=SLOT_HELP),
     file: Path | None = typer.Option(
-        None, "--sequence", help="Upload this sequence file first; else what is ready on the board."
+        None,
+        "--sequence",
+        help="Save this sequence file; default: the sequence now ready on the board.",
     ),
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
 ) -> None:
-    """Keep a sequence in a slot, over resets and power loss."""
+    """Save a sequence in a slot; it survives power loss."""
 
     sequence = load_sequence(file) if file is not None else None
     with Board.connect(port) as board:
@@ -82,7 +85,7 @@ def save_slot(
             with ShotLog.open() as log:
                 log.keep_table(sequence.make_table(board.info))
         board.save_slot(slot)
-    print(f"Kept in slot {slot}.")
+    print(f"Saved in slot {slot}.")
 
 
 @app.command("load")
@@ -90,7 +93,7 @@ def load_slot(
     slot: int = typer.Argument(..., min=1, help=SLOT_HELP),
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
 ) -> None:
-    """Make a slot's sequence the ready one; the board's button then releases it."""
+    """Make a slot's sequence ready for the board's button."""
 
     with Board.connect(port) as board:
         board.load_slot(slot)
@@ -115,8 +118,12 @@ def choose_slot(
     slot: int = typer.Argument(..., min=0, help="Which slot, from 1; 0: none."),
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
 ) -> None:
-    """Have a slot loaded at every start, so that the button works with no computer."""
+    """Choose the slot that the board loads at every start."""
 
     with Board.connect(port) as board:
         board.choose_slot(slot)
-    print(f"Slot {slot} is loaded at every start." if slot else "No slot is loaded at the start.")
+    print(
+        f"The board will load slot {slot} at every start."
+        if slot
+        else "The board will load no slot when it starts."
+    )

@@ -36,29 +36,34 @@ if TYPE_CHECKING:
 
 def calibrate(
     rig_file: Path | None = typer.Argument(
-        None, metavar="[RIG]", help="Rig file (TOML); without one, the example rig."
+        None, metavar="[RIG]", help="Rig file (TOML); default: the example rig."
     ),
     series: list[int] = typer.Option(
         [],
         "--series",
-        help="Use these series of the log in the place of new shots; may be repeated.",
+        help="Use this series of the log instead of new shots; may be repeated.",
     ),
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
-    count: int = typer.Option(20, "--count", min=8, help="How many shots of two drops to fire."),
-    seed: int = typer.Option(0, "--seed", min=0, help="All chance of a simulated rig."),
-    valve: str | None = typer.Option(None, "--valve", help="Which valve; the rig's first."),
+    count: int = typer.Option(20, "--count", min=8, help="Number of shots, two drops each."),
+    seed: int = typer.Option(0, "--seed", min=0, help="Random seed of a simulated rig."),
+    valve: str | None = typer.Option(
+        None, "--valve", help="Which valve, such as valve2; default: the rig's first."
+    ),
     gap_error: str = typer.Option(
         "0.3 mm",
         "--gap-error",
-        help="How well the distance between two beams, or two heights of one, is known.",
+        help="Error of the distance between two beams, or two heights of one beam.",
     ),
-    store: bool = typer.Option(True, help="Keep it for the planner, beside the rig file."),
+    store: bool = typer.Option(
+        True, help="Save the result for the next plan, beside the rig file."
+    ),
     as_json: bool = typer.Option(False, "--json", help="Everything as one JSON object, SI units."),
 ) -> None:
-    """Find latency, distance, speed and drop diameter from beam edges, with their errors.
+    """Measure the rig by letting drops fall through its beams.
 
-    Fires drops without a flash, or reads series of the log. Two beams, or two series with the beam
-    at two heights (--series A --series B), tell latency and distance apart; one beam cannot.
+    Finds latency, distance, speed and drop diameter, each with its error. Fires drops without flash,
+    or reads logged series. One beam alone cannot separate latency from distance: use two beams, or
+    two series with the beam at two heights (--series A --series B).
     """
 
     rig = load_rig(rig_file)
@@ -83,12 +88,12 @@ def calibrate(
     _print(found, effects)
     if kept is not None:
         print(
-            f"\nKept for the next plan in {kept}; `beamfall learned undo` takes it back. "
-            "Leave the rig file as it is: the plan adds this to it."
+            f"\nSaved in {kept} for the next plan; `beamfall learned undo` undoes it. "
+            "Do not change the rig file: the plan uses both."
         )
     elif store:
         print(
-            "\nNot kept for the planner: these shots were of another rig file "
+            "\nNot saved: these shots were fired with another rig file "
             f"('{done.of_rig}'); name that file."
         )
 
@@ -132,9 +137,9 @@ def _print(found: Calibration, effects: Sequence[Effect]) -> None:
     )  # fmt: skip
     print()
     print_table(
-        ("quantity", "by the rig file", "with the edges", "95 % interval", "measured by the beam"),
+        ("quantity", "rig file", "calibrated", "95 % interval", "measured by the beam"),
         [describe_estimate(one) for one in found.estimates],
-        numeric=("by the rig file", "with the edges"),
+        numeric=("rig file", "calibrated"),
     )
     print(f"\n{START_AND_FALL}")
     for one in found.combinations:
@@ -147,7 +152,7 @@ def _print(found: Calibration, effects: Sequence[Effect]) -> None:
     for warning in found.warnings:
         print(f"\nwarning: {warning}")
     if effects:
-        print("\nWhat it does to the plan (90 % intervals):")
+        print("\nEffect on the plan (90 % intervals):")
         print_table(
             ("time", "before", "after", "width"),
             [

@@ -30,29 +30,37 @@ if TYPE_CHECKING:
 
 def check(
     rig_file: Path | None = typer.Argument(
-        None, metavar="[RIG]", help="Rig file (TOML); without one, the example rig."
+        None, metavar="[RIG]", help="Rig file (TOML); default: the example rig."
     ),
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
     sequence_file: Path | None = typer.Option(
         None,
         "--sequence",
-        help="Check these timings; else those of the newest shot of this board and rig, or a plan's.",
+        help="Check this file's timings; default: the newest shot of this board and rig, or else the plan.",
     ),
-    list_causes: bool = typer.Option(False, "--list", help="List what can be found, and end."),
+    list_causes: bool = typer.Option(
+        False, "--list", help="List every cause it can find, then exit."
+    ),
     simulated_person: bool = typer.Option(
-        False, "--simulated-person", help="Have a simulated person answer (simulated ports only)."
+        False, "--simulated-person", help="Let a simulated person answer (simulated ports only)."
     ),
     wrong_answers: float = typer.Option(
-        0.0, "--wrong-answers", min=0.0, max=1.0, help="Share of answers it gets wrong."
+        0.0,
+        "--wrong-answers",
+        min=0.0,
+        max=1.0,
+        help="Share of answers the simulated person gets wrong.",
     ),
     as_json: bool = typer.Option(False, "--json", help="One JSON object at the end."),
-    seed: int = typer.Option(0, "--seed", min=0, help="All chance of a simulated rig and person."),
+    seed: int = typer.Option(
+        0, "--seed", min=0, help="Random seed of the simulated rig and person."
+    ),
 ) -> int:
     """Find out why nothing flashes, or what else is wrong.
 
-    The board does what it can by itself: it lets drops fall, closes the flash's contact, watches the beam. It asks
-    only what it cannot see; where you cannot tell, say so: 0. It ends with status 0, or with 1 where nobody was there
-    to answer to the end. Warn everybody first: flashes can trigger photosensitive epilepsy.
+    It releases drops, fires the flash and watches the beam, and asks you only what it cannot see. If you cannot
+    tell, answer 0. Exit status: 0 when it finishes, 1 if nobody answers to the end. Warn everybody first: flashes
+    can trigger photosensitive epilepsy.
     """
     if list_causes:
         _print_causes()
@@ -61,7 +69,7 @@ def check(
     from beamfall.faults.session import OTHER_FIRMWARE, name_firmware
 
     if wrong_answers and not simulated_person:
-        raise UserError("--wrong-answers is about the simulated person: add --simulated-person")
+        raise UserError("--wrong-answers needs --simulated-person")
     rig = load_rig(rig_file)
     sequence = None
     if sequence_file is not None:
@@ -79,7 +87,7 @@ def check(
             hands = workflow.find_hands(board, setup, wrong_share=wrong_answers)
             if simulated_person and hands is None:
                 raise UserError(
-                    f"--simulated-person stands beside a simulated rig; {board.name} is a real board: "
+                    f"--simulated-person needs a simulated rig; {board.name} is a real board: "
                     "leave it out and answer yourself, or use --port sim"
                 )
             steps = workflow.check(board, setup, hands=hands, alone=simulated_person)
@@ -109,7 +117,7 @@ def _set_up(
             return make_setup(rig, found.sequence, timings=said, learned=learned)
         if learned is not None:
             setup = make_setup(rig, learned=learned)
-    return as_set(board, setup, "those that the simulated rig's photographer has set")
+    return as_set(board, setup, "those set at the simulated rig")
 
 
 def _print_causes() -> None:
@@ -126,7 +134,7 @@ def _print_finding(finding: Finding) -> None:
     likely = [(name, f"{100 * chance:.0f} %") for name, chance in finding.ranked[:5]]
     print_table(("cause", "chance"), likely, numeric=("chance",))
     if sum(chance for _, chance in finding.ranked) > 1.005:
-        print("Several can be so at once: the chances may add up to more than 100 %.")
+        print("More than one can be true, so the chances may add up to more than 100 %.")
     print()
     print(f"Timings checked: {finding.timings}.")
     print(finding.reason)
@@ -135,5 +143,5 @@ def _print_finding(finding: Finding) -> None:
     print(finding.advice)
     asked = "one question" if finding.questions == 1 else f"{finding.questions} questions"
     print(
-        f"It took {asked} and {sum(not step.asked for step in finding.steps)} tests by the board alone."
+        f"This took {asked} and {sum(not step.asked for step in finding.steps)} tests by the board."
     )

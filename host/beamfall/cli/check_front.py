@@ -59,7 +59,7 @@ class CheckTerminal(Terminal):
                 self._say(words.CHECK_AHEAD)
                 for caution in cautions:
                     self._say(f"  Caution: {caution}")
-                self.read("Press Enter to begin; Ctrl-C puts all outputs off: ")
+                self.read("Press Enter to begin; Ctrl-C switches all outputs off: ")
                 return READY
             case PutBack(question=one):
                 self._say(one.after)

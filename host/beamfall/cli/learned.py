@@ -15,32 +15,31 @@ from beamfall.setup.rig import load_rig
 if TYPE_CHECKING:
     from beamfall.planning.belief import Belief
 
-_HELP = "What seeking and calibrating have shown of a rig: see it, undo it, reset it."
+_HELP = "See, undo or reset what seek and calibrate have learned."
 
 app = typer.Typer(
     help=_HELP,
     no_args_is_help=True,
+    add_completion=False,
     rich_markup_mode=None,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-_RIG = typer.Argument(None, metavar="[RIG]", help="Rig file (TOML); without one, the example rig.")
-_BOARD = typer.Option(
-    None, "--board", help="With which board, by its id; the one used last where left out."
-)
+_RIG = typer.Argument(None, metavar="[RIG]", help="Rig file (TOML); default: the example rig.")
+_BOARD = typer.Option(None, "--board", help="Board by its id; default: the board used last.")
 
 
 @app.callback()
 def _learned() -> None:
-    """See, undo or reset what seeking and calibrating have shown of a rig."""
+    """See, undo or reset what seek and calibrate have learned."""
 
 
 @app.command("show")
 def show(
     rig_file: Path | None = _RIG,
     board: str | None = _BOARD,
-    as_json: bool = typer.Option(False, "--json", help="One JSON object a step, times in ms."),
+    as_json: bool = typer.Option(False, "--json", help="One JSON object per step, times in ms."),
 ) -> None:
-    """List every step: what it was, whether plans use it, and the plan that it makes."""
+    """List each step and the plan it gives."""
     from beamfall.planning.learned import find_file, load_learned
 
     rig = load_rig(rig_file)
@@ -52,7 +51,7 @@ def show(
             print_json(line.to_json())
         return
     if belief is None:
-        print("Nothing has been learned of this rig yet: plans use the rig file alone.")
+        print("Nothing learned about this rig yet: plans use the rig file alone.")
     else:
         print(f"{file}, board {belief.board} on {belief.port}\n")
     print_table(
@@ -73,19 +72,19 @@ def show(
 
 @app.command("undo")
 def undo(rig_file: Path | None = _RIG, board: str | None = _BOARD) -> None:
-    """Plan without the step that was used last; redo brings it back."""
+    """Undo the newest step in use; redo brings it back."""
     _change(rig_file, board, lambda belief: belief.undo())
 
 
 @app.command("redo")
 def redo(rig_file: Path | None = _RIG, board: str | None = _BOARD) -> None:
-    """Plan with the step that was undone, or with a search that was set aside."""
+    """Use the undone step again, or a search set aside."""
     _change(rig_file, board, lambda belief: belief.redo())
 
 
 @app.command("reset")
 def reset(rig_file: Path | None = _RIG, board: str | None = _BOARD) -> None:
-    """Plan with the rig file alone; undo brings back what was learned."""
+    """Plan by the rig file alone; undo brings the rest back."""
     _change(rig_file, board, lambda belief: belief.reset())
 
 

@@ -15,24 +15,28 @@ from beamfall.page.serve import PageServer, parse_listen
 
 def page(
     rig_file: Path | None = typer.Argument(
-        None, metavar="[RIG]", help="Rig file (TOML); without one, the example rig."
+        None, metavar="[RIG]", help="Rig file (TOML); default: the example rig."
     ),
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
     listen: str = typer.Option(
         "127.0.0.1:0",
         "--listen",
-        help="Address and port; 0.0.0.0:8080 lets a tablet on the same network in.",
+        help="Address and port; 0.0.0.0:8080 also lets a tablet on your network connect.",
     ),
-    browser: bool = typer.Option(True, "--browser/--no-browser", help="Open a browser on it."),
-    seed: int = typer.Option(0, "--seed", min=0, help="All chance of a simulated rig."),
+    browser: bool = typer.Option(True, "--browser/--no-browser", help="Open it in a browser."),
+    seed: int = typer.Option(0, "--seed", min=0, help="Random seed of a simulated rig."),
     pace: float = typer.Option(
-        1.0, "--pace", min=0.1, max=100.0, help="How fast a simulated rig's time passes."
+        1.0,
+        "--pace",
+        min=0.1,
+        max=100.0,
+        help="Speed of a simulated rig's clock; 2 is twice as fast.",
     ),
 ) -> None:
-    """Serve the bench page: live state, plan, release, sweep, seek, check, and the shot log.
+    """Run the whole rig from a web browser.
 
-    The printed link opens the page once; the page makes links for tablets and other browsers. Ctrl-C ends
-    the page with all outputs off.
+    The printed link works once; the page itself makes links for tablets and other browsers. Ctrl-C ends
+    the page and switches all outputs off.
     """
 
     server = PageServer(

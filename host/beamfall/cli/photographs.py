@@ -25,7 +25,7 @@ _NEWEST = 3000  # shots looked at where no series is named
 
 
 def match(
-    folder: Path = typer.Argument(..., help="Folder with the pictures, and those below it."),
+    folder: Path = typer.Argument(..., help="Folder with the pictures; subfolders count too."),
     series: list[int] = typer.Option(
         [],
         "--series",
@@ -40,7 +40,9 @@ def match(
     ),
     as_json: bool = typer.Option(False, "--json", help="Everything as one JSON object."),
 ) -> int:
-    """Find each picture's shot by the pattern of capture times. The camera's clock may be off by years.
+    """Match photographs to shots by their capture times.
+
+    The camera's clock may be wrong, even by years.
 
     Where two offsets of the clock fit alike nothing is paired. Pictures are never altered.
     """
@@ -200,15 +202,19 @@ def _say_offset(seconds: float) -> str:
 
 def sheet(
     out: Path = typer.Option(..., "--out", help="HTML file to write."),
-    series: int | None = typer.Option(None, "--series", help="Which series; the newest one."),
+    series: int | None = typer.Option(None, "--series", help="Which series; default: the newest."),
     width: int = typer.Option(
         320, "--width", min=80, max=1200, help="Width of a thumbnail in pixels."
     ),
 ) -> None:
-    """Write a contact sheet: one HTML file with thumbnails, timings and ratings, sortable by what was swept."""
+    """Write a contact sheet as one HTML file.
+
+    It shows thumbnails, timings and ratings, and sorts by the swept timing."""
 
     with open_log() as log:
         made = write_sheet(log, choose_series(log, series), out, width)
-    print(f"{made.shots} shots, {made.pictures} with a picture: {out}")
+    print(
+        f"{made.shots} shot{'' if made.shots == 1 else 's'}, {made.pictures} with a picture: {out}"
+    )
     for problem in made.problems[:10]:
         print(f"  no thumbnail: {show_text(problem)}")

@@ -25,7 +25,7 @@ _NAMES = {
     "spacing": "required spacing",
     "spacing_to_drop_3": "from opening 2 to opening 3",
     "flash_delay": "required flash delay",
-    "flash_delay_at_planned_spacing": "the same at the planned spacing",
+    "flash_delay_at_planned_spacing": "flash delay at this spacing",
     "flash_after_first_edge": "flash after the first edge",
 }
 _QUANTITIES = {
@@ -37,21 +37,21 @@ _QUANTITIES = {
 
 def plan(
     rig_file: Path | None = typer.Argument(
-        None, metavar="[RIG]", help="Rig file (TOML); without one, the example rig."
+        None, metavar="[RIG]", help="Rig file (TOML); default: the example rig."
     ),
     stage: str | None = typer.Option(
-        None, "--stage", help="When the light is to come after the contact, such as '2 ms'."
+        None, "--stage", help="Time from contact to light in the picture you want, such as '2 ms'."
     ),
     fresh: bool = typer.Option(
-        False, "--fresh", help="Leave out what seeking and calibrating have shown of this rig."
+        False, "--fresh", help="Ignore what seek and calibrate have learned about this rig."
     ),
     as_json: bool = typer.Option(False, "--json", help="The plan as one JSON object, times in ms."),
     plot: Path | None = typer.Option(None, "--plot", help="Draw heights against time (PNG)."),
 ) -> None:
-    """Plan a shot: each time with the interval in which 90 % of rigs like this one would lie.
+    """Calculate the timings of a shot. Opens no port.
 
-    Opens no port. What `beamfall seek` and `beamfall calibrate` have shown of the rig is used, unless
-    --fresh leaves it out.
+    Each timing has an interval that holds it in 90 % of rigs that fit this file. The plan uses what
+    `beamfall seek` and `beamfall calibrate` have learned, unless you give --fresh.
     """
     from beamfall.planning.learned import find_file, load_learned
 
@@ -73,7 +73,7 @@ def _print_plan(made: Plan, rig_file: Path | None, learned: Belief | None) -> No
 
     named = f"{made.rig_name} ({rig_file})" if rig_file else f"{made.rig_name} (the example rig)"
     stage = f"{made.stage_s * 1e3:.2f} ms after the {'contact' if made.kind == 'collision' else made.kind}"
-    chance = "" if made.chance is None else f"{made.chance:.1%} that drop 2 meets a jet at all"
+    chance = "" if made.chance is None else f"{made.chance:.1%} that drop 2 meets a jet"
     print_pairs(
         (
             ("rig", named),
@@ -115,6 +115,6 @@ def _print_plan(made: Plan, rig_file: Path | None, learned: Belief | None) -> No
     for line in made.assumptions:
         print(f"  {line}")
     if learned is not None and learned.simulated and learned.describe() in made.assumptions:
-        print("  (--fresh leaves out what seeking and calibrating on the simulated rig have shown)")
+        print("  (learned on the simulated rig; --fresh plans without it)")
     for line in made.warnings:
         print(f"Warning: {line}")

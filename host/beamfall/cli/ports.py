@@ -14,9 +14,9 @@ _SIMULATED = (
 
 
 def show_ports(
-    as_json: bool = typer.Option(False, "--json", help="One JSON object a port."),
+    as_json: bool = typer.Option(False, "--json", help="One JSON object per port."),
 ) -> None:
-    """List serial ports and simulated ones. Opens none of them and sends nothing."""
+    """List serial and simulated ports. Opens none of them and sends nothing."""
 
     seen = list_ports()
     if as_json:
@@ -39,7 +39,7 @@ def show_ports(
             port.device,
             "-" if port.vid is None else f"{port.vid:04x}:{port.pid or 0:04x}",
             port.serial_number or "-",
-            "may be a board" if port.is_candidate else "something else",
+            "may be a board" if port.is_candidate else "not a known board",
         )
         for port in seen
     ]
@@ -48,4 +48,4 @@ def show_ports(
         [*rows, *((name, "-", "-", what) for name, what in _SIMULATED)],
     )
     if not any(port.is_candidate for port in seen):
-        print("No board seen by its USB id; try without one: beamfall shoot --port sim")
+        print("No board found over USB. To try Beamfall without one: beamfall shoot --port sim")

@@ -25,16 +25,17 @@ if TYPE_CHECKING:
 
 
 def repeatability(
-    series: int | None = typer.Option(None, "--series", help="Which series; the newest one."),
+    series: int | None = typer.Option(None, "--series", help="Which series; default: the newest."),
     beam: str | None = typer.Option(
-        None, "--beam", help="beam1 or beam2; the one the flash follows."
+        None, "--beam", help="beam1 or beam2; default: the one the flash follows."
     ),
     plot: Path | None = typer.Option(None, "--plot", help="Draw the control charts into this PNG."),
     as_json: bool = typer.Option(False, "--json", help="Everything as one JSON object."),
 ) -> None:
-    """Say how repeatable a series was, in µs and in millimetres of the scene, and what drifts.
+    """Show how much a series scatters and whether it drifts.
 
-    Arrival is from the valve's opening to the beam; spacing is measured minus commanded.
+    Scatter is in µs and in mm of the scene. Arrival is the time from the valve's opening to the beam;
+    spacing is the measured spacing minus the planned one.
     """
 
     with open_log() as log:
@@ -54,9 +55,9 @@ def _print(assessment: Assessment) -> None:
 
     data = assessment.data
     speed = assessment.impact_speed_m_s
-    shown = "" if speed is None else f"path of a drop at {speed:.2f} m/s, its speed at the surface"
+    shown = "" if speed is None else f"distance a drop falls in the scatter time at {speed:.2f} m/s"
     if speed is not None and assessment.magnification is not None:
-        shown += f"; on the sensor times {assessment.magnification:g}"
+        shown += f"; on the sensor {assessment.magnification:g} times as much"
     print_pairs(
         (
             ("series", f"{data.series} ({data.kind}), {data.shots} shots, seen by {data.beam}"),
@@ -75,7 +76,7 @@ def _print(assessment: Assessment) -> None:
     print()
     drifts = list_drifts(assessment)
     if drifts:
-        print("rise or fall over the series:")
+        print("drift over the series:")
         for text in drifts:
             print(f"  {text}")
         print()
@@ -89,7 +90,7 @@ def _print(assessment: Assessment) -> None:
             more = len(finding.shots) - 12
             print(f"  shots {few}{f' and {more} more' if more > 0 else ''}")
     if outside:
-        print("beyond the limits of the control charts:")
+        print("unusual shots (beyond the control limits):")
         for text in outside:
             print(f"  {text}")
         print(f"  {BY_CHANCE}")
@@ -130,20 +131,20 @@ def _say_flash(assessment: Assessment) -> str:
     data, flash = assessment.data, assessment.flash
     if flash is None:
         if not data.flash_errors_s:
-            return "flash timing: no flash with a planned and a measured time in this series"
+            return "flash timing: no flash of this series has both a planned and a measured time"
         off = f"off by {data.flash_errors_s[0] * 1e6:+.3f} µs"
-        return f"flash timing: one flash, {off}; its scatter takes at least 2 shots"
+        return f"flash timing: one flash, {off}; scatter needs at least 2 shots"
     tick_us = 1e6 / data.clock_hz
     if not data.flash_stamped:
-        text = "flash timing: derived from the command, not stamped on the line: its scatter is not known here"
+        text = "flash timing: the board did not measure it, so its scatter is unknown"
     else:
         size = (
-            f"below its {tick_us:.3g} µs tick" if flash.deviation < 0.5e-6 * tick_us
+            f"below one tick ({tick_us:.3g} µs)" if flash.deviation < 0.5e-6 * tick_us
             else f"{flash.deviation * 1e6:.3f} µs"
         )  # fmt: skip
         text = (
-            f"flash timing ({say_timing(data.timing)}): its own scatter is {size}, "
-            f"the worst of {flash.count} off by {assessment.flash_worst_s * 1e6:.3f} µs"
+            f"flash timing ({say_timing(data.timing)}): scatter {size}, "
+            f"largest error of {flash.count} {assessment.flash_worst_s * 1e6:.3f} µs"
         )
     last = [
         one for one in assessment.quantities if one.name == "arrival" and one.spread is not None
@@ -153,5 +154,5 @@ def _say_flash(assessment: Assessment) -> str:
         ratio = spread.deviation / max(flash.deviation, 1e-6 * tick_us)
         text += f"; the drops scatter {ratio:.0f} times as much" if ratio >= 2.0 else ""
         if flash.deviation < 1e-6 * tick_us:
-            text = text.replace("times as much", "times its tick")
+            text = text.replace("times as much", "times one tick")
     return text

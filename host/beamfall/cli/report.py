@@ -10,10 +10,10 @@ from beamfall.cli.open_log import choose_series, open_log
 
 
 def report(
-    out: Path = typer.Option(..., "--out", help="Folder for the page and its plots."),
-    series: int | None = typer.Option(None, "--series", help="Which series; the newest one."),
+    out: Path = typer.Option(..., "--out", help="Folder for the page and its charts."),
+    series: int | None = typer.Option(None, "--series", help="Which series; default: the newest."),
 ) -> None:
-    """Write a report of a series: timeline, scatter, control charts, sweep, photographs, all shots."""
+    """Write a report of a series as a web page with charts."""
     from beamfall.report import write_report
 
     with open_log() as log:

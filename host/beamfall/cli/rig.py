@@ -10,8 +10,9 @@ from beamfall.setup.rig_keys import find_table, list_all_keys
 from beamfall.setup.rig_sections import TABLES
 
 app = typer.Typer(
-    help="Rig files: what hangs above the dish.",
+    help="Rig files: every key, its range and its default.",
     no_args_is_help=True,
+    add_completion=False,
     rich_markup_mode=None,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
@@ -19,7 +20,7 @@ app = typer.Typer(
 
 @app.callback()
 def _rig() -> None:
-    """Rig files: what hangs above the dish."""
+    """Rig files: every key, its range and its default."""
 
 
 @app.command("keys")
@@ -27,7 +28,7 @@ def show_keys(
     table: str | None = typer.Argument(None, metavar="[TABLE]", help="One table, such as valve."),
     as_json: bool = typer.Option(False, "--json", help="One JSON object; limits in SI units."),
 ) -> None:
-    """List every key of a rig file: what it means, what it may hold, and its default."""
+    """List each key: meaning, range and default."""
 
     if table is not None and find_table(table) is None:
         known = ", ".join(one.name for one in TABLES)
@@ -43,11 +44,11 @@ def show_keys(
         else:
             print(f"\n{f'[[{name}]]' if found.many else f'[{name}]'}  {found.meaning}")
         print_table(
-            ("key", "default", "meaning", "may be"),
+            ("key", "default", "meaning", "allowed"),
             [
                 (
                     key.key,
-                    "needed" if key.needed else key.default or "none",
+                    "required" if key.needed else key.default or "none",
                     key.meaning,
                     key.expected,
                 )

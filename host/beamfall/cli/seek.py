@@ -25,41 +25,41 @@ if TYPE_CHECKING:
 
 def seek(
     rig_file: Path | None = typer.Argument(
-        None, metavar="[RIG]", help="Rig file (TOML); without one, the example rig."
+        None, metavar="[RIG]", help="Rig file (TOML); default: the example rig."
     ),
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
     seed: int = typer.Option(
-        0, "--seed", min=0, callback=check_whole, help="All chance of a simulated rig."
+        0, "--seed", min=0, callback=check_whole, help="Random seed of a simulated rig."
     ),
     stage: str | None = typer.Option(
-        None, "--stage", help="The picture wanted: light after the contact, such as '2 ms'."
+        None, "--stage", help="Time from contact to light in the picture you want, such as '2 ms'."
     ),
     shots_most: int = typer.Option(20, "--shots", min=1, help="Maximum shots."),
     heights: bool = typer.Option(
-        False, "--heights", help="A simulated photographer measures heights too."
+        False, "--heights", help="The simulated photographer also measures heights."
     ),
     ask: bool = typer.Option(
         False,
         "--ask",
-        help="Answer yourself behind a simulated port too; --picture then shows each shot first.",
+        help="Answer yourself on a simulated port too; --picture then draws each shot before you answer.",
     ),
     fresh: bool = typer.Option(
-        False, "--fresh", help="Begin without what seeking and calibrating have shown before."
+        False, "--fresh", help="Ignore what seek and calibrate have learned before."
     ),
     as_json: bool = typer.Option(
-        False, "--json", help="One JSON object a shot, then one that says what was found."
+        False, "--json", help="One JSON object per shot, then one with the result."
     ),
     picture: Path | None = typer.Option(
-        None, "--picture", help="Draw the simulated pictures on one sheet (PNG; simulated ports)."
+        None, "--picture", help="Draw the pictures on one sheet (PNG; simulated ports only)."
     ),
 ) -> int:
-    """Find the collision: after each shot, say what the picture shows; the next one comes closer.
+    """Find the collision: you say what each picture shows.
 
-    The answer is a word (before, contact, after, jet, nothing, missed, found, black; ? explains them), with
-    heights where you measured them: `before jet 31 mm drop 42 mm`. A black picture teaches the search
-    nothing; after two in a row it stops, and `beamfall check` finds out why. Behind a simulated port the
-    simulated rig's own picture answers. What the search has learned is kept with the rig, and plan and
-    shoot use it. `found` is yours to say: the exit status is then 0.
+    Each answer brings the next shot closer. Answer with a word (before, contact, after, jet, nothing,
+    missed, found, black; ? explains them). Add heights if you measured them: `before jet 31 mm drop 42 mm`.
+    When you have the picture, answer `found`. Black pictures teach the search nothing: after two in a row
+    it stops, and `beamfall check` finds out why. On a simulated port the rig's own picture answers, unless
+    you give --ask. The result is saved beside the rig file; plan and shoot use it.
     """
     from beamfall.cli.seek_front import SeekTerminal
 

@@ -14,8 +14,9 @@ from beamfall.setup.sequence_file import load_sequence
 from beamfall.setup.unit_words import format_duration, format_ticks
 
 app = typer.Typer(
-    help="Sequence files: what each output does, and when.",
+    help="Sequence files: check one before you fire it.",
     no_args_is_help=True,
+    add_completion=False,
     rich_markup_mode=None,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
@@ -23,7 +24,7 @@ app = typer.Typer(
 
 @app.callback()
 def _sequence() -> None:
-    """Sequence files: what each output does, and when."""
+    """Sequence files: check one before you fire it."""
 
 
 @app.command("check")
@@ -34,7 +35,9 @@ def check_sequence(
     ),
     as_json: bool = typer.Option(False, "--json", help="The table in ticks, as one JSON object."),
 ) -> None:
-    """Check a sequence file against a board's limits and show the table as the board would run it.
+    """Check a sequence file against a board's limits.
+
+    It shows the table as the board would run it.
 
     Without --port the limits are those of the simulated board. Nothing is uploaded or released.
     """

@@ -29,18 +29,20 @@ if TYPE_CHECKING:
 
 def drip(
     rig_file: Path | None = typer.Argument(
-        None, metavar="[RIG]", help="Rig file (TOML); without one, the example rig."
+        None, metavar="[RIG]", help="Rig file (TOML); default: the example rig."
     ),
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
     valve: int = typer.Option(1, "--valve", min=1, max=3, help="Which valve."),
     opening: str | None = typer.Option(
-        None, "--opening", help="How long it opens, with its unit; else as the rig file says."
+        None,
+        "--opening",
+        help="How long it opens, such as '13 ms'; default: the rig file's opening.",
     ),
     seed: int = typer.Option(
-        0, "--seed", min=0, callback=check_whole, help="All chance of a simulated rig."
+        0, "--seed", min=0, callback=check_whole, help="Random seed of a simulated rig."
     ),
 ) -> int:
-    """Let one single drop fall and report what the beam saw of it."""
+    """Release one drop and show what the beam saw."""
     from beamfall.cli.front import Terminal
 
     rig = load_rig(rig_file)
@@ -60,16 +62,16 @@ def rinse(
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
     valve: int = typer.Option(1, "--valve", min=1, max=3, help="Which valve."),
     duration: str = typer.Option(
-        "2 s", "--duration", help="How long it stays open, with its unit."
+        "2 s", "--duration", help="How long it stays open, such as '2 s'."
     ),
     yes: bool = typer.Option(False, "--yes", help="Do not ask first."),
     seed: int = typer.Option(
-        0, "--seed", min=0, callback=check_whole, help="All chance of a simulated rig."
+        0, "--seed", min=0, callback=check_whole, help="Random seed of a simulated rig."
     ),
 ) -> int:
     """Hold a valve open to fill or rinse it. Put a container under it first.
 
-    The coil warms while it is held; the board limits how long and makes it rest afterwards.
+    The coil warms up meanwhile. The board limits the time, then makes the valve rest.
     """
     from beamfall.cli.front import Terminal
 
@@ -88,10 +90,10 @@ def flash(
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
     number: int = typer.Option(1, "--flash", min=1, max=3, help="Which flash."),
     contact: str = typer.Option(
-        "2 ms", "--contact", help="How long its contact closes, with its unit."
+        "2 ms", "--contact", help="How long its contact closes, such as '2 ms'."
     ),
     seed: int = typer.Option(
-        0, "--seed", min=0, callback=check_whole, help="All chance of a simulated rig."
+        0, "--seed", min=0, callback=check_whole, help="Random seed of a simulated rig."
     ),
 ) -> int:
     """Fire a flash once. Warn people first: flashes can trigger photosensitive epilepsy."""

@@ -28,37 +28,37 @@ if TYPE_CHECKING:
     from beamfall.setup.sequence import Sequence
     from beamfall.workflows.steps import Fired
 
-PORT_HELP = "Serial port or pyserial URL; sim or sim:micropython without hardware."
+PORT_HELP = "Serial port or pyserial URL, or sim (sim:micropython) to simulate; default: the board found over USB."
 
 
 def shoot(
     rig_file: Path | None = typer.Argument(
-        None, metavar="[RIG]", help="Rig file (TOML); without one, the example rig."
+        None, metavar="[RIG]", help="Rig file (TOML); default: the example rig."
     ),
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
-    count: int = typer.Option(1, "--count", min=1, callback=check_whole, help="How many shots."),
+    count: int = typer.Option(1, "--count", min=1, callback=check_whole, help="Number of shots."),
     seed: int = typer.Option(
-        0, "--seed", min=0, callback=check_whole, help="All chance of a simulated rig."
+        0, "--seed", min=0, callback=check_whole, help="Random seed of a simulated rig."
     ),
     sequence_file: Path | None = typer.Option(
-        None, "--sequence", help="Fire this sequence file in the place of a plan."
+        None, "--sequence", help="Fire this sequence file instead of a plan."
     ),
     warm_up: bool = typer.Option(
         True,
         "--warm-up/--no-warm-up",
-        help="Let the rig's aim.warm_up drops fall first, without flash.",
+        help="Release the rig file's aim.warm_up drops first, without flash.",
     ),
-    as_json: bool = typer.Option(False, "--json", help="One JSON object a shot, a line each."),
+    as_json: bool = typer.Option(False, "--json", help="One JSON object per shot, one per line."),
     plot: Path | None = typer.Option(None, "--plot", help="Draw the last shot's timeline (PNG)."),
     picture: Path | None = typer.Option(
         None, "--picture", help="Draw what the camera would have seen (PNG; simulated ports only)."
     ),
 ) -> int:
-    """Fire shots: plan the rig's collision, upload it, release, and record every edge.
+    """Plan, upload and fire shots, and log every edge.
 
-    Where the rig file says aim.warm_up, that many drops fall first: the first ones after a pause
-    differ. They are one shot of the series in the log. Ctrl-C aborts the board: all outputs go off,
-    and the log keeps what happened.
+    If the rig file sets aim.warm_up, that many drops fall first: drops after a pause differ from the
+    rest. The log keeps them as one shot of the series. Ctrl-C switches all outputs off; the log keeps
+    what happened.
     """
     from beamfall.cli.front import ShootTerminal
 

@@ -27,8 +27,9 @@ if TYPE_CHECKING:
 _NOTE_MOST = 30  # characters of a note in a list; `shots show` has all of it
 
 app = typer.Typer(
-    help="The shot log.",
+    help="The shot log: list, rate, export, match photographs.",
     no_args_is_help=True,
+    add_completion=False,
     rich_markup_mode=None,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
@@ -36,7 +37,7 @@ app = typer.Typer(
 
 @app.callback()
 def _shots() -> None:
-    """The shot log."""
+    """The shot log: list, rate, export, match photographs."""
 
 
 @app.command("where")
@@ -49,13 +50,13 @@ def show_place() -> None:
 @app.command("list")
 def list_shots(
     limit: int = typer.Option(
-        20, "--limit", min=1, callback=check_whole, help="How many, the newest."
+        20, "--limit", min=1, callback=check_whole, help="How many of the newest shots."
     ),
     series: int | None = typer.Option(
         None, "--series", min=1, callback=check_whole, help="Only shots of this series."
     ),
     state: str | None = typer.Option(None, "--state", help="Only shots in this state."),
-    as_json: bool = typer.Option(False, "--json", help="One JSON object a shot."),
+    as_json: bool = typer.Option(False, "--json", help="One JSON object per shot."),
 ) -> None:
     """List the newest shots."""
 
@@ -69,8 +70,8 @@ def list_shots(
         if state is not None:
             states = log.list_states()
             if state not in (*states, DAMAGED):
-                known = f"there are {', '.join(states)}" if states else "the log is empty"
-                raise UserError(f"no shot is in state '{state}': {known}")
+                known = f"the log has: {', '.join(states)}" if states else "the log is empty"
+                raise UserError(f"no shot is in state '{state}'; {known}")
         lines = log.list_shots(limit=limit, series=series, state=state)
         if as_json:
             for line in lines:
@@ -104,7 +105,7 @@ def show_shot(
     as_json: bool = typer.Option(False, "--json", help="The shot as one JSON object."),
     plot: Path | None = typer.Option(None, "--plot", help="Draw its timeline into this PNG."),
 ) -> None:
-    """Show one shot: what was planned, every edge measured, how it ended."""
+    """Show one shot: plan, measured edges and outcome."""
 
     with open_log() as log:
         logged = log.read_shot(shot)

@@ -11,14 +11,16 @@ from beamfall.shots.export import export_log
 
 
 def export(
-    out: Path = typer.Option(..., "--out", help="File to write; companions are written beside it."),
+    out: Path = typer.Option(..., "--out", help="File to write; further files go beside it."),
     kind: str | None = typer.Option(
-        None, "--format", help="csv, jsonl or parquet; without it, by the file's ending."
+        None, "--format", help="csv, jsonl or parquet; default: by the file's extension."
     ),
     series: list[int] = typer.Option([], "--series", help="Only this series; may be repeated."),
     shot: list[int] = typer.Option([], "--shot", help="Only this shot; may be repeated."),
 ) -> None:
-    """Write all edges and settings, with a data dictionary of every column."""
+    """Write all edges and settings to files.
+
+    A data dictionary explains every column."""
 
     with open_log() as log:
         for one in series:

@@ -14,35 +14,35 @@ _SHOT = typer.Argument(..., min=1, callback=check_whole, help="The shot's number
 
 
 def note(
-    shot: int = _SHOT, text: str = typer.Argument(..., help="The note; '' takes it away.")
+    shot: int = _SHOT, text: str = typer.Argument(..., help="The note; '' removes it.")
 ) -> None:
-    """Write a note to a shot, in the place of the one it has."""
+    """Write a shot's note, replacing any earlier one."""
     with open_log(to_write=True) as log:
         log.set_note(shot, text)
-    print(f"shot {shot}: {'noted' if text else 'note taken away'}")
+    print(f"shot {shot}: {'noted' if text else 'note removed'}")
 
 
 def rate(
     shot: int = _SHOT,
     rating: int = typer.Argument(
-        ..., help="1 (not worth keeping) to 5 (the one); 0 takes it away."
+        ..., help="1 (not worth keeping) to 5 (the one); 0 removes the rating."
     ),
 ) -> None:
     """Rate a shot's picture from 1 to 5."""
     with open_log(to_write=True) as log:
         log.set_rating(shot, rating or None)
-    print(f"shot {shot}: {f'rated {rating} of 5' if rating else 'rating taken away'}")
+    print(f"shot {shot}: {f'rated {rating} of 5' if rating else 'rating removed'}")
 
 
 def picture(
     shot: int = _SHOT,
-    file: str = typer.Argument(..., help="The photograph; '' takes the name away."),
+    file: str = typer.Argument(..., help="The photograph; '' removes the link."),
 ) -> None:
-    """Name the photograph of a shot. `beamfall shots match` finds them for a whole folder."""
+    """Link a photograph to a shot. `beamfall shots match` does it for a whole folder."""
 
     path = Path(file).expanduser()
     if file and not path.is_file():
-        raise UserError(f"{file}: there is no such picture")
+        raise UserError(f"{file}: no such file; check the path")
     with open_log(to_write=True) as log:
         log.set_picture(shot, str(path.resolve()) if file else None)
-    print(f"shot {shot}: {f'its picture is {path.name}' if file else 'picture taken away'}")
+    print(f"shot {shot}: {f'its picture is {path.name}' if file else 'picture removed'}")

@@ -19,15 +19,15 @@ def mend(
         None, "--out", help="Write the new log here and leave the old one where it is."
     ),
 ) -> None:
-    """Save what is whole of a damaged log into a new one; the old file is kept.
+    """Rescue the intact shots of a damaged log.
 
-    Without --out the new log takes the place of the old one, which stays beside it as `...-damaged`.
-    End other programs that use the log first.
+    Without --out the new log replaces the old one, which is kept beside it as `...-damaged`.
+    First close other programs that use the log.
     """
 
     path = find_log()
     if out is not None and out.exists():
-        raise UserError(f"{out} is there already; nothing is overwritten: choose another name")
+        raise UserError(f"{out} exists already: choose another name")
     mended = mend_log(path, out)
     print(show_text(f"{mended.shots} shots saved in {mended.file}; the old log is {mended.kept}"))
     if not mended.lost:

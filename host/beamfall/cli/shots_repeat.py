@@ -10,7 +10,6 @@ from beamfall.board import Board
 from beamfall.cli.numbers import check_whole
 from beamfall.cli.open_log import open_log
 from beamfall.cli.output import print_json, print_pairs, print_table, say_time
-from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.words import list_differences
 from beamfall.shots.repeat import rebuild_sequence
 from beamfall.workflows import repeat as workflow
@@ -26,12 +25,12 @@ def repeat(
     port: str | None = typer.Option(
         None,
         "--port",
-        help=f"{PORT_HELP} Without it: the simulated port of that day, or the board.",
+        help="Serial port or pyserial URL, or sim; default: the simulated port of that shot, or the board.",
     ),
     count: int = typer.Option(1, "--count", min=1, help="How many times."),
     as_json: bool = typer.Option(False, "--json", help="The comparison as one JSON object."),
 ) -> int:
-    """Fire exactly that sequence again and compare the measured edges with that day's."""
+    """Fire a shot's sequence again and compare its edges."""
     from beamfall.cli.front import Terminal
 
     with open_log(to_write=True) as log:
@@ -88,21 +87,18 @@ def _print_changes(done: Repeated) -> None:
     known = [change for change in changes if change.moved is not None]
     print()
     if moved:
-        print(f"{len(moved)} of {len(known)} edges moved more than shots scatter.")
+        print(f"{len(moved)} of {len(known)} edges moved by more than the normal scatter.")
     elif known:
-        print("Matches the original: no edge moved more than shots scatter.")
+        print("Matches the original: no edge moved by more than the normal scatter.")
     else:
-        print(
-            "Whether edges moved cannot be said: there is no scatter to compare with. "
-            "Fire at least 5: --count 5"
-        )
+        print("Too few shots to tell whether edges moved. Fire at least 5: --count 5")
 
 
 def _describe(change: EdgeChange, count: int) -> tuple[str, ...]:
     def say(seconds: float | None, scale: float, form: str) -> str:
         return "-" if seconds is None else form.format(seconds * scale)
 
-    words = {True: "moved", False: "as then", None: ""}[change.moved]
+    words = {True: "moved", False: "same", None: ""}[change.moved]
     if change.then_s is None:
         words = "new today"
     elif change.now_s is None:

@@ -26,16 +26,18 @@ if TYPE_CHECKING:
 
 def sweep(
     rig_file: Path | None = typer.Argument(
-        None, metavar="[RIG]", help="Rig file (TOML); without one, the example rig."
+        None, metavar="[RIG]", help="Rig file (TOML); default: the example rig."
     ),
-    of: str = typer.Option("flash", "--of", help="What is swept: flash, spacing or opening."),
+    of: str = typer.Option("flash", "--of", help="Timing to step: flash, spacing or opening."),
     first: str | None = typer.Option(None, "--from", help="First value, such as '180 ms'."),
     last: str | None = typer.Option(None, "--to", help="Last value."),
-    step: str | None = typer.Option(None, "--step", help="From one value to the next."),
-    repeat: int = typer.Option(1, "--repeat", min=1, max=100, help="Rounds of all values."),
+    step: str | None = typer.Option(
+        None, "--step", help="Distance between values, such as '1 ms'."
+    ),
+    repeat: int = typer.Option(1, "--repeat", min=1, max=100, help="How often to fire all values."),
     shuffle: bool = typer.Option(False, "--shuffle", help="Fire each round in a random order."),
     interleave: bool = typer.Option(
-        False, "--interleave", help="Every second value going up, the others coming down."
+        False, "--interleave", help="Fire every second value upwards, then the others downwards."
     ),
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
     seed: int = typer.Option(
@@ -43,27 +45,30 @@ def sweep(
         "--seed",
         min=0,
         callback=check_whole,
-        help="All chance of a simulated rig, and the order of --shuffle.",
+        help="Random seed of a simulated rig and of --shuffle.",
     ),
     rest: str | None = typer.Option(
-        None, "--rest", help="Between shots, after the warm-up too; else aim.rest of the rig."
+        None,
+        "--rest",
+        help="Pause between shots and after the warm-up; default: the rig file's aim.rest.",
     ),
     resume: int | None = typer.Option(
         None,
         "--resume",
         min=0,
         callback=check_whole,
-        help="Resume this series (0: the newest sweep); its own settings hold.",
+        help="Resume this series with its own settings (0: the newest sweep).",
     ),
-    as_json: bool = typer.Option(False, "--json", help="One JSON object a shot, then the table."),
+    as_json: bool = typer.Option(False, "--json", help="One JSON object per shot, then the table."),
     picture: Path | None = typer.Option(
-        None, "--picture", help="Draw the simulated pictures on one sheet (PNG; simulated ports)."
+        None, "--picture", help="Draw the pictures on one sheet (PNG; simulated ports only)."
     ),
 ) -> int:
-    """Fire a series in which one timing moves, and end with a table: which shot, value, photograph.
+    """Step one timing through a range, one shot per value.
 
-    Flash values count from the flash's anchor, spacing from opening 1 to opening 2. Without --from
-    and --to the planner's interval is swept. Ctrl-C stops with all outputs off; --resume carries on.
+    A table at the end gives the shot, value and photograph. Flash values count from the edge that the
+    flash follows; spacing is from opening 1 to opening 2. Without --from and --to the range is the
+    plan's 90 % interval. Ctrl-C stops with all outputs off; --resume continues.
     """
     from beamfall.cli.front import SweepTerminal
 
@@ -137,7 +142,7 @@ def _print_table(done: Swept, picture: Path | None) -> None:
     print()
     ordered = sorted(done.entries, key=lambda entry: (entry.value_ms, entry.repeat, entry.shot))
     print_table(
-        (f"{of} ms", "round", "step", "shot", "picture", "state", "shows", "file"),
+        (f"{of} ms", "round", "step", "shot", "frame", "state", "shows", "photograph"),
         [
             (
                 f"{entry.value_ms:.3f}", str(entry.repeat), str(entry.step), str(entry.shot),
@@ -146,11 +151,11 @@ def _print_table(done: Swept, picture: Path | None) -> None:
             )
             for entry in ordered
         ],
-        numeric=(f"{of} ms", "round", "step", "shot", "picture"),
+        numeric=(f"{of} ms", "round", "step", "shot", "frame"),
     )  # fmt: skip
     print(
         f"\n{done.fired} of {len(done.plan.steps)} steps fired; series {done.series}. "
-        "'picture' counts the camera's frames in this series"
+        "'frame' counts the camera's frames in this series."
     )
     if picture is not None:
         print(f"simulated pictures drawn in {picture}")

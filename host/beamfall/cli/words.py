@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from beamfall.workflows.steps import ContainerBelow, Fired, FlashesAhead
     from beamfall.workflows.sweep import StepFired
 
-CHECK_AHEAD = "Drops will fall and the flash will fire while this looks for the fault."
+CHECK_AHEAD = "The check will release drops and fire the flash."
 BEGINS_APART = "The first shot may differ from the plan: it teaches the search the most."
 LIGHT_SEEN = "The light was seen."
 NO_LIGHT_SEEN = "The contact closed, but the flash-seen sensor saw no light. Did you see the flash?"
@@ -28,10 +28,10 @@ NO_LIGHT_SEEN = "The contact closed, but the flash-seen sensor saw no light. Did
 # -- before and after any shot ---------------------------------------------------------------------------------
 def say_flashes_ahead(event: FlashesAhead) -> str:
     """Whom to warn before the first flash."""
-    what = "flashes are about to repeat" if event.repeated else "a flash is about to fire"
+    what = "flashes are about to fire repeatedly" if event.repeated else "a flash is about to fire"
     return (
         f"{what}. Flashes can trigger photosensitive epilepsy: warn everybody in the room. "
-        "Ctrl-C puts all outputs off."
+        "Ctrl-C switches all outputs off."
     )
 
 
@@ -145,7 +145,7 @@ def list_sought(done: Sought) -> Iterator[str]:
     count = "1 shot" if search.shots == 1 else f"{search.shots} shots"
     if search.found and last is not None:
         sure = (
-            "as you say"
+            "you confirmed it"
             if done.by_word
             else f"chance that the picture is the one wanted: {search.chance:.0%}"
         )
@@ -161,9 +161,9 @@ def list_sought(done: Sought) -> Iterator[str]:
     else:
         yield f"Not found in {count}; run seek again to continue"
     if done.kept is None:
-        yield "No picture showed anything: the search learned nothing, and nothing is kept"
+        yield "No picture gave information, so nothing was saved. Find out why: `beamfall check`"
         return
-    yield f"Kept in {done.kept}: `beamfall learned show` lists it, `beamfall learned undo` undoes it"
+    yield f"Saved in {done.kept}: `beamfall learned show` lists it, `beamfall learned undo` undoes it"
     if done.belief is not None and done.belief.explain_newest():
         yield done.belief.explain_newest()
 

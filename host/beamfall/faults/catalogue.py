@@ -39,11 +39,6 @@ class Cause:
     cautions: tuple[str, ...] = ()
     unless: str = ""
 
-    @property
-    def remedy(self) -> str:
-        """What to do, with its cautions, in sentences."""
-        return " ".join([f"{self.advice}.", *self.cautions])
-
 
 @dataclass(frozen=True)
 class Catalogue:

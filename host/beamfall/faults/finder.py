@@ -275,19 +275,20 @@ class Finder:
         """One sentence: what was seen that speaks for the causes named."""
         if unclear:
             if len(self.steps) < 2:  # the hello alone
-                return "Nothing was tested, since nobody answered."
-            return "It ended before anything was clear, since nobody answered any more."
+                return "Nothing was tested, because nobody answered."
+            return "The check ended without a result, because nobody answered."
         causes = [name for name in named if name != NOTHING]
         if not causes:
             shown = self._outcomes().get("picture", "")
             but = f", but {_SIGN['picture'].words[shown]}" if shown in MISSED else ""
             return f"Everything that was tested behaved as it should{but}."
-        parts = []
-        for name in causes:
-            words = self._list_reasons(name)
-            why = f", since {_list(words)}" if words else ""
-            parts.append(f"{_CATALOGUE.causes[name].what}{why}")
-        start = "Most likely " if len(named) == 1 else "It can be that "
+        reasons = [_list(words) if words else "" for words in map(self._list_reasons, causes)]
+        shared = reasons[0] if len(causes) > 1 and len(set(reasons)) == 1 else ""
+        parts = [
+            _CATALOGUE.causes[name].what + (f", because {reason}" if reason and not shared else "")
+            for name, reason in zip(causes, reasons, strict=True)
+        ]
+        start = "Most likely " if len(named) == 1 else "It may be that "
         joint = "; or that "
         if len(named) > 1 and self._all_sure(named):
             sure = all(chance >= SURE for name, chance in self.belief.rank() if name in named)
@@ -295,7 +296,7 @@ class Finder:
             start = f"{'' if sure else 'Probably '}{several} things are wrong: that "
             start = start[0].upper() + start[1:]
             joint = "; and that "
-        return start + joint.join(parts) + "."
+        return start + joint.join(parts) + "." + (f" The reason: {shared}." if shared else "")
 
     def _list_reasons(self, name: str) -> list[str]:
         """Up to three outcomes, in words: what pointed to the cause most, then what ruled out its rivals."""
@@ -327,11 +328,11 @@ class Finder:
         _, best = max(worths, key=lambda one: one[0] / one[1].effort, default=(0.0, None))
         if best is None:
             first = next(name for name in left if name != NOTHING)
-            return f"{names} remain, and no test here tells them apart: put {first} right, then try again."
+            return f"{names} are still possible, and no test here separates them. Fix {first} first, then try again."
         again = ""
         if any(best is step.check for step in self.steps):
             again = ", once more" if best.question is None else ", once more and with care"
-        return f"{names} remain; what would separate {them}: {best.what}{again}."
+        return f"{names} are still possible. What would separate {them}: {best.what}{again}."
 
 
 def _is_timing(name: str) -> bool:

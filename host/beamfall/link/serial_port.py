@@ -197,6 +197,8 @@ def _explain(url: str, error: OSError) -> Exception:
         return PortNotFound(f"{url} cannot be reached: {text}; check host, port and network")
     if code in (errno.ENOTTY, errno.EINVAL, errno.EISDIR, errno.ENODEV, errno.ENXIO):
         return PortNotFound(f"{url} is not a serial port; {_list(list_ports())}")
+    if code == errno.ENOENT:
+        return PortNotFound(f"there is no port {url}; {_list(list_ports())}")
     return PortNotFound(f"{url} does not exist or cannot be opened ({text}); {_list(list_ports())}")
 
 

@@ -75,7 +75,7 @@ def _read_wish(rig: Rig, anchors: list[AnchorEdge]) -> AnchorEdge | None:
     if not possible:
         raise RigFileError(
             f"rig '{rig.name}': aim.anchor = '{aim.anchor}', aim.anchor_count = {aim.anchor_count}: "
-            f"the drops make no such edge; there are {', '.join(a.describe() for a in anchors)}"
+            f"the drops make no such edge; choose one of {', '.join(a.describe() for a in anchors)}"
         )
     return possible[0]
 
@@ -84,7 +84,7 @@ def _explain(anchor: AnchorEdge, drops: int, wished: bool) -> str:
     if wished:
         return "set by aim.anchor"
     if anchor.count == 0:
-        return "ignores the drops: every latency shows in the picture"
+        return "ignores the drops: all their scatter shows in the picture"
     if anchor.count == drops:
         return f"drop {drops}'s own edge: its latency cancels"
     return f"drop {anchor.count}'s edge: the latency of drop {drops} shows in the picture"

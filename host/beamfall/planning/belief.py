@@ -97,11 +97,11 @@ class Step:
         if self.kind == RESET:
             return "reset to the rig file"
         if self.kind == CALIBRATED:
-            return f"calibrated{where} with {_count(self.shots, 'shot')}"
-        answers = f"sought with {_count(self.shots, 'answer')}{where}"
+            return f"calibrate{where}, {_count(self.shots, 'shot')}"
+        answers = f"seek{where}, {_count(self.shots, 'answer')}"
         if not self.found:
             return f"{answers}, not finished"
-        at = "" if self.spacing_s is None else f" at a spacing of {self.spacing_s * 1e3:.2f} ms"
+        at = "" if self.spacing_s is None else f" at spacing {self.spacing_s * 1e3:.2f} ms"
         return f"{answers}, found{at} ({self.certainty:.0%} certain)"
 
 

@@ -226,7 +226,7 @@ def list_assumptions(rig: Rig, setting: Setting, learned: Belief | None) -> list
         f"latency within {u.latency_s * 1e3:.2g} ms (standard deviations)",
         f"liquid: {liquid.name}, {liquid.density_kg_m3:.1f} kg/m³, {liquid.viscosity_pa_s * 1e3:.3g} mPa·s, "
         f"{liquid.surface_tension_n_m * 1e3:.1f} mN/m",
-        f"drops come free about a diameter below the nozzle, already falling; gravity {setting.gravity:.4f} m/s²",
+        f"drops detach about one diameter below the nozzle, already falling; gravity {setting.gravity:.4f} m/s²",
     ]
     if liquid.unknown:
         names = ", ".join(sorted(liquid.unknown))

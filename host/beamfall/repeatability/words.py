@@ -9,8 +9,8 @@ from beamfall.repeatability.formulas import Trend
 
 # Of normal values beyond three standard deviations, and of their moving ranges beyond D4 times the mean one.
 BY_CHANCE = (
-    "Of a steady rig's values about 3 in 1000 lie there by chance, of the steps from one shot to the "
-    "next about 9 in 1000."
+    "By chance alone, a steady rig gives about 3 unusual values in 1000, and about 9 sudden jumps "
+    "in 1000."
 )
 SIMULATED = "simulated"  # the label of that class of timing in messages.toml
 _NAMED_MOST = 12
@@ -34,11 +34,11 @@ def _say_outside(one: Quantity) -> str:
     if one.individuals is None or one.ewma is None:
         return ""
     parts = [
-        f"{what} of {_name_shots([one.shots[n] for n in places])}"
+        f"{what} at {_name_shots([one.shots[n] for n in places])}"
         for what, places in (
-            ("the value", one.individuals.outside),
-            ("the step", one.individuals.ranges_outside),
-            ("the moving average", one.ewma.outside),
+            ("value", one.individuals.outside),
+            ("sudden jump", one.individuals.ranges_outside),
+            ("moving average", one.ewma.outside),
         )
         if places
     ]
@@ -64,18 +64,33 @@ def list_drifts(assessment: Assessment) -> list[str]:
 
 def say_steady(assessment: Assessment) -> str:
     """One sentence where there are no findings: whether anything drifts, as far as so many shots can say."""
-    trends = [one.by_shot for one in assessment.quantities if one.by_shot is not None]
+    trends = _list_trends(assessment)
     if not trends:
         count = assessment.data.shots
         shots = "1 shot is" if count == 1 else f"{count} shots are"
         return f"{shots} too few to say whether anything drifts. Fire at least 5: --count 5"
-    but = ", but some points are beyond the control limits" if list_outside(assessment) else ""
-    if any(low > 0.0 or high < 0.0 for low, high in (one.interval() for one in trends)):
+    but = ", but some shots were unusual" if list_outside(assessment) else ""
+    if any(_excludes_zero(one) for one in trends):
         return (
-            "Something may drift: an interval above does not hold 0, which chance does in one of twenty. "
+            "Something may drift: an interval above excludes 0, which happens by chance once in twenty. "
             f"More shots will show it{but}."
         )
-    return f"Nothing drifts, nothing is missing{but}."
+    return f"No drift found, nothing missing{but}."
+
+
+def is_steady(assessment: Assessment) -> bool:
+    """Whether no trend excludes 0 and no point is beyond its limits; False where too few shots can say."""
+    trends = _list_trends(assessment)
+    return bool(trends) and not any(map(_excludes_zero, trends)) and not list_outside(assessment)
+
+
+def _list_trends(assessment: Assessment) -> list[Trend]:
+    return [one.by_shot for one in assessment.quantities if one.by_shot is not None]
+
+
+def _excludes_zero(trend: Trend) -> bool:
+    low, high = trend.interval()
+    return low > 0.0 or high < 0.0
 
 
 def say_slope(trend: Trend, factor: float, unit: str, digits: int) -> str:

@@ -16,7 +16,14 @@ from beamfall.plot.control import describe_control
 from beamfall.plot.draw import make_figure
 from beamfall.plot.timeline import describe_timeline
 from beamfall.repeatability import assess_series, read_series
-from beamfall.repeatability.words import BY_CHANCE, SIMULATED, list_drifts, list_outside, say_steady
+from beamfall.repeatability.words import (
+    BY_CHANCE,
+    SIMULATED,
+    is_steady,
+    list_drifts,
+    list_outside,
+    say_steady,
+)
 from beamfall.report.plots import SweptShot, draw_scatter, draw_sweep
 from beamfall.text import show_html
 
@@ -138,7 +145,7 @@ def _summarise(cards: Sequence[Card], assessment: Assessment | None) -> str:
 def _say_steady(assessment: Assessment) -> str:
 
     text = say_steady(assessment)
-    good = ' class="good"' if text.startswith("Nothing drifts") and "but" not in text else ""
+    good = ' class="good"' if is_steady(assessment) else ""
     return f"<p{good}>{show_html(text)}</p>"
 
 
@@ -149,7 +156,7 @@ def _say_outside(assessment: Assessment) -> str:
     if not outside:
         return ""
     items = "".join(f"<li>{show_html(text)}</li>" for text in outside)
-    return f"<p>Beyond the limits of the control charts: {BY_CHANCE}</p><ul>{items}</ul>"
+    return f"<p>Unusual shots (beyond the control limits). {BY_CHANCE}</p><ul>{items}</ul>"
 
 
 def _describe_setup(log: ShotLog, series: int, logged: LoggedShot, cards: Sequence[Card]) -> str:

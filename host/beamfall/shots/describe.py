@@ -42,11 +42,14 @@ def describe_record(record: ShotRecord, *, sees_light: bool = True) -> str:
 def list_seen(record: ShotRecord) -> list[str]:
     """What the flashes of a simulated shot show, each different thing once: all of them are in one picture."""
     pictures = (record.truth or {}).get("pictures") or ()
-    stages = (
-        "" if p["stage_ms"] is None else f", {p['stage_ms']:+.2f} ms from contact" for p in pictures
-    )
-    shown = [f"{p['shows']}{stage}" for p, stage in zip(pictures, stages, strict=True)]
+    shown = [f"{p['shows']}{_say_stage(p['stage_ms'])}" for p in pictures]
     return list(dict.fromkeys(shown))
+
+
+def _say_stage(stage_ms: float | None) -> str:
+    if stage_ms is None:
+        return ""
+    return f", {abs(stage_ms):.2f} ms {'before' if stage_ms < 0.0 else 'after'} contact"
 
 
 def _say_edges(record: ShotRecord) -> str:

@@ -98,7 +98,7 @@ def export_log(
     nothing is selected, FileWriteError where a file cannot be written.
     """
     if kind not in FORMATS:
-        raise UserError(f"format '{kind}': there are {', '.join(FORMATS)}")
+        raise UserError(f"no such format: '{kind}'; choose one of {', '.join(FORMATS)}")
     beside = file.with_name(f"{file.stem}-shots{file.suffix}")
     dictionary = file.with_name(f"{file.name}-metadata.json")
     count, edges = 0, 0

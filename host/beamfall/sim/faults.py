@@ -286,9 +286,7 @@ def find_fault(name: str) -> Fault:
     """Return the fault of that name; raises UserError listing those there are."""
     fault = FAULTS.get(name)
     if fault is None:
-        raise UserError(
-            f"fault '{name}' is unknown to the simulated rig; there are {', '.join(sorted(FAULTS))}"
-        )
+        raise UserError(f"no such fault: '{name}'; choose one of {', '.join(sorted(FAULTS))}")
     return fault
 
 

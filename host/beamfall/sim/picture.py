@@ -162,7 +162,9 @@ def _describe(splash: Splash, light: int) -> str:
 def _put_in_words(shows: str | None, stage_s: float | None) -> str:
     if shows is None:
         return _NO_PHOTOGRAPH
-    stage = "" if stage_s is None else f", {stage_s * 1e3:+.2f} ms from contact"
+    stage = ""
+    if stage_s is not None:
+        stage = f", {abs(stage_s) * 1e3:.2f} ms {'before' if stage_s < 0.0 else 'after'} contact"
     return f"{shows}{stage}\n{_NO_PHOTOGRAPH}"
 
 

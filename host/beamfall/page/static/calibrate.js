@@ -38,8 +38,8 @@ export function makeCalibrate() {
                   {},
                   [
                     'quantity',
-                    'by the rig file',
-                    'with the edges',
+                    'rig file',
+                    'calibrated',
                     '95 % interval',
                     'measured by the beam',
                   ].map((name) => h('th', { scope: 'col' }, name)),

@@ -18,9 +18,9 @@ NAMES = {
 }
 #: What start and fall mean, for below the table.
 START_AND_FALL = (
-    "Start and fall are those of an equal fall from rest. A drop leaves the nozzle with some speed, as if it\n"
-    "had started a little higher and earlier, sometimes before the valve's command (a start below 0).\n"
-    "The rig file's latency and heights are put into the same terms for its column."
+    "A drop leaves the nozzle already falling. Start and fall describe the equal fall from rest, which starts\n"
+    "a little higher and earlier: a start below 0 is before the valve's command. The rig file's column is\n"
+    "its latency and heights converted to the same fall."
 )
 #: The plan's times that beam edges say something about.
 TIMES = {
@@ -74,10 +74,10 @@ def explain_combination(one: Combination) -> str:
     slope = one.slope * factor / other_factor
     sign = "+" if slope >= 0.0 else "-"
     return (
-        f"{first} and {second} cannot be told apart by these edges. They fix only\n"
+        f"{first} and {second} cannot be separated by these edges, which fix only\n"
         f"  {first} {sign} {abs(slope):.3f} {unit}/{other_unit} × ({second} - {one.at * other_factor:.2f} {other_unit})"
         f" = {one.value * factor:.3f} ± {one.error * factor:.3f} {unit};\n"
-        f"how it splits rests on the rig file: {second} ± {one.second_error * other_factor:.2f} {other_unit} makes "
+        f"the rig file decides how they share it: {second} ± {one.second_error * other_factor:.2f} {other_unit} makes "
         f"{first} ± {one.first_error * factor:.2f} {unit}."
     )
 

@@ -23,7 +23,7 @@ WORDS = {
     "jet": "a jet, but no drop 2",
     "nothing": "lit, but neither jet nor drop 2",
     "missed": "drop 2 went past the jet, or struck where there was none",
-    "found": "this is the picture that is wanted",
+    "found": "this is the picture you want",
     "black": "no light: the flash did not fire",
 }
 _SEPARATORS = re.compile(r",(?!\d)|(?<!\d),")  # a comma between digits is a decimal comma
