@@ -298,7 +298,7 @@ class Aim:
         0.2,
         default=None,
         example="2 ms",
-        meaning="time from contact to light; for a crown or jet from the moment the planner chooses",
+        meaning="time from contact to light; for a crown or jet, from the planner's moment",
     )
     warm_up: int = count(
         0, 10, default=0, meaning="drops that fall before a series, without a flash"
@@ -353,7 +353,7 @@ TABLES = (
     RigTable(
         "liquid", LiquidInRig, "The liquid of drops and dish. Measured values win over the name's."
     ),
-    RigTable("aim", Aim, "What the picture is to show. Timings set here replace the planner's."),
+    RigTable("aim", Aim, "What the picture should show. Timings set here replace the planner's."),
     RigTable("site", Site, "Where the rig stands."),
     RigTable("uncertainty", Uncertainty, "How far off the figures may be: standard deviations."),
     RigTable("fitted", Fitted, "What else the controller has; false for what was not built."),

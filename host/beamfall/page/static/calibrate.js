@@ -36,13 +36,9 @@ export function makeCalibrate() {
                 h(
                   'tr',
                   {},
-                  [
-                    'quantity',
-                    'rig file',
-                    'calibrated',
-                    '95 % interval',
-                    'measured by the beam',
-                  ].map((name) => h('th', { scope: 'col' }, name)),
+                  ['quantity', 'rig file', 'calibrated', '95 % interval', 'measured by the beam'].map(
+                    (name) => h('th', { scope: 'col' }, name),
+                  ),
                 ),
               ),
               h(
