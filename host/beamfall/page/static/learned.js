@@ -85,7 +85,7 @@ function makeTable(learned) {
         h(
           'tr',
           {},
-          ['step', 'used', 'plan'].map((name) => h('th', { scope: 'col' }, name)),
+          ['step', 'used', 'plan'].map((name) => h('th', { scope: 'col', class: 'words' }, name)),
         ),
       ),
       h('tbody', {}, learned.steps.map(makeRow)),
@@ -113,7 +113,15 @@ function makeRow(step) {
 
 /** @param {Timing} plan */
 function sayPlan(plan) {
-  const spacing = plan.spacing === null ? '' : `spacing ${ms(plan.spacing)}, `;
   const { p5, p95 } = plan.flash_interval;
-  return `${spacing}flash ${ms(plan.flash_delay)}; 90 %: ${number(p5, 1)} to ${ms(p95, 1)}`;
+  const parts = [
+    plan.spacing === null ? '' : `spacing ${ms(plan.spacing)}`,
+    `flash ${ms(plan.flash_delay)}`,
+    `90 %: ${number(p5, 1)} to ${ms(p95, 1)}`,
+  ];
+  // Lines break only between the parts.
+  return parts
+    .filter(Boolean)
+    .map((part) => part.replaceAll(' ', '\u00a0'))
+    .join(', ');
 }
