@@ -121,9 +121,7 @@ def _name_unfit(error: Exception, arguments: Sequence[str]) -> str:
             try:
                 argument.encode()
             except UnicodeEncodeError:
-                return (
-                    f"{argument!a}: this is not text in UTF-8, as a terminal sends it; type it anew"
-                )
+                return f"{argument!a}: this is not text in UTF-8, as a terminal sends it; type it again"
     return ""
 
 

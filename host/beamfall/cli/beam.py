@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from beamfall.board import Board
     from beamfall.cli.beam_view import BeamView
 
-_LOOK_S = 0.1  # how often the line is written anew
+_LOOK_S = 0.1  # how often the line is rewritten
 _ASK_S = 0.5  # how often the board is asked how the beam stands
 
 
@@ -78,7 +78,7 @@ def beam(
 
 
 def _watch(board: Board, view: BeamView, screen: _Screen, pace: _Pace, seconds: float) -> None:
-    """Watch for a while. A watch is begun anew now and then, so that its times stay small."""
+    """Watch for a while. The watch restarts now and then so that its times stay small."""
 
     view.begin()
     board.watch(True)
@@ -105,7 +105,7 @@ def _watch(board: Board, view: BeamView, screen: _Screen, pace: _Pace, seconds: 
 
 
 class _Pace:
-    """Holds a simulated board, whose time passes at once, to the pace of the clock on the wall."""
+    """Holds a simulated board, whose time passes at once, to real time."""
 
     def __init__(self, board: Board) -> None:
         self._board = board
@@ -121,7 +121,7 @@ class _Pace:
 
 
 class _Screen:
-    """One line that is written anew on a terminal; into a file, a line at each change."""
+    """One line, rewritten in place on a terminal; in a file, one line per change."""
 
     def __init__(self, quiet: bool) -> None:
         self._quiet = quiet

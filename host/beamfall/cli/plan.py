@@ -96,7 +96,8 @@ def _print_plan(made: Plan, rig_file: Path | None, learned: Belief | None) -> No
         )
         for name, i in made.quantities.items()
     ]
-    print_table(("", "5 %", "50 %", "95 %", "unit"), rows, numeric=("5 %", "50 %", "95 %"))
+    heads = ("low (5 %)", "median", "high (95 %)")
+    print_table(("", *heads, "unit"), rows, numeric=heads)
     print()
     print_table(
         ("flash follows", "scatter of the picture", "", "why"),

@@ -40,7 +40,7 @@ def make_sweep(
     """
 
     if of not in OF:
-        raise UserError(f"a sweep of {of}: expected {', '.join(OF)}")
+        raise UserError(f"cannot sweep {of}: choose one of {', '.join(OF)}")
     plan = make_plan(rig, learned=load_learned(find_file(rig_file), board.info.unique_id.hex()))
     if of == "opening":
         low, high = (share * rig.valves[0].opening_s for share in _OPENING_RANGE)

@@ -56,7 +56,7 @@ class Sweep:
 
     def __post_init__(self) -> None:
         if self.of not in OF:
-            raise UserError(f"a sweep of {self.of}: expected {', '.join(OF)}")
+            raise UserError(f"cannot sweep {self.of}: choose one of {', '.join(OF)}")
         if self.order not in ORDERS:
             raise UserError(f"order = {self.order}: expected {', '.join(ORDERS)}")
         if self.step_s <= 0.0:
