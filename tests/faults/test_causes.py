@@ -12,6 +12,7 @@ import pytest
 import beamfall
 from beamfall.errors import DefinitionError, UserError
 from beamfall.faults import catalogue
+from beamfall.faults.advice import list_advice
 from beamfall.faults.catalogue import load_catalogue, read_catalogue
 from beamfall.faults.checks import CHECKS
 from beamfall.setup.rig import example_rig
@@ -35,7 +36,7 @@ def test_names_are_lower_case_with_hyphens() -> None:
 def test_every_cause_has_advice() -> None:
     for cause in CAUSES.values():
         assert cause.advice and not cause.advice.endswith("."), cause.name
-        assert cause.remedy.endswith("."), cause.name
+        assert all(caution.endswith(".") for caution in cause.cautions), cause.name
 
 
 @pytest.mark.parametrize(
@@ -117,3 +118,13 @@ def test_a_fault_of_a_part_that_the_rig_has_not_is_refused_with_its_section() ->
             continue
         with pytest.raises(UserError, match=rf"\[\[{fault.part}\]\]"):
             make_faulty(replace(model, **{lacking: ()}), 0, name)
+
+
+def test_a_caution_that_causes_share_is_given_once() -> None:
+    """Four likely causes around the flash once warned of epilepsy three times in one paragraph."""
+    causes = ("flash-off", "flash-asleep", "flash-cable", "light-sensor-blind")
+    shared = [one for name in causes for one in CAUSES[name].cautions]
+    assert len(shared) > len(set(shared)), "else this test shows nothing"
+    advice = list_advice(causes, {})
+    assert all(advice.count(caution) == 1 for caution in shared)
+    assert all(f"{CAUSES[name].advice}." in advice for name in causes)
