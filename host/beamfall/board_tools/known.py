@@ -7,6 +7,8 @@ from typing import Any
 
 from beamfall.board_tools.install import Report
 from beamfall.board_tools.prompt import to_json
+from beamfall.errors import FileWriteError
+from beamfall.files import write_text
 from beamfall.link.line_levels import remember_levels
 from beamfall.places import find_boards_folder
 
@@ -24,10 +26,8 @@ def remember(report: Report) -> None:
     try:
         folder = find_boards_folder()
         folder.mkdir(parents=True, exist_ok=True)
-        (folder / f"{report.unique_id}.json").write_text(
-            json.dumps(content, indent=1), encoding="utf-8"
-        )
-    except OSError:
+        write_text(folder / f"{report.unique_id}.json", json.dumps(content, indent=1))
+    except (OSError, FileWriteError):
         return
 
 

@@ -24,6 +24,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import MeasureError, Refused, UserError
+from beamfall.files import write_text
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal, SignalKind
 
@@ -137,11 +138,8 @@ class Measurement:
         return head
 
     def save(self, path: Path) -> None:
-        """Write it as JSON; raises UserError if it cannot be written."""
-        try:
-            path.write_text(json.dumps(self.to_dict(), indent=1) + "\n", encoding="utf-8")
-        except OSError as error:
-            raise UserError(f"{path}: cannot be written: {error.strerror or error}") from error
+        """Write it as JSON; raises FileWriteError, and the file is then as it was."""
+        write_text(path, json.dumps(self.to_dict(), indent=1) + "\n")
 
 
 def measure(

@@ -17,6 +17,7 @@ from beamfall.cli.output import print_table
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.targets import DRAWINGS, check_target
 from beamfall.ports import brings_rig
+from beamfall.text import show_text
 
 if TYPE_CHECKING:
     from beamfall.board_tools.measure import Distribution, Measurement
@@ -65,7 +66,7 @@ def measure_timing(
     found.save(out)
     draw_measurement(found, picture)
     _print_measurement(found)
-    print(f"\nfigures and raw data in {out}, drawn in {picture}")
+    print(f"\nfigures and raw data in {show_text(out)}, drawn in {show_text(picture)}")
     if simulated:
         print("Simulated in virtual time: this says nothing about the timing of real hardware.")
     elif interpreter is None:

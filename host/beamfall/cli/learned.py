@@ -11,6 +11,7 @@ import typer
 from beamfall.cli.output import print_json, print_table
 from beamfall.planning.history import Timing, list_history
 from beamfall.setup.rig import load_rig
+from beamfall.text import show_text
 
 if TYPE_CHECKING:
     from beamfall.planning.belief import Belief
@@ -53,7 +54,7 @@ def show(
     if belief is None:
         print("Nothing learned about this rig yet: plans use the rig file alone.")
     else:
-        print(f"{file}, board {belief.board} on {belief.port}\n")
+        print(f"{show_text(file)}, board {show_text(belief.board)} on {show_text(belief.port)}\n")
     print_table(
         ("step", "when", "what", "used", "spacing", "flash", "90 % interval"),
         [

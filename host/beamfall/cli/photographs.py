@@ -77,7 +77,7 @@ def match(
         if wrote:
             print(f"{wrote} sidecars written beside the pictures")
         if copied:
-            print(f"{copied} copies in {copies}")
+            print(f"{copied} copies in {show_text(copies)}")
     return 0 if pairs else 1
 
 
@@ -214,7 +214,7 @@ def sheet(
     with open_log() as log:
         made = write_sheet(log, choose_series(log, series), out, width)
     print(
-        f"{made.shots} shot{'' if made.shots == 1 else 's'}, {made.pictures} with a picture: {out}"
+        f"{made.shots} shot{'' if made.shots == 1 else 's'}, {made.pictures} with a picture: {show_text(out)}"
     )
     for problem in made.problems[:10]:
         print(f"  no thumbnail: {show_text(problem)}")

@@ -7,6 +7,7 @@ from pathlib import Path
 import typer
 
 from beamfall.cli.open_log import choose_series, open_log
+from beamfall.text import show_text
 
 
 def report(
@@ -18,4 +19,6 @@ def report(
 
     with open_log() as log:
         written = write_report(log, choose_series(log, series), out)
-    print(f"{written.files[0]} with {len(written.files) - 1} plots and pictures beside it")
+    print(
+        f"{show_text(written.files[0])} with {len(written.files) - 1} plots and pictures beside it"
+    )

@@ -16,6 +16,7 @@ from beamfall.cli.words import list_sought, say_answer
 from beamfall.planning.stage import read_stage
 from beamfall.setup.rig import load_rig
 from beamfall.shots import ShotLog
+from beamfall.text import show_text
 from beamfall.workflows import seek as workflow
 from beamfall.workflows.run import run
 
@@ -84,7 +85,7 @@ def seek(
         for line in list_sought(done):
             print(line)
         if picture is not None:
-            print(f"simulated pictures drawn in {picture}")
+            print(f"simulated pictures drawn in {show_text(picture)}")
     return 0 if done.found else 1
 
 

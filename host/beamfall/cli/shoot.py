@@ -18,6 +18,7 @@ from beamfall.setup.rig import load_rig
 from beamfall.setup.sequence_file import load_sequence
 from beamfall.shots import ShotLog
 from beamfall.shots.remarks import list_remarks
+from beamfall.text import show_text
 from beamfall.workflows import shoot as workflow
 from beamfall.workflows.run import run
 
@@ -160,7 +161,7 @@ def _print_end(
     if plot is not None:
         print(f"timeline of shot {shots[-1].shot} drawn in {plot}")
     if picture is not None:
-        print(f"simulated picture drawn in {picture}")
+        print(f"simulated picture drawn in {show_text(picture)}")
     end = say_end(fired, sum(map(bool, odd)), len(shots))
     if end:
         print(end)

@@ -8,6 +8,7 @@ import typer
 
 from beamfall.cli.open_log import choose_series, open_log
 from beamfall.shots.export import export_log
+from beamfall.text import show_text
 
 
 def export(
@@ -31,4 +32,4 @@ def export(
         written = export_log(log, out, chosen, series=series, shots=shot)
     print(f"{written.shots} shots with {written.edges} edges written:")
     for file in written.files:
-        print(f"  {file}")
+        print(f"  {show_text(file)}")

@@ -9,6 +9,7 @@ import typer
 from beamfall.cli.numbers import check_whole
 from beamfall.cli.open_log import open_log
 from beamfall.errors import UserError
+from beamfall.text import show_text
 
 _SHOT = typer.Argument(..., min=1, callback=check_whole, help="The shot's number.")
 
@@ -45,4 +46,4 @@ def picture(
         raise UserError(f"{file}: no such file; check the path")
     with open_log(to_write=True) as log:
         log.set_picture(shot, str(path.resolve()) if file else None)
-    print(f"shot {shot}: {f'its picture is {path.name}' if file else 'picture removed'}")
+    print(f"shot {shot}: {f'its picture is {show_text(path.name)}' if file else 'picture removed'}")

@@ -17,6 +17,7 @@ from beamfall.planning.sweep.progress import find_series
 from beamfall.setup.rig import load_rig
 from beamfall.setup.units import parse_duration
 from beamfall.shots import ShotLog
+from beamfall.text import show_text
 from beamfall.workflows import sweep as workflow
 from beamfall.workflows.run import run
 
@@ -158,4 +159,4 @@ def _print_table(done: Swept, picture: Path | None) -> None:
         "'frame' counts the camera's frames in this series."
     )
     if picture is not None:
-        print(f"simulated pictures drawn in {picture}")
+        print(f"simulated pictures drawn in {show_text(picture)}")

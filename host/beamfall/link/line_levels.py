@@ -12,6 +12,8 @@ import json
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from beamfall.errors import FileWriteError
+from beamfall.files import write_text
 from beamfall.link.port_list import is_same_device, list_ports
 from beamfall.places import find_boards_folder
 
@@ -43,8 +45,8 @@ def remember_levels(url: str, levels: LineLevels) -> None:
         folder = find_boards_folder()
         folder.mkdir(parents=True, exist_ok=True)
         content = json.dumps({**_read(), _identify(url): asdict(levels)}, indent=1)
-        (folder / _FILE).write_text(content + "\n", encoding="utf-8")
-    except OSError:
+        write_text(folder / _FILE, content + "\n")
+    except (OSError, FileWriteError):
         return
 
 

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from beamfall.errors import BenchError
+from beamfall.files import explain_write, write_together
 
 if TYPE_CHECKING:
     from beamfall.board_tools.double.bench import Bench
@@ -30,7 +30,7 @@ def write_report(
 ) -> tuple[Path, Path]:
     """Write both files into `folder`, which is made if necessary; return their paths.
 
-    Raises BenchError if the folder cannot be written to.
+    Raises FileWriteError; both files are then as they were.
     """
     content = {
         "made_at": made_at or datetime.now(UTC).isoformat(timespec="seconds"),
@@ -41,13 +41,12 @@ def write_report(
         "clock_ratio_after": ratio_after.to_dict(),
         **run.to_dict(),
     }
-    try:
+    with explain_write(folder):
         folder.mkdir(parents=True, exist_ok=True)
-        text, picture = folder / JSON_NAME, folder / PNG_NAME
-        text.write_text(json.dumps(content, indent=2) + "\n", encoding="utf-8")
-        draw_report(picture, content)
-    except OSError as error:
-        raise BenchError(f"the report cannot be written to {folder}: {error.strerror}") from error
+    text, picture = folder / JSON_NAME, folder / PNG_NAME
+    with write_together() as begin:
+        begin(text).write_text(json.dumps(content, indent=2) + "\n", encoding="utf-8")
+        draw_report(begin(picture), content)
     return text, picture
 
 
