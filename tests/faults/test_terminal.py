@@ -136,7 +136,7 @@ def test_nothing_is_fired_before_somebody_agrees(
     type_in(monkeypatch)
     assert main(["check", "--port", "sim"]) == 1
     said = capsys.readouterr()
-    assert "Nothing was tested, since nobody answered." in said.out
+    assert "Nothing was tested" in said.out
     assert "behaved as it should" not in said.out and "Fire a shot" not in said.out
     assert "Check again" in said.out
 
@@ -152,7 +152,7 @@ def test_an_end_in_the_middle_concludes_with_what_is_known(
     assert main(["check", "--port", "sim?fault=beam-misaligned&seed=1", "--json"]) == 1
     found = json.loads(capsys.readouterr().out)
     assert found["ended_early"] and not found["settled"]
-    assert found["reason"] == "It ended before anything was clear, since nobody answered any more."
+    assert "nobody answered" in found["reason"]
     assert len(found["remaining"]) >= 2 and found["would_separate"]
     assert aborted, "the outputs were put off"
 
