@@ -63,7 +63,7 @@ def test_an_unexpected_error_is_told_and_the_board_is_taken_up_again(
     told = errors_of(served)
     assert len(told) == 1 and "OSError" in told[0], "told once, however often it is tried"
     assert "Traceback" in capfd.readouterr().err, "whoever reports it needs the place"
-    with pytest.raises(BeamfallError, match="there is no board now"):
+    with pytest.raises(BeamfallError, match="no board is connected"):
         bench.submit(make_drip(1, "13 ms"))
     opener.error = None
     served.wait(lambda: link_of(served) == "up")

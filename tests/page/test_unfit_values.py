@@ -72,7 +72,7 @@ def test_numbers_and_names_beyond_all_files(served: Served) -> None:
     ):
         status, _, answer = asker.ask("POST", f"/do/{command}", body.encode())
         assert status == 422, command
-        assert "counted" in json.loads(answer)["error"]
+        assert "too large" in json.loads(answer)["error"]
 
 
 def test_halves_of_characters(served: Served) -> None:
