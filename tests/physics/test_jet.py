@@ -136,7 +136,7 @@ def test_the_tip_stays_between_surface_and_height(
 
 def test_bad_jets_are_refused_with_key_value_and_range() -> None:
     prior = prior_of_a_fall(0.5, 4e-3)
-    with pytest.raises(PhysicsRangeError, match="'width' is no quantity of a jet: onset_s"):
+    with pytest.raises(PhysicsRangeError, match="'width' .* onset_s"):
         prior.percentiles("width")
     with pytest.raises(PhysicsRangeError, match="percentile = 100"):
         prior.percentiles("onset_s", (100.0,))

@@ -162,7 +162,7 @@ def test_a_recipe_by_volume_and_by_mass() -> None:
         (lambda: Liquid("x", 998.0, 1e-3, 0.07, unknown=frozenset({"taste"})), "unknown = taste"),
         (lambda: with_gum(WATER, consistency=1.0), "give both or neither"),
         (lambda: with_gum(WATER, 0.5, 0.4).viscosity_at(1e9), r"shear rate = 1e\+09 1/s"),
-        (lambda: mix_by_parts({"wine": 1}), "ingredient 'wine' is not known; known are water"),
+        (lambda: mix_by_parts({"wine": 1}), "'wine' .* water"),
         (lambda: mix_by_parts({"water": -1}), "parts of water = -1"),
         (lambda: mix_by_parts({"gum": 1}), "parts = 0 of water"),
         (lambda: mix_by_parts({"water": 1}, by="spoon"), "'volume' or 'mass'"),

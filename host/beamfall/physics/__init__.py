@@ -1,4 +1,4 @@
-"""From geometry and liquid to times, in SI units; knows nothing of boards, rigs or wires.
+"""Calculates times from geometry and liquid, in SI units, independent of boards, rigs or wires.
 
 air, gravity    the surroundings of a falling drop
 fall            time and speed of a falling, flattening drop
@@ -8,8 +8,8 @@ impact          dimensionless groups, regimes, cavity
 jet             cavity and jet as uncertain quantities
 light           blur, flash duration, depth of field, exposure
 
-Every formula names its source and the range it holds for; a value outside that range raises
-`beamfall.errors.PhysicsRangeError`, nothing is extrapolated in silence.
+Every formula names its source and its valid range; a value outside that range raises
+`beamfall.errors.PhysicsRangeError`; nothing is extrapolated silently.
 """
 
 from __future__ import annotations

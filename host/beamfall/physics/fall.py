@@ -81,7 +81,7 @@ def _check_conditions(
 def _refuse_flattening(weber: float) -> PhysicsRangeError:
     return PhysicsRangeError(
         describe_range_error("Weber number of the air at the drop", weber, 0.0, MAX_WEBER)
-        + ": so flat a drop is near breaking up; take a smaller drop or a lower fall"
+        + ": such a flat drop is about to break up; use a smaller drop or a lower fall"
     )
 
 
@@ -205,10 +205,10 @@ def fall_array(
 
 
 class DropFalls:
-    """Many drops of one liquid, to be asked again and again when they have fallen how far.
+    """Many drops of one liquid, for repeated calls with different heights.
 
-    Gives what `fall_array` gives for the same diameters and first speeds (vectors of one length), at
-    a tenth of the cost from the second question on. Raises as `fall_array` does.
+    The results are those of `fall_array` for the same diameters and initial speeds (vectors of one
+    length), at a tenth of the cost from the second call on. Raises as `fall_array` does.
     """
 
     def __init__(

@@ -151,7 +151,7 @@ class JetPrior:
     def _row(self, quantity: str) -> Vector:
         row = _ROWS.get(quantity)
         if row is None:
-            raise PhysicsRangeError(f"{quantity!r} is no quantity of a jet: {', '.join(_ROWS)}")
+            raise PhysicsRangeError(f"{quantity!r} is not a quantity of a jet: {', '.join(_ROWS)}")
         return row
 
     def _times(self, row: Vector) -> Vector:

@@ -34,21 +34,21 @@ def blur_on_sensor(speed_m_s: float, duration_s: float, magnification: float) ->
 
 @dataclass(frozen=True)
 class Blur:
-    """Blur on the sensor, and the length below which nobody can see it, both in m."""
+    """Blur on the sensor, and the length below which it is invisible, both in m."""
 
     length_m: float
     hidden_m: float
 
     @property
     def visible(self) -> bool:
-        """Whether the blur is longer than what pixel and diffraction hide."""
+        """Whether the blur is longer than pixel and diffraction can hide."""
         return self.length_m > self.hidden_m
 
 
 def judge_blur(
     speed_m_s: float, half_s: float, magnification: float, pixel_m: float, f_number: float
 ) -> Blur:
-    """The blur of a drop in a flash of t0.5 = `half_s`, and how much of that nobody can see.
+    """The blur of a drop in a flash of t0.5 = `half_s`, and how much blur is invisible.
 
     The blur counts all light down to a tenth of the peak: speed · t0.1 · magnification. The larger of
     pixel (1-50 µm) and Airy disc hides blur shorter than itself. `half_s` 1 µs to 30 ms.
@@ -86,9 +86,9 @@ def choose_flash_power(
     *,
     full_power_s: float = _FULL_POWER_DURATION_S,
 ) -> float:
-    """The highest power, of 1, 1/2, 1/4 … 1/64, whose estimated blur cannot be seen.
+    """The highest power of 1, 1/2, 1/4 … 1/64 whose estimated blur is invisible.
 
-    1/64 where none is short enough: lower powers are not much shorter on every flash.
+    1/64 if none is short enough: on some flashes lower powers are not much shorter.
     """
     power = 1.0
     while power > LOWEST_POWER:

@@ -1,7 +1,7 @@
-"""Liquids by name and by recipe: density, viscosity and surface tension, and what is not known.
+"""Liquids by name and by recipe: density, viscosity and surface tension, and which of these are unknown.
 
-A number that is only a usual value is listed in `Liquid.unknown`; the planner widens its interval
-for it, and a measurement of the photographer's own removes it from there. Temperatures in K,
+`Liquid.unknown` lists numbers that are only usual values; the planner widens its interval for
+them, and the photographer's own measurement removes them from the list. Temperatures in K,
 mixtures by mass fraction.
 """
 
@@ -91,7 +91,7 @@ def water(temperature_k: float = ROOM_TEMPERATURE_K) -> Liquid:
     except ImportError as error:
         raise BeamfallError(
             f"water at {temperature_k:.2f} K needs the library iapws, which is not installed: "
-            "install it (pip install iapws), or take 293.15 K, which does without"
+            "install it (pip install iapws), or use 293.15 K, which does not need it"
         ) from error
 
     state = IAPWS97(T=temperature_k, P=0.101325)
@@ -216,7 +216,7 @@ def mix_by_parts(
     for name, amount in parts.items():
         if name not in INGREDIENTS:
             raise PhysicsRangeError(
-                f"ingredient {name!r} is not known; known are {', '.join(INGREDIENTS)}"
+                f"ingredient {name!r} is unknown; the known ones are {', '.join(INGREDIENTS)}"
             )
         check_range(f"parts of {name}", amount, 0.0, 1e6)
     pure: dict[str, Callable[[], Liquid]] = {

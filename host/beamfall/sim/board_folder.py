@@ -1,7 +1,7 @@
-"""Where a simulated board keeps its slots: a folder that exists only once a slot has been written.
+"""The folder where a simulated board keeps its slots; it exists only after a slot has been written.
 
-The firmware makes the folder when it first saves a slot. The folder goes when the port is closed or the program
-ends. A program that was killed cannot do that: the next simulated board removes what dead programs have left.
+The firmware makes the folder when it first saves a slot. It is removed when the port is closed or the program
+ends. A killed program cannot do that: the next simulated board removes the folders of dead programs.
 """
 
 from __future__ import annotations
@@ -29,21 +29,21 @@ class BoardFolder:
         self._finalizer = weakref.finalize(self, _remove, self.name, os.getpid())
 
     def remove(self) -> None:
-        """Remove the folder and what is in it; calling it twice is harmless."""
+        """Remove the folder and its content; calling it twice is harmless."""
         self._finalizer()
 
 
 def _remove(name: str, owner: int) -> None:
-    if os.getpid() == owner:  # a forked copy of the program ends too, and the folder is not its own
+    if os.getpid() == owner:  # a forked copy of the program ends too, but does not own the folder
         shutil.rmtree(name, ignore_errors=True)
 
 
 def remove_leftovers() -> None:
-    """Remove the folders of programs that are dead, by the process number in the name.
+    """Remove the folders of dead programs, found by the process number in the name.
 
-    Folders of another computer or container on the same disk stay: only there is known who is alive. So does a
-    folder whose number another program has now; it goes when that one has ended. Does nothing on Windows, where
-    asking whether a process is alive takes more than that.
+    Folders of another computer or container on the same disk stay, since we cannot know whether their programs are
+    alive. So does a folder whose number another program now has, until that one ends. Does nothing on Windows, where
+    it is harder to find out whether a process is alive.
     """
     if sys.platform == "win32":
         return
@@ -56,7 +56,7 @@ def remove_leftovers() -> None:
 
 
 def _find_place() -> str:
-    """What process numbers are of: a computer, or one of its containers."""
+    """The computer or container that the process numbers belong to."""
     try:
         return str(os.stat("/proc/self/ns/pid").st_ino)
     except OSError:
@@ -69,5 +69,5 @@ def _is_alive(process: int) -> bool:
     except ProcessLookupError:
         return False
     except OSError:
-        return True  # it is somebody else's
+        return True  # it belongs to another user
     return True

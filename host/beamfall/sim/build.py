@@ -1,9 +1,8 @@
-"""From a rig file and a seed to a simulated rig: its truth is drawn around the file's values.
+"""Makes a simulated rig from a rig file and a seed: draws its truth around the file's values.
 
-The file's figures are what the photographer believes; the truth differs from them as
-`beamfall.planning.unknowns` says; further beams lie to the first as a rule between them tells, which is
-better than any height is known, and sense a drop each in its own way, as `beamfall.planning.calibration` has
-it. The seed fixes it all: the same file and seed are the same rig.
+The file holds what the photographer believes; the truth differs from that as `beamfall.planning.unknowns`
+says. The distance between beams is known from a ruler, better than their heights are, and each beam senses
+a drop in its own way, see `beamfall.planning.calibration`. The same file and seed give the same rig.
 """
 
 from __future__ import annotations
@@ -24,11 +23,10 @@ from beamfall.sim.model import BeamModel, FlashModel, JetModel, RigModel, ValveM
 
 
 def build_rig(rig: Rig | None = None, seed: int = 0, fault: str | None = None) -> RigInRoom:
-    """Return the simulated rig of that file and seed; None: the example rig.
+    """Return the simulated rig of that file and seed; None means the example rig.
 
-    `fault` names what is wrong with it, several names separated by commas. Raises UserError for a
-    fault that is not known, listing those that are, and PhysicsRangeError for a rig whose values
-    the physics does not cover.
+    `fault` names its faults, separated by commas. Raises UserError for an unknown fault, with a list of
+    the known ones, and PhysicsRangeError for a rig whose values the physics does not cover.
     """
     return make_faulty(draw_model(example_rig() if rig is None else rig, seed), seed, fault)
 
@@ -43,9 +41,9 @@ def draw_model(
 ) -> RigModel:
     """Draw what is true of a rig: the same file and seed give the same model.
 
-    The rest is for asking what the planner is worth where the world is not as it believes:
-    `spread` makes the distributions of `plan.unknowns` broader, `shift` moves them, in their
-    standard deviations by name, and `shape` gives the jet its second law (see JetModel).
+    The other arguments test the planner in a world that differs from its assumptions: `spread`
+    makes the distributions of `plan.unknowns` broader, `shift` moves them, in standard deviations
+    by name, and `shape` gives the jet its second law (see JetModel).
     """
     setting = make_setting(rig)
     prior = make_prior(rig, setting)
@@ -57,7 +55,7 @@ def draw_model(
         name: unknown.at(moved.get(name, 0.0) + spread * draws.gauss(0.0, 1.0))
         for name, unknown in unknowns.items()
     }
-    # From a stream of their own: a rig is the same with and without a second beam.
+    # From a separate random stream: a rig is the same with and without a second beam.
     further = random.Random(f"{seed}/further beams")
     errors_m = [true["beam_error_m"]] + [
         true["beam_error_m"] + spread * further.gauss(0.0, GAP_ERROR_M) for _ in rig.beams[1:]
@@ -123,7 +121,7 @@ def draw_model(
 
 
 def make_prior(rig: Rig, setting: Setting) -> JetPrior:
-    """Return the jet's prior; where no jet is to be expected, one that no jet will use."""
+    """Return the jet's prior; if no jet is expected, return one that is never used."""
     try:
         return make_jet_prior(rig, setting)
     except PhysicsRangeError:

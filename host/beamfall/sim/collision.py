@@ -1,4 +1,4 @@
-"""What the liquid does: the jet of drop 1, drop 2 that meets it or not, what a light shows of it."""
+"""What the liquid does: the jet of drop 1, whether drop 2 meets it, and what a flash of light shows."""
 
 from __future__ import annotations
 
@@ -10,14 +10,12 @@ from beamfall.physics.impact import SHALLOWEST_JET_M
 from beamfall.sim.drops import Drop, find_height, reach
 from beamfall.sim.model import RigModel
 
-LEAST_SPEED_M_S = 1.0  # slower drops than this throw no jet worth the name (our choice)
-CALM_S = 0.6  # a drop this long after the one before strikes a calm surface
-UMBRELLA_S = 0.06  # for so long a further drop can meet the umbrella (our choice)
-CONTACT_S = 0.00025  # a picture this close to the contact is said to show it
-CROWN_S = (
-    0.025  # for so long after its impact a single drop's crown is what a picture shows (our choice)
-)
-_CLOSE_S = 1e-7  # contact times are found to this
+LEAST_SPEED_M_S = 1.0  # slower drops than this make no real jet (our choice)
+CALM_S = 0.6  # a drop this long after the previous one hits a calm surface
+UMBRELLA_S = 0.06  # how long a further drop can meet the umbrella (our choice)
+CONTACT_S = 0.00025  # a picture this close to the contact counts as showing it
+CROWN_S = 0.025  # how long after the impact a picture shows a single drop's crown (our choice)
+_CLOSE_S = 1e-7  # accuracy of contact times
 
 
 @dataclass(frozen=True)
@@ -48,7 +46,7 @@ class Jet:
 
 
 def make_jet(model: RigModel, drop: Drop, draws: random.Random) -> Jet | None:
-    """Return the jet that a drop throws, or None where there is none."""
+    """Return the jet that a drop makes, or None."""
     jet, gravity = model.jet, model.gravity
     late = jet.onset_scatter_s * draws.gauss(0.0, 1.0)
     taller = 1.0 + jet.height_scatter * draws.gauss(0.0, 1.0)
@@ -76,7 +74,7 @@ class Contact:
 
 
 def find_contact(model: RigModel, jet: Jet, drop: Drop) -> Contact | None:
-    """Return when and where drop 2 meets the jet; None where it strikes cavity or calm surface."""
+    """Return when and where drop 2 meets the jet; None if it hits the cavity or a calm surface."""
     if jet.tip_m(drop.impact_s) <= 0.0:
         return None  # a jet that has fallen back is slower than the drop: it is never caught
     radius = 0.5 * drop.diameter_m
@@ -111,10 +109,10 @@ def find_contact(model: RigModel, jet: Jet, drop: Drop) -> Contact | None:
 
 @dataclass
 class Column:
-    """What happens in one place of the dish: drops in the order of their impacts, jet and contacts.
+    """What happens at one place in the dish: drops in order of impact, jet and contacts.
 
-    Only the drops since the surface was last calm are in `recent`. `contacts`: of drop 2 with the
-    jet, then of drop 3 with the umbrella that drop 2 made; it ends with the first that fails.
+    `recent` holds only the drops since the surface was last calm. `contacts`: drop 2 with the jet,
+    then drop 3 with the umbrella that drop 2 made; the list ends at the first miss.
     """
 
     place_m: float
@@ -124,7 +122,7 @@ class Column:
     contacts: list[Contact] = field(default_factory=list)
 
     def add(self, model: RigModel, drop: Drop, draws: random.Random) -> None:
-        """Take one more drop and work out anew what follows."""
+        """Add a drop and calculate again what follows."""
         self.drops.append(drop)
         self.drops.sort(key=lambda one: one.impact_s)
         self.recent = _since_calm(self.drops)
@@ -144,7 +142,7 @@ class Column:
 
     @property
     def contact(self) -> Contact | None:
-        """The contact that the last drop came for; None where there is none."""
+        """The contact of the last drop, or None."""
         wanted = len(self.recent) - 1
         return self.contacts[-1] if self.contacts and len(self.contacts) == wanted else None
 
@@ -167,7 +165,7 @@ def _meet_umbrella(model: RigModel, before: Contact, drop: Drop) -> Contact | No
 
 @dataclass(frozen=True)
 class Picture:
-    """What the camera would show at one light; heights above the surface, None where a thing is not.
+    """What the camera would see in one flash of light; heights above the surface, None for missing things.
 
     `shows` is one of: nothing (no jet and no later drop), crown (of a single drop), jet (a jet, no
     later drop in the frame),

@@ -1,7 +1,7 @@
-"""In what condition the parts of a simulated rig are: what is plugged in, stuck, asleep or wrong.
+"""The condition of a simulated rig's parts: what is plugged in, stuck, asleep or wrong.
 
-As it stands here everything is in order. A fault (see `faults`) changes some of it, and the rig (see `defects`) then
-behaves as such parts do. None of it is known to the host.
+The defaults describe a rig in good order. A fault (see `faults`) changes some of them, and the rig (see `defects`)
+then behaves like one with such parts. The host does not know any of this.
 """
 
 from __future__ import annotations
@@ -19,12 +19,12 @@ class BeamCondition:
     """A beam: emitter, receiver, the way between them and the wire to the board."""
 
     connected: bool = True  # the receiver's wire has contact
-    plug_in: bool = True  # what one sees of the plugs
+    plug_in: bool = True  # what the plugs look like
     emitter_lit: bool = True
-    path_free: bool = True  # nothing stands or hangs between emitter and receiver
-    ambient: bool = False  # other light alone keeps the receiver lit, as long as nothing covers it
-    shorted: bool = False  # the wire reads clear whatever the receiver does
-    inverted: bool = False  # dark and clear are exchanged
+    path_free: bool = True  # nothing is between emitter and receiver
+    ambient: bool = False  # other light keeps the receiver lit unless something covers it
+    shorted: bool = False  # the wire always reads clear
+    inverted: bool = False  # dark and clear are swapped
     loose_s: float = math.inf  # mean time between interruptions of a loose contact
 
 
@@ -43,9 +43,9 @@ class ValveCondition:
 
 @dataclass
 class ReservoirCondition:
-    """The bottle: `filled` with liquid; `inlet_open` lets air in, or else suction grows with each drop.
+    """The bottle: `filled` with liquid; `inlet_open` lets air in, otherwise suction grows with each drop.
 
-    `flow` is the share of the full flow that is left, `fades` what remains of it after each drop.
+    `flow` is the fraction of the full flow, `fades` the fraction of `flow` that remains after each drop.
     """
 
     filled: bool = True
@@ -67,7 +67,7 @@ class FlashCondition:
 
 @dataclass
 class SupplyCondition:
-    """The supply: whether it gives way when a valve opens, and how far."""
+    """The supply: whether it sags when a valve opens, and how far."""
 
     dims_beam: bool = False
     restart_share: float = 0.0  # of the openings at which the board restarts
@@ -86,7 +86,7 @@ Settings = Callable[[Sequence], Sequence]
 
 @dataclass
 class Condition:
-    """All of it. `wires`: which device an output really leads to, where that is another one."""
+    """The whole rig. `wires`: the device that an output really leads to, if it is the wrong one."""
 
     beams: tuple[BeamCondition, ...] = field(
         default_factory=lambda: tuple(BeamCondition() for _ in SignalKind.BEAM.signals)
@@ -105,5 +105,5 @@ class Condition:
     wires: dict[str, str] = field(default_factory=dict)  # "valve1": "flash1"
     satellite_lags_s: tuple[float, ...] = ()  # behind each drop, at the beam
     usb_holds_s: float = math.inf  # mean time between drop-outs of the USB line
-    firmware: str = ""  # "protocol" or "definition": in what the board's firmware differs
-    settings: Settings | None = None  # what the photographer has set otherwise than planned
+    firmware: str = ""  # "protocol" or "definition": how the board's firmware differs
+    settings: Settings | None = None  # what the photographer has set differently from the plan

@@ -1,9 +1,8 @@
-"""Two simulated boards connected pin to pin in one virtual time, each with a clock of its own.
+"""Two simulated boards connected pin to pin in one virtual time, each with its own clock.
 
-True time is counted in attoseconds, so that two clocks that differ by parts in 10^9 still do. Whichever board the host
-waits on goes ahead; before it may let time pass, the other is brought up to the same moment, and comes to a halt where
-it moves a line, so that no edge arrives late. Edges are seen at the first tick of the other clock that is not before
-them.
+True time is counted in attoseconds, so that it can show a clock difference of parts in 10^9. The board that the host
+waits on goes first; before it lets time pass, the other one catches up to the same moment, and stops where it changes a
+line, so that no edge arrives late. An edge is seen at the first tick of the other clock that is not before it.
 """
 
 from __future__ import annotations
@@ -36,7 +35,7 @@ class Wire(Protocol):
 
 
 class PinnedWire(Protocol):
-    """A wire, and the level (0 or 1) that its input has when the wire is missing."""
+    """A wire, and the level (0 or 1) of its input when the wire is missing."""
 
     @property
     def wire(self) -> Wire: ...
@@ -45,7 +44,7 @@ class PinnedWire(Protocol):
 
 
 class CoupledTransport(SimulatedTransport):
-    """A transport to a simulated board that the other one can drive along."""
+    """A transport to a simulated board that the other board can advance."""
 
     def run_up_to(self, ticks: int, halt: Callable[[], bool]) -> None:
         """Let the board run by itself up to that tick of its clock, or until `halt` says so."""
@@ -61,13 +60,13 @@ class CoupledTransport(SimulatedTransport):
 
     @property
     def now_ticks(self) -> int:
-        """Ticks since this life of the board began."""
+        """Ticks since the board started."""
         now: int = self._channel.now
         return now
 
 
 class WireEnd:
-    """What one board has at its pins: the wires to the other board. A rig, as a simulated transport wants one."""
+    """The wires from one board's pins to the other board; serves a simulated transport as its rig."""
 
     def __init__(self, clock_hz: int, ppm: float) -> None:
         self.clock_hz = clock_hz
@@ -79,11 +78,11 @@ class WireEnd:
         self._sent: dict[int, int] = {}  # levels of the other's inputs, as sent
         self._seen: dict[int, int] = {}  # levels of my inputs, as far as this board's time has come
         self._arriving: deque[tuple[int, int, int]] = deque()
-        self._led = False  # the other board is the one that lets time pass
+        self._led = False  # the other board lets time pass
         self._begun = 0  # true time at the board's power-up
 
     def rest(self, signal: int, level: int) -> None:
-        """Say what level an input without a wire has."""
+        """Set the level of an input without a wire."""
         self._seen[signal] = level
 
     @property
@@ -146,7 +145,7 @@ class WireEnd:
 
 @dataclasses.dataclass
 class CoupledBoards:
-    """Two boards wired together. `ratio` is the truth about their clocks: ticks of the second for one of the first."""
+    """Two boards wired together. `ratio` is the true clock ratio: ticks of the second per tick of the first."""
 
     first: CoupledTransport
     second: CoupledTransport
@@ -163,9 +162,9 @@ def couple_boards(
     missing: Iterable[str] = (),
     crossed: Iterable[tuple[str, str]] = (),
 ) -> CoupledBoards:
-    """Return a controller and its double, connected as `wires` say, on clocks that are off by `ppm`.
+    """Return a controller and its double, connected by `wires`, with clocks that differ by `ppm`.
 
-    `missing` names wires that are not there; `crossed` pairs of wires whose far ends are exchanged.
+    `missing` names missing wires; `crossed` holds pairs of wires whose far ends are swapped.
     """
     ends = (WireEnd(clock_hz[0], ppm[0]), WireEnd(clock_hz[1], ppm[1]))
     ends[0].other, ends[1].other = ends[1], ends[0]

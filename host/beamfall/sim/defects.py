@@ -1,7 +1,7 @@
-"""The simulated rig with parts in any condition, and all that can be seen, heard and touched of it.
+"""The simulated rig with parts in any condition, and all that a person can see, hear and touch.
 
-`RigInRoom` is the rig that `--port sim` drives. With a sound `Condition` it is `SimulatedRig` to the tick. It also
-keeps what happens for whoever stands beside it (see `room`).
+`RigInRoom` is the rig of `--port sim`. With a sound `Condition` it equals `SimulatedRig` to the tick. It also
+records events for a person beside it (see `room`).
 """
 
 from __future__ import annotations
@@ -17,12 +17,12 @@ from beamfall.sim.drops import LEAST_GAP_S, SAME_PLACE_M, Drop, make_drop
 from beamfall.sim.model import RigModel
 from beamfall.sim.rig import CLOCK_HZ, SimulatedRig, Splash
 
-# Channels beside the lines themselves: what else covers, lights or breaks a line.
+# Channels apart from the lines: what else covers, lights or breaks a line.
 _FINGER, _HAND, _DIM, _BREAK, _STREAM = 100, 200, 300, 400, 500
 _SATELLITE_SHARE = 0.4  # of the drop's dwell (our choice: a satellite is much smaller)
 _SAG_S = 0.012  # how long the emitter is dim (our choice: about as long as a valve is open)
-_SAG_LAG_S = 0.001  # the supply's capacitor holds it up for about so long (our choice)
-_STREAM_REACHES_M = 0.003  # a stream darkens a beam that is no further from it than this
+_SAG_LAG_S = 0.001  # the supply's capacitor lasts about this long (our choice)
+_STREAM_REACHES_M = 0.003  # a stream darkens a beam up to this far away
 _STREAM_DARK_S = (0.004, 0.040)  # a stream that breaks up into drops (our choice)
 _STREAM_CLEAR_S = (0.001, 0.006)
 _BREAK_S = (0.0002, 0.020)  # how long a loose contact is open (our choice)
@@ -72,17 +72,17 @@ class RigInRoom(SimulatedRig):
         super().restart()
 
     def set_by_photographer(self, sequence: Sequence) -> Sequence:
-        """What the photographer of this rig fires where `sequence` is planned."""
+        """What the photographer of this rig really fires for a planned `sequence`."""
         change = self.condition.settings
         return sequence if change is None else change(sequence)
 
     @property
     def now_s(self) -> float:
-        """Seconds since the simulation began, over restarts of the board."""
+        """Seconds since the simulation began, across restarts of the board."""
         return self._past_s + self._seconds(self._now)
 
     def take_splash(self) -> Splash:
-        """As of any rig; where the camera did not open, no light reached a picture."""
+        """As for any rig; if the camera did not open, no light reached a picture."""
         if not self.condition.camera_cable:
             self._splash.lights.clear()
         return super().take_splash()
@@ -154,7 +154,7 @@ class RigInRoom(SimulatedRig):
         return self.condition.valves[valve - 1].plunger == "open" and self.flows(valve)
 
     def has_recycled(self, flash: int) -> bool:
-        """Whether the flash could fire again by now."""
+        """Whether the flash could fire again now."""
         return self._seconds(self._now) >= self._flash_ready_s[flash]
 
     def _drive_valve(self, valve: int, level: int, ticks: int) -> None:
@@ -210,7 +210,7 @@ class RigInRoom(SimulatedRig):
             self._light_up(flash, ticks)
 
     def _light_up(self, flash: int, ticks: int) -> bool:
-        """Fire, if it has recycled; whatever made it fire."""
+        """Fire if it has recycled, whatever triggered it."""
         lights = len(self._splash.lights)
         super()._fire(flash, ticks)
         fired = len(self._splash.lights) > lights
@@ -287,7 +287,7 @@ class RigInRoom(SimulatedRig):
 
     # -- what a person does to it ------------------------------------------------------------------------------
     def cover_beam(self, beam: int, delay_s: float, length_s: float, *, by_hand: bool) -> None:
-        """A finger in the beam, or a hand right over its receiver, which keeps all other light away too."""
+        """A finger in the beam, or a hand right over its receiver, which also blocks all other light."""
         start = self._seconds(self._now) + delay_s
         channel = self._beams[beam] + (_HAND if by_hand else _FINGER)
         self._schedule(start, start + length_s, channel, self._now)
@@ -308,7 +308,7 @@ class RigInRoom(SimulatedRig):
         self._schedule(start, start + length_s, self._button, self._now)
 
     def press_flash(self, flash: int) -> bool:
-        """The flash's own test button, pressed again where the first press only woke it; did it fire?"""
+        """Press the flash's own test button, again if the first press only woke it; return whether it fired."""
         part = self.condition.flashes[flash - 1]
         if not part.powered:
             return False

@@ -11,7 +11,7 @@ from beamfall.physics.fall import MAX_DIAMETER_M, MIN_DIAMETER_M, fall
 from beamfall.sim.model import BeamModel, RigModel
 
 SAME_PLACE_M = 0.005  # nozzles and beams this close belong together
-LEAST_GAP_S = 0.008  # between two drops of one nozzle: it must have emptied and formed anew
+LEAST_GAP_S = 0.008  # between two drops of one nozzle: the next one needs time to form
 
 
 @dataclass
@@ -39,10 +39,10 @@ def make_drop(
     draws: random.Random,
     not_before_s: float,
 ) -> Drop | None:
-    """Return the drop of one valve opening, or None where the opening is too short for one.
+    """Return the drop of one valve opening, or None if the opening is too short for one.
 
-    `not_before_s` is when the nozzle can let go of the next drop. What would be larger than a drop can be falls as
-    the largest one.
+    `not_before_s` is when the nozzle can release the next drop. A drop that would be too large falls as the
+    largest possible one.
     """
     valve = model.valves[valve_number - 1]
     spread = 1.0 + valve.volume_scatter * draws.gauss(0.0, 1.0)
@@ -51,7 +51,7 @@ def make_drop(
     volume = valve.flow_m3_s * max(0.0, opening_s - valve.lag_s) * spread
     if volume < math.pi / 6.0 * MIN_DIAMETER_M**3:
         return None
-    # More than the largest drop is a stream (a rinse, say); its head is what a beam and a dish notice.
+    # More than the largest drop is a stream (a rinse, say); beam and dish notice its head.
     largest = math.pi / 6.0 * MAX_DIAMETER_M**3
     diameter = MAX_DIAMETER_M if volume >= largest else compute_diameter(volume)
     left = opened_s + valve.latency_s + (opening_s - valve.opening_s) + late
@@ -93,13 +93,13 @@ def reach(model: RigModel, drop: Drop, centre_height_m: float) -> tuple[float, f
 
 
 def find_shadow(model: RigModel, drop: Drop, beam: BeamModel) -> tuple[float, float] | None:
-    """Return from when to when the drop darkens a beam (any shadow counts), or None where it passes beside it."""
+    """Return when the drop's shadow starts and ends (any shadow counts), or None if it misses the beam."""
     room = drop.diameter_m**2 - 4.0 * drop.offset_m**2
     if room <= 0.0:
         return None
     half = 0.5 * (math.sqrt(room) + beam.width_m)
     if beam.height_m + half >= drop.start_height_m:
-        return None  # the beam is at the nozzle: no free fall through it
+        return None  # the beam is at the nozzle: the drop does not fall freely there
     return reach(model, drop, beam.height_m + half)[0], reach(model, drop, beam.height_m - half)[0]
 
 

@@ -1,8 +1,8 @@
 """The port `sim`: the firmware and its rig in this process, in virtual time.
 
-The firmware is the real source (firmware/), with ports/simulated below it. Time is a count of clock ticks that
-passes only while the host waits in `read` or `sleep`: the host's waiting is what grants it. Nothing here looks at
-a real clock, so a run is the same every time and takes no longer than its arithmetic.
+The firmware is the real source (firmware/), on ports/simulated. Time is a count of clock ticks that passes only
+while the host waits in `read` or `sleep`. Nothing here reads a real clock, so a run is the same every time and
+takes no longer than its calculations.
 """
 
 from __future__ import annotations
@@ -20,21 +20,21 @@ from beamfall.sim.traits import find_traits
 
 
 class RigAtPins(Protocol):
-    """What stands at the pins of a simulated board. Times are ticks of `clock_hz` since power-up."""
+    """What is connected to a simulated board's pins. Times are ticks of `clock_hz` since power-up."""
 
     clock_hz: int
 
     def drive(self, signal: int, level: int, ticks: int) -> None:
-        """Take note that an output has changed."""
+        """Handle a change of an output."""
 
     def next_edge(self, until: int) -> tuple[int, int, int] | None:
-        """Return (ticks, signal, level) of the first input edge up to `until`, or None; time is then there."""
+        """Return (ticks, signal, level) of the first input edge up to `until`, or None; time moves there."""
 
     def level(self, signal: int) -> int:
         """Return the level of an input now."""
 
     def restart(self) -> None:
-        """Take note that the board has been reset: its outputs are off and its clock starts at 0."""
+        """Handle a reset of the board: its outputs are off and its clock starts at 0."""
 
 
 def make_unique_id(seed: int) -> bytes:
@@ -43,7 +43,7 @@ def make_unique_id(seed: int) -> bytes:
 
 
 def make_entropy(seed: int, boot: int) -> bytes:
-    """What the simulated board of that seed draws its boot id from in its n-th life (4 bytes)."""
+    """The 4 bytes from which the simulated board of that seed makes its n-th boot id."""
     return hashlib.sha256(f"beamfall simulated boot {seed} {boot}".encode()).digest()[:4]
 
 
@@ -99,7 +99,7 @@ class _EmbeddedChannel:
 
 
 class _OpenTime:
-    """What a restart leaves of how long valves were open, as firmware/ports/rp2_chip.py has it on a chip."""
+    """How long valves were open, kept over a restart, as firmware/ports/rp2_chip.py does on a chip."""
 
     def __init__(self) -> None:
         self.before_ms = 0
@@ -156,7 +156,7 @@ class SimulatedTransport:
             while True:
                 if channel.stopped:
                     raise LinkLost(
-                        f"{self._name}: the simulated board is in maintenance and speaks no wire"
+                        f"{self._name}: the simulated board is in maintenance and does not answer"
                     )
                 board.step()
                 if (until_output and channel.to_host) or channel.now >= deadline:
@@ -189,12 +189,12 @@ class SimulatedTransport:
             self._folder.remove()
 
     def reset_board(self) -> None:
-        """Pull the board's plug and put it in again: a new boot id, nothing remembered, outputs off."""
+        """Unplug the board and plug it in again: a new boot id, nothing remembered, outputs off."""
         self._open_time = _OpenTime()
         self.restart_board()
 
     def restart_board(self) -> None:
-        """Restart the board with its supply on, as its watchdog would: only how long valves were open is remembered."""
+        """Restart the board with its supply on, as its watchdog would: it remembers only how long valves were open."""
         self._past_s += self._channel.now / self._channel.clock_hz
         self.rig.restart()
         self._start()

@@ -1,7 +1,7 @@
 """Faults of the simulated rig, by name: `sim?fault=NAME`, or several: `sim?fault=NAME,NAME`.
 
-A fault changes the condition of parts, and now and then the rig's numbers, to what a real fault of that name would
-be; `FAULTS` is the one list of them. How bad it is differs from seed to seed. Nothing here knows how faults are found.
+A fault changes the condition of parts, and sometimes the rig's numbers, as a real fault of that name would;
+`FAULTS` lists them all. Its severity depends on the seed. This file does not use how faults are found.
 All magnitudes are our choice.
 """
 
@@ -22,7 +22,7 @@ from beamfall.sim.model import FlashModel, RigModel
 
 @dataclass
 class World:
-    """What a fault may change, and its chance."""
+    """What a fault may change, and its random numbers."""
 
     model: RigModel
     condition: Condition
@@ -49,7 +49,7 @@ class World:
 
 @dataclass(frozen=True)
 class Fault:
-    """What a fault changes, and the kind of part that a rig must have for it; None: any rig can have it."""
+    """What a fault changes, and the kind of part that a rig needs for it (None if any rig can have it)."""
 
     change: Callable[[World], None]
     part: SignalKind | None = None
@@ -64,7 +64,7 @@ def _misalign_beam(world: World) -> None:
 
 
 def _unplug_beam(world: World) -> None:
-    """The receiver's plug is out, or the emitter's, or a wire is broken where nobody sees it."""
+    """The receiver's or the emitter's plug is out, or a wire is broken out of sight."""
     kind = world.draws.choices(("receiver", "emitter", "hidden"), (5, 3, 2))[0]
     world.beam.plug_in = kind == "hidden"
     if kind == "emitter":
@@ -122,7 +122,7 @@ def _make_valve_leak(world: World) -> None:
 
 
 def _clog_nozzle(world: World) -> None:
-    """The nozzle is blocked, or the tube above the valve, where taking the nozzle off is no help."""
+    """The nozzle is blocked, or the tube above the valve, in which case removing the nozzle does not help."""
     if world.often(0.85):
         world.valve.nozzle_open = False
     else:
@@ -134,7 +134,7 @@ def _empty_reservoir(world: World) -> None:
 
 
 def _block_air_inlet(world: World) -> None:
-    """Suction grows with each drop; how many have fallen before nobody knows."""
+    """Suction grows with each drop, starting after an unknown number of drops."""
     bottle = world.condition.reservoir
     bottle.inlet_open = False
     bottle.fades = world.uniform(0.55, 0.8)
@@ -291,10 +291,10 @@ def find_fault(name: str) -> Fault:
 
 
 def make_faulty(model: RigModel, seed: int, names: str | None) -> RigInRoom:
-    """Return the rig of a model with the faults named, separated by commas; None: a sound rig."""
+    """Return a model's rig with the named faults, separated by commas; None means a sound rig."""
     world = World(model, Condition(), random.Random())
     for name in [] if names is None else dict.fromkeys(names.split(",")):
-        # A stream of chance a fault: two together are each as bad as alone.
+        # Each fault has its own random stream: two together are each as bad as alone.
         world.draws = random.Random(f"{seed}/fault/{name}")
         fault = find_fault(name)
         if fault.part is not None and not model.list_parts(fault.part):

@@ -1,4 +1,4 @@
-"""Faults that sit between the simulated board and this computer: drop-outs, restarts, another firmware."""
+"""Faults between the simulated board and this computer: drop-outs, restarts, another firmware."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from beamfall.link.transport import Transport
 from beamfall.sim.defects import RigInRoom
 from beamfall.sim.firmware_modules import FirmwareModules, load_other_firmware
 
-BACK_S = 1.0  # a USB device that dropped out is there again after this time (our choice)
+BACK_S = 1.0  # a USB device that dropped out returns after this time (our choice)
 
 
 class _Plug:
-    """The board's end of a USB line that drops out now and then; outlives each opening of the port."""
+    """The board's end of a USB line that sometimes drops out; it lives longer than one opening of the port."""
 
     def __init__(self, inner: Transport, rig: RigInRoom) -> None:
         self.inner = inner
@@ -35,7 +35,7 @@ class _Plug:
         )
 
     def watch(self) -> bool:
-        """Restart the board if its supply gave way; return whether the line drops out now."""
+        """Restart the board if its supply failed; return whether the line drops out now."""
         if self.rig.restart_due:
             self.rig.restart_due = False
             self.inner.reset_board()  # type: ignore[attr-defined]
@@ -47,14 +47,14 @@ class _Plug:
         """Open the port again, once the device is back."""
         if self.lost_s is not None:
             if self.inner.clock() < self.lost_s + BACK_S:
-                raise PortNotFound(f"{self.inner.name}: the port is not there")
+                raise PortNotFound(f"{self.inner.name}: the port does not exist")
             self.lost_s = None
             self._plan()
         return FaultyTransport(self)
 
 
 class FaultyTransport:
-    """A transport to a simulated board whose USB line or supply does not hold."""
+    """A transport to a simulated board whose USB line or supply fails."""
 
     def __init__(self, plug: _Plug) -> None:
         self._plug = plug
@@ -69,7 +69,7 @@ class FaultyTransport:
     def _check(self) -> None:
         self._lost = self._plug.watch() or self._lost
         if self._lost:
-            raise LinkLost(f"{self.name}: the port has vanished")
+            raise LinkLost(f"{self.name}: the port has disappeared")
 
     def read(self, timeout_s: float) -> bytes:
         self._check()
@@ -89,7 +89,7 @@ class FaultyTransport:
         self._plug.watch()
 
     def close(self) -> None:
-        """Let go of the port. A board that can be plugged in again lives on until nobody can reach it."""
+        """Close the port. A board that can be plugged in again stays alive until nobody can reach it."""
         self._lost = True
         if not self._plug.can_return:
             self._plug.inner.close()
@@ -98,7 +98,7 @@ class FaultyTransport:
 def spoil_link(
     inner: Transport, rig: RigInRoom
 ) -> tuple[Transport, Callable[[], Transport] | None]:
-    """Return the transport as this rig's condition has it, and how to open it again."""
+    """Return the transport for this rig's condition, and how to open it again."""
     condition = rig.condition
     if condition.usb_holds_s > 1e9 and not condition.supply.restart_share:
         return inner, None
@@ -107,7 +107,7 @@ def spoil_link(
 
 
 def find_firmware_of(rig: RigInRoom, kind: str) -> FirmwareModules | None:
-    """Return the firmware that this rig's board runs where it is not the one that belongs to this library."""
+    """Return the firmware of this rig's board if it does not belong to this library."""
     differs = rig.condition.firmware
     if not differs:
         return None

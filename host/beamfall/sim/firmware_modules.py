@@ -1,7 +1,7 @@
-"""The firmware's own modules, imported into this process without leaving its names about.
+"""Imports the firmware's own modules into this process without leaving their names behind.
 
 The firmware's packages are called `ports`, `boards` and `beamfall_board`, as on a board; another program's modules
-may bear the same names. They are imported from the firmware folder alone and then taken out of sys.modules.
+may have the same names. So they are imported only from the firmware folder and then removed from sys.modules.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ _NAMES = ("beamfall_board", "boards", "ports")
 
 @dataclass(frozen=True)
 class FirmwareModules:
-    """What a simulated board is made of."""
+    """The parts of a simulated board."""
 
     board: Any  # beamfall_board.board.Board
     port: Any  # ports.simulated.port.SimulatedPort
@@ -39,9 +39,9 @@ def load_firmware() -> FirmwareModules:
 
 @cache
 def load_other_firmware(differs: str) -> FirmwareModules:
-    """Return a firmware made from another messages.toml: of another `protocol` version or another `definition`.
+    """Return firmware made from another messages.toml: with another `protocol` version or another `definition`.
 
-    A copy of its own of the modules, for simulated boards that are not of this library's version.
+    It is a separate copy of the modules, for simulated boards that do not match this library's version.
     """
     modules = _import_firmware()
     wire = modules.board.step.__globals__["wire"]
@@ -52,7 +52,7 @@ def load_other_firmware(differs: str) -> FirmwareModules:
 
 
 def _import_firmware() -> FirmwareModules:
-    """Import the firmware from its folder (checkout or wheel); raises ResourceMissing when it is not there."""
+    """Import the firmware from its folder (checkout or wheel); raises ResourceMissing if it is missing."""
     folder = str(find_firmware())
     kept = {name: module for name, module in list(sys.modules.items()) if _ours(name)}
     for name in kept:

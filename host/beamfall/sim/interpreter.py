@@ -33,7 +33,7 @@ _REQUEST = struct.Struct("<BBBBqII")
 _ANSWER = struct.Struct("<qIBBH")
 _HEAD = struct.Struct("<I8s4s8s")
 _ADVANCE, _DRIVE = 1, 2
-_PATIENCE_S = 30.0  # real seconds without a word from the interpreter: it hangs
+_PATIENCE_S = 30.0  # after this many real seconds without output the interpreter has hung
 
 
 def find_interpreter() -> list[str]:
@@ -55,7 +55,7 @@ class _Process:
     """The interpreter with the firmware, its console, and the socket of the rig at its pins."""
 
     def __init__(self, command: list[str], folder: str) -> None:
-        with contextlib.ExitStack() as stack:  # also under Ctrl-C nothing of it is left behind
+        with contextlib.ExitStack() as stack:  # even after Ctrl-C nothing is left behind
             self._errors: IO[bytes] = stack.enter_context(TemporaryFile())
             server = stack.enter_context(socket.create_server(("127.0.0.1", 0)))
             self.serial, self._process = self._start(stack, command, folder, server)
@@ -71,7 +71,7 @@ class _Process:
         firmware: Path = find_firmware()
         master, slave = os.openpty()
         try:
-            # pyserial puts the line into raw mode; before that, nothing may be written to it.
+            # pyserial puts the line into raw mode; write nothing before that.
             console = stack.enter_context(
                 serial.Serial(os.ttyname(slave), timeout=0, write_timeout=5)
             )
@@ -115,7 +115,7 @@ class _Process:
         return self._process.pid
 
     def last_words(self) -> str:
-        """What it wrote to its error stream last, as the end of a sentence; empty where that is nothing."""
+        """The last line of its error stream, as the end of a sentence; empty if there is none."""
         if self._errors.closed:
             return ""
         self._errors.seek(0)
@@ -182,7 +182,7 @@ class MicroPythonTransport:
 
     # -- the rig's socket --------------------------------------------------------------------------------------
     def _take_request(self) -> None:
-        """Read requests up to the next advance, which then waits in `_waiting`."""
+        """Read requests up to the next advance, and keep that in `_waiting`."""
         while self._waiting is None:
             data = b""
             while len(data) < _REQUEST.size:
@@ -199,9 +199,7 @@ class MicroPythonTransport:
             elif op == _ADVANCE:
                 self._waiting = (ticks, written, read)
             else:
-                raise self._lost(
-                    f"the firmware sent {op} over the rig's socket, which means nothing"
-                )
+                raise self._lost(f"the firmware sent an unknown request {op} over the rig's socket")
 
     def _answer(self, now: int, signal: int, level: int) -> None:
         levels = 0
@@ -215,7 +213,7 @@ class MicroPythonTransport:
             raise self._lost("the MicroPython interpreter has ended") from error
 
     def _run(self, seconds: float, *, until_output: bool) -> None:
-        """Grant that much time; with `until_output`, stop as soon as the firmware has said something."""
+        """Grant that much time; with `until_output`, stop as soon as the firmware sends something."""
         with hold_interrupts():
             self._grant(seconds, until_output=until_output)
 
@@ -277,7 +275,7 @@ class MicroPythonTransport:
                     self._process.serial.write(part)
                     self._written += len(part)
             except OSError as error:
-                raise self._lost("its pseudo-terminal takes nothing more") from error
+                raise self._lost("its pseudo-terminal accepts no more bytes") from error
             view = view[len(part) :]
             if view:
                 self._run(0.0, until_output=False)
@@ -295,7 +293,7 @@ class MicroPythonTransport:
             self._folder.remove()
 
     def reset_board(self) -> None:
-        """Pull the board's plug and put it in again: a new process, a new boot id, outputs off."""
+        """Unplug the board and plug it in again: a new process, a new boot id, outputs off."""
         self._past_s += self._now / self.rig.clock_hz
         self._process.stop()
         self.rig.restart()

@@ -1,4 +1,4 @@
-"""A jumper wire in virtual time: what an output of the simulated board does, one of its beams sees."""
+"""A jumper wire in virtual time, from an output of the simulated board to one of its beams."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ CLOCK_HZ = 125_000_000
 
 
 class JumperRig:
-    """Obeys `beamfall.sim.embedded.RigAtPins`: output `source` is wired to input `target`, and nothing else is there.
+    """Implements `beamfall.sim.embedded.RigAtPins`: only a wire from output `source` to input `target`.
 
-    `delay_ticks` is how long an edge takes through the wire; a test can make it anything, life makes it nothing.
+    `delay_ticks` is how long an edge takes through the wire: 0 for a real wire, any value in a test.
     """
 
     def __init__(

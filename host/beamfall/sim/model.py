@@ -15,9 +15,9 @@ from beamfall.setup.signals import SignalKind
 class ValveModel:
     """One valve with its nozzle.
 
-    `latency_s` runs from the command to open to the drop coming free, for an opening of
-    `opening_s`; a longer opening adds to it what it is longer. Scatters are standard deviations
-    from drop to drop.
+    `latency_s` is the time from the open command until the drop comes free, for an opening of
+    `opening_s`; a longer opening adds its extra time. Scatters are standard deviations from drop
+    to drop.
     """
 
     nozzle_height_m: float

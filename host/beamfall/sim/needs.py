@@ -1,7 +1,7 @@
-"""What a simulated rig needs for a collision: the truth that plans and searches are judged by.
+"""The settings that a simulated rig needs for a collision: the truth to judge plans and searches by.
 
-Worked out from the model by root finding, one rig at a time and apart from the planner's arrays.
-Scatter from shot to shot is left out: this is what the rig does on average.
+Calculated from the model by root finding, one rig at a time, independently of the planner's arrays.
+It leaves out scatter from shot to shot: this is what the rig does on average.
 """
 
 from __future__ import annotations
@@ -28,9 +28,9 @@ class Needs:
 
 
 def find_needs(model: RigModel, stage_s: float, meeting: float, edge: str = "dark") -> Needs | None:
-    """Return what the model needs to meet its jet at a share `meeting` of its rise, light `stage_s` later.
+    """Return what drop 2 needs to meet the jet at a fraction `meeting` of its rise, with the light `stage_s` later.
 
-    The valve and beam are the first ones, `edge` the counted edge. None where it throws no jet.
+    Uses the first valve and the first beam; `edge` is the counted edge. None if there is no jet.
     """
     drop, jet = make_calm_shot(model)
     if jet is None:
@@ -69,7 +69,7 @@ def make_calm_shot(model: RigModel) -> tuple[Drop, Jet | None]:
 def describe_needs(
     model: RigModel, stage_s: float, meeting: float, edge: str = "dark"
 ) -> dict[str, Any] | None:
-    """`find_needs` as plain values in ms; None without a jet."""
+    """`find_needs` as plain values in ms; None if there is no jet."""
     needs = find_needs(model, stage_s, meeting, edge)
     if needs is None:
         return None

@@ -1,7 +1,7 @@
-"""A person beside the simulated rig: does and answers what is asked, from what can be perceived in the room.
+"""A person beside the simulated rig, who answers questions and does what is asked, from what can be seen and heard.
 
-Which view of the room answers which question is all that stands here; causes and probabilities are not known. With
-`wrong_share` above 0 the person is wrong in that share of the questions: gives another answer, or does not do what
+This file only says which view of the room answers which question; it uses no causes or probabilities. With
+`wrong_share` above 0 the person fails in that share of the questions: gives another answer, or does not do what
 was asked.
 """
 

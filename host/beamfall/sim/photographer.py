@@ -1,4 +1,4 @@
-"""The photographer of a simulated rig: looks at what the simulated camera would show and describes it plainly."""
+"""The photographer of a simulated rig, who looks at the simulated picture and describes it plainly."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ from dataclasses import dataclass, field
 from beamfall.link.traits import Seen
 from beamfall.sim.collision import Picture
 
-_READING_M = 0.001  # heights are read off a picture to this
+_READING_M = 0.001  # accuracy of heights read off a picture
 
 
 @dataclass
 class SimulatedPhotographer:
-    """Says a word about each picture; with `heights` also measures, a millimetre off now and then."""
+    """Gives a word for each picture; with `heights` also measures, sometimes a millimetre off."""
 
     seed: int = 0
     heights: bool = False
@@ -23,7 +23,7 @@ class SimulatedPhotographer:
         self._draws = random.Random(f"{self.seed}/person")
 
     def look(self, picture: Picture | None) -> Seen:
-        """Describe a picture; None: a black one."""
+        """Describe a picture; None is a black one."""
         if picture is None:
             return Seen("black")
         if not self.heights:

@@ -1,4 +1,4 @@
-"""What the camera would have seen at the flash, drawn. A drawing, not a photograph, and it says so."""
+"""Draws what the camera would have seen at the flash. The drawing says that it is not a photograph."""
 
 from __future__ import annotations
 
@@ -29,10 +29,10 @@ _NO_PHOTOGRAPH = "simulated, not a photograph"
 def draw_picture(
     splash: Splash, model: RigModel, path: str | Path, *, light: int = 0, tell: bool = True
 ) -> None:
-    """Draw what a splash shows at one of its lights (the first) into a PNG.
+    """Draw a splash in one of its lights (the first) into a PNG.
 
-    `tell`: say below what it shows; not for whoever is asked that.
-    Raises UserError where the file cannot be written. Without any light the picture is black.
+    `tell` adds a caption that says what it shows; leave it out if a person has to judge the picture.
+    Raises UserError if the file cannot be written. Without any light the picture is black.
     """
     words = _describe(splash, light) if tell else _NO_PHOTOGRAPH
     draw_scene(make_scene(splash, model, light), path, words)
@@ -69,14 +69,14 @@ def draw_pictures(splashes: Sequence[Splash], model: RigModel, path: str | Path)
 
 @dataclass(frozen=True)
 class SimulatedPicture:
-    """What the simulated camera saw: obeys `beamfall.link.traits.Picture`."""
+    """What the simulated camera saw; implements `beamfall.link.traits.Picture`."""
 
     splash: Splash
     model: RigModel
 
     @property
     def seen(self) -> Picture | None:
-        """What the first light showed; None: a black picture."""
+        """What the first light showed; None for a black picture."""
         return self.splash.pictures[0] if self.splash.pictures else None
 
     @property
@@ -239,7 +239,7 @@ def _jet_outline(centre: float, tall: float, diameter: float) -> list[tuple[floa
 
 
 def _draw_umbrella(axes: Axes, centre: float, height: float, since_ms: float) -> None:
-    """A sheet that spreads fast and slows, and sinks at its rim; widths are ours, for the eye."""
+    """A sheet that spreads fast, then slows and sinks at its rim; the widths are our choice, to look right."""
     from matplotlib.patches import Circle, Polygon
 
     width = 2.2 + 19.0 * (1.0 - math.exp(-max(since_ms, 0.0) / 7.0))
@@ -267,7 +267,7 @@ def _draw_umbrella(axes: Axes, centre: float, height: float, since_ms: float) ->
 def _draw_crown(
     axes: Axes, dish: float, centre: float, diameter: float, speed: float, since_ms: float
 ) -> None:
-    """Crown and cavity in the first tens of milliseconds; sizes are ours, for the eye."""
+    """Crown and cavity in the first tens of milliseconds; the sizes are our choice, to look right."""
     from matplotlib.patches import Circle, Ellipse, Polygon
 
     life = since_ms * speed / diameter  # in drop diameters travelled: 1 m/s is 1 mm/ms

@@ -1,4 +1,4 @@
-"""A simulated port's name, taken apart.
+"""Reads the name of a simulated port.
 
 sim                      firmware and rig in this process, virtual time
 sim:micropython          the firmware under the MicroPython interpreter, the same virtual time
@@ -25,7 +25,7 @@ class SimulatedPortName:
 
 
 def parse_port(name: str) -> SimulatedPortName:
-    """Return the parts of a simulated port's name; raises PortSyntaxError for what no such port has."""
+    """Return the parts of a simulated port's name; raises PortSyntaxError for a wrong name."""
     kind, _, query = name.partition("?")
     if kind not in (EMBEDDED, INTERPRETER):
         raise PortSyntaxError(
@@ -35,7 +35,7 @@ def parse_port(name: str) -> SimulatedPortName:
     faults: list[str] = []
     for key, value in parse_qsl(query, keep_blank_values=True):
         if key == "seed":
-            # Seeds are kept in the shot log, whose whole numbers end there.
+            # The shot log stores seeds, and its integers end there.
             if not value.isascii() or not value.isdigit() or len(value) > 19 or int(value) >= 2**63:
                 raise PortSyntaxError(
                     f"port {name!r}: seed={value!r} is not a whole number from 0 to 2^63 - 1"

@@ -1,7 +1,7 @@
-"""The simulated rig at the board's pins: valves in, beam edges and light out, and the truth beside them.
+"""The simulated rig at the board's pins: valves in, beam edges and light out, and the truth about them.
 
-Everything random comes from one seed: each drop and each splash draws from a stream of its own, named by the seed
-and its number, so that what one shot does never depends on how the shots before it were read.
+All random numbers come from one seed: each drop and each splash has its own stream, named by the seed and its
+number, so that a shot never depends on how earlier shots were read.
 """
 
 from __future__ import annotations
@@ -16,15 +16,15 @@ from beamfall.sim.drops import LEAST_GAP_S, SAME_PLACE_M, Drop, make_drop
 from beamfall.sim.model import RigModel
 
 CLOCK_HZ = 125_000_000
-FORGET_S = 3.0  # a drop older than this has nothing to do with what falls now
+FORGET_S = 3.0  # a drop older than this does not affect later ones
 
 
 @dataclass
 class Splash:
-    """The drops that belong together, with what they did to the liquid, and what lights show of it.
+    """Drops that belong together, what they did to the liquid, and what each light shows.
 
-    `columns` are the places where drops fall, in the order of the valves that came first; `jet`,
-    `contact` and `pictures` are of the first of them, one picture a light.
+    `columns` are the places where drops fall, in the order in which their valves opened; `jet`,
+    `contact` and `pictures` belong to the first place, with one picture per light.
     """
 
     drops: list[Drop] = field(default_factory=list)
@@ -42,9 +42,9 @@ class Splash:
 
 
 class SimulatedRig:
-    """Obeys `beamfall.sim.embedded.RigAtPins`. `model` is the truth, `seed` all its chance.
+    """Implements `beamfall.sim.embedded.RigAtPins`. `model` is the truth; `seed` gives the random numbers.
 
-    Inside, parts go by their place in the model, from 1; `lines` names the board's lines they are at.
+    Inside, parts are numbered by their place in the model, from 1; `lines` names their lines on the board.
     """
 
     def __init__(self, model: RigModel, seed: int = 0, clock_hz: int = CLOCK_HZ) -> None:
@@ -143,7 +143,7 @@ class SimulatedRig:
         self._join(drop)
 
     def _join(self, drop: Drop) -> None:
-        """Put the drop into the splash under way, or begin a new one; reckon the jet and the collision."""
+        """Add the drop to the current splash, or start a new one; calculate the jet and the collision."""
         splash = self._splash
         if splash.drops and drop.left_s - splash.drops[0].left_s > FORGET_S:
             splash = self._splash = Splash()
@@ -155,7 +155,7 @@ class SimulatedRig:
         if column is None:
             column = Column(drop.place_m)
             splash.columns.append(column)
-        # One stream of chance a column and splash, the same however many drops have come so far.
+        # One random stream per column and splash, the same however many drops have come so far.
         number = self.drops_made - len(splash.drops)
         draws = random.Random(f"{self.seed}/splash/{number}/{splash.columns.index(column)}")
         column.add(self.model, drop, draws)
@@ -172,7 +172,7 @@ class SimulatedRig:
 
     # -- the truth ---------------------------------------------------------------------------------------------
     def take_splash(self) -> Splash:
-        """Return what has happened since the last call, with what each light would show, and begin anew."""
+        """Return what has happened since the last call, with what each light would show, and start again."""
         splash = self._splash
         column = splash.columns[0] if splash.columns else Column(0.0)
         splash.pictures = [see_picture(self.model, column, lit) for _, lit, _ in splash.lights]

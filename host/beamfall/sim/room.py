@@ -1,6 +1,6 @@
-"""The room with the simulated rig, as a person in it perceives it: what is seen, heard, felt and done.
+"""The room with the simulated rig, as a person experiences it: what is seen, heard, felt and done.
 
-Every view is taken from what the rig does at its pins or from how its parts look; nothing here knows of causes,
+Every view comes from what the rig does at its pins or from how its parts look; this file uses no causes,
 tests or probabilities.
 """
 
@@ -10,14 +10,14 @@ from beamfall.setup.signals import SignalKind
 from beamfall.sim.collision import see_picture
 from beamfall.sim.defects import RigInRoom
 
-_WATCHES_S = 4.0  # for so long a person looks before saying that nothing drips by itself
-_SPREADS_S = 0.010  # a picture later than this after the contact shows an umbrella that is over
+_WATCHES_S = 4.0  # how long a person looks before saying that nothing drips by itself
+_SPREADS_S = 0.010  # a picture later than this after the contact shows no umbrella any more
 
 
 class Room:
-    """What a person beside the rig can tell. `look_away` begins a new observation.
+    """What a person beside the rig can observe. `look_away` starts a new observation.
 
-    Valves, beams and flashes go by the board's lines that they are plugged into: valve 2 is the one at valve2.
+    Valves, beams and flashes are numbered by the line that they are plugged into: valve 2 is the one at valve2.
     """
 
     def __init__(self, rig: RigInRoom) -> None:
@@ -25,7 +25,7 @@ class Room:
         self._from = 0
 
     def look_away(self) -> None:
-        """Forget what has been seen and heard up to now."""
+        """Forget what has been seen and heard so far."""
         self._from = len(self._rig.happenings)
 
     def _count(self, what: str) -> int:
@@ -59,20 +59,20 @@ class Room:
 
     # -- how parts look and feel -------------------------------------------------------------------------------
     def beam_plugs_in(self, beam: int) -> bool:
-        """Whether both plugs of the beam sit as they should."""
+        """Whether both plugs of the beam are fully in."""
         return self._rig.condition.beams[self._rig.find_place(SignalKind.BEAM, beam) - 1].plug_in
 
     def beam_path_free(self, beam: int) -> bool:
-        """Whether nothing stands between emitter and receiver, the lenses are dry and the emitter glows."""
+        """Whether nothing is between emitter and receiver, the lenses are dry and the emitter glows."""
         part = self._rig.condition.beams[self._rig.find_place(SignalKind.BEAM, beam) - 1]
         return part.path_free and part.emitter_lit
 
     def valve_plug_in(self, valve: int) -> bool:
-        """Whether the valve's plug sits as it should."""
+        """Whether the valve's plug is fully in."""
         return self._rig.condition.valves[self._rig.find_place(SignalKind.VALVE, valve) - 1].plug_in
 
     def coil_pulled(self) -> bool:
-        """Whether a valve's coil has drawn steel since `look_away`."""
+        """Whether a valve's coil has attracted steel since `look_away`."""
         return self._count("coil") > 0
 
     def liquid_in_reservoir(self) -> bool:
@@ -130,13 +130,13 @@ class Room:
         return self._rig.press_flash(self._rig.find_place(SignalKind.FLASH, flash))
 
     def take_nozzle_off(self, valve: int, off: bool) -> None:
-        """Take the nozzle off the valve, or put it on again as it was."""
+        """Remove the nozzle from the valve, or put it back as it was."""
         self._rig.condition.valves[
             self._rig.find_place(SignalKind.VALVE, valve) - 1
         ].nozzle_off = off
 
     def open_cap(self, opened: bool) -> None:
-        """Open or close the cap of the reservoir; open, air comes in and the suction is gone."""
+        """Open or close the cap of the reservoir; opening it lets air in and ends the suction."""
         bottle = self._rig.condition.reservoir
         bottle.cap_open = opened
         if opened:

@@ -1,4 +1,4 @@
-"""What a simulated port answers to the questions in `beamfall.link.traits`."""
+"""A simulated port's answers to `beamfall.link.traits`."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ from beamfall.sim.truth import take_truth
 
 
 class SimulatedTraits(PortTraits):
-    """Of a port with whatever at its pins: virtual time, repeatable chance, nothing to see."""
+    """A port with anything at its pins: virtual time, repeatable random numbers, nothing to see."""
 
     is_virtual_time = True
     repeats_boot_ids = True
@@ -45,7 +45,7 @@ class SimulatedTraits(PortTraits):
 
 
 class RigTraits(SimulatedTraits):
-    """Of a port with a simulated rig: the truth about each shot, its camera and its people."""
+    """A port with a simulated rig: the truth about each shot, its camera and its people."""
 
     def __init__(self, rig: SimulatedRig, clock: Callable[[], float]) -> None:
         super().__init__(rig.seed, clock)
@@ -104,7 +104,7 @@ def _own(picture: Picture) -> SimulatedPicture:
 
 
 def find_traits(at_pins: object, seed: int, clock: Callable[[], float]) -> PortTraits:
-    """Return what the port with that at its pins answers; `clock` is the port's, in s."""
+    """Return the answers of a port with that rig at its pins; `clock` is the port's, in s."""
     if isinstance(at_pins, SimulatedRig):
         return RigTraits(at_pins, clock)
     return SimulatedTraits(seed, clock)

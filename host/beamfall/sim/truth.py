@@ -1,4 +1,4 @@
-"""What was true of a simulated shot, on the shot's own clock: for `--json` and for judging what was measured."""
+"""The truth about a simulated shot, on the shot's own clock: for `--json` and for judging measurements."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from beamfall.sim.scene import make_scene
 
 
 def take_truth(rig: SimulatedRig, edges: Iterable[StampedEdge]) -> tuple[dict[str, Any], Splash]:
-    """Return the truth about the shot that has just ended and its splash, and forget both.
+    """Return the truth about the shot that has just ended and about its splash, and forget both.
 
     `edges` are the shot's own; ticks count from the release.
 
