@@ -45,7 +45,7 @@ class Input:
         self._rising = Pin.IRQ_RISING
         self._both = Pin.IRQ_RISING | Pin.IRQ_FALLING
         self._flags = None  # asks which edges there were, where the board knows
-        self._last = 0  # when the newest edge was told
+        self._last = 0  # when the newest edge was reported
         self._spare = 0  # an interrupt more than edges told is owed, see _guess
         self._held = 0
         self.counted_level = 1

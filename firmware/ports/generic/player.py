@@ -18,9 +18,7 @@ from beamfall_board.wire_definition import const
 
 _MASK = const(0x3FFFFFFF)
 _NEVER = const(0x3FFFFFFF)
-LONGEST_TICKS = const(
-    0x1FFFFFFF
-)  # half of what the clock of microseconds counts before it begins anew
+LONGEST_TICKS = const(0x1FFFFFFF)  # half of what the clock of microseconds counts before it wraps
 _DWELL = const(4)  # index of the first dwell's step
 _STEPS = const(6)
 _RELEASE = const(255)

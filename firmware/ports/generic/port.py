@@ -221,7 +221,7 @@ class Port:
         return self._player.rows_done()
 
     def now_ticks(self):
-        """Since the zero; not beyond an edge that next_edge has not yet told."""
+        """Since the zero; not beyond an edge that next_edge has not yet returned."""
         now = self._player.now()
         if self._player.recording:
             for ring in self._rings:
@@ -255,7 +255,7 @@ class Port:
         return time.ticks_ms() & _MASK
 
     def idle(self, ms):
-        """Sleep until a byte comes, `ms` at the most; under way a nap, and up to `wake_ticks` where that is near."""
+        """Sleep until a byte comes, at most `ms`; under way a nap, and up to `wake_ticks` where that is near."""
         ms = min(ms, _LOOK_MS)
         if self._player.recording:
             ms = min(ms, _NAP_MS)

@@ -332,7 +332,7 @@ class Port:
 
     # -- while it runs -----------------------------------------------------------------------------------------
     def poll(self):
-        """Bit 0: the machines ran out of rows; bit 1: the hardware did not do as told. Lost stamps are counted."""
+        """Bit 0: the machines ran out of rows; bit 1: the hardware failed. Lost stamps are counted."""
         if not self._running:
             return 0
         flags = self._start_trouble
@@ -441,7 +441,7 @@ class Port:
         return time.ticks_ms() & _TICKS_MASK
 
     def idle(self, ms):
-        """Sleep until a byte comes, `ms` at the most; with a shot or watch under way a nap, so that no stamp waits
+        """Sleep until a byte comes, at most `ms`; with a shot or watch under way a nap, so that no stamp waits
         for long, and up to `wake_ticks` exactly."""
         ms = min(ms, _LOOK_MS)
         if self._running:

@@ -62,7 +62,7 @@ def wait_gpio(level, gpio):
 
 
 def place(program, origin, zero, span):
-    """The program's words as they stand in the instruction memory from `origin` on."""
+    """The program's words as they are in the instruction memory from `origin` on."""
     words = list(program[WORDS])
     for i in range(len(words)):
         if not words[i] & _NOT_JMP:

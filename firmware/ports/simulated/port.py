@@ -147,7 +147,7 @@ class SimulatedPort:
 
     # -- time --------------------------------------------------------------------------------------------------
     def idle(self, ms):
-        """Let time pass until the next event of the rows, the next edge, the wake time, or `ms` at the most."""
+        """Let time pass until the next event of the rows, the next edge, the wake time, or at most `ms`."""
         channel = self._channel
         until = channel.now + ms * self._hz // 1000
         row = -1
