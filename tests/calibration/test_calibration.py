@@ -173,7 +173,7 @@ def run(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
 def test_the_command(tmp_path: Path) -> None:
     first = run(tmp_path, "calibrate", "--port", "sim?seed=3", "--count", "12")
     assert first.returncode == 0, first.stderr
-    assert "cannot be told apart by these edges" in first.stdout
+    assert "cannot be separated by these edges" in first.stdout
     assert (tmp_path / "example.learned.json").exists()
     second = run(tmp_path, "calibrate", "--series", "1", "--json", "--no-store")
     content = json.loads(second.stdout)
