@@ -10,7 +10,7 @@ from machine_host import Faults, kinds, perhaps_faults
 from machine_services import ServiceRules
 
 from beamfall.board import Board, Status
-from beamfall.errors import BoardRestarted
+from beamfall.errors import BoardRestarted, UserError
 
 slots = st.integers(1, 3)
 _NO_DIGEST = bytes(16)
@@ -47,8 +47,12 @@ class SlotRules(ServiceRules):
         if choose:
             self.chosen.add(slot)
             with self._trying():
-                host.choose_slot(slot)
-                self.chosen = {slot}
+                try:
+                    host.choose_slot(slot)
+                except UserError:  # an empty slot cannot be chosen
+                    assert None in self._may_hold(slot), "a slot that holds a table is called empty"
+                else:
+                    self.chosen = {slot}
 
     @rule(slot=slots, to_board=perhaps_faults, to_host=perhaps_faults)
     def erase_a_slot(self, slot: int, to_board: Faults, to_host: Faults) -> None:
