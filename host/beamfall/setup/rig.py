@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args, get_type_hints
 
 from beamfall.errors import KeyProblem, RigFileError
 from beamfall.setup.file_schema import (
@@ -68,7 +68,10 @@ class Rig:
 
     @classmethod
     def from_dict(cls, content: Mapping[str, Any]) -> Rig:
-        """Rebuild a rig from `to_dict`; fields that this version does not have are left out."""
+        """Rebuild a rig from `to_dict`; fields that this version does not have are left out.
+
+        Raises TypeError for a value of the wrong type, KeyError where the name is missing.
+        """
         lists = {"valves": Valve, "beams": Beam, "flashes": Flash}
         sections = {
             "dish": Dish,
@@ -237,5 +240,16 @@ def _check_geometry(rig: Rig) -> Iterator[KeyProblem]:
 def _restore(kind: Any, entry: Mapping[str, Any]) -> Any:
     values = {key: entry[key] for key in kind.__dataclass_fields__ if key in entry}
     if "parts" in values:
-        values["parts"] = tuple((name, share) for name, share in values["parts"])
+        values["parts"] = tuple((str(name), float(share)) for name, share in values["parts"])
+    hints = get_type_hints(kind)
+    for key, value in values.items():
+        wanted = get_args(hints[key]) or (hints[key],)
+        if key != "parts" and not any(_fits(value, one) for one in wanted):
+            raise TypeError(f"{key} = {value!r} has the wrong type")
     return kind(**values)
+
+
+def _fits(value: object, wanted: type) -> bool:
+    if wanted in (int, float) and isinstance(value, bool):
+        return False
+    return isinstance(value, int | float if wanted is float else wanted)

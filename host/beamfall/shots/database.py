@@ -41,6 +41,9 @@ def explain_errors(path: Path) -> Iterator[None]:
             f"the text {error.object!r} has parts that are no characters, so the shot log cannot hold it: "
             "the terminal and this program disagree on the encoding (UTF-8 is expected)"
         ) from error
+    except UnicodeDecodeError as error:
+        # SQLite's own message quotes the damaged bytes, and Python cannot read it.
+        raise LogDamaged(path, "the list of its tables", "bytes that are no text") from error
     except sqlite3.Error as error:
         raise _explain(path, error) from error
 
