@@ -3,7 +3,7 @@
 hard   the callback runs in the interrupt itself, also during a garbage collection (Timer(hard=True): RP2040,
        STM32, SAMD, i.MX RT; not ESP32)
 fine   the alarm takes microseconds (RP2040, ESP32). Elsewhere machine.Timer counts milliseconds, and starting it
-       anew from its own hard callback loses it (the list of timers is being walked just then): there the alarm
+       again from its own hard callback loses it (the list of timers is being walked just then): there the alarm
        is a beat of 1 ms, and whoever is called looks whether anything is due.
 """
 

@@ -68,7 +68,7 @@ class FaultRig:
         return self.board.info.clock_hz
 
     def attempt(self, action: Callable[[], _Result]) -> _Result | None:
-        """Do something, anew where the line or the board failed in between; None when it never ended.
+        """Do something, again where the line or the board failed in between; None when it never ended.
 
         A board in the fault state is brought out of it first; what was under way then counts as not
         read. What the board, or this library for it, refuses for good is not tried again: see `trouble`.
@@ -110,7 +110,7 @@ class FaultRig:
             self.trouble = str(refusal)
 
     def _come_back(self) -> None:
-        """Open the line anew, with whatever was under way put off."""
+        """Open the line again, with everything switched off."""
         boot = self.board.info.boot_id
         for _ in range(_TRIES):
             try:

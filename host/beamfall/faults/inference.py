@@ -3,7 +3,7 @@
 A hypothesis is a set of at most two causes. Its prior is the product of its causes' odds (weight x ODDS), which
 makes causes independent of each other. Every sign multiplies in the chance of its outcome (see `signs`). Answers of
 a person are taken to be wrong now and then, and what a person is to do, not done; the same question asked again looks
-at the same rig, so that only the person's mistake is drawn anew, not the rig's behaviour.
+at the same rig, so that only the person's mistake is drawn again, not the rig's behaviour.
 """
 
 from __future__ import annotations

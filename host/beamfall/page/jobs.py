@@ -42,7 +42,7 @@ def make_arm() -> Job:
 def make_release(count: int, unrested: bool = False) -> Job:
     """Fire what is armed, `count` times; raises UserError where nothing is, or no more than it says.
 
-    One shot goes out at once or not at all: while the surface rests or the flash recycles it is
+    One shot goes out at once or not at all: while the surface settles or the flash recycles it is
     refused with what is left, since drops that fall seconds after the key come by surprise.
     `unrested` leaves the surface's rest out for it, deliberately; recycling never.
     """

@@ -63,7 +63,7 @@ def list_drifts(assessment: Assessment) -> list[str]:
 
 
 def say_steady(assessment: Assessment) -> str:
-    """One sentence where there are no findings: whether anything drifts, as far as so many shots can say."""
+    """One sentence where there are no findings: whether anything drifts, as far as this number of shots can show."""
     trends = _list_trends(assessment)
     if not trends:
         count = assessment.data.shots

@@ -190,7 +190,7 @@ def _mend_keys(
     keys: tuple[Any, ...],
     lost: list[str],
 ) -> None:
-    """Give a shot an empty series, sequence or board in the place of one that is lost, and no rig."""
+    """Give a shot an empty series, sequence or board instead of one that is lost, and no rig."""
     series, rig, sequence, board = keys
     if new.execute("SELECT 1 FROM series WHERE id = ?", (series,)).fetchone() is None:
         lost.append(f"series {series}")
@@ -224,7 +224,7 @@ def _mend_keys(
 
 
 def _swap(path: Path, mended: Path) -> Path:
-    """Put the mended log in the place of the damaged one, which gets another name; return that."""
+    """Replace the damaged log by the mended one; return the name that the damaged one gets."""
     number = 0
     while True:
         ending = f"-damaged{number or ''}"

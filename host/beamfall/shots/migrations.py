@@ -1,7 +1,7 @@
 """The shot log's tables, and the steps from each version of the file to the next.
 
 A file says its version in `PRAGMA user_version`. A step, once released, is never changed: a new version adds a
-function at the end. A step works on the tables as they are at that version and knows nothing of today's classes.
+function at the end. A step works on the tables as they are at that version and uses none of today's classes.
 
 Since version 3 a row is its keys and one JSON text with its checksum. What is searched or listed is a generated
 column, so that nothing is written twice.
