@@ -50,8 +50,8 @@ def test_text_says_reason_and_advice(capsys: pytest.CaptureFixture[str]) -> None
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["--port", "sim", "--wrong-answers", "0.1"], "add --simulated-person"),
-        (["--port", "sim?fault=none-such", "--simulated-person"], "is unknown"),
+        (["--port", "sim", "--wrong-answers", "0.1"], "--simulated-person"),
+        (["--port", "sim?fault=none-such", "--simulated-person"], "none-such"),
     ],
 )
 def test_mistakes_are_told(

@@ -195,7 +195,7 @@ def test_the_same_seed_is_the_same_rig(fault: str) -> None:
 
 
 def test_an_unknown_fault_is_refused_with_those_that_there_are() -> None:
-    with pytest.raises(UserError, match="'wet-feet' is unknown.*beam-misaligned"):
+    with pytest.raises(UserError, match="wet-feet.*beam-misaligned"):
         Board.connect("sim?fault=beam-misaligned,wet-feet")
 
 
@@ -211,7 +211,7 @@ def test_two_faults_are_both_there_however_they_are_written(query: str) -> None:
 
 
 def test_an_empty_name_is_no_fault() -> None:
-    with pytest.raises(UserError, match="'' is unknown"):
+    with pytest.raises(UserError, match="''.*beam-misaligned"):
         Board.connect("sim?fault=")
 
 

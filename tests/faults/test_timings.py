@@ -105,7 +105,7 @@ def test_the_text_names_the_timings_that_were_checked(
     assert main(["check", "--port", "sim", "--seed", "1", "--simulated-person"]) == 0
     said = capsys.readouterr().out
     assert "Timings checked: the sequence of shot 1; to check others: --sequence FILE." in said
-    assert said.count("Several can be so at once") == 1
+    assert said.count("More than one can be true") == 1
 
 
 @pytest.mark.usefixtures("silent_photographer")

@@ -93,7 +93,7 @@ def test_an_outcome_that_the_board_had_no_room_for_is_not_waited_for_for_ever() 
     store = line.inner._board.store
     for _ in range(200):
         store.add(0x84, b"\x28" + b"x" * 40, 0, 41)
-    with pytest.raises(ShotError, match="dropped for want of room"):
+    with pytest.raises(ShotError, match="no report of shot 2"):
         board.wait_for(ticket)
 
 
