@@ -48,7 +48,9 @@ def test_the_command_prints_each_key_with_meaning_range_and_default() -> None:
     for key in KEYS:
         found = [line for line in lines if line.split()[:1] == [key.key] and key.meaning in line]
         assert found and any(key.expected in line for line in found), name(key)
-        assert any((key.default or ("required" if key.needed else "none")) in line for line in found)
+        assert any(
+            (key.default or ("required" if key.needed else "none")) in line for line in found
+        )
     result = json.loads(CliRunner().invoke(app, ["rig", "keys", "valve", "--json"]).output)
     height = next(one for one in result["keys"] if one["key"] == "height")
     assert (height["unit"], height["low"], height["high"], height["needed"]) == (
