@@ -19,6 +19,7 @@ TESTS = Path(__file__).resolve().parents[1]
 RUNS = {
     "stops": "torture/stops.py --runs 1000",
     "soak": "torture/soak.py --shots 100000 --damage 0.01",
+    "histories": "torture/histories.py",
     "machine": "torture/machine_run.py --minutes 8",
     "mutations": "torture/machine_run.py --mutations",
     "faults": "benchmarks/fault_finding.py",

@@ -116,8 +116,8 @@ def _take_any_session(patch: Patch) -> None:
 def _repeat_a_release_that_ran(patch: Patch) -> None:
     original = Link.settle_release
 
-    def settle(self: Link, boot_id: int, release: int) -> bool:
-        original(self, boot_id, release)
+    def settle(self: Link, boot_id: int, release: int, *more: Any) -> bool:
+        original(self, boot_id, release, *more)
         return False
 
     patch.setattr(Link, "settle_release", settle)
@@ -127,9 +127,9 @@ def _repeat_a_release_that_ran(patch: Patch) -> None:
 def _resend_under_a_new_number(patch: Patch) -> None:
     original = Link._recover
 
-    def recover(self: Link, message: Message, perhaps_done: bool) -> Message:
+    def recover(self: Link, message: Message, perhaps_done: bool, *more: Any) -> Message:
         if message.name != "release":
-            return original(self, message, perhaps_done)
+            return original(self, message, perhaps_done, *more)
         welcome = self.reopen()
         fields = {**message.fields, "release": welcome.last_release + 1}
         return self._request(Message("release", fields), may_recover=False)
@@ -141,9 +141,9 @@ def _resend_under_a_new_number(patch: Patch) -> None:
 def _call_an_unknown_release_refused(patch: Patch) -> None:
     original = Board.release
 
-    def release(self: Board, ticket: Ticket) -> None:
+    def release(self: Board, ticket: Ticket, **options: Any) -> None:
         try:
-            original(self, ticket)
+            original(self, ticket, **options)
         except ReleaseUnknown as error:
             raise BoardRestarted("it was not carried out") from error
 
@@ -156,10 +156,10 @@ def _leave_a_lost_release_to_guessing(patch: Patch) -> None:
 
     original = Link._recover
 
-    def recover(self: Link, message: Message, perhaps_done: bool) -> Message:
+    def recover(self: Link, message: Message, perhaps_done: bool, *more: Any) -> Message:
         if message.name == "release":
             raise NoAnswer("no answer")
-        return original(self, message, perhaps_done)
+        return original(self, message, perhaps_done, *more)
 
     patch.setattr(Link, "_recover", recover)
 

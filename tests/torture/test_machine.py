@@ -38,7 +38,7 @@ def store_as_it_was() -> Iterator[None]:
     names["STORE_BYTES"] = before
 
 
-@pytest.mark.full
+@pytest.mark.long
 def test_the_promises_hold_whatever_happens_to_the_line() -> None:
     """Also in all the histories that a mutation gets: what is found there is the mutation's."""
     run_until_found()
@@ -56,7 +56,7 @@ def test_a_release_number_used_again_settles_the_unknown_one_before() -> None:
 
 
 @pytest.mark.parametrize("mutation", MUTATIONS)
-@pytest.mark.full
+@pytest.mark.long
 def test_the_machine_finds(mutation: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """By an assertion, and nothing else."""
     MUTATIONS[mutation](monkeypatch)
