@@ -80,7 +80,7 @@ function words() {
   if (!serverUp)
     return [
       'no server',
-      'Beamfall has stopped or cannot be reached. If it has stopped, start `beamfall page` again and open its new link.',
+      'Beamfall cannot be reached. Start `beamfall page` again if it has stopped, and open its new link.',
     ];
   if (!link || link.state === 'connecting') return ['connecting', ''];
   if (link.state === 'none') return ['no board', link.text ?? ''];
