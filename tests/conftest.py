@@ -8,11 +8,16 @@ uses the browser or all circuit studies is `full`, unless it is marked `quick`.
 from __future__ import annotations
 
 import os
+import signal
 import sys
 from collections.abc import Callable
 
 import pytest
 from hypothesis import HealthCheck, settings
+
+# A shell that runs the tests in the background has them, and every program they start, ignore Ctrl-C.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 # An example may take any time: a busy machine is slow. The quick tier tries few examples, the full tier many.
 settings.register_profile(
