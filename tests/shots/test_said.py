@@ -12,23 +12,16 @@ from pathlib import Path
 
 import pytest
 from changed_log import change_rows, change_shot
-from scipy import stats
 
 from beamfall.cli.repeatability import _print
 from beamfall.repeatability import Assessment, assess_series, read_series
-from beamfall.repeatability.formulas import D2, D4, fit_trend, student_quantile
+from beamfall.repeatability.formulas import D2, D4, fit_trend
 from beamfall.repeatability.words import list_drifts, list_outside
 from beamfall.report import write_report
 from beamfall.shots import ShotLog
 from beamfall.sim.model import ValveModel
 
 Fire = Callable[..., int]
-
-
-@pytest.mark.parametrize("freedom", [3, 10, 48, 998])
-@pytest.mark.parametrize("p", [0.9, 0.975, 0.999])
-def test_students_quantile_as_scipy(freedom: int, p: float) -> None:
-    assert student_quantile(p, freedom) == pytest.approx(stats.t.ppf(p, freedom), rel=1e-6)
 
 
 def test_the_interval_of_a_slope_as_statsmodels() -> None:

@@ -12,8 +12,14 @@ from beamfall.cli import words
 from beamfall.cli.output import print_json
 from beamfall.shots.describe import describe_record
 from beamfall.shots.remarks import list_remarks
-from beamfall.workflows.calibrate import DropsFallen
-from beamfall.workflows.steps import ContainerBelow, Event, Fired, FlashesAhead, Question
+from beamfall.workflows.steps import (
+    ContainerBelow,
+    DropsFallen,
+    Event,
+    Fired,
+    FlashesAhead,
+    Question,
+)
 from beamfall.workflows.sweep import StepFired, SweepStopped
 
 if TYPE_CHECKING:

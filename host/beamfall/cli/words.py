@@ -12,11 +12,10 @@ if TYPE_CHECKING:
     from beamfall.faults.checks import Check
     from beamfall.faults.finder import Step
     from beamfall.shots import ShotRecord
-    from beamfall.workflows.calibrate import DropsFallen
     from beamfall.workflows.repeat import Difference
     from beamfall.workflows.seek import Aim, Answered, Misfired, Sought, WhatIsSeen
     from beamfall.workflows.service import Dripped, Flashed
-    from beamfall.workflows.steps import ContainerBelow, Fired, FlashesAhead
+    from beamfall.workflows.steps import ContainerBelow, DropsFallen, Fired, FlashesAhead
     from beamfall.workflows.sweep import StepFired
 
 CHECK_AHEAD = "The check will release drops and fire the flash."

@@ -10,7 +10,6 @@ from beamfall.page.hub import mark_shot
 from beamfall.page.shown import show_shot
 from beamfall.photos.find import find_drawn
 from beamfall.planning.seek.answer import WORDS
-from beamfall.workflows.calibrate import DropsFallen
 from beamfall.workflows.check import (
     CANNOT_TELL,
     DONE,
@@ -27,6 +26,7 @@ from beamfall.workflows.check import (
 from beamfall.workflows.seek import Answered, SearchBegun, ShotAhead, WhatIsSeen
 from beamfall.workflows.steps import (
     ContainerBelow,
+    DropsFallen,
     Event,
     Fired,
     FlashesAhead,

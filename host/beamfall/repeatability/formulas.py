@@ -1,8 +1,7 @@
 """Textbook statistics: control charts, the scatter's own error, a trend's significance.
 
 Control charts by the NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.2 (individuals
-and moving range 6.3.2.2, EWMA 6.3.2.4). Quantiles are worked out here because loading scipy would
-take longer than everything else; the tests hold them against scipy.
+and moving range 6.3.2.2, EWMA 6.3.2.4). Quantiles come from scipy.
 """
 
 from __future__ import annotations
@@ -10,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from statistics import NormalDist
 
 D2 = 1.128  # mean range of 2 of a standard normal, as the e-Handbook uses it (exactly 2/√π)
 D4 = 3.267  # upper limit of the moving range, in mean moving ranges
@@ -154,98 +152,23 @@ def fit_trend(places: Sequence[float], values: Sequence[float]) -> Trend | None:
 
 
 def chi_square_quantile(p: float, freedom: int) -> float:
-    """Return the value that chi-square of `freedom` degrees stays below with probability p.
-
-    Found by bisection on the regularised incomplete gamma function.
-    """
-    low, high = 0.0, 1.0
-    while _gamma_below(0.5 * freedom, 0.5 * high) < p:
-        low, high = high, 2.0 * high
-    # Wilson & Hilferty's cube (1931) is a good start: it saves half of the halvings.
-    guess = (
-        freedom
-        * (1.0 - 2.0 / (9.0 * freedom) + NormalDist().inv_cdf(p) * math.sqrt(2.0 / (9.0 * freedom)))
-        ** 3
+    """Return the value that chi-square of `freedom` degrees stays below with probability p."""
+    from scipy.special import (
+        chdtri,  # the special functions alone: scipy.stats takes four times as long to load
     )
-    for factor in (0.98, 1.02):
-        near = guess * factor
-        if low < near < high:
-            below = _gamma_below(0.5 * freedom, 0.5 * near) < p
-            low, high = (near, high) if below else (low, near)
-    while high - low > 1e-9 * high:
-        middle = 0.5 * (low + high)
-        below = _gamma_below(0.5 * freedom, 0.5 * middle) < p
-        low, high = (middle, high) if below else (low, middle)
-    return 0.5 * (low + high)
 
-
-def _gamma_below(a: float, x: float) -> float:
-    """Regularised lower incomplete gamma function P(a, x): DLMF 8.11.4 (series), 8.9.2 (fraction)."""
-    if x <= 0.0:
-        return 0.0
-    scale = math.exp(a * math.log(x) - x - math.lgamma(a))
-    if x < a + 1.0:
-        term = total = 1.0 / a
-        n = a
-        while abs(term) > 1e-15 * abs(total):
-            n += 1.0
-            term *= x / n
-            total += term
-        return min(1.0, scale * total)
-    # Lentz's method for the continued fraction of Γ(a, x).
-    tiny = 1e-300
-    b = x + 1.0 - a
-    c, d = 1.0 / tiny, 1.0 / b
-    h = d
-    for n in range(1, 10_000):
-        step = -n * (n - a)
-        b += 2.0
-        d = 1.0 / (step * d + b or tiny)
-        c = b + step / c or tiny
-        h *= c * d
-        if abs(c * d - 1.0) < 1e-14:
-            break
-    return 1.0 - scale * h
+    return float(chdtri(freedom, 1.0 - p))
 
 
 def student_tail(t: float, freedom: int) -> float:
-    """Return the two-sided tail of Student's t: I_x(ν/2, 1/2) with x = ν/(ν + t²)."""
-    return _beta_below(freedom / (freedom + t * t), 0.5 * freedom, 0.5)
+    """Return the two-sided tail of Student's t: the chance of a value at least as far from 0."""
+    from scipy.special import stdtr
+
+    return float(2.0 * stdtr(freedom, -abs(t)))
 
 
 def student_quantile(p: float, freedom: int) -> float:
-    """Return the value that Student's t stays below with probability p, more than 1/2. By bisection."""
-    low, high = 0.0, 1.0
-    while 0.5 * student_tail(high, freedom) > 1.0 - p:
-        low, high = high, 2.0 * high
-    while high - low > 1e-9 * high:
-        middle = 0.5 * (low + high)
-        if 0.5 * student_tail(middle, freedom) > 1.0 - p:
-            low = middle
-        else:
-            high = middle
-    return 0.5 * (low + high)
+    """Return the value that Student's t stays below with probability p."""
+    from scipy.special import stdtrit
 
-
-def _beta_below(x: float, a: float, b: float) -> float:
-    """Regularised incomplete beta function I_x(a, b) by its continued fraction (DLMF 8.17.22)."""
-    if x <= 0.0 or x >= 1.0:
-        return 0.0 if x <= 0.0 else 1.0
-    if x > (a + 1.0) / (a + b + 2.0):
-        return 1.0 - _beta_below(1.0 - x, b, a)
-    log_scale = math.lgamma(a + b) - math.lgamma(a) - math.lgamma(b)
-    scale = math.exp(log_scale + a * math.log(x) + b * math.log1p(-x)) / a
-    tiny = 1e-300
-    c, d = 1.0, 1.0 / (1.0 - (a + b) * x / (a + 1.0) or tiny)
-    h = d
-    for m in range(1, 10_000):
-        for step in (
-            m * (b - m) * x / ((a + 2 * m - 1) * (a + 2 * m)),
-            -(a + m) * (a + b + m) * x / ((a + 2 * m) * (a + 2 * m + 1)),
-        ):
-            d = 1.0 / (1.0 + step * d or tiny)
-            c = 1.0 + step / c or tiny
-            h *= c * d
-        if abs(c * d - 1.0) < 1e-14:
-            break
-    return min(1.0, scale * h)
+    return float(stdtrit(freedom, p))

@@ -12,7 +12,7 @@ from beamfall.planning.calibration.drops import check_request, make_drops
 from beamfall.planning.calibration.effect import compare_plans, keep_for_plan
 from beamfall.planning.calibration.measure import put_own_first
 from beamfall.planning.learned import find_file, load_learned, save_learned
-from beamfall.workflows.steps import Begin, Event, Progress, Workflow, begin, fire
+from beamfall.workflows.steps import Begin, DropsFallen, Progress, Workflow, begin, fire
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -29,14 +29,6 @@ _REST_MOST_S = 2.0  # no surface has to settle for this
 @dataclass(frozen=True)
 class DropsProgress(Progress):
     """How many pairs of drops have fallen, without a flash."""
-
-
-@dataclass(frozen=True)
-class DropsFallen(Event):
-    """All drops have fallen; now the calculation begins, which takes seconds."""
-
-    series: int
-    count: int
 
 
 @dataclass(frozen=True)

@@ -208,6 +208,14 @@ class SeriesBegun(Event):
 
 
 @dataclass(frozen=True)
+class DropsFallen(Event):
+    """All drops have fallen; now the calibration is calculated, which takes seconds."""
+
+    series: int
+    count: int
+
+
+@dataclass(frozen=True)
 class WarmingUp(Event):
     """That many drops of each valve fall first, without flash."""
 
