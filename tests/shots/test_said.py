@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 from changed_log import change_rows, change_shot
+from scipy import stats
 
 from beamfall.cli.repeatability import _print
 from beamfall.repeatability import Assessment, assess_series, read_series
