@@ -29,6 +29,7 @@ ARROWS: dict[str, set[str]] = {
     "shots": {"events", "link", "setup"},
     "photos": {"shots", "ports", "link", "setup"},
     "planning": {"physics", "setup", "shots", "board", "events"},
+    "guide": {"planning", "physics", "setup"},
     "repeatability": {"planning", "physics", "shots", "setup"},
     "faults": {"planning", "physics", "shots", "board", "events", "setup"},
     "plot": {"planning", "repeatability", "shots", "setup"},

@@ -96,7 +96,7 @@ COMMANDS = {
     "rig": Entry(
         "beamfall.cli.rig",
         "app",
-        "Rig files: every key, its range and its default.",
+        "Rig files: make one by answering questions, check one, list every key.",
     ),
     "sequence": Entry(
         "beamfall.cli.sequence",

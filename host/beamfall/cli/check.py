@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from beamfall.board import Board
+from beamfall.cli.check_front import CheckTerminal
 from beamfall.cli.open_log import settle_earlier
 from beamfall.cli.output import print_json, print_pairs, print_table
 from beamfall.cli.shoot import PORT_HELP
@@ -65,7 +66,6 @@ def check(
     if list_causes:
         _print_causes()
         return 0
-    from beamfall.cli.check_front import CheckTerminal
     from beamfall.faults.session import OTHER_FIRMWARE, name_firmware
 
     if wrong_answers and not simulated_person:

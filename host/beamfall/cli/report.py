@@ -7,6 +7,7 @@ from pathlib import Path
 import typer
 
 from beamfall.cli.open_log import choose_series, open_log
+from beamfall.report import write_report
 from beamfall.text import show_text
 
 
@@ -15,7 +16,6 @@ def report(
     series: int | None = typer.Option(None, "--series", help="Which series; default: the newest."),
 ) -> None:
     """Write a report of a series as a web page with charts."""
-    from beamfall.report import write_report
 
     with open_log() as log:
         written = write_report(log, choose_series(log, series), out)

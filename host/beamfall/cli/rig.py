@@ -1,16 +1,20 @@
-"""`beamfall rig`: what a rig file may hold."""
+"""`beamfall rig`: make a rig file, check one, and see what it may hold."""
 
 from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
 
 import typer
 
 from beamfall.cli.output import print_json, print_table
+from beamfall.cli.rig_guide import run_guide
 from beamfall.errors import UserError
 from beamfall.setup.rig_keys import find_table, list_all_keys
 from beamfall.setup.rig_sections import TABLES
 
 app = typer.Typer(
-    help="Rig files: every key, its range and its default.",
+    help="Rig files: make one by answering questions, check one, list every key.",
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,
@@ -20,7 +24,64 @@ app = typer.Typer(
 
 @app.callback()
 def _rig() -> None:
-    """Rig files: every key, its range and its default."""
+    """Rig files: make one by answering questions, check one, list every key."""
+
+
+@app.command("new")
+def make_rig(
+    file: Path = typer.Argument(..., help="The rig file to write, such as my_rig.toml."),
+    answers: list[str] = typer.Option(
+        [],
+        "--set",
+        metavar="KEY=TEXT",
+        help="Answer a question beforehand, such as valve[1].height='60 cm'.",
+    ),
+    accept: bool = typer.Option(
+        False,
+        "--accept",
+        help="Take the suggestion for every question that is left, and ask nothing.",
+    ),
+    replace: bool = typer.Option(False, "--replace", help="Replace a file that exists."),
+) -> None:
+    """Make a rig file by answering one question at a time.
+
+    Enter takes the suggestion in brackets. 'back' returns to the question before, '?' shows what to measure.
+    Ctrl-C stops; the same command resumes where you were.
+    """
+    run_guide(file, answers, accept=accept, replace=replace)
+
+
+@app.command("check")
+def check_rig(
+    file: Path = typer.Argument(..., help="The rig file (TOML)."),
+    as_json: bool = typer.Option(False, "--json", help="One JSON object."),
+) -> None:
+    """Say what is wrong, missing or doubtful in a rig file: each with its line and the cure.
+
+    Exit status 2 where something is wrong, else 0.
+    """
+    from beamfall.guide.remarks import check_file
+
+    doubts = check_file(file)
+    if as_json:
+        print_json({"doubts": [_to_json(doubt) for doubt in doubts]})
+    else:
+        for doubt in doubts:
+            place = f"line {doubt.line}, " if doubt.line else ""
+            where = (
+                f"{place}{doubt.key}: "
+                if doubt.key and not doubt.text.startswith(doubt.key)
+                else place
+            )
+            print(f"{'wrong' if doubt.wrong else 'doubtful'}  {where}{doubt.text}")
+        if not doubts:
+            print(f"{file}: nothing is missing or doubtful.")
+    if any(doubt.wrong for doubt in doubts):
+        raise typer.Exit(2)
+
+
+def _to_json(doubt: Any) -> dict[str, Any]:
+    return {"key": doubt.key, "line": doubt.line or None, "text": doubt.text, "wrong": doubt.wrong}
 
 
 @app.command("keys")

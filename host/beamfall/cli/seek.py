@@ -10,6 +10,7 @@ import typer
 from beamfall.board import Board
 from beamfall.cli.numbers import check_whole
 from beamfall.cli.output import print_json
+from beamfall.cli.seek_front import SeekTerminal
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.targets import PICTURES, check_target, refuse_picture
 from beamfall.cli.words import list_sought, say_answer
@@ -62,7 +63,6 @@ def seek(
     it stops, and `beamfall check` finds out why. On a simulated port the rig's own picture answers, unless
     you give --ask. The result is saved beside the rig file; plan and shoot use it.
     """
-    from beamfall.cli.seek_front import SeekTerminal
 
     check_target(picture, "--picture", PICTURES)
     rig = load_rig(rig_file)

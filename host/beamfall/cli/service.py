@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from beamfall.board import Board
+from beamfall.cli.front import Terminal
 from beamfall.cli.numbers import check_whole
 from beamfall.cli.open_log import settle_earlier
 from beamfall.cli.output import print_table
@@ -43,7 +44,6 @@ def drip(
     ),
 ) -> int:
     """Release one drop and show what the beam saw."""
-    from beamfall.cli.front import Terminal
 
     rig = load_rig(rig_file)
     opening_s = (
@@ -73,7 +73,6 @@ def rinse(
 
     The coil warms up meanwhile. The board limits the time, then makes the valve rest.
     """
-    from beamfall.cli.front import Terminal
 
     seconds = parse_quantity(duration, "duration", key="--duration", example="2 s")
     front_end: FrontEnd = PythonFrontEnd(lambda question: "yes") if yes else Terminal()
@@ -97,7 +96,6 @@ def flash(
     ),
 ) -> int:
     """Fire a flash once. Warn people first: flashes can trigger photosensitive epilepsy."""
-    from beamfall.cli.front import Terminal
 
     seconds = parse_quantity(contact, "duration", key="--contact", example="2 ms")
     with _connect(port, seed) as board:

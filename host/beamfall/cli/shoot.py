@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from beamfall.board import Board
+from beamfall.cli.front import ShootTerminal
 from beamfall.cli.numbers import check_whole
 from beamfall.cli.output import print_pairs
 from beamfall.cli.targets import DRAWINGS, PICTURES, check_target, refuse_picture
@@ -61,7 +62,6 @@ def shoot(
     rest. The log keeps them as one shot of the series. Ctrl-C switches all outputs off; the log keeps
     what happened.
     """
-    from beamfall.cli.front import ShootTerminal
 
     check_target(plot, "--plot", DRAWINGS)
     check_target(picture, "--picture", PICTURES)

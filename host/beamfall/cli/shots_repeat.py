@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from beamfall.board import Board
+from beamfall.cli.front import Terminal
 from beamfall.cli.numbers import check_whole
 from beamfall.cli.open_log import open_log
 from beamfall.cli.output import print_json, print_pairs, print_table, say_time
@@ -31,7 +32,6 @@ def repeat(
     as_json: bool = typer.Option(False, "--json", help="The comparison as one JSON object."),
 ) -> int:
     """Fire a shot's sequence again and compare its edges."""
-    from beamfall.cli.front import Terminal
 
     with open_log(to_write=True) as log:
         logged = log.read_shot(shot)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from beamfall.board import Board
+from beamfall.cli.front import SweepTerminal
 from beamfall.cli.numbers import check_whole, read_rest
 from beamfall.cli.output import print_json, print_table
 from beamfall.cli.shoot import PORT_HELP
@@ -71,7 +72,6 @@ def sweep(
     flash follows; spacing is from opening 1 to opening 2. Without --from and --to the range is the
     plan's 90 % interval. Ctrl-C stops with all outputs off; --resume continues.
     """
-    from beamfall.cli.front import SweepTerminal
 
     times = {
         name: None if text is None else parse_duration(text, key=key)

@@ -151,7 +151,9 @@ def _about_blur(rig: Rig, rigs: Draws) -> Iterator[str]:
 
     camera = rig.camera
     lowest_s = estimate_flash_duration(LOWEST_POWER)
-    long = [flash for flash in rig.flashes if flash.duration_s > lowest_s]
+    long = [
+        flash for flash in rig.flashes if flash.duration_s > 1.01 * lowest_s
+    ]  # rounded as written
     if camera is None or not long:
         return
     longest_s = max(flash.duration_s for flash in long)

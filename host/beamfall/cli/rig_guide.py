@@ -1,0 +1,132 @@
+"""The guided rig in the terminal: asks the questions of `beamfall.guide` and writes the rig file."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from beamfall.cli.front import Terminal
+from beamfall.errors import BeamfallError, UserError
+from beamfall.files import write_text
+from beamfall.guide.drawing import draw_characters
+from beamfall.guide.questions import BY_KEY, GuideQuestion
+from beamfall.guide.remarks import describe_answer
+from beamfall.guide.walk import Walk
+from beamfall.planning.make import make_plan
+from beamfall.setup.unit_words import format_ms
+from beamfall.text import show_text
+
+_BACK, _HELP = "back", "?"
+
+
+def run_guide(file: Path, given: Sequence[str], *, accept: bool, replace: bool) -> None:
+    """Walk through a rig and write its file. Raises UserError for a file that is there already."""
+    if file.exists() and not replace:
+        raise UserError(
+            f"{file}: there is such a file already. Choose another name, or give --replace"
+        )
+    draft = file.with_name(f"{file.name}.answers")
+    walk = _read_given(_resume(draft, file.stem), given)
+    if not accept:
+        walk = _ask_all(walk, draft)
+    while (question := walk.question) is not None:
+        walk = walk.answer(question.key, "")
+    write_text(file, walk.make_file())
+    draft.unlink(missing_ok=True)
+    _show_end(walk, file)
+
+
+def _read_given(walk: Walk, given: Sequence[str]) -> Walk:
+    for text in given:
+        key, mark, value = text.partition("=")
+        if not mark or key.strip() not in BY_KEY:
+            raise UserError(
+                f"--set {show_text(text)}: write KEY=TEXT; the keys are {', '.join(BY_KEY)}"
+            )
+        walk = walk.answer(key.strip(), value)
+    return walk
+
+
+def _resume(draft: Path, name: str) -> Walk:
+    """The walk that was stopped before, as far as its answers still fit."""
+    walk = Walk(name)
+    try:
+        answers = json.loads(draft.read_text(encoding="utf-8"))
+        for key, text in answers.items():
+            walk = walk.answer(key, text)
+    except FileNotFoundError:
+        return walk
+    except (OSError, ValueError, AttributeError, TypeError, UserError):
+        return walk
+    if walk.answers:
+        print(
+            f"Resuming: {len(walk.answers)} questions are answered. 'back' changes the last answer."
+        )
+    return walk
+
+
+def _ask_all(walk: Walk, draft: Path) -> Walk:
+    terminal = Terminal()
+    print(
+        "Enter takes the suggestion in brackets; 'back' returns to the question before; '?' shows what to measure."
+    )
+    try:
+        while (question := walk.question) is not None:
+            walk = _ask(terminal, walk, question)
+    except KeyboardInterrupt:
+        if walk.answers:
+            write_text(draft, json.dumps(dict(walk.answers), ensure_ascii=False, indent=1))
+            print(f"\nYour answers are kept in {draft}. The same command resumes.", file=sys.stderr)
+        raise
+    return walk
+
+
+def _ask(terminal: Terminal, walk: Walk, question: GuideQuestion) -> Walk:
+    number = 1 + walk.questions.index(question)
+    suggested = walk.suggest(question)
+    print(f"\n{number}/{len(walk.questions)}  {question.ask}")
+    while True:
+        text = terminal.read(f"     [{suggested}] ")
+        if text == _HELP:
+            _show_help(question)
+            continue
+        if text.lower() == _BACK:
+            return walk.back()
+        try:
+            walk = walk.answer(question.key, text)
+        except BeamfallError as error:
+            print(f"     {show_text(error)}")
+            continue
+        for line in describe_answer(question.key, walk.make_rig()):
+            print(f"     {line}")
+        return walk
+
+
+def _show_help(question: GuideQuestion) -> None:
+    print(f"     {question.how}")
+    if question.also:
+        print(f"     You may also answer: {question.also}")
+    drawn = draw_characters(question.shows)
+    if drawn:
+        print(drawn)
+
+
+def _show_end(walk: Walk, file: Path) -> None:
+    print(f"\nSaved in {file}.")
+    try:
+        plan = make_plan(walk.make_rig())
+    except BeamfallError as error:
+        print(f"No plan yet: {error}")
+        print(f"Next: change {file}, then `beamfall rig check {file}`")
+        return
+    if plan.spacing_s is not None:
+        print(f"Plan: {format_ms(plan.spacing_s, 1)} between the drops, ", end="")
+    else:
+        print("Plan: ", end="")
+    print(f"flash {format_ms(plan.flash_delay_s, 1)} after {plan.anchor.describe()}.")
+    for warning in plan.warnings:
+        print(f"Warning: {warning}")
+    print(f"Next: `beamfall shoot {file} --port sim` tries it without a board.")
+    print(f"`beamfall rig check {file}` looks for what is missing or doubtful.")

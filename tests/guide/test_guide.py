@@ -1,0 +1,179 @@
+"""The guided rig: answers in people's units make a rig file that plans; bad answers change nothing."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import pytest
+
+from beamfall.cli import main
+from beamfall.errors import UserError
+from beamfall.guide import readings
+from beamfall.guide.questions import HAS_CAMERA, QUESTIONS
+from beamfall.guide.remarks import check_file, describe_answer, find_line
+from beamfall.guide.walk import Walk
+from beamfall.planning.make import make_plan
+from beamfall.setup.rig import load_rig
+from beamfall.setup.rig_keys import list_all_keys
+
+
+def walk_through(**answers: str) -> Walk:
+    walk = Walk("mine")
+    while (question := walk.question) is not None:
+        walk = walk.answer(
+            question.key, answers.get(question.key.replace("[1].", "_").replace(".", "_"), "")
+        )
+    return walk
+
+
+def test_every_question_is_about_a_key_of_the_rig_file() -> None:
+    keys = {f"{one.table}.{one.key}" for one in list_all_keys()}
+    asked = {one.key.replace("[1]", "") for one in QUESTIONS} - {HAS_CAMERA, "liquid"}
+    assert asked <= keys
+
+
+def test_pressing_enter_throughout_makes_a_rig_that_plans(tmp_path: Path) -> None:
+    file = tmp_path / "mine.toml"
+    file.write_text(walk_through().make_file(), encoding="utf-8")
+    rig = load_rig(file)
+    assert rig == walk_through().make_rig()
+    assert make_plan(rig).chance > 0.9
+    assert not [doubt for doubt in check_file(file) if doubt.wrong]
+
+
+def test_answers_reach_the_file_in_si(tmp_path: Path) -> None:
+    walk = walk_through(
+        valve_height="24 in", valve_bore="2,5 mm", valve_outer_diameter="none", liquid="9 water, 1 glycerol",
+        flash_duration="1/32", camera_pixel="36 mm / 6000 px", camera_magnification="1:3", camera_aperture="f/11",
+        aim_kind="jet",
+    )  # fmt: skip
+    file = tmp_path / "mine.toml"
+    file.write_text(walk.make_file(), encoding="utf-8")
+    rig = load_rig(file)
+    assert rig.valves[0].height_m == pytest.approx(0.6096)
+    assert rig.valves[0].bore_m == pytest.approx(0.0025)
+    assert rig.valves[0].outer_diameter_m is None
+    assert dict(rig.liquid.parts) == {"water": 9.0, "glycerol": 1.0}
+    assert rig.camera is not None
+    assert (rig.camera.pixel_m, rig.camera.magnification, rig.camera.aperture) == pytest.approx(
+        (6e-6, 0.3333, 11.0)
+    )
+    assert rig.aim.kind == "jet"
+
+
+def test_without_a_camera_its_questions_are_left_out() -> None:
+    walk = walk_through(has_camera="no")
+    assert walk.make_rig().camera is None
+    assert not [key for key in walk.answers if key.startswith("camera.")]
+
+
+@pytest.mark.parametrize(
+    ("key", "text"),
+    [
+        ("valve[1].height", "60"),  # no unit
+        ("valve[1].bore", "62 cm"),
+        ("liquid", "unobtainium"),
+        ("liquid", "3 water, much glycerol"),
+        ("valve[1].opening", "200 ms"),  # a stream
+        ("beam[1].height", "70 cm"),  # above the nozzle
+        ("flash[1].duration", "1/9999"),
+        ("camera.magnification", "100 mm lens at 30 cm"),  # nearer than it focuses
+        ("camera.pixel", "36 mm / 60 px"),
+        ("aim.kind", "picture"),
+        ("no.such", "1"),
+    ],
+)
+def test_an_answer_that_does_not_fit_is_refused(key: str, text: str) -> None:
+    with pytest.raises(UserError):
+        walk_through().answer(key, text)
+
+
+def test_back_asks_the_last_question_again() -> None:
+    walk = Walk("mine").answer("valve[1].height", "50 cm").answer("valve[1].bore", "1 mm")
+    again = walk.back()
+    assert again.question is not None and again.question.key == "valve[1].bore"
+    assert dict(again.answers) == {"valve[1].height": "50 cm"}
+
+
+def test_the_suggested_beam_and_opening_follow_the_nozzle() -> None:
+    walk = Walk("mine").answer("valve[1].height", "50 cm").answer("valve[1].bore", "3 mm")
+    suggested = {one.key: walk.suggest(one) for one in QUESTIONS}
+    assert suggested["beam[1].height"] == "39 cm"
+    assert (
+        float(suggested["valve[1].opening"].removesuffix(" ms")) < 10.0
+    )  # 3 mm pour 2.25 times as fast as 2 mm
+
+
+def test_flow_through_a_bore_is_torricellis() -> None:
+    # 0.61 · π/4 · (3 mm)² · √(2 · 9.81 · 0.1) = 6.04 µL/ms: Torricelli, any textbook of hydraulics.
+    rig = walk_through(valve_bore="3 mm").make_rig()
+    (text,) = describe_answer("valve[1].bore", rig)
+    assert "6.0 µL" in text
+
+
+def test_thin_lens_agrees_with_its_own_equation() -> None:
+    # From subject to sensor d = f·(2 + m + 1/m): 100 mm at life size is 40 cm.
+    assert readings.read_magnification("100 mm lens at 40 cm", 4e-6) == pytest.approx(1.0, abs=0.01)
+    assert readings.read_magnification("100 mm lens at 60 cm", 4e-6) == pytest.approx(
+        0.268, abs=0.001
+    )
+    assert readings.read_magnification("50 mm lens, 25 mm rings", 4e-6) == 0.5
+    assert readings.read_magnification("40 mm over 5000 px", 4e-6) == 0.5
+
+
+def test_a_stopped_walk_resumes_where_it_was(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "mine.toml"
+    monkeypatch.setattr("sys.stdin", io.StringIO("55 cm\nnonsense\n3 mm\n"))
+    assert main(["rig", "new", str(file)]) == 130
+    assert not file.exists()
+    assert main(["rig", "new", str(file), "--accept"]) == 0
+    rig = load_rig(file)
+    assert (rig.valves[0].height_m, rig.valves[0].bore_m) == (0.55, 0.003)
+    assert sorted(tmp_path.iterdir()) == [file]
+
+
+def test_a_rig_file_is_not_overwritten(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "mine.toml"
+    file.write_text("mine", encoding="utf-8")
+    assert main(["rig", "new", str(file), "--accept"]) == 2
+    assert file.read_text(encoding="utf-8") == "mine"
+    assert (
+        main(["rig", "new", str(file), "--accept", "--replace", "--set", "valve[1].height=45 cm"])
+        == 0
+    )
+    assert load_rig(file).valves[0].height_m == 0.45
+
+
+def test_check_names_the_line_of_what_is_wrong(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "mine.toml"
+    text = walk_through().make_file().replace('height = "47 cm"', 'height = "90 cm"')
+    file.write_text(text, encoding="utf-8")
+    (doubt,) = check_file(file)
+    assert doubt.wrong
+    assert '"90 cm"' in text.splitlines()[doubt.line - 1]
+    assert main(["rig", "check", str(file)]) == 2
+
+
+def test_lines_of_the_second_table_and_of_missing_keys() -> None:
+    lines = [
+        'name = "a"',
+        "[[valve]]",
+        'height = "1 m"',
+        "[[valve]]  # the other",
+        "",
+        'height = "2 m"',
+        "[dish]",
+    ]
+    assert [find_line(lines, key) for key in ("valve[2].height", "valve.height", "valve[1].bore", "dish.depth")] == [
+        6, 3, 2, 7,
+    ]  # fmt: skip
+    assert (
+        find_line(lines, "name"),
+        find_line(lines, "flash[1].duration"),
+        find_line(lines, ""),
+    ) == (1, 0, 0)
