@@ -6,6 +6,16 @@ the interpreter reports decides. A board's profile is boards/<name>.py; its PORT
 
 import sys
 
+# Only these are recognised: another board with the same chip may have something else at our pins.
+PROFILES = {
+    "Raspberry Pi Pico": "pico",
+    "Raspberry Pi Pico W": "pico_w",
+    "Raspberry Pi Pico2": "pico2",
+    "Raspberry Pi Pico 2 W": "pico2_w",
+    "Generic ESP32 module": "esp32_generic",
+    "PYBv1.1": "stm32_generic",
+}
+
 
 def board_name():
     try:
@@ -14,15 +24,15 @@ def board_name():
         return NAME
     except ImportError:
         pass
-    if sys.platform == "rp2":
-        import os
+    if sys.platform not in ("rp2", "esp32", "pyboard"):
+        return "simulated"
+    import os
 
-        return "pico2" if "RP2350" in os.uname().machine else "pico"
-    if sys.platform == "esp32":
-        return "esp32_generic"
-    if sys.platform == "pyboard":
-        return "stm32_generic"
-    return "simulated"
+    machine = os.uname().machine
+    name = PROFILES.get(machine.split(" with ")[0])
+    if name is None:
+        raise ValueError("no profile is for '%s': install with --board" % machine)
+    return name
 
 
 def take_ctrl_c():

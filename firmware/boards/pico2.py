@@ -1,9 +1,9 @@
 """Raspberry Pi Pico 2 (RP2350).
 
-Erratum E9 of the RP2350 (stepping A2): an input that is not driven, with its internal pull-down on, may hold itself at
-about 2.2 V. All inputs here have pull-ups, which are not affected; a line that must rest low needs an external
-pull-down of 8.2 kilohm or less, and a sensor that can drive it. The timing of this port has been tested only on an
-emulated RP2040.
+Erratum E9 of the RP2350 (stepping A2): while a pin with its input on is between the two logic levels, it feeds about
+120 uA and tends to hold itself at 2.2 V. A pull-up wins against that in the end, but the current also flows into a
+pulled-up input: a sensor must sink 120 uA more until the level is below 0.8 V. A line that must rest low needs an
+external pull-down of 8.2 kilohm or less. The timing of this port has been tested only on emulated chips.
 
 Pins are GPIO numbers, as printed GPn on the board's underside.
 
@@ -52,6 +52,6 @@ DUTY_WINDOW_MS = 10000
 RINSE_MAX_MS = 5000
 FLASH_MAX_US = 20000
 FLASH_GAP_US = 20000
-CAMERA_MAX_MS = 8000
+CAMERA_MAX_MS = 7000  # a shot ends after 7.1 s: 2^30 ticks of 150 MHz
 WINDOW_MAX_MS = 5000
 WATCHDOG_MS = 8000  # near the longest that the chip can; 0: none

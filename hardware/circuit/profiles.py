@@ -98,6 +98,10 @@ _SUPPLY_FIRST = (
     "switch the 12 V or 24 V supply on "
     "before you plug USB in.",
 )
+_PICO2_LEAK = (
+    "An early chip leaks about 0.12 mA out of idle pins; the 4.7 kΩ pull-downs of the "
+    "circuit hold the outputs off all the same."
+)
 HEADERS: Mapping[str, Header] = MappingProxyType(
     {
         "pico": Header(**_PICO, led_on_board=True, notes=_PICO_NOTES),
@@ -116,15 +120,8 @@ HEADERS: Mapping[str, Header] = MappingProxyType(
             notes=(*_OTHER_NOTES, *_SUPPLY_FIRST),
         ),
         "pico_w": Header(**_PICO, notes=_PICO_NOTES),
-        "pico2": Header(
-            **_PICO,
-            led_on_board=True,
-            notes=(
-                *_PICO_NOTES,
-                "An early chip leaks about 0.12 mA out of idle pins; the 4.7 kΩ pull-downs of the "
-                "circuit hold the outputs off all the same.",
-            ),
-        ),
+        "pico2": Header(**_PICO, led_on_board=True, notes=(*_PICO_NOTES, _PICO2_LEAK)),
+        "pico2_w": Header(**_PICO, notes=(*_PICO_NOTES, _PICO2_LEAK)),
     }
 )
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import importlib
+import importlib.util
 import sys
+from pathlib import Path
 from types import ModuleType, SimpleNamespace
 from typing import Any
 
@@ -11,10 +13,14 @@ import pytest
 
 from beamfall_board import wire_definition as wire
 
+FIRMWARE = Path(__file__).resolve().parents[2] / "firmware"
 # Register REASON in the chapter on the watchdog of the datasheets of RP2040 and RP2350; bit 0 TIMER, bit 1 FORCE.
 REASON = {"rp2040": 0x40058008, "rp2350": 0x400D8008}
 # SCRATCH0 there.
 SCRATCH = {"rp2040": 0x4005800C, "rp2350": 0x400D800C}
+# CHIP_ID of SYSINFO there: revision, part, manufacturer.
+CHIP_ID = 0x40000000
+CHIPS = {"rp2040": 0x2_0002_927, "rp2350": 0x2_0004_927}
 POWER_UP, TIMER, FORCED = 0, 1, 2
 WDT_RESET, HARD_RESET = 3, 2
 
@@ -24,13 +30,15 @@ class Started(Exception):
 
 
 def start(
-    monkeypatch: pytest.MonkeyPatch, port: str, chip: str, reason: int, cause: int, scratch: int = 0
-) -> Any:
-    """Run `ports.<port>.start` up to the main loop; what the board was made with."""
+    monkeypatch: pytest.MonkeyPatch, port: str, chip: str, reason: int, cause: int, scratch: int = 0,
+    fitted: str | None = None,
+) -> Any:  # fmt: skip
+    """Run `ports.<port>.start` up to the main loop; what the board was made with. `fitted`: the chip that is there."""
     for name in [n for n in sys.modules if n.split(".")[0] == "ports"]:
         monkeypatch.delitem(sys.modules, name)
     made = SimpleNamespace(fed=0, off=0, cause=None, room=None, slots=SimpleNamespace())
     registers = {REASON[chip]: reason, SCRATCH[chip]: scratch} if chip in REASON else {}
+    registers[CHIP_ID] = CHIPS.get(fitted or chip, 0)
     made.registers = registers
     machine = ModuleType("machine")
     machine.__dict__.update(
@@ -102,6 +110,43 @@ def test_a_pico_that_was_told_to_restart_does_not_say_watchdog(
         (TIMER, WDT_RESET, wire.CAUSE_WATCHDOG),
     ):
         assert start(monkeypatch, port, chip, reason, said).cause == cause, (reason, said)
+
+
+@pytest.mark.parametrize("chip", ["rp2040", "rp2350"])
+@pytest.mark.parametrize("port", ["rp2", "generic"])
+def test_a_profile_for_the_other_chip_is_refused_before_any_register_is_touched(
+    monkeypatch: pytest.MonkeyPatch, port: str, chip: str
+) -> None:
+    other = "rp2350" if chip == "rp2040" else "rp2040"
+    with pytest.raises(ValueError, match=chip):
+        start(monkeypatch, port, chip, POWER_UP, HARD_RESET, fitted=other)
+
+
+@pytest.mark.parametrize(
+    ("machine", "name"),
+    [
+        ("Raspberry Pi Pico with RP2040", "pico"),
+        ("Raspberry Pi Pico2 with RP2350", "pico2"),
+        ("Raspberry Pi Pico2 with RP2350-RISCV", "pico2"),
+        ("Raspberry Pi Pico 2 W with RP2350", "pico2_w"),
+        ("Somebody's board with RP2350", None),
+        ("Somebody's board with RP2040", None),
+    ],
+)
+def test_a_board_is_recognised_by_its_whole_name_or_not_at_all(
+    monkeypatch: pytest.MonkeyPatch, machine: str, name: str | None
+) -> None:
+    spec = importlib.util.spec_from_file_location("main_of_a_board", FIRMWARE / "main.py")
+    assert spec is not None and spec.loader is not None
+    main = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(main)
+    monkeypatch.setattr(sys, "platform", "rp2")
+    monkeypatch.setattr("os.uname", lambda: SimpleNamespace(machine=machine))
+    if name is None:
+        with pytest.raises(ValueError, match="--board"):
+            main.board_name()
+    else:
+        assert main.board_name() == name
 
 
 @pytest.mark.parametrize("chip", ["stm32", "esp32"])

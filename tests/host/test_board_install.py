@@ -378,6 +378,8 @@ def test_the_profile_is_chosen_by_what_the_interpreter_says() -> None:
         ("Raspberry Pi Pico with RP2040", "pico"),
         ("Raspberry Pi Pico W with RP2040", "pico_w"),
         ("Raspberry Pi Pico2 with RP2350", "pico2"),
+        ("Raspberry Pi Pico2 with RP2350-RISCV", "pico2"),
+        ("Raspberry Pi Pico 2 W with RP2350", "pico2_w"),
         ("Generic ESP32 module with ESP32", "esp32_generic"),
         ("PYBv1.1 with STM32F405RG", "stm32_generic"),
     ):
@@ -386,6 +388,29 @@ def test_the_profile_is_chosen_by_what_the_interpreter_says() -> None:
         UserError, match=r"no profile is for 'A toaster'; name one with --board \(.*pico"
     ):
         choose_profile(who("A toaster"))
+
+
+def test_a_profile_for_another_chip_is_refused() -> None:
+    pico = replace(who("Raspberry Pi Pico with RP2040"), platform="rp2")
+    pico2 = replace(who("Raspberry Pi Pico2 with RP2350-RISCV"), platform="rp2")
+    own = replace(who("Somebody's board with RP2350"), platform="rp2")
+    esp32 = replace(who("Generic ESP32 module with ESP32"), platform="esp32")
+    for name, board in (
+        ("pico2", pico),
+        ("pico", pico2),
+        ("pico_w", own),
+        ("pico", esp32),
+        ("esp32_generic", pico),
+    ):
+        with pytest.raises(UserError, match=find_profile(name).constants["CHIP"]):
+            installer.check_chip(find_profile(name), board)
+    for name, board in (
+        ("pico_generic", pico),
+        ("pico2", pico2),
+        ("pico2_w", own),
+        ("esp32_generic", esp32),
+    ):
+        installer.check_chip(find_profile(name), board)
 
 
 def test_other_interpreters_and_old_versions_are_refused() -> None:

@@ -18,6 +18,7 @@ from beamfall.setup.board_profiles import (
 )
 
 PICO = (find_firmware() / "boards" / "pico.py").read_text()
+PICO2 = (find_firmware() / "boards" / "pico2.py").read_text()
 
 
 def problems(tmp_path: Path, text: str) -> list[str]:
@@ -86,8 +87,14 @@ def test_the_led_of_a_pico_w_is_not_there(tmp_path: Path) -> None:
     ]
 
 
+def test_a_camera_contact_longer_than_a_shot_can_be_is_refused(tmp_path: Path) -> None:
+    (problem,) = problems(tmp_path, PICO2.replace("CAMERA_MAX_MS = 7000", "CAMERA_MAX_MS = 8000"))
+    assert "CAMERA_MAX_MS is 8000" in problem and "7158 ms" in problem
+    assert list(find_problems(find_profile("pico2"))) == []
+
+
 def test_a_pull_down_on_a_pico_2_is_refused(tmp_path: Path) -> None:
-    text = PICO.replace('"rp2040"', '"rp2350"').replace('9: (10, 1, "up")', '9: (10, 1, "down")')
+    text = PICO2.replace('9: (10, 1, "up")', '9: (10, 1, "down")')
     (problem,) = problems(tmp_path, text)
     assert "E9" in problem and "8.2 kilohm" in problem
 

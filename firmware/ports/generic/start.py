@@ -31,10 +31,12 @@ def _make_console(chip):
 
 
 def run(profile):
-    """Comes back, with the outputs off and the interpreter's prompt to follow, only for maintenance."""
+    """Returns only for maintenance, with the outputs off; the interpreter's prompt follows. Raises ValueError, with the
+    outputs off, if the profile is for another chip."""
     from beamfall_board.board import Board
     from ports.generic.port import Port
 
+    rp2_chip.check(profile.CHIP)
     if maintenance.is_wanted(profile):
         return
     micropython.alloc_emergency_exception_buf(100)

@@ -9,7 +9,6 @@ import os
 import time
 
 import machine
-import rp2
 from machine import mem32
 
 from beamfall_board import wire_definition as wire
@@ -18,6 +17,7 @@ from ports.console import Console
 from ports.rp2 import memory, programs, schedule
 from ports.rp2 import registers as reg
 from ports.rp2.block import Block
+from ports.rp2.dma import Channel
 from ports.rp2.pins import TIMELINE_SIGNALS, Pins
 from ports.rp2.stamps import MARK, TICKS, Stamps, take
 
@@ -124,12 +124,9 @@ class Port:
                 self._followers[_FLASH1 + i] = schedule.Follower(
                     _allocate_words(room), _FOLLOWER_ORIGIN, sync
                 )
-        self._feeds = [rp2.DMA() for _ in range(4)]
-        self._feed_control = [
-            dma.pack_ctrl(size=2, inc_write=False, treq_sel=block.tx_request(i))
-            for i, dma in enumerate(self._feeds)
+        self._feeds = [
+            Channel(size=2, inc_write=False, treq_sel=block.tx_request(i)) for i in range(4)
         ]
-        self._feed_remaining = [_remaining(dma) for dma in self._feeds]
         self._rest = _FOLLOWER_ORIGIN + programs.FOLLOWER_REST
 
     def _set_up_watchers(self, sync):
@@ -153,14 +150,10 @@ class Port:
         self._stamps = Stamps(block, _STAMPER, sync)
         pins.name_stamps(self._stamps)
         self._sink = memory.allocate(1)
-        self._counters = [rp2.DMA() for _ in range(2)]
-        self._counter_control = [
-            dma.pack_ctrl(
-                size=2, inc_read=False, inc_write=False, treq_sel=block.rx_request(_BEAM1 + i)
-            )
-            for i, dma in enumerate(self._counters)
+        self._counters = [
+            Channel(size=2, inc_read=False, inc_write=False, treq_sel=block.rx_request(_BEAM1 + i))
+            for i in range(2)
         ]
-        self._counter_remaining = [_remaining(dma) for dma in self._counters]
         self._counted = [0, 0]
 
     # -- outputs -----------------------------------------------------------------------------------------------
@@ -214,11 +207,14 @@ class Port:
         self.outputs_off()
         self._stop_watchers()
         self._stamps.end()
-        for dma in self._feeds:
-            dma.active(0)
-        for dma in self._counters:
-            dma.active(0)
+        self._stop_channels()
         self._running = False
+
+    def _stop_channels(self):
+        for channel in self._feeds:
+            channel.stop()
+        for channel in self._counters:
+            channel.stop()
 
     def _stop_watchers(self):
         """Zero and marks low, while the machines still run: an emulated pin shows what a stopped one does too late."""
@@ -242,13 +238,7 @@ class Port:
     def _arm_player(self, player, words):
         block = self._players
         block.rewind(player)
-        self._feeds[player].config(
-            read=words.address,
-            write=block.tx_address(player),
-            count=words.count,
-            ctrl=self._feed_control[player],
-            trigger=True,
-        )
+        self._feeds[player].start(words.address, block.tx_address(player), words.count)
         block.take_first_word(player)
         self._used_players |= 1 << player
 
@@ -286,12 +276,8 @@ class Port:
         block.execute(machine_index, programs.MOV_Y_OSR)
         block.feed(machine_index, schedule.blanking_count(table.blanking, self._dwells))
         block.execute(machine_index, programs.PULL)
-        self._counters[beam].config(
-            read=block.rx_address(machine_index),
-            write=self._sink[0],
-            count=reg.DMA_COUNT_MAX,
-            ctrl=self._counter_control[beam],
-            trigger=True,
+        self._counters[beam].start(
+            block.rx_address(machine_index), self._sink[0], reg.DMA_COUNT_MAX
         )
         self._used_watchers |= 1 << machine_index
 
@@ -325,10 +311,7 @@ class Port:
                 break
         self._look_for_lost()
         self._stamps.end()
-        for dma in self._feeds:
-            dma.active(0)
-        for dma in self._counters:
-            dma.active(0)
+        self._stop_channels()
 
     # -- while it runs -----------------------------------------------------------------------------------------
     def poll(self):
@@ -354,7 +337,7 @@ class Port:
     def next_edge(self):
         stamps = self._stamps
         state = stamps.state
-        bit = take(state, stamps.ring, stamps.remaining)
+        bit = take(state, stamps.ring, stamps.channel.remaining)
         if bit < 0:
             self.edges_lost = stamps.lost()
             return False
@@ -368,7 +351,7 @@ class Port:
         stamps = self._stamps
         state = stamps.state
         ring = stamps.ring
-        remaining = stamps.remaining
+        remaining = stamps.channel.remaining
         names = stamps.signals
         begin = at
         end = at + room
@@ -391,7 +374,7 @@ class Port:
             return False
         for player in range(_FLASH1, 4):
             if used >> player & 1:
-                if mem32[self._feed_remaining[player]] or not (
+                if memory.read(self._feeds[player].remaining) or not (
                     mem32[block.fifo_status] >> reg.FSTAT_TXEMPTY + player & 1
                 ):
                     return False
@@ -403,7 +386,7 @@ class Port:
         """How many edges of beam 1 or 2 the hardware has counted since the zero."""
         which = beam - 1
         if self._running and self._used_watchers >> _BEAM1 + which & 1:
-            self._counted[which] = reg.DMA_COUNT_MAX - mem32[self._counter_remaining[which]]
+            self._counted[which] = reg.DMA_COUNT_MAX - memory.read(self._counters[which].remaining)
         return self._counted[which]
 
     def now_ticks(self):
@@ -477,7 +460,3 @@ class Port:
 def _allocate_words(capacity):
     address, halves, first = memory.allocate(capacity)
     return schedule.Words(address, halves, first, capacity)
-
-
-def _remaining(dma):
-    return reg.DMA_BASE + reg.DMA_CHANNEL_SIZE * dma.channel + reg.DMA_TRANS_COUNT

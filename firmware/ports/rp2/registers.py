@@ -35,7 +35,11 @@ DIVIDE_BY_1 = 1 << 16
 
 DMA_CHANNEL_SIZE = 0x40
 DMA_TRANS_COUNT = 0x08
+DMA_CONTROL = 0x10  # the one that starts nothing when written
+DMA_ENABLE = 1
 DMA_COUNT_MAX = 0x0FFFFFFF  # a small integer, and all the RP2350 has room for
+
+CLEAR_BITS = 0x3000  # added to an address: a write there clears these bits of the register
 
 FUNCTION_SIO = 5
 FUNCTION_PIO = (6, 7)

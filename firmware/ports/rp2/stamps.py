@@ -7,11 +7,11 @@ before that, so half a round is taken off. README.md has the count of cycles.
 from array import array
 
 import micropython
-import rp2
 from micropython import const
 
 from ports.rp2 import memory, programs
 from ports.rp2 import registers as reg
+from ports.rp2.dma import Channel
 
 RING_WORDS = 1024  # 512 events
 _RING_BITS = 12  # of its size in bytes
@@ -96,11 +96,7 @@ class Stamps:
         # A look sees the pins of `sync` cycles before, its own cycle counts from one tick before the zero is out,
         # and the edge lies up to a round before the look.
         self.state[_OFFSET] = programs.STAMPER_FIRST - sync - 1 - programs.STAMPER_ROUND // 2
-        self._dma = rp2.DMA()
-        self.remaining = memory.point_to(
-            reg.DMA_BASE + reg.DMA_CHANNEL_SIZE * self._dma.channel + reg.DMA_TRANS_COUNT
-        )
-        self._control = self._dma.pack_ctrl(
+        self.channel = Channel(
             high_pri=True,
             size=2,
             inc_read=False,
@@ -129,20 +125,14 @@ class Stamps:
         state[_WRITTEN] = 0
         state[_CHANGED] = 0
         state[_LEVELS] = -1
-        self._dma.config(
-            read=self._source,
-            write=self._address,
-            count=reg.DMA_COUNT_MAX,
-            ctrl=self._control,
-            trigger=True,
-        )
+        self.channel.start(self._source, self._address, reg.DMA_COUNT_MAX)
         state[_RUNNING] = 1
 
     def end(self):
         """No more come; those in the ring can still be read."""
         if self.state[_RUNNING]:
             self.waiting()
-            self._dma.active(0)
+            self.channel.stop()
             self.state[_RUNNING] = 0
 
     def overflowed(self):
@@ -154,5 +144,5 @@ class Stamps:
         """Words that have not been read."""
         state = self.state
         if state[_RUNNING]:
-            state[_WRITTEN] = reg.DMA_COUNT_MAX - memory.read(self.remaining)
+            state[_WRITTEN] = reg.DMA_COUNT_MAX - memory.read(self.channel.remaining)
         return state[_WRITTEN] - state[_READ]

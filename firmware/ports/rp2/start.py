@@ -7,7 +7,9 @@ _SLOTS = "/slots"
 
 
 def run(profile):
-    """Comes back, with the outputs off and the interpreter's prompt to follow, only for maintenance."""
+    """Returns only for maintenance, with the outputs off; the interpreter's prompt follows. Raises ValueError, with the
+    outputs off, if the profile is for another chip."""
+    rp2_chip.check(profile.CHIP)
     if maintenance.is_wanted(profile):
         return
     from beamfall_board.board import Board

@@ -42,6 +42,13 @@ _STARTS = 3
 PATIENCE_S = 20.0  # longest time from a board's restart to its first answer
 _MARGIN_BYTES = 16 * 1024  # of the file system, for slots
 _BLOCK = 4096
+_PLATFORMS = {
+    "rp2040": "rp2",
+    "rp2350": "rp2",
+    "esp32": "esp32",
+    "stm32": "pyboard",
+}  # chip: sys.platform
+_RP2_CHIPS = ("rp2040", "rp2350")
 
 Tell = Callable[[str], None]
 
@@ -94,6 +101,7 @@ def install(
         interpreter = prompt.enter()
         _judge(interpreter)
         profile = profile or choose_profile(interpreter)
+        check_chip(profile, interpreter)
         tell(
             f"{interpreter.machine}, {interpreter.name} {interpreter.release}; profile {profile.module}"
         )
@@ -238,7 +246,7 @@ def choose_profile(interpreter: Interpreter) -> Profile:
     fitting = []
     for path in list_profiles():
         profile = read_profile(path)
-        if profile.constants.get("MACHINE") == interpreter.machine:
+        if profile.constants.get("MACHINE") == interpreter.machine.removesuffix("-RISCV"):
             fitting.append(profile)
     if (
         len(fitting) > 1
@@ -252,6 +260,19 @@ def choose_profile(interpreter: Interpreter) -> Profile:
         )
     check_profile(fitting[0])
     return fitting[0]
+
+
+def check_chip(profile: Profile, interpreter: Interpreter) -> None:
+    """Raise UserError if the interpreter runs on another chip than the profile is for, as far as it says which."""
+    chip = str(profile.constants.get("CHIP", "")).lower()
+    machine = interpreter.machine.lower().removesuffix("-riscv")
+    platform = _PLATFORMS.get(chip)
+    other = platform is not None and interpreter.platform in ({*_PLATFORMS.values()} - {platform})
+    if other or (platform == "rp2" and machine.endswith(_RP2_CHIPS) and not machine.endswith(chip)):
+        raise UserError(
+            f"the profile {profile.module} is for the chip {chip}, but this board is a '{interpreter.machine}'; "
+            "leave --board away or name a profile for this board"
+        )
 
 
 # -- writing ---------------------------------------------------------------------------------------

@@ -38,6 +38,7 @@ _LIMITS = {
     "CAMERA_MAX_MS": (1, 60_000),
     "WINDOW_MAX_MS": (1, 60_000),
 }
+_SHOT_MAX_MS = (2**30 - 1) // 150_000  # MicroPython's clock on the RP2350
 # Pins that are not there or belong to the board itself, and why.
 # Pico datasheet, section 2.1; Pico W datasheet, section 2.1; Pico 2 datasheet, section 2.1.
 _PICO_RESERVED = {
@@ -191,6 +192,11 @@ def _find_limit_problems(found: Mapping[str, Any]) -> Iterator[str]:
             yield f"{name} is missing; it must be from {least} to {most}"
         elif isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
             yield f"{name} is {value!r}; it must be a whole number from {least} to {most}"
+    camera = found.get("CAMERA_MAX_MS")
+    if found.get("CHIP") == "rp2350" and isinstance(camera, int) and camera > _SHOT_MAX_MS:
+        yield (
+            f"CAMERA_MAX_MS is {camera}; a shot on an rp2350 is at most {_SHOT_MAX_MS} ms long (2^30 ticks of 150 MHz)"
+        )
     watchdog = found.get("WATCHDOG_MS", 0)
     if not isinstance(watchdog, int) or not (watchdog == 0 or 1000 <= watchdog <= 8300):
         yield f"WATCHDOG_MS is {watchdog!r}; it must be 0 (none) or from 1000 to 8300"

@@ -351,7 +351,7 @@ def test_stamps_lost_before_the_ring_are_noticed(bench: Any, phase: int) -> None
     zero = bench.release([(0, 0, VALVE1, 100 * MS, 100)])
     bench.line(BEAM1, 1, zero + 1000)
     chip.run_until(zero + 2000)
-    channel = bench.port._stamps._dma
+    channel = bench.port._stamps.channel._dma
     control = chip.mcu.read_uint32(channel._base + 0x10)
     remaining = chip.mcu.read_uint32(channel._base + 0x08)
     channel.active(0)
@@ -436,6 +436,34 @@ def test_abort_puts_every_output_off(make_bench: Callable[..., Any], active_high
     assert bench.on_times(FLASH1, zero) == []
 
 
+def test_no_channel_is_aborted_while_it_is_enabled(
+    bench: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Erratum RP2350-E5: the abort would start it again. The channel it chains to must stay itself, too."""
+    registers = bench.chip.mcu
+    write = registers.write_uint32
+    seen = []
+
+    def record(address: int, value: int) -> None:
+        if address == 0x50000444:  # CHAN_ABORT
+            channel = value.bit_length() - 1
+            control = registers.read_uint32(0x50000010 + 0x40 * channel)
+            seen.append((channel, control & 1, control >> 11 & 15))
+        write(address, value)
+
+    monkeypatch.setattr(
+        type(registers), "write_uint32", lambda _self, address, value: record(address, value)
+    )
+    bench.release([(0, 0, VALVE1, 5000, 100), (1, 1, FLASH1, 1000, 100)], window=1)
+    seen.clear()
+    bench.port.stop()
+    assert {channel for channel, _, _ in seen} >= {0, 1, 4, 6}, (
+        "the players', a beam's and the stamps'"
+    )
+    assert all(not enabled for _, enabled, _ in seen)
+    assert all(chained == channel for channel, _, chained in seen), seen
+
+
 def test_no_output_moves_at_load_or_when_machines_take_over(make_bench: Callable[..., Any]) -> None:
     plain = make_bench()
     outputs = {s: (p, s % 2 == 0) for s, (p, _) in plain.profile.OUTPUTS.items()}
@@ -469,7 +497,7 @@ def test_machines_that_run_out_of_rows_are_noticed(bench: Any) -> None:
     rows = [(0, 0, VALVE1, 1000 + 400 * i, 200) for i in range(6)]
     zero = bench.release(rows)
     assert bench.port.poll() == 0
-    bench.port._feeds[0].active(0)  # as if DMA had been starved
+    bench.port._feeds[0].stop()  # as if DMA had been starved
     bench.chip.run_until(zero + 20_000)
     assert bench.port.poll() == bench.module.POLL_OVERRUN
 

@@ -64,8 +64,8 @@ def test_programs_fit_their_blocks(bench: Any) -> None:
     assert port._QUALIFIER_ORIGIN + len(qualifier) <= 32
     # The budget of firmware/ports/rp2/README.md.
     assert [len(p) for p in (timeline, follower, stamper, qualifier)] == [4, 7, 12, 11]
-    channels = {*(d.channel for d in bench.port._feeds), *(d.channel for d in bench.port._counters)}
-    assert len(channels | {bench.port._stamps._dma.channel}) == 7
+    channels = [*bench.port._feeds, *bench.port._counters, bench.port._stamps.channel]
+    assert len({channel._dma.channel for channel in channels}) == 7
 
 
 def test_the_compiled_reader_knows_the_stampers_cycles(bench: Any) -> None:

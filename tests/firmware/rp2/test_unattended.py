@@ -119,7 +119,7 @@ def test_an_output_that_its_machine_cannot_end_is_told_by_the_next_look(
         rows += [(0, 0, flash, 2000 + 200 * n, 150) for flash in (4, 5, 6) for n in range(12)]
         zero = bench.release(rows)
         bench.chip.run_until(zero + stop_at)
-        bench.port._feeds[machine].active(0)
+        bench.port._feeds[machine].stop()
         bench.chip.run_until(zero + 20_000)
         outputs = (VALVE1, VALVE2, VALVE3, FOCUS, SHUTTER) if machine == 0 else (3 + machine,)
         on = [
