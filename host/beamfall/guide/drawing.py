@@ -5,8 +5,6 @@ Not to scale. Colours come from the page's style: class `asked` marks what is me
 
 from __future__ import annotations
 
-from html import escape
-
 WIDTH, HEIGHT = 320, 400
 
 # The measures: from and to on the drawing, and where their words go.
@@ -22,57 +20,61 @@ _MEASURES = {
 # The parts: a rectangle round them.
 _PARTS = {"valve": (136, 108, 48, 26), "flash": (266, 168, 46, 30), "camera": (8, 120, 52, 36)}
 
-_SHAPES = (
+Shape = tuple[str, dict[str, float | str], str]  # an SVG element: its name, attributes and text
+
+_RIG: tuple[Shape, ...] = (
     # the bottle with its air tube
-    '<path class="line" d="M130 20 h60 v74 l-22 12 h-16 l-22 -12 z"/>'
-    '<path class="liquid" d="M131 44 h58 v50 l-22 11 h-14 l-22 -11 z"/>'
-    '<path class="line" d="M196 10 v0 M178 8 v62"/>'
+    ("path", {"class": "line", "d": "M130 20 h60 v74 l-22 12 h-16 l-22 -12 z"}, ""),
+    ("path", {"class": "liquid", "d": "M131 44 h58 v50 l-22 11 h-14 l-22 -11 z"}, ""),
+    ("path", {"class": "line", "d": "M178 8 v62"}, ""),
     # valve, nozzle, falling drops
-    '<rect class="part" x="142" y="110" width="36" height="16"/>'
-    '<path class="part" d="M153 126 h14 v6 h-14 z"/>'
-    '<path class="line" d="M157 126 v6 M163 126 v6"/>'
-    '<circle class="liquid" cx="160" cy="158" r="5"/><circle class="liquid" cx="160" cy="238" r="5"/>'
+    ("rect", {"class": "part", "x": 142, "y": 110, "width": 36, "height": 16}, ""),
+    ("path", {"class": "part", "d": "M153 126 h14 v6 h-14 z"}, ""),
+    ("path", {"class": "line", "d": "M157 126 v6 M163 126 v6"}, ""),
+    ("circle", {"class": "liquid", "cx": 160, "cy": 158, "r": 5}, ""),
+    ("circle", {"class": "liquid", "cx": 160, "cy": 238, "r": 5}, ""),
     # the beam's two halves and its light
-    '<rect class="part" x="84" y="193" width="22" height="14"/>'
-    '<rect class="part" x="214" y="193" width="22" height="14"/>'
-    '<path class="light" d="M106 200 H214"/>'
+    ("rect", {"class": "part", "x": 84, "y": 193, "width": 22, "height": 14}, ""),
+    ("rect", {"class": "part", "x": 214, "y": 193, "width": 22, "height": 14}, ""),
+    ("path", {"class": "light", "d": "M106 200 H214"}, ""),
     # dish, liquid and jet
-    '<path class="liquid" d="M62 330 H258 V356 H62 z"/><path class="liquid" d="M154 330 q5 -8 4 -28 h4 q-1 20 4 28 z"/>'
-    '<path class="line" d="M60 318 V358 H260 V318"/>'
+    ("path", {"class": "liquid", "d": "M62 330 H258 V356 H62 z"}, ""),
+    ("path", {"class": "liquid", "d": "M154 330 q5 -8 4 -28 h4 q-1 20 4 28 z"}, ""),
+    ("path", {"class": "line", "d": "M60 318 V358 H260 V318"}, ""),
     # flash and camera
-    '<rect class="part" x="270" y="172" width="38" height="22"/><path class="light" d="M270 196 L200 300"/>'
-    '<rect class="part" x="12" y="126" width="34" height="24"/><circle class="part" cx="50" cy="138" r="8"/>'
+    ("rect", {"class": "part", "x": 270, "y": 172, "width": 38, "height": 22}, ""),
+    ("path", {"class": "light", "d": "M270 196 L200 300"}, ""),
+    ("rect", {"class": "part", "x": 12, "y": 126, "width": 34, "height": 24}, ""),
+    ("circle", {"class": "part", "cx": 50, "cy": 138, "r": 8}, ""),
 )
 
 
-def draw_rig(shows: str = "", label: str = "") -> str:
-    """Return the drawing as SVG, with one measure or part marked; `label` is read out by screen readers."""
-    marked = _draw_measure(shows) + _draw_part(shows)
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" class="rig-drawing" role="img" '
-        f'aria-label="{escape(label or "the rig")}">{_SHAPES}{marked}</svg>'
-    )
+def list_shapes(shows: str = "") -> list[Shape]:
+    """Return the drawing as SVG elements, with one measure or part marked; the view is WIDTH by HEIGHT."""
+    return [*_RIG, *_mark_measure(shows), *_mark_part(shows)]
 
 
-def _draw_measure(shows: str) -> str:
+def _mark_measure(shows: str) -> list[Shape]:
     if shows not in _MEASURES:
-        return ""
+        return []
     (x1, y1), (x2, y2), words, (x, y) = _MEASURES[shows]
-    ends = "".join(
-        f'<path class="asked" d="M{at_x - 5} {at_y} h10"/>'
-        if x1 == x2
-        else f'<path class="asked" d="M{at_x} {at_y - 5} v10"/>'
-        for at_x, at_y in ((x1, y1), (x2, y2))
-    )
-    line = f'<path class="asked" d="M{x1} {y1} L{x2} {y2}"/>'
-    return f'{line}{ends}<text class="asked-text" x="{x}" y="{y}">{words}</text>'
+    if x1 == x2:
+        line = f"M{x1} {y1} V{y2} M{x1 - 5} {y1} h10 M{x2 - 5} {y2} h10"
+    else:
+        line = f"M{x1} {y1} H{x2} M{x1} {y1 - 5} v10 M{x2} {y2 - 5} v10"
+    return [
+        ("path", {"class": "asked", "d": line}, ""),
+        ("text", {"class": "asked-text", "x": x, "y": y}, words),
+    ]
 
 
-def _draw_part(shows: str) -> str:
+def _mark_part(shows: str) -> list[Shape]:
     if shows not in _PARTS:
-        return ""
+        return []
     x, y, width, height = _PARTS[shows]
-    return f'<rect class="asked" x="{x}" y="{y}" width="{width}" height="{height}" rx="4"/>'
+    return [
+        ("rect", {"class": "asked", "x": x, "y": y, "width": width, "height": height, "rx": 4}, "")
+    ]
 
 
 _ROWS = (

@@ -15,6 +15,7 @@ work        a job under way on the board's thread
 front       the page as a front end of workflows: their steps and questions put on the hub
 words       what workflows, board and link have to say, in the words of the page
 desk        the rig form, the plan and its timings; needs no board
+guided      the guided rig: one question at a time
 rig_form    the form of a rig, as fields
 drawing     plan and shot as what the page draws
 review      the shot log, as the page lists it

@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from beamfall.errors import NoSuchShot, UserError
+from beamfall.page import guided
 from beamfall.page.board_thread import BoardThread
 from beamfall.page.desk import Desk
 from beamfall.page.hub import Hub, mark_shot
@@ -134,6 +135,16 @@ def reset_rig(hub: Hub, desk: Desk, bench: BoardThread) -> None:
     desk.reset()
 
 
+def guide(
+    hub: Hub, desk: Desk, bench: BoardThread, answers: str = "", key: str = "", text: str = "", back: bool = False
+) -> dict[str, Any]:  # fmt: skip
+    return guided.take_step(answers, key, text, back=back)
+
+
+def guide_done(hub: Hub, desk: Desk, bench: BoardThread, answers: str) -> None:
+    desk.take_guided(guided.finish(answers))
+
+
 # -- what seeking and calibrating have taught ------------------------------------------------------------------
 def undo_learned(hub: Hub, desk: Desk, bench: BoardThread) -> None:
     _change_learned(desk, bench, Belief.undo)
@@ -185,8 +196,8 @@ COMMANDS: Mapping[str, Command] = {
     command.__name__: command
     for command in (
         abort, arm, release, drip, flash, rinse, watch, repeat, sweep, sweep_resume, seek, check, calibrate,
-        answer, tune, step, untune, edit, add_part, remove_part, reset_rig, undo_learned, redo_learned,
-        reset_learned, dismiss, rate, note,
+        answer, tune, step, untune, edit, add_part, remove_part, reset_rig, guide, guide_done, undo_learned,
+        redo_learned, reset_learned, dismiss, rate, note,
     )
 }  # fmt: skip
 

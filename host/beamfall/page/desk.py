@@ -131,6 +131,11 @@ class Desk:
         with self._lock:
             self._take(rig_form.read_content(self.rig_file))
 
+    def take_guided(self, text: str) -> None:
+        """Put the rig file that the guide has made into the form."""
+        with self._lock:
+            self._take(rig_form.parse_text(text))
+
     def _take(self, content: TOMLDocument) -> None:
         self._content = content
         rig, self._problems = rig_form.check(content)

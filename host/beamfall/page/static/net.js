@@ -122,6 +122,8 @@ const LANES = {
   add_part: 'desk',
   remove_part: 'desk',
   reset_rig: 'desk',
+  guide: 'desk',
+  guide_done: 'desk',
   undo_learned: 'desk',
   redo_learned: 'desk',
   reset_learned: 'desk',

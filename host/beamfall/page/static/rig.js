@@ -3,6 +3,7 @@
 import { attempt } from './bar.js';
 import { makeChart } from './chart.js';
 import { h, ms, number, percent, show, watchTyping, write } from './dom.js';
+import { makeGuide } from './guide.js';
 import { makeLearned } from './learned.js';
 import { act, on, state } from './net.js';
 
@@ -172,6 +173,7 @@ export function makeRig() {
         h('button', { type: 'button', on: { click: () => attempt(act('reset_rig')) } }, 'Discard changes'),
       ),
       file,
+      makeGuide(),
       wrong,
       form,
     ),

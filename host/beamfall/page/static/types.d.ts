@@ -56,6 +56,25 @@ interface LiveState {
   beams?: Record<string, string>;
 }
 
+interface GuideQuestion {
+  key: string;
+  number: number;
+  ask: string;
+  how: string;
+  also: string;
+  suggestion: string;
+  options: string[];
+}
+
+interface GuideStep {
+  answers: string;
+  problem: string;
+  remarks: string[];
+  total: number;
+  question: GuideQuestion | null;
+  drawing: { width: number; height: number; shapes: [string, Record<string, string | number>, string][] };
+}
+
 interface RigField {
   path: string;
   label: string;

@@ -1,0 +1,143 @@
+// The guided rig: one question at a time with a drawing, until the answers make a whole rig.
+
+import { attempt } from './bar.js';
+import { h, s, show } from './dom.js';
+import { act } from './net.js';
+
+const KEPT = 'beamfall-guide'; // answers survive a reload
+
+/** The button that starts the guide; the guide itself opens below it. */
+export function makeGuide() {
+  const box = h('div', { class: 'guide', hidden: true });
+  const open = h('button', { type: 'button', class: 'begin', id: 'guide-open' }, 'Set up a rig step by step');
+  open.addEventListener('click', () => {
+    box.hidden = !box.hidden;
+    if (!box.hidden) attempt(step(box, { answers: sessionStorage.getItem(KEPT) ?? '' }));
+  });
+  return h('div', {}, open, box);
+}
+
+/** @param {HTMLElement} box @param {object} request */
+async function step(box, request) {
+  /** @type {GuideStep} */
+  let found;
+  try {
+    found = await act('guide', request);
+  } catch (error) {
+    sessionStorage.removeItem(KEPT); // answers of another version
+    found = await act('guide', {});
+    if (!(error instanceof Error)) throw error;
+  }
+  sessionStorage.setItem(KEPT, found.answers);
+  const question = found.question;
+  const remarks = found.remarks.map((text) => h('p', { class: 'soft' }, text));
+  if (!question) {
+    showEnd(box, found.answers, remarks);
+    return;
+  }
+  const input = question.options.length
+    ? h(
+        'select',
+        { id: 'guide-answer' },
+        question.options.map((one) => h('option', { value: one }, one)),
+      )
+    : h('input', {
+        id: 'guide-answer',
+        type: 'text',
+        maxlength: 200,
+        autocomplete: 'off',
+        placeholder: question.suggestion,
+        'aria-describedby': 'guide-how guide-problem',
+      });
+  input.value = question.options.length ? question.suggestion : found.problem ? typedBefore(request) : '';
+  const send = (/** @type {Event} */ event) => {
+    event.preventDefault();
+    attempt(step(box, { answers: found.answers, key: question.key, text: input.value }));
+  };
+  const back = () => attempt(step(box, { answers: found.answers, back: true }));
+  show(
+    box,
+    remarks,
+    h(
+      'form',
+      { class: 'guide-step', on: { submit: send } },
+      draw(found, question.ask),
+      h(
+        'div',
+        { class: 'guide-words' },
+        h('p', { class: 'soft small' }, `Question ${question.number} of ${found.total}`),
+        h('label', { for: 'guide-answer', class: 'guide-ask' }, question.ask),
+        h(
+          'p',
+          { id: 'guide-how' },
+          question.how,
+          question.also ? ` You may also answer: ${question.also}.` : '',
+        ),
+        input,
+        h(
+          'p',
+          { id: 'guide-problem', class: 'field-problem', role: 'alert', hidden: !found.problem },
+          found.problem,
+        ),
+        h(
+          'div',
+          { class: 'row' },
+          h('button', { class: 'begin' }, 'Next'),
+          h('button', { type: 'button', disabled: question.number === 1, on: { click: back } }, 'Back'),
+        ),
+      ),
+    ),
+  );
+  input.focus();
+}
+
+/** @param {any} request @returns {string} */
+const typedBefore = (request) => request.text ?? '';
+
+/** @param {GuideStep} found @param {string} label */
+function draw(found, label) {
+  const { width, height, shapes } = found.drawing;
+  return s(
+    'svg',
+    {
+      viewBox: `0 0 ${width} ${height}`,
+      class: 'rig-drawing',
+      role: 'img',
+      'aria-label': `Drawing: ${label}`,
+    },
+    shapes.map(([tag, attributes, text]) => s(/** @type {'path'} */ (tag), attributes, text)),
+  );
+}
+
+/** @param {HTMLElement} box @param {string} answers @param {Node[]} remarks */
+function showEnd(box, answers, remarks) {
+  const take = async () => {
+    await act('guide_done', { answers });
+    sessionStorage.removeItem(KEPT);
+    box.hidden = true;
+  };
+  show(
+    box,
+    remarks,
+    h('p', {}, 'That is all. The form below takes your answers, and the plan follows from them.'),
+    h(
+      'div',
+      { class: 'row' },
+      h(
+        'button',
+        { type: 'button', class: 'begin', id: 'guide-take', on: { click: () => attempt(take()) } },
+        'Use this rig',
+      ),
+      h(
+        'button',
+        { type: 'button', on: { click: () => attempt(step(box, { answers, back: true })) } },
+        'Back',
+      ),
+    ),
+    h(
+      'p',
+      { class: 'soft small' },
+      'Then download it as a rig file, so that the next evening begins with it.',
+    ),
+  );
+}

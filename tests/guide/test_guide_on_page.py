@@ -1,0 +1,67 @@
+"""The guided rig on the page: answered question by question, it fills the form and the plan follows."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from typing import Any, cast
+
+import pytest
+
+from beamfall.errors import UserError
+from beamfall.page.commands import COMMANDS, read_arguments
+from beamfall.page.desk import Desk
+from beamfall.page.hub import Hub
+
+
+@pytest.fixture
+def desk() -> Iterator[Desk]:
+    desk = Desk(Hub(), None)
+    yield desk
+    desk.close()
+
+
+def ask(desk: Desk, **body: Any) -> dict[str, Any]:
+    command = COMMANDS["guide"]
+    step = command(Hub(), desk, cast(Any, None), **read_arguments(command, body))
+    assert step is not None
+    return step
+
+
+def test_the_guide_ends_with_a_rig_in_the_form(desk: Desk) -> None:
+    step = ask(desk)
+    asked = 0
+    while (question := step["question"]) is not None:
+        asked += 1
+        assert question["number"] == asked
+        text = "55,5 cm" if question["key"] == "valve[1].height" else ""
+        step = ask(desk, answers=step["answers"], key=question["key"], text=text)
+    assert asked == step["total"]
+    COMMANDS["guide_done"](Hub(), desk, cast(Any, None), answers=step["answers"])
+    assert desk.rig.valves[0].height_m == 0.555
+    assert desk.rig.beams[0].height_m == 0.43  # as suggested for this nozzle
+
+
+def test_a_wrong_answer_keeps_its_question_and_says_why(desk: Desk) -> None:
+    step = ask(desk, key="valve[1].height", text="62")
+    assert step["question"]["key"] == "valve[1].height"
+    assert json.loads(step["answers"]) == {}
+    assert "62 cm" in step["problem"]  # the likely meaning
+
+
+def test_back_drops_the_last_answer(desk: Desk) -> None:
+    step = ask(desk, key="valve[1].height", text="50 cm")
+    assert ask(desk, answers=step["answers"], back=True)["question"]["key"] == "valve[1].height"
+
+
+@pytest.mark.parametrize("answers", ["[]", "{", "5", '{"no.such": "1"}', '{"valve[1].height": 3}'])
+def test_answers_that_cannot_be_read_are_refused(desk: Desk, answers: str) -> None:
+    with pytest.raises(UserError):
+        ask(desk, answers=answers)
+
+
+def test_an_unfinished_guide_changes_no_rig(desk: Desk) -> None:
+    before = desk.rig
+    with pytest.raises(UserError):
+        COMMANDS["guide_done"](Hub(), desk, cast(Any, None), answers='{"valve[1].height": "50 cm"}')
+    assert desk.rig == before
