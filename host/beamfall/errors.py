@@ -38,6 +38,7 @@ BeamfallError                 root; the command line exits 1
 ├── CalibrationError          beam edges that no rig like the rig file would give
 ├── InterpreterMissing        the MicroPython interpreter is not installed
 ├── PictureError              a photograph that cannot be read or has no capture time
+├── CameraError               no picture arrives, or not clearly one; `problem` says why. Shots are logged all the same
 ├── MissingExtra              an optional library is not installed; also an ImportError
 ├── LogError                  the shot log cannot be opened, read or written
 │   ├── LogReadOnly           the log may not be written to; also a PermissionError
@@ -49,6 +50,7 @@ BeamfallError                 root; the command line exits 1
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum
 
 FRAMES = "beamfall_frames"  # attribute of an unexpected error: the last frames before it, in words
 
@@ -310,6 +312,33 @@ class InterpreterMissing(BeamfallError):
 
 class PictureError(BeamfallError):
     """A photograph cannot be read, or does not say when it was taken; the message names it."""
+
+
+class CameraProblem(Enum):
+    """Why no picture of a shot is there."""
+
+    NOT_FOUND = "no camera, or no folder"
+    SEVERAL = "several cameras, and none was named"
+    BUSY = "another program uses the camera"
+    NO_ANSWER = "the camera does not answer: asleep, or its USB mode is wrong"
+    LOST = "the camera was unplugged or switched off"
+    CARD_FULL = "the camera's card is full"
+    NO_FILE = "no picture came in the time allowed"
+    HALF_WRITTEN = "a picture came and was never complete"
+    UNDECIDED = "it is not known which picture shows the shot"
+    STOPPED = "somebody stopped the wait"
+
+
+class CameraError(BeamfallError):
+    """No picture of a shot can be had; the message says what to do.
+
+    Raised before the first shot of a series, or after several shots in a row without a picture. For a single shot a
+    workflow's runner shows it and goes on: the shot is in the log, and so is what the board measured.
+    """
+
+    def __init__(self, problem: CameraProblem, message: str) -> None:
+        self.problem = problem
+        super().__init__(message)
 
 
 class MissingExtra(BeamfallError, ImportError):

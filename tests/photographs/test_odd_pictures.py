@@ -15,9 +15,9 @@ from studios import EVENING_S, make_studio
 
 from beamfall.cli import main
 from beamfall.errors import PictureError
-from beamfall.photos import match_pictures, read_folder
 from beamfall.photos.exif import Photograph, read_photograph
-from beamfall.photos.match import TakenShot
+from beamfall.photos.folder import read_folder
+from beamfall.photos.match import TakenShot, match_pictures
 from beamfall.photos.thumbnail import make_thumbnail
 from beamfall.shots import ShotLog
 

@@ -60,7 +60,7 @@ TYPES_ONLY = [
 
 # Libraries that take so long to load that a command pays for them only where it uses them.
 SLOW = {
-    "construct", "exifread", "iapws", "matplotlib", "numpy", "PIL", "pint", "platformdirs", "pyarrow",
+    "construct", "exifread", "gphoto2", "iapws", "matplotlib", "numpy", "PIL", "pint", "platformdirs", "pyarrow",
     "rich", "scipy", "serial", "starlette", "tomlkit", "uvicorn", "watchfiles",
 }  # fmt: skip
 # Modules that some systems lack.

@@ -18,7 +18,10 @@ from beamfall.workflows.steps import (
     Event,
     Fired,
     FlashesAhead,
+    Pictured,
+    PictureLate,
     Question,
+    WhichPicture,
 )
 from beamfall.workflows.sweep import StepFired, SweepStopped
 
@@ -39,8 +42,12 @@ class Terminal:
         self.quiet = quiet
 
     def show(self, event: Event) -> None:
-        if isinstance(event, FlashesAhead):
-            self._warn(event)
+        match event:
+            case FlashesAhead():
+                self._warn(event)
+            case Pictured() | PictureLate():
+                for said in words.list_pictured(event):
+                    print(said, file=self.stream, flush=True)
 
     def _warn(self, event: FlashesAhead) -> None:
         if not self.quiet:
@@ -54,10 +61,15 @@ class Terminal:
 
     # -- asking ------------------------------------------------------------------------------------------------
     def ask(self, question: Question[Any], problem: str) -> str:
-        """Ask a question that takes yes or no."""
-        assert isinstance(question, ContainerBelow)
+        """Ask a question that any command may have."""
         if problem:
             print(problem, file=self.stream)
+        if isinstance(question, WhichPicture):
+            for line in words.list_pictures(question):
+                print(line, file=self.stream)
+            typed = self._read_line("Which one? (its number, or none) ")
+            return question.otherwise if typed is None else typed
+        assert isinstance(question, ContainerBelow)
         return self.read(f"{words.say_container_below(question)} [y/N]: ") or "no"
 
     @property
@@ -67,6 +79,13 @@ class Terminal:
 
     def read(self, prompt: str) -> str:
         """One line that somebody types. Raises `gone` where standard input has ended: nobody is there."""
+        line = self._read_line(prompt)
+        if line is None:
+            raise self.gone
+        return line
+
+    def _read_line(self, prompt: str) -> str | None:
+        """One line that somebody types; None where standard input has ended."""
         print(prompt, end="", file=self.stream, flush=True)
         try:
             line = sys.stdin.readline()
@@ -74,17 +93,19 @@ class Terminal:
             line = "\n"  # no answer that could be read: asked again, or Enter
         if not sys.stdin.isatty():
             print(file=self.stream, flush=True)  # nobody's Enter has ended the line
-        if not line:
-            raise self.gone
-        return line.strip()
+        return line.strip() if line else None
 
 
 class ShootTerminal(Terminal):
-    """Shows each shot as it ends: a JSON line, a line of text, or a bar for a long series."""
+    """Shows each shot as it ends: a JSON line, a line of text, or a bar for a long series.
 
-    def __init__(self, count: int, *, as_json: bool) -> None:
+    `with_pictures`: a JSON line waits for the shot's picture, which it names.
+    """
+
+    def __init__(self, count: int, *, as_json: bool, with_pictures: bool = False) -> None:
         super().__init__(quiet=as_json)
         self._count = count
+        self._event = Pictured if as_json and with_pictures else Fired
         self._bar: Any = None
 
     def __enter__(self) -> Self:
@@ -107,9 +128,11 @@ class ShootTerminal(Terminal):
             self._bar.stop()
 
     def show(self, event: Event) -> None:
+        if isinstance(event, self._event):
+            fired = event.fired if isinstance(event, Pictured) else event
+            if isinstance(fired, Fired) and not fired.is_warm_up:
+                self._show_shot(fired)
         super().show(event)
-        if isinstance(event, Fired) and not event.is_warm_up:
-            self._show_shot(event)
 
     def _show_shot(self, fired: Fired) -> None:
         sees_light = fired.rig is None or fired.rig.fitted.flash_seen

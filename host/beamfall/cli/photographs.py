@@ -10,15 +10,15 @@ import typer
 from beamfall.cli.open_log import choose_series, open_log
 from beamfall.cli.output import print_json, print_table
 from beamfall.errors import NoSuchShot
+from beamfall.photos.folder import Folder, read_folder
 from beamfall.photos.keep import copy_pictures, write_sidecars
 from beamfall.photos.sheet import write_sheet
 from beamfall.shots.record import DAMAGED, NOT_RELEASED, WARM_UP
 from beamfall.text import show_text
 
 if TYPE_CHECKING:
-    from beamfall.photos import CameraMatch, Folder, Pair
     from beamfall.photos.clock import ClockFit
-    from beamfall.photos.match import TakenShot
+    from beamfall.photos.match import CameraMatch, Pair, TakenShot
     from beamfall.shots import ShotLog
 
 _NEWEST = 3000  # shots looked at where no series is named
@@ -46,7 +46,7 @@ def match(
 
     Where two offsets of the clock fit alike nothing is paired. Pictures are never altered.
     """
-    from beamfall.photos import match_pictures, read_folder
+    from beamfall.photos.match import match_pictures
 
     with open_log(to_write=store) as log:
         shots = _read_shots(log, series)

@@ -10,6 +10,7 @@ import typer
 from beamfall.board import Board
 from beamfall.cli.numbers import check_whole
 from beamfall.cli.output import print_json
+from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, read_arrivals
 from beamfall.cli.seek_front import SeekTerminal
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.targets import PICTURES, check_target, refuse_picture
@@ -54,6 +55,9 @@ def seek(
     picture: Path | None = typer.Option(
         None, "--picture", help="Draw the pictures on one sheet (PNG; simulated ports only)."
     ),
+    camera: str | None = CAMERA,
+    photos: Path | None = PHOTOS,
+    picture_wait: str = PICTURE_WAIT,
 ) -> int:
     """Find the collision: you say what each picture shows.
 
@@ -67,15 +71,21 @@ def seek(
     check_target(picture, "--picture", PICTURES)
     rig = load_rig(rig_file)
     wanted_s = read_stage(stage, key="--stage")
-    with ShotLog.open() as log, Board.connect(port, rig=rig, seed=seed) as board:
+    arrivals = read_arrivals(camera, photos, picture_wait, rig)
+    with (
+        ShotLog.open() as log,
+        hold(arrivals),
+        Board.connect(port, rig=rig, seed=seed) as board,
+    ):
         refuse_picture(board, picture)
+        begin(arrivals, board)
         terminal = SeekTerminal(picture, as_json=as_json)
         done = run(
             workflow.seek(
                 rig, board, rig_file=rig_file, stage_s=wanted_s, most=shots_most, fresh=fresh,
                 asks=ask, heights=heights, seed=seed,
             ),
-            board, log, terminal, seed=seed,
+            board, log, terminal, seed=seed, arrivals=arrivals,
         )  # fmt: skip
         if picture is not None:
             _draw(board, done, picture)

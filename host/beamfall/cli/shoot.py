@@ -11,6 +11,7 @@ from beamfall.board import Board
 from beamfall.cli.front import ShootTerminal
 from beamfall.cli.numbers import check_whole
 from beamfall.cli.output import print_pairs
+from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, read_arrivals
 from beamfall.cli.targets import DRAWINGS, PICTURES, check_target, refuse_picture
 from beamfall.cli.words import say_end
 from beamfall.planning.make import make_plan
@@ -55,6 +56,9 @@ def shoot(
     picture: Path | None = typer.Option(
         None, "--picture", help="Draw what the camera would have seen (PNG; simulated ports only)."
     ),
+    camera: str | None = CAMERA,
+    photos: Path | None = PHOTOS,
+    picture_wait: str = PICTURE_WAIT,
 ) -> int:
     """Plan, upload and fire shots, and log every edge.
 
@@ -66,18 +70,26 @@ def shoot(
     check_target(plot, "--plot", DRAWINGS)
     check_target(picture, "--picture", PICTURES)
     rig = load_rig(rig_file)
-    with ShotLog.open() as log, Board.connect(port, rig=rig, seed=seed) as board:
+    arrivals = read_arrivals(camera, photos, picture_wait, rig)
+    with (
+        ShotLog.open() as log,
+        hold(arrivals),
+        Board.connect(port, rig=rig, seed=seed) as board,
+    ):
         plan, sequence = _choose(rig, rig_file, board, sequence_file)
         if not as_json:
             _print_start(rig, rig_file, board, plan, log.path)
         refuse_picture(board, picture)
-        with ShootTerminal(count, as_json=as_json) as terminal:
+        begin(arrivals, board)
+        awaited = arrivals is not None
+        with ShootTerminal(count, as_json=as_json, with_pictures=awaited) as terminal:
             shots = run(
                 workflow.shoot(rig, sequence, count, warm_up=warm_up),
                 board,
                 log,
                 terminal,
                 seed=seed,
+                arrivals=arrivals,
             )
         odd = [list_remarks(one.record, sees_light=rig.fitted.flash_seen) for one in shots]
         last = {**shots[-1].record.to_json(), "remarks": odd[-1]}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import typer
@@ -11,6 +12,7 @@ from beamfall.cli.front import Terminal
 from beamfall.cli.numbers import check_whole
 from beamfall.cli.open_log import open_log
 from beamfall.cli.output import print_json, print_pairs, print_table, say_time
+from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, read_arrivals
 from beamfall.cli.words import list_differences
 from beamfall.shots.repeat import rebuild_sequence
 from beamfall.workflows import repeat as workflow
@@ -30,6 +32,9 @@ def repeat(
     ),
     count: int = typer.Option(1, "--count", min=1, help="How many times."),
     as_json: bool = typer.Option(False, "--json", help="The comparison as one JSON object."),
+    camera: str | None = CAMERA,
+    photos: Path | None = PHOTOS,
+    picture_wait: str = PICTURE_WAIT,
 ) -> int:
     """Fire a shot's sequence again and compare its edges."""
 
@@ -40,13 +45,16 @@ def repeat(
         if port is None and logged.line.port.startswith("sim"):
             port = logged.line.port
         seed = logged.record.seed
-        with Board.connect(port, rig=rig, seed=seed or 0) as board:
+        arrivals = read_arrivals(camera, photos, picture_wait, rig)
+        with hold(arrivals), Board.connect(port, rig=rig, seed=seed or 0) as board:
+            begin(arrivals, board)
             done = run(
                 workflow.repeat(board, log, shot, count),
                 board,
                 log,
                 Terminal(quiet=as_json),
                 seed=seed,
+                arrivals=arrivals,
             )
     if as_json:
         print_json(_to_json(done))

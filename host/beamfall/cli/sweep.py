@@ -11,6 +11,7 @@ from beamfall.board import Board
 from beamfall.cli.front import SweepTerminal
 from beamfall.cli.numbers import check_whole, read_rest
 from beamfall.cli.output import print_json, print_table
+from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, read_arrivals
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.targets import PICTURES, check_target, refuse_picture
 from beamfall.cli.words import say_frame
@@ -65,6 +66,9 @@ def sweep(
     picture: Path | None = typer.Option(
         None, "--picture", help="Draw the pictures on one sheet (PNG; simulated ports only)."
     ),
+    camera: str | None = CAMERA,
+    photos: Path | None = PHOTOS,
+    picture_wait: str = PICTURE_WAIT,
 ) -> int:
     """Step one timing through a range, one shot per value.
 
@@ -91,8 +95,10 @@ def sweep(
             rig = workflow.choose_rig(found, lambda: load_rig(rig_file))
             port = port or found.settings.get("port")
             seed = seed if found.seed is None else found.seed
-        with Board.connect(port, rig=rig, seed=seed) as board:
+        arrivals = read_arrivals(camera, photos, picture_wait, rig)
+        with hold(arrivals), Board.connect(port, rig=rig, seed=seed) as board:
             refuse_picture(board, picture)
+            begin(arrivals, board)
             if found is None:
                 steps = workflow.sweep(
                     rig, board, of, rig_file=rig_file, rest_s=rest_s, seed=seed, **times, repeat=repeat,
@@ -100,7 +106,8 @@ def sweep(
                 )  # fmt: skip
             else:
                 steps = workflow.resume(rig, board, log, found, rest_s=rest_s)
-            done = run(steps, board, log, SweepTerminal(as_json=as_json), seed=seed)
+            terminal = SweepTerminal(as_json=as_json)
+            done = run(steps, board, log, terminal, seed=seed, arrivals=arrivals)
             if picture is not None:
                 _draw(board, done, picture)
     if as_json:

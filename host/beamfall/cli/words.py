@@ -7,15 +7,24 @@ from typing import TYPE_CHECKING
 
 from beamfall.planning.seek.answer import WORDS
 from beamfall.shots.remarks import list_remarks
+from beamfall.text import show_text
+from beamfall.workflows.steps import Pictured, PictureLate
 
 if TYPE_CHECKING:
     from beamfall.faults.checks import Check
     from beamfall.faults.finder import Step
+    from beamfall.photos.arrival import Arrived
     from beamfall.shots import ShotRecord
     from beamfall.workflows.repeat import Difference
     from beamfall.workflows.seek import Aim, Answered, Misfired, Sought, WhatIsSeen
     from beamfall.workflows.service import Dripped, Flashed
-    from beamfall.workflows.steps import ContainerBelow, DropsFallen, Fired, FlashesAhead
+    from beamfall.workflows.steps import (
+        ContainerBelow,
+        DropsFallen,
+        Fired,
+        FlashesAhead,
+        WhichPicture,
+    )
     from beamfall.workflows.sweep import StepFired
 
 CHECK_AHEAD = "The check will release drops and fire the flash."
@@ -67,6 +76,37 @@ def say_end(fired: int, odd: int, count: int) -> str:
         need = "The shot needs a look" if count == 1 else f"{odd} of {count} shots need a look"
         return f"{need}. {cure}"
     return ""
+
+
+# -- pictures --------------------------------------------------------------------------------------------------
+def list_pictured(event: Pictured | PictureLate) -> Iterator[str]:
+    """What came of the wait for a picture, or between two shots; a line each."""
+    if isinstance(event, Pictured):
+        if event.problem is not None:
+            yield f"  no picture: {event.problem}"
+        photo = event.fired.photo
+        if photo is not None:
+            yield f"  picture: {_say_photo(photo)}"
+        for remark in event.remarks:
+            yield f"  {remark}"
+        return
+    late = event.late
+    if late.arrived is not None:
+        yield f"  shot {late.arrived.shot}'s picture came late: {_say_photo(late.arrived)}"
+    for file in late.strays:
+        yield f"  {show_text(file.name)} belongs to no shot; it stays as it is"
+
+
+def _say_photo(photo: Arrived) -> str:
+    settings = "" if photo.exposure is None else photo.exposure.describe()
+    return show_text(photo.path.name) + (f" ({show_text(settings)})" if settings else "")
+
+
+def list_pictures(question: WhichPicture) -> Iterator[str]:
+    """The pictures among which a person chooses."""
+    yield f"More than one picture could show shot {question.shot}:"
+    for number, one in enumerate(question.pictures, 1):
+        yield f"  {number}  {show_text(one.file.name)}"
 
 
 # -- sweep -----------------------------------------------------------------------------------------------------

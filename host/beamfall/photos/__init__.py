@@ -6,11 +6,6 @@ groups   a folder's pictures cut where hours lie between them
 clock    how the camera's clock lies to the log's, from the pattern of intervals
 match    pictures and shots, with how sure each pair is
 sheet    a contact sheet in one HTML file
+arrival  pictures that arrive while shots are fired: which one shows the shot just fired
+sources  where they come from: a camera, a folder that another program fills, the port's own camera
 """
-
-from __future__ import annotations
-
-from beamfall.photos.folder import Folder, read_folder
-from beamfall.photos.match import CameraMatch, Pair, match_pictures
-
-__all__ = ["CameraMatch", "Folder", "Pair", "match_pictures", "read_folder"]

@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import contextlib
 import logging
+import math
 import warnings
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -17,6 +19,7 @@ from typing import Any
 
 from beamfall.errors import PictureError
 from beamfall.photos.containers import open_parts
+from beamfall.shots.exposure import BULB, MANUAL, Exposure
 
 _TIMES = (
     ("EXIF DateTimeOriginal", "EXIF SubSecTimeOriginal"),
@@ -25,6 +28,11 @@ _TIMES = (
     ("Image DateTime", "EXIF SubSecTime"),
 )
 _YEARS = (1970, 2200)  # no camera's clock is set to another
+_PROGRAMS = {  # ExposureProgram (0x8822); 9 is no part of the standard, and some cameras write it
+    1: MANUAL, 2: "program", 3: "aperture priority", 4: "shutter priority",
+    5: "automatic", 6: "automatic", 7: "automatic", 8: "automatic", 9: BULB,
+}  # fmt: skip
+_ISO_MOST = 65534  # 65535 means that the figure is in another tag
 _EPOCH = datetime(1970, 1, 1)
 
 
@@ -38,6 +46,7 @@ class Photograph:
     camera: str
     exposure_s: float | None = None
     edited: bool = False  # only DateTime was there: when the file was last changed, perhaps
+    exposure: Exposure = Exposure()
 
     @property
     def taken(self) -> str:
@@ -74,11 +83,31 @@ def read_photograph(path: Path) -> Photograph:
             ),
             exposure_s=_ratio(tags.get("EXIF ExposureTime")),
             edited=name == "Image DateTime",
+            exposure=read_exposure(tags),
         )
     found = _text(next((tags[name] for name, _ in _TIMES if name in tags), None))
     if found:
         raise PictureError(f"{path.name}: its capture time {found!r} is no time")
     raise PictureError(f"{path.name}: its EXIF has no capture time")
+
+
+def read_exposure(tags: Mapping[str, Any]) -> Exposure:
+    """Return the exposure settings among the tags of `read_tags`."""
+    program = _ratio(tags.get("EXIF ExposureProgram"))
+    mode = _PROGRAMS.get(int(program or 0))
+    if mode is None and _ratio(tags.get("EXIF ExposureMode")) == 1.0:
+        mode = MANUAL
+    iso = _ratio(tags.get("EXIF ISOSpeedRatings")) or 0.0
+    if iso > _ISO_MOST:
+        iso = _ratio(tags.get("EXIF RecommendedExposureIndex")) or 0.0
+    focal_mm = _ratio(tags.get("EXIF FocalLength"))
+    return Exposure(
+        time_s=_ratio(tags.get("EXIF ExposureTime")),
+        aperture=_ratio(tags.get("EXIF FNumber")),
+        iso=round(iso) or None,
+        focal_length_m=None if focal_mm is None else focal_mm * 1e-3,
+        mode=mode,
+    )
 
 
 def read_tags(path: Path, *, with_preview: bool = False) -> dict[str, Any]:
@@ -138,5 +167,5 @@ def _ratio(tag: Any) -> float | None:
         while isinstance(value, list | tuple):
             value = value[0]
         number = float(value)
-        return number if number > 0.0 else None
+        return number if 0.0 < number < math.inf else None
     return None

@@ -18,6 +18,16 @@ _ORDER = {
 }  # JPEG first: it can be shown
 
 
+def is_picture(file: Path) -> bool:
+    """Whether a file's ending is that of a picture."""
+    return file.suffix.lower() in _ORDER
+
+
+def rank(file: Path) -> int:
+    """A number by which files of one picture are sorted: what is easiest to show first, raw files last."""
+    return _ORDER.get(file.suffix.lower(), len(_ORDER))
+
+
 @dataclass(frozen=True)
 class Folder:
     """What a folder holds: pictures in order of time, and what could not be used, in words."""
@@ -43,7 +53,7 @@ def read_folder(path: Path) -> Folder:
         raise UserError(f"{path}: cannot be read: {error.strerror or error}") from error
     for file in found:
         hidden = any(part.startswith(".") for part in file.relative_to(path).parts)
-        if file.suffix.lower() in _ORDER and not hidden and file.is_file():
+        if is_picture(file) and not hidden and file.is_file():
             files.setdefault((file.parent, file.stem.lower()), []).append(file)
     if not files:
         endings = ", ".join(ending.removeprefix(".") for ending in _ORDER)
@@ -51,11 +61,11 @@ def read_folder(path: Path) -> Folder:
     pictures, problems = [], []
     twins = 0
     for same in files.values():
-        same.sort(key=lambda file: _ORDER[file.suffix.lower()])
+        same.sort(key=rank)
         wrong = []
         for file in same:
             try:
-                _check_name(file)
+                check_name(file)
                 pictures.append(read_photograph(file))
             except PictureError as error:
                 wrong.append(str(error))
@@ -70,7 +80,7 @@ def read_folder(path: Path) -> Folder:
     return Folder(path, tuple(pictures), tuple(problems), twins)
 
 
-def _check_name(file: Path) -> None:
+def check_name(file: Path) -> None:
     """The log is text: a name that is not cannot be written into it."""
     try:
         str(file).encode()

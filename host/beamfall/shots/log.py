@@ -201,6 +201,19 @@ class ShotLog(LogReader):
                 how = None if picture is None or match is None else dict(match)
                 self._change(shot, {"picture": picture, "picture_match": how})
 
+    def add_photograph(
+        self,
+        shot: int,
+        picture: str,
+        *,
+        match: Mapping[str, Any],
+        exposure: Mapping[str, Any] | None = None,
+    ) -> None:
+        """Name the photograph that arrived for a shot, with how it was found and how it was exposed."""
+        values = {"picture": picture, "picture_match": dict(match), "exposure": exposure}
+        with self._transaction():
+            self._change(shot, values)
+
     def add_calibration(self, shots: Sequence[int], content: Mapping[str, Any]) -> int:
         """Keep what was found out of these shots; return its number. The first shot's rig and board count."""
         with self._transaction():

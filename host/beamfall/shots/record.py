@@ -165,6 +165,11 @@ class ShotRecord:
     picture_match: Mapping[str, Any] | None = kept(
         "How the photograph was found; empty: named by hand.", "json", default=None
     )
+    exposure: Mapping[str, Any] | None = kept(
+        "Exposure settings of the photograph (time_s, aperture, iso, focal_length_m, mode); empty: not known.",
+        "json",
+        default=None,
+    )
     edges: tuple[EdgeRecord, ...] = kept("The shot's edges in order of time.", "json", default=())
 
     @property

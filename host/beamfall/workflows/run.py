@@ -8,12 +8,14 @@ that it can keep what it has learned.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from beamfall.errors import Refused, UserError
 from beamfall.planning.rows import build_warm_up
 from beamfall.setup.flicker import warn_of_flicker
+from beamfall.workflows.pictures import PictureKeeper
 from beamfall.workflows.series import WARM_UP, Shooter, jitter_span
 from beamfall.workflows.steps import (
     Ask,
@@ -43,6 +45,7 @@ from beamfall.workflows.waits import Waits, flashes
 if TYPE_CHECKING:
     from beamfall.board import Board
     from beamfall.events import Outcome
+    from beamfall.photos.arrival import Arrivals
     from beamfall.setup.rig import Rig
     from beamfall.shots import ShotLog
 
@@ -62,6 +65,8 @@ class PythonFrontEnd:
         self._show = show
 
     def ask(self, question: Question[Any], problem: str) -> str:
+        if self._answer is None and question.otherwise is not None:
+            return question.otherwise
         if problem or self._answer is None:
             raise UserError(
                 problem or f"{type(question).__name__} is asked: give a function that answers"
@@ -79,16 +84,19 @@ def run(
     front_end: FrontEnd | None = None,
     *,
     seed: int | None = None,
+    arrivals: Arrivals | None = None,
 ) -> T:
     """Run a workflow on a board to its end and return what came of it; see `Runner`."""
-    return Runner(board, log, front_end or PythonFrontEnd(), seed=seed).run(workflow)
+    front_end = front_end or PythonFrontEnd()
+    return Runner(board, log, front_end, seed=seed, arrivals=arrivals).run(workflow)
 
 
 class Runner:
     """Runs workflows on one board with one log (None for those that only ask for service).
 
     `waits` lives on between workflows where the board does: the page's. `open_series` opens a series in the
-    place of `Shooter.begin`. `seed` is kept with the series.
+    place of `Shooter.begin`. `seed` is kept with the series. `arrivals`: where the pictures of the shots come from,
+    opened.
     """
 
     def __init__(
@@ -100,6 +108,7 @@ class Runner:
         seed: int | None = None,
         waits: Waits | None = None,
         open_series: OpenSeries | None = None,
+        arrivals: Arrivals | None = None,
     ) -> None:
         self._board = board
         self._log = log
@@ -109,6 +118,9 @@ class Runner:
         self._waits = Waits() if waits is None else waits
         self._open_series = open_series
         self._series: _Series | None = None
+        self._keeper: PictureKeeper | None = None
+        if arrivals is not None:
+            self._keeper = PictureKeeper(arrivals, board, self._get_log(), front_end, self._people)
 
     def run(self, workflow: Workflow[T]) -> T:
         """Carry out every step of a workflow and return its result. What a step raises is raised inside it."""
@@ -201,6 +213,9 @@ class Runner:
         flashed = flashes(step.sequence)
         self._wait_until_ready(shooter.rig, series.rest_s if step.settled else 0.0, flashed)
         series.has_fired = True
+        if self._keeper is not None:
+            self._keeper.begin_shot()
+        fired_s = time.time()
         try:
             record = shooter.fire(step.sequence, swept=step.swept)
         except BaseException as error:
@@ -214,11 +229,11 @@ class Runner:
             shooter.series, shooter.rig, step.sequence, record, step.swept, shooter.picture
         )
         self._front_end.show(fired)
-        return fired
+        return fired if self._keeper is None else self._keeper.end_shot(fired, fired_s)
 
     def _rest(self, series: _Series) -> None:
         self._front_end.show(Waiting(series.rest_s + jitter_span(series.rest_s)))
-        series.shooter.rest(series.rest_s)
+        series.shooter.rest(series.rest_s, 0.0 if self._keeper is None else self._keeper.passed_s)
         self._front_end.show(Waiting(0.0))
 
     def _wait_until_ready(self, rig: Rig | None, rest_s: float, flashed: bool) -> None:

@@ -169,14 +169,16 @@ class Shooter:
         except BeamfallError:
             pass  # the outcome stays unknown in the log, which is the truth
 
-    def rest(self, seconds: float) -> float:
+    def rest(self, seconds: float, passed_s: float = 0.0) -> float:
         """Wait between shots: the surface calms, the flash recycles. Returns how long, in s.
+
+        `passed_s` of it have passed since the shot, while its picture was waited for.
 
         It is `seconds` and a random addition: shots at even intervals could not be told apart by the times that a
         camera writes into its pictures (`beamfall shots match`). The chance comes from the settings' `rest_seed`.
         """
         chosen = seconds + self._rests.random() * jitter_span(seconds)
-        self.board.sleep(chosen)
+        self.board.sleep(max(0.0, chosen - passed_s))
         return chosen
 
 

@@ -18,12 +18,13 @@ from collections.abc import Callable, Generator, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
-from beamfall.errors import UserError
+from beamfall.errors import CameraError, UserError
 from beamfall.workflows.series import WARM_UP
 
 if TYPE_CHECKING:
     from beamfall.events import Outcome
     from beamfall.link.traits import Picture
+    from beamfall.photos.arrival import Arrived, Late, NewPicture
     from beamfall.setup.rig import Rig
     from beamfall.setup.sequence import Sequence
     from beamfall.shots import SeriesLine, ShotRecord
@@ -34,7 +35,7 @@ A = TypeVar("A")
 #: A workflow that ends with a T.
 Workflow = Generator[Any, Any, T]
 
-YES, NO = "yes", "no"
+YES, NO, NONE = "yes", "no", "none"
 
 
 # -- what the runner does --------------------------------------------------------------------------------------
@@ -126,6 +127,11 @@ class Question(Generic[A]):
         """The answers; empty where any text will do."""
         return ()
 
+    @property
+    def otherwise(self) -> str | None:
+        """The answer where nobody is there to give one; None where the workflow cannot go on without a person."""
+        return None
+
     def read(self, text: str) -> A:
         """Return what a text means; raises UserError where it is no answer, and then it is asked again."""
         raise NotImplementedError
@@ -152,6 +158,31 @@ class ContainerBelow(YesNo):
 
     valve: int
     duration_s: float
+
+
+@dataclass(frozen=True)
+class WhichPicture(Question["NewPicture | None"]):
+    """Which of these pictures shows the shot? Answered by a file's name or its number from 1, or by `none`."""
+
+    shot: int
+    pictures: tuple[NewPicture, ...]
+
+    @property
+    def choices(self) -> tuple[str, ...]:
+        return (*(one.file.name for one in self.pictures), NONE)
+
+    @property
+    def otherwise(self) -> str:
+        return NONE
+
+    def read(self, text: str) -> NewPicture | None:
+        given = text.strip()
+        if given.lower() == NONE:
+            return None
+        for number, one in enumerate(self.pictures, 1):
+            if given in (one.file.name, str(number)):
+                return one
+        raise UserError(f"'{given}': answer 1 to {len(self.pictures)}, or none")
 
 
 class FrontEnd(Protocol):
@@ -239,7 +270,10 @@ class Progress(Event):
 
 @dataclass(frozen=True)
 class Fired(Event):
-    """A shot has ended and is in the log. `picture`: what the port's own camera saw, where it has one."""
+    """A shot has ended and is in the log. `picture`: what the port's own camera saw, where it has one.
+
+    `photo`: the picture that has arrived for it; None until `Pictured`, and where none has.
+    """
 
     series: int
     rig: Rig | None
@@ -247,6 +281,7 @@ class Fired(Event):
     record: ShotRecord
     swept: Mapping[str, Any] | None = None
     picture: Picture | None = None
+    photo: Arrived | None = None
 
     @property
     def shot(self) -> int:
@@ -258,6 +293,33 @@ class Fired(Event):
     def is_warm_up(self) -> bool:
         """Whether it only let drops fall before a series."""
         return WARM_UP in (self.swept or {})
+
+
+@dataclass(frozen=True)
+class AwaitingPicture(Event):
+    """The picture of a shot is waited for, `seconds` at most."""
+
+    shot: int
+    seconds: float
+
+
+@dataclass(frozen=True)
+class Pictured(Event):
+    """The wait for a shot's picture is over: `fired.photo` is in the log, or `problem` says why there is none.
+
+    `remarks`: settings of the camera that spoil the shot, as sentences.
+    """
+
+    fired: Fired
+    problem: CameraError | None = None
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class PictureLate(Event):
+    """Files came between two shots: a picture of the earlier one, which is in the log now; and of no shot."""
+
+    late: Late
 
 
 @dataclass(frozen=True)
