@@ -279,13 +279,14 @@ class Controller:
         else:
             table = self._running
             self.budget.ended(table, port.millis(), port.worst_late)
-            if state != wire.STATE_FIRED:
-                self._end = max(
-                    self._end, ended
-                )  # the outputs went off just now, which belongs to the record
+            planned = self._end + table.tail
+            if (
+                cause != wire.CAUSE_NONE
+            ):  # the outputs went off just now, which belongs to the record
+                self._end = max(self._end, ended)
             self._take_edges()
             digest = table.digest
-            ended = self._end + (table.tail if state == wire.STATE_FIRED else 0)
+            ended = planned if cause == wire.CAUSE_NONE else max(ended, self._edges.newest())
             self._edges.report(activity, number, 0)
         lost = port.edges_lost + self._edges.lost
         shown = cause
@@ -297,8 +298,10 @@ class Controller:
             elif self._beam_edges >= CHATTER_EDGES:
                 shown = wire.CAUSE_CHATTER
         self.activity = wire.ACTIVITY_NONE
-        if activity == wire.ACTIVITY_SHOT or state == wire.STATE_FAULT:
+        if activity == wire.ACTIVITY_SHOT:
             self.set_state(state, shown, number, ended & wire.HORIZON_TICKS)
+        elif state == wire.STATE_FAULT:
+            self.set_state(state, shown, 0, ended & wire.HORIZON_TICKS)
         payload = self._payload
         struct.pack_into(
             wire.FORMAT_SHOT_DONE, payload, 0, activity, number, state, shown, bytes(digest),

@@ -42,6 +42,10 @@ class EdgeBuffer:
     def ticks_of(self, at):
         return self._ticks[at]
 
+    def newest(self):
+        """Time of the newest waiting edge; 0: none waits."""
+        return self._ticks[self.count - 1] if self.count else 0
+
     def find_drop(self):
         """Where the tick count wraps among the waiting edges; 0 if it does not."""
         if self.count and self._ticks[self.count - 1] < self._ticks[0]:

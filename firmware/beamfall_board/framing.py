@@ -15,7 +15,8 @@ class FrameReader:
     """Finds frames in a stream of bytes.
 
     `feed` returns how many bytes it used. If `ready` is then true, `protocol`, `message`, `session` and `number`
-    hold the fields of one good frame, and `body[HEADER_SIZE:end]` its payload. `bad` counts damaged frames.
+    hold the fields of one good frame, and `body[HEADER_SIZE:end]` its payload. Each frame counts as `good` or `bad`,
+    never as both.
     """
 
     def __init__(self):
@@ -57,6 +58,11 @@ class FrameReader:
                     length = 0
         self._length = length
         return end - start
+
+    def reject(self):
+        """The frame was undamaged, but cannot be used."""
+        self.good -= 1
+        self.bad += 1
 
     def _open(self, length):
         length = cobs.decode_in_place(self.body, length)

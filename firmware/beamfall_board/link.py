@@ -76,7 +76,7 @@ class Link:
         reader = self.reader
         message = reader.message
         if reader.protocol != wire.PROTOCOL:
-            reader.bad += 1
+            reader.reject()
             if message == wire.MSG_HELLO:
                 self._refuse_aside(wire.REFUSAL_PROTOCOL_MISMATCH, wire.PROTOCOL)
             return
@@ -89,7 +89,7 @@ class Link:
         elif 0 < message < wire.MSG_ACKNOWLEDGE:
             self._request(reader)
         else:
-            reader.bad += 1
+            reader.reject()
 
     def _hello(self, reader):
         start = wire.HEADER_SIZE

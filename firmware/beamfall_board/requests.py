@@ -170,6 +170,8 @@ class Requests:
 
     def _watch(self, body, start):
         controller = self._controller
+        if body[start] > 1:
+            return wire.REFUSAL_BAD_PAYLOAD
         if body[start]:
             reason = self._not_free()
             if not reason:

@@ -38,11 +38,6 @@ from beamfall.wire.messages import Message
 from beamfall.wire.schema import Definition, MessageDefinition
 
 _BETWEEN_S = 0.1  # how often a stop request is checked while waiting for an answer
-# Requests that must not be carried out twice.
-_ONCE = frozenset({"drip", "rinse", "test_flash", "maintenance"})
-_HARMLESS = frozenset(
-    {"hello", "status", "slots"}
-)  # it does not matter whether these were carried out
 
 
 def go_on() -> None:
@@ -256,7 +251,7 @@ class Link(FrameEnd):
                 f"{message.name.replace('_', '-')} was not carried out after the restart{before}; "
                 "the board's table is gone: upload the sequence again"
             )
-        if message.name in _ONCE and perhaps_done:
+        if self._find(message).repeat == "once" and perhaps_done:
             raise NoAnswer(
                 f"the answer to {message.name.replace('_', '-')} is lost: it may or may not have "
                 "been carried out; look at the rig before you repeat it"
@@ -317,7 +312,8 @@ class Link(FrameEnd):
         finally:
             self._awaited = None
         what = message.name.replace("_", "-")
-        unsure = "" if message.name in _HARMLESS else ": it may or may not have been carried out"
+        harmless = self._find(message).repeat == "always"
+        unsure = "" if harmless else ": it may or may not have been carried out"
         cure = "check the cable and the board's supply"
         if received != self.counters.bytes_received:
             cure = (

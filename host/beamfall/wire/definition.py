@@ -18,10 +18,12 @@ from typing import Any
 from beamfall.errors import DefinitionError
 from beamfall.resources import find_protocol
 from beamfall.wire.schema import (
+    A_LIMIT,
     CRC_SIZE,
     HEADER_SIZE,
     INTEGERS,
     KINDS,
+    REPEATS,
     SIGNAL_BITS,
     Definition,
     EnumDefinition,
@@ -223,7 +225,10 @@ class _Parser:
     ) -> MessageDefinition:
         where = f"message {entry.get('name', '?')}"
         self._check_keys(
-            entry, where, {"name", "id", "kind", "meaning", "fields"}, frozenset({"answer"})
+            entry,
+            where,
+            {"name", "id", "kind", "meaning", "fields"},
+            frozenset({"answer", "repeat", "checks", "effect"}),
         )
         self._require(entry["name"].isidentifier(), where, "the name is not an identifier")
         self._require(entry["kind"] in KINDS, where, f"kind must be one of {', '.join(KINDS)}")
@@ -243,7 +248,22 @@ class _Parser:
             entry.get("answer"),
             fields,
             tail_size,
+            entry.get("repeat", ""),
+            self._parse_checks(where, entry.get("checks", []), enums),
+            entry.get("effect", ""),
         )
+
+    def _parse_checks(
+        self, where: str, entries: list[Any], enums: Mapping[str, EnumDefinition]
+    ) -> tuple[tuple[str, str], ...]:
+        known = {A_LIMIT}
+        if "refusal" in enums:
+            known |= {member.name for member in enums["refusal"].python}
+        for entry in entries:
+            pair = isinstance(entry, list) and len(entry) == 2
+            self._require(pair, where, f"the check {entry!r} must be [refusal, condition]")
+            self._require(entry[0] in known, where, f"there is no refusal {entry[0]!r}")
+        return tuple((reason, when) for reason, when in entries)
 
     def _parse_fields(
         self,
@@ -300,8 +320,13 @@ class _Parser:
         where = f"message {message.name}"
         if message.kind != "request":
             self._require(message.answer is None, where, f"a {message.kind} has no answer")
+            only = message.repeat or message.checks or message.effect
+            self._require(not only, where, "only a request has repeat, checks and effect")
             return
         self._require(message.answer is not None, where, "a request needs an answer")
+        known = ", ".join(REPEATS)
+        self._require(message.repeat in REPEATS, where, f"repeat must be one of {known}")
+        self._require(bool(message.effect), where, "a request needs an effect")
         answer = messages.get(message.answer or "")
         self._require(
             answer is not None and answer.kind == "answer",

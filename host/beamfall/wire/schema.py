@@ -24,6 +24,9 @@ KINDS: Mapping[str, tuple[int, int]] = MappingProxyType(
         "beacon": (0xF0, 0xFF),
     }
 )
+# When a request may be repeated after a lost session, see messages.toml.
+REPEATS = ("always", "same_boot", "release", "once")
+A_LIMIT = "a limit"  # among the checks of a request: any refusal of the table's limits
 HEADER_FORMAT = "<BBHI"  # protocol, message, session, number
 HEADER_SIZE = struct.calcsize(HEADER_FORMAT)
 CRC_SIZE = 4
@@ -102,7 +105,10 @@ class RecordDefinition:
 
 @dataclass(frozen=True)
 class MessageDefinition:
-    """One message: fixed fields, then at most one tail, a list or a text."""
+    """One message: fixed fields, then at most one tail, a list or a text.
+
+    Of a request: `checks` are pairs of refusal and condition, in order; `repeat` is one of REPEATS.
+    """
 
     name: str
     id: int
@@ -111,6 +117,9 @@ class MessageDefinition:
     answer: str | None
     fields: tuple[Field, ...]
     tail_size: int  # bytes of one record of the tail's list, 1 for a text, 0 without a tail
+    repeat: str = ""
+    checks: tuple[tuple[str, str], ...] = ()
+    effect: str = ""
 
     @cached_property
     def tail(self) -> Field | None:

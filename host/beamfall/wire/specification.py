@@ -10,7 +10,13 @@ from beamfall.errors import DefinitionError
 from beamfall.wire import cobs
 from beamfall.wire.framing import encode_frame
 from beamfall.wire.messages import Codec, Message
-from beamfall.wire.schema import CRC_SIZE, HEADER_SIZE, Definition, Field
+from beamfall.wire.schema import (
+    CRC_SIZE,
+    HEADER_SIZE,
+    Definition,
+    Field,
+    MessageDefinition,
+)
 
 _PART = re.compile(
     r"(<!-- generated: (?P<name>[a-z]+) -->\n).*?(<!-- end of generated: (?P=name) -->)", re.DOTALL
@@ -120,8 +126,31 @@ def _render_messages(definition: Definition) -> str:
     for message in definition.messages.values():
         head = f"### `{message.name}` (0x{message.id:02X}, {message.kind})\n\n{message.meaning}."
         body = _render_fields(message.fields) if message.fields else "No payload."
-        parts.append(f"{head}\n\n{body}")
+        parts.append(f"{head}\n\n{body}{_render_rules(message)}")
     return "\n\n".join(parts)
+
+
+_REPEATS = {
+    "always": "at any time",
+    "same_boot": "if `boot_id` is the same",
+    "release": 'see "Release"',
+    "once": "only if it was certainly not carried out",
+}
+
+
+def _render_rules(message: MessageDefinition) -> str:
+    """What a request is checked for, in order, what it does, and when it may be repeated."""
+    if message.kind != "request":
+        return ""
+    checks = [
+        [str(number), reason if " " in reason else f"`{reason}`", when]
+        for number, (reason, when) in enumerate(message.checks, 1)
+    ]
+    table = _table(["check", "refusal", "if"], checks) if checks else "Never refused by itself."
+    return (
+        f"\n\n{table}\n\nEffect: {message.effect}. "
+        f"Repeat after a lost session: {_REPEATS[message.repeat]}."
+    )
 
 
 def _render_fields(fields: tuple[Field, ...]) -> str:
