@@ -114,7 +114,7 @@ app = typer.Typer(
     name="beamfall",
     cls=make_group(COMMANDS),
     help="Photograph colliding drops: release them, fire the flash by the beam, log every edge.",
-    no_args_is_help=True,
+    invoke_without_command=True,
     epilog="Exit status: 0 success, 1 failure, 2 wrong input. Ctrl-C (130), SIGTERM (143) and a closed "
     "terminal (129) switch all outputs off and complete the log.",
     add_completion=False,
@@ -152,6 +152,12 @@ def _start(
     before = dict(os.environ)
     os.environ.update({name: value for name, value in asked.items() if value})
     context.call_on_close(lambda: _restore(before, asked))
+    if context.invoked_subcommand is None:
+        from beamfall.cli.start import offer_start  # loads the log, which no --help needs
+
+        chosen = offer_start()
+        if chosen:
+            raise typer.Exit(app(args=chosen, prog_name="beamfall", standalone_mode=False) or 0)
 
 
 def _restore(before: Mapping[str, str], names: Iterable[str]) -> None:

@@ -96,6 +96,8 @@ def shoot(
         _draw(board, last, [one.picture for one in shots if one.picture is not None], plot, picture)
     if not as_json:
         _print_end(shots, odd, plot, picture)
+        if rig_file is None and sequence_file is None:
+            print("Next: `beamfall rig new my_rig.toml` makes a rig file of your own measures")
     return 0 if all(one.record.state == "fired" for one in shots) else 1
 
 

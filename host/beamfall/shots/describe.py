@@ -42,14 +42,15 @@ def describe_record(record: ShotRecord, *, sees_light: bool = True) -> str:
 def list_seen(record: ShotRecord) -> list[str]:
     """What the flashes of a simulated shot show, each different thing once: all of them are in one picture."""
     pictures = (record.truth or {}).get("pictures") or ()
-    shown = [f"{p['shows']}{_say_stage(p['stage_ms'])}" for p in pictures]
+    shown = [_say_picture(p["shows"], p["stage_ms"]) for p in pictures]
     return list(dict.fromkeys(shown))
 
 
-def _say_stage(stage_ms: float | None) -> str:
+def _say_picture(shows: str, stage_ms: float | None) -> str:
     if stage_ms is None:
-        return ""
-    return f", {abs(stage_ms):.2f} ms {'before' if stage_ms < 0.0 else 'after'} contact"
+        return shows
+    stage = f"{abs(stage_ms):.2f} ms {'before' if stage_ms < 0.0 else 'after'} contact"
+    return stage if shows in ("before", "after") else f"{shows}, {stage}"
 
 
 def _say_edges(record: ShotRecord) -> str:
