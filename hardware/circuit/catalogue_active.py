@@ -118,7 +118,7 @@ ACTIVE_ITEMS = (
         "test voltage 4 kV or more",
         "DIP-6",
         "closes a flash's contact, isolated from everything else",
-        "300 V version: then contacts up to 240 V only; legs 10.16 mm apart save the bending",
+        "none of lower voltage; legs 10.16 mm apart save the bending",
         "medium",
         {
             "v_ce": 400,

@@ -120,9 +120,11 @@ OUTSIDE_ITEMS = (
         "VALVE",
         "coil",
         "12 V 60 Ω",
-        "solenoid valve, normally closed, 12 V (or 24 V), 0.5 A or less, rated for continuous duty, for liquids",
+        "solenoid valve, direct-acting (opens at 0 bar), normally closed, 2/2-way, 12 V (or 24 V) DC, 0.5 A or less, "
+        "rated for continuous duty, orifice 1 to 2 mm, for water, with hose nipples of 4 to 6 mm or G1/8 thread",
         "with cable",
-        "lets a drop out; the studies use 60 Ω and 150 mH at 12 V",
+        "lets a drop out at a head of 10 to 25 cm (0.010 to 0.025 bar). A pilot-operated valve needs 0.2 bar or more: "
+        "it only clicks. The studies use 60 Ω and 150 mH at 12 V",
         "24 V valve with a 24 V supply; one voltage for all three",
         "high",
         {"ohm": 60, "tol": 0.1, "henry": 0.15, "amp_max": 0.5, "watt": 2.4},

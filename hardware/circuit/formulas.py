@@ -1,36 +1,12 @@
 """Hand formulas that the simulations are checked against. SI units.
 
 They are written down independently of the decks: what they leave out is named, and so is the agreement to expect.
+Those of the valves' coils are in `beamfall.physics.coil`, since `beamfall board limits` uses them too.
 """
 
 from __future__ import annotations
 
 import math
-
-# Copper's resistance rises by 0.393 % per kelvin from 20 °C (IEC 60028 temperature coefficient, 0.00393 1/K).
-COPPER_PER_K = 0.00393
-
-
-def closing_time_s(
-    inductance_h: float, coil_ohm: float, start_a: float, hold_a: float, clamp_v: float
-) -> float:
-    """Time for a coil's current to fall from `start_a` to `hold_a` against a clamp, in seconds.
-
-    t = (L/R)·ln[(I0 + Vc/R)/(Ih + Vc/R)]: the solution of L·di/dt = −R·i − Vc. `clamp_v` is the whole voltage
-    across the
-    coil: clamp and diode. Leaves out the capacitances and the driver's own time (about 1 µs).
-    """
-    step_a = clamp_v / coil_ohm
-    return inductance_h / coil_ohm * math.log((start_a + step_a) / (hold_a + step_a))
-
-
-def opening_time_s(inductance_h: float, loop_ohm: float, supply_v: float, pull_a: float) -> float:
-    """Time for the current to rise to `pull_a` in seconds; infinite when the supply cannot drive so much.
-
-    t = −(L/R)·ln(1 − Ip·R/V), R the whole loop's resistance.
-    """
-    share = pull_a * loop_ohm / supply_v
-    return math.inf if share >= 1 else -inductance_h / loop_ohm * math.log(1 - share)
 
 
 def optocoupler_delay_s(

@@ -8,11 +8,13 @@ the consequence told.
 
 from __future__ import annotations
 
+import itertools
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from beamfall.physics.coil import COPPER_PER_K, closing_time_s, coil_times
 from circuit.conditions import CONDITIONS
-from circuit.formulas import COPPER_PER_K, closing_time_s
 from circuit.profiles import Profile
 from circuit.results import Results
 from circuit.study_beam import DROP_M, DROP_SPEED, FLASH_S, SLIT_M
@@ -240,12 +242,44 @@ def limits_page(results: Results, profiles: Sequence[Profile]) -> str:
         f"and a 12 V valve then closes "
         f"{closing_drift_s(duty) * 1e6:.0f} µs earlier than when cold: let the rig run a few shots "
         f"before you measure.\n"
-        f"- A clamp takes at most {results.clamp_joule * 1e3:.0f} mJ at each closing. At 100 closings a second that is "
-        f"{results.clamp_joule * 100:.1f} W in a part rated for 5 W.\n"
+        f"- A clamp takes at most {results.clamp_joule * 1e3:.0f} mJ at each closing of the studies' coils; the table "
+        "below has other coils. The clamp is rated for 0.6 J at once and 5 W.\n"
         f"- Highest drain voltage in all corners: {results.peak_v[(12.0, 36.0)]:.0f} V with a 12 V supply, "
         f"{results.peak_v[(24.0, 36.0)]:.0f} V with 24 V, of the 80 V that a 100 V transistor may see.\n"
         f"- A lamp may put up to {results.lamp_limit_a * 1e6:.0f} µA into a beam's receiver before "
         f"its 100 Hz ripple makes false "
         "edges (0.55 V at the test point with the emitter unplugged). Well before that it costs "
-        "precision: see results/.\n"
+        "precision: see results/.\n\n" + coils_section()
+    )
+
+
+def coils_section() -> str:
+    """Other coils than the studies': when they pull in and let go, clamp energy, and the gap that they need."""
+    rows: list[dict[str, str | float]] = []
+    for supply_v, ohm in itertools.product((12.0, 24.0), (24.0, 40.0, 60.0, 100.0)):
+        if supply_v / ohm > CONDITIONS.valve_max_a:
+            continue
+        for henry in (0.02, 0.06, 0.15, 0.3):
+            times = coil_times(ohm, henry, supply_v)
+            rows.append(
+                {
+                    "supply, V": supply_v,
+                    "coil, Ω": ohm,
+                    "mH": henry * 1e3,
+                    "pulls in, ms": " to ".join(f"{t * 1e3:.1f}" for t in times.pull_in_s),
+                    "lets go, ms": " to ".join(f"{t * 1e3:.2f}" for t in times.let_go_s),
+                    "clamp, mJ": round(times.clamp_j * 1e3, 1),
+                    "`VALVE_GAP_US` at least": math.ceil(times.let_go_s[1] * 1e4) * 100,
+                }
+            )
+    return (
+        "## Your own coil\n\n"
+        "Measure your coil's ohms; its maker or an LCR meter gives its inductance. `beamfall board limits --coil "
+        '"24ohm,150mH" --supply "12 V"`\n'
+        "says when it pulls in and lets go, and whether the board's limits fit. Where the last column is above the "
+        "profile's `VALVE_GAP_US`,\n"
+        "set that constant in a copy of the profile and install it with `--board FILE`. From formulas over all "
+        "corners (host/beamfall/physics/coil.py),\n"
+        "which agree with ngspice; a real valve's plunger and eddy currents make it slower.\n\n"
+        + to_markdown(rows)
     )

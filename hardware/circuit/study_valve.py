@@ -6,7 +6,7 @@ import itertools
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from circuit.formulas import COPPER_PER_K, closing_time_s, opening_time_s
+from beamfall.physics.coil import COPPER_PER_K, closing_time_s, opening_time_s
 from circuit.netlist import build_circuit
 from circuit.spice import run_deck
 

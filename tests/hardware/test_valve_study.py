@@ -7,7 +7,7 @@ import math
 import pytest
 from circuit import study_valve
 from circuit.errors import SimulationError
-from circuit.formulas import closing_time_s, opening_time_s
+from beamfall.physics.coil import closing_time_s, coil_times, opening_time_s
 from circuit.spice import run_deck
 
 
@@ -89,3 +89,14 @@ def test_a_measurement_that_finds_nothing_is_an_error_unless_it_may():
     with pytest.raises(SimulationError, match="t_pull"):
         run_deck("valve", never)
     assert "t_pull" not in run_deck("valve", never, optional=["t_pull"]).measured
+
+
+@pytest.mark.usefixtures("ngspice")
+@pytest.mark.parametrize(("ohm", "henry"), [(24, 0.3), (24, 0.06), (100, 0.02)])
+def test_other_coils_move_within_the_corners_that_the_table_gives(ohm, henry):
+    change = {"rcoil": ohm, "lcoil": henry, "ipull": 0.6 * 12 / ohm, "ihold": 0.25 * 12 / ohm}
+    run = run_deck("valve", {**study_valve._params(12.0, 36.0), **change, "ton": 0.2, "toff": 0.02})
+    times = coil_times(ohm, henry, 12.0)
+    assert times.pull_in_s[0] < run["t_pull"] < times.pull_in_s[1]
+    assert times.let_go_s[0] < run["t_hold"] < times.let_go_s[1]
+    assert run["q_clamp"] * 36.8 < times.clamp_j

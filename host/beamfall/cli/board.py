@@ -11,7 +11,7 @@ from beamfall.board import Board
 from beamfall.board_tools.install import find_only_port, install
 from beamfall.board_tools.known import recall_interpreter, remember
 from beamfall.board_tools.prompt import to_json
-from beamfall.cli import board_measure, board_slots
+from beamfall.cli import board_limits, board_measure, board_slots
 from beamfall.cli.output import print_json, print_pairs
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.errors import UserError
@@ -32,6 +32,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 app.add_typer(board_slots.app, name="slots")
+app.command("limits")(board_limits.show_limits)
 app.command("measure")(board_measure.measure_timing)
 
 

@@ -177,6 +177,21 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
                 _factors({"N/m": "1", "mN/m dyn/cm": "0.001"}),
             ),
             Kind("fraction", "a share", "1", "2 %", _factors({"%": "0.01"})),
+            Kind(
+                "resistance",
+                "a resistance",
+                "ohm",
+                "60 ohm",
+                _factors({"ohm ohms Ω Ω": "1", "kohm kΩ kΩ": "1000"}),
+            ),
+            Kind(
+                "inductance",
+                "an inductance",
+                "H",
+                "150 mH",
+                _factors({"H": "1", "mH": "0.001", "uH µH μH": "1e-6"}),
+            ),
+            Kind("voltage", "a voltage", "V", "12 V", _factors({"V": "1", "mV": "0.001"})),
         )
     }
 )
