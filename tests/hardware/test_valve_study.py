@@ -7,8 +7,9 @@ import math
 import pytest
 from circuit import study_valve
 from circuit.errors import SimulationError
-from beamfall.physics.coil import closing_time_s, coil_times, opening_time_s
 from circuit.spice import run_deck
+
+from beamfall.physics.coil import closing_time_s, coil_times, opening_time_s
 
 
 @pytest.mark.parametrize(

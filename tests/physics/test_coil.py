@@ -11,7 +11,7 @@ from tests.support.command_line import run_cli
 
 
 def test_clamp_energy_by_hand() -> None:
-    # 24 Ω, 300 mH from 0.5 A against 36.8 V: t0 = 12.5 ms · ln(1 + 12/36.8) = 3.529 ms; charge 6.25 - 5.411 mC. By hand.
+    # 24 Ω, 300 mH from 0.5 A against 36.8 V: t0 = 12.5 ms · ln(1 + 12/36.8) = 3.529 ms; charge 6.25 - 5.411 mC.
     assert clamp_energy_j(0.3, 24, 0.5, 36.8) == pytest.approx(30.9e-3, rel=0.01)
 
 
