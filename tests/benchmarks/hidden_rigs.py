@@ -37,6 +37,7 @@ WORLDS = ("same", "other")
 
 def draw_rig_file(number: int) -> Any:
     """The public side: a rig that a photographer might have, by its number."""
+    from beamfall.planning.setting import compute_flow, make_setting
     from beamfall.setup.rig import example_rig
 
     draws = random.Random(f"rig file {number}")
@@ -45,14 +46,14 @@ def draw_rig_file(number: int) -> Any:
     valve = replace(
         rig.valves[0],
         height_m=height,
-        bore_m=draws.uniform(1.6e-3, 2.3e-3),
-        head_m=draws.uniform(0.06, 0.15),
+        bore_m=draws.uniform(1.6e-3, 3.0e-3),
+        head_m=draws.uniform(0.03, 0.12),
         latency_s=draws.uniform(0.014, 0.030),
     )
     # An opening for a drop of 3.2 to 4.6 mm.
-    flow = 0.61 * 3.1416 / 4 * valve.bore_m**2 * (2 * 9.81 * valve.head_m) ** 0.5
     volume = 3.1416 / 6 * draws.uniform(3.2e-3, 4.6e-3) ** 3
-    valve = replace(valve, opening_s=round(volume / flow, 4))
+    flow = compute_flow(valve, make_setting(rig))
+    valve = replace(valve, opening_s=round(flow.find_opening(volume), 4))
     beam = replace(
         rig.beams[0],
         height_m=height - draws.uniform(0.08, 0.18),

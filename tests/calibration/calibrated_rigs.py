@@ -11,6 +11,7 @@ import random
 from pathlib import Path
 
 from beamfall.board import Board
+from beamfall.physics import drops
 from beamfall.physics.drops import compute_diameter
 from beamfall.physics.fall import fall
 from beamfall.planning.calibration import Calibration, calibrate, measure_drops
@@ -67,8 +68,15 @@ def fire(
 def find_truth(model: RigModel, beam: int = 0) -> dict[str, float]:
     """What is asked for, from the hidden model by the scalar law of the fall, not by the calibration's."""
     valve = model.valves[0]
-    diameter = compute_diameter(valve.flow_m3_s * (valve.opening_s - valve.lag_s))
-    start_speed = valve.start_speed_ratio * (0.5 * model.gravity * diameter) ** 0.5
+    open_s = valve.opening_s - valve.lag_s
+    diameter = compute_diameter(valve.flow.compute_volume(open_s))
+    start_speed = valve.start_speed_ratio * drops.start_speed(
+        diameter,
+        valve.flow.compute_speed(open_s),
+        valve.bore_m,
+        model.liquid,
+        gravity=model.gravity,
+    )
     start = valve.nozzle_height_m - valve.detachment_ratio * diameter
     law = {
         "liquid_density_kg_m3": model.liquid.density_kg_m3,

@@ -109,13 +109,13 @@ def write_rig(tmp_path: Path, change: tuple[str, str]) -> Path:
 
 
 BAD_RIGS = {
-    "unknown key": (('opening = "13 ms"', 'openin = "13 ms"'), r"openin.*opening"),
+    "unknown key": (('opening = "26 ms"', 'openin = "13 ms"'), r"openin.*opening"),
     "wrong unit": (('height = "60 cm"', 'height = "60 ms"'), r"height.*60 ms"),
     "no unit": (('height = "60 cm"', "height = 60"), r"height"),
-    "negative time": (('latency = "22 ms"', 'latency = "-22 ms"'), r"latency.*-22 ms"),
+    "negative time": (('latency = "35 ms"', 'latency = "-22 ms"'), r"latency.*-22 ms"),
     "beam above the nozzle": (('height = "47 cm"', 'height = "70 cm"'), r"beam.*below"),
     "not TOML": (("[dish]", "[dish"), r"TOML"),
-    "valve opening over the limit": (('opening = "13 ms"', 'opening = "300 ms"'), r"valve1"),
+    "valve opening over the limit": (('opening = "26 ms"', 'opening = "300 ms"'), r"valve1"),
 }
 
 

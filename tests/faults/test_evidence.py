@@ -145,7 +145,7 @@ def test_sound_rigs_bring_their_drop_when_physics_says(setup: Setup) -> None:
 
 def test_an_open_pulse_at_the_end_is_left_out() -> None:
     with Board.connect("sim?fault=beam-stuck-dark") as board:
-        edges = board.drip(1, 0.013).edges
+        edges = board.drip(1, 0.026).edges
     assert evidence.find_pulses(edges, 9, 125_000_000, 1) == []
 
 

@@ -25,7 +25,7 @@ BEAM1, LIGHT1 = 9, 11  # protocol/messages.toml
 def drip(fault: str, seed: int = 1) -> tuple[Outcome, Room]:
     with Board.connect(f"sim?fault={fault}", seed=seed) as board:
         room = Room(board.transport.rig)
-        return board.drip(1, 0.013), room
+        return board.drip(1, 0.026), room
 
 
 def words_of(outcome: Outcome, signal: int) -> list[str]:
@@ -39,7 +39,7 @@ def test_a_sound_rig_in_its_room_is_the_plain_rig_to_the_tick(setup: Setup) -> N
         from beamfall.link import Link
 
         with Board(Link(SimulatedTransport(rig, seed=3), acknowledge_on_receipt=False)) as board:
-            edges = [*board.drip(1, 0.013).edges, *board.test_flash(1, 0.002).edges]
+            edges = [*board.drip(1, 0.026).edges, *board.test_flash(1, 0.002).edges]
             board.sleep(3.0)
             edges += board.shoot(setup.sequence).edges
             seen.append([(edge.signal, edge.level, edge.ticks) for edge in edges])
@@ -92,11 +92,11 @@ def test_drops_become_smaller_while_no_air_comes_in() -> None:
         room = Room(board.transport.rig)
         dwells = []
         for _ in range(3):
-            ticks = [e.ticks for e in board.drip(1, 0.013).edges if e.signal == BEAM1]
+            ticks = [e.ticks for e in board.drip(1, 0.026).edges if e.signal == BEAM1]
             dwells.append(ticks[1] - ticks[0])
         assert dwells[2] < 0.95 * dwells[1] < 0.95 * 0.95 * dwells[0]
         room.open_cap(True)
-        ticks = [e.ticks for e in board.drip(1, 0.013).edges if e.signal == BEAM1]
+        ticks = [e.ticks for e in board.drip(1, 0.026).edges if e.signal == BEAM1]
         assert ticks[1] - ticks[0] > dwells[0]
 
 
@@ -155,7 +155,7 @@ def test_a_board_whose_supply_gives_way_restarts() -> None:
     for seed in range(8):
         with Board.connect("sim?fault=supply-sagging", seed=seed) as board:
             try:
-                outcome = board.drip(1, 0.013)
+                outcome = board.drip(1, 0.026)
             except BoardRestarted:
                 seen.add("restarted")
                 continue
@@ -188,7 +188,7 @@ def test_the_same_seed_is_the_same_rig(fault: str) -> None:
     for _ in range(2):
         with Board.connect(f"sim?fault={fault}", seed=5) as board:
             try:
-                ticks.append([(e.signal, e.ticks) for e in board.drip(1, 0.013).edges])
+                ticks.append([(e.signal, e.ticks) for e in board.drip(1, 0.026).edges])
             except BoardRestarted:
                 ticks.append([])
     assert ticks[0] == ticks[1]
@@ -250,4 +250,4 @@ def test_settings_faults_change_what_the_photographer_fires(setup: Setup) -> Non
 def test_faults_work_under_the_interpreter_too() -> None:
     pytest.importorskip("micropython_unix", reason="the MicroPython interpreter is not installed")
     with Board.connect("sim:micropython?fault=outputs-swapped", seed=1) as board:
-        assert words_of(board.drip(1, 0.013), LIGHT1) == ["on", "off"]
+        assert words_of(board.drip(1, 0.026), LIGHT1) == ["on", "off"]

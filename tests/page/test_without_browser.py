@@ -237,7 +237,7 @@ def test_the_form_holds_every_key_of_a_rig_file_and_reads_back_to_the_same_rig()
         ("aim.drops", "1", "2 or more"),
         ("camera.magnification", "0", "a number from 0.01 to 10"),
         ("dish.depth", "", "a length from 500 µm to 1 m"),
-        ("valve[1].outer_diameter", "1 mm", "at least 2 mm"),
+        ("valve[1].outer_diameter", "1 mm", "at least 2.5 mm"),
     ],
 )
 def test_what_is_wrong_is_shown_beside_its_field(path: str, text: str, expected: str) -> None:

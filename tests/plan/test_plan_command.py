@@ -15,7 +15,7 @@ from command_line import run_cli
 from beamfall.errors import PhysicsRangeError, RigFileError
 from beamfall.physics.liquids import BASES
 from beamfall.planning.make import make_plan
-from beamfall.planning.setting import compute_drop, make_liquid
+from beamfall.planning.setting import compute_drop, make_liquid, make_setting
 from beamfall.setup.rig import EXAMPLE, example_rig, load_rig
 
 from .conftest import make_rig
@@ -85,7 +85,7 @@ def test_the_picture_draws_drops_beam_surface_jet_and_light() -> None:
     assert first.ys[-1] == pytest.approx(0.0, abs=1e-9)
     # drop 1 strikes where valve latency, fall to the beam and from it add up
     total = (
-        22
+        35
         + plan.intervals["nozzle_to_beam"].p50 * 1e3
         + plan.intervals["beam_to_surface"].p50 * 1e3
     )
@@ -110,8 +110,8 @@ def test_the_stage_moves_the_flash_by_itself(environment) -> None:
     [
         (('height = "47 cm"', 'height = "62 cm"'), RigFileError, "beam[1].height"),
         (('height = "60 cm"', 'height = "60"'), RigFileError, "valve[1].height"),
-        (('bore = "2 mm"', 'bore = "0 mm"'), RigFileError, "valve[1].bore"),
-        (('bore = "2 mm"', 'bore = "2 km"'), RigFileError, "valve[1].bore"),
+        (('bore = "2.5 mm"', 'bore = "0 mm"'), RigFileError, "valve[1].bore"),
+        (('bore = "2.5 mm"', 'bore = "2 km"'), RigFileError, "valve[1].bore"),
         (
             ('temperature = "20 degC"', 'temperature = "90 degC"'),
             RigFileError,
@@ -119,7 +119,7 @@ def test_the_stage_moves_the_flash_by_itself(environment) -> None:
         ),
         (('name = "water"', 'name = "lava"'), PhysicsRangeError, "liquid.name"),
         (('name = "water"', 'name = "gum"'), PhysicsRangeError, "liquid.name"),
-        (('opening = "13 ms"', 'opening = "80 ms"'), PhysicsRangeError, "valve1.opening"),
+        (('opening = "26 ms"', 'opening = "80 ms"'), PhysicsRangeError, "valve1.opening"),
     ],
 )
 def test_a_bad_rig_is_refused_by_its_key(tmp_path, change, error, key) -> None:
@@ -136,18 +136,19 @@ def test_what_is_listed_as_a_liquid_is_taken_as_one(tmp_path) -> None:
 
 def test_an_opening_out_of_range_is_refused_with_one_that_works(tmp_path) -> None:
     """The message names both bounds; an opening between them makes a drop."""
-    valve = replace(example_rig().valves[0], opening_s=0.04)
+    rig = example_rig()
+    setting, valve = make_setting(rig), replace(rig.valves[0], opening_s=0.07)
     with pytest.raises(PhysicsRangeError) as caught:
-        compute_drop(valve, 9.81)
+        compute_drop(valve, setting)
     numbers = [float(n) for n in re.findall(r"(\d+(?:\.\d+)?)(?= and| ms, or)", str(caught.value))]
     low, high = (1e-3 * n for n in numbers[-2:])
-    assert low < high < 0.04
-    assert compute_drop(valve, 9.81, opening_s=0.5 * (low + high)) > 1e-3
+    assert low < high < 0.07
+    assert compute_drop(valve, setting, opening_s=0.5 * (low + high)) > 1e-3
 
 
 def test_the_command_says_which_key_is_wrong(environment, tmp_path) -> None:
     said = run(
-        environment, write_rig(tmp_path, ('bore = "2 mm"', 'bore = "0 mm"')), status=2
+        environment, write_rig(tmp_path, ('bore = "2.5 mm"', 'bore = "0 mm"')), status=2
     ).stderr
     assert "valve.bore" in said
 

@@ -9,7 +9,7 @@ from beamfall.errors import BeamfallError, PhysicsRangeError, RigFileError
 from beamfall.physics.fall import fall
 from beamfall.planning.make import make_plan
 from beamfall.planning.rows import EARLIEST_S
-from beamfall.planning.setting import compute_drop, make_setting
+from beamfall.planning.setting import compute_drop, compute_start_speed, make_setting
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal, SignalKind
 
@@ -188,7 +188,7 @@ def expect_drop(rig: Rig, valve: Valve, beam: Beam) -> Expectation | None:
 
     try:
         setting = make_setting(rig)
-        diameter = compute_drop(valve, setting.gravity)
+        diameter = compute_drop(valve, setting)
         chord = max(diameter**2 - 4.0 * beam.offset_m**2, 0.0) ** 0.5
         reach = chord + 0.8 * beam.width_m  # 0.8, and how the drop starts: as in plan.unknowns
         result = fall(
@@ -198,7 +198,7 @@ def expect_drop(rig: Rig, valve: Valve, beam: Beam) -> Expectation | None:
             surface_tension_n_m=setting.liquid.surface_tension_n_m,
             air=setting.air,
             gravity=setting.gravity,
-            initial_speed_m_s=(0.5 * setting.gravity * diameter) ** 0.5,
+            initial_speed_m_s=compute_start_speed(valve, setting, diameter),
         )
     except PhysicsRangeError:
         return None

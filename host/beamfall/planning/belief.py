@@ -328,6 +328,7 @@ def describe_basis(rig: Rig) -> dict[str, Any]:
             "parts": [[name, share] for name, share in liquid.parts],
             "depth_m": rig.dish.depth_m,
             "bore_m": valve.bore_m,
+            "length_m": valve.length_m,
             "head_m": valve.head_m,
             "opening_s": valve.opening_s,
         },

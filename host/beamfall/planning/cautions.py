@@ -68,7 +68,7 @@ def _about_drops(rig: Rig, setting: Setting) -> Iterator[str]:
     for valve in rig.valves:
         if valve.outer_diameter_m is None:
             continue
-        volume = compute_volume(compute_drop(valve, setting.gravity))
+        volume = compute_volume(compute_drop(valve, setting))
         range_ = nozzle_drops(
             valve.bore_m, valve.outer_diameter_m, setting.liquid, gravity=setting.gravity
         )

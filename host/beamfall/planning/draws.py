@@ -12,10 +12,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from beamfall.physics.fall import MAX_DIAMETER_M, MIN_DIAMETER_M, DropFalls
+from beamfall.physics.fall import (
+    MAX_DIAMETER_M,
+    MAX_INITIAL_SPEED_M_S,
+    MIN_DIAMETER_M,
+    DropFalls,
+)
 from beamfall.physics.impact import SHALLOWEST_JET_M
 from beamfall.physics.jet import estimate_depth_factor, tip_heights
-from beamfall.planning.setting import Setting, compute_drop
+from beamfall.planning.setting import Setting, compute_drop, compute_start_speed
 from beamfall.planning.unknowns import NAMES, list_unknowns
 
 if TYPE_CHECKING:
@@ -205,8 +210,7 @@ def find_beam(rig: Rig, valve: Valve) -> Beam | None:
 
 def make_drops(rig: Rig, setting: Setting, values: Mapping[str, Floats], valve: Valve) -> DropDraws:
     """The drops of one valve, for rigs with these values."""
-    gravity = setting.gravity
-    nominal = compute_drop(valve, gravity)
+    nominal = compute_drop(valve, setting)
     diameter = np.clip(nominal * np.cbrt(values["volume_ratio"]), MIN_DIAMETER_M, MAX_DIAMETER_M)
     nozzle = valve.height_m + values["nozzle_error_m"]
     nothing = np.full_like(diameter, np.nan)
@@ -215,7 +219,11 @@ def make_drops(rig: Rig, setting: Setting, values: Mapping[str, Floats], valve: 
         latency_s=np.maximum(0.0, valve.latency_s + values["latency_error_s"]),
         diameter_m=diameter,
         start_height_m=nozzle - values["detachment_ratio"] * diameter,
-        start_speed_m_s=values["start_speed_ratio"] * np.sqrt(0.5 * gravity * diameter),
+        start_speed_m_s=np.minimum(
+            values["start_speed_ratio"]
+            * compute_start_speed(valve, setting, diameter, values["volume_ratio"]),
+            MAX_INITIAL_SPEED_M_S,
+        ),
         to_edge_s=nothing,
         speed_at_edge_m_s=nothing,
         dwell_s=nothing,

@@ -4,16 +4,25 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import Any
 
 from beamfall.errors import PhysicsRangeError
 from beamfall.physics.air import Air, air_at
-from beamfall.physics.drops import compute_diameter, orifice_flow, valve_volume
+from beamfall.physics.drops import (
+    ValveFlow,
+    compute_diameter,
+    start_speed,
+    valve_flow,
+    valve_volume,
+)
 from beamfall.physics.fall import MAX_DIAMETER_M, MIN_DIAMETER_M
 from beamfall.physics.gravity import local_gravity
 from beamfall.physics.liquids import BASES, INGREDIENTS, Liquid, mix_by_parts
 from beamfall.setup.rig import Rig
 from beamfall.setup.rig_sections import LiquidInRig, Valve
 from beamfall.setup.units import quote
+
+LENGTH_M = 0.02  # of a valve's narrow path, where a rig file does not say it (our choice)
 
 
 @dataclass(frozen=True)
@@ -63,22 +72,29 @@ def make_liquid(entry: LiquidInRig) -> Liquid:
     return replace(liquid, name=entry.name, unknown=liquid.unknown - measured.keys(), **measured)
 
 
-def compute_flow(valve: Valve, gravity: float) -> float:
-    """Flow in m³/s through an open valve, from head, bore and discharge of the rig file."""
-    return orifice_flow(valve.head_m, valve.bore_m, discharge=valve.discharge, gravity=gravity)
+def compute_flow(valve: Valve, setting: Setting) -> ValveFlow:
+    """Flow through an open valve, from head, bore, length and discharge of the rig file."""
+    return valve_flow(
+        valve.head_m,
+        valve.bore_m,
+        LENGTH_M if valve.length_m is None else valve.length_m,
+        setting.liquid,
+        discharge=valve.discharge,
+        gravity=setting.gravity,
+    )
 
 
-def compute_drop(valve: Valve, gravity: float, opening_s: float | None = None) -> float:
+def compute_drop(valve: Valve, setting: Setting, opening_s: float | None = None) -> float:
     """Diameter in m of the drop that an opening should make.
 
     Raises PhysicsRangeError where it is outside 1-5.5 mm, with the opening that would do.
     """
-    flow = compute_flow(valve, gravity)
+    flow = compute_flow(valve, setting)
     opening = valve.opening_s if opening_s is None else opening_s
     volume = valve_volume(flow, opening, lag_s=valve.lag_s)
     least, most = (math.pi / 6.0 * d**3 for d in (MIN_DIAMETER_M, MAX_DIAMETER_M))
     if not least <= volume <= most:
-        shortest, longest = (v / flow + valve.lag_s for v in (least, most))
+        shortest, longest = (flow.find_opening(v) + valve.lag_s for v in (least, most))
         much, cure = (
             ("too much", "less head or a smaller bore")
             if volume > most
@@ -91,3 +107,20 @@ def compute_drop(valve: Valve, gravity: float, opening_s: float | None = None) -
             key=f"{valve.output}.opening",
         )
     return compute_diameter(volume)
+
+
+def compute_start_speed(
+    valve: Valve,
+    setting: Setting,
+    diameter_m: Any,
+    volume_ratio: Any = 1.0,
+    opening_s: float | None = None,
+) -> Any:
+    """Speed in m/s of a drop as it comes free; floats or arrays.
+
+    `volume_ratio`: by how much the valve passes more than the rig file says.
+    """
+    flow = compute_flow(valve, setting)
+    opening = valve.opening_s if opening_s is None else opening_s
+    mouth = volume_ratio * flow.compute_speed(max(0.0, opening - valve.lag_s))
+    return start_speed(diameter_m, mouth, valve.bore_m, setting.liquid, gravity=setting.gravity)

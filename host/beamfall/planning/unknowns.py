@@ -51,6 +51,7 @@ NAMES = (
     "beam_sense", "latency_error_s", "flash_latency_ratio", "onset_factor", "height_factor", "rise_factor",
     "contact_offset_s",
 )  # fmt: skip
+_UNKNOWN_LENGTH = 0.25  # of the volume: lengths of 10 to 40 mm instead of 20
 GAP_ERROR_M = 3e-4  # standard error of the distance between two beams (our choice: a steel rule)
 OF_THE_JET = ("onset_factor", "height_factor", "rise_factor")
 #: How much shots differ on one rig; not learned, drawn for the simulated rig.
@@ -69,14 +70,14 @@ def list_unknowns(rig: Rig, setting: Setting, prior: JetPrior | None = None) -> 
     rows = (
         _plain("nozzle_error_m", 0.0, u.height_m, -far, far, "uncertainty.height"),
         _plain("beam_error_m", 0.0, u.height_m, -far, far, "uncertainty.height"),
-        _ratio("volume_ratio", 1.0, u.volume, 0.3, 3.0, "uncertainty.volume"),
+        _ratio("volume_ratio", 1.0, _spread_volume(rig), 0.3, 3.0, "uncertainty.volume"),
         _ratio(
             "detachment_ratio", 1.0, 0.25, 0.4, 2.5,
             "the free drop's centre hangs about a diameter below the nozzle (0.7 to 1.5; estimate)",
         ),
-        _plain(
-            "start_speed_ratio", 1.0, 0.5, 0.0, 2.5,
-            "it leaves with about √(g·D/2), known to a half (estimate)",
+        _ratio(
+            "start_speed_ratio", 1.0, 0.2, 0.001, 4.0,
+            "physics.drops.start_speed, known to a fifth (estimate)",
         ),
         _plain("beam_sense", 0.8, 0.15, 0.0, 1.2, "share of the beam's width that counts (estimate)"),
         _plain("latency_error_s", 0.0, u.latency_s, -0.1, 0.1, "uncertainty.latency"),
@@ -117,7 +118,7 @@ def make_jet_prior(rig: Rig, setting: Setting) -> JetPrior:
     """Return the jet's prior for the rig's nominal drop. Raises PhysicsRangeError where none is thrown."""
 
     valve = rig.valves[0]
-    diameter = compute_drop(valve, setting.gravity)
+    diameter = compute_drop(valve, setting)
     speed = fall(
         valve.height_m, diameter,
         liquid_density_kg_m3=setting.liquid.density_kg_m3,
@@ -129,6 +130,12 @@ def make_jet_prior(rig: Rig, setting: Setting) -> JetPrior:
     return draw_jet_prior(
         diameter, speed, liquid=setting.liquid, depth_m=depth, gravity=setting.gravity
     )
+
+
+def _spread_volume(rig: Rig) -> float:
+    """Standard error of the drops' volume, as a share; wider where the valve's length is not known."""
+    length = 0.0 if rig.valves[0].length_m is not None else _UNKNOWN_LENGTH
+    return math.hypot(rig.uncertainty.volume, length)
 
 
 def _plain(name: str, middle: float, spread: float, low: float, high: float, why: str) -> Unknown:

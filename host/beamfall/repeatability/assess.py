@@ -216,7 +216,7 @@ def _find_speeds(data: SeriesData) -> _Speeds:
     beam = next((one for one in rig.beams if one.input == data.beam), None)
     try:
         setting = make_setting(rig)
-        diameter = compute_drop(rig.valves[0], setting.gravity)
+        diameter = compute_drop(rig.valves[0], setting)
 
         def speed_after(distance_m: float) -> float:
             return fall(

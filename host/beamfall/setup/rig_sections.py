@@ -112,8 +112,16 @@ class Valve:
         example="10 cm",
         meaning="air inlet of the Mariotte bottle above the nozzle's mouth",
     )
+    length_m: float | None = quantity(
+        "length",
+        1e-4,
+        0.5,
+        default=None,
+        example="20 mm",
+        meaning="length of the narrow path from valve seat to mouth; 20 mm is assumed where unknown",
+    )
     discharge: float = number(
-        0.2, 1.0, default=0.61, meaning="discharge coefficient: real flow over ideal flow"
+        0.3, 1.0, default=0.61, meaning="discharge coefficient: real flow over ideal flow"
     )
     lag_s: float = quantity(
         "duration",

@@ -72,7 +72,10 @@ def draw_model(
         valves=tuple(
             ValveModel(
                 nozzle_height_m=valve.height_m + true["nozzle_error_m"],
-                flow_m3_s=compute_flow(valve, setting.gravity) * true["volume_ratio"],
+                flow_m3_s=flow.steady_m3_s * true["volume_ratio"],
+                bore_m=valve.bore_m,
+                rate_per_s=flow.rate_per_s,
+                asymmetry=flow.asymmetry,
                 opening_s=valve.opening_s,
                 lag_s=valve.lag_s,
                 latency_s=max(0.0, valve.latency_s + true["latency_error_s"]),
@@ -85,6 +88,7 @@ def draw_model(
                 line=Signal.of(valve.output).number,
             )
             for valve in rig.valves
+            for flow in (compute_flow(valve, setting),)
         ),
         beams=tuple(
             BeamModel(

@@ -6,8 +6,8 @@ import math
 import random
 from dataclasses import dataclass, field
 
-from beamfall.physics.drops import compute_diameter
-from beamfall.physics.fall import MAX_DIAMETER_M, MIN_DIAMETER_M, fall
+from beamfall.physics.drops import compute_diameter, start_speed
+from beamfall.physics.fall import MAX_DIAMETER_M, MAX_INITIAL_SPEED_M_S, MIN_DIAMETER_M, fall
 from beamfall.sim.model import BeamModel, RigModel
 
 SAME_PLACE_M = 0.005  # nozzles and beams this close belong together
@@ -48,7 +48,8 @@ def make_drop(
     spread = 1.0 + valve.volume_scatter * draws.gauss(0.0, 1.0)
     late = valve.latency_scatter_s * draws.gauss(0.0, 1.0)
     aim = (model.aim_scatter_m * draws.gauss(0.0, 1.0), model.aim_scatter_m * draws.gauss(0.0, 1.0))
-    volume = valve.flow_m3_s * max(0.0, opening_s - valve.lag_s) * spread
+    open_s = max(0.0, opening_s - valve.lag_s)
+    volume = valve.flow.compute_volume(open_s) * spread
     if volume < math.pi / 6.0 * MIN_DIAMETER_M**3:
         return None
     # More than the largest drop is a stream (a rinse, say); beam and dish notice its head.
@@ -61,7 +62,17 @@ def make_drop(
         diameter_m=diameter,
         left_s=max(left, not_before_s),
         start_height_m=valve.nozzle_height_m - valve.detachment_ratio * diameter,
-        start_speed_m_s=valve.start_speed_ratio * math.sqrt(0.5 * model.gravity * diameter),
+        start_speed_m_s=min(
+            MAX_INITIAL_SPEED_M_S,
+            valve.start_speed_ratio
+            * start_speed(
+                diameter,
+                valve.flow.compute_speed(open_s),
+                valve.bore_m,
+                model.liquid,
+                gravity=model.gravity,
+            ),
+        ),
         offset_m=valve.offset_m,
         aim_m=aim,
     )

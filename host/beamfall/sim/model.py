@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from beamfall.physics.air import Air, air_at
+from beamfall.physics.drops import ValveFlow
 from beamfall.physics.gravity import STANDARD_GRAVITY
 from beamfall.physics.liquids import WATER, Liquid
 from beamfall.setup.signals import SignalKind
@@ -21,17 +22,26 @@ class ValveModel:
     """
 
     nozzle_height_m: float
-    flow_m3_s: float
+    flow_m3_s: float  # after a long time
     opening_s: float
     lag_s: float
     latency_s: float
     latency_scatter_s: float
     volume_scatter: float  # share of the volume
     detachment_ratio: float = 1.0  # of the free drop's centre below the nozzle, in diameters
-    start_speed_ratio: float = 1.0  # of √(g·D/2)
+    start_speed_ratio: float = 1.0  # of `physics.drops.start_speed`
     offset_m: float = 0.0  # of the fall line from the beam's axis
     place_m: float = 0.0  # along the dish, from the middle of the picture
     line: int = 0  # n of the board's valve<n>; 0: the first that no other valve has
+    bore_m: float = 0.002
+    # How the flow builds up, see `physics.drops.ValveFlow`: at once when left out.
+    rate_per_s: float = 1e12
+    asymmetry: float = 1.0
+
+    @property
+    def flow(self) -> ValveFlow:
+        """The flow through the open valve."""
+        return ValveFlow(self.flow_m3_s, self.bore_m, self.rate_per_s, self.asymmetry)
 
 
 @dataclass(frozen=True)

@@ -17,9 +17,14 @@ import numpy as np
 
 from beamfall.errors import PhysicsRangeError
 from beamfall.physics.drops import compute_diameter
-from beamfall.physics.fall import MAX_DIAMETER_M, MIN_DIAMETER_M, fall_array
+from beamfall.physics.fall import (
+    MAX_DIAMETER_M,
+    MAX_INITIAL_SPEED_M_S,
+    MIN_DIAMETER_M,
+    fall_array,
+)
 from beamfall.physics.jet import JetPrior
-from beamfall.planning.setting import Setting, compute_flow, make_setting
+from beamfall.planning.setting import Setting, compute_flow, compute_start_speed, make_setting
 from beamfall.planning.unknowns import Unknown, list_unknowns, make_jet_prior
 
 if TYPE_CHECKING:
@@ -37,6 +42,7 @@ SHARED = (
 )  # fmt: skip
 QUANTITIES = ("latency_s", "distance_m", "speed_m_s", "diameter_m", "width_m")
 _LEAST_FALL_M = 1e-4
+_LEAST_VOLUME_M3 = 5e-13
 
 
 @dataclass(frozen=True)
@@ -123,19 +129,20 @@ class Model:
         valve = next(one for one in sample.rig.valves if one.output == sample.valve)
         own = _name_nozzle(valve.height_m)
         nozzle = self._value(own if own in self.names else "nozzle_error_m", z)
-        flow = compute_flow(valve, setting.gravity)
-        nominal = compute_diameter(flow * max(1e-6, sample.opening_s - valve.lag_s))
-        diameter = np.clip(
-            nominal * np.cbrt(self._value("volume_ratio", z)), MIN_DIAMETER_M, MAX_DIAMETER_M
-        )
+        passed = compute_flow(valve, setting).compute_volume(sample.opening_s - valve.lag_s)
+        nominal = compute_diameter(max(passed, _LEAST_VOLUME_M3))
+        ratio = self._value("volume_ratio", z)
+        diameter = np.clip(nominal * np.cbrt(ratio), MIN_DIAMETER_M, MAX_DIAMETER_M)
+        speed = compute_start_speed(valve, setting, diameter, ratio, sample.opening_s)
         latency = np.maximum(0.0, valve.latency_s + self._value("latency_error_s", z))
         return Drop(
             setting=setting,
             latency_s=latency + sample.opening_s - valve.opening_s,
             diameter_m=diameter,
             start_height_m=valve.height_m + nozzle - self._value("detachment_ratio", z) * diameter,
-            start_speed_m_s=self._value("start_speed_ratio", z)
-            * np.sqrt(0.5 * setting.gravity * diameter),
+            start_speed_m_s=np.minimum(
+                self._value("start_speed_ratio", z) * speed, MAX_INITIAL_SPEED_M_S
+            ),
         )
 
 
