@@ -64,9 +64,7 @@ class ValveFlow:
         low, high = 0.0, volume_m3 / self.steady_m3_s + 10.0 / self.rate_per_s
         for _ in range(50):
             middle = 0.5 * (low + high)
-            low, high = (
-                (middle, high) if self.compute_volume(middle) < volume_m3 else (low, middle)
-            )
+            low, high = (middle, high) if self.compute_volume(middle) < volume_m3 else (low, middle)
         return 0.5 * (low + high)
 
 
