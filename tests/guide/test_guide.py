@@ -100,16 +100,17 @@ def test_the_suggested_beam_and_opening_follow_the_nozzle() -> None:
     walk = Walk("mine").answer("valve[1].height", "50 cm").answer("valve[1].bore", "3 mm")
     suggested = {one.key: walk.suggest(one) for one in QUESTIONS}
     assert suggested["beam[1].height"] == "39 cm"
-    assert (
-        float(suggested["valve[1].opening"].removesuffix(" ms")) < 10.0
-    )  # 3 mm pour 2.25 times as fast as 2 mm
+    # A drop of 47 µL (Harkins & Brown) through 3 mm: 6.7 mm of liquid, which 5 cm of head push out
+    # of 20 mm in about √(2·6.7·20/(9.81·50)) = 23 ms, and in a little more with the losses.
+    assert 23.0 < float(suggested["valve[1].opening"].removesuffix(" ms")) < 28.0
 
 
 def test_flow_through_a_bore_is_torricellis() -> None:
     # 0.61 · π/4 · (3 mm)² · √(2 · 9.81 · 0.1) = 6.04 µL/ms: Torricelli, any textbook of hydraulics.
+    # 20 mm of narrow path take 3 % more (Hagen-Poiseuille).
     rig = walk_through(valve_bore="3 mm").make_rig()
     (text,) = describe_answer("valve[1].bore", rig)
-    assert "6.0 µL" in text
+    assert "5.9 µL" in text
 
 
 def test_thin_lens_agrees_with_its_own_equation() -> None:

@@ -53,9 +53,9 @@ def _suggest_opening(rig: Rig) -> str:
     setting, valve = make_setting(rig), rig.valves[0]
     try:
         volume = dripping_volume(0.5 * valve.bore_m, setting.liquid, gravity=setting.gravity)
-        opening_s = volume / compute_flow(valve, setting.gravity) + valve.lag_s
+        opening_s = compute_flow(valve, setting).find_opening(volume) + valve.lag_s
     except BeamfallError:
-        return "13 ms"
+        return "26 ms"
     return f"{max(1.0, round(2e3 * opening_s) / 2.0):g} ms"
 
 
@@ -98,7 +98,7 @@ QUESTIONS = (
     GuideQuestion(
         "valve[1].latency", "How long does it take from the command until the drop leaves the nozzle?",
         "Few people know. Press Enter: `beamfall calibrate` measures it later.",
-        "valve", _say("22 ms"),
+        "valve", _say("35 ms"),
     ),
     GuideQuestion(
         "beam[1].height", "How high is the infrared beam above the liquid?",

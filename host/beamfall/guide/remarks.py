@@ -49,7 +49,7 @@ def describe_answer(key: str, rig: Rig) -> list[str]:
 
 def _describe(key: str, rig: Rig, setting: Setting) -> Iterator[str]:
     valve = rig.valves[0]
-    flow = compute_flow(valve, setting.gravity)
+    flow = compute_flow(valve, setting)
     if key == "valve[1].height":
         end = _fall_by(rig, setting, valve.height_m)
         yield f"A drop falls this far in {end.time_s * 1e3:.0f} ms and strikes at {end.speed_m_s:.1f} m/s."
@@ -59,17 +59,18 @@ def _describe(key: str, rig: Rig, setting: Setting) -> Iterator[str]:
         volume = dripping_volume(0.5 * valve.bore_m, setting.liquid, gravity=setting.gravity)
         yield (
             f"A {valve.bore_m * 1e3:g} mm bore under {valve.head_m * 100:g} cm of liquid pours "
-            f"{flow * 1e6:.1f} µL a millisecond: one drop takes {format_duration(round(volume / flow, 4))}."
+            f"{flow.steady_m3_s * 1e6:.1f} µL a millisecond once it flows: one drop takes "
+            f"{format_duration(round(flow.find_opening(volume), 4))}."
         )
     elif key == "valve[1].opening":
-        diameter = compute_drop(valve, setting.gravity)
+        diameter = compute_drop(valve, setting)
         yield f"That makes a drop of {format_volume(compute_volume(diameter))}, {diameter * 1e3:.1f} mm across."
         if valve.opening_s > _USUAL_OPENING_S:
             yield "This is long for one drop: expect a stream. A wider bore or more head needs less time."
     elif key == "beam[1].height":
         beam = rig.beams[0]
         end = _fall_by(rig, setting, valve.height_m - beam.height_m)
-        diameter = compute_drop(valve, setting.gravity)
+        diameter = compute_drop(valve, setting)
         dark_s = (diameter + beam.width_m) / end.speed_m_s
         yield (
             f"The drop reaches the beam {end.time_s * 1e3:.0f} ms after it comes free, at {end.speed_m_s:.1f} m/s, "
@@ -89,7 +90,7 @@ def _fall_by(rig: Rig, setting: Setting, height_m: float) -> FallResult:
     liquid = setting.liquid
     return fall(
         height_m,
-        compute_drop(rig.valves[0], setting.gravity),
+        compute_drop(rig.valves[0], setting),
         liquid_density_kg_m3=liquid.density_kg_m3,
         surface_tension_n_m=liquid.surface_tension_n_m,
         air=setting.air,

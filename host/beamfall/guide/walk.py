@@ -136,7 +136,7 @@ class Walk:
             raise UserError((own or list(error.problems))[0].text) from error
         setting = make_setting(rig)  # refuses a liquid that it does not know
         if question.key == "valve[1].opening":
-            compute_drop(rig.valves[0], setting.gravity)
+            compute_drop(rig.valves[0], setting)
         return rig
 
 
@@ -185,10 +185,10 @@ def _with_suggestions(content: Mapping[str, Any]) -> dict[str, Any]:
     """The content with what must be there: the usual heights in the proportion of the nozzle's."""
     valve = {
         "height": "60 cm",
-        "bore": "2 mm",
-        "head": "10 cm",
-        "opening": "13 ms",
-        "latency": "22 ms",
+        "bore": "2.5 mm",
+        "head": "5 cm",
+        "opening": "26 ms",
+        "latency": "35 ms",
     }
     valve.update(content["valve"][0])
     beam = {"height": "47 cm", **content["beam"][0]}
