@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-import signal
+# Plain `signal` loads `enum` first, and a Ctrl-C meanwhile would show a traceback.
+import _signal as signal  # type: ignore[import-not-found]
 import sys
 
 # A Ctrl-C while the program is still being loaded ends it without a traceback: nothing has been opened yet.

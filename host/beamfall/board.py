@@ -17,6 +17,7 @@ from beamfall.board_session import BoardSession
 from beamfall.board_values import Slot, SlotList, Status, Ticket
 from beamfall.errors import Refused, SequenceError, ShotError, UserError
 from beamfall.events import Outcome
+from beamfall.interrupts import check_stop
 from beamfall.link import Link, LinkTiming
 from beamfall.link.session import go_on
 from beamfall.ports import open_transport
@@ -101,7 +102,7 @@ class Board(BoardSession):
         """
         request = {"boot_id": ticket.boot_id, "release": ticket.release, "digest": ticket.digest}
         try:
-            self._patiently(lambda: self._request("release", between, **request), between)
+            self._patiently("release", between, **request)
         except Refused as refusal:
             if refusal.reason == "release_used":
                 self._last_release = max(self._last_release, refusal.detail)
@@ -146,8 +147,8 @@ class Board(BoardSession):
     def _serve(self, activity: str, **fields: object) -> Outcome:
         self.settle()
         self._keep_host_timeout()
-        self._patiently(lambda: self._request(activity, **fields))
-        return self._wait(activity, None, self._boot_id)
+        self._patiently(activity, **fields)
+        return self._wait(activity, None, self._boot_id, check_stop)
 
     def drip(self, valve: int, opening_s: float) -> Outcome:
         """Release one drop and return what the board saw; `valve` is 1 to 3.
@@ -178,7 +179,7 @@ class Board(BoardSession):
         }
         token = 0
         try:
-            self._patiently(lambda: self._request("rinse", token=0, **fields))
+            self._patiently("rinse", token=0, **fields)
         except Refused as refusal:
             if refusal.reason != "unconfirmed":
                 raise

@@ -23,6 +23,7 @@ from beamfall.errors import (
     ShotError,
 )
 from beamfall.events import Event, Outcome, OutcomeCollector, Trouble, make_event
+from beamfall.interrupts import check_stop
 from beamfall.link import (
     Link,
     LinkCounters,
@@ -278,25 +279,33 @@ class BoardSession:
 
         `between` is called at least ten times a second meanwhile; an exception from it ends the sleep.
         """
+        check_stop()
         clock = self.transport.clock
         end = clock() + seconds
         asked = clock()
         # On a virtual clock, less than a tick never passes.
         while (left := end - clock()) > _SHORTEST_S:
             self.pump(min(left, _BETWEEN_S))
+            check_stop()
             between()
             if clock() - asked >= _LOOK_S and left > 2 * _LOOK_S:
                 asked = clock()
                 self.status()
 
     def _patiently(
-        self, ask: Callable[[], Message], between: Callable[[], None] = go_on
+        self, name: str, between: Callable[[], None] = go_on, /, **fields: object
     ) -> Message:
+        """Have an action carried out, after the rest that the board asks for; never after a stop was asked for."""
+
+        def check() -> None:
+            check_stop()
+            between()
+
         waited = 0.0
         while True:
-            between()
+            check()
             try:
-                return ask()
+                return self._request(name, check, **fields)
             except Refused as refusal:
                 if refusal.reason != "too_soon" or waited >= _WAIT_LONGEST_S:
                     raise

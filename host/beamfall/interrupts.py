@@ -3,7 +3,8 @@
 A program installs `StopSignals`. The first signal raises KeyboardInterrupt, so that outputs go off
 and the log keeps what happened. A second one, later than `BOUNCE_S`, ends the program at once, and a timer
 ends a program that still runs `STOP_S` after the first. `hold_interrupts` delays the first one where it
-would do harm: inside a step of a simulated board, or between a shot and its row in the log.
+would do harm: inside a step of a simulated board, or between a shot and its row in the log. `check_stop` raises it
+again: code of others may have swallowed it, in a bare `except` or a `__del__`, and nothing may be released after it.
 """
 
 from __future__ import annotations
@@ -26,6 +27,10 @@ UNCONFIRMED = (
     "beamfall: stopped before the board confirmed that its outputs are off. It switches them off itself within "
     "5 s. Look at the rig; switch the valves' supply off if anything is still on.\n"
 )
+
+
+def _list_numbers() -> list[int]:
+    return [getattr(signal, name) for name in _NAMES if hasattr(signal, name)]
 
 
 class StopAsked(KeyboardInterrupt):
@@ -59,10 +64,9 @@ class StopSignals:
 
     def __enter__(self) -> Self:
         if threading.current_thread() is threading.main_thread():
-            for name in _NAMES:
-                number = getattr(signal, name, None)
+            for number in _list_numbers():
                 replaced = (signal.SIG_DFL, signal.default_int_handler)
-                if number is not None and signal.getsignal(number) in replaced:
+                if signal.getsignal(number) in replaced:
                     self._before[number] = signal.signal(number, self.take)
         return self
 
@@ -98,14 +102,15 @@ class StopSignals:
         """See `hold_interrupts`."""
         self._held += 1
         try:
-            yield self._deliver
+            yield self.check
         finally:
             self._held -= 1
-            if not self._held:
-                self._deliver()
+            if not self._held and self._pending:
+                self.check()
 
-    def _deliver(self) -> None:
-        if self._pending:
+    def check(self) -> None:
+        """Raise StopAsked if a stop was asked for, again if need be: a bare `except` may have swallowed the first."""
+        if self.signal:
             self._pending = False
             raise self.asked
 
@@ -119,8 +124,18 @@ def find_stop_signals() -> StopSignals | None:
     """Return what this program has installed; None outside its main thread."""
     if threading.current_thread() is not threading.main_thread():
         return None
-    owner = getattr(signal.getsignal(signal.SIGINT), "__self__", None)
-    return owner if isinstance(owner, StopSignals) else None
+    for number in _list_numbers():  # any of them: a program in the background ignores SIGINT
+        owner = getattr(signal.getsignal(number), "__self__", None)
+        if isinstance(owner, StopSignals):
+            return owner
+    return None
+
+
+def check_stop() -> None:
+    """Raise StopAsked if this program was asked to stop; called before each action of a board and in each wait."""
+    stop = find_stop_signals()
+    if stop is not None:
+        stop.check()
 
 
 @contextlib.contextmanager

@@ -6,6 +6,7 @@ import contextlib
 import resource
 import socket
 from collections.abc import Callable, Iterator
+from types import SimpleNamespace
 
 import pytest
 from page_helpers import QUICK_RIG, Served
@@ -94,3 +95,15 @@ def test_one_address_does_not_take_the_place_of_another() -> None:
         held.admit(one)  # type: ignore[arg-type]
     assert not tablet.dropped
     assert [one.dropped for one in attackers] == [True] * 46 + [False] * 4
+
+
+def test_outputs_go_off_as_soon_as_the_server_is_asked_to_end(
+    served: Served, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Browsers that stay connected keep it for a second; a series must not release a shot meanwhile."""
+    server = served.server
+    with monkeypatch.context() as patch:
+        patch.setattr(server, "_server", SimpleNamespace(should_exit=False))
+        server.stop()
+        server.bench._thread.join(20.0)
+    assert not server.bench._thread.is_alive()

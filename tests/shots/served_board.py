@@ -17,6 +17,7 @@ from beamfall.sim.embedded import SimulatedTransport
 from beamfall.sim.rig import SimulatedRig
 
 _STEP_S = 0.005
+_UNSENT_MOST = 64 * 1024
 TWO_DROPS = Sequence(
     rows=(
         Row("release", 0, "valve1", 0.101, 0.013),
@@ -78,8 +79,10 @@ class ServedBoard:
 
     def _serve(self) -> None:
         connection: socket.socket | None = None
+        unsent = b""
         while not self._stop.is_set():
             if connection is None:
+                unsent = b""
                 try:
                     connection, _ = self._server.accept()
                     connection.setblocking(False)
@@ -102,13 +105,16 @@ class ServedBoard:
                 connection.close()
                 connection = None
                 self._stop.wait()
-            elif out:
-                try:
-                    connection.setblocking(True)
-                    connection.sendall(out)
-                    connection.setblocking(False)
-                except OSError:
-                    connection.close()
-                    connection = None
-            else:
+                continue
+            # A host that does not read holds nothing up: what it misses is lost, and the board still hears it.
+            unsent += out[: _UNSENT_MOST - len(unsent)]
+            if not unsent:
                 self._stop.wait(0.0002)  # the other process wants to run, too
+                continue
+            try:
+                unsent = unsent[connection.send(unsent) :]
+            except BlockingIOError:
+                self._stop.wait(0.001)
+            except OSError:
+                connection.close()
+                connection = None

@@ -6,6 +6,7 @@ is given another minute: a release that was only postponed would happen then.
 
 from __future__ import annotations
 
+import contextlib
 import signal
 from collections.abc import Callable
 from typing import Any
@@ -14,6 +15,7 @@ import pytest
 
 from beamfall.board import Board
 from beamfall.errors import LinkLost, Refused
+from beamfall.interrupts import StopSignals, hold_interrupts
 from beamfall.link import Link
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal
@@ -55,6 +57,7 @@ class _Line(SimulatedTransport):
         self.witness = _Witness(build_rig(None, 1).model, 1)
         super().__init__(self.witness, seed=1)
         self.stop_at_s = float("inf")
+        self.swallows = False
         self.deaf_from_s = self.deaf_until_s = float("inf")
         self.lost_at_s = self.silent_from_s = float("inf")
 
@@ -64,7 +67,12 @@ class _Line(SimulatedTransport):
         found = super().read(timeout_s)
         if self.clock() >= self.stop_at_s:
             self.stop_at_s = float("inf")
-            signal.raise_signal(signal.SIGINT)
+            with (
+                contextlib.suppress(KeyboardInterrupt)
+                if self.swallows
+                else contextlib.nullcontext()
+            ):
+                signal.raise_signal(signal.SIGINT)
         return found if self.clock() < self.silent_from_s else b""
 
     def write(self, data: bytes) -> None:
@@ -193,6 +201,48 @@ def test_at_a_board_that_asks_for_hours_of_rest(line: _Line, log: ShotLog) -> No
     assert len(asked) == 1
     assert line.clock() - asked[0] < 2.0
     assert not line.witness.switched_on
+
+
+ACTIONS: dict[str, Callable[[Board, Shooter], object]] = {
+    "release": lambda board, shooter: shooter.fire(ONE_OPENING),
+    "rest": lambda board, shooter: shooter.rest(60.0),
+    "drip": lambda board, shooter: board.drip(1, 0.013),
+    "flash": lambda board, shooter: board.test_flash(1, 0.002),
+    "rinse": lambda board, shooter: board.rinse(1, 4.0, lambda seconds: True),
+}
+
+
+@pytest.mark.parametrize("action", ACTIONS)
+def test_also_where_a_library_has_swallowed_the_stop(
+    line: _Line, log: ShotLog, action: str
+) -> None:
+    """A bare `except` or a `__del__` in somebody else's code loses the interrupt, not the wish to stop."""
+    line.close = lambda: None  # type: ignore[method-assign]
+    line.swallows = True
+    board = Board(Link(line, acknowledge_on_receipt=False))
+    shooter = Shooter.begin(board, log, "shoot", rig=None)
+    ended: list[int] = []
+    with pytest.raises(KeyboardInterrupt), StopSignals(ended.append), board:  # noqa: PT012
+        line.stop_at_s = line.clock()
+        board.status()
+        ACTIONS[action](board, shooter)
+    line.sleep(60.0)
+    assert not line.witness.switched_on, "acted after the stop"
+
+
+def test_a_program_in_the_background_holds_other_signals_back(line: _Line) -> None:
+    """A shell starts it with SIGINT ignored; SIGTERM must not cut a shot from its row in the log."""
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    steps: list[str] = []
+    try:
+        with StopSignals(lambda status: None), pytest.raises(KeyboardInterrupt):  # noqa: PT012
+            with hold_interrupts():
+                signal.raise_signal(signal.SIGTERM)
+                steps.append("whole")
+            steps.append("not here")
+    finally:
+        signal.signal(signal.SIGINT, before)
+    assert steps == ["whole"]
 
 
 def test_after_a_stop_between_a_release_and_its_answer_the_next_shot_is_released(

@@ -25,13 +25,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 TESTS = Path(__file__).resolve().parents[1]
-sys.path[:0] = [str(TESTS / "shots"), str(TESTS.parent / "host")]
+sys.path[:0] = [str(TESTS / "torture"), str(TESTS.parent / "host")]
 
-from served_board import ServedBoard  # noqa: E402
+from odd_board import MODES, OddBoard  # noqa: E402
 
 from beamfall.board import Board  # noqa: E402
 from beamfall.setup.sequence import Row, Sequence  # noqa: E402
 from beamfall.shots import ShotLog  # noqa: E402
+from beamfall.shots.record import NOT_RELEASED  # noqa: E402
 
 COMMANDS = (
     "shoot --count 50",
@@ -56,52 +57,11 @@ WITHOUT_BOARD = (
     "report --out report",
 )
 SIGNALS = {"SIGINT": 130, "SIGTERM": 143, "SIGHUP": 129}  # 128 + n, as shells have it
-MODES = ("well", "well", "tired", "silent", "nonsense", "repeating", "gone")
 _TIRING = Sequence(
     rows=tuple(Row("release", 0, "valve1", 0.1 + 0.2 * number, 0.19) for number in range(10)),
     window_s=0.0,
     blanking_s=0.0,
 )
-
-
-class OddBoard(ServedBoard):
-    """A served board that misbehaves from `turns_s` after it was first heard on."""
-
-    def __init__(self, mode: str, turns_s: float, seed: int) -> None:
-        super().__init__(seed)
-        self._mode = mode
-        self._turns_s = turns_s
-        self._first_s: float | None = None
-        self._random = random.Random(seed)
-        self._last = b""
-        self.on: set[int] = set()
-        drive = self._rig.drive
-
-        def note(output: int, level: int, ticks: int) -> None:
-            (self.on.add if level else self.on.discard)(output)
-            drive(output, level, ticks)
-
-        self._rig.drive = note  # type: ignore[method-assign]
-
-    @property
-    def carries_frames(self) -> bool:
-        """Whether what the host sends still arrives and is answered."""
-        return self._mode in ("well", "tired", "repeating")
-
-    def _say(self, data: bytes) -> bytes | None:
-        if self._first_s is None:
-            self._first_s = time.monotonic()
-        if data:
-            self._last = data
-        if time.monotonic() - self._first_s < self._turns_s:
-            return data
-        if self._mode == "silent":
-            return b""
-        if self._mode == "nonsense":
-            return self._random.randbytes(self._random.randint(0, 300))
-        if self._mode == "repeating":
-            return data + self._last
-        return None if self._mode == "gone" else data
 
 
 @dataclass
@@ -117,11 +77,12 @@ def run_one(number: int, seed: int, tally: Tally) -> None:
     """One command, one board, one signal."""
     draws = random.Random(f"stops {seed} {number}")
     name = draws.choice(tuple(SIGNALS))
-    moment_s = draws.uniform(0.0, 3.0)
+    # A third of them while the program is still loading.
+    moment_s = draws.uniform(0.0, 0.3 if draws.random() < 0.33 else 3.0)
     alone = draws.random() < 0.15
     command = draws.choice(WITHOUT_BOARD if alone else COMMANDS)
-    mode = "none" if alone else draws.choice(MODES)
-    label = f"run {number}: {command!r} at a board that is {mode}, {name} after {moment_s:.2f} s"
+    mode = "none" if alone else draws.choice(tuple(MODES))
+    label = f"run {number}: {command!r} at a board that is {mode!r}, {name} after {moment_s:.2f} s"
     with (
         tempfile.TemporaryDirectory() as folder,
         OddBoard(mode, draws.uniform(0.0, 2.5), number) as board,
@@ -202,10 +163,23 @@ def _look(
             found.append(f"{board.valve_openings - before} openings after the end")
     if log.exists():
         with ShotLog.open(log, read_only=True) as opened:
-            shots = opened.list_shots(limit=None)
-        if any(shot.shown_state == "" for shot in shots):
-            found.append("a shot without a state")
+            found += _check_log(opened, board.valve_openings - openings)
     return found
+
+
+def _check_log(log: ShotLog, openings: int) -> list[str]:
+    """Whether the log agrees with what the rig has seen; an action that is no shot has no line in it."""
+    least = most = 0
+    for shot in log.list_shots(limit=None):
+        if shot.shown_state == "":
+            return ["a shot without a state"]
+        table = log.read_shot(shot.shot).table
+        planned = sum(row.output == "valve1" for row in table.rows)
+        least += planned if shot.shown_state == "fired" else 0
+        most += planned if shot.shown_state != NOT_RELEASED else 0
+    if log.list_series(limit=1) and not least <= openings <= most:
+        return [f"{openings} openings, and by the log {least} to {most}"]
+    return []
 
 
 def main() -> int:

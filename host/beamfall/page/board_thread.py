@@ -90,10 +90,14 @@ class BoardThread:
         self._thread = threading.Thread(target=self._run, name="bench", daemon=True)
         self._thread.start()
 
-    def close(self) -> None:
-        """Abort what is running, close the port, and end."""
+    def begin_closing(self) -> None:
+        """Abort what is running, close the port, and end; does not wait for it."""
         self._closing.set()
         self._abort.set()
+
+    def close(self) -> None:
+        """Do so and wait for it."""
+        self.begin_closing()
         self._thread.join(timeout=5.0)
 
     def submit(self, job: Job) -> None:

@@ -16,6 +16,7 @@ from typing import Any
 
 from beamfall import __version__
 from beamfall.errors import MissingExtra, UserError
+from beamfall.interrupts import check_stop
 from beamfall.page.door import Door, own_names
 from beamfall.page.hub import Hub
 from beamfall.page.listening import Opener
@@ -155,6 +156,7 @@ class PageServer:
             try:
                 while not serving.done():
                     wait([serving], timeout=_LOOK_S)
+                    check_stop()
             except KeyboardInterrupt:
                 self.stop()
                 raise
@@ -166,5 +168,6 @@ class PageServer:
         when_up()
 
     def stop(self) -> None:
-        """End `run`; from any thread."""
+        """End `run`; from any thread. The outputs go off at once, before the browsers are gone."""
+        self.bench.begin_closing()
         self._server.should_exit = True
