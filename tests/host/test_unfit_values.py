@@ -90,3 +90,11 @@ def test_help_shows_no_bound_that_nobody_comes_near(capsys: pytest.CaptureFixtur
         assert main([*command.split(), "--help"]) == 0
         said = capsys.readouterr().out
         assert "--help" in said and not re.search(r"[0-9]{12,}", said), command
+
+
+def test_a_state_that_no_shot_is_in_is_a_mistake_also_without_a_log(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "none.sqlite3"))
+    assert main(["shots", "list"]) == 0
+    assert main(["shots", "list", "--state", "zz"]) == 2

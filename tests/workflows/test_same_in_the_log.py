@@ -162,7 +162,7 @@ def test_seek_by_a_persons_answers(
 
 
 def test_a_search_that_is_stopped_keeps_what_it_has_learned(
-    use_log: Any, at_terminal: Any, on_page: Any, type_in: Any, rig_file: Path
+    use_log: Any, at_terminal: Any, on_page: Any, type_in: Any, rig_file: Path, capsys: Any
 ) -> None:
     """One answer, then nobody at the terminal any more; an abort on the page."""
     learned = rig_file.with_name("rig.learned.json")
@@ -171,6 +171,7 @@ def test_a_search_that_is_stopped_keeps_what_it_has_learned(
     type_in("before")
     assert at_terminal("seek", "--fresh", "--ask") == 130
     assert learned.exists()
+    assert str(learned) in capsys.readouterr().out, "where it is kept is said"
     learned.unlink()
     use_log("page")
     page = on_page(paged)

@@ -8,7 +8,8 @@ from typing import Any
 from beamfall.cli import words
 from beamfall.cli.front import Terminal
 from beamfall.cli.output import print_json
-from beamfall.workflows.seek import Answered, Misfired, SearchBegun, WhatIsSeen
+from beamfall.text import show_text
+from beamfall.workflows.seek import Answered, Misfired, SearchBegun, SearchStopped, WhatIsSeen
 from beamfall.workflows.steps import Event, Question
 
 
@@ -32,6 +33,8 @@ class SeekTerminal(Terminal):
                 print(words.say_misfired(event))
             case Answered():
                 print(words.say_answered(event))
+            case SearchStopped():
+                print("\n".join(["", *words.list_search_stopped(event)]))
 
     def ask(self, question: Question[Any], problem: str) -> str:
         """Give the shot and its picture, then ask; `?` explains the words."""
@@ -55,7 +58,7 @@ class SeekTerminal(Terminal):
         taken = question.fired.picture
         if taken is not None and self._picture is not None:
             taken.draw(self._picture, tell=False)
-            print(f"its picture: {self._picture}", file=self.stream)
+            print(f"its picture: {show_text(self._picture)}", file=self.stream)
 
 
 def _to_json(one: Answered) -> dict[str, Any]:

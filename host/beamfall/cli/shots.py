@@ -62,6 +62,8 @@ def list_shots(
 
     log = ShotLog.open_existing()
     if log is None:
+        if state is not None:
+            raise UserError(f"no shot is in state '{state}'; {NOTHING_YET.format(path=find_log())}")
         if not as_json:
             print(show_text(NOTHING_YET.format(path=find_log())))
         return

@@ -11,12 +11,15 @@ from beamfall.text import show_text
 from beamfall.workflows.steps import Pictured, PictureLate
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from beamfall.faults.checks import Check
     from beamfall.faults.finder import Step
     from beamfall.photos.arrival import Arrived
+    from beamfall.planning.belief import Belief
     from beamfall.shots import ShotRecord
     from beamfall.workflows.repeat import Difference
-    from beamfall.workflows.seek import Aim, Answered, Misfired, Sought, WhatIsSeen
+    from beamfall.workflows.seek import Aim, Answered, Misfired, SearchStopped, Sought, WhatIsSeen
     from beamfall.workflows.service import Dripped, Flashed
     from beamfall.workflows.steps import (
         ContainerBelow,
@@ -201,10 +204,23 @@ def list_sought(done: Sought) -> Iterator[str]:
         yield f"Not found in {count}; run seek again to continue"
     if done.kept is None:
         yield "No picture gave information, so nothing was saved. Find out why: `beamfall check`"
-        return
-    yield f"Saved in {done.kept}: `beamfall learned show` lists it, `beamfall learned undo` undoes it"
-    if done.belief is not None and done.belief.explain_newest():
-        yield done.belief.explain_newest()
+    else:
+        yield from _list_kept(done.kept, done.belief)
+
+
+def list_search_stopped(event: SearchStopped) -> Iterator[str]:
+    """What becomes of a search that Ctrl-C has ended, a line each."""
+    yield f"Search stopped after {'1 shot' if event.shots == 1 else f'{event.shots} shots'}"
+    if event.kept is None:
+        yield "No picture gave information, so nothing was saved"
+    else:
+        yield from _list_kept(event.kept, event.belief)
+
+
+def _list_kept(kept: Path, belief: Belief | None) -> Iterator[str]:
+    yield f"Saved in {show_text(kept)}: `beamfall learned show` lists it, `beamfall learned undo` undoes it"
+    if belief is not None and belief.explain_newest():
+        yield belief.explain_newest()
 
 
 # -- calibrate, repeat, check ----------------------------------------------------------------------------------

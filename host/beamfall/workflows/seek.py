@@ -105,6 +105,15 @@ class Answered(Event):
 
 
 @dataclass(frozen=True)
+class SearchStopped(Event):
+    """Ctrl-C has ended a search after so many shots; `kept` and `belief` as in `Sought`."""
+
+    shots: int
+    kept: Path | None
+    belief: Belief | None
+
+
+@dataclass(frozen=True)
 class Truth:
     """What was true of a search on a simulated rig: the stages of its pictures, how far the last was from the one
     wanted, in s, and what the rig needs for it, in ms."""
@@ -199,20 +208,39 @@ class _Seek:
         )  # fmt: skip
         yield SearchBegun(self.most, search.begins_apart)
         try:
-            while True:
-                yield from self._shoot(proposal)
-                if search.found or search.shots >= self.most:
-                    break
-                proposal = search.propose()
-        finally:  # also after Ctrl-C or a lost board: what pictures have shown stays true
-            self._keep(series)
+            yield from self._search(proposal, series)
+        except KeyboardInterrupt:
+            yield SearchStopped(search.shots, self._find_kept(), self.belief)
+            raise
         truth = self._judge()
         found = search.found
         if self.look is not None:
             error_s = None if truth is None else truth.error_s
             found = found and error_s is not None and abs(error_s) <= search.near_s
-        kept = self.kept if search.has_learned else None
-        return Sought(search, series, tuple(self.shots), self.last, found, truth, kept, self.belief)
+        return Sought(
+            search,
+            series,
+            tuple(self.shots),
+            self.last,
+            found,
+            truth,
+            self._find_kept(),
+            self.belief,
+        )
+
+    def _search(self, proposal: Proposal, series: int) -> Workflow[None]:
+        search = self.search
+        try:
+            while True:
+                yield from self._shoot(proposal)
+                if search.found or search.shots >= self.most:
+                    return
+                proposal = search.propose()
+        finally:  # also after Ctrl-C or a lost board: what pictures have shown stays true
+            self._keep(series)
+
+    def _find_kept(self) -> Path | None:
+        return self.kept if self.search.has_learned else None
 
     def _shoot(self, proposal: Proposal) -> Workflow[None]:
         search = self.search
