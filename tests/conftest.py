@@ -37,6 +37,14 @@ NEEDS = {"browser": "browser", "ngspice": "spice", "emulated": "emulator"}
 COSTLY = {"browser", "results"}
 
 
+@pytest.fixture(autouse=True)
+def small_pictures(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Simulated pictures are traced small: their size changes only how long they take."""
+    from beamfall.sim import develop
+
+    monkeypatch.setattr(develop, "PIXELS", 240)
+
+
 @pytest.hookimpl(tryfirst=True)  # before -m chooses by marker
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:

@@ -164,10 +164,7 @@ def test_the_picture_that_is_asked_about_does_not_say_the_answer(
 
     texts: list[str] = []
 
-    def note(figure: Any, _: Any) -> None:
-        texts.append(" ".join(one.get_text() for one in figure.axes[0].texts))
-
-    monkeypatch.setattr(picture, "_save", note)
+    monkeypatch.setattr(picture, "_write_words", lambda _, words: texts.append(words))
     rig = example_rig()
     with (
         ShotLog.open(tmp_path / "log.sqlite3") as log,

@@ -9,6 +9,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any, NamedTuple, Protocol, TypeVar
 
@@ -37,8 +38,12 @@ class Picture(Protocol):
     def stage_s(self) -> float | None:
         """The truth: how long after the drops met its light came, in s; None if they did not meet, or it is black."""
 
-    def draw(self, path: Path, *, tell: bool = True) -> None:
-        """Draw it into a PNG, with a caption if `tell`. Raises UserError if it cannot be written."""
+    def draw(self, path: Path, *, tell: bool = True, taken: datetime | None = None) -> None:
+        """Write it as a PNG, or as a JPEG where the path ends so; with a caption of what it shows if `tell`.
+
+        `taken` is what the camera's clock showed, for its EXIF; None: the time of the shot, where it is known.
+        Raises UserError if it cannot be written.
+        """
 
 
 @dataclass(frozen=True, slots=True)

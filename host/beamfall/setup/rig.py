@@ -30,6 +30,7 @@ from beamfall.setup.rig_sections import (
     Dish,
     Fitted,
     Flash,
+    Light,
     LiquidInRig,
     Site,
     Uncertainty,
@@ -60,6 +61,7 @@ class Rig:
     camera: Camera | None = None
     note: str = ""
     fitted: Fitted = Fitted()
+    light: Light = Light()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the rig as plain values for JSON, keys with SI units."""
@@ -81,8 +83,11 @@ class Rig:
             "uncertainty": Uncertainty,
             "camera": Camera,
         }
-        if "fitted" in content:
-            sections["fitted"] = Fitted
+        later: dict[str, Any] = {
+            "fitted": Fitted,
+            "light": Light,
+        }  # logs of earlier versions lack them
+        sections |= {key: kind for key, kind in later.items() if key in content}
         values: dict[str, Any] = {"name": content["name"], "note": content.get("note", "")}
         for key, kind in lists.items():
             values[key] = tuple(_restore(kind, entry) for entry in content.get(key, ()))
@@ -93,9 +98,17 @@ class Rig:
 
     @property
     def digest(self) -> bytes:
-        """16 bytes that name this rig's values: of the SHA-256 of the JSON of `to_dict`."""
-        plain = json.dumps(self.to_dict(), sort_keys=True, separators=(",", ":"))
-        return hashlib.sha256(plain.encode()).digest()[:16]
+        """16 bytes that name this rig's values: of the SHA-256 of the JSON of `to_dict`.
+
+        Colours that are as usual are left out: rigs in older logs, which have none, keep their name.
+        """
+        plain = self.to_dict()
+        if self.light == Light():
+            del plain["light"]
+        if self.liquid.colour == "clear":
+            del plain["liquid"]["colour"]
+        text = json.dumps(plain, sort_keys=True, separators=(",", ":"))
+        return hashlib.sha256(text.encode()).digest()[:16]
 
     def with_aim(self, **changes: Any) -> Rig:
         """The same rig with values of `aim` changed."""
@@ -145,6 +158,7 @@ def parse_rig(content: Mapping[str, Any], source: str, *, default_name: str = "r
             ("aim", Aim),
             ("uncertainty", Uncertainty),
             ("fitted", Fitted),
+            ("light", Light),
         )
     }
     camera = None

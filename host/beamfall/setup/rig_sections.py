@@ -12,6 +12,11 @@ from beamfall.setup.file_schema import choice, count, number, quantity, shares, 
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.table import BEAMS
 
+#: Colours of a dyed liquid, and of the light behind the dish.
+DYES = ("clear", "red", "orange", "yellow", "green", "blue", "violet", "black")
+LIGHTS = (
+    "white", "grey", "black", "red", "orange", "yellow", "green", "pale blue", "blue", "violet", "magenta",
+)  # fmt: skip
 _VALVES, _FLASHES = SignalKind.VALVE.names, SignalKind.FLASH.names
 
 
@@ -72,6 +77,7 @@ class LiquidInRig:
         meaning="surface tension, if you measured it",
         example="72 mN/m",
     )
+    colour: str = choice(DYES, default="clear", meaning="colour of the liquid, for the picture")
 
 
 @dataclass(frozen=True, slots=True)
@@ -335,6 +341,14 @@ class Uncertainty:
 
 
 @dataclass(frozen=True, slots=True)
+class Light:
+    """The keys of [light]."""
+
+    top: str = choice(LIGHTS, default="pale blue", meaning="colour of the backlight at its top")
+    bottom: str = choice(LIGHTS, default="blue", meaning="colour of the backlight at the surface")
+
+
+@dataclass(frozen=True, slots=True)
 class Fitted:
     """The keys of [fitted]."""
 
@@ -362,6 +376,7 @@ TABLES = (
         "liquid", LiquidInRig, "The liquid of drops and dish. Measured values win over the name's."
     ),
     RigTable("aim", Aim, "What the picture should show. Timings set here replace the planner's."),
+    RigTable("light", Light, "The light behind the dish, for the simulated picture."),
     RigTable("site", Site, "Where the rig stands."),
     RigTable("uncertainty", Uncertainty, "How far off the figures may be: standard deviations."),
     RigTable("fitted", Fitted, "What else the controller has; false for what was not built."),

@@ -7,18 +7,22 @@ a drop in its own way, see `beamfall.planning.calibration`. The same file and se
 
 from __future__ import annotations
 
+import math
 import random
 from collections.abc import Mapping
 
 from beamfall.errors import PhysicsRangeError
 from beamfall.physics.impact import SHALLOWEST_JET_M
 from beamfall.physics.jet import JetPrior, estimate_depth_factor
+from beamfall.physics.liquids import Liquid
+from beamfall.physics.umbrella import SPEED_SPREAD, TIME_SPREAD
 from beamfall.planning.setting import Setting, compute_flow, make_setting
 from beamfall.planning.unknowns import GAP_ERROR_M, list_scatters, list_unknowns, make_jet_prior
 from beamfall.setup.rig import Rig, example_rig
 from beamfall.setup.signals import Signal
 from beamfall.sim.defects import RigInRoom
 from beamfall.sim.faults import make_faulty
+from beamfall.sim.look import DYES, GELS, Look
 from beamfall.sim.model import BeamModel, FlashModel, JetModel, RigModel, ValveModel
 
 
@@ -68,6 +72,7 @@ def draw_model(
         name: unknown.at(draws.gauss(0.0, 1.0)) for name, unknown in list_scatters(rig).items()
     }
     depth = rig.dish.depth_m
+    sheet = random.Random(f"{seed}/umbrella")  # its own stream, for the same reason
     return RigModel(
         valves=tuple(
             ValveModel(
@@ -121,6 +126,31 @@ def draw_model(
         air=setting.air,
         gravity=setting.gravity,
         dish_depth_m=depth,
+        frame_width_m=min(
+            0.25, max(0.056, 0.04 + 2.0 * max(abs(one.place_m) for one in rig.valves))
+        ),
+        sheet_speed_factor=math.exp(spread * sheet.gauss(0.0, SPEED_SPREAD)),
+        sheet_time_factor=math.exp(spread * sheet.gauss(0.0, TIME_SPREAD)),
+        look=make_look(rig, setting.liquid),
+    )
+
+
+def make_look(rig: Rig, liquid: Liquid) -> Look:
+    """Return how pictures of that rig look. The index grows with the density up to pure glycerol's (our rule)."""
+    share = (liquid.density_kg_m3 - 998.2) / (1261.0 - 998.2)
+    parts = dict(rig.liquid.parts)
+    milk = parts.get("milk", 0.0) / sum(parts.values()) if parts else rig.liquid.name == "milk"
+    camera = rig.camera
+    usual = Look()
+    return Look(
+        index=min(1.473, max(1.333, 1.333 + 0.14 * share)),
+        absorption=DYES[rig.liquid.colour],
+        cloudiness=1.5 * float(milk),
+        top=GELS[rig.light.top],
+        bottom=GELS[rig.light.bottom],
+        f_number=usual.f_number if camera is None else camera.aperture,
+        magnification=usual.magnification if camera is None else camera.magnification,
+        dish_mm=usual.dish_mm if rig.dish.diameter_m is None else 1e3 * rig.dish.diameter_m,
     )
 
 

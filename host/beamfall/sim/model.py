@@ -10,6 +10,7 @@ from beamfall.physics.drops import ValveFlow
 from beamfall.physics.gravity import STANDARD_GRAVITY
 from beamfall.physics.liquids import WATER, Liquid
 from beamfall.setup.signals import SignalKind
+from beamfall.sim.look import Look
 
 
 @dataclass(frozen=True)
@@ -98,7 +99,11 @@ class RigModel:
     dish_depth_m: float = 0.02
     aim_scatter_m: float = 0.0006  # of where a drop strikes, each way
     frame_height_m: float = 0.07  # what the camera sees above the surface
-    frame_width_m: float = 0.10
+    frame_width_m: float = 0.056
+    frame_below_m: float = 0.014  # and below it
+    sheet_speed_factor: float = 1.0  # of the umbrella, see `beamfall.physics.umbrella`
+    sheet_time_factor: float = 1.0
+    look: Look = field(default_factory=Look)
 
     def list_parts(self, kind: SignalKind) -> Sequence[ValveModel | BeamModel | FlashModel]:
         """The rig's valves, beams or flashes."""

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from beamfall.sim.collision import Column, see_picture
-from beamfall.sim.drops import find_height
+from beamfall.physics.umbrella import umbrella_radius
+from beamfall.sim.collision import Column, Contact, see_picture
+from beamfall.sim.drops import Drop, find_height, reach
 from beamfall.sim.model import RigModel
 from beamfall.sim.rig import Splash
 
@@ -15,7 +16,8 @@ Scene = dict[str, Any]
 def make_scene(splash: Splash, model: RigModel, light: int = 0) -> Scene:
     """Return what a splash shows at one of its lights (the last where there are fewer), lengths in mm.
 
-    `frame_mm`: width, height above the surface, depth of the dish. `lit`: whether any light reached the camera.
+    `frame_mm`: width, height above the surface, depth of the dish; `below_mm`: of the frame below the surface.
+    `look`: see `sim.look.Look`. `flash_ms`: duration of the light. `lit`: whether any light reached the camera.
     `columns`: one for each place where drops fell, see `_describe_column`.
     """
     lit = bool(splash.lights)
@@ -24,11 +26,14 @@ def make_scene(splash: Splash, model: RigModel, light: int = 0) -> Scene:
             _round(1e3 * one)
             for one in (model.frame_width_m, model.frame_height_m, model.dish_depth_m)
         ],
+        "below_mm": _round(1e3 * model.frame_below_m),
+        "look": model.look.to_plain(),
         "lit": lit,
         "columns": [],
     }
     if lit:
-        when_s = splash.lights[min(light, len(splash.lights) - 1)][1]
+        _, when_s, until_s = splash.lights[min(light, len(splash.lights) - 1)]
+        scene["flash_ms"] = round((until_s - when_s) * 1e3, 5)
         scene["columns"] = [
             _describe_column(column, model, when_s) for column in splash.columns if column.recent
         ]
@@ -38,7 +43,8 @@ def make_scene(splash: Splash, model: RigModel, light: int = 0) -> Scene:
 def _describe_column(column: Column, model: RigModel, when_s: float) -> dict[str, Any]:
     """`x_mm` counts from the middle of the picture to where drop 1 struck; `since_ms`: after its impact, else 0.
 
-    `umbrellas`: height and age of each, in mm and ms. `drops`: x, y and radius of each that still falls.
+    `umbrellas`: height, age in ms, radius, and diameter of its drop. `drops`: x, y, radius and speed in m/s of each
+    that still falls.
     """
     place = column.place_m * 1e3
     first = column.recent[0]
@@ -51,9 +57,9 @@ def _describe_column(column: Column, model: RigModel, when_s: float) -> dict[str
         if lowest_m is None or (hit and 0 < number <= len(met)):
             continue
         radius = 0.5e3 * drop.diameter_m
-        drops.append(
-            [_round(place + drop.aim_m[0] * 1e3), _round(lowest_m * 1e3 + radius), _round(radius)]
-        )
+        speed = reach(model, drop, lowest_m + 0.5 * drop.diameter_m)[1]
+        place_mm = _round(place + drop.aim_m[0] * 1e3)
+        drops.append([place_mm, _round(lowest_m * 1e3 + radius), _round(radius), _round(speed)])
     jet_m = met[-1].height_m if hit and picture.jet_m else picture.jet_m
     return {
         "x_mm": _round(place + first.aim_m[0] * 1e3),
@@ -62,11 +68,32 @@ def _describe_column(column: Column, model: RigModel, when_s: float) -> dict[str
         "since_ms": _round(max(0.0, when_s - first.impact_s) * 1e3),
         "jet_mm": _round(jet_m * 1e3) if jet_m else None,
         "umbrellas": [
-            [_round(contact.height_m * 1e3), _round((when_s - contact.when_s) * 1e3)]
-            for contact in (met if hit else ())
+            _describe_umbrella(model, column, drop, contact, when_s)
+            for drop, contact in zip(column.recent[1:], met if hit else (), strict=False)
         ],
         "drops": drops,
     }
+
+
+def _describe_umbrella(
+    model: RigModel, column: Column, drop: Drop, contact: Contact, when_s: float
+) -> list[float]:
+    age_s = when_s - contact.when_s
+    speed = reach(model, drop, contact.height_m + 0.5 * drop.diameter_m)[1]
+    if column.jet is not None and contact is column.contacts[0]:
+        around = 1e-4
+        rise = column.jet.tip_m(contact.when_s + around) - column.jet.tip_m(contact.when_s - around)
+        speed += rise / (2.0 * around)
+    radius_m = umbrella_radius(
+        age_s,
+        drop.diameter_m,
+        max(speed, 0.05),
+        model.liquid,
+        speed_factor=model.sheet_speed_factor,
+        time_factor=model.sheet_time_factor,
+    )
+    sizes = (contact.height_m * 1e3, age_s * 1e3, radius_m * 1e3, drop.diameter_m * 1e3)
+    return [_round(one) for one in sizes]
 
 
 def _round(value: float) -> float:

@@ -20,7 +20,7 @@ from beamfall.sim.defects import RigInRoom
 from beamfall.sim.needs import describe_needs
 from beamfall.sim.person import SimulatedPerson
 from beamfall.sim.photographer import SimulatedPhotographer
-from beamfall.sim.picture import Frame, SimulatedPicture, draw_pictures, draw_sheet
+from beamfall.sim.picture import SimulatedPicture, draw_pictures, draw_sheet
 from beamfall.sim.rig import SimulatedRig
 from beamfall.sim.room import Room
 from beamfall.sim.truth import take_truth
@@ -54,7 +54,7 @@ class RigTraits(SimulatedTraits):
 
     def take_shot(self, edges: Iterable[StampedEdge]) -> KnownShot:
         truth, splash = take_truth(self._rig, edges)
-        return KnownShot(truth, SimulatedPicture(splash, self._rig.model))
+        return KnownShot(truth, SimulatedPicture(splash, self._rig.model, self.time_of_day_us()))
 
     def as_set(self, sequence: Planned) -> Planned:
         if not isinstance(self._rig, RigInRoom):
@@ -74,11 +74,10 @@ class SimulatedStudio:
     def draw_sheet(
         self, pictures: Sequence[tuple[Picture, str]], path: Path, *, title: str = ""
     ) -> None:
-        frames = [Frame(_own(picture).splash, words) for picture, words in pictures]
-        draw_sheet(frames, self._rig.model, path, title=title)
+        draw_sheet([(_own(picture).scene, words) for picture, words in pictures], path, title=title)
 
     def draw_pictures(self, pictures: Sequence[Picture], path: Path) -> None:
-        draw_pictures([_own(one).splash for one in pictures], self._rig.model, path)
+        draw_pictures([_own(one) for one in pictures], path)
 
     def find_photographer(self, *, heights: bool = False) -> Callable[[Picture | None], Seen]:
         photographer = SimulatedPhotographer(self._rig.seed, heights)

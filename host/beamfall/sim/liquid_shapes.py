@@ -1,0 +1,298 @@
+"""The liquid of a scene as solids: bodies of revolution around each place where drops fell, and spheres.
+
+A body is a signed distance (mm, negative inside) on a grid of radius and height, so that jet, umbrella, crown and
+surface flow into one another. Sizes that a scene holds (tip, radius of the umbrella, drops) are kept exactly; how
+thick a jet is and how a crown looks is our choice.
+"""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from beamfall.physics.umbrella import umbrella_radius
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Floats = NDArray[Any]
+
+STEP_MM = 0.1  # of the grid
+LOWEST_MM = -7.0  # of its rows
+JET_SHARE = 0.62  # width of a jet's stem over drop 1's diameter
+_BULB_SHARE = 0.86  # of its bulb
+_CAVITY_MS = 45.0
+_RIPPLE_SPEED = 0.27  # mm per ms: of short waves on water
+_RIPPLE_MM = 0.3
+_MEETING_M_S = 3.0  # of a scene of an older log
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """An umbrella's sizes in mm: height of the sheet at its middle, outer radius, radius of the rim, sag of the rim
+    below the middle, height of the highest point."""
+
+    height: float
+    radius: float
+    rim: float
+    sag: float
+    top: float
+
+
+@dataclass(frozen=True)
+class Body:
+    """One body of revolution; `distance`, `slope_r` and `slope_z` have shape (heights, radii)."""
+
+    x: float
+    distance: Floats
+    slope_r: Floats
+    slope_z: Floats
+    reach: float  # no liquid above the ripples beyond this radius
+    top: float
+    widest: Floats  # radius of the liquid at each height
+
+
+@dataclass(frozen=True)
+class Solids:
+    """`spheres`: x, depth behind the middle plane, height, radius, falling speed in m/s; shape (n, 5)."""
+
+    bodies: tuple[Body, ...]
+    spheres: Floats
+    ripples: tuple[tuple[float, float], ...]  # x and radius of the outermost ring
+
+
+def describe_sheet(height: float, age_ms: float, diameter: float, radius: float) -> Sheet:
+    """An umbrella of that age and radius, made by a drop of that diameter."""
+    rim = 0.5 * max(0.55, 0.24 * diameter * (1.0 - math.exp(-age_ms / 4.0)) + 0.3)
+    sag = 0.085 * max(0.0, radius - 0.5 * diameter) * math.sqrt(max(age_ms, 0.0))
+    dome = 0.9 + 0.5 * diameter * math.exp(-age_ms / 3.0)
+    sunk = diameter - 2.6 * age_ms  # what is left of the drop above the sheet
+    return Sheet(height, radius, rim, sag, height + max(dome, sunk))
+
+
+def find_sheet(entry: list[float], column: Mapping[str, Any]) -> Sheet:
+    """The umbrella of a scene's entry: height, age and, in newer logs, radius and the drop's diameter."""
+    height, age_ms, *rest = entry
+    diameter = rest[1] if len(rest) > 1 else column["diameter_mm"]
+    radius = (
+        rest[0] if rest else 1e3 * umbrella_radius(age_ms * 1e-3, diameter * 1e-3, _MEETING_M_S)
+    )
+    return describe_sheet(height, age_ms, diameter, radius)
+
+
+def make_solids(scene: Mapping[str, Any]) -> Solids:
+    """Build what a scene (see `sim.scene`) holds."""
+    import numpy as np
+
+    bodies: list[Body] = []
+    spheres: list[tuple[float, ...]] = []
+    ripples: list[tuple[float, float]] = []
+    for column in scene["columns"]:
+        dish = scene["frame_mm"][2]
+        for x, y, radius, *speed in column["drops"]:
+            spheres.append((x, 0.0, y, radius, speed[0] if speed else column["speed_m_s"]))
+        if column["since_ms"] <= 0.0:
+            continue
+        bodies.append(_build_body(column, dish))
+        spheres += _crown_drops(column)
+        for entry in column["umbrellas"]:
+            spheres += _rim_drops(find_sheet(entry, column), entry[1], column["x_mm"])
+        ripples.append((column["x_mm"], 3.0 + _RIPPLE_SPEED * column["since_ms"]))
+    table = np.array(spheres, dtype=np.float32).reshape(-1, 5)
+    return Solids(tuple(bodies), table, tuple(ripples))
+
+
+def ripple_slope(radius: Floats, front: float) -> Floats:
+    """Slope dz/dr of the rings around a place, at those radii."""
+    import numpy as np
+
+    wave = 2.2 + 0.10 * radius  # mm, longer outside
+    envelope = np.exp(-(((radius - 0.75 * front) / (0.35 * front + 1.0)) ** 2))
+    return (_RIPPLE_MM / wave * envelope * np.cos((radius - front) / wave * 2.0)).astype(np.float32)
+
+
+def _blend(a: Floats, b: Floats, width: float) -> Floats:
+    """Union of two distances with a fillet of that width (polynomial smooth minimum)."""
+    import numpy as np
+
+    near = np.maximum(width - np.abs(a - b), 0.0) / width
+    made: Floats = (np.minimum(a, b) - near * near * width * 0.25).astype(np.float32)
+    return made
+
+
+def _build_body(column: Mapping[str, Any], dish: float) -> Body:
+    import numpy as np
+    from scipy.ndimage import gaussian_filter
+
+    diameter, since = column["diameter_mm"], column["since_ms"]
+    sheets = [find_sheet(entry, column) for entry in column["umbrellas"]]
+    crown = describe_crown(column)
+    tip = column["jet_mm"] or 0.0
+    reach = max(
+        2.4 * diameter,
+        crown.outer + 2.0 if crown else 0.0,
+        *(sheet.radius + 1.5 for sheet in sheets),
+        crown.cavity + 2.0 if crown else 0.0,
+    ) if sheets or crown else 2.4 * diameter  # fmt: skip
+    top = (
+        max([tip, crown.height + crown.rim if crown else 0.0, *(sheet.top for sheet in sheets)])
+        + 1.5
+    )
+    r = np.arange(0.0, reach + 2.0 * STEP_MM, STEP_MM, dtype=np.float32)[None, :]
+    z = np.arange(LOWEST_MM, top + 2.0 * STEP_MM, STEP_MM, dtype=np.float32)[:, None]
+    distance = z - _cavity(r, crown, since, dish)
+    if tip > 0.0:
+        distance = _blend(distance, _jet(r, z, tip, diameter, bool(sheets)), min(3.0, 1.2 * tip))
+    if crown is not None:
+        distance = _blend(distance, _crown_wall(r, z, crown), 1.6)
+    for sheet in sheets:
+        distance = _blend(distance, _umbrella(r, z, sheet), 1.3)
+    liquid = np.where((distance < 0.0) & (z > 0.3), r, 0.0).max(axis=1)
+    smooth = gaussian_filter(distance, 1.2, mode="nearest").astype(np.float32)
+    slope_z, slope_r = np.gradient(smooth, STEP_MM)
+    slope_r[:, 0] = 0.0
+    return Body(
+        column["x_mm"], smooth, slope_r.astype(np.float32), slope_z.astype(np.float32),
+        reach, top, liquid.astype(np.float32),
+    )  # fmt: skip
+
+
+def _jet(r: Floats, z: Floats, tip: float, diameter: float, capped: bool) -> Floats:
+    """A stem that widens to its foot and ends in a bulb; its highest point is exactly `tip`."""
+    import numpy as np
+
+    stem = min(0.5 * JET_SHARE * diameter, 0.5 * tip)
+    bulb = stem if capped else min(0.5 * _BULB_SHARE * diameter, 0.5 * tip)
+    foot = 1.05 * diameter
+    width = stem + foot * np.exp(-np.maximum(z, -2.0) / (0.55 * diameter)) * min(
+        1.0, tip / (2.0 * diameter)
+    )
+    column = np.maximum((r - width) * 0.85, z - (tip - 1.3 * bulb))
+    ball = np.hypot(r, z - (tip - bulb)) - bulb
+    return _blend(column, ball, 0.9 * bulb)
+
+
+def _umbrella(r: Floats, z: Floats, sheet: Sheet) -> Floats:
+    import numpy as np
+
+    ring = sheet.radius - sheet.rim  # of the rim's middle
+    share = np.minimum(r / ring, 1.0)
+    middle = sheet.height - sheet.sag * share**2.2
+    half = np.float32(0.16) + np.float32(0.25) * np.exp(-(((1.0 - share) / 0.25) ** 2))
+    leaf = np.maximum(np.abs(z - middle) - half, r - ring)
+    torus = np.hypot(r - ring, z - (sheet.height - sheet.sag)) - sheet.rim
+    high = sheet.top - sheet.height
+    wide = min(0.85 * sheet.radius, max(high, 0.5) * 1.15)
+    dome = (np.hypot(r / wide, np.maximum(z - sheet.height, 0.0) / high) - 1.0) * min(wide, high)
+    dome = np.maximum(dome, sheet.height - 0.4 - z)
+    return _blend(_blend(leaf, torus, 0.5), dome, 1.0)
+
+
+@dataclass(frozen=True)
+class Crown:
+    """Radius at the foot, outer radius and height of the wall, radius of its rim, radius of the cavity."""
+
+    foot: float
+    outer: float
+    height: float
+    rim: float
+    cavity: float
+    depth: float
+
+
+def describe_crown(column: Mapping[str, Any]) -> Crown | None:
+    """Crown and cavity in the first tens of milliseconds; the sizes are our choice, to look right."""
+    since, diameter = column["since_ms"], column["diameter_mm"]
+    if not 0.0 < since < _CAVITY_MS:
+        return None
+    life = since * column["speed_m_s"] / diameter  # in drop diameters travelled
+    radius = diameter * min(0.55 * math.sqrt(life), 3.4)
+    is_open = max(0.0, 1.0 - (since / _CAVITY_MS) ** 2)
+    high = max(0.0, 1.5 * diameter * math.sin(min(math.pi, life / 24.0 * math.pi)))
+    return Crown(
+        foot=radius,
+        outer=radius * (1.0 + 0.26 * high / diameter),
+        height=high,
+        rim=min(0.5, 0.09 * diameter, 0.4 * high),
+        cavity=radius * is_open,
+        depth=0.8 * radius * is_open,
+    )
+
+
+def _cavity(r: Floats, crown: Crown | None, since: float, dish: float) -> Floats:
+    """Height of the surface: a bowl inside the crown, calm outside."""
+    import numpy as np
+
+    if crown is None or crown.cavity <= 0.3:
+        return np.zeros_like(r)
+    depth = min(crown.depth, 0.9 * dish, -LOWEST_MM - 1.0)
+    return (-depth * np.maximum(1.0 - (r / crown.cavity) ** 2, 0.0)).astype(np.float32)
+
+
+def _crown_wall(r: Floats, z: Floats, crown: Crown) -> Floats:
+    import numpy as np
+
+    if crown.height < 0.4:
+        return np.full(np.broadcast_shapes(r.shape, z.shape), 99.0, dtype=np.float32)
+    share = np.clip(z / crown.height, 0.0, 1.0)
+    middle = crown.foot + (crown.outer - crown.rim - crown.foot) * share**1.6
+    wall = np.maximum(np.abs(r - middle) * 0.85 - (0.34 - 0.1 * share), np.abs(z) - crown.height)
+    rim = np.hypot(r - (crown.outer - crown.rim), z - (crown.height - crown.rim)) - crown.rim
+    return _blend(wall, rim, 0.5)
+
+
+def _crown_drops(column: Mapping[str, Any]) -> list[tuple[float, ...]]:
+    """Fingers on the crown's rim, each with its droplet."""
+    crown = describe_crown(column)
+    if crown is None or crown.height < 1.0:
+        return []
+    draws = random.Random(f"crown {column['x_mm']} {column['diameter_mm']}")
+    made: list[tuple[float, ...]] = []
+    count = 17
+    grown = min(1.0, column["since_ms"] / 6.0)
+    for finger in range(count):
+        angle = (finger + 0.3 * draws.uniform(-1.0, 1.0)) / count * 2.0 * math.pi
+        long = column["diameter_mm"] * grown * draws.uniform(0.2, 0.75)
+        size = crown.rim * draws.uniform(0.9, 1.5)
+        steps = max(2, round(long / (0.45 * size)))
+        for step in range(steps + 1):
+            share = step / steps
+            out = crown.outer - crown.rim + 0.35 * long * share
+            radius = size if step == steps else crown.rim * (0.8 - 0.4 * share)
+            made.append(
+                (column["x_mm"] + out * math.cos(angle), out * math.sin(angle),
+                 crown.height - crown.rim + long * share, radius, 0.0)
+            )  # fmt: skip
+        if draws.random() < 0.5 and grown >= 1.0:
+            away = crown.outer + 0.35 * long + draws.uniform(1.0, 3.0)
+            made.append(
+                (column["x_mm"] + away * math.cos(angle), away * math.sin(angle),
+                 crown.height + long + draws.uniform(0.8, 3.0), size * draws.uniform(0.5, 0.9), 0.0)
+            )  # fmt: skip
+    return made
+
+
+def _rim_drops(sheet: Sheet, age_ms: float, x: float) -> list[tuple[float, ...]]:
+    """Beads on the umbrella's rim, inside its radius; from 4 ms on some have come free."""
+    if age_ms < 1.2:
+        return []
+    draws = random.Random(f"rim {sheet.height}")
+    count = 22
+    ring, low = sheet.radius - sheet.rim, sheet.height - sheet.sag
+    bead = sheet.rim * min(1.45, 1.0 + 0.08 * age_ms)
+    made: list[tuple[float, ...]] = []
+    for number in range(count):
+        angle = (number + 0.3 * draws.uniform(-1.0, 1.0)) / count * 2.0 * math.pi
+        size = bead * draws.uniform(0.8, 1.0)
+        out = sheet.radius - size
+        made.append((x + out * math.cos(angle), out * math.sin(angle), low, size, 0.0))
+        if age_ms > 4.0 and draws.random() < 0.35:
+            away = ring - draws.uniform(0.0, 1.5)
+            made.append(
+                (x + away * math.cos(angle), away * math.sin(angle),
+                 low - 0.35 * age_ms * draws.uniform(0.3, 1.0) - size, size * 0.7, 0.0)
+            )  # fmt: skip
+    return made
