@@ -60,8 +60,8 @@ TYPES_ONLY = [
 
 # Libraries that take so long to load that a command pays for them only where it uses them.
 SLOW = {
-    "construct", "exifread", "gphoto2", "iapws", "matplotlib", "numpy", "PIL", "pint", "platformdirs", "pyarrow",
-    "rich", "scipy", "serial", "starlette", "tomlkit", "uvicorn", "watchfiles",
+    "construct", "exifread", "gphoto2", "iapws", "lxml", "matplotlib", "numpy", "PIL", "pint", "platformdirs",
+    "pyarrow", "rich", "scipy", "serial", "starlette", "tomlkit", "uvicorn", "watchfiles",
 }  # fmt: skip
 # Modules that some systems lack.
 ABSENT = {"resource"}

@@ -9,7 +9,8 @@ import typer
 
 from beamfall.cli.open_log import choose_series, open_log
 from beamfall.cli.output import print_json, print_table
-from beamfall.errors import NoSuchShot
+from beamfall.errors import NoSuchShot, UserError
+from beamfall.photos.catalogue import ExchangedAll, exchange_all, is_by_clock
 from beamfall.photos.folder import Folder, read_folder
 from beamfall.photos.keep import copy_pictures, write_sidecars
 from beamfall.photos.sheet import write_sheet
@@ -38,6 +39,12 @@ def match(
     sidecars: bool = typer.Option(
         False, "--sidecars", help="Also write PICTURE.shot.json beside each matched picture."
     ),
+    xmp: bool = typer.Option(
+        False, "--xmp", help="Also write an XMP sidecar for photo catalogues beside each."
+    ),
+    embed: bool = typer.Option(
+        False, "--embed", help="Put the XMP into the copies too (JPEG; needs --copies)."
+    ),
     as_json: bool = typer.Option(False, "--json", help="Everything as one JSON object."),
 ) -> int:
     """Match photographs to shots by their capture times.
@@ -48,6 +55,10 @@ def match(
     """
     from beamfall.photos.match import match_pictures
 
+    if embed and copies is None:
+        raise UserError("--embed goes into copies only: name their folder with --copies")
+    if xmp and not store:
+        raise UserError("--xmp takes what the log has of a picture: leave --no-store out")
     with open_log(to_write=store) as log:
         shots = _read_shots(log, series)
         found = read_folder(folder)
@@ -55,7 +66,8 @@ def match(
         pairs = _choose_pairs(cameras)
         stored = _store(log, pairs, cameras) if store and pairs else 0
         wrote = write_sidecars(log, pairs) if sidecars and pairs else 0
-        copied = copy_pictures(pairs, copies) if copies is not None and pairs else 0
+        copied = copy_pictures(log, pairs, copies, embed) if copies is not None and pairs else 0
+        exchanged = exchange_all(log, [pair.shot for pair in pairs]) if xmp else None
     if as_json:
         print_json(
             {
@@ -65,6 +77,7 @@ def match(
                 "problems": list(found.problems),
                 "shots": len(shots),
                 "stored": stored,
+                **({} if exchanged is None else {"xmp": exchanged.to_json()}),
                 "cameras": [camera.to_json() for camera in cameras],
             }
         )
@@ -78,6 +91,8 @@ def match(
             print(f"{wrote} sidecars written beside the pictures")
         if copied:
             print(f"{copied} copies in {show_text(copies)}")
+        if exchanged is not None:
+            _print_exchanged(exchanged)
     return 0 if pairs else 1
 
 
@@ -111,12 +126,12 @@ def _choose_pairs(cameras: list[CameraMatch]) -> list[Pair]:
 
 def _store(log: ShotLog, pairs: list[Pair], cameras: list[CameraMatch]) -> int:
     known = {one.record.shot: one.record for one in log.read_these(pair.shot for pair in pairs)}
-    by_hand = {shot for shot, one in known.items() if one.picture and one.picture_match is None}
+    surer = {shot for shot, one in known.items() if one.picture and not is_by_clock(one)}
     clocks = {str(pair.picture.path): camera.clock for camera in cameras for pair in camera.pairs}
     entries: dict[int, Any] = {}
     for pair in pairs:
         clock = clocks[str(pair.picture.path)]
-        if pair.shot not in known or pair.shot in by_hand or clock is None:
+        if pair.shot not in known or pair.shot in surer or clock is None:
             continue
         how = {
             "taken": pair.picture.taken,
@@ -198,6 +213,43 @@ def _say_offset(seconds: float) -> str:
     minutes, rest = divmod(rest, 60.0)
     text = f"{int(hours)}:{int(minutes):02d}:{rest:04.1f}"
     return f"{sign}{int(days)} days {text}" if days else f"{sign}{text}"
+
+
+def catalogue(
+    series: int | None = typer.Option(None, "--series", help="Which series; default: the newest."),
+    as_json: bool = typer.Option(False, "--json", help="The result as one JSON object."),
+) -> int:
+    """Exchange ratings and keywords with a photo catalogue, through XMP.
+
+    Reads what your catalogue program has written beside or into the pictures of a series, then writes each
+    picture's XMP sidecar anew. A rating changed on both sides is the catalogue's. Picture files stay as they are.
+    """
+    with open_log(to_write=True) as log:
+        chosen = choose_series(log, series)
+        shots = [line.shot for line in log.list_shots(limit=None, series=chosen) if line.picture]
+        if not shots:
+            raise NoSuchShot(
+                f"no shot of series {chosen} has a picture; pair them: beamfall shots match FOLDER"
+            )
+        done = exchange_all(log, sorted(shots))
+    if as_json:
+        print_json({"series": chosen, **done.to_json()})
+    else:
+        _print_exchanged(done)
+    return 1 if done.problems else 0
+
+
+def _print_exchanged(done: ExchangedAll) -> None:
+    print(f"{len(done.done)} XMP sidecars written")
+    for one in done.done:
+        if one.has_rating:
+            before = "" if one.overruled is None else f"; the log had {one.overruled}"
+            rated = "no rating" if one.rating is None else f"rated {one.rating}"
+            print(f"  shot {one.shot}: {rated} in the catalogue{before}")
+        if one.keywords is not None:
+            print(f"  shot {one.shot}: keywords: {show_text(', '.join(one.keywords)) or 'none'}")
+    for problem in done.problems:
+        print(f"  left out: {show_text(problem)}")
 
 
 def sheet(

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import UserError
 from beamfall.files import explain_write, write_text, write_whole
+from beamfall.photos.catalogue import fill
+from beamfall.photos.xmp import DC, Packet, embed, read_embedded
 from beamfall.text import show_json
 
 if TYPE_CHECKING:
@@ -17,10 +19,11 @@ if TYPE_CHECKING:
     from beamfall.shots import ShotLog
 
 
-def copy_pictures(pairs: Sequence[Pair], folder: Path) -> int:
+def copy_pictures(log: ShotLog, pairs: Sequence[Pair], folder: Path, with_xmp: bool = False) -> int:
     """Copy pictures into a folder, named by their shots; return how many. Overwrites nothing.
 
-    Raises UserError where a copy is there already or cannot be written.
+    `with_xmp`: put what the log knows of the shot into the copies. Raises UserError where a copy is there already or
+    cannot be written, PictureError where XMP cannot be put into it.
     """
     count = 0
     for pair in pairs:
@@ -34,8 +37,17 @@ def copy_pictures(pairs: Sequence[Pair], folder: Path) -> int:
             folder.mkdir(parents=True, exist_ok=True)
         with write_whole(target) as part:
             shutil.copy2(source, part)
+            if with_xmp:
+                part.write_bytes(_embed(log, pair))
         count += 1
     return count
+
+
+def _embed(log: ShotLog, pair: Pair) -> bytes:
+    logged, picture = log.read_shot(pair.shot), pair.picture.path
+    packet = read_embedded(picture) or Packet.make()
+    fill(packet, logged, rating=logged.record.rating, keywords=tuple(packet.items(DC, "subject")))
+    return embed(packet, picture.read_bytes(), picture.name)
 
 
 def write_sidecars(log: ShotLog, pairs: Sequence[Pair]) -> int:

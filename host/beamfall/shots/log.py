@@ -186,6 +186,11 @@ class ShotLog(LogReader):
         with self._transaction():
             self._change(shot, {"rating": rating})
 
+    def set_keywords(self, shot: int, keywords: Sequence[str]) -> None:
+        """Write the keywords that a photo catalogue has given a shot's photograph; empty removes them."""
+        with self._transaction():
+            self._change(shot, {"keywords": list(keywords) or None})
+
     def set_picture(
         self, shot: int, picture: str | None, *, match: Mapping[str, Any] | None = None
     ) -> None:

@@ -165,6 +165,9 @@ class ShotRecord:
     picture_match: Mapping[str, Any] | None = kept(
         "How the photograph was found; empty: named by hand.", "json", default=None
     )
+    keywords: tuple[str, ...] = kept(
+        "Keywords that a photo catalogue has given the photograph.", "json", default=()
+    )
     exposure: Mapping[str, Any] | None = kept(
         "Exposure settings of the photograph (time_s, aperture, iso, focal_length_m, mode); empty: not known.",
         "json",

@@ -105,6 +105,8 @@ def _make_check(hint: Any) -> Callable[[Any, str], Any]:
         return lambda value, name: None if value is None else inner[0](value, name)
     if origin is tuple and arguments[0] is EdgeRecord:
         return _read_edges
+    if origin is tuple and arguments[0] is str:
+        return _read_texts
     if origin is not None and issubclass(origin, Mapping):
         return _check_counts if arguments[1] is int else _check_mapping
     if hint is int:
@@ -136,6 +138,12 @@ def _check_counts(value: Any, name: str) -> dict[str, Any]:
     for one in _check_mapping(value, name).values():
         _check_whole(one, name)
     return typing.cast(dict[str, Any], value)
+
+
+def _read_texts(value: Any, name: str) -> tuple[str, ...]:
+    for one in _check_kind(value, name, list):
+        _check_kind(one, name, str)
+    return tuple(value)
 
 
 def _read_edges(value: Any, name: str) -> tuple[EdgeRecord, ...]:

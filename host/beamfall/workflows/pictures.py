@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from beamfall.errors import CameraError, CameraProblem
 from beamfall.photos.arrival import Arrivals, ExpectedShot
+from beamfall.photos.catalogue import exchange_all
 from beamfall.setup.signals import SignalKind
 from beamfall.shots.exposure import Exposure, list_exposure_remarks
 from beamfall.workflows.steps import (
@@ -42,6 +43,7 @@ class PictureKeeper:
     _missing: int = 0
     _before: Exposure | None = None
     _said: tuple[str, ...] = ()
+    _unwritten: tuple[str, ...] = ()  # why the newest picture has no sidecar
 
     def begin_shot(self) -> None:
         """Before a shot: give files that came too late to the shot before."""
@@ -100,6 +102,7 @@ class PictureKeeper:
             match=photo.how,
             exposure=None if photo.exposure is None else photo.exposure.to_json(),
         )
+        self._unwritten = exchange_all(self.log, [photo.shot]).problems
 
     def _find_remarks(self, fired: Fired) -> tuple[str, ...]:
         """What is odd about the camera's settings, once for shots in a row."""
@@ -107,6 +110,7 @@ class PictureKeeper:
         remarks = list_exposure_remarks(fired.record, lag_s=lag_s, before=self._before)
         if fired.photo is not None:
             self._before = fired.photo.exposure
+            remarks += [f"no XMP sidecar: {problem}" for problem in self._unwritten]
             if fired.photo.damage is not None:
                 remarks.append(f"its picture cannot be shown: {fired.photo.damage}")
         said, self._said = self._said, tuple(remarks)
