@@ -7,6 +7,7 @@ from pathlib import Path
 
 import typer
 
+from beamfall.cli.pictures import CAMERA, PHOTOS
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.page.door import BROWSER_S
 from beamfall.page.listening import make_opener
@@ -32,6 +33,8 @@ def page(
         max=100.0,
         help="Speed of a simulated rig's clock; 2 is twice as fast.",
     ),
+    camera: str | None = CAMERA,
+    photos: Path | None = PHOTOS,
 ) -> None:
     """Run the whole rig from a web browser.
 
@@ -45,6 +48,8 @@ def page(
         listen=parse_listen(listen),
         seed=seed,
         pace=pace,
+        camera=camera,
+        photos=photos,
     )
 
     def say() -> None:

@@ -19,6 +19,7 @@ guided      the guided rig: one question at a time
 rig_form    the form of a rig, as fields
 drawing     plan and shot as what the page draws
 review      the shot log, as the page lists it
+camera      where the pictures of new shots come from, chosen on the page
 pictures    photographs and simulated pictures of shots
 static/     the page itself: our own HTML, CSS and modules; nothing is loaded from elsewhere
 

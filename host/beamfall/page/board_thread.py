@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING
 
 from beamfall.errors import BeamfallError, BoardRestarted, LinkError, UserError
 from beamfall.page.board_news import BoardNews
+from beamfall.page.camera import CameraChoice
 from beamfall.page.desk import Desk
 from beamfall.page.hub import Hub
 from beamfall.page.listening import BoardCallbacks, ListeningBoard, Opener, connect
@@ -61,6 +62,8 @@ class BoardThread:
     log_path: Path | None = None
     seed: int = 0
     pace: float = 1.0
+    chosen: CameraChoice | None = None  # where pictures come from, as on the command line
+    camera: CameraChoice = field(init=False)
     armed: Armed | None = None
     waits: Waits = field(default_factory=Waits)
     _jobs: queue.Queue[Job] = field(default_factory=queue.Queue)
@@ -81,6 +84,7 @@ class BoardThread:
 
     def __post_init__(self) -> None:
         self._news = BoardNews(self.hub)
+        self.camera = self.chosen or CameraChoice(self.hub)
 
     # -- for other threads -----------------------------------------------------------------------------------
     def start(self) -> None:
@@ -196,6 +200,7 @@ class BoardThread:
                     self._say_unexpected(error)
                     self._closing.wait(_RETRY_S)
         finally:
+            self.camera.close()
             if not self._closing.is_set():
                 text = "Internal error: end `beamfall page` with Ctrl-C and start it again"
                 self.hub.set(link={"state": "none", "text": text})

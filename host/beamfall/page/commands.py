@@ -92,6 +92,13 @@ def seek(
     bench.submit(make_seek(stage, shots, fresh, simulated_person))
 
 
+def pictures_from(
+    hub: Hub, desk: Desk, bench: BoardThread, kind: str = "none", camera: str = ""
+) -> None:
+    bench.require_idle()
+    bench.camera.choose(kind, camera)
+
+
 def check(hub: Hub, desk: Desk, bench: BoardThread, simulated_person: bool = False) -> None:
     bench.submit(make_check(simulated_person))
 
@@ -195,7 +202,8 @@ def _open_log(bench: BoardThread) -> ShotLog:
 COMMANDS: Mapping[str, Command] = {
     command.__name__: command
     for command in (
-        abort, arm, release, drip, flash, rinse, watch, repeat, sweep, sweep_resume, seek, check, calibrate,
+        abort, arm, release, drip, flash, rinse, watch, repeat, sweep, sweep_resume, seek,
+        pictures_from, check, calibrate,
         answer, tune, step, untune, edit, add_part, remove_part, reset_rig, guide, guide_done, undo_learned,
         redo_learned, reset_learned, dismiss, rate, note,
     )

@@ -25,17 +25,21 @@ from beamfall.workflows.check import (
 )
 from beamfall.workflows.seek import Answered, SearchBegun, ShotAhead, WhatIsSeen
 from beamfall.workflows.steps import (
+    AwaitingPicture,
     ContainerBelow,
     DropsFallen,
     Event,
     Fired,
     FlashesAhead,
+    Pictured,
+    PictureLate,
     Progress,
     Question,
     Remarked,
     ShotStopped,
     Waiting,
     WarmingUp,
+    WhichPicture,
 )
 from beamfall.workflows.sweep import StepAhead, StepFired, SweepBegun, count_fired
 
@@ -56,6 +60,14 @@ class PageFrontEnd:
             case Fired():
                 show_shot(work, event)
                 work.bench.tell_line(work.log, event.shot)
+            case AwaitingPicture():
+                work.tell(text=words.say_awaiting(event))
+            case Pictured():
+                self._show_picture(event)
+            case PictureLate(late=late):
+                if late.arrived is not None:
+                    work.bench.tell_line(work.log, late.arrived.shot)
+                work.hub.notice("note", words.say_late(late))
             case ShotStopped(series=series):
                 newest = work.log.list_shots(limit=1, series=series)
                 if newest:
@@ -97,6 +109,15 @@ class PageFrontEnd:
                     chances=[{"cause": name, "chance": chance} for name, chance in ranked[:4]],
                 )  # fmt: skip
 
+    def _show_picture(self, event: Pictured) -> None:
+        work, shot = self._work, event.fired.shot
+        for text in words.list_problems(event):
+            work.hub.notice("caution", text)
+        if event.fired.photo is not None:
+            mark_shot(work.hub, shot, picture={"simulated": False})
+            work.hub.tell("picture", shot=shot)
+            work.bench.tell_line(work.log, shot)
+
     def _show_entries(self, of: str, entries: tuple[Entry, ...]) -> None:
         ordered = sorted(entries, key=lambda one: (one.value_ms, one.repeat, one.shot))
         self._work.tell(
@@ -123,6 +144,12 @@ class PageFrontEnd:
                     hint=problem or words.WITH_HEIGHTS,
                     free=True,
                     shot=fired.shot,
+                )
+            case WhichPicture():
+                return ask(
+                    words.say_which(question),
+                    tuple((name, words.say_choice(name)) for name in question.choices),
+                    hint=problem,
                 )
             case ContainerBelow():
                 return ask(

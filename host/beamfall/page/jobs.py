@@ -68,7 +68,8 @@ def make_release(count: int, unrested: bool = False) -> Job:
         if count == 1 and left.longest_s > _SHORT_S:
             raise UserError(words.say_left(left))
         rig = work.desk.rig
-        work.run(shoot(rig, armed.sequence, count, warm_up=count > 1, settled=not unrested))
+        steps = shoot(rig, armed.sequence, count, warm_up=count > 1, settled=not unrested)
+        work.run(steps, pictures=True)
 
     return Job("release", "Release" if count == 1 else f"Series of {count} shots", run)
 
@@ -129,7 +130,7 @@ def make_repeat(shot: int, count: int) -> Job:
 
     def run(work: Work) -> None:
         work.bench.disarm()
-        done = work.run(repeat.repeat(work.board, work.log, shot, count))
+        done = work.run(repeat.repeat(work.board, work.log, shot, count), pictures=True)
         work.tell(
             text="",
             result={"of_shot": shot, "edges": [change.to_json() for change in done.changes]},
@@ -158,7 +159,8 @@ def make_sweep(
             sweep.sweep(
                 work.desk.tuned_rig(of), work.board, of, rig_file=work.desk.rig_file, rest_s=rest_s,
                 seed=work.seed, **times, repeat=repeat, order=order,
-            )
+            ),
+            pictures=True,
         )  # fmt: skip
         work.tell(text="")
 
@@ -178,7 +180,7 @@ def make_sweep_resume(series: int) -> Job:
         work.bench.disarm()
         found = find_series(work.log, series or None)
         rig = sweep.choose_rig(found, lambda: work.desk.rig)
-        work.run(sweep.resume(rig, work.board, work.log, found))
+        work.run(sweep.resume(rig, work.board, work.log, found), pictures=True)
         work.tell(text="")
 
     return Job("sweep", "Resuming the sweep", run)
@@ -198,7 +200,8 @@ def make_seek(stage: str, most: int, fresh: bool, simulated_person: bool) -> Job
                 seek.seek(
                     work.desk.rig, work.board, rig_file=work.desk.rig_file, stage_s=wanted_s, most=most,
                     fresh=fresh, asks=not simulated_person, seed=work.seed,
-                )
+                ),
+                pictures=True,
             )  # fmt: skip
         finally:  # also where it was stopped it may have learned something
             work.desk.use_board(work.board.info.unique_id.hex())

@@ -17,6 +17,7 @@ from typing import Any
 from beamfall import __version__
 from beamfall.errors import MissingExtra, UserError
 from beamfall.interrupts import check_stop
+from beamfall.page.camera import CameraChoice
 from beamfall.page.door import Door, own_names
 from beamfall.page.hub import Hub
 from beamfall.page.listening import Opener
@@ -93,6 +94,8 @@ class PageServer:
         seed: int = 0,
         pace: float = 1.0,
         log_path: Path | None = None,
+        camera: str | None = None,
+        photos: Path | None = None,
     ) -> None:
         """Bind the socket and read the rig; raises UserError, RigFileError, MissingExtra."""
         try:
@@ -111,8 +114,9 @@ class PageServer:
         self.hub.set(page={"version": __version__, "pace": pace})
         self.desk = Desk(self.hub, rig_file)
         self.bench = BoardThread(
-            self.hub, self.desk, opener, log_path=log_path, seed=seed, pace=pace
-        )
+            self.hub, self.desk, opener, log_path=log_path, seed=seed, pace=pace,
+            chosen=CameraChoice(self.hub, camera, photos),
+        )  # fmt: skip
         self._socket = open_socket(listen)
         self.door = Door(
             secrets.token_urlsafe(32),

@@ -12,18 +12,28 @@ from beamfall.planning.calibration.describe import (
     explain_combination,
 )
 from beamfall.setup.signals import Signal
+from beamfall.text import show_text
 from beamfall.workflows.calibrate import DropsProgress
 from beamfall.workflows.repeat import RepeatProgress
+from beamfall.workflows.steps import NONE
 
 if TYPE_CHECKING:
     from beamfall.board import Board
     from beamfall.events import EdgesSeen
+    from beamfall.photos.arrival import Late
     from beamfall.wire import WireEnum
     from beamfall.workflows.calibrate import Calibrated
     from beamfall.workflows.seek import Aim, Answered, Sought
     from beamfall.workflows.series import UnclaimedShot
     from beamfall.workflows.service import Dripped, Flashed
-    from beamfall.workflows.steps import ContainerBelow, Progress, WarmingUp
+    from beamfall.workflows.steps import (
+        AwaitingPicture,
+        ContainerBelow,
+        Pictured,
+        Progress,
+        WarmingUp,
+        WhichPicture,
+    )
     from beamfall.workflows.sweep import StepAhead
     from beamfall.workflows.waits import Left
 
@@ -37,6 +47,35 @@ CANNOT_DO, CANNOT_TELL = "I cannot do this", "I cannot tell"
 CALCULATING = "calculating"
 CONTAINER_CHOICES = (("yes", "Yes: open the valve"), ("no", "No"))
 HOT_COIL = "The coil warms up while the valve is open and can burn fingers."
+
+
+def say_awaiting(event: AwaitingPicture) -> str:
+    """That a picture is waited for."""
+    return f"waiting for the picture of shot {event.shot}, at most {event.seconds:g} s"
+
+
+def list_problems(event: Pictured) -> list[str]:
+    """What is wrong with a shot's picture, or why there is none."""
+    named = f"shot {event.fired.shot}: "
+    problems = [] if event.problem is None else [f"{named}{event.problem}"]
+    return problems + [f"{named}{remark}" for remark in event.remarks]
+
+
+def say_late(late: Late) -> str:
+    """What came between two shots."""
+    parts = [] if late.arrived is None else [f"shot {late.arrived.shot}'s picture came late"]
+    parts += [f"{show_text(file.name)} belongs to no shot" for file in late.strays]
+    return "; ".join(parts)
+
+
+def say_which(question: WhichPicture) -> str:
+    """What is asked where several pictures could be a shot's."""
+    return f"Which picture shows shot {question.shot}?"
+
+
+def say_choice(name: str) -> str:
+    """One of the answers."""
+    return "None of them" if name == NONE else show_text(name)
 
 
 def describe_board(board: Board) -> dict[str, Any]:

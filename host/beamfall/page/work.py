@@ -106,11 +106,17 @@ class Work:
                 asked = time.monotonic()
                 self.board.status()
 
-    def run(self, workflow: Workflow[T]) -> T:
-        """Run a workflow on the board, with the page as its front end; return what came of it."""
+    def run(self, workflow: Workflow[T], *, pictures: bool = False) -> T:
+        """Run a workflow on the board, with the page as its front end; return what came of it.
+
+        `pictures`: its shots are photographs, which arrive as chosen on the page.
+        """
+        arrivals = None
+        if pictures:
+            arrivals = self.bench.camera.open(self.board, self.desk.rig, self.log.path)
         return Runner(
             self.board, self.log, PageFrontEnd(self), seed=self.seed, waits=self.bench.waits,
-            open_series=self._open_series,
+            open_series=self._open_series, arrivals=arrivals,
         ).run(workflow)  # fmt: skip
 
     def _open_series(self, kind: str, rig: Rig | None, settings: Mapping[str, Any]) -> Shooter:

@@ -8,7 +8,7 @@ pictures could be the one, it decides nothing: `choose` returns both, and a pers
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import TracebackType
@@ -55,8 +55,11 @@ class PictureSource(Protocol):
     moves: bool  # its files are ours to name; otherwise they stay where they are
     settings: Exposure | None  # what the camera itself says of its settings, where it can be asked
 
-    def open(self, folder: Path) -> None:
-        """Begin; files that are ours go into `folder`. Raises CameraError, MissingExtra, UserError."""
+    def open(self, folder: Path, between: Callable[[], object]) -> None:
+        """Begin; files that are ours go into `folder`. Raises CameraError, MissingExtra, UserError.
+
+        `between` is called at least ten times a second meanwhile; an exception from it ends the wait.
+        """
 
     def expect(self, shot: ExpectedShot) -> None:
         """A shot has just been fired."""
@@ -143,21 +146,21 @@ class Arrivals:
     ) -> None:
         self.source.close()
 
-    def open(self) -> None:
-        """Begin; raises CameraError where there is no camera to begin with."""
+    def open(self, between: Callable[[], object] = lambda: None) -> None:
+        """Begin; raises CameraError where there is no camera to begin with. `between`: see `PictureSource.open`."""
         if self.source.moves:
             with explain_write(self.folder):
                 self.folder.mkdir(parents=True, exist_ok=True)
-        self.source.open(self.folder)
+        self.source.open(self.folder, between)
         self._lost, self._is_due = None, False  # what came while it was gone is not reported
 
     # -- before a shot -----------------------------------------------------------------------------------------
-    def collect_late(self) -> Late:
+    def collect_late(self, between: Callable[[], object] = lambda: None) -> Late:
         """Return what has come since the last shot's wait ended; a source that was lost is opened again."""
         if self._lost is not None:
             try:
                 self.source.close()
-                self.open()
+                self.open(between)
             except CameraError as error:
                 self._lost = error
                 return Late()

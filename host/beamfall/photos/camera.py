@@ -16,7 +16,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import IO, Any
 
@@ -27,6 +27,7 @@ from beamfall.shots.exposure import BULB, MANUAL, Exposure
 from beamfall.text import show_text
 
 VIRTUAL = "VCAMERADIR"
+_LOOK_S = 0.05
 _OPEN_S = 15.0  # a camera that wakes up over USB takes a few seconds
 _WHY_S = 1.0
 _END_S = 0.5
@@ -57,7 +58,7 @@ class CameraSource:
         self._is_open = False
         self.settings: Exposure | None = None
 
-    def open(self, folder: Path) -> None:
+    def open(self, folder: Path, between: Callable[[], object]) -> None:
         if importlib.util.find_spec("gphoto2") is None:
             raise MissingExtra("a camera takes gphoto2: pip install 'beamfall[camera]'")
         self._events = queue.Queue()
@@ -75,7 +76,9 @@ class CameraSource:
         threading.Thread(
             target=_read_events, args=(self._process.stdout, self._events), daemon=True
         ).start()
-        event = self._wait(_OPEN_S)
+        end = time.monotonic() + _OPEN_S
+        while (event := self._wait(_LOOK_S)) is None and time.monotonic() < end:
+            between()
         if event is None:
             self.close()
             raise CameraError(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -38,7 +39,7 @@ class OwnCamera:
         self._folder = Path()
         self._ready: list[Path] = []
 
-    def open(self, folder: Path) -> None:
+    def open(self, folder: Path, between: Callable[[], object]) -> None:
         self._folder = folder
 
     def expect(self, shot: ExpectedShot) -> None:

@@ -10,6 +10,7 @@ import importlib.util
 import queue
 import threading
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -48,7 +49,7 @@ class WatchedFolder:
         self._growing: dict[Path, _Growing] = {}
         self._given: set[Path] = set()
 
-    def open(self, folder: Path) -> None:
+    def open(self, folder: Path, between: Callable[[], object]) -> None:
         if importlib.util.find_spec("watchfiles") is None:
             raise MissingExtra("watching a folder takes watchfiles: pip install 'beamfall[camera]'")
         if not self._watched.is_dir():

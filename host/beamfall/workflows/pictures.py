@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from beamfall.workflows.steps import FrontEnd, People
 
 MISSING_MOST = 3  # shots in a row without a picture
+_ALIVE_S = 0.01
 _LOOK_S = 0.05  # how often a stop request is looked for
 
 
@@ -47,7 +48,7 @@ class PictureKeeper:
 
     def begin_shot(self) -> None:
         """Before a shot: give files that came too late to the shot before."""
-        late = self.arrivals.collect_late()
+        late = self.arrivals.collect_late(lambda: self.board.pump(_ALIVE_S))
         if late.arrived is not None:
             self._write(late.arrived)
             self._missing = 0

@@ -1,6 +1,7 @@
 // The bench: the rig, the timings, the scene when the flash fires, the last shot.
 
 import { attempt, isChanged, ready } from './bar.js';
+import { makeCameraChoice } from './camera.js';
 import { makeStrobeCaution } from './caution.js';
 import { makeChart } from './chart.js';
 import { h, ms, number, show, watchTyping, write } from './dom.js';
@@ -29,7 +30,14 @@ export function makeBench() {
     makeStrobeCaution(),
     h('section', { class: 'panel p-rig' }, h('h2', {}, 'Rig, to scale'), makeRigDrawing()),
     h('section', { class: 'panel p-tune' }, h('h2', {}, 'Timings'), makeTimings(), makeService()),
-    h('section', { class: 'panel p-moment' }, h('h2', {}, 'When the flash fires'), makeMoment(), makeLast()),
+    h(
+      'section',
+      { class: 'panel p-moment' },
+      h('h2', {}, 'When the flash fires'),
+      makeMoment(),
+      makeLast(),
+      makeCameraChoice(),
+    ),
     h(
       'section',
       { class: 'panel p-time' },

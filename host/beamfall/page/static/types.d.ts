@@ -20,6 +20,7 @@ interface BeamfallState {
   plan?: PlanState | null;
   moment?: MomentState | null;
   shot?: ShotState | null;
+  pictures?: PicturesState | null;
   job?: Job | null;
   job_sweep?: Job | null;
   job_seek?: Job | null;
@@ -27,6 +28,14 @@ interface BeamfallState {
   job_calibrate?: Job | null;
   notices?: Notice[];
   [section: string]: unknown;
+}
+
+interface PicturesState {
+  kind: string;
+  camera: string;
+  kinds: string[];
+  folder: string | null;
+  state: string;
 }
 
 interface LinkState {
