@@ -29,6 +29,7 @@ ARROWS: dict[str, set[str]] = {
     "shots": {"events", "link", "setup"},
     "photos": {"shots", "ports", "link", "setup"},
     "planning": {"physics", "setup", "shots", "board", "events"},
+    "handbook": {"setup"},
     "guide": {"planning", "physics", "setup"},
     "repeatability": {"planning", "physics", "shots", "setup"},
     "faults": {"planning", "physics", "shots", "board", "events", "setup"},
@@ -60,8 +61,8 @@ TYPES_ONLY = [
 
 # Libraries that take so long to load that a command pays for them only where it uses them.
 SLOW = {
-    "construct", "exifread", "gphoto2", "iapws", "lxml", "matplotlib", "numpy", "PIL", "pint", "platformdirs",
-    "pyarrow", "rich", "scipy", "serial", "starlette", "tomlkit", "uvicorn", "watchfiles",
+    "construct", "exifread", "gphoto2", "iapws", "lxml", "markdown_it", "matplotlib", "numpy", "PIL", "pint",
+    "platformdirs", "pyarrow", "rich", "scipy", "serial", "starlette", "tomlkit", "uvicorn", "watchfiles",
 }  # fmt: skip
 # Modules that some systems lack.
 ABSENT = {"resource"}

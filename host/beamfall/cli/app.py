@@ -103,6 +103,11 @@ COMMANDS = {
         "app",
         "Sequence files: check one before you fire it.",
     ),
+    "help": Entry(
+        "beamfall.cli.help",
+        "show_help",
+        "Read the handbook: how to do it, step by step, and every key and command.",
+    ),
     "shots": Entry(
         "beamfall.cli.shots",
         "app",

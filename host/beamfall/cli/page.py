@@ -7,8 +7,10 @@ from pathlib import Path
 
 import typer
 
+from beamfall.cli.list_commands import describe_commands
 from beamfall.cli.pictures import CAMERA, PHOTOS
 from beamfall.cli.shoot import PORT_HELP
+from beamfall.handbook import COMMANDS, MADE
 from beamfall.page.door import BROWSER_S
 from beamfall.page.listening import make_opener
 from beamfall.page.serve import PageServer, parse_listen
@@ -42,6 +44,7 @@ def page(
     the page and switches all outputs off.
     """
 
+    MADE[COMMANDS] = describe_commands
     server = PageServer(
         make_opener(port, seed),
         rig_file=rig_file,

@@ -24,12 +24,14 @@ from starlette.routing import Route, WebSocketRoute
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from beamfall.errors import BadRequest, BeamfallError, NoSuchShot, UserError
+from beamfall.handbook import TOPICS
 from beamfall.page import review
 from beamfall.page.board_thread import BoardThread
 from beamfall.page.commands import COMMANDS, abort, read_arguments
 from beamfall.page.desk import Desk
 from beamfall.page.door import Door
 from beamfall.page.guard import Guard
+from beamfall.page.handbook import make_page
 from beamfall.page.hub import Hub, clean
 from beamfall.page.pictures import PictureShelf
 from beamfall.shots import ShotLog
@@ -100,6 +102,14 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
 
     async def make_link(_: Request) -> Response:
         return JSONResponse({"link": door.make_link()}, headers=_NO_STORE)
+
+    async def show_handbook(request: Request) -> Response:
+        topic = request.path_params.get("topic", TOPICS[0])
+        try:
+            text = await run_sync(make_page, topic)
+        except UserError as error:
+            return Response(str(error), 404, headers=_NO_STORE)
+        return Response(text, media_type="text/html", headers={"cache-control": "no-cache"})
 
     # -- acting ------------------------------------------------------------------------------------------------
     async def act(request: Request) -> Response:
@@ -215,6 +225,8 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
             Route("/series/{series:int}", assess),
             Route("/learned", show_learned),
             Route("/rig.toml", write_rig),
+            Route("/handbook", show_handbook),
+            Route("/handbook/{topic}", show_handbook),
         ],
         middleware=[Middleware(Guard, door=door)],
         lifespan=live,

@@ -37,8 +37,16 @@ export function measureContrast(level) {
   return (one + 0.05) / (other + 0.05);
 }
 
-export function makeLight() {
+/** Give the page the light that this device has chosen; returns its brightness. */
+export function applyLight() {
   const root = document.documentElement;
+  const level = 1 - ((1 - LOWEST) * Number(kept('dim', '0'))) / 100;
+  root.dataset.light = kept('light', 'dark') === 'red' ? 'red' : 'dark';
+  root.style.filter = level < 1 ? `brightness(${level})` : '';
+  return level;
+}
+
+export function makeLight() {
   const mode = h('button', { type: 'button', id: 'light' });
   const dim = h('input', {
     type: 'range',
@@ -50,11 +58,8 @@ export function makeLight() {
   });
   const figure = h('span', { id: 'contrast' });
   const apply = () => {
-    const red = kept('light', 'dark') === 'red';
-    const level = 1 - ((1 - LOWEST) * Number(kept('dim', '0'))) / 100;
-    root.dataset.light = red ? 'red' : 'dark';
-    root.style.filter = level < 1 ? `brightness(${level})` : '';
-    mode.setAttribute('aria-pressed', String(red));
+    const level = applyLight();
+    mode.setAttribute('aria-pressed', String(kept('light', 'dark') === 'red'));
     show(mode, 'Red light');
     dim.value = kept('dim', '0');
     figure.textContent = `contrast ${measureContrast(level).toFixed(1)} : 1`;

@@ -139,6 +139,7 @@ function showLocked() {
 
 async function start() {
   for (const [id, title] of VIEWS) byId('nav').append(h('a', { href: `#${id}` }, title));
+  byId('nav').append(h('a', { href: '/handbook', target: '_blank', rel: 'noopener' }, 'Handbook'));
   show(
     byId('tools'),
     h(

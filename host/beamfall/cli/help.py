@@ -1,0 +1,35 @@
+"""`beamfall help`: the handbook in the terminal."""
+
+from __future__ import annotations
+
+import sys
+
+import typer
+
+from beamfall.cli.list_commands import describe_commands
+from beamfall.handbook import COMMANDS, MADE, TOPICS, find_title, read_topic
+
+MADE[COMMANDS] = describe_commands
+
+
+def show_help(
+    topic: str | None = typer.Argument(
+        None, metavar="[TOPIC]", help="A page, such as beam or liquids."
+    ),
+) -> None:
+    """Read the handbook: how to do it, step by step, and every key and command."""
+    if topic is None:
+        print("Pages of the handbook:\n")
+        width = max(map(len, TOPICS))
+        for name in TOPICS:
+            print(f"  {name.ljust(width)}  {find_title(read_topic(name))}")
+        print("\n`beamfall help TOPIC` shows one; the page has them too, under Handbook.")
+        return
+    text = read_topic(topic)
+    if not sys.stdout.isatty():
+        print(text, end="")
+        return
+    from rich.console import Console
+    from rich.markdown import Markdown
+
+    Console().print(Markdown(text))

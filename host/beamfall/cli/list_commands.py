@@ -1,0 +1,63 @@
+"""Every command with its options, from the commands themselves, as a page of the handbook."""
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Iterator
+from importlib import import_module
+from typing import Any
+
+from typer.models import ArgumentInfo, OptionInfo
+
+from beamfall.cli.app import COMMANDS
+from beamfall.cli.loading import Entry
+
+
+def describe_commands() -> str:
+    """Return the page in Markdown."""
+    lines = [
+        "# Commands",
+        "",
+        "Each has `--help`. Times and lengths are text with a unit: `'13 ms'`, `'62 cm'`.",
+    ]
+    for name, entry in COMMANDS.items():
+        lines += _describe(f"beamfall {name}", _load(entry))
+    return "\n".join(lines) + "\n"
+
+
+def _load(entry: Entry) -> Any:
+    return getattr(import_module(entry.module), entry.name)
+
+
+def _describe(title: str, found: Any) -> Iterator[str]:
+    if inspect.isfunction(found):
+        yield from _describe_function(title, found)
+        return
+    for command in found.registered_commands:
+        yield from _describe_function(f"{title} {command.name}", command.callback)
+    for group in found.registered_groups:
+        yield from _describe(
+            f"{title} {group.name or group.typer_instance.info.name}", group.typer_instance
+        )
+
+
+def _describe_function(title: str, function: Any) -> Iterator[str]:
+    words = (
+        inspect.cleandoc(function.__doc__ or "")
+        .replace("\n\n", "\0")
+        .replace("\n", " ")
+        .replace("\0", "\n\n")
+    )
+    arguments, options = [], []
+    for name, parameter in inspect.signature(function).parameters.items():
+        kind = parameter.default
+        if isinstance(kind, ArgumentInfo):
+            arguments.append(kind.metavar or f"{{{name}}}")
+        elif isinstance(kind, OptionInfo):
+            flags = ", ".join(
+                f"`{flag}`" for flag in kind.param_decls or (f"--{name.replace('_', '-')}",)
+            )
+            options.append(f"- {flags}: {kind.help}")
+    yield from ("", f"## {' '.join([title, *arguments])}", "", words)
+    if options:
+        yield from ("", *options)
