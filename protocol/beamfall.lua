@@ -142,6 +142,8 @@ local message_names = {
   [16] = "slot-erase",
   [17] = "slot-choose",
   [18] = "maintenance",
+  [19] = "edge-constant",
+  [70] = "edge-constant-is",
   [69] = "slots-are",
   [240] = "beacon",
 }
@@ -262,6 +264,11 @@ f.slot_save_slot = ProtoField.uint8("beamfall.slot_save.slot", "slot")
 f.slot_load_slot = ProtoField.uint8("beamfall.slot_load.slot", "slot")
 f.slot_erase_slot = ProtoField.uint8("beamfall.slot_erase.slot", "slot")
 f.slot_choose_slot = ProtoField.uint8("beamfall.slot_choose.slot", "slot")
+f.edge_constant_set = ProtoField.uint8("beamfall.edge_constant.set", "set")
+f.edge_constant_ticks = ProtoField.uint8("beamfall.edge_constant.ticks", "ticks")
+f.edge_constant_is_ticks = ProtoField.uint8("beamfall.edge_constant_is.ticks", "ticks")
+f.edge_constant_is_expected = ProtoField.uint8("beamfall.edge_constant_is.expected", "expected")
+f.edge_constant_is_most = ProtoField.uint8("beamfall.edge_constant_is.most", "most")
 f.slots_are_chosen = ProtoField.uint8("beamfall.slots_are.chosen", "chosen")
 f.slots_are_most = ProtoField.uint8("beamfall.slots_are.most", "most")
 f.slots_are_slots = ProtoField.uint8("beamfall.slots_are.slots", "slots")
@@ -529,6 +536,21 @@ messages[0x11] = {
 messages[0x12] = {
   name = "maintenance",
   fields = {},
+}
+messages[0x13] = {
+  name = "edge-constant",
+  fields = {
+    { field = f.edge_constant_set, size = 1 },
+    { field = f.edge_constant_ticks, size = 1 },
+  },
+}
+messages[0x46] = {
+  name = "edge-constant-is",
+  fields = {
+    { field = f.edge_constant_is_ticks, size = 1 },
+    { field = f.edge_constant_is_expected, size = 1 },
+    { field = f.edge_constant_is_most, size = 1 },
+  },
 }
 messages[0x45] = {
   name = "slots-are",

@@ -35,6 +35,9 @@ class Board:
         self._last_trouble_ms = 0
         self._button = Button() if wire.SIGNAL_BUTTON1 in profile.INPUTS else None
         self.requests.button = self._button
+        constant = self.slots.constant()
+        if 0 <= constant <= port.edge_constant_max:
+            self.controller.use_edge_constant(constant)
         self._load_chosen()
 
     def _load_chosen(self):

@@ -75,6 +75,11 @@ class Controller:
         if self.state != wire.STATE_IDLE:
             self.set_state(wire.STATE_IDLE, wire.CAUSE_ABORTED, 0, 0)
 
+    def use_edge_constant(self, ticks):
+        """From the next release on: the port prepares its table again."""
+        self._loaded = None
+        self._port.use_edge_constant(ticks)
+
     # -- starting ----------------------------------------------------------------------------------------------
     def commit(self):
         """Check the uploaded table whole and hand it to the port; 0 or the refusal's reason, row, detail."""

@@ -37,6 +37,7 @@ class Link:
         self.reader = FrameReader()
         self.session = 0
         self.last_heard_ms = port.millis()
+        self.definition = wire.DEFINITION  # the one that the session uses
         self._number = 0
         self._hello_number = 0  # of the hello that opened this session
         self._answer = FrameWriter()
@@ -104,7 +105,10 @@ class Link:
             self._refuse_aside(wire.REFUSAL_BAD_PAYLOAD, 0)
             return
         self.last_heard_ms = self._port.millis()
-        if bytes(reader.body[start : reader.end]) == wire.DEFINITION:
+        asked = bytes(reader.body[start : reader.end])
+        self.definition = wire.DEFINITION
+        if asked == wire.DEFINITION or asked in wire.EXTENDED:
+            self.definition = asked  # an older host uses nothing that was added since
             self.session = reader.session
             self._number = self._hello_number = reader.number
             self._resend_ms = RESEND_MS

@@ -52,6 +52,7 @@ class Requests:
             wire.MSG_SLOT_ERASE: self._slot_erase,
             wire.MSG_SLOT_CHOOSE: self._slot_choose,
             wire.MSG_MAINTENANCE: self._maintenance,
+            wire.MSG_EDGE_CONSTANT: self._edge_constant,
         }
 
     def handle(self, message, body, start, end):
@@ -329,6 +330,27 @@ class Requests:
             self._presses += 1
         return reason
 
+    def _edge_constant(self, body, start):
+        port = self._port
+        asked_to_set = body[start]
+        ticks = body[start + 1]
+        if asked_to_set > 1:
+            return wire.REFUSAL_BAD_PAYLOAD
+        if asked_to_set:
+            if ticks > port.edge_constant_max or not port.edge_constant_max:
+                return self._refuse(wire.REFUSAL_OVER_LIMIT, port.edge_constant_max)
+            if self._controller.activity != wire.ACTIVITY_NONE:
+                return self._refuse(wire.REFUSAL_BUSY, self._controller.activity)
+            if not self._slots.save_constant(ticks):
+                return wire.REFUSAL_STORAGE
+            self._controller.use_edge_constant(ticks)
+        struct.pack_into(
+            wire.FORMAT_EDGE_CONSTANT_IS, self.link.answer_body, wire.HEADER_SIZE,
+            port.edge_constant, port.edge_constant_expected, port.edge_constant_max,
+        )  # fmt: skip
+        self.link.answer(wire.MSG_EDGE_CONSTANT_IS, wire.FIXED_EDGE_CONSTANT_IS)
+        return ANSWERED
+
     # -- answers of their own ----------------------------------------------------------------------------------
     def _status(self, body, start):
         controller = self._controller
@@ -371,7 +393,7 @@ class Requests:
         at = wire.HEADER_SIZE
         struct.pack_into(
             wire.FORMAT_WELCOME, body, at,
-            wire.PROTOCOL, wire.DEFINITION, VERSION[0], VERSION[1], VERSION[2], self.boot_id, port.unique_id,
+            wire.PROTOCOL, self.link.definition, VERSION[0], VERSION[1], VERSION[2], self.boot_id, port.unique_id,
             port.clock_hz, port.timing, controller.state, controller.cause, controller.last_release,
             self.link.first_report(), port.stamp_ticks, limits.outputs, limits.inputs, profile.ROWS_MAX,
             profile.VALVE_MAX_US,

@@ -19,6 +19,7 @@ SLOTS = 8
 _MARK = b"B1"
 _CHECK = 4
 _CHOICE = 0  # the files that say which slot is loaded at the start
+_CONSTANT = 255  # the files that hold the port's edge constant
 
 
 def _do_nothing():
@@ -135,6 +136,14 @@ class Slots:
         if slot and self.digest(slot) is None:
             return False
         return self._keep(_CHOICE, bytes([slot]))
+
+    def save_constant(self, ticks):
+        return self._keep(_CONSTANT, bytes([ticks]))
+
+    def constant(self):
+        """The edge constant that was measured on this board, or -1."""
+        data = self._read(_CONSTANT)
+        return data[0] if data else -1
 
     def chosen(self):
         data = self._read(_CHOICE)

@@ -14,7 +14,10 @@ except ImportError:  # under CPython
 
 
 PROTOCOL = const(1)
-DEFINITION = b"\x55\x10\x05\xca\x08\xbe\xf7\x34"  # digest of messages.toml
+DEFINITION = b"\xfb\x03\xc7\xcc\xcb\xb0\x4a\x59"  # digest of messages.toml
+EXTENDED = (
+    b"\x55\x10\x05\xca\x08\xbe\xf7\x34",
+)
 HEADER_SIZE = const(8)
 CRC_SIZE = const(4)
 PAYLOAD_MAX = const(240)
@@ -199,6 +202,9 @@ FIXED_SLOT_CHOOSE = const(1)
 MSG_MAINTENANCE = const(0x12)
 FORMAT_MAINTENANCE = "<"
 FIXED_MAINTENANCE = const(0)
+MSG_EDGE_CONSTANT = const(0x13)
+FORMAT_EDGE_CONSTANT = "<BB"
+FIXED_EDGE_CONSTANT = const(2)
 
 # notices
 MSG_ACKNOWLEDGE = const(0x30)
@@ -218,6 +224,9 @@ FIXED_DONE = const(1)
 MSG_REFUSED = const(0x44)
 FORMAT_REFUSED = "<BBHI"
 FIXED_REFUSED = const(8)
+MSG_EDGE_CONSTANT_IS = const(0x46)
+FORMAT_EDGE_CONSTANT_IS = "<BBB"
+FIXED_EDGE_CONSTANT_IS = const(3)
 MSG_SLOTS_ARE = const(0x45)
 FORMAT_SLOTS_ARE = "<BB"
 FIXED_SLOTS_ARE = const(2)
@@ -264,6 +273,7 @@ REQUESTS = {
     MSG_SLOT_ERASE: 1,
     MSG_SLOT_CHOOSE: 1,
     MSG_MAINTENANCE: 0,
+    MSG_EDGE_CONSTANT: 2,
 }
 
 # notices: id -> bytes of the fixed fields; LISTS also has those with a list

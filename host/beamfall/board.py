@@ -14,7 +14,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from beamfall.board_session import BoardSession
-from beamfall.board_values import Slot, SlotList, Status, Ticket
+from beamfall.board_values import EdgeConstant, Slot, SlotList, Status, Ticket
 from beamfall.errors import Refused, SequenceError, ShotError, UserError
 from beamfall.events import Outcome
 from beamfall.interrupts import check_stop
@@ -227,6 +227,18 @@ class Board(BoardSession):
                 f"slot {slot} is empty; save a sequence there first: "
                 f"`beamfall board slots save {slot} --sequence FILE`"
             )
+
+    def edge_constant(self) -> EdgeConstant:
+        """Ask what the board allows for the way of an edge through its pins.
+
+        Raises DefinitionMismatch if its firmware is too old to know.
+        """
+        answer = self._request("edge_constant", set=0, ticks=0)
+        return EdgeConstant(answer["ticks"], answer["expected"], answer["most"])
+
+    def store_edge_constant(self, ticks: int) -> None:
+        """Store a measured edge constant on the board, which uses it from the next release on and after every start."""
+        self._request("edge_constant", set=1, ticks=ticks)
 
     def enter_maintenance(self) -> None:
         """Restart the board without its main loop, for an installer; this ends the link."""

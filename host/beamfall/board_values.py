@@ -54,3 +54,12 @@ class SlotList:
     chosen: int
     most: int
     slots: tuple[Slot, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class EdgeConstant:
+    """What a board allows for the way of an edge through its pins, in ticks; `most` is 0 if it has no such constant."""
+
+    ticks: int
+    expected: int  # by the chip's data sheet
+    most: int

@@ -45,6 +45,7 @@ class Case:
             },
             "watch": {"on": 1},
             "set_host_timeout": {"timeout_ms": 0},
+            "edge_constant": {"set": 1, "ticks": 4},
             "drip": {"output": VALVE1, "width_ticks": 10 * MS},
             "rinse": {"output": VALVE1, "width_ms": 100, "token": 0},
             "test_flash": {"output": FLASH1, "width_ticks": MS},
@@ -82,6 +83,8 @@ class Case:
                 return self.change(boot_id=1)
             case "over_limit" if self.request == "release":
                 return self.change(release=wire.BUTTON_RELEASE_BASE)
+            case "over_limit" if self.request == "edge_constant":
+                return self.change(ticks=21)
             case "over_limit":
                 name = "width_ms" if self.request == "rinse" else "width_ticks"
                 return self.change(**{name: 2**29})
@@ -127,7 +130,9 @@ class Case:
                 return self.change(rows=[ROW[:3] + (1,) + ROW[4:]])
             case "bad_payload" if self.request == "watch":
                 return self.change(on=2)
-            case "storage" if self.request == "slot_save":
+            case "bad_payload" if self.request == "edge_constant":
+                return self.change(set=2)
+            case "storage" if self.request in ("slot_save", "edge_constant"):
                 return self.put(self.bench.board.slots, "_folder", None)
             case "storage":
                 return self.change(slot=8 if self.request != "slot_erase" else 9)

@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 
 from beamfall.board import Board
 from beamfall.board_tools.draw import choose_unit, draw_measurement, list_bins
-from beamfall.board_tools.measure import Distribution, measure
+from beamfall.board_tools.measure import Distribution, measure, store_edge_constant
 from beamfall.cli import main
 from beamfall.errors import MeasureError, UserError
 from beamfall.link import Link
@@ -51,6 +51,30 @@ def test_what_the_wire_takes_is_what_is_measured() -> None:
     result = found.loads["low"]
     assert result.stamp_error.errors_s == pytest.approx([3e-6] * 20, abs=1e-12)
     assert result.flash_error.errors_s == pytest.approx([3e-6] * 20, abs=1e-12)
+
+
+@pytest.mark.parametrize("true", [pytest.param(0, marks=pytest.mark.full), 5])
+def test_what_an_edge_takes_through_a_pin_is_found_stored_and_used(true: int) -> None:
+    with connect(JumperRig(VALVE1, BEAM1, edge_constant=true)) as board:
+        found = measure(board, pulses=16, loads=("low",))
+        assert found.edge_constant == {"in_use": 3, "expected": 3, "measured": true}
+        assert set(found.loads["low"].flash_error.errors_s) == {
+            2 * (true - 3) / board.info.clock_hz
+        }
+        again = store_edge_constant(board, found, print)
+        assert again is not None and set(again.loads["low"].flash_error.errors_s) == {0.0}
+        assert store_edge_constant(board, again, print) is None, "it is right now"
+        board.link.transport.restart_board()  # type: ignore[attr-defined]
+        board.link.reopen()
+        assert board.edge_constant().ticks == true, "it is kept over a restart"
+
+
+def test_no_edge_constant_explains_a_slow_wire_and_none_is_stored() -> None:
+    with connect(JumperRig(VALVE1, BEAM1, delay_ticks=3 * US)) as board:
+        found = measure(board, pulses=20, loads=("low",))
+        assert found.edge_constant is not None and found.edge_constant["measured"] is None
+        assert store_edge_constant(board, found, print) is None
+        assert board.edge_constant().ticks == 3
 
 
 def test_another_output_may_be_the_source_and_no_signal_that_is_not_there() -> None:

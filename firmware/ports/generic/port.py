@@ -45,6 +45,9 @@ POLL_LATE = 4
 
 
 class Port:
+    edge_constant = edge_constant_expected = edge_constant_max = (
+        0  # the lateness is measured in every shot instead
+    )
     name = "generic"
     timing = wire.TIMING_INTERRUPT
     clock_hz = _CLOCK_HZ

@@ -41,6 +41,10 @@ class Port:
     name = "rp2"
     timing = wire.TIMING_HARDWARE
     stamp_ticks = programs.STAMPER_ROUND
+    # Cycles that a change takes from one block's output through a pin to the other block: an output register and the
+    # two flip-flops of an input (programs.SYNC). `board measure` finds what a chip really takes.
+    edge_constant_expected = programs.SYNC + 1
+    edge_constant_max = 6  # more would need later earliest rows
     earliest_ticks = 16
     earliest_beam_ticks = 24
 
@@ -87,6 +91,15 @@ class Port:
         self._used_players = 0
         self._used_watchers = 0
         self._dwells = 0
+        self.edge_constant = sync + 1
+
+    def use_edge_constant(self, ticks):
+        """From the next `load` and `start` on."""
+        self.edge_constant = ticks
+        self._timeline.sync = ticks - 1
+        for follower in self._followers.values():
+            follower.sync = ticks - 1
+        self._stamps.use_sync(ticks - 1)
 
     # -- once --------------------------------------------------------------------------------------------------
     def _set_up_players(self, sync):

@@ -49,7 +49,7 @@ class Timeline:
         self.last = 0  # ticks of the last change
         self.fault_row = 0
         self.fault_detail = 0
-        self._first = programs.TIMELINE_FIRST + sync
+        self.sync = sync
         self._when = array("I", bytes(8 * rows_max))
         self._what = array("H", bytes(4 * rows_max))  # row << 4 | on << 3 | bit
         self._changes = 0
@@ -93,9 +93,10 @@ class Timeline:
             row = what >> 4
             if when != now:
                 if now < 0:
-                    if when < self._first:
-                        return self._fault(wire.REFUSAL_TOO_EARLY, row, self._first)
-                    gap = when - self._first + programs.TIMELINE_NEXT
+                    first = programs.TIMELINE_FIRST + self.sync
+                    if when < first:
+                        return self._fault(wire.REFUSAL_TOO_EARLY, row, first)
+                    gap = when - first + programs.TIMELINE_NEXT
                 else:
                     gap = when - now
                     if gap < programs.TIMELINE_NEXT:
@@ -133,7 +134,7 @@ class Follower:
         self.words = words
         self.fault_row = 0
         self.fault_detail = 0
-        self._sync = sync
+        self.sync = sync
         self._go = programs.jump(origin + programs.FOLLOWER_GO)
 
     def _fault(self, reason, row, detail):
@@ -168,10 +169,10 @@ class Follower:
                     if table.anchor[before] != anchor or busy > table.blanking:
                         return self._fault(wire.REFUSAL_MACHINE_CONFLICT, row, before)
                 if anchor == wire.ANCHOR_RELEASE:
-                    least = programs.FOLLOWER_RELEASE + self._sync
+                    least = programs.FOLLOWER_RELEASE + self.sync
                     room = words.add(programs.wait_gpio(1, zero), self._go)
                 else:
-                    least = programs.FOLLOWER_BEAM + 2 * self._sync + 2 * dwell_count
+                    least = programs.FOLLOWER_BEAM + 2 * self.sync + 2 * dwell_count
                     done = table.count[before] if before >= 0 else 0
                     room = self._await(marks[anchor - wire.ANCHOR_BEAM1], table.count[row] - done)
                 count = table.delay[row] - least

@@ -93,9 +93,7 @@ class Stamps:
         # The halves are kept although nobody reads them: DMA writes there, and what nobody refers to is given away.
         self._address, self._halves, _first = memory.allocate(RING_WORDS, 4 * RING_WORDS)
         self.ring = memory.point_to(self._address)
-        # A look sees the pins of `sync` cycles before, its own cycle counts from one tick before the zero is out,
-        # and the edge lies up to a round before the look.
-        self.state[_OFFSET] = programs.STAMPER_FIRST - sync - 1 - programs.STAMPER_ROUND // 2
+        self.use_sync(sync)
         self.channel = Channel(
             high_pri=True,
             size=2,
@@ -106,6 +104,11 @@ class Stamps:
             treq_sel=block.rx_request(machine),
         )
         self._source = block.rx_address(machine)
+
+    def use_sync(self, sync):
+        """A look sees the pins of `sync` cycles before, its own cycle counts from one tick before the zero is out,
+        and the edge lies up to a round before the look."""
+        self.state[_OFFSET] = programs.STAMPER_FIRST - sync - 1 - programs.STAMPER_ROUND // 2
 
     def lost(self):
         """Events known to be lost since the begin."""

@@ -26,6 +26,9 @@ _WATCH_MASK = 0x3FFFFFFF
 
 
 class SimulatedPort:
+    edge_constant_expected = 3
+    edge_constant_max = 20
+
     def __init__(self, profile, channel):
         self.name = "simulated"
         self.timing = wire.TIMING_SIMULATED
@@ -43,6 +46,9 @@ class SimulatedPort:
         self.edge_signal = 0
         self.edge_mark = 0
         self.edge_ticks = 0
+        self.edge_constant = self.edge_constant_expected
+        # How many ticks the simulated pins really take; a delay from a beam is off by twice the difference.
+        self._true_constant = getattr(channel, "edge_constant", self.edge_constant_expected)
         self._channel = channel
         self._hz = channel.clock_hz
         self._outputs = sorted(profile.OUTPUTS)
@@ -60,6 +66,9 @@ class SimulatedPort:
         self._ring_ticks = array("q", bytes(8 * _RING))
         self._get = 0
         self._waiting = 0
+
+    def use_edge_constant(self, ticks):
+        self.edge_constant = ticks
 
     # -- outputs -----------------------------------------------------------------------------------------------
     def outputs_off(self):
@@ -210,7 +219,8 @@ class SimulatedPort:
         for row in range(table.rows):
             if table.anchor[row] == wire.ANCHOR_BEAM1 + which and table.count[row] == beam.count:
                 self._phase[row] = _AHEAD
-                self._time[row] = self._zero + beam.ticks + table.delay[row]
+                error = 2 * (self._true_constant - self.edge_constant)
+                self._time[row] = self._zero + beam.ticks + table.delay[row] + error
 
     def button_down(self):
         return self._channel.level(wire.SIGNAL_BUTTON1) != 0

@@ -6,6 +6,9 @@ beam edge after a known delay. The board stamps all three. Each pulse gives two 
     flash error   flash's stamp - source's stamp - the commanded delay: what the electronics add between edge and flash
     stamp error   beam's stamp - source's stamp: the error of an input's stamp, through a wire of negligible length
 
+The mean flash error gives the edge constant: what an edge takes through a pin, which the port of an RP2040 or RP2350
+allows for. `store_edge_constant` stores it on the board.
+
 Under high load the host asks for the board's status without a pause. This makes USB traffic both ways, and garbage
 that the board must collect meanwhile. If a program takes the stamps (timing class interrupt), it stamps an output
 after the command: a delay common to both stamps of an output does not show here. An oscilloscope on source and flash
@@ -18,12 +21,12 @@ import json
 import statistics
 from collections.abc import Callable
 from collections.abc import Sequence as SequenceOf
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from beamfall.errors import MeasureError, Refused, UserError
+from beamfall.errors import DefinitionMismatch, MeasureError, Refused, UserError
 from beamfall.files import write_text
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal, SignalKind
@@ -48,6 +51,8 @@ _WIRE = (
     "connect these two pins with the jumper wire, with nothing else connected to them; find the pins in the "
     "board's profile"
 )
+_CLEAR_TICKS = 0.3
+_PULSES_AGAIN = 100
 _DELAYS_S = (0.0005, 0.001, 0.002, 0.005, 0.010)
 
 
@@ -117,6 +122,9 @@ class Measurement:
     stamp_s: float
     simulated: bool
     measured_at: str
+    edge_constant: dict[str, int | None] | None = (
+        None  # ticks: in use, of the data sheet, as measured
+    )
     loads: dict[str, LoadResult] = field(default_factory=dict)
 
     def to_dict(self) -> dict[str, Any]:
@@ -189,7 +197,46 @@ def measure(
     )
     for load in loads:
         found.loads[load] = _measure_load(board, found, load, pulses, tell)
-    return found
+    return replace(found, edge_constant=_find_edge_constant(board, found))
+
+
+def _find_edge_constant(board: Board, found: Measurement) -> dict[str, int | None] | None:
+    """What the chip's pins really take, from the flash errors; None if the port has no such constant. `measured` is
+    None if no constant explains the errors.
+
+    A flash follows an edge by way of two pins, so it is off by twice the difference. A stamp is rounded to the middle
+    of a round of several ticks: the mean over pulses at all phases of that round is not.
+    """
+    try:
+        constant = board.edge_constant()
+    except DefinitionMismatch:  # an older firmware, which can be measured all the same
+        return None
+    if not constant.most:
+        return None
+    errors = [error for load in found.loads.values() for error in load.flash_error.errors_s]
+    difference = statistics.fmean(errors) * board.info.clock_hz / 2
+    ticks = round(constant.ticks + difference)
+    clear = abs(constant.ticks + difference - ticks) <= _CLEAR_TICKS
+    known = clear and 0 <= ticks <= constant.most
+    return {
+        "in_use": constant.ticks,
+        "expected": constant.expected,
+        "measured": ticks if known else None,
+    }
+
+
+def store_edge_constant(board: Board, found: Measurement, tell: Tell) -> Measurement | None:
+    """Store the measured edge constant on the board and measure again with it; None if nothing is to be stored."""
+    constant = found.edge_constant
+    ticks = constant["measured"] if constant is not None else None
+    if constant is None or ticks is None or ticks == constant["in_use"]:
+        return None
+    board.store_edge_constant(ticks)
+    tell(f"the board now allows for {ticks} ticks at each pin; measuring again")
+    return measure(
+        board, source=found.source, flash=found.flash, beam=found.beam, pulses=_PULSES_AGAIN, loads=("low",),
+        interpreter=found.interpreter, simulated=found.simulated, tell=tell,
+    )  # fmt: skip
 
 
 def _check_signals(board: Board, source: str, flash: str, beam: str) -> None:

@@ -10,7 +10,7 @@ import typer
 from beamfall.board_tools.draw import choose_unit, draw_measurement
 from beamfall.board_tools.install import ask_interpreter, find_only_port
 from beamfall.board_tools.known import recall_interpreter
-from beamfall.board_tools.measure import measure
+from beamfall.board_tools.measure import measure, store_edge_constant
 from beamfall.board_tools.prompt import to_json
 from beamfall.board_tools.self_test_port import open_for_self_test
 from beamfall.cli.output import print_table
@@ -35,6 +35,11 @@ def measure_timing(
     plot: Path | None = typer.Option(
         None, "--plot", help="Draw the distributions (PNG; default: beside --out)."
     ),
+    store: bool = typer.Option(
+        True,
+        "--store/--no-store",
+        help="Store what an edge takes through the chip's pins on the board.",
+    ),
     ask: bool = typer.Option(
         False, "--ask", help="Restart the board first to ask for its MicroPython version."
     ),
@@ -43,7 +48,8 @@ def measure_timing(
     """Measure a board's timing through a jumper wire.
 
     First disconnect valves and flashes: their outputs pulse several hundred times.
-    It measures the error from edge to flash and the error of the board's time stamps, under low and high load.
+    It measures the error from edge to flash and the error of the board's time stamps, under low and high load. It also
+    finds what an edge takes through the chip's pins, and stores it on the board.
     """
 
     check_target(out, "--out")
@@ -54,18 +60,26 @@ def measure_timing(
     interpreter = None
     if ask and not simulated:
         interpreter = dict(to_json(ask_interpreter(port if port is not None else find_only_port())))
+    again = None
+
+    def tell(text: str) -> None:
+        print(f"  {text}", flush=True)
+
     board = open_for_self_test(port, source, beam)
     with board:
         if interpreter is None and not simulated:
             interpreter = recall_interpreter(board.info.unique_id)
         found = measure(
             board, source=source, flash=flash, beam=beam, pulses=pulses, interpreter=interpreter, simulated=simulated,
-            tell=lambda text: print(f"  {text}", flush=True),
+            tell=tell,
         )  # fmt: skip
+        if store:
+            again = store_edge_constant(board, found, tell)
     picture = plot if plot is not None else out.with_suffix(".png")
     found.save(out)
     draw_measurement(found, picture)
     _print_measurement(found)
+    _print_edge_constant(found, again)
     print(f"\nfigures and raw data in {show_text(out)}, drawn in {show_text(picture)}")
     if simulated:
         print("Simulated in virtual time: this says nothing about the timing of real hardware.")
@@ -81,6 +95,38 @@ def _confirm_bare(source: str, flash: str, beam: str) -> None:
     )
     if not typer.confirm(question):
         raise typer.Exit(1)
+
+
+def _print_edge_constant(found: Measurement, again: Measurement | None) -> None:
+    constant = found.edge_constant
+    if constant is None:
+        return
+    ticks = constant["measured"]
+    if ticks is None:
+        print(
+            "\nThe flash is off by more than the way of an edge through the chip's pins explains, so nothing is "
+            "stored. Look for something slow between the two pins, or measure more pulses."
+        )
+        return
+    takes = f"An edge takes {ticks} ticks ({ticks * 1e9 / found.board['clock_hz']:.1f} ns) through a pin"
+    if ticks == constant["in_use"]:
+        print(f"\n{takes}, as the board allows for. Nothing to do.")
+        return
+    print(
+        f"\n{takes}; the board allowed for {constant['in_use']} (data sheet: {constant['expected']})."
+    )
+    if again is None:
+        print(
+            "Flashes are off by twice the difference. Measure without --no-store to store it on the board."
+        )
+        return
+    mean_ns = (
+        sum(again.loads["low"].flash_error.errors_s) / again.loads["low"].flash_error.count * 1e9
+    )
+    print(
+        f"It is stored on the board, which uses it from now on. Measured again, the flash is {mean_ns:+.1f} ns off on "
+        "average. Take the wire off."
+    )
 
 
 def _print_measurement(found: Measurement) -> None:

@@ -45,6 +45,7 @@ class FrameEnd:
     ) -> None:
         self._codec = get_codec() if definition is None else Codec(definition)
         self._definition = self._codec.definition
+        self._asked = self._definition.digest  # of the newest hello
         self._transport = transport
         self._on_receipt = acknowledge_on_receipt
         self._framer = Framer(self._definition)
@@ -188,7 +189,7 @@ class FrameEnd:
             self.counters.answers_dropped += 1
             return
         if definition.name == "welcome":
-            check_welcome_head(frame.payload, self._definition)
+            check_welcome_head(frame.payload, self._definition, self._asked)
         try:
             answer = self._codec.decode(definition.name, frame.payload)
         except MessageError:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from beamfall.errors import (
     AtPrompt,
     BoardRestarted,
+    DefinitionMismatch,
     LinkError,
     LinkLost,
     MessageError,
@@ -29,7 +30,7 @@ from beamfall.link.receiving import INSTANT_S, Awaited, FrameEnd
 from beamfall.link.refusals import make_refusal
 from beamfall.link.strangers import explain_stranger, is_prompt
 from beamfall.link.transport import Transport
-from beamfall.link.welcome import Welcome
+from beamfall.link.welcome import OlderDefinition, Welcome
 from beamfall.wire.framing import (
     DELIMITER,
     encode_frame,
@@ -98,6 +99,14 @@ class Link(FrameEnd):
         Raises NotABoard, ProtocolMismatch, DefinitionMismatch, LinkLost, Refused, or NoAnswer if a
         board that answered before is silent.
         """
+        try:
+            return self._greet(self._definition.digest)
+        except OlderDefinition as older:
+            return self._greet(older.digest)
+
+    def _greet(self, digest: bytes) -> Welcome:
+        """Open a session that uses the definition of that digest."""
+        self._asked = digest
         self._open = False
         self._framer.reset()
         self._stranger.clear()
@@ -107,7 +116,7 @@ class Link(FrameEnd):
             session = self._draw_session()
         self._session = session
         self._number = 1
-        hello = Message("hello", {"definition": self._definition.digest})
+        hello = Message("hello", {"definition": digest})
         started_s = self._transport.clock()
         try:
             answer = self._exchange(hello, self._timing.hello_tries, Awaited(self._find(hello), 1))
@@ -204,6 +213,11 @@ class Link(FrameEnd):
     ) -> Message:
         if not self._open:
             raise NotOpen(f"no open session on {self.name}; call open() first")
+        if message.name in (self._definition.find_added(self._asked) or ()):
+            raise DefinitionMismatch(
+                f"the board's firmware is older than this library and does not know {message.name.replace('_', '-')}; "
+                "install the firmware that comes with this library: `beamfall board install`"
+            )
         self._number += 1
         awaited = Awaited(self._find(message), self._number)
         try:

@@ -89,19 +89,31 @@ class Welcome:
         return ticks / self.clock_hz
 
 
-def check_welcome_head(payload: bytes, definition: Definition) -> None:
-    """Check the fields of a welcome that every version has, before reading the rest.
+class OlderDefinition(DefinitionMismatch):
+    """The board has an earlier definition that the library's only extends: a hello with `digest` opens a session."""
 
-    Raises ProtocolMismatch or DefinitionMismatch, with the cure.
+    def __init__(self, text: str, digest: bytes) -> None:
+        super().__init__(text)
+        self.digest = digest
+
+
+def check_welcome_head(payload: bytes, definition: Definition, asked: bytes) -> None:
+    """Check the fields of a welcome that every version has, before reading the rest; `asked`: the hello's digest.
+
+    Raises ProtocolMismatch or DefinitionMismatch, with the cure; OlderDefinition if another hello helps.
     """
     if len(payload) < _HEAD.size:
         return
     protocol, digest, major, minor, patch = _HEAD.unpack_from(payload)
     if protocol != definition.protocol:
         raise ProtocolMismatch(explain_version(protocol, definition.protocol))
-    if digest != definition.digest:
-        raise DefinitionMismatch(
-            f"the board's firmware {major}.{minor}.{patch} was built from another messages.toml "
-            f"(digest {digest.hex()}, this library's {definition.digest.hex()}); "
-            "install the firmware that comes with this library: `beamfall board install`"
-        )
+    if digest == asked:
+        return
+    text = (
+        f"the board's firmware {major}.{minor}.{patch} was built from another messages.toml "
+        f"(digest {digest.hex()}, this library's {definition.digest.hex()}); "
+        "install the firmware that comes with this library: `beamfall board install`"
+    )
+    if definition.find_added(digest) is not None:
+        raise OlderDefinition(text, digest)
+    raise DefinitionMismatch(text)

@@ -18,6 +18,8 @@ from beamfall.sim.board_folder import BoardFolder
 from beamfall.sim.firmware_modules import FirmwareModules, load_firmware
 from beamfall.sim.traits import find_traits
 
+EDGE_CONSTANT = 3  # ticks that the simulated pins take, unless the rig says otherwise: as expected
+
 
 class RigAtPins(Protocol):
     """What is connected to a simulated board's pins. Times are ticks of `clock_hz` since power-up."""
@@ -52,6 +54,7 @@ class _EmbeddedChannel:
 
     def __init__(self, rig: RigAtPins, seed: int, boot: int) -> None:
         self.clock_hz = rig.clock_hz
+        self.edge_constant = getattr(rig, "edge_constant", EDGE_CONSTANT)
         self.unique_id = make_unique_id(seed)
         self.now = 0
         self.granted = 0

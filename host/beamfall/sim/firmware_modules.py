@@ -39,7 +39,8 @@ def load_firmware() -> FirmwareModules:
 
 @cache
 def load_other_firmware(differs: str) -> FirmwareModules:
-    """Return firmware made from another messages.toml: with another `protocol` version or another `definition`.
+    """Return firmware made from another messages.toml: with another `protocol` version, another `definition`, or an
+    `older` one, which this library's extends.
 
     It is a separate copy of the modules, for simulated boards that do not match this library's version.
     """
@@ -47,6 +48,9 @@ def load_other_firmware(differs: str) -> FirmwareModules:
     wire = modules.board.step.__globals__["wire"]
     if differs == "protocol":
         wire.PROTOCOL += 1
+    if differs == "older":
+        wire.DEFINITION, wire.EXTENDED = wire.EXTENDED[0], ()
+        return modules
     wire.DEFINITION = bytes(byte ^ 0x5A for byte in wire.DEFINITION)
     return modules
 

@@ -10,13 +10,20 @@ CLOCK_HZ = 125_000_000
 class JumperRig:
     """Implements `beamfall.sim.embedded.RigAtPins`: only a wire from output `source` to input `target`.
 
-    `delay_ticks` is how long an edge takes through the wire: 0 for a real wire, any value in a test.
+    `delay_ticks` is how long an edge takes through the wire: 0 for a real wire, any value in a test. `edge_constant` is
+    that of the chip at whose pins it is, see protocol/messages.toml.
     """
 
     def __init__(
-        self, source: int, target: int, clock_hz: int = CLOCK_HZ, delay_ticks: int = 0
+        self,
+        source: int,
+        target: int,
+        clock_hz: int = CLOCK_HZ,
+        delay_ticks: int = 0,
+        edge_constant: int = 3,
     ) -> None:
         self.clock_hz = clock_hz
+        self.edge_constant = edge_constant
         self._source = source
         self._target = target
         self._delay = delay_ticks

@@ -3,6 +3,7 @@
 sim                      firmware and rig in this process, virtual time
 sim:micropython          the firmware under the MicroPython interpreter, the same virtual time
 sim?seed=7&fault=NAME    options of either; several faults: fault=NAME,NAME or fault=NAME&fault=NAME
+sim?edge=5               for `board measure`: a chip whose pins take 5 ticks
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ class SimulatedPortName:
     kind: str
     seed: int | None = None
     fault: str | None = None
+    edge: int | None = None
 
 
 def parse_port(name: str) -> SimulatedPortName:
@@ -33,6 +35,7 @@ def parse_port(name: str) -> SimulatedPortName:
         )
     seed: int | None = None
     faults: list[str] = []
+    edge: int | None = None
     for key, value in parse_qsl(query, keep_blank_values=True):
         if key == "seed":
             # The shot log stores seeds, and its integers end there.
@@ -45,12 +48,16 @@ def parse_port(name: str) -> SimulatedPortName:
             seed = int(value)
         elif key == "fault":
             faults.append(value)
+        elif key == "edge":
+            if value not in map(str, range(21)):
+                raise PortSyntaxError(f"port {name!r}: edge={value!r} is not a number from 0 to 20")
+            edge = int(value)
         else:
             raise PortSyntaxError(
-                f"port {name!r}: option {key!r} is unknown; the options are seed and fault"
+                f"port {name!r}: option {key!r} is unknown; the options are seed, fault and edge"
             )
-    if query and seed is None and not faults:
+    if query and seed is None and not faults and edge is None:
         raise PortSyntaxError(
             f"port {name!r}: cannot read {query!r}; write, for example, sim?seed=7"
         )
-    return SimulatedPortName(kind, seed, ",".join(faults) if faults else None)
+    return SimulatedPortName(kind, seed, ",".join(faults) if faults else None, edge)

@@ -36,7 +36,10 @@ def open_port(
 def open_jumpered(name: str, source: int, target: int) -> Transport:
     """See `beamfall.ports.PortModule`."""
     port = parse_port(name)
-    return _open(port.kind, JumperRig(source, target), port.seed or 0, port.kind)
+    rig = JumperRig(source, target)
+    if port.edge is not None:
+        rig.edge_constant = port.edge
+    return _open(port.kind, rig, port.seed or 0, port.kind)
 
 
 def recall_picture(truth: Mapping[str, Any]) -> Picture | None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import struct
 import tomllib
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from types import MappingProxyType
@@ -27,6 +28,7 @@ from beamfall.wire.schema import (
     SIGNAL_BITS,
     Definition,
     EnumDefinition,
+    Extended,
     Field,
     FrameDefinition,
     Limits,
@@ -71,7 +73,10 @@ class _Parser:
 
     def parse(self, content: Mapping[str, Any]) -> Definition:
         self._check_keys(
-            content, "the file", {"protocol", "frame", "limits", "enums", "records", "messages"}
+            content,
+            "the file",
+            {"protocol", "frame", "limits", "enums", "records", "messages"},
+            frozenset({"extends"}),
         )
         protocol = self._check_integer(content["protocol"], "protocol", 1, 255)
         frame = FrameDefinition(**self._parse_sizes(content["frame"], "frame", FrameDefinition))
@@ -110,7 +115,7 @@ class _Parser:
         for message in messages.values():
             self._check_answer(message, messages)
         self._check_limits(limits, messages)
-        return Definition(
+        definition = Definition(
             protocol,
             frame,
             limits,
@@ -120,6 +125,30 @@ class _Parser:
             MappingProxyType(records),
             MappingProxyType(messages),
         )
+        return replace(
+            definition,
+            extends=tuple(
+                self._parse_extended(entry, definition) for entry in content.get("extends", [])
+            ),
+        )
+
+    def _parse_extended(self, entry: Mapping[str, Any], definition: Definition) -> Extended:
+        self._check_keys(entry, "extends", {"digest", "added"})
+        where = f"extends {entry['digest']}"
+        for name in entry["added"]:
+            kind = definition.messages[name].kind if name in definition.messages else None
+            self._require(
+                kind in ("request", "answer"), where, f"{name!r} is not a request or an answer"
+            )
+        extended = Extended(bytes.fromhex(entry["digest"]), frozenset(entry["added"]))
+        found = definition.without(extended.added).digest
+        self._require(
+            found == extended.digest,
+            where,
+            f"without what was added, the digest is {found.hex()}: more has changed than was added. "
+            "Undo it, or remove this entry, and hosts and boards must be updated together",
+        )
+        return extended
 
     def _require(self, condition: bool, where: str, problem: str) -> None:
         if not condition:

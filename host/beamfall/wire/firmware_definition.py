@@ -39,6 +39,10 @@ def _lines(definition: Definition) -> Iterator[str]:
     yield ""
     yield f"PROTOCOL = const({definition.protocol})"
     yield f"DEFINITION = {_bytes_literal(definition.digest)}  # digest of messages.toml"
+    yield "EXTENDED = ("  # digests of earlier definitions that this one extends
+    for extended in definition.extends:
+        yield f"    {_bytes_literal(extended.digest)},"
+    yield ")"
     for name, size in vars(frame).items():
         yield f"{name.upper()} = const({size})"
     yield 'FORMAT_HEADER = "<BBHI"  # protocol, message, session, number'

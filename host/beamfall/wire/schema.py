@@ -7,7 +7,7 @@ import json
 import struct
 from collections import namedtuple
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 from functools import cached_property
 from types import MappingProxyType
@@ -208,6 +208,14 @@ class Limits:
 
 
 @dataclass(frozen=True)
+class Extended:
+    """An earlier definition that the present one extends: its digest, and what has been added since."""
+
+    digest: bytes
+    added: frozenset[str]
+
+
+@dataclass(frozen=True)
 class Definition:
     """The whole wire."""
 
@@ -219,6 +227,18 @@ class Definition:
     signals: tuple[SignalDefinition, ...]
     records: Mapping[str, RecordDefinition]
     messages: Mapping[str, MessageDefinition]
+    extends: tuple[Extended, ...] = ()
+
+    def find_added(self, digest: bytes) -> frozenset[str] | None:
+        """Return the messages that the definition of that digest lacks; None if it is not compatible."""
+        if digest == self.digest:
+            return frozenset()
+        return next((one.added for one in self.extends if one.digest == digest), None)
+
+    def without(self, names: frozenset[str]) -> Definition:
+        """Return the definition without those messages, extending nothing."""
+        left = {name: one for name, one in self.messages.items() if name not in names}
+        return replace(self, messages=MappingProxyType(left), extends=())
 
     @cached_property
     def by_id(self) -> Mapping[int, MessageDefinition]:

@@ -32,6 +32,7 @@ _TYPICAL: Mapping[str, Any] = {
     "beam_edges_ignored": 1, "beams_dark": 0, "blanking_ticks": 2_500_000, "boot_id": 0x1F3A_55C7,
     "camera_max_ms": 8000, "cause": "none", "chosen": 1, "clock_hz": 125_000_000, "count": 2,
     "definition": "digest", "delay_ticks": 9_437_500, "detail": 1, "digest": bytes(range(16, 32)),
+    "edge_constant.ticks": 3, "edge_constant_is.ticks": 3, "expected": 3, "edge_constant_is.most": 4, "set": 1,
     "duty_percent": 30, "duty_window_ms": 10_000, "dwell_ticks": 12_500,
     "earliest_beam_ticks": 250, "earliest_ticks": 125, "shot_done.edges": 14, "edges_lost": 0,
     "ended_ticks": 71_250_000, "firmware_major": 0, "firmware_minor": 1, "firmware_patch": 0,

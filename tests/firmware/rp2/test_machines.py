@@ -265,6 +265,35 @@ def test_with_the_chips_own_delays_errors_are_constant(make_bench: Callable[...,
 
 
 # -- stamps ----------------------------------------------------------------------------------------------------
+def test_the_edge_constant_shows_in_the_stamps_and_can_be_put_right(
+    make_bench: Callable[..., Any],
+) -> None:
+    """A wire from valve 1 to beam 1, as `board measure` uses it. The emulator has no input flip-flops, so its constant
+    is 0 where the data sheet says 3: the flash comes twice that too early, and the board's own stamps show it."""
+    bench = make_bench(sync=2)
+    assert (bench.port.edge_constant, bench.port.edge_constant_expected) == (3, 3)
+    wire = bench.chip.mcu.gpio[bench.pin[VALVE1]]
+    wire.add_listener(lambda state, _last: bench.chip.drive(bench.pin[BEAM1], int(state) & 1))
+    rows = [(0, 0, VALVE1, 1000 + 30_001 * n, 2000) for n in range(12)]
+    rows += [(1, n + 1, FLASH1, 500, 1000) for n in range(12)]
+
+    def mean_error() -> float:
+        bench.release(rows, window=1, blanking=20_000)
+        bench.chip.run(400_000)
+        bench.port.stop()
+        begins = {VALVE1: [], FLASH1: []}
+        for signal, level, ticks in bench.stamps():
+            if level and signal in begins:
+                begins[signal].append(ticks)
+        errors = [f - v - 500 for v, f in zip(begins[VALVE1], begins[FLASH1], strict=True)]
+        assert len(errors) == 12
+        return sum(errors) / len(errors)
+
+    assert round(mean_error() / 2) == -3
+    bench.port.use_edge_constant(0)
+    assert round(mean_error() / 2) == 0 and abs(mean_error()) < 1.5
+
+
 def test_stamps_are_within_half_a_round(bench: Any) -> None:
     """All stamped pins at any phase: 7 cycles, 56 ns; just after another event 11."""
     zero = bench.release([(0, 0, VALVE1, 200_000, 100)])
