@@ -41,8 +41,8 @@ def dated(belief: Belief, when: str) -> Belief:
 def test_what_was_learned_narrows_and_moves_the_plan() -> None:
     before = plan_collision(example_rig()).intervals["jet_onset"]
     after = plan_collision(example_rig(), learned=learned()).intervals["jet_onset"]
-    # one standard deviation up: σ(ln a) is 0.22
-    assert after.p50 / before.p50 == pytest.approx(np.exp(0.22), rel=0.02)
+    # one standard deviation up: σ(ln a) is 0.08
+    assert after.p50 / before.p50 == pytest.approx(np.exp(0.08), rel=0.02)
     assert (after.p95 - after.p5) < 0.35 * (before.p95 - before.p5)
     plan = plan_collision(example_rig(), learned=learned())
     assert any("narrowed by 5 shots" in line for line in plan.assumptions)

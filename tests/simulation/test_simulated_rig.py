@@ -54,7 +54,7 @@ def rig_of(diameter_m: float = 0.004, *, beams: tuple[BeamModel, ...] = (), **ch
         volume_scatter=0.0,
         start_speed_ratio=0.0,
     )
-    jet = JetModel(1.5, 2.5, 0.65, onset_scatter_s=0.0, height_scatter=0.0)
+    jet = JetModel(1.2, 2.5, 0.65, onset_scatter_s=0.0, height_scatter=0.0)
     model = RigModel(
         (valve,), beams, (FlashModel(5e-5, 5e-5, 1.0),), jet, WATER, AIR, G, aim_scatter_m=0.0
     )

@@ -10,10 +10,13 @@ from beamfall.physics.gravity import STANDARD_GRAVITY
 from beamfall.physics.liquids import WATER, Liquid
 from beamfall.physics.ranges import check_range
 
-#: Depths of the dish in m between which a jet fails, and at which it rises highest
-#: (Hobbs & Osheroff 1967, Science 158:1184).
+#: Depth of the dish in m below which no jet throws off drops (Hobbs & Osheroff 1967, Science 158:1184).
 SHALLOWEST_JET_M = 0.003
-BEST_JET_DEPTH_M = 0.007
+#: Depth in cavity radii from which a jet loses less than a tenth of its height (`jet.depth_factors`).
+DEEP_ENOUGH = 0.52
+#: Weber number below which a drop coalesces without a splash: U·√(ρD/σ) ≈ 8 (Hsiao, Lichter & Quintero
+#: 1988, Phys. Fluids 31:3560).
+COALESCENCE_WEBER = 64.0
 
 
 @dataclass(frozen=True)
@@ -79,12 +82,12 @@ class Regime(Enum):
 def classify_impact(groups: ImpactGroups, depth_m: float) -> Regime:
     """The regime on a layer of `depth_m` (0.1 mm to 1 m).
 
-    Bubble band: see `bubble_band`. Below We = 8 drops coalesce (Rein 1993, Fluid Dyn. Res. 12:61,
-    from memory). A layer below 3 mm throws no jet (Hobbs & Osheroff 1967). Regimes shade into
+    Bubble band: see `bubble_band`. Below COALESCENCE_WEBER drops coalesce.
+    A layer below 3 mm throws no jet (Hobbs & Osheroff 1967). Regimes shade into
     each other; the borders are those of water.
     """
     check_range("depth of liquid", depth_m, 1e-4, 1.0, "m")
-    if groups.weber < 8.0:
+    if groups.weber < COALESCENCE_WEBER:
         return Regime.COALESCENCE
     if depth_m < SHALLOWEST_JET_M:
         return Regime.CROWN

@@ -1,24 +1,25 @@
 """The cavity's collapse and the jet it throws up, as uncertain quantities.
 
-No published formula for the jet is trusted here. What is kept is how onset, height and rise scale,
-each with a factor that has a broad lognormal distribution, drawn from the literature and narrowed
-by what the rig shows:
+The laws are fitted to splashes computed with an open solver of free-surface flow (axisymmetric volume
+of fluid; D 2.6 to 7.4 mm, 2.4 to 4.4 m/s, 1 to 220 mPa·s, 30 to 73 mN/m, 3 mm deep to deep; meshes of
+0.16 and 0.08 mm, between which onsets differ by 3 to 13 %). Each has a factor with a lognormal
+distribution, which what the rig shows narrows:
 
-    onset  = a · √(R/g)      from the impact until the column rises above the surface
-    height = b · R           the highest point of the tip, above the surface
-    rise   = c · √(2·height/g), c ≤ 1, from the onset until the highest point
+    onset  = a · [0.30·g/R + 8.9·σ/(ρR³)]^(−1/2)   from the impact until the column rises above the surface
+    height = b · R · exp[−(ν/(0.0088·√(gR³)))^0.91]  the highest point of the tip, above the surface
+    rise   = c · √(2·height/g), c ≤ 1               from the onset until the highest point
 
-R is the energy bound of the cavity's radius (`impact.cavity_radius_bound`). Why these numbers:
+R is the energy bound of the cavity's radius (`impact.cavity_radius_bound`), ν the liquid's viscosity over
+its density. `depth_factors` say what a shallow dish does to onset and height. Why these numbers:
 
-a  median 1.5, σ(ln) 0.22. Worthington (1908, A Study of Splashes): a drop of 0.2 g falling 0.4 m
-   shows its column from 64 ms; there √(R/g) = 42.6 ms. 90 % between 1.04 and 2.15.
-b  median 2.5, σ(ln) 0.45: jets of 15 to 65 mm for a 4 mm drop from 0.6 m (common practice, no
-   source).
-c  median 0.65, σ(ln) 0.20: the tip slows faster than g at first, so that √(2H/g) bounds the rise
-   (van Rijn et al. 2021); how far below it lies is our estimate.
+a  median 1, σ(ln) 0.08: 22 computed splashes lie between 0.86 and 1.09 of the law. Worthington (1908, A
+   Study of Splashes): a drop of 0.2 g falling 0.4 m shows its column from 64 ms, the law says 60 ms.
+b  median 2.25, σ(ln) 0.22, more where viscosity counts: computed 1.6 to 2.8 without, from mesh to mesh
+   10 % apart.
+c  median 0.70, σ(ln) 0.22: from the tip's path up to 90 % of its height in computed splashes (0.46 to
+   0.89). The tip slows faster than g at first, so that √(2H/g) bounds the rise (van Rijn et al. 2021).
 
 The factors belong to the rig, not to one height: what was learned at one height holds at another.
-A shallow dish lowers the jet: `estimate_depth_factor`.
 """
 
 from __future__ import annotations
@@ -27,12 +28,12 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from statistics import NormalDist
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from beamfall.errors import PhysicsRangeError
 from beamfall.physics.gravity import STANDARD_GRAVITY
 from beamfall.physics.impact import (
-    BEST_JET_DEPTH_M,
+    COALESCENCE_WEBER,
     SHALLOWEST_JET_M,
     Regime,
     cavity_radius_bound,
@@ -49,8 +50,13 @@ if TYPE_CHECKING:
 Vector = tuple[float, float, float]
 Matrix = tuple[Vector, Vector, Vector]
 
-_MEDIANS: Vector = (1.50, 2.50, 0.65)  # a, b, c
-_SPREADS: Vector = (0.22, 0.45, 0.20)  # standard deviations of their logarithms
+_MEDIANS: Vector = (1.0, 2.25, 0.70)  # a, b, c
+_SPREADS: Vector = (0.08, 0.22, 0.22)  # standard deviations of their logarithms
+_OF_DAMPING = 0.25  # the height's spread grows by this for each power of e that viscosity takes away
+_ONSET_BY_GRAVITY, _ONSET_BY_TENSION = 0.30, 8.9
+_DAMPED_FROM, _DAMPING_POWER = 0.0088, 0.91
+#: A lower bulge than this is no jet that a drop could meet (our choice).
+LEAST_JET_M = 0.002
 # Outside the regime the numbers come from, and for unknown liquids, the spreads grow (estimates).
 _OTHER_REGIME_WIDER = 1.5
 _UNKNOWN_LIQUID_WIDER = 1.25
@@ -75,7 +81,7 @@ class JetSample(NamedTuple):
 class JetPrior:
     """What is known about a rig's jets: a normal distribution of ln(a, b, c), and the scales.
 
-    `onset_scale_s` √(R/g) and `height_scale_m` R (times the depth factor) belong to one impact;
+    `onset_scale_s` and `height_scale_m`, the laws with factors of 1, belong to one impact;
     `log_mean` and `log_covariance` to the rig. Immutable: every method returns a new one.
     Raises PhysicsRangeError for scales that are not positive or a covariance that is not one.
     """
@@ -92,7 +98,7 @@ class JetPrior:
 
     def __post_init__(self) -> None:
         check_range("onset scale", self.onset_scale_s, 1e-3, 0.5, "s")
-        check_range("height scale", self.height_scale_m, 1e-4, 0.5, "m")
+        check_range("height scale", self.height_scale_m, 1e-5, 0.5, "m")
         check_range("gravity", self.gravity, 9.7, 9.9, "m/s²")
         for mean in self.log_mean:
             check_range("logarithm of a jet factor", mean, -5.0, 5.0)
@@ -135,7 +141,7 @@ class JetPrior:
     ) -> tuple[float, ...]:
         """Percentiles of "onset_s", "height_m" or "rise_s", in SI units, in closed form.
 
-        Without the cut of the rise at its bound, which moves its 95 % by less than 1.5 %.
+        Without the cut of the rise at its bound, which moves its 95 % by less than 3 %.
         """
         mean, spread = self.log_moments(quantity)
         for percent in percents:
@@ -187,18 +193,32 @@ def draw_jet_prior(
 
     The spreads are half as wide again outside the thick-jet regime, and a quarter wider for a
     liquid with unknown properties (estimates). Raises PhysicsRangeError when no jet is to be
-    expected (coalescence, or a layer below 3 mm) and outside the ranges of `impact`.
+    expected (coalescence, a thick liquid, a layer below 3 mm) and outside the ranges of `impact`.
     """
     groups = impact_groups(diameter_m, speed_m_s, liquid, gravity=gravity)
-    factor = estimate_depth_factor(depth_m)
+    check_range("depth of liquid", depth_m, SHALLOWEST_JET_M, 1.0, "m")
     regime = classify_impact(groups, depth_m)
     if regime is Regime.COALESCENCE:
         raise PhysicsRangeError(
-            f"impact Weber number = {groups.weber:.3g} is out of range: a jet needs 8 or more; "
-            "let the drop fall from higher up or make it larger"
+            f"no jet: the impact Weber number is {groups.weber:.3g}, and below {COALESCENCE_WEBER:.0f} a drop "
+            "sinks in without a splash; let the drop fall from higher up or make it larger",
+            key="valve[1].height",
         )
     radius = cavity_radius_bound(diameter_m, groups.froude)
-    prior = JetPrior(math.sqrt(radius / gravity), radius * factor, gravity)
+    viscosity = cavity_viscosity(liquid, speed_m_s, radius)
+    height = height_law(radius, viscosity, depth_m, gravity)
+    if _MEDIANS[1] * height < LEAST_JET_M:
+        raise PhysicsRangeError(
+            f"no jet: {liquid.name} of {viscosity * liquid.density_kg_m3 * 1e3:.0f} mPa·s on {depth_m * 1e3:.3g} mm "
+            f"of liquid rises {_MEDIANS[1] * height * 1e3:.1g} mm, less than {LEAST_JET_M * 1e3:.0f} mm; "
+            "thin the liquid (most use 1 to 10 mPa·s), or use a deeper dish",
+            key="liquid",
+        )
+    prior = JetPrior(onset_law(radius, liquid, depth_m, gravity), height, gravity)
+    damping = damping_exponent(radius, viscosity, gravity)
+    rows = [list(row) for row in prior.log_covariance]
+    rows[1][1] += (_OF_DAMPING * damping) ** 2
+    prior = replace(prior, log_covariance=_matrix(rows))
     if regime is not Regime.JET:
         prior = prior.widen(_OTHER_REGIME_WIDER)
     if liquid.unknown:
@@ -206,18 +226,41 @@ def draw_jet_prior(
     return prior
 
 
-def estimate_depth_factor(depth_m: float) -> float:
-    """Height of a jet on a layer of 3 mm to 1 m, over that on a deep one.
+def onset_law(radius_m: Any, liquid: Liquid, depth_m: float, gravity: float) -> Any:
+    """Onset in s with a factor of 1; floats or arrays of R."""
+    by_tension = (
+        _ONSET_BY_TENSION * liquid.surface_tension_n_m / (liquid.density_kg_m3 * radius_m**3)
+    )
+    later, _ = depth_factors(depth_m / radius_m)
+    return later * (_ONSET_BY_GRAVITY * gravity / radius_m + by_tension) ** -0.5
 
-    Hobbs & Osheroff (1967, Science 158:1184): jets fail below about 3 mm and rise highest near
-    7 mm. The numbers between are ours: 0.3 at 3 mm, straight to 1.15 at 7 mm, straight to 1 at
-    20 mm and beyond.
+
+def height_law(radius_m: Any, viscosity_m2_s: float, depth_m: float, gravity: float) -> Any:
+    """Height in m with a factor of 1; floats or arrays of R."""
+    _, lower = depth_factors(depth_m / radius_m)
+    return lower * radius_m * math.e ** -damping_exponent(radius_m, viscosity_m2_s, gravity)
+
+
+def damping_exponent(radius_m: Any, viscosity_m2_s: float, gravity: float) -> Any:
+    """The power of e by which viscosity lowers a jet."""
+    number = viscosity_m2_s / (gravity * radius_m**3) ** 0.5
+    return (number / _DAMPED_FROM) ** _DAMPING_POWER
+
+
+def cavity_viscosity(liquid: Liquid, speed_m_s: float, radius_m: float) -> float:
+    """Kinematic viscosity in m²/s at the cavity's shear rate, U/R (estimate)."""
+    return liquid.viscosity_at(speed_m_s / radius_m) / liquid.density_kg_m3
+
+
+def depth_factors(depth_ratio: Any) -> tuple[Any, Any]:
+    """By how much a dish makes the onset later and the jet lower; `depth_ratio` is depth over R.
+
+    Ours, through splashes computed at 3, 7, 12 and 25 mm with R = 12.4 mm. Hobbs & Osheroff (1967,
+    Science 158:1184) count jet drops: below about 3 mm there are none, while the column is lower.
     """
-    check_range("depth of liquid", depth_m, SHALLOWEST_JET_M, 1.0, "m")
-    if depth_m <= BEST_JET_DEPTH_M:
-        share = (depth_m - SHALLOWEST_JET_M) / (BEST_JET_DEPTH_M - SHALLOWEST_JET_M)
-        return 0.3 + 0.85 * share
-    return 1.15 - 0.15 * min(1.0, (depth_m - BEST_JET_DEPTH_M) / (0.020 - BEST_JET_DEPTH_M))
+    later = 1.0 + 0.74 * math.e ** -((depth_ratio / 0.4) ** 2)
+    lower = 1.0 - math.e ** -((depth_ratio / 0.42) ** 4)
+    return later, lower
 
 
 def tip_height(

@@ -327,6 +327,7 @@ def describe_basis(rig: Rig) -> dict[str, Any]:
             "liquid": liquid.name,
             "parts": [[name, share] for name, share in liquid.parts],
             "depth_m": rig.dish.depth_m,
+            "law": 2,  # of onset and height: factors of an earlier one mean something else
             "bore_m": valve.bore_m,
             "length_m": valve.length_m,
             "head_m": valve.head_m,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from beamfall.physics.drops import compute_volume, nozzle_drops
 from beamfall.physics.impact import (
-    BEST_JET_DEPTH_M,
+    DEEP_ENOUGH,
     SHALLOWEST_JET_M,
     Regime,
     classify_impact,
@@ -86,16 +86,17 @@ def _about_dish(rig: Rig, setting: Setting, rigs: Draws) -> Iterator[str]:
     import numpy as np
 
     depth = rig.dish.depth_m
+    deep = DEEP_ENOUGH * float(np.median(rigs.cavity_m))
     if depth < SHALLOWEST_JET_M:
         yield (
             f"dish too shallow for a jet: {depth * 1e3:.1f} mm; below {SHALLOWEST_JET_M * 1e3:.0f} mm "
-            f"there is none, {BEST_JET_DEPTH_M * 1e3:.0f} mm or more give the highest: fill it up"
+            f"there is none, {deep * 1e3:.0f} mm or more let it rise: fill it up"
         )
         return
-    if depth < 0.7 * BEST_JET_DEPTH_M:
+    if depth < deep:
         yield (
-            f"the dish is shallow ({depth * 1e3:.1f} mm): jets stay low; near "
-            f"{BEST_JET_DEPTH_M * 1e3:.0f} mm they rise highest"
+            f"the dish is shallow ({depth * 1e3:.1f} mm): jets stay low; from {deep * 1e3:.0f} mm on they "
+            "rise freely"
         )
     groups = impact_groups(
         float(np.median(rigs.first.diameter_m)),

@@ -19,7 +19,13 @@ from beamfall.physics.fall import (
     DropFalls,
 )
 from beamfall.physics.impact import SHALLOWEST_JET_M
-from beamfall.physics.jet import estimate_depth_factor, tip_heights
+from beamfall.physics.jet import (
+    LEAST_JET_M,
+    cavity_viscosity,
+    height_law,
+    onset_law,
+    tip_heights,
+)
 from beamfall.planning.setting import Setting, compute_drop, compute_start_speed
 from beamfall.planning.unknowns import NAMES, list_unknowns
 
@@ -106,6 +112,7 @@ class Draws:
     values: Mapping[str, Floats]
     valves: tuple[DropDraws, ...]
     flash_latency_s: Floats
+    cavity_m: Floats  # `impact.cavity_radius_bound`
     onset_s: Floats
     rise_s: Floats
     height_m: Floats
@@ -149,7 +156,7 @@ class Draws:
 
 def meet(jet: JetDraws, drop: DropDraws, freed_s: Floats) -> tuple[Floats, Floats]:
     """When and where a drop that came free at `freed_s` meets the jet; NaN where it strikes none."""
-    none = jet.tip(freed_s + drop.to_surface_s) <= 0.0
+    none = (jet.tip(freed_s + drop.to_surface_s) <= 0.0) | (jet.height_m < LEAST_JET_M)
     low, high = np.zeros_like(jet.height_m), jet.height_m.copy()
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
@@ -187,8 +194,10 @@ def make_draws(rig: Rig, setting: Setting, z: Floats, prior: JetPrior) -> Draws:
     radius = (
         first.diameter_m * (first.impact_speed_m_s**2 / (3.0 * gravity * first.diameter_m)) ** 0.25
     )
-    depth = estimate_depth_factor(max(rig.dish.depth_m, SHALLOWEST_JET_M))
-    height = values["height_factor"] * depth * radius
+    depth, liquid = max(rig.dish.depth_m, SHALLOWEST_JET_M), setting.liquid
+    speed, middle = (float(np.median(one)) for one in (first.impact_speed_m_s, radius))
+    viscosity = cavity_viscosity(liquid, speed, middle)
+    height = values["height_factor"] * height_law(radius, viscosity, depth, gravity)
     flash = rig.flashes[0].latency_s if rig.flashes else 0.0
     return Draws(
         setting=setting,
@@ -196,7 +205,8 @@ def make_draws(rig: Rig, setting: Setting, z: Floats, prior: JetPrior) -> Draws:
         values=values,
         valves=valves,
         flash_latency_s=flash * values["flash_latency_ratio"],
-        onset_s=values["onset_factor"] * np.sqrt(radius / gravity),
+        cavity_m=radius,
+        onset_s=values["onset_factor"] * onset_law(radius, liquid, depth, gravity),
         rise_s=values["rise_factor"] * np.sqrt(2.0 * height / gravity),
         height_m=height,
     )

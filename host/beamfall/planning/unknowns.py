@@ -82,11 +82,11 @@ def list_unknowns(rig: Rig, setting: Setting, prior: JetPrior | None = None) -> 
         _plain("beam_sense", 0.8, 0.15, 0.0, 1.2, "share of the beam's width that counts (estimate)"),
         _plain("latency_error_s", 0.0, u.latency_s, -0.1, 0.1, "uncertainty.latency"),
         _ratio("flash_latency_ratio", 1.0, 0.2, 0.3, 3.0, "flash latency known to a fifth (estimate)"),
-        _ratio("onset_factor", medians[0], spreads[0], 0.2, 8.0, "physics.jet: onset = a·√(R/g)"),
-        _ratio("height_factor", medians[1], spreads[1], 0.2, 20.0, "physics.jet: height = b·R"),
+        _ratio("onset_factor", medians[0], spreads[0], 0.2, 8.0, "physics.jet: onset = a·law"),
+        _ratio("height_factor", medians[1], spreads[1], 0.2, 20.0, "physics.jet: height = b·law"),
         _ratio("rise_factor", medians[2], spreads[2], 0.1, 1.0, "physics.jet: rise = c·√(2·height/g)"),
         _plain(
-            "contact_offset_s", 0.0, 2e-3, -0.02, 0.02,
+            "contact_offset_s", 0.0, 1e-3, -0.02, 0.02,
             "by how much the contact is later than the models say (estimate)",
         ),
     )  # fmt: skip

@@ -12,8 +12,7 @@ import random
 from collections.abc import Mapping
 
 from beamfall.errors import PhysicsRangeError
-from beamfall.physics.impact import SHALLOWEST_JET_M
-from beamfall.physics.jet import JetPrior, estimate_depth_factor
+from beamfall.physics.jet import JetPrior
 from beamfall.physics.liquids import Liquid
 from beamfall.physics.umbrella import SPEED_SPREAD, TIME_SPREAD
 from beamfall.planning.setting import Setting, compute_flow, make_setting
@@ -71,7 +70,6 @@ def draw_model(
     scatter = {
         name: unknown.at(draws.gauss(0.0, 1.0)) for name, unknown in list_scatters(rig).items()
     }
-    depth = rig.dish.depth_m
     sheet = random.Random(f"{seed}/umbrella")  # its own stream, for the same reason
     return RigModel(
         valves=tuple(
@@ -117,7 +115,6 @@ def draw_model(
             onset_factor=true["onset_factor"],
             height_factor=true["height_factor"],
             rise_factor=true["rise_factor"],
-            depth_factor=estimate_depth_factor(depth) if depth >= SHALLOWEST_JET_M else 1.0,
             onset_scatter_s=scatter["onset_scatter_s"],
             height_scatter=scatter["height_scatter"],
             shape=shape,
@@ -125,7 +122,7 @@ def draw_model(
         liquid=setting.liquid,
         air=setting.air,
         gravity=setting.gravity,
-        dish_depth_m=depth,
+        dish_depth_m=rig.dish.depth_m,
         frame_width_m=min(
             0.25, max(0.056, 0.04 + 2.0 * max(abs(one.place_m) for one in rig.valves))
         ),

@@ -6,11 +6,11 @@ import math
 import random
 from dataclasses import dataclass, field
 
-from beamfall.physics.impact import SHALLOWEST_JET_M
+from beamfall.physics.impact import COALESCENCE_WEBER, SHALLOWEST_JET_M
+from beamfall.physics.jet import LEAST_JET_M, cavity_viscosity, height_law, onset_law
 from beamfall.sim.drops import Drop, find_height, reach
 from beamfall.sim.model import RigModel
 
-LEAST_SPEED_M_S = 1.0  # slower drops than this make no real jet (our choice)
 CALM_S = 0.6  # a drop this long after the previous one hits a calm surface
 UMBRELLA_S = 0.06  # how long a further drop can meet the umbrella (our choice)
 CONTACT_S = 0.00025  # a picture this close to the contact counts as showing it
@@ -51,13 +51,19 @@ def make_jet(model: RigModel, drop: Drop, draws: random.Random) -> Jet | None:
     late = jet.onset_scatter_s * draws.gauss(0.0, 1.0)
     taller = 1.0 + jet.height_scatter * draws.gauss(0.0, 1.0)
     speed = drop.impact_speed_m_s
-    if model.dish_depth_m < SHALLOWEST_JET_M or speed < LEAST_SPEED_M_S:
+    liquid, depth = model.liquid, model.dish_depth_m
+    weber = liquid.density_kg_m3 * speed**2 * drop.diameter_m / liquid.surface_tension_n_m
+    if depth < SHALLOWEST_JET_M or weber < COALESCENCE_WEBER:
         return None
     # beamfall.physics.impact.cavity_radius_bound
     radius = drop.diameter_m * (speed * speed / (3.0 * gravity * drop.diameter_m)) ** 0.25
-    height = max(0.002, jet.height_factor * jet.depth_factor * radius * taller)
+    viscosity = cavity_viscosity(liquid, speed, radius)
+    height = jet.height_factor * height_law(radius, viscosity, depth, gravity) * taller
+    if height < LEAST_JET_M:
+        return None
+    onset = jet.onset_factor * onset_law(radius, liquid, depth, gravity)
     return Jet(
-        starts_s=drop.impact_s + max(0.005, jet.onset_factor * math.sqrt(radius / gravity) + late),
+        starts_s=drop.impact_s + max(0.005, onset + late),
         rise_s=min(jet.rise_factor, 1.0) * math.sqrt(2.0 * height / gravity),
         height_m=height,
         shape=jet.shape,

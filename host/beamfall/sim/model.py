@@ -69,8 +69,8 @@ class FlashModel:
 class JetModel:
     """The jets of this rig: factors as in `beamfall.physics.jet`, and how much splashes differ.
 
-    onset = onset_factor·√(R/g) from the impact to the tip's breaking through the surface, height =
-    height_factor·depth_factor·R, rise = rise_factor·√(2·height/g) from the onset to the peak.
+    onset = onset_factor·`onset_law` from the impact to the tip's breaking through the surface, height =
+    height_factor·`height_law`, rise = rise_factor·√(2·height/g) from the onset to the peak.
     `shape` None: the tip moves as `physics.jet.tip_height` says. A number: a second law that the
     planner does not know, h·(1 − |1 − t/rise|^shape): 2 is free flight up and down in equal times,
     more is a tip that shoots up and lingers.
@@ -79,7 +79,6 @@ class JetModel:
     onset_factor: float
     height_factor: float
     rise_factor: float
-    depth_factor: float = 1.0
     shape: float | None = None
     onset_scatter_s: float = 0.0008
     height_scatter: float = 0.04  # share of the height
