@@ -52,7 +52,9 @@ Matrix = tuple[Vector, Vector, Vector]
 
 _MEDIANS: Vector = (1.0, 2.25, 0.70)  # a, b, c
 _SPREADS: Vector = (0.08, 0.22, 0.22)  # standard deviations of their logarithms
-_OF_DAMPING = 0.25  # the height's spread grows by this for each power of e that viscosity takes away
+_OF_DAMPING = (
+    0.25  # the height's spread grows by this for each power of e that viscosity takes away
+)
 _ONSET_BY_GRAVITY, _ONSET_BY_TENSION = 0.30, 8.9
 _DAMPED_FROM, _DAMPING_POWER = 0.0088, 0.91
 #: A lower bulge than this is no jet that a drop could meet (our choice).
