@@ -163,7 +163,7 @@ def test_the_simulated_rig_has_a_camera_of_its_own(tmp_path: Path) -> None:
         records = [one.record for one in log.read_shots(series=1) if one.record.swept is None]
     assert [record.picture for record in records] == named and len(set(named)) == 2
     assert all(Path(record.picture or "").is_file() for record in records)
-    assert all((record.exposure or {})["mode"] == MANUAL for record in records)
+    assert all((record.exposure or {})["mode"] == BULB for record in records)
     done = run_cli(
         "shoot", "--port", "sim", "--camera", "sim", "--photos", ".", environment=environment
     )

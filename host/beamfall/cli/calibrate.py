@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from beamfall.board import Board
+from beamfall.cli.calibrate_camera import calibrate_camera
 from beamfall.cli.front import CalibrateTerminal
 from beamfall.cli.open_log import choose_series
 from beamfall.cli.output import print_json, print_pairs, print_table
 from beamfall.cli.shoot import PORT_HELP
+from beamfall.errors import UserError
 from beamfall.planning.calibration.describe import (
     START_AND_FALL,
     TIMES,
@@ -20,7 +22,7 @@ from beamfall.planning.calibration.describe import (
 )
 from beamfall.planning.calibration.drops import check_request
 from beamfall.setup.rig import load_rig
-from beamfall.setup.units import parse_quantity
+from beamfall.setup.units import parse_duration, parse_quantity
 from beamfall.shots import ShotLog
 from beamfall.workflows import calibrate as workflow
 from beamfall.workflows.run import run
@@ -34,17 +36,27 @@ if TYPE_CHECKING:
     from beamfall.workflows.calibrate import Calibrated
 
 
+CAMERA = "camera"
+_DROPS, _DROPS_LEAST = 20, 8
+
+
 def calibrate(
-    rig_file: Path | None = typer.Argument(
-        None, metavar="[RIG]", help="Rig file (TOML); default: the example rig."
+    what: str | None = typer.Argument(
+        None,
+        metavar="[camera] [RIG]",
+        help="Rig file (TOML); default: the example rig. With 'camera' before it: the shutter lag.",
+        show_default=False,
     ),
+    of_camera: Path | None = typer.Argument(None, hidden=True),
     series: list[int] = typer.Option(
         [],
         "--series",
         help="Use this series of the log instead of new shots; may be repeated.",
     ),
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
-    count: int = typer.Option(20, "--count", min=8, help="Number of shots, two drops each."),
+    count: int | None = typer.Option(
+        None, "--count", min=3, help="Number of shots: 20, at least 8, two drops each; camera: 10."
+    ),
     seed: int = typer.Option(0, "--seed", min=0, help="Random seed of a simulated rig."),
     valve: str | None = typer.Option(
         None, "--valve", help="Which valve, such as valve2; default: the rig's first."
@@ -57,6 +69,12 @@ def calibrate(
     store: bool = typer.Option(
         True, help="Save the result for the next plan, beside the rig file."
     ),
+    flash: str | None = typer.Option(
+        None,
+        "--flash",
+        help="camera: find the lag by the flash, with this shutter time set, such as '1 s'.",
+    ),
+    ask: bool = typer.Option(False, "--ask", help="camera: answer on a simulated port too."),
     as_json: bool = typer.Option(False, "--json", help="Everything as one JSON object, SI units."),
 ) -> None:
     """Measure the rig by letting drops fall through its beams.
@@ -64,8 +82,24 @@ def calibrate(
     Finds latency, distance, speed and drop diameter, each with its error. Fires drops without flash,
     or reads logged series. One beam alone cannot separate latency from distance: use two beams, or
     two series with the beam at two heights (--series A --series B).
-    """
 
+    `beamfall calibrate camera` measures the time from the shutter's contact to the open shutter: by the
+    camera's hot-shoe contact on a spare input (camera.sync_input of the rig file), or with --flash.
+    """
+    if what == CAMERA and not Path(CAMERA).is_file():
+        calibrate_camera(
+            load_rig(of_camera), port, count=count, seed=seed, ask=ask, as_json=as_json,
+            exposure_s=None if flash is None else parse_duration(flash, key="--flash", example="1 s"),
+        )  # fmt: skip
+        return
+    if of_camera is not None:
+        raise UserError(f"calibrate {what} {of_camera}: give one rig file, or camera and one")
+    if flash is not None or ask:
+        raise UserError("--flash and --ask belong to `beamfall calibrate camera`")
+    count = _DROPS if count is None else count
+    if count < _DROPS_LEAST:
+        raise UserError(f"--count {count}: expected {_DROPS_LEAST} or more")
+    rig_file = None if what is None else Path(what)
     rig = load_rig(rig_file)
     error_m = parse_quantity(gap_error, "length", key="--gap-error", example="0.3 mm")
     check_request(rig, gap_error_m=error_m, valve=valve)

@@ -36,14 +36,13 @@ class ExpectedShot:
     """A shot whose picture is expected.
 
     `fired_s`: this computer's time at its release, s since 1970. `picture`: what the port's own camera saw, where
-    the port has one, and `taken_us` when, in µs since 1970 of the port's clock.
+    the port has one.
     """
 
     series: int
     shot: int
     fired_s: float
     picture: Picture | None = None
-    taken_us: int = 0
 
 
 class PictureSource(Protocol):

@@ -20,7 +20,14 @@ from beamfall.planning.cautions import list_cautions
 from beamfall.planning.draws import SAME_PLACE_M, Draws, draw_z, make_draws
 from beamfall.planning.result import AnchorEdge, Plan, make_interval
 from beamfall.planning.retime import warn_of_delay
-from beamfall.planning.rows import Opening, build_sequence, build_warm_up, find_lead
+from beamfall.planning.rows import (
+    Opening,
+    build_sequence,
+    build_warm_up,
+    find_flash,
+    find_lead,
+    warn_of_shutter,
+)
 from beamfall.planning.setting import Setting, make_setting
 from beamfall.planning.trace import make_trace
 from beamfall.planning.unknowns import NAMES, OF_THE_JET, list_scatters, make_jet_prior
@@ -89,14 +96,14 @@ def plan_collision(
         delay = max(0.0, float(np.nanmedian(flash)))
     ideal_base = find_base(rigs, main, anchor, _openings_of(need))
     ideal = need.contact_s + stage - rigs.flash_latency_s
-    first_edge = rigs.first.latency_s + rigs.first.to_edge_s
+    to_first_edge = rigs.first.latency_s + rigs.first.to_edge_s
     intervals = {
         "nozzle_to_beam": rigs.first.to_edge_s,
         "beam_to_surface": rigs.first.to_surface_s - rigs.first.to_edge_s,
         "jet_onset": rigs.onset_s,
         "spacing": need.spacing_s,
         "flash_delay": ideal - ideal_base,
-        "flash_after_first_edge": ideal - first_edge,
+        "flash_after_first_edge": ideal - to_first_edge,
         "flash_delay_at_planned_spacing": flash,
         "jet_rise": rigs.rise_s,
     }
@@ -121,14 +128,17 @@ def plan_collision(
         )
         openings = more
     last_edge = float(np.nanpercentile(base, 99.9)) + shift if anchor.count else 0.0
+    first_edge = float(np.nanpercentile(base, 0.1)) + shift if anchor.count else 0.0
+    delay_s = delay + (shift if anchor.count == 0 else 0.0)
+    flash_s = find_flash(rig, anchor, delay_s, first_edge, last_edge)
     warnings = [*list_cautions(main, setting, rigs, spacings, chance)]
+    warnings += warn_of_shutter(rig, flash_s)
     warnings += _about_wishes(main, spacings, delay, need, flash)
     return Plan(
         kind="collision",
         rig_name=rig.name,
         sequence=build_sequence(
-            rig, openings, anchor, delay + (shift if anchor.count == 0 else 0.0), last_edge,
-            f"collision, {rig.name}",
+            rig, openings, anchor, delay_s, last_edge, f"collision, {rig.name}", first_edge_s=first_edge,
         ),
         anchor=anchor,
         anchors=tuple(choices),
@@ -137,6 +147,7 @@ def plan_collision(
         flash_delay_s=delay,
         intervals={name: make_interval(values) for name, values in intervals.items()},
         quantities={name: make_interval(values) for name, values in quantities.items()},
+        flash_s=flash_s,
         assumptions=tuple(list_assumptions(rig, setting, learned)),
         warnings=tuple(warnings),
         chance=chance,

@@ -93,6 +93,7 @@ class Plan:
     warnings: tuple[str, ...] = ()
     chance: float | None = None
     warm_up: Sequence | None = None
+    flash_s: tuple[float, float] | None = None  # earliest and latest flash after the release
     trace: Mapping[str, Any] | None = None  # what the picture of the plan is drawn from
 
     def to_json(self) -> dict[str, Any]:

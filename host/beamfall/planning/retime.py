@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from beamfall.planning.result import Interval, Plan
-from beamfall.planning.rows import EARLIEST_S
+from beamfall.planning.rows import EARLIEST_S, keep_open
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import SignalKind
 
@@ -45,7 +45,7 @@ def _move_flashes(sequence: Sequence, by_s: float) -> Sequence | None:
                 return None
             rows.append(replace(row, delay_s=delay_s))
         elif row.kind is SignalKind.CAMERA:
-            rows.append(replace(row, width_s=row.width_s + by_s))
+            rows.append(keep_open(row, by_s))
         else:
             rows.append(row)
     return replace(sequence, rows=tuple(rows))

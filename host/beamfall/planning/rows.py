@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence as SequenceOf
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from beamfall.planning.result import AnchorEdge
 from beamfall.setup.rig import Rig
-from beamfall.setup.rig_sections import Valve
+from beamfall.setup.rig_sections import Camera, Valve
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal
 
 EARLIEST_S = 0.001  # the first row's delay: no board honours 0
+PRESS_S = 0.1  # how long the shutter's contact closes where the camera times the exposure itself
 _MARGIN_S = 0.05
+_SIGMAS = 3.0  # of the shutter's scatter, each way
 _WARM_UP_GAP_S = 0.7
 
 
@@ -27,7 +29,52 @@ class Opening:
 def find_lead(rig: Rig) -> float:
     """How long before the first valve opens the release is: the camera needs it."""
     camera = rig.camera
-    return EARLIEST_S + (0.0 if camera is None else max(camera.focus_lead_s, camera.shutter_lead_s))
+    if camera is None:
+        return EARLIEST_S
+    return EARLIEST_S + max(camera.focus_lead_s, camera.shutter_lead_s + camera.shutter_lag_s)
+
+
+def find_flash(
+    rig: Rig, anchor: AnchorEdge, delay_s: float, first_edge_s: float, last_edge_s: float
+) -> tuple[float, float]:
+    """Return when the flash's contact closes at the earliest and at the latest, from the release.
+
+    Arguments as of `build_sequence`.
+    """
+    if anchor.count == 0:
+        return delay_s, delay_s
+    lead = find_lead(rig)
+    return lead + first_edge_s + delay_s, lead + last_edge_s + delay_s
+
+
+def warn_of_shutter(rig: Rig, flash_s: tuple[float, float]) -> list[str]:
+    """What to change where the camera times the exposure itself and a flash may miss it; empty elsewhere."""
+    camera = rig.camera
+    if camera is None or camera.exposure_s is None:
+        return []
+    opened_s = _find_press(camera, flash_s) + camera.shutter_lag_s
+    slack_s = _SIGMAS * camera.shutter_scatter_s
+    if opened_s + slack_s <= flash_s[0] and flash_s[1] <= opened_s + camera.exposure_s - slack_s:
+        return []
+    need_s = find_exposure_need(flash_s, camera.shutter_scatter_s)
+    return [
+        f"camera.exposure = {camera.exposure_s * 1e3:g} ms is too short to be sure of the flash, which comes between "
+        f"{flash_s[0] * 1e3:.0f} and {flash_s[1] * 1e3:.0f} ms after the release: set {need_s * 1e3:.0f} ms or more, "
+        "or bulb"
+    ]
+
+
+def find_exposure_need(flash_s: tuple[float, float], scatter_s: float) -> float:
+    """Return the shortest shutter time that surely holds a flash in that interval, in s."""
+    return flash_s[1] - flash_s[0] + 2.0 * _SIGMAS * scatter_s + _MARGIN_S
+
+
+def _find_press(camera: Camera, flash_s: tuple[float, float]) -> float:
+    """When the contact closes, so that the middle of the exposure is where the flash is expected."""
+    assert camera.exposure_s is not None
+    middle_s = 0.5 * (flash_s[0] + flash_s[1])
+    earliest_s = EARLIEST_S + camera.focus_lead_s
+    return max(earliest_s, middle_s - 0.5 * camera.exposure_s - camera.shutter_lag_s)
 
 
 def build_sequence(
@@ -37,10 +84,13 @@ def build_sequence(
     delay_s: float,
     last_edge_s: float,
     name: str,
+    *,
+    first_edge_s: float | None = None,
 ) -> Sequence:
     """Return the sequence of a shot.
 
-    `last_edge_s`: by when, after the first opening, the anchor's edge has surely come. All flashes
+    `first_edge_s`, `last_edge_s`: between these, after the first opening, the anchor's edge surely comes (None: it
+    always comes at the last). All flashes
     give their light at once: each contact closes by what its flash is slower than the first.
     """
     lead = find_lead(rig)
@@ -54,15 +104,10 @@ def build_sequence(
         rows.append(Row(anchor.beam, anchor.count, flash.output, delay, flash.contact_s))
     due = lead + last_edge_s + _MARGIN_S
     last = (delay_s if anchor.count == 0 else due + delay_s) + 0.002
-    camera = rig.camera
-    if camera is not None:
-        for output, before in (
-            (Signal.focus, camera.focus_lead_s),
-            (Signal.shutter, camera.shutter_lead_s),
-        ):
-            if output is Signal.shutter or before > 0.0:
-                start = lead - before
-                rows.append(Row("release", 0, output.name, start, last + camera.hold_s - start))
+    if rig.camera is not None:
+        first_s = last_edge_s if first_edge_s is None else first_edge_s
+        flash_s = find_flash(rig, anchor, delay_s, first_s, last_edge_s)
+        rows += _list_contacts(rig.camera, lead, last, flash_s)
     edges = {beam.input: beam.edge for beam in rig.beams}
     used = next((beam for beam in rig.beams if beam.input == anchor.beam), None)
     return Sequence(
@@ -75,6 +120,29 @@ def build_sequence(
         beam2_edge=edges.get("beam2", "dark"),
         name=name,
     )
+
+
+def _list_contacts(
+    camera: Camera, lead_s: float, last_s: float, flash_s: tuple[float, float]
+) -> list[Row]:
+    """The rows of focus and shutter. On bulb both are held; else the camera times the exposure after a press."""
+    if camera.exposure_s is None:
+        shutter_s = lead_s - camera.shutter_lead_s - camera.shutter_lag_s
+        focus_s, end_s = lead_s - camera.focus_lead_s, last_s + camera.hold_s
+    else:
+        shutter_s = _find_press(camera, flash_s)
+        focus_s, end_s = shutter_s - camera.focus_lead_s, shutter_s + PRESS_S
+    rows = [Row("release", 0, Signal.shutter.name, shutter_s, end_s - shutter_s)]
+    if camera.focus_lead_s > 0.0:
+        rows.insert(0, Row("release", 0, Signal.focus.name, focus_s, end_s - focus_s))
+    return rows
+
+
+def keep_open(row: Row, more_s: float) -> Row:
+    """Return a row of the camera for a shot whose flash comes `more_s` later: held for longer, or pressed later."""
+    if row.width_s > PRESS_S:
+        return replace(row, width_s=row.width_s + more_s)
+    return replace(row, delay_s=max(EARLIEST_S, row.delay_s + more_s))
 
 
 def build_warm_up(rig: Rig, count: int) -> Sequence | None:

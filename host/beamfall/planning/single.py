@@ -10,7 +10,13 @@ from beamfall.planning.anchors import judge_anchors
 from beamfall.planning.cautions import list_cautions
 from beamfall.planning.collision import DRAWS, check_rig, draw_rigs, find_base, list_assumptions
 from beamfall.planning.result import Plan, make_interval
-from beamfall.planning.rows import Opening, build_sequence, build_warm_up
+from beamfall.planning.rows import (
+    Opening,
+    build_sequence,
+    build_warm_up,
+    find_flash,
+    warn_of_shutter,
+)
 from beamfall.planning.setting import make_setting
 from beamfall.planning.trace import make_trace
 from beamfall.planning.unknowns import list_scatters
@@ -74,12 +80,14 @@ def plan_single(
     if not crown:
         quantities["jet_height_mm"] = rigs.height_m
     last_edge = float(np.percentile(base, 99.9)) if anchor.count else 0.0
+    first_edge = float(np.percentile(base, 0.1)) if anchor.count else 0.0
+    flash_s = find_flash(rig, anchor, delay, first_edge, last_edge)
     return Plan(
         kind=rig.aim.kind,
         rig_name=rig.name,
         sequence=build_sequence(
             rig, [Opening(rig.valves[0], 0.0)], anchor, delay, last_edge,
-            f"{rig.aim.kind}, {rig.name}",
+            f"{rig.aim.kind}, {rig.name}", first_edge_s=first_edge,
         ),
         anchor=anchor,
         anchors=tuple(choices),
@@ -89,7 +97,11 @@ def plan_single(
         intervals={name: make_interval(values) for name, values in intervals.items()},
         quantities={name: make_interval(values) for name, values in quantities.items()},
         assumptions=tuple(list_assumptions(rig, setting, learned)),
-        warnings=tuple(list_cautions(rig, setting, rigs, (), None)),
+        flash_s=flash_s,
+        warnings=(
+            *list_cautions(rig, setting, rigs, (), None),
+            *warn_of_shutter(rig, flash_s),
+        ),
         warm_up=build_warm_up(rig, rig.aim.warm_up),
         trace=make_trace(rig, rigs, (), event + stage, stage, anchor) if traced else None,
     )  # fmt: skip

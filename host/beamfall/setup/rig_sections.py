@@ -230,7 +230,10 @@ class Flash:
 
 @dataclass(frozen=True, slots=True)
 class Camera:
-    """The keys of [camera]. Magnification, aperture and pixel serve to estimate blur and depth of field."""
+    """The keys of [camera]. Without `exposure` it is on bulb.
+
+    Magnification, aperture and pixel serve to estimate blur and depth of field.
+    """
 
     focus_lead_s: float = quantity(
         "duration",
@@ -249,6 +252,33 @@ class Camera:
         5.0,
         default=0.1,
         meaning="shutter stays open this long after the last flash",
+    )
+    shutter_lag_s: float = quantity(
+        "duration",
+        0.0,
+        1.0,
+        default=0.0,
+        example="60 ms",
+        meaning="from the shutter's contact to the open shutter; `beamfall calibrate camera` measures it",
+    )
+    shutter_scatter_s: float = quantity(
+        "duration",
+        0.0,
+        0.2,
+        default=0.0,
+        example="2 ms",
+        meaning="scatter of the shutter lag from shot to shot",
+    )
+    exposure_s: float | None = quantity(
+        "duration",
+        0.001,
+        30.0,
+        default=None,
+        example="500 ms",
+        meaning="shutter time set on the camera; leave it out where the camera is on bulb",
+    )
+    sync_input: str | None = choice(
+        BEAMS, default=None, meaning="spare input to which the camera's hot-shoe contact is wired"
     )
     magnification: float = number(
         0.01, 10.0, default=0.5, meaning="size on the sensor over size in the scene"
@@ -370,7 +400,7 @@ TABLES = (
     RigTable("valve", Valve, "A valve, its nozzle and its bottle; one table for each valve.", True),
     RigTable("beam", Beam, "An infrared beam across the fall path; one table for each beam.", True),
     RigTable("flash", Flash, "A flash in manual mode; one table for each flash.", True),
-    RigTable("camera", Camera, "A camera on bulb; leave the table out where there is none."),
+    RigTable("camera", Camera, "The camera; leave the table out where there is none."),
     RigTable("dish", Dish, "The dish under the nozzle."),
     RigTable(
         "liquid", LiquidInRig, "The liquid of drops and dish. Measured values win over the name's."

@@ -23,6 +23,7 @@ from beamfall.sim.defects import RigInRoom
 from beamfall.sim.faults import make_faulty
 from beamfall.sim.look import DYES, GELS, Look
 from beamfall.sim.model import BeamModel, FlashModel, JetModel, RigModel, ValveModel
+from beamfall.sim.shutter import make_shutter
 
 
 def build_rig(rig: Rig | None = None, seed: int = 0, fault: str | None = None) -> RigInRoom:
@@ -129,6 +130,7 @@ def draw_model(
         sheet_speed_factor=math.exp(spread * sheet.gauss(0.0, SPEED_SPREAD)),
         sheet_time_factor=math.exp(spread * sheet.gauss(0.0, TIME_SPREAD)),
         look=make_look(rig, setting.liquid),
+        shutter=make_shutter(rig, seed),
     )
 
 

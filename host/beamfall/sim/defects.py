@@ -16,9 +16,10 @@ from beamfall.sim.condition import Condition
 from beamfall.sim.drops import LEAST_GAP_S, SAME_PLACE_M, Drop, make_drop
 from beamfall.sim.model import RigModel
 from beamfall.sim.rig import CLOCK_HZ, SimulatedRig, Splash
+from beamfall.sim.shutter import Shutter
 
 # Channels apart from the lines: what else covers, lights or breaks a line.
-_FINGER, _HAND, _DIM, _BREAK, _STREAM = 100, 200, 300, 400, 500
+_FINGER, _HAND, _DIM, _BREAK, _STREAM, _SYNC = 100, 200, 300, 400, 500, 600
 _SATELLITE_SHARE = 0.4  # of the drop's dwell (our choice: a satellite is much smaller)
 _SAG_S = 0.012  # how long the emitter is dim (our choice: about as long as a valve is open)
 _SAG_LAG_S = 0.001  # the supply's capacitor lasts about this long (our choice)
@@ -54,6 +55,7 @@ class RigInRoom(SimulatedRig):
         self._chance = random.Random(f"{seed}/room")
         self._shutter = int(Signal.shutter)
         self._button = int(Signal.button1)
+        self._camera = None if model.shutter is None else Shutter(model.shutter, seed)
         super().__init__(model, seed, clock_hz)
 
     def _begin(self) -> None:
@@ -61,6 +63,9 @@ class RigInRoom(SimulatedRig):
         lines = (*self._beams.values(), self._light, self._button)
         for channel in (0, _FINGER, _HAND, _DIM, _BREAK, _STREAM):
             self._covers.update({line + channel: 0 for line in lines})
+        if self._camera is not None:
+            self._covers[self._camera.model.line + _SYNC] = 0
+            self._camera.forget()
         wires = self.condition.wires
         self._wired = {int(Signal.of(a)): int(Signal.of(b)) for a, b in wires.items()}
         self._next_own: dict[tuple[str, int], float] = {}
@@ -85,6 +90,10 @@ class RigInRoom(SimulatedRig):
         """As for any rig; if the camera did not open, no light reached a picture."""
         if not self.condition.camera_cable:
             self._splash.lights.clear()
+        elif self._camera is not None:
+            lights = self._splash.lights
+            lights[:] = [one for one in lights if self._camera.sees(one[1], one[2])]
+            self._camera.forget()
         return super().take_splash()
 
     # -- at the pins -------------------------------------------------------------------------------------------
@@ -97,8 +106,22 @@ class RigInRoom(SimulatedRig):
             self._drive_valve(self._valves[device], level, ticks)
         elif device in self._flashes and level:
             self._fire(self._flashes[device], ticks)
-        elif device == self._shutter and level and self.condition.camera_cable:
-            self._notice("shutter", ticks)
+        elif device == self._shutter and self.condition.camera_cable:
+            if level:
+                self._notice("shutter", ticks)
+            self._move_shutter(level, ticks)
+
+    def _move_shutter(self, level: int, ticks: int) -> None:
+        camera = self._camera
+        if camera is None:
+            return
+        for when_s, closed in camera.move(level, self._seconds(ticks)):
+            if not camera.model.line:
+                continue
+            self._order += 1
+            when = max(self._ticks(when_s), ticks + 1)
+            step = 1 if closed else -1
+            heapq.heappush(self._events, (when, self._order, camera.model.line + _SYNC, step))
 
     def next_edge(self, until: int) -> tuple[int, int, int] | None:
         self._let_happen(until)
@@ -117,6 +140,8 @@ class RigInRoom(SimulatedRig):
 
     def level(self, signal: int) -> int:
         covers = self._covers
+        if self._camera is not None and signal == self._camera.model.line:
+            return int(not covers[signal + _SYNC])  # a closed contact reads as a beam that is clear
         if signal == self._light:
             return int(self.condition.light_sensor and covers[signal] > 0)
         if signal == self._button:

@@ -11,6 +11,7 @@ from beamfall.physics.gravity import STANDARD_GRAVITY
 from beamfall.physics.liquids import WATER, Liquid
 from beamfall.setup.signals import SignalKind
 from beamfall.sim.look import Look
+from beamfall.sim.shutter import ShutterModel
 
 
 @dataclass(frozen=True)
@@ -103,6 +104,7 @@ class RigModel:
     sheet_speed_factor: float = 1.0  # of the umbrella, see `beamfall.physics.umbrella`
     sheet_time_factor: float = 1.0
     look: Look = field(default_factory=Look)
+    shutter: ShutterModel | None = None  # None: it is open whenever a light comes
 
     def list_parts(self, kind: SignalKind) -> Sequence[ValveModel | BeamModel | FlashModel]:
         """The rig's valves, beams or flashes."""

@@ -84,8 +84,7 @@ class PictureKeeper:
     def _await(self, fired: Fired, fired_s: float) -> Arrived:
         arrivals, shot = self.arrivals, fired.shot
         self.front_end.show(AwaitingPicture(shot, arrivals.wait_s))
-        now_us = self.board.traits.time_of_day_us()
-        arrivals.expect(ExpectedShot(fired.series, shot, fired_s, fired.picture, now_us))
+        arrivals.expect(ExpectedShot(fired.series, shot, fired_s, fired.picture))
         arrivals.look(0.0)
         while not arrivals.is_over:
             begun_s = time.monotonic()
@@ -130,7 +129,7 @@ class PictureKeeper:
 
 
 def _find_lag(rig: Rig | None) -> float:
-    return 0.0  # until the rig file has it
+    return 0.0 if rig is None or rig.camera is None else rig.camera.shutter_lag_s
 
 
 def _add(record: ShotRecord, photo: Arrived) -> ShotRecord:

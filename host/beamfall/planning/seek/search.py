@@ -167,18 +167,18 @@ class Search:
             beam = rig.beams[0]
             anchor = AnchorEdge(beam.input, beam.edge, 2)
             second = rigs.drop(2)
-            last = proposal.spacing_s + float(
-                np.percentile(second.latency_s + second.to_edge_s, 99.9)
-            )
+            edges = np.percentile(second.latency_s + second.to_edge_s, (0.1, 99.9))
+            first, last = (float(proposal.spacing_s + one) for one in edges)
             delay = proposal.delay_s
         else:
-            anchor, last = AnchorEdge("release", "", 0), 0.0
+            anchor, first, last = AnchorEdge("release", "", 0), 0.0, 0.0
             delay = proposal.delay_s + find_lead(rig)
         openings = [
             Opening(rig.valves[0], 0.0),
             Opening(rig.valves[1 % len(rig.valves)], proposal.spacing_s),
         ]
-        return build_sequence(rig, openings, anchor, delay, last, f"seek, {rig.name}")
+        name = f"seek, {rig.name}"
+        return build_sequence(rig, openings, anchor, delay, last, name, first_edge_s=first)
 
     def take(self, shot: Shot, answer: Answer) -> None:
         """Take the answer to a shot; `found` and `chance` then say how things stand."""

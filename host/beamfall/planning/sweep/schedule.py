@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from beamfall.errors import UserError
+from beamfall.planning.rows import keep_open
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import SignalKind
 
@@ -191,8 +192,7 @@ def _set_opening(base: Sequence, value_s: float) -> Sequence:
 def _stretch(sequence: Sequence, more_s: float, *, window: bool = True) -> Sequence:
     """Window and camera last longer by what the shot does."""
     rows = tuple(
-        replace(row, width_s=row.width_s + more_s) if row.kind is SignalKind.CAMERA else row
-        for row in sequence.rows
+        keep_open(row, more_s) if row.kind is SignalKind.CAMERA else row for row in sequence.rows
     )
     longer = sequence.window_s + more_s if window and sequence.window_s else sequence.window_s
     return replace(sequence, rows=rows, window_s=longer)
