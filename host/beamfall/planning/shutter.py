@@ -143,7 +143,7 @@ def judge_search(
     """Return what a search says that ended between a dark and a lit picture."""
     half_s = 0.5 * (lit_s - dark_s)
     return ShutterLag(
-        dark_s + half_s, half_s / math.sqrt(3.0), half_s, shots, shots,
+        dark_s + half_s, half_s, half_s, shots, shots,
         advise_exposure(flash_s, half_s), by_search=True,
     )  # fmt: skip
 
