@@ -11,6 +11,7 @@ import os
 import signal
 import sys
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -54,6 +55,22 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         costly = COSTLY.intersection(getattr(item, "fixturenames", ()))
         if costly and not item.get_closest_marker("quick"):
             item.add_marker("full")
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """The tests of a file stay in one process and share its fixtures; those of the page share one browser."""
+    from xdist.scheduler import LoadFileScheduling
+
+    class Scheduling(LoadFileScheduling):  # type: ignore[misc]
+        def _split_scope(self, nodeid: str) -> str:
+            return (
+                "tests/page"
+                if nodeid.startswith("tests/page/")
+                else str(super()._split_scope(nodeid))
+            )
+
+    return Scheduling(config, log)
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -176,7 +176,7 @@ def heed_ctrl_c() -> None:
 
 
 @pytest.mark.skipif(os.name != "posix", reason="Ctrl-C is sent as a POSIX signal here")
-@pytest.mark.parametrize("port", ["sim", "sim:micropython"])
+@pytest.mark.parametrize("port", ["sim", *in_full("sim:micropython")])
 @pytest.mark.parametrize("later_s", [0.03, *in_full(0.0, 0.07, 0.13)])
 def test_ctrl_c_in_a_series_aborts_and_leaves_the_log_true(environment, port, later_s) -> None:
     """As a terminal sends it: to every process of the group, and so to whatever the program has started."""
@@ -226,7 +226,8 @@ def test_a_killed_program_leaves_no_shot_without_a_row(environment) -> None:
 
 
 @pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="children are found in /proc")
-@pytest.mark.parametrize("later_s", [0.05, *in_full(0.0, 0.02, 0.08, 0.12)])
+@pytest.mark.full  # quick: simulation/test_left_behind.py
+@pytest.mark.parametrize("later_s", [0.0, 0.02, 0.05, 0.08, 0.12])
 def test_a_killed_program_leaves_no_simulated_board_running(environment, later_s) -> None:
     """Whatever the board was at: waiting for an answer, or just about to send to somebody who is gone."""
     process = subprocess.Popen(

@@ -103,6 +103,10 @@ class Terminal:
             self._ours = -1
         else:
             self.process.send_signal(getattr(signal, name))
+        return self.wait()
+
+    def wait(self) -> int:
+        """The exit status of a program that is about to end."""
         try:
             while self._ours >= 0:  # what it still has to say; else it could not say it
                 self.said += os.read(self._ours, 65536).decode(errors="replace")
@@ -208,7 +212,8 @@ def test_in_a_check_that_the_board_makes_alone(
     witness.assert_at_rest()
 
 
-@pytest.mark.parametrize("name", EACH)
+@pytest.mark.full
+@pytest.mark.parametrize("name", STOPS)
 def test_at_the_question_of_a_check(
     name: str, witness: Witness, start: Callable[..., Terminal]
 ) -> None:
@@ -219,8 +224,9 @@ def test_at_the_question_of_a_check(
     witness.assert_at_rest()
 
 
-@pytest.mark.parametrize("name", ["SIGTERM", *in_full("SIGHUP")])
-@pytest.mark.parametrize("more", [[], *in_full(["--drops"])])
+@pytest.mark.full
+@pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP"])
+@pytest.mark.parametrize("more", [[], ["--drops"]])
 def test_in_a_watch_of_the_beam(
     name: str, more: list[str], witness: Witness, start: Callable[..., Terminal]
 ) -> None:
@@ -249,7 +255,7 @@ def test_ctrl_c_is_how_a_watch_of_the_beam_ends(
     program = start("beam", "--port", witness.url, "--quiet")
     program.read_until("beam1")
     program.type_in("\x03")
-    assert program.stop("SIGINT") in (0, 130)  # 130: the second one found it ending
+    assert program.wait() == 0
     witness.assert_at_rest()
 
 
@@ -259,7 +265,9 @@ def test_of_the_page_with_a_valve_held_open(
 ) -> None:
     program = start("page", "--port", witness.url, "--no-browser")
     said = program.read_until(r"Ctrl-C ends it")
-    found = re.search(r"(http://127\.0\.0\.1:\d+)/#(\S+)", said)
+    found = re.search(
+        r"(http://127\.0\.0\.1:\d+)/#(\S{40,})", said
+    )  # a code of 256 bits: nobody guesses it
     assert found is not None, said
     origin, code = found.groups()
     _, headers = _post(origin, "enter", {"code": code})

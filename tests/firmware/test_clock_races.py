@@ -181,12 +181,14 @@ def watch(port: LivePort, until: int) -> list[int]:
 
 @pytest.mark.parametrize("kind", [LivePort, *in_full(ManyPort)])
 @pytest.mark.parametrize("entry", [0, *in_full(8 * 125)])
-def test_a_watch_tells_edges_right_around_the_turn_of_its_clock(kind, entry: int) -> None:
-    for cost in range(COST, COST + 3000, 599):
-        for offset in range(-3 * COST, 3 * COST, 2003):
-            times = [HZ, TURN + offset, TURN + 3 * MS, 2 * TURN + offset, 2 * TURN + 9 * MS]
-            port = kind([(ticks, number % 2) for number, ticks in enumerate(times)], cost, entry)
-            assert watch(port, 2 * TURN + 40 * MS) == times, (cost, offset)
+@pytest.mark.parametrize("cost", [COST, *in_full(*range(COST + 599, COST + 3000, 599))])
+def test_a_watch_tells_edges_right_around_the_turn_of_its_clock(
+    kind, entry: int, cost: int
+) -> None:
+    for offset in range(-3 * COST, 3 * COST, 2003):
+        times = [HZ, TURN + offset, TURN + 3 * MS, 2 * TURN + offset, 2 * TURN + 9 * MS]
+        port = kind([(ticks, number % 2) for number, ticks in enumerate(times)], cost, entry)
+        assert watch(port, 2 * TURN + 40 * MS) == times, offset
 
 
 @pytest.mark.parametrize("kind", [LivePort, ManyPort])

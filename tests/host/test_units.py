@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -70,10 +71,14 @@ def test_other_units_are_known_too(kind: str, text: str, value: float) -> None:
     assert units.parse_quantity(text, kind) == pytest.approx(value, rel=2e-6)
 
 
+@pytest.fixture(scope="module")
+def registry() -> Any:
+    """pint 0.25: an independent table of units."""
+    return pytest.importorskip("pint").UnitRegistry(autoconvert_offset_to_baseunit=True)
+
+
 @pytest.mark.parametrize("kind", sorted(units.KINDS))
-def test_the_fast_table_agrees_with_pint(kind: str) -> None:
-    pint = pytest.importorskip("pint")  # 0.25: an independent table of units
-    registry = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+def test_the_fast_table_agrees_with_pint(kind: str, registry: Any) -> None:
     known = units.KINDS[kind]
     target = registry.parse_units("" if known.si_unit == "1" else known.si_unit)
     ours = {"°C", "℃", "C", "°F", "F", "celsius", "fahrenheit"}  # pint reads C as coulomb

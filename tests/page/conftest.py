@@ -77,9 +77,7 @@ def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
         process.wait(30.0)
 
 
-@pytest.fixture(
-    scope="module"
-)  # an event loop runs in this thread meanwhile: no longer than needed
+@pytest.fixture(scope="package")  # until then Playwright's event loop runs in this thread
 def browser(chromium: str) -> Iterator[Any]:
     try:
         from playwright.sync_api import sync_playwright

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import asyncio
+import http.client
+import json
 import socket
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Coroutine
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 from beamfall.page.serve import PageServer
@@ -13,7 +17,7 @@ from beamfall.page.serve import PageServer
 LAPTOP = {"width": 1366, "height": 768}
 TABLET = {"width": 820, "height": 1180}
 # Two cores shared with everything else may be slow for a while.
-PATIENT_MS = 20_000
+PATIENT_MS = 60_000
 
 QUICK_RIG = """
 name = "quick invented rig"
@@ -77,7 +81,7 @@ class Served:
         """A new link, which opens the page once."""
         return self.server.door.make_link()
 
-    def wait(self, what: Callable[[], Any], seconds: float = 20.0) -> Any:
+    def wait(self, what: Callable[[], Any], seconds: float = 60.0) -> Any:
         """Wait until something is so on the hub."""
         end = time.monotonic() + seconds
         while time.monotonic() < end:
@@ -93,6 +97,58 @@ class Served:
         assert not self.thread.is_alive(), "the server did not end"
 
 
+class Asker:
+    """Raw requests, as a browser would never send them."""
+
+    def __init__(self, served: Served) -> None:
+        door = served.server.door
+        self.port = door.port
+        self.host = f"127.0.0.1:{door.port}"
+        self.cookie = f"{door.cookie}={door.token}"
+        self.door = door
+
+    def enter(self, code: str) -> tuple[int, dict[str, str], bytes]:
+        """Try a link's code, without a cookie."""
+        return self.ask("POST", "/enter", json.dumps({"code": code}).encode(), Cookie=None)
+
+    def ask(
+        self, method: str, path: str, body: bytes | None = None, **headers: str | None
+    ) -> tuple[int, dict[str, str], bytes]:
+        sent: dict[str, str | None] = {
+            "Host": self.host, "Cookie": self.cookie, "Origin": f"http://{self.host}",
+            "Content-Type": "application/json",
+        }  # fmt: skip
+        sent.update({name.replace("_", "-"): value for name, value in headers.items()})
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=20)
+        connection.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
+        for name, value in sent.items():
+            if value is not None:
+                connection.putheader(name, value)
+        if body is not None and "Transfer-Encoding" not in sent:
+            connection.putheader("Content-Length", str(len(body)))
+        connection.endheaders()
+        try:
+            if body is not None and "Transfer-Encoding" not in sent:
+                connection.send(body)
+            elif body is not None:
+                for start in range(0, len(body), 8192):
+                    chunk = body[start : start + 8192]
+                    connection.send(f"{len(chunk):x}\r\n".encode() + chunk + b"\r\n")
+                connection.send(b"0\r\n\r\n")
+            answer = connection.getresponse()
+            return answer.status, {k.lower(): v for k, v in answer.getheaders()}, answer.read()
+        except (http.client.RemoteDisconnected, ConnectionError):
+            return 0, {}, b""
+        finally:
+            connection.close()
+
+
+def run_async(work: Coroutine[Any, Any, Any]) -> Any:
+    """Run it on a thread of its own: on this one, Playwright's event loop may be running."""
+    with ThreadPoolExecutor(1) as thread:
+        return thread.submit(asyncio.run, work).result()
+
+
 def answers(origin: str) -> bool:
     host, _, port = origin.removeprefix("http://").rpartition(":")
     with socket.socket() as probe:
@@ -104,7 +160,7 @@ def wait_ready(page: Any) -> None:
     expect(page.locator("#arm")).to_be_enabled()
 
 
-def wait_on_page(page: Any, what: str, seconds: float = 20.0) -> None:
+def wait_on_page(page: Any, what: str, seconds: float = 60.0) -> None:
     """Wait until something is so of the `state` that a page has, in JavaScript: it may be behind the hub's."""
     end = time.monotonic() + seconds
     look = f"async () => {{ const {{ state }} = await import('/static/net.js'); return Boolean({what}); }}"

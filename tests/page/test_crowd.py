@@ -9,8 +9,7 @@ from collections.abc import Callable, Iterator
 from types import SimpleNamespace
 
 import pytest
-from page_helpers import QUICK_RIG, Served
-from test_safety import Asker
+from page_helpers import QUICK_RIG, Asker, Served
 
 from beamfall.page import connections
 

@@ -8,8 +8,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from page_helpers import QUICK_RIG, Served, expect, wait_ready
-from test_safety import Asker
+from page_helpers import QUICK_RIG, Asker, Served, expect, wait_ready
 from typer.testing import CliRunner
 
 from beamfall.cli.app import app

@@ -6,7 +6,6 @@ another port (for cookies the same site), of another site, and by a name that wa
 
 from __future__ import annotations
 
-import http.client
 import json
 import threading
 from collections.abc import Callable, Iterator
@@ -15,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from page_helpers import QUICK_RIG, Served, expect, wait_ready
+from page_helpers import QUICK_RIG, Asker, Served, expect, wait_ready
 
 Serve = Callable[..., Served]
 Open = Callable[..., Any]
@@ -79,52 +78,6 @@ def test_a_name_turned_to_this_computer_gets_nothing(serve: Serve, open_page: Op
         f"http://rebound.test:{port}/#{served.server.door.codes.make(60)}", quiet=False
     )
     expect(page.locator("body")).to_contain_text("does not have that name")
-
-
-class Asker:
-    """Raw requests, as a browser would never send them."""
-
-    def __init__(self, served: Served) -> None:
-        door = served.server.door
-        self.port = door.port
-        self.host = f"127.0.0.1:{door.port}"
-        self.cookie = f"{door.cookie}={door.token}"
-        self.door = door
-
-    def enter(self, code: str) -> tuple[int, dict[str, str], bytes]:
-        """Try a link's code, without a cookie."""
-        return self.ask("POST", "/enter", json.dumps({"code": code}).encode(), Cookie=None)
-
-    def ask(
-        self, method: str, path: str, body: bytes | None = None, **headers: str | None
-    ) -> tuple[int, dict[str, str], bytes]:
-        sent: dict[str, str | None] = {
-            "Host": self.host, "Cookie": self.cookie, "Origin": f"http://{self.host}",
-            "Content-Type": "application/json",
-        }  # fmt: skip
-        sent.update({name.replace("_", "-"): value for name, value in headers.items()})
-        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=20)
-        connection.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
-        for name, value in sent.items():
-            if value is not None:
-                connection.putheader(name, value)
-        if body is not None and "Transfer-Encoding" not in sent:
-            connection.putheader("Content-Length", str(len(body)))
-        connection.endheaders()
-        try:
-            if body is not None and "Transfer-Encoding" not in sent:
-                connection.send(body)
-            elif body is not None:
-                for start in range(0, len(body), 8192):
-                    chunk = body[start : start + 8192]
-                    connection.send(f"{len(chunk):x}\r\n".encode() + chunk + b"\r\n")
-                connection.send(b"0\r\n\r\n")
-            answer = connection.getresponse()
-            return answer.status, {k.lower(): v for k, v in answer.getheaders()}, answer.read()
-        except (http.client.RemoteDisconnected, ConnectionError):
-            return 0, {}, b""
-        finally:
-            connection.close()
 
 
 @pytest.fixture

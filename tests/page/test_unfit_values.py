@@ -8,8 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from page_helpers import QUICK_RIG, Served
-from test_safety import Asker
+from page_helpers import QUICK_RIG, Asker, Served, run_async
 
 from beamfall.page.hub import clean
 from beamfall.page.jobs import make_arm, make_release
@@ -46,7 +45,7 @@ def read_state(served: Served) -> dict[str, object]:
         ) as socket:
             return str(await asyncio.wait_for(socket.recv(), 30.0))
 
-    state: dict[str, object] = json.loads(asyncio.run(read()))["all"]
+    state: dict[str, object] = json.loads(run_async(read()))["all"]
     return state
 
 

@@ -94,6 +94,7 @@ def is_number(text: str) -> bool:
     return True
 
 
+@pytest.mark.full
 def test_nothing_runs_in_a_browser(place: Path) -> None:
     sheet, folder = place / "sheet.html", place / "report"
     for command in (("shots", "sheet", "--out", str(sheet)), ("report", "--out", str(folder))):

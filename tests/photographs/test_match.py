@@ -6,6 +6,7 @@ import dataclasses
 
 import pytest
 from studios import Score, make_studio
+from tiers import in_full
 
 from beamfall.photos.match import match_pictures
 
@@ -21,6 +22,7 @@ def test_studios_with_missing_and_extra_pictures() -> None:
     assert score.certain_wrong == 0
 
 
+@pytest.mark.full
 def test_offset_and_drift_are_found(monkeypatch: pytest.MonkeyPatch) -> None:
     for seed in range(2000, 2006):
         studio = make_studio(seed, shots=120)
@@ -33,11 +35,11 @@ def test_offset_and_drift_are_found(monkeypatch: pytest.MonkeyPatch) -> None:
         assert offset == pytest.approx(studio.offset_s + 0.06, abs=0.15)
 
 
-def test_all_pictures_there_is_certain() -> None:
+@pytest.mark.parametrize("seed", [3000, *in_full(*range(3001, 3006))])
+def test_all_pictures_there_is_certain(seed: int) -> None:
     score = Score()
-    for seed in range(3000, 3006):
-        score.add(make_studio(seed, shots=50, missing=0.0, extra=0.0))
-    assert score.given == score.right == score.certain == score.true_pairs == 300
+    score.add(make_studio(seed, shots=50, missing=0.0, extra=0.0))
+    assert score.given == score.right == score.certain == score.true_pairs == 50
 
 
 @pytest.mark.full
@@ -51,11 +53,11 @@ def test_evenly_spaced_shots_are_refused() -> None:
             assert len(found.unclear) == len(studio.pictures)
 
 
-def test_pictures_of_another_evening_are_refused() -> None:
+@pytest.mark.parametrize("seed", [5001, *in_full(*range(5002, 5006))])
+def test_pictures_of_another_evening_are_refused(seed: int) -> None:
     shots = make_studio(5000, shots=60).shots
-    for seed in range(5001, 5006):
-        (found,) = match_pictures(make_studio(seed, shots=60).pictures, shots)
-        assert found.refusal is not None and found.pairs == ()
+    (found,) = match_pictures(make_studio(seed, shots=60).pictures, shots)
+    assert found.refusal is not None and found.pairs == ()
 
 
 def test_too_few_to_compare() -> None:

@@ -157,6 +157,7 @@ def test_the_sheet_needs_nothing_else(log: Path, pictures: Path, tmp_path: Path)
     assert page.count("<article") == 24 and '<option value="flash, ms">' in page
 
 
+@pytest.mark.full
 @pytest.mark.skipif(shutil.which("chromium") is None, reason="chromium is not installed")
 def test_the_sheet_sorts_by_what_was_swept(log: Path, tmp_path: Path) -> None:
     out = tmp_path / "sheet.html"
@@ -191,6 +192,7 @@ def test_the_report_stands_alone(log: Path, pictures: Path, tmp_path: Path) -> N
     assert refused.returncode == 2 and "cannot be written" in refused.stderr
 
 
+@pytest.mark.full
 def test_sheet_and_report_show_what_the_simulated_camera_saw(log: Path, tmp_path: Path) -> None:
     sheet, folder = tmp_path / "sheet.html", tmp_path / "report"
     assert run(log, "shots", "sheet", "--out", str(sheet)).returncode == 0

@@ -98,6 +98,7 @@ def test_student_as_the_handbook_prints(freedom: int, value: float) -> None:
     assert student_tail(-value, freedom) == pytest.approx(0.05, rel=1e-3)
 
 
+@pytest.mark.full
 def test_trend_as_statsmodels() -> None:
     api = pytest.importorskip("statsmodels.api")
     draws = np.random.default_rng(4)

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from tiers import in_full
 
 from beamfall.board import Board
 from beamfall.setup.sequence import Row, Sequence
@@ -75,7 +76,7 @@ def test_nothing_is_on_disk_until_a_slot_is_saved(scratch: Path) -> None:
     assert list(scratch.iterdir()) == []
 
 
-@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+@pytest.mark.parametrize("number", [signal.SIGINT, *in_full(signal.SIGTERM, signal.SIGHUP)])
 def test_a_signal_leaves_neither_folder_nor_process(scratch: Path, number: int) -> None:
     pytest.importorskip("micropython_unix", reason="the MicroPython interpreter is not installed")
     program, firmware = hold("sim:micropython")

@@ -131,6 +131,7 @@ def stopped_after(shots: int, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]
         yield
 
 
+@pytest.mark.full
 def test_seek_by_the_simulated_photographer(use_log: Any, at_terminal: Any, on_page: Any) -> None:
     terminal, paged = use_log("terminal"), use_log("page")
     use_log("terminal")

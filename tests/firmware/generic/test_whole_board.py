@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from tiers import in_full
 
 from beamfall.board import Board
 from beamfall.board_tools.measure import measure
@@ -20,7 +21,7 @@ from fake_board import MS, US, Profile  # noqa: E402
 from virtual_board import VirtualBoard  # noqa: E402
 
 VALVE_PIN, FLASH_PIN, BEAM_PIN = 2, 7, 10
-KINDS = ("rp2", "stm32", "esp32")
+KINDS = ["rp2", *in_full("stm32", "esp32")]
 
 
 def connect(transport: VirtualBoard) -> Board:

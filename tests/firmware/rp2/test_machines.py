@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from tiers import examples
 
 US = 125
 MS = 125_000
@@ -22,8 +23,7 @@ BEAM1, BEAM2, LIGHT, BUTTON = 9, 10, 11, 12
 DELAYS = [24, 10 * US, 100 * US, MS, 10 * MS, 100 * MS, 500 * MS]
 
 in_bench = settings(
-    deadline=None,
-    max_examples=25,
+    examples(40),
     suppress_health_check=[HealthCheck.function_scoped_fixture],
     derandomize=True,
 )
