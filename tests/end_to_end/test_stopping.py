@@ -255,7 +255,7 @@ def test_ctrl_c_is_how_a_watch_of_the_beam_ends(
     program = start("beam", "--port", witness.url, "--quiet")
     program.read_until("beam1")
     program.type_in("\x03")
-    assert program.wait() == 0
+    assert program.wait() == 130
     witness.assert_at_rest()
 
 
