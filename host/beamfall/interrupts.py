@@ -9,6 +9,7 @@ again: code of others may have swallowed it, in a bare `except` or a `__del__`, 
 
 from __future__ import annotations
 
+import _thread
 import contextlib
 import os
 import signal
@@ -22,6 +23,7 @@ from typing import Any, Self
 BOUNCE_S = 0.5  # people press twice: the first press gets this long to switch outputs off
 STOP_S = 1.9  # longest time from the first signal to the end of the program
 # SIGHUP: the terminal was closed. Windows has none; it sends SIGBREAK for Ctrl-Break and for a closed console.
+_AGAIN_S = 0.01  # until a lost interrupt is delivered again
 _NAMES = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
 UNCONFIRMED = (
     "beamfall: stopped before the board confirmed that its outputs are off. It switches them off itself within "
@@ -54,6 +56,8 @@ class StopSignals:
         self._first_s = 0.0
         self._held = 0
         self._pending = False
+        self._is_lost = False
+        self._unraisable = sys.unraisablehook
         self._before: dict[int, Any] = {}
         self._timer: threading.Timer | None = None
 
@@ -68,6 +72,7 @@ class StopSignals:
                 replaced = (signal.SIG_DFL, signal.default_int_handler)
                 if signal.getsignal(number) in replaced:
                     self._before[number] = signal.signal(number, self.take)
+            self._unraisable, sys.unraisablehook = sys.unraisablehook, self._take_lost
         return self
 
     def __exit__(
@@ -80,18 +85,23 @@ class StopSignals:
             self._timer.cancel()
         for number, handler in self._before.items():
             signal.signal(number, handler)
+        if sys.unraisablehook == self._take_lost:
+            sys.unraisablehook = self._unraisable
 
     def take(self, number: int, frame: FrameType | None) -> None:
         """The handler. Raises StopAsked for the first signal, at once or at the end of a hold."""
-        if self.signal:
+        if self._is_lost:
+            self._is_lost = False
+        elif self.signal:
             if time.monotonic() - self._first_s >= BOUNCE_S:
                 self._end_at_once()
             return
-        self.signal = number
-        self._first_s = time.monotonic()
-        self._timer = threading.Timer(STOP_S, self._end_at_once)
-        self._timer.daemon = True
-        self._timer.start()
+        else:
+            self.signal = number
+            self._first_s = time.monotonic()
+            self._timer = threading.Timer(STOP_S, self._end_at_once)
+            self._timer.daemon = True
+            self._timer.start()
         if self._held:
             self._pending = True
         else:
@@ -114,10 +124,27 @@ class StopSignals:
             self._pending = False
             raise self.asked
 
+    def _take_lost(self, lost: sys.UnraisableHookArgs) -> None:
+        """Deliver the stop again: Python lost it in a `__del__` or the callback of a weak reference."""
+        if lost.exc_value is not self.asked:
+            self._unraisable(lost)
+            return
+        self._is_lost = True
+        again = threading.Timer(_AGAIN_S, _signal_main_thread, [self.signal])
+        again.daemon = True
+        again.start()
+
     def _end_at_once(self) -> None:
         with contextlib.suppress(OSError, ValueError):
             os.write(sys.stderr.fileno(), UNCONFIRMED.encode())
         self._end(self.status)
+
+
+def _signal_main_thread(number: int) -> None:
+    if sys.platform == "win32":
+        _thread.interrupt_main(number)
+    else:  # a real signal also ends what the thread waits for
+        signal.pthread_kill(threading.main_thread().ident or 0, number)
 
 
 def find_stop_signals() -> StopSignals | None:

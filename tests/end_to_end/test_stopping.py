@@ -346,6 +346,17 @@ def test_a_program_that_does_not_end_is_ended() -> None:
         assert ended.wait(30.0), "it goes on for ever"
 
 
+def test_a_signal_lost_in_a_destructor_comes_again(capfd: pytest.CaptureFixture[str]) -> None:
+    class Late:
+        def __del__(self) -> None:
+            signal.raise_signal(signal.SIGTERM)
+
+    with StopSignals(lambda status: None), pytest.raises(KeyboardInterrupt):  # noqa: PT012
+        Late()
+        time.sleep(30.0)
+    assert capfd.readouterr().err == "", "nobody is shown a traceback"
+
+
 def test_a_signal_is_held_back_where_it_would_do_harm() -> None:
     steps: list[str] = []
     with StopSignals(), pytest.raises(KeyboardInterrupt), hold_interrupts() as deliver:
