@@ -25,14 +25,11 @@ STOP_S = 1.9  # longest time from the first signal to the end of the program
 # SIGHUP: the terminal was closed. Windows has none; it sends SIGBREAK for Ctrl-Break and for a closed console.
 _AGAIN_S = 0.01  # until a lost interrupt is delivered again
 _NAMES = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
+_NUMBERS = tuple(int(getattr(signal, name)) for name in _NAMES if hasattr(signal, name))
 UNCONFIRMED = (
     "beamfall: stopped before the board confirmed that its outputs are off. It switches them off itself within "
     "5 s. Look at the rig; switch the valves' supply off if anything is still on.\n"
 )
-
-
-def _list_numbers() -> list[int]:
-    return [getattr(signal, name) for name in _NAMES if hasattr(signal, name)]
 
 
 class StopAsked(KeyboardInterrupt):
@@ -68,7 +65,7 @@ class StopSignals:
 
     def __enter__(self) -> Self:
         if threading.current_thread() is threading.main_thread():
-            for number in _list_numbers():
+            for number in _NUMBERS:
                 replaced = (signal.SIG_DFL, signal.default_int_handler)
                 if signal.getsignal(number) in replaced:
                     self._before[number] = signal.signal(number, self.take)
@@ -151,7 +148,7 @@ def find_stop_signals() -> StopSignals | None:
     """Return what this program has installed; None outside its main thread."""
     if threading.current_thread() is not threading.main_thread():
         return None
-    for number in _list_numbers():  # any of them: a program in the background ignores SIGINT
+    for number in _NUMBERS:  # any of them: a program in the background ignores SIGINT
         owner = getattr(signal.getsignal(number), "__self__", None)
         if isinstance(owner, StopSignals):
             return owner

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import io
 import os
 import resource
+import struct
 import subprocess
 import sys
+import warnings
 from collections.abc import Callable
 from pathlib import Path
 
@@ -143,3 +146,44 @@ def test_nothing_of_an_odd_picture_stops_the_match(
     with ShotLog.open(path, read_only=True) as log:
         pictures = log.query("SELECT count(*) FROM shot WHERE picture IS NOT NULL")
     assert pictures[0][0] >= len(begun) - 1
+
+
+def test_tables_of_tags_that_have_no_end_are_given_up() -> None:
+    """A TIFF of 720 kB whose 50 tables of 60,000 tags overlap: minutes of reading."""
+    tables, tags = 50, 60_000
+    head = b"II*\0" + struct.pack("<I", 8)
+    overlapping = struct.pack("<I", tags) * (tags * 3)
+    pointers = b"\0\0" + b"".join(struct.pack("<I", 12 + 4 * number) for number in range(tables))
+    file = Counted(head + overlapping + pointers)
+    with pytest.raises(PictureError):
+        read_photograph(file)  # type: ignore[arg-type]
+    assert file.reads < 200_000
+
+
+class Counted(io.BytesIO):
+    """A file that counts how often it is read from, and its own path."""
+
+    reads = 0
+    name = "endless.tif"
+
+    def open(self, mode: str) -> Counted:
+        return self
+
+    def read(self, size: int | None = -1) -> bytes:
+        self.reads += 1
+        return super().read(size)
+
+
+def test_what_pillow_thinks_of_a_damaged_picture_is_kept_from_the_terminal(
+    make_picture: MakePicture, tmp_path: Path
+) -> None:
+    file = make_picture(tmp_path / "a.jpg", EVENING_S)
+    content = bytearray(file.read_bytes())
+    at = content.index(b"Exif\0\0") + 6 + 4  # where its first table begins: behind its end
+    content[at : at + 4] = b"\0\0\x7f\xff"
+    file.write_bytes(content)
+    with warnings.catch_warnings(record=True) as said:
+        warnings.simplefilter("always")
+        with pytest.raises(PictureError):
+            read_photograph(file)
+    assert not said

@@ -4,6 +4,8 @@
     python tests/torture/fuzz.py reader --runs 10000000      the firmware's decoder, held against the host's
     python tests/torture/fuzz.py step   --runs 10000000      the firmware's whole step, fed with bytes
     python tests/torture/fuzz.py board  --runs 1000000       whole shots on a new board each, judged at its pins
+    python tests/torture/fuzz.py talk   --runs 1000000       the whole host, at a board that says anything
+    python tests/torture/fuzz.py rig, sequence, picture      files of these kinds
 
 Ends with one line: inputs, seconds, inputs a second, peak memory at a tenth of the way and at the end. An input that
 breaks something is written to the folder of --finds and the exit status is not 0. With --keep DIR the inputs that
@@ -14,6 +16,8 @@ corpus.
 from __future__ import annotations
 
 import argparse
+import math
+import os
 import resource
 import sys
 import tempfile
@@ -23,7 +27,14 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 TOP = HERE.parents[1]
 CORPUS = HERE / "corpus"
-LONGEST = {"host": 48, "reader": 48, "step": 64, "board": 200}  # bytes of one input
+LONGEST = {  # bytes of one input
+    "host": 48, "reader": 48, "step": 64, "board": 200, "talk": 300, "rig": 40, "sequence": 40, "picture": 60,
+}  # fmt: skip
+_WIRE = ("beamfall.wire", "beamfall.link", "beamfall_board", "ports")
+WATCHED = {
+    "talk": ("beamfall.wire", "beamfall.link", "beamfall.board_session", "beamfall.board", "beamfall.events"),
+    "rig": ("beamfall.setup",), "sequence": ("beamfall.setup",), "picture": ("beamfall.photos", "exifread"),
+}  # fmt: skip
 
 
 def _peak_mb() -> float:
@@ -36,8 +47,9 @@ def main() -> int:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("target", choices=("host", "reader", "step", "board"))
+    parser.add_argument("target", choices=tuple(LONGEST))
     parser.add_argument("--runs", type=int, default=100_000)
+    parser.add_argument("--minutes", type=float, default=math.inf, help="end after this time")
     parser.add_argument("--seed", type=int, default=0, help="0: another one every time")
     parser.add_argument("--keep", type=Path, help="folder for inputs that reach something new")
     parser.add_argument(
@@ -57,9 +69,9 @@ def main() -> int:
 
     for folder in (HERE, TOP / "firmware", TOP / "host"):
         sys.path.insert(0, str(folder))
-    watched = ["beamfall.wire", "beamfall.link", "beamfall_board", "ports"]
-    with atheris.instrument_imports(include=watched):
+    with atheris.instrument_imports(include=list(WATCHED.get(options.target, _WIRE))):
         import targets
+        from outside import BoardTarget
     target = targets.TARGETS[options.target]
     began = time.monotonic()
     count = 0
@@ -79,13 +91,17 @@ def main() -> int:
                 past.write_text("\n".join(old.hex() for old in target.history), encoding="utf-8")
                 print(f"the inputs before it are in {past}", flush=True)
             raise
-        if count == options.runs:
-            seconds = time.monotonic() - began
+        seconds = time.monotonic() - began
+        if count == options.runs or seconds > 60.0 * options.minutes:
             print(
                 f"{options.target}: {count} inputs in {seconds:.0f} s, {count / seconds:.0f} a second, "
                 f"peak memory {early_mb:.0f} MiB after {tenth}, {_peak_mb():.0f} MiB at the end",
                 flush=True,
             )
+            if isinstance(target, BoardTarget):
+                print(f"{target.frames} frames of the board's", flush=True)
+            if count < options.runs:
+                os._exit(0)
 
     inherited_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     options.finds.mkdir(parents=True, exist_ok=True)
@@ -100,6 +116,7 @@ def main() -> int:
         f"-artifact_prefix={options.finds}/",
         "-print_final_stats=0",
         "-verbosity=1",
+        "-len_control=0" if options.target in WATCHED else "-len_control=100",
     ]
     if options.keep is not None:
         options.keep.mkdir(parents=True, exist_ok=True)

@@ -27,6 +27,10 @@ RUNS = {
     "fuzz-reader": "torture/fuzz.py reader --runs 10000000",
     "fuzz-step": "torture/fuzz.py step --runs 10000000",
     "fuzz-board": "torture/fuzz.py board --runs 1000000",
+    "fuzz-talk": "torture/fuzz.py talk --runs 1000000",
+    "fuzz-rig": "torture/fuzz.py rig --runs 1000000",
+    "fuzz-sequence": "torture/fuzz.py sequence --runs 1000000",
+    "fuzz-picture": "torture/fuzz.py picture --runs 1000000",
 }
 
 

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 import firmware_targets as firmware
+import outside
 
 from beamfall.errors import MessageError
 from beamfall.link import Link
@@ -123,4 +124,5 @@ TARGETS: dict[str, Callable[[bytes], None]] = {
     "reader": fuzz_reader,
     "step": StepTarget(),
     "board": fuzz_board,
+    **outside.TARGETS,
 }

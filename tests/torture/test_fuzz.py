@@ -17,7 +17,10 @@ import targets
 
 HERE = Path(__file__).resolve().parent
 TOP = HERE.parents[1]
-RUNS = {"host": 10_000, "reader": 8_000, "step": 6_000, "board": 1_500}
+RUNS = {
+    "host": 10_000, "reader": 8_000, "step": 6_000, "board": 1_500,
+    "talk": 500, "rig": 1_000, "sequence": 2_000, "picture": 1_000,
+}  # fmt: skip
 
 
 def corpus(target: str) -> list[bytes]:

@@ -15,7 +15,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from beamfall.errors import PictureError
 from beamfall.photos.containers import open_parts
@@ -33,6 +33,7 @@ _PROGRAMS = {  # ExposureProgram (0x8822); 9 is no part of the standard, and som
     5: "automatic", 6: "automatic", 7: "automatic", 8: "automatic", 9: BULB,
 }  # fmt: skip
 _ISO_MOST = 65534  # 65535 means that the figure is in another tag
+_READS_MOST = 50_000  # a picture with a maker's own notes takes about 5,000
 _EPOCH = datetime(1970, 1, 1)
 
 
@@ -120,11 +121,13 @@ def read_tags(path: Path, *, with_preview: bool = False) -> dict[str, Any]:
         with path.open("rb") as stream:
             for part in open_parts(stream):
                 found = exifread.process_file(
-                    part, details=with_preview, extract_thumbnail=with_preview
+                    _Limited(part, path.name), details=with_preview, extract_thumbnail=with_preview
                 )
                 tags = {**found, **tags}
     except OSError as error:
         raise PictureError(f"{path.name}: cannot be read: {error.strerror or error}") from error
+    except PictureError:
+        raise
     except Exception as error:  # a damaged file makes the parser fail in any way it likes
         raise PictureError(
             f"{path.name}: damaged, or no picture ({type(error).__name__})"
@@ -132,19 +135,37 @@ def read_tags(path: Path, *, with_preview: bool = False) -> dict[str, Any]:
     return tags or _read_with_pillow(path)
 
 
+class _Limited:
+    """A file that may be read from so often: damaged tables of tags can refer to each other almost without end."""
+
+    def __init__(self, inner: BinaryIO, name: str) -> None:
+        self._inner = inner
+        self._name = name
+        self._left = _READS_MOST
+
+    def read(self, size: int = -1) -> bytes:
+        self._left -= 1
+        if self._left < 0:
+            raise PictureError(f"{self._name}: damaged: its tables of tags have no end")
+        return self._inner.read(size)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._inner, name)
+
+
 def _read_with_pillow(path: Path) -> dict[str, Any]:
     """The same tags by Pillow, which knows some files that exifread does not (WebP of some programs)."""
     from PIL import ExifTags, Image
 
     try:
-        with warnings.catch_warnings(), Image.open(path) as image:
-            warnings.simplefilter("ignore")  # Pillow's words are not for our users
+        # Pillow's words are not for our users; it reads each value when that is asked for.
+        with warnings.catch_warnings(action="ignore"), Image.open(path) as image:
             exif = image.getexif()
             inner = exif.get_ifd(ExifTags.IFD.Exif)
+            tags = {f"Image {ExifTags.TAGS.get(tag, tag)}": value for tag, value in exif.items()}
+            tags |= {f"EXIF {ExifTags.TAGS.get(tag, tag)}": value for tag, value in inner.items()}
     except Exception:  # no picture at all; the caller says so
         return {}
-    tags = {f"Image {ExifTags.TAGS.get(tag, tag)}": value for tag, value in exif.items()}
-    tags |= {f"EXIF {ExifTags.TAGS.get(tag, tag)}": value for tag, value in inner.items()}
     # The two libraries spell one family of names differently.
     return {name.replace("SubsecTime", "SubSecTime"): value for name, value in tags.items()}
 
