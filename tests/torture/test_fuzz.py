@@ -12,6 +12,7 @@ from importlib.util import find_spec
 from pathlib import Path
 
 import firmware_targets
+import outside
 import pytest
 import targets
 
@@ -92,6 +93,28 @@ def test_the_fuzzer_can_fail(monkeypatch: pytest.MonkeyPatch) -> None:
     with pytest.raises(firmware_targets.Broken):
         # One row of valve 1, 251 ms wide; its release; time.
         targets.fuzz_board(bytes([5, 0, 0, 0, 250, 1, 0, 0, 0, 0, 1, 6, 3, 255, 0]))
+
+
+@pytest.mark.parametrize(
+    ("target", "reached"),
+    [("talk", "make_record"), ("rig", "build_warm_up"), ("picture", "show_text")],
+)
+def test_the_kept_inputs_get_far(
+    target: str, reached: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A fuzzer whose every input is turned away at once would find nothing."""
+    calls: list[int] = []
+    plain = getattr(outside, reached)
+
+    def count(*arguments: object, **more: object) -> object:
+        calls.append(1)
+        return plain(*arguments, **more)
+
+    monkeypatch.setattr(outside, reached, count)
+    inputs = corpus(target)
+    for data in inputs:
+        outside.TARGETS[target](data)
+    assert calls
 
 
 def test_the_fuzzers_own_frames_are_right() -> None:
