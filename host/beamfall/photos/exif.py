@@ -120,8 +120,9 @@ def read_tags(path: Path, *, with_preview: bool = False) -> dict[str, Any]:
     try:
         with path.open("rb") as stream:
             for part in open_parts(stream):
+                limited: Any = _Limited(part, path.name)
                 found = exifread.process_file(
-                    _Limited(part, path.name), details=with_preview, extract_thumbnail=with_preview
+                    limited, details=with_preview, extract_thumbnail=with_preview
                 )
                 tags = {**found, **tags}
     except OSError as error:
