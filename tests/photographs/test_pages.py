@@ -154,6 +154,9 @@ def test_the_sheet_needs_nothing_else(log: Path, pictures: Path, tmp_path: Path)
     assert page.count("data:image/jpeg;base64,") == 24  # two shots without photograph: simulated
     assert not re.search(r'(?:src|href)="(?!data:)', page) and "http" not in page
     assert "<script>alert" not in page and "&lt;script&gt;" in page
+    assert re.findall(r"<article[^>]*is-best[^>]*>.*?<h2>Shot (\d+)", page) == ["7"], (
+        "the best rated"
+    )
     assert page.count("<article") == 24 and '<option value="flash, ms">' in page
 
 
@@ -171,7 +174,7 @@ def test_the_sheet_sorts_by_what_was_swept(log: Path, tmp_path: Path) -> None:
         ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--dump-dom", out.as_uri()],
         capture_output=True, text=True, timeout=120, check=True,
     ).stdout  # fmt: skip
-    assert re.findall(r"<h2>(\d+)</h2>", shown) == [str(n) for n in range(24, 0, -1)]
+    assert re.findall(r"<h2>Shot (\d+)</h2>", shown) == [str(n) for n in range(24, 0, -1)]
 
 
 def test_the_report_stands_alone(log: Path, pictures: Path, tmp_path: Path) -> None:

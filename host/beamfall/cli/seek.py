@@ -14,7 +14,7 @@ from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, rea
 from beamfall.cli.seek_front import SeekTerminal
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.targets import PICTURES, check_target, refuse_picture
-from beamfall.cli.words import list_sought, say_answer
+from beamfall.cli.words import list_sought, say_sought_frame
 from beamfall.planning.stage import read_stage
 from beamfall.setup.rig import load_rig
 from beamfall.shots import ShotLog
@@ -102,7 +102,7 @@ def seek(
 def _draw(board: Board, done: Sought, picture: Path) -> None:
     studio = board.traits.studio
     frames = [
-        (one.fired.picture, f"{one.fired.shot}: {say_answer(one)}")
+        (one.fired.picture, say_sought_frame(one, done))
         for one in done.shots
         if one.fired.picture is not None
     ]

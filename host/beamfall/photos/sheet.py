@@ -6,7 +6,7 @@ import base64
 import json
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,6 +19,9 @@ from beamfall.text import show_html
 
 if TYPE_CHECKING:
     from beamfall.shots import ShotLog
+
+
+_FOUND = "seek: found"  # the note of the picture that a search was for
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +46,7 @@ class Card:
     note: str
     picture: str | None
     keys: dict[str, float | None]
+    is_best: bool = False
 
 
 def write_sheet(log: ShotLog, series: int, file: Path, width: int) -> Sheet:
@@ -127,6 +131,11 @@ def read_cards(log: ShotLog, series: int) -> tuple[list[Card], list[str]]:
                 },
             )
         )
+    best = max((card.rating or 0 for card in cards), default=0)
+    cards = [
+        replace(card, is_best=card.rating == best if best else card.note == _FOUND)
+        for card in cards
+    ]
     fixed = ["shot", "rating", "flash delay", "spacing"]
     orders = [*swept_names, *(name for name in fixed if name not in swept_names)]
     used = [name for name in orders if any(card.keys.get(name) is not None for card in cards)]
@@ -160,6 +169,7 @@ def _draw_card(card: Card, image: bytes | None, instead: str) -> str:
     else:
         data = base64.b64encode(image).decode()
         shown = f'<img alt="shot {card.shot}" loading="lazy" src="data:image/jpeg;base64,{data}">'
+    best = '<span class="best">best</span>' if card.is_best else ""
     facts = "".join(
         f"<dt>{show_html(name)}</dt><dd>{show_html(value)}</dd>" for name, value in card.facts
     )
@@ -169,6 +179,7 @@ def _draw_card(card: Card, image: bytes | None, instead: str) -> str:
     note = f'<p class="note">{show_html(card.note)}</p>' if card.note else ""
     name = show_html(Path(card.picture).name) if card.picture else ""
     return (
-        f'<article data-keys="{keys}">{shown}<header><h2>{card.shot}</h2>{rating}'
+        f'<article data-keys="{keys}"{" class=is-best" if card.is_best else ""}>{shown}'
+        f"<header><h2>Shot {card.shot}</h2>{best}{rating}"
         f'<span class="file">{name}</span></header>{state}<dl>{facts}</dl>{note}</article>'
     )
