@@ -14,6 +14,7 @@ import pytest
 from calibrated_rigs import GAP_ERROR_M, ONE_BEAM, calibrate_hidden, find_truth, fire, make_sequence
 from changed_log import change_shot
 from command_line import run_cli
+from tiers import in_full
 
 from beamfall.board import Board
 from beamfall.errors import CalibrationError, UserError
@@ -46,7 +47,7 @@ def test_one_beam_says_what_it_cannot_tell(tmp_path: Path) -> None:
     assert not found.find("width_m").is_told
 
 
-@pytest.mark.parametrize("case", [{"beams": 2}, {"heights": 2}])
+@pytest.mark.parametrize("case", [{"beams": 2}, *in_full({"heights": 2})])
 def test_two_beams_or_two_heights_tell_latency_and_distance_apart(
     tmp_path: Path, case: dict[str, int]
 ) -> None:

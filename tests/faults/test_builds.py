@@ -61,7 +61,10 @@ def signs_of(finding: Finding) -> set[str]:
 
 
 @pytest.mark.parametrize("seed", [0, *in_full(*range(1, 6))])
-@pytest.mark.parametrize(("light", "button"), [(True, True), (False, True), (False, False)])
+@pytest.mark.parametrize(
+    ("light", "button"),
+    [(True, True), (False, False), pytest.param(False, True, marks=pytest.mark.full)],
+)
 def test_a_sound_build_is_told_that_all_is_well(seed: int, light: bool, button: bool) -> None:
     finding = check("", seed, light=light, button=button)
     assert finding.ranked[0][0] == "nothing-wrong"
@@ -91,7 +94,7 @@ def test_the_rig_file_goes_before_what_a_board_could_have() -> None:
 
 @pytest.mark.parametrize(
     "fault",
-    ["flash-off", "flash-asleep", "flash-cable", "flash-recycling", "flash-not-manual"],
+    ["flash-off", *in_full("flash-asleep", "flash-cable", "flash-recycling", "flash-not-manual")],
 )
 @pytest.mark.parametrize("seed", [3, *in_full(4)])
 def test_without_a_sensor_the_flash_is_still_found_out(fault: str, seed: int) -> None:

@@ -5,9 +5,10 @@ from __future__ import annotations
 import random
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scripted import BEAM1, HZ, LIGHT1, MS, Bench
+from tiers import examples
 
 from beamfall_board.beams import Qualifier
 from beamfall_board.store import ReportStore
@@ -361,7 +362,7 @@ def test_a_repeated_request_is_answered_the_same_even_after_a_strange_one() -> N
 
 
 @given(st.integers(0, 2**32))
-@settings(max_examples=60, deadline=None)
+@examples(60)
 def test_the_store_never_loses_the_newest_and_numbers_every_loss(seed: int) -> None:
     draws = random.Random(seed)
     store = ReportStore(600)

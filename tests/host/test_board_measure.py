@@ -150,6 +150,7 @@ def draw_to_see(found: Any, path: Path, monkeypatch: pytest.MonkeyPatch) -> list
     return axes
 
 
+@pytest.mark.full
 def test_a_simulated_board_without_errors_draws_no_histogram(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -11,12 +11,13 @@ import os
 import re
 import subprocess
 import sys
-import textwrap
 from pathlib import Path
+from unittest import mock
 
 import pytest
 from command_line import run_cli
 
+from beamfall.cli import main, shots
 from beamfall.link.welcome import Welcome
 from beamfall.setup.rig import example_rig
 from beamfall.setup.sequence import Row, Sequence
@@ -225,35 +226,28 @@ def test_ports_lists_the_simulated_ones_last(folder: Path) -> None:
     assert [o["port"] for o in objects if o["simulated"]] == ["sim", "sim:micropython"]
 
 
-MAIN = """
-import sys
-from beamfall import cli
-from beamfall.cli import shots
-def fail(): raise {error}
-shots.find_log = fail
-sys.exit(cli.main(["shots", "where"]))
-"""
-
-
 @pytest.mark.parametrize(
     ("error", "status", "message"),
     [
-        ("KeyboardInterrupt", 130, "beamfall: interrupted"),
+        (KeyboardInterrupt(), 130, "beamfall: interrupted"),
         (
-            "RuntimeError('odd')",
+            RuntimeError("odd"),
             1,
             "beamfall: Internal error: RuntimeError: odd\nThis is a fault of the",
         ),
     ],
 )
-def test_interrupts_and_faults_of_the_program(error: str, status: int, message: str) -> None:
-    done = subprocess.run(
-        [sys.executable, "-c", textwrap.dedent(MAIN.format(error=error))],
-        capture_output=True, text=True, check=False,
-        env={**os.environ, "PYTHONPATH": str(Path(__file__).resolve().parents[2] / "host")},
-    )  # fmt: skip
-    assert done.returncode == status
-    assert done.stderr.startswith(message) and "Traceback" not in done.stderr
+def test_interrupts_and_faults_of_the_program(
+    error: BaseException,
+    status: int,
+    message: str,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.setattr(shots, "find_log", mock.Mock(side_effect=error))
+    assert main(["shots", "where"]) == status
+    said = capsys.readouterr().err
+    assert said.startswith(message) and "Traceback" not in said
 
 
 @pytest.mark.usefixtures("log")

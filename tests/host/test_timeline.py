@@ -13,6 +13,7 @@ import pytest
 from matplotlib.axes import Axes
 from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
+from tiers import in_full
 
 from beamfall.errors import FileWriteError, UserError
 from beamfall.plot.draw import draw_chart, make_figure
@@ -245,11 +246,13 @@ def test_the_truth_of_a_simulation_has_a_lane_of_its_own() -> None:
     [
         make_record(edges=[], state="fault", cause="port-failure"),
         make_record(shot=None, edges=[edge("valve1", "on", 5, 5)]),  # never seen to close
-        make_record(edges=[edge("beam1", "clear", None, 5)]),  # dark from the start
-        make_record(
-            edges=[edge("beam1", w, None, t) for t in range(60) for w in ("dark", "clear")]
+        *in_full(
+            make_record(edges=[edge("beam1", "clear", None, 5)]),  # dark from the start
+            make_record(
+                edges=[edge("beam1", w, None, t) for t in range(60) for w in ("dark", "clear")]
+            ),
+            make_record(planned={"flash_delay_ticks": None, "spacing_ticks": None}),
         ),
-        make_record(planned={"flash_delay_ticks": None, "spacing_ticks": None}),
     ],
 )
 def test_odd_shots_can_be_drawn(record: dict[str, Any], tmp_path: Path) -> None:

@@ -15,6 +15,7 @@ from typing import Any
 
 import pytest
 from page_helpers import QUICK_RIG, Asker, Served, expect, wait_ready
+from tiers import in_full
 
 Serve = Callable[..., Served]
 Open = Callable[..., Any]
@@ -44,7 +45,7 @@ def hostile_port() -> Iterator[int]:
     server.server_close()
 
 
-@pytest.mark.parametrize("site", ["127.0.0.1", "rebound.test"])
+@pytest.mark.parametrize("site", ["127.0.0.1", *in_full("rebound.test")])
 @pytest.mark.quick
 def test_pages_of_other_sites_neither_act_nor_read(
     serve: Serve, open_page: Open, hostile_port: int, site: str

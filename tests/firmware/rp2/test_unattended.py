@@ -10,6 +10,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from tiers import in_full
 
 MS = 125_000
 VALVE1, VALVE2, VALVE3, FLASH1, FLASH2, FLASH3, FOCUS, SHUTTER = 1, 2, 3, 4, 5, 6, 7, 8
@@ -84,7 +85,7 @@ def test_a_rinse_ends_by_itself(unattended: Any, valve: int) -> None:
     assert is_off(bench)
 
 
-@pytest.mark.parametrize("at_ms", [1, 4, 15, 100, 340, 1010, 7000])
+@pytest.mark.parametrize("at_ms", [4, 340, *in_full(1, 15, 100, 1010, 7000)])
 def test_what_raises_in_the_main_loop_ends_with_every_output_off(
     unattended: Any, at_ms: int
 ) -> None:
@@ -107,7 +108,7 @@ def test_what_raises_in_the_main_loop_ends_with_every_output_off(
     assert is_off(bench)
 
 
-@pytest.mark.parametrize("machine", [0, 1, 2, 3])
+@pytest.mark.parametrize("machine", [0, *in_full(1, 2, 3)])
 def test_an_output_that_its_machine_cannot_end_is_told_by_the_next_look(
     bench: Any, machine: int
 ) -> None:
