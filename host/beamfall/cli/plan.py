@@ -9,7 +9,7 @@ import typer
 
 from beamfall.cli.output import print_json, print_pairs, print_table
 from beamfall.planning.make import make_plan
-from beamfall.planning.stage import read_stage
+from beamfall.planning.stage import find_stage
 from beamfall.plot.plan import draw_plan
 from beamfall.setup.rig import load_rig
 
@@ -57,7 +57,7 @@ def plan(
 
     rig = load_rig(rig_file)
     learned = None if fresh else load_learned(find_file(rig_file))
-    stage_s = read_stage(stage, key="--stage")
+    stage_s = find_stage(stage, rig, key="--stage", learned=learned)
     made = make_plan(rig, stage_s=stage_s, learned=learned, traced=plot is not None)
     if plot is not None:
         draw_plan(made, plot)

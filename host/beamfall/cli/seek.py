@@ -15,7 +15,7 @@ from beamfall.cli.seek_front import SeekTerminal
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.targets import PICTURES, check_target, refuse_picture
 from beamfall.cli.words import list_sought, say_sought_frame
-from beamfall.planning.stage import read_stage
+from beamfall.planning.stage import find_stage
 from beamfall.setup.rig import load_rig
 from beamfall.shots import ShotLog
 from beamfall.text import show_text
@@ -35,7 +35,9 @@ def seek(
         0, "--seed", min=0, callback=check_whole, help="Random seed of a simulated rig."
     ),
     stage: str | None = typer.Option(
-        None, "--stage", help="Time from contact to light in the picture you want, such as '2 ms'."
+        None,
+        "--stage",
+        help="The picture you want: time from contact to light, such as '2 ms', or 'umbrella 15 mm wide'.",
     ),
     shots_most: int = typer.Option(20, "--shots", min=1, help="Maximum shots."),
     heights: bool = typer.Option(
@@ -70,7 +72,7 @@ def seek(
 
     check_target(picture, "--picture", PICTURES)
     rig = load_rig(rig_file)
-    wanted_s = read_stage(stage, key="--stage")
+    wanted_s = find_stage(stage, rig, key="--stage")
     arrivals = read_arrivals(camera, photos, picture_wait, rig)
     with (
         ShotLog.open() as log,

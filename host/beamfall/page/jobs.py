@@ -8,7 +8,7 @@ from beamfall.errors import UserError
 from beamfall.faults.setup import make_setup
 from beamfall.page import words
 from beamfall.page.work import Job, Work
-from beamfall.planning.stage import read_stage
+from beamfall.planning.stage import find_stage, read_stage, read_width
 from beamfall.planning.sweep.progress import find_series
 from beamfall.setup.units import parse_duration, parse_length
 from beamfall.workflows import calibrate, check, repeat, seek, service, sweep
@@ -189,12 +189,15 @@ def make_sweep_resume(series: int) -> Job:
 def make_seek(stage: str, most: int, fresh: bool, simulated_person: bool) -> Job:
     """The search for the collision: a shot, a question, a better shot."""
 
-    wanted_s = read_stage(stage.strip() or None)
+    wanted = stage.strip() or None
+    if wanted is None or read_width(wanted) is None:
+        read_stage(wanted)  # refuses what is neither
     if not 1 <= most <= 100:
         raise UserError(f"{most} shots: expected 1 to 100")
 
     def run(work: Work) -> None:
         work.bench.disarm()
+        wanted_s = find_stage(wanted, work.desk.rig, learned=work.desk.learned)
         try:
             done = work.run(
                 seek.seek(

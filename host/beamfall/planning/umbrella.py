@@ -1,0 +1,71 @@
+"""The umbrella that a rig most likely makes: how wide at which time after the contact."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from beamfall.physics.liquids import Liquid
+from beamfall.physics.umbrella import spreading_time, umbrella_age, umbrella_radius
+from beamfall.planning.collision import MEETING, draw_rigs
+from beamfall.planning.setting import make_setting
+
+if TYPE_CHECKING:
+    from beamfall.planning.belief import Belief
+    from beamfall.planning.draws import Draws
+    from beamfall.setup.rig import Rig
+
+_DRAWS = 400
+_FULL = 2.9  # spreading times after which the sheet is no measure of time
+
+
+@dataclass(frozen=True)
+class Meeting:
+    """Drop 2 and the jet where they meet, medians of the rigs that fit what is known.
+
+    `speed_m_s`: of the drop against the tip. The errors are relative standard deviations.
+    """
+
+    diameter_m: float
+    speed_m_s: float
+    liquid: Liquid
+    diameter_error: float
+    speed_error: float
+
+
+def find_meeting(rig: Rig, learned: Belief | None = None) -> Meeting:
+    """Return how drop 2 and the jet of a rig most likely meet; raises as planning a collision does."""
+    setting = make_setting(rig)
+    return judge_meeting(draw_rigs(rig, setting, _DRAWS, learned), setting.liquid)
+
+
+def judge_meeting(rigs: Draws, liquid: Liquid) -> Meeting:
+    """The same from rigs that have been drawn already."""
+    second = rigs.drop(2)
+    # The tip slows down evenly: at a share MEETING of its rise it has the rest of its speed.
+    tip_m_s = rigs.setting.gravity * rigs.rise_s * (1.0 - MEETING)
+    speeds = second.impact_speed_m_s + tip_m_s
+    diameter, speed = float(np.median(second.diameter_m)), float(np.median(speeds))
+    return Meeting(
+        diameter,
+        speed,
+        liquid,
+        float(np.std(second.diameter_m)) / diameter,
+        float(np.std(speeds)) / speed,
+    )
+
+
+def find_age(rig: Rig, width_m: float, learned: Belief | None = None) -> float | None:
+    """Return the time after the contact in s at which the umbrella is so wide; None where it never is."""
+    meeting = find_meeting(rig, learned)
+    found = umbrella_age(0.5 * width_m, meeting.diameter_m, meeting.speed_m_s, meeting.liquid)
+    return None if found is None else found[0]
+
+
+def find_widest(rig: Rig, learned: Belief | None = None) -> float:
+    """Return the width in m that the umbrella reaches."""
+    meeting = find_meeting(rig, learned)
+    full_s = _FULL * spreading_time(meeting.diameter_m, meeting.liquid)
+    return 2.0 * umbrella_radius(full_s, meeting.diameter_m, meeting.speed_m_s, meeting.liquid)

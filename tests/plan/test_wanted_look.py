@@ -1,0 +1,47 @@
+"""The wanted picture by its look: an umbrella so wide is a time after the contact."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from beamfall.errors import UserError
+from beamfall.physics.umbrella import umbrella_radius
+from beamfall.planning.stage import find_stage, read_width
+from beamfall.planning.umbrella import find_meeting
+from beamfall.setup.rig import example_rig
+
+
+@pytest.mark.parametrize(
+    "text", ["umbrella 15 mm wide", "15 mm wide", "Umbrella 1.5 cm", "umbrella width 15 mm"]
+)
+def test_a_width_is_read_however_it_is_put(text: str) -> None:
+    assert read_width(text) == pytest.approx(0.015)
+
+
+@pytest.mark.parametrize("text", ["2 ms", "-1 ms"])
+def test_a_time_is_no_width(text: str) -> None:
+    assert read_width(text) is None
+    assert find_stage(text, example_rig()) == pytest.approx(float(text.split()[0]) * 1e-3)
+
+
+def test_the_umbrella_of_this_rig_is_so_wide_at_that_time() -> None:
+    rig = example_rig()
+    stage_s = find_stage("umbrella 15 mm wide", rig)
+    meeting = find_meeting(rig)
+    assert stage_s is not None and 0.0005 < stage_s < 0.01
+    radius_m = umbrella_radius(stage_s, meeting.diameter_m, meeting.speed_m_s, meeting.liquid)
+    assert 2.0 * radius_m == pytest.approx(0.015, abs=1e-6)
+
+
+@pytest.mark.parametrize("text", ["umbrella 25 cm wide", "umbrella 2 m wide", "umbrella", "wide"])
+def test_an_umbrella_that_no_rig_makes_is_refused(text: str) -> None:
+    with pytest.raises(UserError):
+        find_stage(text, example_rig())
+
+
+def test_a_crown_has_no_umbrella() -> None:
+    rig = example_rig()
+    with pytest.raises(UserError):
+        find_stage("umbrella 15 mm wide", replace(rig, aim=replace(rig.aim, kind="crown")))
