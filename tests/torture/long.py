@@ -18,6 +18,7 @@ TESTS = Path(__file__).resolve().parents[1]
 # Name, and the script in tests/ with its arguments. DEVELOPERS.md says what each proves and how long it takes.
 RUNS = {
     "stops": "torture/stops.py --runs 1000",
+    "failing": "torture/failing.py",
     "soak": "torture/soak.py --shots 100000 --damage 0.01",
     "histories": "torture/histories.py",
     "machine": "torture/machine_run.py --minutes 8",
