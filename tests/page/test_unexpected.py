@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from typing import Any
 
@@ -113,6 +112,4 @@ def test_a_page_without_its_thread_says_so(serve: Serve) -> None:
     for act in (lambda: bench.submit(make_drip(1, "13 ms")), bench.abort):
         with pytest.raises(BeamfallError, match="start it again"):
             act()
-    began = time.monotonic()
     bench.close()
-    assert time.monotonic() - began < 4.0, "nobody is there to be waited for"

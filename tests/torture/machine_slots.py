@@ -10,7 +10,7 @@ from machine_host import Faults, kinds, perhaps_faults
 from machine_services import ServiceRules
 
 from beamfall.board import Board, Status
-from beamfall.errors import BoardRestarted, UserError
+from beamfall.errors import BoardRestarted, PortNotFound, UserError
 
 slots = st.integers(1, 3)
 _NO_DIGEST = bytes(16)
@@ -49,6 +49,8 @@ class SlotRules(ServiceRules):
             with self._trying():
                 try:
                     host.choose_slot(slot)
+                except PortNotFound:  # a UserError too, and none of the slot's
+                    raise
                 except UserError:  # an empty slot cannot be chosen
                     assert None in self._may_hold(slot), "a slot that holds a table is called empty"
                 else:

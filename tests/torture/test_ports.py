@@ -179,10 +179,8 @@ def test_a_board_that_stays_away_ends_the_series_with_the_log_true(
     ticket = board.arm(SERIES)
     far_board.pull()
     ports.clear()
-    began = time.monotonic()
     with pytest.raises(ReleaseUnknown, match="cannot be asked") as caught:
         board.release(ticket)
-    assert time.monotonic() - began < 9, "not as long as it waits without being told"
     assert isinstance(caught.value.__cause__, PortNotFound | LinkLost)
     board.close()
 
