@@ -7,6 +7,8 @@ BeamfallError                 root; the command line exits 1
 │   ├── UnitError             a quantity with no unit, or with one that does not fit; also a ValueError
 │   ├── NoSuchShot            a shot or series that is not in the log; also a LogError
 │   ├── FileWriteError        a file could not be written; what was there is as it was
+│   ├── ImageError            no MicroPython image for a board, or the firmware does not fit it
+│   ├── BackupError           no backup of a board, or not kept by the board
 │   ├── BoardProfileError     a board's profile file: unreadable, or pins and limits that cannot be
 │   ├── RigFileError          the rig file: file, key and what was expected
 │   ├── SequenceError         a sequence table that cannot be run; also a ValueError
@@ -292,6 +294,14 @@ class BoardRestarted(ShotError):
 
 class InstallError(BeamfallError):
     """Firmware could not be put on a board, or what is there is not what was sent; the message has the cure."""
+
+
+class ImageError(UserError):
+    """A file that is no MicroPython image for a board, or one that the firmware does not fit."""
+
+
+class BackupError(UserError):
+    """A file that is no backup of a board, or a board that did not keep what was restored."""
 
 
 class BenchError(BeamfallError):

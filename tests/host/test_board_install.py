@@ -9,7 +9,7 @@ import subprocess
 import sys
 import time
 import tty
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -47,52 +47,6 @@ interpreters = pytest.importorskip(
 )
 
 PICO = 4870  # sys.implementation._mpy of MicroPython 1.28 on an RP2040: version 6.3, armv6m
-
-
-@pytest.fixture
-def files(tmp_path: Path) -> Path:
-    """The file system of the interpreter's board."""
-    folder = tmp_path / "files"
-    folder.mkdir()
-    return folder
-
-
-@pytest.fixture
-def lines() -> Iterator[tuple[int, str]]:
-    """A pseudo-terminal: the board's end and the name of the host's."""
-    master, slave = os.openpty()
-    tty.setraw(slave)
-    yield master, os.ttyname(slave)
-    os.close(slave)
-
-
-@pytest.fixture
-def interpreter(files: Path, lines: tuple[int, str]) -> Iterator[subprocess.Popen[bytes]]:
-    master, _ = lines
-    process = subprocess.Popen(
-        [sys.executable, "-m", "micropython_unix"],
-        stdin=master,
-        stdout=master,
-        stderr=master,
-        cwd=files,
-    )
-    os.close(master)
-    yield process
-    process.kill()
-    process.wait()
-
-
-@pytest.fixture
-def port(lines: tuple[int, str], interpreter: subprocess.Popen[bytes]) -> str:
-    """The port at which the interpreter's prompt is."""
-    return lines[1]
-
-
-@pytest.fixture
-def prompt(port: str) -> Iterator[Prompt]:
-    prompt = installer.open_prompt(port)
-    yield prompt
-    prompt.close()
 
 
 def sha256(path: Path) -> str:
@@ -365,7 +319,7 @@ def test_lines_stand_as_the_profile_says_when_the_installer_opens_the_port(
 
     monkeypatch.setattr(installer, "SerialTransport", open_none)
     with pytest.raises(LinkLost):
-        installer._ask_by_wire("port", find_profile(profile), lambda text: None)
+        installer.ask_by_wire("port", find_profile(profile), lambda text: None)
     line = installer._open_line("loop://", find_profile(profile), 1.0)
     assert opened == [{"dtr": levels.dtr, "rts": levels.rts}]
     assert (line.dtr, line.rts) == (levels.dtr, levels.rts)
@@ -586,7 +540,7 @@ def test_a_board_that_stays_at_its_prompt_is_restarted_again(
             raise AtPrompt("a prompt answers")
         return "welcome"
 
-    monkeypatch.setattr(tool, "_meet", meet)
+    monkeypatch.setattr(tool, "meet", meet)
     monkeypatch.setattr(tool, "open_prompt", lambda *_: Restarting(asked))
     start = (Restarting(asked), "there", find_profile("pico"), None, lambda text: None, 1.0)
     if stays < 3:

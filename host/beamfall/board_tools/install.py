@@ -95,7 +95,7 @@ def install(
     load_mpremote()  # report a missing library before changing anything
     profile = _read_and_check(board) if board is not None else None
     number = find_serial_number(port)
-    asked = _ask_by_wire(port, profile, tell)
+    asked = ask_by_wire(port, profile, tell)
     prompt = open_prompt(port, profile, number)
     try:
         interpreter = prompt.enter()
@@ -154,7 +154,7 @@ def _choose_levels(port: str, profile: Profile | None) -> LineLevels:
     return recall_levels(port) if profile is None else read_levels(profile)
 
 
-def _ask_by_wire(port: str, profile: Profile | None, tell: Tell) -> bool:
+def ask_by_wire(port: str, profile: Profile | None, tell: Tell) -> bool:
     """If our firmware runs there, restart it for maintenance; return whether it did."""
     levels = _choose_levels(port, profile)
     transport = SerialTransport(port, dtr=levels.dtr, rts=levels.rts)
@@ -373,7 +373,7 @@ def _start(
             raise
         prompt.close()
         try:
-            return _meet(port, tell, patience_s)
+            return meet(port, tell, patience_s)
         except AtPrompt as error:
             if not left:
                 raise InstallError(
@@ -389,7 +389,7 @@ def _start(
     raise AssertionError("unreachable")
 
 
-def _meet(port: str, tell: Tell, patience_s: float = PATIENCE_S) -> Any:
+def meet(port: str, tell: Tell, patience_s: float = PATIENCE_S) -> Any:
     """Wait for the board to start and connect to it. Raises AtPrompt if its interpreter answers instead."""
 
     # Five tries in about half of patience_s.
@@ -420,7 +420,7 @@ def _meet(port: str, tell: Tell, patience_s: float = PATIENCE_S) -> Any:
 
 def ask_interpreter(port: str, tell: Tell = lambda text: None) -> Interpreter:
     """Restart a board for maintenance, ask which interpreter it has, and start it again."""
-    _ask_by_wire(port, None, tell)
+    ask_by_wire(port, None, tell)
     prompt = open_prompt(port)
     try:
         interpreter = prompt.enter()
@@ -428,5 +428,5 @@ def ask_interpreter(port: str, tell: Tell = lambda text: None) -> Interpreter:
     finally:
         with contextlib.suppress(Exception):
             prompt.close()
-    _meet(port, tell)
+    meet(port, tell)
     return interpreter

@@ -84,11 +84,16 @@ def move_aside(prompt: Prompt, home: str, path: str) -> str:
 
 def write_list(prompt: Prompt, home: str, bundle: Bundle, earlier: set[str] | None = None) -> None:
     """List what was written to the board; with `earlier`, before writing, also what may still be there."""
-    if earlier is None:
-        lines = [f"{bundle.digest(path)}  {path}\n" for path in sorted(bundle.files)]
-    else:
+    content = render_list(bundle)
+    if earlier is not None:
         lines = [f"{_UNDER_WAY}  {path}\n" for path in sorted(earlier | bundle.files.keys())]
-    prompt.write_file(f"{home}/{LIST}", "".join(lines).encode())
+        content = "".join(lines).encode()
+    prompt.write_file(f"{home}/{LIST}", content)
+
+
+def render_list(bundle: Bundle) -> bytes:
+    """The list of a complete installation: each file with its digest."""
+    return "".join(f"{bundle.digest(path)}  {path}\n" for path in sorted(bundle.files)).encode()
 
 
 def _read_list(prompt: Prompt, home: str, before: dict[str, BoardFile]) -> dict[str, str]:

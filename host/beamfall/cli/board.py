@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 from dataclasses import asdict, fields
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import typer
 
 from beamfall.board import Board
+from beamfall.board_tools.backup import Backup, back_up, restore
+from beamfall.board_tools.image import make_image
 from beamfall.board_tools.install import find_only_port, install
 from beamfall.board_tools.known import recall_interpreter, remember
 from beamfall.board_tools.prompt import to_json
 from beamfall.cli import board_limits, board_measure, board_slots
 from beamfall.cli.output import print_json, print_pairs
 from beamfall.cli.shoot import PORT_HELP
+from beamfall.cli.targets import check_target
 from beamfall.errors import UserError
 from beamfall.link.counters import LinkCounters
 from beamfall.ports import brings_rig
 from beamfall.setup.signals import INPUTS, OUTPUTS, Signal, SignalKind
 from beamfall.setup.unit_words import format_duration
+from beamfall.text import show_text
 
 if TYPE_CHECKING:
     from beamfall.board import Board
@@ -121,6 +126,76 @@ def _print_report(report: Report) -> None:
     )
     if report.firmware:
         print(f"\nNext: beamfall board info --port {report.port}")
+
+
+# -- image, backup, restore ------------------------------------------------------------------------
+@app.command("image")
+def join_image(
+    micropython: Path = typer.Argument(
+        ..., help="MicroPython for your board, as downloaded (.uf2).", show_default=False
+    ),
+    out: Path = typer.Option(Path("beamfall.uf2"), "--out", "-o", help="The file to make."),
+    board: str | None = typer.Option(
+        None, "--board", help="Board profile, by name or as a file of your own (.py)."
+    ),
+    source: bool = typer.Option(False, "--source", help="Source text instead of compiled files."),
+) -> None:
+    """Join MicroPython and the firmware in one file, to drop on a board with an RP2040 or RP2350."""
+    check_target(out, "--out", (".uf2",))
+    report = make_image(micropython, out, board, source_only=source)
+    print_pairs(
+        (
+            ("board", f"{report.profile.name} (profile {report.profile.module})"),
+            ("interpreter", f"MicroPython 1.{report.image.minor} for the {report.image.chip}"),
+            ("files", f"{len(report.bundle.files)}, {report.bundle.size} bytes"),
+            ("compiled", ("yes: " if report.bundle.compiled else "no: ") + report.bundle.why),
+            ("written", f"{show_text(out)}, {report.size / 1e6:.1f} MB"),
+        )
+    )
+    print(
+        "\nHold BOOTSEL down while you plug the board in. A drive appears: drop the file on it.\n"
+        "This erases all files on the board, slots too: keep them first with `beamfall board backup`."
+    )
+
+
+@app.command("backup")
+def back_up_board(
+    file: Path = typer.Argument(..., help="Where to keep them (.zip).", show_default=False),
+    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+) -> None:
+    """Keep a board's slots, profile and edge constant in a file."""
+    check_target(file, "FILE", (".zip",))
+    backup = back_up(_real_port(port), file, _tell)
+    _print_backup(f"kept in {show_text(file)}", backup)
+
+
+@app.command("restore")
+def restore_board(
+    file: Path = typer.Argument(..., help="A file of `beamfall board backup`.", show_default=False),
+    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+) -> None:
+    """Put a board's slots, profile and edge constant back from a file."""
+    backup = restore(_real_port(port), file, _tell)
+    _print_backup("on the board again", backup)
+
+
+def _print_backup(where: str, backup: Backup) -> None:
+    slots = ", ".join(backup.slots) or "none"
+    print(f"{len(backup.files)} files {where}; slots: {slots}.")
+
+
+def _tell(text: str) -> None:
+    print(f"  {text}", flush=True)
+
+
+def _real_port(port: str | None) -> str:
+    """The port of a real board; raises UserError for a simulated one."""
+    if port is not None and brings_rig(port):
+        raise UserError(
+            f"{port} is a simulated board, which keeps nothing. Name the serial port of a real board; "
+            "`beamfall ports` lists them"
+        )
+    return port if port is not None else find_only_port()
 
 
 # -- info ------------------------------------------------------------------------------------------
