@@ -42,8 +42,14 @@ def test_a_change_of_the_definition_makes_every_file_that_has_it_stale(copy_of_t
     )
     path.write_text(changed, encoding="utf-8")
     stale = [file.name for file in regenerate.find_stale(copy_of_tree)]
-    assert stale == ["wire_definition.py", "SPEC.md", "vectors.json", "beamfall.lua"]
-    assert len(regenerate.regenerate(copy_of_tree)) == 4
+    assert stale == [
+        "wire_definition.py",
+        "SPEC.md",
+        "vectors.json",
+        "transcripts.json",
+        "beamfall.lua",
+    ]
+    assert len(regenerate.regenerate(copy_of_tree)) == 5
     assert regenerate.find_stale(copy_of_tree) == []
     made = copy_of_tree / "firmware" / "beamfall_board" / "wire_definition.py"
     assert "REPORT_WINDOW = const(9)" in made.read_text(encoding="utf-8")
@@ -60,7 +66,7 @@ def test_a_new_kind_of_output_is_known_to_firmware_and_host_from_the_definition_
         'pump1 = { value = 13, kind = "pump", number = 1, meaning = "pump 1" }',
     )
     path.write_text(text, encoding="utf-8")
-    assert len(regenerate.regenerate(copy_of_tree)) == 5
+    assert len(regenerate.regenerate(copy_of_tree)) == 6
     board: dict[str, Any] = {}
     exec((copy_of_tree / "firmware/beamfall_board/wire_definition.py").read_text(), board)
     assert (board["SIGNAL_PUMP1"], board["KIND_PUMP"]) == (13, (13,))

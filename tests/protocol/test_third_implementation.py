@@ -20,6 +20,7 @@ import pytest
 PROTOCOL = Path(__file__).parents[2] / "protocol"
 TOML = tomllib.loads((PROTOCOL / "messages.toml").read_text(encoding="utf-8"))
 VECTORS = json.loads((PROTOCOL / "vectors.json").read_text(encoding="utf-8"))
+TRANSCRIPTS = json.loads((PROTOCOL / "transcripts.json").read_text(encoding="utf-8"))
 BY_ID = {message["id"]: message for message in TOML["messages"]}
 BY_NAME = {message["name"]: message for message in TOML["messages"]}
 LONGEST = TOML["frame"]["frame_max"] - 1
@@ -177,6 +178,17 @@ def test_streams(stream: dict[str, Any]) -> None:
         for f in stream["found"]
     ]
     assert found == expected
+
+
+@pytest.mark.parametrize("story", TRANSCRIPTS["transcripts"], ids=lambda story: story["name"])
+def test_transcripts(story: dict[str, Any]) -> None:
+    frames = [step for step in story["steps"] if "frame" in step]
+    assert frames
+    for step in frames:
+        line = bytes.fromhex(step["frame"])
+        values = (step["message"], step["fields"], step["session"], step["number"])
+        assert read(line[:-1]) == values
+        assert write(*values) == line
 
 
 def test_definition_digest() -> None:

@@ -1,8 +1,9 @@
 """Makes every file generated from messages.toml: `python -m beamfall.wire.regenerate [--check]`.
 
 It writes firmware/beamfall_board/wire_definition.py, host/beamfall/setup/signals.py, the generated
-parts of protocol/SPEC.md, protocol/vectors.json and protocol/beamfall.lua. With --check it writes
-nothing: it names the stale files and exits with status 1. It works only in a source checkout.
+parts of protocol/SPEC.md, and in protocol/ vectors.json, transcripts.json and beamfall.lua. With
+--check it writes nothing: it names the stale files and exits with status 1. It works only in a
+source checkout.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from beamfall.wire.dissector import render_dissector
 from beamfall.wire.firmware_definition import render_firmware_definition
 from beamfall.wire.signal_module import render_signal_module
 from beamfall.wire.specification import render_specification
+from beamfall.wire.transcripts import render_transcripts
 from beamfall.wire.vectors import render_vectors
 
 
@@ -35,6 +37,7 @@ def render_files(top: Path) -> dict[Path, str]:
         top / "host" / "beamfall" / "setup" / "signals.py": render_signal_module(definition),
         specification: render_specification(definition, words),
         protocol / "vectors.json": render_vectors(definition),
+        protocol / "transcripts.json": render_transcripts(definition),
         protocol / "beamfall.lua": render_dissector(definition),
     }
 

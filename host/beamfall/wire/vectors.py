@@ -101,6 +101,40 @@ def _cobs_cases() -> list[tuple[str, bytes]]:
     ]
 
 
+def make_typical(definition: Definition, name: str) -> dict[str, Any]:
+    """The typical value of each field of a message."""
+    maker = _Maker(definition)
+    return {
+        field.name: maker.make_value(name, field, "typical")
+        for field in definition.messages[name].fields
+    }
+
+
+def fields_to_json(definition: Definition, message: Message) -> dict[str, Any]:
+    """A message's fields as the JSON files give them."""
+    return {
+        field.name: _to_json(definition, field, message[field.name])
+        for field in definition.messages[message.name].fields
+    }
+
+
+def _to_json(definition: Definition, field: Field, value: Any) -> Any:
+    if field.base == "list":
+        record = definition.records[field.of or ""]
+        return [
+            {
+                part.name: _to_json(definition, part, item)
+                for part, item in zip(record.fields, entry, strict=True)
+            }
+            for entry in value
+        ]
+    if field.base == "enum":
+        return definition.enum(field.of or "")(value).name
+    if field.base == "bytes":
+        return value.hex()
+    return str(value) if field.base == "u64" else value
+
+
 class _Maker:
     def __init__(self, definition: Definition) -> None:
         self._definition = definition
@@ -114,7 +148,7 @@ class _Maker:
         for message in self._definition.messages.values():
             for size in ("smallest", "typical", "largest"):
                 fields = {
-                    field.name: self._make_value(message.name, field, size)
+                    field.name: self.make_value(message.name, field, size)
                     for field in message.fields
                 }
                 session, number = {
@@ -140,20 +174,21 @@ class _Maker:
             "session": session,
             "number": number,
             "fields": {
-                field.name: self._to_json(field, fields[field.name]) for field in message.fields
+                field.name: _to_json(self._definition, field, fields[field.name])
+                for field in message.fields
             },
             "payload": frame.payload.hex(),
             "frame": encode_frame(frame, self._definition).hex(),
         }
 
-    def _make_value(self, owner: str, field: Field, size: str) -> Any:
+    def make_value(self, owner: str, field: Field, size: str) -> Any:
         if field.base == "list" and field.of is not None and field.max is not None:
             record = self._definition.records[field.of]
             count = {"smallest": 0, "typical": _TYPICAL_RECORDS, "largest": field.max}[size]
             return tuple(
                 record.python(
                     *(
-                        self._advance(part, self._make_value(record.name, part, size), index, size)
+                        self._advance(part, self.make_value(record.name, part, size), index, size)
                         for part in record.fields
                     )
                 )
@@ -188,22 +223,6 @@ class _Maker:
         if size == "typical" and field.name in ("ticks", "delay_ticks"):
             return value + index * 2_512_345
         return value
-
-    def _to_json(self, field: Field, value: Any) -> Any:
-        if field.base == "list":
-            record = self._definition.records[field.of or ""]
-            return [
-                {
-                    part.name: self._to_json(part, item)
-                    for part, item in zip(record.fields, entry, strict=True)
-                }
-                for entry in value
-            ]
-        if field.base == "enum":
-            return value.name
-        if field.base == "bytes":
-            return value.hex()
-        return str(value) if field.base == "u64" else value
 
     # -- bad frames --------------------------------------------------------------------------------
 
@@ -359,7 +378,7 @@ class _Maker:
                 {
                     "name": name,
                     "table_begin": {
-                        field.name: self._to_json(field, fields[field.name])
+                        field.name: _to_json(self._definition, field, fields[field.name])
                         for field in begin.fields
                     },
                     "rows": [
