@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from beamfall.errors import UserError
@@ -34,12 +34,15 @@ NOTHING = "nothing"
 
 @dataclass(frozen=True)
 class Answer:
-    """One picture in a word; heights above the surface where they were measured: the jet's top and
+    """One picture in a word; `since_s` is the time since the contact where it was measured (below 0: before it),
+    with its standard error; heights above the surface where they were measured: the jet's top and
     drop 2's lowest point (of an umbrella: where it sits)."""
 
     word: str
     jet_m: float | None = None
     drop_m: float | None = None
+    since_s: float | None = field(default=None, kw_only=True)
+    since_error_s: float = field(default=0.0, kw_only=True)
 
 
 @dataclass(frozen=True)

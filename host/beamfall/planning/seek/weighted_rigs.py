@@ -42,6 +42,7 @@ _OTHER_SPACING_S = 0.004
 _SHOT_S = 0.0002  # what else differs from shot to shot
 _ONSET_SCATTER_S, _HEIGHT_SCATTER = 0.0008, 0.04  # medians of plan.unknowns.list_scatters
 _DWELL_SPREAD = 0.015
+_SINCE_LEAST_S = 1e-4  # no picture shows the time since the contact better
 _READING_M = 0.001  # heights are read off a picture to this
 _LEAST_SHARE = 0.4  # of effective rigs, below which new ones are drawn
 _KEEP = 0.97  # Liu & West's a
@@ -193,6 +194,11 @@ class WeightedRigs:
             )
         likelihood = _LAPSE / len(_WORDS) + (1.0 - _LAPSE) * likelihood
         likelihood = likelihood * self._weigh_heights(outlook, answer) * self._weigh_dwells(shot)
+        if answer.since_s is not None:
+            measured, own = _weigh_since(
+                outlook, answer.since_s, answer.since_error_s, wanted_s, near_s
+            )
+            likelihood = likelihood * measured
         weights = self.weights * likelihood
         total = float(weights.sum())
         if not total > 0.0:  # nothing fits: keep what was, rather than end in NaN
@@ -255,6 +261,27 @@ def chance_within(
         (low - stage) / outlook.spread_s
     )
     return result * (1.0 - _MISS)
+
+
+def _weigh_since(
+    outlook: Outlook, since_s: float, error_s: float, wanted_s: float, near_s: float
+) -> tuple[Floats, Floats]:
+    """How well each rig agrees with a measured time since the contact, and the chance that it is the wanted picture.
+
+    What a rig expects and what was measured are two normal distributions: the picture is where both are.
+    """
+    error_s = max(error_s, _SINCE_LEAST_S)
+    none = np.isnan(outlook.stage_s)
+    stage = np.where(none, since_s, outlook.stage_s)
+    spread = np.where(none, 1.0, outlook.spread_s)
+    agrees = _bell(stage - since_s, np.hypot(error_s, spread))
+    agrees = _LAPSE + (1.0 - _LAPSE) * np.where(none, 0.0, agrees)
+    share = error_s**2 / (error_s**2 + spread**2)
+    middle, width = since_s + share * (stage - since_s), spread * np.sqrt(share)
+    own: Floats = _below((wanted_s + near_s - middle) / width) - _below(
+        (wanted_s - near_s - middle) / width
+    )
+    return agrees, own
 
 
 def reachable_chance(outlook: Outlook, near_s: float) -> Floats:
