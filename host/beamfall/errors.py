@@ -6,6 +6,7 @@ BeamfallError                 root; the command line exits 1
 │   ├── PhysicsRangeError     a quantity outside the range a formula holds for; also a ValueError
 │   ├── UnitError             a quantity with no unit, or with one that does not fit; also a ValueError
 │   ├── NoSuchShot            a shot or series that is not in the log; also a LogError
+│   ├── RecipeError           a recipe's file: missing, damaged, newer, or not for this rig
 │   ├── FileWriteError        a file could not be written; what was there is as it was
 │   ├── ImageError            no MicroPython image for a board, or the firmware does not fit it
 │   ├── BackupError           no backup of a board, or not kept by the board
@@ -138,6 +139,10 @@ class SequenceError(UserError, ValueError):
     def __init__(self, message: str, *, problems: tuple[KeyProblem, ...] = ()) -> None:
         super().__init__(message)
         self.problems = problems
+
+
+class RecipeError(UserError):
+    """A recipe is not there, damaged, newer than this program, or does not fit. Do what the message says."""
 
 
 class FileWriteError(UserError):

@@ -31,6 +31,7 @@ ARROWS: dict[str, set[str]] = {
     "planning": {"physics", "setup", "shots", "board", "events"},
     "handbook": {"setup"},
     "guide": {"planning", "physics", "setup"},
+    "recipes": {"planning", "physics", "photos", "shots", "setup"},
     "repeatability": {"planning", "physics", "shots", "setup"},
     "faults": {"planning", "physics", "shots", "board", "events", "setup"},
     "plot": {"planning", "repeatability", "shots", "setup"},

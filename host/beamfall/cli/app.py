@@ -78,6 +78,11 @@ COMMANDS = {
         "show_ports",
         "List serial and simulated ports. Opens none of them and sends nothing.",
     ),
+    "recipe": Entry(
+        "beamfall.cli.recipe",
+        "app",
+        "Keep a setting, print it, share it, or carry it to another rig.",
+    ),
     "page": Entry(
         "beamfall.cli.page",
         "page",

@@ -28,14 +28,26 @@ def make_thumbnail(path: Path, width: int) -> bytes:
         if not preview:
             raise PictureError(f"{path.name}: this raw file has no preview that can be shown")
         source = io.BytesIO(preview)
+    return _make_jpeg(source, width, path.name)
+
+
+def shrink_picture(data: bytes, width: int, name: str) -> bytes:
+    """Return a JPEG of a picture in memory, at most `width` pixels across: its pixels and nothing else.
+
+    `name` is what a message calls it. Raises PictureError as `make_thumbnail` does.
+    """
+    return _make_jpeg(io.BytesIO(data), width, name)
+
+
+def _make_jpeg(source: Any, width: int, name: str) -> bytes:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # Pillow's words are not for our users
-            return _shrink(source, width, path.name)
+            return _shrink(source, width, name)
     except PictureError:
         raise
     except Exception as error:  # damaged files make the decoder fail in any way it likes
-        raise PictureError(f"{path.name}: cannot be shown ({type(error).__name__})") from error
+        raise PictureError(f"{name}: cannot be shown ({type(error).__name__})") from error
 
 
 def _shrink(source: Any, width: int, name: str) -> bytes:

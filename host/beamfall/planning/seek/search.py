@@ -144,6 +144,10 @@ class Search:
         self._newest = proposal
         return proposal
 
+    def start_at(self, spacing_s: float) -> None:
+        """Begin at a spacing, and keep it as long as drop 2 likely meets the jet high up."""
+        self._last_spacing_s = spacing_s
+
     @property
     def begins_apart(self) -> bool:
         """Whether the first spacing is the search's own choice, and so may be another than the plan's."""

@@ -1,0 +1,332 @@
+"""`beamfall recipe`: settings worth keeping, sharing, and carrying to another rig."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from beamfall.board import Board
+from beamfall.cli.open_log import open_log
+from beamfall.cli.output import print_json, print_pairs, print_table
+from beamfall.cli.shoot import PORT_HELP
+from beamfall.cli.targets import check_target
+from beamfall.files import write_text
+from beamfall.recipes.make import make_recipe
+from beamfall.recipes.package import read_recipe, write_recipe
+from beamfall.recipes.shelf import Shelf
+from beamfall.setup.file_schema import section_to_dict
+from beamfall.setup.rig import load_rig
+from beamfall.setup.toml_write import sequence_to_file, write_toml
+from beamfall.setup.unit_words import format_length, format_ms
+from beamfall.shots import ShotLog
+from beamfall.text import show_text
+from beamfall.workflows.slots import store_recipe
+
+if TYPE_CHECKING:
+    from beamfall.recipes.events import Carried
+    from beamfall.recipes.recipe import Events, Recipe
+
+_HELP = "Settings worth keeping: keep, print and share them, or carry one to another rig."
+NAME_HELP = "The recipe's name; capitals do not matter."
+
+app = typer.Typer(
+    help=_HELP,
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+@app.callback()
+def _recipe() -> None:
+    """Settings worth keeping: keep, print and share them, or carry one to another rig."""
+
+
+@app.command("save")
+def save(
+    name: str = typer.Argument(..., help="A name for the recipe."),
+    shot: int | None = typer.Option(
+        None, "--shot", min=1, help="Number of the shot; default: the newest that fired."
+    ),
+    rig_file: Path | None = typer.Option(
+        None, "--rig", help="Rig file of that shot; `recipe shoot` then uses what it has learned."
+    ),
+    replace: bool = typer.Option(False, "--replace", help="Replace a recipe of that name."),
+) -> None:
+    """Keep a shot as a recipe: what was fired, on which rig, and what it looks like."""
+    from beamfall.planning.learned import find_file, load_learned
+
+    if rig_file is not None:
+        load_rig(rig_file)
+    with open_log() as log:
+        shelf = Shelf.open(log.path)
+        if not replace:
+            shelf.refuse_taken(name)
+        learned = load_learned(find_file(rig_file))
+        recipe = make_recipe(log, shot, name, learned=learned, rig_file=rig_file)
+        file = shelf.save(recipe, replace=replace)
+    print_pairs([("kept", f"{recipe.name}, from shot {recipe.home.shot}"), *list_recipe(recipe)])
+    print(f"Saved in {show_text(file)}")
+
+
+@app.command("list")
+def list_recipes(
+    as_json: bool = typer.Option(False, "--json", help="One JSON object per recipe."),
+) -> None:
+    """List the recipes."""
+    shelved = list(Shelf.open().list())
+    if as_json:
+        for one in shelved:
+            print_json(
+                {"file": one.file.name, "problem": one.problem}
+                if one.recipe is None
+                else recipe_to_json(one.recipe)
+            )
+        return
+    if not shelved:
+        print("No recipe is kept yet: `beamfall recipe save NAME` keeps the newest shot.")
+        return
+    recipes = [one.recipe for one in shelved if one.recipe is not None]
+    print_table(
+        ("name", "rating", "made", "picture", "liquid", "spacing", "flash", "note"),
+        [
+            (
+                one.name,
+                "" if one.label.rating is None else "*" * one.label.rating,
+                one.label.made,
+                _say_picture(one.events),
+                one.liquid,
+                "" if one.spacing_s is None else format_ms(one.spacing_s),
+                "" if one.flash_delay_s is None else format_ms(one.flash_delay_s),
+                " ".join(one.label.note.split())[:40],
+            )
+            for one in recipes
+        ],
+        numeric=("spacing", "flash"),
+    )
+    for broken in shelved:
+        if broken.problem:
+            print(show_text(broken.problem))
+
+
+@app.command("show")
+def show(
+    name: str = typer.Argument(..., help=NAME_HELP),
+    as_json: bool = typer.Option(False, "--json", help="One JSON object."),
+) -> None:
+    """Show a recipe: its timings, its rig, what it looks like, and how sure that is."""
+    recipe = Shelf.open().load(name)
+    if as_json:
+        print_json(recipe_to_json(recipe))
+        return
+    print_pairs([("recipe", recipe.name), *list_recipe(recipe)])
+
+
+@app.command("rename")
+def rename(
+    name: str = typer.Argument(..., help=NAME_HELP),
+    new: str = typer.Argument(..., help="Its new name."),
+) -> None:
+    """Give a recipe another name."""
+    recipe = Shelf.open().rename(name, new)
+    print(f"Renamed to {show_text(recipe.name)}.")
+
+
+@app.command("remove")
+def remove(name: str = typer.Argument(..., help=NAME_HELP)) -> None:
+    """Remove a recipe. The shot stays in the log."""
+    Shelf.open().remove(name)
+    print(f"Removed {show_text(name)}.")
+
+
+@app.command("share")
+def share(
+    name: str = typer.Argument(..., help=NAME_HELP),
+    file: Path = typer.Argument(..., help="The file to write, such as umbrella.recipe.zip."),
+) -> None:
+    """Write a recipe to a file for others: with its picture and note, without your name, paths or exact place."""
+    check_target(file, "FILE", (".zip",))
+    recipe = Shelf.open().load(name)
+    write_recipe(file, recipe, shared=True)
+    print(f"Written to {show_text(file)}. In it: the rig's measures, the timings, the picture.")
+    if recipe.label.note:
+        print(f"Your note goes with it: {show_text(recipe.label.note)}")
+
+
+@app.command("use")
+def use(
+    file: Path = typer.Argument(..., help="A recipe file that somebody shared."),
+    rig_file: Path | None = typer.Option(
+        None, "--rig", help="Your rig file (TOML); default: the example rig."
+    ),
+    keep: bool = typer.Option(False, "--keep", help="Keep it among your recipes as well."),
+    sequence: Path | None = typer.Option(
+        None, "--sequence", help="Write the sequence for your rig to this file (TOML)."
+    ),
+    as_json: bool = typer.Option(False, "--json", help="One JSON object, times in ms."),
+) -> None:
+    """Carry a recipe to your rig: when things meet stays, the milliseconds are calculated again.
+
+    Opens no port. It uses what seek and calibrate have learned about your rig. To fire it, write it with
+    --sequence and give that file to `beamfall shoot`; `beamfall seek` with the printed stage comes closer.
+    """
+    from beamfall.planning.learned import find_file, load_learned
+    from beamfall.recipes.events import carry_over
+
+    check_target(sequence, "--sequence", (".toml",))
+    recipe = read_recipe(file)
+    rig = load_rig(rig_file)
+    carried = carry_over(recipe, rig, learned=load_learned(find_file(rig_file)))
+    if keep:
+        Shelf.open().save(recipe)
+    if sequence is not None:
+        write_text(sequence, write_toml(sequence_to_file(carried.plan.sequence)))
+    if as_json:
+        print_json(
+            {
+                "recipe": recipe_to_json(recipe),
+                "plan": carried.plan.to_json(),
+                "spacing": None if carried.spacing is None else carried.spacing.to_json(),
+                "not_carried_over": list(carried.lost),
+            }
+        )
+        return
+    _print_carried(recipe, carried)
+    if sequence is not None:
+        print(f"Sequence written to {show_text(sequence)}")
+
+
+def _print_carried(recipe: Recipe, carried: Carried) -> None:
+    plan = carried.plan
+    flash = plan.intervals.get("flash_delay_at_planned_spacing", plan.intervals["flash_delay"])
+    pairs = [("recipe", recipe.name), *_list_events(recipe.events), ("rig", plan.rig_name)]
+    if plan.spacing_s is not None:
+        low_high = ""
+        if carried.spacing is not None:
+            low_high = f" ({carried.spacing.p5 * 1e3:.1f} to {carried.spacing.p95 * 1e3:.1f})"
+        there = "" if recipe.spacing_s is None else f"; there {format_ms(recipe.spacing_s, 2)}"
+        pairs.append(("spacing", f"{format_ms(plan.spacing_s, 2)}{low_high}{there}"))
+    there = "" if recipe.flash_delay_s is None else f"; there {format_ms(recipe.flash_delay_s, 2)}"
+    pairs.append(
+        (
+            "flash",
+            f"{format_ms(plan.flash_delay_s, 2)} ({flash.p5 * 1e3:.1f} to {flash.p95 * 1e3:.1f}) after "
+            f"{plan.anchor.describe()}{there}",
+        )
+    )
+    if recipe.events is not None and recipe.events.kind == "collision":
+        pairs.append(("to come closer", f"beamfall seek RIG --stage '{plan.stage_s * 1e3:.2f} ms'"))
+    print_pairs(pairs)
+    print("\nNot carried over:")
+    for line in carried.lost:
+        print(f"  {show_text(line)}")
+    for line in plan.warnings:
+        print(f"Warning: {show_text(line)}")
+
+
+@app.command("store")
+def store(
+    name: str = typer.Argument(..., help=NAME_HELP),
+    slot: int = typer.Option(..., "--slot", min=1, help="Which slot of the board, from 1."),
+    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+) -> None:
+    """Save a recipe in a slot of the board, for its button: it needs no laptop then."""
+    recipe = Shelf.open().load(name)
+    with Board.connect(port, rig=recipe.rig) as board, ShotLog.open() as log:
+        store_recipe(board, log, recipe, slot)
+    print(
+        f"{show_text(recipe.name)} is in slot {slot}. `beamfall board slots choose {slot}` loads it at every start."
+    )
+
+
+# -- in words --------------------------------------------------------------------------------------------------
+def list_recipe(recipe: Recipe) -> list[tuple[str, str]]:
+    """What a recipe is, as names and values."""
+    label, rig, flash = recipe.label, recipe.rig, recipe.sequence.flash_row()
+    valve, site = rig.valves[0], rig.site
+    pairs = [
+        ("made", ", on a board of kind ".join(one for one in (label.made, label.board) if one)),
+        ("rating", "" if label.rating is None else f"{label.rating} of 5"),
+        ("note", " ".join(label.note.split())),
+        *_list_events(recipe.events),
+    ]
+    looks = recipe.looks
+    if looks is not None:
+        pairs.append(("drop", f"{format_length(looks.drop_m)} at {looks.speed_mm_s / 1e3:.2f} m/s"))
+        if looks.jet_m is not None and looks.jet_low_m is not None and looks.jet_high_m is not None:
+            low, high = looks.jet_low_m * 1e3, looks.jet_high_m * 1e3
+            pairs.append(
+                ("jet", f"{looks.jet_m * 1e3:.0f} mm ({low:.0f} to {high:.0f}), calculated")
+            )
+    if recipe.spacing_s is not None:
+        pairs.append(("spacing", format_ms(recipe.spacing_s)))
+    if flash is not None:
+        pairs.append(("flash", f"{format_ms(flash.delay_s)} after {flash.where}"))
+    pairs += [
+        (
+            "rig",
+            f"{rig.name}: nozzle {format_length(valve.height_m)}, bore {format_length(valve.bore_m)}, head "
+            f"{format_length(valve.head_m)}, opening {format_ms(valve.opening_s, 1)}",
+        ),
+        (
+            "liquid",
+            f"{recipe.liquid}, {rig.liquid.temperature_k - 273.15:.1f} °C, {format_length(rig.dish.depth_m)} deep; "
+            f"air {site.air_temperature_k - 273.15:.1f} °C",
+        ),
+    ]
+    for drop in recipe.drops:
+        dwell = "" if drop.dwell_s is None else f", {format_ms(drop.dwell_s)} in the beam"
+        count = "1 drop" if drop.drops == 1 else f"{drop.drops} drops"
+        pairs.append(("beam", f"{count}: {format_ms(drop.arrival_s)} after the opening{dwell}"))
+    return pairs
+
+
+def _list_events(events: Events | None) -> list[tuple[str, str]]:
+    if events is None:
+        return [("events", "not known: only its milliseconds are kept")]
+    low, high = events.moment_low, events.moment_high
+    if events.kind == "crown":
+        return [
+            (
+                "crown",
+                f"light {events.moment:.1f} drop diameters after impact ({low:.1f} to {high:.1f})",
+            )
+        ]
+    share = f"{events.moment:.0%} of its rise ({low:.0%} to {high:.0%})"
+    if events.kind == "jet":
+        return [("jet", f"light at {share}")]
+    found = [("contact", f"drop 2 meets the jet at {share}")]
+    if None not in (events.stage_s, events.stage_low_s, events.stage_high_s):
+        stage, first, last = (
+            1e3 * (value or 0.0)
+            for value in (events.stage_s, events.stage_low_s, events.stage_high_s)
+        )
+        found.append(("stage", f"light {stage:.2f} ms after contact ({first:.2f} to {last:.2f})"))
+    return found
+
+
+def _say_picture(events: Events | None) -> str:
+    if events is None:
+        return ""
+    if events.stage_s is None:
+        return events.kind
+    return f"{events.drops} drops, {events.stage_s * 1e3:+.1f} ms"
+
+
+def recipe_to_json(recipe: Recipe) -> dict[str, Any]:
+    """A recipe as one object, in SI units."""
+    return {
+        **section_to_dict(recipe.label),
+        "shot": recipe.home.shot,
+        "events": section_to_dict(recipe.events),
+        "looks": section_to_dict(recipe.looks),
+        "drops": section_to_dict(recipe.drops),
+        "spacing_s": recipe.spacing_s,
+        "flash_delay_s": recipe.flash_delay_s,
+        "has_picture": recipe.picture is not None,
+        "rig": recipe.rig.to_dict(),
+        "rows": section_to_dict(recipe.sequence.rows),
+    }

@@ -1,0 +1,275 @@
+"""From the milliseconds of one shot to when things met, and from that to the plan for another rig.
+
+The moment of meeting is a share of the jet's rise, so that it means the same for a tall jet and a short one; the
+stage is a time, since drop and jet meet at much the same speed everywhere.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from beamfall.errors import PhysicsRangeError, RecipeError
+from beamfall.planning.collision import DRAWS, check_rig, draw_rigs
+from beamfall.planning.draws import Draws, JetDraws, meet
+from beamfall.planning.make import make_plan
+from beamfall.planning.result import Interval, Plan, make_interval
+from beamfall.planning.setting import Setting, make_setting
+from beamfall.planning.single import CROWN_LIFE
+from beamfall.recipes.recipe import Events, Looks, Recipe, find_partners, name_liquid
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from beamfall.planning.belief import Belief
+    from beamfall.planning.seek.answer import Shot
+    from beamfall.setup.rig import Rig
+
+    Floats = NDArray[np.float64]
+
+_SAID_S = 0.0005  # how well somebody who says 'this is the picture' knows its stage (our choice)
+_LEAST_MEETING, _MOST_MEETING = 0.05, 1.9  # shares of the rise between which a jet stands
+_ALIKE = 0.1  # of Weber number, height ...: a difference below this is not worth a word
+_LATE = 0.05  # of rigs: a spacing that so many would miss with
+
+
+@dataclass(frozen=True)
+class Met:
+    """What one shot did, for each of many rigs that it may have been fired on."""
+
+    rigs: Draws
+    light_s: Floats  # all since the first opening
+    impact_s: Floats
+    contact_s: Floats  # NaN where none
+    contact_m: Floats
+
+    @property
+    def stage_s(self) -> Floats:
+        """From the contact to the light."""
+        return self.light_s - self.contact_s
+
+    @property
+    def meeting(self) -> Floats:
+        """The share of the jet's rise at the contact."""
+        begun = self.impact_s + self.rigs.onset_s
+        later = self.rigs.values["contact_offset_s"]
+        result: Floats = (self.contact_s - later - begun) / self.rigs.rise_s
+        return result
+
+
+def find_meeting(rigs: Draws, shot: Shot) -> Met:
+    """Return what a shot with two drops did on each of the rigs; beam edges that were seen say when the drops came."""
+    first, second = rigs.first, rigs.drop(2)
+    impact, freed = rigs.impact_s, shot.spacing_s + second.latency_s
+    if shot.edges_s[0] is not None:
+        impact = shot.edges_s[0] - first.to_edge_s + first.to_surface_s
+    if shot.edges_s[1] is not None:
+        freed = shot.edges_s[1] - second.to_edge_s
+    jet = JetDraws(impact + rigs.onset_s, rigs.rise_s, rigs.height_m, rigs.setting.gravity)
+    when, height = meet(jet, second, freed)
+    light = shot.flash_s + rigs.flash_latency_s
+    return Met(rigs, light, impact, when + rigs.values["contact_offset_s"], height)
+
+
+def read_events(
+    rig: Rig, shot: Shot, drops: int, *, learned: Belief | None = None, said_s: float | None = None
+) -> tuple[Events, Looks]:
+    """Return when things met in a shot, and what its picture shows.
+
+    `drops` fell at one place; `said_s`: the stage that somebody has said the picture shows. Raises RecipeError where
+    no rig like the file's would have shown a collision, PhysicsRangeError as the planner does.
+    """
+    setting = make_setting(rig)
+    rigs = draw_rigs(rig, setting, DRAWS, learned)
+    if drops < 2:
+        return _read_single(rig, shot, rigs)
+    met = find_meeting(rigs, shot)
+    there = np.isfinite(met.contact_s)
+    chances = there.astype(np.float64)
+    if said_s is not None:
+        apart = np.where(there, met.stage_s - said_s, 1.0)
+        chances *= np.exp(-0.5 * np.minimum((apart / _SAID_S) ** 2, 1000.0)) + 1e-9
+    if not there.any():
+        raise RecipeError(
+            "with these timings drop 2 meets no jet on a rig like this one: keep another shot, or check the rig file"
+        )
+    chosen = _take(chances)
+    moment, stage = (make_interval(values[chosen]) for values in (met.meeting, met.stage_s))
+    if said_s is not None and not stage.holds(said_s):
+        stage = Interval(said_s - 2 * _SAID_S, said_s, said_s + 2 * _SAID_S)
+    jet = make_interval(np.maximum(rigs.height_m[chosen], 0.0))
+    events = Events(
+        kind="collision", drops=drops, **_moment(moment),
+        stage_s=_clip(stage.p50, -0.05, 0.2), stage_low_s=_clip(stage.p5, -0.2, 0.5),
+        stage_high_s=_clip(stage.p95, -0.2, 0.5),
+    )  # fmt: skip
+    return events, _look(rigs, jet, float(np.median(met.contact_m[chosen])))
+
+
+def _read_single(rig: Rig, shot: Shot, rigs: Draws) -> tuple[Events, Looks]:
+    first = rigs.first
+    impact = rigs.impact_s
+    if shot.edges_s[0] is not None:
+        impact = shot.edges_s[0] - first.to_edge_s + first.to_surface_s
+    after = shot.flash_s + rigs.flash_latency_s - impact
+    if rig.aim.kind == "jet":
+        moment = (after - rigs.onset_s) / rigs.rise_s
+        kind, jet = "jet", make_interval(rigs.height_m)
+    else:
+        moment = after * first.impact_speed_m_s / first.diameter_m
+        kind, jet = "crown", None
+    return Events(kind=kind, drops=1, **_moment(make_interval(moment))), _look(rigs, jet, None)
+
+
+def _moment(interval: Interval) -> dict[str, float]:
+    names = {"moment": interval.p50, "moment_low": interval.p5, "moment_high": interval.p95}
+    return {name: round(_clip(value, -20.0, 100.0), 4) for name, value in names.items()}
+
+
+def _look(rigs: Draws, jet: Interval | None, contact_m: float | None) -> Looks:
+    def length(value: float | None) -> float | None:
+        return None if value is None else round(_clip(value, 0.0, 1.0), 5)
+
+    return Looks(
+        drop_m=round(float(np.median(rigs.first.diameter_m)), 6),
+        speed_mm_s=round(1e3 * float(np.median(rigs.first.impact_speed_m_s)), 1),
+        jet_m=length(jet and jet.p50), jet_low_m=length(jet and jet.p5),
+        jet_high_m=length(jet and jet.p95), contact_m=length(contact_m),
+    )  # fmt: skip
+
+
+def _clip(value: float, low: float, high: float) -> float:
+    return round(min(max(float(value), low), high), 6)
+
+
+def _take(chances: Floats) -> NDArray[np.intp]:
+    """Indices in proportion to their chances, the same every time."""
+    edges = np.cumsum(chances)
+    places = (np.arange(len(chances)) + 0.5) / len(chances)
+    found: NDArray[np.intp] = np.searchsorted(edges, places * edges[-1])
+    return np.minimum(found, len(edges) - 1)
+
+
+# -- to another rig --------------------------------------------------------------------------------------------
+@dataclass(frozen=True)
+class Carried:
+    """A recipe on another rig: the plan, the spacing's interval, and what could not be carried over, in sentences."""
+
+    plan: Plan
+    rig: Rig  # with the recipe's aim
+    spacing: Interval | None
+    lost: tuple[str, ...]
+
+
+def carry_over(recipe: Recipe, rig: Rig, *, learned: Belief | None = None) -> Carried:
+    """Return the plan that shows a recipe's picture on another rig.
+
+    Raises RecipeError for a recipe without events, else as the planner does.
+    """
+    events = recipe.events
+    if events is None:
+        raise RecipeError(
+            f"recipe '{recipe.name}' does not say when its drops meet, only its milliseconds, which hold on its own "
+            "rig alone"
+        )
+    rig = rig.with_aim(
+        kind=events.kind, drops=events.drops, spacing_s=None, flash_delay_s=None, anchor=None, anchor_count=None,
+        stage_s=None,
+    )  # fmt: skip
+    check_rig(rig)
+    setting = make_setting(rig)
+    rigs = draw_rigs(rig, setting, DRAWS, learned)
+    spacing = None
+    stage = _find_stage(events, rigs)
+    if events.kind == "collision":
+        spacing, chosen_s = _choose_spacing(rigs, events.moment)
+        if events.drops == 2:  # the planner fixes no spacing of three drops
+            rig = rig.with_aim(spacing_s=chosen_s)
+    plan = make_plan(rig, stage_s=stage, learned=learned)
+    return Carried(plan, rig, spacing, tuple(_list_lost(recipe, events, rig, setting, rigs)))
+
+
+def _find_stage(events: Events, rigs: Draws) -> float:
+    """The stage as the planner counts it."""
+    if events.stage_s is not None:
+        return events.stage_s
+    if events.kind == "jet":
+        return (events.moment - 1.0) * float(np.median(rigs.rise_s))
+    life = rigs.first.diameter_m / rigs.first.impact_speed_m_s
+    return (events.moment - CROWN_LIFE) * float(np.median(life))
+
+
+def need_spacing(rigs: Draws, meeting: Floats | float) -> Floats:
+    """The spacing with which each rig's drop 2 meets the jet at a share of its rise."""
+    met = rigs.impact_s + rigs.onset_s + meeting * rigs.rise_s
+    second = rigs.drop(2)
+    fall, _ = second.reach_lowest(np.maximum(rigs.jet.tip(met), 0.0))
+    result: Floats = met - fall - second.latency_s
+    return result
+
+
+def _choose_spacing(rigs: Draws, meeting: float) -> tuple[Interval, float]:
+    """The spacing's interval, and the spacing to take."""
+    need = need_spacing(rigs, _clip(meeting, _LEAST_MEETING, _MOST_MEETING))
+    interval = make_interval(need)
+    return interval, _clip(interval.p50, 0.005, 2.0)
+
+
+def _list_lost(
+    recipe: Recipe, events: Events, rig: Rig, setting: Setting, rigs: Draws
+) -> list[str]:
+    """What the other rig shows differently, whatever its timings."""
+    own = recipe.rig
+    found = [
+        "the jet's own luck on the recipe's rig: onset, rise and height are calculated for this one"
+    ]
+    if events.drops > 2:
+        found.append("the gaps between three drops: the planner chooses them for this rig")
+    if len(own.valves) > len(find_partners(own)):
+        found.append("what the valves at other places did")
+    if name_liquid(own.liquid) != name_liquid(rig.liquid):
+        found.append(
+            f"the liquid: {name_liquid(own.liquid)} there, {name_liquid(rig.liquid)} here; shapes will differ"
+        )
+    try:
+        then = make_setting(own).liquid
+        now, looks = setting.liquid, recipe.looks
+        if looks is not None:
+            drop = float(np.median(rigs.first.diameter_m))
+            speed = float(np.median(rigs.first.impact_speed_m_s))
+            weber = [
+                liquid.density_kg_m3 * d * v * v / liquid.surface_tension_n_m
+                for liquid, d, v in (
+                    (then, looks.drop_m, looks.speed_mm_s * 1e-3),
+                    (now, drop, speed),
+                )
+            ]
+            if abs(weber[1] / weber[0] - 1.0) > _ALIKE:
+                more = "larger and thinner" if weber[1] > weber[0] else "smaller and thicker"
+                found.append(
+                    f"the splash's size: drops of {drop * 1e3:.1f} mm at {speed:.1f} m/s here, "
+                    f"{looks.drop_m * 1e3:.1f} mm at {looks.speed_mm_s * 1e-3:.1f} m/s there; "
+                    f"the umbrella will be {more}"
+                )
+            jet = float(np.median(rigs.height_m))
+            if looks.jet_m and abs(jet / looks.jet_m - 1.0) > _ALIKE:
+                found.append(
+                    f"the jet's height: about {jet * 1e3:.0f} mm here, {looks.jet_m * 1e3:.0f} mm there"
+                )
+    except PhysicsRangeError:
+        found.append("the splash's size: the recipe's own rig is outside what the physics covers")
+    looks_like = [one for one, same in (
+        ("dye", own.liquid.colour == rig.liquid.colour),
+        ("backlight", own.light == rig.light),
+    ) if not same]  # fmt: skip
+    if looks_like:
+        found.append(f"the colours: another {' and '.join(looks_like)}")
+    if len(own.flashes) != len(rig.flashes):
+        found.append(f"the light: {len(own.flashes)} flashes there, {len(rig.flashes)} here")
+    if own.beams and not rig.beams:
+        found.append(
+            "the flash's aim by a beam: this rig has none, so the flash follows the release"
+        )
+    return found

@@ -1,0 +1,181 @@
+"""A recipe from a shot of the log."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from datetime import UTC, datetime
+from pathlib import Path
+from statistics import mean
+from typing import TYPE_CHECKING
+
+from beamfall.errors import PhysicsRangeError, PictureError, RecipeError, RigFileError
+from beamfall.photos.find import load_picture
+from beamfall.planning.seek.answer import Shot
+from beamfall.recipes.package import PICTURE_WIDTH
+from beamfall.recipes.recipe import (
+    NOTE_MOST,
+    DropSeen,
+    Events,
+    Home,
+    Label,
+    Looks,
+    Recipe,
+    check_name,
+    find_partners,
+)
+from beamfall.setup.signals import SignalKind
+from beamfall.shots.pulses import Pulse, find_usual_dwell, is_satellite, read_pulses
+from beamfall.shots.repeat import find_peers, rebuild_sequence
+
+if TYPE_CHECKING:
+    from beamfall.planning.belief import Belief
+    from beamfall.setup.rig import Rig
+    from beamfall.shots import LoggedShot, ShotLog, ShotRecord
+
+_FIRED = "fired"
+
+
+def make_recipe(
+    log: ShotLog,
+    shot: int | None,
+    name: str,
+    *,
+    learned: Belief | None = None,
+    rig_file: Path | None = None,
+) -> Recipe:
+    """Return a recipe from a shot, the newest fired one when None, with its picture where there is one.
+
+    `learned` is what is known of its rig. Raises NoSuchShot, RecipeError for a shot that is not worth keeping.
+    """
+    name = check_name(name)
+    logged = log.read_shot(_find_newest(log) if shot is None else shot)
+    record = logged.record
+    if record.state != _FIRED:
+        raise RecipeError(
+            f"shot {record.shot} did not fire ({record.shown_state}): a recipe needs one that did"
+        )
+    rig = logged.make_rig()
+    if rig is None:
+        raise RecipeError(
+            f"shot {record.shot} has no rig in the log: a recipe needs one; fire it with a rig file"
+        )
+    sequence = rebuild_sequence(logged.table, name)
+    if sequence.flash_row() is None:
+        raise RecipeError(f"shot {record.shot} has no flash: there is no picture to keep")
+    events, looks = _read_events(log, logged, rig, learned)
+    try:
+        picture = load_picture(log.path, logged, PICTURE_WIDTH)
+    except PictureError:
+        picture = None
+    begun = record.begun_us or 0
+    return Recipe(
+        Label(
+            name=name, note=record.note[:NOTE_MOST], rating=record.rating,
+            made=datetime.fromtimestamp(begun / 1e6, UTC).strftime("%Y-%m-%d"),
+            board=str(logged.board.get("name", ""))[:80],
+        ),
+        rig, sequence, events, looks,
+        drops=measure_drops([record, *find_peers(log, logged.line.shot)], rig),
+        picture=picture,
+        home=Home(shot=record.shot, rig_file="" if rig_file is None else str(rig_file.resolve())),
+    )  # fmt: skip
+
+
+def _find_newest(log: ShotLog) -> int:
+    found = log.query("SELECT max(id) FROM shot WHERE state = ?", (_FIRED,))[0][0]
+    if found is None:
+        raise RecipeError("no shot has fired yet: fire one, then keep it")
+    return int(found)
+
+
+def _read_events(
+    log: ShotLog, logged: LoggedShot, rig: Rig, learned: Belief | None
+) -> tuple[Events | None, Looks | None]:
+    """What the physics says of the shot; nothing where it lies outside what the physics covers."""
+    from beamfall.recipes.events import read_events
+
+    near = {one.output for one in find_partners(rig)}
+    drops = sum(row.output in near for row in logged.table.rows)
+    shot = _read_timings(logged.record, rig, near)
+    if shot is None:
+        return None, None
+    try:
+        return read_events(rig, shot, drops, learned=learned, said_s=_find_said(log, logged))
+    except (PhysicsRangeError, RigFileError, RecipeError):
+        return None, None
+
+
+def _find_said(log: ShotLog, logged: LoggedShot) -> float | None:
+    """The stage of a picture that ended a search: somebody has said so, or all answers have."""
+    series = log.read_series(logged.line.series)
+    stage = series.settings.get("stage_s") if series.kind == "seek" else None
+    newest = log.query("SELECT max(id) FROM shot WHERE series_id = ?", (logged.line.series,))[0][0]
+    return float(stage) if isinstance(stage, int | float) and newest == logged.line.shot else None
+
+
+def _read_timings(record: ShotRecord, rig: Rig, near: Collection[str]) -> Shot | None:
+    """When things happened at the first valve's place; None where no valve or flash was seen to act."""
+    opened = _list_on(record, near)
+    flashes = _list_on(record, SignalKind.FLASH.names)
+    if not opened or not flashes:
+        return None
+    first = opened[0]
+    edges: list[float | None] = [None, None]
+    dwells: list[float] = []
+    if rig.beams:
+        beam = rig.beams[0]
+        pulses = _list_drops(record, beam.input)
+        times = [drop.start if beam.edge == "dark" else drop.end for drop in pulses]
+        edges = [*[None if time is None else time - first for time in times], None, None][:2]
+        dwells = [drop.length for drop in pulses if drop.length is not None][:2]
+    spacing = opened[1] - first if len(opened) > 1 else 0.0
+    return Shot(spacing, flashes[0] - first, (edges[0], edges[1]), tuple(dwells))
+
+
+def _list_on(record: ShotRecord, outputs: Collection[str]) -> list[float]:
+    """When outputs went on, in s from the release."""
+    return sorted(
+        edge.ticks / record.clock_hz
+        for edge in record.edges
+        if edge.what in outputs and edge.edge == "on" and edge.ticks is not None
+    )
+
+
+def _list_drops(record: ShotRecord, beam: str) -> list[Pulse]:
+    """The drops that a beam saw, satellites left out, in s from the release."""
+    pulses = read_pulses(
+        (edge.ticks / record.clock_hz, edge.edge == "dark")
+        for edge in record.edges
+        if edge.what == beam and edge.ticks is not None
+    )
+    usual = find_usual_dwell(pulses)
+    return [one for one in pulses if not is_satellite(one, usual)]
+
+
+def measure_drops(records: list[ShotRecord], rig: Rig) -> tuple[DropSeen, ...]:
+    """Return what the first beam saw of the drops, means over all these shots.
+
+    Empty without a beam, and where several valves share it: whose drop it saw is then not known.
+    """
+    if not rig.beams or len(rig.valves) > 1:
+        return ()
+    valve = rig.valves[0].output
+    arrivals: list[float] = []
+    dwells: list[float] = []
+    for record in records:
+        opened = _list_on(record, (valve,))
+        drops = _list_drops(record, rig.beams[0].input)
+        if len(drops) != len(opened):
+            continue
+        for at, drop in zip(opened, drops, strict=True):
+            if drop.start is not None and drop.start > at:
+                arrivals.append(drop.start - at)
+                dwells += [] if drop.length is None else [drop.length]
+    if not arrivals:
+        return ()
+    return (
+        DropSeen(
+            valve=valve, drops=len(arrivals), arrival_s=mean(arrivals),
+            dwell_s=mean(dwells) if dwells else None,
+        ),
+    )  # fmt: skip

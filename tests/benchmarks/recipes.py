@@ -1,0 +1,134 @@
+"""A recipe found on one hidden rig and used on another, beside the plain milliseconds.
+
+    python tests/benchmarks/recipes.py [--pairs 200] [--world same|other] [--learned]
+
+A search finds the collision on one hidden rig (see hidden_rigs.py); its last shot becomes a recipe. On the other rig
+the first shot is the recipe carried over; a search goes on from there. 'found': the first shot whose own picture is
+within 1 ms of the recipe's stage. The plain milliseconds, fired on the same other rig: spacing and flash delay as they
+were. `--learned`: the other rig was sought once before, for its usual picture, so that something is known of it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import statistics
+import time
+from dataclasses import dataclass
+from typing import Any
+
+from hidden_rigs import WORLDS, HiddenRigs
+
+from beamfall.planning.seek.answer import Answer, Shot
+from beamfall.planning.seek.choose import Proposal
+from beamfall.planning.seek.search import NEAR_S, Search
+from beamfall.recipes.events import carry_over, read_events
+from beamfall.recipes.recipe import Label, Recipe
+from beamfall.setup.rig import Rig
+
+CLOSE_S = 0.003
+MOST, NEVER = 15, 10_000
+
+
+@dataclass
+class Result:
+    """Of one pair: how far the first picture was off, shots until found; how far the plain milliseconds were off."""
+
+    first_s: float | None
+    found: int
+    plain_s: float | None
+
+
+def fire(hidden: HiddenRigs, search: Search, spacing_s: float, delay_s: float) -> None:
+    """Fire a shot on the hidden rig and let the search have its answer."""
+    said: Any = hidden.ask("fire", spacing_s=spacing_s, delay_s=delay_s)
+    shot = said["shot"]
+    if shot is not None:
+        seen = Shot(spacing_s, shot["flash_s"], tuple(shot["edges_s"]), tuple(shot["dwells_s"]))
+        search.take(seen, Answer(said["word"], said["jet_m"], said["drop_m"]))
+
+
+def find_recipe(hidden: HiddenRigs, number: int, world: str) -> Recipe | None:
+    """Seek on a rig and keep its last shot, as `beamfall recipe save` would; None where nothing is found."""
+    rig = Rig.from_dict(hidden.ask("hide", number=number, world=world))
+    search = Search(rig, seed=number)
+    last: Proposal | None = None
+    while not search.found and search.shots < MOST:
+        last = search.propose()
+        fire(hidden, search, last.spacing_s, last.delay_s)
+    if not search.found or last is None:
+        return None
+    learned = search.keep(board="hidden", port="hidden", simulated=True)
+    shot = search._answers[-1][0]
+    events, looks = read_events(rig, shot, 2, learned=learned, said_s=search.wanted_s)
+    return Recipe(Label(name="hidden"), rig, search.build(last), events, looks)
+
+
+def use_recipe(
+    hidden: HiddenRigs, recipe: Recipe, number: int, world: str, learned: bool
+) -> Result:
+    """Carry the recipe to another rig and seek on from there."""
+    rig = Rig.from_dict(hidden.ask("hide", number=number, world=world))
+    known, before = None, 0
+    if learned:
+        first = Search(rig, seed=number + 1)
+        while not first.found and first.shots < MOST:
+            proposal = first.propose()
+            fire(hidden, first, proposal.spacing_s, proposal.delay_s)
+            before += 1
+        known = first.keep(board="hidden", port="hidden", simulated=True)
+    carried = carry_over(recipe, rig, learned=known)
+    plan = carried.plan
+    assert recipe.events is not None and plan.spacing_s is not None
+    search = Search(rig, wanted_s=recipe.events.stage_s, learned=known, seed=number)
+    search.start_at(plan.spacing_s)
+    fire(hidden, search, plan.spacing_s, plan.flash_delay_s)
+    while not search.found and search.shots < MOST:
+        proposal = search.propose()
+        fire(hidden, search, proposal.spacing_s, proposal.delay_s)
+    fired = search.shots
+    hidden.ask("fire", spacing_s=recipe.spacing_s, delay_s=recipe.flash_delay_s)
+    stages = hidden.ask("reveal", stage_s=plan.stage_s)["stages"][before:]
+    off = [None if stage is None else stage - plan.stage_s for stage in stages]
+    found = (n for n, one in enumerate(off[:fired], 1) if one is not None and abs(one) <= NEAR_S)
+    return Result(off[0], next(found, NEVER), off[fired])
+
+
+def share(values: list[float | None], near_s: float) -> str:
+    """How many lie within a time, in per cent."""
+    return f"{sum(v is not None and abs(v) <= near_s for v in values) / len(values):.0%}"
+
+
+def main() -> None:
+    """Run it."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--pairs", type=int, default=200)
+    parser.add_argument("--world", choices=WORLDS)
+    parser.add_argument("--learned", action="store_true")
+    options = parser.parse_args()
+    for world in [options.world] if options.world else WORLDS:
+        start, results, lost = time.perf_counter(), [], 0
+        with HiddenRigs() as hidden:
+            for pair in range(options.pairs):
+                recipe = find_recipe(hidden, 2 * pair, world)
+                if recipe is None:
+                    lost += 1
+                    continue
+                results.append(use_recipe(hidden, recipe, 2 * pair + 1, world, options.learned))
+        found = [one.found for one in results]
+        print(f"world '{world}', {len(results)} pairs of hidden rigs ({lost} without a recipe)")
+        for name, values in (
+            ("recipe carried over", [one.first_s for one in results]),
+            ("plain milliseconds", [one.plain_s for one in results]),
+        ):
+            print(
+                f"  {name:20s} first picture within 3 ms {share(values, CLOSE_S)}, 1 ms {share(values, NEAR_S)}"
+            )
+        print(
+            f"  found in             median {statistics.median(found):g} shots, 90th percentile "
+            f"{sorted(found)[int(0.9 * len(found))]:g}, never {found.count(NEVER)}"
+        )
+        print(f"  ({time.perf_counter() - start:.0f} s)")
+
+
+if __name__ == "__main__":
+    main()
