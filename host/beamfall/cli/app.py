@@ -81,7 +81,7 @@ COMMANDS = {
     "recipe": Entry(
         "beamfall.cli.recipe",
         "app",
-        "Keep a setting, print it, share it, or carry it to another rig.",
+        "Settings worth keeping: keep, print and share them, or carry one to another rig.",
     ),
     "page": Entry(
         "beamfall.cli.page",

@@ -10,11 +10,13 @@ import typer
 from beamfall.board import Board
 from beamfall.cli.open_log import open_log
 from beamfall.cli.output import print_json, print_pairs, print_table
+from beamfall.cli.recipe_shoot import shoot
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.targets import check_target
 from beamfall.files import write_text
 from beamfall.recipes.make import make_recipe
 from beamfall.recipes.package import read_recipe, write_recipe
+from beamfall.recipes.sheet import write_sheet
 from beamfall.recipes.shelf import Shelf
 from beamfall.setup.file_schema import section_to_dict
 from beamfall.setup.rig import load_rig
@@ -156,6 +158,19 @@ def share(
         print(f"Your note goes with it: {show_text(recipe.label.note)}")
 
 
+@app.command("sheet")
+def sheet(
+    name: str = typer.Argument(..., help=NAME_HELP),
+    file: Path = typer.Argument(
+        ..., help="The page to write, such as umbrella.html; print it from a browser."
+    ),
+) -> None:
+    """Write a recipe as one page for the wall: drawing to scale, every setting, the picture."""
+    check_target(file, "FILE", (".html",))
+    write_sheet(Shelf.open().load(name), file)
+    print(f"Written to {show_text(file)}: open it in a browser and print it.")
+
+
 @app.command("use")
 def use(
     file: Path = typer.Argument(..., help="A recipe file that somebody shared."),
@@ -240,6 +255,9 @@ def store(
     print(
         f"{show_text(recipe.name)} is in slot {slot}. `beamfall board slots choose {slot}` loads it at every start."
     )
+
+
+app.command("shoot")(shoot)
 
 
 # -- in words --------------------------------------------------------------------------------------------------

@@ -132,11 +132,12 @@ def _look(rigs: Draws, jet: Interval | None, contact_m: float | None) -> Looks:
     def length(value: float | None) -> float | None:
         return None if value is None else round(_clip(value, 0.0, 1.0), 5)
 
+    low, middle, high = (None, None, None) if jet is None else (jet.p5, jet.p50, jet.p95)
     return Looks(
         drop_m=round(float(np.median(rigs.first.diameter_m)), 6),
         speed_mm_s=round(1e3 * float(np.median(rigs.first.impact_speed_m_s)), 1),
-        jet_m=length(jet and jet.p50), jet_low_m=length(jet and jet.p5),
-        jet_high_m=length(jet and jet.p95), contact_m=length(contact_m),
+        jet_m=length(middle), jet_low_m=length(low), jet_high_m=length(high),
+        contact_m=length(contact_m),
     )  # fmt: skip
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from beamfall.errors import UserError
 from beamfall.setup.file_schema import choice, count, number, quantity, text
 from beamfall.setup.rig import Rig
-from beamfall.setup.rig_sections import LiquidInRig
+from beamfall.setup.rig_sections import LiquidInRig, Valve
 from beamfall.setup.sequence import Sequence
 from beamfall.setup.signals import SignalKind
 
@@ -127,7 +127,7 @@ class Recipe:
         return replace(self, label=replace(self.label, name=check_name(name)))
 
 
-def find_partners(rig: Rig) -> tuple[object, ...]:
+def find_partners(rig: Rig) -> tuple[Valve, ...]:
     """The valves whose drops meet those of the first one."""
     return tuple(one for one in rig.valves if abs(one.place_m - rig.valves[0].place_m) <= 0.005)
 

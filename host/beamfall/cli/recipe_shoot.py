@@ -1,0 +1,134 @@
+"""`beamfall recipe shoot`: a recipe again, corrected for today."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from beamfall.board import Board
+from beamfall.cli.front import ShootTerminal
+from beamfall.cli.numbers import check_whole
+from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, read_arrivals
+from beamfall.cli.shoot import PORT_HELP
+from beamfall.cli.words import say_end
+from beamfall.recipes.shelf import Shelf
+from beamfall.setup.rig import load_rig
+from beamfall.setup.unit_words import format_quantity
+from beamfall.setup.units import parse_quantity
+from beamfall.shots import ShotLog
+from beamfall.shots.remarks import list_remarks
+from beamfall.workflows.recipe import ApplyCorrection, DayCompared, shoot_recipe
+from beamfall.workflows.run import run
+from beamfall.workflows.steps import Question
+
+if TYPE_CHECKING:
+    from beamfall.recipes.day import Correction
+    from beamfall.workflows.steps import Event
+
+
+class RecipeTerminal(ShootTerminal):
+    """Also says how today differs, and offers the correction."""
+
+    def show(self, event: Event) -> None:
+        if isinstance(event, DayCompared):
+            for line in list_day(event.correction):
+                print(line, file=self.stream, flush=True)
+        super().show(event)
+
+    def ask(self, question: Question[Any], problem: str) -> str:
+        if not isinstance(question, ApplyCorrection):
+            return super().ask(question, problem)
+        if problem:
+            print(problem, file=self.stream)
+        typed = self._read_line("Correct the shot for today? [Y/n]: ")
+        return typed or question.otherwise
+
+
+def shoot(
+    name: str = typer.Argument(..., help="The recipe's name; capitals do not matter."),
+    rig_file: Path | None = typer.Option(
+        None, "--rig", help="The rig as it is today (TOML); default: the rig file it was kept with."
+    ),
+    temperature: str | None = typer.Option(
+        None, "--temperature", help="Temperature of liquid and air today, such as '18 degC'."
+    ),
+    head: str | None = typer.Option(
+        None, "--head", help="Head of the bottle today, such as '8 cm'."
+    ),
+    as_then: bool = typer.Option(
+        False, "--as-then", help="Fire the very milliseconds; let no drops fall to compare."
+    ),
+    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    count: int = typer.Option(1, "--count", min=1, callback=check_whole, help="Number of shots."),
+    seed: int = typer.Option(
+        0, "--seed", min=0, callback=check_whole, help="Random seed of a simulated rig."
+    ),
+    as_json: bool = typer.Option(False, "--json", help="One JSON object per shot, one per line."),
+    camera: str | None = CAMERA,
+    photos: Path | None = PHOTOS,
+    picture_wait: str = PICTURE_WAIT,
+) -> int:
+    """Fire a recipe again. Two drops first say how today differs, and the correction is offered.
+
+    The liquid's level is not seen by a beam: fill the dish to the same mark as then.
+    """
+    from beamfall.planning.learned import find_file, load_learned
+    from beamfall.recipes.day import set_day
+
+    kelvin = (
+        None
+        if temperature is None
+        else parse_quantity(temperature, "temperature", key="--temperature")
+    )
+    head_m = None if head is None else parse_quantity(head, "length", key="--head")
+    recipe = Shelf.open().load(name)
+    if rig_file is None and recipe.home.rig_file and Path(recipe.home.rig_file).is_file():
+        rig_file = Path(recipe.home.rig_file)
+    now = set_day(
+        recipe,
+        temperature_k=kelvin,
+        head_m=head_m,
+        rig=None if rig_file is None else load_rig(rig_file),
+    )
+    arrivals = read_arrivals(camera, photos, picture_wait, now)
+    with ShotLog.open() as log, hold(arrivals), Board.connect(port, rig=now, seed=seed) as board:
+        recipe.sequence.make_table(board.info)  # before a drop falls
+        begin(arrivals, board)
+        learned = load_learned(find_file(rig_file), board.info.unique_id.hex())
+        with RecipeTerminal(count, as_json=as_json, with_pictures=arrivals is not None) as terminal:
+            done = run(
+                shoot_recipe(recipe, now, count, learned=learned, as_then=as_then),
+                board, log, terminal, seed=seed, arrivals=arrivals,
+            )  # fmt: skip
+    odd = [list_remarks(one.record, sees_light=now.fitted.flash_seen) for one in done.shots]
+    fired = sum(one.record.state == "fired" for one in done.shots)
+    if not as_json and (said := say_end(fired, sum(map(bool, odd)), count)):
+        print(said)
+    return 0 if fired == count else 1
+
+
+def list_day(correction: Correction | None) -> Iterator[str]:
+    """How today differs from the day of a recipe, and what that does to the shot."""
+    if correction is None:
+        yield "Today cannot be compared with the day of this recipe: it is fired as it was."
+        return
+    for one in correction.differences:
+        then, now = (format_quantity(value, one.kind) for value in (one.then, one.now))
+        yield f"{one.what}: {then} then, {now} today"
+    if not correction.seen:
+        yield "No drops were compared: only what you entered counts."
+    if not correction.is_needed:
+        yield "The shot needs no correction."
+        return
+    low, high = correction.delay.p5 * 1e3, correction.delay.p95 * 1e3
+    yield (
+        f"For the same picture: flash {_say_shift(correction.delay_s)} than then ({low:+.1f} to "
+        f"{high:+.1f} ms), drop 2 {_say_shift(correction.spacing_s)}"
+    )
+
+
+def _say_shift(seconds: float) -> str:
+    return f"{abs(seconds) * 1e3:.2f} ms {'later' if seconds >= 0.0 else 'earlier'}"
