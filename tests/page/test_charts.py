@@ -42,6 +42,7 @@ def test_the_timeline_has_the_bars_of_the_data_and_is_looked_at_closely(
     panel = served.hub.get("shot")["timeline"]
     measured = [one for one in panel["shapes"] if one["shape"] == "Bar" and not one["planned"]]
     planned = [one for one in panel["shapes"] if one["shape"] == "Bar" and one["planned"]]
+    page.get_by_role("button", name="Whole shot").click()  # it opens at the flash
     expect(page.locator(".p-time .chart .measured-bar")).to_have_count(len(measured))
     assert len(list_bars(page, ".planned-bar")) == len(planned) > 3
     # One scale for all: pixels between two bars are in proportion to the time between them.
@@ -90,7 +91,7 @@ def test_the_next_shot_is_looked_at_as_the_last_one(shown: tuple[Served, Any]) -
     expect(page.locator("#release")).to_be_enabled()
     page.keyboard.press("r")
     served.wait(lambda: served.hub.get("shot")["shot"] == 2)
-    expect(page.locator(".last h3").first).to_contain_text("Shot 2")
+    expect(page.locator(".splash-words h3").first).to_contain_text("Shot 2")
     frame = page.locator(".p-time clipPath rect").evaluate("e => e.width.baseVal.value")
     width = list_bars(page, ".measured-bar.c-flash")[0]["width"]
     assert width == pytest.approx(frame / 20.0, rel=0.02)

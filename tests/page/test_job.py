@@ -63,10 +63,10 @@ def test_from_the_plan_to_a_rated_shot(
     arm_and_release(page)
     expect(page.locator("#state")).to_have_text("fired")
     expect(page.get_by_role("heading", name="Shot 1: fired")).to_be_visible()
-    picture = page.locator(".last img")
+    picture = page.locator(".splash-picture img")
     expect(picture).to_be_visible()
-    page.locator('.last [data-rate="4"]').click()
-    expect(page.locator('.last [data-rate="4"]')).to_have_attribute("aria-pressed", "true")
+    page.locator('.splash-words [data-rate="4"]').click()
+    expect(page.locator('.splash-words [data-rate="4"]')).to_have_attribute("aria-pressed", "true")
     keep_screenshot(page, "bench-laptop")
 
     # The log has it, with the rating; a note with markup is text.
@@ -108,7 +108,7 @@ def test_two_pages_see_the_same_and_a_reload_loses_nothing(serve: Serve, open_pa
     expect(first.locator("#state")).to_have_text("fired")
     expect(first.locator("#arm")).to_contain_text("Armed")
     expect(first.get_by_role("heading", name="Shot 1: fired")).to_be_visible()
-    expect(first.locator(".last img")).to_be_visible()
+    expect(first.locator(".splash-picture img")).to_be_visible()
 
 
 def test_changed_timings_must_be_armed_again(serve: Serve, open_page: Open) -> None:
@@ -154,7 +154,7 @@ def test_a_shot_is_compared_and_fired_again(
     page.wait_for_timeout(300)
     expect(page.get_by_role("table").filter(has_text="beam1")).to_contain_text("dark 1")
     keep_screenshot(page, "compare-laptop")
-    page.locator(".logrow", has_text="104").first.click()
+    page.locator(".logrow:visible").first.click()
     page.get_by_role("button", name="Fire it again").click()
     expect(page.get_by_role("heading", name="Fired again: then and now")).to_be_visible()
     page.get_by_role("button", name="Contact sheet").click()
@@ -288,7 +288,7 @@ def test_photographs_are_shown_and_what_is_no_picture_is_not(
     arm_and_release(page)
     expect(page.get_by_role("heading", name="Shot 1: fired")).to_be_visible()
     # Once it is drawn nothing asks for the picture anew, which is to be refused in the end.
-    expect(page.locator(".last img")).to_be_visible()
+    expect(page.locator(".splash-picture img")).to_be_visible()
     photograph, secret = tmp_path / "IMG_0001.jpg", tmp_path / "secret.jpg"
     Image.new("RGB", (1200, 800), (10, 200, 30)).save(photograph)
     secret.write_text("not for the page", encoding="utf-8")

@@ -213,7 +213,9 @@ def test_reduced_motion_is_respected(serve: Serve, open_page: Open) -> None:
     wait_ready(page)
     arm_and_release(page)
     expect(page.get_by_role("heading", name="Shot 1: fired")).to_be_visible()
-    expect(page.locator(".last img")).to_be_visible()  # what comes later may move what is below it
+    expect(
+        page.locator(".splash-picture img")
+    ).to_be_visible()  # what comes later may move what is below it
     wait_ready(page)
     places = set()
     for _ in range(6):

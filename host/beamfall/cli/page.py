@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 import webbrowser
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from beamfall.cli.pictures import CAMERA, PHOTOS
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.handbook import COMMANDS, MADE
 from beamfall.page.door import BROWSER_S
+from beamfall.page.link_code import print_code
 from beamfall.page.listening import make_opener
 from beamfall.page.serve import PageServer, parse_listen
 
@@ -62,6 +64,8 @@ def page(
             flush=True,
         )
         if not server.door.is_loopback:
+            if sys.stdout.isatty():
+                print(f"For a tablet's camera:\n{print_code(server.door.make_link())}", flush=True)
             print(
                 "Everyone on this network can reach the page, and its traffic is not encrypted: use a network "
                 "of your own, and keep the link to yourself.",

@@ -33,6 +33,7 @@ from beamfall.page.door import Door
 from beamfall.page.guard import Guard
 from beamfall.page.handbook import make_page
 from beamfall.page.hub import Hub, clean
+from beamfall.page.link_code import draw_code
 from beamfall.page.pictures import PictureShelf
 from beamfall.shots import ShotLog
 
@@ -101,7 +102,8 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
         return response
 
     async def make_link(_: Request) -> Response:
-        return JSONResponse({"link": door.make_link()}, headers=_NO_STORE)
+        link = door.make_link()
+        return JSONResponse({"link": link, "code": draw_code(link)}, headers=_NO_STORE)
 
     async def show_handbook(request: Request) -> Response:
         topic = request.path_params.get("topic", TOPICS[0])

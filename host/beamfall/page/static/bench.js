@@ -4,11 +4,11 @@ import { attempt, isChanged, ready } from './bar.js';
 import { makeCameraChoice } from './camera.js';
 import { makeStrobeCaution } from './caution.js';
 import { makeChart } from './chart.js';
-import { h, ms, number, show, watchTyping, write } from './dom.js';
-import { makeMoment } from './moment.js';
+import { h, ms, number, s, show, watchTyping, write } from './dom.js';
+import { makeKeys } from './keys.js';
 import { act, hear, makeLink, on, state } from './net.js';
 import { makeRigDrawing } from './rigdraw.js';
-import { makeStars } from './stars.js';
+import { makeSplash } from './splash.js';
 
 const WAITING_HELP =
   'After a shot, Release counts down until the surface has settled and the flash has recycled. Shift+R, or ' +
@@ -22,6 +22,7 @@ const KEYS_HELP =
 export function makeBench() {
   const timeline = makeChart({
     label: 'Timeline of the last shot',
+    opens: 'Flash ±20 ms',
     empty: 'No shot yet. Press A to arm, then R to release.',
   });
   const view = h(
@@ -29,15 +30,8 @@ export function makeBench() {
     { class: 'view bench' },
     makeStrobeCaution(),
     h('section', { class: 'panel p-rig' }, h('h2', {}, 'Rig, to scale'), makeRigDrawing()),
+    h('section', { class: 'panel p-splash' }, h('h2', {}, 'When the flash fires'), makeSplash()),
     h('section', { class: 'panel p-tune' }, h('h2', {}, 'Timings'), makeTimings(), makeService()),
-    h(
-      'section',
-      { class: 'panel p-moment' },
-      h('h2', {}, 'When the flash fires'),
-      makeMoment(),
-      makeLast(),
-      makeCameraChoice(),
-    ),
     h(
       'section',
       { class: 'panel p-time' },
@@ -217,7 +211,7 @@ function makeService() {
   const body = h(
     'details',
     { class: 'service' },
-    h('summary', {}, 'Series, single drop, flash, rinse, beam watch, keys'),
+    h('summary', {}, 'Series, single drop, flash, rinse, pictures, keys'),
     h('div', { class: 'row' }, series, count, h('span', { class: 'soft' }, 'shots of the armed sequence')),
     h(
       'div',
@@ -244,7 +238,9 @@ function makeService() {
       button('Watch the beam', () => act('watch')),
       unrested,
     ),
+    makeCameraChoice(),
     makeInvitation(),
+    makeKeys(),
     h('p', { class: 'small soft' }, WAITING_HELP),
     h('p', { class: 'small soft' }, KEYS_HELP),
   );
@@ -279,67 +275,32 @@ function makeService() {
 // A tablet or another browser needs another link: each link works once.
 function makeInvitation() {
   const link = h('input', { type: 'text', readonly: true, size: 40, 'aria-label': 'Link', hidden: true });
+  const code = h('div', { class: 'linkcode' });
   const ask = async () => {
-    link.value = await makeLink();
+    const made = await makeLink();
+    link.value = made.link;
     link.hidden = false;
     link.select();
+    show(code, drawCode(made.code));
   };
   const button = h(
     'button',
     { type: 'button', on: { click: () => attempt(ask()) } },
     'Link for another device',
   );
-  return h('div', { class: 'row' }, button, link);
+  return h('div', { class: 'row' }, button, link, code);
 }
 
-// -- the last shot's picture ----------------------------------------------------------------------------------------
-function makeLast() {
-  const root = h('div', { class: 'last' });
-  let shown = '';
-  on('shot', () => {
-    const shot = state.shot;
-    const key = JSON.stringify([shot?.shot, shot?.picture, shot?.rating, shot?.note, shot?.state]);
-    if (key === shown) return;
-    shown = key;
-    if (!shot) {
-      show(root, h('p', { class: 'soft' }, 'The last picture appears here.'));
-      return;
-    }
-    show(
-      root,
-      h(
-        'div',
-        { class: 'row spread' },
-        h('h3', {}, `Shot ${shot.shot}: ${shot.state}`),
-        h('a', { href: `#log/${shot.shot}` }, 'Details'),
-      ),
-      h(
-        'div',
-        { class: 'lastrow' },
-        shot.picture
-          ? h(
-              'div',
-              { class: 'pic' },
-              h('img', {
-                src: `/shots/${shot.shot}/picture?small`,
-                alt: `Shot ${shot.shot}${shot.seen ? `, simulated: ${shot.seen}` : ''}`,
-                width: 320,
-              }),
-            )
-          : h(
-              'p',
-              { class: 'soft' },
-              shot.seen ? 'Drawing the simulated picture …' : 'The picture is in the camera.',
-            ),
-        h(
-          'div',
-          {},
-          shot.seen ? h('p', {}, `shows: ${shot.seen}`) : null,
-          makeStars(shot.shot, shot.rating),
-          shot.note ? h('p', { class: 'soft small' }, shot.note) : null,
-        ),
-      ),
-    );
-  });
-  return root;
+/** A QR code; its quiet zone is four modules wide (ISO/IEC 18004). @param {string[]} rows */
+function drawCode(rows) {
+  const dark = rows.flatMap((row, y) => [...row].map((one, x) => (one === '1' ? `M${x} ${y}h1v1h-1z` : '')));
+  return s(
+    'svg',
+    {
+      viewBox: `-4 -4 ${rows.length + 8} ${rows.length + 8}`,
+      role: 'img',
+      'aria-label': 'The link as a QR code: point a tablet’s camera at it',
+    },
+    s('path', { d: dark.join('') }),
+  );
 }

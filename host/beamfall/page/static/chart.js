@@ -13,9 +13,10 @@ const LEAST_MS = 0.02; // the narrowest part that can be seen
 
 /**
  * A chart with its buttons and its legend. `update` shows a panel; null shows the words for no chart.
- * @param {{label: string, empty?: string, height?: number}} options
+ * `opens` names the view that is shown first, where there is one.
+ * @param {{label: string, empty?: string, height?: number, opens?: string}} options
  */
-export function makeChart({ label, empty = '', height = 210 }) {
+export function makeChart({ label, empty = '', height = 210, opens = '' }) {
   const box = h('div', {
     class: 'chart',
     tabindex: '0',
@@ -77,7 +78,7 @@ export function makeChart({ label, empty = '', height = 210 }) {
       return;
     }
     // Whoever looks at the flash looks at the next shot's flash, too.
-    view = panel.views.find((one) => one.name === was) ?? panel.views[0];
+    view = panel.views.find((one) => one.name === (was ?? opens)) ?? panel.views[0];
     if (moved) move(...range);
     else look(view);
   }

@@ -6,6 +6,8 @@ import { makeCalibrate } from './calibrate.js';
 import { makeRepeatability } from './charts.js';
 import { makeCheck } from './check.js';
 import { byId, h, show } from './dom.js';
+import { makeHands } from './hands.js';
+import { findAction, isTeaching } from './keys.js';
 import { makeLight } from './light.js';
 import { makeLog, openShot } from './log.js';
 import { abort, connect, emit, enter, hear, on, state } from './net.js';
@@ -79,16 +81,19 @@ const typing = (target) =>
 addEventListener(
   'keydown',
   (event) => {
+    const action = findAction(event);
     if (event.key === 'Escape') {
       event.preventDefault();
       abort();
       return;
     }
+    if (isTeaching()) return;
     if (event.ctrlKey || event.metaKey || event.altKey || event.repeat || event.isComposing) return;
     if (!(event.target instanceof Element) || typing(event.target)) return;
     const key = event.key.toLowerCase();
-    if (key === 'a') arm();
-    else if (key === 'r') release({ unrested: event.shiftKey });
+    if (action === 'arm') arm();
+    else if (action === 'release') release({ unrested: event.shiftKey });
+    else if (action === 'abort') abort();
     else if (/^[1-9]$/.test(key) && VIEWS[Number(key) - 1] && !event.target.closest('.stars'))
       location.hash = `#${VIEWS[Number(key) - 1][0]}`;
     else return;
@@ -157,6 +162,7 @@ async function start() {
       'connecting',
     ),
     makeSound(),
+    makeHands(),
     makeLight(),
   );
   makeBar();

@@ -30,7 +30,7 @@ export function makeMoment() {
     const scale = (height - 8) / (top + below);
     /** @param {number} v */
     const y = (v) => 4 + (top - v) * scale;
-    const middle = width * 0.34;
+    const middle = width * 0.28;
     /** @param {number} v */
     const x = (v) => middle + v * scale;
     const g = s('g');
@@ -90,8 +90,8 @@ export function makeMoment() {
         s('text', { x: at + 9, y: line + 16, class: 'label' }, said(p50)),
       );
     };
-    bracket(m.jet_mm, width * 0.48, 'jet', 'of-jet');
-    bracket(m.drop_mm, width * 0.74, 'drop 2', 'of-drop');
+    bracket(m.jet_mm, width * 0.42, 'jet', 'of-jet');
+    bracket(m.drop_mm, width * 0.72, 'drop 2', 'of-drop');
     show(box, s('svg', { viewBox: `0 0 ${width} ${height}`, role: 'img', 'aria-label': say(m) }, g));
   });
 

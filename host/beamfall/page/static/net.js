@@ -167,7 +167,7 @@ async function post(command, body) {
 }
 
 // A link that opens the page once, for another device.
-/** @returns {Promise<string>} */
+/** @returns {Promise<{ link: string, code: string[] }>} */
 export async function makeLink() {
   const answer = await fetch('/link', {
     method: 'POST',
@@ -175,7 +175,7 @@ export async function makeLink() {
     body: '{}',
   });
   if (!answer.ok) throw new Error(await answer.text());
-  return (await answer.json()).link;
+  return answer.json();
 }
 
 /** @param {string} path @returns {Promise<any>} */

@@ -146,6 +146,7 @@ interface MomentState {
 }
 
 interface ShotState {
+  series: number;
   shot: number;
   state: string;
   seen: string | null;

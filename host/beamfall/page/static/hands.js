@@ -1,0 +1,53 @@
+// For busy hands and dark rooms: the screen stays awake during a series, the phone vibrates, the state is spoken.
+
+import { h } from './dom.js';
+import { keep, kept } from './light.js';
+import { hear, on, state } from './net.js';
+
+/** Patterns of vibration in ms. @type {Record<string, number[]>} */
+const BUZZ = { fired: [60], missed: [60, 80, 60], fault: [200, 80, 200] };
+/** What is spoken. @type {Record<string, string>} */
+const SPOKEN = { 'armed-for-sensor': 'armed', fired: 'fired', missed: 'missed', fault: 'fault' };
+
+/** @type {WakeLockSentinel | null} */
+let lock = null;
+
+// Browsers grant it to pages of this computer and over https only, and take it back when the page is hidden.
+async function stayAwake() {
+  const wanted = state.job?.state === 'running' && !document.hidden;
+  if (wanted && !lock && 'wakeLock' in navigator) {
+    lock = await navigator.wakeLock.request('screen').catch(() => null);
+    lock?.addEventListener('release', () => {
+      lock = null;
+    });
+  } else if (!wanted && lock) {
+    await lock.release();
+    lock = null;
+  }
+}
+
+/** @param {string} text */
+function speak(text) {
+  if (kept('voice', 'off') !== 'on' || !('speechSynthesis' in window)) return;
+  speechSynthesis.cancel(); // what is late is no news
+  speechSynthesis.speak(new SpeechSynthesisUtterance(text));
+}
+
+export function makeHands() {
+  const button = h('button', { type: 'button', id: 'voice' }, 'Voice');
+  const apply = () => button.setAttribute('aria-pressed', String(kept('voice', 'off') === 'on'));
+  button.addEventListener('click', () => {
+    keep('voice', kept('voice', 'off') === 'on' ? 'off' : 'on');
+    apply();
+    speak('Voice on');
+  });
+  hear('state', (event) => {
+    if (BUZZ[event.state]) navigator.vibrate?.(BUZZ[event.state]);
+    if (SPOKEN[event.state]) speak(SPOKEN[event.state]);
+  });
+  hear('abort', () => speak('aborted'));
+  on('job', stayAwake);
+  document.addEventListener('visibilitychange', stayAwake);
+  apply();
+  return button;
+}

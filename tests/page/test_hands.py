@@ -1,0 +1,63 @@
+"""A page for busy hands: a presenter's key is taught and works, Escape always aborts, a link comes as a QR code."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from page_helpers import QUICK_RIG, wait_ready
+from playwright.sync_api import expect
+
+from beamfall.page.link_code import draw_code, print_code
+
+
+@pytest.fixture
+def shown(serve: Any, open_page: Any) -> Any:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link)
+    wait_ready(page)
+    return served, page
+
+
+def test_a_taught_key_arms_and_the_old_one_still_does(shown: Any) -> None:
+    served, page = shown
+    page.locator("summary", has_text="Series").click()
+    page.locator("summary", has_text="Keys, presenter").click()
+    page.locator("#key-arm").click()
+    page.keyboard.press("PageDown")  # as a presenter sends it
+    expect(page.locator(".keys")).to_contain_text("PageDown")
+    assert served.hub.get("armed") is None, "a key that is taught does nothing yet"
+    page.keyboard.press("PageDown")
+    served.wait(lambda: served.hub.get("armed") is not None, 30.0)
+    page.reload()  # kept on this device
+    page.locator("summary", has_text="Series").click()
+    page.locator("summary", has_text="Keys, presenter").click()
+    expect(page.locator(".keys")).to_contain_text("PageDown")
+
+
+def test_another_device_gets_a_code_to_photograph(shown: Any) -> None:
+    _, page = shown
+    page.locator("summary", has_text="Series").click()
+    page.get_by_role("button", name="Link for another device").click()
+    expect(page.locator(".linkcode svg path")).to_be_visible()
+
+
+LINK = "http://192.168.1.20:8080/#" + "a" * 43
+
+
+def test_the_code_is_one_that_a_reader_reads() -> None:
+    """OpenCV's reader (another implementation than the writer) reads the link back."""
+    cv2 = pytest.importorskip("cv2")
+    import numpy as np
+
+    rows = draw_code(LINK)
+    dark = np.array([[int(one) for one in row] for row in rows], dtype=np.uint8)
+    picture = np.kron(
+        np.pad(255 - 255 * dark, 4, constant_values=255), np.ones((8, 8), dtype=np.uint8)
+    )
+    found, _, _ = cv2.QRCodeDetector().detectAndDecode(picture)
+    assert found == LINK
+
+
+def test_the_code_fits_a_terminal_of_eighty_columns() -> None:
+    assert max(map(len, print_code(LINK).splitlines())) <= 80
