@@ -41,9 +41,10 @@ COSTLY = {"browser", "results"}
 @pytest.fixture(autouse=True)
 def small_pictures(monkeypatch: pytest.MonkeyPatch) -> None:
     """Simulated pictures are traced small: their size changes only how long they take."""
-    from beamfall.sim import develop
+    from beamfall.sim import develop, picture
 
     monkeypatch.setattr(develop, "PIXELS", 240)
+    monkeypatch.setattr(picture, "_SHEET_PIXELS", 100)
 
 
 @pytest.hookimpl(tryfirst=True)  # before -m chooses by marker

@@ -98,7 +98,7 @@ def outcomes_of(finding: Finding, test: str) -> list[str]:
 
 
 @pytest.mark.parametrize("seconds", [8.0, *in_full(2.0, 40.0)])
-@pytest.mark.parametrize("fault", ["beam-misaligned", "beam-blind-by-ambient-light"])
+@pytest.mark.parametrize("fault", ["beam-misaligned", *in_full("beam-blind-by-ambient-light")])
 def test_a_slow_person_changes_nothing(port: str, fault: str, seconds: float, setup: Setup) -> None:
     with Board.connect(f"{port}?fault={fault}", seed=1) as board:
         person = SlowPerson(board, seconds)
