@@ -12,6 +12,7 @@ from beamfall.cli.rig_guide import run_guide
 from beamfall.errors import UserError
 from beamfall.setup.rig_keys import find_table, list_all_keys
 from beamfall.setup.rig_sections import TABLES
+from beamfall.text import show_text
 
 app = typer.Typer(
     help="Rig files: make one by answering questions, check one, list every key.",
@@ -73,9 +74,10 @@ def check_rig(
                 if doubt.key and not doubt.text.startswith(doubt.key)
                 else place
             )
-            print(f"{'wrong' if doubt.wrong else 'doubtful'}  {where}{doubt.text}")
+            kind = "wrong" if doubt.wrong else "doubtful"
+            print(show_text(f"{kind}  {where}{doubt.text}", keep_lines=True))
         if not doubts:
-            print(f"{file}: nothing is missing or doubtful.")
+            print(f"{show_text(file)}: nothing is missing or doubtful.")
     if any(doubt.wrong for doubt in doubts):
         raise typer.Exit(2)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import warnings
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -23,6 +25,7 @@ from beamfall.plot.scene import (
     View,
 )
 from beamfall.plot.words import COLOURS, OUTLINE, find_word_colour, place_notes
+from beamfall.text import show_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -46,15 +49,33 @@ def draw_chart(chart: Chart, path: str | Path) -> None:
     save_figure(make_figure(chart), path)
 
 
-def save_figure(figure: Figure, path: str | Path) -> None:
+def save_figure(figure: Figure, path: str | Path, *, dpi: int | None = None) -> None:
     """Save a figure; raises UserError where the file cannot be written or its ending is unknown."""
+    from matplotlib.text import Text
+
+    for text in figure.findobj(Text):
+        text.set_parse_math(False)
+        text.set_text(show_text(text.get_text(), keep_lines=True))
     try:
-        with write_whole(Path(path)) as part:
-            figure.savefig(part)
+        with write_whole(Path(path)) as part, _plain_text():
+            figure.savefig(part, dpi=dpi or "figure")
     except ValueError as error:  # matplotlib's word for an ending it does not know
         raise UserError(f"{path}: {error}; give a name that ends in .png, .svg or .pdf") from error
 
 
+@contextlib.contextmanager
+def _plain_text() -> Iterator[None]:
+    """Names are text, also with a `$` in them. A letter that the font lacks is a box, and no word on the terminal."""
+    import matplotlib
+
+    with (
+        warnings.catch_warnings(action="ignore", category=UserWarning),
+        matplotlib.rc_context({"text.parse_math": False}),
+    ):
+        yield
+
+
+@_plain_text()
 def make_figure(chart: Chart) -> Figure:
     """Return a chart as a matplotlib figure, drawn and not saved."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg

@@ -9,11 +9,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import NoSuchShot, PictureError
-from beamfall.files import explain_write, write_bytes, write_text, write_whole
+from beamfall.files import explain_write, write_bytes, write_text
 from beamfall.photos.find import load_picture
 from beamfall.photos.sheet import Card, fill_page, read_cards
 from beamfall.plot.control import describe_control
-from beamfall.plot.draw import make_figure
+from beamfall.plot.draw import make_figure, save_figure
 from beamfall.plot.timeline import describe_timeline
 from beamfall.repeatability import assess_series, read_series
 from beamfall.repeatability.words import (
@@ -65,8 +65,7 @@ def _write(
 
     def save(figure: Any, name: str) -> str:
         file = folder / name
-        with write_whole(file) as part:
-            figure.savefig(part, dpi=120)
+        save_figure(figure, file, dpi=120)
         files.append(file)
         return name
 
