@@ -1,11 +1,12 @@
 """Remakes everything under hardware/ that comes from the netlist, the profiles and the simulations.
 
-python hardware/make.py            writes all files
+python hardware/make.py            writes all files but KiCad's
+python hardware/make.py --kicad    first KiCad's own outputs (kicad/made: netlist, drawings, gerbers …), then all others
 python hardware/make.py --check    writes nothing; exit 1 and a list when a committed file is not what would be made
 
-Needs the extra `hardware` (schemdraw, matplotlib, numpy) and Debian's ngspice. Texts are compared word by
-word, numbers from
-simulations within 3 %, pictures by the digest of what they are drawn from (pictures/SOURCES.txt), not by their bytes.
+Needs the extra `hardware` (matplotlib, numpy) and ngspice; --kicad needs KiCad 9. Texts are compared word by word,
+numbers from simulations within 3 %, pictures and KiCad's outputs by the digest of what they are made from
+(SOURCES.txt), not by their bytes.
 """
 
 from __future__ import annotations
@@ -24,26 +25,22 @@ from circuit import (  # noqa: E402
     bill,
     connections,
     figures,
-    kicad,
+    kicad_files,
     limits,
     plots,
     profiles,
     results,
-    sheet,
-    sheets,
     tables,
-    twins,
     wiring,
 )
 from circuit.errors import HardwareError, NetlistError  # noqa: E402
 from circuit.netlist import Circuit, build_circuit  # noqa: E402
 from circuit.rules import check_rules  # noqa: E402
-from circuit.rules_placing import check_placing  # noqa: E402
 
 SIMULATION_TOLERANCE = 0.03
 SOURCES = "pictures/SOURCES.txt"
 _CIRCUIT = (
-    "netlist.py",
+    "../kicad/made/netlist.xml",
     "items.py",
     "catalogue_passive.py",
     "catalogue_active.py",
@@ -51,21 +48,13 @@ _CIRCUIT = (
 )
 # What each group of pictures is drawn from.
 _PICTURE_SOURCES = {
-    "schematics": (
-        *_CIRCUIT,
-        "sheet.py",
-        "twins.py",
-        "sheets_power.py",
-        "sheets_contacts.py",
-        "sheets_inputs.py",
-    ),
     "figures": (
         "canvas.py",
         "figures_build.py",
+        "figures_kit.py",
+        "bill.py",
+        "../kicad/beamfall.kicad_pcb",
         "figures_stand.py",
-        "figures_placing.py",
-        "placing.py",
-        "netlist.py",
     ),
     "plots": (
         "plots.py",
@@ -94,16 +83,13 @@ def make_texts(circuit: Circuit) -> list[MadeText]:
         raise NetlistError(
             "the netlist breaks its rules:\n" + "\n".join(f"  {finding}" for finding in found)
         )
-    badly_placed = check_placing(circuit)
-    if badly_placed:
-        raise NetlistError(
-            "the placing plan breaks its rules:\n" + "\n".join(f"  {line}" for line in badly_placed)
-        )
     boards = profiles.read_profiles()
     signals = profiles.read_signals()
     texts = [
-        MadeText("controller.net", kicad.kicad_netlist(circuit)),
         MadeText("bill_of_materials.csv", bill.bill_csv(circuit)),
+        MadeText("orders/first_picture.csv", bill.order_csv(circuit, kit=True)),
+        MadeText("orders/whole.csv", bill.order_csv(circuit, kit=False)),
+        MadeText("orders/README.md", bill.orders_page(circuit)),
         MadeText("connections.md", connections.connections_page(circuit)),
         MadeText(SOURCES, picture_sources()),
     ]
@@ -145,35 +131,19 @@ def picture_sources() -> str:
     return "\n".join(lines) + "\n"
 
 
-def draw_schematics(circuit: Circuit) -> list[sheet.Sheet]:
-    """All sheets, not yet written; NetlistError when one contradicts the netlist."""
-    drawn = sheets.draw_sheets(circuit)
-    wrong = sheet.compare(drawn, circuit, twins.skipped_refs(circuit), twins.skipped_pins(circuit))
-    if wrong:
-        raise NetlistError(
-            "the schematics contradict the netlist:\n" + "\n".join(f"  {line}" for line in wrong)
-        )
-    return drawn
-
-
-def draw_pictures(drawn: list[sheet.Sheet], found: results.Results, folder: Path) -> list[Path]:
-    """Writes schematics, figures and plots below `folder`."""
+def draw_pictures(found: results.Results, folder: Path) -> list[Path]:
+    """Writes figures and plots below `folder`."""
     pictures, plotted = folder / "pictures", folder / "results"
     pictures.mkdir(parents=True, exist_ok=True)
     plotted.mkdir(parents=True, exist_ok=True)
-    paths = [path for one in drawn for path in one.save(pictures)]
-    paths += figures.draw_figures(pictures)
+    paths = figures.draw_figures(pictures)
     paths += plots.plot_all(plotted, found)
     return paths
 
 
 def expected_pictures() -> list[str]:
     """Paths below hardware/ of all pictures, without drawing them."""
-    names = [
-        *(draw.__name__.removeprefix("draw_") + "_schematic" for draw in sheets.DRAWERS),
-        *figures.FIGURES,
-    ]
-    return [f"pictures/{name}.{kind}" for name in names for kind in ("svg", "png")] + [
+    return [f"pictures/{name}.{kind}" for name in figures.FIGURES for kind in ("svg", "png")] + [
         f"results/{name}.png" for name in ("valve", "optocoupler", "beam")
     ]
 
@@ -189,6 +159,7 @@ def find_stale(texts: list[MadeText], folder: Path = HARDWARE) -> list[str]:
         difference = tables.first_difference(path.read_text(), text.content, text.tolerance)
         if difference:
             stale.append(f"{text.path}: {difference}")
+    stale += kicad_files.find_stale()
     stale += [f"{name}: missing" for name in expected_pictures() if not (folder / name).exists()]
     made = {text.path for text in texts}
     for path in sorted((folder / "wiring").glob("*.*")):
@@ -205,11 +176,16 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument(
         "--check", action="store_true", help="write nothing, compare with what is committed"
     )
-    check = parser.parse_args(arguments).check
+    parser.add_argument(
+        "--kicad", action="store_true", help="check the KiCad project and remake its outputs first"
+    )
+    options = parser.parse_args(arguments)
+    check = options.check
     try:
+        if options.kicad:
+            kicad_files.make_all()
         circuit = build_circuit()
         texts = make_texts(circuit)
-        drawn = draw_schematics(circuit)
         found = results.run_studies()
         texts += make_simulated_texts(found)
         if check:
@@ -226,7 +202,7 @@ def main(arguments: list[str] | None = None) -> int:
             path = HARDWARE / text.path
             path.parent.mkdir(parents=True, exist_ok=True)
             path.write_text(text.content)
-        pictures = draw_pictures(drawn, found, HARDWARE)
+        pictures = draw_pictures(found, HARDWARE)
         print(f"wrote {len(texts)} texts and {len(pictures)} pictures")
         return 0
     except HardwareError as error:

@@ -2,11 +2,32 @@
 
 from __future__ import annotations
 
-from circuit.netlist import Circuit
+from circuit.catalogue_orders import DATE, ORDERS, PRICES
+from circuit.netlist import Circuit, Part
 from circuit.sundries import SUNDRIES
 from circuit.tables import to_csv
 
 Row = dict[str, str | float]
+# What a first picture needs: one valve, one beam, one flash. U3's other inputs must not float, so their resistors
+# are fitted too.
+KIT_BLOCKS = (
+    "supply",
+    "highside",
+    "buffer",
+    "board",
+    "valve1",
+    "shunt",
+    "beam1",
+    "receivers",
+    "flash1",
+)
+KIT_RESISTORS = {f"R{r}{n}" for r in (42, 43) for n in range(6)}
+KIT_LEFT_OUT = ("D141", "D142", "Q210")
+
+
+def in_kit(part: Part) -> bool:
+    """True for what the first-picture kit contains."""
+    return part.ref not in KIT_LEFT_OUT and (part.block in KIT_BLOCKS or part.ref in KIT_RESISTORS)
 
 
 def bill_rows(circuit: Circuit) -> list[Row]:
@@ -22,6 +43,7 @@ def bill_rows(circuit: Circuit) -> list[Row]:
             {
                 "item": key,
                 "quantity": len(refs),
+                "quantity for first picture": sum(in_kit(circuit.part(ref)) for ref in refs),
                 "references": " ".join(refs),
                 "description": item.description,
                 "value": item.value,
@@ -29,7 +51,12 @@ def bill_rows(circuit: Circuit) -> list[Row]:
                 "purpose": item.purpose,
                 "substitutes": item.substitutes,
                 "cost": item.cost,
-                "fit": "in a socket, see the guide" if set(refs) <= optional else "always",
+                "price class in euros": "{} to {}".format(
+                    *(f"{price:.2f}" for price in PRICES[item.cost])
+                ),
+                "example 1": ORDERS.get(key, ())[0] if ORDERS.get(key) else "",
+                "example 2": ORDERS[key][1] if len(ORDERS.get(key, ())) > 1 else "",
+                "fit": _fit(key, refs, optional, circuit),
             }
         )
     rows.sort(key=lambda row: str(row["item"]))
@@ -49,6 +76,75 @@ def bill_rows(circuit: Circuit) -> list[Row]:
             }
         )
     return rows
+
+
+def _fit(key: str, refs: list[str], optional: set[str], circuit: Circuit) -> str:
+    """Whether a part is always needed."""
+    if set(refs) <= optional:
+        return "in a socket, see the guide"
+    kit = sum(in_kit(circuit.part(ref)) for ref in refs)
+    return (
+        "always"
+        if kit == len(refs)
+        else "may be left out"
+        if not kit
+        else f"{kit} always, the rest may be left out"
+    )
+
+
+def price_range(circuit: Circuit, *, kit: bool) -> tuple[float, float]:
+    """Least and most in euros for the circuit's parts by price class, from memory (see DATE)."""
+    parts = [part for part in circuit.parts if not kit or in_kit(part)]
+    prices = [PRICES[part.item.cost] for part in parts]
+    return sum(low for low, _ in prices), sum(high for _, high in prices)
+
+
+def order_csv(circuit: Circuit, *, kit: bool) -> str:
+    """A list that distributors' upload pages take: quantity, manufacturer part number, customer reference."""
+    rows: list[Row] = []
+    for row in bill_rows(circuit):
+        quantity = row.get("quantity for first picture" if kit else "quantity", "")
+        if not row["references"] or not quantity or not row["example 1"]:
+            continue
+        for number in str(row["example 1"]).split(" + "):
+            rows.append(
+                {
+                    "Quantity": quantity,
+                    "Manufacturer Part Number": number.split(" (")[0],
+                    "Customer Reference": str(row["item"]),
+                    "Description": str(row["description"]),
+                }
+            )
+    return to_csv(rows)
+
+
+def orders_page(circuit: Circuit) -> str:
+    """README of the order lists: columns, counts, prices."""
+    lines = [
+        "# Ordering",
+        "",
+        "Made by `python hardware/make.py`: do not edit. Columns of both lists, for distributors' upload pages: "
+        "`Quantity`, `Manufacturer Part Number`",
+        "(the maker's name stands in front; some pages want it in a column of its own), `Customer Reference` (the line "
+        "of [the bill of materials](../bill_of_materials.csv)),",
+        "`Description`. The lists hold the first example of each line; lines without one are bought by description.",
+        "",
+        f"Part numbers and prices are {DATE}: nobody has checked them against a shop. Compare each with the "
+        "description before you order.",
+        "",
+        "| list | parts of the circuit | euros, by price class |",
+        "| --- | --- | --- |",
+    ]
+    for name, kit in (("first_picture.csv", True), ("whole.csv", False)):
+        count = sum(1 for part in circuit.parts if not kit or in_kit(part))
+        low, high = price_range(circuit, kit=kit)
+        lines.append(f"| [{name}]({name}) | {count} | {low:.0f} to {high:.0f} |")
+    lines += [
+        "",
+        "The board itself, supply, case, cables, bottle and stand come on top: see the lines “beside the circuit” of "
+        "the bill.",
+    ]
+    return "\n".join(lines) + "\n"
 
 
 def bill_csv(circuit: Circuit) -> str:

@@ -60,3 +60,22 @@ PIN_NAMES: Mapping[str, Mapping[str, str]] = MappingProxyType(
         "OPTO35": {"1": "A", "2": "K", "3": "E", "4": "C"},
     }
 )
+
+# Pads that go by a function: pad number to the name that rules and tables use.
+_DIODE = {"1": "K", "2": "A"}
+_MOSFET = {"1": "G", "2": "D", "3": "S"}
+_POLAR = {"1": "+", "2": "-"}
+PAD_PINS: Mapping[str, Mapping[str, str]] = MappingProxyType(
+    {
+        **dict.fromkeys(
+            ("DRECT", "DSCH", "DSIG", "Z12", "TVS28", "TVS36", "LEDG", "LEDIR", "PDIODE"), _DIODE
+        ),
+        **dict.fromkeys(("NMOS100", "PMOS60"), _MOSFET),
+        **dict.fromkeys(("C1000U", "C100U", "C10U", "JDC"), _POLAR),
+        "NPN": {"1": "E", "2": "B", "3": "C"},
+        "SCR": {"1": "K", "2": "G", "3": "A"},
+        "PTRANS": {"1": "C", "2": "E"},
+        "BRIDGE": {"1": "+", "2": "-", "3": "~1", "4": "~2"},
+        "BUCK5": {"1": "IN", "2": "GND", "3": "OUT"},
+    }
+)

@@ -9,10 +9,10 @@ PASSIVE_ITEMS = (
     resistor(
         "R0R22",
         0.22,
-        "0.22 Ω 1 W",
+        "0.22 Ω 2 W",
         "shunt: the three coil currents together become a voltage",
-        watt=1.0,
-        substitutes="0.1 to 0.33 Ω, 1 W, if the gain is changed with it",
+        watt=2.0,
+        substitutes="none: gain and gate drive are made for it",
     ),
     resistor(
         "R150",
@@ -25,14 +25,8 @@ PASSIVE_ITEMS = (
         "R220",
         220,
         "220 Ω",
-        "gate resistor: keeps the buffer's current and the edge's slope in bounds",
-    ),
-    resistor(
-        "R270",
-        270,
-        "270 Ω",
-        "current of a flash optocoupler's LED",
-        substitutes="none: see the optocoupler study",
+        "gate resistor: keeps the buffer's current and the edge's slope in bounds; current of a flash "
+        "optocoupler's LED (no substitute there)",
     ),
     resistor(
         "R680",
@@ -41,36 +35,58 @@ PASSIVE_ITEMS = (
         "current of a camera optocoupler's LED; of the status LED",
         substitutes="560 Ω to 820 Ω",
     ),
-    resistor(
-        "R1K", 1e3, "1 kΩ", "series protection of a pin; emitter load of a flash optocoupler; gain"
-    ),
+    resistor("R1K", 1e3, "1 kΩ", "series protection of a pin and of the comparators' inputs; gain"),
     resistor(
         "R2K2",
         2.2e3,
         "2.2 kΩ",
-        "current of an indicator LED (valve driven, 5 V)",
-        substitutes="1.5 kΩ to 4.7 kΩ",
+        "current of an indicator LED; gate to cathode of a flash output; gate of the high-side switch",
+        substitutes="none in flashes",
     ),
     resistor(
         "R4K7",
         4.7e3,
         "4.7 kΩ",
         "pull-down of the buffer's inputs: outputs off while the board starts; pull-up of a "
-        "comparator's open collector",
+        "comparator's open collector; base of the high-side switch's driver",
     ),
     resistor("R7K5", 7.5e3, "7.5 kΩ", "gain of the coil current amplifier: 1 + 7.5/1 = 8.5"),
     resistor(
         "R10K",
         10e3,
         "10 kΩ",
-        "gate pull-downs; photocurrent loads; dividers; button pull-up; supply indicator",
+        "photocurrent loads; dividers; button pull-up; supply indicator",
     ),
     resistor("R22K", 22e3, "22 kΩ", "beam threshold: upper arm of the divider"),
     resistor(
         "R100K",
         100e3,
         "100 kΩ",
-        "hysteresis of the comparators; supply divider; gate of the reverse-polarity transistor",
+        "hysteresis of the comparators; supply divider; gate pull-downs of the valves and of the reverse-polarity "
+        "transistor",
+    ),
+    resistor("R47K", 47e3, "47 kΩ", "holds the high-side switch off"),
+    resistor(
+        "R100",
+        100,
+        "100 Ω",
+        "series protection of the camera's contacts",
+        substitutes="47 Ω to 220 Ω",
+    ),
+    resistor(
+        "R470",
+        470,
+        "470 Ω",
+        "feed of a receiver on a cable: a short in a wet head takes 7 mA and leaves the 3.3 V alone",
+        substitutes="330 Ω to 560 Ω",
+    ),
+    resistor(
+        "R4R7",
+        4.7,
+        "4.7 Ω 1 W",
+        "in series with a flash's contact: keeps an old flash's pulse within the thyristor's surge",
+        watt=1.0,
+        substitutes="4.7 to 6.8 Ω, wire-wound or metal film",
     ),
     resistor(
         "R1M",
@@ -99,6 +115,14 @@ PASSIVE_ITEMS = (
         "keeps the supply up when valves switch on",
     ),
     capacitor("C100U", 100e-6, 16, "100 µF 16 V", "radial, 6.3 mm", "buffer of the 5 V rail"),
+    capacitor(
+        "C10U",
+        10e-6,
+        25,
+        "10 µF 25 V",
+        "radial, 5 mm",
+        "takes static charge that the inputs' diodes pass on",
+    ),
     capacitor(
         "C100N",
         100e-9,

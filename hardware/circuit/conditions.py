@@ -28,6 +28,20 @@ class Conditions:
     # Largest current a board's pin sources into its pull-down before the firmware runs: RP2350 datasheet, erratum
     # RP2350-E9, about 120 µA (from memory); a weak pull-up of 30 kΩ at 3.4 V gives 113 µA.
     pin_leak_a: float = 120e-6
+    # What the plug-in supply gives into a short circuit: one sold as 3 A, up to a generous one (common practice, no
+    # source).
+    supply_limit_a: tuple[float, float] = (3.0, 6.0)
+    # Transfer ratio of an optocoupler left at 70 °C, and after years of use (from memory, data sheets' curves).
+    opto_hot: float = 0.7
+    opto_aged: float = 0.8
+    # An old flash's trigger circuit: capacitor and inductance behind its contact (common practice, no source).
+    trigger_farad: float = 47e-9
+    trigger_henry: float = 10e-6
+    # The beam: emitter to slit, share of the receiver's light that the slit lets pass (5 mm² of 19.6), and the
+    # photocurrent for the clear level of 2.4 V on 10 kΩ.
+    beam_gap_m: float = 0.05
+    slit_share: float = 0.25
+    clear_a: float = 240e-6
     # Coil current the controller is built for, each valve.
     valve_max_a: float = 0.5
     # Highest voltage on a flash's contact: 80 % of the optocoupler's 400 V.

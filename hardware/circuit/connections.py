@@ -1,17 +1,14 @@
-"""The list of connections: for each step of the guide its parts and their holes, and for each net every pin that
-hangs on it, with its hole. For soldering and for checking off with a meter.
+"""The list of parts and connections by step of the guide: what to fit, and for each net every pin on it, to check
+with a meter.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from circuit.netlist import Circuit, Part
-from circuit.placing import ON_CABLES, ON_PANEL, Place, place_parts, write_hole
 
 # Build order of the guide: title, steps of the guide, blocks. A net is listed with the first block on it.
 STEPS = (
-    ("Supply", "steps 1 and 2", ("supply",)),
+    ("Supply", "steps 1 and 2", ("supply", "highside")),
     ("Buffer and board", "step 3", ("buffer", "board")),
     ("Valves", "step 4", ("valve1", "valve2", "valve3", "shunt")),
     ("Sensing", "step 5", ("sensing",)),
@@ -23,11 +20,9 @@ STEPS = (
 _RAILS = ("GND", "VS", "V5", "V3")
 
 
-def _end(part: Part, pin: str, places: Mapping[str, Place]) -> str:
+def _end(part: Part, pin: str) -> str:
     function = part.pin_function(pin)
-    name = pin if function == pin else f"{pin} ({function})"
-    hole = f" {write_hole(places[part.ref].holes[pin])}" if part.ref in places else ""
-    return f"{part.ref} {name}{hole}"
+    return f"{part.ref} {pin}" if function == pin else f"{part.ref} {pin} ({function})"
 
 
 def _describe_part(part: Part) -> str:
@@ -36,60 +31,50 @@ def _describe_part(part: Part) -> str:
     return kind if part.item.value in kind else f"{kind}, {part.item.value}"
 
 
-def _describe_place(part: Part, places: Mapping[str, Place]) -> str:
+def _describe_place(part: Part) -> str:
     """Where a part goes, in words."""
-    if part.ref in ON_CABLES:
-        return "on its cable, not on the board"
-    if part.item.kind == "board":
-        return "in its two strips, see wiring/"
-    place = places[part.ref]
-    ends = [f"{pin} {write_hole(hole)}" for pin, hole in place.holes.items()]
-    if len(ends) > 6:
-        ends = [ends[0], "…", ends[-1]]
-    where = ", ".join(ends)
-    return f"in the case's wall; its wires: {where}" if part.ref in ON_PANEL else where
+    if part.footprint:
+        return "board"
+    return (
+        "on a cable"
+        if part.item.kind in ("coil", "led", "phototransistor", "photodiode")
+        else "in the case's wall"
+    )
 
 
 def connections_page(circuit: Circuit) -> str:
-    """connections.md: by step of the guide, the parts with their holes, then one line for each connection to make."""
-    places = place_parts(circuit)
+    """connections.md: by step of the guide, the parts then one line for each connection."""
     step_of = {block: n for n, (_, _, blocks) in enumerate(STEPS) for block in blocks}
     lines: dict[int, list[str]] = {n: [] for n in range(len(STEPS))}
     for net, pins in circuit.nets().items():
         if net in _RAILS:
             # A rail grows with every step: one line in each.
             for n in range(len(STEPS)):
-                ends = [_end(part, pin, places) for part, pin in pins if step_of[part.block] == n]
+                ends = [_end(part, pin) for part, pin in pins if step_of[part.block] == n]
                 if ends:
                     lines[n].append(f"| rail **{net}** | {', '.join(ends)} |")
             continue
         # A connection grows too: each step that adds to it names all that hangs on it by then.
         for n in sorted({step_of[part.block] for part, _ in pins}):
-            ends = [_end(part, pin, places) for part, pin in pins if step_of[part.block] <= n]
+            ends = [_end(part, pin) for part, pin in pins if step_of[part.block] <= n]
             if len(ends) > 1:
                 lines[n].append(f"| {net} | {', '.join(ends)} |")
     out = [
         "# Connections",
         "",
-        "Made by `python hardware/make.py` from the netlist and the placing plan: do not edit.",
+        "Made by `python hardware/make.py` from the KiCad netlist: do not edit.",
         "",
-        "For each step first its parts: value, and the hole of each leg, written column/row as in "
-        "[the placing plan](pictures/placing.png).",
-        "Then the connections: all pins in a line are joined with one another and with nothing else. "
-        "`Q110 G 18/11` is leg G of Q110, in column",
-        "18, row 11; `U2 18 (Y1) 27/18` is pin 18 of U2, called Y1 in its data sheet. Resistors, "
-        "ceramic capacitors and fuses may be turned: 1 and 2",
-        "are only names of their ends. A connection to which a later step adds a part is listed there "
-        "again, whole; rails are listed with what each",
-        "step adds, to be joined with the rail as it is. Pins of parts that you leave out are left "
-        "out. Check each line off with a meter (continuity)",
-        "before you go on.",
+        "For each step first its parts. Then the connections that the board makes, to check with a meter (continuity) "
+        "when a reading is wrong:",
+        "all pins in a line are joined with one another and with nothing else. `Q110 G` is leg G of Q110; `U2 18 (Y1)` "
+        "is pin 18 of U2, called Y1 in its data sheet.",
+        "Parts on a cable or in the case's wall are joined by your own wires to the connector in the same line.",
     ]
     for n, (title, steps, blocks) in enumerate(STEPS):
         out += ["", f"## {title}", "", f"For {steps} of [the guide](build.md).", ""]
-        out += ["| part and value | legs |", "| --- | --- |"]
+        out += ["| part and value | where |", "| --- | --- |"]
         out += [
-            f"| {part.ref}, {_describe_part(part)} | {_describe_place(part, places)} |"
+            f"| {part.ref}, {_describe_part(part)} | {_describe_place(part)} |"
             for part in circuit.parts
             if part.block in blocks
         ]

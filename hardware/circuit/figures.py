@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from circuit.figures_build import draw_overview, draw_parts
-from circuit.figures_placing import draw_placing, draw_placing_below
+from circuit.figures_kit import STEPS, draw_step
 from circuit.figures_stand import draw_beam_head, draw_geometry, draw_mariotte
 
 FIGURES: dict[str, Callable[[], Any]] = {
     "overview": draw_overview,
     "parts": draw_parts,
-    "placing": draw_placing,
-    "placing_below": draw_placing_below,
+    **{f"kit_{n}": partial(draw_step, n) for n in range(1, len(STEPS) + 1)},
     "beam_head": draw_beam_head,
     "geometry": draw_geometry,
     "mariotte": draw_mariotte,

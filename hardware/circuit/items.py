@@ -41,7 +41,7 @@ def resistor(
         "resistor",
         value,
         f"resistor, metal film, 1 %, {watt:g} W",
-        "axial, 7.62 to 10.16 mm pitch",
+        "axial, bent to the board's 10.16, 12.7 or 15.24 mm",
         purpose,
         substitutes or "5 % where nothing else is said; the next higher power",
         "low",

@@ -69,18 +69,15 @@ _PICO_NOTES = (
     "Positions are counted as in the board's own pin drawing: 1 is at the USB socket's left, seen "
     "from above with the socket up; "
     "20 is at the left's lower end, 21 opposite it, 40 back at the socket.",
-    "“hole” is the hole of the placing plan. There the board lies on its side, USB to the left: "
-    "position 1 is in hole 2/25, 20 in 21/25, 21 in 21/18, 40 in 2/18.",
-    "The board's GND pins are joined inside it: wire two or three of them. Pins that the table does "
-    "not name stay free.",
+    "The board goes straight into M1's socket strips, USB socket towards the board's edge.",
+    "Pins that the table does not name stay free.",
     "VSYS is fed by USB through the board's own diode, so the converter cannot feed back into the "
     "computer: USB and the plug-in supply may be connected at once. Do not use VBUS (40).",
 )
 _OTHER_NOTES = (
     "Boards of this chip are sold with different headers: go by the printed pin name, and look at "
-    "your board's own drawing. The placing plan has no holes for its pins: "
-    "columns 1 to 22, rows 17 to 28 are free for strips up to 25.4 mm apart; write down yourself "
-    "which line has which hole.",
+    "your board's own drawing. It does not fit M1's socket strips: fix it beside the board and join each of its "
+    "pins to the socket position of that line by a wire of 10 cm or less.",
     "Pins that the table does not name stay free.",
     "Look at the board's drawing for a diode between its USB socket and its 5 V pin. Where there is "
     "none, never connect USB and "

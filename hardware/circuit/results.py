@@ -306,8 +306,8 @@ Read it like this:
             if row["contact"] == "300 V, no thyristor"
         ):.0f} V
   in a millisecond. With the thyristor it is empty in about 3 µs.
-- A closed contact still has about 1.6 V across it (two bridge diodes and the emitter resistor). Flashes with 5
-  V and more on their contact take that as
+- A closed contact still has about 1.2 V across it (two bridge diodes and the transistor; the thyristor's socket has
+  its wire link). Flashes with 5 V and more on their contact take that as
   closed; one with 3.3 V may not: for it, fit a bridge of four Schottky diodes (1 A, 60 V or more), and then
   use that output for contacts up to 48 V only.
 

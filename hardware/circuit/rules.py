@@ -11,12 +11,20 @@ from dataclasses import dataclass
 from circuit.catalogue import ITEMS, PIN_NAMES
 from circuit.conditions import CONDITIONS, supply_max_v, supply_min_v
 from circuit.netlist import BUFFER_SUPPLY, GROUND, LOGIC_SUPPLY, SUPPLY, Circuit, Part
-from circuit.rules_contacts import check_contact_ratings, check_isolation, is_contact_net
+from circuit.rules_contacts import (
+    check_beam_light,
+    check_cables,
+    check_contact_ratings,
+    check_isolation,
+    is_contact_net,
+)
 from circuit.rules_valves import (
     check_coils_clamped,
     check_coils_fused,
+    check_fuses_open,
     check_gate_drive,
     check_gates_pulled_down,
+    check_high_side,
     check_polarity_protected,
 )
 
@@ -165,6 +173,8 @@ def check_powers_and_voltages(circuit: Circuit) -> list[str]:
         BUFFER_SUPPLY: CONDITIONS.buffer_max_v,
         LOGIC_SUPPLY: CONDITIONS.logic_max_v,
     }
+    gates = {part.net("G") for part in circuit.of_kind("pmos")}
+    contacts = {net for net in circuit.nets() if is_contact_net(net)}
     for part in circuit.of_kind("resistor"):
         ratings, nets = part.item.ratings, set(part.pins.values())
         if "SHUNT" in nets and GROUND in nets:
@@ -177,6 +187,13 @@ def check_powers_and_voltages(circuit: Circuit) -> list[str]:
             if any(is_contact_net(net) for net in nets):
                 across = 2.0  # at most a gate-cathode voltage with the thyristor, see the optocoupler study
             power = across**2 / ratings["ohm"]
+            if any(net in gates for net in nets) and SUPPLY not in nets and GROUND not in nets:
+                # Between a P-channel gate and its driver: the Zener diode takes its share of the supply.
+                power = max(0.0, supply_max_v() - 11.4) ** 2 / ratings["ohm"]
+            if any(circuit.on(net, "bridge") for net in nets) and nets <= contacts:
+                # In series with a contact: the trigger capacitor's energy, at most every 20 ms.
+                energy = CONDITIONS.trigger_farad * CONDITIONS.flash_contact_max_v**2 / 2
+                power = energy / 0.02 if ratings["ohm"] < 100 else power
         if power > ratings["watt"] * CONDITIONS.resistor_derating:
             findings.append(f"{part.ref}: up to {power:.2f} W in a {ratings['watt']:g} W resistor")
     for part in circuit.of_kind("capacitor"):
@@ -266,10 +283,14 @@ RULES: dict[str, Rule] = {
     "gates are driven": check_gate_drive,
     "coils are clamped": check_coils_clamped,
     "coils are fused": check_coils_fused,
+    "fuses open": check_fuses_open,
+    "high-side switch": check_high_side,
     "polarity is protected": check_polarity_protected,
     "LED currents": check_led_currents,
     "isolation": check_isolation,
     "contact ratings": check_contact_ratings,
+    "cables": check_cables,
+    "beam has light": check_beam_light,
     "buffer": check_buffer,
     "powers and voltages": check_powers_and_voltages,
     "board pins": check_board_pins,

@@ -33,6 +33,7 @@ CONTACTS: dict[str, dict[str, float]] = {
 }
 NOMINAL = {"vbuf": 5.0, "rbuf": 60.0, "ctr": 0.4, "gain": 400.0, "cbe": 20e-12, "cbc": 8e-12}
 BASE_V = 0.65
+LINK_OHM = 0.05  # a wire from K to G in the thyristor's socket, for contacts of low voltage
 # Below this contact voltage a flash is sure to fire; half of its open voltage is what the study takes (our choice).
 FIRE_SHARE = 0.5
 
@@ -63,13 +64,24 @@ class OptoCase:
 
 
 def _fixed() -> dict[str, float]:
-    return {"rled": build_circuit().part("R210").item.ratings["ohm"], "width": 1e-3}
+    circuit = build_circuit()
+    return {
+        "rled": circuit.part("R210").item.ratings["ohm"],
+        "rserie": circuit.part("R213").item.ratings["ohm"],
+        "width": 1e-3,
+    }
+
+
+def _gate(contact: Mapping[str, float]) -> dict[str, float]:
+    """From gate to cathode: the resistor with a thyristor in the socket, else the wire link."""
+    ohm = build_circuit().part("R212").item.ratings["ohm"]
+    return {"rgk": ohm if contact["fit"] else LINK_OHM}
 
 
 def nominal_cases() -> Iterator[OptoCase]:
     """Every kind of contact with nominal parts."""
     for name, contact in CONTACTS.items():
-        yield OptoCase(name, "nominal", {**contact, **NOMINAL, **_fixed()})
+        yield OptoCase(name, "nominal", {**contact, **NOMINAL, **_fixed(), **_gate(contact)})
 
 
 def corner_cases() -> Iterator[OptoCase]:
@@ -82,7 +94,15 @@ def corner_cases() -> Iterator[OptoCase]:
         for n, (drive, ctr, gain, size) in enumerate(
             itertools.product(drives, (0.2, 1.0), (200.0, 600.0), sizes)
         ):
-            params = {**contact, **drive, "ctr": ctr, "gain": gain, **size, **_fixed()}
+            params = {
+                **contact,
+                **drive,
+                "ctr": ctr,
+                "gain": gain,
+                **size,
+                **_fixed(),
+                **_gate(contact),
+            }
             yield OptoCase(name, f"corner {n}", params)
 
 
@@ -92,7 +112,11 @@ def one_rig_cases() -> Iterator[OptoCase]:
         if name != "300 V, no thyristor":
             for n, (ratio, rail) in enumerate(((0.9, 0.98), (1.1, 1.02))):
                 change = {"ctr": NOMINAL["ctr"] * ratio, "vbuf": NOMINAL["vbuf"] * rail}
-                yield OptoCase(name, f"drift {n}", {**contact, **NOMINAL, **_fixed(), **change})
+                yield OptoCase(
+                    name,
+                    f"drift {n}",
+                    {**contact, **NOMINAL, **_fixed(), **_gate(contact), **change},
+                )
 
 
 def run_case(case: OptoCase) -> dict[str, float]:

@@ -6,7 +6,6 @@ not on the header.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -20,7 +19,6 @@ from circuit.netlist import (
     STATUS_LED,
     Circuit,
 )
-from circuit.placing import strip_holes, write_hole
 from circuit.profiles import Header, Profile, header_of
 from circuit.tables import to_csv, to_markdown
 
@@ -92,7 +90,7 @@ def wiring_rows(circuit: Circuit, profile: Profile, signals: Mapping[int, str]) 
                 "header position": "",
                 "goes to": _ends(circuit, rail),
                 "meaning": "supply",
-                **_holes(header, where),
+                "M1 socket": _socket(circuit, rail),
             }
         )
     return rows
@@ -114,23 +112,13 @@ def _row(circuit: Circuit, header: Header, line: str, pin: Any, meaning: str) ->
         "header position": header.positions.get(pin, "see your board"),
         "goes to": _ends(circuit, line),
         "meaning": meaning,
-        **_holes(header, header.positions.get(pin, "")),
+        "M1 socket": _socket(circuit, line),
     }
 
 
-def _holes(header: Header, positions: str) -> Row:
-    """The column with the holes of the placing plan, for boards that it is drawn for."""
-    if not header.positions:
-        return {}
-    holes = strip_holes()
-    return {
-        "hole": ", ".join(write_hole(holes[int(n)]) for n in re.findall(r"\d+", _inside(positions)))
-    }
-
-
-def _inside(positions: str) -> str:
-    """'GND (3, 8)' to '3, 8'; a bare position as it is."""
-    return positions.split("(", 1)[-1]
+def _socket(circuit: Circuit, line: str) -> str:
+    """The positions of M1's socket strips that carry a line; they are counted as on a Raspberry Pi Pico."""
+    return circuit.of_kind("board")[0].pads[line]
 
 
 def _ends(circuit: Circuit, board_pin: str) -> str:

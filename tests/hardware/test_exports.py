@@ -1,4 +1,4 @@
-"""The KiCad netlist, the bill of materials and the tables say the same as the netlist."""
+"""The bill of materials, the order lists and the tables say the same as the KiCad netlist."""
 
 from __future__ import annotations
 
@@ -7,49 +7,47 @@ import io
 import re
 
 import pytest
-from circuit import bill, connections, kicad, tables
+from circuit import bill, connections, profiles, tables, wiring
 from circuit.catalogue import ITEMS
+from circuit.errors import NetlistError
+from circuit.netlist import NETLIST, read_netlist
 
 
-def read_expression(text: str):
-    """A reader of s-expressions written for this test: nested lists of strings."""
-    stack, current = [], []
-    for token in re.findall(r'"(?:[^"\\]|\\.)*"|[()]|[^\s()]+', text):
-        if token == "(":
-            stack.append(current)
-            current = []
-        elif token == ")":
-            stack[-1].append(current)
-            current = stack.pop()
-        else:
-            current.append(token.strip('"'))
-    assert not stack, "brackets do not close"
-    return current[0]
+def test_the_boards_socket_carries_the_lines_that_the_pico_profile_names(circuit):
+    profile = profiles.read_profile(profiles.PROFILES / "pico_w.py")
+    rows = wiring.wiring_rows(circuit, profile, profiles.read_signals())
+    for row in rows:
+        if row["header position"]:
+            assert row["M1 socket"] == row["header position"], row
 
 
-def test_kicad_netlist_by_a_reader_of_our_own(circuit):
-    tree = read_expression(kicad.kicad_netlist(circuit))
-    assert tree[0] == "export" and tree[1] == ["version", "E"]
-    sections = {section[0]: section[1:] for section in tree[1:]}
-    refs = {dict(f for f in comp[1:] if len(f) == 2)["ref"] for comp in sections["components"]}
-    assert refs == {part.ref for part in circuit.parts}
-    nets = {}
-    for net in sections["nets"]:
-        name = next(field[1] for field in net[1:] if field[0] == "name")
-        nets[name] = {(node[1][1], node[2][1]) for node in net[1:] if node[0] == "node"}
-    assert nets == {n: {(p.ref, pin) for p, pin in pins} for n, pins in circuit.nets().items()}
+def test_every_part_on_the_board_has_a_footprint_with_a_pad_for_each_pin(circuit):
+    for part in circuit.parts:
+        assert set(part.pads) == set(part.pins)
+        beside = part.item.kind in ("coil", "phototransistor", "photodiode", "button", "switch")
+        if not beside and part.item_key not in ("LEDIR", "JDC", "JFLASH", "JCAM"):
+            assert ":" in part.footprint, f"{part.ref} has no footprint"
 
 
-@pytest.mark.filterwarnings("ignore::DeprecationWarning")
-@pytest.mark.full
-def test_kicad_netlist_by_an_independent_reader(circuit, tmp_path):
-    kinparse = pytest.importorskip("kinparse", reason="kinparse (PyPI) is not installed")
-    path = tmp_path / "controller.net"
-    path.write_text(kicad.kicad_netlist(circuit))
-    netlist = kinparse.parse_netlist(str(path))
-    assert {part.ref for part in netlist.parts} == {part.ref for part in circuit.parts}
-    read = {net.name: {(pin.ref, pin.num) for pin in net.pins} for net in netlist.nets}
-    assert read == {n: {(p.ref, pin) for p, pin in pins} for n, pins in circuit.nets().items()}
+def test_a_part_without_its_fields_is_refused(tmp_path):
+    path = tmp_path / "netlist.xml"
+    path.write_text(NETLIST.read_text().replace('<field name="Block">supply</field>', "", 1))
+    with pytest.raises(NetlistError):
+        read_netlist(path)
+
+
+def test_the_order_lists_name_only_lines_of_the_bill_and_the_kit_is_smaller(circuit):
+    kit, whole = (
+        list(csv.DictReader(io.StringIO(bill.order_csv(circuit, kit=kit)))) for kit in (True, False)
+    )
+    assert (
+        {row["Customer Reference"] for row in kit}
+        <= {row["Customer Reference"] for row in whole}
+        <= set(ITEMS)
+    )
+    assert sum(int(row["Quantity"]) for row in kit) < sum(int(row["Quantity"]) for row in whole)
+    low, high = bill.price_range(circuit, kit=True)
+    assert 0 < low < high < bill.price_range(circuit, kit=False)[1]
 
 
 def test_bill_lists_every_part_once(circuit):
@@ -90,7 +88,15 @@ def test_connections_name_every_pin_of_every_net(circuit):
     }
 
 
-PAGES = ("README.md", "build.md", "rig.md", "cautions.md", "wiring/README.md")
+PAGES = (
+    "README.md",
+    "first_picture.md",
+    "parts/README.md",
+    "build.md",
+    "rig.md",
+    "cautions.md",
+    "wiring/README.md",
+)
 
 
 @pytest.mark.parametrize("page", PAGES)

@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 import importlib.util
-import os
+import re
 import shutil
 import sys
 
 import pytest
+from circuit import kicad_files
 
 
 @pytest.fixture(scope="module")
 def make(hardware):
-    if not os.environ.get("CI"):  # in CI a missing schemdraw is a failure
-        pytest.importorskip(
-            "schemdraw", reason="schemdraw is not installed: pip install beamfall[hardware]"
-        )
     spec = importlib.util.spec_from_file_location("hardware_make", hardware / "make.py")
     module = importlib.util.module_from_spec(spec)
     sys.modules["hardware_make"] = module
@@ -36,7 +33,7 @@ def test_a_stale_file_a_missing_one_and_one_too_many_are_found(make, texts, hard
     copy = tmp_path / "hardware"
     shutil.copytree(hardware, copy, ignore=shutil.ignore_patterns("__pycache__"))
     bill = copy / "bill_of_materials.csv"
-    bill.write_text(bill.read_text().replace("0.22 Ω 1 W", "0.33 Ω 1 W"))
+    bill.write_text(bill.read_text().replace("0.22 Ω 2 W", "0.33 Ω 2 W"))
     (copy / "wiring" / "pico.csv").unlink()
     (copy / "wiring" / "abacus.md").write_text("beads\n")
     (copy / "pictures" / "parts.png").unlink()
@@ -64,3 +61,30 @@ def test_float_noise_is_no_reason_to_complain(make, texts, hardware, tmp_path):
 def test_a_circuit_that_breaks_a_rule_is_not_exported(make, circuit):
     with pytest.raises(make.NetlistError, match="R111|Q110"):
         make.make_texts(circuit.without("R111"))
+
+
+def test_kicads_outputs_belong_to_the_project_as_it_is(tmp_path):
+    assert kicad_files.find_stale() == []
+    copy = tmp_path / "kicad"
+    shutil.copytree(kicad_files.FOLDER, copy, ignore=shutil.ignore_patterns("made"))
+    assert kicad_files.source_digest(copy) == kicad_files.source_digest()
+    sheet = copy / "valves.kicad_sch"
+    sheet.write_text(sheet.read_text().replace("F 630 mA", "F 800 mA", 1))
+    assert kicad_files.source_digest(copy) != kicad_files.source_digest()
+
+
+@pytest.mark.full
+@pytest.mark.skipif(shutil.which("kicad-cli") is None, reason="KiCad 9 is not installed")
+def test_the_kicad_project_passes_its_electrical_and_design_rules(tmp_path):
+    kicad_files.check_project()
+    copy = tmp_path / "kicad"
+    shutil.copytree(kicad_files.FOLDER, copy, ignore=shutil.ignore_patterns("made"))
+    board = copy / "beamfall.kicad_pcb"
+    # R213 is moved 8 mm towards the logic, into the gap.
+    text = board.read_text()
+    start = text.rindex("(footprint ", 0, text.index('"Reference" "R213"'))
+    place = re.compile(r"\(at ([\d.]+) ")
+    moved = place.sub(lambda match: f"(at {float(match[1]) - 8} ", text[start:], count=1)
+    board.write_text(text[:start] + moved)
+    with pytest.raises(kicad_files.KicadError, match="stands apart"):
+        kicad_files.check_project(copy)

@@ -1,0 +1,156 @@
+"""Wiring pictures of the first-picture kit: the board with a step's parts in colour, and what is connected."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from typing import Any
+
+from circuit.bill import in_kit
+from circuit.kicad_files import FOLDER, PROJECT
+from circuit.netlist import build_circuit
+
+# Step: title, blocks, and what each connector leads to, with the colour of its wires.
+STEPS: tuple[tuple[str, tuple[str, ...], dict[str, str]], ...] = (
+    (
+        "supply and switch",
+        ("supply", "highside"),
+        {"J1": "DC socket: + and −", "J3": "power switch"},
+    ),
+    ("buffer and microcontroller", ("buffer", "board"), {"M1": "USB to the computer"}),
+    ("valve", ("valve1", "shunt"), {"J110": "valve: either way round"}),
+    ("beam", ("receivers", "beam1", "beam2", "light1"), {"J410": "beam head: 1 A, 2 K, 3 C, 4 E"}),
+    ("flash", ("flash1",), {"J210": "flash adapter: either way round"}),
+)
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A footprint on the board: where its pads are, in millimetres from the board's upper left corner."""
+
+    ref: str
+    pads: tuple[tuple[float, float], ...]
+
+    @property
+    def middle(self) -> tuple[float, float]:
+        """The middle of its pads."""
+        xs, ys = zip(*self.pads, strict=True)
+        return (min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2
+
+
+def read_board() -> tuple[tuple[float, float], list[Placed]]:
+    """The board's width and height, and its footprints, from the KiCad board file."""
+    text = (FOLDER / f"{PROJECT}.kicad_pcb").read_text()
+    edges = [
+        (float(x), float(y))
+        for block in re.findall(r'\(gr_line(.*?)"Edge.Cuts"', text, re.S)
+        for x, y in re.findall(r"\((?:start|end) ([-\d.]+) ([-\d.]+)\)", block)
+    ]
+    left, top = min(x for x, _ in edges), min(y for _, y in edges)
+    size = max(x for x, _ in edges) - left, max(y for _, y in edges) - top
+    placed = []
+    for block in re.split(r"\n\t\(footprint ", text)[1:]:
+        at = re.search(r"\n\t\t\(at ([-\d.]+) ([-\d.]+)(?: ([-\d.]+))?\)", block)
+        ref = re.search(r'"Reference" "([^"]+)"', block)
+        if not at or not ref:
+            continue
+        x, y, turn = float(at[1]), float(at[2]), math.radians(float(at[3] or 0))
+        pads = []
+        for px, py in re.findall(r'\n\t\t\(pad "[^"]+".*?\n\t\t\t\(at ([-\d.]+) ([-\d.]+)', block):
+            dx, dy = float(px), float(py)
+            pads.append(
+                (
+                    x + dx * math.cos(turn) + dy * math.sin(turn) - left,
+                    y - dx * math.sin(turn) + dy * math.cos(turn) - top,
+                )
+            )
+        if pads:
+            placed.append(Placed(ref[1], tuple(pads)))
+    return size, placed
+
+
+def draw_step(number: int) -> Any:
+    """The picture of a step, from 1."""
+    import matplotlib.pyplot as plt
+    from matplotlib.patches import Rectangle
+
+    title, blocks, leads = STEPS[number - 1]
+    size, placed = read_board()
+    circuit = build_circuit()
+    kit = {part.ref: part.block for part in circuit.parts if in_kit(part)}
+    earlier = {block for _, names, _ in STEPS[: number - 1] for block in names}
+    figure, axes = plt.subplots(figsize=(11, 6.6))
+    axes.add_patch(
+        Rectangle((0, 0), *size, facecolor="#f3f6f1", edgecolor="#333333", linewidth=1.5)
+    )
+    axes.add_patch(Rectangle((149.2, 0), 6.4, size[1], facecolor="#f7d9d9", edgecolor="none"))
+    axes.text(
+        152.4,
+        size[1] / 2,
+        "keep empty",
+        rotation=90,
+        ha="center",
+        va="center",
+        fontsize=7,
+        color="#aa3333",
+    )
+    for one in placed:
+        block = kit.get(one.ref)
+        new = block in blocks
+        colour = "#c8501e" if new else "#7a8c99" if block in earlier else "#d5dad5"
+        xs, ys = zip(*one.pads, strict=True)
+        axes.add_patch(
+            Rectangle(
+                (min(xs) - 1.1, min(ys) - 1.1),
+                max(xs) - min(xs) + 2.2,
+                max(ys) - min(ys) + 2.2,
+                facecolor="#ffe8d9" if new else "none",
+                edgecolor=colour,
+                linewidth=1.2 if new else 0.6,
+            )
+        )
+        axes.scatter(xs, ys, s=5, color=colour, zorder=3)
+        if new and not one.ref.startswith("TP"):
+            upright = max(ys) - min(ys) > max(xs) - min(xs)
+            axes.text(
+                *one.middle,
+                one.ref,
+                fontsize=6.5,
+                ha="center",
+                va="center",
+                rotation=90 if upright else 0,
+                zorder=4,
+            )
+    where = {one.ref: one.middle for one in placed}
+    for ref, text in leads.items():
+        x, y = where[ref]
+        below = ref in ("J410", "M1")
+        end = (
+            (x, size[1] + 9)
+            if below
+            else (x, -9)
+            if ref == "J110"
+            else (-6, y)
+            if x < 60
+            else (size[0] + 4, y)
+        )
+        side = "center" if below or ref == "J110" else "right" if x < 60 else "left"
+        axes.annotate(
+            f"{ref}\n{text}",
+            (x, y),
+            end,
+            fontsize=8.5,
+            ha=side,
+            va="center",
+            color="#123a7a",
+            arrowprops={"arrowstyle": "-", "color": "#123a7a", "linewidth": 2},
+        )
+    axes.set_xlim(-52, size[0] + 62)
+    axes.set_ylim(size[1] + 16, -16)
+    axes.set_aspect("equal")
+    axes.axis("off")
+    axes.set_title(
+        f"Step {number}: {title}. Orange: fit now. Grey-blue: fitted before.", fontsize=10
+    )
+    return figure
