@@ -340,6 +340,7 @@ class CameraProblem(Enum):
     CARD_FULL = "the camera's card is full"
     NO_FILE = "no picture came in the time allowed"
     HALF_WRITTEN = "a picture came and was never complete"
+    NOT_KEPT = "a picture came and could not be written here"
     UNDECIDED = "it is not known which picture shows the shot"
     STOPPED = "somebody stopped the wait"
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import signal
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -59,6 +60,17 @@ def test_a_camera_whose_driver_dies_in_a_series_is_opened_again(bench: Bench) ->
     shots = bench.shoot(2)
     assert [one.record.state for one in shots] == ["fired", "fired"]
     assert bench.problems == [CameraProblem.LOST, None]
+
+
+def test_a_folder_that_is_gone_costs_one_picture_and_no_shot(bench: Bench, tmp_path: Path) -> None:
+    def remove(shot: int) -> None:
+        if shot == 1:
+            shutil.rmtree(tmp_path / "photos")
+
+    bench.on_wait = remove
+    shots = bench.shoot(2)
+    assert [one.record.state for one in shots] == ["fired", "fired"]
+    assert bench.problems == [CameraProblem.NOT_KEPT, None]
 
 
 def test_a_camera_that_stops_answering_keeps_nobody(bench: Bench) -> None:

@@ -162,6 +162,12 @@ class CameraSource:
         code = event.get("code")
         if code in ("none", "several"):
             return self._explain_choice(event["cameras"])
+        if code == "unsaved":
+            return CameraError(
+                CameraProblem.NOT_KEPT,
+                f"a picture from {self.name} cannot be written here ({show_text(event['text'])}). Is the disk full, or "
+                "the folder gone? The picture is on the camera's card",
+            )
         if code in _BUSY:
             return CameraError(
                 CameraProblem.BUSY,

@@ -116,8 +116,12 @@ class Session:
             number += 1
             target = target.with_stem(f"{target.stem}-{number}")
         part = target.with_name(f".beamfall-{secrets.token_hex(8)}{target.suffix}")
-        file.save(str(part))
-        os.replace(part, target)
+        try:
+            file.save(str(part))
+            os.replace(part, target)
+        except (OSError, self._gp.GPhoto2Error) as error:
+            self.tell("failed", code="unsaved", text=f"{name}: {error}")
+            raise SystemExit(1) from error
         self.tell("file", path=str(target), settings=self._read_settings())
 
     def obey(self, command: str) -> None:

@@ -6,7 +6,7 @@ import time
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from beamfall.errors import CameraError, CameraProblem
+from beamfall.errors import CameraError, CameraProblem, FileWriteError
 from beamfall.photos.arrival import Arrivals, ExpectedShot
 from beamfall.photos.catalogue import exchange_all
 from beamfall.setup.signals import SignalKind
@@ -67,6 +67,8 @@ class PictureKeeper:
             photo = self._await(fired, fired_s)
         except CameraError as error:
             problem = error
+        except FileWriteError as error:
+            problem = CameraError(CameraProblem.NOT_KEPT, f"its picture cannot be kept: {error}")
         except BaseException:
             stopped = CameraError(CameraProblem.STOPPED, "the wait for its picture was stopped")
             self.front_end.show(Pictured(fired, stopped))
