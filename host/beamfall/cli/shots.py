@@ -16,14 +16,14 @@ from beamfall.errors import UserError
 from beamfall.plot.timeline import draw_timeline
 from beamfall.setup.unit_words import format_ticks
 from beamfall.shots import ShotLog, find_log
-from beamfall.shots.exposure import Exposure, list_exposure_remarks
+from beamfall.shots.exposure import describe_exposure
 from beamfall.shots.record import DAMAGED, UNKNOWN
 from beamfall.shots.remarks import list_remarks
 from beamfall.text import show_text
 from beamfall.workflows.series import WARM_UP
 
 if TYPE_CHECKING:
-    from beamfall.shots import LoggedShot, ShotLine, ShotRecord
+    from beamfall.shots import LoggedShot, ShotLine
 
 _NOTE_MOST = 30  # characters of a note in a list; `shots show` has all of it
 
@@ -192,7 +192,7 @@ def _print_shot(logged: LoggedShot, remarks: list[str]) -> None:
             ("rating", "" if line.rating is None else f"{line.rating} of 5"),
             ("note", line.note),
             ("picture", _say_picture(logged)),
-            ("exposure", _say_exposure(record)),
+            ("exposure", describe_exposure(record)),
             ("keywords", ", ".join(record.keywords)),
         )
     )
@@ -222,13 +222,6 @@ def _say_picture(logged: LoggedShot) -> str:
     if picture is None or not isinstance(sure, float):
         return picture or ""
     return f"{picture} (matched, {100 * sure:.2f} % sure)"
-
-
-def _say_exposure(record: ShotRecord) -> str:
-    exposure = Exposure.from_json(record.exposure)
-    if exposure is None:
-        return ""
-    return "; ".join([exposure.describe(), *list_exposure_remarks(record)])
 
 
 def _say_late(logged: LoggedShot) -> str:

@@ -15,6 +15,7 @@ from beamfall.plot.scene import to_json
 from beamfall.repeatability import assess_series, read_series
 from beamfall.repeatability.words import BY_CHANCE, list_outside, say_timing
 from beamfall.shots import ShotLine, ShotLog
+from beamfall.shots.exposure import describe_exposure
 from beamfall.shots.record import UNKNOWN
 from beamfall.shots.repeat import compare_shots, find_peers
 
@@ -89,6 +90,8 @@ def describe_shot(log: ShotLog, shot: int) -> dict[str, Any]:
         "picture_file": None
         if record.picture is None
         else record.picture.replace("\\", "/").split("/")[-1],
+        "exposure": describe_exposure(record),
+        "keywords": list(record.keywords),
         "timeline": describe_shot_chart(
             record.to_json(), read_scatter(log, logged.line.series, shot)
         ),

@@ -66,6 +66,14 @@ class Exposure:
         return ", ".join(part for part in parts if part)
 
 
+def describe_exposure(record: ShotRecord) -> str:
+    """A shot's exposure in a line, with what spoils the shot; empty where nothing is known."""
+    exposure = Exposure.from_json(record.exposure)
+    if exposure is None:
+        return ""
+    return "; ".join([exposure.describe(), *list_exposure_remarks(record)])
+
+
 def say_time(seconds: float) -> str:
     """A shutter time as cameras show it: `1/125 s`, `2.5 s`."""
     return f"{seconds:.2g} s" if seconds >= 0.3 else f"1/{round(1.0 / seconds)} s"

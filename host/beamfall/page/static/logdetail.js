@@ -120,7 +120,13 @@ export function makeDetail({ toggleMark, comparing }) {
           )
         : null,
       line.picture ? makeShotPicture(content) : null,
-      content.picture_file ? h('p', { class: 'soft small' }, content.picture_file) : null,
+      content.picture_file
+        ? h(
+            'p',
+            { class: 'soft small' },
+            [content.picture_file, content.exposure, content.keywords.join(', ')].filter(Boolean).join(' · '),
+          )
+        : null,
       h(
         'div',
         { class: 'row' },

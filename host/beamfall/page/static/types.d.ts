@@ -242,6 +242,8 @@ interface ShotDetail {
   unknown: boolean;
   seen: string | null;
   picture_file: string | null;
+  exposure: string;
+  keywords: string[];
   board: { name: string; firmware: string; timing: string };
   seed: number | null;
   edges: ShotEdge[];
