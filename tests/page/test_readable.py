@@ -23,7 +23,7 @@ from page_helpers import (
 Serve = Callable[..., Served]
 Open = Callable[..., Any]
 Keep = Callable[[Any, str], None]
-VIEWS = ("bench", "rig", "sweep", "seek", "check", "calibrate", "log", "repeatability")
+VIEWS = ("bench", "rig", "sweep", "seek", "check", "calibrate", "log", "repeatability", "recipes")
 
 
 def find_axe() -> str:

@@ -18,6 +18,7 @@ from beamfall.recipes.make import make_recipe
 from beamfall.recipes.package import read_recipe, write_recipe
 from beamfall.recipes.sheet import write_sheet
 from beamfall.recipes.shelf import Shelf
+from beamfall.recipes.words import say_picture
 from beamfall.setup.file_schema import section_to_dict
 from beamfall.setup.rig import load_rig
 from beamfall.setup.toml_write import sequence_to_file, write_toml
@@ -99,7 +100,7 @@ def list_recipes(
                 one.name,
                 "" if one.label.rating is None else "*" * one.label.rating,
                 one.label.made,
-                _say_picture(one.events),
+                say_picture(one.events),
                 one.liquid,
                 "" if one.spacing_s is None else format_ms(one.spacing_s),
                 "" if one.flash_delay_s is None else format_ms(one.flash_delay_s),
@@ -324,14 +325,6 @@ def _list_events(events: Events | None) -> list[tuple[str, str]]:
         )
         found.append(("stage", f"light {stage:.2f} ms after contact ({first:.2f} to {last:.2f})"))
     return found
-
-
-def _say_picture(events: Events | None) -> str:
-    if events is None:
-        return ""
-    if events.stage_s is None:
-        return events.kind
-    return f"{events.drops} drops, {events.stage_s * 1e3:+.1f} ms"
 
 
 def recipe_to_json(recipe: Recipe) -> dict[str, Any]:

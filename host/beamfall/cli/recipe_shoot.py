@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,8 +14,8 @@ from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, rea
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.words import say_end
 from beamfall.recipes.shelf import Shelf
+from beamfall.recipes.words import CORRECT, list_day
 from beamfall.setup.rig import load_rig
-from beamfall.setup.unit_words import format_quantity
 from beamfall.setup.units import parse_quantity
 from beamfall.shots import ShotLog
 from beamfall.shots.remarks import list_remarks
@@ -25,7 +24,6 @@ from beamfall.workflows.run import run
 from beamfall.workflows.steps import Question
 
 if TYPE_CHECKING:
-    from beamfall.recipes.day import Correction
     from beamfall.workflows.steps import Event
 
 
@@ -43,7 +41,7 @@ class RecipeTerminal(ShootTerminal):
             return super().ask(question, problem)
         if problem:
             print(problem, file=self.stream)
-        typed = self._read_line("Correct the shot for today? [Y/n]: ")
+        typed = self._read_line(f"{CORRECT} [Y/n]: ")
         return typed or question.otherwise
 
 
@@ -108,27 +106,3 @@ def shoot(
     if not as_json and (said := say_end(fired, sum(map(bool, odd)), count)):
         print(said)
     return 0 if fired == count else 1
-
-
-def list_day(correction: Correction | None) -> Iterator[str]:
-    """How today differs from the day of a recipe, and what that does to the shot."""
-    if correction is None:
-        yield "Today cannot be compared with the day of this recipe: it is fired as it was."
-        return
-    for one in correction.differences:
-        then, now = (format_quantity(value, one.kind) for value in (one.then, one.now))
-        yield f"{one.what}: {then} then, {now} today"
-    if not correction.seen:
-        yield "No drops were compared: only what you entered counts."
-    if not correction.is_needed:
-        yield "The shot needs no correction."
-        return
-    low, high = correction.delay.p5 * 1e3, correction.delay.p95 * 1e3
-    yield (
-        f"For the same picture: flash {_say_shift(correction.delay_s)} than then ({low:+.1f} to "
-        f"{high:+.1f} ms), drop 2 {_say_shift(correction.spacing_s)}"
-    )
-
-
-def _say_shift(seconds: float) -> str:
-    return f"{abs(seconds) * 1e3:.2f} ms {'later' if seconds >= 0.0 else 'earlier'}"

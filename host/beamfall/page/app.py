@@ -35,6 +35,7 @@ from beamfall.page.handbook import make_page
 from beamfall.page.hub import Hub, clean
 from beamfall.page.link_code import draw_code
 from beamfall.page.pictures import PictureShelf
+from beamfall.page.recipes import list_recipe_routes
 from beamfall.shots import ShotLog
 
 STATIC = Path(__file__).with_name("static")
@@ -227,6 +228,7 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
             Route("/series/{series:int}", assess),
             Route("/learned", show_learned),
             Route("/rig.toml", write_rig),
+            *list_recipe_routes(bench),
             Route("/handbook", show_handbook),
             Route("/handbook/{topic}", show_handbook),
         ],

@@ -21,6 +21,7 @@ from beamfall.page.jobs import (
     make_check,
     make_drip,
     make_flash,
+    make_recipe_shot,
     make_release,
     make_repeat,
     make_rinse,
@@ -30,6 +31,8 @@ from beamfall.page.jobs import (
     make_watch,
 )
 from beamfall.planning.belief import Belief
+from beamfall.recipes.make import make_recipe
+from beamfall.recipes.shelf import Shelf
 from beamfall.shots import ShotLog, find_log
 
 Command = Callable[..., dict[str, Any] | None]
@@ -97,6 +100,12 @@ def pictures_from(
 ) -> None:
     bench.require_idle()
     bench.camera.choose(kind, camera)
+
+
+def shoot_recipe(
+    hub: Hub, desk: Desk, bench: BoardThread, name: str, as_then: bool = False
+) -> None:
+    bench.submit(make_recipe_shot(Shelf.open(bench.log_path).load(name), as_then))
 
 
 def check(hub: Hub, desk: Desk, bench: BoardThread, simulated_person: bool = False) -> None:
@@ -191,6 +200,25 @@ def note(hub: Hub, desk: Desk, bench: BoardThread, shot: int, text: str) -> None
     mark_shot(hub, shot, note=text)
 
 
+# -- recipes ---------------------------------------------------------------------------------------------------
+def keep_recipe(hub: Hub, desk: Desk, bench: BoardThread, shot: int, name: str) -> None:
+    shelf = Shelf.open(bench.log_path)
+    shelf.refuse_taken(name)
+    with _open_log(bench) as log:
+        shelf.save(make_recipe(log, shot, name, learned=desk.learned, rig_file=desk.rig_file))
+    hub.tell("recipes")
+
+
+def rename_recipe(hub: Hub, desk: Desk, bench: BoardThread, name: str, new: str) -> None:
+    Shelf.open(bench.log_path).rename(name, new)
+    hub.tell("recipes")
+
+
+def remove_recipe(hub: Hub, desk: Desk, bench: BoardThread, name: str) -> None:
+    Shelf.open(bench.log_path).remove(name)
+    hub.tell("recipes")
+
+
 def _open_log(bench: BoardThread) -> ShotLog:
 
     path = bench.log_path or find_log()
@@ -203,7 +231,7 @@ COMMANDS: Mapping[str, Command] = {
     command.__name__: command
     for command in (
         abort, arm, release, drip, flash, rinse, watch, repeat, sweep, sweep_resume, seek,
-        pictures_from, check, calibrate,
+        pictures_from, check, calibrate, shoot_recipe, keep_recipe, rename_recipe, remove_recipe,
         answer, tune, step, untune, edit, add_part, remove_part, reset_rig, guide, guide_done, undo_learned,
         redo_learned, reset_learned, dismiss, rate, note,
     )

@@ -10,6 +10,7 @@ from beamfall.page.hub import mark_shot
 from beamfall.page.shown import show_shot
 from beamfall.photos.find import find_drawn
 from beamfall.planning.seek.answer import WORDS
+from beamfall.recipes.words import CORRECT, list_day, say_correction
 from beamfall.workflows.check import (
     CANNOT_TELL,
     DONE,
@@ -23,6 +24,7 @@ from beamfall.workflows.check import (
     TestAhead,
     TestMade,
 )
+from beamfall.workflows.recipe import ApplyCorrection, DayCompared
 from beamfall.workflows.seek import Answered, SearchBegun, ShotAhead, WhatIsSeen
 from beamfall.workflows.steps import (
     AwaitingPicture,
@@ -94,6 +96,9 @@ class PageFrontEnd:
                 work.tell(text=words.say_step_ahead(event))
             case StepFired(plan=plan, entries=entries):
                 self._show_entries(plan.of, entries)
+            case DayCompared(correction=correction):
+                for text in list_day(correction):
+                    work.add_line(day=text)
             case SearchBegun(most=most):
                 work.tell(of=most)
             case ShotAhead(aim=aim):
@@ -150,6 +155,10 @@ class PageFrontEnd:
                     words.say_which(question),
                     tuple((name, words.say_choice(name)) for name in question.choices),
                     hint=problem,
+                )
+            case ApplyCorrection(correction=correction):
+                return ask(
+                    CORRECT, words.CORRECTION_CHOICES, hint=problem or say_correction(correction)
                 )
             case ContainerBelow():
                 return ask(

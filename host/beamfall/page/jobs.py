@@ -12,10 +12,12 @@ from beamfall.planning.stage import find_stage, read_stage, read_width
 from beamfall.planning.sweep.progress import find_series
 from beamfall.setup.units import parse_duration, parse_length
 from beamfall.workflows import calibrate, check, repeat, seek, service, sweep
+from beamfall.workflows.recipe import shoot_recipe
 from beamfall.workflows.shoot import shoot
 
 if TYPE_CHECKING:
     from beamfall.faults.setup import Setup
+    from beamfall.recipes.recipe import Recipe
 
 _COUNT_MOST = 1000
 _SHORT_S = 0.5  # a longer wait is refused with a message: no shot may come by surprise
@@ -236,6 +238,22 @@ def _set_up(work: Work) -> Setup:
     said = words.TIMINGS_CHECKED
     setup = make_setup(desk.rig, desk.sequence, timings=said, learned=desk.learned)
     return check.as_set(work.board, setup, said)
+
+
+def make_recipe_shot(recipe: Recipe, as_then: bool) -> Job:
+    """A recipe again: two drops compared with its day, the correction offered, then one shot."""
+
+    def run(work: Work) -> None:
+        from beamfall.recipes.day import set_day
+
+        desk = work.desk
+        work.bench.disarm()
+        recipe.sequence.make_table(work.board.info)  # refused before a drop falls
+        now = set_day(recipe, rig=desk.rig if desk.rig.beams == recipe.rig.beams else None)
+        work.run(shoot_recipe(recipe, now, learned=desk.learned, as_then=as_then), pictures=True)
+        work.tell(text="")
+
+    return Job("recipe", f"Recipe {recipe.name}", run)
 
 
 def make_calibrate(count: int, gap_error: str) -> Job:

@@ -45,6 +45,7 @@ CHECK_AHEAD = (
 )
 CANNOT_DO, CANNOT_TELL = "I cannot do this", "I cannot tell"
 CALCULATING = "calculating"
+CORRECTION_CHOICES = (("yes", "Correct it"), ("no", "Fire it as then"))
 CONTAINER_CHOICES = (("yes", "Yes: open the valve"), ("no", "No"))
 HOT_COIL = "The coil warms up while the valve is open and can burn fingers."
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 _ASKING_S = 0.05
-_KEPT = ("sweep", "seek", "check", "calibrate")
+_KEPT = ("sweep", "seek", "check", "calibrate", "recipe")
 _ids = itertools.count(1)  # a page must be able to tell jobs and questions of one server apart
 
 

@@ -45,7 +45,10 @@ def _entry(name: str) -> zipfile.ZipInfo:
 
 
 def read_recipe(file: Path, *, with_picture: bool = True) -> Recipe:
-    """Read a recipe's file; raises RecipeError for whatever is wrong with it."""
+    """Read a recipe's file; raises RecipeError for whatever is wrong with it.
+
+    Without `with_picture` a picture is not looked at: it is empty bytes where there is one.
+    """
     try:
         if not file.is_file():
             raise RecipeError(f"{file}: there is no such recipe file")
@@ -80,9 +83,9 @@ def unpack_recipe(data: bytes, source: str, *, with_picture: bool = True) -> Rec
             texts[name] = content.decode("utf-8")
         except UnicodeDecodeError as error:
             raise RecipeError(f"{source}: {name} in it is damaged: no text in UTF-8") from error
-    if not with_picture or picture is None:
-        return read_texts(texts, source)
-    return read_texts(texts, source, _clean(picture, source))
+    if picture is not None:
+        picture = _clean(picture, source) if with_picture else b""
+    return read_texts(texts, source, picture)
 
 
 def _read_parts(archive: zipfile.ZipFile, source: str) -> dict[str, bytes]:

@@ -17,7 +17,7 @@ from beamfall.text import make_file_name
 
 @dataclass(frozen=True)
 class Shelved:
-    """A recipe on the shelf, without its picture; `problem` says why it cannot be read."""
+    """A recipe on the shelf; its picture is empty bytes where it has one. `problem` says why it cannot be read."""
 
     file: Path
     recipe: Recipe | None

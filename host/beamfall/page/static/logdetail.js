@@ -4,6 +4,7 @@ import { attempt, ready } from './bar.js';
 import { makeChart } from './chart.js';
 import { clock, h, ms, number, show, us } from './dom.js';
 import { act, get, on, state } from './net.js';
+import { makeKeep } from './recipes.js';
 import { makeStars } from './stars.js';
 
 /** Notes by shot, as typed and not saved yet; they outlive news and another view. @type {Map<number, string>} */
@@ -134,6 +135,7 @@ export function makeDetail({ toggleMark, comparing }) {
         times,
         h('button', { type: 'button', on: { click: () => toggleMark(shot) } }, 'Mark to compare'),
       ),
+      line.state === 'fired' ? makeKeep(shot) : null,
       h('label', { for: 'note' }, 'Note'),
       note,
       h(

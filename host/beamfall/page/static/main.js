@@ -11,6 +11,7 @@ import { findAction, isTeaching } from './keys.js';
 import { makeLight } from './light.js';
 import { makeLog, openShot } from './log.js';
 import { abort, connect, emit, enter, hear, on, state } from './net.js';
+import { makeRecipes } from './recipes.js';
 import { makeRig } from './rig.js';
 import { makeSeek } from './seek.js';
 import { makeSound } from './sound.js';
@@ -26,6 +27,7 @@ const VIEWS = [
   ['calibrate', 'Calibrate', makeCalibrate],
   ['log', 'Log', makeLog],
   ['repeatability', 'Repeatability', makeRepeatability],
+  ['recipes', 'Recipes', makeRecipes],
 ];
 /** @type {Map<string, Element>} */
 const made = new Map();

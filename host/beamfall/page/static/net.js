@@ -129,6 +129,9 @@ const LANES = {
   reset_learned: 'desk',
   rate: 'log',
   note: 'log',
+  keep_recipe: 'log',
+  rename_recipe: 'log',
+  remove_recipe: 'log',
   dismiss: 'bar',
 };
 /** @type {Record<'desk' | 'log' | 'bar', Promise<unknown>>} */

@@ -24,6 +24,7 @@ interface BeamfallState {
   job?: Job | null;
   job_sweep?: Job | null;
   job_seek?: Job | null;
+  job_recipe?: Job | null;
   job_check?: Job | null;
   job_calibrate?: Job | null;
   notices?: Notice[];

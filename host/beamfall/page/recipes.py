@@ -1,0 +1,106 @@
+"""The recipes, as the page lists them: each found by its name; no path comes from a page."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from anyio.to_thread import run_sync
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from beamfall.errors import BeamfallError, RecipeError
+from beamfall.page.hub import clean
+from beamfall.recipes.package import SUFFIX, pack_recipe
+from beamfall.recipes.sheet import make_sheet
+from beamfall.recipes.shelf import Shelf
+from beamfall.recipes.words import say_picture
+from beamfall.text import make_file_name
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+
+    from beamfall.page.board_thread import BoardThread
+    from beamfall.recipes.recipe import Recipe
+
+_NO_STORE = {"cache-control": "no-store"}
+
+
+def list_recipe_routes(bench: BoardThread) -> list[Route]:
+    """The paths of recipes: the list, and of each its picture, its file for others, and its page for the wall."""
+
+    def shelf() -> Shelf:
+        return Shelf.open(bench.log_path)
+
+    async def list_recipes(_: Request) -> Response:
+        return JSONResponse(await run_sync(lambda: describe_shelf(shelf())), headers=_NO_STORE)
+
+    async def answer(request: Request, make: Callable[[Recipe], Response]) -> Response:
+        name = request.query_params.get("name", "")
+        try:
+            return await run_sync(lambda: make(shelf().load(name)))
+        except BeamfallError as error:
+            return JSONResponse({"error": clean(str(error))}, 404, headers=_NO_STORE)
+
+    async def show_picture(request: Request) -> Response:
+        return await answer(request, _send_picture)
+
+    async def share(request: Request) -> Response:
+        return await answer(
+            request,
+            lambda one: _send_file(one, pack_recipe(one, shared=True), SUFFIX, "application/zip"),
+        )
+
+    async def show_sheet(request: Request) -> Response:
+        return await answer(
+            request, lambda one: _send_file(one, make_sheet(one).encode(), ".html", "text/html")
+        )
+
+    return [
+        Route("/recipes", list_recipes),
+        Route("/recipes/picture", show_picture),
+        Route("/recipes/file", share),
+        Route("/recipes/sheet", show_sheet),
+    ]
+
+
+def describe_shelf(shelf: Shelf) -> dict[str, Any]:
+    """Every recipe as a card; those that cannot be read as a sentence each."""
+    shelved = list(shelf.list())
+    content: dict[str, Any] = clean(
+        {
+            "recipes": [_describe(one.recipe) for one in shelved if one.recipe is not None],
+            "problems": [one.problem for one in shelved if one.problem],
+        }
+    )
+    return content
+
+
+def _describe(recipe: Recipe) -> dict[str, Any]:
+    spacing, delay = recipe.spacing_s, recipe.flash_delay_s
+    return {
+        "name": recipe.name,
+        "note": recipe.label.note,
+        "rating": recipe.label.rating,
+        "made": recipe.label.made,
+        "shot": recipe.home.shot,
+        "shows": say_picture(recipe.events),
+        "has_picture": recipe.picture is not None,
+        "liquid": recipe.liquid,
+        "rig": recipe.rig.name,
+        "spacing_ms": None if spacing is None else spacing * 1e3,
+        "delay_ms": None if delay is None else delay * 1e3,
+    }
+
+
+def _send_picture(recipe: Recipe) -> Response:
+    if recipe.picture is None:
+        raise RecipeError(f"recipe '{recipe.name}' has no picture")
+    headers = {"cache-control": "private, no-cache"}
+    return Response(recipe.picture, media_type="image/jpeg", headers=headers)
+
+
+def _send_file(recipe: Recipe, data: bytes, suffix: str, kind: str) -> Response:
+    plain = make_file_name(recipe.name).encode("ascii", "replace").decode().replace("?", "-")
+    headers = {**_NO_STORE, "content-disposition": f'attachment; filename="{plain}{suffix}"'}
+    return Response(data, media_type=kind, headers=headers)

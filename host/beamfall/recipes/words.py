@@ -1,0 +1,52 @@
+"""What a recipe and its day are, in words. Terminal and page say the same."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from beamfall.setup.unit_words import format_quantity
+
+if TYPE_CHECKING:
+    from beamfall.recipes.day import Correction
+    from beamfall.recipes.recipe import Events
+
+CORRECT = "Correct the shot for today?"
+
+
+def say_picture(events: Events | None) -> str:
+    """What the picture shows, in a few words."""
+    if events is None:
+        return ""
+    if events.stage_s is None:
+        return events.kind
+    return f"{events.drops} drops, {events.stage_s * 1e3:+.1f} ms"
+
+
+def list_day(correction: Correction | None) -> Iterator[str]:
+    """How today differs from the day of a recipe, and what that does to the shot."""
+    if correction is None:
+        yield "Today cannot be compared with the day of this recipe: it is fired as it was."
+        return
+    for one in correction.differences:
+        then, now = (format_quantity(value, one.kind) for value in (one.then, one.now))
+        yield f"{one.what}: {then} then, {now} today"
+    if not correction.seen:
+        yield "No drops were compared: only what you entered counts."
+    if not correction.is_needed:
+        yield "The shot needs no correction."
+        return
+    yield say_correction(correction)
+
+
+def say_correction(correction: Correction) -> str:
+    """What the same picture needs today."""
+    low, high = correction.delay.p5 * 1e3, correction.delay.p95 * 1e3
+    return (
+        f"For the same picture: flash {_say_shift(correction.delay_s)} than then ({low:+.1f} to {high:+.1f} ms), "
+        f"drop 2 {_say_shift(correction.spacing_s)}"
+    )
+
+
+def _say_shift(seconds: float) -> str:
+    return f"{abs(seconds) * 1e3:.2f} ms {'later' if seconds >= 0.0 else 'earlier'}"
