@@ -161,6 +161,7 @@ export function makeLog() {
         series,
         h('label', { class: 'tick' }, pictured, ' with a picture'),
         compareButton,
+        h('a', { class: 'button', href: '#recipes' }, 'Recipes'),
         figure,
       ),
       list.root,

@@ -29,6 +29,7 @@ const VIEWS = [
   ['repeatability', 'Repeatability', makeRepeatability],
   ['recipes', 'Recipes', makeRecipes],
 ];
+const IN_LOG = new Set(['recipes']); // views that the log leads to
 /** @type {Map<string, Element>} */
 const made = new Map();
 let started = false;
@@ -40,7 +41,7 @@ function route() {
   if (!made.has(view[0])) made.set(view[0], view[2]());
   for (const link of byId('nav').querySelectorAll('a')) {
     link.toggleAttribute('aria-current', false);
-    if (link.hash === `#${view[0]}`) link.setAttribute('aria-current', 'page');
+    if (link.hash === `#${IN_LOG.has(view[0]) ? 'log' : view[0]}`) link.setAttribute('aria-current', 'page');
   }
   document.title = `${view[1]} – Beamfall`;
   const main = byId('main');
@@ -145,7 +146,8 @@ function showLocked() {
 }
 
 async function start() {
-  for (const [id, title] of VIEWS) byId('nav').append(h('a', { href: `#${id}` }, title));
+  for (const [id, title] of VIEWS.filter(([id]) => !IN_LOG.has(id)))
+    byId('nav').append(h('a', { href: `#${id}` }, title));
   byId('nav').append(h('a', { href: '/handbook', target: '_blank', rel: 'noopener' }, 'Handbook'));
   show(
     byId('tools'),
