@@ -16,6 +16,9 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, settings
 
+# Options of tests/board, and its report.
+from beamfall.board_tools.check_plugin import pytest_addoption, pytest_configure  # noqa: F401
+
 # A shell that runs the tests in the background has them, and every program they start, ignore Ctrl-C.
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
@@ -72,28 +75,6 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
             )
 
     return Scheduling(config, log)
-
-
-def pytest_addoption(parser: pytest.Parser) -> None:
-    group = parser.getgroup("beamfall")
-    group.addoption(
-        "--port",
-        action="append",
-        default=None,
-        help="port of a board for tests/board: sim, sim:micropython, a serial port or any pyserial URL; "
-        "may be given several times (default: sim and sim:micropython)",
-    )
-    group.addoption(
-        "--double",
-        default=None,
-        help="port of a bench double wired to the board at --port (firmware/bench_double/README.md); "
-        "default: two simulated boards connected pin to pin",
-    )
-    group.addoption(
-        "--bench-report",
-        default=None,
-        help="folder for the report of the shots against the double (default with --double: bench_report)",
-    )
 
 
 def pytest_report_header() -> str:

@@ -14,7 +14,7 @@ from beamfall.board_tools.image import make_image
 from beamfall.board_tools.install import find_only_port, install
 from beamfall.board_tools.known import recall_interpreter, remember
 from beamfall.board_tools.prompt import to_json
-from beamfall.cli import board_limits, board_measure, board_slots
+from beamfall.cli import board_limits, board_measure, board_slots, board_test
 from beamfall.cli.output import print_json, print_pairs
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.targets import check_target
@@ -39,6 +39,7 @@ app = typer.Typer(
 app.add_typer(board_slots.app, name="slots")
 app.command("limits")(board_limits.show_limits)
 app.command("measure")(board_measure.measure_timing)
+app.command("test")(board_test.check_board)
 
 
 @app.callback()
