@@ -22,7 +22,7 @@ from beamfall.errors import (
     Refused,
     ShotError,
 )
-from beamfall.events import Event, Outcome, OutcomeCollector, Trouble, make_event
+from beamfall.events import EDGES_MOST, Event, Outcome, OutcomeCollector, Trouble, make_event
 from beamfall.interrupts import check_stop
 from beamfall.link import (
     Link,
@@ -51,6 +51,7 @@ _EVENTS_KEPT = 2000  # the newest ones that the caller has not taken yet
 _OUTCOMES_KEPT = (
     500  # the newest ones that nobody waited for: a flooding board must not fill memory
 )
+EDGES_KEPT = 2 * EDGES_MOST  # of all those outcomes together: about 15 MB
 _TROUBLES_KEPT = 1000  # the newest ones; a board that repeats itself for hours must not fill memory
 _WAIT_LONGEST_S = 30.0  # no duty limit or flash rest takes longer than this
 
@@ -227,11 +228,20 @@ class BoardSession:
                 del self.troubles[:-_TROUBLES_KEPT]
             outcome = self._collector.take(report.boot_id, event)
             if outcome is not None:
-                self._outcomes.append(outcome)
+                self._keep_outcome(outcome)
             if self._last_seen - self._acknowledged > _HELD_REPORTS:
                 self._acknowledge(self._last_seen)
         self._events.extend(events)
         return events
+
+    def _keep_outcome(self, outcome: Outcome) -> None:
+        """Keep it until somebody asks; of too many edges in all, the oldest outcome's go."""
+        self._outcomes.append(outcome)
+        while len(self._outcomes) > 1 and self._count_edges() > EDGES_KEPT:
+            self._outcomes.popleft()
+
+    def _count_edges(self) -> int:
+        return sum(len(one.edges) for one in self._outcomes)
 
     def _pump_link(self, timeout_s: float) -> list[Report]:
         self._follow_link()

@@ -70,6 +70,27 @@ def test_edges_without_end_do_not_fill_memory() -> None:
     assert not outcome.complete, "that some are missing is said"
 
 
+def test_many_shots_with_many_edges_do_not_fill_memory(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Five hundred outcomes of 50,000 edges each would be gigabytes."""
+    monkeypatch.setattr("beamfall.board_session.EDGES_KEPT", 1000)
+    beam = get_definition().enum("signal")["beam1"]
+    edges = tuple(SimpleNamespace(signal=beam, mark=3, ticks=number) for number in range(36))
+    zeros = dict.fromkeys(ShotDone.__slots__, 0)
+    with Board.connect("sim") as board:
+        boot = board.info.boot_id
+        for shot in range(1, 101):
+            about = {"activity": ACTIVITY["shot"], "release": shot}
+            seen = Message("edges", {**about, "base_ticks": 0, "edges": edges})
+            done = Message("shot_done", {**zeros, **about, "edges": 36})
+            reports = [Report(boot, 2 * shot - 1, seen), Report(boot, 2 * shot, done)]
+            monkeypatch.setattr(board, "_pump_link", lambda _, found=reports: found)
+            board.pump(0.0)
+        monkeypatch.undo()
+        kept = board.take_outcomes()
+    assert sum(len(one.edges) for one in kept) <= 1000
+    assert kept[-1].done.release == 100, "the newest ones are kept"
+
+
 def test_shots_that_nobody_asked_for_do_not_keep_a_program_from_starting(
     log: ShotLog, monkeypatch: pytest.MonkeyPatch
 ) -> None:

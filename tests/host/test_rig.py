@@ -184,6 +184,13 @@ def test_a_line_that_is_not_toml_is_shown_with_its_cure(
     assert "line 2" in said and line.split("=", maxsplit=1)[0].strip() in said and cure in said
 
 
+def test_a_file_without_end_is_refused_before_it_fills_memory() -> None:
+    if not Path("/dev/zero").exists():
+        pytest.skip("this system has no /dev/zero")
+    with pytest.raises(RigFileError):
+        load_rig("/dev/zero")
+
+
 @pytest.mark.parametrize("load", [load_rig, load_sequence])
 def test_a_deeply_nested_file_is_one_message(
     tmp_path: Path, load: Callable[[Path], object]

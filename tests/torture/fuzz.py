@@ -111,7 +111,7 @@ def main() -> int:
         f"-atheris_runs={options.runs}",
         f"-max_len={LONGEST[options.target]}",
         f"-seed={options.seed}",
-        "-timeout=10",  # seconds for one input: more is a hang
+        f"-timeout={60 if options.target in WATCHED else 10}",  # seconds for one input: more is a hang
         f"-rss_limit_mb={1024 + inherited_mb:.0f}",  # libFuzzer goes by getrusage
         f"-artifact_prefix={options.finds}/",
         "-print_final_stats=0",

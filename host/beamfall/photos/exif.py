@@ -33,7 +33,7 @@ _PROGRAMS = {  # ExposureProgram (0x8822); 9 is no part of the standard, and som
     5: "automatic", 6: "automatic", 7: "automatic", 8: "automatic", 9: BULB,
 }  # fmt: skip
 _ISO_MOST = 65534  # 65535 means that the figure is in another tag
-_READS_MOST = 50_000  # a picture with a maker's own notes takes about 5,000
+_READS_MOST = 20_000  # a picture with a maker's own notes takes about 5,000
 _EPOCH = datetime(1970, 1, 1)
 
 

@@ -9,6 +9,7 @@ from typing import Any
 
 from beamfall.setup.units import quote
 
+SIZE_MOST = 1 << 20  # bytes; a large rig file has some thousand
 _PLACE = re.compile(r"\(at line (\d+), column (\d+)\)")
 _DECIMAL_COMMA = re.compile(r"=\s*[+-]?\d+,\d+\s*(?:#.*)?$")
 _BARE_QUANTITY = re.compile(r"=\s*([+-]?\d[\d.,]*\s*[^\W\d_][^\s#]*)\s*(?:#.*)?$")
@@ -23,7 +24,11 @@ def read_toml(
     not there. Raises `error` with a message that names file, line and cure.
     """
     try:
-        return tomllib.loads(file.read_text(encoding="utf-8"))
+        with file.open("rb") as stream:
+            content = stream.read(SIZE_MOST + 1)
+        if len(content) > SIZE_MOST:
+            raise error(f"{file}: over {SIZE_MOST >> 20} MB: this is no {noun}; give another file")
+        return tomllib.loads(content.decode("utf-8").replace("\r\n", "\n"))
     except FileNotFoundError as problem:
         cure = f"; {missing}" if missing else ""
         raise error(f"{file}: there is no such {noun}{cure}") from problem
