@@ -12,7 +12,7 @@ import pytest
 from beamfall.cli import main
 from beamfall.cli.list_commands import describe_commands
 from beamfall.errors import UserError
-from beamfall.handbook import TOPICS, read_topic
+from beamfall.handbook import FOLDER, PICTURES, TOPICS, read_topic
 from beamfall.page.handbook import make_page
 from beamfall.setup.rig import EXAMPLE
 from beamfall.setup.rig_keys import list_all_keys
@@ -81,6 +81,14 @@ def test_a_page_becomes_html_without_scripts(topic: str) -> None:
     html = make_page(topic)
     assert html.count("<h1>") == 1
     assert "<script>" not in html and "{{" not in html
+
+
+def test_every_picture_of_a_page_is_there() -> None:
+    named = {
+        name for topic in TOPICS for name in re.findall(r"!\[.*?\]\(([^)]*)\)", read_topic(topic))
+    }
+    assert named == set(PICTURES)
+    assert all((FOLDER / name).stat().st_size < 100_000 for name in PICTURES)
 
 
 def test_a_page_that_does_not_exist() -> None:

@@ -173,8 +173,8 @@ def say_answer(one: Answered) -> str:
 
 
 def say_sought_frame(one: Answered, done: Sought) -> str:
-    """What stands below a picture on the sheet of a search; a star marks the one it was for."""
-    best = "★ " if done.found and one is done.shots[-1] else ""
+    """What stands below a picture on the sheet of a search; the one it was for is marked."""
+    best = "best: " if done.found and one is done.shots[-1] else ""
     times = f"spacing {one.aim.spacing_s * 1e3:.1f}, flash {one.aim.delay_s * 1e3:.1f} ms"
     return f"{best}shot {one.fired.shot}: {times}: {say_answer(one)}"
 

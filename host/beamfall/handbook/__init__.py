@@ -15,6 +15,8 @@ from beamfall.setup.rig_sections import TABLES
 from beamfall.setup.units import quote
 
 FOLDER = Path(__file__).parent
+#: Drawn by the tool itself on the simulated rig; the pages show them.
+PICTURES = ("search.jpg", "umbrella.jpg")
 RIG_FILE, COMMANDS = "rig-file", "commands"
 #: The topics, in the order in which a beginner reads them.
 TOPICS = (

@@ -24,7 +24,7 @@ from starlette.routing import Route, WebSocketRoute
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from beamfall.errors import BadRequest, BeamfallError, NoSuchShot, UserError
-from beamfall.handbook import TOPICS
+from beamfall.handbook import FOLDER, PICTURES, TOPICS
 from beamfall.page import review
 from beamfall.page.board_thread import BoardThread
 from beamfall.page.commands import COMMANDS, abort, read_arguments
@@ -108,6 +108,9 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
 
     async def show_handbook(request: Request) -> Response:
         topic = request.path_params.get("topic", TOPICS[0])
+        if topic in PICTURES:
+            headers = {"cache-control": "no-cache"}
+            return Response((FOLDER / topic).read_bytes(), media_type="image/jpeg", headers=headers)
         try:
             text = await run_sync(make_page, topic)
         except UserError as error:
@@ -229,7 +232,7 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
             Route("/learned", show_learned),
             Route("/rig.toml", write_rig),
             *list_recipe_routes(bench),
-            Route("/handbook", show_handbook),
+            Route("/handbook/", show_handbook),
             Route("/handbook/{topic}", show_handbook),
         ],
         middleware=[Middleware(Guard, door=door)],

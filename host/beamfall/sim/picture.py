@@ -136,7 +136,7 @@ def draw_sheet(frames: Sequence[tuple[Scene, str]], path: str | Path, *, title: 
     rows = max(1, math.ceil(len(frames) / columns))
     wide = max((image.width for image in images), default=_SHEET_PIXELS)
     tall = max((image.height for image in images), default=_SHEET_PIXELS)
-    gap, head, foot = 12, 44, 40
+    gap, head, foot = 12, 44, 50
     size = (gap + columns * (wide + gap), head + rows * (tall + foot) + gap)
     sheet = Image.new("RGB", size, "white")
     pen = ImageDraw.Draw(sheet)
@@ -146,10 +146,28 @@ def draw_sheet(frames: Sequence[tuple[Scene, str]], path: str | Path, *, title: 
         left = gap + (index % columns) * (wide + gap)
         top = head + (index // columns) * (tall + foot)
         sheet.paste(image, (left + (wide - image.width) // 2, top + (tall - image.height) // 2))
+        folded = _fold(words, wide, _font(14))
         pen.text(
-            (left + wide / 2, top + tall + 6), words, fill="black", font=_font(14), anchor="ma"
+            (left + wide / 2, top + tall + 6),
+            folded,
+            fill="black",
+            font=_font(14),
+            anchor="ma",
+            align="center",
         )
     _save(sheet, path)
+
+
+def _fold(words: str, wide: float, font: Any) -> str:
+    """The words on as many lines as the width takes."""
+    lines = [""]
+    for word in words.split():
+        longer = f"{lines[-1]} {word}".strip()
+        if lines[-1] and font.getlength(longer) > wide:
+            lines.append(word)
+        else:
+            lines[-1] = longer
+    return "\n".join(lines)
 
 
 def frame_action(scene: Scene) -> Scene:

@@ -148,7 +148,7 @@ function showLocked() {
 async function start() {
   for (const [id, title] of VIEWS.filter(([id]) => !IN_LOG.has(id)))
     byId('nav').append(h('a', { href: `#${id}` }, title));
-  byId('nav').append(h('a', { href: '/handbook', target: '_blank', rel: 'noopener' }, 'Handbook'));
+  byId('nav').append(h('a', { href: '/handbook/', target: '_blank', rel: 'noopener' }, 'Handbook'));
   show(
     byId('tools'),
     h(
