@@ -5,8 +5,11 @@
 Each rig has a public file, drawn around a photographer's rig, and a hidden truth. In the world
 `same` the truth comes from the planner's own distributions; in the world `other` they are 15 %
 broader, moved by 0.3 standard deviations in the directions below, and the jet follows a second law
-that the planner does not have (simulation.model.JetModel.shape, 1.6 to 3.5). There is no firmware
-in between: an ideal board plays the sequence, since what is asked here is what the planner is worth.
+that the planner does not have (simulation.model.JetModel.shape, 1.6 to 3.5). In the world `pushed` valves
+throw their drops: heads of 15 to 50 cm, and first speeds up to a quarter off the planner's law. In the
+world `computed` each rig is one of computed_splashes.json: liquid, drop, dish, onset, and the tip's path.
+There is no firmware in between: an ideal board plays the sequence, since what is asked here is what the
+planner is worth.
 """
 
 from __future__ import annotations
@@ -16,6 +19,7 @@ import random
 import subprocess
 import sys
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -32,11 +36,113 @@ SHIFT = {
     "height_factor": -0.3,
     "rise_factor": 0.3,
 }
-WORLDS = ("same", "other")
+WORLDS = ("same", "other", "pushed", "computed")
 
 
-def draw_rig_file(number: int) -> Any:
+def draw_rig_file(number: int, world: str = "same") -> Any:
     """The public side: a rig that a photographer might have, by its number."""
+    rig = _draw_usual(number)
+    if world == "pushed":
+        return _push(rig, random.Random(f"push {number}"))
+    return _make_computed(rig, number) if world == "computed" else rig
+
+
+def draw_truth(rig: Any, number: int, world: str) -> Any:
+    """The hidden side of that rig."""
+    from beamfall.sim.build import draw_model
+
+    if world == "other":
+        law = random.Random(f"law {number}").uniform(1.6, 3.5)
+        return draw_model(rig, number, spread=SPREAD, shift=SHIFT, shape=law)
+    model = draw_model(rig, number)
+    if world == "pushed":
+        off = random.Random(f"start {number}").uniform(0.75, 1.25)
+        valves = tuple(replace(one, start_speed_ratio=off) for one in model.valves)
+        return replace(model, valves=valves)
+    if world == "computed":
+        return replace(model, jet=replace(model.jet, **_find_factors(find_case(number), model)))
+    return model
+
+
+@cache
+def list_cases() -> list[Any]:
+    """The computed splashes with a jet that a drop can meet."""
+    content = json.loads((Path(__file__).parent / "computed_splashes.json").read_text("utf-8"))
+    return [one for one in content["cases"] if one.get("height_mm", 0.0) >= 5.0]
+
+
+def find_case(number: int) -> Any:
+    """The computed splash of a rig."""
+    cases = list_cases()
+    return cases[number % len(cases)]
+
+
+def _push(rig: Any, draws: random.Random) -> Any:
+    from beamfall.planning.setting import compute_flow, make_setting
+
+    valve = replace(
+        rig.valves[0], head_m=draws.uniform(0.15, 0.5), bore_m=draws.uniform(1.5e-3, 2.2e-3)
+    )
+    volume = 3.1416 / 6 * draws.uniform(3.2e-3, 4.6e-3) ** 3
+    opening = compute_flow(valve, make_setting(rig)).find_opening(volume)
+    return replace(rig, valves=(replace(valve, opening_s=round(opening, 4)),))
+
+
+def _make_computed(rig: Any, number: int) -> Any:
+    """Liquid, drop, height and dish of a computed splash."""
+    from beamfall.physics.fall import fall
+    from beamfall.planning.setting import compute_flow, compute_start_speed, make_setting
+
+    case = find_case(number)
+    diameter = case["diameter_mm"] * 1e-3
+    liquid = replace(
+        rig.liquid, name="water", density_kg_m3=case["density_kg_m3"],
+        viscosity_pa_s=case["viscosity_mpa_s"] * 1e-3,
+        surface_tension_n_m=case["tension_mn_m"] * 1e-3,
+    )  # fmt: skip
+    rig = replace(
+        rig, liquid=liquid, dish=replace(rig.dish, depth_m=max(0.003, case["depth_mm"] * 1e-3))
+    )
+    setting = make_setting(rig)
+    valve = replace(rig.valves[0], bore_m=2.6e-3, head_m=0.08, length_m=0.01)
+    opening = compute_flow(valve, setting).find_opening(3.1416 / 6 * diameter**3)
+    valve = replace(valve, opening_s=round(opening, 4))
+    start = compute_start_speed(valve, setting, diameter)
+    low, high = 0.02, 3.0
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        speed = fall(
+            middle, diameter, liquid_density_kg_m3=liquid.density_kg_m3,
+            surface_tension_n_m=liquid.surface_tension_n_m, initial_speed_m_s=start,
+        ).speed_m_s  # fmt: skip
+        low, high = (middle, high) if speed < case["speed_m_s"] else (low, middle)
+    height = low + 1.5 * diameter
+    beam = replace(rig.beams[0], height_m=height - 0.12)
+    return replace(rig, valves=(replace(valve, height_m=height),), beams=(beam,))
+
+
+def _find_factors(case: Any, model: Any) -> dict[str, Any]:
+    """The jet's factors that make the computed onset and height at the computed impact, and its path."""
+    from beamfall.physics.jet import cavity_viscosity, height_law, onset_law
+
+    diameter, speed, depth = (
+        case["diameter_mm"] * 1e-3, case["speed_m_s"], max(0.003, case["depth_mm"] * 1e-3)
+    )  # fmt: skip
+    radius = diameter * (speed**2 / (3.0 * model.gravity * diameter)) ** 0.25
+    viscosity = cavity_viscosity(model.liquid, speed, radius)
+    height, rise = case["height_mm"] * 1e-3, case["rise_ms"] * 1e-3
+    return {
+        "onset_factor": case["onset_ms"] * 1e-3
+        / onset_law(radius, model.liquid, depth, model.gravity),
+        "height_factor": height / height_law(radius, viscosity, depth, model.gravity),
+        "rise_factor": rise / (2.0 * height / model.gravity) ** 0.5,
+        "path": tuple(
+            (n / case["rise_ms"], tip / case["height_mm"]) for n, tip in enumerate(case["tip_mm"])
+        ),
+    }  # fmt: skip
+
+
+def _draw_usual(number: int) -> Any:
     from beamfall.planning.setting import compute_flow, make_setting
     from beamfall.setup.rig import example_rig
 
@@ -112,7 +218,6 @@ class Board:
 def serve() -> None:
     """Answer JSON lines on the standard streams."""
     from beamfall.planning.collision import MEETING
-    from beamfall.sim.build import draw_model
     from beamfall.sim.needs import find_needs
     from beamfall.sim.photographer import SimulatedPhotographer
     from beamfall.sim.rig import SimulatedRig
@@ -127,14 +232,9 @@ def serve() -> None:
         match order["do"]:
             case "hide":
                 number, world = order["number"], order["world"]
-                rig = draw_rig_file(number)
-                if world == "same":
-                    model = draw_model(rig, number)
-                else:
-                    law = random.Random(f"law {number}").uniform(1.6, 3.5)
-                    model = draw_model(rig, number, spread=SPREAD, shift=SHIFT, shape=law)
-                board = Board(SimulatedRig(model, number))
-                person = SimulatedPhotographer(number, heights=order.get("heights", False))
+                rig = draw_rig_file(number, world)
+                board = Board(SimulatedRig(draw_truth(rig, number, world), number))
+                person = SimulatedPhotographer(number, **order.get("person", {}))
                 stages = []
                 answer = rig.to_dict()
             case "fire":
@@ -148,6 +248,8 @@ def serve() -> None:
                     "word": said.word,
                     "jet_m": said.jet_m,
                     "drop_m": said.drop_m,
+                    "age": said.age,
+                    "width_m": said.width_m,
                 }
             case "reveal":
                 assert board is not None

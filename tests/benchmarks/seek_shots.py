@@ -1,12 +1,18 @@
-"""How many shots a search takes on hidden rigs, beside a plain linear sweep.
+"""How many shots a search takes on hidden rigs, beside two photographers and a plain linear sweep.
 
-    python tests/benchmarks/seek_shots.py [--rigs 200] [--world same|other] [--heights]
+    python tests/benchmarks/seek_shots.py [--rigs 200] [--world same|other|pushed|computed] [--says words]
 
-A shot counts as found when its own picture is within 1 ms of the wanted stage. 'found at': the
-first such shot of a search that goes on until its own rule stops it. 'stopped at': where that rule
-(85 % sure of the newest picture) ended it, and how often that picture then was the wanted one.
-The linear sweep starts at the planner's values and moves the flash by 2 ms, up and down in turn
-(+0, +2, -2, +4, ...); what it shows is looked at in hindsight, which helps it.
+What the simulated photographer says: `plain` before, contact, after and the like; `words` just after and
+long after as well; `width` also measures umbrellas, `heights` jet and drop 2; `--wrong 0.1` says another
+word one time in ten. A shot counts as found when its own picture is within 1 ms of the wanted stage.
+'found at': the first such shot of a search that goes on until its own rule stops it. 'stopped at': where
+that rule ended it, and how often that picture then was the wanted one. `--found`: the photographer stops
+it at the first picture that is the wanted one.
+
+Two photographers start at the planner's values. One steps the flash by 5 ms and halves the step where the
+word turns; one reads the gap between drop 2 and jet, and the umbrella's width, with a ruler. The linear
+sweep moves the flash by 2 ms, up and down in turn (+0, +2, -2, +4, ...); what it shows is looked at in
+hindsight, which helps it.
 """
 
 from __future__ import annotations
@@ -14,68 +20,146 @@ from __future__ import annotations
 import argparse
 import statistics
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 from hidden_rigs import WORLDS, HiddenRigs
 
+from beamfall.physics.umbrella import umbrella_age
 from beamfall.planning.collision import plan_collision
+from beamfall.planning.result import Plan
 from beamfall.planning.seek.answer import Answer, Shot
 from beamfall.planning.seek.search import NEAR_S, Search
 from beamfall.setup.rig import Rig
 
-MOST = 25
+MOST = 20
 NEVER = 10_000
+PEOPLE: dict[str, dict[str, bool]] = {
+    "plain": {},
+    "words": {"ages": True},
+    "width": {"ages": True, "widths": True},
+    "heights": {"ages": True, "heights": True},
+}
 
 
 @dataclass
 class Result:
-    """Shots until found and until stopped, whether the last picture was right, the linear sweep's shots."""
+    """Shots until found and until stopped, whether the last picture was right, and the others' shots."""
 
     found: int
     stopped: int
     right: bool
-    sweep: int
+    others: dict[str, int]
 
 
-def seek_one(hidden: HiddenRigs, number: int, world: str, heights: bool) -> Result:
-    """Seek one rig, then sweep it."""
-    rig = Rig.from_dict(hidden.ask("hide", number=number, world=world, heights=heights))
+def seek_one(
+    hidden: HiddenRigs, number: int, world: str, person: dict[str, Any], says_found: bool
+) -> Result:
+    """Seek one rig, then let the others try."""
+    rig = Rig.from_dict(hidden.ask("hide", number=number, world=world, person=person))
     search = Search(rig, seed=number)
+    plan = plan_collision(rig)
+    wanted = plan.stage_s
     while not search.found and search.shots < MOST:
         proposal = search.propose()
         said = hidden.ask("fire", spacing_s=proposal.spacing_s, delay_s=proposal.delay_s)
         shot = said["shot"]
         if shot is None:
             continue
+        word = said["word"]
+        if says_found and _hits(hidden.ask("reveal")["stages"], wanted)[-1]:
+            word = "found"
         search.take(
             Shot(
                 proposal.spacing_s, shot["flash_s"], tuple(shot["edges_s"]), tuple(shot["dwells_s"])
             ),
-            Answer(said["word"], said["jet_m"], said["drop_m"]),
+            Answer(word, said["jet_m"], said["drop_m"], said["age"], said["width_m"]),
         )
-    plan = plan_collision(rig)
-    fired = search.shots
-    for step in range(MOST):
-        offset = 0.002 * ((step + 1) // 2) * (1 if step % 2 else -1)
-        hidden.ask("fire", spacing_s=plan.spacing_s, delay_s=plan.flash_delay_s + offset)
-    wanted = plan.stage_s
-    stages = hidden.ask("reveal", stage_s=wanted)["stages"]
-    hits = [s is not None and abs(s - wanted) <= NEAR_S for s in stages]
-    return Result(
-        found=next((n for n, hit in enumerate(hits[:fired], 1) if hit), NEVER),
-        stopped=fired,
-        right=hits[fired - 1],
-        sweep=next((n for n, hit in enumerate(hits[fired:], 1) if hit), NEVER),
-    )
+    hits = _hits(hidden.ask("reveal")["stages"], wanted)
+    others = {}
+    for name, make in OTHERS.items():
+        hidden.ask("hide", number=number, world=world, person={"heights": True, "widths": True})
+        move, delay = make(plan), plan.flash_delay_s
+        for _ in range(MOST):
+            said = hidden.ask("fire", spacing_s=plan.spacing_s, delay_s=max(0.0, delay))
+            delay += move(said)
+        others[name] = _first(_hits(hidden.ask("reveal")["stages"], wanted))
+    return Result(_first(hits), len(hits), hits[-1], others)
+
+
+def _hits(stages: list[float | None], wanted: float) -> list[bool]:
+    return [stage is not None and abs(stage - wanted) <= NEAR_S for stage in stages]
+
+
+def _first(hits: list[bool]) -> int:
+    return next((number for number, hit in enumerate(hits, 1) if hit), NEVER)
+
+
+Move = Callable[[dict[str, Any]], float]
+_LATE = ("after", "missed")
+
+
+def halve(plan: Plan) -> Move:
+    """Later where drop 2 is not there yet, earlier where it was; half as far where that turns."""
+    step, last = 0.005, 0.0
+
+    def move(said: dict[str, Any]) -> float:
+        nonlocal step, last
+        way = -1.0 if said["word"] in _LATE else 1.0
+        if last and way != last:
+            step *= 0.5
+        last = way
+        return way * (plan.stage_s if said["word"] == "contact" else step)
+
+    return move
+
+
+def read(plan: Plan) -> Move:
+    """By a ruler on the picture: the gap over the speed at which it closes, the umbrella by its width."""
+    speed = 1e3 * plan.quantities["impact_speed_m_s"].p50
+    diameter = plan.quantities["drop_diameter_mm"].p50
+
+    def move(said: dict[str, Any]) -> float:
+        if said["word"] == "before" and said["jet_m"] is not None and said["drop_m"] is not None:
+            return (said["drop_m"] - said["jet_m"]) / speed + plan.stage_s
+        if said["word"] == "contact":
+            return plan.stage_s
+        if said["word"] == "after" and said["width_m"] is not None:
+            age = umbrella_age(0.5 * said["width_m"], diameter, speed)
+            return -0.01 if age is None else plan.stage_s - age[0]
+        return -0.005 if said["word"] in _LATE else 0.005
+
+    return move
+
+
+def sweep(plan: Plan) -> Move:
+    """+0, +2, -2, +4, ... ms."""
+    number = 0
+
+    def move(said: dict[str, Any]) -> float:
+        nonlocal number
+        number += 1
+        return 0.002 * number * (1.0 if number % 2 else -1.0)
+
+    return move
+
+
+OTHERS: dict[str, Callable[[Plan], Move]] = {
+    "5 ms and halve": halve,
+    "gap and umbrella": read,
+    "linear sweep": sweep,
+}
 
 
 def describe(values: list[int]) -> str:
-    """Median and 90th percentile, with how many never came."""
+    """Median, 90th percentile, mean of those that came, and how many never came."""
     values = sorted(values)
     middle, late = statistics.median(values), values[min(len(values) - 1, int(0.9 * len(values)))]
-    never = sum(value == NEVER for value in values)
+    came = [value for value in values if value < NEVER]
     words = [f"{v:g}" if v < NEVER else "never" for v in (middle, late)]
-    return f"median {words[0]:>5s}   90th percentile {words[1]:>5s}   never {never}"
+    mean = statistics.mean(came) if came else float("nan")
+    return f"median {words[0]:>5s}   p90 {words[1]:>5s}   mean {mean:5.2f}   never {len(values) - len(came)}"
 
 
 def main() -> None:
@@ -83,21 +167,30 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--rigs", type=int, default=200)
     parser.add_argument("--world", choices=WORLDS)
-    parser.add_argument("--heights", action="store_true", help="the person measures heights too")
+    parser.add_argument("--says", choices=PEOPLE, default="words")
+    parser.add_argument("--wrong", type=float, default=0.0, help="share of answers that are wrong")
+    parser.add_argument("--found", action="store_true", help="the person stops at a good picture")
     options = parser.parse_args()
+    person = {**PEOPLE[options.says], "wrong_share": options.wrong}
     for world in [options.world] if options.world else WORLDS:
         start = time.perf_counter()
         with HiddenRigs() as hidden:
-            results = [seek_one(hidden, n, world, options.heights) for n in range(options.rigs)]
-        said = "words and heights" if options.heights else "words only"
-        right = sum(result.right for result in results) / len(results)
-        print(f"world '{world}', {len(results)} hidden rigs, {said}")
+            results = [
+                seek_one(hidden, n, world, person, options.found) for n in range(options.rigs)
+            ]
+        right = statistics.mean(result.right for result in results)
+        after = statistics.median(result.stopped - result.found for result in results)
+        print(
+            f"world '{world}', {len(results)} hidden rigs, says {options.says}, {options.wrong:.0%} wrong"
+        )
         print(f"  seek, found at    {describe([result.found for result in results])}")
         print(
-            f"  seek, stopped at  {describe([result.stopped for result in results])}   right {right:.0%}"
+            f"  seek, stopped at  {describe([result.stopped for result in results])}   right {right:.1%}"
         )
-        print(f"  linear sweep      {describe([result.sweep for result in results])}")
-        print(f"  ({time.perf_counter() - start:.0f} s)")
+        print(f"  stops after the first good one by (median) {max(after, 0):g}")
+        for name in OTHERS:
+            print(f"  {name:17s} {describe([result.others[name] for result in results])}")
+        print(f"  ({time.perf_counter() - start:.0f} s)", flush=True)
 
 
 if __name__ == "__main__":

@@ -73,5 +73,10 @@ def _to_json(one: Answered) -> dict[str, Any]:
         "told_nothing": one.useless,
         "jet_mm": None if jet_m is None else round(jet_m * 1e3, 2),
         "drop_mm": None if drop_m is None else round(drop_m * 1e3, 2),
+        "age": None if answer is None else answer.age or None,
+        "width_mm": None
+        if answer is None or answer.width_m is None
+        else round(answer.width_m * 1e3, 2),
+        "misfit": one.misfit,
         "chance": round(one.chance, 3),
     }

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from beamfall.planning.seek.answer import WORDS
+from beamfall.planning.seek.answer import AGES, WORDS
 from beamfall.shots.remarks import list_remarks
 from beamfall.text import show_text
 from beamfall.workflows.steps import Pictured, PictureLate
@@ -162,14 +162,18 @@ def say_asked(question: WhatIsSeen) -> str:
 def explain_answers() -> Iterator[str]:
     """What each answer means."""
 
-    width = max(map(len, WORDS))
-    for word, meaning in WORDS.items():
+    words = {**WORDS, **AGES}
+    width = max(map(len, words))
+    for word, meaning in words.items():
         yield f"  {word.ljust(width)}  {meaning}"
+
+
+MISFIT = "These answers hardly fit the rig file: check its heights, opening and liquid"
 
 
 def say_answer(one: Answered) -> str:
     """What a shot of a search showed, in a word or two."""
-    return "no information" if one.answer is None else one.answer.word
+    return "no information" if one.answer is None else one.answer.said
 
 
 def say_sought_frame(one: Answered, done: Sought) -> str:
@@ -185,6 +189,8 @@ def say_answered(one: Answered) -> str:
         outcome = f"gave no information: {one.useless or 'the picture is black'}"
     else:
         outcome = f"{say_answer(one)}; chance that this was the wanted picture: {one.chance:.0%}"
+    if one.misfit:
+        outcome += f". {MISFIT}"
     return f"shot {one.fired.shot}: {_say_aim(one.aim)}: {outcome}"
 
 

@@ -55,11 +55,16 @@ class KnownShot:
 
 
 class Seen(NamedTuple):
-    """A photographer's verdict on a picture: a word of `beamfall seek`, and any measured heights in m."""
+    """A photographer's verdict on a picture: a word of `beamfall seek`, and any measured heights in m.
+
+    `age` and `width_m` as in `beamfall.planning.seek.answer.Answer`.
+    """
 
     word: str
     jet_m: float | None = None
     drop_m: float | None = None
+    age: str = ""
+    width_m: float | None = None
 
 
 class Asked(Protocol):

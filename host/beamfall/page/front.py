@@ -9,7 +9,7 @@ from beamfall.page import words
 from beamfall.page.hub import mark_shot
 from beamfall.page.shown import show_shot
 from beamfall.photos.find import find_drawn
-from beamfall.planning.seek.answer import WORDS
+from beamfall.planning.seek.answer import AGES, WORDS
 from beamfall.recipes.words import CORRECT, list_day, say_correction
 from beamfall.workflows.check import (
     CANNOT_TELL,
@@ -145,7 +145,7 @@ class PageFrontEnd:
             case WhatIsSeen(fired=fired):
                 return ask(
                     words.WHAT_IS_SEEN,
-                    tuple(WORDS.items()),
+                    (*WORDS.items(), *AGES.items()),
                     hint=problem or words.WITH_HEIGHTS,
                     free=True,
                     shot=fired.shot,

@@ -218,7 +218,7 @@ def say_aim(aim: Aim) -> str:
 
 def describe_answered(one: Answered) -> dict[str, Any]:
     """A shot of a search as a line of the page's table."""
-    answer = f"no information: {one.useless}" if one.answer is None else one.answer.word
+    answer = f"no information: {one.useless}" if one.answer is None else one.answer.said
     return {
         "shot": one.fired.shot,
         "number": one.aim.number,

@@ -11,6 +11,7 @@ between the two, R0 = 0.45·D, k and c are ours. A real sheet draws back and bre
 from __future__ import annotations
 
 import math
+from typing import Any
 
 from beamfall.physics.liquids import WATER, Liquid
 from beamfall.physics.ranges import check_range
@@ -42,10 +43,23 @@ def umbrella_radius(
 
     `speed_m_s` (0.05-20) is that of drop 2 against the jet's tip; the factors belong to the rig.
     """
-    speed = SPEED_SHARE * speed_factor * check_range("meeting speed", speed_m_s, 0.05, 20.0, "m/s")
-    stop_s = time_factor * spreading_time(diameter_m, liquid)
-    since = max(0.0, since_s)
-    return _FIRST_SHARE * diameter_m + speed * stop_s * (1.0 - math.exp(-since / stop_s))
+    check_range("drop diameter", diameter_m, 5e-4, 0.01, "m")
+    check_range("meeting speed", speed_m_s, 0.05, 20.0, "m/s")
+    return float(
+        spread_out(
+            max(0.0, since_s), diameter_m, speed_factor * speed_m_s, liquid, time_factor=time_factor
+        )
+    )
+
+
+def spread_out(
+    since_s: Any, diameter_m: Any, speed_m_s: Any, liquid: Liquid, *, time_factor: float = 1.0
+) -> Any:
+    """`umbrella_radius` for floats or arrays, unchecked; `since_s` not negative."""
+    capillary = (liquid.density_kg_m3 * diameter_m**3 / (6.0 * liquid.surface_tension_n_m)) ** 0.5
+    stop_s = time_factor * TIME_SHARE * capillary
+    grown = SPEED_SHARE * speed_m_s * stop_s * (1.0 - math.e ** (-since_s / stop_s))
+    return _FIRST_SHARE * diameter_m + grown
 
 
 def umbrella_age(

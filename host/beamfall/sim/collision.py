@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import bisect
 import math
 import random
 from dataclasses import dataclass, field
 
 from beamfall.physics.impact import COALESCENCE_WEBER, SHALLOWEST_JET_M
 from beamfall.physics.jet import LEAST_JET_M, cavity_viscosity, height_law, onset_law
+from beamfall.physics.umbrella import umbrella_radius
 from beamfall.sim.drops import Drop, find_height, reach
 from beamfall.sim.model import RigModel
 
@@ -27,12 +29,15 @@ class Jet:
     height_m: float
     shape: float | None
     gravity: float
+    path: tuple[tuple[float, float], ...] | None = None
 
     def tip_m(self, when_s: float) -> float:
         """Height of the tip above the surface; 0 before it rises and after it has fallen back."""
         since = when_s - self.starts_s
         if since <= 0.0:
             return 0.0
+        if self.path is not None:
+            return self.height_m * _follow(self.path, since / self.rise_s)
         if self.shape is not None:
             phase = since / self.rise_s
             return self.height_m * (1.0 - abs(1.0 - phase) ** self.shape) if phase < 2.0 else 0.0
@@ -68,7 +73,17 @@ def make_jet(model: RigModel, drop: Drop, draws: random.Random) -> Jet | None:
         height_m=height,
         shape=jet.shape,
         gravity=gravity,
+        path=jet.path,
     )
+
+
+def _follow(path: tuple[tuple[float, float], ...], at: float) -> float:
+    """The height of a path, between its points by straight lines; 0 beyond its end."""
+    place = bisect.bisect_right(path, (at, math.inf))
+    if place == 0 or place == len(path):
+        return 0.0
+    (x0, y0), (x1, y1) = path[place - 1], path[place]
+    return y0 + (y1 - y0) * (at - x0) / (x1 - x0)
 
 
 @dataclass(frozen=True)
@@ -111,6 +126,16 @@ def find_contact(model: RigModel, jet: Jet, drop: Drop) -> Contact | None:
             high_gap = 0.5 * high_gap if side < 0 else high_gap
             side = -1
     return Contact(when, height)
+
+
+def find_meeting_speed(model: RigModel, jet: Jet | None, drop: Drop, contact: Contact) -> float:
+    """Speed of a drop against the jet's tip that it meets, or against a resting umbrella (None)."""
+    speed = reach(model, drop, contact.height_m + 0.5 * drop.diameter_m)[1]
+    if jet is not None:
+        around = 1e-4
+        rise = jet.tip_m(contact.when_s + around) - jet.tip_m(contact.when_s - around)
+        speed += rise / (2.0 * around)
+    return max(speed, 0.05)
 
 
 @dataclass
@@ -184,6 +209,7 @@ class Picture:
     stage_s: float | None  # light minus contact; None without a contact
     jet_m: float | None
     drop2_m: float | None  # lowest point of the later drop
+    umbrella_m: float | None = None  # its width, rim to rim
 
 
 def see_picture(model: RigModel, column: Column, light_s: float) -> Picture:
@@ -210,5 +236,14 @@ def see_picture(model: RigModel, column: Column, light_s: float) -> Picture:
     if abs(stage) <= CONTACT_S:
         return Picture("contact", stage, jet_m, contact.height_m)
     if stage > 0.0:
-        return Picture("after", stage, contact.height_m, None)  # there the umbrella sits
+        hit = jet if contact is column.contacts[0] else None
+        radius = umbrella_radius(
+            stage,
+            later.diameter_m,
+            find_meeting_speed(model, hit, later, contact),
+            model.liquid,
+            speed_factor=model.sheet_speed_factor,
+            time_factor=model.sheet_time_factor,
+        )
+        return Picture("after", stage, contact.height_m, None, 2.0 * radius)  # there it sits
     return Picture("before" if drop2_m is not None else calm, stage, jet_m, drop2_m)

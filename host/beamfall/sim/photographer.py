@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import random
 from dataclasses import dataclass, field
 
@@ -9,14 +10,25 @@ from beamfall.link.traits import Seen
 from beamfall.sim.collision import Picture
 
 _READING_M = 0.001  # accuracy of heights read off a picture
+# An umbrella narrower than four drops, and one at its full width: of 4 mm at 4 m/s (physics.umbrella).
+_JUST_S, _LONG_S = 0.003, 0.006
+_AGE_ERROR = 0.25  # of the logarithm of an age that is judged by eye (estimate)
+_CONFUSED = ("before", "contact", "after", "jet")
 
 
 @dataclass
 class SimulatedPhotographer:
-    """Gives a word for each picture; with `heights` also measures, sometimes a millimetre off."""
+    """Gives a word for each picture; with `heights` also measures, sometimes a millimetre off.
+
+    `ages`: says just after and long after, by the umbrella's size in drops; `widths`: measures it.
+    `wrong_share`: how often another word is said than the right one.
+    """
 
     seed: int = 0
     heights: bool = False
+    ages: bool = False
+    widths: bool = False
+    wrong_share: float = 0.0
     _draws: random.Random = field(init=False)
 
     def __post_init__(self) -> None:
@@ -26,9 +38,20 @@ class SimulatedPhotographer:
         """Describe a picture; None is a black one."""
         if picture is None:
             return Seen("black")
+        if self.wrong_share and self._draws.random() < self.wrong_share:
+            return Seen(self._draws.choice([word for word in _CONFUSED if word != picture.shows]))
+        age = self._judge_age(picture.stage_s) if self.ages and picture.shows == "after" else ""
+        width = self._measure(picture.umbrella_m) if self.widths else None
         if not self.heights:
-            return Seen(picture.shows)
-        return Seen(picture.shows, self._measure(picture.jet_m), self._measure(picture.drop2_m))
+            return Seen(picture.shows, age=age, width_m=width)
+        jet, drop = self._measure(picture.jet_m), self._measure(picture.drop2_m)
+        return Seen(picture.shows, jet, drop, age, width)
+
+    def _judge_age(self, stage_s: float | None) -> str:
+        if stage_s is None:
+            return ""
+        seen = stage_s * math.exp(_AGE_ERROR * self._draws.gauss(0.0, 1.0))
+        return "just after" if seen < _JUST_S else "long after" if seen > _LONG_S else ""
 
     def _measure(self, height_m: float | None) -> float | None:
         if height_m is None:

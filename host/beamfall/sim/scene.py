@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from beamfall.physics.umbrella import umbrella_radius
-from beamfall.sim.collision import Column, Contact, see_picture
+from beamfall.sim.collision import Column, Contact, find_meeting_speed, see_picture
 from beamfall.sim.drops import Drop, find_height, reach
 from beamfall.sim.model import RigModel
 from beamfall.sim.rig import Splash
@@ -79,15 +79,12 @@ def _describe_umbrella(
     model: RigModel, column: Column, drop: Drop, contact: Contact, when_s: float
 ) -> list[float]:
     age_s = when_s - contact.when_s
-    speed = reach(model, drop, contact.height_m + 0.5 * drop.diameter_m)[1]
-    if column.jet is not None and contact is column.contacts[0]:
-        around = 1e-4
-        rise = column.jet.tip_m(contact.when_s + around) - column.jet.tip_m(contact.when_s - around)
-        speed += rise / (2.0 * around)
+    jet = column.jet if contact is column.contacts[0] else None
+    speed = find_meeting_speed(model, jet, drop, contact)
     radius_m = umbrella_radius(
         age_s,
         drop.diameter_m,
-        max(speed, 0.05),
+        speed,
         model.liquid,
         speed_factor=model.sheet_speed_factor,
         time_factor=model.sheet_time_factor,

@@ -89,7 +89,7 @@ class Misfired(Event):
 class Answered(Event):
     """What a shot has taught. `answer` is None where its picture could teach nothing: `useless` says why.
 
-    `chance`: that this picture is the one wanted.
+    `chance`: that this picture is the one wanted. `misfit`: the answers hardly fit the rig file.
     """
 
     aim: Aim
@@ -97,6 +97,7 @@ class Answered(Event):
     answer: Answer | None
     useless: str | None
     chance: float
+    misfit: bool = False
 
     @property
     def teaches(self) -> bool:
@@ -265,9 +266,9 @@ class _Seek:
         else:
             answer = yield from self._see(aim, fired)
             search.take(shot, answer)
-            note = answer.word
+            note = answer.said
         yield Remark(fired.shot, f"seek: {note}")
-        answered = Answered(aim, fired, answer, useless, search.chance)
+        answered = Answered(aim, fired, answer, useless, search.chance, search.misfit)
         self.shots.append(answered)
         yield answered
         search.stop_if_useless()

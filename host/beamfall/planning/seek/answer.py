@@ -26,7 +26,13 @@ WORDS = {
     "found": "this is the picture you want",
     "black": "no light: the flash did not fire",
 }
+#: How long after, where people say it: beside `after`.
+AGES = {
+    "just after": "the umbrella is small: narrower than four drops",
+    "long after": "the umbrella has its full width, or breaks up",
+}
 _SEPARATORS = re.compile(r",(?!\d)|(?<!\d),")  # a comma between digits is a decimal comma
+_MEASURED = ("jet", "drop", "width")
 SAME = {"umbrella": "after"}  # what people also call it
 BLACK = "black"
 NOTHING = "nothing"
@@ -36,13 +42,21 @@ NOTHING = "nothing"
 class Answer:
     """One picture in a word; `since_s` is the time since the contact where it was measured (below 0: before it),
     with its standard error; heights above the surface where they were measured: the jet's top and
-    drop 2's lowest point (of an umbrella: where it sits)."""
+    drop 2's lowest point (of an umbrella: where it sits). `age`: of `after`, one of AGES; `width_m`: of
+    the umbrella, rim to rim."""
 
     word: str
     jet_m: float | None = None
     drop_m: float | None = None
+    age: str = ""
+    width_m: float | None = None
     since_s: float | None = field(default=None, kw_only=True)
     since_error_s: float = field(default=0.0, kw_only=True)
+
+    @property
+    def said(self) -> str:
+        """The word, with the age where one was given."""
+        return self.age or self.word
 
 
 @dataclass(frozen=True)
@@ -59,15 +73,20 @@ class Shot:
 
 
 def read_answer(text: str) -> Answer:
-    """Read what a person typed: a word, then `jet 31 mm` and `drop 42 mm` where measured.
+    """Read what a person typed: a word, then `jet 31 mm`, `drop 42 mm` and `width 28 mm` where measured.
 
-    A word may be cut short where it stays clear: `bef`, `a`. Raises UserError.
+    A word may be cut short where it stays clear: `bef`, `a`. `just after` and `long after` say more than
+    `after`. Raises UserError.
     """
 
     parts = _SEPARATORS.sub(" ", text).split()
     if not parts:
         raise UserError(f"say what the picture shows: {', '.join(WORDS)}")
     given = parts[0].lower()
+    age = next((one for one in AGES if one.split()[0] == given), "")
+    if age:
+        given = "after"
+        del parts[1 : 1 + (len(parts) > 1 and "after".startswith(parts[1].lower()))]
     matches = {SAME.get(word, word) for word in (*WORDS, *SAME) if word.startswith(given)}
     if len(matches) != 1:
         raise UserError(f"'{parts[0]}': expected one of {', '.join(WORDS)}")
@@ -75,16 +94,21 @@ def read_answer(text: str) -> Answer:
     rest = parts[1:]
     while rest:
         name = rest.pop(0).lower()
-        if name not in ("jet", "drop") or not rest:
-            raise UserError(f"'{name}': expected 'jet' or 'drop' with a height, such as: jet 31 mm")
+        if name not in _MEASURED or not rest:
+            raise UserError(
+                f"'{name}': expected 'jet' or 'drop' with a height, or 'width', such as: jet 31 mm"
+            )
         value = rest.pop(0)
-        if rest and rest[0] not in ("jet", "drop"):
+        if rest and rest[0] not in _MEASURED:
             value += " " + rest.pop(0)
         height = parse_length(value, key=name, example="31 mm")
         if not 0.0 < height < 0.3:
             raise UserError(f"{name} = {value}: expected more than 0 and less than 300 mm")
         heights[name] = height
-    return Answer(matches.pop(), heights.get("jet"), heights.get("drop"))
+    word, width = matches.pop(), heights.get("width")
+    if width is not None and word not in ("after", "found"):
+        raise UserError(f"'{word}' with a width: only an umbrella has one, so the word is 'after'")
+    return Answer(word, heights.get("jet"), heights.get("drop"), age, width)
 
 
 def read_shot(record: ShotRecord, beam_edge: str = "dark") -> Shot | None:

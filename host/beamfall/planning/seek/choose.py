@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
+_APART_S = 0.008  # spacings that differ less meet much the same jet
 _SPACING_QUANTILES = (0.2, 0.35, 0.5, 0.65, 0.8)
 _LIGHT_QUANTILES = (0.06, 0.15, 0.25, 0.35, 0.43, 0.5, 0.57, 0.65, 0.75, 0.85, 0.94)
 _CONTACT_QUANTILES = (0.25, 0.5, 0.75)  # around the contact itself a word says most
@@ -47,8 +48,10 @@ def propose(
     spacing_s: float | None,
     by_beam: bool,
     curiosity: float,
+    left: tuple[float, ...] = (),
 ) -> Proposal:
     """Return the best candidate. `spacing_s` keeps the spacing; `by_beam`: the flash follows drop 2's edge.
+    `left`: spacings at which drop 2 missed; others are tried, apart from them.
 
     Raises UserError where the answers have left no rig whose drops could collide.
     """
@@ -60,6 +63,12 @@ def propose(
         spacings = sorted(
             {round(float(s), 5) for s in quantiles(need, weights, _SPACING_QUANTILES)}
         )
+        if left:
+            low, middle, high = quantiles(need, weights, (0.05, 0.5, 0.95))
+            step = max(_APART_S, float(high - low) / 6.0)
+            wide = [float(middle) + n * step for n in range(-4, 5)]
+            free = [s for s in wide if s > 0.0 and all(abs(s - one) > 0.9 * step for one in left)]
+            spacings = sorted(free, key=lambda s: abs(s - left[-1]))[:2] or spacings
     best: Proposal | None = None
     for spacing in spacings:
         for found in _judge_spacing(weighted, max(0.0, spacing), wanted_s, near_s, by_beam):

@@ -28,10 +28,13 @@ if TYPE_CHECKING:
 NEAR_S = 0.001  # a picture within this of the wanted stage is found
 SURE = 0.85  # the search stops at this chance
 
-CURIOSITY, CURIOUS = 0.7, 20.0  # weight of a nat against the chance of the picture
+CURIOSITY, CURIOUS = 0.3, 20.0  # weight of a nat against the chance of the picture
 _OF_REACHABLE = 0.92
 _GOOD_SPACING = 0.75
 _AIMED_BELOW = 0.25  # nats: a shot that asks less than this aims
+# Answers less likely than this, how many are a misfit; and standard deviations that a rig may be off.
+_SURPRISE, _SURPRISES_MOST, _FAR = 0.12, 2, 2.5
+_MISSES_MOST = 2  # at one spacing, before another is tried
 _USELESS_MOST = 2  # shots in a row without information: the rig is wrong, not the timing
 
 
@@ -94,6 +97,8 @@ class Search:
     _newest: Proposal | None = None
     _useless: int = 0  # shots in a row that gave no information, and why
     _why: str = ""
+    _left: list[float] = field(default_factory=list)  # spacings at which drop 2 missed
+    _surprises: int = 0  # answers that were hardly expected
     _answers: list[tuple[Shot, Answer]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -137,6 +142,7 @@ class Search:
             spacing_s=self._spacing_s if self._spacing_s is not None else self._keep_spacing(),
             by_beam=self.by_beam,
             curiosity=curiosity,
+            left=tuple(self._left),
         )
         self._aimed = not self._aimed and proposal.information < _AIMED_BELOW
         if self._spacing_s is None:
@@ -196,11 +202,45 @@ class Search:
         self.chance = self.weighted.take(shot, answer, self.wanted_s, self.near_s)
         # A rig that scatters much is never as sure: then nearly all that it can give is enough.
         enough = min(self.sure, _OF_REACHABLE * self.weighted.reachable)
-        self.found = answer.word == "found" or self.chance >= enough
+        self.found = answer.word == "found" or (self.chance >= enough and self._is_bracketed())
+        if self.weighted.expected < _SURPRISE:
+            self._surprises += 1
+        if answer.word == "missed":
+            self._leave_if_missed(shot.spacing_s)
         if answer.word in ("contact", "after", "found"):
             # From now on one thing at a time: at one spacing the moment of contact stays where it is,
             # whatever law the jet follows.
             self._spacing_s = shot.spacing_s
+
+    def _leave_if_missed(self, spacing_s: float) -> None:
+        """Try another spacing after two misses at one: the jet is not where the model says."""
+        missed = [
+            one
+            for shot, one in self._answers
+            if shot.spacing_s == spacing_s and one.word == "missed"
+        ]
+        if len(missed) >= _MISSES_MOST and self.rig.aim.spacing_s is None:
+            self._left.append(spacing_s)
+            self._spacing_s = self._last_spacing_s = None
+
+    @property
+    def misfit(self) -> bool:
+        """Whether the answers are ones that rigs like the file hardly ever give."""
+        return self._surprises >= _SURPRISES_MOST or self.weighted.farthest > _FAR
+
+    def _is_bracketed(self) -> bool:
+        """Whether pictures bound the contact from both sides: the model alone is no certainty."""
+        answers = [
+            one for shot, one in self._answers if shot.spacing_s == self._answers[-1][0].spacing_s
+        ]
+        early = any(
+            one.word in ("before", "contact")
+            or one.age == "just after"
+            or one.width_m is not None
+            or one.since_s is not None
+            for one in answers
+        )
+        return early and any(one.word in ("contact", "after") for one in answers)
 
     def pass_over(self, why: str) -> None:
         """Count a shot whose picture says nothing about the rig; the search fires it again."""

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from beamfall.physics.umbrella import spread_out
 from beamfall.planning.draws import Draws, JetDraws, draw_z, make_draws, meet
 from beamfall.planning.seek.answer import Answer, Shot
 from beamfall.planning.setting import Setting
@@ -31,7 +32,14 @@ CONTACT_S = 0.00025  # a picture this close to the contact shows it (0.8 mm of d
 LEAST_WEIGHT = 1e-3  # of rigs that must meet their jet for a spacing to be worth a shot
 TALL = 0.6  # a contact above this share of the jet's height is high on the jet
 _WORDS = ("before", "contact", "after", "jet", "nothing", "missed")
-_LAPSE = 0.02  # share of answers that mean nothing
+_LAPSE = 0.05  # share of answers that mean nothing: people err
+JUST_S, LONG_S = 0.003, 0.006  # `just after` is mostly earlier, `long after` mostly later than this
+_AGE_SPREAD = 0.3  # of the logarithm of where people draw these lines (estimate)
+_WIDTH_SPREAD = (
+    0.1  # of an umbrella's width against `physics.umbrella` (from rig to rig, and shapes)
+)
+# Models are wrong more often than a normal distribution allows: a fifth of rigs is this much further off.
+_FAR_SHARE, _FAR_OFFSET = 0.2, 6.0
 _MISS = 0.02  # share of collisions that miss by aim
 _FRAME_M, _FRAME_SPREAD_M = (
     0.07,
@@ -41,7 +49,7 @@ _OFFSET = NAMES.index("contact_offset_s")
 _OTHER_SPACING_S = 0.004
 _SHOT_S = 0.0002  # what else differs from shot to shot
 _ONSET_SCATTER_S, _HEIGHT_SCATTER = 0.0008, 0.04  # medians of plan.unknowns.list_scatters
-_DWELL_SPREAD = 0.015
+_DWELL_SPREAD = 0.03  # what a beam senses of a drop differs from the model by this (estimate)
 _SINCE_LEAST_S = 1e-4  # no picture shows the time since the contact better
 _READING_M = 0.001  # heights are read off a picture to this
 _LEAST_SHARE = 0.4  # of effective rigs, below which new ones are drawn
@@ -59,6 +67,7 @@ class Outlook:
     drop_m: Floats  # drop 2's lowest point at the light; negative after its impact
     words: Floats  # chance of each of _WORDS, shape (words, rigs)
     tall: NDArray[np.bool_]  # the contact is high on the jet
+    rising_m_s: Floats  # speed of the tip at the contact
 
 
 class WeightedRigs:
@@ -81,8 +90,11 @@ class WeightedRigs:
         self._rng = np.random.default_rng(seed)
         known = learned.fit(rig) if learned is not None else None
         z = draw_z(count, self._rng, *known) if known else draw_z(count, self._rng)
+        if not known:
+            z[:, _OFFSET] = self._draw_offsets(count)
         # What the models leave out is known for the spacing that it was seen at.
         self._spacing_s = learned.recall_spacing(rig) if learned is not None else None
+        self.expected = 1.0  # chance of the newest answer before it was given
         self.reachable = 1.0  # chance of the wanted picture if the rig were known, by its scatter
         self._set(z)
 
@@ -101,6 +113,11 @@ class WeightedRigs:
         mean = self.weights @ self._z
         apart = self._z - mean
         return mean, (self.weights[:, None] * apart).T @ apart
+
+    @property
+    def farthest(self) -> float:
+        """How far the rigs that fit the answers lie from the file, in standard deviations of the worst unknown."""
+        return float(np.max(np.abs(self.weights @ self._z)))
 
     def sample(self, count: int) -> NDArray[np.intp]:
         """Indices of rigs drawn by their weight."""
@@ -171,7 +188,7 @@ class WeightedRigs:
         tip = jet.tip(np.broadcast_to(np.asarray(light_s, dtype=np.float64), known.shape))
         words = _word_chances(stage, spread, tip, drop, ahead)
         tall = np.where(none, 0.0, height) >= TALL * self.rigs.height_m
-        return Outlook(stage, spread, height, tip, drop, words, tall)
+        return Outlook(stage, spread, height, tip, drop, words, tall, rising)
 
     # -- what a shot did show ----------------------------------------------------------------------
     def take(self, shot: Shot, answer: Answer, wanted_s: float, near_s: float) -> float:
@@ -193,6 +210,8 @@ class WeightedRigs:
                 likelihood > 1e-12, np.minimum(both / np.maximum(likelihood, 1e-12), 1.0), 0.0
             )
         likelihood = _LAPSE / len(_WORDS) + (1.0 - _LAPSE) * likelihood
+        self.expected = float(self.weights @ likelihood)
+        likelihood = likelihood * self._weigh_umbrella(outlook, answer)
         likelihood = likelihood * self._weigh_heights(outlook, answer) * self._weigh_dwells(shot)
         if answer.since_s is not None:
             measured, own = _weigh_since(
@@ -210,8 +229,34 @@ class WeightedRigs:
             self._renew()
         return chance
 
+    def _draw_offsets(self, count: int) -> Floats:
+        far = self._rng.random(count) < _FAR_SHARE
+        drawn: Floats = np.where(far, _FAR_OFFSET, 1.0) * self._rng.standard_normal(count)
+        return drawn
+
+    def _weigh_umbrella(self, outlook: Outlook, answer: Answer) -> Floats:
+        """By how old the umbrella is said to be, and by its width."""
+        result = np.ones_like(outlook.stage_s)
+        if answer.word not in ("after", "found"):
+            return result
+        stage = np.where(np.isnan(outlook.stage_s), 1e-6, np.maximum(outlook.stage_s, 1e-6))
+        if answer.age:
+            limit = JUST_S if answer.age == "just after" else LONG_S
+            sign = 1.0 if answer.age == "just after" else -1.0
+            spread = np.hypot(_AGE_SPREAD, np.minimum(outlook.spread_s / stage, 3.0))
+            result = (1.0 - _LAPSE) * _below(sign * np.log(limit / stage) / spread) + _LAPSE
+        if answer.width_m is not None:
+            drop = self.rigs.drop(2)
+            speed = np.maximum(drop.impact_speed_m_s + outlook.rising_m_s, 0.05)
+            liquid = self._setting.liquid
+            radius = spread_out(stage, drop.diameter_m, speed, liquid)
+            later = spread_out(stage + outlook.spread_s, drop.diameter_m, speed, liquid)
+            error = np.hypot(_READING_M, np.hypot(later - radius, _WIDTH_SPREAD * radius))
+            result = result * _bell(0.5 * answer.width_m - radius, error)
+        return result
+
     def _forget_offset(self) -> None:
-        self._z[:, _OFFSET] = self._rng.standard_normal(len(self._z))
+        self._z[:, _OFFSET] = self._draw_offsets(len(self._z))
         weights = self.weights
         self._set(self._z)
         self.weights = weights
@@ -235,7 +280,7 @@ class WeightedRigs:
         if not shot.dwells_s or not np.isfinite(dwell).all():
             return np.ones(len(dwell))
         seen = shot.dwells_s[0]
-        return _bell(seen / dwell - 1.0, _DWELL_SPREAD) + 1e-6
+        return _bell(seen / dwell - 1.0, _DWELL_SPREAD) + 0.02
 
     def _renew(self) -> None:
         mean = self.weights @ self._z
