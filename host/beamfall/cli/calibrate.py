@@ -66,6 +66,11 @@ def calibrate(
         "--gap-error",
         help="Error of the distance between two beams, or two heights of one beam.",
     ),
+    weighed: str | None = typer.Option(
+        None,
+        "--weighed",
+        help="Mass of --count drops that you caught and weighed, such as '2.1 g'; no drop falls.",
+    ),
     store: bool = typer.Option(
         True, help="Save the result for the next plan, beside the rig file."
     ),
@@ -82,6 +87,7 @@ def calibrate(
     Finds latency, distance, speed and drop diameter, each with its error. Fires drops without flash,
     or reads logged series. One beam alone cannot separate latency from distance: use two beams, or
     two series with the beam at two heights (--series A --series B).
+    Or catch 50 drops, weigh them, and say so: --count 50 --weighed '2.1 g'.
 
     `beamfall calibrate camera` measures the time from the shutter's contact to the open shutter: by the
     camera's hot-shoe contact on a spare input (camera.sync_input of the rig file), or with --flash.
@@ -101,6 +107,9 @@ def calibrate(
         raise UserError(f"--count {count}: expected {_DROPS_LEAST} or more")
     rig_file = None if what is None else Path(what)
     rig = load_rig(rig_file)
+    if weighed is not None:
+        _weigh(rig, weighed, count, port, seed, rig_file, store, as_json)
+        return
     error_m = parse_quantity(gap_error, "length", key="--gap-error", example="0.3 mm")
     check_request(rig, gap_error_m=error_m, valve=valve)
     asked: dict[str, Any] = {
@@ -130,6 +139,43 @@ def calibrate(
             "\nNot saved: these shots were fired with another rig file "
             f"('{done.of_rig}'); name that file."
         )
+
+
+def _weigh(
+    rig: Rig,
+    weighed: str,
+    count: int,
+    port: str | None,
+    seed: int,
+    rig_file: Path | None,
+    store: bool,
+    as_json: bool,
+) -> None:
+    mass_kg = parse_quantity(weighed, "mass", key="--weighed", example="2.1 g")
+    if not 1e-5 <= mass_kg <= 1.0:
+        raise UserError(f"--weighed = {weighed}: expected 0.01 g to 1 kg")
+    with Board.connect(port, rig=rig, seed=seed) as board:
+        done = workflow.weigh_drops(
+            rig, board, mass_kg=mass_kg, count=count, rig_file=rig_file, store=store
+        )
+    if as_json:
+        print_json(
+            {"volume_ul": round(done.volume_m3 * 1e9, 3), "error_ul": round(done.error_m3 * 1e9, 3),
+             "kept_in": None if done.kept is None else str(done.kept)}
+        )  # fmt: skip
+        return
+    print(
+        f"one drop: {done.volume_m3 * 1e9:.2f} ± {done.error_m3 * 1e9:.2f} µL, from {count} drops"
+    )
+    for name, words in TIMES.items():
+        if name in done.after.intervals:
+            one, other = done.before.intervals[name], done.after.intervals[name]
+            print(
+                f"{words}: {one.p50 * 1e3:.1f} ({one.p5 * 1e3:.1f} to {one.p95 * 1e3:.1f}) -> "
+                f"{other.p50 * 1e3:.1f} ({other.p5 * 1e3:.1f} to {other.p95 * 1e3:.1f}) ms"
+            )
+    if done.kept is not None:
+        print(f"Saved in {done.kept} for the next plan; `beamfall learned undo` undoes it.")
 
 
 def _fire(

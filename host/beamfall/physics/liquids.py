@@ -16,9 +16,9 @@ from beamfall.physics.ranges import check_range
 
 ROOM_TEMPERATURE_K = 293.15
 #: Parts a recipe may name; see `mix_by_parts`.
-INGREDIENTS = ("water", "glycerol", "milk", "surfactant", "gum", "dye")
+INGREDIENTS = ("water", "glycerol", "milk", "cream", "alcohol", "surfactant", "soap", "gum", "dye")
 #: Those that make a liquid by themselves (dye counts as water); a recipe has at least one of them.
-BASES = ("water", "glycerol", "milk", "dye")
+BASES = ("water", "glycerol", "milk", "cream", "alcohol", "dye")
 
 _PROPERTIES = frozenset({"density_kg_m3", "viscosity_pa_s", "surface_tension_n_m"})
 _GLYCEROL_SURFACE_TENSION_N_M = 0.0634  # pure, 20 °C (CRC Handbook, from memory)
@@ -26,6 +26,12 @@ _GLYCEROL_SURFACE_TENSION_N_M = 0.0634  # pure, 20 °C (CRC Handbook, from memor
 _MILK_DENSITY_KG_M3, _MILK_VISCOSITY_PA_S = 1030.0, 2.0e-3
 # Water with washing-up liquid above its critical concentration (common practice, no source).
 _SOAPY_SURFACE_TENSION_N_M = 0.030
+# Ethanol in water at 20 °C by tenths of mass: kg/m³, mPa·s, mN/m (CRC Handbook, from memory).
+_ALCOHOL = (
+    (998.2, 1.00, 72.7), (981.9, 1.54, 47.5), (968.7, 2.18, 37.7), (953.9, 2.71, 32.3),
+    (935.2, 2.91, 29.7), (913.9, 2.87, 28.0), (891.1, 2.67, 26.7), (867.8, 2.37, 25.5),
+    (843.4, 2.01, 24.3), (818.0, 1.61, 23.2), (789.3, 1.20, 22.4),
+)  # fmt: skip
 _GUM_SHEAR_PER_S = 100.0  # shear rate at which a power-law liquid's viscosity is quoted
 
 
@@ -154,6 +160,23 @@ def milk(temperature_k: float = ROOM_TEMPERATURE_K) -> Liquid:
     )  # fmt: skip
 
 
+def cream() -> Liquid:
+    """Whipping cream, about a third fat: usual values, all unknown (common practice, no source)."""
+    return Liquid("cream", 1000.0, 0.03, 0.045, unknown=_PROPERTIES)
+
+
+def alcohol_water(mass_fraction: float) -> Liquid:
+    """Ethanol in water at 20 °C, mass fraction 0-1 (CRC Handbook, from memory: within some 3 %)."""
+    c = check_range("alcohol mass fraction", mass_fraction, 0.0, 1.0)
+    low = min(int(c * 10.0), 9)
+    (rho0, mu0, s0), (rho1, mu1, s1) = _ALCOHOL[low], _ALCOHOL[low + 1]
+    x = 10.0 * c - low
+    return Liquid(
+        f"{c:.0%} alcohol in water", rho0 + x * (rho1 - rho0),
+        (mu0 + x * (mu1 - mu0)) * 1e-3, (s0 + x * (s1 - s0)) * 1e-3,
+    )  # fmt: skip
+
+
 def with_surfactant(liquid: Liquid, surface_tension_n_m: float | None = None) -> Liquid:
     """The liquid with a surfactant in it; give the surface tension if it was measured.
 
@@ -206,10 +229,11 @@ def mix_by_parts(
 ) -> Liquid:
     """A liquid from a recipe such as {"water": 10, "glycerol": 2, "dye": 0.05}.
 
-    `parts` are of volume or of mass (`by`), of `INGREDIENTS`. Dye counts as water. Surfactant sets
-    the surface tension and gum the viscosity to unknown, whatever their amount. Milk with water or
-    glycerol: density by volume, logarithm of the viscosity and surface tension by volume, all
-    three unknown. Raises PhysicsRangeError for a strange ingredient or amount.
+    `parts` are of volume or of mass (`by`), of `INGREDIENTS`. Dye counts as water. Surfactant, or soap, sets
+    the surface tension and gum the viscosity to unknown, whatever their amount (`thickeners` takes grams).
+    Water with glycerol, or with alcohol, by tables; of other mixtures density by volume, logarithm of the
+    viscosity and surface tension by volume, all three unknown. Raises PhysicsRangeError for a strange
+    ingredient or amount.
     """
     if by not in ("volume", "mass"):
         raise PhysicsRangeError(f"by = {by!r} is not a way to measure parts: 'volume' or 'mass'")
@@ -223,18 +247,20 @@ def mix_by_parts(
         "water": lambda: water(temperature_k),
         "glycerol": lambda: glycerol_water(1.0, temperature_k),
         "milk": lambda: milk(temperature_k),
+        "cream": cream,
+        "alcohol": lambda: alcohol_water(1.0),
     }
     base = {name: parts.get(name, 0.0) for name in pure}
     base["water"] += parts.get("dye", 0.0)
     if sum(base.values()) <= 0.0:
-        raise PhysicsRangeError("parts = 0 of water, glycerol and milk: name at least one of them")
+        raise PhysicsRangeError(f"parts = 0 of {', '.join(BASES)}: name at least one of them")
     liquids = {name: make() for name, make in pure.items() if base[name] > 0.0}
     volumes = {
         name: base[name] / (liquid.density_kg_m3 if by == "mass" else 1.0)
         for name, liquid in liquids.items()
     }
     mixed = _mix(liquids, volumes, temperature_k)
-    if parts.get("surfactant", 0.0) > 0.0:
+    if parts.get("surfactant", 0.0) + parts.get("soap", 0.0) > 0.0:
         mixed = with_surfactant(mixed)
     if parts.get("gum", 0.0) > 0.0:
         mixed = with_gum(mixed)
@@ -246,7 +272,10 @@ def _mix(
 ) -> Liquid:
     if len(liquids) == 1:
         return next(iter(liquids.values()))
-    if "milk" not in liquids:
+    if set(liquids) == {"water", "alcohol"}:
+        masses = {name: volumes[name] * liquids[name].density_kg_m3 for name in liquids}
+        return alcohol_water(masses["alcohol"] / sum(masses.values()))
+    if set(liquids) == {"water", "glycerol"}:
         masses = {name: volumes[name] * liquids[name].density_kg_m3 for name in liquids}
         return glycerol_water(masses["glycerol"] / sum(masses.values()), temperature_k)
     total = sum(volumes.values())

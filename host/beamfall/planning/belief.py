@@ -96,6 +96,8 @@ class Step:
             where = " from series " + ", ".join(str(one) for one in self.series)
         if self.kind == RESET:
             return "reset to the rig file"
+        if self.kind == CALIBRATED and not self.shots:
+            return "drops weighed"
         if self.kind == CALIBRATED:
             return f"calibrate{where}, {_count(self.shots, 'shot')}"
         answers = f"seek{where}, {_count(self.shots, 'answer')}"
@@ -326,6 +328,7 @@ def describe_basis(rig: Rig) -> dict[str, Any]:
         "jet": {
             "liquid": liquid.name,
             "parts": [[name, share] for name, share in liquid.parts],
+            "grams": [[name, dose] for name, dose in liquid.grams],
             "depth_m": rig.dish.depth_m,
             "law": 2,  # of onset and height: factors of an earlier one mean something else
             "bore_m": valve.bore_m,

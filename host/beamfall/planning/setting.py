@@ -18,6 +18,7 @@ from beamfall.physics.drops import (
 from beamfall.physics.fall import MAX_DIAMETER_M, MIN_DIAMETER_M
 from beamfall.physics.gravity import local_gravity
 from beamfall.physics.liquids import BASES, INGREDIENTS, Liquid, mix_by_parts
+from beamfall.physics.thickeners import THICKENERS, thicken
 from beamfall.setup.rig import Rig
 from beamfall.setup.rig_sections import LiquidInRig, Valve
 from beamfall.setup.units import quote
@@ -60,6 +61,13 @@ def make_liquid(entry: LiquidInRig) -> Liquid:
             key="liquid.name",
         )
     liquid = mix_by_parts(parts, entry.temperature_k)
+    for name, dose in entry.grams:
+        if name not in THICKENERS:
+            raise PhysicsRangeError(
+                f"liquid.grams of {quote(name)}: not known; known are {', '.join(THICKENERS)}",
+                key="liquid.grams",
+            )
+        liquid = thicken(liquid, name, dose)
     measured = {
         key: value
         for key in ("density_kg_m3", "viscosity_pa_s", "surface_tension_n_m")

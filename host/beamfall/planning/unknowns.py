@@ -70,7 +70,7 @@ def list_unknowns(rig: Rig, setting: Setting, prior: JetPrior | None = None) -> 
     rows = (
         _plain("nozzle_error_m", 0.0, u.height_m, -far, far, "uncertainty.height"),
         _plain("beam_error_m", 0.0, u.height_m, -far, far, "uncertainty.height"),
-        _ratio("volume_ratio", 1.0, _spread_volume(rig), 0.3, 3.0, "uncertainty.volume"),
+        _ratio("volume_ratio", 1.0, spread_volume(rig), 0.3, 3.0, "uncertainty.volume"),
         _ratio(
             "detachment_ratio", 1.0, 0.25, 0.4, 2.5,
             "the free drop's centre hangs about a diameter below the nozzle (0.7 to 1.5; estimate)",
@@ -132,7 +132,7 @@ def make_jet_prior(rig: Rig, setting: Setting) -> JetPrior:
     )
 
 
-def _spread_volume(rig: Rig) -> float:
+def spread_volume(rig: Rig) -> float:
     """Standard error of the drops' volume, as a share; wider where the valve's length is not known."""
     length = 0.0 if rig.valves[0].length_m is not None else _UNKNOWN_LENGTH
     return math.hypot(rig.uncertainty.volume, length)

@@ -251,14 +251,17 @@ def _check_geometry(rig: Rig) -> Iterator[KeyProblem]:
         )  # fmt: skip
 
 
+_SHARES = {"parts", "grams"}
+
+
 def _restore(kind: Any, entry: Mapping[str, Any]) -> Any:
     values = {key: entry[key] for key in kind.__dataclass_fields__ if key in entry}
-    if "parts" in values:
-        values["parts"] = tuple((str(name), float(share)) for name, share in values["parts"])
+    for key in _SHARES & values.keys():
+        values[key] = tuple((str(name), float(share)) for name, share in values[key])
     hints = get_type_hints(kind)
     for key, value in values.items():
         wanted = get_args(hints[key]) or (hints[key],)
-        if key != "parts" and not any(_fits(value, one) for one in wanted):
+        if key not in _SHARES and not any(_fits(value, one) for one in wanted):
             raise TypeError(f"{key} = {value!r} has the wrong type")
     return kind(**values)
 

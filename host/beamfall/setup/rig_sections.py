@@ -50,6 +50,9 @@ class LiquidInRig:
     parts: tuple[tuple[str, float], ...] = shares(
         default=(), meaning="a mixture instead of a name: parts by volume"
     )
+    grams: tuple[tuple[str, float], ...] = shares(
+        default=(), meaning="guar, xanthan or sugar in it: grams per 100 mL"
+    )
     temperature_k: float = quantity(
         "temperature", 273.15, 333.15, default=293.15, meaning="temperature of the liquid"
     )

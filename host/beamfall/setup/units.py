@@ -74,6 +74,20 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
                 ),
             ),
             Kind(
+                "mass",
+                "a mass",
+                "kg",
+                "2.1 g",
+                _factors(
+                    {
+                        "g gram grams": "0.001",
+                        "kg": "1",
+                        "mg": "1e-6",
+                        "oz ounces": "0.028349523125",
+                    }
+                ),
+            ),
+            Kind(
                 "duration",
                 "a time",
                 "s",

@@ -6,12 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from beamfall.planning.belief import Belief
 from beamfall.planning.calibration import calibrate as estimate
 from beamfall.planning.calibration import measure_drops
 from beamfall.planning.calibration.drops import check_request, make_drops
 from beamfall.planning.calibration.effect import compare_plans, keep_for_plan
 from beamfall.planning.calibration.measure import put_own_first
+from beamfall.planning.calibration.weigh import weigh
 from beamfall.planning.learned import find_file, load_learned, save_learned
+from beamfall.planning.make import make_plan
 from beamfall.workflows.steps import Begin, DropsFallen, Progress, Workflow, begin, fire
 
 if TYPE_CHECKING:
@@ -20,6 +23,7 @@ if TYPE_CHECKING:
     from beamfall.board import Board
     from beamfall.planning.calibration import Calibration
     from beamfall.planning.calibration.effect import Effect
+    from beamfall.planning.result import Plan
     from beamfall.setup.rig import Rig
     from beamfall.shots import ShotLog
 
@@ -67,6 +71,42 @@ def calibrate(
     return calibrate_by(
         log, rig, [series], gap_error_m=gap_error_m, valve=valve, rig_file=rig_file, store=store
     )
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """What weighing says: one drop's volume in m³ with its error, and the plan before and after."""
+
+    volume_m3: float
+    error_m3: float
+    before: Plan
+    after: Plan
+    kept: Path | None
+
+
+def weigh_drops(
+    rig: Rig,
+    board: Board,
+    *,
+    mass_kg: float,
+    count: int,
+    rig_file: Path | None = None,
+    store: bool = True,
+) -> Weighed:
+    """Take the mass of `count` drops of the first valve; the next plan with this board uses it.
+
+    Raises CalibrationError where the mass cannot be that of such drops.
+    """
+    alone, volume, error = weigh(rig, mass_kg, count)
+    identity, port = board.info.unique_id.hex(), board.name
+    file = find_file(rig_file)
+    earlier = load_learned(file, identity)
+    known = earlier or Belief(identity, port, port.startswith("sim"))
+    learned = known.add_calibration(rig, alone, used=())
+    if store:
+        save_learned(file, learned)
+    before, after = make_plan(rig, learned=earlier), make_plan(rig, learned=learned)
+    return Weighed(volume, error, before, after, file if store else None)
 
 
 def calibrate_by(
