@@ -247,7 +247,7 @@ def list_assumptions(rig: Rig, setting: Setting, learned: Belief | None) -> list
     known = learned.fit(rig) if learned is not None else None
     if learned is None or known is None or not _narrows_jet(known[1]):
         found.append(
-            "the jet's onset, rise and height come from the literature, with wide limits; seeking narrows them"
+            "the jet's onset, rise and height come from computed splashes, with wide limits; seeking narrows them"
         )
     if learned is not None and known is not None:
         found.append(learned.describe())
