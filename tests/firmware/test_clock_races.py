@@ -127,7 +127,7 @@ def shoot(port: LivePort, window: int, dwell: int) -> tuple[int, int, int]:
 COST = 40 * 125  # 40 us: what a call takes on a board
 
 
-@pytest.mark.parametrize("entry", [0, 8 * 125])
+@pytest.mark.parametrize("entry", [8 * 125, *in_full(0)])
 def test_an_edge_inside_the_window_counts_whenever_the_core_looks(entry: int) -> None:
     for window in range(5 * MS, 5 * MS + 4 * COST, COST // 3):
         for before in range(0, 4 * COST, 311):
@@ -182,10 +182,11 @@ def watch(port: LivePort, until: int) -> list[int]:
 @pytest.mark.parametrize("kind", [LivePort, *in_full(ManyPort)])
 @pytest.mark.parametrize("entry", [0, *in_full(8 * 125)])
 @pytest.mark.parametrize("cost", [COST, *in_full(*range(COST + 599, COST + 3000, 599))])
+@pytest.mark.parametrize("begin", [0, *in_full(1, 2, 3)])
 def test_a_watch_tells_edges_right_around_the_turn_of_its_clock(
-    kind, entry: int, cost: int
+    kind, entry: int, cost: int, begin: int
 ) -> None:
-    for offset in range(-3 * COST, 3 * COST, 2003):
+    for offset in range(-3 * COST + 2003 * begin, 3 * COST, 4 * 2003):
         times = [HZ, TURN + offset, TURN + 3 * MS, 2 * TURN + offset, 2 * TURN + 9 * MS]
         port = kind([(ticks, number % 2) for number, ticks in enumerate(times)], cost, entry)
         assert watch(port, 2 * TURN + 40 * MS) == times, offset

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import io
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from beamfall.setup.rig import load_rig
 from beamfall.setup.rig_keys import list_all_keys
 
 
+@functools.cache
 def walk_through(**answers: str) -> Walk:
     walk = Walk("mine")
     while (question := walk.question) is not None:

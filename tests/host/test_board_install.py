@@ -138,6 +138,7 @@ def test_files_of_the_users_own_outlive_an_installation(files: Path, prompt: Pro
         assert sha256(files / path) == bundle.digest(path), path
 
 
+@pytest.mark.full
 def test_a_profile_changed_on_the_board_is_the_users_own(files: Path, prompt: Prompt) -> None:
     interpreter = prompt.enter()
     bundle = make_bundle(find_profile("simulated"), interpreter.mpy, source_only=True)
@@ -158,6 +159,7 @@ def test_a_profile_changed_on_the_board_is_the_users_own(files: Path, prompt: Pr
     assert set(done["removed"]) == bundle.files.keys() - {"main.py", "boards/simulated.py"}
 
 
+@pytest.mark.full
 def test_what_an_installation_cut_short_has_left_is_its_own(
     files: Path, prompt: Prompt, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -202,6 +204,7 @@ def test_install_chooses_compiles_and_leaves_the_board_at_its_prompt(
     assert any("SHA-256" in text for text in told)
 
 
+@pytest.mark.full
 def test_a_profile_of_ones_own_goes_along(port: str, files: Path, tmp_path: Path) -> None:
     mine = tmp_path / "my_board.py"
     mine.write_text(

@@ -126,6 +126,7 @@ def names(log: ShotLog, series: int) -> set[str]:
     return {finding.name for finding in assess_series(read_series(log, series)).findings}
 
 
+@pytest.mark.full
 def test_scatter_is_that_of_the_simulated_rig(log: ShotLog, fire_series: Fire) -> None:
     """200 µs of latency in the example rig file, drawn within about 30 % for this seed's rig."""
 
