@@ -22,7 +22,7 @@ from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.sequence_file import parse_sequence
 from beamfall.setup.toml_write import rig_to_file, sequence_to_file, write_toml
 from beamfall.shots import ShotLog
-from beamfall.workflows.slots import name_slots, store_recipe
+from beamfall.workflows.slots import find_recipes, store_recipe
 
 HZ = 125_000_000
 
@@ -212,7 +212,8 @@ def test_a_stored_recipe_is_what_the_board_holds(kept: Kept) -> None:
         store_recipe(board, log, kept.recipe, 2)
         (slot,) = board.slots().slots
         assert slot.digest == kept.recipe.sequence.make_table(board.info).digest
-        assert name_slots(board, kept.shelf) == {2: NAME}
+        (found,) = find_recipes(board, kept.shelf).items()
+        assert found[0] == 2 and found[1] is not None and found[1].name == NAME
 
 
 def test_a_recipe_beyond_a_boards_limits_is_refused_and_its_slot_stays_empty(kept: Kept) -> None:

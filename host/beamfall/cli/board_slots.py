@@ -9,8 +9,14 @@ import typer
 from beamfall.board import Board
 from beamfall.cli.output import print_json, print_table
 from beamfall.cli.shoot import PORT_HELP
+from beamfall.cli.targets import check_target
+from beamfall.files import write_text
+from beamfall.recipes.card import make_card
+from beamfall.recipes.shelf import Shelf
 from beamfall.setup.sequence_file import load_sequence
 from beamfall.shots import ShotLog
+from beamfall.text import show_text
+from beamfall.workflows.slots import find_recipes
 
 app = typer.Typer(
     help="Sequences stored on the board, for its button.",
@@ -36,6 +42,8 @@ def list_slots(
 
     with Board.connect(port) as board:
         found = board.slots()
+        recipes = find_recipes(board, Shelf.open())
+    names = {slot: one.name for slot, one in recipes.items() if one is not None}
     if as_json:
         for slot in found.slots:
             print_json(
@@ -43,6 +51,7 @@ def list_slots(
                     "slot": slot.slot,
                     "rows": slot.rows,
                     "digest": slot.digest.hex(),
+                    "recipe": names.get(slot.slot),
                     "chosen": slot.slot == found.chosen,
                 }
             )
@@ -51,10 +60,11 @@ def list_slots(
         print(f"All {found.most} slots are empty.")
         return
     print_table(
-        ("slot", "rows", "digest", ""),
+        ("slot", "recipe", "rows", "digest", ""),
         [
             (
                 str(s.slot),
+                names.get(s.slot, ""),
                 str(s.rows),
                 s.digest.hex(),
                 "loaded at every start" if s.slot == found.chosen else "",
@@ -63,6 +73,26 @@ def list_slots(
         ],
         numeric=("slot", "rows"),
     )
+
+
+@app.command("card")
+def write_card(
+    file: Path = typer.Argument(
+        ..., help="The card to write, such as card.html; print it from a browser."
+    ),
+    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+) -> None:
+    """Write a card to print: what each slot holds, what the light says, what to do."""
+    check_target(file, "FILE", (".html",))
+    with Board.connect(port) as board:
+        chosen, shelf = board.slots().chosen, Shelf.open()
+        recipes = {
+            slot: None if one is None else shelf.load(one.name)
+            for slot, one in find_recipes(board, shelf).items()
+        }
+        name = board.info.name
+    write_text(file, make_card(name, recipes, chosen))
+    print(f"Written to {show_text(file)}: open it in a browser and print it.")
 
 
 @app.command("save")

@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from beamfall.cli import photographs, shots_export, shots_keep, shots_mend, shots_repeat
+from beamfall.cli import (
+    photographs,
+    shots_export,
+    shots_fetch,
+    shots_keep,
+    shots_mend,
+    shots_repeat,
+)
 from beamfall.cli.numbers import check_whole
 from beamfall.cli.open_log import NOTHING_YET, open_log, warn
 from beamfall.cli.output import print_json, print_pairs, print_table, say_time
@@ -129,6 +136,7 @@ app.command("rate")(shots_keep.rate)
 app.command("picture")(shots_keep.picture)
 app.command("export")(shots_export.export)
 app.command("mend")(shots_mend.mend)
+app.command("fetch")(shots_fetch.fetch)
 app.command("repeat")(shots_repeat.repeat)
 app.command("match")(photographs.match)
 app.command("catalogue")(photographs.catalogue)

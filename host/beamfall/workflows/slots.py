@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from beamfall.errors import RecipeError, SequenceError
+from beamfall.workflows.series import settle_earlier
 
 if TYPE_CHECKING:
     from beamfall.board import Board
@@ -27,14 +29,27 @@ def store_recipe(board: Board, log: ShotLog, recipe: Recipe, slot: int) -> None:
     board.save_slot(slot)
 
 
-def name_slots(board: Board, shelf: Shelf) -> dict[int, str]:
-    """Return which slots hold a recipe of the shelf, by its name."""
-    names: dict[bytes, str] = {}
+def find_recipes(board: Board, shelf: Shelf) -> dict[int, Recipe | None]:
+    """Return the slots that hold something, each with the recipe of the shelf that it holds, or None."""
+    known: dict[bytes, Recipe] = {}
     for one in shelf.list():
         if one.recipe is None:
             continue
         try:
-            names[one.recipe.sequence.make_table(board.info).digest] = one.recipe.name
+            known[one.recipe.sequence.make_table(board.info).digest] = one.recipe
         except SequenceError:  # beyond this board's limits: then it is in none of its slots
             continue
-    return {one.slot: names[one.digest] for one in board.slots().slots if one.digest in names}
+    return {one.slot: known.get(one.digest) for one in board.slots().slots}
+
+
+@dataclass(frozen=True)
+class Fetched:
+    """Shots that a board has held: their numbers in the log, and how many it had to forget since it started."""
+
+    shots: tuple[int, ...]
+    forgotten: int
+
+
+def fetch_shots(board: Board, log: ShotLog) -> Fetched:
+    """Bring what the board holds of its button's shots into the log; raises ShotError where it never ends."""
+    return Fetched(tuple(settle_earlier(board, log)), board.status().shots_forgotten)

@@ -1,0 +1,58 @@
+"""`beamfall shots fetch`: the shots of an evening without a laptop, out of the board and into the log."""
+
+from __future__ import annotations
+
+import typer
+
+from beamfall.board import Board
+from beamfall.cli.output import print_json, print_table
+from beamfall.cli.shoot import PORT_HELP
+from beamfall.shots import ShotLog
+from beamfall.workflows.slots import fetch_shots
+
+
+def fetch(
+    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    as_json: bool = typer.Option(False, "--json", help="One JSON object."),
+) -> None:
+    """Bring the shots that the board's button has fired into the log, with their edges.
+
+    The board keeps as many as fit into its memory, the newest, until it is switched off. Every command that fires
+    does the same first.
+    """
+    with ShotLog.open() as log, Board.connect(port) as board:
+        fetched = fetch_shots(board, log)
+        records = [log.read_shot(shot).record for shot in fetched.shots]
+    if as_json:
+        print_json(
+            {
+                "shots": list(fetched.shots),
+                "edges": [len(one.edges) for one in records],
+                "edges_missing": [one.counts.get("edges_missing", 0) for one in records],
+                "forgotten": fetched.forgotten,
+            }
+        )
+        return
+    if records:
+        print_table(
+            ("shot", "state", "edges", "lost edges"),
+            [
+                (
+                    str(one.shot),
+                    one.shown_state,
+                    str(sum(edge.ticks is not None for edge in one.edges)),
+                    str(one.counts.get("edges_missing") or ""),
+                )
+                for one in records
+            ],
+            numeric=("shot", "edges", "lost edges"),
+        )
+    count = len(records)
+    print(
+        f"{'1 shot' if count == 1 else f'{count} shots'} came into the log." if count
+        else "The board holds no shot that is not in the log."
+    )  # fmt: skip
+    if fetched.forgotten:
+        print(
+            f"{fetched.forgotten} older ones no longer fitted into the board's memory and are lost."
+        )

@@ -1,0 +1,112 @@
+"""An evening without a laptop: slots with names, the button, restarts, a full memory, and the shots afterwards."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from kept_recipes import Kept
+
+from beamfall.board import Board
+from beamfall.link import Link, PortTraits
+from beamfall.link.traits import REAL
+from beamfall.recipes.card import make_card
+from beamfall.setup.signals import Signal
+from beamfall.shots import ShotLog
+from beamfall.sim.build import draw_model
+from beamfall.sim.embedded import SimulatedTransport
+from beamfall.sim.rig import SimulatedRig
+from beamfall.workflows.slots import fetch_shots, find_recipes, store_recipe
+
+BUTTON1 = int(Signal["button1"])
+
+
+class RigWithButton(SimulatedRig):
+    """A simulated rig beside which somebody presses the board's button."""
+
+    def press(self, transport: SimulatedTransport) -> None:
+        """Hold the button down for 0.1 s, and wait until the shot is over. No host listens."""
+        self._covers.setdefault(BUTTON1, 0)
+        now_s = self.now_s(transport)
+        self._schedule(now_s + 0.01, now_s + 0.11, BUTTON1, self._ticks(now_s))
+        transport.sleep(6.0)
+
+    @staticmethod
+    def now_s(transport: SimulatedTransport) -> float:
+        """The rig's time: since the board's newest start."""
+        return transport._channel.now / transport._channel.clock_hz
+
+
+class RealBoard(Board):
+    """As behind a real port: a boot id is of one life only."""
+
+    @property
+    def traits(self) -> PortTraits:
+        return REAL
+
+
+def connect(transport: SimulatedTransport) -> Board:
+    link = Link(transport, acknowledge_on_receipt=False)
+    link.open()
+    return RealBoard(link)
+
+
+@pytest.fixture
+def rig(kept: Kept) -> RigWithButton:
+    return RigWithButton(draw_model(kept.recipe.rig, 3), 3)
+
+
+def test_every_slot_takes_a_recipe_and_keeps_its_name(kept: Kept, rig: RigWithButton) -> None:
+    with connect(SimulatedTransport(rig, seed=3)) as board, ShotLog.open(kept.folder / "l") as log:
+        most = board.slots().most
+        for slot in range(1, most + 1):
+            one = kept.recipe.renamed(f"slot {slot}")
+            one = replace(one, sequence=replace(one.sequence, tail_s=0.05 + 0.01 * slot))
+            kept.shelf.save(one)
+            store_recipe(board, log, one, slot)
+        found = find_recipes(board, kept.shelf)
+        names = {slot: one.name for slot, one in found.items() if one is not None}
+        assert names == {slot: f"slot {slot}" for slot in range(1, most + 1)}
+        card = make_card("<i>b</i>", found, 3)
+    assert all(f"<b>slot {slot}</b>" in card for slot in names) and "<i>" not in card
+
+
+def test_after_a_power_cut_the_chosen_recipe_is_ready_and_nothing_has_fired(
+    kept: Kept, rig: RigWithButton
+) -> None:
+    transport = SimulatedTransport(rig, seed=3)
+    with ShotLog.open(kept.folder / "l") as log:
+        board = connect(transport)
+        store_recipe(board, log, kept.recipe, 2)
+        board.choose_slot(2)
+        transport.restart_board()
+        board = connect(transport)
+        assert board.status().digest == kept.recipe.sequence.make_table(board.info).digest
+        assert fetch_shots(board, log).shots == ()
+        rig.press(transport)
+        (shot,) = fetch_shots(connect(transport), log).shots
+        record = log.read_shot(shot).record
+    assert record.state == "fired"
+    assert [edge.what for edge in record.edges if edge.what == "flash1"] == ["flash1"] * 2
+
+
+def test_a_full_memory_keeps_the_newest_shots_and_says_how_many_it_forgot(
+    kept: Kept, rig: RigWithButton
+) -> None:
+    pressed = 60
+    transport = SimulatedTransport(rig, seed=3)
+    with ShotLog.open(kept.folder / "l") as log:
+        store_recipe(connect(transport), log, kept.recipe, 1)
+        for _ in range(pressed):
+            rig.press(transport)
+        board = connect(transport)
+        fetched = fetch_shots(board, log)
+        records = [log.read_shot(shot).record for shot in fetched.shots]
+        assert fetch_shots(board, log).shots == ()
+    assert fetched.forgotten >= 1
+    assert len(records) == pressed - fetched.forgotten
+    releases = [one.release for one in records]
+    assert releases == sorted(set(releases))
+    # The oldest may have lost edges: the first of its reports made room.
+    assert not any(one.counts.get("edges_missing") for one in records[1:])
+    assert {one.state for one in records} == {"fired"}
