@@ -71,7 +71,7 @@ def draw_beam_head() -> Any:
         a,
         2,
         -25,
-        "Push a straight 5 mm rod through both tubes while the glue sets, then they are in line. Level the "
+        "Push a straight 6 mm rod through both tubes while the glue sets, then they are in line. Level the "
         "bar within 1°. The slit lies\n"
         "flat: its long side is level, so that a drop a little off the middle still crosses all of its "
         "height. Emitter and receiver are\n"

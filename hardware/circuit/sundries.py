@@ -169,7 +169,7 @@ SUNDRIES = (
     Sundry(
         "TUBES",
         "4",
-        "black tube, 5 mm inside, 20 mm long",
+        "black tube, 6 mm inside, 20 mm long (an LED's flange is 5.9 mm wide); not with the printed beam head",
         "beam heads: keep lamp light out",
         "black drinking straw in heat-shrink",
         "low",
@@ -185,7 +185,7 @@ SUNDRIES = (
     Sundry(
         "BARS",
         "2",
-        "strip of plastic or wood, about 100 × 20 × 5 mm, with two blocks 8 mm wide; glue; straight 5 mm rod",
+        "strip of plastic or wood, about 100 × 20 × 5 mm, with two blocks 8 mm wide; glue; straight 6 mm rod; not with the printed beam head",
         "hold a beam's two tubes in line; the rod is pulled out again",
         "",
         "low",
