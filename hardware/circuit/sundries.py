@@ -185,7 +185,8 @@ SUNDRIES = (
     Sundry(
         "BARS",
         "2",
-        "strip of plastic or wood, about 100 × 20 × 5 mm, with two blocks 8 mm wide; glue; straight 6 mm rod; not with the printed beam head",
+        "strip of plastic or wood, about 100 × 20 × 5 mm, with two blocks 8 mm wide; glue; straight 6 mm rod; not with "
+        "the printed beam head",
         "hold a beam's two tubes in line; the rod is pulled out again",
         "",
         "low",
