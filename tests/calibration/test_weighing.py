@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
+import json
+import os
 from pathlib import Path
 
 import pytest
+from command_line import run_cli
 
 from beamfall.board import Board
 from beamfall.errors import CalibrationError
@@ -39,3 +42,11 @@ def test_a_mass_that_cannot_be_is_refused() -> None:
     one = compute_volume(compute_drop(rig.valves[0], make_setting(rig)))
     with pytest.raises(CalibrationError, match="Check the count"):
         weigh(rig, 5.0 * 998.2 * 50 * one, 50)
+
+
+def test_the_command_takes_the_weight_and_refuses_half_of_it(tmp_path: Path) -> None:
+    environment = dict(os.environ, BEAMFALL_LOG=str(tmp_path / "shots.sqlite3"))
+    words = ("calibrate", "drops", "--port", "sim", "--weighed", "2.1 g")
+    done = run_cli(*words, "--count", "50", "--json", environment=environment)
+    assert json.loads(done.stdout)["volume_ul"] == pytest.approx(42.08, abs=0.01)
+    assert run_cli(*words, environment=environment).returncode == 2

@@ -36,15 +36,16 @@ if TYPE_CHECKING:
     from beamfall.workflows.calibrate import Calibrated
 
 
-CAMERA = "camera"
+CAMERA, DROPS = "camera", "drops"
 _DROPS, _DROPS_LEAST = 20, 8
 
 
 def calibrate(
     what: str | None = typer.Argument(
         None,
-        metavar="[camera] [RIG]",
-        help="Rig file (TOML); default: the example rig. With 'camera' before it: the shutter lag.",
+        metavar="[camera|drops] [RIG]",
+        help="Rig file (TOML); default: the example rig. With 'camera' before it: the shutter lag; "
+        "with 'drops': what they weigh.",
         show_default=False,
     ),
     of_camera: Path | None = typer.Argument(None, hidden=True),
@@ -69,7 +70,7 @@ def calibrate(
     weighed: str | None = typer.Option(
         None,
         "--weighed",
-        help="Mass of --count drops that you caught and weighed, such as '2.1 g'; no drop falls.",
+        help="drops: mass of --count drops that you caught, such as '2.1 g'; none falls.",
     ),
     store: bool = typer.Option(
         True, help="Save the result for the next plan, beside the rig file."
@@ -87,7 +88,7 @@ def calibrate(
     Finds latency, distance, speed and drop diameter, each with its error. Fires drops without flash,
     or reads logged series. One beam alone cannot separate latency from distance: use two beams, or
     two series with the beam at two heights (--series A --series B).
-    Or catch 50 drops, weigh them, and say so: --count 50 --weighed '2.1 g'.
+    `beamfall calibrate drops --weighed '2.1 g' --count 50`: the volume from drops that you caught and weighed.
 
     `beamfall calibrate camera` measures the time from the shutter's contact to the open shutter: by the
     camera's hot-shoe contact on a spare input (camera.sync_input of the rig file), or with --flash.
@@ -98,6 +99,16 @@ def calibrate(
             exposure_s=None if flash is None else parse_duration(flash, key="--flash", example="1 s"),
         )  # fmt: skip
         return
+    if what == DROPS and not Path(DROPS).is_file():
+        if weighed is None or count is None:
+            raise UserError(
+                "calibrate drops: catch drops, weigh them, and give --weighed '2.1 g' --count 50; "
+                "`beamfall drip` releases one"
+            )
+        _weigh(load_rig(of_camera), weighed, count, port, seed, of_camera, store, as_json)
+        return
+    if weighed is not None:
+        raise UserError("--weighed belongs to `beamfall calibrate drops`")
     if of_camera is not None:
         raise UserError(f"calibrate {what} {of_camera}: give one rig file, or camera and one")
     if flash is not None or ask:
@@ -107,9 +118,6 @@ def calibrate(
         raise UserError(f"--count {count}: expected {_DROPS_LEAST} or more")
     rig_file = None if what is None else Path(what)
     rig = load_rig(rig_file)
-    if weighed is not None:
-        _weigh(rig, weighed, count, port, seed, rig_file, store, as_json)
-        return
     error_m = parse_quantity(gap_error, "length", key="--gap-error", example="0.3 mm")
     check_request(rig, gap_error_m=error_m, valve=valve)
     asked: dict[str, Any] = {
