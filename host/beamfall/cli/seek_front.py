@@ -9,7 +9,14 @@ from beamfall.cli import words
 from beamfall.cli.front import Terminal
 from beamfall.cli.output import print_json
 from beamfall.text import show_text
-from beamfall.workflows.seek import Answered, Misfired, SearchBegun, SearchStopped, WhatIsSeen
+from beamfall.workflows.seek import (
+    Answered,
+    Misfired,
+    PictureRead,
+    SearchBegun,
+    SearchStopped,
+    WhatIsSeen,
+)
 from beamfall.workflows.steps import Event, Question
 
 
@@ -31,6 +38,8 @@ class SeekTerminal(Terminal):
                 print(words.BEGINS_APART)
             case Misfired():
                 print(words.say_misfired(event))
+            case PictureRead(reading=reading):
+                print(words.say_reading(reading))
             case Answered():
                 print(words.say_answered(event))
             case SearchStopped():
@@ -45,9 +54,11 @@ class SeekTerminal(Terminal):
         else:
             self._show_shot(question)
         while True:
-            typed = self.read(
-                f"What does the picture show? ({', '.join(question.choices)}; ? explains) "
-            )
+            typed = self._read_line(words.say_what_is_seen(question))
+            if typed is None:
+                if question.otherwise is None:
+                    raise self.gone
+                return question.otherwise
             if typed != "?":
                 return typed
             for line in words.explain_answers():

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from beamfall.planning.seek.answer import AGES, WORDS
 from beamfall.shots.remarks import list_remarks
 from beamfall.text import show_text
+from beamfall.workflows.reading import Reading
 from beamfall.workflows.steps import Pictured, PictureLate
 
 if TYPE_CHECKING:
@@ -157,6 +158,19 @@ def say_asked(question: WhatIsSeen) -> str:
     """The shot that is asked about."""
     aim = question.aim
     return f"shot {question.fired.shot} ({aim.number} of at most {aim.most}): {_say_aim(aim)}"
+
+
+def say_what_is_seen(question: WhatIsSeen) -> str:
+    """The question under a picture."""
+    known = f"{', '.join(question.choices)}; ? explains"
+    if question.otherwise is None:
+        return f"What does the picture show? ({known}) "
+    return f"Enter agrees; else say what it shows ({known}) "
+
+
+def say_reading(reading: Reading) -> str:
+    """What was read in a photograph."""
+    return f"  read in the picture: {reading.said}"
 
 
 def explain_answers() -> Iterator[str]:

@@ -25,7 +25,7 @@ from beamfall.workflows.check import (
     TestMade,
 )
 from beamfall.workflows.recipe import ApplyCorrection, DayCompared
-from beamfall.workflows.seek import Answered, SearchBegun, ShotAhead, WhatIsSeen
+from beamfall.workflows.seek import AGREED, Answered, SearchBegun, ShotAhead, WhatIsSeen
 from beamfall.workflows.steps import (
     AwaitingPicture,
     ContainerBelow,
@@ -143,13 +143,15 @@ class PageFrontEnd:
         ask = self._work.ask
         match question:
             case WhatIsSeen(fired=fired):
-                return ask(
+                agree = () if question.otherwise is None else ((words.AGREE, words.AGREES),)
+                answer = ask(
                     words.WHAT_IS_SEEN,
-                    (*WORDS.items(), *AGES.items()),
-                    hint=problem or words.WITH_HEIGHTS,
+                    (*agree, *WORDS.items(), *AGES.items()),
+                    hint=problem or words.say_what_was_read(question),
                     free=True,
                     shot=fired.shot,
                 )
+                return AGREED if answer == words.AGREE else answer
             case WhichPicture():
                 return ask(
                     words.say_which(question),

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from beamfall.photos.arrival import Late
     from beamfall.wire import WireEnum
     from beamfall.workflows.calibrate import Calibrated
-    from beamfall.workflows.seek import Aim, Answered, Sought
+    from beamfall.workflows.seek import Aim, Answered, Sought, WhatIsSeen
     from beamfall.workflows.series import UnclaimedShot
     from beamfall.workflows.service import Dripped, Flashed
     from beamfall.workflows.steps import (
@@ -40,6 +40,7 @@ if TYPE_CHECKING:
 TIMINGS_CHECKED = "those on this page"
 WHAT_IS_SEEN = "What does the picture show?"
 WITH_HEIGHTS = "If you measured heights, type them too: before jet 31 mm drop 42 mm"
+AGREE, AGREES = "agree", "I agree with what was read"
 CHECK_AHEAD = (
     "The check will open the valve and fire the flash several times. Has everyone been warned?"
 )
@@ -67,6 +68,13 @@ def say_late(late: Late) -> str:
     parts = [] if late.arrived is None else [f"shot {late.arrived.shot}'s picture came late"]
     parts += [f"{show_text(file.name)} belongs to no shot" for file in late.strays]
     return "; ".join(parts)
+
+
+def say_what_was_read(question: WhatIsSeen) -> str:
+    """What was read in the picture that is asked about; how to add heights where there is none."""
+    if question.reading is None:
+        return WITH_HEIGHTS
+    return f"Read in the picture: {question.reading.said}"
 
 
 def say_which(question: WhichPicture) -> str:

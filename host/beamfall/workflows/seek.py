@@ -6,8 +6,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from beamfall.errors import NoProgress
+from beamfall.errors import NoProgress, UserError
 from beamfall.planning.seek.answer import WORDS, Answer, read_answer, read_shot, say_useless
+from beamfall.workflows.reading import PictureReader, Reading, read_marks
 from beamfall.workflows.steps import (
     Begin,
     Event,
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from beamfall.planning.seek.search import Search
     from beamfall.setup.rig import Rig
 
+AGREED = ""  # an answer that agrees with what was read in the picture
 MISSES_MOST = 3  # shots in a row that did not fire
 
 
@@ -49,17 +51,36 @@ class Aim:
 
 @dataclass(frozen=True)
 class WhatIsSeen(Question[Answer]):
-    """What does the picture of this shot show?"""
+    """What does the picture of this shot show?
+
+    `reading`: what was read in the photograph that has arrived; an empty answer agrees with it, and a mark in pixels
+    (`tip 512`) has it read again.
+    """
 
     aim: Aim
     fired: Fired
+    reading: Reading | None = None
+    again: Callable[[Mapping[str, float]], Reading] | None = None
 
     @property
     def choices(self) -> tuple[str, ...]:
         return tuple(WORDS)
 
+    @property
+    def otherwise(self) -> str | None:
+        return AGREED if self.reading is not None and self.reading.answer is not None else None
+
     def read(self, text: str) -> Answer:
-        return read_answer(text)
+        given = text.strip().lower()
+        if given == AGREED and self.reading is not None and self.reading.answer is not None:
+            return self.reading.answer
+        marks = read_marks(given)
+        if not marks or self.again is None:
+            return read_answer(text)
+        reading = self.again(marks)
+        if reading.answer is None:
+            raise UserError(f"with this mark it is not sure either: {reading.said}")
+        return reading.answer
 
 
 @dataclass(frozen=True)
@@ -83,6 +104,14 @@ class Misfired(Event):
 
     fired: Fired
     in_a_row: int
+
+
+@dataclass(frozen=True)
+class PictureRead(Event):
+    """What was read in the photograph of a shot."""
+
+    fired: Fired
+    reading: Reading
 
 
 @dataclass(frozen=True)
@@ -165,13 +194,14 @@ def seek(
     asks: bool = True,
     heights: bool = False,
     seed: int = 0,
+    reader: PictureReader | None = None,
 ) -> Workflow[Sought]:
     """Search for the collision `stage_s` after the contact (None: the rig's aim) in at most `most` shots.
 
     Starts from what was learned beside `rig_file` (None: of the example rig), unless `fresh`; what this search
     learns is kept there, also where it is stopped. `asks` False: behind a simulated port its own photographer
-    answers, with `heights` too. Raises RigFileError for a rig that wants no collision, NoProgress where shots in
-    a row fire or teach nothing.
+    answers, with `heights` too. `reader` looks at photographs that arrive. Raises RigFileError for a rig that wants
+    no collision, NoProgress where shots in a row fire or teach nothing.
     """
     from beamfall.planning.learned import find_file, load_learned
     from beamfall.planning.seek.search import Search
@@ -181,7 +211,7 @@ def seek(
     search = Search(rig, wanted_s=stage_s, learned=learned, fresh=fresh, seed=seed)
     studio = board.traits.studio
     look = None if asks or studio is None else studio.find_photographer(heights=heights)
-    return (yield from _Seek(search, board, most, look, kept).run())
+    return (yield from _Seek(search, board, most, look, kept, reader=reader).run())
 
 
 @dataclass
@@ -197,6 +227,8 @@ class _Seek:
     last: Aim | None = None
     shots: list[Answered] = field(default_factory=list)
     belief: Belief | None = None
+    reader: PictureReader | None = None
+    reading: Reading | None = None  # of the newest photograph
 
     def run(self) -> Workflow[Sought]:
         search = self.search
@@ -267,6 +299,8 @@ class _Seek:
             answer = yield from self._see(aim, fired)
             search.take(shot, answer)
             note = answer.said
+            if self.reading is not None and answer is self.reading.answer:
+                note += ", read in its picture"
         yield Remark(fired.shot, f"seek: {note}")
         answered = Answered(aim, fired, answer, useless, search.chance, search.misfit)
         self.shots.append(answered)
@@ -274,9 +308,22 @@ class _Seek:
         search.stop_if_useless()
 
     def _see(self, aim: Aim, fired: Fired) -> Workflow[Answer]:
-        if self.look is not None:
-            return Answer(*self.look(fired.picture))
-        return (yield from ask(WhatIsSeen(aim, fired)))
+        photo, reader, self.reading = fired.photo, self.reader, None
+        if photo is None or reader is None:
+            if self.look is not None:
+                return Answer(*self.look(fired.picture))
+            return (yield from ask(WhatIsSeen(aim, fired)))
+        self.reading = reading = reader.read(photo.path, {})
+        yield PictureRead(fired, reading)
+        if (
+            self.look is not None
+        ):  # the simulated photographer agrees, and helps where it is not sure
+            return reading.answer or Answer(*self.look(fired.picture))
+
+        def again(marks: Mapping[str, float]) -> Reading:
+            return reader.read(photo.path, marks)
+
+        return (yield from ask(WhatIsSeen(aim, fired, reading, again)))
 
     def _judge(self) -> Truth | None:
         search, studio = self.search, self.board.traits.studio
