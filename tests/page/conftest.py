@@ -121,7 +121,12 @@ def serve(
     running: list[Served] = []
 
     def begin(
-        opener: Opener | None = None, *, rig: str | None = None, pace: float = 30.0, seed: int = 3
+        opener: Opener | None = None,
+        *,
+        rig: str | None = None,
+        pace: float = 30.0,
+        seed: int = 3,
+        tls: bool = False,
     ) -> Served:
         file = None
         if rig is not None:
@@ -129,7 +134,7 @@ def serve(
             file.write_text(rig, encoding="utf-8")
         server = PageServer(
             opener or make_opener("sim", seed), rig_file=file, listen=parse_listen("127.0.0.1:0"),
-            seed=seed, pace=pace, log_path=log_path,
+            seed=seed, pace=pace, log_path=log_path, tls=tls,
         )  # fmt: skip
         served = Served(server)
         running.append(served)

@@ -150,7 +150,7 @@ def run_async(work: Coroutine[Any, Any, Any]) -> Any:
 
 
 def answers(origin: str) -> bool:
-    host, _, port = origin.removeprefix("http://").rpartition(":")
+    host, _, port = origin.partition("://")[2].rpartition(":")
     with socket.socket() as probe:
         return probe.connect_ex((host, int(port))) == 0
 

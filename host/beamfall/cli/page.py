@@ -28,6 +28,11 @@ def page(
         "--listen",
         help="Address and port; 0.0.0.0:8080 also lets a tablet on your network connect.",
     ),
+    tls: bool = typer.Option(
+        False,
+        "--tls",
+        help="Encrypt the page with a certificate of this computer's own; a browser warns of it once.",
+    ),
     browser: bool = typer.Option(True, "--browser/--no-browser", help="Open it in a browser."),
     seed: int = typer.Option(0, "--seed", min=0, help="Random seed of a simulated rig."),
     pace: float = typer.Option(
@@ -55,6 +60,7 @@ def page(
         pace=pace,
         camera=camera,
         photos=photos,
+        tls=tls,
     )
 
     def say() -> None:
@@ -66,9 +72,16 @@ def page(
         if not server.door.is_loopback:
             if sys.stdout.isatty():
                 print(f"For a tablet's camera:\n{print_code(server.door.make_link())}", flush=True)
+            if server.certificate is None:
+                print(
+                    "Everyone on this network can reach the page, and its traffic is not encrypted: use a network "
+                    "of your own or add --tls, and keep the link to yourself.",
+                    flush=True,
+                )
+        if server.certificate is not None:
             print(
-                "Everyone on this network can reach the page, and its traffic is not encrypted: use a network "
-                "of your own, and keep the link to yourself.",
+                "The browser warns of the certificate. Accept it if it shows this SHA-256 fingerprint:\n"
+                f"{server.certificate.fingerprint}",
                 flush=True,
             )
         print("Ctrl-C ends it; all outputs go off.", flush=True)

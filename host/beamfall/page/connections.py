@@ -8,7 +8,9 @@ STRANGER_S. Connections that have shown the token are counted apart, so stranger
 from __future__ import annotations
 
 import asyncio
+import ssl
 import sys
+from asyncio.sslproto import SSLProtocol
 from collections import Counter
 from collections.abc import Callable
 from typing import Any
@@ -16,6 +18,7 @@ from typing import Any
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 STRANGER_S = 30.0
+_HANDSHAKE_S = 10
 _STRANGERS_MOST = 64
 _FRIENDS_MOST = 128  # a browser opens at most six for each page
 _SHARE = 8  # at most one in this many of the file descriptors that this process may open
@@ -24,8 +27,15 @@ _SHARE = 8  # at most one in this many of the file descriptors that this process
 class Connections:
     """The open connections of a server; used by its event loop's thread alone."""
 
-    def __init__(self, knows: Callable[[str], bool], *, strangers_most: int | None = None) -> None:
-        """`knows` says whether a Cookie header has the token."""
+    def __init__(
+        self,
+        knows: Callable[[str], bool],
+        *,
+        strangers_most: int | None = None,
+        context: ssl.SSLContext | None = None,
+    ) -> None:
+        """`knows` says whether a Cookie header has the token; `context` encrypts."""
+        self._context = context
         share = _count_descriptors() // _SHARE
         self.strangers_most = (
             min(_STRANGERS_MOST, share) if strangers_most is None else strangers_most
@@ -40,9 +50,10 @@ class Connections:
         """How many connections have not shown the token."""
         return len(self._strangers)
 
-    def make_protocol(self, **options: Any) -> LimitedProtocol:
+    def make_protocol(self, **options: Any) -> asyncio.BaseProtocol:
         """What uvicorn calls for each connection."""
-        return LimitedProtocol(self, **options)
+        protocol = LimitedProtocol(self, **options)
+        return protocol if self._context is None else EncryptedProtocol(protocol, self._context)
 
     def admit(self, protocol: LimitedProtocol) -> None:
         """Count a new connection; close another one if there are too many."""
@@ -76,6 +87,7 @@ class LimitedProtocol(H11Protocol):
         self._counted = connections
         self._is_friend = False
         self._end: asyncio.TimerHandle | None = None
+        self._line: Any = None
         self.address = ""
         app = self.app
 
@@ -85,15 +97,26 @@ class LimitedProtocol(H11Protocol):
 
         self.app = look_and_answer
 
-    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
-        super().connection_made(transport)
-        self.address = self.client[0] if self.client else ""
+    def begin(self, transport: Any) -> None:
+        """Count the connection from its first moment; with TLS that is before the handshake."""
+        self._line = transport
+        peer = transport.get_extra_info("peername")
+        self.address = peer[0] if peer else ""
         self._end = self.loop.call_later(STRANGER_S, self.drop)
         self._counted.admit(self)
 
-    def connection_lost(self, exc: Exception | None) -> None:
+    def end(self) -> None:
+        """It has gone."""
         self.become_friend()
         self._counted.forget(self)
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        super().connection_made(transport)
+        if self._line is None:
+            self.begin(transport)
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        self.end()
         super().connection_lost(exc)
 
     def handle_websocket_upgrade(self, event: Any) -> None:
@@ -112,11 +135,33 @@ class LimitedProtocol(H11Protocol):
         """Close it at once, whatever is still to be sent."""
         self._counted.forget(self)
         self.become_friend()
-        self.transport.abort()
+        if self._line is not None:
+            self._line.abort()
 
     def _look(self) -> None:
         cookies = b"; ".join(value for name, value in self.headers if name == b"cookie")
         self._counted.look(self, cookies.decode("latin-1"))
+
+
+class EncryptedProtocol(SSLProtocol):
+    """TLS around a counted protocol. A connection counts from its first byte, not only after the handshake."""
+
+    def __init__(self, inner: LimitedProtocol, context: ssl.SSLContext) -> None:
+        nobody: Any = None  # waits for the handshake: on a server nobody does
+        super().__init__(
+            inner.loop, inner, context, nobody, server_side=True, ssl_handshake_timeout=_HANDSHAKE_S
+        )
+        self._counted = inner
+
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        """The client has connected and said nothing yet."""
+        self._counted.begin(transport)
+        super().connection_made(transport)
+
+    def connection_lost(self, exc: BaseException | None) -> None:
+        """It has gone, perhaps without a handshake."""
+        self._counted.end()
+        super().connection_lost(exc)
 
 
 def _count_descriptors() -> int:

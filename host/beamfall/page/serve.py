@@ -13,12 +13,14 @@ from concurrent.futures import ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 from beamfall import __version__
 from beamfall.errors import MissingExtra, UserError
 from beamfall.interrupts import check_stop
 from beamfall.page.camera import CameraChoice
 from beamfall.page.door import Door, own_names
+from beamfall.page.encryption import get_certificate
 from beamfall.page.hub import Hub
 from beamfall.page.listening import Opener
 
@@ -96,8 +98,9 @@ class PageServer:
         log_path: Path | None = None,
         camera: str | None = None,
         photos: Path | None = None,
+        tls: bool = False,
     ) -> None:
-        """Bind the socket and read the rig; raises UserError, RigFileError, MissingExtra."""
+        """Bind the socket and read the rig; raises UserError, RigFileError, MissingExtra, FileWriteError."""
         try:
             import uvicorn
 
@@ -123,8 +126,15 @@ class PageServer:
             listen.host,
             self._socket.getsockname()[1],
             own_names(),
+            scheme="https" if tls else "http",
         )
-        self.connections = Connections(self.door.knows)
+        self.certificate = None
+        if tls:
+            address = str(urlsplit(self.door.address).hostname)
+            names = ("localhost", "127.0.0.1", *sorted(own_names()), address)
+            self.certificate = get_certificate(dict.fromkeys(names))
+        context = None if self.certificate is None else self.certificate.make_context()
+        self.connections = Connections(self.door.knows, context=context)
         self._server: Any = uvicorn.Server(
             uvicorn.Config(
                 make_app(self.hub, self.desk, self.bench, self.door),
