@@ -5,7 +5,8 @@
 A search finds the collision on a hidden rig; its last shot becomes a recipe. On the other day liquid and air are up to
 3 K warmer or colder, the head is up to 3 cm more or less (both are measured and entered), and the nozzle hangs up to
 2 mm higher or lower, which nobody knows. Two drops fall; then the recipe is fired corrected, and as it was. A hit is a
-picture within 1 ms of the recipe's stage. Each splash differs from the last, so that no setting hits always.
+picture within 1 ms of the recipe's stage. Each splash differs from the last, so that no setting hits always: 'same day'
+is the recipe fired once more on the day it was found.
 """
 
 from __future__ import annotations
@@ -50,8 +51,8 @@ def see_drops(shot: dict[str, Any], spacing_s: float) -> DropSeen:
     )
 
 
-def measure_one(number: int, world: str) -> tuple[float | None, float | None] | None:
-    """How far the stage is off on the other day, corrected and as then; None where nothing was found."""
+def measure_one(number: int, world: str) -> tuple[float | None, ...] | None:
+    """How far the stage is off: corrected, as then, and on the same day again; None where nothing was found."""
     rig = draw_rig_file(number)
     opening = rig.valves[0].opening_s
     board, person = make_board(rig, number, world, number), SimulatedPhotographer(number)
@@ -90,11 +91,15 @@ def measure_one(number: int, world: str) -> tuple[float | None, float | None] | 
     correction = find_correction(recipe, now, see_drops(drops, 0.3), learned=learned)
     assert correction is not None
     off: list[float | None] = []
-    for spacing, delay in ((correction.spacing_s, correction.delay_s), (0.0, 0.0)):
-        fired = today.play(proposal.spacing_s + spacing, opening, proposal.delay_s + delay)
+    for rig_then, spacing, delay in (
+        (today, correction.spacing_s, correction.delay_s),
+        (today, 0.0, 0.0),
+        (board, 0.0, 0.0),
+    ):
+        fired = rig_then.play(proposal.spacing_s + spacing, opening, proposal.delay_s + delay)
         stage = None if fired is None else fired["picture"].stage_s
         off.append(None if stage is None else stage - events.stage_s)
-    return off[0], off[1]
+    return tuple(off)
 
 
 def main() -> None:
@@ -107,7 +112,9 @@ def main() -> None:
         start = time.perf_counter()
         results = [one for n in range(options.rigs) if (one := measure_one(n, world)) is not None]
         print(f"world '{world}', {len(results)} of {options.rigs} hidden rigs with a recipe")
-        for name, values in zip(("corrected", "as then"), zip(*results, strict=True), strict=True):
+        for name, values in zip(
+            ("corrected", "as then", "same day"), zip(*results, strict=True), strict=True
+        ):
             hits = sum(one is not None and abs(one) <= NEAR_S for one in values)
             seen = sorted(abs(one) for one in values if one is not None)
             print(

@@ -137,6 +137,7 @@ NEWER = b"beamfall_recipe = 2\n[recipe]\nname = 'x'\n"
         ("recipe.toml", b"beamfall_recipe = true"),
         ("recipe.toml", b"beamfall_recipe = 1\n[recipe]\nname = '\\u202e'"),
         ("recipe.toml", b"beamfall_recipe = 1\n[recipe]\nname = 'x'\n[events]\nkind = 'rain'"),
+        ("recipe.toml", b"beamfall_recipe = 1\n[recipe]\nname = 'x'\n[[drop]]\nvalve = [[]]"),
         ("rig.toml", b"name = 'no valve'"),
         ("sequence.toml", b"[[row]]\noutput = 'pump'\ndelay = '0 s'\nwidth = '1 s'"),
         ("picture.jpg", b"<script>alert(1)</script>"),

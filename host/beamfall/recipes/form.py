@@ -86,10 +86,14 @@ def read_texts(texts: Mapping[str, str], source: str, picture: bytes | None = No
         for key, kind in (("events", Events), ("looks", Looks))
     )
     drops = content.get("drop", [])
-    if not isinstance(drops, list) or len(drops) > len(set(drops_valves(drops))):
-        drops, text = [], "drop: expected at most one [[drop]] for each valve"
-        problems.append(KeyProblem("drop", None, "one for each valve", text))
+    if not isinstance(drops, list):
+        drops, text = [], "drop: expected a list of tables, each begun with [[drop]]"
+        problems.append(KeyProblem("drop", None, "a list of tables", text))
     seen = [build_section(DropSeen, one, f"drop {n}", problems) for n, one in enumerate(drops, 1)]
+    valves = [one.valve for one in seen if one is not None]
+    if len(valves) > len(set(valves)):
+        text = "drop: two [[drop]] of one valve; give each valve one"
+        problems.append(KeyProblem("drop", None, "one for each valve", text))
     home = build_section(Home, content.get("home", {}), "home", problems)
     if label is not None:
         problems += _check_label(label)
@@ -106,11 +110,6 @@ def read_texts(texts: Mapping[str, str], source: str, picture: bytes | None = No
         raise RecipeError(str(error)) from error
     _check_parts(rig, source, events)
     return Recipe(label, rig, sequence, events, looks, tuple(seen), picture, home)
-
-
-def drops_valves(drops: list[Any]) -> list[object]:
-    """The valves that entries name, as far as they do."""
-    return [one.get("valve") if isinstance(one, Mapping) else None for one in drops]
 
 
 def _check_label(label: Label) -> list[KeyProblem]:
