@@ -21,7 +21,7 @@ from beamfall.cli import main
 BEAMFALL = [
     sys.executable,
     "-c",
-    "from beamfall import interrupts; interrupts.STOP_S = 60.0; from beamfall.__main__ import run; run()",
+    "from beamfall.__main__ import run; from beamfall import interrupts; interrupts.STOP_S = 60.0; run()",
 ]
 
 

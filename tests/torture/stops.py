@@ -37,6 +37,7 @@ from beamfall.setup.sequence import Row, Sequence  # noqa: E402
 from beamfall.shots import ShotLog  # noqa: E402
 from beamfall.shots.record import NOT_RELEASED  # noqa: E402
 
+BEAMFALL = (sys.executable, "-m", "beamfall")
 COMMANDS = (
     "shoot --count 50",
     "shoot --count 50 --json",
@@ -78,7 +79,7 @@ class Tally:
     findings: list[str] = field(default_factory=list)
 
 
-def run_one(number: int, seed: int, tally: Tally) -> None:
+def run_one(number: int, seed: int, tally: Tally, program: tuple[str, ...] = BEAMFALL) -> None:
     """One command, one board, one signal."""
     draws = random.Random(f"stops {seed} {number}")
     name = draws.choice(tuple(SIGNALS))
@@ -103,7 +104,7 @@ def run_one(number: int, seed: int, tally: Tally) -> None:
         environment = dict(os.environ, BEAMFALL_LOG=str(log), TMPDIR=str(place / "tmp"))
         environment[VIRTUAL] = str(_fill_card(place / "card"))
         process = subprocess.Popen(
-            [sys.executable, "-m", "beamfall", *command.split(), *port],
+            [*program, *command.split(), *port],
             cwd=place, env=environment, text=True, start_new_session=True,
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
             preexec_fn=_heed_all,
