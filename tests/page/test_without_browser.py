@@ -393,9 +393,10 @@ def test_a_code_works_once_and_in_time() -> None:
     now_s = [0.0]
     codes = Codes(lambda: now_s[0])
     code, late = codes.make(60.0), codes.make(60.0)
-    assert codes.use(code) and not codes.use(code) and codes.was_used(code)
+    assert codes.use(code, "192.0.2.7") and not codes.use(code, "192.0.2.9")
+    assert "192.0.2.7" in (codes.find_first_use(code) or ""), "who was first is known"
     now_s[0] = 60.0
-    assert not codes.use(late) and not codes.was_used(late)
+    assert not codes.use(late) and codes.find_first_use(late) is None
     many = [codes.make(60.0) for _ in range(21)]
     assert not codes.use(many[0]) and codes.use(many[1]), (
         "a page that makes links all day keeps twenty"

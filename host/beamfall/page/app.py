@@ -43,8 +43,8 @@ _PAGES_MOST = 50
 _NUMBER_MOST = 2**63 - 1  # SQLite counts in 64 bits
 _NO_STORE = {"cache-control": "no-store"}
 _USED_TWICE = (
-    "A link was used twice. If that was not you, somebody else may have opened this page: end `beamfall page` "
-    "with Ctrl-C and start it again."
+    "A link was used twice: first {first}, now {now}. If the first was not you, somebody else may have opened this "
+    "page: end `beamfall page` with Ctrl-C and start it again."
 )
 
 
@@ -91,9 +91,11 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
         except BadRequest as error:
             return _fail(error, 400)
         code = body.get("code")
-        if not isinstance(code, str) or not door.codes.use(code):
-            if isinstance(code, str) and door.codes.was_used(code):
-                hub.notice("caution", _USED_TWICE)
+        who = "an unknown address" if request.client is None else request.client.host
+        if not isinstance(code, str) or not door.codes.use(code, who):
+            first = door.codes.find_first_use(code) if isinstance(code, str) else None
+            if first is not None:
+                hub.notice("caution", _USED_TWICE.format(first=first, now=f"from {who}"))
             return JSONResponse({"error": "This link was used already."}, 403, headers=_NO_STORE)
         response = Response(status_code=204, headers=_NO_STORE)
         secure = door.scheme == "https"

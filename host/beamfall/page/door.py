@@ -13,7 +13,6 @@ import secrets
 import socket
 import threading
 import time
-from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from urllib.parse import urlsplit
@@ -31,7 +30,7 @@ class Codes:
         self._clock = clock
         self._lock = threading.Lock()
         self._ends: dict[str, float] = {}  # code -> when it ends, oldest first
-        self._used: deque[str] = deque(maxlen=_USED_MOST)
+        self._used: dict[str, str] = {}  # code -> who used it and when, oldest first
 
     def make(self, seconds: float) -> str:
         """A new code, valid once and for so long; of too many the oldest is void."""
@@ -42,19 +41,25 @@ class Codes:
                 del self._ends[next(iter(self._ends))]
         return code
 
-    def use(self, code: str) -> bool:
-        """Whether a code was valid; it is void afterwards."""
+    def use(self, code: str, who: str = "") -> bool:
+        """Whether a code was valid; it is void afterwards. `who`: the address that it came from."""
         with self._lock:
             end = self._ends.pop(code, None)
             if end is None or self._clock() >= end:
                 return False
-            self._used.append(code)
+            self._used[code] = f"from {who} at {time.strftime('%H:%M:%S')}"
+            while len(self._used) > _USED_MOST:
+                del self._used[next(iter(self._used))]
             return True
 
-    def was_used(self, code: str) -> bool:
-        """Whether a code has let somebody in already: two people have had the same link."""
+    def find_first_use(self, code: str) -> str | None:
+        """From where and when a code has let somebody in; None if it has not.
+
+        Asked when it comes a second time: two people have had the same link. The session of the first use goes on,
+        since it may be the owner's, whose abort must get through; a person decides by what is said here.
+        """
         with self._lock:
-            return code in self._used
+            return self._used.get(code)
 
 
 @dataclass(frozen=True)
