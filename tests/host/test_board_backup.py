@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import zipfile
 from pathlib import Path
 
@@ -85,6 +86,12 @@ def test_only_a_backup_is_read(tmp_path: Path) -> None:
         archive.writestr("something", "else")
     with pytest.raises(BackupError):
         read_backup(path)
+    whole = _pack(Backup(MACHINE, {"slots/slot1.bin": bytes(range(200))}))
+    for at in range(0, len(whole), 3):  # whatever byte is damaged, and wherever it is cut
+        for damaged in (whole[:at] + bytes((whole[at] ^ 0x55,)) + whole[at + 1 :], whole[:at]):
+            path.write_bytes(damaged)
+            with contextlib.suppress(BackupError):
+                read_backup(path)
     path.write_bytes(b"no archive")
     with pytest.raises(BackupError):
         read_backup(path)

@@ -17,7 +17,6 @@ from ports.console import Console
 from ports.rp2 import memory, programs, schedule
 from ports.rp2 import registers as reg
 from ports.rp2.block import Block
-from ports.rp2.dma import Channel
 from ports.rp2.pins import TIMELINE_SIGNALS, Pins
 from ports.rp2.stamps import MARK, TICKS, Stamps, take
 
@@ -138,7 +137,7 @@ class Port:
                     _allocate_words(room), _FOLLOWER_ORIGIN, sync
                 )
         self._feeds = [
-            Channel(size=2, inc_write=False, treq_sel=block.tx_request(i)) for i in range(4)
+            memory.Channel(size=2, inc_write=False, treq_sel=block.tx_request(i)) for i in range(4)
         ]
         self._rest = _FOLLOWER_ORIGIN + programs.FOLLOWER_REST
 
@@ -164,7 +163,9 @@ class Port:
         pins.name_stamps(self._stamps)
         self._sink = memory.allocate(1)
         self._counters = [
-            Channel(size=2, inc_read=False, inc_write=False, treq_sel=block.rx_request(_BEAM1 + i))
+            memory.Channel(
+                size=2, inc_read=False, inc_write=False, treq_sel=block.rx_request(_BEAM1 + i)
+            )
             for i in range(2)
         ]
         self._counted = [0, 0]

@@ -11,7 +11,6 @@ from micropython import const
 
 from ports.rp2 import memory, programs
 from ports.rp2 import registers as reg
-from ports.rp2.dma import Channel
 
 RING_WORDS = 1024  # 512 events
 _RING_BITS = 12  # of its size in bytes
@@ -94,7 +93,7 @@ class Stamps:
         self._address, self._halves, _first = memory.allocate(RING_WORDS, 4 * RING_WORDS)
         self.ring = memory.point_to(self._address)
         self.use_sync(sync)
-        self.channel = Channel(
+        self.channel = memory.Channel(
             high_pri=True,
             size=2,
             inc_read=False,

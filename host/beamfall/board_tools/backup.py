@@ -10,6 +10,7 @@ import io
 import json
 import re
 import zipfile
+import zlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -159,6 +160,8 @@ def read_backup(source: Path) -> Backup:
         raise BackupError(f"{source} cannot be read: {error.strerror}") from error
     except (
         zipfile.BadZipFile,
+        zlib.error,
+        EOFError,
         zipfile.LargeZipFile,
         KeyError,
         ValueError,
