@@ -45,7 +45,7 @@ MEETING = 0.75  # of the jet's rise, when drop 2 meets it: above 90 % of its hei
 STAGE_S = 0.002  # after the contact the umbrella has begun to spread (our choice)
 THIRD_S = 0.025  # from drop 2's contact to drop 3's: the umbrella is open then (our choice)
 # Intervals are this much wider than the models ask for, since models are wrong too.
-WIDER, WIDER_OF_THE_JET = 1.13, 1.08
+WIDER, WIDER_OF_THE_JET = 1.13, 1.18
 _LEAST_DELAY_S = 0.001
 _SEED = 20_240_229  # the plan of a rig is the same each time it is asked for
 
