@@ -140,6 +140,7 @@ NEWER = b"beamfall_recipe = 2\n[recipe]\nname = 'x'\n"
         ("recipe.toml", b"beamfall_recipe = 1\n[recipe]\nname = 'x'\n[[drop]]\nvalve = [[]]"),
         ("rig.toml", b"name = 'no valve'"),
         ("sequence.toml", b"[[row]]\noutput = 'pump'\ndelay = '0 s'\nwidth = '1 s'"),
+        ("sequence.toml", b"[[row]]\noutput = 'valve1'\ndelay = '1 ms'\nwidth = '3 s'"),
         ("picture.jpg", b"<script>alert(1)</script>"),
         ("../../evil.toml", b"x = 1"),
         ("/etc/evil", b"x"),

@@ -21,6 +21,7 @@ from beamfall.recipes.recipe import (
     find_partners,
 )
 from beamfall.setup.file_schema import build_section, describe_unknown, list_problems
+from beamfall.setup.limits import BoardLimits
 from beamfall.setup.rig import Rig, parse_rig
 from beamfall.setup.sequence_file import parse_sequence
 from beamfall.setup.toml_write import rig_to_file, section_to_file, sequence_to_file, write_toml
@@ -28,6 +29,7 @@ from beamfall.setup.toml_write import rig_to_file, section_to_file, sequence_to_
 VERSION = 1
 RECIPE, RIG, SEQUENCE = "recipe.toml", "rig.toml", "sequence.toml"
 _TOP = "beamfall_recipe"
+_WIDEST = BoardLimits(name="any")  # no board of this firmware allows more
 _MADE = re.compile(r"(\d{4}-\d\d-\d\d)?")
 _SITE_STEP_DEG, _SITE_STEP_M = 5.0, 100.0  # what is kept of the place: enough for gravity and air
 
@@ -108,6 +110,10 @@ def read_texts(texts: Mapping[str, str], source: str, picture: bytes | None = No
         )
     except (RigFileError, SequenceError) as error:
         raise RecipeError(str(error)) from error
+    try:
+        sequence.make_table_within(_WIDEST)
+    except SequenceError as error:
+        raise RecipeError(f"{source}, {SEQUENCE}: {error}") from error
     _check_parts(rig, source, events)
     return Recipe(label, rig, sequence, events, looks, tuple(seen), picture, home)
 
