@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import logging
 import os
 import resource
 import struct
@@ -187,3 +188,19 @@ def test_what_pillow_thinks_of_a_damaged_picture_is_kept_from_the_terminal(
         with pytest.raises(PictureError):
             read_photograph(file)
     assert not said
+
+
+def test_what_pillow_writes_into_its_own_log_is_kept_from_the_terminal(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Python prints a library's errors where no program has set up a log."""
+    logging.getLogger("PIL").setLevel(logging.NOTSET)
+    file = tmp_path / "a.tif"
+    Image.new("RGB", (8, 8)).save(file)
+    content = bytearray(file.read_bytes())
+    at = content.index(struct.pack("<HHI", 277, 3, 1)) + 8  # SamplesPerPixel (TIFF 6.0, section 8)
+    content[at : at + 2] = struct.pack("<H", 61187)
+    file.write_bytes(content)
+    with pytest.raises(PictureError):
+        make_thumbnail(file, 8)
+    assert not caplog.records

@@ -115,7 +115,8 @@ def read_tags(path: Path, *, with_preview: bool = False) -> dict[str, Any]:
     """Return the tags as exifread names them; raises PictureError."""
     import exifread
 
-    logging.getLogger("exifread").setLevel(logging.CRITICAL)  # its words are not for our users
+    for library in ("exifread", "PIL"):  # their words are not for our users
+        logging.getLogger(library).setLevel(logging.CRITICAL)
     tags: dict[str, Any] = {}
     try:
         with path.open("rb") as stream:

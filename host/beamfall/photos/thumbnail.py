@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import logging
 import warnings
 from pathlib import Path
 from typing import Any
@@ -41,8 +42,8 @@ def shrink_picture(data: bytes, width: int, name: str) -> bytes:
 
 def _make_jpeg(source: Any, width: int, name: str) -> bytes:
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # Pillow's words are not for our users
+        logging.getLogger("PIL").setLevel(logging.CRITICAL)  # Pillow's words are not for our users
+        with warnings.catch_warnings(action="ignore"):
             return _shrink(source, width, name)
     except PictureError:
         raise
