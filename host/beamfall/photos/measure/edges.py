@@ -1,0 +1,141 @@
+"""From a picture to the outlines of what is in the air: shrunk, turned upright, horizontal lines removed."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+SIZE_PX = 700  # of the longer side while measuring
+_ROLL_MOST_DEG = 4.0
+
+Floats = NDArray[Any]
+
+
+@dataclass(frozen=True)
+class Outlines:
+    """A picture made ready. `shrink`: pixels of the picture in one of these. `across` and `down`: how fast the light
+    changes to the right and downwards; `strength` its size in units of noise; `solid`: what lies inside outlines."""
+
+    light: Floats
+    shrink: float
+    roll_deg: float
+    across: Floats
+    down: Floats
+    strength: Floats
+    solid: NDArray[np.bool_]
+    contrast: float  # of the strongest outlines, in units of noise
+
+    def to_picture(self, column: float, row: float) -> tuple[float, float]:
+        """Column and row in the picture as it came, from those in the upright one."""
+        rows, columns = self.light.shape[:2]
+        roll = math.radians(self.roll_deg)
+        x, y = column + 0.5 - 0.5 * columns, row + 0.5 - 0.5 * rows
+        back_x = x * math.cos(roll) + y * math.sin(roll)
+        back_y = y * math.cos(roll) - x * math.sin(roll)
+        return (back_x + 0.5 * columns) * self.shrink, (back_y + 0.5 * rows) * self.shrink
+
+    def from_picture(self, column: float, row: float) -> tuple[float, float]:
+        """The inverse of `to_picture`."""
+        rows, columns = self.light.shape[:2]
+        roll = math.radians(self.roll_deg)
+        x, y = column / self.shrink - 0.5 * columns, row / self.shrink - 0.5 * rows
+        there_x = x * math.cos(roll) - y * math.sin(roll)
+        there_y = y * math.cos(roll) + x * math.sin(roll)
+        return there_x + 0.5 * columns - 0.5, there_y + 0.5 * rows - 0.5
+
+
+def find_outlines(picture: NDArray[np.uint8], background: NDArray[np.uint8] | None = None) -> Outlines:
+    """Find the outlines in a picture of shape (rows, columns, 3).
+
+    `background` is a picture of the same size without liquid in the air; what it shows is taken away.
+    """
+    import cv2
+
+    light, shrink = _shrink(picture)
+    calm = None if background is None else _shrink(background)[0]
+    if calm is not None and calm.shape == light.shape:
+        light = light - cv2.GaussianBlur(calm, (0, 0), 1.2) + calm.mean()
+    soft = cv2.GaussianBlur(light, (0, 0), 1.2)
+    roll = _find_roll(soft)
+    if abs(roll) > 0.05:
+        soft = _turn(soft, roll)
+        light = _turn(light, roll)
+    across = cv2.Scharr(soft, cv2.CV_32F, 1, 0) / 32.0
+    down = cv2.Scharr(soft, cv2.CV_32F, 0, 1) / 32.0
+    # The horizon and the light's gradient run along whole rows: what is common to a row is no outline.
+    down -= np.median(down, axis=1, keepdims=True)
+    size = np.sqrt((across**2 + down**2).sum(axis=2))
+    noise = max(float(np.median(size)) / 1.2, 0.25)
+    strength = size / noise
+    contrast = float(np.percentile(strength, 99.7))
+    return Outlines(light, shrink, roll, across, down, strength, _fill(strength, contrast), contrast)
+
+
+def _shrink(picture: NDArray[np.uint8]) -> tuple[Floats, float]:
+    import cv2
+
+    rows, columns = picture.shape[:2]
+    shrink = max(1.0, max(rows, columns) / SIZE_PX)
+    if shrink == 1.0:
+        return picture.astype(np.float32), 1.0
+    size = (round(columns / shrink), round(rows / shrink))
+    small = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
+    return small.astype(np.float32), columns / size[0]
+
+
+def _turn(image: Floats, degrees: float) -> Floats:
+    """Turn clockwise, about the middle."""
+    import cv2
+
+    rows, columns = image.shape[:2]
+    middle = (0.5 * columns - 0.5, 0.5 * rows - 0.5)
+    matrix = cv2.getRotationMatrix2D(middle, -degrees, 1.0)
+    turned: Floats = cv2.warpAffine(
+        image, matrix, (columns, rows), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+    return turned
+
+
+def _find_roll(soft: Floats) -> float:
+    """Tilt of the horizon, counterclockwise: where the rows' changes of light beside the middle line up best."""
+    import cv2
+
+    grey = soft.mean(axis=2)
+    rows, columns = grey.shape
+    down = np.abs(cv2.Scharr(grey, cv2.CV_32F, 0, 1)) if False else cv2.Scharr(grey, cv2.CV_32F, 0, 1)
+    down = np.clip(down, *np.percentile(down, (2.0, 98.0)))
+    x = np.arange(columns) + 0.5 - 0.5 * columns
+    side = np.abs(x) > 0.16 * columns
+    # Sums along tilted lines: the sharper their profile, the better the tilt.
+    best = (-1.0, 0.0)
+    grid = np.arange(rows, dtype=np.float32)
+    parts = np.array_split(np.flatnonzero(side), 24)
+    profiles = [(float(x[part].mean()), down[:, part].mean(axis=1)) for part in parts if part.size]
+    for step in np.arange(-_ROLL_MOST_DEG, _ROLL_MOST_DEG + 0.01, 0.1):
+        slope = math.tan(math.radians(step))
+        total = np.zeros(rows, dtype=np.float32)
+        for place, profile in profiles:
+            total += np.interp(grid - slope * place, grid, profile)
+        sharp = float((total[8:-8] ** 2).sum())
+        if sharp > best[0]:
+            best = (sharp, float(step))
+    return best[1]
+
+
+def _fill(strength: Floats, contrast: float) -> NDArray[np.bool_]:
+    """What strong outlines enclose."""
+    import cv2
+
+    level = max(5.0, 0.16 * contrast)
+    edge = (strength > level).astype(np.uint8)
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5))
+    edge = cv2.morphologyEx(edge, cv2.MORPH_CLOSE, kernel)
+    contours, _ = cv2.findContours(edge, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    solid = np.zeros(edge.shape, dtype=np.uint8)
+    cv2.drawContours(solid, contours, -1, 1, cv2.FILLED)
+    solid = cv2.morphologyEx(solid, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
+    return solid.astype(bool)

@@ -1,0 +1,309 @@
+"""What the shapes in a picture mean: the stage of the splash, and the marks to measure from. Upright pixels."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from beamfall.photos.measure.edges import Outlines
+from beamfall.photos.measure.shapes import OUTSIDE_PX, Blob, Standing, find_axis, find_standing, list_blobs
+from beamfall.photos.measure.surface import Surface, find_surface
+
+Floats = NDArray[Any]
+
+CONTACT_MS = 0.25  # a picture this close to the contact shows it, as in `planning.seek`
+_USUAL_SPEED = 3.6  # m/s, of drop 2 against the jet's tip
+_USUAL_PER_HEIGHT = 84.0  # mm in a picture's height, where no scale is known
+_UMBRELLA_RATIO = 1.72  # width of an umbrella over the stem's: more than a bulb's or a drop's
+_TWO_BALLS = 0.87  # width below the top of a jet, over the top's: a drop and a bulb, or a bulb and a stem
+_LEAST_CONTRAST = 9.0
+
+
+@dataclass
+class Reading:
+    """Rows and widths in upright pixels; None is 'not there'."""
+
+    stage: str | None
+    confidence: float
+    axis: float | None = None
+    surface: float | None = None
+    surface_error: float = math.nan
+    tip: float | None = None
+    stem: float | None = None
+    drop: Blob | None = None
+    lowest: float | None = None
+    drop_width: float | None = None
+    left: float | None = None
+    right: float | None = None
+    rim_row: float | None = None
+    rim_height: float | None = None
+    crown_width: float | None = None
+    doubts: list[str] = field(default_factory=list)
+
+
+def read_shapes(
+    outlines: Outlines,
+    *,
+    known_surface: tuple[float, float] | None = None,
+    by_hand: float | None = None,
+    per_mm: float | None = None,
+    speed_m_s: float | None = None,
+) -> Reading:
+    """Read a picture. `known_surface`: row and error from other pictures; `by_hand`: the row a person set.
+
+    `per_mm` in upright pixels and `speed_m_s` of drop 2 against the jet serve to say what is a contact.
+    """
+    rows = outlines.solid.shape[0]
+    blobs, labels = list_blobs(outlines)
+    scale = per_mm or rows / _USUAL_PER_HEIGHT
+    found = find_axis(outlines, labels)
+    if found is None or outlines.contrast < _LEAST_CONTRAST and not _has_blob(blobs, scale):
+        sure = 0.95 if outlines.contrast < 0.7 * _LEAST_CONTRAST else 0.6
+        return Reading("nothing", sure, doubts=["no outline is clear"] if sure < 0.8 else [])
+    axis, top = found
+    surface = find_surface(outlines, axis, top)
+    row, error, doubts = _settle_surface(surface, known_surface, by_hand, rows)
+    guess = row if row is not None else (surface.row if surface else 0.86 * rows)
+    standing = find_standing(outlines, axis, guess)
+    reading = _classify(outlines, blobs, standing, guess, axis, scale, speed_m_s or _USUAL_SPEED)
+    reading.surface, reading.surface_error = row, error
+    reading.doubts += doubts
+    if row is None and standing is not None and reading.stage not in ("nothing", None):
+        reading.confidence *= 0.9
+    return reading
+
+
+def _has_blob(blobs: list[Blob], scale: float) -> bool:
+    return any(blob.is_round and blob.width > 1.5 * scale for blob in blobs[:5])
+
+
+def _settle_surface(
+    found: Surface | None,
+    known: tuple[float, float] | None,
+    by_hand: float | None,
+    rows: int,
+) -> tuple[float | None, float, list[str]]:
+    if by_hand is not None:
+        return by_hand, 0.001 * rows, []
+    if found is not None and found.is_sure:
+        if known is None or abs(found.row - known[0]) < 4.0 * math.hypot(found.error, known[1]):
+            return found.row, found.error, []
+        return known[0], known[1], ["the surface is taken from the other pictures"]
+    if known is not None:
+        return known[0], known[1], []
+    return None, math.nan, ["the surface is not clear: set it, or measure pictures of one series together"]
+
+
+def _classify(
+    outlines: Outlines,
+    blobs: list[Blob],
+    standing: Standing | None,
+    surface: float,
+    axis: float,
+    scale: float,
+    speed: float,
+) -> Reading:
+    rows = outlines.solid.shape[0]
+    upright = None if standing is None else _measure_standing(standing, surface, scale)
+    drop = _find_drop(blobs, standing if upright is not None else None, axis, surface, scale, outlines)
+    if upright is None or standing is None:
+        if drop is None:
+            weak = outlines.contrast < 2.0 * _LEAST_CONTRAST
+            return Reading("nothing", 0.9 if weak else 0.85)
+        made = Reading("before", 0.95 if drop.is_round else 0.85, axis=drop.column)
+        return _add_drop(made, drop)
+    if upright.is_crown:
+        height = surface - standing.tip
+        made = Reading("crown", upright.confidence, axis=standing.axis, tip=standing.tip)
+        made.crown_width = upright.widest
+        if drop is not None and height < 2.0 * scale:
+            made = _add_drop(Reading("before", 0.7, axis=standing.axis), drop)
+        return made
+    made = Reading(None, 0.0, axis=standing.axis, tip=standing.tip, stem=upright.stem)
+    ratio = upright.widest / upright.stem if upright.stem else math.nan
+    high = surface - standing.tip
+    if upright.stem is None or high < 3.5 * scale:
+        made.stage, made.confidence = ("jet", 0.6) if drop is None else ("before", 0.7)
+        made.doubts.append("what stands on the surface is too low to be clear")
+        return made if drop is None else _add_drop(made, drop)
+    if drop is not None:
+        gap_ms = (standing.tip - _lowest(drop)) / scale / speed
+        made.stage = "contact" if gap_ms <= CONTACT_MS else "before"
+        made.confidence = min(0.97, 0.5 + abs(gap_ms - CONTACT_MS) / 0.2)
+        if ratio > _UMBRELLA_RATIO * 1.1:
+            made.stage, made.confidence = "after", 0.75
+            return _add_umbrella(made, upright, standing)
+        return _add_drop(made, drop)
+    ball = _find_ball(standing, surface, scale)
+    if ball is not None:
+        gap_ms = ball.gap / scale / speed
+        made.stage = "contact" if gap_ms <= CONTACT_MS else "before"
+        made.confidence = 0.82 + min(0.12, abs(gap_ms - CONTACT_MS))
+        made.lowest, made.drop_width, made.tip = ball.lowest, ball.width, ball.lowest + ball.gap
+        return made
+    if ratio > _UMBRELLA_RATIO:
+        made.stage = "after"
+        made.confidence = min(0.98, 0.62 + 0.9 * (ratio - _UMBRELLA_RATIO))
+        return _add_umbrella(made, upright, standing)
+    width, again = _measure_top(standing, surface, scale)
+    if again is None:
+        made.stage, made.confidence = "jet", 0.75
+        made.doubts.append("a drop that touches so short a jet would look alike")
+    elif again > _TWO_BALLS:
+        # A drop that has entered the jet's bulb: below the first ball it is as wide once more.
+        made.stage, made.confidence = "contact", min(0.92, 0.72 + 1.5 * (again - _TWO_BALLS))
+        made.lowest, made.drop_width = standing.first + OUTSIDE_PX + width, width
+        made.tip = made.lowest
+    else:
+        made.stage = "jet"
+        made.confidence = min(
+            0.97, 0.7 + min(_UMBRELLA_RATIO - ratio, 0.5), 0.7 + 3.0 * (_TWO_BALLS - again)
+        )
+    return made
+
+
+@dataclass(frozen=True)
+class _Upright:
+    """Sizes of what stands: the stem's width (None: none is seen), the greatest width with its row and ends, the rim's
+    height, whether it is a crown."""
+
+    stem: float | None
+    widest: float
+    row: float
+    left: float
+    right: float
+    rim: float
+    is_crown: bool
+    confidence: float
+
+
+def _measure_standing(standing: Standing, surface: float, scale: float) -> _Upright | None:
+    widths = standing.widths
+    place = np.arange(standing.first, standing.first + widths.size)
+    height = surface - standing.first
+    seen = np.isfinite(widths)
+    if height < 1.6 * scale or seen.sum() < 5 or seen.mean() < 0.35:
+        return None
+    share = (surface - place) / height
+    body = seen & (share > 0.25) & (share < 0.8)
+    typical = float(np.median(widths[body])) if body.sum() >= 3 else float(np.median(widths[seen]))
+    low = seen & (surface - place < 4.0 * scale) & (surface - place > 1.0 * scale)
+    if typical > 1.1 * height and typical > 4.0 * scale and height < 22.0 * scale:
+        inside = min(0.97, 0.6 + 0.3 * (typical / height - 1.1))
+        if low.any() and np.median(widths[low]) < 0.5 * typical:
+            return None
+        widest = float(np.max(widths[seen]))
+        return _Upright(None, widest, surface, 0.0, 0.0, 0.0, True, inside)
+    upper = seen & (surface - place > 0.45 * height)
+    if not upper.any():
+        return None
+    # The stem: what is narrowest for a while, above the foot.
+    stem_zone = seen & (surface - place > min(5.0 * scale, 0.3 * height)) & (place > standing.tip + 2.0 * scale)
+    stem = float(np.percentile(widths[stem_zone], 15)) if stem_zone.sum() >= 4 else None
+    top = int(np.nanargmax(np.where(upper, widths, -1.0)))
+    widest = float(widths[top])
+    near = seen & (widths > 0.8 * widest) & (np.abs(place - place[top]) < 4.0 * scale)
+    return _Upright(
+        stem, widest, float(place[near].mean()), float(standing.left[top]), float(standing.right[top]),
+        float(near.sum()), False, 0.9,
+    )  # fmt: skip
+
+
+def _find_drop(
+    blobs: list[Blob],
+    standing: Standing | None,
+    axis: float,
+    surface: float,
+    scale: float,
+    outlines: Outlines,
+) -> Blob | None:
+    """The largest round thing in the air, above what stands."""
+    ceiling = surface - 1.0 * scale if standing is None else standing.tip + 1.0 * scale
+    good = [
+        blob
+        for blob in blobs
+        if 1.6 * scale < blob.width < 8.5 * scale
+        and blob.lowest < ceiling
+        and (blob.is_round or (blob.is_cut and blob.row - blob.height < 2.0 and blob.height > 0.8 * scale))
+        and abs(blob.column - (standing.axis if standing else blob.column)) < 7.0 * scale
+    ]
+    if standing is None and good:
+        return max(good, key=lambda blob: blob.width)
+    return max(good, key=lambda blob: blob.width, default=None)
+
+
+def _lowest(drop: Blob) -> float:
+    """The lowest row when the light began: a drop that falls in the light is longer than wide."""
+    smear = 0.0 if drop.is_cut else max(0.0, drop.height - drop.width)
+    return drop.lowest - min(smear, 0.35 * drop.width)
+
+
+def _add_drop(made: Reading, drop: Blob) -> Reading:
+    made.drop, made.lowest = drop, _lowest(drop)
+    made.drop_width = None if drop.is_cut else drop.width
+    return made
+
+
+def _add_umbrella(made: Reading, upright: _Upright, standing: Standing) -> Reading:
+    made.left, made.right = upright.left, upright.right
+    made.rim_row, made.rim_height = upright.row, upright.rim
+    return made
+
+
+def _measure_top(
+    standing: Standing, surface: float, scale: float
+) -> tuple[float, float | None]:
+    """Width of the ball at the top of what stands, and the greatest width right below it over that.
+
+    None where what stands is too short: its foot begins there.
+    """
+    widths = standing.whole
+    width = 0.0
+    for index, wide in enumerate(widths):
+        if index > max(6.0, width):
+            break
+        width = max(width, float(wide))
+    first, last = int(1.15 * width), int(1.85 * width)
+    if standing.first + last > surface - 3.6 * scale or last >= widths.size:
+        return width, None
+    return width, float(widths[first : last + 1].max()) / max(width, 1.0)
+
+
+@dataclass(frozen=True)
+class _Ball:
+    """A drop that outlines join to what it touches: its width, its lowest row, and the gap below it (negative: it
+    has entered the jet)."""
+
+    width: float
+    lowest: float
+    gap: float
+
+
+def _find_ball(standing: Standing, surface: float, scale: float) -> _Ball | None:
+    """A drop at the top of what stands: a round lobe, a neck, and right below it a second lobe."""
+    widths = standing.whole
+    grows = 0
+    for index in range(1, min(widths.size, int(9.0 * scale))):
+        if widths[index] >= widths[grows]:
+            grows = index
+        elif widths[index] < 0.8 * widths[grows]:
+            break
+    width = float(widths[grows])
+    if not 1.8 * scale < width < 8.5 * scale or surface - standing.first < 2.2 * width:
+        return None
+    below = widths[: int(1.7 * width) + 1]
+    if below.size <= grows + 2:
+        return None
+    neck = grows + int(below[grows:].argmin())
+    narrow = widths[neck]
+    middle = float(np.flatnonzero(below[grows:] <= narrow + 1.0).mean()) + grows
+    again = widths[neck : neck + int(0.65 * width)]
+    top = standing.first + OUTSIDE_PX
+    if narrow > 0.75 * width or not 0.7 < middle / width < 1.45 or again.max() < max(1.2 * narrow, narrow + 2.0):
+        return None
+    lowest = top + width
+    return _Ball(width, lowest, 2.0 * (standing.first + middle - lowest))

@@ -1,0 +1,131 @@
+"""What is known before a picture is measured, and what was measured in it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from beamfall.physics.liquids import WATER, Liquid
+
+STAGES = ("nothing", "crown", "jet", "before", "contact", "after")
+SURE = 0.8  # confidence from which a stage or a mark counts as read
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """A length in mm or a time in ms, with its standard error."""
+
+    value: float
+    error: float
+
+    def to_json(self) -> dict[str, float]:
+        return {"value": round(self.value, 4), "error": round(self.error, 4)}
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A place in the picture as it is shown upright: column and row in pixels, and the row's standard error."""
+
+    column: float
+    row: float
+    error: float
+    by_hand: bool = False
+
+
+@dataclass(frozen=True)
+class Scene:
+    """What is known of the camera and the shot before a picture is measured; SI units. Everything may be left out.
+
+    `scale_px_m`: pixels per metre in the plane of the drops, of a picture `scale_width_px` pixels wide (None: of
+    each picture as it is). `surface_row`: row of the surface over the picture's height, and its standard error, from
+    other pictures of the same camera. `background`: a picture without liquid in the air. `drop_diameter_m` and
+    `meeting_speed_m_s` (drop 2 against the jet's tip), each with its relative error, and `liquid` serve for the time
+    since the contact. `marks` are set by a person: rows in pixels by name, see `MARKS`.
+    """
+
+    scale_px_m: float | None = None
+    scale_width_px: int | None = None
+    scale_error: float = 0.005
+    surface_row: tuple[float, float] | None = None
+    background: Path | None = None
+    drop_diameter_m: float | None = None
+    drop_diameter_error: float = 0.05
+    meeting_speed_m_s: float | None = None
+    meeting_speed_error: float = 0.05
+    liquid: Liquid = WATER
+    marks: Mapping[str, float] = field(default_factory=dict)
+
+
+#: Names of marks that a person may set: rows, except the two columns of the umbrella's ends.
+MARKS = ("surface", "tip", "drop", "left", "right")
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What a picture shows. Heights are above the surface; None is 'not there' or 'not sure', and `doubts` says why.
+
+    `stage` is one of `STAGES`, None where it is not sure; `confidence` is the chance that it is right. `roll_deg`: tilt
+    of the horizon, counterclockwise. `px_per_mm` None: no scale is known; lengths are then missing, marks are there.
+    """
+
+    path: Path | None
+    width: int
+    height: int
+    px_per_mm: float | None
+    roll_deg: float
+    stage: str | None
+    confidence: float
+    marks: Mapping[str, Mark]
+    jet_height: Value | None = None
+    jet_width: Value | None = None
+    drop_height: Value | None = None  # of drop 2's lowest point
+    drop_diameter: Value | None = None
+    umbrella_diameter: Value | None = None
+    umbrella_height: Value | None = None
+    umbrella_thickness: Value | None = None
+    crown_height: Value | None = None
+    crown_diameter: Value | None = None
+    since_contact_ms: Value | None = None
+    doubts: tuple[str, ...] = ()
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether the stage may be believed without a look."""
+        return self.stage is not None
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain values for programs; lengths in mm."""
+        return {
+            "file": None if self.path is None else str(self.path),
+            "width": self.width,
+            "height": self.height,
+            "px_per_mm": None if self.px_per_mm is None else round(self.px_per_mm, 4),
+            "roll_deg": round(self.roll_deg, 2),
+            "stage": self.stage,
+            "confidence": round(self.confidence, 3),
+            "marks": {
+                name: {
+                    "column": round(mark.column, 1),
+                    "row": round(mark.row, 1),
+                    "error": round(mark.error, 1),
+                    "by_hand": mark.by_hand,
+                }
+                for name, mark in self.marks.items()
+            },
+            **{
+                name: None if (value := getattr(self, name)) is None else value.to_json()
+                for name in LENGTHS
+            },
+            "since_contact_ms": None
+            if self.since_contact_ms is None
+            else self.since_contact_ms.to_json(),
+            "doubts": list(self.doubts),
+        }
+
+
+LENGTHS = (
+    "jet_height", "jet_width", "drop_height", "drop_diameter", "umbrella_diameter", "umbrella_height",
+    "umbrella_thickness", "crown_height", "crown_diameter",
+)  # fmt: skip

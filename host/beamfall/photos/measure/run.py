@@ -1,0 +1,255 @@
+"""From a file to `Measured`: loads, reads, sets a person's marks, and turns pixels into millimetres and time."""
+
+from __future__ import annotations
+
+import math
+import warnings
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from beamfall.errors import PictureError, UserError
+from beamfall.photos.measure.result import MARKS, SURE, Mark, Measured, Scene, Value
+from beamfall.physics.umbrella import umbrella_age
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from beamfall.photos.measure.edges import Outlines
+    from beamfall.photos.measure.read import Reading
+
+_PIXELS_MOST = 200_000_000
+_EDGE_PX = 0.8  # standard error of an outline's place, in the pixels measured in
+_USUAL_SPEED_M_S, _USUAL_SPEED_ERROR = 3.6, 0.25
+
+
+def measure(path: Path, scene: Scene | None = None) -> Measured:
+    """Measure one picture. Raises PictureError where it cannot be read, UserError without OpenCV."""
+    known = scene or Scene()
+    picture, width, height = _load(path)
+    background = None if known.background is None else _load(known.background)[0]
+    made = measure_pixels(picture, known, background=background, size=(width, height))
+    return replace(made, path=path)
+
+
+def measure_series(paths: Sequence[Path], scene: Scene | None = None) -> list[Measured | PictureError]:
+    """Measure pictures of one camera that did not move: those without a clear surface take it from the others.
+
+    A picture that cannot be read gives its error.
+    """
+    known = scene or Scene()
+    made: list[Measured | PictureError] = []
+    for path in paths:
+        try:
+            made.append(measure(path, known))
+        except PictureError as error:
+            made.append(error)
+    shared = share_surface([one for one in made if isinstance(one, Measured)])
+    if shared is None or known.surface_row is not None:
+        return made
+    again = replace(known, surface_row=shared)
+    return [
+        measure(one.path, again)
+        if isinstance(one, Measured) and one.path is not None and "surface" not in one.marks
+        else one
+        for one in made
+    ]
+
+
+def share_surface(measured: Sequence[Measured]) -> tuple[float, float] | None:
+    """Row of the surface over the height, and its error, from pictures that agree; None where they do not."""
+    rows = sorted(one.marks["surface"].row / one.height for one in measured if "surface" in one.marks)
+    if len({(one.width, one.height) for one in measured}) != 1 or not rows:
+        return None
+    middle = rows[len(rows) // 2]
+    close = [row for row in rows if abs(row - middle) < 0.012]
+    if len(close) < 0.6 * len(rows):
+        return None
+    return sum(close) / len(close), 0.003
+
+
+def measure_pixels(
+    picture: NDArray[np.uint8],
+    scene: Scene,
+    *,
+    background: NDArray[np.uint8] | None = None,
+    size: tuple[int, int] | None = None,
+) -> Measured:
+    """Measure a picture of shape (rows, columns, 3), sRGB. `size`: width and height of the file it was shrunk from."""
+    strange = [name for name in scene.marks if name not in MARKS]
+    if strange:
+        raise UserError(f"{strange[0]} is no mark; the marks are {', '.join(MARKS)}")
+    try:
+        from beamfall.photos.measure.edges import find_outlines
+        from beamfall.photos.measure.read import read_shapes
+
+        outlines = find_outlines(picture, background)
+    except ImportError as error:
+        raise UserError(
+            "measuring pictures needs OpenCV: pip install 'beamfall[pictures]'"
+        ) from error
+    rows, columns = picture.shape[:2]
+    width, height = size or (columns, rows)
+    draft = width / columns  # pixels of the file in one of the array's
+    outlines = replace(outlines, shrink=outlines.shrink * draft)
+    px_m = scene.scale_px_m
+    if px_m is not None and scene.scale_width_px is not None:
+        px_m *= width / scene.scale_width_px
+    per_mm = None if px_m is None else px_m * 1e-3
+    small_rows = outlines.solid.shape[0]
+    reading = read_shapes(
+        outlines,
+        known_surface=None
+        if scene.surface_row is None
+        else (scene.surface_row[0] * small_rows, scene.surface_row[1] * small_rows),
+        by_hand=None
+        if "surface" not in scene.marks
+        else outlines.from_picture(0.5 * width, scene.marks["surface"])[1],
+        per_mm=None if per_mm is None else per_mm / outlines.shrink,
+        speed_m_s=scene.meeting_speed_m_s,
+    )
+    return _describe(reading, outlines, scene, per_mm, (width, height))
+
+
+def _describe(
+    reading: Reading, outlines: Outlines, scene: Scene, per_mm: float | None, size: tuple[int, int]
+) -> Measured:
+    shrink = outlines.shrink
+    sure = reading.confidence >= SURE
+    doubts = list(reading.doubts)
+    if not sure:
+        doubts.insert(0, f"not sure: it looks most like {reading.stage}")
+    axis = reading.axis if reading.axis is not None else 0.5 * outlines.solid.shape[1]
+    marks: dict[str, Mark] = {}
+
+    def put(name: str, column: float, row: float | None, error: float) -> None:
+        if row is None:
+            return
+        place = outlines.to_picture(column, row)
+        marks[name] = Mark(place[0], place[1], error * shrink)
+
+    # Ends of the umbrella are columns of the upright picture at the rim's row.
+    put("surface", axis, reading.surface, reading.surface_error)
+    if sure:
+        put("tip", axis, reading.tip, _EDGE_PX * 1.3)
+        drop = reading.drop
+        put("drop", axis if drop is None else drop.column, reading.lowest, _EDGE_PX * 2.0)
+        if reading.left is not None and reading.right is not None:
+            put("left", reading.left, reading.rim_row, _EDGE_PX)
+            put("right", reading.right, reading.rim_row, _EDGE_PX)
+    for name, value in scene.marks.items():
+        across = name in ("left", "right")
+        old = marks.get(name)
+        middle = outlines.to_picture(axis, 0.0)[0]
+        column = value if across else (old.column if old else middle)
+        row = (old.row if old else 0.5 * size[1]) if across else value
+        marks[name] = Mark(column, row, 0.5 * shrink, by_hand=True)
+    made = Measured(
+        None, size[0], size[1], per_mm, outlines.roll_deg, reading.stage if sure else None,
+        reading.confidence, marks, doubts=tuple(doubts),
+    )  # fmt: skip
+    return made if per_mm is None else _add_lengths(made, reading, outlines, scene, per_mm)
+
+
+def _add_lengths(
+    made: Measured, reading: Reading, outlines: Outlines, scene: Scene, per_mm: float
+) -> Measured:
+    marks = made.marks
+    tilt = math.cos(math.radians(made.roll_deg))
+    small = per_mm / outlines.shrink  # upright pixels in a mm
+
+    def height(name: str) -> Value | None:
+        if name not in marks or "surface" not in marks:
+            return None
+        # Along the tilted axis: a row lower by the tilt is not a longer way.
+        rise = (marks["surface"].row - marks[name].row) / per_mm / tilt
+        error = math.hypot(marks["surface"].error, marks[name].error) / per_mm
+        return Value(rise, math.hypot(error, scene.scale_error * rise))
+
+    def length(pixels: float | None, edges: float = _EDGE_PX) -> Value | None:
+        if pixels is None or made.stage is None:
+            return None
+        size = pixels / small
+        return Value(size, math.hypot(1.4 * edges / small, scene.scale_error * size))
+
+    is_umbrella = made.stage == "after"
+    diameter = None
+    if "left" in marks and "right" in marks:
+        left, right = marks["left"], marks["right"]
+        apart = math.hypot(right.column - left.column, 0.0) / tilt / per_mm
+        error = math.hypot(left.error, right.error) / per_mm
+        diameter = Value(apart, math.hypot(error, scene.scale_error * apart))
+    is_crown = made.stage == "crown"
+    made = replace(
+        made,
+        jet_height=None if is_umbrella or is_crown else height("tip"),
+        jet_width=length(reading.stem),
+        drop_height=height("drop"),
+        drop_diameter=length(reading.drop_width),
+        umbrella_diameter=diameter,
+        umbrella_height=height("tip") if is_umbrella else None,
+        umbrella_thickness=length(reading.rim_height) if is_umbrella else None,
+        crown_height=height("tip") if is_crown else None,
+        crown_diameter=length(reading.crown_width) if is_crown else None,
+    )
+    return replace(made, since_contact_ms=_find_age(made, scene))
+
+
+def _find_age(made: Measured, scene: Scene) -> Value | None:
+    """Time since drop 2 met the jet, negative before it; None where the picture does not say."""
+    speed, share = scene.meeting_speed_m_s, scene.meeting_speed_error
+    if speed is None:
+        speed, share = _USUAL_SPEED_M_S, _USUAL_SPEED_ERROR
+    if made.stage in ("before", "contact") and "tip" in made.marks and "drop" in made.marks:
+        assert made.px_per_mm is not None
+        tip, drop = made.marks["tip"], made.marks["drop"]
+        gap = (tip.row - drop.row) / made.px_per_mm
+        error = math.hypot(tip.error, drop.error) / made.px_per_mm
+        # 1 mm per ms is 1 m/s.
+        return Value(-gap / speed, math.hypot(error / speed, share * gap / speed))
+    wide, drop_m = made.umbrella_diameter, scene.drop_diameter_m
+    if wide is None or drop_m is None:
+        return None
+
+    def age(radius_mm: float, drop_m: float, speed: float) -> tuple[float, float] | None:
+        return umbrella_age(radius_mm * 1e-3, drop_m, speed, scene.liquid)
+
+    best = age(0.5 * wide.value, drop_m, speed)
+    if best is None:
+        return None
+    shifts = [
+        age(0.5 * (wide.value + wide.error), drop_m, speed),
+        age(0.5 * wide.value, drop_m * (1.0 + scene.drop_diameter_error), speed),
+        age(0.5 * wide.value, drop_m, speed * (1.0 + share)),
+    ]
+    spread = [best[1], *((one[0] if one else 2.0 * best[0]) - best[0] for one in shifts)]
+    return Value(1e3 * best[0], 1e3 * math.sqrt(sum(one * one for one in spread)))
+
+
+def _load(path: Path) -> tuple[NDArray[Any], int, int]:
+    """The picture as an array, shrunk while it is decoded where that is quick, and its own width and height."""
+    import numpy as np
+    from PIL import Image, ImageOps
+
+    if not path.is_file():
+        raise PictureError(f"{path.name}: there is no such picture in {path.parent}")
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # Pillow's words are not for our users
+            with Image.open(path) as image:
+                width, height = image.size
+                if width * height > _PIXELS_MOST or min(width, height) < 60:
+                    raise PictureError(
+                        f"{path.name}: {width} x {height} pixels cannot be measured; export another size"
+                    )
+                image.draft("RGB", (1000, 1000))
+                upright = ImageOps.exif_transpose(image).convert("RGB")
+    except PictureError:
+        raise
+    except Exception as error:  # damaged files make the decoder fail in any way it likes
+        raise PictureError(f"{path.name}: cannot be read ({type(error).__name__})") from error
+    if (upright.width > upright.height) != (width > height):
+        width, height = height, width
+    return np.asarray(upright), width, height

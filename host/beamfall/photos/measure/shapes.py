@@ -1,0 +1,131 @@
+"""What stands on the surface and what falls above it, from the outlines of an upright picture. All in its pixels."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from beamfall.photos.measure.edges import Outlines
+
+Floats = NDArray[Any]
+
+# Shares of the picture's height.
+_LEAST_DROP = 0.016
+_BESIDE = 0.14
+_CALM = 0.012
+# Outlines are found this far outside the edge of what they enclose, in pixels.
+OUTSIDE_PX = 1.6
+
+
+@dataclass(frozen=True)
+class Blob:
+    """Something that hangs in the air: middle, width and height, its lowest row, whether the frame cuts it."""
+
+    column: float
+    row: float
+    width: float
+    height: float
+    lowest: float
+    is_cut: bool
+    is_round: bool
+
+
+@dataclass(frozen=True)
+class Standing:
+    """What stands on the surface: the highest row at its axis, and its ends at every row from `first` down.
+
+    `left` and `right` are of upright edges, so that ripples do not count; NaN where there are none. `whole` is the
+    width of everything that outlines enclose.
+    """
+
+    axis: float
+    tip: float
+    first: int
+    left: Floats
+    right: Floats
+    whole: Floats
+
+    @property
+    def widths(self) -> Floats:
+        widths: Floats = self.right - self.left
+        return widths
+
+
+def list_blobs(outlines: Outlines) -> tuple[list[Blob], NDArray[Any]]:
+    """Everything that outlines enclose, largest first, and the labels of their pixels in that order from 1."""
+    import cv2
+
+    count, labels, stats, middles = cv2.connectedComponentsWithStats(
+        outlines.solid.astype(np.uint8), connectivity=8
+    )
+    order = np.argsort(-stats[1:, cv2.CC_STAT_AREA]) + 1
+    rows, columns = outlines.solid.shape
+    new = np.zeros(count, dtype=np.int32)
+    blobs = []
+    for number, old in enumerate(order, 1):
+        new[old] = number
+        left, top, width, height, area = (float(one) for one in stats[old])
+        is_cut = top <= 1 or left <= 1 or left + width >= columns - 1 or top + height >= rows - 1
+        fullness = area / max(1.0, width * height)
+        blobs.append(
+            Blob(
+                float(middles[old][0]),
+                top + 0.5 * height,
+                width - 2.0 * OUTSIDE_PX,
+                height - 2.0 * OUTSIDE_PX,
+                top + height - 1.0 - OUTSIDE_PX,
+                is_cut,
+                0.75 < width / height < 1.35 and fullness > 0.66,
+            )
+        )
+    return blobs, new[labels]
+
+
+def find_axis(outlines: Outlines, labels: NDArray[Any]) -> tuple[float, int] | None:
+    """Column of the middle of the largest thing, and its highest row; None in an empty picture."""
+    part = labels == 1
+    rows = np.flatnonzero(part.any(axis=1))
+    if not rows.size:
+        return None
+    left = part[rows].argmax(axis=1)
+    right = part.shape[1] - 1 - part[rows, ::-1].argmax(axis=1)
+    narrow = (right - left) < 0.2 * part.shape[1]
+    middles = 0.5 * (left + right)
+    return float(np.median(middles[narrow] if narrow.sum() > 8 else middles)), int(rows[0])
+
+
+def find_standing(outlines: Outlines, axis: float, surface: float) -> Standing | None:
+    """What stands on the surface around a column; None where nothing does."""
+    import cv2
+
+    rows, columns = outlines.solid.shape
+    foot = int(surface - _CALM * rows)
+    upper = outlines.solid[:foot].astype(np.uint8)
+    count, labels = cv2.connectedComponents(upper, connectivity=8)
+    near = slice(max(0, int(axis - 0.03 * rows)), int(axis + 0.03 * rows) + 2)
+    wide = slice(max(0, int(axis - 0.25 * rows)), int(axis + 0.25 * rows) + 2)
+    feet = [one for one in np.unique(labels[foot - 3 :, wide]) if one]
+    if not feet:
+        return None
+    part = np.isin(labels, feet)
+    # Ripples are wide and low; what stands has upright edges.
+    upright = np.abs(outlines.across).max(axis=2)[:foot] > 0.6 * np.abs(outlines.down).max(axis=2)[:foot]
+    upright &= part & (outlines.strength[:foot] > max(5.0, 0.16 * outlines.contrast))
+    middle = part[:, near].any(axis=1)
+    tops = np.flatnonzero(middle)
+    body = np.flatnonzero(part.any(axis=1))
+    if not tops.size:
+        return None
+    first = int(body[0])
+    tip = float(tops[0]) + OUTSIDE_PX
+    left = np.full(foot - first, np.nan)
+    right = left.copy()
+    for row in range(first, foot):
+        places = np.flatnonzero(upright[row])
+        if places.size >= 2:
+            left[row - first], right[row - first] = places[0] + 1.0, places[-1] - 1.0
+    whole = part[first:].sum(axis=1) - 2.0 * OUTSIDE_PX
+    return Standing(axis, tip, first, left, right, whole)

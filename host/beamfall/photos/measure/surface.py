@@ -1,0 +1,81 @@
+"""Where the surface of the liquid is: the row about which what is in the air and its reflection are mirror images."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from beamfall.photos.measure.edges import Outlines
+
+Floats = NDArray[Any]
+
+_LEAST_BELOW = 0.035  # of the height: a reflection shorter than this proves nothing
+_WINDOW = 0.11  # of the height: half the width looked at
+
+
+@dataclass(frozen=True)
+class Surface:
+    """Row in the upright picture and its standard error; `likeness`: of the two halves, -1 to 1."""
+
+    row: float
+    error: float
+    likeness: float
+    rival: float  # likeness at the best row elsewhere
+
+    @property
+    def is_sure(self) -> bool:
+        ahead = self.likeness - self.rival
+        return (ahead > 0.1 and self.likeness > 0.13) or (ahead > 0.05 and self.likeness > 0.21)
+
+
+def find_surface(outlines: Outlines, axis: float, top: int) -> Surface | None:
+    """Find the surface under something that stands in it, around the column `axis`, its highest row `top`.
+
+    None where nothing is mirrored.
+    """
+    rows, columns = outlines.solid.shape
+    half = round(_WINDOW * rows)
+    left, right = max(0, round(axis) - half), min(columns, round(axis) + half + 1)
+    across = outlines.across[:, left:right]
+    down = outlines.down[:, left:right]
+    least = max(8, round(_LEAST_BELOW * rows))
+    first = max(top + least // 2, round(0.35 * rows))
+    found = np.full(rows, -1.0)
+    widths = outlines.solid[:, left:right].sum(axis=1)
+    # Strong outlines and faint reflections count alike: what matters is where they are.
+    scale = np.sqrt((across**2 + down**2).mean()) + 1e-6
+    across, down = np.tanh(across / (2.0 * scale)), np.tanh(down / (2.0 * scale))
+    for row in range(first, rows - least):
+        reach = min(rows - 1 - row, row - max(0, top - 4))
+        if reach < least:
+            continue
+        start = 2
+        high = slice(row - start, row - reach - 1 if row - reach - 1 >= 0 else None, -1)
+        low = slice(row + start, row + reach + 1)
+        a, b = across[high], across[low]
+        c, d = down[high], -down[low]
+        count = min(len(a), len(b))
+        a, b, c, d = a[:count], b[:count], c[:count], d[:count]
+        # A straight stem looks the same at every height: only what changes along it counts.
+        stem = 0.5 * (a.mean(axis=0) + b.mean(axis=0))
+        a, b = a - stem, b - stem
+        above = float((a * a).sum() + (c * c).sum())
+        below = float((b * b).sum() + (d * d).sum())
+        found[row] = ((a * b).sum() + (c * d).sum()) / (np.sqrt(above * below) + 0.02 * count * half)
+        # A short reflection proves less, and so does a place that is no wider than the stem above it.
+        found[row] *= reach / (reach + 0.03 * rows)
+        if widths[row] < 1.25 * np.median(widths[max(0, row - 5 * start - 40) : row - 12]):
+            found[row] *= 0.7
+    if found.max() <= 0.0:
+        return None
+    best = int(found.argmax())
+    near = found[max(0, best - 1) : best + 2]
+    shift = 0.0
+    if len(near) == 3 and near.min() > -1.0:
+        bend = near[0] - 2.0 * near[1] + near[2]
+        shift = 0.5 * (near[0] - near[2]) / bend if bend < -1e-6 else 0.0
+    away = np.abs(np.arange(rows) - best) > 0.02 * rows
+    return Surface(best + float(np.clip(shift, -0.5, 0.5)), 0.0016 * rows, float(found[best]), float(found[away].max()))

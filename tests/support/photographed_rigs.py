@@ -1,0 +1,194 @@
+"""Simulated rigs with pictures of every kind and under every condition, with what is true of each.
+
+A rig has one camera, one light and one liquid; its pictures differ in what they show. Nothing here is a photograph.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from beamfall.setup.rig import example_rig
+from beamfall.setup.signals import Signal
+from beamfall.sim.build import draw_model
+from beamfall.sim.collision import see_picture
+from beamfall.sim.develop import render
+from beamfall.sim.liquid_shapes import find_sheet
+from beamfall.sim.look import DYES, GELS, Look
+from beamfall.sim.model import RigModel
+from beamfall.sim.needs import find_needs
+from beamfall.sim.raytrace import Frame
+from beamfall.sim.rig import SimulatedRig
+from beamfall.sim.scene import Scene, make_scene
+
+#: What a picture may show, and how often.
+KINDS = {
+    "after": 10, "before": 5, "contact": 1, "jet": 2, "crown": 2, "nothing": 1, "falling": 1, "half out": 2,
+}  # fmt: skip
+_VALVE = int(Signal.valve1)
+
+
+@dataclass(frozen=True)
+class Truth:
+    """What is true of a picture. Rows and columns in pixels, lengths in mm, times in ms; None where it is not there.
+
+    `stage` is `nothing`, `crown`, `jet`, `before`, `contact` or `after`.
+    """
+
+    kind: str
+    stage: str
+    per_mm: float
+    surface_row: float
+    tip_row: float | None = None
+    lowest_row: float | None = None
+    drop_mm: float | None = None
+    diameter_mm: float | None = None
+    age_ms: float | None = None
+    meeting_m_s: float | None = None
+
+
+@dataclass(frozen=True)
+class Shot:
+    """A picture with its truth."""
+
+    rig: int
+    pixels: Any
+    truth: Truth
+    scene: Scene
+
+
+def draw_look(draws: random.Random) -> Look:
+    """A camera, a light and a liquid."""
+    colours = [name for name in GELS if name not in ("black", "grey")]
+    top, bottom = draws.choice(colours), draws.choice([*colours, "grey", "black"])
+    milky = draws.random() < 0.1
+    return Look(
+        index=draws.uniform(1.333, 1.40),
+        absorption=DYES[draws.choice(["clear", "clear", *DYES])],
+        cloudiness=draws.uniform(0.5, 2.0) if milky else 0.0,
+        top=GELS[top],
+        bottom=GELS[bottom if draws.random() < 0.6 else top],
+        slant=draws.uniform(-0.5, 0.5),
+        down_deg=draws.uniform(2.0, 8.0),
+        roll_deg=draws.uniform(-3.0, 3.0),
+        f_number=draws.uniform(9.0, 22.0),
+        magnification=draws.uniform(0.3, 0.6),
+        exposure=draws.uniform(0.5, 1.3),
+        noise=draws.uniform(0.003, 0.025),
+        dish_mm=draws.uniform(150.0, 300.0),
+    )
+
+
+def draw_rig(number: int, world: str) -> tuple[RigModel, random.Random]:
+    """A rig by its number; rigs of another `world` are others."""
+    draws = random.Random(f"photographed {world} {number}")
+    rig = example_rig()
+    height = draws.uniform(0.4, 0.8)
+    opening = draws.uniform(0.009, 0.014)
+    valve = replace(rig.valves[0], height_m=height, opening_s=opening)
+    beam = replace(rig.beams[0], height_m=height - 0.12)
+    model = draw_model(replace(rig, valves=(valve,), beams=(beam,)), draws.randrange(10**6))
+    lamp = replace(model.flashes[0], duration_s=draws.uniform(1.5e-5, 8e-5))
+    return replace(model, look=draw_look(draws), flashes=(lamp,)), draws
+
+
+def photograph(rigs: int, each: int, *, world: str, pixels: int) -> Iterator[Shot]:
+    """Pictures of many rigs, `each` of every rig."""
+    for number in range(rigs):
+        model, draws = draw_rig(number, world)
+        for picture in range(each):
+            kind = draws.choices(list(KINDS), weights=list(KINDS.values()))[0]
+            made = make_shot(model, kind, draws)
+            if made is None:
+                continue
+            scene, stage, meeting = made
+            seen = render(scene, pixels=pixels, seed=100 * number + picture)
+            yield Shot(number, seen, find_truth(scene, kind, stage, meeting, pixels), scene)
+
+
+def make_shot(model: RigModel, kind: str, draws: random.Random) -> tuple[Scene, str, float | None] | None:
+    """A scene of that kind, what it shows, and the speed at which drop and jet met; None where the rig makes none."""
+    rig = SimulatedRig(model, seed=draws.randrange(10**6))
+    needs = find_needs(model, 0.0, draws.uniform(0.6, 0.95))
+    drops = 1 if kind in ("jet", "crown", "nothing", "falling") else 2
+    if needs is None:
+        return None
+    for number in range(drops):
+        opened = 1.0 + number * needs.spacing_s
+        rig.drive(_VALVE, 1, round(opened * rig.clock_hz))
+        rig.drive(_VALVE, 0, round((opened + model.valves[0].opening_s) * rig.clock_hz))
+    splash = rig._splash
+    if not splash.columns or len(splash.drops) < drops:
+        return None
+    column = splash.columns[0]
+    first, jet, contact = splash.drops[0], column.jet, column.contact
+    if jet is None or (drops == 2 and contact is None):
+        return None
+    when = {
+        "after": lambda: contact.when_s + draws.uniform(0.3e-3, 8e-3),
+        "before": lambda: contact.when_s - draws.uniform(0.35e-3, 9e-3),
+        "contact": lambda: contact.when_s + draws.uniform(-0.2e-3, 0.2e-3),
+        "jet": lambda: jet.starts_s + draws.uniform(0.25, 1.0) * jet.rise_s,
+        "crown": lambda: first.impact_s + draws.uniform(3e-3, 15e-3),
+        "nothing": lambda: jet.starts_s - draws.uniform(1e-3, 8e-3),
+        "falling": lambda: first.impact_s - draws.uniform(1e-3, 15e-3),
+        "half out": lambda: _enters(model, splash.drops[-1], draws),
+    }[kind]()
+    splash.lights = [(1, when, when + model.flashes[0].duration_s)]
+    picture = see_picture(model, column, when)
+    scene = make_scene(splash, model)
+    stage = "before" if kind in ("falling", "half out") else picture.shows
+    if picture.shows == "missed" or (kind != "half out" and stage == "before" and not _is_inside(scene)):
+        return None
+    meeting = None if contact is None else _meeting_speed(model, column)
+    return scene, stage, meeting
+
+
+def _enters(model: RigModel, drop: Any, draws: random.Random) -> float:
+    from beamfall.sim.drops import reach
+
+    return reach(model, drop, model.frame_height_m + draws.uniform(-0.2, 0.3) * drop.diameter_m)[0]
+
+
+def _meeting_speed(model: RigModel, column: Any) -> float:
+    from beamfall.sim.drops import reach
+
+    contact, drop = column.contact, column.recent[1]
+    rise = column.jet.tip_m(contact.when_s + 1e-4) - column.jet.tip_m(contact.when_s - 1e-4)
+    return reach(model, drop, contact.height_m + 0.5 * drop.diameter_m)[1] + rise / 2e-4
+
+
+def _is_inside(scene: Scene) -> bool:
+    above = scene["frame_mm"][1]
+    return any(y + radius < above - 1.0 for _, y, radius, _ in scene["columns"][0]["drops"])
+
+
+def find_truth(scene: Scene, kind: str, stage: str, meeting: float | None, pixels: int) -> Truth:
+    """The truth about a scene in a picture of that many pixels."""
+    frame = Frame.of(scene, pixels)
+    column = scene["columns"][0]
+    x = column["x_mm"]
+    jet, drops, sheets = column["jet_mm"], column["drops"], column["umbrellas"]
+    sheet = find_sheet(sheets[0], column) if sheets else None
+    tip = sheet.top if sheet else jet
+    lowest = drops[-1] if drops and not sheet else None
+    return Truth(
+        kind=kind,
+        stage=stage,
+        per_mm=frame.per_mm,
+        surface_row=frame.find_pixel(x, 0.0)[1],
+        tip_row=None if not tip else frame.find_pixel(x, tip)[1],
+        lowest_row=None if lowest is None else frame.find_pixel(lowest[0], lowest[1] - lowest[2])[1],
+        drop_mm=None if lowest is None else 2.0 * lowest[2],
+        diameter_mm=None if sheet is None else 2.0 * sheet.radius,
+        age_ms=None if not sheets else sheets[0][1],
+        meeting_m_s=meeting,
+    )
+
+
+def pixel_rows(shot: Shot) -> int:
+    return int(np.asarray(shot.pixels).shape[0])
