@@ -27,7 +27,7 @@ ARROWS: dict[str, set[str]] = {
     "board": {"ports", "link", "setup", "events", "board_values", "board_session"},
     "board_tools": {"plot", "shots", "board", "events", "ports", "link", "setup"},
     "shots": {"events", "link", "setup"},
-    "photos": {"shots", "ports", "link", "setup"},
+    "photos": {"shots", "ports", "physics", "link", "setup"},
     "planning": {"physics", "setup", "shots", "board", "events"},
     "handbook": {"setup"},
     "guide": {"planning", "physics", "setup"},

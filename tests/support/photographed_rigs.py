@@ -110,7 +110,9 @@ def photograph(rigs: int, each: int, *, world: str, pixels: int) -> Iterator[Sho
             yield Shot(number, seen, find_truth(scene, kind, stage, meeting, pixels), scene)
 
 
-def make_shot(model: RigModel, kind: str, draws: random.Random) -> tuple[Scene, str, float | None] | None:
+def make_shot(
+    model: RigModel, kind: str, draws: random.Random
+) -> tuple[Scene, str, float | None] | None:
     """A scene of that kind, what it shows, and the speed at which drop and jet met; None where the rig makes none."""
     rig = SimulatedRig(model, seed=draws.randrange(10**6))
     needs = find_needs(model, 0.0, draws.uniform(0.6, 0.95))
@@ -142,7 +144,9 @@ def make_shot(model: RigModel, kind: str, draws: random.Random) -> tuple[Scene, 
     picture = see_picture(model, column, when)
     scene = make_scene(splash, model)
     stage = "before" if kind in ("falling", "half out") else picture.shows
-    if picture.shows == "missed" or (kind != "half out" and stage == "before" and not _is_inside(scene)):
+    if picture.shows == "missed" or (
+        kind != "half out" and stage == "before" and not _is_inside(scene)
+    ):
         return None
     meeting = None if contact is None else _meeting_speed(model, column)
     return scene, stage, meeting
@@ -182,7 +186,9 @@ def find_truth(scene: Scene, kind: str, stage: str, meeting: float | None, pixel
         per_mm=frame.per_mm,
         surface_row=frame.find_pixel(x, 0.0)[1],
         tip_row=None if not tip else frame.find_pixel(x, tip)[1],
-        lowest_row=None if lowest is None else frame.find_pixel(lowest[0], lowest[1] - lowest[2])[1],
+        lowest_row=None
+        if lowest is None
+        else frame.find_pixel(lowest[0], lowest[1] - lowest[2])[1],
         drop_mm=None if lowest is None else 2.0 * lowest[2],
         diameter_mm=None if sheet is None else 2.0 * sheet.radius,
         age_ms=None if not sheets else sheets[0][1],

@@ -113,6 +113,11 @@ COMMANDS = {
         "show_help",
         "Read the handbook: how to do it, step by step, and every key and command.",
     ),
+    "photos": Entry(
+        "beamfall.cli.photos",
+        "app",
+        "Measure photographs: surface, drops, jet, umbrella, time since contact.",
+    ),
     "shots": Entry(
         "beamfall.cli.shots",
         "app",

@@ -48,7 +48,9 @@ class Outlines:
         return there_x + 0.5 * columns - 0.5, there_y + 0.5 * rows - 0.5
 
 
-def find_outlines(picture: NDArray[np.uint8], background: NDArray[np.uint8] | None = None) -> Outlines:
+def find_outlines(
+    picture: NDArray[np.uint8], background: NDArray[np.uint8] | None = None
+) -> Outlines:
     """Find the outlines in a picture of shape (rows, columns, 3).
 
     `background` is a picture of the same size without liquid in the air; what it shows is taken away.
@@ -72,7 +74,9 @@ def find_outlines(picture: NDArray[np.uint8], background: NDArray[np.uint8] | No
     noise = max(float(np.median(size)) / 1.2, 0.25)
     strength = size / noise
     contrast = float(np.percentile(strength, 99.7))
-    return Outlines(light, shrink, roll, across, down, strength, _fill(strength, contrast), contrast)
+    return Outlines(
+        light, shrink, roll, across, down, strength, _fill(strength, contrast), contrast
+    )
 
 
 def _shrink(picture: NDArray[np.uint8]) -> tuple[Floats, float]:
@@ -106,7 +110,7 @@ def _find_roll(soft: Floats) -> float:
 
     grey = soft.mean(axis=2)
     rows, columns = grey.shape
-    down = np.abs(cv2.Scharr(grey, cv2.CV_32F, 0, 1)) if False else cv2.Scharr(grey, cv2.CV_32F, 0, 1)
+    down = cv2.Scharr(grey, cv2.CV_32F, 0, 1)
     down = np.clip(down, *np.percentile(down, (2.0, 98.0)))
     x = np.arange(columns) + 0.5 - 0.5 * columns
     side = np.abs(x) > 0.16 * columns
@@ -131,11 +135,12 @@ def _fill(strength: Floats, contrast: float) -> NDArray[np.bool_]:
     import cv2
 
     level = max(5.0, 0.16 * contrast)
-    edge = (strength > level).astype(np.uint8)
+    edge: Any = (strength > level).astype(np.uint8)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5))
     edge = cv2.morphologyEx(edge, cv2.MORPH_CLOSE, kernel)
     contours, _ = cv2.findContours(edge, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    solid = np.zeros(edge.shape, dtype=np.uint8)
+    solid: Any = np.zeros(edge.shape, dtype=np.uint8)
     cv2.drawContours(solid, contours, -1, 1, cv2.FILLED)
     solid = cv2.morphologyEx(solid, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
-    return solid.astype(bool)
+    filled: NDArray[np.bool_] = solid.astype(bool)
+    return filled

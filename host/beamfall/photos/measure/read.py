@@ -10,7 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from beamfall.photos.measure.edges import Outlines
-from beamfall.photos.measure.shapes import OUTSIDE_PX, Blob, Standing, find_axis, find_standing, list_blobs
+from beamfall.photos.measure.shapes import (
+    OUTSIDE_PX,
+    Blob,
+    Standing,
+    find_axis,
+    find_standing,
+    list_blobs,
+)
 from beamfall.photos.measure.surface import Surface, find_surface
 
 Floats = NDArray[Any]
@@ -19,7 +26,9 @@ CONTACT_MS = 0.25  # a picture this close to the contact shows it, as in `planni
 _USUAL_SPEED = 3.6  # m/s, of drop 2 against the jet's tip
 _USUAL_PER_HEIGHT = 84.0  # mm in a picture's height, where no scale is known
 _UMBRELLA_RATIO = 1.72  # width of an umbrella over the stem's: more than a bulb's or a drop's
-_TWO_BALLS = 0.87  # width below the top of a jet, over the top's: a drop and a bulb, or a bulb and a stem
+_TWO_BALLS = (
+    0.87  # width below the top of a jet, over the top's: a drop and a bulb, or a bulb and a stem
+)
 _LEAST_CONTRAST = 9.0
 
 
@@ -95,7 +104,11 @@ def _settle_surface(
         return known[0], known[1], ["the surface is taken from the other pictures"]
     if known is not None:
         return known[0], known[1], []
-    return None, math.nan, ["the surface is not clear: set it, or measure pictures of one series together"]
+    return (
+        None,
+        math.nan,
+        ["the surface is not clear: set it, or measure pictures of one series together"],
+    )
 
 
 def _classify(
@@ -107,9 +120,8 @@ def _classify(
     scale: float,
     speed: float,
 ) -> Reading:
-    rows = outlines.solid.shape[0]
     upright = None if standing is None else _measure_standing(standing, surface, scale)
-    drop = _find_drop(blobs, standing if upright is not None else None, axis, surface, scale, outlines)
+    drop = _find_drop(blobs, standing if upright is not None else None, surface, scale)
     if upright is None or standing is None:
         if drop is None:
             weak = outlines.contrast < 2.0 * _LEAST_CONTRAST
@@ -202,7 +214,11 @@ def _measure_standing(standing: Standing, surface: float, scale: float) -> _Upri
     if not upper.any():
         return None
     # The stem: what is narrowest for a while, above the foot.
-    stem_zone = seen & (surface - place > min(5.0 * scale, 0.3 * height)) & (place > standing.tip + 2.0 * scale)
+    stem_zone = (
+        seen
+        & (surface - place > min(5.0 * scale, 0.3 * height))
+        & (place > standing.tip + 2.0 * scale)
+    )
     stem = float(np.percentile(widths[stem_zone], 15)) if stem_zone.sum() >= 4 else None
     top = int(np.nanargmax(np.where(upper, widths, -1.0)))
     widest = float(widths[top])
@@ -214,12 +230,7 @@ def _measure_standing(standing: Standing, surface: float, scale: float) -> _Upri
 
 
 def _find_drop(
-    blobs: list[Blob],
-    standing: Standing | None,
-    axis: float,
-    surface: float,
-    scale: float,
-    outlines: Outlines,
+    blobs: list[Blob], standing: Standing | None, surface: float, scale: float
 ) -> Blob | None:
     """The largest round thing in the air, above what stands."""
     ceiling = surface - 1.0 * scale if standing is None else standing.tip + 1.0 * scale
@@ -228,11 +239,12 @@ def _find_drop(
         for blob in blobs
         if 1.6 * scale < blob.width < 8.5 * scale
         and blob.lowest < ceiling
-        and (blob.is_round or (blob.is_cut and blob.row - blob.height < 2.0 and blob.height > 0.8 * scale))
+        and (
+            blob.is_round
+            or (blob.is_cut and blob.row - blob.height < 2.0 and blob.height > 0.8 * scale)
+        )
         and abs(blob.column - (standing.axis if standing else blob.column)) < 7.0 * scale
     ]
-    if standing is None and good:
-        return max(good, key=lambda blob: blob.width)
     return max(good, key=lambda blob: blob.width, default=None)
 
 
@@ -254,9 +266,7 @@ def _add_umbrella(made: Reading, upright: _Upright, standing: Standing) -> Readi
     return made
 
 
-def _measure_top(
-    standing: Standing, surface: float, scale: float
-) -> tuple[float, float | None]:
+def _measure_top(standing: Standing, surface: float, scale: float) -> tuple[float, float | None]:
     """Width of the ball at the top of what stands, and the greatest width right below it over that.
 
     None where what stands is too short: its foot begins there.
@@ -303,7 +313,11 @@ def _find_ball(standing: Standing, surface: float, scale: float) -> _Ball | None
     middle = float(np.flatnonzero(below[grows:] <= narrow + 1.0).mean()) + grows
     again = widths[neck : neck + int(0.65 * width)]
     top = standing.first + OUTSIDE_PX
-    if narrow > 0.75 * width or not 0.7 < middle / width < 1.45 or again.max() < max(1.2 * narrow, narrow + 2.0):
+    if (
+        narrow > 0.75 * width
+        or not 0.7 < middle / width < 1.45
+        or again.max() < max(1.2 * narrow, narrow + 2.0)
+    ):
         return None
     lowest = top + width
     return _Ball(width, lowest, 2.0 * (standing.first + middle - lowest))

@@ -38,15 +38,18 @@ class Mark:
 class Scene:
     """What is known of the camera and the shot before a picture is measured; SI units. Everything may be left out.
 
-    `scale_px_m`: pixels per metre in the plane of the drops, of a picture `scale_width_px` pixels wide (None: of
-    each picture as it is). `surface_row`: row of the surface over the picture's height, and its standard error, from
-    other pictures of the same camera. `background`: a picture without liquid in the air. `drop_diameter_m` and
-    `meeting_speed_m_s` (drop 2 against the jet's tip), each with its relative error, and `liquid` serve for the time
-    since the contact. `marks` are set by a person: rows in pixels by name, see `MARKS`.
+    `scale_px_m`: pixels per metre in the plane of the drops, of a picture `scale_width_px` pixels wide (None: of each
+    picture as it is). Without it `magnification` serves, with the resolution that the camera wrote into the file, or
+    else with `pixel_m`, the width of a pixel of a picture in full size. `surface_row`: row of the surface over the
+    picture's height, and its standard error, from other pictures of the same camera. `background`: a picture without
+    liquid in the air. `drop_diameter_m` and `meeting_speed_m_s` (drop 2 against the jet's tip), each with its relative
+    error, and `liquid` serve for the time since the contact. `marks` are set by a person, in pixels: see `MARKS`.
     """
 
     scale_px_m: float | None = None
     scale_width_px: int | None = None
+    magnification: float | None = None
+    pixel_m: float | None = None
     scale_error: float = 0.005
     surface_row: tuple[float, float] | None = None
     background: Path | None = None
@@ -88,6 +91,7 @@ class Measured:
     crown_height: Value | None = None
     crown_diameter: Value | None = None
     since_contact_ms: Value | None = None
+    drop_width_px: float | None = None
     doubts: tuple[str, ...] = ()
 
     @property

@@ -16,6 +16,7 @@ from beamfall.physics.umbrella import umbrella_age
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
+    from PIL import Image as Images
 
     from beamfall.photos.measure.edges import Outlines
     from beamfall.photos.measure.read import Reading
@@ -28,13 +29,22 @@ _USUAL_SPEED_M_S, _USUAL_SPEED_ERROR = 3.6, 0.25
 def measure(path: Path, scene: Scene | None = None) -> Measured:
     """Measure one picture. Raises PictureError where it cannot be read, UserError without OpenCV."""
     known = scene or Scene()
-    picture, width, height = _load(path)
+    picture, width, height, sensor_px_m = _load(path)
     background = None if known.background is None else _load(known.background)[0]
+    if known.scale_px_m is None and known.magnification is not None:
+        if sensor_px_m is None and known.pixel_m is not None:
+            sensor_px_m = 1.0 / known.pixel_m
+        if sensor_px_m is not None:
+            known = replace(
+                known, scale_px_m=known.magnification * sensor_px_m, scale_width_px=None
+            )
     made = measure_pixels(picture, known, background=background, size=(width, height))
     return replace(made, path=path)
 
 
-def measure_series(paths: Sequence[Path], scene: Scene | None = None) -> list[Measured | PictureError]:
+def measure_series(
+    paths: Sequence[Path], scene: Scene | None = None
+) -> list[Measured | PictureError]:
     """Measure pictures of one camera that did not move: those without a clear surface take it from the others.
 
     A picture that cannot be read gives its error.
@@ -60,7 +70,9 @@ def measure_series(paths: Sequence[Path], scene: Scene | None = None) -> list[Me
 
 def share_surface(measured: Sequence[Measured]) -> tuple[float, float] | None:
     """Row of the surface over the height, and its error, from pictures that agree; None where they do not."""
-    rows = sorted(one.marks["surface"].row / one.height for one in measured if "surface" in one.marks)
+    rows = sorted(
+        one.marks["surface"].row / one.height for one in measured if "surface" in one.marks
+    )
     if len({(one.width, one.height) for one in measured}) != 1 or not rows:
         return None
     middle = rows[len(rows) // 2]
@@ -149,6 +161,7 @@ def _describe(
     made = Measured(
         None, size[0], size[1], per_mm, outlines.roll_deg, reading.stage if sure else None,
         reading.confidence, marks, doubts=tuple(doubts),
+        drop_width_px=None if reading.drop_width is None or not sure else reading.drop_width * shrink,
     )  # fmt: skip
     return made if per_mm is None else _add_lengths(made, reading, outlines, scene, per_mm)
 
@@ -228,8 +241,9 @@ def _find_age(made: Measured, scene: Scene) -> Value | None:
     return Value(1e3 * best[0], 1e3 * math.sqrt(sum(one * one for one in spread)))
 
 
-def _load(path: Path) -> tuple[NDArray[Any], int, int]:
-    """The picture as an array, shrunk while it is decoded where that is quick, and its own width and height."""
+def _load(path: Path) -> tuple[NDArray[Any], int, int, float | None]:
+    """The picture as an array, shrunk while it is decoded where that is quick; its own width and height; pixels per
+    metre on the sensor, where the file says so."""
     import numpy as np
     from PIL import Image, ImageOps
 
@@ -244,6 +258,7 @@ def _load(path: Path) -> tuple[NDArray[Any], int, int]:
                     raise PictureError(
                         f"{path.name}: {width} x {height} pixels cannot be measured; export another size"
                     )
+                resolution = _read_resolution(image.getexif(), width)
                 image.draft("RGB", (1000, 1000))
                 upright = ImageOps.exif_transpose(image).convert("RGB")
     except PictureError:
@@ -252,4 +267,20 @@ def _load(path: Path) -> tuple[NDArray[Any], int, int]:
         raise PictureError(f"{path.name}: cannot be read ({type(error).__name__})") from error
     if (upright.width > upright.height) != (width > height):
         width, height = height, width
-    return np.asarray(upright), width, height
+    return np.asarray(upright), width, height, resolution
+
+
+def _read_resolution(exif: Images.Exif, width: int) -> float | None:
+    """FocalPlaneXResolution of the Exif standard (CIPA DC-008), for the picture's present width."""
+    from PIL import ExifTags
+
+    tags = exif.get_ifd(ExifTags.IFD.Exif)
+    units = {2: 0.0254, 3: 0.01, 4: 0.001, 5: 1e-6}  # inch, cm, mm, µm
+    try:
+        resolution = float(tags[ExifTags.Base.FocalPlaneXResolution])
+        unit = units[int(tags.get(ExifTags.Base.FocalPlaneResolutionUnit, 2))]
+        whole = float(tags.get(ExifTags.Base.ExifImageWidth, width))
+    except (KeyError, TypeError, ValueError, ZeroDivisionError):
+        return None
+    px_m = resolution / unit * (width / whole if whole > 0.0 else 1.0)
+    return px_m if 1e4 < px_m < 5e6 else None

@@ -112,7 +112,9 @@ def find_standing(outlines: Outlines, axis: float, surface: float) -> Standing |
         return None
     part = np.isin(labels, feet)
     # Ripples are wide and low; what stands has upright edges.
-    upright = np.abs(outlines.across).max(axis=2)[:foot] > 0.6 * np.abs(outlines.down).max(axis=2)[:foot]
+    upright = (
+        np.abs(outlines.across).max(axis=2)[:foot] > 0.6 * np.abs(outlines.down).max(axis=2)[:foot]
+    )
     upright &= part & (outlines.strength[:foot] > max(5.0, 0.16 * outlines.contrast))
     middle = part[:, near].any(axis=1)
     tops = np.flatnonzero(middle)

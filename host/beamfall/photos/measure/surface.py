@@ -64,7 +64,9 @@ def find_surface(outlines: Outlines, axis: float, top: int) -> Surface | None:
         a, b = a - stem, b - stem
         above = float((a * a).sum() + (c * c).sum())
         below = float((b * b).sum() + (d * d).sum())
-        found[row] = ((a * b).sum() + (c * d).sum()) / (np.sqrt(above * below) + 0.02 * count * half)
+        found[row] = ((a * b).sum() + (c * d).sum()) / (
+            np.sqrt(above * below) + 0.02 * count * half
+        )
         # A short reflection proves less, and so does a place that is no wider than the stem above it.
         found[row] *= reach / (reach + 0.03 * rows)
         if widths[row] < 1.25 * np.median(widths[max(0, row - 5 * start - 40) : row - 12]):
@@ -78,4 +80,9 @@ def find_surface(outlines: Outlines, axis: float, top: int) -> Surface | None:
         bend = near[0] - 2.0 * near[1] + near[2]
         shift = 0.5 * (near[0] - near[2]) / bend if bend < -1e-6 else 0.0
     away = np.abs(np.arange(rows) - best) > 0.02 * rows
-    return Surface(best + float(np.clip(shift, -0.5, 0.5)), 0.0016 * rows, float(found[best]), float(found[away].max()))
+    return Surface(
+        best + float(np.clip(shift, -0.5, 0.5)),
+        0.0016 * rows,
+        float(found[best]),
+        float(found[away].max()),
+    )

@@ -1,0 +1,203 @@
+"""`beamfall photos`: what photographs themselves say."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from beamfall.cli.output import print_json, print_table
+from beamfall.errors import UserError
+from beamfall.setup.rig import load_rig
+from beamfall.setup.units import parse_quantity
+from beamfall.text import show_text
+
+if TYPE_CHECKING:
+    from beamfall.photos.measure import Measured, Scene
+
+app = typer.Typer(
+    help="Measure photographs: surface, drops, jet, umbrella, time since contact.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+@app.callback()
+def _photos() -> None:
+    """Measure photographs: surface, drops, jet, umbrella, time since contact."""
+
+
+@app.command("measure")
+def measure_photos(
+    files: list[Path] = typer.Argument(..., help="Pictures of one camera that did not move."),
+    rig_file: Path | None = typer.Option(
+        None, "--rig", help="Rig file: scale by [camera], and what its drops are like."
+    ),
+    scale: float | None = typer.Option(None, "--scale", help="Pixels per millimetre."),
+    ruler: str | None = typer.Option(
+        None,
+        "--ruler",
+        metavar="X1,Y1,X2,Y2,MM",
+        help="Two points on a ruler in a picture of the same size, and the millimetres between them.",
+    ),
+    volume: str | None = typer.Option(
+        None, "--drop-volume", help="Scale by a drop of this volume in flight, such as '45 uL'."
+    ),
+    background: Path | None = typer.Option(
+        None, "--background", help="A picture of the same camera before the first drop."
+    ),
+    marks: list[str] = typer.Option(
+        [],
+        "--set",
+        metavar="MARK=PIXEL",
+        help="Set a mark by hand, one picture at a time: surface, tip or drop to a row, left or right (of the "
+        "umbrella) to a column.",
+    ),
+    overlay: Path | None = typer.Option(
+        None, "--overlay", help="Write a copy of each picture with its marks into this folder."
+    ),
+    as_json: bool = typer.Option(False, "--json", help="Everything as one JSON object."),
+) -> int:
+    """Measure what pictures show, in mm, each with its standard error.
+
+    It finds the surface by the reflection, then the drop, the jet, the umbrella or the crown, and works out the
+    time since the drops met. Where a picture does not show something clearly it says 'not sure'. Pictures are
+    never altered.
+    """
+    from beamfall.photos.measure import Measured, measure_series
+    from beamfall.photos.measure.overlay import write_overlay
+
+    scene = _read_scene(rig_file, scale, ruler, background, marks, len(files))
+    made = measure_series(files, scene)
+    if volume is not None:
+        by_drop = _scale_by_drop([one for one in made if isinstance(one, Measured)], volume)
+        made = measure_series(
+            files, replace(scene, scale_px_m=by_drop[0], scale_width_px=by_drop[1])
+        )
+    good = [one for one in made if isinstance(one, Measured)]
+    if overlay is not None:
+        overlay.mkdir(parents=True, exist_ok=True)
+        for one in good:
+            assert one.path is not None
+            write_overlay(one, overlay / f"{one.path.stem}.measured.jpg")
+    if as_json:
+        print_json(
+            {
+                "pictures": [
+                    one.to_json()
+                    if isinstance(one, Measured)
+                    else {"file": str(path), "error": str(one)}
+                    for path, one in zip(files, made, strict=True)
+                ]
+            }
+        )
+    else:
+        _print(good)
+        for failed in made:
+            if not isinstance(failed, Measured):
+                print(f"left out: {show_text(failed)}")
+        if overlay is not None:
+            print(f"overlays in {show_text(overlay)}")
+    return 0 if len(good) == len(files) else 1
+
+
+def _read_scene(
+    rig_file: Path | None,
+    scale: float | None,
+    ruler: str | None,
+    background: Path | None,
+    marks: Sequence[str],
+    files: int,
+) -> Scene:
+    from beamfall.photos.measure import Scene
+    from beamfall.workflows.picture_scene import make_picture_scene
+
+    if scale is not None and ruler is not None:
+        raise UserError("give --scale or --ruler, not both")
+    if marks and files > 1:
+        raise UserError("--set belongs to one picture: name only that one")
+    scene = Scene() if rig_file is None else make_picture_scene(load_rig(rig_file))
+    if scale is not None:
+        if not 0.1 <= scale <= 10_000.0:
+            raise UserError(f"--scale = {scale}: expected 0.1 to 10000 pixels per millimetre")
+        scene = replace(scene, scale_px_m=1e3 * scale)
+    if ruler is not None:
+        scene = replace(scene, scale_px_m=_read_ruler(ruler))
+    return replace(scene, background=background, marks=dict(_read_mark(one) for one in marks))
+
+
+def _read_ruler(text: str) -> float:
+    """Pixels per metre."""
+    expected = "five numbers: the column and row of two points, and the millimetres between them"
+    try:
+        x1, y1, x2, y2, mm = (float(part) for part in text.split(","))
+    except ValueError:
+        raise UserError(f"--ruler {text}: expected {expected}") from None
+    apart = math.hypot(x2 - x1, y2 - y1)
+    if not (mm > 0.0 and apart >= 10.0):
+        raise UserError(f"--ruler {text}: the points must be at least 10 pixels apart; {expected}")
+    return 1e3 * apart / mm
+
+
+def _read_mark(text: str) -> tuple[str, float]:
+    name, _, value = text.partition("=")
+    try:
+        return name.strip(), float(value)
+    except ValueError:
+        raise UserError(f"--set {text}: expected a mark and a pixel, such as surface=812") from None
+
+
+def _scale_by_drop(measured: list[Measured], volume: str) -> tuple[float, int]:
+    """Pixels per metre of pictures that wide, from whole drops in flight."""
+    diameter_m = (6.0 / math.pi * parse_quantity(volume, "volume", key="--drop-volume")) ** (
+        1.0 / 3.0
+    )
+    if not 5e-4 <= diameter_m <= 0.01:
+        raise UserError(f"--drop-volume {volume}: a drop has 0.07 to 500 microlitres")
+    seen = [
+        (one.drop_width_px / one.width, one.width)
+        for one in measured
+        if one.drop_width_px is not None
+    ]
+    if not seen:
+        raise UserError(
+            "--drop-volume: no picture shows a whole drop in flight; give --scale or --ruler"
+        )
+    share = sorted(share for share, _ in seen)[len(seen) // 2]
+    return share * seen[0][1] / diameter_m, seen[0][1]
+
+
+def _print(measured: list[Measured]) -> None:
+    from beamfall.photos.measure.overlay import say_value
+
+    def cell(one: Measured, *names: str) -> str:
+        values = [value for name in names if (value := getattr(one, name)) is not None]
+        return say_value(values[0]) if values else "-"
+
+    print_table(
+        ("picture", "shows", "sure", "height mm", "width mm", "drop at mm", "since contact ms"),
+        [
+            (
+                show_text(one.path.name if one.path else ""),
+                one.stage or "not sure",
+                f"{100 * one.confidence:.0f} %",
+                cell(one, "jet_height", "umbrella_height", "crown_height"),
+                cell(one, "umbrella_diameter", "crown_diameter", "jet_width"),
+                cell(one, "drop_height"),
+                cell(one, "since_contact_ms"),
+            )
+            for one in measured
+        ],
+        numeric=("sure", "height mm", "width mm", "drop at mm", "since contact ms"),
+    )
+    for one in measured:
+        for doubt in one.doubts:
+            print(f"{show_text(one.path.name if one.path else '')}: {show_text(doubt)}")
+    if any(one.px_per_mm is None for one in measured):
+        print("No scale is known: give --rig, --scale, --ruler or --drop-volume.")
