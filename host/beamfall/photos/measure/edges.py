@@ -105,29 +105,38 @@ def _turn(image: Floats, degrees: float) -> Floats:
 
 
 def _find_roll(soft: Floats) -> float:
-    """Tilt of the horizon, counterclockwise: where the rows' changes of light beside the middle line up best."""
+    """Tilt of the horizon, counterclockwise: where lines across, beside the middle, and upright lines line up best."""
     import cv2
 
     grey = soft.mean(axis=2)
     rows, columns = grey.shape
     down = cv2.Scharr(grey, cv2.CV_32F, 0, 1)
-    down = np.clip(down, *np.percentile(down, (2.0, 98.0)))
-    x = np.arange(columns) + 0.5 - 0.5 * columns
-    side = np.abs(x) > 0.16 * columns
-    # Sums along tilted lines: the sharper their profile, the better the tilt.
-    best = (-1.0, 0.0)
+    across = cv2.Scharr(grey, cv2.CV_32F, 1, 0)
+    across -= cv2.blur(across, (max(9, rows // 25), 1))
+    side = np.abs(np.arange(columns) + 0.5 - 0.5 * columns) > 0.16 * columns
+    steps = np.arange(-_ROLL_MOST_DEG, _ROLL_MOST_DEG + 0.01, 0.1)
+    level = _line_up(down, np.flatnonzero(side), steps)
+    upright = _line_up(across.T, np.arange(rows), -steps)
+    return float(steps[int((level * upright).argmax())])
+
+
+def _line_up(change: Floats, used: NDArray[Any], steps: Floats) -> Floats:
+    """How well rows of `change` line up at each tilt, 1 for the best; `used`: the columns that count."""
+    rows, columns = change.shape
+    change = np.clip(change, *np.percentile(change, (1.0, 99.0)))
     grid = np.arange(rows, dtype=np.float32)
-    parts = np.array_split(np.flatnonzero(side), 24)
-    profiles = [(float(x[part].mean()), down[:, part].mean(axis=1)) for part in parts if part.size]
-    for step in np.arange(-_ROLL_MOST_DEG, _ROLL_MOST_DEG + 0.01, 0.1):
+    parts = np.array_split(used, 24)
+    places = [float(part.mean()) + 0.5 - 0.5 * columns for part in parts]
+    profiles = [change[:, part].mean(axis=1) for part in parts]
+    edge = rows // 12  # turned in from outside the picture
+    sharp = np.zeros(steps.size)
+    for number, step in enumerate(steps):
         slope = math.tan(math.radians(step))
-        total = np.zeros(rows, dtype=np.float32)
-        for place, profile in profiles:
+        total = np.zeros(rows)
+        for place, profile in zip(places, profiles, strict=True):
             total += np.interp(grid - slope * place, grid, profile)
-        sharp = float((total[8:-8] ** 2).sum())
-        if sharp > best[0]:
-            best = (sharp, float(step))
-    return best[1]
+        sharp[number] = (total[edge:-edge] ** 2).sum()
+    return sharp / max(sharp.max(), 1e-9)
 
 
 def _fill(strength: Floats, contrast: float) -> NDArray[np.bool_]:
