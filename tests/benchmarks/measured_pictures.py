@@ -2,7 +2,7 @@
 
 RIGS (120) simulated rigs that the reader was not tuned on, five pictures each, PIXELS (600) high, under every condition
 of `tests/support/photographed_rigs.py`: tilt of ±3°, gradients and gels, dyed and cloudy liquids, noise, drops half out
-of the frame, and nothing in it. Pictures of a rig are measured together, as `photos measure` does. Prints; asserts nothing.
+of the frame, and nothing in it. Pictures of a rig are measured together, as `photos measure` does. It only prints.
 """
 
 from __future__ import annotations
