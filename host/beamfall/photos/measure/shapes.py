@@ -17,7 +17,7 @@ _LEAST_DROP = 0.016
 _BESIDE = 0.14
 _CALM = 0.012
 # Outlines are found this far outside the edge of what they enclose, in pixels.
-OUTSIDE_PX = 1.6
+OUTSIDE_PX = 2.1
 
 
 @dataclass(frozen=True)
