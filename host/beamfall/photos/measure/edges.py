@@ -138,7 +138,8 @@ def _line_up(change: Floats, used: NDArray[Any], steps: Floats) -> Floats:
         for place, profile in zip(places, profiles, strict=True):
             total += np.interp(grid - slope * place, grid, profile)
         sharp[number] = (total[edge:-edge] ** 2).sum()
-    return sharp / max(sharp.max(), 1e-9)
+    share: Floats = sharp / max(sharp.max(), 1e-9)
+    return share
 
 
 def _fill(strength: Floats, contrast: float) -> NDArray[np.bool_]:
