@@ -6,18 +6,17 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import typer
 
 from beamfall.cli.output import print_json, print_table
 from beamfall.errors import UserError
+from beamfall.photos.measure import Measured, Scene, measure_series
+from beamfall.photos.measure.overlay import say_value, write_overlay
 from beamfall.setup.rig import load_rig
 from beamfall.setup.units import parse_quantity
 from beamfall.text import show_text
-
-if TYPE_CHECKING:
-    from beamfall.photos.measure import Measured, Scene
+from beamfall.workflows.picture_scene import make_picture_scene
 
 app = typer.Typer(
     help="Measure photographs: surface, drops, jet, umbrella, time since contact.",
@@ -70,9 +69,6 @@ def measure_photos(
     time since the drops met. Where a picture does not show something clearly it says 'not sure'. Pictures are
     never altered.
     """
-    from beamfall.photos.measure import Measured, measure_series
-    from beamfall.photos.measure.overlay import write_overlay
-
     scene = _read_scene(rig_file, scale, ruler, background, marks, len(files))
     made = measure_series(files, scene)
     if volume is not None:
@@ -115,9 +111,6 @@ def _read_scene(
     marks: Sequence[str],
     files: int,
 ) -> Scene:
-    from beamfall.photos.measure import Scene
-    from beamfall.workflows.picture_scene import make_picture_scene
-
     if scale is not None and ruler is not None:
         raise UserError("give --scale or --ruler, not both")
     if marks and files > 1:
@@ -174,8 +167,6 @@ def _scale_by_drop(measured: list[Measured], volume: str) -> tuple[float, int]:
 
 
 def _print(measured: list[Measured]) -> None:
-    from beamfall.photos.measure.overlay import say_value
-
     def cell(one: Measured, *names: str) -> str:
         values = [value for name in names if (value := getattr(one, name)) is not None]
         return say_value(values[0]) if values else "-"

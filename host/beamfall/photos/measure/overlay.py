@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from beamfall.files import write_whole
-from beamfall.photos.measure.result import Measured, Value
+from beamfall.photos.measure.result import LENGTHS, Measured, Value
 
 _WIDTH_PX = 1400
 _COLOURS = {
@@ -64,8 +64,6 @@ def write_overlay(measured: Measured, file: Path) -> None:
 
 def say_lengths(measured: Measured) -> list[str]:
     """What was measured, one line each: `jet height 23.4 ± 0.2 mm`."""
-    from beamfall.photos.measure.result import LENGTHS
-
     lines = [
         f"{name.replace('_', ' ')} {say_value(value)} mm"
         for name in LENGTHS
