@@ -63,8 +63,8 @@ TYPES_ONLY = [
 # Libraries that take so long to load that a command pays for them only where it uses them.
 SLOW = {
     "construct", "cryptography", "cv2", "exifread", "gphoto2", "iapws", "lxml", "markdown_it", "matplotlib",
-    "numpy", "PIL", "pint", "platformdirs", "pyarrow", "rich", "scipy", "segno", "serial", "starlette", "tomlkit", "uvicorn",
-    "watchfiles",
+    "numpy", "PIL", "pint", "platformdirs", "pyarrow", "rich", "scipy", "segno", "serial", "starlette",
+    "tomlkit", "uvicorn", "watchfiles",
 }  # fmt: skip
 # Modules that some systems lack.
 ABSENT = {"resource"}
