@@ -97,7 +97,9 @@ def test_a_sweep_that_was_stopped_is_resumed(
     """Somebody stops after two steps; the rest is fired by the other front end, with the sweep's own rest."""
     rests: list[float] = []
     rest = Shooter.rest
-    monkeypatch.setattr(Shooter, "rest", lambda self, s: (rests.append(s), rest(self, s))[1])
+    monkeypatch.setattr(
+        Shooter, "rest", lambda self, s, *more: (rests.append(s), rest(self, s, *more))[1]
+    )
     logs = {name: use_log(name) for name in ("terminal", "page")}
     for name, path in logs.items():
         use_log(name)
