@@ -20,6 +20,7 @@ from beamfall.setup.rig import load_rig
 from beamfall.shots import ShotLog
 from beamfall.text import show_text
 from beamfall.workflows import seek as workflow
+from beamfall.workflows.picture_reader import MeasuringReader
 from beamfall.workflows.run import run
 
 if TYPE_CHECKING:
@@ -86,6 +87,7 @@ def seek(
             workflow.seek(
                 rig, board, rig_file=rig_file, stage_s=wanted_s, most=shots_most, fresh=fresh,
                 asks=ask, heights=heights, seed=seed,
+                reader=None if arrivals is None else MeasuringReader.make(rig),
             ),
             board, log, terminal, seed=seed, arrivals=arrivals,
         )  # fmt: skip

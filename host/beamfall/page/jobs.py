@@ -12,6 +12,7 @@ from beamfall.planning.stage import find_stage, read_stage, read_width
 from beamfall.planning.sweep.progress import find_series
 from beamfall.setup.units import parse_duration, parse_length
 from beamfall.workflows import calibrate, check, repeat, seek, service, sweep
+from beamfall.workflows.picture_reader import MeasuringReader
 from beamfall.workflows.recipe import shoot_recipe
 from beamfall.workflows.shoot import shoot
 
@@ -205,6 +206,7 @@ def make_seek(stage: str, most: int, fresh: bool, simulated_person: bool) -> Job
                 seek.seek(
                     work.desk.rig, work.board, rig_file=work.desk.rig_file, stage_s=wanted_s, most=most,
                     fresh=fresh, asks=not simulated_person, seed=work.seed,
+                    reader=MeasuringReader.make(work.desk.rig),
                 ),
                 pictures=True,
             )  # fmt: skip

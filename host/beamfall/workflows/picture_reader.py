@@ -1,0 +1,92 @@
+"""Reads the photographs of a search by measuring them: `beamfall.photos.measure` in the words of a search."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from beamfall.errors import PictureError, UserError
+from beamfall.photos.measure import measure
+from beamfall.photos.measure.run import share_surface
+from beamfall.planning.seek.answer import Answer
+from beamfall.workflows.picture_scene import make_picture_scene
+from beamfall.workflows.reading import Reading
+
+if TYPE_CHECKING:
+    from beamfall.photos.measure import Measured, Scene, Value
+    from beamfall.setup.rig import Rig
+
+# What a measured picture is called in a search; a crown is neither jet nor drop 2. An empty picture is left to a
+# person: what is not there and what was not found look alike.
+_WORDS = {
+    "crown": "nothing",
+    "jet": "jet",
+    "before": "before",
+    "contact": "contact",
+    "after": "after",
+}
+
+
+@dataclass
+class MeasuringReader:
+    """Obeys `reading.PictureReader`: one camera that does not move, so that a clear surface serves all pictures."""
+
+    scene: Scene
+    _seen: list[Measured] = field(default_factory=list)
+
+    @classmethod
+    def make(cls, rig: Rig) -> MeasuringReader:
+        """Return a reader for pictures of a rig: scale, drop and speed are what its file says."""
+        return cls(make_picture_scene(rig))
+
+    def read(self, path: Path, marks: Mapping[str, float]) -> Reading:
+        scene = replace(self.scene, surface_row=share_surface(self._seen), marks=dict(marks))
+        try:
+            measured = measure(path, scene)
+        except (PictureError, UserError) as error:  # damaged, or OpenCV is not installed
+            return Reading(path, None, f"not sure; {error}")
+        self._seen.append(measured)
+        return Reading(path, make_answer(measured), describe_measured(measured))
+
+
+def make_answer(measured: Measured) -> Answer | None:
+    """Return what a measured picture is in the words of a search; None where it is not sure."""
+    if measured.stage not in _WORDS:
+        return None
+    is_umbrella = measured.stage == "after"
+    since = measured.since_contact_ms
+    return Answer(
+        _WORDS[measured.stage],
+        _to_m(measured.umbrella_height if is_umbrella else measured.jet_height),
+        None if is_umbrella else _to_m(measured.drop_height),
+        since_s=None if since is None else since.value * 1e-3,
+        since_error_s=0.0 if since is None else since.error * 1e-3,
+    )
+
+
+def describe_measured(measured: Measured) -> str:
+    """Return what was read: `after, umbrella 15.2 ± 0.3 mm wide, 2.9 ± 0.3 ms after contact (97 % sure)`."""
+    if measured.stage not in _WORDS:
+        seen = f"looks like {measured.stage}, " if measured.stage else ""
+        return f"{seen}not sure{''.join(f'; {doubt}' for doubt in measured.doubts[:2])}"
+    lengths = (
+        ("jet {} mm", measured.jet_height),
+        ("drop at {} mm", measured.drop_height),
+        ("umbrella {} mm wide", measured.umbrella_diameter),
+    )
+    parts = [
+        text.format(f"{value.value:.1f} ± {value.error:.1f}")
+        for text, value in lengths
+        if value is not None
+    ]
+    since = measured.since_contact_ms
+    if since is not None:
+        side = "before" if since.value < 0.0 else "after"
+        parts.append(f"{abs(since.value):.1f} ± {since.error:.1f} ms {side} contact")
+    return f"{', '.join([_WORDS[measured.stage], *parts])} ({measured.confidence:.0%} sure)"
+
+
+def _to_m(value: Value | None) -> float | None:
+    return None if value is None or value.value <= 0.0 else value.value * 1e-3
