@@ -30,6 +30,7 @@ _TWO_BALLS = (
     0.87  # width below the top of a jet, over the top's: a drop and a bulb, or a bulb and a stem
 )
 _LEAST_CONTRAST = 9.0
+_RIPPLES_MM = 12.0  # rings on the surface are not higher than this in the picture
 
 
 @dataclass
@@ -124,6 +125,10 @@ def _classify(
     drop = _find_drop(blobs, standing if upright is not None else None, surface, scale)
     if upright is None or standing is None:
         if drop is None:
+            if any(blob.height > _RIPPLES_MM * scale for blob in blobs[:3]):
+                return Reading(
+                    "nothing", 0.6, doubts=["something tall is there, and its shape is not clear"]
+                )
             weak = outlines.contrast < 2.0 * _LEAST_CONTRAST
             return Reading("nothing", 0.9 if weak else 0.85)
         made = Reading("before", 0.95 if drop.is_round else 0.85, axis=drop.column)
