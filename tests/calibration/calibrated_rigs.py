@@ -72,7 +72,7 @@ def find_truth(model: RigModel, beam: int = 0) -> dict[str, float]:
     diameter = compute_diameter(valve.flow.compute_volume(open_s))
     start_speed = valve.start_speed_ratio * drops.start_speed(
         diameter,
-        valve.flow.compute_speed(open_s),
+        valve.flow.compute_push(open_s),
         valve.bore_m,
         model.liquid,
         gravity=model.gravity,

@@ -93,7 +93,7 @@ def test_beam_shows_what_crosses_it(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["beam", "--port", "sim?fault=valve-leaking", "--for", "2 s"]) == 0
     lines = capsys.readouterr().out.splitlines()
     assert lines[0].startswith("beam1  clear  count 0")
-    assert "last dwell 2.9" in lines[-1]
+    assert "last dwell 3." in lines[-1]
 
 
 def test_beam_lets_drops_fall_to_align_by(capsys: pytest.CaptureFixture[str]) -> None:

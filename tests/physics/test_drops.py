@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from beamfall.errors import PhysicsRangeError
 from beamfall.physics.drops import (
+    ValveFlow,
     compute_diameter,
     compute_volume,
     dripping_volume,
@@ -115,6 +117,31 @@ def test_the_valve_lag_shortens_the_opening() -> None:
     flow = valve_flow(0.1, 2e-3, 0.02)
     assert valve_volume(flow, 0.010, lag_s=0.002) == pytest.approx(flow.compute_volume(0.008))
     assert valve_volume(flow, 0.001, lag_s=0.002) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("bore_mm", "steady", "rise_ms", "open_ms", "volume_ul", "computed"),
+    # Computed with an open solver (axisymmetric volume of fluid, mesh of 0.16 mm): inflow u∞·tanh(t/τ)
+    # through a bore until the valve closes; the drop's speed as it comes free.
+    [(2.5, 0.55, 24.6, 26.0, 26.97, 0.257), (2.0, 0.80, 17.0, 24.0, 27.62, 0.529)],
+)
+def test_the_first_speed_is_that_of_computed_drops(
+    bore_mm, steady, rise_ms, open_ms, volume_ul, computed
+) -> None:
+    bore = bore_mm * 1e-3
+    area = math.pi / 4.0 * bore**2
+    flow = ValveFlow(steady * area, bore, 2.0 / (rise_ms * 1e-3), 1.0)  # u∞·tanh(t/τ)
+    push = flow.compute_push(open_ms * 1e-3)
+    found = start_speed(compute_diameter(volume_ul * 1e-9), push, bore)
+    assert found == pytest.approx(computed, rel=0.1)
+
+
+def test_the_push_is_the_mean_by_momentum() -> None:
+    flow = valve_flow(0.05, 2.5e-3, 0.02, glycerol_water(0.5))
+    times = np.linspace(0.0, 0.026, 20_001)
+    speeds = flow.compute_speed(times)
+    expected = np.trapezoid(speeds**2, times) / np.trapezoid(speeds, times)
+    assert flow.compute_push(0.026) == pytest.approx(expected, rel=1e-6)
 
 
 def test_a_drop_that_drips_starts_with_its_own_fall_and_a_pushed_one_faster() -> None:

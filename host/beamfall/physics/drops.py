@@ -59,6 +59,20 @@ class ValveFlow:
         q = math.e ** (-self.rate_per_s * open_s)
         return self.steady_speed_m_s * (1.0 - q) / (1.0 + self.asymmetry * q)
 
+    def compute_push(self, open_s: float) -> float:
+        """The speed in m/s that the liquid of an opening has left with on average, by momentum: ∫u²dt/∫u dt."""
+        steady, a = self.steady_speed_m_s, self.asymmetry
+        passed = self.compute_volume(open_s) / (math.pi / 4.0 * self.bore_m**2)
+        if passed <= 0.0:
+            return 0.0
+        # The equation of motion, integrated: du/dt = rate·(u∞ − u)·(a·u + u∞)/(u∞·(1 + a)).
+        squares = (
+            steady**2 * open_s
+            - steady * (1.0 - a) * passed
+            - self.compute_speed(open_s) * steady * (1.0 + a) / self.rate_per_s
+        ) / a
+        return float(squares / passed)
+
     def find_opening(self, volume_m3: float) -> float:
         """The time after which a volume has passed, in s."""
         low, high = 0.0, volume_m3 / self.steady_m3_s + 10.0 / self.rate_per_s
@@ -128,9 +142,9 @@ def start_speed(
 ) -> Any:  # fmt: skip
     """Speed in m/s of a drop as it comes free: v² = g·D/2 + max(0, u² − 2σ/(ρ·bore)).
 
-    u is the liquid's speed at the mouth when the valve closes; surface tension takes its share of
-    the momentum. A drop that only drips has √(g·D/2). Ours, checked against drops computed with an
-    open solver of free-surface flow: see `tests/physics/test_drops.py`. Floats or arrays.
+    u is the speed that the drop's liquid had at the mouth, by momentum (`ValveFlow.compute_push`);
+    surface tension takes its share of it. A drop that only drips has √(g·D/2). Ours, checked against drops
+    computed with an open solver of free-surface flow: see `tests/physics/test_drops.py`. Floats or arrays.
     """
     held = 2.0 * liquid.surface_tension_n_m / (liquid.density_kg_m3 * bore_m)
     pushed = mouth_speed_m_s**2 - held

@@ -130,5 +130,5 @@ def compute_start_speed(
     """
     flow = compute_flow(valve, setting)
     opening = valve.opening_s if opening_s is None else opening_s
-    mouth = volume_ratio * flow.compute_speed(max(0.0, opening - valve.lag_s))
+    mouth = volume_ratio * flow.compute_push(max(0.0, opening - valve.lag_s))
     return start_speed(diameter_m, mouth, valve.bore_m, setting.liquid, gravity=setting.gravity)

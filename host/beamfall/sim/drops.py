@@ -67,7 +67,7 @@ def make_drop(
             valve.start_speed_ratio
             * start_speed(
                 diameter,
-                valve.flow.compute_speed(open_s),
+                valve.flow.compute_push(open_s),
                 valve.bore_m,
                 model.liquid,
                 gravity=model.gravity,
