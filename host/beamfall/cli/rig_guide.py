@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import sys
 from collections.abc import Sequence
@@ -34,7 +35,8 @@ def run_guide(file: Path, given: Sequence[str], *, accept: bool, replace: bool) 
     while (question := walk.question) is not None:
         walk = walk.answer(question.key, "")
     write_text(file, walk.make_file())
-    draft.unlink(missing_ok=True)
+    with contextlib.suppress(OSError):  # the rig is saved; answers that stay do no harm
+        draft.unlink(missing_ok=True)
     _show_end(walk, file)
 
 
