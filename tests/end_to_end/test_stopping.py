@@ -21,7 +21,7 @@ from typing import Any
 
 import pytest
 import served_board
-from command_line import BEAMFALL
+from command_line import BEAMFALL, unmeasured
 from served_board import ServedBoard
 from tiers import in_full
 
@@ -145,7 +145,7 @@ def start(log_path: Path) -> Iterator[Callable[..., Terminal]]:
     opened: list[Terminal] = []
 
     def run(*arguments: str) -> Terminal:
-        opened.append(Terminal(list(arguments), dict(os.environ, BEAMFALL_LOG=str(log_path))))
+        opened.append(Terminal(list(arguments), {**unmeasured(), "BEAMFALL_LOG": str(log_path)}))
         return opened[-1]
 
     yield run
@@ -379,7 +379,7 @@ def test_in_the_first_moments_of_a_start(name: str, tmp_path: Path) -> None:
         process = subprocess.Popen(
             [sys.executable, "-m", "beamfall", "shoot", "--port", "sim", "--count", "99"],
             stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
-            env=dict(os.environ, BEAMFALL_LOG=str(tmp_path / "log.sqlite3")),
+            env={**unmeasured(), "BEAMFALL_LOG": str(tmp_path / "log.sqlite3")},
         )  # fmt: skip
         time.sleep(moment_s)
         process.send_signal(getattr(signal, name))

@@ -25,6 +25,11 @@ BEAMFALL = [
 ]
 
 
+def unmeasured() -> dict[str, str]:
+    """The environment without coverage: its start in a program takes an interrupt for a missing module."""
+    return {name: value for name, value in os.environ.items() if not name.startswith("COVERAGE_")}
+
+
 def run_cli(
     *arguments: object,
     folder: Path | None = None,

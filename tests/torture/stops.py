@@ -28,6 +28,7 @@ from pathlib import Path
 TESTS = Path(__file__).resolve().parents[1]
 sys.path[:0] = [str(TESTS / "torture"), str(TESTS.parent / "host")]
 
+from command_line import unmeasured  # noqa: E402
 from odd_board import MODES, OddBoard  # noqa: E402
 from PIL import Image  # noqa: E402
 
@@ -101,7 +102,7 @@ def run_one(number: int, seed: int, tally: Tally, program: tuple[str, ...] = BEA
                 before.shoot(_TIRING)
         openings = board.valve_openings
         port = [] if alone else ["--port", board.url]
-        environment = dict(os.environ, BEAMFALL_LOG=str(log), TMPDIR=str(place / "tmp"))
+        environment = {**unmeasured(), "BEAMFALL_LOG": str(log), "TMPDIR": str(place / "tmp")}
         environment[VIRTUAL] = str(_fill_card(place / "card"))
         process = subprocess.Popen(
             [*program, *command.split(), *port],
