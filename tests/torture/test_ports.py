@@ -23,6 +23,7 @@ from line import TruthRig
 
 from beamfall.board import Board
 from beamfall.errors import (
+    LinkError,
     LinkLost,
     NoAnswer,
     NotABoard,
@@ -181,7 +182,8 @@ def test_a_board_that_stays_away_ends_the_series_with_the_log_true(
     ports.clear()
     with pytest.raises(ReleaseUnknown, match="cannot be asked") as caught:
         board.release(ticket)
-    assert isinstance(caught.value.__cause__, PortNotFound | LinkLost)
+    # Another test may have opened a terminal by the same name meanwhile: it does not answer as a board.
+    assert isinstance(caught.value.__cause__, LinkError)
     board.close()
 
 
