@@ -5,6 +5,7 @@ import { makeCameraChoice } from './camera.js';
 import { makeStrobeCaution } from './caution.js';
 import { makeChart } from './chart.js';
 import { h, ms, number, s, show, watchTyping, write } from './dom.js';
+import { makeVoice } from './hands.js';
 import { makeKeys } from './keys.js';
 import { act, hear, makeLink, on, state } from './net.js';
 import { makeRigDrawing } from './rigdraw.js';
@@ -239,6 +240,7 @@ function makeService() {
       unrested,
     ),
     makeCameraChoice(),
+    h('div', { class: 'row' }, makeVoice()),
     makeInvitation(),
     makeKeys(),
     h('p', { class: 'small soft' }, WAITING_HELP),

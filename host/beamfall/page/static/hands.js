@@ -33,14 +33,8 @@ function speak(text) {
   speechSynthesis.speak(new SpeechSynthesisUtterance(text));
 }
 
-export function makeHands() {
-  const button = h('button', { type: 'button', id: 'voice' }, 'Voice');
-  const apply = () => button.setAttribute('aria-pressed', String(kept('voice', 'off') === 'on'));
-  button.addEventListener('click', () => {
-    keep('voice', kept('voice', 'off') === 'on' ? 'off' : 'on');
-    apply();
-    speak('Voice on');
-  });
+/** Vibrate, speak and stay awake from now on, whatever view is shown. */
+export function startHands() {
   hear('state', (event) => {
     if (BUZZ[event.state]) navigator.vibrate?.(BUZZ[event.state]);
     if (SPOKEN[event.state]) speak(SPOKEN[event.state]);
@@ -48,6 +42,17 @@ export function makeHands() {
   hear('abort', () => speak('aborted'));
   on('job', stayAwake);
   document.addEventListener('visibilitychange', stayAwake);
+}
+
+/** The button that turns the voice on and off. */
+export function makeVoice() {
+  const button = h('button', { type: 'button', id: 'voice' }, 'Speak the state');
+  const apply = () => button.setAttribute('aria-pressed', String(kept('voice', 'off') === 'on'));
+  button.addEventListener('click', () => {
+    keep('voice', kept('voice', 'off') === 'on' ? 'off' : 'on');
+    apply();
+    speak('Voice on');
+  });
   apply();
   return button;
 }

@@ -6,7 +6,7 @@ import { makeCalibrate } from './calibrate.js';
 import { makeRepeatability } from './charts.js';
 import { makeCheck } from './check.js';
 import { byId, h, show } from './dom.js';
-import { makeHands } from './hands.js';
+import { startHands } from './hands.js';
 import { findAction, isTeaching } from './keys.js';
 import { makeLight } from './light.js';
 import { makeLog, openShot } from './log.js';
@@ -166,10 +166,10 @@ async function start() {
       'connecting',
     ),
     makeSound(),
-    makeHands(),
     makeLight(),
   );
   makeBar();
+  startHands();
   hear('locked', showLocked);
   addEventListener('hashchange', route);
   hear('whole', () => {

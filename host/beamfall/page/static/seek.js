@@ -7,7 +7,7 @@ import { ended, field, makeAsking, makeBegin, text, tick } from './forms.js';
 import { act, on, state } from './net.js';
 
 export function makeSeek() {
-  const stage = text('2 ms, or umbrella 15 mm wide'),
+  const stage = text('2 ms'),
     most = h('input', { type: 'number', min: 1, max: 100, value: 20 });
   const [fresh, freshBox] = tick('Ignore what was learned before');
   const [alone, aloneBox] = tick('Let the simulated photographer answer');
@@ -121,7 +121,12 @@ export function makeSeek() {
           'from the plan: it teaches the search the most. A black picture teaches the search nothing. ' +
           'Plans use what was learned; the Rig view lists it and can undo it.',
       ),
-      h('div', { class: 'fields' }, field('Picture you want', stage), field('Maximum shots', most)),
+      h(
+        'div',
+        { class: 'fields' },
+        field('Picture you want: 2 ms, or umbrella 15 mm wide', stage),
+        field('Maximum shots', most),
+      ),
       h('div', { class: 'row' }, freshBox, aloneBox),
       h('div', { class: 'row' }, begin),
     ),
