@@ -226,3 +226,12 @@ def test_what_is_not_fitted_is_said_with_true_and_false(tmp_path: Path) -> None:
     path.write_text(text + '\n[fitted]\nbutton = "no"\n', encoding="utf-8")
     with pytest.raises(RigFileError, match=r"fitted\.button = 'no': expected true or false"):
         load_rig(path)
+
+
+def test_a_logged_rig_that_has_lost_its_valves_is_refused() -> None:
+    """Everything below counts on valve 1; a damaged log is named where it is read."""
+    content = example_rig().to_dict()
+    assert Rig.from_dict(content) == example_rig()
+    del content["valves"]
+    with pytest.raises(TypeError):
+        Rig.from_dict(content)

@@ -91,6 +91,8 @@ class Rig:
         values: dict[str, Any] = {"name": content["name"], "note": content.get("note", "")}
         for key, kind in lists.items():
             values[key] = tuple(_restore(kind, entry) for entry in content.get(key, ()))
+        if not values["valves"]:
+            raise TypeError("a rig has at least one valve")
         for key, kind in sections.items():
             entry = content.get(key)
             values[key] = None if entry is None else _restore(kind, entry)
