@@ -51,6 +51,9 @@ def _draw(hub: Hub, log_path: Path, shot: int, picture: Picture) -> None:
     except Exception as error:  # a drawing that fails must not be silent
         print(f"simulated picture of shot {shot}: {type(error).__name__}: {error}", file=sys.stderr)
         return
+    shown = hub.get("shot") or {}
+    if shown.get("shot") == shot and shown.get("picture"):
+        return  # a photograph of it has arrived meanwhile, and is what the log names
     mark_shot(hub, shot, picture={"simulated": True})
     hub.tell("picture", shot=shot)
 
