@@ -222,7 +222,7 @@ def catalogue(
     """Exchange ratings and keywords with a photo catalogue, through XMP.
 
     Reads what your catalogue program has written beside or into the pictures of a series, then writes each
-    picture's XMP sidecar anew. A rating changed on both sides is the catalogue's. Picture files stay as they are.
+    picture's XMP sidecar again. A rating changed on both sides is the catalogue's. Picture files stay as they are.
     """
     with open_log(to_write=True) as log:
         chosen = choose_series(log, series)

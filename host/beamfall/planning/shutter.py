@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 LAG_MOST_S = 1.0  # no camera takes longer
 LEAST_SHOTS = 3
 _HELD_S = 0.3
-_EDGE = "clear"  # a closed contact in the place of a beam's receiver reads as a beam that is clear
+_EDGE = "clear"  # the board reads a closed contact on a beam's input as a clear beam
 # Shutter times that cameras can be set to, in s (ISO 516 and common practice).
 _TIMES_S = (1 / 125, 1 / 60, 1 / 30, 1 / 15, 1 / 8, 1 / 4, 1 / 2, 1.0, 2.0, 4.0, 8.0, 15.0, 30.0)
 

@@ -136,7 +136,7 @@ class Answered(Event):
 
 @dataclass(frozen=True)
 class SearchStopped(Event):
-    """Ctrl-C has ended a search after so many shots; `kept` and `belief` as in `Sought`."""
+    """Ctrl-C has ended a search after `shots` shots; `kept` and `belief` as in `Sought`."""
 
     shots: int
     kept: Path | None
