@@ -77,6 +77,12 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
     return Scheduling(config, log)
 
 
+@pytest.hookimpl(wrapper=True, optionalhook=True)
+def pytest_xdist_auto_num_workers() -> Any:
+    """One process more than there are cores: a quarter of the time tests wait for programs, ports and pages."""
+    return (yield) + 1
+
+
 def pytest_report_header() -> str:
     return f"CI: {'yes' if os.environ.get('CI') else 'no'}"
 
