@@ -8,10 +8,17 @@ import typer
 
 from beamfall.board import Board
 from beamfall.cli.output import print_json, print_pairs, print_table
+from beamfall.cli.targets import DRAWINGS, check_target
+from beamfall.planning.expected import expect_edges
+from beamfall.planning.make import make_plan
+from beamfall.plot.sequence import draw_sequence
 from beamfall.setup.flicker import warn_of_flicker
 from beamfall.setup.limits import BoardLimits
+from beamfall.setup.rig import load_rig
+from beamfall.setup.sequence import Sequence
 from beamfall.setup.sequence_file import load_sequence
 from beamfall.setup.unit_words import format_duration, format_ticks
+from beamfall.text import show_text
 
 app = typer.Typer(
     help="Sequence files: check one before you fire it.",
@@ -34,6 +41,14 @@ def check_sequence(
         None, "--port", help="Check against the limits of the board on this port."
     ),
     as_json: bool = typer.Option(False, "--json", help="The table in ticks, as one JSON object."),
+    plot: Path | None = typer.Option(
+        None, "--plot", help="Draw it: each output a lane, and the limits where they bite (PNG)."
+    ),
+    rig_file: Path | None = typer.Option(
+        None,
+        "--rig",
+        help="Rig file that says when drops reach a beam, for --plot; default: the example rig.",
+    ),
 ) -> None:
     """Check a sequence file against a board's limits.
 
@@ -42,11 +57,14 @@ def check_sequence(
     Without --port the limits are those of the simulated board. Nothing is uploaded or released.
     """
 
+    check_target(plot, "--plot", DRAWINGS)
     sequence = load_sequence(file)
     limits = BoardLimits()
     if port is not None:
         with Board.connect(port) as board:
             limits = BoardLimits.from_welcome(board.info)
+    if plot is not None:  # also where it breaks a rule: then it shows where
+        _draw(sequence, limits, rig_file, plot)
     table = sequence.make_table_within(limits)
     if as_json:
         print_json({"board": limits.name, "digest": table.digest.hex(), **table.to_dict()})
@@ -94,4 +112,11 @@ def check_sequence(
     fast = warn_of_flicker(sequence.rows)
     if fast:
         print(f"\nCaution: {fast}.")
+    if plot is not None:
+        print(f"\ndrawn in {show_text(plot)}")
     print(f"\nGood: all {len(table.rows)} rows are within the limits of board '{limits.name}'.")
+
+
+def _draw(sequence: Sequence, limits: BoardLimits, rig_file: Path | None, plot: Path) -> None:
+    plan = make_plan(load_rig(rig_file), traced=True) if any(sequence.awaits) else None
+    draw_sequence(sequence, limits, expect_edges(sequence, plan), plot)

@@ -215,8 +215,10 @@ def _make_key(shape: Shape) -> Any:
             return Patch(facecolor="none", edgecolor="black", label=shape.name)
         case Bar():
             is_open = shape.start is None or shape.end is None
-            hatch, alpha = ("///", 0.5) if is_open else (None, 1.0)
-            return Patch(facecolor=_GREY, hatch=hatch, alpha=alpha, label=shape.name)
+            is_limit = shape.role == "limit"
+            hatch, alpha = ("///" if is_open else None), (0.5 if is_open or is_limit else 1.0)
+            face = colour if is_limit else _GREY
+            return Patch(facecolor=face, hatch=hatch, alpha=alpha, label=shape.name)
         case Band() | Span():
             return Patch(facecolor=colour, alpha=0.3, label=shape.name)
         case Dots():
@@ -247,7 +249,7 @@ def _draw_bar(axes: Axes, bar: Bar) -> None:
         edgecolors="black" if bar.planned else colour,
         linewidth=1.1,
         hatch="///" if is_open and not bar.planned else None,
-        alpha=0.5 if is_open else 1.0,
+        alpha=0.5 if is_open or bar.role == "limit" else 1.0,
         zorder=3 if bar.planned else 2,
     )
 

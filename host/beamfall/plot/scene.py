@@ -1,6 +1,6 @@
 """A chart as data: what is where, in the units of its axes, and nothing about pixels.
 
-A chart is described once, by `timeline`, `plan` and `control`. `draw` makes a file of it with matplotlib,
+A chart is described once, by `timeline`, `sequence`, `plan` and `control`. `draw` makes a file of it with matplotlib,
 `page/static/chart.js` an SVG in the browser; both know the shapes here, and neither knows what they mean.
 A `role` says what a shape is of (`valve`, `flash`, `limit`), and each renderer has a colour for it. A shape
 with a `name` is in the legend, once for each name.
@@ -18,7 +18,10 @@ Floats = tuple[float, ...]
 
 @dataclass(frozen=True, slots=True)
 class Bar:
-    """A time on a row, outlined where `planned` and filled where measured; None: that end was not seen."""
+    """A time on a row, outlined where `planned` and filled where measured; None: that end was not seen.
+
+    `handle`: what the person who drags it on the page changes, as its chart numbers it.
+    """
 
     role: str
     y: float
@@ -27,6 +30,7 @@ class Bar:
     planned: bool = False
     title: str = ""
     name: str = ""
+    handle: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -75,6 +75,13 @@ class BoardLimits:
             return self.ticks_of_us(self.flash_max_us)
         return min(self.ticks_of_ms(self.camera_max_ms), HORIZON_TICKS)
 
+    def find_free(self, row: TickRow) -> int:
+        """From the start of a row to when its output may go on again, in ticks."""
+        if row.kind is SignalKind.FLASH:
+            return max(self.ticks_of_us(self.flash_gap_us), row.width_ticks + 1)
+        gap = self.ticks_of_us(self.valve_gap_us) if row.kind is SignalKind.VALVE else 1
+        return row.width_ticks + gap
+
     def longest_valve_sum_ticks(self) -> int:
         """The longest sum of one valve's openings in a table."""
         return self.ticks_of_ms(self.duty_window_ms) * self.duty_percent // 100
