@@ -9,7 +9,6 @@ import contextlib
 import math
 from collections import deque
 from collections.abc import Callable, Iterator
-from types import TracebackType
 from typing import Self
 
 from beamfall.board_values import Status
@@ -113,12 +112,7 @@ class BoardSession:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, kind: object, error: BaseException | None, *_: object) -> None:
         if isinstance(error, Exception) and not isinstance(error, BeamfallError):
             setattr(error, FRAMES, self._link.describe_recent())  # a bug in the program
         if kind is not None and not self._closed:

@@ -17,7 +17,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
-from types import FrameType, TracebackType
+from types import FrameType
 from typing import Any, Self
 
 BOUNCE_S = 0.5  # people press twice: the first press gets this long to switch outputs off
@@ -72,12 +72,7 @@ class StopSignals:
             self._unraisable, sys.unraisablehook = sys.unraisablehook, self._take_lost
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         if self._timer is not None:
             self._timer.cancel()
         for number, handler in self._before.items():

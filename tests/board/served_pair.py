@@ -7,7 +7,6 @@ import contextlib
 import socket
 import threading
 import time
-from types import TracebackType
 
 from beamfall.board_tools.double import find_double_profile, list_wires
 from beamfall.setup.board_profiles import find_profile
@@ -69,12 +68,7 @@ class ServedPair:
         self._thread.start()
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self._stop.set()
         self._thread.join(60.0)
         for line in self._lines:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import socket
 import threading
-from types import TracebackType
 
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal
@@ -58,12 +57,7 @@ class ServedBoard:
         self._thread.start()
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self._stop.set()
         self._thread.join(60.0)
         self._server.close()

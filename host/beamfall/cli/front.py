@@ -26,7 +26,6 @@ from beamfall.workflows.steps import (
 from beamfall.workflows.sweep import StepFired, SweepStopped
 
 if TYPE_CHECKING:
-    from types import TracebackType
     from typing import Self
 
 
@@ -118,12 +117,7 @@ class ShootTerminal(Terminal):
             self._task = self._bar.add_task("shots", total=self._count)
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         if self._bar is not None:
             self._bar.stop()
 

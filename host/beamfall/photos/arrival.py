@@ -11,7 +11,6 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from types import TracebackType
 from typing import TYPE_CHECKING, Any, Protocol, Self
 
 from beamfall.errors import BeamfallError, CameraError, CameraProblem, PictureError
@@ -137,12 +136,7 @@ class Arrivals:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.source.close()
 
     def open(self, between: Callable[[], object] = lambda: None) -> None:

@@ -12,7 +12,6 @@ import sqlite3
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
-from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
 from beamfall.errors import LogError, UserError
@@ -67,12 +66,7 @@ class ShotLog(LogReader):
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
     def begin_series(

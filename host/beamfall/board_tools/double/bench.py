@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 from dataclasses import dataclass
-from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
 from beamfall.board import Board
@@ -106,12 +105,7 @@ class Bench:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
     def pinned_wires(self) -> list[PinnedWire]:
