@@ -16,12 +16,14 @@ from beamfall.link.trace import trace_if_asked
 from beamfall.link.transport import Transport
 
 if TYPE_CHECKING:
-    from beamfall.link.traits import Picture
+    from beamfall.link.traits import Picture, Prediction
     from beamfall.setup.rig import Rig
+    from beamfall.setup.sequence import Sequence
 
 KINDS = {
     "sim": "beamfall.sim.ports",
 }
+PAINTER = "beamfall.sim.predicted"  # draws what any rig would most likely show
 OTHER = "beamfall.link.serial_port"  # every other name: a serial port, or a pyserial URL
 
 Opened = tuple[Transport, Callable[[], Transport] | None]
@@ -78,6 +80,19 @@ def recall_picture(name: str, truth: Mapping[str, Any] | None) -> Picture | None
     if not isinstance(truth, Mapping) or not brings_rig(name):
         return None
     return cast(RigPortModule, _find_module(name)).recall_picture(truth)
+
+
+def predict_picture(
+    rig: Rig, sequence: Sequence, known: Mapping[str, float], pixels: int
+) -> Prediction:
+    """Return what the rig of a file, a real one too, would most likely show of a sequence.
+
+    `known`: what is known of the rig beyond its file, as the middle of a belief: standard deviations by the names of
+    `planning.unknowns`. `pixels`: of the picture's longer side. Raises PhysicsRangeError for a rig beyond the physics.
+    """
+    module: Any = import_module(PAINTER)
+    predicted: Prediction = module.predict_picture(rig, sequence, known, pixels)
+    return predicted
 
 
 def _find_module(name: str) -> PortModule:

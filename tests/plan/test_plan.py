@@ -20,8 +20,9 @@ from beamfall.setup.limits import BoardLimits
 from beamfall.setup.rig import example_rig
 from beamfall.sim.build import draw_model
 from beamfall.sim.needs import find_needs
+from beamfall.sim.predicted import fire, make_middle_rig, predict_picture
 
-from .conftest import fire, make_middle_rig, make_rig
+from .conftest import make_rig
 
 TIMES = (
     "nozzle_to_beam", "beam_to_surface", "jet_onset", "spacing", "flash_delay",
@@ -108,6 +109,18 @@ def test_a_plan_fired_at_the_middle_rig_shows_the_stage_that_is_wanted() -> None
         picture = fire(make_middle_rig(rig), plan.sequence).pictures[0]
         # the middle of many rigs is not quite the middle rig
         assert picture.stage_s == pytest.approx(stage, abs=0.002)
+
+
+def test_what_a_rig_has_taught_changes_the_predicted_picture() -> None:
+    rig = example_rig()
+    sequence = plan_collision(rig, stage_s=0.001).sequence
+    from_file = predict_picture(rig, sequence, {}, 60)
+    slow_jet = predict_picture(rig, sequence, {"onset_factor": 1.0}, 60)
+    assert from_file.stage_s is not None and slow_jet.stage_s is not None
+    assert abs(from_file.stage_s - slow_jet.stage_s) > 1e-4, (
+        "the jet comes later, and so do they meet"
+    )
+    assert from_file.jpeg != slow_jet.jpeg
 
 
 @pytest.mark.parametrize("anchor", ["release", "beam1"])

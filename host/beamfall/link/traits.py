@@ -47,6 +47,15 @@ class Picture(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
+class Prediction:
+    """What a rig would most likely show: a JPEG, and in words and s what `Picture` says of itself."""
+
+    jpeg: bytes
+    shows: str | None
+    stage_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class KnownShot:
     """A shot for which the port knows the truth: `truth` for the record (plain values), and its picture."""
 

@@ -15,6 +15,7 @@ from collections.abc import AsyncIterator, Callable, Mapping
 from pathlib import Path
 from typing import Any
 
+from anyio import CapacityLimiter
 from anyio.to_thread import run_sync
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
@@ -35,6 +36,7 @@ from beamfall.page.handbook import make_page
 from beamfall.page.hub import Hub, clean
 from beamfall.page.link_code import draw_code
 from beamfall.page.pictures import PictureShelf
+from beamfall.page.predicted import Predictor
 from beamfall.page.recipes import list_recipe_routes
 from beamfall.shots import ShotLog
 
@@ -51,6 +53,8 @@ _USED_TWICE = (
 def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
     """The application; its life is that of the board's thread."""
     shelf = PictureShelf()
+    predictor = Predictor(desk)
+    drawing = CapacityLimiter(1)  # who waits for a drawing takes no thread from others
 
     @contextlib.asynccontextmanager
     async def live(_: Starlette) -> AsyncIterator[None]:
@@ -194,6 +198,13 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
             data, media_type="image/jpeg", headers={"cache-control": "private, no-cache"}
         )
 
+    async def predict(_: Request) -> Response:
+        try:
+            data = await run_sync(predictor.draw, limiter=drawing)
+        except BeamfallError:
+            return Response(status_code=204, headers=_NO_STORE)  # the plan says what is wrong
+        return Response(data, media_type="image/jpeg", headers=_NO_STORE)
+
     async def compare(request: Request) -> Response:
         return await answer(
             lambda log: review.compare(log, _number(request, "first"), _number(request, "second"))
@@ -228,6 +239,7 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
             Route("/shots", list_shots),
             Route("/shots/{shot:int}", show_shot),
             Route("/shots/{shot:int}/picture", show_picture),
+            Route("/predicted", predict),
             Route("/compare/{first:int}/{second:int}", compare),
             Route("/series", list_series),
             Route("/series/{series:int}", assess),

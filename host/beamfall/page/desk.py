@@ -223,6 +223,12 @@ class Desk:
         self._replan()
 
     @property
+    def planned(self) -> tuple[Rig, Plan | None, Belief | None]:
+        """The rig, its plan, and what was learned of it."""
+        with self._lock:
+            return self.rig, self.plan, self._learned
+
+    @property
     def sequence(self) -> Sequence:
         """What would be fired; raises UserError where there is no plan."""
         with self._lock:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import math
 import zlib
 from collections.abc import Mapping, Sequence
@@ -110,6 +111,17 @@ def draw_scene(
         words = f"no light reached the camera: a black picture\n{words}"
     _write_words(image, words)
     _save(image, path, _make_exif(framed, image.height, taken))
+
+
+def encode_scene(scene: Scene, words: str, pixels: int) -> bytes:
+    """Return a scene as a JPEG of so many pixels along its longer side, framed on the action, with the words in it."""
+    from PIL import Image
+
+    image = Image.fromarray(render(frame_action(scene), pixels=pixels, seed=_seed(scene)))
+    _write_words(image, words)
+    data = io.BytesIO()
+    image.save(data, format="JPEG", quality=88)
+    return data.getvalue()
 
 
 def draw_pictures(pictures: Sequence[SimulatedPicture], path: str | Path) -> None:

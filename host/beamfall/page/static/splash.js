@@ -1,9 +1,10 @@
-// The newest picture, large, beside what was planned; below it the pictures of its series.
+// The newest picture, or what the next one will show, large, beside what is planned; below it those of the series.
 
 import { h, show } from './dom.js';
 import { lines, load } from './loglines.js';
 import { makeMoment } from './moment.js';
 import { hear, on, state } from './net.js';
+import { makePredicted } from './predicted.js';
 import { makeStars } from './stars.js';
 
 const STRIP_MOST = 12;
@@ -12,34 +13,54 @@ export function makeSplash() {
   const picture = h('div', { class: 'splash-picture' });
   const words = h('div', { class: 'splash-words' });
   const strip = h('div', { class: 'filmstrip', role: 'group', 'aria-label': 'Pictures of this series' });
+  const drawing = makeMoment()[0];
   /** Shots of the series that have a picture, oldest first. @type {number[]} */
   let shots = [];
   let series = -1,
-    shown = '';
-  /** The shot that is shown large; null: the newest. @type {number | null} */
+    shown = '',
+    plan = -1;
+  /** What somebody has chosen to see large; null: what comes next or was last. @type {number | 'next' | null} */
   let chosen = null;
 
+  // Before a shot, or once its timings have changed, what the next one will show; otherwise the newest.
+  const isNext = () =>
+    !state.shot || (state.job?.state !== 'running' && state.shot.plan !== state.plan?.number);
+  const target = () => chosen ?? (isNext() ? 'next' : (state.shot?.shot ?? 'next'));
+  const predicted = makePredicted(
+    () => target() === 'next',
+    () => draw(),
+  );
+
+  /** @param {number | 'next'} one @param {string} label @param {Child[]} content */
+  const makeFrame = (one, label, ...content) =>
+    h(
+      'button',
+      {
+        type: 'button',
+        class: 'pic',
+        'aria-label': label,
+        'aria-pressed': String(one === target()),
+        on: { click: () => choose(one) },
+      },
+      ...content,
+    );
   const drawStrip = () =>
     show(
       strip,
-      shots.slice(-STRIP_MOST).map((shot) =>
-        h(
-          'button',
-          {
-            type: 'button',
-            class: 'pic',
-            'aria-label': `Show shot ${shot}`,
-            'aria-pressed': String(shot === (chosen ?? state.shot?.shot)),
-            on: { click: () => choose(shot) },
-          },
-          h('img', { src: `/shots/${shot}/picture?small`, alt: '', loading: 'lazy' }),
-          h('span', {}, String(shot)),
+      shots
+        .slice(-STRIP_MOST)
+        .map((shot) =>
+          makeFrame(
+            shot,
+            `Show shot ${shot}`,
+            h('img', { src: `/shots/${shot}/picture?small`, alt: '', loading: 'lazy' }),
+            h('span', {}, String(shot)),
+          ),
         ),
-      ),
+      shots.length ? makeFrame('next', 'Show what the next shot will most likely show', 'Next') : null,
     );
-  const choose = (/** @type {number} */ shot) => {
-    chosen = shot === state.shot?.shot ? null : shot;
-    shown = '';
+  const choose = (/** @type {number | 'next'} */ one) => {
+    chosen = one;
     draw();
     drawStrip();
   };
@@ -48,27 +69,31 @@ export function makeSplash() {
     shots = [...shots, shot].sort((a, b) => a - b);
     drawStrip();
   };
-  const draw = () => {
-    const shot = state.shot;
-    const key = JSON.stringify([shot?.shot, shot?.picture, shot?.rating, shot?.note, shot?.state, chosen]);
-    if (key === shown) return;
-    shown = key;
-    if (!shot) {
-      show(picture, h('p', { class: 'soft' }, 'No picture yet. Press A to arm, then R to release.'));
-      show(words);
-      return;
-    }
-    const number = chosen ?? shot.shot;
-    const arrived = number !== shot.shot || shot.picture;
+  const drawNext = () => {
+    predicted.ask();
+    const image = predicted.image;
+    show(picture, image ? h('div', { class: 'pic' }, image) : drawing);
+    show(
+      words,
+      h('h3', {}, 'Next shot, predicted'),
+      h(
+        'p',
+        { class: 'soft small' },
+        'From the rig file and what the rig has shown. Press A to arm, then R to release.',
+      ),
+    );
+  };
+  const drawShot = (/** @type {number} */ number) => {
+    const shot = state.shot?.shot === number ? state.shot : null;
     show(
       picture,
-      arrived
+      !shot || shot.picture
         ? h(
             'a',
             { class: 'pic', href: `#log/${number}` },
             h('img', {
               src: `/shots/${number}/picture`,
-              alt: `Shot ${number}${number === shot.shot && shot.seen ? `, simulated: ${shot.seen}` : ''}`,
+              alt: `Shot ${number}${shot?.seen ? `, simulated: ${shot.seen}` : ''}`,
             }),
           )
         : h(
@@ -82,13 +107,26 @@ export function makeSplash() {
       h(
         'div',
         { class: 'row spread' },
-        h('h3', {}, number === shot.shot ? `Shot ${number}: ${shot.state}` : `Shot ${number}`),
-        number === shot.shot && shot.seen ? h('span', {}, `shows: ${shot.seen}`) : null,
-        number === shot.shot ? makeStars(number, shot.rating) : null,
+        h('h3', {}, shot ? `Shot ${number}: ${shot.state}` : `Shot ${number}`),
+        shot?.seen ? h('span', {}, `shows: ${shot.seen}`) : null,
+        shot ? makeStars(number, shot.rating) : null,
         h('a', { href: `#log/${number}` }, 'Details'),
       ),
-      number === shot.shot && shot.note ? h('p', { class: 'soft small' }, shot.note) : null,
+      shot?.note ? h('p', { class: 'soft small' }, shot.note) : null,
     );
+  };
+  const draw = () => {
+    const shot = state.shot,
+      one = target();
+    const key = JSON.stringify(
+      one === 'next'
+        ? [one, predicted.image?.src]
+        : [one, shot?.shot, shot?.picture, shot?.rating, shot?.note, shot?.state],
+    );
+    if (key === shown) return;
+    shown = key;
+    if (one === 'next') drawNext();
+    else drawShot(one);
   };
   on('shot', () => {
     const shot = state.shot;
@@ -103,6 +141,13 @@ export function makeSplash() {
     }
     if (shot?.picture) add(shot.shot);
     if (shot && !shot.picture) chosen = null; // a new shot: show it
+    draw();
+    drawStrip();
+  });
+  on(['plan', 'job'], () => {
+    const number = state.plan?.number ?? -1;
+    if (number !== plan) chosen = null; // other timings: show what they do
+    plan = number;
     draw();
     drawStrip();
   });

@@ -147,6 +147,7 @@ interface MomentState {
 }
 
 interface ShotState {
+  plan: number;
   series: number;
   shot: number;
   state: string;

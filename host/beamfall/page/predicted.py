@@ -1,0 +1,40 @@
+"""The picture that the plan on the desk would most likely show, drawn when a page asks for it."""
+
+from __future__ import annotations
+
+import threading
+from typing import TYPE_CHECKING, Any
+
+from beamfall.errors import UserError
+from beamfall.planning.unknowns import NAMES
+from beamfall.ports import predict_picture
+
+if TYPE_CHECKING:
+    from beamfall.page.desk import Desk
+
+PIXELS = 480  # of the longer side: half a second of one core
+
+
+class Predictor:
+    """Draws for the pages. Any thread may ask; one picture is drawn at a time, and the newest is kept."""
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk = desk
+        self._lock = threading.Lock()
+        self._drawn: tuple[Any, bytes] | None = None
+
+    def draw(self) -> bytes:
+        """A JPEG; raises UserError where there is no plan, PhysicsRangeError for a rig beyond the physics."""
+        with self._lock:
+            rig, plan, learned = self._desk.planned
+            if plan is None:
+                raise UserError("there is no plan to draw")
+            asked = (rig, plan.sequence, learned)
+            if self._drawn is None or self._drawn[0] != asked:
+                fitted = None if learned is None else learned.fit(rig)
+                known = {} if fitted is None else dict(zip(NAMES, fitted[0].tolist(), strict=True))
+                self._drawn = (
+                    asked,
+                    predict_picture(rig, plan.sequence, known, PIXELS).jpeg,
+                )
+            return self._drawn[1]
