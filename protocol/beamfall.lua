@@ -144,6 +144,8 @@ local message_names = {
   [18] = "maintenance",
   [19] = "edge-constant",
   [70] = "edge-constant-is",
+  [20] = "readings",
+  [71] = "readings-are",
   [69] = "slots-are",
   [240] = "beacon",
 }
@@ -158,6 +160,8 @@ f.row_width_ticks = ProtoField.uint32("beamfall.row.width_ticks", "width_ticks")
 f.edge_signal = ProtoField.uint8("beamfall.edge.signal", "signal", base.DEC, enum_signal)
 f.edge_mark = ProtoField.uint8("beamfall.edge.mark", "mark")
 f.edge_ticks = ProtoField.uint32("beamfall.edge.ticks", "ticks")
+f.reading_current_ma = ProtoField.uint16("beamfall.reading.current_ma", "current_ma")
+f.reading_supply_mv = ProtoField.uint16("beamfall.reading.supply_mv", "supply_mv")
 f.slot_slot = ProtoField.uint8("beamfall.slot.slot", "slot")
 f.slot_rows = ProtoField.uint16("beamfall.slot.rows", "rows")
 f.slot_digest = ProtoField.bytes("beamfall.slot.digest", "digest")
@@ -269,6 +273,15 @@ f.edge_constant_ticks = ProtoField.uint8("beamfall.edge_constant.ticks", "ticks"
 f.edge_constant_is_ticks = ProtoField.uint8("beamfall.edge_constant_is.ticks", "ticks")
 f.edge_constant_is_expected = ProtoField.uint8("beamfall.edge_constant_is.expected", "expected")
 f.edge_constant_is_most = ProtoField.uint8("beamfall.edge_constant_is.most", "most")
+f.readings_part = ProtoField.uint8("beamfall.readings.part", "part")
+f.readings_are_activity = ProtoField.uint8("beamfall.readings_are.activity", "activity", base.DEC, enum_activity)
+f.readings_are_release = ProtoField.uint32("beamfall.readings_are.release", "release")
+f.readings_are_part = ProtoField.uint8("beamfall.readings_are.part", "part")
+f.readings_are_parts = ProtoField.uint8("beamfall.readings_are.parts", "parts")
+f.readings_are_most = ProtoField.uint8("beamfall.readings_are.most", "most")
+f.readings_are_start_ticks = ProtoField.uint32("beamfall.readings_are.start_ticks", "start_ticks")
+f.readings_are_spacing_ticks = ProtoField.uint32("beamfall.readings_are.spacing_ticks", "spacing_ticks")
+f.readings_are_readings = ProtoField.uint8("beamfall.readings_are.readings", "readings")
 f.slots_are_chosen = ProtoField.uint8("beamfall.slots_are.chosen", "chosen")
 f.slots_are_most = ProtoField.uint8("beamfall.slots_are.most", "most")
 f.slots_are_slots = ProtoField.uint8("beamfall.slots_are.slots", "slots")
@@ -292,6 +305,10 @@ local record_edge = {
     { field = f.edge_signal, size = 1 },
     { field = f.edge_mark, size = 1 },
     { field = f.edge_ticks, size = 4 },
+  }
+local record_reading = {
+    { field = f.reading_current_ma, size = 2 },
+    { field = f.reading_supply_mv, size = 2 },
   }
 local record_slot = {
     { field = f.slot_slot, size = 1 },
@@ -551,6 +568,25 @@ messages[0x46] = {
     { field = f.edge_constant_is_expected, size = 1 },
     { field = f.edge_constant_is_most, size = 1 },
   },
+}
+messages[0x14] = {
+  name = "readings",
+  fields = {
+    { field = f.readings_part, size = 1 },
+  },
+}
+messages[0x47] = {
+  name = "readings-are",
+  fields = {
+    { field = f.readings_are_activity, size = 1 },
+    { field = f.readings_are_release, size = 4 },
+    { field = f.readings_are_part, size = 1 },
+    { field = f.readings_are_parts, size = 1 },
+    { field = f.readings_are_most, size = 1 },
+    { field = f.readings_are_start_ticks, size = 4 },
+    { field = f.readings_are_spacing_ticks, size = 4 },
+  },
+  tail = { field = f.readings_are_readings, name = "readings", record = record_reading, size = 4 },
 }
 messages[0x45] = {
   name = "slots-are",

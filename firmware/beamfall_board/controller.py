@@ -45,6 +45,8 @@ class Controller:
             0  # shots and service actions started: shows whether an exception came before or after
         )
         self._service_number = 0
+        self.measured = wire.ACTIVITY_NONE  # what the port's readings are of
+        self.measured_number = 0
         self._end = 0  # when the last row known so far is done
         self._overdue = ms_to_ticks(OVERDUE_MS, self.limits.clock_hz)
         self._beam_edges = 0
@@ -166,6 +168,8 @@ class Controller:
         self.starts += 1
         self.activity = activity
         self.number = number
+        self.measured = activity
+        self.measured_number = number
         self._edges.clear()
         self._beam_edges = 0
         for beam in range(2):

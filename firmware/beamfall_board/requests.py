@@ -53,6 +53,7 @@ class Requests:
             wire.MSG_SLOT_CHOOSE: self._slot_choose,
             wire.MSG_MAINTENANCE: self._maintenance,
             wire.MSG_EDGE_CONSTANT: self._edge_constant,
+            wire.MSG_READINGS: self._readings,
         }
 
     def handle(self, message, body, start, end):
@@ -349,6 +350,36 @@ class Requests:
             port.edge_constant, port.edge_constant_expected, port.edge_constant_max,
         )  # fmt: skip
         self.link.answer(wire.MSG_EDGE_CONSTANT_IS, wire.FIXED_EDGE_CONSTANT_IS)
+        return ANSWERED
+
+    def _readings(self, body, start):
+        controller = self._controller
+        if controller.activity != wire.ACTIVITY_NONE:
+            return self._refuse(wire.REFUSAL_BUSY, controller.activity)
+        part = body[start]
+        measured = self._port.readings
+        parts = most = count = begun = spacing = 0
+        if measured is not None:
+            parts = measured.parts
+            most = measured.most
+            spacing = measured.spacing
+        if part < parts:
+            count = measured.count(part)
+            begun = measured.start(part)
+        out = self.link.answer_body
+        at = wire.HEADER_SIZE
+        struct.pack_into(
+            wire.FORMAT_READINGS_ARE, out, at,
+            controller.measured, controller.measured_number, part, parts, most, begun, spacing,
+        )  # fmt: skip
+        at += wire.FIXED_READINGS_ARE
+        out[at] = count
+        at += 1
+        for i in range(count):
+            current = measured.current_ma(part, i)
+            struct.pack_into(wire.FORMAT_READING, out, at, current, measured.supply_mv(part, i))
+            at += wire.SIZE_READING
+        self.link.answer(wire.MSG_READINGS_ARE, at - wire.HEADER_SIZE)
         return ANSWERED
 
     # -- answers of their own ----------------------------------------------------------------------------------

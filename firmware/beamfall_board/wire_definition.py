@@ -14,9 +14,10 @@ except ImportError:  # under CPython
 
 
 PROTOCOL = const(1)
-DEFINITION = b"\xfb\x03\xc7\xcc\xcb\xb0\x4a\x59"  # digest of messages.toml
+DEFINITION = b"\xd6\xbf\x0c\x55\x4e\x27\xf7\x66"  # digest of messages.toml
 EXTENDED = (
     b"\x55\x10\x05\xca\x08\xbe\xf7\x34",
+    b"\xfb\x03\xc7\xcc\xcb\xb0\x4a\x59",
 )
 HEADER_SIZE = const(8)
 CRC_SIZE = const(4)
@@ -144,6 +145,9 @@ SIZE_ROW = const(12)
 FORMAT_EDGE = "<BBI"
 SIZE_EDGE = const(6)
 
+FORMAT_READING = "<HH"
+SIZE_READING = const(4)
+
 FORMAT_SLOT = "<BH16s"
 SIZE_SLOT = const(19)
 
@@ -205,6 +209,9 @@ FIXED_MAINTENANCE = const(0)
 MSG_EDGE_CONSTANT = const(0x13)
 FORMAT_EDGE_CONSTANT = "<BB"
 FIXED_EDGE_CONSTANT = const(2)
+MSG_READINGS = const(0x14)
+FORMAT_READINGS = "<B"
+FIXED_READINGS = const(1)
 
 # notices
 MSG_ACKNOWLEDGE = const(0x30)
@@ -227,6 +234,9 @@ FIXED_REFUSED = const(8)
 MSG_EDGE_CONSTANT_IS = const(0x46)
 FORMAT_EDGE_CONSTANT_IS = "<BBB"
 FIXED_EDGE_CONSTANT_IS = const(3)
+MSG_READINGS_ARE = const(0x47)
+FORMAT_READINGS_ARE = "<BIBBBII"
+FIXED_READINGS_ARE = const(16)
 MSG_SLOTS_ARE = const(0x45)
 FORMAT_SLOTS_ARE = "<BB"
 FIXED_SLOTS_ARE = const(2)
@@ -274,6 +284,7 @@ REQUESTS = {
     MSG_SLOT_CHOOSE: 1,
     MSG_MAINTENANCE: 0,
     MSG_EDGE_CONSTANT: 2,
+    MSG_READINGS: 1,
 }
 
 # notices: id -> bytes of the fixed fields; LISTS also has those with a list

@@ -9,6 +9,7 @@ import contextlib
 import math
 from collections import deque
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import Self
 
 from beamfall.board_values import Status
@@ -16,12 +17,21 @@ from beamfall.errors import (
     FRAMES,
     BeamfallError,
     BoardRestarted,
+    LinkError,
     LinkLost,
     NoAnswer,
     Refused,
     ShotError,
 )
-from beamfall.events import EDGES_MOST, Event, Outcome, OutcomeCollector, Trouble, make_event
+from beamfall.events import (
+    EDGES_MOST,
+    Event,
+    Outcome,
+    OutcomeCollector,
+    Readings,
+    Trouble,
+    make_event,
+)
 from beamfall.interrupts import check_stop
 from beamfall.link import (
     Link,
@@ -52,6 +62,7 @@ _OUTCOMES_KEPT = (
 )
 EDGES_KEPT = 2 * EDGES_MOST  # of all those outcomes together: about 15 MB
 _TROUBLES_KEPT = 1000  # the newest ones; a board that repeats itself for hours must not fill memory
+_READINGS_S = 1.0  # how long to wait for what a shot can do without
 _WAIT_LONGEST_S = 30.0  # no duty limit or flash rest takes longer than this
 
 
@@ -69,6 +80,7 @@ class BoardSession:
         self._last_seen = self._acknowledged = self._info.oldest_report - 1
         self._last_release = self._info.last_release
         self._closed = False
+        self._reads_coils: bool | None = None  # not known yet
         self._give_up_s = math.inf
         self._host_timeout_s = HOST_TIMEOUT_S
         self._timeout_told: Welcome | None = None  # the session in which the timeout was set
@@ -331,7 +343,7 @@ class BoardSession:
                 self.pump(min(left, _BETWEEN_S))
                 outcome = self._claim(activity, number, boot_id)
                 if outcome is not None:
-                    return outcome
+                    return replace(outcome, readings=self._read_coils(outcome))
                 self._check_patience()
                 between()
             self._keep_host_timeout()  # the release itself may have opened a new session
@@ -348,6 +360,37 @@ class BoardSession:
                     f"the board has no report of {activity} {number or ''}: it was dropped because memory was full; "
                     "read the board's shots more often"
                 )
+
+    @property
+    def reads_coils(self) -> bool:
+        """Whether the board measures coil current and supply voltage; asked once, False before it has answered."""
+        if self._reads_coils is None:
+            with contextlib.suppress(LinkError, Refused, ShotError):
+                self._reads_coils = self._ask_readings(0)["most"] > 0
+        return bool(self._reads_coils)
+
+    def _ask_readings(self, part: int) -> Message:
+        with self.giving_up_after(_READINGS_S):
+            return self._request("readings", part=part)
+
+    def _read_coils(self, outcome: Outcome) -> tuple[Readings, ...]:
+        """Ask what the board measured around each opening; an outcome is complete without an answer."""
+        done, found = outcome.done, list[Readings]()
+        opens = done.activity.name in ("shot", "drip", "rinse")
+        try:
+            while opens and self.reads_coils:
+                answer = self._ask_readings(len(found))
+                ours = (answer["activity"], answer["release"]) == (done.activity, done.release)
+                if not ours or not answer["readings"]:
+                    break
+                currents, voltages = zip(*answer["readings"], strict=True)
+                found.append(
+                    Readings(answer["start_ticks"], answer["spacing_ticks"], currents, voltages)
+                )
+                opens = len(found) < answer["parts"]
+        except (LinkError, Refused, ShotError):
+            return ()
+        return tuple(found)
 
     def _claim(self, activity: str, number: int | None, boot_id: int) -> Outcome | None:
         for outcome in self._outcomes:

@@ -114,9 +114,26 @@ def make_event(report: Report) -> Event:
     return Trouble(fields["text"])
 
 
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """Coil current and supply voltage around one opening of a valve.
+
+    `start_ticks` counts from the release, `spacing_ticks` from one reading to the next; a voltage was read half a
+    spacing after its current.
+    """
+
+    start_ticks: int
+    spacing_ticks: int
+    current_ma: tuple[int, ...]
+    supply_mv: tuple[int, ...]
+
+
 @dataclass(frozen=True)
 class Outcome:
-    """A complete shot, service action or watch: its end and all its edges, in time order."""
+    """A complete shot, service action or watch: its end and all its edges, in time order.
+
+    `readings`: around each opening, where the board measures its valves' supply.
+    """
 
     boot_id: int
     done: ShotDone
@@ -124,6 +141,7 @@ class Outcome:
     complete: bool = (
         True  # False if the board dropped reports of it, or it had over EDGES_MOST edges
     )
+    readings: tuple[Readings, ...] = ()
 
 
 @dataclass

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import given
@@ -10,7 +11,9 @@ from hypothesis import strategies as st
 from scripted import BEAM1, HZ, LIGHT1, MS, Bench
 from tiers import examples
 
+from beamfall.wire import get_definition
 from beamfall_board.beams import Qualifier
+from beamfall_board.readings import OPENINGS, READINGS, Openings
 from beamfall_board.store import ReportStore
 
 TWO_DROPS = [
@@ -496,3 +499,24 @@ def test_a_shot_of_the_button_does_not_wait_for_a_host_that_has_left() -> None:
     bench.transport.sleep(4.0)
     ((on, off),) = bench.rig.pulses(8)
     assert off - on == 3000 * MS
+
+
+def test_openings_close_to_each_other_share_their_readings() -> None:
+    assert get_definition().messages["readings_are"].tail.max == READINGS
+    openings = Openings(1_000_000)
+    reach = openings.length
+
+    def plan(*delays: int) -> list[int]:
+        rows = [(0, 1, delay) for delay in delays] + [(0, 4, 100_000), (1, 4, 200)]
+        columns = zip(*rows, strict=True)
+        openings.plan(
+            SimpleNamespace(
+                rows=len(rows), **dict(zip(("anchor", "output", "delay"), columns, strict=True))
+            )
+        )
+        return list(openings.starts[: openings.count])
+
+    assert plan(125, 60_000) == [0, 56_000]
+    assert plan(10_000, 14_000) == [6000], "the second is within the first's readings"
+    assert plan(10_000, 6000 + reach + 1) == [6000, 6000 + reach], "less before it, but before it"
+    assert len(plan(*range(10_000, 310_000, 50_000))) == OPENINGS

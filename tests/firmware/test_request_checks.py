@@ -46,6 +46,7 @@ class Case:
             "watch": {"on": 1},
             "set_host_timeout": {"timeout_ms": 0},
             "edge_constant": {"set": 1, "ticks": 4},
+            "readings": {"part": 0},
             "drip": {"output": VALVE1, "width_ticks": 10 * MS},
             "rinse": {"output": VALVE1, "width_ms": 100, "token": 0},
             "test_flash": {"output": FLASH1, "width_ticks": MS},

@@ -30,7 +30,7 @@ HARMLESS = {"status", "slots", "set_host_timeout", "hello", "acknowledge", "tabl
 REQUESTS = [
     "hello", "acknowledge", "status", "table_begin", "table_rows", "table_commit", "release", "watch", "drip",
     "rinse", "test_flash", "set_host_timeout", "slots", "slot_save", "slot_load", "slot_erase", "slot_choose",
-    "maintenance", "edge_constant",
+    "maintenance", "edge_constant", "readings",
 ]  # fmt: skip
 
 
@@ -88,6 +88,7 @@ def ask(bench: Bench, request: str, digest: bytes) -> Message | None:
             "rinse": {"output": 3, "width_ms": 400, "token": 0},
             "test_flash": {"output": 5, "width_ticks": MS},
             "edge_constant": {"set": 1, "ticks": 5},
+            "readings": {"part": 0},
             "set_host_timeout": {"timeout_ms": 60_000},
         }.get(request, {})
         if request.startswith("slot_"):

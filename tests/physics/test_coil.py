@@ -6,7 +6,13 @@ import json
 
 import pytest
 
-from beamfall.physics.coil import clamp_energy_j, coil_times
+from beamfall.physics.coil import (
+    Coil,
+    CoilCurrent,
+    clamp_energy_j,
+    coil_times,
+    opening_time_s,
+)
 from tests.support.command_line import run_cli
 
 
@@ -46,3 +52,31 @@ def test_a_coil_that_takes_too_much_is_refused_for_its_current() -> None:
 def test_a_coil_that_is_none_gets_one_message(coil) -> None:
     done = run_cli("board", "limits", "--coil", coil)
     assert done.returncode and not done.stdout and len(done.stderr.strip().splitlines()) == 1
+
+
+def follow(coil: Coil, volt: float, *, moves: bool = True, pulled: bool = False) -> list[float]:
+    """The current in A every 50 µs of 20 ms."""
+    current = CoilCurrent(coil, moves=moves, pulled=pulled)
+    seen = []
+    for _ in range(400):
+        current.step(volt, 50e-6)
+        seen.append(current.current_a)
+    return seen
+
+
+def test_a_stuck_coil_rises_as_the_formula_says_and_settles_at_ohms_law() -> None:
+    coil = Coil(ohm=59.0, closed_h=0.06)  # 60 ohm with the loop's 1 ohm
+    seen = follow(coil, 24.0, moves=False)
+    expected = opening_time_s(0.06, 60.0, 24.0, 0.24)
+    reached = next(at for at, ampere in enumerate(seen, 1) if ampere >= 0.24) * 50e-6
+    assert reached == pytest.approx(expected, abs=100e-6)
+    assert seen[-1] == pytest.approx(24.0 / 60.0, rel=1e-3)
+
+
+def test_the_current_dips_only_while_the_plunger_moves() -> None:
+    def dips(seen: list[float]) -> bool:
+        return any(later < 0.98 * earlier for earlier, later in zip(seen, seen[8:], strict=False))
+
+    assert dips(follow(Coil(), 24.0))
+    assert not dips(follow(Coil(), 24.0, moves=False))
+    assert not dips(follow(Coil(), 24.0, pulled=True))

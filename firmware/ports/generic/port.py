@@ -48,6 +48,7 @@ class Port:
     edge_constant = edge_constant_expected = edge_constant_max = (
         0  # the lateness is measured in every shot instead
     )
+    readings = None  # it measures no current and no voltage: README.md
     name = "generic"
     timing = wire.TIMING_INTERRUPT
     clock_hz = _CLOCK_HZ

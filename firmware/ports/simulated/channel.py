@@ -6,6 +6,8 @@ carries the rig: the pins, and the virtual time that both sides share. The firmw
     request   op u8, signal u8, level u8, pad u8, ticks i64, written u32, read u32      ('<BBBBqII')
         op 1  advance: let time pass up to `ticks`; answered
         op 2  drive: output `signal` has the level now (`ticks`); not answered
+        op 3  read: `level` readings of coils and supply from `ticks` on, `written` ticks apart; answered with
+              as many pairs u16 mA, u16 mV
     answer    now i64, pending u32, signal u8, level u8, levels u16                     ('<qIBBH')
         now      the time reached: `ticks`, an input's edge, or the end of what the host has granted
         pending  bytes that the host has written to the console since power-up
@@ -28,6 +30,7 @@ _ANSWER = "<qIBBH"
 _ANSWER_SIZE = 16
 _ADVANCE = 1
 _DRIVE = 2
+_READ = 3
 
 
 def _hang_up():
@@ -40,7 +43,8 @@ class ProcessChannel:
         self._socket = socket.socket()
         self._socket.connect(socket.getaddrinfo(address, port)[0][-1])
         head = self._receive(24)
-        self.clock_hz, self.unique_id, self._entropy, _spare = struct.unpack("<I8s4s8s", head)
+        self.clock_hz, self.unique_id, self._entropy, flags = struct.unpack("<I8s4s8s", head)
+        self.can_read = bool(flags[0])  # the rig knows coil currents and the supply's voltage
         self.now = 0
         self.edge_signal = 0
         self.edge_level = 0
@@ -83,6 +87,16 @@ class ProcessChannel:
         self._drives += struct.pack(
             _REQUEST, _DRIVE, signal, level, 0, self.now, self._written, self._read
         )
+
+    def read_coils(self, start, spacing, count):
+        self._drives += struct.pack(_REQUEST, _READ, 0, count, 0, start, spacing, 0)
+        try:
+            self._socket.send(self._drives)
+        except OSError:
+            _hang_up()
+        self._drives = b""
+        data = self._receive(4 * count)
+        return [struct.unpack_from("<HH", data, 4 * at) for at in range(count)]
 
     def level(self, signal):
         return self._levels >> signal & 1

@@ -4,15 +4,16 @@ The rows of the table are played exactly at their ticks and every edge is stampe
 `idle`, through the channel, which stands for the rig at the pins: in the host's process under CPython
 (host/beamfall/sim/embedded.py), at the other end of a socket under the MicroPython interpreter (channel.py).
 A channel offers: `now` (ticks since power-up), `clock_hz`, `unique_id`, `light` (the status light), `entropy()`,
-`drive(signal, level)` (an output has changed now), `advance(until)` (let time pass up to `until` or the first input
-edge, which is then in `edge_signal` and `edge_level`, else `edge_signal` is 0), `level(signal)`, `read_into`, `write`,
-`enter_maintenance()`.
+`can_read` and `read_coils` (see readings.py), `drive(signal, level)` (an output has changed now), `advance(until)` (let
+time pass up to `until` or the first input edge, which is then in `edge_signal` and `edge_level`, else `edge_signal` is
+0), `level(signal)`, `read_into`, `write`, `enter_maintenance()`.
 """
 
 from array import array
 
 from beamfall_board import wire_definition as wire
 from beamfall_board.beams import Qualifier
+from ports.simulated.readings import Readings
 
 _WAITING = 0  # the row's anchor has not come
 _AHEAD = 1  # the row will put its output on at `_time`
@@ -49,6 +50,7 @@ class SimulatedPort:
         self.edge_constant = self.edge_constant_expected
         # How many ticks the simulated pins really take; a delay from a beam is off by twice the difference.
         self._true_constant = getattr(channel, "edge_constant", self.edge_constant_expected)
+        self.readings = Readings(channel) if getattr(channel, "can_read", False) else None
         self._channel = channel
         self._hz = channel.clock_hz
         self._outputs = sorted(profile.OUTPUTS)
@@ -60,6 +62,7 @@ class SimulatedPort:
         self._zero = 0
         self._running = False
         self._watching = False
+        self._recorded = False  # readings are due at the end of what runs
         self._beams = (Qualifier(), Qualifier())
         self._ring_signal = bytearray(_RING)
         self._ring_mark = bytearray(_RING)
@@ -95,6 +98,8 @@ class SimulatedPort:
     # -- a shot ------------------------------------------------------------------------------------------------
     def load(self, table):
         self._table = table
+        if self.readings is not None:
+            self.readings.plan(table)
         return 0
 
     def start(self):
@@ -108,6 +113,9 @@ class SimulatedPort:
                 self._phase[row] = _WAITING
         for which in range(2):
             self._beams[which].start(table.beam_edge[which], table.blanking, table.dwell)
+        self._recorded = self.readings is not None
+        if self._recorded:
+            self.readings.begin()
         self._running = True
 
     def _begin_record(self):
@@ -120,6 +128,9 @@ class SimulatedPort:
     def stop(self):
         self.outputs_off()
         self._watching = False
+        if self._recorded:
+            self._recorded = False
+            self.readings.end(self._zero)
 
     def watch(self, on):
         self._watching = on

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from beamfall.setup.signals import Signal
 from beamfall.setup.table import BEAMS, PlannedEdge, Table, count_beam_edges, predict_edges
-from beamfall.shots.record import DERIVED, STAMPED, EdgeRecord, ShotRecord
+from beamfall.shots.record import DERIVED, STAMPED, EdgeRecord, ReadingsRecord, ShotRecord
 
 SAME_PLACE_M = (
     0.005  # valves closer than this along the dish have drops that meet, as the planner has it
@@ -55,6 +55,10 @@ def make_record(
         timing=timing,
         **plan_of(table, rig),
         edges=match_edges(table, outcome.edges, done.ended_ticks),
+        readings=tuple(
+            ReadingsRecord(one.start_ticks, one.spacing_ticks, one.current_ma, one.supply_mv)
+            for one in outcome.readings
+        ),
         truth=truth,
         counts={
             name: getattr(done, name)

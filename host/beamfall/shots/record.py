@@ -86,6 +86,16 @@ class EdgeRecord:
         return self.planned_ticks if self.ticks is None else self.ticks
 
 
+@dataclass(frozen=True, slots=True)
+class ReadingsRecord:
+    """What the board measured around one opening of a valve: see `beamfall.events.Readings`."""
+
+    start_ticks: int
+    spacing_ticks: int
+    current_ma: tuple[int, ...]
+    supply_mv: tuple[int, ...]
+
+
 def default_of(one: dataclasses.Field[Any]) -> Any:
     """Return the default of a field, `dataclasses.MISSING` where it must be given."""
     return one.default if one.default_factory is dataclasses.MISSING else one.default_factory()
@@ -93,6 +103,11 @@ def default_of(one: dataclasses.Field[Any]) -> Any:
 
 # Said under `anchor` and `planned` in JSON.
 _IN_GROUPS = ("anchor_beam", "anchor_edge", "anchor_count", "flash_delay_ticks", "spacing_ticks")
+
+
+def as_plain(name: str, value: Any) -> Any:
+    """Return a field's value as JSON has it."""
+    return [dataclasses.asdict(one) for one in value] if name == "readings" else value
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -173,6 +188,12 @@ class ShotRecord:
         "json",
         default=None,
     )
+    readings: tuple[ReadingsRecord, ...] = kept(
+        "Coil current (mA) and supply voltage (mV) around each opening of a valve, from start_ticks on, spacing_ticks "
+        "apart; empty: the board does not measure them.",
+        "json",
+        default=(),
+    )
     edges: tuple[EdgeRecord, ...] = kept("The shot's edges in order of time.", "json", default=())
 
     @property
@@ -207,7 +228,7 @@ class ShotRecord:
             value, default = getattr(self, one.name), default_of(one)
             said = one.name in _IN_GROUPS or default is dataclasses.MISSING or value == default
             if not said:
-                content.setdefault(one.name, value)
+                content.setdefault(one.name, as_plain(one.name, value))
         return content
 
 

@@ -16,8 +16,9 @@ import zlib
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from beamfall.shots.record import EdgeRecord, default_of
+from beamfall.shots.record import EdgeRecord, ReadingsRecord, default_of
 
+_LISTS = ("edges", "readings")
 _Record = typing.TypeVar("_Record")
 _TIME_MOST_US = (
     253_402_300_800_000_000  # the end of the year 9999, UTC: what Python's datetime holds
@@ -64,7 +65,7 @@ def from_text(text: object, checksum: object) -> dict[str, Any]:
 
 
 def to_plain(record: Any, *, but: tuple[str, ...] = ()) -> dict[str, Any]:
-    """Return the values of a record that differ from their defaults; edges as short lists."""
+    """Return the values of a record that differ from their defaults; edges and readings as short lists."""
     content = {}
     for one in dataclasses.fields(record):
         value = getattr(record, one.name)
@@ -72,7 +73,7 @@ def to_plain(record: Any, *, but: tuple[str, ...] = ()) -> dict[str, Any]:
         if one.name in but or (default is not dataclasses.MISSING and value == default):
             continue
         content[one.name] = (
-            [list(dataclasses.astuple(edge)) for edge in value] if one.name == "edges" else value
+            [list(dataclasses.astuple(part)) for part in value] if one.name in _LISTS else value
         )
     return content
 
@@ -105,6 +106,8 @@ def _make_check(hint: Any) -> Callable[[Any, str], Any]:
         return lambda value, name: None if value is None else inner[0](value, name)
     if origin is tuple and arguments[0] is EdgeRecord:
         return _read_edges
+    if origin is tuple and arguments[0] is ReadingsRecord:
+        return _read_readings
     if origin is tuple and arguments[0] is str:
         return _read_texts
     if origin is not None and issubclass(origin, Mapping):
@@ -156,3 +159,17 @@ def _read_edges(value: Any, name: str) -> tuple[EdgeRecord, ...]:
                     continue
         raise DamagedValue("an edge is not as it was written")
     return tuple(edges)
+
+
+def _read_readings(value: Any, name: str) -> tuple[ReadingsRecord, ...]:
+    found = []
+    for one in _check_kind(value, name, list):
+        match one:
+            case [int(start), int(spacing), [*currents], [*voltages]]:
+                numbers = (start, spacing, *currents, *voltages)
+                whole = all(type(n) is int and 0 <= n < _WHOLE_MOST for n in numbers)
+                if whole and spacing and len(currents) == len(voltages):
+                    found.append(ReadingsRecord(start, spacing, tuple(currents), tuple(voltages)))
+                    continue
+        raise DamagedValue("readings are not as they were written")
+    return tuple(found)

@@ -12,6 +12,7 @@ import random
 from collections.abc import Mapping
 
 from beamfall.errors import PhysicsRangeError
+from beamfall.physics.coil import Coil
 from beamfall.physics.jet import JetPrior
 from beamfall.physics.liquids import Liquid
 from beamfall.physics.umbrella import SPEED_SPREAD, TIME_SPREAD
@@ -71,6 +72,7 @@ def draw_model(
     scatter = {
         name: unknown.at(draws.gauss(0.0, 1.0)) for name, unknown in list_scatters(rig).items()
     }
+    coils = random.Random(f"{seed}/valve coils")
     sheet = random.Random(f"{seed}/umbrella")  # its own stream, for the same reason
     return RigModel(
         valves=tuple(
@@ -90,6 +92,7 @@ def draw_model(
                 offset_m=max((beam.offset_m for beam in rig.beams[:1]), default=0.0),
                 place_m=valve.place_m,
                 line=Signal.of(valve.output).number,
+                coil=_draw_coil(coils, spread),
             )
             for valve in rig.valves
             for flow in (compute_flow(valve, setting),)
@@ -131,6 +134,18 @@ def draw_model(
         sheet_time_factor=math.exp(spread * sheet.gauss(0.0, TIME_SPREAD)),
         look=make_look(rig, setting.liquid),
         shutter=make_shutter(rig, seed),
+    )
+
+
+def _draw_coil(draws: random.Random, spread: float) -> Coil:
+    """Return a coil near the usual one (spreads are our choice)."""
+    usual = Coil()
+    return Coil(
+        ohm=usual.ohm * math.exp(spread * draws.gauss(0.0, 0.04)),
+        closed_h=usual.closed_h * math.exp(spread * draws.gauss(0.0, 0.08)),
+        open_h=usual.open_h * math.exp(spread * draws.gauss(0.0, 0.08)),
+        pull_a=usual.pull_a * math.exp(spread * draws.gauss(0.0, 0.06)),
+        travel_s=usual.travel_s * math.exp(spread * draws.gauss(0.0, 0.08)),
     )
 
 

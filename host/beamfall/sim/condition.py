@@ -67,8 +67,10 @@ class FlashCondition:
 
 @dataclass
 class SupplyCondition:
-    """The supply: whether it sags when a valve opens, and how far."""
+    """The valves' supply: whether it is on, and whether and how far it sags when a valve opens."""
 
+    on: bool = True
+    ohm: float = 0.0  # more than a good one has
     dims_beam: bool = False
     restart_share: float = 0.0  # of the openings at which the board restarts
 

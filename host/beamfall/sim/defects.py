@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 from beamfall.setup.sequence import Sequence
 from beamfall.setup.signals import Signal
+from beamfall.sim.coils import CoilState, SupplyModel
 from beamfall.sim.condition import Condition
 from beamfall.sim.drops import LEAST_GAP_S, SAME_PLACE_M, Drop, make_drop
 from beamfall.sim.model import RigModel
@@ -103,6 +104,7 @@ class RigInRoom(SimulatedRig):
             self.first_on = (signal, ticks)
         device = self._wired.get(signal, signal)
         if device in self._valves:
+            self._coils.drive(self._valves[device], level, ticks)
             self._drive_valve(self._valves[device], level, ticks)
         elif device in self._flashes and level:
             self._fire(self._flashes[device], ticks)
@@ -184,7 +186,7 @@ class RigInRoom(SimulatedRig):
 
     def _drive_valve(self, valve: int, level: int, ticks: int) -> None:
         part = self.condition.valves[valve - 1]
-        if not part.connected:
+        if not part.connected or not self.condition.supply.on:
             return
         if level:
             self._notice("coil", ticks)
@@ -210,6 +212,20 @@ class RigInRoom(SimulatedRig):
             self.model = sound
         if not level and not bottle.inlet_open and not bottle.cap_open:
             bottle.flow *= bottle.fades
+
+    def _coil_state(self, valve: int) -> CoilState | None:
+        state = super()._coil_state(valve)
+        if state is None:
+            return None
+        part = self.condition.valves[valve - 1]
+        stuck = part.plunger
+        return replace(
+            state, connected=part.connected, moves=stuck == "free", pulled=stuck == "open"
+        )
+
+    def _find_supply(self) -> SupplyModel:
+        sound, supply = super()._find_supply(), self.condition.supply
+        return SupplyModel(sound.volt if supply.on else 0.0, sound.ohm + supply.ohm)
 
     def _sag(self, ticks: int) -> None:
         supply = self.condition.supply

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import hashlib
 import math
-from typing import Any, Protocol
+from collections.abc import Sequence
+from typing import Any, Protocol, cast
 
 from beamfall.errors import LinkLost
 from beamfall.interrupts import hold_interrupts
@@ -39,6 +40,20 @@ class RigAtPins(Protocol):
         """Handle a reset of the board: its outputs are off and its clock starts at 0."""
 
 
+class MeasuredRig(RigAtPins, Protocol):
+    """A rig whose coil currents and supply voltage the board can measure, if `can_read` says so."""
+
+    can_read: bool
+
+    def read_coils(self, start: int, spacing: int, count: int) -> Sequence[tuple[int, int]]:
+        """Return `count` pairs of mA and mV from `start` on, `spacing` ticks apart."""
+
+
+def can_read_coils(rig: RigAtPins) -> bool:
+    """Whether the rig's valves and their supply can be measured."""
+    return bool(getattr(rig, "can_read", False))
+
+
 def make_unique_id(seed: int) -> bytes:
     """The unique id of the simulated board of that seed (8 bytes)."""
     return hashlib.sha256(f"beamfall simulated board {seed}".encode()).digest()[:8]
@@ -55,6 +70,7 @@ class _EmbeddedChannel:
     def __init__(self, rig: RigAtPins, seed: int, boot: int) -> None:
         self.clock_hz = rig.clock_hz
         self.edge_constant = getattr(rig, "edge_constant", EDGE_CONSTANT)
+        self.can_read = can_read_coils(rig)
         self.unique_id = make_unique_id(seed)
         self.now = 0
         self.granted = 0
@@ -82,6 +98,9 @@ class _EmbeddedChannel:
 
     def level(self, signal: int) -> int:
         return self._rig.level(signal)
+
+    def read_coils(self, start: int, spacing: int, count: int) -> Sequence[tuple[int, int]]:
+        return cast(MeasuredRig, self._rig).read_coils(start, spacing, count)
 
     def read_into(self, buffer: bytearray) -> int:
         count = min(len(buffer), len(self.to_board))

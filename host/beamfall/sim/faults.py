@@ -105,8 +105,10 @@ def _make_satellites(world: World) -> None:
 
 # -- valve and reservoir ---------------------------------------------------------------------------------------
 def _unplug_valve(world: World) -> None:
+    """The plug is out, or a wire is broken out of sight, or the supply was left off."""
     world.valve.connected = False
     world.valve.plug_in = world.often(0.2)  # else one sees it
+    world.condition.supply.on = not world.often(0.25)
 
 
 def _stick_valve_closed(world: World) -> None:
@@ -229,6 +231,7 @@ def _weaken_supply(world: World) -> None:
     kind = world.draws.choices(("dims", "restarts", "both"), (5, 3, 2))[0]
     world.condition.supply.dims_beam = kind != "restarts"
     world.condition.supply.restart_share = 0.0 if kind == "dims" else world.uniform(0.5, 1.0)
+    world.condition.supply.ohm = world.uniform(10.0, 30.0)
 
 
 def _shake_usb(world: World) -> None:

@@ -18,7 +18,7 @@ import time
 from importlib.util import find_spec
 from pathlib import Path
 from tempfile import TemporaryFile
-from typing import IO, Any
+from typing import IO, Any, cast
 
 from beamfall.errors import InterpreterMissing, LinkLost
 from beamfall.interrupts import hold_interrupts
@@ -26,13 +26,20 @@ from beamfall.link.traits import PortTraits
 from beamfall.resources import find_firmware
 from beamfall.setup.signals import INPUTS
 from beamfall.sim.board_folder import BoardFolder
-from beamfall.sim.embedded import RigAtPins, make_entropy, make_unique_id
+from beamfall.sim.embedded import (
+    MeasuredRig,
+    RigAtPins,
+    can_read_coils,
+    make_entropy,
+    make_unique_id,
+)
 from beamfall.sim.traits import find_traits
 
 _REQUEST = struct.Struct("<BBBBqII")
 _ANSWER = struct.Struct("<qIBBH")
 _HEAD = struct.Struct("<I8s4s8s")
-_ADVANCE, _DRIVE = 1, 2
+_PAIR = struct.Struct("<HH")
+_ADVANCE, _DRIVE, _READ = 1, 2, 3
 _PATIENCE_S = 30.0  # after this many real seconds without output the interpreter has hung
 
 
@@ -171,7 +178,7 @@ class MicroPythonTransport:
                 self.rig.clock_hz,
                 make_unique_id(self._seed),
                 make_entropy(self._seed, self._boot),
-                bytes(8),
+                bytes([can_read_coils(self.rig)]) + bytes(7),
             )
         )
 
@@ -196,10 +203,16 @@ class MicroPythonTransport:
             op, signal, level, _, ticks, written, read = _REQUEST.unpack(data)
             if op == _DRIVE:
                 self.rig.drive(signal, level, ticks)
+            elif op == _READ:
+                self._send_readings(ticks, written, level)
             elif op == _ADVANCE:
                 self._waiting = (ticks, written, read)
             else:
                 raise self._lost(f"the firmware sent an unknown request {op} over the rig's socket")
+
+    def _send_readings(self, start: int, spacing: int, count: int) -> None:
+        pairs = cast(MeasuredRig, self.rig).read_coils(start, spacing, count)
+        self._send(b"".join(_PAIR.pack(*pair) for pair in pairs))
 
     def _answer(self, now: int, signal: int, level: int) -> None:
         levels = 0
@@ -207,8 +220,11 @@ class MicroPythonTransport:
             levels |= (self.rig.level(known) & 1) << known
         self._now = now
         self._waiting = None
+        self._send(_ANSWER.pack(now, self._written, signal, level, levels))
+
+    def _send(self, data: bytes) -> None:
         try:
-            self._process.socket.sendall(_ANSWER.pack(now, self._written, signal, level, levels))
+            self._process.socket.sendall(data)
         except OSError as error:
             raise self._lost("the MicroPython interpreter has ended") from error
 

@@ -6,10 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from beamfall.physics.air import Air, air_at
+from beamfall.physics.coil import Coil
 from beamfall.physics.drops import ValveFlow
 from beamfall.physics.gravity import STANDARD_GRAVITY
 from beamfall.physics.liquids import WATER, Liquid
 from beamfall.setup.signals import SignalKind
+from beamfall.sim.coils import SupplyModel
 from beamfall.sim.look import Look
 from beamfall.sim.shutter import ShutterModel
 
@@ -39,6 +41,7 @@ class ValveModel:
     # How the flow builds up, see `physics.drops.ValveFlow`: at once when left out.
     rate_per_s: float = 1e12
     asymmetry: float = 1.0
+    coil: Coil = field(default_factory=Coil)
 
     @property
     def flow(self) -> ValveFlow:
@@ -107,6 +110,7 @@ class RigModel:
     sheet_time_factor: float = 1.0
     look: Look = field(default_factory=Look)
     shutter: ShutterModel | None = None  # None: it is open whenever a light comes
+    supply: SupplyModel | None = field(default_factory=SupplyModel)  # None: nobody measures it
 
     def list_parts(self, kind: SignalKind) -> Sequence[ValveModel | BeamModel | FlashModel]:
         """The rig's valves, beams or flashes."""

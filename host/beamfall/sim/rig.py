@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import heapq
 import random
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from beamfall.setup.signals import Signal, SignalKind
+from beamfall.sim.coils import Coils, CoilState, SupplyModel
 from beamfall.sim.collision import Column, Contact, Jet, Picture, see_picture
 from beamfall.sim.drops import LEAST_GAP_S, SAME_PLACE_M, Drop, make_drop
 from beamfall.sim.model import RigModel
@@ -61,6 +63,7 @@ class SimulatedRig:
         self.seed = seed
         self.clock_hz = clock_hz
         self.drops_made = 0
+        self._coils = Coils(clock_hz, seed)
         self._splash = Splash()
         self.first_on: tuple[int, int] | None = None  # the first output to go on since take_splash
         self._begin()
@@ -82,6 +85,7 @@ class SimulatedRig:
         if level and self.first_on is None:
             self.first_on = (signal, ticks)
         if signal in self._valves:
+            self._coils.drive(self._valves[signal], level, ticks)
             self._drive_valve(self._valves[signal], level, ticks)
         elif signal in self._flashes and level:
             self._fire(self._flashes[signal], ticks)
@@ -99,7 +103,23 @@ class SimulatedRig:
     def level(self, signal: int) -> int:
         return int(self._covers.get(signal, 0) > 0)
 
+    @property
+    def can_read(self) -> bool:
+        """Whether the board measures coil current and supply voltage."""
+        return self.model.supply is not None
+
+    def read_coils(self, start: int, spacing: int, count: int) -> Sequence[tuple[int, int]]:
+        return self._coils.read(start, spacing, count, self._coil_state, self._find_supply())
+
+    def _coil_state(self, valve: int) -> CoilState | None:
+        valves = self.model.valves
+        return CoilState(valves[valve - 1].coil) if valve <= len(valves) else None
+
+    def _find_supply(self) -> SupplyModel:
+        return self.model.supply or SupplyModel()
+
     def restart(self) -> None:
+        self._coils.forget()
         self.first_on = None
         self._splash = Splash()
         self._begin()

@@ -68,8 +68,9 @@ class Room:
         return part.path_free and part.emitter_lit
 
     def valve_plug_in(self, valve: int) -> bool:
-        """Whether the valve's plug is fully in."""
-        return self._rig.condition.valves[self._rig.find_place(SignalKind.VALVE, valve) - 1].plug_in
+        """Whether the valve's plug is fully in and its supply is on."""
+        part = self._rig.condition.valves[self._rig.find_place(SignalKind.VALVE, valve) - 1]
+        return part.plug_in and self._rig.condition.supply.on
 
     def coil_pulled(self) -> bool:
         """Whether a valve's coil has attracted steel since `look_away`."""

@@ -236,9 +236,13 @@ class Definition:
         return next((one.added for one in self.extends if one.digest == digest), None)
 
     def without(self, names: frozenset[str]) -> Definition:
-        """Return the definition without those messages, extending nothing."""
+        """Return the definition without those messages and the records that only they use, extending nothing."""
         left = {name: one for name, one in self.messages.items() if name not in names}
-        return replace(self, messages=MappingProxyType(left), extends=())
+        gone = _list_records(self.messages) - _list_records(left)
+        records = {name: one for name, one in self.records.items() if name not in gone}
+        return replace(
+            self, messages=MappingProxyType(left), records=MappingProxyType(records), extends=()
+        )
 
     @cached_property
     def by_id(self) -> Mapping[int, MessageDefinition]:
@@ -280,6 +284,12 @@ class Definition:
     def digest(self) -> bytes:
         """The first 8 bytes of the SHA-256 of `canonical`."""
         return hashlib.sha256(self.canonical).digest()[:8]
+
+
+def _list_records(messages: Mapping[str, MessageDefinition]) -> set[str]:
+    """Return the names of the records in these messages' lists."""
+    fields = [field for one in messages.values() for field in one.fields]
+    return {field.of for field in fields if field.base == "list" and field.of is not None}
 
 
 def make_class_name(name: str) -> str:

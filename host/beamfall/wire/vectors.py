@@ -49,7 +49,8 @@ _TYPICAL: Mapping[str, Any] = {
     "timeout_ms": 3000, "timing": "simulated", "token": 0, "unique_id": bytes(range(8)),
     "uptime_ms": 93_250, "valve_gap_us": 1000, "valve_max_us": 200_000, "width_ms": 1500,
     "width_ticks": 500_000, "window_max_ms": 5000, "window_ticks": 100_000_000,
-    "worst_late_ticks": 0,
+    "worst_late_ticks": 0, "part": 1, "parts": 2, "start_ticks": 41_875_000, "spacing_ticks": 37_500,
+    "current_ma": 212, "supply_mv": 23_840,
 }  # fmt: skip
 _TYPICAL_RECORDS = 3
 _TEXT_PATTERN = "µ"  # two bytes of UTF-8: a text's limit counts bytes

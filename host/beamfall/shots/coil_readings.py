@@ -1,0 +1,97 @@
+"""What the readings around an opening say: was there current, when did the plunger move, did the supply hold.
+
+The thresholds are our choice, for a converter with 12 bits and coils of 0.1 to 0.5 A.
+"""
+
+from __future__ import annotations
+
+import statistics
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+_NO_CURRENT_MA = 25
+_DIP_MA, _DIP_SHARE = (
+    5.0,
+    0.02,
+)  # a notch is at least this deep, and this share of the highest current
+_OFF_SHARE = 0.25  # of the highest current: below it the valve has been switched off
+_ABSENT_MV = 4000  # no valve's supply is so low
+_SAGS = 0.88  # of the voltage without load: a sound supply and its wires lose a few percent
+
+
+class MeasuredOpening(Protocol):
+    """Readings around one opening: `beamfall.events.Readings` and `beamfall.shots.record.ReadingsRecord` are such."""
+
+    @property
+    def start_ticks(self) -> int: ...
+    @property
+    def spacing_ticks(self) -> int: ...
+    @property
+    def current_ma(self) -> Sequence[int]: ...
+    @property
+    def supply_mv(self) -> Sequence[int]: ...
+
+
+@dataclass(frozen=True, slots=True)
+class CoilAction:
+    """What one opening did. Ticks count from the release.
+
+    `pulled_ticks`: when the plunger had moved, at the lowest point of the current's notch; None: no notch was seen.
+    """
+
+    highest_ma: float
+    pulled_ticks: int | None
+    supply_mv: float
+    lowest_mv: float
+
+    @property
+    def has_current(self) -> bool:
+        """Whether the coil was driven at all."""
+        return self.highest_ma >= _NO_CURRENT_MA
+
+    @property
+    def has_supply(self) -> bool:
+        """Whether the valves' supply was on."""
+        return self.supply_mv >= _ABSENT_MV
+
+    @property
+    def sags(self) -> bool:
+        """Whether the supply's voltage fell too far."""
+        return self.has_supply and self.lowest_mv < _SAGS * self.supply_mv
+
+
+def judge_opening(readings: MeasuredOpening) -> CoilAction | None:
+    """Return what an opening did; None without readings."""
+    currents, voltages = readings.current_ma, readings.supply_mv
+    if len(currents) < 3:
+        return None
+    highest = statistics.median(sorted(currents)[-3:])
+    notch = _find_notch(currents, highest)
+    smooth = [statistics.median(voltages[at : at + 3]) for at in range(len(voltages) - 2)]
+    return CoilAction(
+        highest_ma=highest,
+        pulled_ticks=None
+        if notch is None
+        else readings.start_ticks + notch * readings.spacing_ticks,
+        supply_mv=max(voltages[:3]) if not currents[0] else max(smooth),
+        lowest_mv=min(smooth),
+    )
+
+
+def _find_notch(currents: Sequence[int], highest: float) -> int | None:
+    """Where the current is lowest between a first rise and a second one that goes higher."""
+    if highest < _NO_CURRENT_MA:
+        return None
+    deep = max(_DIP_MA, _DIP_SHARE * highest)
+    top, lowest, at = 0, 0, None
+    for index, current in enumerate(currents):
+        if top > 2 * _NO_CURRENT_MA and current < _OFF_SHARE * highest:
+            return None  # switched off before it had risen again
+        if current > top:
+            if at is not None and top - lowest >= deep:
+                return at
+            top, lowest, at = current, current, None
+        elif current < lowest:
+            lowest, at = current, index
+    return None

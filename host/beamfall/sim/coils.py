@@ -1,0 +1,124 @@
+"""What the board's analogue pins would show: the coils' currents together, and the voltage of the valves' supply.
+
+The coils follow `physics.coil.CoilCurrent` from what was commanded. Nothing is worked out until somebody reads.
+"""
+
+from __future__ import annotations
+
+import random
+from collections import deque
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from beamfall.physics.coil import CLAMP_V, DIODE_V, Coil, CoilCurrent
+
+_STEP_S = 50e-6
+_BACK_S = 0.1  # a coil that was switched on longer ago has settled
+_KEPT = 200  # openings that are remembered
+_NOISE_MA, _NOISE_MV = (
+    1.5,
+    20.0,
+)  # of one reading, standard deviation (our choice: a few steps of a 12-bit converter)
+_MOST = 65535
+
+
+@dataclass(frozen=True)
+class SupplyModel:
+    """The valves' supply: its voltage without load, and its resistance with that of its wires."""
+
+    volt: float = 24.0
+    ohm: float = 0.5
+
+
+@dataclass(frozen=True)
+class CoilState:
+    """A coil as it is: connected at all, and whether its plunger moves or is stuck in."""
+
+    coil: Coil
+    connected: bool = True
+    moves: bool = True
+    pulled: bool = False
+
+
+@dataclass
+class _Opening:
+    valve: int
+    on: int
+    off: int | None = None
+
+
+class Coils:
+    """Remembers when valves were driven; `read` works out what was to be measured. Times in ticks of `clock_hz`."""
+
+    def __init__(self, clock_hz: int, seed: int) -> None:
+        self._hz = clock_hz
+        self._seed = seed
+        self._openings: deque[_Opening] = deque(maxlen=_KEPT)
+
+    def forget(self) -> None:
+        """The board has restarted: its clock starts again."""
+        self._openings.clear()
+
+    def drive(self, valve: int, level: int, ticks: int) -> None:
+        """Take a change of the output that a valve is plugged into."""
+        if level:
+            self._openings.append(_Opening(valve, ticks))
+            return
+        for one in self._openings:
+            if one.valve == valve and one.off is None:
+                one.off = ticks
+
+    def read(
+        self,
+        start: int,
+        spacing: int,
+        count: int,
+        state_of: Callable[[int], CoilState | None],
+        supply: SupplyModel,
+    ) -> Sequence[tuple[int, int]]:
+        """Return `count` pairs of mA and mV from `start` on; the voltage is read half a spacing after the current."""
+        end = start + count * spacing
+        since = start - round(_BACK_S * self._hz)
+        near = [
+            one for one in self._openings if one.on <= end and (one.off is None or one.off > since)
+        ]
+        now = min([start, *(max(one.on, since) for one in near)])
+        coils: dict[int, CoilCurrent] = {}
+        ohms: dict[int, float] = {}
+        for one in near:
+            state = state_of(one.valve)
+            if state is not None and state.connected:
+                coils[one.valve] = CoilCurrent(state.coil, pulled=state.pulled, moves=state.moves)
+                ohms[one.valve] = state.coil.ohm
+        step = max(1, round(_STEP_S * self._hz))
+        draws = random.Random(f"{self._seed}/coils/{start}")
+
+        def advance(until: int) -> tuple[float, float]:
+            """Let time pass; return current in A and voltage in V then."""
+            nonlocal now
+            while now < until:
+                passing = min(step, until - now)
+                volt = supply.volt - supply.ohm * sum(one.current_a for one in coils.values())
+                on = {one.valve for one in near if one.on <= now < (one.off or end)}
+                for valve, coil in coils.items():
+                    coil.step(volt if valve in on else -CLAMP_V - DIODE_V, passing / self._hz)
+                now += passing
+            # A coil that is off feeds its current into the clamp, not through the supply's shunt.
+            shunt = [one.current_a for valve, one in coils.items() if self._is_on(near, valve, now)]
+            return sum(shunt), supply.volt - supply.ohm * sum(shunt)
+
+        pairs = []
+        for at in range(count):
+            ampere, _ = advance(start + at * spacing)
+            _, volt = advance(start + at * spacing + spacing // 2)
+            milliampere = round(1e3 * ampere + draws.gauss(0.0, _NOISE_MA))
+            millivolt = round(1e3 * volt + draws.gauss(0.0, _NOISE_MV))
+            pairs.append((min(_MOST, max(0, milliampere)), min(_MOST, max(0, millivolt))))
+        return pairs
+
+    @staticmethod
+    def _is_on(near: Sequence[_Opening], valve: int, now: int) -> bool:
+        return any(
+            one.valve == valve and one.on <= now and (one.off is None or now < one.off)
+            for one in near
+        )
