@@ -20,7 +20,14 @@ from typing import TYPE_CHECKING, Any, NamedTuple, Self
 
 from beamfall.errors import LogError, MissingExtra, NoSuchShot, UserError
 from beamfall.files import write_together
-from beamfall.shots.record import BoardRecord, EdgeRecord, LoggedShot, SeriesRecord, ShotRecord
+from beamfall.shots.record import (
+    BoardRecord,
+    EdgeRecord,
+    LoggedShot,
+    SeriesRecord,
+    ShotRecord,
+    as_plain,
+)
 from beamfall.text import show_cell, show_json
 
 if TYPE_CHECKING:
@@ -174,7 +181,7 @@ def _list_shot(logged: LoggedShot, series: SeriesRecord | None) -> list[Any]:
         logged.rig,
         logged.table.to_dict(),
         *(logged.board[name] for name in _BOARD),
-        *(getattr(record, name) for name in _SHOT if name not in _FRONT),
+        *(as_plain(name, getattr(record, name)) for name in _SHOT if name not in _FRONT),
     ]
 
 
