@@ -8,6 +8,7 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
+from tiers import in_full
 
 OWN = """
 def test_it_is_at_rest(board):
@@ -53,7 +54,7 @@ def test_others_test_their_own_board_with_the_plugin_and_a_failure_is_first(tmp_
 
 
 @pytest.mark.parametrize(
-    "arguments", [("--double", "Q"), ("--port", "sim", "--html", "report.pdf")]
+    "arguments", [("--double", "Q"), *in_full(("--port", "sim", "--html", "report.pdf"))]
 )
 def test_what_makes_no_sense_is_refused_before_anything_moves(
     arguments: tuple[str, ...], tmp_path: Path

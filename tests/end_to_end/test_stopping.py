@@ -238,6 +238,7 @@ def test_in_a_watch_of_the_beam(
     witness.assert_at_rest()
 
 
+@pytest.mark.full
 def test_a_watch_whose_program_was_killed_does_not_lock_the_next_one_out(
     witness: Witness, start: Callable[..., Terminal]
 ) -> None:

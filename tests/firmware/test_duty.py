@@ -158,6 +158,7 @@ def test_a_restart_that_follows_little_keeps_nobody_waiting() -> None:
     assert series.waited == []
 
 
+@pytest.mark.full
 def test_the_judgement_can_fail(monkeypatch: pytest.MonkeyPatch) -> None:
     """With no memory over shots, none over restarts, and one that forgets a little too soon."""
     controller = load_firmware().board.__init__.__globals__["Controller"]

@@ -84,6 +84,7 @@ def test_a_parameter_the_deck_does_not_have_is_refused():
         run_deck("valve", {"rcoyl": 60.0})
 
 
+@pytest.mark.full
 @pytest.mark.usefixtures("ngspice")
 def test_a_measurement_that_finds_nothing_is_an_error_unless_it_may():
     never = {"ipull": 1.0}
@@ -93,7 +94,13 @@ def test_a_measurement_that_finds_nothing_is_an_error_unless_it_may():
 
 
 @pytest.mark.usefixtures("ngspice")
-@pytest.mark.parametrize(("ohm", "henry"), [(24, 0.3), (24, 0.06), (100, 0.02)])
+@pytest.mark.parametrize(
+    ("ohm", "henry"),
+    [
+        (24, 0.3),
+        *(pytest.param(*coil, marks=pytest.mark.full) for coil in ((24, 0.06), (100, 0.02))),
+    ],
+)
 def test_other_coils_move_within_the_corners_that_the_table_gives(ohm, henry):
     change = {"rcoil": ohm, "lcoil": henry, "ipull": 0.6 * 12 / ohm, "ihold": 0.25 * 12 / ohm}
     run = run_deck("valve", {**study_valve._params(12.0, 36.0), **change, "ton": 0.2, "toff": 0.02})

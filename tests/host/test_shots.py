@@ -425,6 +425,7 @@ def test_a_log_that_another_program_is_just_making_is_a_log(path: Path) -> None:
     connection.close()
 
 
+@pytest.mark.full
 def test_two_programs_write_the_same_log_at_once(path: Path) -> None:
     """Also the making of the file: both start with none."""
     writers = [start_writer(path, 60), start_writer(path, 60)]

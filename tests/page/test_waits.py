@@ -90,6 +90,7 @@ def test_releases_in_a_row_keep_the_rest_and_no_picture_is_dark(
             assert line.state == "fired" and lit, f"shot {line.shot} is dark"
 
 
+@pytest.mark.full
 def test_the_rest_may_be_left_out_on_purpose_and_recycling_never(
     serve: Serve, log_path: Path
 ) -> None:

@@ -79,7 +79,7 @@ def test_pictures_of_one_day_in_a_log_of_several(days: tuple[float, ...], which:
     assert tally.right >= 0.95 * tally.true and tally.right >= 0.98 * tally.given
 
 
-@pytest.mark.parametrize("ppm", [60.0, *in_full(0.0, -90.0)])
+@pytest.mark.parametrize("ppm", in_full(60.0, 0.0, -90.0))
 def test_pictures_of_several_days_with_one_drifting_clock(ppm: float) -> None:
     """90 ppm over 26 days are 202 s: far more than from one shot to the next."""
     tally = Tally()
@@ -132,6 +132,7 @@ def test_a_folder_with_other_pictures_of_other_weeks(seed: int) -> None:
     assert {one.path.name for one in holiday} <= {one.path.name for one in found.extra}
 
 
+@pytest.mark.full
 def test_a_month_of_shots_costs_little_more_than_the_day_itself(
     count_calls: Callable[[Callable[[], object]], int],
 ) -> None:

@@ -139,6 +139,7 @@ def test_no_way_in_reaches_any_way_out_as_more_than_text(place: Path) -> None:
     assert list_acting(report) == []
 
 
+@pytest.mark.full
 def test_a_chart_draws_any_name_without_a_word(tmp_path: Path) -> None:
     """Control characters, letters that no font has, and half a formula between dollars."""
     with warnings.catch_warnings(record=True) as said:

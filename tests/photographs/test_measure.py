@@ -53,6 +53,7 @@ def scene_of(truth) -> Scene:
     )
 
 
+@pytest.mark.full
 def test_an_empty_picture_is_empty_or_not_sure(shots) -> None:
     pixels, truth = shots["nothing"]
     assert measure_pixels(pixels, scene_of(truth)).stage in ("nothing", None)

@@ -177,6 +177,7 @@ def test_the_sheet_sorts_by_what_was_swept(log: Path, tmp_path: Path) -> None:
     assert re.findall(r"<h2>Shot (\d+)</h2>", shown) == [str(n) for n in range(24, 0, -1)]
 
 
+@pytest.mark.full
 def test_the_report_stands_alone(log: Path, pictures: Path, tmp_path: Path) -> None:
     run(log, "shots", "match", str(pictures))
     run(log, "shots", "rate", "9", "4")

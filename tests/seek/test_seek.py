@@ -291,6 +291,7 @@ def test_seek_with_a_simulated_port_answers_for_itself(environment, tmp_path) ->
     assert first["flash_delay_ms"] == same["flash_delay_ms"]
 
 
+@pytest.mark.full
 def test_a_person_answers_at_the_keyboard(environment, tmp_path) -> None:
     picture = tmp_path / "shot.png"
     done = run_cli(

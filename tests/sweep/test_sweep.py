@@ -193,6 +193,7 @@ def run(environment, *arguments: str, status: int = 0) -> subprocess.CompletedPr
     return done
 
 
+@pytest.mark.full
 def test_a_sweep_ends_with_its_table_and_a_sheet_of_pictures(environment, tmp_path) -> None:
     sheet = tmp_path / "sheet.png"
     lines = run(

@@ -91,6 +91,7 @@ def test_sweep(use_log: Any, at_terminal: Any, on_page: Any) -> None:
     assert len(logged[0]["shots"]) == 5, "the warm-up and four steps"
 
 
+@pytest.mark.full
 def test_a_sweep_that_was_stopped_is_resumed(
     use_log: Any, at_terminal: Any, on_page: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -164,6 +165,7 @@ def test_seek_by_a_persons_answers(
     assert notes == ["seek: after", "seek: before", "seek: found"]
 
 
+@pytest.mark.full
 def test_a_search_that_is_stopped_keeps_what_it_has_learned(
     use_log: Any, at_terminal: Any, on_page: Any, type_in: Any, rig_file: Path, capsys: Any
 ) -> None:
