@@ -15,6 +15,7 @@ from typing import Any
 _JOINERS = "\u200c\u200d"  # Persian words and emoji need these, and they move nothing
 _CONTROL_PICTURES = 0x2400  # Unicode's symbols for the control characters: ESC is shown as ␛
 _FORMULA = re.compile(r"^(?=\s*[=+\-@\uff0b\uff0d\uff1d\uff20])|^(?=[\t\r])", re.MULTILINE)
+_ODD = re.compile("[^ -~]")  # quick to skip: every other character is shown as it is
 _NAME_MOST = 80
 
 
@@ -25,9 +26,10 @@ def show_text(text: object, *, keep_lines: bool = False) -> str:
     name that are not UTF-8 are shown too.
     """
     plain = str(text)
-    if plain.isascii() and plain.isprintable():
+    if plain.isprintable():  # then no character of it is one that _show changes
         return plain
-    return "".join("\n" if keep_lines and one == "\n" else _show(one) for one in plain)
+    lines = plain.split("\n") if keep_lines else (plain,)
+    return "\n".join(_ODD.sub(lambda found: _show(found[0]), line) for line in lines)
 
 
 def _show(character: str) -> str:

@@ -201,6 +201,14 @@ def test_a_deeply_nested_file_is_one_message(
         assert len(str(caught.value)) < 500 + len(str(tmp_path))
 
 
+@pytest.mark.parametrize("load", [load_rig, load_sequence])
+def test_a_number_with_too_many_figures_is_one_message(
+    tmp_path: Path, load: Callable[[Path], object]
+) -> None:
+    with pytest.raises((RigFileError, SequenceError)):
+        load(write(tmp_path, f"row = {'1' * 5000}"))
+
+
 def test_a_quantity_may_have_a_decimal_comma(tmp_path: Path) -> None:
     rig = load_rig(write(tmp_path, SMALLEST.replace('"13 ms"', '"12,5 ms"')))
     assert rig.valves[0].opening_s == 0.0125

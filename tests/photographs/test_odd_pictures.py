@@ -161,6 +161,13 @@ def test_tables_of_tags_that_have_no_end_are_given_up() -> None:
     assert file.reads < 200_000
 
 
+def test_a_table_of_tags_that_goes_on_behind_the_end_is_given_up_soon() -> None:
+    file = Counted(b"II*\0" + struct.pack("<IH", 8, 60_000) + bytes(60))
+    with pytest.raises(PictureError):
+        read_photograph(file)  # type: ignore[arg-type]
+    assert file.reads < 2000
+
+
 class Counted(io.BytesIO):
     """A file that counts how often it is read from, and its own path."""
 

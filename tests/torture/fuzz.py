@@ -1,13 +1,15 @@
-"""Coverage-guided fuzzing of both decoders and of a whole board (atheris; Linux; `pip install 'beamfall[fuzz]'`).
+"""Fuzzing of both decoders, a whole board, the whole host, and files from elsewhere.
 
     python tests/torture/fuzz.py host   --runs 10000000      the host's decoder and link
     python tests/torture/fuzz.py reader --runs 10000000      the firmware's decoder, held against the host's
     python tests/torture/fuzz.py step   --runs 10000000      the firmware's whole step, fed with bytes
     python tests/torture/fuzz.py board  --runs 1000000       whole shots on a new board each, judged at its pins
     python tests/torture/fuzz.py talk   --runs 1000000       the whole host, at a board that says anything
-    python tests/torture/fuzz.py rig, sequence, picture      files of these kinds
+    python tests/torture/fuzz.py rig, sequence, recipe, exif, picture      files of these kinds
 
-Ends with one line: inputs, seconds, inputs a second, peak memory at a tenth of the way and at the end. An input that
+The first four are guided by every branch that an input takes (atheris; Linux; `pip install 'beamfall[fuzz]'`) and
+end at the first find. The others are guided by `mutate.py` and go on after a find; `--seed S --first N` resumes a run
+of theirs at input N. Ends with one line: inputs, inputs a second, memory at the start and at the end. An input that
 breaks something is written to the folder of --finds and the exit status is not 0. With --keep DIR the inputs that
 reached something new are kept there; `--minimise FROM` puts the smallest set of them that reaches the same into the
 corpus.
@@ -16,8 +18,10 @@ corpus.
 from __future__ import annotations
 
 import argparse
+import hashlib
 import math
 import os
+import random
 import resource
 import sys
 import tempfile
@@ -28,27 +32,32 @@ HERE = Path(__file__).resolve().parent
 TOP = HERE.parents[1]
 CORPUS = HERE / "corpus"
 LONGEST = {  # bytes of one input
-    "host": 48, "reader": 48, "step": 64, "board": 200, "talk": 300, "rig": 40, "sequence": 40, "picture": 60,
+    "host": 48, "reader": 48, "step": 64, "board": 200,
 }  # fmt: skip
-_WIRE = ("beamfall.wire", "beamfall.link", "beamfall_board", "ports")
-WATCHED = {
-    "talk": ("beamfall.wire", "beamfall.link", "beamfall.board_session", "beamfall.board", "beamfall.events"),
-    "rig": ("beamfall.setup",), "sequence": ("beamfall.setup",), "picture": ("beamfall.photos", "exifread"),
+OUTSIDE = {  # the same of what comes from outside, and the parts of Beamfall that guide the mutations
+    "talk": (300, ("wire", "link", "board", "board_session", "events")),
+    "rig": (40, ("setup",)), "sequence": (40, ("setup",)), "recipe": (40, ("recipes", "setup")),
+    "exif": (60, ("photos",)), "picture": (60, ("photos",)),
 }  # fmt: skip
+_GUIDED = ("beamfall.wire", "beamfall.link", "beamfall_board", "ports")
 
 
 def _peak_mb() -> float:
     """Of this process alone; what getrusage says also has what its parent used when it was begun."""
-    status = Path("/proc/self/status").read_text(encoding="ascii")
-    return int(status.partition("VmHWM:")[2].split()[0]) / 1024
+    from mutate import read_status_mib
+
+    return read_status_mib("VmHWM")
 
 
 def main() -> int:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("target", choices=tuple(LONGEST))
+    parser.add_argument("target", choices=(*LONGEST, *OUTSIDE))
     parser.add_argument("--runs", type=int, default=100_000)
+    parser.add_argument(
+        "--first", type=int, default=0, help="resume at this input (not for the first four)"
+    )
     parser.add_argument("--minutes", type=float, default=math.inf, help="end after this time")
     parser.add_argument("--seed", type=int, default=0, help="0: another one every time")
     parser.add_argument("--keep", type=Path, help="folder for inputs that reach something new")
@@ -65,13 +74,17 @@ def main() -> int:
     if options.minimise is not None:
         return _minimise(options.target, options.minimise)
 
-    import atheris
-
     for folder in (HERE, TOP / "firmware", TOP / "host"):
         sys.path.insert(0, str(folder))
-    with atheris.instrument_imports(include=list(WATCHED.get(options.target, _WIRE))):
+    options.finds.mkdir(parents=True, exist_ok=True)
+    CORPUS.joinpath(options.target).mkdir(parents=True, exist_ok=True)
+    if options.target in OUTSIDE:
+        return _mutate(options)
+
+    import atheris
+
+    with atheris.instrument_imports(include=list(_GUIDED)):
         import targets
-        from outside import BoardTarget
     target = targets.TARGETS[options.target]
     began = time.monotonic()
     count = 0
@@ -98,25 +111,21 @@ def main() -> int:
                 f"peak memory {early_mb:.0f} MiB after {tenth}, {_peak_mb():.0f} MiB at the end",
                 flush=True,
             )
-            if isinstance(target, BoardTarget):
-                print(f"{target.frames} frames of the board's", flush=True)
             if count < options.runs:
                 os._exit(0)
 
     inherited_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    options.finds.mkdir(parents=True, exist_ok=True)
-    CORPUS.joinpath(options.target).mkdir(parents=True, exist_ok=True)
     arguments = [
         sys.argv[0],
         f"-atheris_runs={options.runs}",
         f"-max_len={LONGEST[options.target]}",
         f"-seed={options.seed}",
-        f"-timeout={60 if options.target in WATCHED else 10}",  # seconds for one input: more is a hang
+        "-timeout=10",  # seconds for one input: more is a hang
         f"-rss_limit_mb={1024 + inherited_mb:.0f}",  # libFuzzer goes by getrusage
         f"-artifact_prefix={options.finds}/",
         "-print_final_stats=0",
         "-verbosity=1",
-        "-len_control=0" if options.target in WATCHED else "-len_control=100",
+        "-len_control=100",
     ]
     if options.keep is not None:
         options.keep.mkdir(parents=True, exist_ok=True)
@@ -130,13 +139,73 @@ def main() -> int:
     return 0
 
 
+def _mutate(options: argparse.Namespace) -> int:
+    """A run of `mutate.py`: a line every 20,000 inputs, and each find as it comes."""
+    import targets
+    from mutate import BLOCK, mutate, read_status_mib
+
+    target = targets.TARGETS[options.target]
+    longest, parts = OUTSIDE[options.target]
+    seed = options.seed or random.SystemRandom().randrange(1, 1 << 32)
+    keep = None if options.keep is None else _Keeper(options.keep)
+    pool = sorted(CORPUS.joinpath(options.target).iterdir())
+    pool += sorted(options.keep.iterdir()) if options.keep is not None else []
+    first, last = options.first // BLOCK, -(-options.runs // BLOCK)
+    known: set[str] = set()
+    run = None
+    for run in mutate(
+        target,
+        [path.read_bytes() for path in pool],
+        watched=[str(TOP / "host" / "beamfall" / part) for part in parts],
+        longest=longest,
+        seed=seed,
+        blocks=range(first, last),
+        keep=keep,
+    ):
+        for name in run.finds.keys() - known:
+            known.add(name)
+            path = options.finds / f"{options.target}-{len(known)}"
+            path.write_bytes(run.finds[name])
+            print(f"{options.target}: {name}: {path}", flush=True)
+        if run.done % (20 * BLOCK) == 0:
+            print(
+                f"{options.target}: at {first * BLOCK + run.done}, seed {seed}, {run.rate:.0f} a CPU second, "
+                f"{len(run.parents)} kept, {read_status_mib('VmRSS'):.0f} MiB",
+                flush=True,
+            )
+        if time.monotonic() - run.began > 60.0 * options.minutes:
+            break
+    assert run is not None, "no inputs: --runs is not above --first"
+    print(
+        f"{options.target}: {run.done} inputs, seed {seed}, in {time.monotonic() - run.began:.0f} s, "
+        f"{run.rate:.0f} a CPU second, memory {run.first_mib:.0f} MiB after {BLOCK}, "
+        f"{read_status_mib('VmRSS'):.0f} MiB at the end, {len(known)} finds"
+    )
+    if isinstance(target, targets.outside.BoardTarget):
+        print(f"{target.frames} frames of the boards")
+    return 1 if known else 0
+
+
+class _Keeper:
+    """Writes inputs to a folder."""
+
+    def __init__(self, folder: Path) -> None:
+        folder.mkdir(parents=True, exist_ok=True)
+        self._folder = folder
+
+    def __call__(self, data: bytes) -> None:
+        name = hashlib.sha256(data).hexdigest()[:16]
+        self._folder.joinpath(name).write_bytes(data)
+
+
 def _minimise(target: str, folder: Path) -> int:
     """Keep, of all inputs of a folder, those that add lines of the code under test; smallest first."""
     for path in (HERE, TOP / "firmware", TOP / "host"):
         sys.path.insert(0, str(path))
     import targets
 
-    watched = (str(TOP / "firmware"), str(TOP / "host" / "beamfall"))
+    _, parts = OUTSIDE.get(target, (0, ("",)))
+    watched = (str(TOP / "firmware"), *(str(TOP / "host" / "beamfall" / part) for part in parts))
     seen: set[tuple[str, int, int]] = set()
     fresh: set[tuple[str, int, int]] = set()
     last = [0]

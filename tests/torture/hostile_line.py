@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from typing import Any
 
 from beamfall.board import Board
@@ -50,7 +51,13 @@ class Script:
         return _SPENT if self._at > len(self._data) else self._data[self._at - 1]
 
     def take(self, count: int) -> bytes:
-        return bytes(self.byte() for _ in range(count))
+        start = self._at
+        self._at += count
+        return self._data[start : self._at].ljust(count, bytes([_SPENT]))
+
+    def rest(self) -> bytes:
+        """All bytes that are left."""
+        return self.take(max(0, len(self._data) - self._at))
 
     def choose(self, choices: Any) -> Any:
         return choices[self.byte() % len(choices)]
@@ -67,11 +74,15 @@ def make_value(script: Script, field: Field) -> Any:
         count = min(script.byte() % 40, field.max or 36)
         return [tuple(make_value(script, part) for part in parts) for _ in range(count)]
     if field.base == "enum":
-        members = sorted(int(one) for one in DEFINITION.enum(field.of or ""))
-        return script.choose(members)
+        return script.choose(_list_members(field.of or ""))
     most = (1 << 8 * field.size) - 1
     level = script.choose(_LEVELS)
     return level if level <= most else most
+
+
+@functools.cache
+def _list_members(enum: str) -> list[int]:
+    return sorted(int(one) for one in DEFINITION.enum(enum))
 
 
 def make_fields(script: Script, name: str, base: dict[str, Any]) -> dict[str, Any]:

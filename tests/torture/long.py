@@ -31,6 +31,8 @@ RUNS = {
     "fuzz-talk": "torture/fuzz.py talk --runs 1000000",
     "fuzz-rig": "torture/fuzz.py rig --runs 1000000",
     "fuzz-sequence": "torture/fuzz.py sequence --runs 1000000",
+    "fuzz-recipe": "torture/fuzz.py recipe --runs 1000000",
+    "fuzz-exif": "torture/fuzz.py exif --runs 1000000",
     "fuzz-picture": "torture/fuzz.py picture --runs 1000000",
 }
 

@@ -13,22 +13,31 @@ from pathlib import Path
 
 import firmware_targets
 import outside
+import outside_files
 import pytest
 import targets
+from mutate import mutate
 
 HERE = Path(__file__).resolve().parent
 TOP = HERE.parents[1]
 RUNS = {
     "host": 10_000, "reader": 8_000, "step": 6_000, "board": 1_500,
-    "talk": 500, "rig": 1_000, "sequence": 2_000, "picture": 1_000,
 }  # fmt: skip
+OUTSIDE = {
+    "talk": 2_000,
+    "rig": 5_000,
+    "sequence": 5_000,
+    "recipe": 5_000,
+    "exif": 5_000,
+    "picture": 5_000,
+}
 
 
 def corpus(target: str) -> list[bytes]:
     return [path.read_bytes() for path in sorted((HERE / "corpus" / target).iterdir())]
 
 
-@pytest.mark.parametrize("target", RUNS)
+@pytest.mark.parametrize("target", [*RUNS, *OUTSIDE])
 def test_the_kept_inputs_break_nothing(target: str) -> None:
     inputs = corpus(target)
     assert len(inputs) >= 10
@@ -67,7 +76,19 @@ def test_micropython_does_the_same_with_the_kept_inputs(target: str, tell) -> No
 @pytest.mark.parametrize("target", RUNS)
 @pytest.mark.full
 def test_a_bounded_run_of_the_fuzzer_finds_nothing(target: str, tmp_path: Path) -> None:
-    options = ["--runs", str(RUNS[target]), "--seed", "7", "--finds", str(tmp_path)]
+    _run_fuzzer(target, RUNS[target], tmp_path)
+
+
+@pytest.mark.parametrize("target", OUTSIDE)
+@pytest.mark.full
+def test_a_bounded_run_of_what_comes_from_outside_finds_nothing(
+    target: str, tmp_path: Path
+) -> None:
+    _run_fuzzer(target, OUTSIDE[target], tmp_path)
+
+
+def _run_fuzzer(target: str, runs: int, finds: Path) -> None:
+    options = ["--runs", str(runs), "--seed", "7", "--finds", str(finds)]
     done = subprocess.run(
         [sys.executable, str(HERE / "fuzz.py"), target, *options],
         capture_output=True,
@@ -75,7 +96,7 @@ def test_a_bounded_run_of_the_fuzzer_finds_nothing(target: str, tmp_path: Path) 
         timeout=300,
     )  # fmt: skip
     assert done.returncode == 0, done.stdout[-1000:] + done.stderr[-3000:]
-    assert f"{target}: {RUNS[target]} inputs" in done.stdout
+    assert f"{target}: {runs} inputs" in done.stdout
 
 
 def test_the_fuzzer_can_fail(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -95,22 +116,42 @@ def test_the_fuzzer_can_fail(monkeypatch: pytest.MonkeyPatch) -> None:
         targets.fuzz_board(bytes([5, 0, 0, 0, 250, 1, 0, 0, 0, 0, 1, 6, 3, 255, 0]))
 
 
+def test_mutations_find_what_chance_alone_would_not(tmp_path: Path) -> None:
+    """A fault behind three right bytes: only an input that was kept for its first step leads there."""
+
+    def target(data: bytes) -> None:
+        if data[:1] == b"a":  # noqa: SIM102
+            if data[1:2] == b"b":  # noqa: SIM102
+                if data[2:3] == b"c":
+                    raise ValueError
+
+    last = list(mutate(target, [b"..."], watched=[str(HERE)], longest=8, seed=3, blocks=range(20)))[
+        -1
+    ]
+    assert [data[:3] for data in last.finds.values()] == [b"abc"]
+    assert last.done == 20_000
+
+
 @pytest.mark.parametrize(
     ("target", "reached"),
-    [("talk", "make_record"), ("rig", "build_warm_up"), ("picture", "show_text")],
-)
+    [
+        ("talk", "make_record"), ("rig", "build_warm_up"), ("recipe", "write_texts"), ("exif", "show_text"),
+        ("picture", "show_text"),
+    ],
+)  # fmt: skip
 def test_the_kept_inputs_get_far(
     target: str, reached: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A fuzzer whose every input is turned away at once would find nothing."""
     calls: list[int] = []
-    plain = getattr(outside, reached)
+    module = outside if target == "talk" else outside_files
+    plain = getattr(module, reached)
 
     def count(*arguments: object, **more: object) -> object:
         calls.append(1)
         return plain(*arguments, **more)
 
-    monkeypatch.setattr(outside, reached, count)
+    monkeypatch.setattr(module, reached, count)
     inputs = corpus(target)
     for data in inputs:
         outside.TARGETS[target](data)

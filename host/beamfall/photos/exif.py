@@ -34,6 +34,7 @@ _PROGRAMS = {  # ExposureProgram (0x8822); 9 is no part of the standard, and som
 }  # fmt: skip
 _ISO_MOST = 65534  # 65535 means that the figure is in another tag
 _READS_MOST = 20_000  # a picture with a maker's own notes takes about 5,000
+_READS_BEHIND_MOST = 300  # behind the end of the file: a table of tags that does not end there
 _EPOCH = datetime(1970, 1, 1)
 
 
@@ -144,12 +145,17 @@ class _Limited:
         self._inner = inner
         self._name = name
         self._left = _READS_MOST
+        self._left_behind = _READS_BEHIND_MOST
+        self.seek, self.tell = inner.seek, inner.tell
 
     def read(self, size: int = -1) -> bytes:
         self._left -= 1
-        if self._left < 0:
+        data = self._inner.read(size)
+        if not data and size:
+            self._left_behind -= 1
+        if self._left < 0 or self._left_behind < 0:
             raise PictureError(f"{self._name}: damaged: its tables of tags have no end")
-        return self._inner.read(size)
+        return data
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._inner, name)

@@ -23,6 +23,7 @@ from beamfall.recipes.recipe import (
 from beamfall.setup.file_schema import build_section, describe_unknown, list_problems
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.rig import Rig, parse_rig
+from beamfall.setup.sequence import Sequence
 from beamfall.setup.sequence_file import parse_sequence
 from beamfall.setup.toml_write import rig_to_file, section_to_file, sequence_to_file, write_toml
 
@@ -70,7 +71,21 @@ def read_texts(texts: Mapping[str, str], source: str, picture: bytes | None = No
     for name in (RECIPE, RIG, SEQUENCE):
         if name not in texts:
             raise RecipeError(f"{source}: no recipe: {name} is missing in it")
-    content = _parse(texts[RECIPE], source, RECIPE)
+    contents = {name: _parse(texts[name], source, name) for name in (RECIPE, RIG, SEQUENCE)}
+    return build_recipe(contents[RECIPE], contents[RIG], contents[SEQUENCE], source, picture)
+
+
+def build_recipe(
+    content: Mapping[str, Any],
+    rig: Rig | Mapping[str, Any],
+    sequence: Sequence | Mapping[str, Any],
+    source: str,
+    picture: bytes | None = None,
+) -> Recipe:
+    """Return the recipe that the parsed texts describe; a rig or a sequence may have been built already.
+
+    `source` names the recipe in messages. Raises RecipeError.
+    """
     version = content.get(_TOP)
     if not isinstance(version, int) or isinstance(version, bool) or version < 1:
         raise RecipeError(f"{source}: no recipe: {RECIPE} does not say its version ({_TOP} = 1)")
@@ -102,12 +117,11 @@ def read_texts(texts: Mapping[str, str], source: str, picture: bytes | None = No
     if problems:
         raise RecipeError(list_problems(problems, source, "recipe"))
     try:
-        rig = parse_rig(_parse(texts[RIG], source, RIG), f"{source}, {RIG}")
-        sequence = parse_sequence(
-            _parse(texts[SEQUENCE], source, SEQUENCE),
-            f"{source}, {SEQUENCE}",
-            default_name=label.name,
-        )
+        if not isinstance(rig, Rig):
+            rig = parse_rig(rig, f"{source}, {RIG}")
+        if not isinstance(sequence, Sequence):
+            where = f"{source}, {SEQUENCE}"
+            sequence = parse_sequence(sequence, where, default_name=label.name)
     except (RigFileError, SequenceError) as error:
         raise RecipeError(str(error)) from error
     try:

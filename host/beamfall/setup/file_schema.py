@@ -9,6 +9,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable, Mapping
 from dataclasses import MISSING, Field, dataclass, field, fields, is_dataclass
+from functools import cache
 from typing import Any, TypeGuard
 
 from beamfall.errors import KeyProblem, UnitError
@@ -174,23 +175,29 @@ def build_section(
         problems.append(KeyProblem(path, content, expected, text))
         return None
     before = len(problems)
-    by_key = {file_key(item): item for item in fields(kind)}
+    by_key = _list_keys(kind)
     problems += [
         describe_unknown(key, by_key, where, path=path) for key in content if key not in by_key
     ]
     values: dict[str, Any] = {}
     for key, item in by_key.items():
-        rule = rule_of(item)
-        full_key = _join(path, key)
         if key in content:
             try:
-                values[item.name] = rule.read(_join(where, key), content[key])
+                values[item.name] = rule_of(item).read(_join(where, key), content[key])
             except UnitError as error:
-                problems.append(KeyProblem(full_key, content[key], error.expected, str(error)))
+                problem = KeyProblem(_join(path, key), content[key], error.expected, str(error))
+                problems.append(problem)
         elif item.default is MISSING:
+            rule = rule_of(item)
             text = f"{_join(where, key)}: missing; {_describe_rule(rule, key)}"
-            problems.append(KeyProblem(full_key, None, rule.expected, text))
+            problems.append(KeyProblem(_join(path, key), None, rule.expected, text))
     return kind(**values) if len(problems) == before else None
+
+
+@cache
+def _list_keys(kind: Any) -> Mapping[str, Field[Any]]:
+    """The fields of a dataclass by their keys in a file."""
+    return {file_key(item): item for item in fields(kind)}
 
 
 def rule_of(item: Field[Any]) -> Rule:

@@ -42,6 +42,10 @@ def read_toml(
         raise error(
             f"{file}: cannot be read: it is not text in UTF-8; save it as UTF-8"
         ) from problem
+    except ValueError as problem:  # Python reads no whole number of more than some thousand figures
+        raise error(
+            f"{file}: a number in it has too many figures; write it shorter, or as text in quotes"
+        ) from problem
     except OSError as problem:
         raise error(f"{file}: cannot be read: {problem.strerror or problem}") from problem
 

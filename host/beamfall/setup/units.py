@@ -255,7 +255,8 @@ def parse_quantity(
         raise asked.refuse(
             f'could mean {whole} or {number}: write "{whole} {unit}" or "{number} {unit}"', ""
         )
-    unit = _SPACES_ABOUT_OPERATOR.sub(r"\1", unit)
+    if not unit.isalpha():
+        unit = _SPACES_ABOUT_OPERATOR.sub(r"\1", unit)
     try:
         value = asked.convert(number, unit)
     except (DecimalException, OverflowError):

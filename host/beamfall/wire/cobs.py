@@ -9,12 +9,15 @@ from __future__ import annotations
 from beamfall.errors import CobsError
 
 _BLOCK = 254  # most non-zero bytes behind one code byte
+_CODES = [bytes([size + 1]) for size in range(_BLOCK)]
 
 
 def encode(data: bytes) -> bytes:
     """Return `data` encoded: at least 1 byte, at most len(data) // 254 + 1 more than `data`."""
-    out = bytearray()
     chunks = data.split(b"\0")
+    if len(data) < _BLOCK:  # as every frame here: no block is full
+        return b"".join([_CODES[len(chunk)] + chunk for chunk in chunks])
+    out = bytearray()
     last = len(chunks) - 1
     for index, chunk in enumerate(chunks):
         start, size = 0, len(chunk)
@@ -38,15 +41,18 @@ def decode(encoded: bytes) -> bytes:
     """
     if 0 in encoded:
         raise CobsError(f"a 0x00 at {encoded.index(0)} inside a COBS block", zero_inside=True)
-    out = bytearray()
+    out = bytearray(encoded)
     at, size = 0, len(encoded)
+    full = []  # code bytes that stand for no zero
     while at < size:
         code = encoded[at]
-        end = at + code
-        if end > size:
-            raise CobsError(f"the code byte {code} at {at} points past the end at {size}")
-        out += encoded[at + 1 : end]
-        if code <= _BLOCK and end < size:
-            out.append(0)
-        at = end
-    return bytes(out)
+        if code > _BLOCK:
+            full.append(at + code)
+        out[at] = 0
+        at += code
+    if at > size:
+        at -= code
+        raise CobsError(f"the code byte {code} at {at} points past the end at {size}")
+    for place in reversed(full):
+        del out[place : place + 1]
+    return bytes(out[1:])
