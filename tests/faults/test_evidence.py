@@ -7,7 +7,7 @@ import statistics
 import pytest
 
 from beamfall.board import Board
-from beamfall.events import Edge
+from beamfall.events import Edge, Readings
 from beamfall.faults import evidence
 from beamfall.faults.evidence import Pulse
 from beamfall.faults.setup import Expectation, Setup
@@ -153,3 +153,14 @@ def test_delays_near_the_plan_fit() -> None:
     assert evidence.judge_delay(0.18, (0.17, 0.19)) == "fits"
     assert evidence.judge_delay(0.15, (0.17, 0.19)) == "short"
     assert evidence.judge_delay(0.22, (0.17, 0.19)) == "long"
+
+
+def test_current_tells_a_dead_coil_from_a_stuck_plunger_and_a_sound_valve() -> None:
+    def judge(current_ma: list[int], supply_mv: int = 24000) -> dict[str, str]:
+        return evidence.judge_coil(Readings(0, 1, tuple(current_ma), (supply_mv,) * len(current_ma)))  # fmt: skip
+
+    assert judge([0, 100, 200, 240, 210, 260, 300]) == {"drip-coil": "moved", "drip-supply": "holds"}  # fmt: skip
+    assert judge([0, 100, 200, 240, 270, 290, 300])["drip-coil"] == "still"
+    assert judge([0, 2, 0, 1, 0, 0, 0])["drip-coil"] == "none"
+    assert judge([0, 2, 0, 1, 0, 0, 0], 15)["drip-supply"] == "absent"
+    assert judge([]) == {}

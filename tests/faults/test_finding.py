@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import statistics
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -14,7 +15,12 @@ from beamfall.faults.catalogue import NOTHING, load_catalogue
 from beamfall.faults.checks import CHECKS
 from beamfall.faults.fault_rig import FaultRig
 from beamfall.faults.finder import Finder, Finding, Step
-from beamfall.faults.setup import Setup
+from beamfall.faults.session import find_faults
+from beamfall.faults.setup import Setup, make_setup
+from beamfall.link import Link
+from beamfall.setup.rig import example_rig
+from beamfall.sim.build import build_rig
+from beamfall.sim.embedded import SimulatedTransport
 from beamfall.sim.faults import FAULTS
 from beamfall.sim.person import SimulatedPerson
 from beamfall.sim.room import Room
@@ -137,11 +143,15 @@ def test_a_line_that_drops_out_after_it_was_listened_to_is_not_called_sound(
 def test_a_restart_speaks_against_the_valves_supply_only_where_the_valve_was_driven(
     setup: Setup, name: str, likelier: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A board that lives from USB alone loses its power with a plug that is loose, at any time."""
+    """A board that lives from USB alone loses its power with a plug that is loose, at any time.
+
+    This board measures nothing: one that does sees the supply hold.
+    """
     finder = Finder(setup)
     check = next(one for one in CHECKS if one.name == name)
     with Board.connect("sim", seed=1) as board:
         transport: Any = board.transport
+        transport.rig.model = replace(transport.rig.model, supply=None)
         plug = [transport.reset_board]
 
         def pull_once_before(act: Callable[..., Any]) -> Callable[..., Any]:
@@ -228,3 +238,22 @@ def test_what_would_separate_two_is_the_cheapest_test_that_tells_them_apart(
             finder.steps.append(Step(check, {}, asked=False))
     said = finder._find_separating(remain)
     assert f"would separate them: {test}" in said
+
+
+@pytest.mark.parametrize("fault", ["valve-unplugged", "valve-stuck-closed"])
+def test_what_the_coil_shows_spares_questions(fault: str) -> None:
+    """The same rig, once on a board that measures nothing; the cause is found either way."""
+    blind = build_rig(seed=2, fault=fault)
+    blind.model = replace(blind.model, supply=None)
+    asked = []
+    for rig in (build_rig(seed=2, fault=fault), blind):
+        board = Board(Link(SimulatedTransport(rig, seed=2)))
+        found = find_faults(
+            lambda board=board: board,
+            lambda board: make_setup(example_rig()),
+            lambda board, setup, rig=rig: SimulatedPerson(Room(rig), seed=f"2/{fault}"),
+            bare_setup=lambda: make_setup(example_rig()),
+        )
+        assert found.ranked[0][0] == fault
+        asked.append(found.questions)
+    assert asked[0] < asked[1]

@@ -17,7 +17,7 @@ from tiers import in_full
 
 from beamfall.errors import FileWriteError, UserError
 from beamfall.plot.draw import draw_chart, make_figure
-from beamfall.plot.scene import Bar, Stems, to_json
+from beamfall.plot.scene import Bar, Dots, Line, Stems, to_json
 from beamfall.plot.timeline import Scatter, describe_timeline, draw_timeline
 
 HZ = 125_000_000
@@ -274,3 +274,34 @@ def test_matplotlib_is_imported_only_to_draw() -> None:
         "assert 'matplotlib' not in sys.modules"
     )
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+def measured(current_ma: list[int], supply_mv: list[int]) -> list[dict[str, Any]]:
+    """Readings around the first opening, which is at 100 ms, from 97 ms on and 1 ms apart."""
+    when = {"start_ticks": ticks(97), "spacing_ticks": ticks(1)}
+    return [{**when, "current_ma": current_ma, "supply_mv": supply_mv}]
+
+
+def test_coil_current_and_supply_are_two_rows_more_on_the_same_axis() -> None:
+    sound = measured([0, 0, 0, 200, 240, 210, 250, 300], [24000] * 3 + [23900] * 5)
+    plain = describe_timeline(make_record()).panels[0][0]
+    more = describe_timeline(make_record(readings=sound)).panels[0][0]
+    rows = more.rows[len(plain.rows) :]
+    assert [row.alert for row in rows] == [False, False]
+    assert "250 mA" in rows[0].remark
+    curves = [shape for shape in more.shapes if isinstance(shape, Line)]
+    assert [round(sum(one.ys) / len(one.ys)) for one in curves] == [len(plain.rows), len(plain.rows) + 1]  # fmt: skip
+    assert curves[0].xs == tuple(range(97, 105))
+    (moved,) = [s for s in more.shapes if isinstance(s, Dots) and s.role == "valve"]
+    assert moved.xs == (102.0,), "the notch"
+    assert more.views[-1].x == (97.0, 104.0)
+
+
+def test_a_dead_coil_and_a_sagging_supply_stand_out() -> None:
+    def alerts(*readings: list[int]) -> list[bool]:
+        panel = describe_timeline(make_record(readings=measured(*readings))).panels[0][0]
+        return [row.alert for row in panel.rows[-2:]]
+
+    assert alerts([0, 1, 0, 0, 2, 0], [24000] * 6) == [True, False]
+    assert alerts([0, 1, 0, 0, 2, 0], [20] * 6) == [True, True]
+    assert alerts([0, 0, 0, 200, 240, 250], [24000] * 3 + [19000] * 3) == [False, True]

@@ -21,8 +21,10 @@ from beamfall.cli.open_log import NOTHING_YET, open_log, warn
 from beamfall.cli.output import print_json, print_pairs, print_table, say_time
 from beamfall.errors import UserError
 from beamfall.plot.timeline import draw_timeline
+from beamfall.setup.signals import SignalKind
 from beamfall.setup.unit_words import format_ticks
 from beamfall.shots import ShotLog, find_log
+from beamfall.shots.coil_readings import describe_opening
 from beamfall.shots.exposure import describe_exposure
 from beamfall.shots.record import DAMAGED, UNKNOWN
 from beamfall.shots.remarks import list_remarks
@@ -197,6 +199,7 @@ def _print_shot(logged: LoggedShot, remarks: list[str]) -> None:
             ("spacing", columns[6]),
             ("rows late", _say_late(logged)),
             ("edges lost", str(record.counts.get("edges_lost") or "")),
+            ("coil", "; ".join(_list_openings(logged))),
             ("rating", "" if line.rating is None else f"{line.rating} of 5"),
             ("note", line.note),
             ("picture", _say_picture(logged)),
@@ -222,6 +225,16 @@ def _print_shot(logged: LoggedShot, remarks: list[str]) -> None:
         ],
         numeric=("planned", "measured", "difference"),
     )
+
+
+def _list_openings(logged: LoggedShot) -> list[str]:
+    record = logged.record
+    opened = [
+        edge.ticks
+        for edge in record.edges
+        if edge.kind is SignalKind.VALVE and edge.edge == "on" and edge.ticks is not None
+    ]
+    return [describe_opening(one, opened, record.clock_hz) for one in record.readings]
 
 
 def _say_picture(logged: LoggedShot) -> str:

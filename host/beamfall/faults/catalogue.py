@@ -126,6 +126,7 @@ def _make_sign(entry: Mapping[str, Any], groups: Mapping[str, Mapping[str, float
         person=entry.get("person", ""),
         undone=entry.get("undone", ""),
         by_light=entry.get("by_light", False),
+        by_coil=entry.get("by_coil", False),
     )
 
 

@@ -128,6 +128,8 @@ def _drip(bench: FaultRig) -> Outcomes:
         dark = has_beam and bench.is_dark()
         outcome = bench.drip()
         seen: Outcomes = {}
+        for readings in outcome.readings[:1]:
+            seen.update(evidence.judge_coil(readings))
         if bench.sees_light:
             seen["drip-light"] = "lit" if bench.lights(outcome.edges) else "none"
         if has_beam:
@@ -311,7 +313,8 @@ CHECKS: tuple[Check, ...] = (
          parts=("button",)),
     Check("rest", "watch the beam at rest", (_SIGN["rest"],), 0.05, _rest, parts=("beam",)),
     Check("drip", "release one drop",
-         (_SIGN["drip-beam"], _SIGN["drip-opening"], _SIGN["drip-light"], _SIGN["restarts"]), 0.1, _drip),
+         (_SIGN["drip-beam"], _SIGN["drip-opening"], _SIGN["drip-light"], _SIGN["restarts"], _SIGN["drip-coil"],
+          _SIGN["drip-supply"]), 0.1, _drip),
     Check("two-flashes", "close the flash's contact twice, one recycling time apart",
          (_SIGN["flash-light"], _SIGN["flash-length"], _SIGN["flash-drop"]), 0.1, _two_flashes,
          parts=("flash", "light"), rests=True),
@@ -323,7 +326,7 @@ CHECKS: tuple[Check, ...] = (
     Check("saw-drop", "whether a drop fell", (_SIGN["saw-drop"],), 1.0, _answer(_ASK["saw-drop"], FaultRig.drip),
          _ASK["saw-drop"]),
     Check("heard-valve", "whether the valve clicked", (_SIGN["heard-valve"],), 1.0,
-         _answer(_ASK["heard-valve"], _drip_times(2)), _ASK["heard-valve"]),
+         _answer(_ASK["heard-valve"], _drip_times(2)), _ASK["heard-valve"], answered={"drip-coil": ("moved", "none")}),
     Check("finger", "a finger through the beam", (_SIGN["finger"],), 1.0, _finger, _ASK["finger"], parts=("beam",)),
     Check("cover", "a hand over the receiver", (_SIGN["cover"],), 1.0, _cover, _ASK["cover"], parts=("beam",)),
     Check("wiggle", "the beam's cables moved", (_SIGN["wiggle"],), 1.2, _wiggle, _ASK["wiggle"], parts=("beam",)),
@@ -354,7 +357,7 @@ CHECKS: tuple[Check, ...] = (
     Check("valve-plug", "the valve's supply and plug", (_SIGN["valve-plug"],), 1.5, _answer(_ASK["valve-plug"]),
          _ASK["valve-plug"]),
     Check("coil", "whether the coil pulls", (_SIGN["coil"],), 2.0, _answer(_ASK["coil"], _drip_times(3)),
-         _ASK["coil"]),
+         _ASK["coil"], answered={"drip-coil": ("moved", "still", "none")}),
     Check("button", "the board's button", (_SIGN["button"],), 1.0, _button, _ASK["button"], parts=("button",)),
     Check("shutter", "the camera's shutter", (_SIGN["shutter"],), 1.2, _answer(_ASK["shutter"], FaultRig.shoot),
          _ASK["shutter"], parts=("camera",), needs={"shot-end": ("fired", "few-edges", "no-edge")}, rests=True),

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from beamfall.shots.coil_readings import MeasuredOpening, judge_opening
 from beamfall.shots.pulses import read_pulses
 
 if TYPE_CHECKING:
@@ -160,6 +161,19 @@ def judge_drip(pulses: Sequence[Pulse], expected: Expectation | None) -> str:
     if expected is not None and main.length_s < _SMALL * expected.dwell_s:
         return "small"
     return "on-time"
+
+
+def judge_coil(opening: MeasuredOpening) -> dict[str, str]:
+    """Outcomes of `drip-coil` and `drip-supply` from the readings around one opening; none where there are too few."""
+    action = judge_opening(opening)
+    if action is None:
+        return {}
+    moved = "still" if action.pulled_ticks is None else "moved"
+    holds = "sags" if action.sags else "holds"
+    return {
+        "drip-coil": moved if action.has_current else "none",
+        "drip-supply": holds if action.has_supply else "absent",
+    }
 
 
 def judge_repeat(dwells_s: Sequence[float | None]) -> str:

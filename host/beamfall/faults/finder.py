@@ -106,12 +106,13 @@ class Finder:
     """Finds what is wrong with one setup. `begins` hears of each test that is about to be made, `tell` what it showed.
 
     `has_light`, `has_button`: the board has these inputs; what its rig file says is not fitted does
-    not count.
+    not count. `has_coil`: the board measures coil current and supply voltage.
     """
 
     setup: Setup
     has_light: bool = True
     has_button: bool = True
+    has_coil: bool = True
     tell: Callable[[Step], None] = lambda step: None
     begins: Callable[[Check], None] = lambda check: None
     steps: list[Step] = field(default_factory=list)
@@ -119,15 +120,22 @@ class Finder:
     def __post_init__(self) -> None:
         self.has_light = self.has_light and self.setup.rig.fitted.flash_seen
         self.has_button = self.has_button and self.setup.rig.fitted.button
-        self.checks = tuple(
-            check if self.has_light else _look_without_light(check) for check in CHECKS
-        )
+        self.checks = tuple(map(self._leave_out_unseen, CHECKS))
         causes = _CATALOGUE.list_possible(
             self.setup, has_light=self.has_light, has_button=self.has_button
         )
         self.belief = CauseChances(causes)
         self._spoilt: set[str] = set()
         self.questions = 0
+
+    def _leave_out_unseen(self, check: Check) -> Check:
+        """The same test without the signs for which this board has no sensor."""
+        signs = (
+            sign
+            for sign in check.signs
+            if (self.has_light or not sign.by_light) and (self.has_coil or not sign.by_coil)
+        )
+        return replace(check, signs=tuple(signs))
 
     # -- one test ----------------------------------------------------------------------------------------------
     def note_connection(self, outcome: str) -> None:
@@ -337,11 +345,6 @@ class Finder:
 
 def _is_timing(name: str) -> bool:
     return name != NOTHING and _CATALOGUE.causes[name].timing
-
-
-def _look_without_light(check: Check) -> Check:
-    """The same test where no sensor sees the flash."""
-    return replace(check, signs=tuple(sign for sign in check.signs if not sign.by_light))
 
 
 def _list(words: list[str]) -> str:

@@ -69,6 +69,7 @@ def look(
         setup,
         has_light=has_light,
         has_button=has_button,
+        has_coil=board.reads_coils,
         tell=lambda step: tell(step, finder.belief.rank()),
         begins=begins,
     )

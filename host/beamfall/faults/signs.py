@@ -22,7 +22,8 @@ class Sign:
     `words` say an outcome as a clause. `only_if`: a sign of the same test and the outcomes of it
     with which this one can be read. `person`: "answers", or "acts" where the board sees what the
     person does; "" where the board is alone. `undone`: the outcome of an act that was not done;
-    the last one where it is not given. `by_light`: the flash-seen sensor shows it.
+    the last one where it is not given. `by_light`: the flash-seen sensor shows it;
+    `by_coil`: the board's own readings of coil current and supply voltage do.
     """
 
     name: str
@@ -35,6 +36,7 @@ class Sign:
     person: str = ""
     undone: str = ""
     by_light: bool = False
+    by_coil: bool = False
 
     def __post_init__(self) -> None:
         for cause, row in (("sound", self.sound), *self.chances.items()):

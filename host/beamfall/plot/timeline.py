@@ -2,7 +2,8 @@
 
 The input is the object that `beamfall shoot --json` prints. The chart is meant for someone who was not
 there: it names the rows, writes the dwell of each drop, draws the spacing and the delay from the beam's
-edge to the flash as arrows, and says in words how the shot ended.
+edge to the flash as arrows, shows coil current and supply voltage where the board measured them, and says in words
+how the shot ended.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from beamfall.plot.coil_rows import CoilRows
 from beamfall.plot.draw import draw_chart
 from beamfall.plot.lanes import Lane, Mark, find_range, make_lanes, make_marks
 from beamfall.plot.scene import (
@@ -60,7 +62,9 @@ def describe_timeline(record: Mapping[str, Any], scatter: Scatter | None = None)
     lanes = make_lanes(record)
     marks = make_marks(record)
     low, high = find_range(lanes, marks)
-    rows = [_make_row(lane) for lane in lanes]
+    coils = CoilRows(record)
+    rows = [*(_make_row(lane) for lane in lanes), *coils.list_rows()]
+    last = len(rows)
     if marks:
         rows.append(Row("simulated truth", "truth"))
     shapes: list[Shape] = [Rule("soft", "x", 0.0, text="release")]
@@ -70,14 +74,16 @@ def describe_timeline(record: Mapping[str, Any], scatter: Scatter | None = None)
     shapes += _draw_delay(record, lanes)
     for y, lane in enumerate(lanes):
         shapes += _write_lane(lane, y, high - low)
-    shapes += _draw_marks(marks, len(lanes))
+    shapes += coils.list_shapes(len(lanes))
+    shapes += _draw_marks(marks, last)
     if not record["edges"]:
         shapes.append(Note("bad", low, 0.0, "no edge was reported for this shot"))
+    height = (max(len(rows), 1) - 0.5, -0.75)
     panel = Panel(
         title="",
         x=Axis("ms from the release"),
         y=Axis(""),
-        views=_list_views(lanes, (low, high), (max(len(rows), 1) - 0.5, -0.75)),
+        views=(*_list_views(lanes, (low, high), height), *coils.list_views(height)),
         shapes=tuple(shapes),
         rows=tuple(rows),
         said=_say(lanes),

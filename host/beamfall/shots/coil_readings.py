@@ -5,7 +5,6 @@ The thresholds are our choice, for a converter with 12 bits and coils of 0.1 to 
 
 from __future__ import annotations
 
-import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
@@ -66,9 +65,9 @@ def judge_opening(readings: MeasuredOpening) -> CoilAction | None:
     currents, voltages = readings.current_ma, readings.supply_mv
     if len(currents) < 3:
         return None
-    highest = statistics.median(sorted(currents)[-3:])
+    highest = sorted(currents)[-2]  # the very highest may be an outlier
     notch = _find_notch(currents, highest)
-    smooth = [statistics.median(voltages[at : at + 3]) for at in range(len(voltages) - 2)]
+    smooth = [sorted(voltages[at : at + 3])[1] for at in range(len(voltages) - 2)]
     return CoilAction(
         highest_ma=highest,
         pulled_ticks=None
@@ -95,3 +94,42 @@ def _find_notch(currents: Sequence[int], highest: float) -> int | None:
         elif current < lowest:
             lowest, at = current, index
     return None
+
+
+def find_opened(readings: MeasuredOpening, opened: Sequence[int]) -> int | None:
+    """Return which of the times at which valves opened these readings are about, in ticks; None: none of them."""
+    end = readings.start_ticks + len(readings.current_ma) * readings.spacing_ticks
+    return next((ticks for ticks in opened if readings.start_ticks <= ticks < end), None)
+
+
+def describe_opening(readings: MeasuredOpening, opened: Sequence[int], clock_hz: int) -> str:
+    """Return what one opening did, as a clause."""
+    action = judge_opening(readings)
+    if action is None:
+        return "too few readings"
+    parts = [f"{action.highest_ma:.0f} mA" if action.has_current else "no current"]
+    begun = find_opened(readings, opened)
+    if action.pulled_ticks is not None and begun is not None:
+        moved_ms = 1e3 * (action.pulled_ticks - begun) / clock_hz
+        parts.append(f"plunger moved after {moved_ms:.1f} ms")
+    parts.append(f"supply {action.lowest_mv / 1e3:.1f} of {action.supply_mv / 1e3:.1f} V")
+    return ", ".join(parts)
+
+
+def list_odd(readings: Sequence[MeasuredOpening]) -> list[str]:
+    """Return what a photographer should know, as clauses; empty for a valve and a supply in order."""
+    actions = [one for one in map(judge_opening, readings) if one is not None]
+    if any(not one.has_supply for one in actions):
+        return ["the valves' supply is off"]
+    odd = []
+    dead = sum(not one.has_current for one in actions)
+    if dead:
+        what = "a valve was" if dead == 1 else f"valves were {dead} times"
+        odd.append(f"{what} driven and no current flowed: see its plug")
+    lowest = min((one for one in actions if one.sags), key=lambda one: one.lowest_mv, default=None)
+    if lowest is not None:
+        odd.append(
+            f"the valves' supply fell from {lowest.supply_mv / 1e3:.1f} to {lowest.lowest_mv / 1e3:.1f} V "
+            "when a valve opened"
+        )
+    return odd

@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from beamfall.setup.signals import SignalKind
+from beamfall.shots.coil_readings import list_odd
 
 if TYPE_CHECKING:
     from beamfall.shots.record import EdgeRecord, ShotRecord
@@ -32,6 +33,7 @@ def list_remarks(record: ShotRecord, *, sees_light: bool = True) -> list[str]:
         remarks += _judge_beam(record)
     if sees_light:
         remarks += _judge_light(record)
+    remarks += list_odd(record.readings)
     return remarks
 
 
