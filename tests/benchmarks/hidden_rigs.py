@@ -177,9 +177,13 @@ class Board:
         self._now_s = 1.0
 
     def play(self, spacing_s: float, opening_s: float, delay_s: float) -> dict[str, Any] | None:
-        """Two openings, a flash `delay_s` after drop 2's dark edge; None where it never came."""
+        """Two openings of valve 1, a flash `delay_s` after drop 2's dark edge; None where it never came."""
+        return self.play_drops([("valve1", at, opening_s) for at in (0.0, spacing_s)], delay_s)
 
-        signals = Signal
+    def play_drops(
+        self, openings: list[tuple[str, float, float]], delay_s: float
+    ) -> dict[str, Any] | None:
+        """Openings (valve, when, how long) and a flash `delay_s` after the last drop's dark edge."""
         hz, start = self.rig.clock_hz, self._now_s
         self._now_s += 10.0
 
@@ -190,26 +194,27 @@ class Board:
 
         def listen(until: float) -> None:
             while (edge := self.rig.next_edge(ticks(until))) is not None:
-                if edge[1] == int(signals["beam1"]):
+                if edge[1] == int(Signal["beam1"]):
                     edges.append((edge[0] / hz - start, edge[2]))
 
-        for opened in (0.0, spacing_s):
-            listen(opened)
-            self.rig.drive(int(signals["valve1"]), 1, ticks(opened))
-            listen(opened + opening_s)
-            self.rig.drive(int(signals["valve1"]), 0, ticks(opened + opening_s))
+        changes = [(at, valve, 1) for valve, at, _ in openings]
+        changes += [(at + open_s, valve, 0) for valve, at, open_s in openings]
+        for at, valve, level in sorted(changes):
+            listen(at)
+            self.rig.drive(int(Signal[valve]), level, ticks(at))
         listen(1.5)
+        count = len(openings)
         dark = [when for when, level in edges if level]
-        if len(dark) < 2:
+        if len(dark) < count:
             self.rig.take_splash()
             return None
-        flash = dark[1] + delay_s
-        self.rig.drive(int(signals["flash1"]), 1, ticks(flash))
+        flash = dark[count - 1] + delay_s
+        self.rig.drive(int(Signal["flash1"]), 1, ticks(flash))
         splash = self.rig.take_splash()
         clear = [when for when, level in edges if not level]
         return {
-            "edges_s": dark[:2],
-            "dwells_s": [b - a for a, b in zip(dark[:2], clear[:2], strict=False)],
+            "edges_s": dark[:count],
+            "dwells_s": [b - a for a, b in zip(dark[:count], clear[:count], strict=False)],
             "flash_s": flash,
             "picture": splash.pictures[0],
         }
@@ -217,7 +222,7 @@ class Board:
 
 def serve() -> None:
     """Answer JSON lines on the standard streams."""
-    from beamfall.planning.collision import MEETING
+    from beamfall.planning.openings import MEETING
     from beamfall.sim.needs import find_needs
     from beamfall.sim.photographer import SimulatedPhotographer
     from beamfall.sim.rig import SimulatedRig

@@ -43,7 +43,9 @@ def fire(hidden: HiddenRigs, search: Search, spacing_s: float, delay_s: float) -
     said: Any = hidden.ask("fire", spacing_s=spacing_s, delay_s=delay_s)
     shot = said["shot"]
     if shot is not None:
-        seen = Shot(spacing_s, shot["flash_s"], tuple(shot["edges_s"]), tuple(shot["dwells_s"]))
+        seen = Shot(
+            (0.0, spacing_s), shot["flash_s"], tuple(shot["edges_s"]), tuple(shot["dwells_s"])
+        )
         search.take(seen, Answer(said["word"], said["jet_m"], said["drop_m"]))
 
 

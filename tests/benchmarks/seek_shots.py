@@ -72,7 +72,7 @@ def seek_one(
             word = "found"
         search.take(
             Shot(
-                proposal.spacing_s, shot["flash_s"], tuple(shot["edges_s"]), tuple(shot["dwells_s"])
+                proposal.times_s, shot["flash_s"], tuple(shot["edges_s"]), tuple(shot["dwells_s"])
             ),
             Answer(word, said["jet_m"], said["drop_m"], said["age"], said["width_m"]),
         )

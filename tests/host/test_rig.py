@@ -11,7 +11,7 @@ import pytest
 
 from beamfall.errors import RigFileError, SequenceError
 from beamfall.setup.file_schema import Rule
-from beamfall.setup.rig import EXAMPLE, Rig, example_rig, load_rig
+from beamfall.setup.rig import EXAMPLE, Rig, example_rig, load_rig, parse_rig
 from beamfall.setup.rig_sections import (
     Aim,
     Beam,
@@ -24,6 +24,7 @@ from beamfall.setup.rig_sections import (
     Valve,
 )
 from beamfall.setup.sequence_file import load_sequence
+from beamfall.setup.toml_write import rig_to_file
 from beamfall.setup.units import KINDS
 
 SMALLEST = """
@@ -149,6 +150,42 @@ def test_everything_wrong_is_said_at_once(tmp_path: Path) -> None:
 )
 def test_geometry_and_parts(tmp_path: Path, change: tuple[str, str], key: str) -> None:
     assert keys_of(refuse(tmp_path, SMALLEST.replace(*change))) == [key]
+
+
+def test_each_drop_has_a_valve_an_opening_and_a_time(tmp_path: Path) -> None:
+    drops = """
+[[drop]]
+[[drop]]
+at = "105 ms"
+[[drop]]
+opening = "30 ms"
+"""
+    rig = load_rig(write(tmp_path, SMALLEST + drops))
+    valve = rig.valves[0]
+    longer = 0.03 - valve.opening_s
+    assert rig.aim.drops == 3
+    assert rig.list_fixed() == (0.0, 0.105, None)
+    assert [one.opening_s for one in rig.list_drops()] == [valve.opening_s, valve.opening_s, 0.03]
+    # a longer opening lets its drop leave later
+    assert rig.list_drops()[2].latency_s == pytest.approx(valve.latency_s + longer)
+    assert Rig.from_dict(json.loads(json.dumps(rig.to_dict()))) == rig
+    assert parse_rig(rig_to_file(rig), "written") == rig
+
+
+@pytest.mark.parametrize(
+    ("drops", "key"),
+    [
+        ("[[drop]]", "drop"),
+        ("[[drop]]\n[[drop]]\nvalve = 'valve3'", "drop[2].valve"),
+        ("[[drop]]\nat = '5 ms'\n[[drop]]", "drop[1].at"),
+        ("[[drop]]\n[[drop]]\nat = 5", "drop[2].at"),
+        ("[aim]\ndrops = 2\n" + 3 * "[[drop]]\n", "aim.drops"),
+        ("[aim]\nspacing = '90 ms'\n[[drop]]\n[[drop]]\nat = '90 ms'", "aim.spacing"),
+        (9 * "[[drop]]\n", "drop"),
+    ],
+)
+def test_drops_that_do_not_go_with_the_rig_are_named(tmp_path: Path, drops: str, key: str) -> None:
+    assert keys_of(refuse(tmp_path, SMALLEST + drops)) == [key]
 
 
 def test_no_valve_no_rig(tmp_path: Path) -> None:

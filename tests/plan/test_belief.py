@@ -44,7 +44,7 @@ def play(board: Board, spacing_s: float, delay_s: float) -> tuple[Shot, Answer, 
     assert shot is not None
     picture = shot["picture"]
     return (
-        Shot(spacing_s, shot["flash_s"], tuple(shot["edges_s"]), tuple(shot["dwells_s"])),
+        Shot((0.0, spacing_s), shot["flash_s"], tuple(shot["edges_s"]), tuple(shot["dwells_s"])),
         Answer(*SimulatedPhotographer().look(picture)),
         picture.stage_s,
     )

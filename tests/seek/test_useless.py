@@ -29,11 +29,11 @@ def test_nothing_is_learned_of_a_black_picture_and_its_shot_is_fired_again() -> 
     search = Search(example_rig(), seed=1)
     proposal = search.propose()
     before = search.weighted.moments()
-    search.take(Shot(proposal.spacing_s, 0.46, (0.165, 0.27)), read_answer("black"))
+    search.take(Shot(proposal.times_s, 0.46, (0.165, 0.27)), read_answer("black"))
     assert np.array_equal(search.weighted.moments()[0], before[0])
     assert search.propose() == proposal and not search.has_learned
     search.stop_if_useless()  # one may be a flash that was asleep
-    search.take(Shot(proposal.spacing_s, 0.46, (0.165, 0.27)), Answer("before"))
+    search.take(Shot(proposal.times_s, 0.46, (0.165, 0.27)), Answer("before"))
     assert search.has_learned
     search.pass_over("dark")
     search.stop_if_useless()
@@ -57,7 +57,7 @@ def fire(tmp_path: Path, port: str) -> tuple[ShotRecord, Shot]:
     ):
         shooter = Shooter.begin(board, log, "seek", rig=rig)
         record = shooter.fire(search.build(search.propose()))
-    shot = read_shot(record)
+    shot = read_shot(record, 2)
     assert record.state == "fired" and shot is not None
     return record, shot
 
@@ -72,7 +72,7 @@ def test_what_the_board_saw_tells_which_pictures_are_useless(tmp_path: Path) -> 
         next(e for e in record.edges if e.what == "beam1" and e.edge == "dark"), ticks=opened - 1
     )
     odd = replace(record, edges=(early, *record.edges))
-    seen = read_shot(odd)
+    seen = read_shot(odd, 2)
     assert seen is not None and "before the valve opened" in str(say_useless(odd, seen))
 
 

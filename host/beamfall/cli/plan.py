@@ -23,7 +23,7 @@ _NAMES = {
     "jet_onset": "impact to jet's onset",
     "jet_rise": "jet's rise",
     "spacing": "required spacing",
-    "spacing_to_drop_3": "from opening 2 to opening 3",
+    **{f"spacing_to_drop_{n}": f"from opening {n - 1} to opening {n}" for n in range(3, 9)},
     "flash_delay": "required flash delay",
     "flash_delay_at_planned_spacing": "flash delay at this spacing",
     "flash_after_first_edge": "flash after the first edge",
@@ -69,11 +69,32 @@ def plan(
         print(f"\nheights against time drawn in {plot}")
 
 
+def _print_drops(made: Plan) -> None:
+    start = min(drop.at_s for drop in made.drops)
+    heads = ("drop", "opens at", "for")
+    print_table(
+        ("drop", "valve", "opens at", "for", "what it does"),
+        [
+            (
+                str(drop.number),
+                drop.valve.output,
+                f"{(drop.at_s - start) * 1e3:.2f} ms",
+                f"{drop.valve.opening_s * 1e3:.4g} ms",
+                drop.role.value + (" (time set by the rig file)" if drop.fixed else ""),
+            )
+            for drop in made.drops
+        ],
+        numeric=heads,
+    )
+    print()
+
+
 def _print_plan(made: Plan, rig_file: Path | None, learned: Belief | None) -> None:
 
     named = f"{made.rig_name} ({rig_file})" if rig_file else f"{made.rig_name} (the example rig)"
     stage = f"{made.stage_s * 1e3:.2f} ms after the {'contact' if made.kind == 'collision' else made.kind}"
-    chance = "" if made.chance is None else f"{made.chance:.1%} that drop 2 meets a jet"
+    meeting = "drop 2 meets a jet" if len(made.drops) < 3 else "the drops meet"
+    chance = "" if made.chance is None else f"{made.chance:.1%} that {meeting}"
     print_pairs(
         (
             ("rig", named),
@@ -84,6 +105,8 @@ def _print_plan(made: Plan, rig_file: Path | None, learned: Belief | None) -> No
         )
     )
     print()
+    if len(made.drops) > 2:
+        _print_drops(made)
     rows = [
         (_NAMES.get(name, name), *(f"{1e3 * v:.2f}" for v in (i.p5, i.p50, i.p95)), "ms")
         for name, i in made.intervals.items()

@@ -61,7 +61,7 @@ class SeekTerminal(Terminal):
                 return question.otherwise
             if typed != "?":
                 return typed
-            for line in words.explain_answers():
+            for line in words.explain_answers(len(question.aim.times_s)):
                 print(line, file=self.stream)
 
     def _show_shot(self, question: WhatIsSeen) -> None:
@@ -79,6 +79,7 @@ def _to_json(one: Answered) -> dict[str, Any]:
         "shot": one.fired.shot,
         "number": one.aim.number,
         "spacing_ms": round(one.aim.spacing_s * 1e3, 3),
+        "openings_ms": [round(at * 1e3, 3) for at in one.aim.times_s],
         "flash_delay_ms": round(one.aim.delay_s * 1e3, 3),
         "answer": None if answer is None else answer.word,
         "told_nothing": one.useless,

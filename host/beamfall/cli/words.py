@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from beamfall.planning.seek.answer import AGES, WORDS
+from beamfall.planning.seek.answer import AGES, explain_words
 from beamfall.shots.remarks import list_remarks
 from beamfall.text import show_text
 from beamfall.workflows.reading import Reading
@@ -151,7 +151,14 @@ def say_misfired(event: Misfired) -> str:
 
 def _say_aim(aim: Aim) -> str:
     after = "its edge" if aim.by_beam else "the first opening"
-    return f"spacing {aim.spacing_s * 1e3:.2f} ms, flash {aim.delay_s * 1e3:.2f} ms after {after}"
+    return f"{_say_openings(aim)}, flash {aim.delay_s * 1e3:.2f} ms after {after}"
+
+
+def _say_openings(aim: Aim) -> str:
+    """The openings after the first one."""
+    if len(aim.times_s) < 3:
+        return f"spacing {aim.spacing_s * 1e3:.2f} ms"
+    return f"openings {', '.join(f'{at * 1e3:.2f}' for at in aim.times_s[1:])} ms"
 
 
 def say_asked(question: WhatIsSeen) -> str:
@@ -173,10 +180,10 @@ def say_reading(reading: Reading) -> str:
     return f"  read in the picture: {reading.said}"
 
 
-def explain_answers() -> Iterator[str]:
-    """What each answer means."""
+def explain_answers(drops: int) -> Iterator[str]:
+    """What each answer means, for a shot of that many drops."""
 
-    words = {**WORDS, **AGES}
+    words = {**explain_words(drops), **AGES}
     width = max(map(len, words))
     for word, meaning in words.items():
         yield f"  {word.ljust(width)}  {meaning}"
@@ -218,9 +225,9 @@ def list_sought(done: Sought) -> Iterator[str]:
             if done.by_word
             else f"chance that the picture is the one wanted: {search.chance:.0%}"
         )
-        after = "drop 2's edge" if last.by_beam else "the first opening"
+        after = f"drop {len(last.times_s)}'s edge" if last.by_beam else "the first opening"
         yield (
-            f"Found after {count}: spacing {last.spacing_s * 1e3:.2f} ms, flash "
+            f"Found after {count}: {_say_openings(last)}, flash "
             f"{last.delay_s * 1e3:.2f} ms after {after}, {sure}"
         )
         if done.truth is not None and done.truth.error_s is not None:

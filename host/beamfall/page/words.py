@@ -218,10 +218,10 @@ def say_step_ahead(event: StepAhead) -> str:
 def say_aim(aim: Aim) -> str:
     """The shot of a search that is fired next."""
     after = "its edge" if aim.by_beam else "the first opening"
-    return (
-        f"shot {aim.number}: spacing {aim.spacing_s * 1e3:.2f} ms, "
-        f"flash {aim.delay_s * 1e3:.2f} ms after {after}"
-    )
+    openings = f"spacing {aim.spacing_s * 1e3:.2f} ms"
+    if len(aim.times_s) > 2:
+        openings = f"openings {', '.join(f'{at * 1e3:.2f}' for at in aim.times_s[1:])} ms"
+    return f"shot {aim.number}: {openings}, flash {aim.delay_s * 1e3:.2f} ms after {after}"
 
 
 def describe_answered(one: Answered) -> dict[str, Any]:

@@ -18,6 +18,7 @@ from beamfall.physics.ranges import check_range
 
 SPEED_SHARE = 0.75  # k
 TIME_SHARE = 0.42  # c
+LIFE_S = 0.06  # how long after its contact a further drop can strike it (our choice)
 #: Standard deviations of ln(k) and ln(c) from rig to rig (estimates).
 SPEED_SPREAD, TIME_SPREAD = 0.05, 0.08
 _FIRST_SHARE = 0.45  # R0 over the drop's diameter

@@ -7,7 +7,9 @@ belief      what seeking and calibrating have shown of a rig, step by step: add,
 learned     the file of beliefs beside the rig file
 history     what each step did to the plan
 stage       which moment of the splash is wanted, as people write it
-collision   the plan of a two-drop collision: sequence, intervals, warnings
+openings    when each drop must leave its valve, and what it does in the picture
+collision   the plan of a collision of two or more drops: sequence, intervals, warnings
+single      the plan of a picture of one drop
 """
 
 from __future__ import annotations

@@ -16,7 +16,7 @@ import numpy as np
 
 from beamfall.errors import RigFileError
 from beamfall.physics.fall import MAX_DIAMETER_M, MIN_DIAMETER_M
-from beamfall.planning.draws import Draws, DropDraws, find_beam, meet, watch_drops
+from beamfall.planning.draws import Draws, DropDraws, find_beam, meet_all, watch_drops
 from beamfall.planning.result import AnchorChoice, AnchorEdge
 
 if TYPE_CHECKING:
@@ -31,30 +31,26 @@ _RIGS, _SHOTS = 60, 80
 _SEED = 511
 
 
-def list_anchors(rig: Rig, drops: int) -> list[AnchorEdge]:
+def list_anchors(rig: Rig, rigs: Draws) -> list[AnchorEdge]:
     """The edges a flash can follow: the release, and each drop at each beam that sees it."""
     found = [AnchorEdge("release", "", 0)]
     for beam in rig.beams:
-        seen = [
-            n
-            for n in range(1, drops + 1)
-            if find_beam(rig, rig.valves[(n - 1) % len(rig.valves)]) == beam
-        ]
+        seen = [valve for valve in rigs.valves if find_beam(rig, valve) == beam]
         found += [AnchorEdge(beam.input, beam.edge, place) for place, _ in enumerate(seen, 1)]
     return found
 
 
 def judge_anchors(
-    rig: Rig, rigs: Draws, spacings_s: tuple[float, ...], scatters: Mapping[str, Unknown]
+    rig: Rig, rigs: Draws, times_s: tuple[float, ...], scatters: Mapping[str, Unknown]
 ) -> list[AnchorChoice]:
     """Return every anchor with the scatter it leaves, the chosen one marked; best first.
 
-    `spacings_s`: from the first valve opening to each later one. The standard deviation is within
+    `times_s`: the opening of each drop since the first one, which is 0. The standard deviation is within
     a rig, over shots, averaged over rigs that fit the file. A user's own choice is kept.
     """
-    drops = len(spacings_s) + 1
-    shots = _Shots(rig, rigs, spacings_s, scatters)
-    rated = [(shots.rate(anchor), anchor) for anchor in list_anchors(rig, drops)]
+    drops = len(times_s)
+    shots = _Shots(rig, rigs, times_s, scatters)
+    rated = [(shots.rate(anchor), anchor) for anchor in list_anchors(rig, rigs)]
     rated.sort(key=lambda pair: pair[0])
     wanted = _read_wish(rig, [anchor for _, anchor in rated])
     chosen = wanted if wanted is not None else rated[0][1]
@@ -94,7 +90,7 @@ class _Shots:
     """Some rigs, each fired many times."""
 
     def __init__(
-        self, rig: Rig, rigs: Draws, spacings_s: tuple[float, ...], scatters: Mapping[str, Unknown]
+        self, rig: Rig, rigs: Draws, times_s: tuple[float, ...], scatters: Mapping[str, Unknown]
     ) -> None:
         rng = np.random.default_rng(_SEED)
         chosen = np.repeat(np.arange(min(_RIGS, rigs.count)), _SHOTS)
@@ -108,8 +104,8 @@ class _Shots:
         self.edges: dict[tuple[str, int], Floats] = {}
         seen: dict[str, int] = {}
         drops: list[tuple[DropDraws, Floats]] = []  # with when each came free
-        for number, opened in enumerate((0.0, *spacings_s), 1):
-            valve = rig.valves[(number - 1) % len(rig.valves)]
+        for number, opened in enumerate(times_s, 1):
+            valve = rigs.valves[number - 1]
             base = rigs.drop(number)
             size = np.cbrt(np.maximum(0.2, 1.0 + noise("volume_scatter")))
             diameter = np.clip(base.diameter_m[chosen] * size, MIN_DIAMETER_M, MAX_DIAMETER_M)
@@ -146,10 +142,8 @@ class _Shots:
         if len(drops) == 1:
             self.event = impact
         else:
-            self.event, height = meet(jet, *drops[1])
-            if len(drops) > 2:
-                drop, freed = drops[2]
-                self.event = freed + drop.reach_lowest(np.nan_to_num(height, nan=0.01))[0]
+            drawn = [drop for drop, _ in drops]
+            self.event, _ = meet_all(jet, drawn, [freed for _, freed in drops[1:]])
         self.count = count
 
     def rate(self, anchor: AnchorEdge) -> float:

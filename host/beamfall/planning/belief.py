@@ -322,7 +322,7 @@ class Belief:
 
 def describe_basis(rig: Rig) -> dict[str, Any]:
     """The values of a rig that what was learned depends on, in two parts."""
-    valve = rig.valves[0]
+    valve = rig.list_drops()[0]
     liquid = rig.liquid
     return {
         "jet": {

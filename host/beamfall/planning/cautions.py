@@ -19,53 +19,66 @@ from beamfall.physics.light import (
     estimate_flash_duration,
     judge_blur,
 )
-from beamfall.planning.setting import Setting, compute_drop
+from beamfall.planning.openings import REFORM_S
+from beamfall.planning.setting import Setting, compute_drop, find_longest_opening
 from beamfall.setup.unit_words import format_duration
 
 if TYPE_CHECKING:
     from beamfall.planning.draws import Draws
     from beamfall.setup.rig import Rig
 
-REFORM_S = 0.008  # a nozzle takes this long to form a new neck (estimate; as in the simulated rig)
 _NEAR_NOZZLE_M = 0.02
 _NEAR_SURFACE_M = 0.03
 _LONGEST_LIGHT_S = 0.03  # a longer one is no flash; the formula of the blur ends there
 
 
 def list_cautions(
-    rig: Rig, setting: Setting, rigs: Draws, spacings_s: tuple[float, ...], chance: float | None
+    rig: Rig, setting: Setting, rigs: Draws, times_s: tuple[float, ...], chance: float | None
 ) -> Iterator[str]:
-    """Yield every caution; `spacings_s` are from the first opening to each later one."""
-    yield from _about_valves(rig, spacings_s)
-    yield from _about_drops(rig, setting)
+    """Yield every caution; `times_s`: the opening of each drop since the first one, which is 0."""
+    yield from _about_valves(rigs, times_s)
+    yield from _about_drops(setting, rigs)
     if rig.aim.kind != "crown":
         yield from _about_dish(rig, setting, rigs)
-    yield from _about_beams(rig, rigs, spacings_s)
+    yield from _about_beams(rig, rigs, times_s)
     yield from _about_light(rig, rigs)
-    if chance is not None and chance < 0.9:
+    if len(times_s) > 3:
         yield (
-            f"drop 2 meets a jet in only {chance:.0%} of rigs that fit this file; "
+            "drop 4 and later ones: no model says what they do; the plan lets each strike the umbrella of the one "
+            "before: sweep their times"
+        )
+    if chance is not None and chance < 0.9:
+        meeting = "drop 2 meets a jet" if len(times_s) < 3 else "the drops meet"
+        yield (
+            f"{meeting} in only {chance:.0%} of rigs that fit this file; "
             "find the spacing first: `beamfall seek`"
         )
 
 
-def _about_valves(rig: Rig, spacings_s: tuple[float, ...]) -> Iterator[str]:
-    times = (0.0, *spacings_s)
-    for number, at in enumerate(times):
-        valve = rig.valves[number % len(rig.valves)]
-        before = [
-            t for n, t in enumerate(times[:number]) if rig.valves[n % len(rig.valves)] == valve
-        ]
-        if before and at - before[-1] < valve.opening_s + REFORM_S:
+def _about_valves(rigs: Draws, times_s: tuple[float, ...]) -> Iterator[str]:
+    last: dict[str, tuple[float, float]] = {}  # output -> when it opened last, and for how long
+    for number, (valve, at) in enumerate(zip(rigs.valves, times_s, strict=False), 1):
+        if valve.output in last:
+            before, open_s = last[valve.output]
+            if at - before < open_s + REFORM_S:
+                yield (
+                    f"drops come faster than the valve allows: drop {number} comes {(at - before) * 1e3:.1f} ms "
+                    f"after the one before, but {valve.output} is open for {open_s * 1e3:.1f} ms and "
+                    f"needs about {REFORM_S * 1e3:.0f} ms more: shorten the opening, or use a second valve"
+                )
+        last[valve.output] = at, valve.opening_s
+
+
+def _about_drops(setting: Setting, rigs: Draws) -> Iterator[str]:
+    for valve in dict.fromkeys(rigs.valves):
+        longest_s = find_longest_opening(valve, setting)
+        if valve.opening_s > longest_s:
             yield (
-                f"drops come faster than the valve allows: drop {number + 1} comes {(at - before[-1]) * 1e3:.1f} ms "
-                f"after the one before, but {valve.output} is open for {valve.opening_s * 1e3:.1f} ms and "
-                f"needs about {REFORM_S * 1e3:.0f} ms more: shorten the opening, or use a second valve"
+                f"{valve.output}: an opening of {valve.opening_s * 1e3:.3g} ms pours a stream; one drop takes at most "
+                f"{longest_s * 1e3:.3g} ms. The plan takes the stream's head as the largest drop; its times are less "
+                "sure: sweep the flash around them"
             )
-
-
-def _about_drops(rig: Rig, setting: Setting) -> Iterator[str]:
-    for valve in rig.valves:
+            continue
         if valve.outer_diameter_m is None:
             continue
         volume = compute_volume(compute_drop(valve, setting))
@@ -112,10 +125,10 @@ def _about_dish(rig: Rig, setting: Setting, rigs: Draws) -> Iterator[str]:
         )
 
 
-def _about_beams(rig: Rig, rigs: Draws, spacings_s: tuple[float, ...]) -> Iterator[str]:
+def _about_beams(rig: Rig, rigs: Draws, times_s: tuple[float, ...]) -> Iterator[str]:
     import numpy as np
 
-    least = min(np.diff((0.0, *spacings_s)), default=float("inf"))
+    least = min(np.diff(sorted(times_s)), default=float("inf"))
     for beam in rig.beams:
         free = float(np.median(rigs.first.start_height_m)) - beam.height_m
         if free < _NEAR_NOZZLE_M:

@@ -2,14 +2,15 @@
 
 Drop 2 is to meet the jet of drop 1 late in its rise: the tip then has nearly its full height, is
 slow, so that the moment of contact depends little on the jet, and still moves against the drop.
-The flash comes `stage_s` after the contact. A third drop strikes the umbrella that drop 2 made.
-Valves in one place take turns; valves in other places make collisions of their own, at the same
-moment. Times count from drop 1's valve opening unless a name says otherwise.
+The flash comes `stage_s` after the last contact. A third drop strikes the umbrella that drop 2 made, each
+further one that of the drop before. Valves in one place take turns, or as the [[drop]] tables say; valves
+in other places make pictures of their own, at the same moment. Times count from drop 1's valve opening
+unless a name says otherwise.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, NoReturn
 
 import numpy as np
@@ -17,11 +18,17 @@ import numpy as np
 from beamfall.errors import RigFileError
 from beamfall.planning.anchors import judge_anchors
 from beamfall.planning.cautions import list_cautions
-from beamfall.planning.draws import SAME_PLACE_M, Draws, draw_z, make_draws
-from beamfall.planning.result import AnchorEdge, Plan, make_interval
+from beamfall.planning.draws import Draws, draw_z, find_beam, make_draws
+from beamfall.planning.openings import (
+    Need,
+    choose_times,
+    find_need,
+    list_planned,
+    split_places,
+)
+from beamfall.planning.result import AnchorEdge, Plan, PlannedDrop, make_interval
 from beamfall.planning.retime import warn_of_delay
 from beamfall.planning.rows import (
-    Opening,
     build_sequence,
     build_warm_up,
     find_flash,
@@ -41,22 +48,11 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 DRAWS = 4000
-MEETING = 0.75  # of the jet's rise, when drop 2 meets it: above 90 % of its height (our choice)
 STAGE_S = 0.002  # after the contact the umbrella has begun to spread (our choice)
-THIRD_S = 0.025  # from drop 2's contact to drop 3's: the umbrella is open then (our choice)
 # Intervals are this much wider than the models ask for, since models are wrong too.
 WIDER, WIDER_OF_THE_JET = 1.13, 1.18
 _LEAST_DELAY_S = 0.001
 _SEED = 20_240_229  # the plan of a rig is the same each time it is asked for
-
-
-@dataclass(frozen=True)
-class Need:
-    """What each rig needs for the wanted collision: arrays, one element a rig."""
-
-    spacing_s: Floats  # opening 1 to opening 2
-    contact_s: Floats  # of the last drop, since opening 1
-    third_s: Floats | None  # opening 1 to opening 3
 
 
 def plan_collision(
@@ -67,34 +63,33 @@ def plan_collision(
     draws: int = DRAWS,
     traced: bool = False,
 ) -> Plan:
-    """Plan a collision of two or three drops for a rig.
+    """Plan a collision of two or more drops for a rig.
 
     `stage_s`: when the light is to come after the last contact (the rig's aim, else STAGE_S).
     `learned`: what seeking and calibrating have shown of this rig. `traced`: with what a picture of the plan is
-    drawn from. Values that the rig's aim fixes are kept.
+    drawn from. Values that the rig's aim or a [[drop]] fixes are kept.
     Raises RigFileError where the rig has no flash or asks for the impossible, PhysicsRangeError
     where its figures leave the range of the physics.
     """
     check_rig(rig)
-    places = _split_places(rig)
+    places = split_places(rig)
     main = places[0]
     stage = _choose_stage(rig, stage_s, STAGE_S)
     setting = make_setting(main)
     rigs = draw_rigs(main, setting, draws, learned)
-    need = find_need(rigs, main.aim.drops)
-    spacings = _choose_spacings(main, need, learned)
-    choices = judge_anchors(main, rigs, spacings, list_scatters(main))
+    need = find_need(rigs)
+    recalled = learned.recall_spacing(main) if learned is not None else None
+    times = choose_times(rigs, need, main.list_fixed(), recalled)
+    choices = judge_anchors(main, rigs, times, list_scatters(main))
     anchor = next(choice.anchor for choice in choices if choice.chosen)
-    contact, _ = rigs.find_contacts(spacings[0])
-    event = contact if len(spacings) == 1 else _reach_umbrella(rigs, spacings)
-    base = find_base(rigs, main, anchor, spacings)
+    event, _ = rigs.find_contact(times)
+    base = find_base(rigs, main, anchor, times)
     flash = event + stage - rigs.flash_latency_s - base
     if not np.isfinite(flash).any():
-        refuse_spacing(rig, spacings[0], need)
+        _refuse_times(rig, times, need)
     delay = main.aim.flash_delay_s
     if delay is None:
         delay = max(0.0, float(np.nanmedian(flash)))
-    ideal_base = find_base(rigs, main, anchor, _openings_of(need))
     ideal = need.contact_s + stage - rigs.flash_latency_s
     to_first_edge = rigs.first.latency_s + rigs.first.to_edge_s
     intervals = {
@@ -102,13 +97,14 @@ def plan_collision(
         "beam_to_surface": rigs.first.to_surface_s - rigs.first.to_edge_s,
         "jet_onset": rigs.onset_s,
         "spacing": need.spacing_s,
-        "flash_delay": ideal - ideal_base,
+        "flash_delay": ideal - find_base(rigs, main, anchor, need.times_s),
         "flash_after_first_edge": ideal - to_first_edge,
         "flash_delay_at_planned_spacing": flash,
         "jet_rise": rigs.rise_s,
     }
-    if need.third_s is not None:
-        intervals["spacing_to_drop_3"] = need.third_s - need.spacing_s
+    for number in range(3, len(times) + 1):
+        gap = need.times_s[number - 1] - need.times_s[number - 2]
+        intervals[f"spacing_to_drop_{number}"] = np.asarray(gap)
     if not main.beams:
         for name in ("nozzle_to_beam", "beam_to_surface", "flash_after_first_edge"):
             del intervals[name]
@@ -117,33 +113,28 @@ def plan_collision(
         "drop_diameter_mm": rigs.first.diameter_m,
         "impact_speed_m_s": rigs.first.impact_speed_m_s * 1e-3,
     }
-    chance = float(np.mean(np.isfinite(contact)))
-    openings = [
-        Opening(main.valves[n % len(main.valves)], at) for n, at in enumerate((0.0, *spacings))
-    ]
+    chance = float(np.mean(np.isfinite(event)))
+    drops = list_planned(main, times, need)
     shift = 0.0
     for other in places[1:]:
-        more, shift = _plan_place(
-            other, learned, draws, float(np.nanmedian(event)), openings, shift
-        )
-        openings = more
+        drops, shift = _plan_place(other, learned, draws, float(np.nanmedian(event)), drops, shift)
     last_edge = float(np.nanpercentile(base, 99.9)) + shift if anchor.count else 0.0
     first_edge = float(np.nanpercentile(base, 0.1)) + shift if anchor.count else 0.0
     delay_s = delay + (shift if anchor.count == 0 else 0.0)
     flash_s = find_flash(rig, anchor, delay_s, first_edge, last_edge)
-    warnings = [*list_cautions(main, setting, rigs, spacings, chance)]
+    warnings = [*list_cautions(main, setting, rigs, times, chance)]
     warnings += warn_of_shutter(rig, flash_s)
-    warnings += _about_wishes(main, spacings, delay, need, flash)
+    warnings += _about_wishes(main, need, flash)
     return Plan(
         kind="collision",
         rig_name=rig.name,
+        drops=tuple(drops),
         sequence=build_sequence(
-            rig, openings, anchor, delay_s, last_edge, f"collision, {rig.name}", first_edge_s=first_edge,
+            rig, drops, anchor, delay_s, last_edge, f"collision, {rig.name}", first_edge_s=first_edge,
         ),
         anchor=anchor,
         anchors=tuple(choices),
         stage_s=stage,
-        spacing_s=spacings[0],
         flash_delay_s=delay,
         intervals={name: make_interval(values) for name, values in intervals.items()},
         quantities={name: make_interval(values) for name, values in quantities.items()},
@@ -152,25 +143,33 @@ def plan_collision(
         warnings=tuple(warnings),
         chance=chance,
         warm_up=build_warm_up(rig, rig.aim.warm_up),
-        trace=make_trace(main, rigs, spacings, event + stage, stage, anchor) if traced else None,
+        trace=make_trace(main, rigs, times, event + stage, stage, anchor) if traced else None,
     )  # fmt: skip
 
 
 def check_rig(rig: Rig) -> None:
     """Refuse what no plan can do."""
-    aim = rig.aim
     if not rig.flashes:
         raise RigFileError(f"rig '{rig.name}': a picture needs a flash; add a [[flash]]")
-    if aim.kind == "collision" and aim.drops > 3:
+    if rig.aim.kind == "collision" and len(split_places(rig)[0].list_drops()) < 2:
         raise RigFileError(
-            f"rig '{rig.name}': aim.drops = {aim.drops}: the planner handles 2 or 3 drops in a collision; "
-            "for more, write a sequence file and fire it: `beamfall shoot --sequence FILE`"
+            f"rig '{rig.name}': only one [[drop]] falls where drop 1 does, and a collision takes two; "
+            "give another drop a valve within 5 mm of that place"
         )
-    if aim.spacing_s is not None and aim.drops > 2:
-        raise RigFileError(
-            f"rig '{rig.name}': aim.spacing with aim.drops = {aim.drops}: it could mean either gap; "
-            "leave it out, or write a sequence file"
-        )
+
+
+def _refuse_times(rig: Rig, times: tuple[float, ...], need: Need) -> NoReturn:
+    """Raise RigFileError for openings with which a drop misses, naming what would do."""
+    fixed = rig.list_fixed()
+    late = next((n for n in range(len(times), 2, -1) if fixed[n - 1] is not None), 2)
+    if late == 2:
+        refuse_spacing(rig, times[1], need)
+    gap = need.openings_s[late - 2] - need.spacing_s
+    low, high = (1e3 * (times[1] + p) for p in np.percentile(gap, (5.0, 95.0)))
+    raise RigFileError(
+        f"rig '{rig.name}': drop[{late}].at = {times[late - 1] * 1e3:.4g} ms: drop {late} would miss the umbrella; "
+        f"about {low:.0f} to {high:.0f} ms would work, or leave it out"
+    )
 
 
 def refuse_spacing(rig: Rig, spacing_s: float, need: Need) -> NoReturn:
@@ -202,29 +201,17 @@ def draw_rigs(
     return make_draws(rig, setting, z, make_jet_prior(rig, setting))
 
 
-def find_need(rigs: Draws, drops: int = 2) -> Need:
-    """What each rig needs to meet its jet at MEETING."""
-    meeting = rigs.impact_s + rigs.onset_s + MEETING * rigs.rise_s
-    height = rigs.jet.tip(meeting)
-    second = rigs.drop(2)
-    spacing = meeting - second.reach_lowest(height)[0] - second.latency_s
-    later = rigs.values["contact_offset_s"]
-    if drops < 3:
-        return Need(spacing, meeting + later, None)
-    third = rigs.drop(3)
-    contact = meeting + THIRD_S
-    return Need(spacing, contact + later, contact - third.reach_lowest(height)[0] - third.latency_s)
-
-
 def find_base(
-    rigs: Draws, rig: Rig, anchor: AnchorEdge, spacings_s: tuple[Floats | float, ...]
+    rigs: Draws, rig: Rig, anchor: AnchorEdge, times_s: tuple[Floats | float, ...]
 ) -> Floats:
-    """When the anchor comes; `spacings_s` from the first opening to each later one."""
+    """When the anchor comes; `times_s`: the opening of each drop since the first one, which is 0."""
     if anchor.count == 0:
         return np.full(rigs.count, -find_lead(rig))
-    opened = (0.0, *spacings_s)[anchor.count - 1]
-    drop = rigs.drop(anchor.count)
-    result: Floats = opened + drop.latency_s + drop.to_edge_s
+    beams = [find_beam(rig, valve) for valve in rigs.valves]
+    seen = [n for n, beam in enumerate(beams, 1) if beam and beam.input == anchor.beam]
+    number = seen[anchor.count - 1]
+    drop = rigs.drop(number)
+    result: Floats = times_s[number - 1] + drop.latency_s + drop.to_edge_s
     return result
 
 
@@ -265,70 +252,29 @@ def _choose_stage(rig: Rig, asked_s: float | None, default_s: float) -> float:
     return default_s if rig.aim.stage_s is None else rig.aim.stage_s
 
 
-def _choose_spacings(rig: Rig, need: Need, learned: Belief | None) -> tuple[float, ...]:
-    spacing = rig.aim.spacing_s
-    if spacing is None and learned is not None:
-        spacing = learned.recall_spacing(rig)
-    if spacing is None:
-        spacing = max(0.0, float(np.median(need.spacing_s)))
-    if need.third_s is None:
-        return (spacing,)
-    return spacing, spacing + float(np.median(need.third_s - need.spacing_s))
-
-
-def _openings_of(need: Need) -> tuple[Floats, ...]:
-    return (need.spacing_s,) if need.third_s is None else (need.spacing_s, need.third_s)
-
-
-def _reach_umbrella(rigs: Draws, spacings: tuple[float, ...]) -> Floats:
-    """When drop 3 reaches the height at which drop 2 met the jet; NaN where that did not happen."""
-    _, height = rigs.find_contacts(spacings[0])
-    third = rigs.drop(3)
-    fall = third.reach_lowest(np.nan_to_num(height, nan=0.01))[0]
-    when = spacings[1] + third.latency_s + fall + rigs.values["contact_offset_s"]
-    return np.where(np.isnan(height), np.nan, when)
-
-
-def _split_places(rig: Rig) -> list[Rig]:
-    """The rig, once for each place where its valves let drops fall; the first valve's place first."""
-    left, places = list(rig.valves), []
-    while left:
-        place = left[0].place_m
-        here = tuple(valve for valve in left if abs(valve.place_m - place) <= SAME_PLACE_M)
-        left = [valve for valve in left if valve not in here]
-        places.append(replace(rig, valves=here))
-    return places
-
-
 def _plan_place(
     rig: Rig,
     learned: Belief | None,
     draws: int,
     event_s: float,
-    openings: list[Opening],
+    drops: list[PlannedDrop],
     shift: float,
-) -> tuple[list[Opening], float]:
-    """Add the openings of another place so that its collision comes at the same moment.
+) -> tuple[list[PlannedDrop], float]:
+    """Add the drops of another place so that its picture comes at the same moment.
 
-    Returns all openings and how much later than planned the first place's first opening now is.
+    Returns all drops and how much later than planned the first place's first opening now is.
     """
-    setting = make_setting(rig)
-    rigs = draw_rigs(rig, setting, draws, learned)
-    need = find_need(rigs, rig.aim.drops)
+    rigs = draw_rigs(rig, make_setting(rig), draws, learned)
+    need = find_need(rigs)
     start = event_s + shift - float(np.median(need.contact_s))
     later = max(0.0, -start)
-    moved = [replace(opening, at_s=opening.at_s + later) for opening in openings]
-    own = _choose_spacings(rig, need, None)
-    moved += [
-        Opening(rig.valves[n % len(rig.valves)], start + later + at)
-        for n, at in enumerate((0.0, *own))
-    ]
+    moved = [replace(drop, at_s=drop.at_s + later) for drop in drops]
+    times = choose_times(rigs, need, ())
+    moved += list_planned(rig, times, None, first=len(drops) + 1, start_s=start + later)
     return moved, shift + later
 
 
-def _about_wishes(
-    rig: Rig, spacings: tuple[float, ...], delay: float, need: Need, flash: Floats
-) -> list[str]:
+def _about_wishes(rig: Rig, need: Need, flash: Floats) -> list[str]:
     """Values that the rig's aim fixes, where they lie outside what the plan would take."""
     found = []
     if float(np.nanmedian(flash)) < _LEAST_DELAY_S:
@@ -336,10 +282,11 @@ def _about_wishes(
             f"the flash would have to come {-float(np.nanmedian(flash)) * 1e3:.1f} ms before its anchor's edge: "
             "put the beam higher, or let the flash follow an earlier drop (aim.anchor_count)"
         )
-    spacing, interval = rig.aim.spacing_s, make_interval(need.spacing_s)
+    spacing, interval = rig.list_fixed()[1], make_interval(need.spacing_s)
     if spacing is not None and not interval.holds(spacing):
+        key = "drop[2].at" if rig.aim.spacing_s is None else "aim.spacing"
         found.append(
-            f"aim.spacing = {spacing * 1e3:.2f} ms is outside the planner's {interval.p5 * 1e3:.1f} to "
+            f"{key} = {spacing * 1e3:.2f} ms is outside the planner's {interval.p5 * 1e3:.1f} to "
             f"{interval.p95 * 1e3:.1f} ms"
         )
     if rig.aim.flash_delay_s is not None:

@@ -5,7 +5,7 @@ Everything here has one element a rig. Times called `to_` count from a drop's co
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -26,6 +26,7 @@ from beamfall.physics.jet import (
     onset_law,
     tip_heights,
 )
+from beamfall.physics.umbrella import LIFE_S
 from beamfall.planning.setting import Setting, compute_drop, compute_start_speed
 from beamfall.planning.unknowns import NAMES, list_unknowns
 
@@ -45,7 +46,7 @@ SAME_PLACE_M = 0.005  # as in the simulated rig
 
 @dataclass(frozen=True)
 class DropDraws:
-    """The drops of one valve."""
+    """One drop of a shot, or all drops of one valve."""
 
     setting: Setting
     latency_s: Floats  # opening to coming free
@@ -105,12 +106,16 @@ class JetDraws:
 
 @dataclass(frozen=True)
 class Draws:
-    """Many rigs: their drops by valve, and the jets of the first valve's drops (onset after impact)."""
+    """Many rigs: the drops of their shot, and the jet of drop 1 (onset after impact).
+
+    `valves`: of each drop, with that drop's opening.
+    """
 
     setting: Setting
     z: Floats  # shape (rigs, unknowns), standard normal under the prior
     values: Mapping[str, Floats]
-    valves: tuple[DropDraws, ...]
+    valves: tuple[Valve, ...]
+    drops: tuple[DropDraws, ...]
     flash_latency_s: Floats
     cavity_m: Floats  # `impact.cavity_radius_bound`
     onset_s: Floats
@@ -125,11 +130,11 @@ class Draws:
     @property
     def first(self) -> DropDraws:
         """Drop 1."""
-        return self.valves[0]
+        return self.drops[0]
 
     def drop(self, number: int) -> DropDraws:
-        """Drop `number` of a shot, from 1: the valves take turns."""
-        return self.valves[(number - 1) % len(self.valves)]
+        """Drop `number` of the shot, from 1."""
+        return self.drops[number - 1]
 
     @property
     def impact_s(self) -> Floats:
@@ -143,15 +148,35 @@ class Draws:
             self.impact_s + self.onset_s, self.rise_s, self.height_m, self.setting.gravity
         )
 
-    def find_contacts(self, spacing_s: Floats | float) -> tuple[Floats, Floats]:
-        """When and at what height drop 2 meets the jet, since drop 1's opening; NaN where it does not.
+    def find_contact(self, times_s: Sequence[Floats | float]) -> tuple[Floats, Floats]:
+        """When and at what height the last drop meets jet or umbrella; NaN where it does not.
 
-        `spacing_s` is from drop 1's valve opening to drop 2's.
+        `times_s`: the openings of drop 1 and of the drops up to that last one, from the first opening on.
         """
-        second = self.drop(2)
-        freed = np.asarray(spacing_s, dtype=np.float64) + second.latency_s
-        when, height = meet(self.jet, second, freed)
+        freed = [
+            np.asarray(at, dtype=np.float64) + self.drop(number).latency_s
+            for number, at in enumerate(times_s[1:], 2)
+        ]
+        when, height = meet_all(self.jet, self.drops, freed)
         return when + self.values["contact_offset_s"], height
+
+
+def meet_all(
+    jet: JetDraws, drops: Sequence[DropDraws], freed_s: Sequence[Floats]
+) -> tuple[Floats, Floats]:
+    """When and where the last drop meets the jet (drop 2) or the umbrella (later ones); NaN where one misses.
+
+    `freed_s`: when drop 2 and later ones came free, on the jet's clock. An umbrella stays where it was made, for a
+    while: `physics.umbrella.LIFE_S`.
+    """
+    when, height = meet(jet, drops[1], freed_s[0])
+    for drop, freed in zip(drops[2:], freed_s[1:], strict=False):
+        struck = freed + drop.reach_lowest(np.nan_to_num(height, nan=0.01))[0]
+        since = struck - when
+        met = (since > 0.0) & (since <= LIFE_S)  # False for NaN
+        when = np.where(met, struck, np.nan)
+        height = np.where(met, height, np.nan)
+    return when, height
 
 
 def meet(jet: JetDraws, drop: DropDraws, freed_s: Floats) -> tuple[Floats, Floats]:
@@ -188,8 +213,9 @@ def make_draws(rig: Rig, setting: Setting, z: Floats, prior: JetPrior) -> Draws:
     """Work out what each rig of `z` does with its drops (see `unknowns`)."""
     unknowns = list_unknowns(rig, setting, prior)
     values = {name: unknowns[name].at_all(z[:, i]) for i, name in enumerate(NAMES)}
-    valves = tuple(make_drops(rig, setting, values, valve) for valve in rig.valves)
-    first, gravity = valves[0], setting.gravity
+    valves = rig.list_drops()
+    made = {valve: make_drops(rig, setting, values, valve) for valve in dict.fromkeys(valves)}
+    first, gravity = made[valves[0]], setting.gravity
     # beamfall.physics.impact.cavity_radius_bound
     radius = (
         first.diameter_m * (first.impact_speed_m_s**2 / (3.0 * gravity * first.diameter_m)) ** 0.25
@@ -204,6 +230,7 @@ def make_draws(rig: Rig, setting: Setting, z: Floats, prior: JetPrior) -> Draws:
         z=z,
         values=values,
         valves=valves,
+        drops=tuple(made[valve] for valve in valves),
         flash_latency_s=flash * values["flash_latency_ratio"],
         cavity_m=radius,
         onset_s=values["onset_factor"] * onset_law(radius, liquid, depth, gravity),
@@ -220,7 +247,7 @@ def find_beam(rig: Rig, valve: Valve) -> Beam | None:
 
 def make_drops(rig: Rig, setting: Setting, values: Mapping[str, Floats], valve: Valve) -> DropDraws:
     """The drops of one valve, for rigs with these values."""
-    nominal = compute_drop(valve, setting)
+    nominal = compute_drop(valve, setting, stream=True)
     diameter = np.clip(nominal * np.cbrt(values["volume_ratio"]), MIN_DIAMETER_M, MAX_DIAMETER_M)
     nozzle = valve.height_m + values["nozzle_error_m"]
     nothing = np.full_like(diameter, np.nan)

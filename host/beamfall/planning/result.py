@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
 from beamfall.setup.sequence import Sequence
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+    from beamfall.setup.rig_sections import Valve
 
 PERCENTS = (5.0, 50.0, 95.0)
 
@@ -37,6 +40,42 @@ def make_interval(values: NDArray[Any]) -> Interval:
 
     low, middle, high = (float(p) for p in np.nanpercentile(values, PERCENTS))
     return Interval(low, middle, high)
+
+
+class Role(StrEnum):
+    """What a drop does in the picture, in the words of a plan."""
+
+    SPLASH = "throws the jet"
+    COLLISION = "meets the jet"
+    UMBRELLA = "strikes the umbrella"
+
+
+@dataclass(frozen=True)
+class PlannedDrop:
+    """A drop of a plan: `at_s` is its opening since opening 1 of the shot, `needs` the interval of that.
+
+    `needs` is None for drop 1 and for drops at other places. `fixed`: the rig file sets the time.
+    """
+
+    number: int
+    role: Role
+    valve: Valve
+    at_s: float
+    needs: Interval | None = None
+    fixed: bool = False
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain values; times in ms."""
+        return {
+            "number": self.number,
+            "role": self.role.value,
+            "valve": self.valve.output,
+            "place_mm": round(self.valve.place_m * 1e3, 3),
+            "at": round(self.at_s * 1e3, 3),
+            "opening": round(self.valve.opening_s * 1e3, 3),
+            "needs": None if self.needs is None else self.needs.to_json(),
+            "fixed": self.fixed,
+        }
 
 
 @dataclass(frozen=True)
@@ -76,16 +115,16 @@ class Plan:
 
     `intervals` are of what this rig would need for the picture that is wanted, whatever the
     sequence does; with the planned spacing the flash would need `at_planned_spacing`. `chance` is
-    the chance that drop 2 meets the jet at all.
+    the chance that the drops meet at all.
     """
 
     kind: str
     rig_name: str
+    drops: tuple[PlannedDrop, ...]  # those of drop 1's place first
     sequence: Sequence
     anchor: AnchorEdge
     anchors: tuple[AnchorChoice, ...]
     stage_s: float
-    spacing_s: float | None
     flash_delay_s: float
     intervals: Mapping[str, Interval]
     quantities: Mapping[str, Interval]  # jet height, drop diameter, ... in SI, not times
@@ -95,6 +134,13 @@ class Plan:
     warm_up: Sequence | None = None
     flash_s: tuple[float, float] | None = None  # earliest and latest flash after the release
     trace: Mapping[str, Any] | None = None  # what the picture of the plan is drawn from
+
+    @property
+    def spacing_s(self) -> float | None:
+        """Opening 1 to opening 2; None for a picture of one drop."""
+        if self.kind != "collision":
+            return None
+        return self.drops[1].at_s - self.drops[0].at_s
 
     def to_json(self) -> dict[str, Any]:
         """The plan as one object; times in ms, lengths in mm."""
@@ -109,6 +155,7 @@ class Plan:
                 "stage": round(self.stage_s * 1e3, 3),
                 "chance": None if self.chance is None else round(self.chance, 4),
             },
+            "drops": [drop.to_json() for drop in self.drops],
             "quantities": {name: item.to_json() for name, item in self.quantities.items()},
             "anchors": [
                 {

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence as SequenceOf
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
-from beamfall.planning.result import AnchorEdge
+from beamfall.planning.result import AnchorEdge, PlannedDrop
 from beamfall.setup.rig import Rig
-from beamfall.setup.rig_sections import Camera, Valve
+from beamfall.setup.rig_sections import Camera
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal
 
@@ -16,14 +16,6 @@ PRESS_S = 0.1  # how long the shutter's contact closes where the camera times th
 _MARGIN_S = 0.05
 _SIGMAS = 3.0  # of the shutter's scatter, each way
 _WARM_UP_GAP_S = 0.7
-
-
-@dataclass(frozen=True)
-class Opening:
-    """A valve's opening, `at_s` after the first one of the shot."""
-
-    valve: Valve
-    at_s: float
 
 
 def find_lead(rig: Rig) -> float:
@@ -79,7 +71,7 @@ def _find_press(camera: Camera, flash_s: tuple[float, float]) -> float:
 
 def build_sequence(
     rig: Rig,
-    openings: SequenceOf[Opening],
+    drops: SequenceOf[PlannedDrop],
     anchor: AnchorEdge,
     delay_s: float,
     last_edge_s: float,
@@ -95,8 +87,8 @@ def build_sequence(
     """
     lead = find_lead(rig)
     rows = [
-        Row("release", 0, opening.valve.output, lead + opening.at_s, opening.valve.opening_s)
-        for opening in openings
+        Row("release", 0, drop.valve.output, lead + drop.at_s, drop.valve.opening_s)
+        for drop in drops
     ]
     slowest = rig.flashes[0].latency_s
     for flash in rig.flashes:

@@ -92,15 +92,17 @@ def compute_flow(valve: Valve, setting: Setting) -> ValveFlow:
     )
 
 
-def compute_drop(valve: Valve, setting: Setting, opening_s: float | None = None) -> float:
-    """Diameter in m of the drop that an opening should make.
+def compute_drop(valve: Valve, setting: Setting, *, stream: bool = False) -> float:
+    """Diameter in m of the drop that the valve's opening should make; with `stream`, of a stream's head at most.
 
     Raises PhysicsRangeError where it is outside 1-5.5 mm, with the opening that would do.
     """
     flow = compute_flow(valve, setting)
-    opening = valve.opening_s if opening_s is None else opening_s
+    opening = valve.opening_s
     volume = valve_volume(flow, opening, lag_s=valve.lag_s)
     least, most = (math.pi / 6.0 * d**3 for d in (MIN_DIAMETER_M, MAX_DIAMETER_M))
+    if volume > most and stream:
+        return MAX_DIAMETER_M
     if not least <= volume <= most:
         shortest, longest = (flow.find_opening(v) + valve.lag_s for v in (least, most))
         much, cure = (
@@ -115,6 +117,12 @@ def compute_drop(valve: Valve, setting: Setting, opening_s: float | None = None)
             key=f"{valve.output}.opening",
         )
     return compute_diameter(volume)
+
+
+def find_longest_opening(valve: Valve, setting: Setting) -> float:
+    """The opening in s that makes the largest drop; a longer one pours a stream."""
+    most = math.pi / 6.0 * MAX_DIAMETER_M**3
+    return compute_flow(valve, setting).find_opening(most) + valve.lag_s
 
 
 def compute_start_speed(

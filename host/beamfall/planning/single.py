@@ -9,14 +9,9 @@ import numpy as np
 from beamfall.planning.anchors import judge_anchors
 from beamfall.planning.cautions import list_cautions
 from beamfall.planning.collision import DRAWS, check_rig, draw_rigs, find_base, list_assumptions
+from beamfall.planning.openings import list_planned
 from beamfall.planning.result import Plan, make_interval
-from beamfall.planning.rows import (
-    Opening,
-    build_sequence,
-    build_warm_up,
-    find_flash,
-    warn_of_shutter,
-)
+from beamfall.planning.rows import build_sequence, build_warm_up, find_flash, warn_of_shutter
 from beamfall.planning.setting import make_setting
 from beamfall.planning.trace import make_trace
 from beamfall.planning.unknowns import list_scatters
@@ -55,9 +50,9 @@ def plan_single(
         event = rigs.impact_s + life * first.diameter_m / first.impact_speed_m_s
     else:
         event = rigs.impact_s + rigs.onset_s + rigs.rise_s
-    choices = judge_anchors(rig, rigs, (), list_scatters(rig))
+    choices = judge_anchors(rig, rigs, (0.0,), list_scatters(rig))
     anchor = next(choice.anchor for choice in choices if choice.chosen)
-    base = find_base(rigs, rig, anchor, ())
+    base = find_base(rigs, rig, anchor, (0.0,))
     flash = event + stage - rigs.flash_latency_s - base
     delay = rig.aim.flash_delay_s
     if delay is None:
@@ -82,26 +77,27 @@ def plan_single(
     last_edge = float(np.percentile(base, 99.9)) if anchor.count else 0.0
     first_edge = float(np.percentile(base, 0.1)) if anchor.count else 0.0
     flash_s = find_flash(rig, anchor, delay, first_edge, last_edge)
+    drops = list_planned(rig, (0.0,), None)
     return Plan(
         kind=rig.aim.kind,
         rig_name=rig.name,
+        drops=tuple(drops),
         sequence=build_sequence(
-            rig, [Opening(rig.valves[0], 0.0)], anchor, delay, last_edge,
+            rig, drops, anchor, delay, last_edge,
             f"{rig.aim.kind}, {rig.name}", first_edge_s=first_edge,
         ),
         anchor=anchor,
         anchors=tuple(choices),
         stage_s=stage,
-        spacing_s=None,
         flash_delay_s=delay,
         intervals={name: make_interval(values) for name, values in intervals.items()},
         quantities={name: make_interval(values) for name, values in quantities.items()},
         assumptions=tuple(list_assumptions(rig, setting, learned)),
         flash_s=flash_s,
         warnings=(
-            *list_cautions(rig, setting, rigs, (), None),
+            *list_cautions(rig, setting, rigs, (0.0,), None),
             *warn_of_shutter(rig, flash_s),
         ),
         warm_up=build_warm_up(rig, rig.aim.warm_up),
-        trace=make_trace(rig, rigs, (), event + stage, stage, anchor) if traced else None,
+        trace=make_trace(rig, rigs, (0.0,), event + stage, stage, anchor) if traced else None,
     )  # fmt: skip

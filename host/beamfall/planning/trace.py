@@ -25,7 +25,7 @@ _BAND_POINTS = 120
 def make_trace(
     rig: Rig,
     rigs: Draws,
-    spacings_s: tuple[float, ...],
+    times_s: tuple[float, ...],
     light_s: Floats,
     stage_s: float,
     anchor: AnchorEdge,
@@ -36,7 +36,7 @@ def make_trace(
     `jet`: times and 5, 50, 95 % of the tip's height; `light`: 5, 50, 95 %.
     """
     drops = []
-    for number, opened in enumerate((0.0, *spacings_s), 1):
+    for number, opened in enumerate(times_s, 1):
         drop = _take_middle(rigs.drop(number))
         radius = 0.5 * float(drop.diameter_m[0])
         top = float(drop.start_height_m[0]) - radius

@@ -9,7 +9,8 @@ import numpy as np
 
 from beamfall.physics.liquids import Liquid
 from beamfall.physics.umbrella import spreading_time, umbrella_age, umbrella_radius
-from beamfall.planning.collision import MEETING, draw_rigs
+from beamfall.planning.collision import draw_rigs
+from beamfall.planning.openings import MEETING
 from beamfall.planning.setting import make_setting
 
 if TYPE_CHECKING:

@@ -116,9 +116,8 @@ def list_scatters(rig: Rig) -> dict[str, Unknown]:
 
 def make_jet_prior(rig: Rig, setting: Setting) -> JetPrior:
     """Return the jet's prior for the rig's nominal drop. Raises PhysicsRangeError where none is thrown."""
-
-    valve = rig.valves[0]
-    diameter = compute_drop(valve, setting)
+    valve = rig.list_drops()[0]
+    diameter = compute_drop(valve, setting, stream=True)
     speed = fall(
         valve.height_m, diameter,
         liquid_density_kg_m3=setting.liquid.density_kg_m3,
@@ -134,7 +133,7 @@ def make_jet_prior(rig: Rig, setting: Setting) -> JetPrior:
 
 def spread_volume(rig: Rig) -> float:
     """Standard error of the drops' volume, as a share; wider where the valve's length is not known."""
-    length = 0.0 if rig.valves[0].length_m is not None else _UNKNOWN_LENGTH
+    length = 0.0 if rig.list_drops()[0].length_m is not None else _UNKNOWN_LENGTH
     return math.hypot(rig.uncertainty.volume, length)
 
 

@@ -121,11 +121,11 @@ def find_correction(
     )
     opened = recipe.openings[0]
     base = (
-        find_base(old, recipe.rig, anchor, (spacing,))
+        find_base(old, recipe.rig, anchor, (0.0, spacing))
         if anchor.count
         else np.full(old.count, -opened)
     )
-    met = find_meeting(old, Shot(spacing, np.asarray(base) + flash.delay_s))  # type: ignore[arg-type]
+    met = find_meeting(old, Shot((0.0, spacing), np.asarray(base) + flash.delay_s))  # type: ignore[arg-type]
     likely = _bell((np.nan_to_num(met.stage_s, nan=1.0) - events.stage_s) / _STAGE_S)
     if then is not None:
         likely = likely * _bell((_arrive(old) - then.arrival_s) / _ARRIVAL_THEN_S)
@@ -135,9 +135,9 @@ def find_correction(
     meeting = np.clip(np.nan_to_num(met.meeting, nan=0.75), 0.05, 1.9)
     more = need_spacing(new, meeting) - need_spacing(old, meeting)
     by = _weigh(more, likely).p50
-    contact, _ = new.find_contacts(spacing + by)
+    contact, _ = new.find_contact((0.0, spacing + by))
     base = (
-        find_base(new, now, anchor, (spacing + by,))
+        find_base(new, now, anchor, (0.0, spacing + by))
         if anchor.count
         else np.full(new.count, -opened)
     )
@@ -170,12 +170,13 @@ def apply_correction(recipe: Recipe, spacing_s: float, delay_s: float) -> Sequen
 
 
 def _draw_days(recipe: Recipe, now: Rig, learned: Belief | None) -> tuple[Draws, Draws]:
-    """The same rigs on both days."""
+    """The same rigs on both days, with the two drops of the recipe."""
+    then, now = (one.with_aim(kind="collision", drops=2) for one in (recipe.rig, now))
     rng = np.random.default_rng(_SEED)
-    known = learned.fit(recipe.rig) if learned is not None else None
+    known = learned.fit(then) if learned is not None else None
     z = draw_z(DRAWS, rng, *known) if known is not None else draw_z(DRAWS, rng)
-    setting = make_setting(recipe.rig)
-    old = make_draws(recipe.rig, setting, z, make_jet_prior(recipe.rig, setting))
+    setting = make_setting(then)
+    old = make_draws(then, setting, z, make_jet_prior(then, setting))
     setting = make_setting(now)
     prior = make_jet_prior(now, setting)
     unknowns = list_unknowns(now, setting, prior)

@@ -13,7 +13,7 @@ import numpy as np
 
 from beamfall.errors import PhysicsRangeError, RecipeError
 from beamfall.planning.collision import DRAWS, check_rig, draw_rigs
-from beamfall.planning.draws import Draws, JetDraws, meet
+from beamfall.planning.draws import Draws, JetDraws, meet, meet_all
 from beamfall.planning.make import make_plan
 from beamfall.planning.result import Interval, Plan, make_interval
 from beamfall.planning.setting import Setting, make_setting
@@ -42,7 +42,8 @@ class Met:
     rigs: Draws
     light_s: Floats  # all since the first opening
     impact_s: Floats
-    contact_s: Floats  # NaN where none
+    met_s: Floats  # when drop 2 met the jet, as the models say; NaN where it did not
+    contact_s: Floats  # of the last drop; NaN where none
     contact_m: Floats
 
     @property
@@ -52,25 +53,27 @@ class Met:
 
     @property
     def meeting(self) -> Floats:
-        """The share of the jet's rise at the contact."""
+        """The share of the jet's rise when drop 2 met it."""
         begun = self.impact_s + self.rigs.onset_s
-        later = self.rigs.values["contact_offset_s"]
-        result: Floats = (self.contact_s - later - begun) / self.rigs.rise_s
+        result: Floats = (self.met_s - begun) / self.rigs.rise_s
         return result
 
 
 def find_meeting(rigs: Draws, shot: Shot) -> Met:
-    """Return what a shot with two drops did on each of the rigs; beam edges that were seen say when the drops came."""
-    first, second = rigs.first, rigs.drop(2)
-    impact, freed = rigs.impact_s, shot.spacing_s + second.latency_s
-    if shot.edges_s[0] is not None:
-        impact = shot.edges_s[0] - first.to_edge_s + first.to_surface_s
-    if shot.edges_s[1] is not None:
-        freed = shot.edges_s[1] - second.to_edge_s
+    """Return what a shot with two or more drops did on each of the rigs; beam edges say when they came."""
+    impact, edge = rigs.impact_s, shot.find_edge(1)
+    if edge is not None:
+        impact = edge - rigs.first.to_edge_s + rigs.first.to_surface_s
+    freed = []
+    for number, at in enumerate(shot.times_s[1:], 2):
+        drop, edge = rigs.drop(number), shot.find_edge(number)
+        freed.append(at + drop.latency_s if edge is None else edge - drop.to_edge_s)
     jet = JetDraws(impact + rigs.onset_s, rigs.rise_s, rigs.height_m, rigs.setting.gravity)
-    when, height = meet(jet, second, freed)
+    first, _ = meet(jet, rigs.drop(2), freed[0])
+    last, height = meet_all(jet, rigs.drops, freed)
+    later = rigs.values["contact_offset_s"]
     light = shot.flash_s + rigs.flash_latency_s
-    return Met(rigs, light, impact, when + rigs.values["contact_offset_s"], height)
+    return Met(rigs, light, impact, first, last + later, height)
 
 
 def read_events(
@@ -81,6 +84,8 @@ def read_events(
     `drops` fell at one place; `said_s`: the stage that somebody has said the picture shows. Raises RecipeError where
     no rig like the file's would have shown a collision, PhysicsRangeError as the planner does.
     """
+    kind = "collision" if drops > 1 or rig.aim.kind == "collision" else rig.aim.kind
+    rig = rig.with_aim(kind=kind, drops=max(2, drops))
     setting = make_setting(rig)
     rigs = draw_rigs(rig, setting, DRAWS, learned)
     if drops < 2:
@@ -110,9 +115,9 @@ def read_events(
 
 def _read_single(rig: Rig, shot: Shot, rigs: Draws) -> tuple[Events, Looks]:
     first = rigs.first
-    impact = rigs.impact_s
-    if shot.edges_s[0] is not None:
-        impact = shot.edges_s[0] - first.to_edge_s + first.to_surface_s
+    impact, edge = rigs.impact_s, shot.find_edge(1)
+    if edge is not None:
+        impact = edge - first.to_edge_s + first.to_surface_s
     after = shot.flash_s + rigs.flash_latency_s - impact
     if rig.aim.kind == "jet":
         moment = (after - rigs.onset_s) / rigs.rise_s

@@ -119,17 +119,18 @@ def _read_timings(record: ShotRecord, rig: Rig, near: Collection[str]) -> Shot |
     flashes = _list_on(record, SignalKind.FLASH.names)
     if not opened or not flashes:
         return None
-    first = opened[0]
-    edges: list[float | None] = [None, None]
+    first, count = opened[0], len(opened)
+    edges: list[float | None] = []
     dwells: list[float] = []
     if rig.beams:
         beam = rig.beams[0]
         pulses = _list_drops(record, beam.input)
         times = [drop.start if beam.edge == "dark" else drop.end for drop in pulses]
-        edges = [*[None if time is None else time - first for time in times], None, None][:2]
-        dwells = [drop.length for drop in pulses if drop.length is not None][:2]
-    spacing = opened[1] - first if len(opened) > 1 else 0.0
-    return Shot(spacing, flashes[0] - first, (edges[0], edges[1]), tuple(dwells))
+        edges = [None if time is None else time - first for time in times][:count]
+        dwells = [drop.length for drop in pulses if drop.length is not None][:count]
+    return Shot(
+        tuple(one - first for one in opened), flashes[0] - first, tuple(edges), tuple(dwells)
+    )
 
 
 def _list_on(record: ShotRecord, outputs: Collection[str]) -> list[float]:

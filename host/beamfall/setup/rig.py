@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
@@ -36,13 +36,20 @@ from beamfall.setup.rig_sections import (
     Uncertainty,
     Valve,
 )
+from beamfall.setup.rig_shot import DROPS_MOST, DropInRig
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.table import BEAMS
 from beamfall.setup.toml_file import read_toml
 from beamfall.setup.units import show
 
 EXAMPLE = Path(__file__).parents[1] / "examples" / "collision.toml"
-_VALVES, _FLASHES = SignalKind.VALVE.names, SignalKind.FLASH.names
+#: Lists of tables: the key that names a line of the board and the lines, or how many tables at most.
+_LISTS: Mapping[str, tuple[str, Sequence[str]] | int] = {
+    "valve": ("output", SignalKind.VALVE.names),
+    "beam": ("input", BEAMS),
+    "flash": ("output", SignalKind.FLASH.names),
+    "drop": DROPS_MOST,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +69,35 @@ class Rig:
     note: str = ""
     fitted: Fitted = Fitted()
     light: Light = Light()
+    drops: tuple[DropInRig, ...] = ()
+
+    def list_drops(self) -> tuple[Valve, ...]:
+        """The valve of each drop of a shot, in their order, with the opening and latency of that drop.
+
+        A picture of one drop has only the first. A longer opening lets its drop leave later by as much.
+        """
+        count = self.aim.drops if self.aim.kind == "collision" else 1
+        outputs = {valve.output: valve for valve in self.valves}
+        found = []
+        for number in range(count):
+            drop = self.drops[number] if number < len(self.drops) else DropInRig()
+            valve = self.valves[number % len(self.valves)]
+            if drop.valve is not None:
+                valve = outputs.get(drop.valve, valve)
+            if drop.opening_s is not None:
+                later = drop.opening_s - valve.opening_s
+                latency = max(0.0, valve.latency_s + later)
+                valve = replace(valve, opening_s=drop.opening_s, latency_s=latency)
+            found.append(valve)
+        return tuple(found)
+
+    def list_fixed(self) -> tuple[float | None, ...]:
+        """The time from opening 1 to each opening that the file sets, in s; None where the planner chooses."""
+        fixed = [drop.at_s for drop in self.drops[: self.aim.drops]]
+        fixed += [None] * (self.aim.drops - len(fixed))
+        if len(fixed) > 1 and fixed[1] is None:
+            fixed[1] = self.aim.spacing_s
+        return (0.0, *fixed[1:])
 
     def to_dict(self) -> dict[str, Any]:
         """Return the rig as plain values for JSON, keys with SI units."""
@@ -74,7 +110,7 @@ class Rig:
 
         Raises TypeError for a value of the wrong type, KeyError where the name is missing.
         """
-        lists = {"valves": Valve, "beams": Beam, "flashes": Flash}
+        lists = {"valves": Valve, "beams": Beam, "flashes": Flash, "drops": DropInRig}
         sections = {
             "dish": Dish,
             "liquid": LiquidInRig,
@@ -102,9 +138,11 @@ class Rig:
     def digest(self) -> bytes:
         """16 bytes that name this rig's values: of the SHA-256 of the JSON of `to_dict`.
 
-        Colours that are as usual are left out: rigs in older logs, which have none, keep their name.
+        What is as usual and older logs do not have is left out: their rigs keep their name.
         """
         plain = self.to_dict()
+        if not self.drops:
+            del plain["drops"]
         if self.light == Light():
             del plain["light"]
         if self.liquid.colour == "clear":
@@ -151,6 +189,7 @@ def parse_rig(content: Mapping[str, Any], source: str, *, default_name: str = "r
     valves = _build_list(Valve, content, "valve", problems)
     beams = _build_list(Beam, content, "beam", problems)
     flashes = _build_list(Flash, content, "flash", problems)
+    drops = _build_list(DropInRig, content, "drop", problems)
     sections = {
         key: build_section(kind, content.get(key, {}), key, problems)
         for key, kind in (
@@ -172,8 +211,10 @@ def parse_rig(content: Mapping[str, Any], source: str, *, default_name: str = "r
             KeyProblem("valve", None, expected, f"valve: missing; a rig has {expected}")
         )
     if not problems:
-        rig = Rig(name, valves, beams, flashes, camera=camera, note=note, **sections)
-        problems = list(_check_geometry(rig))
+        rig = Rig(name, valves, beams, flashes, camera=camera, note=note, drops=drops, **sections)
+        if drops:
+            rig = rig.with_aim(drops=len(drops))
+        problems = [*_check_geometry(rig), *_check_drops(rig, content.get("aim", {}))]
         if not problems:
             return rig
     raise RigFileError(list_problems(problems, source, "rig file"), problems=tuple(problems))
@@ -194,19 +235,23 @@ def _build_list(
         expected = f"a list of tables, each begun with [[{key}]]"
         problems.append(KeyProblem(key, entries, expected, f"{key}: expected {expected}"))
         return ()
-    line = "input" if key == "beam" else "output"
-    names = {"valve": _VALVES, "beam": BEAMS, "flash": _FLASHES}[key]
-    if len(entries) > len(names):
-        expected = f"at most {len(names)}"
-        text = f"{key}: {len(entries)} entries; a board has {expected}"
+    lines = _LISTS[key]
+    line, names = ("", ()) if isinstance(lines, int) else lines
+    most = lines if isinstance(lines, int) else len(names)
+    if len(entries) > most:
+        expected = f"at most {most}"
+        whose = "a shot" if isinstance(lines, int) else "a board"
+        text = f"{key}: {len(entries)} entries; {whose} has {expected}"
         problems.append(KeyProblem(key, len(entries), expected, text))
         return ()
     built = []
     for index, entry in enumerate(entries):
         path = f"{key}[{index + 1}]"
         where = path if len(entries) > 1 else key
-        own = {line: names[index], **entry}
+        own = {line: names[index], **entry} if line else entry
         built.append(build_section(kind, own, where, problems, path=path))
+    if not line:
+        return tuple(built)
     used = [getattr(item, line) for item in built if item is not None]
     for name in sorted({name for name in used if used.count(name) > 1}):
         last = len(used) - used[::-1].index(name)
@@ -246,10 +291,44 @@ def _check_geometry(rig: Rig) -> Iterator[KeyProblem]:
             "aim.anchor_count", 0, "1 or more",
             "aim.anchor_count = 0: the edges of a beam are counted from 1",
         )  # fmt: skip
-    if aim.kind == "collision" and aim.drops < 2:
+    if aim.kind == "collision" and aim.drops < 2 and not rig.drops:
         yield KeyProblem(
             "aim.drops", aim.drops, "2 or more",
             f"aim.drops = {aim.drops}: a collision takes at least 2 drops",
+        )  # fmt: skip
+
+
+def _check_drops(rig: Rig, aim: Mapping[str, Any]) -> Iterator[KeyProblem]:
+    """Whether [[drop]] tables go with the valves and with the aim."""
+    if not rig.drops:
+        return
+    count = len(rig.drops)
+    if aim.get("drops", count) != count:
+        yield KeyProblem(
+            "aim.drops", aim["drops"], f"{count}",
+            f"aim.drops = {aim['drops']}: the file has {count} [[drop]]; leave aim.drops out",
+        )  # fmt: skip
+    if "spacing" in aim and count > 1 and rig.drops[1].at_s is not None:
+        yield KeyProblem(
+            "aim.spacing", aim["spacing"], "one of the two",
+            "aim.spacing and drop[2].at both set opening 2; leave one out",
+        )  # fmt: skip
+    if rig.aim.kind == "collision" and count < 2:
+        yield KeyProblem(
+            "drop", count, "two or more [[drop]]",
+            "drop: a collision takes at least two; add a [[drop]], or set aim.kind",
+        )  # fmt: skip
+    outputs = [valve.output for valve in rig.valves]
+    for place, drop in enumerate(rig.drops, 1):
+        if drop.valve is not None and drop.valve not in outputs:
+            yield KeyProblem(
+                f"drop[{place}].valve", drop.valve, " or ".join(outputs),
+                f"drop[{place}].valve = '{drop.valve}': the rig has no such valve; add a [[valve]]",
+            )  # fmt: skip
+    if rig.drops[0].at_s:
+        yield KeyProblem(
+            "drop[1].at", rig.drops[0].at_s, "nothing, or 0 ms",
+            "drop[1].at: times count from opening 1; leave it out",
         )  # fmt: skip
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from beamfall.setup.file_schema import choice, count, number, quantity, shares, text, truth
+from beamfall.setup.rig_shot import DROPS_MOST, DropInRig
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.table import BEAMS
 
@@ -299,7 +300,12 @@ class Aim:
     kind: str = choice(
         ("crown", "jet", "collision"), default="collision", meaning="what the picture shows"
     )
-    drops: int = count(1, 8, default=2, meaning="how many drops fall in a shot")
+    drops: int = count(
+        1,
+        DROPS_MOST,
+        default=2,
+        meaning="how many drops fall in a shot; each [[drop]] counts as one",
+    )
     spacing_s: float | None = quantity(
         "duration",
         0.005,
@@ -403,6 +409,9 @@ TABLES = (
     RigTable("valve", Valve, "A valve, its nozzle and its bottle; one table for each valve.", True),
     RigTable("beam", Beam, "An infrared beam across the fall path; one table for each beam.", True),
     RigTable("flash", Flash, "A flash in manual mode; one table for each flash.", True),
+    RigTable(
+        "drop", DropInRig, "A drop of the shot; leave all out for drops that are alike.", True
+    ),
     RigTable("camera", Camera, "The camera; leave the table out where there is none."),
     RigTable("dish", Dish, "The dish under the nozzle."),
     RigTable(

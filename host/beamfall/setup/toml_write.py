@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from beamfall.setup.rig import Rig
     from beamfall.setup.sequence import Sequence
 
-_LISTS = {"valve": "valves", "beam": "beams", "flash": "flashes"}
+_LISTS = {"valve": "valves", "beam": "beams", "flash": "flashes", "drop": "drops"}
 _SMALL = 1e-12  # relative: what reading a quantity back may lose
 
 

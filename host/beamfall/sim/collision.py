@@ -9,12 +9,11 @@ from dataclasses import dataclass, field
 
 from beamfall.physics.impact import COALESCENCE_WEBER, SHALLOWEST_JET_M
 from beamfall.physics.jet import LEAST_JET_M, cavity_viscosity, height_law, onset_law
-from beamfall.physics.umbrella import umbrella_radius
+from beamfall.physics.umbrella import LIFE_S, umbrella_radius
 from beamfall.sim.drops import Drop, find_height, reach
 from beamfall.sim.model import RigModel
 
 CALM_S = 0.6  # a drop this long after the previous one hits a calm surface
-UMBRELLA_S = 0.06  # how long a further drop can meet the umbrella (our choice)
 CONTACT_S = 0.00025  # a picture this close to the contact counts as showing it
 CROWN_S = 0.025  # how long after the impact a picture shows a single drop's crown (our choice)
 _CLOSE_S = 1e-7  # accuracy of contact times
@@ -189,7 +188,7 @@ def _since_calm(drops: list[Drop]) -> list[Drop]:
 def _meet_umbrella(model: RigModel, before: Contact, drop: Drop) -> Contact | None:
     """When a further drop meets the umbrella, which stays at about the height of the contact."""
     when = reach(model, drop, before.height_m + 0.5 * drop.diameter_m)[0]
-    if 0.0 < when - before.when_s <= UMBRELLA_S:
+    if 0.0 < when - before.when_s <= LIFE_S:
         return Contact(when, before.height_m)
     return None
 

@@ -37,16 +37,22 @@ MISSES_MOST = 3  # shots in a row that did not fire
 
 @dataclass(frozen=True)
 class Aim:
-    """A shot of a search: its number of at most so many, and its timings in s.
+    """A shot of a search: its number of at most `most`, and its timings in s.
 
-    `by_beam`: the delay counts from drop 2's beam edge, else from the first opening.
+    `times_s`: each drop's opening since the first. `by_beam`: the delay counts from the last drop's beam edge,
+    else from the first opening.
     """
 
     number: int
     most: int
-    spacing_s: float
+    times_s: tuple[float, ...]
     delay_s: float
     by_beam: bool
+
+    @property
+    def spacing_s(self) -> float:
+        """Opening 1 to opening 2."""
+        return self.times_s[1]
 
 
 @dataclass(frozen=True)
@@ -278,11 +284,12 @@ class _Seek:
     def _shoot(self, proposal: Proposal) -> Workflow[None]:
         search = self.search
         number = search.shots + 1
-        aim = Aim(number, self.most, proposal.spacing_s, proposal.delay_s, search.by_beam)
+        aim = Aim(number, self.most, proposal.times_s, proposal.delay_s, search.by_beam)
         yield ShotAhead(aim)
         fired = yield from fire(search.build(proposal), {"seek": number})
         self.last = aim
-        shot = read_shot(fired.record, search.rig.beams[0].edge if search.rig.beams else "dark")
+        edge = search.rig.beams[0].edge if search.rig.beams else "dark"
+        shot = read_shot(fired.record, len(proposal.times_s), edge)
         if fired.record.state != "fired" or shot is None:
             self.misses += 1
             yield Misfired(fired, self.misses)
@@ -329,7 +336,7 @@ class _Seek:
         search, studio = self.search, self.board.traits.studio
         if studio is None:
             return None
-        from beamfall.planning.collision import MEETING  # numpy is slow to load
+        from beamfall.planning.openings import MEETING  # numpy is slow to load
 
         assert search.wanted_s is not None
         pictures = [one.fired.picture for one in self.shots]

@@ -26,6 +26,15 @@ WORDS = {
     "found": "this is the picture you want",
     "black": "no light: the flash did not fire",
 }
+#: The same where more than two drops fall.
+_OF_MORE = {
+    "before": "the last drop is in the picture and has not touched the umbrella",
+    "contact": "the last drop just touches the umbrella",
+    "after": "the last drop has struck the umbrella and spreads",
+    "jet": "a jet or an umbrella, but no falling drop",
+    "nothing": "lit, but neither jet nor drop",
+    "missed": "a drop went past jet or umbrella, or struck where there was none",
+}
 #: How long after, where people say it: beside `after`.
 AGES = {
     "just after": "the umbrella is small: narrower than four drops",
@@ -36,6 +45,11 @@ _MEASURED = ("jet", "drop", "width")
 SAME = {"umbrella": "after"}  # what people also call it
 BLACK = "black"
 NOTHING = "nothing"
+
+
+def explain_words(drops: int) -> dict[str, str]:
+    """The words with what they mean for a shot of that many drops."""
+    return WORDS if drops < 3 else WORDS | _OF_MORE
 
 
 @dataclass(frozen=True)
@@ -63,13 +77,23 @@ class Answer:
 class Shot:
     """When things happened in a shot, in s from the first valve's opening; None where not seen.
 
-    `edges_s`: the counted beam edge of drop 1 and of drop 2. `flash_s`: the flash's contact.
+    `times_s`: each drop's opening, the first at 0. `edges_s`: the counted beam edge of each drop. `flash_s`: the
+    flash's contact.
     """
 
-    spacing_s: float
+    times_s: tuple[float, ...]
     flash_s: float
-    edges_s: tuple[float | None, float | None] = (None, None)
+    edges_s: tuple[float | None, ...] = ()
     dwells_s: tuple[float, ...] = ()
+
+    @property
+    def spacing_s(self) -> float:
+        """Opening 1 to opening 2."""
+        return self.times_s[1]
+
+    def find_edge(self, number: int) -> float | None:
+        """The beam edge of drop `number`, from 1."""
+        return self.edges_s[number - 1] if number <= len(self.edges_s) else None
 
 
 def read_answer(text: str) -> Answer:
@@ -111,22 +135,22 @@ def read_answer(text: str) -> Answer:
     return Answer(word, heights.get("jet"), heights.get("drop"), age, width)
 
 
-def read_shot(record: ShotRecord, beam_edge: str = "dark") -> Shot | None:
-    """What a shot's record shows; None where no flash fired or fewer than two valve openings did."""
+def read_shot(record: ShotRecord, drops: int, beam_edge: str = "dark") -> Shot | None:
+    """What a shot's record shows; None where no flash fired or fewer than `drops` valve openings did."""
     hz = record.clock_hz
-    opened = [
+    opened = sorted(
         edge.ticks
         for edge in record.edges
         if edge.kind is SignalKind.VALVE and edge.edge == "on" and edge.ticks is not None
-    ]
+    )[:drops]
     flashes = [
         edge.ticks
         for edge in record.edges
         if edge.kind is SignalKind.FLASH and edge.edge == "on" and edge.ticks is not None
     ]
-    if len(opened) < 2 or not flashes:
+    if len(opened) < drops or not flashes:
         return None
-    start = min(opened)
+    start = opened[0]
     beam = record.anchor_beam or "beam1"
     pulses = read_pulses(
         ((edge.ticks - start) / hz, edge.edge == "dark")
@@ -134,15 +158,14 @@ def read_shot(record: ShotRecord, beam_edge: str = "dark") -> Shot | None:
         if edge.what == beam and edge.ticks is not None
     )
     usual_s = find_usual_dwell(pulses)
-    drops = [pulse for pulse in pulses if not is_satellite(pulse, usual_s)]
-    times = [drop.start if beam_edge == "dark" else drop.end for drop in drops]
-    edges = [time for time in times if time is not None][:2]
-    dwells = [drop.length for drop in drops if drop.length is not None]
+    seen = [pulse for pulse in pulses if not is_satellite(pulse, usual_s)]
+    times = [drop.start if beam_edge == "dark" else drop.end for drop in seen]
+    dwells = [drop.length for drop in seen if drop.length is not None]
     return Shot(
-        spacing_s=(sorted(opened)[1] - start) / hz,
+        times_s=tuple((ticks - start) / hz for ticks in opened),
         flash_s=(min(flashes) - start) / hz,
-        edges_s=(edges[0] if edges else None, edges[1] if len(edges) > 1 else None),
-        dwells_s=tuple(dwells[:2]),
+        edges_s=tuple([time for time in times if time is not None][:drops]),
+        dwells_s=tuple(dwells[:drops]),
     )
 
 
@@ -152,7 +175,7 @@ def say_useless(record: ShotRecord, shot: Shot, *, sees_light: bool = True) -> s
     `sees_light`: a flash-seen sensor is fitted (`[fitted] flash_seen` of the rig file).
     """
 
-    first = shot.edges_s[0]
+    first = shot.find_edge(1)
     if record.anchor_beam is not None and first is not None and first < 0.0:
         return (
             f"{record.anchor_beam} turned {record.anchor_edge} before the valve opened: "

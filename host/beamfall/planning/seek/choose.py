@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from beamfall.errors import UserError
-from beamfall.planning.collision import find_need
-from beamfall.planning.draws import JetDraws, meet
+from beamfall.planning.draws import meet_all
+from beamfall.planning.openings import Need, find_follower, find_need
 from beamfall.planning.seek.weighted_rigs import LEAST_WEIGHT, WeightedRigs, chance_within
 
 if TYPE_CHECKING:
@@ -30,14 +30,19 @@ _CONTACT_QUANTILES = (0.25, 0.5, 0.75)  # around the contact itself a word says 
 
 @dataclass(frozen=True)
 class Proposal:
-    """A shot to fire: spacing of the openings, the light after drop 2's beam edge (after the first
-    opening where there is no beam), with the chance that its picture is the wanted one and the
+    """A shot to fire: each drop's opening since the first, the light after the last drop's beam edge (after
+    the first opening where there is no beam), with the chance that its picture is the wanted one and the
     information, in nats, that its answer should bring."""
 
-    spacing_s: float
+    times_s: tuple[float, ...]
     delay_s: float
     chance: float
     information: float
+
+    @property
+    def spacing_s(self) -> float:
+        """Opening 1 to opening 2."""
+        return self.times_s[1]
 
 
 def propose(
@@ -45,21 +50,22 @@ def propose(
     wanted_s: float,
     near_s: float,
     *,
-    spacing_s: float | None,
+    fixed: tuple[float | None, ...],
     by_beam: bool,
     curiosity: float,
     left: tuple[float, ...] = (),
 ) -> Proposal:
-    """Return the best candidate. `spacing_s` keeps the spacing; `by_beam`: the flash follows drop 2's edge.
-    `left`: spacings at which drop 2 missed; others are tried, apart from them.
+    """Return the best candidate. `fixed`: openings to keep, else None; `by_beam`: the flash follows the last
+    drop's edge. `left`: spacings at which drop 2 missed; others are tried, apart from them.
 
     Raises UserError where the answers have left no rig whose drops could collide.
     """
     weights = weighted.weights
+    needed, spacing_s = find_need(weighted.rigs), fixed[1]
     if spacing_s is not None:
         spacings = [spacing_s]
     else:
-        need = find_need(weighted.rigs).spacing_s
+        need = needed.spacing_s
         spacings = sorted(
             {round(float(s), 5) for s in quantiles(need, weights, _SPACING_QUANTILES)}
         )
@@ -71,7 +77,8 @@ def propose(
             spacings = sorted(free, key=lambda s: abs(s - left[-1]))[:2] or spacings
     best: Proposal | None = None
     for spacing in spacings:
-        for found in _judge_spacing(weighted, max(0.0, spacing), wanted_s, near_s, by_beam):
+        times = _add_followers(weighted, max(0.0, spacing), fixed, needed)
+        for found in _judge_times(weighted, times, wanted_s, near_s, by_beam):
             worth = found.chance + curiosity * found.information
             if best is None or worth > best.chance + curiosity * best.information:
                 best = found
@@ -84,15 +91,33 @@ def propose(
     return best
 
 
-def _judge_spacing(
-    weighted: WeightedRigs, spacing_s: float, wanted_s: float, near_s: float, by_beam: bool
+def _add_followers(
+    weighted: WeightedRigs, spacing_s: float, fixed: tuple[float | None, ...], need: Need
+) -> tuple[float, ...]:
+    """All openings of a shot with that spacing: drop 3 and later ones follow the contact of the drop before."""
+    times = [0.0, spacing_s]
+    for number in range(3, len(weighted.rigs.drops) + 1):
+        set_s = fixed[number - 1]
+        if set_s is None:
+            contact, height = weighted.rigs.find_contact(times)
+            set_s = find_follower(weighted.rigs, number, contact, height, need, weighted.weights)
+            set_s = round(set_s, 5)
+        times.append(set_s)
+    return tuple(times)
+
+
+def _judge_times(
+    weighted: WeightedRigs,
+    times_s: tuple[float, ...],
+    wanted_s: float,
+    near_s: float,
+    by_beam: bool,
 ) -> list[Proposal]:
     rigs, weights = weighted.rigs, weighted.weights
-    impact, freed = weighted.predict_timing(spacing_s)
-    second = rigs.drop(2)
-    base = freed + second.to_edge_s if by_beam else np.zeros(rigs.count)
-    jet = JetDraws(impact + rigs.onset_s, rigs.rise_s, rigs.height_m, rigs.setting.gravity)
-    contact, height = meet(jet, second, freed)
+    timing = weighted.predict_timing(times_s)
+    base = timing.freed_s[-1] + rigs.drops[-1].to_edge_s if by_beam else np.zeros(rigs.count)
+    jet = weighted.make_jet(timing)
+    contact, height = meet_all(jet, rigs.drops, timing.freed_s)
     delay = contact + weighted.offset_s + wanted_s - rigs.flash_latency_s - base
     good = np.isfinite(delay)
     if float(weights[good].sum()) < LEAST_WEIGHT:
@@ -104,11 +129,11 @@ def _judge_spacing(
     ]
     for candidate in candidates:
         light = base + max(0.0, float(candidate)) + rigs.flash_latency_s
-        outlook = weighted.judge(jet, contact, height, freed, light)
+        outlook = weighted.judge(jet, contact, height, timing, light)
         hit = np.where(outlook.tall, chance_within(outlook, wanted_s, near_s), 0.0)
         found.append(
             Proposal(
-                spacing_s,
+                times_s,
                 max(0.0, float(candidate)),
                 float(weights @ hit),
                 _information(outlook.words, weights),

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from beamfall.planning.collision import find_base
+from beamfall.planning.openings import split_places
 from beamfall.planning.result import Interval, make_interval
 from beamfall.planning.seek.weighted_rigs import WeightedRigs
 from beamfall.planning.setting import make_setting
@@ -43,7 +44,8 @@ class Outlooks:
 
     def __init__(self, rig: Rig, learned: Belief | None = None) -> None:
         """Draw the rigs; raises as `plan_collision` does."""
-        self.rig = rig.with_aim(kind="collision", drops=2, spacing_s=None)
+        main = split_places(rig.with_aim(kind="collision"))[0]
+        self.rig = main.with_aim(drops=2, spacing_s=None)
         setting = make_setting(self.rig)
         prior = make_jet_prior(self.rig, setting)
         self._weighted = WeightedRigs(self.rig, setting, prior, count=_COUNT, learned=learned)
@@ -51,10 +53,10 @@ class Outlooks:
     def look(self, spacing_s: float, delay_s: float, anchor: AnchorEdge) -> Moment:
         """What the light of a flash `delay_s` after `anchor` shows, drops `spacing_s` apart."""
         weighted, rigs = self._weighted, self._weighted.rigs
-        impact, freed = weighted.predict_timing(spacing_s)
-        base = find_base(rigs, self.rig, anchor, (spacing_s,))
+        times = (0.0, spacing_s)
+        base = find_base(rigs, self.rig, anchor, times)
         light = base + delay_s + rigs.flash_latency_s
-        outlook = weighted.look(impact, freed, light)
+        outlook = weighted.look(weighted.predict_timing(times), light)
         met = np.isfinite(outlook.stage_s)
         some = float(np.mean(met)) > 0.05
         return Moment(

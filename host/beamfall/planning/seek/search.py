@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING
 
 from beamfall.errors import NoProgress, RigFileError
 from beamfall.planning.belief import Belief
-from beamfall.planning.collision import STAGE_S, check_rig, find_need, refuse_spacing
+from beamfall.planning.collision import STAGE_S, check_rig, refuse_spacing
+from beamfall.planning.draws import find_beam
+from beamfall.planning.openings import find_need, list_planned, split_places
 from beamfall.planning.result import AnchorEdge
-from beamfall.planning.rows import Opening, build_sequence, find_lead
+from beamfall.planning.rows import build_sequence, find_lead
 from beamfall.planning.seek.answer import BLACK, NOTHING, Answer, Shot
 from beamfall.planning.seek.choose import Proposal, propose
 from beamfall.planning.seek.weighted_rigs import TALL, WeightedRigs
@@ -44,11 +46,9 @@ def _check_aim(rig: Rig) -> None:
     wrong = None
     if aim.kind != "collision":
         wrong = (
-            f"aim.kind = '{aim.kind}': seek finds the collision of two drops; for a {aim.kind}, sweep "
+            f"aim.kind = '{aim.kind}': seek finds the collision of drops; for a {aim.kind}, sweep "
             "the flash, or set kind = 'collision' and drops = 2"
         )
-    elif aim.drops != 2:
-        wrong = f"aim.drops = {aim.drops}: seek finds the collision of two drops; set it to 2"
     elif aim.flash_delay_s is not None:
         wrong = (
             f"aim.flash_delay = {aim.flash_delay_s * 1e3:.4g} ms: seek finds the flash's time; "
@@ -62,9 +62,9 @@ def _check_aim(rig: Rig) -> None:
             f"aim.anchor = '{aim.anchor}': in seek the flash follows {known}the release; "
             "leave it out"
         )
-    elif rig.beams and aim.anchor != "release" and aim.anchor_count not in (None, 2):
+    elif rig.beams and aim.anchor != "release" and aim.anchor_count not in (None, aim.drops):
         wrong = (
-            f"aim.anchor_count = {aim.anchor_count}: in seek the flash follows drop 2's edge; "
+            f"aim.anchor_count = {aim.anchor_count}: in seek the flash follows drop {aim.drops}'s edge; "
             "leave it out"
         )
     if wrong is not None:
@@ -73,7 +73,9 @@ def _check_aim(rig: Rig) -> None:
 
 @dataclass
 class Search:
-    """A search for a two-drop collision `wanted_s` after the contact (the rig's aim, else STAGE_S).
+    """A search for a collision of two or more drops `wanted_s` after the last contact (the rig's aim, else STAGE_S).
+
+    Only the drops that fall where drop 1 does are fired.
 
     `learned` is what is known of the rig; with `fresh` the search begins without it.
 
@@ -92,6 +94,7 @@ class Search:
     chance: float = 0.0  # that the newest picture is the wanted one
     found: bool = False
     _spacing_s: float | None = None
+    _kept: tuple[float, ...] = ()  # openings with which the drops have met
     _last_spacing_s: float | None = None
     _aimed: bool = False
     _newest: Proposal | None = None
@@ -100,11 +103,12 @@ class Search:
     _left: list[float] = field(default_factory=list)  # spacings at which drop 2 missed
     _surprises: int = 0  # answers that were hardly expected
     _answers: list[tuple[Shot, Answer]] = field(default_factory=list)
+    _fixed: tuple[float | None, ...] = ()  # openings that the rig file sets
 
     def __post_init__(self) -> None:
         check_rig(self.rig)
+        self.rig = split_places(self.rig)[0]
         _check_aim(self.rig)
-        self.rig = self.rig.with_aim(kind="collision", drops=2)
         if self.wanted_s is None:
             stage = self.rig.aim.stage_s
             self.wanted_s = STAGE_S if stage is None else stage
@@ -117,16 +121,22 @@ class Search:
             seed=self.seed,
             learned=start,
         )
-        self._spacing_s = self.rig.aim.spacing_s
-        if self._spacing_s is not None and not self.weighted.may_meet(self._spacing_s):
+        self._fixed = self.rig.list_fixed()
+        self._spacing_s = self._fixed[1]
+        if self._spacing_s is not None and not self.weighted.may_meet((0.0, self._spacing_s)):
             refuse_spacing(self.rig, self._spacing_s, find_need(self.weighted.rigs))
         if self._spacing_s is None and start is not None:
             self._spacing_s = start.recall_spacing(self.rig)
 
     @property
     def by_beam(self) -> bool:
-        """Whether the flash follows drop 2's beam edge."""
-        return bool(self.rig.beams) and self.rig.aim.anchor != "release"
+        """Whether the flash follows the last drop's beam edge."""
+        return self._is_seen and self.rig.aim.anchor != "release"
+
+    @property
+    def _is_seen(self) -> bool:
+        rig = self.rig
+        return bool(rig.beams) and find_beam(rig, rig.list_drops()[-1]) == rig.beams[0]
 
     def propose(self) -> Proposal:
         """The next shot."""
@@ -139,7 +149,7 @@ class Search:
             self.weighted,
             self.wanted_s,
             self.near_s,
-            spacing_s=self._spacing_s if self._spacing_s is not None else self._keep_spacing(),
+            fixed=self._list_kept(),
             by_beam=self.by_beam,
             curiosity=curiosity,
             left=tuple(self._left),
@@ -149,6 +159,13 @@ class Search:
             self._last_spacing_s = proposal.spacing_s
         self._newest = proposal
         return proposal
+
+    def _list_kept(self) -> tuple[float | None, ...]:
+        """The openings that stay as they are: all once the drops have met, else the spacing and what the file sets."""
+        if self._kept:
+            return self._kept
+        spacing = self._spacing_s if self._spacing_s is not None else self._keep_spacing()
+        return (0.0, spacing, *self._fixed[2:])
 
     def start_at(self, spacing_s: float) -> None:
         """Begin at a spacing, and keep it as long as drop 2 likely meets the jet high up."""
@@ -164,7 +181,7 @@ class Search:
         spacing = self._last_spacing_s
         if spacing is None:
             return None
-        _, height = self.weighted.rigs.find_contacts(spacing)
+        _, height = self.weighted.rigs.find_contact((0.0, spacing))
         good = height >= TALL * self.weighted.rigs.height_m  # False for NaN
         return spacing if float(self.weighted.weights @ good) >= _GOOD_SPACING else None
 
@@ -174,21 +191,19 @@ class Search:
 
         rig, rigs = self.rig, self.weighted.rigs
         if self.by_beam:
-            beam = rig.beams[0]
-            anchor = AnchorEdge(beam.input, beam.edge, 2)
-            second = rigs.drop(2)
-            edges = np.percentile(second.latency_s + second.to_edge_s, (0.1, 99.9))
-            first, last = (float(proposal.spacing_s + one) for one in edges)
+            beam, valves = rig.beams[0], rig.list_drops()
+            seen = sum(find_beam(rig, valve) == beam for valve in valves)
+            anchor = AnchorEdge(beam.input, beam.edge, seen)
+            last_drop = rigs.drops[-1]
+            edges = np.percentile(last_drop.latency_s + last_drop.to_edge_s, (0.1, 99.9))
+            first, last = (float(proposal.times_s[-1] + one) for one in edges)
             delay = proposal.delay_s
         else:
             anchor, first, last = AnchorEdge("release", "", 0), 0.0, 0.0
             delay = proposal.delay_s + find_lead(rig)
-        openings = [
-            Opening(rig.valves[0], 0.0),
-            Opening(rig.valves[1 % len(rig.valves)], proposal.spacing_s),
-        ]
+        drops = list_planned(rig, proposal.times_s, None)
         name = f"seek, {rig.name}"
-        return build_sequence(rig, openings, anchor, delay, last, name, first_edge_s=first)
+        return build_sequence(rig, drops, anchor, delay, last, name, first_edge_s=first)
 
     def take(self, shot: Shot, answer: Answer) -> None:
         """Take the answer to a shot; `found` and `chance` then say how things stand."""
@@ -210,7 +225,7 @@ class Search:
         if answer.word in ("contact", "after", "found"):
             # From now on one thing at a time: at one spacing the moment of contact stays where it is,
             # whatever law the jet follows.
-            self._spacing_s = shot.spacing_s
+            self._spacing_s, self._kept = shot.spacing_s, shot.times_s
 
     def _leave_if_missed(self, spacing_s: float) -> None:
         """Try another spacing after two misses at one: the jet is not where the model says."""
@@ -219,8 +234,9 @@ class Search:
             for shot, one in self._answers
             if shot.spacing_s == spacing_s and one.word == "missed"
         ]
-        if len(missed) >= _MISSES_MOST and self.rig.aim.spacing_s is None:
+        if len(missed) >= _MISSES_MOST and self._fixed[1] is None:
             self._left.append(spacing_s)
+            self._kept = ()
             self._spacing_s = self._last_spacing_s = None
 
     @property

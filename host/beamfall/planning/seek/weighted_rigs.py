@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from beamfall.physics.umbrella import spread_out
-from beamfall.planning.draws import Draws, JetDraws, draw_z, make_draws, meet
+from beamfall.planning.draws import Draws, JetDraws, draw_z, make_draws, meet_all
 from beamfall.planning.seek.answer import Answer, Shot
 from beamfall.planning.setting import Setting
 from beamfall.planning.unknowns import NAMES
@@ -57,6 +57,14 @@ _KEEP = 0.97  # Liu & West's a
 
 
 @dataclass(frozen=True)
+class Timing:
+    """When drop 1 strikes and later drops come free, since the first opening: arrays, one element a rig."""
+
+    impact_s: Floats
+    freed_s: tuple[Floats, ...]
+
+
+@dataclass(frozen=True)
 class Outlook:
     """What each rig would show for one shot: arrays, one element a rig."""
 
@@ -64,7 +72,7 @@ class Outlook:
     spread_s: Floats  # standard deviation of the stage from shot to shot
     contact_m: Floats
     jet_m: Floats  # tip at the light
-    drop_m: Floats  # drop 2's lowest point at the light; negative after its impact
+    drop_m: Floats  # the last drop's lowest point at the light; negative after its impact
     words: Floats  # chance of each of _WORDS, shape (words, rigs)
     tall: NDArray[np.bool_]  # the contact is high on the jet
     rising_m_s: Floats  # speed of the tip at the contact
@@ -127,44 +135,54 @@ class WeightedRigs:
         return np.minimum(found, len(edges) - 1)
 
     # -- what a shot would show --------------------------------------------------------------------
-    def may_meet(self, spacing_s: float) -> bool:
-        """Whether drop 2 could meet a jet at all with a spacing."""
-        contact, _ = self.rigs.find_contacts(spacing_s)
+    def may_meet(self, times_s: tuple[float, ...]) -> bool:
+        """Whether the drops could meet at all with these openings."""
+        contact, _ = self.rigs.find_contact(times_s)
         return float(self.weights[np.isfinite(contact)].sum()) >= LEAST_WEIGHT
 
-    def predict_timing(self, spacing_s: float) -> tuple[Floats, Floats]:
-        """When drop 1's impact and drop 2's coming free would be, since the first opening."""
-        return self.rigs.impact_s, spacing_s + self.rigs.drop(2).latency_s
+    def predict_timing(self, times_s: tuple[float, ...]) -> Timing:
+        """When drop 1 would strike and later drops come free, for openings since the first one."""
+        later = enumerate(times_s[1:], 2)
+        return Timing(
+            self.rigs.impact_s, tuple(at + self.rigs.drop(n).latency_s for n, at in later)
+        )
 
-    def timing_of(self, shot: Shot) -> tuple[Floats, Floats]:
+    def timing_of(self, shot: Shot) -> Timing:
         """The same for a shot that was fired: by its own beam edges where they were seen."""
-        impact, freed = self.predict_timing(shot.spacing_s)
-        first, second = self.rigs.first, self.rigs.drop(2)
-        if shot.edges_s[0] is not None:
-            impact = shot.edges_s[0] - first.to_edge_s + first.to_surface_s
-        if shot.edges_s[1] is not None:
-            freed = shot.edges_s[1] - second.to_edge_s
-        return impact, freed
+        timing = self.predict_timing(shot.times_s)
+        first, impact = shot.find_edge(1), timing.impact_s
+        if first is not None:
+            impact = first - self.rigs.first.to_edge_s + self.rigs.first.to_surface_s
+        freed = []
+        for number, predicted in enumerate(timing.freed_s, 2):
+            edge = shot.find_edge(number)
+            freed.append(predicted if edge is None else edge - self.rigs.drop(number).to_edge_s)
+        return Timing(impact, tuple(freed))
 
-    def look(self, impact_s: Floats, freed_s: Floats, light_s: Floats | float) -> Outlook:
-        """What every rig would show for a light at a time; all since the first opening."""
+    def make_jet(self, timing: Timing) -> JetDraws:
+        """The jets of drops that strike then."""
         rigs = self.rigs
-        second = rigs.drop(2)
-        jet = JetDraws(impact_s + rigs.onset_s, rigs.rise_s, rigs.height_m, rigs.setting.gravity)
-        contact, height = meet(jet, second, freed_s)
-        return self.judge(jet, contact, height, freed_s, light_s)
+        return JetDraws(
+            timing.impact_s + rigs.onset_s, rigs.rise_s, rigs.height_m, rigs.setting.gravity
+        )
+
+    def look(self, timing: Timing, light_s: Floats | float) -> Outlook:
+        """What every rig would show for a light at a time; all since the first opening."""
+        jet = self.make_jet(timing)
+        contact, height = meet_all(jet, self.rigs.drops, timing.freed_s)
+        return self.judge(jet, contact, height, timing, light_s)
 
     def judge(
         self,
         jet: JetDraws,
         contact: Floats,
         height: Floats,
-        freed_s: Floats,
+        timing: Timing,
         light_s: Floats | float,
     ) -> Outlook:
         """The rest of `look`, where the contacts are known already."""
-        second = self.rigs.drop(2)
-        speed = second.impact_speed_m_s
+        last, freed_s = self.rigs.drops[-1], timing.freed_s[-1]
+        speed = last.impact_speed_m_s
         stage = light_s - contact - self.offset_s
         none = np.isnan(stage)
         rising = (
@@ -181,8 +199,8 @@ class WeightedRigs:
             + (_HEIGHT_SCATTER * np.where(none, 0.0, height) / speed) ** 2
             + (_ONSET_SCATTER_S * rising / speed) ** 2
         )
-        # Back along drop 2's path from where its time is known.
-        known = np.where(none, freed_s + second.to_surface_s, contact)
+        # Back along the last drop's path from where its time is known.
+        known = np.where(none, freed_s + last.to_surface_s, contact)
         ahead = known - light_s + np.where(none, 0.0, self.offset_s)
         drop = np.where(none, 0.0, height) + speed * ahead - 0.5 * self._setting.gravity * ahead**2
         tip = jet.tip(np.broadcast_to(np.asarray(light_s, dtype=np.float64), known.shape))
@@ -197,8 +215,7 @@ class WeightedRigs:
             # What the models leave out differs from spacing to spacing.
             self._forget_offset()
         self._spacing_s = shot.spacing_s
-        impact, freed = self.timing_of(shot)
-        outlook = self.look(impact, freed, shot.flash_s + self.rigs.flash_latency_s)
+        outlook = self.look(self.timing_of(shot), shot.flash_s + self.rigs.flash_latency_s)
         hit = chance_within(outlook, wanted_s, near_s)
         if answer.word == "found":
             likelihood, own = hit, np.ones_like(hit)
@@ -246,9 +263,10 @@ class WeightedRigs:
             spread = np.hypot(_AGE_SPREAD, np.minimum(outlook.spread_s / stage, 3.0))
             result = (1.0 - _LAPSE) * _below(sign * np.log(limit / stage) / spread) + _LAPSE
         if answer.width_m is not None:
-            drop = self.rigs.drop(2)
-            speed = np.maximum(drop.impact_speed_m_s + outlook.rising_m_s, 0.05)
-            liquid = self._setting.liquid
+            drop = self.rigs.drops[-1]
+            rising = outlook.rising_m_s if len(self.rigs.drops) == 2 else 0.0  # an umbrella rests
+            speed = np.maximum(drop.impact_speed_m_s + rising, 0.05)
+            liquid = drop.setting.liquid
             radius = spread_out(stage, drop.diameter_m, speed, liquid)
             later = spread_out(stage + outlook.spread_s, drop.diameter_m, speed, liquid)
             error = np.hypot(_READING_M, np.hypot(later - radius, _WIDTH_SPREAD * radius))
