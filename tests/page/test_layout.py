@@ -15,7 +15,18 @@ Open = Callable[..., Any]
 SMALL_LAPTOP = {"width": 1280, "height": 800}
 TABLET = {"width": 820, "height": 1180}
 TELEPHONE = {"width": 390, "height": 844}
-VIEWS = ("bench", "rig", "sweep", "seek", "check", "calibrate", "log/3", "repeatability", "recipes")
+VIEWS = (
+    "bench",
+    "rig",
+    "sweep",
+    "seek",
+    "check",
+    "calibrate",
+    "log/3",
+    "repeatability",
+    "recipes",
+    "table",
+)
 CUTS = Path(__file__).with_name("cuts.js").read_text(encoding="utf-8")
 
 

@@ -23,7 +23,18 @@ from page_helpers import (
 Serve = Callable[..., Served]
 Open = Callable[..., Any]
 Keep = Callable[[Any, str], None]
-VIEWS = ("bench", "rig", "sweep", "seek", "check", "calibrate", "log", "repeatability", "recipes")
+VIEWS = (
+    "bench",
+    "rig",
+    "sweep",
+    "seek",
+    "check",
+    "calibrate",
+    "log",
+    "repeatability",
+    "recipes",
+    "table",
+)
 
 
 def find_axe() -> str:

@@ -225,8 +225,13 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
             return _fail(error, 500)
 
     async def write_rig(_: Request) -> Response:
-        headers = {**_NO_STORE, "content-disposition": 'attachment; filename="rig.toml"'}
-        return Response(desk.write_rig(), media_type="application/toml", headers=headers)
+        return _send_toml(desk.write_rig(), "rig")
+
+    async def write_table(_: Request) -> Response:
+        try:
+            return _send_toml(desk.by_hand.write(), "sequence")
+        except UserError as error:
+            return _fail(error, 404)
 
     return Starlette(
         routes=[
@@ -245,6 +250,7 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
             Route("/series/{series:int}", assess),
             Route("/learned", show_learned),
             Route("/rig.toml", write_rig),
+            Route("/sequence.toml", write_table),
             *list_recipe_routes(bench),
             Route("/handbook/", show_handbook),
             Route("/handbook/{topic}", show_handbook),
@@ -299,6 +305,11 @@ def _number(request: Request, name: str) -> int:
 
 def _fail(error: BeamfallError, status: int) -> Response:
     return JSONResponse({"error": clean(str(error))}, status, headers=_NO_STORE)
+
+
+def _send_toml(text: str, name: str) -> Response:
+    headers = {**_NO_STORE, "content-disposition": f'attachment; filename="{name}.toml"'}
+    return Response(text, media_type="application/toml", headers=headers)
 
 
 async def _send_static(name: str) -> Response:

@@ -30,6 +30,7 @@ from beamfall.page.review import describe_shot_line
 from beamfall.page.waits import tell_waits
 from beamfall.page.words import describe_board, describe_link, describe_unclaimed, say_error
 from beamfall.page.work import Work
+from beamfall.setup.limits import BoardLimits
 from beamfall.shots import ShotLog, find_log
 from beamfall.workflows.series import Shooter, keep_unclaimed, settle_earlier
 from beamfall.workflows.waits import Waits
@@ -262,6 +263,7 @@ class BoardThread:
         with ShotLog.open(self.log_path) as log:
             self._news.clock_hz = board.info.clock_hz
             self.desk.use_board(board.info.unique_id.hex())
+            self.desk.by_hand.use_limits(BoardLimits.from_welcome(board.info))
             settle_earlier(board, log)
             self._say_up(board)
             while not self._closing.is_set():

@@ -13,6 +13,7 @@ from typing import Any
 from beamfall.errors import NoSuchShot, UserError
 from beamfall.page import guided
 from beamfall.page.board_thread import BoardThread
+from beamfall.page.by_hand import round_times
 from beamfall.page.desk import Desk
 from beamfall.page.hub import Hub, mark_shot
 from beamfall.page.jobs import (
@@ -34,12 +35,14 @@ from beamfall.planning.belief import Belief
 from beamfall.recipes.make import make_recipe
 from beamfall.recipes.shelf import Shelf
 from beamfall.shots import ShotLog, find_log
+from beamfall.shots.repeat import rebuild_sequence
 
 Command = Callable[..., dict[str, Any] | None]
+FileText = str  # of a whole file
 _NOTE_MOST = 2000
-_TEXT_MOST = 4000
+_TEXT_MOST = {"str": 4000, "FileText": 60_000}
 _NUMBER_MOST = 2**53 - 1  # beyond it JSON's numbers are not exact everywhere (RFC 8259, section 6)
-_TYPES: Mapping[str, type] = {"str": str, "int": int, "bool": bool, "float": float}
+_TYPES: Mapping[str, type] = {"str": str, "FileText": str, "int": int, "bool": bool, "float": float}
 
 
 # -- the board -------------------------------------------------------------------------------------------------
@@ -161,6 +164,62 @@ def guide_done(hub: Hub, desk: Desk, bench: BoardThread, answers: str) -> None:
     desk.take_guided(guided.finish(answers))
 
 
+# -- the table by hand -----------------------------------------------------------------------------------------
+def table_set(hub: Hub, desk: Desk, bench: BoardThread, row: int, field: str, text: str) -> None:
+    desk.by_hand.set(row, field, text)
+
+
+def table_look(
+    hub: Hub, desk: Desk, bench: BoardThread, row: int, field: str, text: str
+) -> dict[str, Any]:
+    return desk.by_hand.look(row, field, text)
+
+
+def table_step(hub: Hub, desk: Desk, bench: BoardThread, row: int, field: str, by: str) -> None:
+    desk.by_hand.step(row, field, by)
+
+
+def table_add(hub: Hub, desk: Desk, bench: BoardThread, output: str) -> None:
+    desk.by_hand.add(output)
+
+
+def table_copy(hub: Hub, desk: Desk, bench: BoardThread, row: int) -> None:
+    desk.by_hand.copy(row)
+
+
+def table_remove(hub: Hub, desk: Desk, bench: BoardThread, row: int) -> None:
+    desk.by_hand.remove(row)
+
+
+def table_undo(hub: Hub, desk: Desk, bench: BoardThread) -> None:
+    desk.by_hand.move(-1)
+
+
+def table_redo(hub: Hub, desk: Desk, bench: BoardThread) -> None:
+    desk.by_hand.move(1)
+
+
+def table_use(hub: Hub, desk: Desk, bench: BoardThread, on: bool) -> None:
+    desk.by_hand.use(on)
+
+
+def table_read(hub: Hub, desk: Desk, bench: BoardThread, text: FileText) -> None:
+    desk.by_hand.read(text)
+
+
+def table_from_plan(hub: Hub, desk: Desk, bench: BoardThread) -> None:
+    desk.by_hand.take(round_times(desk.planned))
+
+
+def table_from_shot(hub: Hub, desk: Desk, bench: BoardThread, shot: int) -> None:
+    with _open_log(bench) as log:
+        desk.by_hand.take(rebuild_sequence(log.read_shot(shot).table, f"shot {shot}"))
+
+
+def table_from_recipe(hub: Hub, desk: Desk, bench: BoardThread, name: str) -> None:
+    desk.by_hand.take(Shelf.open(bench.log_path).load(name).sequence)
+
+
 # -- what seeking and calibrating have taught ------------------------------------------------------------------
 def undo_learned(hub: Hub, desk: Desk, bench: BoardThread) -> None:
     _change_learned(desk, bench, Belief.undo)
@@ -233,7 +292,9 @@ COMMANDS: Mapping[str, Command] = {
         abort, arm, release, drip, flash, rinse, watch, repeat, sweep, sweep_resume, seek,
         pictures_from, check, calibrate, shoot_recipe, keep_recipe, rename_recipe, remove_recipe,
         answer, tune, step, untune, edit, add_part, remove_part, reset_rig, guide, guide_done, undo_learned,
-        redo_learned, reset_learned, dismiss, rate, note,
+        redo_learned, reset_learned, dismiss, rate, note, table_set, table_look, table_step, table_add, table_copy,
+        table_remove, table_undo, table_redo, table_use, table_read, table_from_plan, table_from_shot,
+        table_from_recipe,
     )
 }  # fmt: skip
 
@@ -255,7 +316,7 @@ def read_arguments(command: Command, body: Mapping[str, Any]) -> dict[str, Any]:
             continue
         value, kind = body[one.name], _TYPES[str(one.annotation)]
         fits = isinstance(value, kind) and (kind is bool or not isinstance(value, bool))
-        if not fits or (isinstance(value, str) and len(value) > _TEXT_MOST):
+        if not fits or (isinstance(value, str) and len(value) > _TEXT_MOST[str(one.annotation)]):
             raise UserError(f"{command.__name__}: {one.name} must be {kind.__name__}")
         if isinstance(value, float) and not math.isfinite(value):
             raise UserError(f"{command.__name__}: {one.name} must be a number")

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import BeamfallError, KeyProblem, UserError
 from beamfall.page import rig_form
+from beamfall.page.by_hand import ByHand
 from beamfall.page.drawing import describe_plan_chart, describe_rig, describe_trace
 from beamfall.page.hub import Hub
 from beamfall.planning.history import list_history
@@ -41,7 +42,7 @@ class Desk:
 
     def __init__(self, hub: Hub, rig_file: Path | None) -> None:
         self.rig: Rig = load_rig(rig_file)
-        self.number = 0  # of the plan on the desk: what is armed is of one plan
+        self.number = 0  # of what would be fired: what is armed is of one number
         self.rig_file = rig_file
         self.plan: Plan | None = None
         self._hub = hub
@@ -57,6 +58,8 @@ class Desk:
         self._planner = ThreadPoolExecutor(1, thread_name_prefix="plan")
         self._wanted = 0  # how many plans have been asked for; the one made last answers `_made`
         self._made = 0
+        self._asked: Sequence | None = None  # what would be fired, of `number`
+        self.by_hand = ByHand(hub, self._note_asked, self._lock)
         self._show_rig()
 
     def start(self) -> None:
@@ -230,7 +233,13 @@ class Desk:
 
     @property
     def sequence(self) -> Sequence:
-        """What would be fired; raises UserError where there is no plan."""
+        """What would be fired, the table by hand or the plan; raises UserError where there is no plan."""
+        with self._lock:
+            return self.by_hand.sequence if self.by_hand.in_use else self.planned
+
+    @property
+    def planned(self) -> Sequence:
+        """What the plan would fire; raises UserError where there is none."""
         with self._lock:
             if self.plan is None or self._problems:
                 raise UserError("there is no plan: correct the marked fields in the Rig view")
@@ -291,16 +300,26 @@ class Desk:
             self._look()
 
     def _take_plan(self, plan: Plan) -> None:
-        # What is armed stays armed where the new plan fires the same shot.
-        if self.plan is None or self.plan.sequence != plan.sequence:
-            self.number += 1
         self.plan = plan
+        self.by_hand.use_plan(plan)
+        self._note_asked()
+
+    def _note_asked(self) -> None:
+        """What is armed stays armed where a new plan or table fires the same shot."""
+        with self._lock:
+            by_hand = self.by_hand.in_use
+            plan = None if self.plan is None else self.plan.sequence
+            asked = self.by_hand.sequence if by_hand else plan
+            if asked is None or asked != self._asked:
+                self.number += 1
+            self._asked = asked
+            self._hub.set(asked={"number": self.number, "by_hand": by_hand})
 
     def _take_problem(self, wanted: int, text: str) -> None:
         with self._lock:
             if wanted == self._wanted:
                 self.plan = None
-                self.number += 1
+                self._note_asked()
                 self._made = wanted
                 self._hub.set(plan={"problem": text}, moment=None)
 
@@ -323,7 +342,6 @@ class Desk:
     def _describe(self, plan: Plan) -> dict[str, Any]:
         content = plan.to_json()
         return {
-            "number": self.number,
             "kind": plan.kind,
             "anchor": plan.anchor.describe(),
             "spacing_ms": None if plan.spacing_s is None else plan.spacing_s * 1e3,

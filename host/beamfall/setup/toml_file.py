@@ -28,16 +28,10 @@ def read_toml(
             content = stream.read(SIZE_MOST + 1)
         if len(content) > SIZE_MOST:
             raise error(f"{file}: over {SIZE_MOST >> 20} MB: this is no {noun}; give another file")
-        return tomllib.loads(content.decode("utf-8").replace("\r\n", "\n"))
+        return parse_toml(content.decode("utf-8"), str(file), noun, error)
     except FileNotFoundError as problem:
         cure = f"; {missing}" if missing else ""
         raise error(f"{file}: there is no such {noun}{cure}") from problem
-    except tomllib.TOMLDecodeError as problem:
-        raise error(f"{file}: {_explain(file, problem)}") from problem
-    except RecursionError as problem:
-        raise error(
-            f"{file}: tables or lists are nested too deeply; a {noun} needs two levels"
-        ) from problem
     except UnicodeDecodeError as problem:
         raise error(
             f"{file}: cannot be read: it is not text in UTF-8; save it as UTF-8"
@@ -50,10 +44,21 @@ def read_toml(
         raise error(f"{file}: cannot be read: {problem.strerror or problem}") from problem
 
 
-def _explain(file: Path, problem: tomllib.TOMLDecodeError) -> str:
+def parse_toml(text: str, source: str, noun: str, error: type[Exception]) -> dict[str, Any]:
+    """Return the content of a TOML text; `source` names it in messages. Raises `error` as `read_toml` does."""
+    try:
+        return tomllib.loads(text.replace("\r\n", "\n"))
+    except tomllib.TOMLDecodeError as problem:
+        raise error(f"{source}: {_explain(text.splitlines(), problem)}") from problem
+    except RecursionError as problem:
+        raise error(
+            f"{source}: tables or lists are nested too deeply; a {noun} needs two levels"
+        ) from problem
+
+
+def _explain(lines: list[str], problem: tomllib.TOMLDecodeError) -> str:
     """What is wrong with the line that the parser stopped at, and the cure."""
     place = _PLACE.search(str(problem))
-    lines = file.read_text(encoding="utf-8").splitlines()
     if place is None:
         return _explain_end(lines)
     number, column = int(place[1]), int(place[2])

@@ -13,7 +13,7 @@ export function makeBar() {
   buttonById('abort').addEventListener('click', () => abort());
   buttonById('arm').addEventListener('click', arm);
   buttonById('release').addEventListener('click', (event) => release({ unrested: event.shiftKey }));
-  on(['link', 'live', 'armed', 'job', 'plan', 'rig', 'resting'], showBar);
+  on(['link', 'live', 'armed', 'job', 'plan', 'rig', 'resting', 'asked', 'table'], showBar);
   on(['job'], showStrip);
   on('notices', showNotices);
   hear('server', showBar);
@@ -42,7 +42,8 @@ export function release({ unrested = false } = {}) {
   if (why) sayBriefly(why);
   else attempt(act('release', unrested ? { unrested } : {}));
 }
-export const isChanged = () => (state.armed ? state.armed.of !== state.plan?.number : false);
+export const isChanged = () => (state.armed ? state.armed.of !== state.asked?.number : false);
+const BY_HAND = 'Arm takes the table by hand, not the plan.';
 const CHANGED = 'Changed since arming: press A again.';
 
 // What Release still waits for, in s by the server's clock. The server refuses a release until then.
@@ -100,6 +101,7 @@ function words() {
   if (word === 'idle' && state.armed)
     return ['armed', state.resting ? '' : 'The sequence is on the board. Press R to release it.'];
   if (word === 'idle' && live?.activity && live.activity !== 'none') return [live.activity, ''];
+  if (word === 'idle' && state.asked?.by_hand) return ['idle', cause || BY_HAND];
   if (word === 'idle') return ['idle', state.plan?.problem ? `no plan: ${state.plan.problem}` : cause];
   return [word, cause];
 }
@@ -127,11 +129,18 @@ function showBar() {
     ),
   );
   const free = ready() && serverUp;
-  const wrong = Boolean(state.plan?.problem) || (state.rig?.wrong ?? 0) > 0 || !state.plan;
+  const byHand = state.asked?.by_hand ?? false;
+  const wrong = byHand
+    ? (state.table?.problems.length ?? 0) > 0
+    : Boolean(state.plan?.problem) || (state.rig?.wrong ?? 0) > 0 || !state.plan;
   const blocked = buttonById('arm').disabled;
   buttonById('arm').disabled = !free || wrong;
   if (blocked !== buttonById('arm').disabled)
-    buttonById('arm').title = wrong ? 'Correct the marked fields in the Rig view' : '';
+    buttonById('arm').title = !wrong
+      ? ''
+      : byHand
+        ? 'Correct the marked rows in the table by hand'
+        : 'Correct the marked fields in the Rig view';
   const on = Boolean(state.armed) && !isChanged();
   if (buttonById('arm').dataset.on !== String(on)) {
     buttonById('arm').dataset.on = String(on);

@@ -55,7 +55,7 @@ function makeTimings() {
     'Back to the plan',
   );
   const words = h('span', { class: 'soft' });
-  on(['plan', 'moment'], () => {
+  on(['plan', 'moment', 'asked'], () => {
     const plan = state.plan;
     back.disabled = !plan?.tuned;
     show(
@@ -64,7 +64,9 @@ function makeTimings() {
         ? 'Planning …'
         : plan.problem
           ? h('span', { class: 'field-problem' }, plan.problem)
-          : `${plan.tuned ? 'Set by hand' : 'As planned'}; the flash follows ${plan.anchor}`,
+          : state.asked?.by_hand
+            ? 'Not in use: Arm takes the table by hand'
+            : `${plan.tuned ? 'Set by hand' : 'As planned'}; the flash follows ${plan.anchor}`,
     );
     spacing.root.hidden = plan?.spacing_ms === null;
     spacing.update(state.moment?.spacing_ms ?? plan?.spacing_ms, plan?.intervals?.spacing);
@@ -75,7 +77,12 @@ function makeTimings() {
   });
   return [
     h('div', { class: 'timings' }, spacing.root, delay.root),
-    h('div', { class: 'row spread' }, words, back),
+    h(
+      'div',
+      { class: 'row spread' },
+      words,
+      h('span', { class: 'row' }, h('a', { class: 'button', href: '#table' }, 'Table by hand'), back),
+    ),
   ];
 }
 

@@ -7,16 +7,24 @@ import { fit, h, show } from './dom.js';
  * @typedef {import('./chartdraw.js').Panel} Panel
  * @typedef {import('./chartdraw.js').View} View
  * @typedef {import('./chartdraw.js').Shape} Shape
+ *
+ * What is done with a bar that has a handle: taken by its whole (delay) or its end (width), dragged by some ms where a
+ * pixel is `pixel` ms wide, and released.
+ * @typedef {{
+ *   start: (handle: number, part: string) => void,
+ *   move: (ms: number, pixel: number) => void,
+ *   end: (kept: boolean) => void,
+ * }} Grab
  */
 
-const LEAST_MS = 0.02; // the narrowest part that can be seen
+const LEAST_MS = 0.005; // the narrowest part that can be seen
 
 /**
  * A chart with its buttons and its legend. `update` shows a panel; null shows the words for no chart.
- * `opens` names the view that is shown first, where there is one.
- * @param {{label: string, empty?: string, height?: number, opens?: string}} options
+ * `opens` names the view that is shown first, where there is one. `grab` hears of bars that are dragged.
+ * @param {{label: string, empty?: string, height?: number, opens?: string, grab?: Grab}} options
  */
-export function makeChart({ label, empty = '', height = 210, opens = '' }) {
+export function makeChart({ label, empty = '', height = 210, opens = '', grab }) {
   const box = h('div', {
     class: 'chart',
     tabindex: '0',
@@ -31,18 +39,30 @@ export function makeChart({ label, empty = '', height = 210, opens = '' }) {
   let view = null;
   /** @type {[number, number]} */
   let range = [0, 1];
+  let follows = true, // whether the times shown are the view's
+    held = false, // whether a bar is being dragged: what is under the finger must not move by itself
+    marked = -1; // the bar that is marked
 
   const redraw = fit(box, (width) => {
     if (!panel || !view) show(box, h('p', { class: 'soft' }, empty));
     else show(box, drawPanel(panel, { ...view, x: range }, width, height));
+    mark(marked);
   });
+  /** Mark the bar of a handle. @param {number} handle */
+  function mark(handle) {
+    marked = handle;
+    for (const bar of box.querySelectorAll('[data-bar]'))
+      bar.classList.toggle('chosen', bar.getAttribute('data-bar') === String(handle));
+  }
   const look = (/** @type {View} */ next) => {
+    follows = true;
     view = next;
     range = next.x;
     redraw();
   };
   const move = (/** @type {number} */ low, /** @type {number} */ high) => {
     if (!panel) return;
+    follows = false;
     const [first, last] = panel.views[0].x;
     const span = Math.min(Math.max(high - low, LEAST_MS), last - first);
     const start = Math.min(Math.max(low, first), last - span);
@@ -63,13 +83,28 @@ export function makeChart({ label, empty = '', height = 210, opens = '' }) {
     return (event.clientX - box.getBoundingClientRect().left - left) / width;
   };
   const at = (/** @type {MouseEvent} */ event) => range[0] + share(event) * (range[1] - range[0]);
-  listen(box, { zoom, pan, whole, share, at, ready: () => panel !== null });
+  const pixel = () =>
+    (range[1] - range[0]) / Number(box.querySelector('clipPath rect')?.getAttribute('width'));
+  const how = { zoom, pan, whole, share, at, ready: () => panel !== null };
+  listen(box, how);
+  /** @type {Grab | undefined} */
+  const holding = grab && {
+    ...grab,
+    start: (handle, part) => {
+      held = true;
+      grab.start(handle, part);
+    },
+    end: (kept) => {
+      held = false;
+      grab.end(kept);
+    },
+  };
+  drag(box, how, pixel, holding);
 
   /** @param {Panel | null | undefined} fresh */
   function update(fresh) {
     if (fresh === panel) return;
     const was = view?.name;
-    const moved = view !== null && (range[0] !== view.x[0] || range[1] !== view.x[1]);
     panel = fresh ?? null;
     show(legend, panel ? makeLegend(panel) : '');
     show(buttons, panel && panel.views.length > 1 ? makeButtons(panel.views, look, zoom) : '');
@@ -79,11 +114,12 @@ export function makeChart({ label, empty = '', height = 210, opens = '' }) {
     }
     // Whoever looks at the flash looks at the next shot's flash, too.
     view = panel.views.find((one) => one.name === (was ?? opens)) ?? panel.views[0];
-    if (moved) move(...range);
-    else look(view);
+    if (held) redraw();
+    else if (follows) look(view);
+    else move(...range);
   }
   update(null);
-  return { box, legend, buttons, update };
+  return { box, legend, buttons, update, mark };
 }
 
 /**
@@ -102,18 +138,17 @@ function makeButtons(views, look, zoom) {
 }
 
 /**
- * Keys, the wheel with Ctrl, and dragging.
+ * Keys, and the wheel with Ctrl.
  * @param {HTMLElement} box
  * @param {{
  *   zoom: (factor: number, at?: number) => void,
- *   share: (event: MouseEvent) => number,
  *   at: (event: MouseEvent) => number,
  *   pan: (share: number) => void,
  *   whole: () => void,
  *   ready: () => boolean,
  * }} how
  */
-function listen(box, { zoom, pan, whole, share, at, ready }) {
+function listen(box, { zoom, pan, whole, at, ready }) {
   /** @type {Record<string, () => void>} */
   const keys = {
     ArrowLeft: () => pan(-0.2),
@@ -139,16 +174,64 @@ function listen(box, { zoom, pan, whole, share, at, ready }) {
     },
     { passive: false },
   );
-  /** @type {number | null} */
-  let from = null;
+}
+
+/**
+ * Fingers and the mouse: one moves the chart or a bar of it, two scale the chart.
+ * @param {HTMLElement} box
+ * @param {{
+ *   zoom: (factor: number, at?: number) => void,
+ *   share: (event: MouseEvent) => number,
+ *   at: (event: MouseEvent) => number,
+ *   pan: (share: number) => void,
+ *   ready: () => boolean,
+ * }} how
+ * @param {() => number} pixel ms
+ * @param {Grab} [grab]
+ */
+function drag(box, { zoom, share, at, pan, ready }, pixel, grab) {
+  /** Where each pointer that is down was last, as a share of the frame. @type {Map<number, number>} */
+  const down = new Map();
+  /** Where a bar was taken, in ms. @type {number | null} */
+  let taken = null;
+  const drop = (/** @type {boolean} */ kept) => {
+    if (taken !== null) grab?.end(kept);
+    taken = null;
+  };
+  const span = () => pixel() * Number(box.querySelector('clipPath rect')?.getAttribute('width'));
   box.addEventListener('pointerdown', (event) => {
-    from = ready() ? share(event) : null;
+    if (!ready()) return;
+    down.set(event.pointerId, share(event));
+    const grip = event.target instanceof SVGElement ? event.target.dataset : {};
+    if (down.size > 1) drop(false);
+    else if (grab && grip.handle !== undefined) {
+      event.preventDefault(); // no text is selected
+      taken = at(event);
+      grab.start(Number(grip.handle), grip.part ?? '');
+    }
+    box.setPointerCapture(event.pointerId); // what it was on is drawn again
   });
   box.addEventListener('pointermove', (event) => {
-    if (from === null || !event.buttons) return;
-    pan(from - share(event));
-    from = share(event);
+    const last = down.get(event.pointerId);
+    if (last === undefined) return;
+    if (!event.buttons) {
+      lift(event);
+      return;
+    }
+    const here = share(event);
+    if (taken !== null) grab?.move(at(event) - taken, pixel());
+    else if (down.size === 1) pan(last - here);
+    else {
+      const other = [...down].find(([id]) => id !== event.pointerId)?.[1] ?? here;
+      const [before, now] = [Math.abs(last - other), Math.abs(here - other)];
+      if (before > 0.01 && now > 0.01) zoom(before / now, at(event) + ((other - here) / 2) * span());
+    }
+    down.set(event.pointerId, share(event));
   });
+  const lift = (/** @type {PointerEvent} */ event) => {
+    if (down.delete(event.pointerId)) drop(event.type !== 'pointercancel');
+  };
+  for (const name of /** @type {const} */ (['pointerup', 'pointercancel'])) box.addEventListener(name, lift);
 }
 
 // -- legend -------------------------------------------------------------------------------------------------------

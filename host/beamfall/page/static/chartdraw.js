@@ -171,7 +171,32 @@ function drawBar(bar, place) {
   const open = bar.start === null || bar.end === null ? ' open' : '';
   const size = { x: ends[0] - more, width: ends[1] - ends[0] + 2 * more, height: tall, rx: 2 };
   const kind = bar.planned ? 'planned-bar' : `measured-bar c-${bar.role}${open}`;
-  return s('rect', { ...size, y: place.y(bar.y) - tall / 2, class: kind }, s('title', {}, bar.title));
+  const drawn = s('rect', { ...size, y: place.y(bar.y) - tall / 2, class: kind }, s('title', {}, bar.title));
+  if (bar.handle === null || bar.handle === undefined) return drawn;
+  drawn.dataset.bar = String(bar.handle);
+  return [drawn, ...makeGrips(bar, ends, place)];
+}
+
+const FINGER = 32; // pixels that a finger can meet
+const END = 12; // pixels at the end of a wide bar that change its length
+
+/**
+ * What is taken hold of to drag a bar: larger than the bar, and at the end of a wide one a part for its width.
+ * @param {Shape} bar
+ * @param {number[]} ends
+ * @param {Place} place
+ */
+function makeGrips(bar, [left, right], place) {
+  const more = Math.max(0, (FINGER - (right - left)) / 2);
+  const tall = { y: place.y(bar.y) - FINGER / 2, height: FINGER };
+  const make = (/** @type {string} */ part, /** @type {number} */ x, /** @type {number} */ width) =>
+    s(
+      'rect',
+      { ...tall, x, width, class: `grip ${part}`, 'data-handle': bar.handle, 'data-part': part },
+      s('title', {}, bar.title),
+    );
+  const whole = make('delay', left - more, right - left + 2 * more);
+  return right - left < 4 * END ? [whole] : [whole, make('width', right - END, 2 * END)];
 }
 
 const fixed = (/** @type {number} */ v) => v.toFixed(1);

@@ -16,6 +16,7 @@ import { makeRig } from './rig.js';
 import { makeSeek } from './seek.js';
 import { makeSound } from './sound.js';
 import { makeSweep } from './sweep.js';
+import { makeTable } from './table.js';
 
 /** @type {[string, string, () => Element][]} */
 const VIEWS = [
@@ -28,8 +29,10 @@ const VIEWS = [
   ['log', 'Log', makeLog],
   ['repeatability', 'Repeatability', makeRepeatability],
   ['recipes', 'Recipes', makeRecipes],
+  ['table', 'Table by hand', makeTable],
 ];
-const IN_LOG = new Set(['recipes']); // views that the log leads to
+/** Views that another one leads to. @type {Record<string, string>} */
+const WITHIN = { recipes: 'log', table: 'bench' };
 /** @type {Map<string, Element>} */
 const made = new Map();
 let started = false;
@@ -41,7 +44,7 @@ function route() {
   if (!made.has(view[0])) made.set(view[0], view[2]());
   for (const link of byId('nav').querySelectorAll('a')) {
     link.toggleAttribute('aria-current', false);
-    if (link.hash === `#${IN_LOG.has(view[0]) ? 'log' : view[0]}`) link.setAttribute('aria-current', 'page');
+    if (link.hash === `#${WITHIN[view[0]] ?? view[0]}`) link.setAttribute('aria-current', 'page');
   }
   document.title = `${view[1]} – Beamfall`;
   const main = byId('main');
@@ -146,7 +149,7 @@ function showLocked() {
 }
 
 async function start() {
-  for (const [id, title] of VIEWS.filter(([id]) => !IN_LOG.has(id)))
+  for (const [id, title] of VIEWS.filter(([id]) => !WITHIN[id]))
     byId('nav').append(h('a', { href: `#${id}` }, title));
   byId('nav').append(h('a', { href: '/handbook/', target: '_blank', rel: 'noopener' }, 'Handbook'));
   show(

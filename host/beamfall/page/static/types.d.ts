@@ -18,6 +18,8 @@ interface BeamfallState {
   rig?: RigState | null;
   learned?: { head: number; newest: number } | null;
   plan?: PlanState | null;
+  asked?: { number: number; by_hand: boolean };
+  table?: TableState | null;
   moment?: MomentState | null;
   shot?: ShotState | null;
   pictures?: PicturesState | null;
@@ -118,7 +120,6 @@ interface RigState {
 
 interface PlanState {
   problem?: string;
-  number: number;
   kind: string;
   anchor: string;
   spacing_ms: number | null;
@@ -133,6 +134,36 @@ interface PlanState {
   assumptions: string[];
   trace: Trace | null;
   chart: any;
+}
+
+/** A row of the table by hand: its texts as its fields show them, and its times as its bar has them. */
+interface TableRow {
+  output: string;
+  label: string;
+  kind: string;
+  anchor: string;
+  count: number;
+  where: string;
+  delay: string;
+  width: string;
+  delay_ms: number;
+  width_ms: number;
+}
+
+/** The table by hand, with what the limits of the board say of it; `board` is empty while none is connected. */
+interface TableState {
+  name: string;
+  board: string;
+  in_use: boolean;
+  chart: any;
+  problems: { row: number | null; text: string }[];
+  caution: string;
+  rows: TableRow[];
+  whole: { key: string; value: string; options: string[] | null }[];
+  outputs: { name: string; label: string }[];
+  beams: string[];
+  can_undo: boolean;
+  can_redo: boolean;
 }
 
 interface MomentState {

@@ -1,0 +1,397 @@
+// The table by hand: each row a bar that is dragged, stepped or typed, with undo. The server keeps it and says what the
+// board's limits allow; nothing is judged here.
+
+import { attempt } from './bar.js';
+import { makeChart } from './chart.js';
+import { h, show, watchTyping, write } from './dom.js';
+import { field, text } from './forms.js';
+import { act, on, state } from './net.js';
+
+const STEPS = ['0.01 ms', '0.1 ms', '0.5 ms', '1 ms', '10 ms'];
+const UNDO_HELP =
+  'Drag a bar to move it, its right end to change how long it lasts. Two fingers, or + and −, scale the picture. In ' +
+  'the fields, the arrow keys add and take away one step. Ctrl+Z undoes.';
+
+/** A button that asks the server for something. @param {string} words @param {() => Promise<unknown>} f */
+const button = (words, f, name = words) =>
+  h('button', { type: 'button', 'aria-label': name, on: { click: () => attempt(f()) } }, words);
+/** @param {number} ms */
+const inMs = (ms) => `${Number(ms.toFixed(6))} ms`;
+
+export function makeTable() {
+  const chosen = makeChosen();
+  const chart = makeChart({
+    label: 'The table by hand',
+    empty: 'The table begins with the plan, which is being made.',
+    grab: makeGrab(chosen.choose, showTable),
+  });
+  const problems = h('div', { class: 'problems', role: 'status', 'aria-live': 'polite' });
+  const rows = h('ol', { class: 'tablerows', 'aria-label': 'Rows' });
+  const undo = button('Undo', () => act('table_undo'));
+  const redo = button('Redo', () => act('table_redo'));
+  const use = button('Use this table', () => act('table_use', { on: !state.table?.in_use }));
+  const used = h('span', { class: 'soft' });
+
+  /** Show the table, or what it would be while a bar is dragged. @param {TableState | null | undefined} table */
+  function showTable(table) {
+    chart.update(table?.chart);
+    show(
+      problems,
+      table?.problems.map((one) => h('p', { class: 'field-problem' }, one.text)),
+      table?.caution ? h('p', { class: 'caution' }, `Caution: ${table.caution}.`) : null,
+    );
+    if (table) chosen.update(table);
+    chart.mark(chosen.row() - 1);
+  }
+  function showRows() {
+    const table = state.table;
+    const wrong = new Set(table?.problems.map((one) => one.row));
+    show(
+      rows,
+      table?.rows.map((row, n) =>
+        h(
+          'li',
+          {},
+          h(
+            'button',
+            {
+              type: 'button',
+              class: wrong.has(n + 1) ? 'wrong' : '',
+              'aria-pressed': String(chosen.row() === n + 1),
+              on: { click: () => chosen.choose(n + 1) },
+            },
+            h('b', {}, row.label),
+            ` ${row.where} + ${row.delay}, for ${row.width}`,
+            wrong.has(n + 1) ? ' – not allowed' : '',
+          ),
+        ),
+      ),
+    );
+  }
+  chosen.hear(() => {
+    showRows();
+    showTable(state.table);
+  });
+  on('table', () => {
+    const table = state.table;
+    undo.disabled = !table?.can_undo;
+    redo.disabled = !table?.can_redo;
+    use.disabled = !table;
+    use.setAttribute('aria-pressed', String(table?.in_use ?? false));
+    used.textContent = table?.in_use ? 'Arm takes this table.' : 'Arm takes the plan.';
+    showTable(table);
+    showRows();
+  });
+  const root = h(
+    'div',
+    { class: 'view by-hand' },
+    h(
+      'section',
+      { class: 'panel p-table' },
+      h('div', { class: 'row spread' }, h('div', { class: 'row' }, undo, redo, use, used), chart.buttons),
+      chart.box,
+      problems,
+      chosen.root,
+      chart.legend,
+    ),
+    h('section', { class: 'panel' }, h('h2', {}, 'Rows'), rows, makeAdd()),
+    h('section', { class: 'panel' }, h('h2', {}, 'The whole table'), makeWhole(), makeSources()),
+    h('p', { class: 'small soft' }, UNDO_HELP),
+  );
+  listenForUndo(root);
+  return root;
+}
+
+/**
+ * What dragging does: the server is asked what the table would be, the newest value first, and told at the end.
+ * @param {(row: number) => void} choose
+ * @param {(table: TableState | null | undefined) => void} show
+ */
+function makeGrab(choose, show) {
+  let row = 0,
+    part = '',
+    first = 0,
+    /** @type {string | null} */
+    wanted = null,
+    asked = '',
+    sending = false;
+  async function look() {
+    if (sending) return;
+    sending = true;
+    while (row && wanted !== null && wanted !== asked) {
+      asked = wanted;
+      try {
+        const would = await act('table_look', { row, field: part, text: asked });
+        if (row) show(would);
+      } catch {
+        break; // the end of the drag says what is wrong
+      }
+    }
+    sending = false;
+  }
+  return {
+    start: (/** @type {number} */ handle, /** @type {string} */ which) => {
+      const held = state.table?.rows[handle];
+      if (!held) return;
+      row = handle + 1;
+      part = which;
+      first = which === 'width' ? held.width_ms : held.delay_ms;
+      wanted = null;
+      asked = '';
+      choose(row);
+    },
+    move: (/** @type {number} */ ms, /** @type {number} */ pixel) => {
+      const grid = 10 ** Math.floor(Math.log10(Math.max(pixel, 1e-5)));
+      wanted = inMs(Math.max(0, Math.round((first + ms) / grid) * grid));
+      look();
+    },
+    end: (/** @type {boolean} */ kept) => {
+      const change = { row, field: part, text: wanted };
+      row = 0;
+      if (kept && wanted !== null) attempt(act('table_set', change)).then(() => show(state.table));
+      else show(state.table);
+    },
+  };
+}
+
+// -- the chosen row -----------------------------------------------------------------------------------------------
+function makeChosen() {
+  let row = 0, // 0: none yet; then the first flash
+    /** @type {() => void} */
+    told = () => {};
+  const title = h('h2', {});
+  const output = h('select', {});
+  const anchor = h('select', {});
+  const step = h(
+    'select',
+    {},
+    STEPS.map((one) => h('option', { value: one }, one)),
+  );
+  step.value = '0.5 ms';
+  const set = (/** @type {string} */ name, /** @type {string} */ value) =>
+    act('table_set', { row, field: name, text: value });
+  output.addEventListener('change', () => attempt(set('output', output.value)));
+  anchor.addEventListener('change', () => attempt(set('anchor', anchor.value)));
+  const times = ['delay', 'width'].map((name) => makeTime(name, () => row, step, set));
+  const remove = button('Remove this row', () => act('table_remove', { row }));
+  const copy = button('Add one after it', async () => {
+    await act('table_copy', { row });
+    choose(row + 1);
+  });
+  const root = h(
+    'fieldset',
+    { class: 'onerow' },
+    title,
+    h('div', { class: 'steps' }, times),
+    h('div', { class: 'fields' }, field('Step', step), field('Output', output), field('Follows', anchor)),
+    h('div', { class: 'row' }, copy, remove),
+  );
+
+  /** @param {number} next */
+  function choose(next) {
+    row = next;
+    told();
+  }
+  /** @param {TableState} table */
+  function update(table) {
+    if (!row) row = table.rows.findIndex((one) => one.kind === 'flash') + 1;
+    row = Math.max(1, Math.min(row, table.rows.length));
+    const now = table.rows[row - 1];
+    title.textContent = `Row ${row}: ${now.label}`;
+    fill(
+      output,
+      table.outputs.map((one) => [one.name, one.label]),
+      now.output,
+    );
+    fill(
+      anchor,
+      listAnchors(table, now),
+      now.anchor === 'release' ? 'release' : `${now.anchor} ${now.count}`,
+    );
+    for (const time of times) time.dispatchEvent(new CustomEvent('fresh', { detail: now }));
+  }
+  return {
+    root,
+    choose,
+    update,
+    row: () => row,
+    /** @param {() => void} f */
+    hear: (f) => {
+      told = f;
+    },
+  };
+}
+
+/**
+ * What a row may follow: the release, and edges of each beam, one more than there are openings.
+ * @param {TableState} table
+ * @param {TableRow} now
+ * @returns {[string, string][]}
+ */
+function listAnchors(table, now) {
+  const openings = table.rows.filter((row) => row.kind === 'valve').length;
+  return [
+    ['release', 'the release'],
+    ...table.beams.flatMap((beam) => {
+      const most = Math.max(openings, now.anchor === beam ? now.count : 0) + 1;
+      return Array.from(
+        { length: most },
+        (_, n) =>
+          /** @type {[string, string]} */ ([
+            `${beam} ${n + 1}`,
+            `${beam.replace('beam', 'beam ')} edge ${n + 1}`,
+          ]),
+      );
+    }),
+  ];
+}
+
+/** Renew a choice where its options have changed. @param {HTMLSelectElement} select @param {[string, string][]} options @param {string} value */
+function fill(select, options, value) {
+  const key = options.map(([name]) => name).join();
+  if (select.dataset.key !== key) {
+    select.dataset.key = key;
+    show(
+      select,
+      options.map(([name, label]) => h('option', { value: name }, label)),
+    );
+  }
+  select.value = value;
+}
+
+/**
+ * A delay or a width: typed, or stepped by buttons and arrow keys.
+ * @param {string} name
+ * @param {() => number} row
+ * @param {HTMLSelectElement} step
+ * @param {(name: string, value: string) => Promise<unknown>} set
+ */
+function makeTime(name, row, step, set) {
+  const label = name === 'delay' ? 'Delay' : 'Width';
+  const input = text('190 ms');
+  input.inputMode = 'decimal';
+  input.setAttribute('aria-label', label);
+  const problem = h('p', { class: 'field-problem', role: 'status', hidden: true });
+  let shown = '';
+  const typing = watchTyping(input, () => write(input, shown));
+  const tell = async (/** @type {Promise<unknown>} */ asked) => {
+    try {
+      await asked;
+      problem.hidden = true;
+      input.removeAttribute('aria-invalid');
+    } catch (error) {
+      problem.textContent = error instanceof Error ? error.message : String(error);
+      problem.hidden = false;
+      input.setAttribute('aria-invalid', 'true');
+    }
+  };
+  const by = (/** @type {string} */ sign) =>
+    tell(act('table_step', { row: row(), field: name, by: `${sign}${step.value}` }));
+  input.addEventListener('change', () => tell(set(name, input.value)));
+  input.addEventListener('keydown', (event) => {
+    if (event.key !== 'ArrowUp' && event.key !== 'ArrowDown') return;
+    event.preventDefault();
+    if (typing()) input.dispatchEvent(new Event('change')); // a step from what has been typed
+    by(event.key === 'ArrowUp' ? '' : '-');
+  });
+  const stepper = (/** @type {string} */ sign, /** @type {string} */ words, /** @type {string} */ more) =>
+    h(
+      'button',
+      { type: 'button', 'aria-label': `${label}: one step ${more}`, on: { click: () => by(sign) } },
+      words,
+    );
+  const root = h(
+    'div',
+    { class: 'timing' },
+    h('span', {}, label),
+    h('div', { class: 'value' }, stepper('-', '−', 'less'), input, stepper('', '+', 'more')),
+    problem,
+  );
+  root.addEventListener('fresh', (event) => {
+    if (!(event instanceof CustomEvent)) return;
+    shown = event.detail[name];
+    if (!typing()) write(input, shown);
+  });
+  return root;
+}
+
+// -- the whole table -----------------------------------------------------------------------------------------------
+function makeAdd() {
+  const output = h('select', {});
+  on('table', () =>
+    fill(output, state.table?.outputs.map((one) => [one.name, one.label]) ?? [], output.value || 'valve1'),
+  );
+  const add = button('Add a row', () => act('table_add', { output: output.value }));
+  return h('div', { class: 'row' }, field('Output of a new row', output), add);
+}
+
+function makeWhole() {
+  const box = h('div', { class: 'fields' });
+  /** @type {Map<string, HTMLInputElement | HTMLSelectElement>} */
+  let inputs = new Map();
+  on('table', () => {
+    const whole = state.table?.whole ?? [];
+    if (whole.map((one) => one.key).join() !== [...inputs.keys()].join()) {
+      inputs = new Map(
+        whole.map(({ key, options }) => {
+          const input = options
+            ? h(
+                'select',
+                {},
+                options.map((one) => h('option', { value: one }, one)),
+              )
+            : text('');
+          input.addEventListener('change', () =>
+            attempt(act('table_set', { row: 0, field: key, text: input.value })),
+          );
+          return [key, input];
+        }),
+      );
+      show(
+        box,
+        [...inputs].map(([key, input]) => field(key[0].toUpperCase() + key.slice(1), input)),
+      );
+    }
+    for (const { key, value } of whole) {
+      const input = inputs.get(key);
+      if (input && document.activeElement !== input) write(input, value);
+    }
+  });
+  return box;
+}
+
+function makeSources() {
+  const file = h('input', { type: 'file', accept: '.toml', hidden: true, 'aria-label': 'Sequence file' });
+  file.addEventListener('change', () => {
+    const [chosen] = file.files ?? [];
+    if (chosen) attempt(chosen.text().then((content) => act('table_read', { text: content })));
+    file.value = '';
+  });
+  const shot = button('Start from the last shot', () => act('table_from_shot', { shot: state.shot?.shot }));
+  on('shot', () => {
+    shot.disabled = !state.shot;
+  });
+  return h(
+    'div',
+    { class: 'row' },
+    button('Start from the plan', () => act('table_from_plan')),
+    shot,
+    h('button', { type: 'button', on: { click: () => file.click() } }, 'Open a sequence file'),
+    file,
+    h('a', { class: 'button', href: '/sequence.toml', download: '' }, 'Save as a sequence file'),
+  );
+}
+
+/** @param {Element} root */
+function listenForUndo(root) {
+  addEventListener('keydown', (event) => {
+    if (!root.isConnected || !(event.ctrlKey || event.metaKey) || event.altKey) return;
+    if (event.target instanceof HTMLInputElement) return; // it undoes its own typing
+    const key = event.key.toLowerCase();
+    const redo = key === 'y' || (key === 'z' && event.shiftKey);
+    if (!redo && key !== 'z') return;
+    event.preventDefault();
+    if (redo ? state.table?.can_redo : state.table?.can_undo)
+      attempt(act(redo ? 'table_redo' : 'table_undo'));
+  });
+}
