@@ -349,7 +349,11 @@ function makeWhole() {
       );
       show(
         box,
-        [...inputs].map(([key, input]) => field(key[0].toUpperCase() + key.slice(1), input)),
+        [...inputs].map(([key, input]) => {
+          const labelled = field(key[0].toUpperCase() + key.slice(1), input);
+          labelled.classList.toggle('wide', key === 'name');
+          return labelled;
+        }),
       );
     }
     for (const { key, value } of whole) {
