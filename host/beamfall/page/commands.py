@@ -208,7 +208,7 @@ def table_read(hub: Hub, desk: Desk, bench: BoardThread, text: FileText) -> None
 
 
 def table_from_plan(hub: Hub, desk: Desk, bench: BoardThread) -> None:
-    desk.by_hand.take(round_times(desk.planned))
+    desk.by_hand.take(round_times(desk.planned_sequence))
 
 
 def table_from_shot(hub: Hub, desk: Desk, bench: BoardThread, shot: int) -> None:

@@ -235,10 +235,10 @@ class Desk:
     def sequence(self) -> Sequence:
         """What would be fired, the table by hand or the plan; raises UserError where there is no plan."""
         with self._lock:
-            return self.by_hand.sequence if self.by_hand.in_use else self.planned
+            return self.by_hand.sequence if self.by_hand.in_use else self.planned_sequence
 
     @property
-    def planned(self) -> Sequence:
+    def planned_sequence(self) -> Sequence:
         """What the plan would fire; raises UserError where there is none."""
         with self._lock:
             if self.plan is None or self._problems:
