@@ -6,6 +6,7 @@ import dataclasses
 import json
 import math
 import random
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from changed_log import add_edges
 from beamfall.cli import main
 from beamfall.errors import NoSuchShot
 from beamfall.repeatability import assess_series, read_series
+from beamfall.repeatability.assess import measure_quantity
 from beamfall.repeatability.formulas import (
     D2,
     D4,
@@ -27,6 +29,7 @@ from beamfall.repeatability.formulas import (
     student_quantile,
     student_tail,
 )
+from beamfall.repeatability.words import say_plainly
 from beamfall.shots import EdgeRecord, ShotLog
 from beamfall.sim.model import ValveModel
 
@@ -178,6 +181,25 @@ def test_a_falling_head_is_told_from_a_warming_valve(log: ShotLog, fire_series: 
         assert "warming-valve" in warming and "falling-head" not in warming, seed
         jumping = names(log, fire_series(log, 60, seed=seed, change=jump))
         assert "drift" in jumping and not {"falling-head", "warming-valve"} & jumping, seed
+
+
+def test_the_last_shots_are_said_to_differ_where_they_do() -> None:
+    """In words, with the path that the drop falls in the time: 1 ms is 3 mm here."""
+    shots = [(number, 60.0 * number) for number in range(1, 31)]
+    steady = [0.2 + 1e-5 * (-1) ** number for number, _ in shots]
+    later = [
+        value + (6e-4 if number > 20 else 0.0)
+        for (number, _), value in zip(shots, steady, strict=True)
+    ]
+    usual = say_plainly(measure_quantity("arrival", "drop 1", shots, steady, 3.0))
+    moved = say_plainly(measure_quantity("arrival", "drop 1", shots, later, 3.0))
+    assert "like the others" in usual
+    found = re.search(r"last (\d+) came later by ([0-9.]+) mm", moved)
+    assert found is not None and 7 <= int(found[1]) <= 10
+    assert float(found[2]) == pytest.approx(1.8, abs=0.3)
+    assert say_plainly(measure_quantity("arrival", "drop 1", shots[:1], [0.2], 3.0)).startswith(
+        "Too few"
+    )
 
 
 def test_missing_drops_are_named_with_their_shots(log: ShotLog, fire_series: Fire) -> None:

@@ -27,6 +27,7 @@ from beamfall.page.listening import BoardCallbacks, ListeningBoard, Opener, conn
 from beamfall.page.paced import AbortAsked
 from beamfall.page.pictures import warm_up
 from beamfall.page.review import describe_shot_line
+from beamfall.page.trends import Trends
 from beamfall.page.waits import tell_waits
 from beamfall.page.words import describe_board, describe_link, describe_unclaimed, say_error
 from beamfall.page.work import Work
@@ -81,16 +82,18 @@ class BoardThread:
     _was_lost: bool = False
     _unexpected: str = ""
     single_shots: Shooter | None = None  # the series that single shots join
+    trends: Trends = field(init=False)
     _news: BoardNews = field(init=False)
 
     def __post_init__(self) -> None:
         self._news = BoardNews(self.hub)
+        self.trends = Trends(self.hub, self.desk)
         self.camera = self.chosen or CameraChoice(self.hub)
 
     # -- for other threads -----------------------------------------------------------------------------------
     def start(self) -> None:
         """Begin."""
-        nothing = dict.fromkeys(("live", "board", "job", "armed", "shot", "resting"))
+        nothing = dict.fromkeys(("live", "board", "job", "armed", "shot", "resting", "trend"))
         self.hub.set(link={"state": "connecting"}, **nothing)
         self._thread = threading.Thread(target=self._run, name="bench", daemon=True)
         self._thread.start()
@@ -103,6 +106,7 @@ class BoardThread:
     def close(self) -> None:
         """Do so and wait for it."""
         self.begin_closing()
+        self.trends.close()
         self._thread.join(timeout=5.0)
 
     def submit(self, job: Job) -> None:

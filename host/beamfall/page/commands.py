@@ -138,6 +138,10 @@ def untune(hub: Hub, desk: Desk, bench: BoardThread) -> None:
     desk.untune()
 
 
+def correct(hub: Hub, desk: Desk, bench: BoardThread, shot: int) -> None:
+    bench.trends.correct(shot)
+
+
 def edit(hub: Hub, desk: Desk, bench: BoardThread, path: str, text: str) -> None:
     desk.edit(path, text)
 
@@ -291,7 +295,7 @@ COMMANDS: Mapping[str, Command] = {
     for command in (
         abort, arm, release, drip, flash, rinse, watch, repeat, sweep, sweep_resume, seek,
         pictures_from, check, calibrate, shoot_recipe, keep_recipe, rename_recipe, remove_recipe,
-        answer, tune, step, untune, edit, add_part, remove_part, reset_rig, guide, guide_done, undo_learned,
+        answer, tune, step, untune, correct, edit, add_part, remove_part, reset_rig, guide, guide_done, undo_learned,
         redo_learned, reset_learned, dismiss, rate, note, table_set, table_look, table_step, table_add, table_copy,
         table_remove, table_undo, table_redo, table_use, table_read, table_from_plan, table_from_shot,
         table_from_recipe,

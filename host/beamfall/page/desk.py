@@ -225,6 +225,16 @@ class Desk:
             self._spacing_s, self._delay_s = spacing_s, delay_s
         self._replan()
 
+    def shift_timings(self, spacing_s: float, delay_s: float) -> None:
+        """Add to both timings, as a correction for the day asks."""
+        with self._lock:
+            plan = self.plan
+            if plan is None or plan.spacing_s is None:
+                raise UserError("there is no plan of a collision to correct")
+            self.take_timings(
+                round(plan.spacing_s + spacing_s, 6), round(plan.flash_delay_s + delay_s, 6)
+            )
+
     @property
     def planned(self) -> tuple[Rig, Plan | None, Belief | None]:
         """The rig, its plan, and what was learned of it."""

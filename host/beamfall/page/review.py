@@ -13,7 +13,7 @@ from beamfall.photos.find import find_kind
 from beamfall.plot.control import describe_quantity, is_drawn
 from beamfall.plot.scene import to_json
 from beamfall.repeatability import assess_series, read_series
-from beamfall.repeatability.words import BY_CHANCE, list_outside, say_timing
+from beamfall.repeatability.words import BY_CHANCE, list_outside, say_plainly, say_timing
 from beamfall.shots import ShotLine, ShotLog
 from beamfall.shots.exposure import describe_exposure
 from beamfall.shots.record import UNKNOWN
@@ -139,6 +139,7 @@ def assess(log: ShotLog, series: int) -> dict[str, Any]:
     content |= {"outside": list_outside(assessment), "by_chance": BY_CHANCE}
     content["flash"]["said_timing"] = say_timing(assessment.data.timing)
     for entry, quantity in zip(content["quantities"], assessment.quantities, strict=True):
+        entry["said"] = say_plainly(quantity)
         entry["panels"] = to_json(describe_quantity(quantity)) if is_drawn(quantity) else []
     plain: dict[str, Any] = clean(content)
     return plain

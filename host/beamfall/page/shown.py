@@ -32,6 +32,7 @@ def show_shot(work: Work, fired: Fired) -> None:
     if plan is not None and plan.sequence == sequence:
         trace = describe_trace(plan)
         shifts = find_shifts(plan, sequence.make_table(work.board.info), record)
+        work.bench.trends.look_later(work.log.path, fired.shot, work.desk.number)
     shown: dict[str, Any] = {
         "shot": record.shot,
         "series": fired.series,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import BeamfallError, NoProgress
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
         WhichPicture,
     )
     from beamfall.workflows.sweep import StepAhead
+    from beamfall.workflows.trend import Trend
     from beamfall.workflows.waits import Left
 
 TIMINGS_CHECKED = "those on this page"
@@ -200,6 +202,23 @@ def say_flashed(flashed: Flashed) -> str:
     if flashed.lit:
         return "The light was seen."
     return "The contact closed, but the flash-seen sensor saw no light. Did you see the flash?"
+
+
+def say_trend(trend: Trend) -> dict[str, str]:
+    """How the rig has drifted, and what corrects it."""
+    correction = trend.correction
+    begun = datetime.fromtimestamp(trend.since_us / 1e6).strftime("%H:%M")
+    way = "later" if trend.later_s > 0.0 else "earlier"
+    parts = [
+        f"{what} {abs(by_s) * 1e3:.1f} ms {'later' if by_s > 0.0 else 'earlier'}"
+        for what, by_s in (("the flash", correction.delay_s), ("drop 2", correction.spacing_s))
+        if abs(by_s) >= 5e-5
+    ]
+    by = f"{abs(trend.later_s) * 1e3:.1f} ms {way}"
+    return {
+        "drift": f"The drops reach the beam {by} than at shot {trend.since} ({begun}).",
+        "needs": f"The same picture now needs {' and '.join(parts)}.",
+    }
 
 
 def say_error(error: BeamfallError) -> str:

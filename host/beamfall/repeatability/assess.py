@@ -150,10 +150,12 @@ def assess_series(data: SeriesData) -> Assessment:
     for number, drops in enumerate(data.drops, 1):
         shots = [(drop.shot, drop.begun_s) for drop in drops]
         arrivals = [drop.arrival_s for drop in drops]
-        quantities.append(_measure("arrival", f"drop {number}", shots, arrivals, speeds.impact))
+        quantities.append(
+            measure_quantity("arrival", f"drop {number}", shots, arrivals, speeds.impact)
+        )
         whole = [drop for drop in drops if drop.dwell_s is not None]
         quantities.append(
-            _measure(
+            measure_quantity(
                 "dwell",
                 f"drop {number}",
                 [(drop.shot, drop.begun_s) for drop in whole],
@@ -165,7 +167,7 @@ def assess_series(data: SeriesData) -> Assessment:
         shots = [(one.shot, one.begun_s) for one in spacings]
         values = [one.measured_s - one.commanded_s for one in spacings]
         of = f"drops {number}-{number + 1}"
-        quantities.append(_measure("spacing", of, shots, values, speeds.impact))
+        quantities.append(measure_quantity("spacing", of, shots, values, speeds.impact))
     errors = data.flash_errors_s
     return Assessment(
         data=data,
@@ -179,13 +181,14 @@ def assess_series(data: SeriesData) -> Assessment:
     )
 
 
-def _measure(
+def measure_quantity(
     name: str,
     of: str,
     shots: Sequence[tuple[int, float]],
     values: Sequence[float],
     speed: float | None,
 ) -> Quantity:
+    """Work out one quantity from shots with their times in s, and values in s; `speed` in m/s makes paths of times."""
     spread = measure_spread(values)
     individuals = ewma = None
     if len(values) >= 2:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from statistics import mean
 
 from beamfall.repeatability.assess import Assessment, Quantity
 from beamfall.repeatability.formulas import Trend
@@ -43,6 +44,53 @@ def _say_outside(one: Quantity) -> str:
         if places
     ]
     return f"{one.name} of {one.of}: {'; '.join(parts)}" if parts else ""
+
+
+def say_plainly(one: Quantity) -> str:
+    """A quantity for somebody who reads no charts: how close together its values are, and what the last ones do."""
+    if one.spread is None or one.individuals is None or one.ewma is None:
+        return "Too few shots to say."
+    per_s = (
+        None
+        if one.scene_mm is None or not one.spread.deviation
+        else one.scene_mm / one.spread.deviation
+    )
+
+    def size(seconds: float) -> str:
+        times = f"{abs(seconds) * 1e3:.2f} ms"
+        return times if per_s is None else f"{abs(seconds) * per_s:.2g} mm ({times})"
+
+    last = _find_last(one.ewma.outside, len(one.values_s))
+    said = f"19 of 20 shots lie within ±{size(_WITHIN * one.spread.deviation)}."
+    if not last:
+        return f"{said} The last ones are like the others."
+    earlier, newest = one.values_s[:-last], one.values_s[-last:]
+    shift = mean(newest) - (mean(earlier) if earlier else one.individuals.centre)
+    way, question = _WAYS[one.name][shift > 0.0]
+    return f"{said} The last {last} {way} by {size(shift)}: {question}"
+
+
+_WITHIN = 1.96  # standard deviations that hold 95 % of a normal distribution
+_WAYS = {  # smaller, larger
+    "arrival": (
+        ("came earlier", "was the bottle filled, or the nozzle moved?"),
+        ("came later", "is the bottle low, or the valve warm?"),
+    ),
+    "dwell": (
+        ("were smaller drops", "is the bottle low?"),
+        ("were larger drops", "was the bottle filled, or is its cap loose?"),
+    ),
+    "spacing": (
+        ("came closer together", "does the valve stick?"),
+        ("came further apart", "does the valve stick?"),
+    ),
+}
+
+
+def _find_last(outside: Sequence[int], count: int) -> int:
+    """How many values at the end, without a gap, are among those outside."""
+    known = set(outside)
+    return next((n for n in range(count) if count - 1 - n not in known), count)
 
 
 def _name_shots(shots: Sequence[int]) -> str:

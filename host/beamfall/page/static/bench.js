@@ -76,6 +76,7 @@ function makeTimings() {
     );
   });
   return [
+    makeTrend(),
     h('div', { class: 'timings' }, spacing.root, delay.root),
     h(
       'div',
@@ -84,6 +85,30 @@ function makeTimings() {
       h('span', { class: 'row' }, h('a', { class: 'button', href: '#table' }, 'Table by hand'), back),
     ),
   ];
+}
+
+// A drift of the drops, and one press that corrects for it.
+function makeTrend() {
+  const box = h('div', { class: 'trend', role: 'status' });
+  on(['trend', 'plan'], () => {
+    const trend = state.trend;
+    const current = trend && trend.plan === state.plan?.number;
+    box.hidden = !current;
+    show(
+      box,
+      current
+        ? [
+            h('p', {}, trend.drift, ' ', h('b', {}, trend.needs)),
+            h(
+              'button',
+              { type: 'button', on: { click: () => attempt(act('correct', { shot: trend.shot })) } },
+              'Correct the timings',
+            ),
+          ]
+        : null,
+    );
+  });
+  return box;
 }
 
 /** By how many ms a key changes a timing. @type {Record<string, number>} */

@@ -110,24 +110,28 @@ export function makeRepeatability() {
             'section',
             { class: 'panel' },
             h('h2', {}, `${one.name} of ${one.of}`),
-            h(
-              'p',
-              {},
-              one.scatter_us === undefined
-                ? 'too few shots'
-                : [
-                    h('b', {}, `scatter ${number(one.scatter_us, 1)} µs`),
-                    ` (95 %: ${sayRange(one.scatter_95_us)}); mean ${number(one.mean_us / 1000, 3)} ms`,
-                    one.scatter_scene_mm === null
-                      ? ''
-                      : `; ${number(one.scatter_scene_mm, 3)} mm in the scene`,
-                    one.trend_us_per_100_shots === undefined
-                      ? ''
-                      : `; trend ${us(one.trend_us_per_100_shots, 1)} in 100 shots` +
-                        ` (95 %: ${sayRange(one.trend_95_us_per_100_shots)})`,
-                  ],
+            h('p', { class: 'lead' }, one.said),
+            makeDetails(
+              `${one.name} of ${one.of}`,
+              h(
+                'p',
+                {},
+                one.scatter_us === undefined
+                  ? 'too few shots'
+                  : [
+                      h('b', {}, `scatter ${number(one.scatter_us, 1)} µs`),
+                      ` (95 %: ${sayRange(one.scatter_95_us)}); mean ${number(one.mean_us / 1000, 3)} ms`,
+                      one.scatter_scene_mm === null
+                        ? ''
+                        : `; ${number(one.scatter_scene_mm, 3)} mm in the scene`,
+                      one.trend_us_per_100_shots === undefined
+                        ? ''
+                        : `; trend ${us(one.trend_us_per_100_shots, 1)} in 100 shots` +
+                          ` (95 %: ${sayRange(one.trend_95_us_per_100_shots)})`,
+                    ],
+              ),
+              one.panels.length ? drawQuantity(one) : null,
             ),
-            one.panels.length ? drawQuantity(one) : null,
           ),
         ),
     );
@@ -163,6 +167,16 @@ export function makeRepeatability() {
 const countShots = (/** @type {number} */ count) => `${count} ${count === 1 ? 'shot' : 'shots'}`;
 /** @param {number[]} ends */
 const sayRange = ([low, high]) => `${number(low, 1)} to ${number(high, 1)} µs`;
+
+/** Which figures somebody has opened: they stay open when more shots come. @type {Set<string>} */
+const opened = new Set();
+
+/** @param {string} name @param {Child[]} content */
+function makeDetails(name, ...content) {
+  const root = h('details', { open: opened.has(name) }, h('summary', {}, 'Figures and chart'), ...content);
+  root.addEventListener('toggle', () => (root.open ? opened.add(name) : opened.delete(name)));
+  return root;
+}
 
 /** The values of one quantity and their moving ranges. */
 function drawQuantity(/** @type {any} */ one) {

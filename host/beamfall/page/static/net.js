@@ -118,6 +118,7 @@ const LANES = {
   tune: 'desk',
   step: 'desk',
   untune: 'desk',
+  correct: 'desk',
   edit: 'desk',
   add_part: 'desk',
   remove_part: 'desk',

@@ -22,6 +22,7 @@ interface BeamfallState {
   table?: TableState | null;
   moment?: MomentState | null;
   shot?: ShotState | null;
+  trend?: TrendState | null;
   pictures?: PicturesState | null;
   job?: Job | null;
   job_sweep?: Job | null;
@@ -175,6 +176,14 @@ interface MomentState {
   stage_ms: Interval | null;
   diameter_mm: number;
   chances: Record<string, number>;
+}
+
+/** A drift since an earlier shot, for the plan of that number, and what corrects it. */
+interface TrendState {
+  shot: number;
+  plan: number;
+  drift: string;
+  needs: string;
 }
 
 interface ShotState {
