@@ -18,7 +18,7 @@ from PIL import Image
 
 from beamfall.errors import PictureError, UserError
 from beamfall.photos.measure import Measured, Scene, measure, measure_pixels, measure_series
-from beamfall.photos.measure.run import share_surface
+from beamfall.photos.measure.series import share_surface
 from beamfall.setup.rig import example_rig
 from beamfall.sim.build import draw_model
 from beamfall.sim.develop import render
@@ -37,7 +37,7 @@ def shots():
     made = {}
     for kind in KINDS:
         draws = random.Random(f"measured {kind}")
-        scene, stage, meeting = next(
+        scene, stage, meeting, _ = next(
             shot for _ in range(20) if (shot := make_shot(model, kind, draws)) is not None
         )
         truth = find_truth(scene, kind, stage, meeting, PIXELS)

@@ -17,7 +17,7 @@ from beamfall.setup.signals import Signal
 from beamfall.sim.build import draw_model
 from beamfall.sim.collision import see_picture
 from beamfall.sim.develop import render
-from beamfall.sim.liquid_shapes import find_sheet
+from beamfall.sim.liquid_shapes import describe_crown, find_sheet
 from beamfall.sim.look import DYES, GELS, Look
 from beamfall.sim.model import RigModel
 from beamfall.sim.needs import find_needs
@@ -29,6 +29,7 @@ from beamfall.sim.scene import Scene, make_scene
 KINDS = {
     "after": 10, "before": 5, "contact": 1, "jet": 2, "crown": 2, "nothing": 1, "falling": 1, "half out": 2,
 }  # fmt: skip
+_LOWEST_CROWN_MM = 1.0
 _VALVE = int(Signal.valve1)
 
 
@@ -59,6 +60,7 @@ class Shot:
     pixels: Any
     truth: Truth
     scene: Scene
+    delay_ms: float | None = None  # from drop 2's beam edge to the light; None with one drop
 
 
 def draw_look(draws: random.Random) -> Look:
@@ -100,22 +102,28 @@ def photograph(rigs: int, each: int, *, world: str, pixels: int) -> Iterator[Sho
     """Pictures of many rigs, `each` of every rig."""
     for number in range(rigs):
         model, draws = draw_rig(number, world)
+        met_at = draws.uniform(0.6, 0.95)
         for picture in range(each):
             kind = draws.choices(list(KINDS), weights=list(KINDS.values()))[0]
-            made = make_shot(model, kind, draws)
+            made = make_shot(model, kind, draws, met_at=met_at)
             if made is None:
                 continue
-            scene, stage, meeting = made
+            scene, stage, meeting, delay_ms = made
             seen = render(scene, pixels=pixels, seed=100 * number + picture)
-            yield Shot(number, seen, find_truth(scene, kind, stage, meeting, pixels), scene)
+            truth = find_truth(scene, kind, stage, meeting, pixels)
+            yield Shot(number, seen, truth, scene, delay_ms)
 
 
 def make_shot(
-    model: RigModel, kind: str, draws: random.Random
-) -> tuple[Scene, str, float | None] | None:
-    """A scene of that kind, what it shows, and the speed at which drop and jet met; None where the rig makes none."""
+    model: RigModel, kind: str, draws: random.Random, *, met_at: float | None = None
+) -> tuple[Scene, str, float | None, float | None] | None:
+    """A scene of that kind, what it shows, the speed at which drop and jet met, and the delay of the light in ms.
+
+    Its spacing lets the drops meet at a share of the jet's rise, `met_at`, on average (None: it is drawn).
+    None where the rig makes none.
+    """
     rig = SimulatedRig(model, seed=draws.randrange(10**6))
-    needs = find_needs(model, 0.0, draws.uniform(0.6, 0.95))
+    needs = find_needs(model, 0.0, draws.uniform(0.6, 0.95) if met_at is None else met_at)
     drops = 1 if kind in ("jet", "crown", "nothing", "falling") else 2
     if needs is None:
         return None
@@ -149,7 +157,8 @@ def make_shot(
     ):
         return None
     meeting = None if contact is None else _meeting_speed(model, column)
-    return scene, stage, meeting
+    edge = splash.drops[1].dark_s.get(1) if drops == 2 else None
+    return scene, stage, meeting, None if edge is None else 1e3 * (when - edge[0])
 
 
 def _enters(model: RigModel, drop: Any, draws: random.Random) -> float:
@@ -180,6 +189,9 @@ def find_truth(scene: Scene, kind: str, stage: str, meeting: float | None, pixel
     sheet = find_sheet(sheets[0], column) if sheets else None
     tip = sheet.top if sheet else jet
     lowest = drops[-1] if drops and not sheet else None
+    crown = describe_crown(column)
+    if stage == "crown" and (crown is None or crown.height < _LOWEST_CROWN_MM):
+        stage = "nothing"  # it has sunk into the ripples
     return Truth(
         kind=kind,
         stage=stage,

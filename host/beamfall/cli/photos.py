@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
-from collections.abc import Sequence
+import sys
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 import typer
 
 from beamfall.cli.output import print_json, print_table
-from beamfall.errors import UserError
+from beamfall.errors import LogError, UserError
 from beamfall.photos.measure import Measured, Scene, measure_series
 from beamfall.photos.measure.overlay import say_value, write_overlay
 from beamfall.setup.rig import load_rig
 from beamfall.setup.units import parse_quantity
+from beamfall.shots import LoggedShot, ShotLog
 from beamfall.text import show_text
+from beamfall.workflows.picture_measure import find_lights, find_shots
 from beamfall.workflows.picture_scene import make_picture_scene
 
 app = typer.Typer(
@@ -67,16 +71,19 @@ def measure_photos(
 
     It finds the surface by the reflection, then the drop, the jet, the umbrella or the crown, and works out the
     time since the drops met. Where a picture does not show something clearly it says 'not sure'. Pictures are
-    never altered.
+    never altered. What is measured in a shot's photograph is kept in the log beside the shot.
     """
     scene = _read_scene(rig_file, scale, ruler, background, marks, len(files))
-    made = measure_series(files, scene)
+    logged = _find_logged(files)
+    lights = find_lights(logged)
+    made = measure_series(files, scene, lights)
     if volume is not None:
         by_drop = _scale_by_drop([one for one in made if isinstance(one, Measured)], volume)
         made = measure_series(
-            files, replace(scene, scale_px_m=by_drop[0], scale_width_px=by_drop[1])
+            files, replace(scene, scale_px_m=by_drop[0], scale_width_px=by_drop[1]), lights
         )
     good = [one for one in made if isinstance(one, Measured)]
+    kept = _keep(good, logged)
     if overlay is not None:
         overlay.mkdir(parents=True, exist_ok=True)
         for one in good:
@@ -98,9 +105,37 @@ def measure_photos(
         for failed in made:
             if not isinstance(failed, Measured):
                 print(f"left out: {show_text(failed)}")
+        if kept:
+            print(
+                f"kept in the log with {'shot' if len(kept) == 1 else 'shots'} {', '.join(map(str, kept))}"
+            )
         if overlay is not None:
             print(f"overlays in {show_text(overlay)}")
     return 0 if len(good) == len(files) else 1
+
+
+def _find_logged(files: Sequence[Path]) -> dict[Path, LoggedShot]:
+    """The shots that the pictures belong to. Without a log that can be read they are pictures like others."""
+    try:
+        with ShotLog.open_existing() or contextlib.nullcontext() as log:
+            return {} if log is None else find_shots(log, files)
+    except LogError as error:
+        print(f"the log is left alone: {show_text(error)}", file=sys.stderr)
+        return {}
+
+
+def _keep(measured: Sequence[Measured], logged: Mapping[Path, LoggedShot]) -> list[int]:
+    """Keep what was measured with the shots; return their numbers."""
+    shots = [
+        (one, logged[one.path].line.shot)
+        for one in measured
+        if one.path is not None and one.path in logged
+    ]
+    if shots:
+        with ShotLog.open() as log:
+            for one, shot in shots:
+                log.set_picture_measured(shot, one.describe())
+    return sorted(shot for _, shot in shots)
 
 
 def _read_scene(

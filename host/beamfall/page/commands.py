@@ -36,6 +36,9 @@ from beamfall.recipes.make import make_recipe
 from beamfall.recipes.shelf import Shelf
 from beamfall.shots import ShotLog, find_log
 from beamfall.shots.repeat import rebuild_sequence
+from beamfall.workflows.picture_measure import measure_shot
+from beamfall.workflows.picture_reader import describe_measured
+from beamfall.workflows.reading import read_marks
 
 Command = Callable[..., dict[str, Any] | None]
 FileText = str  # of a whole file
@@ -263,6 +266,18 @@ def note(hub: Hub, desk: Desk, bench: BoardThread, shot: int, text: str) -> None
     mark_shot(hub, shot, note=text)
 
 
+def measure(hub: Hub, desk: Desk, bench: BoardThread, shot: int, marks: str = "") -> dict[str, Any]:
+    """Measure a shot's photograph, with marks that a person has dragged: `tip 512 left 310`, in pixels."""
+    given = read_marks(marks) if marks else {}
+    if marks and not given:
+        raise UserError(
+            f"measure: {marks[:40]!a} names no marks; expected such as: tip 512 left 310"
+        )
+    with _open_log(bench) as log:
+        measured = measure_shot(log, shot, given)
+    return {"measured": measured.describe(), "said": describe_measured(measured)}
+
+
 # -- recipes ---------------------------------------------------------------------------------------------------
 def keep_recipe(hub: Hub, desk: Desk, bench: BoardThread, shot: int, name: str) -> None:
     shelf = Shelf.open(bench.log_path)
@@ -296,7 +311,8 @@ COMMANDS: Mapping[str, Command] = {
         abort, arm, release, drip, flash, rinse, watch, repeat, sweep, sweep_resume, seek,
         pictures_from, check, calibrate, shoot_recipe, keep_recipe, rename_recipe, remove_recipe,
         answer, tune, step, untune, correct, edit, add_part, remove_part, reset_rig, guide, guide_done, undo_learned,
-        redo_learned, reset_learned, dismiss, rate, note, table_set, table_look, table_step, table_add, table_copy,
+        redo_learned, reset_learned, dismiss, rate, note, measure, table_set, table_look, table_step, table_add,
+        table_copy,
         table_remove, table_undo, table_redo, table_use, table_read, table_from_plan, table_from_shot,
         table_from_recipe,
     )

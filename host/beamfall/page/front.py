@@ -150,6 +150,7 @@ class PageFrontEnd:
                     hint=problem or words.say_what_was_read(question),
                     free=True,
                     shot=fired.shot,
+                    measured=None if question.reading is None else question.reading.measured,
                 )
                 return AGREED if answer == words.AGREE else answer
             case WhichPicture():

@@ -91,6 +91,7 @@ def describe_shot(log: ShotLog, shot: int) -> dict[str, Any]:
         if record.picture is None
         else record.picture.replace("\\", "/").split("/")[-1],
         "exposure": describe_exposure(record),
+        "measured": record.picture_measured,
         "keywords": list(record.keywords),
         "timeline": describe_shot_chart(
             record.to_json(), read_scatter(log, logged.line.series, shot)

@@ -79,17 +79,20 @@ class Work:
         cautions: Sequence[str] = (),
         free: bool = False,
         shot: int | None = None,
+        measured: Mapping[str, Any] | None = None,
         listen: Callable[[float], None] | None = None,
     ) -> str:
         """Ask people and wait, while the board is listened to; the first answer of any page counts.
 
-        `choices` are (answer, words). `free`: an answer may also be typed. `shot`: its picture is shown.
+        `choices` are (answer, words). `free`: an answer may also be typed. `shot`: its picture is shown,
+        with the marks of `measured`.
         `listen`, for workflows that need what the board says meanwhile, takes it in for the given seconds
         and keeps the link alive.
         """
         question = {
             "id": next(_ids), "text": text, "hint": hint, "cautions": list(cautions), "free": free,
             "choices": [{"value": value, "words": words} for value, words in choices], "shot": shot,
+            "measured": measured,
         }  # fmt: skip
         self.tell(question=question)
         asked = time.monotonic()

@@ -198,7 +198,10 @@ class ShotLog(LogReader):
         with self._transaction():
             for shot, (picture, match) in pictures.items():
                 how = None if picture is None or match is None else dict(match)
-                self._change(shot, {"picture": picture, "picture_match": how})
+                # What was measured belongs to the picture that was there.
+                self._change(
+                    shot, {"picture": picture, "picture_match": how, "picture_measured": None}
+                )
 
     def add_photograph(
         self,
@@ -212,6 +215,11 @@ class ShotLog(LogReader):
         values = {"picture": picture, "picture_match": dict(match), "exposure": exposure}
         with self._transaction():
             self._change(shot, values)
+
+    def set_picture_measured(self, shot: int, measured: Mapping[str, Any] | None) -> None:
+        """Keep what was measured in a shot's photograph; None removes it."""
+        with self._transaction():
+            self._change(shot, {"picture_measured": None if measured is None else dict(measured)})
 
     def add_calibration(self, shots: Sequence[int], content: Mapping[str, Any]) -> int:
         """Keep what was found out of these shots; return its number. The first shot's rig and board count."""

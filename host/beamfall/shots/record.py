@@ -194,6 +194,11 @@ class ShotRecord:
         "json",
         default=(),
     )
+    picture_measured: Mapping[str, Any] | None = kept(
+        "What was measured in the photograph: stage, marks in pixels, lengths in mm; empty: not measured.",
+        "json",
+        default=None,
+    )
     edges: tuple[EdgeRecord, ...] = kept("The shot's edges in order of time.", "json", default=())
 
     @property

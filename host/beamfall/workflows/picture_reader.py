@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from beamfall.errors import PictureError, UserError
 from beamfall.photos.measure import measure
-from beamfall.photos.measure.run import share_surface
+from beamfall.photos.measure.series import share_surface
 from beamfall.planning.seek.answer import Answer
 from beamfall.workflows.picture_scene import make_picture_scene
 from beamfall.workflows.reading import Reading
@@ -48,7 +48,8 @@ class MeasuringReader:
         except (PictureError, UserError) as error:  # damaged, or OpenCV is not installed
             return Reading(path, None, f"not sure; {error}")
         self._seen.append(measured)
-        return Reading(path, make_answer(measured), describe_measured(measured))
+        answer = make_answer(measured)
+        return Reading(path, answer, describe_measured(measured), measured.describe())
 
 
 def make_answer(measured: Measured) -> Answer | None:

@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 if TYPE_CHECKING:
     from beamfall.planning.seek.answer import Answer
@@ -17,11 +17,15 @@ MARKS = ("surface", "tip", "drop", "left", "right")
 
 @dataclass(frozen=True)
 class Reading:
-    """What was read in a picture: `answer` is None where it is not sure. `said`: in a line, for people."""
+    """What was read in a picture: `answer` is None where it is not sure. `said`: in a line, for people.
+
+    `measured`: what was measured, as `photos.measure.Measured.describe` has it; None where nothing could be.
+    """
 
     path: Path
     answer: Answer | None
     said: str
+    measured: Mapping[str, Any] | None = None
 
 
 class PictureReader(Protocol):

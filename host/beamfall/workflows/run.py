@@ -29,6 +29,7 @@ from beamfall.workflows.steps import (
     FlashesAhead,
     FrontEnd,
     HoldOpen,
+    KeepMeasured,
     People,
     Question,
     Remark,
@@ -151,6 +152,8 @@ class Runner:
                 return step.do(self._people)
             case Remark():
                 self._remark(step)
+            case KeepMeasured(shot=shot, measured=measured):
+                self._get_log().set_picture_measured(shot, measured)
             case Drip() | TestFlash() | HoldOpen():
                 return self._serve(step)
             case Event():

@@ -13,6 +13,7 @@ from beamfall.workflows.steps import (
     Begin,
     Event,
     Fired,
+    KeepMeasured,
     Question,
     Remark,
     Workflow,
@@ -306,8 +307,11 @@ class _Seek:
             answer = yield from self._see(aim, fired)
             search.take(shot, answer)
             note = answer.said
-            if self.reading is not None and answer is self.reading.answer:
+            reading = self.reading
+            if reading is not None and answer is reading.answer:
                 note += ", read in its picture"
+                if reading.measured is not None:
+                    yield KeepMeasured(fired.shot, reading.measured)
         yield Remark(fired.shot, f"seek: {note}")
         answered = Answered(aim, fired, answer, useless, search.chance, search.misfit)
         self.shots.append(answered)
@@ -328,7 +332,8 @@ class _Seek:
             return reading.answer or Answer(*self.look(fired.picture))
 
         def again(marks: Mapping[str, float]) -> Reading:
-            return reader.read(photo.path, marks)
+            self.reading = reader.read(photo.path, marks)
+            return self.reading
 
         return (yield from ask(WhatIsSeen(aim, fired, reading, again)))
 

@@ -5,6 +5,7 @@ A workflow is a generator. It yields a step, `run.Runner` carries it out and sen
     begun    Begin        -> the number of the series
     shots    Fire         -> Fired
     notes    Remark       -> None
+    pictures KeepMeasured -> None
     service  Drip, TestFlash, HoldOpen -> Outcome (HoldOpen: None where somebody said no)
     people   Ask          -> the answer, read by its question; Consult -> what its function returns
     news     any Event    -> None; front ends show it
@@ -75,6 +76,14 @@ class Remark:
 
     shot: int
     text: str
+
+
+@dataclass(frozen=True)
+class KeepMeasured:
+    """Keep in the log what was measured in a shot's photograph."""
+
+    shot: int
+    measured: Mapping[str, Any]
 
 
 @dataclass(frozen=True)

@@ -1,5 +1,6 @@
 // Always in view: the state in large words, the beams, arm, release and abort, the job under way, notices.
 import { buttonById, byId, h, number, show } from './dom.js';
+import { makeMarked } from './marks.js';
 import { abort, act, emit, hear, now, on, state } from './net.js';
 import { makePicture } from './pictures.js';
 
@@ -248,7 +249,13 @@ export function makeQuestion(question, { picture = true } = {}) {
       'data-question': question.id,
     },
     picture && question.shot
-      ? h('div', { class: 'pic askpic' }, makePicture(question.shot, { small: false }))
+      ? question.measured
+        ? makeMarked(question.shot, question.measured, {
+            className: 'askpic',
+            name: 'Answer with these marks',
+            use: give,
+          })
+        : h('div', { class: 'pic askpic' }, makePicture(question.shot, { small: false }))
       : null,
     h(
       'div',

@@ -3,6 +3,7 @@
 import { attempt, ready } from './bar.js';
 import { makeChart } from './chart.js';
 import { clock, h, ms, number, show, us } from './dom.js';
+import { makeMarked } from './marks.js';
 import { act, get, on, state } from './net.js';
 import { makeKeep } from './recipes.js';
 import { makeStars } from './stars.js';
@@ -59,6 +60,33 @@ export function makeDetail({ toggleMark, comparing }) {
   function addPicture(/** @type {ShotDetail} */ content) {
     if (content.line.picture && !detail.querySelector(':scope > .pic'))
       detail.querySelector('#again')?.closest('.row')?.before(makeShotPicture(content));
+  }
+  // A press measures; then marks can be dragged, and each new place is measured and kept at once.
+  function makeMeasuring(/** @type {number} */ shot, /** @type {MeasuredPicture | null} */ known) {
+    const box = h('div', {}),
+      said = h('p', { class: 'soft small', role: 'status' });
+    const measure = async (marks = '') => {
+      said.textContent = 'Measuring …';
+      try {
+        const found = await act('measure', { shot, marks });
+        said.textContent = found.said;
+        place(found.measured);
+      } catch (error) {
+        said.textContent = '';
+        throw error;
+      }
+    };
+    const place = (/** @type {MeasuredPicture} */ measured) => {
+      detail.querySelector(':scope > .pic')?.remove();
+      show(box, makeMarked(shot, measured, { name: 'Measure with these marks', use: measure }));
+    };
+    const button = h(
+      'button',
+      { type: 'button', on: { click: () => attempt(measure()) } },
+      known ? 'Measure again' : 'Measure the picture',
+    );
+    if (known) queueMicrotask(() => place(known));
+    return h('div', { class: 'measuring' }, box, h('div', { class: 'row' }, button, said));
   }
   function fillDetail(/** @type {ShotDetail} */ content) {
     const line = content.line,
@@ -121,6 +149,7 @@ export function makeDetail({ toggleMark, comparing }) {
           )
         : null,
       line.picture ? makeShotPicture(content) : null,
+      content.picture_file ? makeMeasuring(shot, content.measured) : null,
       content.picture_file
         ? h(
             'p',

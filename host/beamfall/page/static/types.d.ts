@@ -236,7 +236,16 @@ interface Question {
   cautions: string[];
   free: boolean;
   shot: number | null;
+  measured: MeasuredPicture | null;
   choices: { value: string; words: string }[];
+}
+
+/** What was measured in a photograph: `Measured.describe` of beamfall.photos.measure. Marks in its pixels. */
+interface MeasuredPicture {
+  width: number;
+  height: number;
+  stage: string | null;
+  marks: Record<string, { column: number; row: number; error: number; by_hand: boolean }>;
 }
 
 /** Something that the board does for a page; lines and result differ from kind to kind. */
@@ -285,6 +294,7 @@ interface ShotDetail {
   seen: string | null;
   picture_file: string | null;
   exposure: string;
+  measured: MeasuredPicture | null;
   keywords: string[];
   board: { name: string; firmware: string; timing: string };
   seed: number | null;

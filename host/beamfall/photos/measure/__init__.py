@@ -10,8 +10,10 @@ the picture does not show it clearly, and `doubts` says why.
 from __future__ import annotations
 
 from beamfall.photos.measure.result import LENGTHS, MARKS, STAGES, Mark, Measured, Scene, Value
-from beamfall.photos.measure.run import measure, measure_pixels, measure_series
+from beamfall.photos.measure.run import measure, measure_pixels
+from beamfall.photos.measure.series import date_series, measure_series
 
 __all__ = [
-    "LENGTHS", "MARKS", "STAGES", "Mark", "Measured", "Scene", "Value", "measure", "measure_pixels", "measure_series",
+    "LENGTHS", "MARKS", "STAGES", "Mark", "Measured", "Scene", "Value", "date_series", "measure",
+    "measure_pixels", "measure_series",
 ]  # fmt: skip

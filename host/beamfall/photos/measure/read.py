@@ -130,6 +130,9 @@ def _classify(
                     "nothing", 0.6, doubts=["something tall is there, and its shape is not clear"]
                 )
             weak = outlines.contrast < 2.0 * _LEAST_CONTRAST
+            if not weak and any(_is_low_ring(blob, surface, scale) for blob in blobs[:3]):
+                doubts = ["a low ring stands on the surface: a crown, or ripples"]
+                return Reading("crown", 0.6, axis=axis, doubts=doubts)
             return Reading("nothing", 0.9 if weak else 0.85)
         made = Reading("before", 0.95 if drop.is_round else 0.85, axis=drop.column)
         return _add_drop(made, drop)
@@ -165,6 +168,10 @@ def _classify(
     if ratio > _UMBRELLA_RATIO:
         made.stage = "after"
         made.confidence = min(0.98, 0.62 + 0.9 * (ratio - _UMBRELLA_RATIO))
+        aside = abs(0.5 * (upright.left + upright.right) - standing.axis)
+        if upright.right <= upright.left or aside > 0.3 * upright.widest:
+            made.confidence = 0.7
+            made.doubts.append("what is wide hangs to one side of the jet")
         return _add_umbrella(made, upright, standing)
     width, again = _measure_top(standing, surface, scale)
     if again is None:
@@ -246,11 +253,16 @@ def _find_drop(
         and blob.lowest < ceiling
         and (
             blob.is_round
-            or (blob.is_cut and blob.row - blob.height < 2.0 and blob.height > 0.8 * scale)
+            or (blob.is_cut and blob.row - blob.height < 4.0 and blob.height > 0.1 * scale)
         )
         and abs(blob.column - (standing.axis if standing else blob.column)) < 7.0 * scale
     ]
     return max(good, key=lambda blob: blob.width, default=None)
+
+
+def _is_low_ring(blob: Blob, surface: float, scale: float) -> bool:
+    near = abs(blob.lowest - surface) < 4.0 * scale
+    return near and blob.width > 7.0 * scale and blob.height > 1.4 * scale
 
 
 def _lowest(drop: Blob) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -99,10 +99,39 @@ class Measured:
         """Whether the stage may be believed without a look."""
         return self.stage is not None
 
+    @classmethod
+    def recall(cls, described: Mapping[str, Any]) -> Measured:
+        """Return what `describe` had written; raises LookupError, TypeError or ValueError for anything else."""
+
+        def value(name: str) -> Value | None:
+            given = described[name]
+            return None if given is None else Value(float(given["value"]), float(given["error"]))
+
+        scale, stage = described["px_per_mm"], described["stage"]
+        if stage is not None and stage not in STAGES:
+            raise ValueError(f"{stage!r} is no stage")
+        lengths: dict[str, Any] = {name: value(name) for name in LENGTHS}
+        made = cls(
+            None, int(described["width"]), int(described["height"]), None if scale is None else float(scale),
+            float(described["roll_deg"]), stage, float(described["confidence"]),
+            {
+                str(name): Mark(
+                    float(one["column"]), float(one["row"]), float(one["error"]), bool(one["by_hand"])
+                )
+                for name, one in described["marks"].items()
+            },
+            since_contact_ms=value("since_contact_ms"),
+            doubts=tuple(str(doubt) for doubt in described["doubts"]),
+        )  # fmt: skip
+        return replace(made, **lengths)
+
     def to_json(self) -> dict[str, Any]:
         """Plain values for programs; lengths in mm."""
+        return {"file": None if self.path is None else str(self.path), **self.describe()}
+
+    def describe(self) -> dict[str, Any]:
+        """What was measured, as plain values that say nothing about the file: for the log."""
         return {
-            "file": None if self.path is None else str(self.path),
             "width": self.width,
             "height": self.height,
             "px_per_mm": None if self.px_per_mm is None else round(self.px_per_mm, 4),

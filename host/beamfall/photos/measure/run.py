@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import warnings
-from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -40,46 +39,6 @@ def measure(path: Path, scene: Scene | None = None) -> Measured:
             )
     made = measure_pixels(picture, known, background=background, size=(width, height))
     return replace(made, path=path)
-
-
-def measure_series(
-    paths: Sequence[Path], scene: Scene | None = None
-) -> list[Measured | PictureError]:
-    """Measure pictures of one camera that did not move: those without a clear surface take it from the others.
-
-    A picture that cannot be read gives its error.
-    """
-    known = scene or Scene()
-    made: list[Measured | PictureError] = []
-    for path in paths:
-        try:
-            made.append(measure(path, known))
-        except PictureError as error:
-            made.append(error)
-    shared = share_surface([one for one in made if isinstance(one, Measured)])
-    if shared is None or known.surface_row is not None:
-        return made
-    again = replace(known, surface_row=shared)
-    return [
-        measure(one.path, again)
-        if isinstance(one, Measured) and one.path is not None and "surface" not in one.marks
-        else one
-        for one in made
-    ]
-
-
-def share_surface(measured: Sequence[Measured]) -> tuple[float, float] | None:
-    """Row of the surface over the height, and its error, from pictures that agree; None where they do not."""
-    rows = sorted(
-        one.marks["surface"].row / one.height for one in measured if "surface" in one.marks
-    )
-    if len({(one.width, one.height) for one in measured}) != 1 or not rows:
-        return None
-    middle = rows[len(rows) // 2]
-    close = [row for row in rows if abs(row - middle) < 0.012]
-    if len(close) < 0.6 * len(rows):
-        return None
-    return sum(close) / len(close), 0.003
 
 
 def measure_pixels(
@@ -210,11 +169,16 @@ def _add_lengths(
     return replace(made, since_contact_ms=_find_age(made, scene))
 
 
+def meeting_speed(scene: Scene) -> tuple[float, float]:
+    """Speed of drop 2 against the jet in m/s, and its relative error: as known, else a usual one."""
+    if scene.meeting_speed_m_s is None:
+        return _USUAL_SPEED_M_S, _USUAL_SPEED_ERROR
+    return scene.meeting_speed_m_s, scene.meeting_speed_error
+
+
 def _find_age(made: Measured, scene: Scene) -> Value | None:
     """Time since drop 2 met the jet, negative before it; None where the picture does not say."""
-    speed, share = scene.meeting_speed_m_s, scene.meeting_speed_error
-    if speed is None:
-        speed, share = _USUAL_SPEED_M_S, _USUAL_SPEED_ERROR
+    speed, share = meeting_speed(scene)
     if made.stage in ("before", "contact") and "tip" in made.marks and "drop" in made.marks:
         assert made.px_per_mm is not None
         tip, drop = made.marks["tip"], made.marks["drop"]

@@ -1,0 +1,158 @@
+"""Pictures of one camera that did not move, measured together: they share the surface, and what they say of time."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from beamfall.errors import PictureError
+from beamfall.photos.measure.result import Measured, Scene, Value
+from beamfall.photos.measure.run import measure, meeting_speed
+from beamfall.physics.umbrella import SPEED_SPREAD, TIME_SPREAD, spread_out
+
+# Standard deviation of the contact from shot to shot at one setting (estimate), and of a sheet's radius about its law.
+_SCATTER_MS, _RADIUS_SHARE = 0.25, 0.02
+
+
+def measure_series(
+    paths: Sequence[Path],
+    scene: Scene | None = None,
+    lights_ms: Mapping[Path, float] | None = None,
+) -> list[Measured | PictureError]:
+    """Measure pictures of one camera that did not move: those without a clear surface take it from the others.
+
+    `lights_ms`: when the light came, of pictures that one spacing made, counted from drop 2's beam edge or any other
+    start that they share; their times since contact are then found together (`date_series`). A picture that cannot be
+    read gives its error.
+    """
+    known = scene or Scene()
+    made: list[Measured | PictureError] = []
+    for path in paths:
+        try:
+            made.append(measure(path, known))
+        except PictureError as error:
+            made.append(error)
+    shared = share_surface([one for one in made if isinstance(one, Measured)])
+    if shared is not None and known.surface_row is None:
+        again = replace(known, surface_row=shared)
+        made = [
+            measure(one.path, again)
+            if isinstance(one, Measured) and one.path is not None and "surface" not in one.marks
+            else one
+            for one in made
+        ]
+    lights = lights_ms or {}
+    timed = [one for one in made if isinstance(one, Measured) and one.path in lights]
+    dated = date_series([(one, lights[one.path]) for one in timed if one.path], known)
+    by_path = {one.path: one for one in dated}
+    return [by_path.get(one.path, one) if isinstance(one, Measured) else one for one in made]
+
+
+def share_surface(measured: Sequence[Measured]) -> tuple[float, float] | None:
+    """Row of the surface over the height, and its error, from pictures that agree; None where they do not."""
+    rows = sorted(
+        one.marks["surface"].row / one.height for one in measured if "surface" in one.marks
+    )
+    if len({(one.width, one.height) for one in measured}) != 1 or not rows:
+        return None
+    middle = rows[len(rows) // 2]
+    close = [row for row in rows if abs(row - middle) < 0.012]
+    if len(close) < 0.6 * len(rows):
+        return None
+    return sum(close) / len(close), 0.003
+
+
+def date_series(measured: Sequence[tuple[Measured, float]], scene: Scene) -> list[Measured]:
+    """Return the pictures with the time since contact that all of them together say.
+
+    Each comes with the time of its light in ms, from a start that the pictures share. One umbrella alone tells its age
+    badly once it hardly grows. In a series the light's times are known: the contact's time, how fast this rig's sheet
+    spreads and for how long are fitted to all gaps and diameters at once, by least squares with the priors of
+    `physics.umbrella`. Pictures without a stage, a gap or a diameter keep what they have.
+    """
+    gaps = [
+        (place, value)
+        for place, (one, _) in enumerate(measured)
+        if one.stage in ("before", "contact") and (value := one.since_contact_ms) is not None
+    ]
+    sheets = [
+        (place, value)
+        for place, (one, _) in enumerate(measured)
+        if one.stage == "after" and (value := one.umbrella_diameter) is not None
+    ]
+    made = [one for one, _ in measured]
+    used = [place for place, _ in (*gaps, *sheets)]
+    if scene.drop_diameter_m is None or len(used) < 2:
+        return made
+    ages = _fit_ages(
+        [measured[place][1] for place in used],
+        [value for _, value in gaps],
+        [value for _, value in sheets],
+        scene,
+    )
+    for place, age in zip(used, ages, strict=True):
+        made[place] = replace(made[place], since_contact_ms=age)
+    return made
+
+
+def _fit_ages(
+    lights_ms: Sequence[float], gaps: Sequence[Value], sheets: Sequence[Value], scene: Scene
+) -> list[Value]:
+    """Times since contact of pictures that show a gap, in ms, and then of those that show a sheet, in mm."""
+    import numpy as np
+    from scipy.optimize import least_squares
+
+    drop_m = scene.drop_diameter_m
+    speed, speed_error = meeting_speed(scene)
+    # Of the logarithms of the sheet's speed and time and of the drop's diameter.
+    spreads = np.array(
+        [math.hypot(SPEED_SPREAD, speed_error), TIME_SPREAD, scene.drop_diameter_error]
+    )
+    lights, count = np.array(lights_ms), len(gaps)
+    gap_ms = np.array([one.value for one in gaps])
+    # All gaps share the error of the speed.
+    gap_error = np.array(
+        [math.sqrt(max(one.error**2 - (speed_error * one.value) ** 2, 0.02**2)) for one in gaps]
+    )
+    radius = np.array([0.5e-3 * one.value for one in sheets])
+    edge_error = np.array([0.5e-3 * one.error for one in sheets])
+    radius_error = np.hypot(edge_error, _RADIUS_SHARE * radius)
+
+    def find_ages(values: Any) -> Any:
+        """The contact's time is the first value; each shot's shift from it stands at the end."""
+        return lights - values[0] - _SCATTER_MS * values[4:]
+
+    def residuals(values: Any) -> Any:
+        by_speed, by_time, by_drop = np.exp(spreads * values[1:4])
+        age = find_ages(values)
+        before, after = age[:count], age[count:]
+        spread = spread_out(
+            1e-3 * np.maximum(after, 0.0), drop_m * by_drop, speed * by_speed, scene.liquid, time_factor=float(by_time)
+        )  # fmt: skip
+        return np.concatenate(
+            [
+                (before * by_speed - gap_ms) / gap_error,
+                (spread - radius) / radius_error,
+                np.minimum(after, 0.0),  # a sheet's age is not below 0
+                values[1:],
+            ]
+        )
+
+    starts = [
+        *(lights[:count] - gap_ms),
+        *(light - age for light in lights[count:] for age in (1.0, 3.0, 6.0)),
+    ]
+    fits = [
+        least_squares(residuals, np.array([start, *np.zeros(3 + lights.size)])) for start in starts
+    ]
+    best = min(fits, key=lambda fit: float(fit.cost))
+    covariance = np.linalg.pinv(best.jac.T @ best.jac)
+    found = []
+    for place, age in enumerate(find_ages(best.x)):
+        by = np.zeros(best.x.size)
+        by[0], by[4 + place] = 1.0, _SCATTER_MS
+        found.append(Value(float(age), math.sqrt(float(by @ covariance @ by))))
+    return found
