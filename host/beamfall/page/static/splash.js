@@ -22,9 +22,10 @@ export function makeSplash() {
   /** What somebody has chosen to see large; null: what comes next or was last. @type {number | 'next' | null} */
   let chosen = null;
 
-  // Before a shot, or once its timings have changed, what the next one will show; otherwise the newest.
+  // Before a shot, or once its timings have changed, what the plan will show; otherwise the newest.
   const isNext = () =>
-    !state.shot || (state.job?.state !== 'running' && state.shot.plan !== state.plan?.number);
+    !state.shot ||
+    (!state.asked?.by_hand && state.job?.state !== 'running' && state.shot.plan !== state.plan?.number);
   const target = () => chosen ?? (isNext() ? 'next' : (state.shot?.shot ?? 'next'));
   const predicted = makePredicted(
     () => target() === 'next',

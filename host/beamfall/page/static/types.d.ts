@@ -121,6 +121,7 @@ interface RigState {
 
 interface PlanState {
   problem?: string;
+  number: number;
   kind: string;
   anchor: string;
   spacing_ms: number | null;
