@@ -40,6 +40,9 @@ NEEDS = {"browser": "browser", "ngspice": "spice", "emulated": "emulator"}
 # All pages, and all corners of all circuits: a few tests stand for them in the quick tier.
 COSTLY = {"browser", "results"}
 
+# Folders whose tests share what is slow to make: one browser, one run of all circuit studies.
+IN_ONE_PROCESS = ("tests/page/", "tests/hardware/")
+
 
 @pytest.fixture(autouse=True)
 def small_pictures(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -63,16 +66,13 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
-    """The tests of a file stay in one process and share its fixtures; those of the page share one browser."""
+    """The tests of a file stay in one process and share its fixtures; those of some folders do, too."""
     from xdist.scheduler import LoadFileScheduling
 
     class Scheduling(LoadFileScheduling):  # type: ignore[misc]
         def _split_scope(self, nodeid: str) -> str:
-            return (
-                "tests/page"
-                if nodeid.startswith("tests/page/")
-                else str(super()._split_scope(nodeid))
-            )
+            alone = (folder for folder in IN_ONE_PROCESS if nodeid.startswith(folder))
+            return next(alone, str(super()._split_scope(nodeid)))
 
     return Scheduling(config, log)
 

@@ -194,12 +194,12 @@ def list_commands(folder: Path, draws: random.Random, *, slow: bool) -> list[tup
         ("shots", "export", "--out", str(folder / "x.jsonl")),
         ("shots", "note", shot, "again"),
         ("shots", "rate", shot, "3"),
-        ("shots", "sheet", "--series", "1", "--out", str(folder / "sheet.html")),
+        ("shots", "sheet", "--series", "2", "--out", str(folder / "sheet.html")),
     ]
     heavy: list[tuple[str, ...]] = [
         ("repeatability", "--series", "1"),
         ("shots", "match", str(folder / "photos")),
-        ("report", "--series", "1", "--out", str(folder / "report")),
+        ("report", "--series", "2", "--out", str(folder / "report")),
         ("shots", "repeat", shot, "--port", "sim"),
         ("shoot", "--port", "sim", "--no-warm-up"),
     ]

@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cache
 from importlib import import_module
 from typing import Any, NamedTuple
 
@@ -41,8 +42,9 @@ def make_group(entries: Mapping[str, Entry]) -> type[TyperGroup]:
     return LazyGroup
 
 
+@cache
 def load(name: str, entry: Entry) -> Any:
-    """Import a command's module and return the command."""
+    """Import a command's module and return the command; once in a process, since Typer takes its time."""
     found = getattr(import_module(entry.module), entry.name)
     if not isinstance(found, typer.Typer):
         alone = typer.Typer(
