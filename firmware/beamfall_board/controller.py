@@ -8,7 +8,7 @@ from beamfall_board.beams import Qualifier
 from beamfall_board.budget import Budget
 from beamfall_board.edges import EdgeBuffer
 from beamfall_board.limits import Limits, is_flash, ms_to_ticks
-from beamfall_board.link import NO_ROW
+from beamfall_board.link import NO_ROW, ms_since
 from beamfall_board.table import Table
 from beamfall_board.watch import QUIET_MS, Watch
 
@@ -50,6 +50,9 @@ class Controller:
         self._end = 0  # when the last row known so far is done
         self._overdue = ms_to_ticks(OVERDUE_MS, self.limits.clock_hz)
         self._beam_edges = 0
+        self._edge_ms = 0  # when the newest edge was taken
+        # Where Python drives the outputs, making and sending reports would make rows late.
+        self._reports_early = port.timing != wire.TIMING_INTERRUPT
         self.host_timeout_ms = 0  # of the session: how long its host may be silent; 0: no limit
         self._missed_ms = 0  # the same for what is running: it survives the session
 
@@ -203,6 +206,8 @@ class Controller:
             # Read the clock first: take every edge stamped before this time, then judge by it.
             now = self._port.now_ticks()
             self._take_edges()
+            if self._reports_early:
+                self._report_early()
             if self.activity == wire.ACTIVITY_SHOT and self.state == wire.STATE_ARMED_FOR_SENSOR:
                 self._step_armed(now)
             if self.activity != wire.ACTIVITY_NONE and self.state != wire.STATE_ARMED_FOR_SENSOR:
@@ -219,6 +224,7 @@ class Controller:
         if self.state != wire.STATE_ARMED_FOR_SENSOR and ticks > self._end + self._running.tail:
             return  # after the end of the record
         self._edges.add(signal, mark, ticks)
+        self._edge_ms = self._port.millis()
         if signal in wire.KIND_BEAM:
             self._beam_edges += 1
             which = wire.KIND_BEAM.index(signal)
@@ -227,6 +233,16 @@ class Controller:
             beam.feed(mark & 1, ticks)
             if beam.count != before:
                 self._counted(which, beam)
+
+    def _report_early(self):
+        """Report edges while the shot runs, if the end's own reports will still fit."""
+        edges = self._edges
+        if not edges.count or not self._store.has_room():
+            return
+        if edges.count >= wire.EDGES_PER_REPORT:
+            edges.report(self.activity, self.number, 0, wire.EDGES_PER_REPORT)
+        elif ms_since(self._port.millis(), self._edge_ms) >= QUIET_MS:
+            edges.report(self.activity, self.number, 0)
 
     def _counted(self, which, beam):
         """An edge has counted: rows anchored to it now have their times."""
@@ -281,7 +297,7 @@ class Controller:
         port.stop()
         ended = port.now_ticks()  # after the outputs went off: their edges belong to the record
         if activity == wire.ACTIVITY_WATCH:
-            self._watch.take()
+            self._watch.take_all()
             self._watch.flush()
             self._beam_edges = self._watch.beam_edges
             digest = bytes(16)
@@ -295,7 +311,7 @@ class Controller:
                 self._end = max(self._end, ended)
             self._take_edges()
             digest = table.digest
-            ended = planned if cause == wire.CAUSE_NONE else max(ended, self._edges.newest())
+            ended = planned if cause == wire.CAUSE_NONE else max(ended, self._edges.newest)
             self._edges.report(activity, number, 0)
         lost = port.edges_lost + self._edges.lost
         shown = cause
@@ -338,6 +354,8 @@ class Controller:
                 if beam.pending and beam.settles < wake:
                     wake = beam.settles
         port.wake_ticks = wake
+        if self._reports_early and self._edges.count:
+            return min(longest, QUIET_MS)
         return longest
 
     def give_up(self, cause):

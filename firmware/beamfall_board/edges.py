@@ -1,16 +1,16 @@
-"""The edges of the running shot, in arrays allocated once, and how they get into reports."""
+"""The edges of what runs, as the wire's own records in a buffer allocated once, and how they get into reports."""
 
 import struct
-from array import array
 
 from beamfall_board import wire_definition as wire
+
+_SIZE = wire.SIZE_EDGE
 
 
 class EdgeBuffer:
     def __init__(self, capacity, store):
-        self._signal = bytearray(capacity)
-        self._mark = bytearray(capacity)
-        self._ticks = array("I", bytes(4 * capacity))
+        self._records = bytearray(_SIZE * capacity)
+        self._view = memoryview(self._records)
         self._store = store
         self._payload = bytearray(wire.PAYLOAD_MAX)
         self.capacity = capacity
@@ -20,63 +20,57 @@ class EdgeBuffer:
         self.count = 0  # edges waiting here
         self.reported = 0
         self.lost = 0
+        self.newest = 0  # time of the newest edge since the clear
 
     def add(self, signal, mark, ticks):
         at = self.count
         if at == self.capacity:
             self.lost += 1
             return
-        self._signal[at] = signal
-        self._mark[at] = mark
-        self._ticks[at] = ticks
+        struct.pack_into(wire.FORMAT_EDGE, self._records, _SIZE * at, signal, mark, ticks)
+        self.newest = ticks
         self.count = at + 1
 
-    def take_many(self, port):
-        """Take all edges that wait in the port, straight into the arrays if it can; return how many."""
-        taken = port.take_edges(
-            self._signal, self._mark, self._ticks, self.count, self.capacity - self.count
-        )
+    def take_many(self, port, most):
+        """Take at most that many edges that wait in the port, all at once; return how many."""
+        taken = port.take_edges(self._records, self.count, min(most, self.capacity - self.count))
         self.count += taken
+        if taken:
+            self.newest = self.ticks_of(self.count - 1)
         return taken
 
     def ticks_of(self, at):
-        return self._ticks[at]
-
-    def newest(self):
-        """Time of the newest waiting edge; 0: none waits."""
-        return self._ticks[self.count - 1] if self.count else 0
+        records = self._records
+        at = _SIZE * at + 2
+        return records[at] | records[at + 1] << 8 | records[at + 2] << 16 | records[at + 3] << 24
 
     def find_drop(self):
         """Where the tick count wraps among the waiting edges; 0 if it does not."""
-        if self.count and self._ticks[self.count - 1] < self._ticks[0]:
+        if self.count and self.ticks_of(self.count - 1) < self.ticks_of(0):
             for at in range(1, self.count):
-                if self._ticks[at] < self._ticks[at - 1]:
+                if self.ticks_of(at) < self.ticks_of(at - 1):
                     return at
         return 0
 
     def report(self, activity, number, base, end=-1):
         """Turn waiting edges, all or the first `end`, into `edges` reports; their ticks are counted from `base`."""
         payload = self._payload
-        signal = self._signal
-        mark = self._mark
-        ticks = self._ticks
+        view = self._view
         if end < 0:
             end = self.count
         at = 0
         while at < end:
             part = min(end - at, wire.EDGES_PER_REPORT)
+            size = _SIZE * part
             struct.pack_into(wire.FORMAT_EDGES, payload, 0, activity, number, base)
             put = wire.FIXED_EDGES
             payload[put] = part
             put += 1
-            for _ in range(part):
-                struct.pack_into(wire.FORMAT_EDGE, payload, put, signal[at], mark[at], ticks[at])
-                put += wire.SIZE_EDGE
-                at += 1
-            self._store.add(wire.MSG_EDGES, payload, 0, put)
+            payload[put : put + size] = view[_SIZE * at : _SIZE * at + size]
+            self._store.add(wire.MSG_EDGES, payload, 0, put + size)
+            at += part
         self.reported += end
-        for left in range(self.count - end):
-            signal[left] = signal[end + left]
-            mark[left] = mark[end + left]
-            ticks[left] = ticks[end + left]
-        self.count -= end
+        left = self.count - end
+        if left:
+            view[: _SIZE * left] = bytes(view[_SIZE * end : _SIZE * self.count])
+        self.count = left

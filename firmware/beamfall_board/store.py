@@ -31,6 +31,13 @@ class ReportStore:
         """The number that the next report will get."""
         return self.oldest_number + self.count
 
+    def has_room(self):
+        """Whether less than half is in use."""
+        if not self.count:
+            return True
+        used = self._free_at - self._oldest_at
+        return (used if used > 0 else used + len(self._ring)) < len(self._ring) // 2
+
     def _skip_wrap(self, at):
         if at >= len(self._ring) or self._ring[at] == _WRAP:
             return 0

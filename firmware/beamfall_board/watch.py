@@ -8,6 +8,8 @@ from beamfall_board import wire_definition as wire
 from beamfall_board.link import ms_since
 
 QUIET_MS = 20
+# Edges of a burst taken in one pass: the link must get its turn, or an endless stream keeps all reports back.
+TAKE_MAX = 8 * wire.EDGES_PER_REPORT
 BLOCK = wire.HORIZON_TICKS + 1
 # An edge that seems more than three quarters of a block ahead is behind: it was stamped a moment late.
 _AHEAD_MAX = BLOCK - BLOCK // 4
@@ -37,8 +39,8 @@ class Watch:
         """The main loop calls this as often as it can."""
         # Read the clock first: edges stamped before this time are taken below, and are in no later block.
         now = self._port.now_ticks()
-        self.take()
-        self._follow(now)
+        if self.take(TAKE_MAX):
+            self._follow(now)
         if self._edges.count and ms_since(self._port.millis(), self._quiet_ms) >= QUIET_MS:
             self.flush()
 
@@ -62,14 +64,20 @@ class Watch:
         self._last = ticks
         return ticks
 
-    def take(self):
-        """Put edges into reports, many at once if the port can (bursts at 50 kHz)."""
+    def take_all(self):
+        while not self.take(TAKE_MAX):
+            pass
+
+    def take(self, most):
+        """Put at most that many waiting edges into reports; whether none is left."""
         if self._takes_many:
-            self._take_many()
-            return
+            return self._take_many(most)
         port = self._port
         edges = self._edges
-        while port.next_edge():
+        while most > 0:
+            if not port.next_edge():
+                return True
+            most -= 1
             ticks = self._place(port.edge_ticks, edges.count)
             edges.add(port.edge_signal, port.edge_mark, ticks)
             self.beam_edges += 1
@@ -77,25 +85,30 @@ class Watch:
                 beam = self._beams[wire.KIND_BEAM.index(port.edge_signal)]
                 beam.feed(port.edge_mark & 1, ticks)
             self._took()
+        return False
 
-    def _take_many(self):
+    def _take_many(self, most):
+        """Bursts at 50 kHz."""
         edges = self._edges
-        while True:
+        while most > 0:
             waiting = edges.count
-            if not edges.take_many(self._port):
-                return
+            taken = edges.take_many(self._port, most)
+            if not taken:
+                return True
+            most -= taken
             self._place(edges.ticks_of(waiting), waiting)
             drop = edges.find_drop()
             if drop:  # the count has passed a block within these edges
                 self._report(drop)
                 self._base += BLOCK
-            self._last = edges.ticks_of(edges.count - 1)
+            self._last = edges.newest
             self._took()
+        return False
 
     def _took(self):
         self._quiet_ms = self._port.millis()
         if self._edges.count >= wire.EDGES_PER_REPORT:
-            self.flush()
+            self._report(self._edges.count // wire.EDGES_PER_REPORT * wire.EDGES_PER_REPORT)
 
     def flush(self):
         self._report(self._edges.count)

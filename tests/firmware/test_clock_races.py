@@ -25,6 +25,7 @@ class LivePort:
     """`cost` ticks pass in every call; edges are (ticks, level) of beam 1, given `entry` ticks after them."""
 
     clock_hz = HZ
+    timing = wire.TIMING_HARDWARE
     earliest_ticks = earliest_beam_ticks = 16
     edges_lost = rows_late = worst_late = fault_row = fault_detail = 0
     wake_ticks = -1
@@ -84,12 +85,13 @@ class LivePort:
 class ManyPort(LivePort):
     """The same for a port that hands over many at once."""
 
-    def take_edges(self, signals, marks, ticks, at, room) -> int:
-        begin = at
-        while at < begin + room and self.next_edge():
-            signals[at], marks[at], ticks[at] = BEAM1, self.edge_mark, self.edge_ticks
-            at += 1
-        return at - begin
+    def take_edges(self, records, at, room) -> int:
+        taken = 0
+        while taken < room and self.next_edge():
+            edge = (BEAM1, self.edge_mark, self.edge_ticks)
+            struct.pack_into("<BBI", records, 6 * (at + taken), *edge)
+            taken += 1
+        return taken
 
 
 def reports(store: ReportStore) -> list[tuple[int, bytes]]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import struct
+
 from scripted import BEAM1, HZ, MS, Bench
 
 
@@ -20,14 +22,14 @@ class Many:
         else:
             setattr(self._port, name, value)
 
-    def take_edges(self, signals, marks, ticks, at, room):
-        begin = at
-        while at < begin + room and self._port.next_edge():
-            signals[at] = self._port.edge_signal
-            marks[at] = self._port.edge_mark
-            ticks[at] = self._port.edge_ticks
-            at += 1
-        return at - begin
+    def take_edges(self, records, at, room):
+        port = self._port
+        taken = 0
+        while taken < room and port.next_edge():
+            edge = (port.edge_signal, port.edge_mark, port.edge_ticks)
+            struct.pack_into("<BBI", records, 6 * (at + taken), *edge)
+            taken += 1
+        return taken
 
 
 def watch(many: bool) -> list[int]:
@@ -63,3 +65,25 @@ def test_many_at_once_is_the_same_as_one_by_one() -> None:
     one_by_one = watch(False)
     assert one_by_one == sorted(one_by_one)
     assert watch(True) == one_by_one
+
+
+def test_an_endless_stream_leaves_the_link_its_turn() -> None:
+    bench = Bench()
+    controller = bench.board.controller
+    watch = controller._watch
+    watch._port = controller._port = Many(controller._port)
+    watch._takes_many = True
+    bench.ask("watch", on=1)
+    given = 0
+
+    def endless(records, at, room):
+        nonlocal given
+        given += room
+        assert given < 10_000, "the watch takes edges without end"
+        for place in range(at, at + room):
+            struct.pack_into("<BBI", records, 6 * place, BEAM1, 3, given)
+        return room
+
+    watch._port.__dict__["take_edges"] = endless
+    bench.board.step()
+    assert given >= 36

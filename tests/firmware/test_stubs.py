@@ -19,11 +19,14 @@ FIRMWARE = Path(__file__).resolve().parents[2] / "firmware"
 CODES = {
     "attr-defined", "call-arg", "call-overload", "arg-type", "name-defined", "import-not-found", "misc", "index",
 }  # fmt: skip
-# What the stubs lack. DMA.channel: ports/rp2/rp2_dma.c of MicroPython 1.28, rp2_dma_attr; ptr32: a word of viper's.
+# What the stubs lack. DMA.channel: ports/rp2/rp2_dma.c of MicroPython 1.28, rp2_dma_attr;
+# ptr8, ptr32: words of viper.
 MISSING_IN_STUBS = (
     '"DMA" has no attribute "channel"',
     'Name "ptr32" is not defined',
     'expected "ptr32"',
+    'Name "ptr8" is not defined',
+    'expected "ptr8"',
 )
 TARGETS = ("ports.rp2", "ports.console", "ports.off")
 

@@ -180,3 +180,16 @@ def test_the_controller_itself_refuses_to_commit_while_something_is_under_way() 
     port.load = load
     commit = bench.board.controller.commit
     assert commit() == (wire.REFUSAL_BUSY, 65535, wire.ACTIVITY_DRIP)
+
+
+@pytest.mark.parametrize("activity", ["drip", "armed shot"])
+def test_its_edges_are_reported_while_it_runs(activity: str) -> None:
+    bench = Bench()
+    begin(bench, activity)
+    bench.run(0.4)
+    assert bench.named("shot_done") == []
+    soon = [edge for m in bench.named("edges") for edge in m["edges"]]
+    assert {edge.mark & 1 for edge in soon} == {0, 1}  # an opening's begin and its end
+    bench.run(4.0)
+    (done,) = bench.named("shot_done")
+    assert done["edges"] == sum(len(m["edges"]) for m in bench.named("edges"))

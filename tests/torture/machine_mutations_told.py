@@ -44,8 +44,8 @@ def _reorder_edges(patch: Patch) -> None:
 
     def report(self: Any, *args: int) -> None:
         if self.count > 3:
-            for column in (self._signal, self._mark, self._ticks):
-                column[1], column[2] = column[2], column[1]
+            records = self._records
+            records[6:12], records[12:18] = records[12:18], records[6:12]
         original(self, *args)
 
     patch.setattr(buffer, "report", report)

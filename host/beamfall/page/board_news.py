@@ -32,7 +32,7 @@ class BoardNews:
                 self._hub.tell(
                     "edges", activity=event.activity.label, edges=describe_edges(event, hz)
                 )
-                # Edges of a shot come after it: only the last of each beam is how it stands.
+                # The last of each beam is how it stands.
                 newest = {
                     e.signal.name: e.word for e in event.edges if e.signal.kind is SignalKind.BEAM
                 }

@@ -16,7 +16,7 @@ MS = HZ // 1000
 
 
 class ScriptedPort:
-    timing = wire.TIMING_SIMULATED
+    timing = wire.TIMING_INTERRUPT  # others report edges while a shot runs
     clock_hz = HZ
     stamp_ticks = 1
     earliest_ticks = 125

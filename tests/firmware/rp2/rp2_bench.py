@@ -300,7 +300,8 @@ class Bench:
         micropython = types.ModuleType("micropython")
         micropython.__dict__.update(viper=lambda function: function, const=lambda value: value)
         monkeypatch.setitem(sys.modules, "micropython", micropython)
-        monkeypatch.setattr(builtins, "ptr32", Any, raising=False)
+        for word in ("ptr8", "ptr32"):
+            monkeypatch.setattr(builtins, word, Any, raising=False)
         machine = types.ModuleType("machine")
         pin = types.SimpleNamespace(OUT=1)
         machine.__dict__.update(
