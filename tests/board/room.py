@@ -36,7 +36,7 @@ def main() -> None:
         command = [sys.executable, os.environ["BEAMFALL_EMULATOR"], "--image"]
         command += [os.environ["BEAMFALL_IMAGE"], "--files", str(folder / "files")]
         command += ["--script", str(SCENARIO), "--arg", "drops=0", "--arg", f"hello={HELLO.hex()}"]
-        command += ["--seconds-emulated", "4"]
+        command += ["--seconds-emulated", "1.2"]
         subprocess.run([*command, "--json", str(folder / "result.json")], check=True)
         result = json.loads((folder / "result.json").read_text())
     found = re.search(r"free heap (\d+) bytes", result["console"])

@@ -5,9 +5,10 @@ import gc
 import main_plain
 
 main_plain.take_ctrl_c()
+main_plain.search_only_here()
 from beamfall_board.board import Board  # noqa: E402 - importing takes time, and a host may speak meanwhile
 
-_STEPS = 20  # by then every lazy import and buffer is there
+_STEPS = 6  # by then every lazy import and buffer is there
 
 
 def _tell(step=Board.step):
