@@ -2,8 +2,8 @@
 
     BEAMFALL_EMULATOR=... BEAMFALL_IMAGE=... python tests/board/bursts.py [--edges 100000]
 
-The real port and its DMA ring, read on the emulated CPU, which makes and collects garbage all the while. The wire is not
-part of it: watch_rate.py measures what a watch carries over USB.
+The real port and its DMA ring, read on the emulated CPU, which makes and collects garbage all the while. The wire is
+not part of it: watch_rate.py measures what a watch carries over USB.
 """
 
 from __future__ import annotations
