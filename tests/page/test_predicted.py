@@ -17,9 +17,9 @@ def test_a_changed_timing_changes_the_predicted_picture(serve: Any) -> None:
     assert status == 200 and headers["content-type"] == "image/jpeg"
     assert Image.open(io.BytesIO(first)).size[1] == 480
     assert asker.ask("GET", "/predicted")[2] == first, "the same plan is not drawn twice"
-    before = served.hub.get("plan")["number"]
+    before = served.hub.get("asked")["number"]
     assert asker.ask("POST", "/do/step", b'{"of": "delay", "by": "4 ms"}')[0] == 200
-    served.wait(lambda: served.hub.get("plan")["number"] != before)
+    served.wait(lambda: served.hub.get("asked")["number"] != before)
     assert asker.ask("GET", "/predicted")[2] != first
 
 

@@ -43,7 +43,6 @@ class Desk:
     def __init__(self, hub: Hub, rig_file: Path | None) -> None:
         self.rig: Rig = load_rig(rig_file)
         self.number = 0  # of what would be fired: what is armed is of one number
-        self.plan_number = 0  # of the plan: a shot shows one of them
         self.rig_file = rig_file
         self.plan: Plan | None = None
         self._hub = hub
@@ -237,10 +236,10 @@ class Desk:
             )
 
     @property
-    def planned(self) -> tuple[Rig, Plan | None, Belief | None]:
-        """The rig, its plan, and what was learned of it."""
+    def asked(self) -> tuple[Rig, Sequence, Belief | None]:
+        """The rig, what would be fired, and what was learned; raises UserError where there is no plan."""
         with self._lock:
-            return self.rig, self.plan, self._learned
+            return self.rig, self.sequence, self._learned
 
     @property
     def sequence(self) -> Sequence:
@@ -311,8 +310,6 @@ class Desk:
             self._look()
 
     def _take_plan(self, plan: Plan) -> None:
-        if self.plan is None or self.plan.sequence != plan.sequence:
-            self.plan_number += 1
         self.plan = plan
         self.by_hand.use_plan(plan)
         self._note_asked()
@@ -332,7 +329,6 @@ class Desk:
         with self._lock:
             if wanted == self._wanted:
                 self.plan = None
-                self.plan_number += 1
                 self._note_asked()
                 self._made = wanted
                 self._hub.set(plan={"problem": text}, moment=None)
@@ -356,7 +352,6 @@ class Desk:
     def _describe(self, plan: Plan) -> dict[str, Any]:
         content = plan.to_json()
         return {
-            "number": self.plan_number,
             "kind": plan.kind,
             "anchor": plan.anchor.describe(),
             "spacing_ms": None if plan.spacing_s is None else plan.spacing_s * 1e3,

@@ -1,11 +1,10 @@
-"""The picture that the plan on the desk would most likely show, drawn when a page asks for it."""
+"""The picture that the plan or the table on the desk would most likely show, drawn when a page asks for it."""
 
 from __future__ import annotations
 
 import threading
 from typing import TYPE_CHECKING, Any
 
-from beamfall.errors import UserError
 from beamfall.planning.unknowns import NAMES
 from beamfall.ports import predict_picture
 
@@ -26,15 +25,13 @@ class Predictor:
     def draw(self) -> bytes:
         """A JPEG; raises UserError where there is no plan, PhysicsRangeError for a rig beyond the physics."""
         with self._lock:
-            rig, plan, learned = self._desk.planned
-            if plan is None:
-                raise UserError("there is no plan to draw")
-            asked = (rig, plan.sequence, learned)
+            asked = self._desk.asked
             if self._drawn is None or self._drawn[0] != asked:
+                rig, sequence, learned = asked
                 fitted = None if learned is None else learned.fit(rig)
                 known = {} if fitted is None else dict(zip(NAMES, fitted[0].tolist(), strict=True))
                 self._drawn = (
                     asked,
-                    predict_picture(rig, plan.sequence, known, PIXELS).jpeg,
+                    predict_picture(rig, sequence, known, PIXELS).jpeg,
                 )
             return self._drawn[1]

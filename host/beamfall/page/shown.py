@@ -41,7 +41,7 @@ def show_shot(work: Work, fired: Fired) -> None:
         "line": say_shot(record, sees_light=sees_light),
         "seen": say_seen(record),
         "timeline": describe_shot_chart(content, read_scatter(work.log, fired.series, record.shot)),
-        "plan": work.desk.plan_number,
+        "plan": work.desk.number,
         "trace": trace,
         "shifts": shifts,
         "picture": None,

@@ -90,9 +90,9 @@ function makeTimings() {
 // A drift of the drops, and one press that corrects for it.
 function makeTrend() {
   const box = h('div', { class: 'trend', role: 'status' });
-  on(['trend', 'plan'], () => {
+  on(['trend', 'asked'], () => {
     const trend = state.trend;
-    const current = trend && trend.plan === state.plan?.number;
+    const current = trend && trend.plan === state.asked?.number;
     box.hidden = !current;
     show(
       box,

@@ -16,7 +16,7 @@ export function makePredicted(wanted, changed) {
     due = false, // it is of an earlier plan
     timer = 0;
   const ask = () => {
-    if (!due || !wanted() || !state.plan || state.plan.problem) return;
+    if (!due || !wanted() || !state.plan || (state.plan.problem && !state.asked?.by_hand)) return;
     due = false;
     const mine = ++asked;
     const coming = h('img', { alt: 'The picture that the next shot will most likely show' });
@@ -29,7 +29,7 @@ export function makePredicted(wanted, changed) {
     image = coming;
     changed();
   };
-  on(['plan', 'rig'], () => {
+  on(['asked', 'rig', 'plan'], () => {
     due = true;
     clearTimeout(timer);
     timer = setTimeout(ask, SETTLE_MS);

@@ -22,10 +22,9 @@ export function makeSplash() {
   /** What somebody has chosen to see large; null: what comes next or was last. @type {number | 'next' | null} */
   let chosen = null;
 
-  // Before a shot, or once its timings have changed, what the plan will show; otherwise the newest.
+  // Before a shot, or once its timings have changed, what the next one will show; otherwise the newest.
   const isNext = () =>
-    !state.shot ||
-    (!state.asked?.by_hand && state.job?.state !== 'running' && state.shot.plan !== state.plan?.number);
+    !state.shot || (state.job?.state !== 'running' && state.shot.plan !== state.asked?.number);
   const target = () => chosen ?? (isNext() ? 'next' : (state.shot?.shot ?? 'next'));
   const predicted = makePredicted(
     () => target() === 'next',
@@ -145,8 +144,8 @@ export function makeSplash() {
     draw();
     drawStrip();
   });
-  on(['plan', 'job'], () => {
-    const number = state.plan?.number ?? -1;
+  on(['asked', 'job'], () => {
+    const number = state.asked?.number ?? -1;
     if (number !== plan) chosen = null; // other timings: show what they do
     plan = number;
     draw();

@@ -121,7 +121,6 @@ interface RigState {
 
 interface PlanState {
   problem?: string;
-  number: number;
   kind: string;
   anchor: string;
   spacing_ms: number | null;
