@@ -8,15 +8,14 @@ from __future__ import annotations
 
 import contextlib
 import time
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 from beamfall.board import Board
-from beamfall.board_tools.bundle import FOLDERS, LIST, MAIN, SELECTED, Bundle, make_bundle
+from beamfall.board_tools.bundle import make_bundle
 from beamfall.board_tools.maintenance import ask_for_maintenance, find_firmware_on
-from beamfall.board_tools.own_files import move_aside, plan_clearing, write_list
-from beamfall.board_tools.prompt import BoardFile, Interpreter, Prompt, load_mpremote
+from beamfall.board_tools.prompt import Interpreter, Prompt, load_mpremote
+from beamfall.board_tools.writing import Tell, put_bundle
 from beamfall.errors import (
     AtPrompt,
     BeamfallError,
@@ -40,8 +39,6 @@ from beamfall.setup.board_profiles import (
 _SETTLE_S = 0.3
 _STARTS = 3
 PATIENCE_S = 20.0  # longest time from a board's restart to its first answer
-_MARGIN_BYTES = 16 * 1024  # of the file system, for slots
-_BLOCK = 4096
 _PLATFORMS = {
     "rp2040": "rp2",
     "rp2350": "rp2",
@@ -49,8 +46,6 @@ _PLATFORMS = {
     "stm32": "pyboard",
 }  # chip: sys.platform
 _RP2_CHIPS = ("rp2040", "rp2350")
-
-Tell = Callable[[str], None]
 
 
 @dataclass(frozen=True)
@@ -272,88 +267,6 @@ def check_chip(profile: Profile, interpreter: Interpreter) -> None:
         raise UserError(
             f"the profile {profile.module} is for the chip {chip}, but this board is a '{interpreter.machine}'; "
             "leave --board away or name a profile for this board"
-        )
-
-
-# -- writing ---------------------------------------------------------------------------------------
-def put_bundle(
-    prompt: Prompt, interpreter: Interpreter, bundle: Bundle, tell: Tell
-) -> dict[str, Any]:
-    home = interpreter.home
-    before = prompt.survey(home, FOLDERS, [MAIN, SELECTED, LIST])
-    plan = plan_clearing(prompt, home, bundle, before)
-    written = sorted(
-        path
-        for path in bundle.files
-        if path not in before or before[path].sha256 != bundle.digest(path) or path == MAIN
-    )
-    replaced = {*plan.remove, *bundle.files} - set(plan.move)
-    _check_room(interpreter, bundle, [before[path] for path in replaced & before.keys()], written)
-    moved = {}
-    for path in plan.move:
-        moved[path] = move_aside(prompt, home, path)
-        tell(f"your own {path} is now {moved[path]}")
-    # From here on the list names everything on the board, even if the cable is pulled.
-    write_list(prompt, home, bundle, plan.listed)
-    main = [MAIN] if MAIN in before and MAIN not in moved else []
-    prompt.remove([f"{home}/{path}" for path in main + plan.remove])
-    prompt.make_folders(home, bundle.folders)
-    for number, path in enumerate([*(p for p in written if p != MAIN), MAIN], 1):
-        if path == MAIN:
-            # Everything else is verified before the board can start with it.
-            _verify(prompt, home, bundle, [p for p in bundle.files if p != MAIN], plan.remove)
-            write_list(prompt, home, bundle)
-        tell(f"{number} of {len(written)}: {path}, {len(bundle.files[path])} bytes")
-        prompt.write_file(f"{home}/{path}", bundle.files[path])
-    _verify(prompt, home, bundle, list(bundle.files), plan.remove)
-    tell(f"the board has read all {len(bundle.files)} files back: their SHA-256 digests are right")
-    return {
-        "written": written,
-        "unchanged": sorted(set(bundle.files) - set(written)),
-        "removed": sorted(path for path in plan.remove if not before[path].is_folder),
-        "moved": moved,
-        "kept": sorted(plan.keep),
-        "bytes_written": sum(len(bundle.files[path]) for path in written),
-        "verified": len(bundle.files),
-    }
-
-
-def _check_room(
-    interpreter: Interpreter, bundle: Bundle, replaced: list[BoardFile], written: list[str]
-) -> None:
-    if interpreter.free_bytes < 0:
-        return
-
-    def blocks(size: int) -> int:
-        return -(-max(size, 1) // _BLOCK) * _BLOCK
-
-    need = sum(blocks(len(bundle.files[path])) for path in written) + _MARGIN_BYTES
-    gained = sum(blocks(file.size) for file in replaced if not file.is_folder)
-    if need > interpreter.free_bytes + gained:
-        raise InstallError(
-            f"the board has {interpreter.free_bytes // 1024} KiB free, but needs {need // 1024} KiB; "
-            "remove some of your own files from it"
-        )
-
-
-def _verify(
-    prompt: Prompt, home: str, bundle: Bundle, paths: list[str], removed: list[str]
-) -> None:
-    """Have the board read its files back and compare their digests; removed files must be gone."""
-    alone = [path for path in paths if path.split("/")[0] not in FOLDERS]
-    found = prompt.survey(home, FOLDERS, alone)
-    wrong = [
-        path for path in paths if path not in found or found[path].sha256 != bundle.digest(path)
-    ]
-    if wrong:
-        raise InstallError(
-            f"{len(wrong)} of {len(paths)} files on the board differ from what was sent, the first is {wrong[0]}; the "
-            "board will not start with them; install again, and erase the board's flash if it happens again"
-        )
-    strange = [path for path in removed if path in found and not found[path].is_folder]
-    if strange:
-        raise InstallError(
-            f"old files are still on the board, the first is {strange[0]}: remove it and try again"
         )
 
 
