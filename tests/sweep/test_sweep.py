@@ -19,6 +19,7 @@ from beamfall.planning.collision import plan_collision
 from beamfall.planning.sweep.progress import Entry, list_open
 from beamfall.planning.sweep.schedule import Sweep
 from beamfall.setup.rig import example_rig
+from beamfall.setup.toml_write import sequence_to_file, write_toml
 
 BASE = plan_collision(example_rig()).sequence
 
@@ -106,6 +107,8 @@ def test_interleaving_cancels_an_even_drift() -> None:
     ("changes", "words"),
     [
         ({"of": "colour"}, "flash, spacing, opening"),
+        ({"of": "row9.delay"}, "rows 1 to"),
+        ({"of": "row1.count"}, "row3.delay"),
         ({"step_s": 0.0}, "a step of 0 ms"),
         ({"first_s": 0.2}, "give the lower one first"),
         ({"first_s": -0.01}, "below 0"),
@@ -134,6 +137,55 @@ def test_each_sweep_changes_one_timing() -> None:
     opening = sweep_of(of="opening", first_s=0.01, last_s=0.02).build(0.015)
     assert [width for _, width in rows(opening, "valve")] == [0.015, 0.015]
     assert [delay for delay, _ in rows(opening, "valve")] == [d for d, _ in rows(BASE, "valve")]
+
+
+@pytest.mark.parametrize("field", ["delay_s", "width_s"])
+@pytest.mark.parametrize("number", range(1, len(BASE.rows) + 1))
+def test_a_value_of_a_row_moves_alone(number: int, field: str) -> None:
+    sweep = Sweep(f"row{number}.{field.removesuffix('_s')}", 0.003, 0.004, 0.001, BASE)
+    assert Sweep.from_settings(sweep.to_settings()) == sweep
+    moved = sweep.build(0.0035)
+    assert getattr(moved.rows[number - 1], field) == 0.0035
+    old = getattr(BASE.rows[number - 1], field)
+    rows = list(moved.rows)
+    rows[number - 1] = replace(rows[number - 1], **{field: old})
+    assert replace(moved, rows=tuple(rows)) == BASE
+
+
+@pytest.mark.full
+def test_a_sequence_file_is_swept_by_a_row_and_kept_as_a_recipe(environment, tmp_path) -> None:
+    file = tmp_path / "shot.toml"
+    file.write_text(write_toml(sequence_to_file(BASE)), encoding="utf-8")
+    flash = BASE.rows.index(BASE.flash_row()) + 1
+    swept = (
+        "sweep",
+        "--sequence",
+        str(file),
+        "--of",
+        f"row{flash}.delay",
+        "--port",
+        "sim",
+        "--rest",
+        "0 s",
+    )
+    done = run_cli(*swept, folder=tmp_path, environment=environment)
+    assert done.returncode == 2  # no range
+    done = run_cli(
+        *swept,
+        "--from",
+        "184 ms",
+        "--to",
+        "185 ms",
+        "--json",
+        folder=tmp_path,
+        environment=environment,
+    )
+    *shots, table = map(json.loads, done.stdout.splitlines())
+    assert [entry["value_ms"] for entry in table["table"]] == [184.0, 185.0]
+    hz = shots[0]["clock_hz"]
+    assert [one["planned"]["flash_delay_ticks"] for one in shots] == [0.184 * hz, 0.185 * hz]
+    kept = run_cli("recipe", "save", "by hand", folder=tmp_path, environment=environment)
+    assert kept.returncode == 0, kept.stderr
 
 
 def test_a_longer_shot_keeps_the_shutter_open_and_the_window_wide() -> None:

@@ -17,6 +17,7 @@ from beamfall.cli.targets import PICTURES, check_target, refuse_picture
 from beamfall.cli.words import say_frame
 from beamfall.planning.sweep.progress import find_series
 from beamfall.setup.rig import load_rig
+from beamfall.setup.sequence_file import load_sequence
 from beamfall.setup.units import parse_duration
 from beamfall.shots import ShotLog
 from beamfall.text import show_text
@@ -31,7 +32,14 @@ def sweep(
     rig_file: Path | None = typer.Argument(
         None, metavar="[RIG]", help="Rig file (TOML); default: the example rig."
     ),
-    of: str = typer.Option("flash", "--of", help="Timing to step: flash, spacing or opening."),
+    of: str = typer.Option(
+        "flash",
+        "--of",
+        help="What to step: flash, spacing, opening, or a value of a row, such as row3.delay or row3.width.",
+    ),
+    sequence_file: Path | None = typer.Option(
+        None, "--sequence", help="Step a value of this sequence file instead of a plan."
+    ),
     first: str | None = typer.Option(None, "--from", help="First value, such as '180 ms'."),
     last: str | None = typer.Option(None, "--to", help="Last value."),
     step: str | None = typer.Option(
@@ -74,7 +82,8 @@ def sweep(
 
     A table at the end gives the shot, value and photograph. Flash values count from the edge that the
     flash follows; spacing is from opening 1 to opening 2. Without --from and --to the range is the
-    plan's 90 % interval. Ctrl-C stops with all outputs off; --resume continues.
+    plan's 90 % interval; a sequence file and a row's value need both. Ctrl-C stops with all outputs
+    off; --resume continues.
     """
 
     times = {
@@ -87,6 +96,7 @@ def sweep(
     }
     rest_s = read_rest(rest)
     check_target(picture, "--picture", PICTURES)
+    base = None if sequence_file is None else load_sequence(sequence_file)
     with ShotLog.open() as log:
         found = None if resume is None else find_series(log, resume or None)
         if found is None:
@@ -101,7 +111,7 @@ def sweep(
             begin(arrivals, board)
             if found is None:
                 steps = workflow.sweep(
-                    rig, board, of, rig_file=rig_file, rest_s=rest_s, seed=seed, **times, repeat=repeat,
+                    rig, board, of, rig_file=rig_file, rest_s=rest_s, seed=seed, base=base, **times, repeat=repeat,
                     order="shuffle" if shuffle else "interleave" if interleave else "line",
                 )  # fmt: skip
             else:

@@ -21,7 +21,7 @@ RIG_FILE, COMMANDS = "rig-file", "commands"
 #: The topics, in the order in which a beginner reads them.
 TOPICS = (
     "first-evening", "beam", "first-umbrella", "nothing-flashes", "repeatable", "recipes", "liquids", "three-drops",
-    "flashes", "pictures", "without-laptop", RIG_FILE, COMMANDS, "glossary",
+    "flashes", "pictures", "table-by-hand", "without-laptop", RIG_FILE, COMMANDS, "glossary",
 )  # fmt: skip
 
 

@@ -10,6 +10,7 @@ from beamfall.page import words
 from beamfall.page.work import Job, Work
 from beamfall.planning.stage import find_stage, read_stage, read_width
 from beamfall.planning.sweep.progress import find_series
+from beamfall.planning.sweep.schedule import check_swept, read_row_value, say_swept
 from beamfall.setup.units import parse_duration, parse_length
 from beamfall.workflows import calibrate, check, repeat, seek, service, sweep
 from beamfall.workflows.picture_reader import MeasuringReader
@@ -145,7 +146,11 @@ def make_repeat(shot: int, count: int) -> Job:
 def make_sweep(
     of: str, first: str, last: str, step: str, repeat: int, order: str, rest: str
 ) -> Job:
-    """One timing through its range; empty texts leave the range to the planner."""
+    """One timing through its range, or a value of a row of the table by hand (`row3.delay`).
+
+    Empty texts leave the range to the planner, which knows none for a row.
+    """
+    check_swept(of)
     rest_s = _read_time("rest", rest)
     times = {
         name: _read_time(key, text)
@@ -161,13 +166,14 @@ def make_sweep(
         work.run(
             sweep.sweep(
                 work.desk.tuned_rig(of), work.board, of, rig_file=work.desk.rig_file, rest_s=rest_s,
-                seed=work.seed, **times, repeat=repeat, order=order,
+                seed=work.seed, base=work.desk.by_hand.sequence if read_row_value(of) else None,
+                **times, repeat=repeat, order=order,
             ),
             pictures=True,
         )  # fmt: skip
         work.tell(text="")
 
-    return Job("sweep", f"Sweep of the {of}", run)
+    return Job("sweep", f"Sweep of {say_swept(of)}", run)
 
 
 def _read_time(key: str, text: str) -> float | None:

@@ -4,7 +4,7 @@
 import { attempt } from './bar.js';
 import { makeChart } from './chart.js';
 import { h, show, watchTyping, write } from './dom.js';
-import { field, text } from './forms.js';
+import { field, makeBegin, text } from './forms.js';
 import { act, on, state } from './net.js';
 
 const STEPS = ['0.01 ms', '0.1 ms', '0.5 ms', '1 ms', '10 ms'];
@@ -185,6 +185,7 @@ function makeChosen() {
     h('div', { class: 'steps' }, times),
     h('div', { class: 'fields' }, field('Step', step), field('Output', output), field('Follows', anchor)),
     h('div', { class: 'row' }, copy, remove),
+    makeRowSweep(() => row),
   );
 
   /** @param {number} next */
@@ -313,6 +314,36 @@ function makeTime(name, row, step, set) {
     if (!typing()) write(input, shown);
   });
   return root;
+}
+
+/** A sweep of one value of the chosen row. @param {() => number} row */
+function makeRowSweep(row) {
+  const of = h(
+    'select',
+    {},
+    h('option', { value: 'delay' }, 'Delay'),
+    h('option', { value: 'width' }, 'Width'),
+  );
+  const [first, last, step] = [text('180 ms'), text('200 ms'), text('1 ms')];
+  const begin = makeBegin('Start the sweep', async () => {
+    const more = { first: first.value, last: last.value, step: step.value };
+    await act('sweep', { of: `row${row()}.${of.value}`, ...more });
+    location.hash = '#sweep';
+  });
+  return h(
+    'details',
+    {},
+    h('summary', {}, 'Sweep a value of this row'),
+    h(
+      'div',
+      { class: 'fields' },
+      field('Sweep', of),
+      field('From', first),
+      field('To', last),
+      field('Step', step),
+    ),
+    h('div', { class: 'row' }, begin),
+  );
 }
 
 // -- the whole table -----------------------------------------------------------------------------------------------

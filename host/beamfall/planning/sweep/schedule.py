@@ -9,6 +9,7 @@ repeats each round takes every value once (a randomised block design when shuffl
 from __future__ import annotations
 
 import random
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -19,9 +20,24 @@ from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import SignalKind
 
 OF = ("flash", "spacing", "opening")
+_ROW_VALUE = re.compile(
+    r"row ?\[?(\d{1,3})\]?\.(delay|width)"
+)  # also as messages about files write it
 ORDERS = ("line", "interleave", "shuffle")
 STEPS_MOST = 2000
 _TINY = 1e-9
+
+
+def read_row_value(of: str) -> tuple[int, str] | None:
+    """The row, from 1, and the field of `row3.delay`; None where `of` names no value of a row."""
+    found = _ROW_VALUE.fullmatch(of)
+    return None if found is None else (int(found[1]), found[2])
+
+
+def say_swept(of: str) -> str:
+    """What is swept, in words: `the flash`, `the delay of row 3`."""
+    value = read_row_value(of)
+    return f"the {of}" if value is None else f"the {value[1]} of row {value[0]}"
 
 
 @dataclass(frozen=True)
@@ -56,8 +72,12 @@ class Sweep:
     seed: int = 0
 
     def __post_init__(self) -> None:
-        if self.of not in OF:
-            raise UserError(f"cannot sweep {self.of}: choose one of {', '.join(OF)}")
+        check_swept(self.of)
+        value = read_row_value(self.of)
+        if value is not None and not 1 <= value[0] <= len(self.base.rows):
+            raise UserError(
+                f"cannot sweep {self.of}: the sequence has rows 1 to {len(self.base.rows)}"
+            )
         if self.order not in ORDERS:
             raise UserError(f"order = {self.order}: expected {', '.join(ORDERS)}")
         if self.step_s <= 0.0:
@@ -105,6 +125,9 @@ class Sweep:
 
     def build(self, value_s: float) -> Sequence:
         """The base sequence with the swept timing set to a value."""
+        value = read_row_value(self.of)
+        if value is not None:
+            return _set_row(self.base, *value, value_s)
         change = {"flash": _set_flash, "spacing": _set_spacing, "opening": _set_opening}[self.of]
         return change(self.base, value_s)
 
@@ -137,6 +160,21 @@ class Sweep:
             )
         except (KeyError, TypeError) as error:
             raise UserError(f"this series cannot be resumed: setting {error} is missing") from error
+
+
+def check_swept(of: str) -> None:
+    """Raise UserError for what is neither a timing nor a value of a row."""
+    if of not in OF and read_row_value(of) is None:
+        raise UserError(
+            f"cannot sweep {of}: choose one of {', '.join(OF)}, or a value of a row such as row3.delay"
+        )
+
+
+def _set_row(base: Sequence, number: int, field: str, value_s: float) -> Sequence:
+    """That value alone moves: of a table by hand everything else is as somebody has written it."""
+    row = base.rows[number - 1]
+    fresh = replace(row, delay_s=value_s) if field == "delay" else replace(row, width_s=value_s)
+    return replace(base, rows=(*base.rows[: number - 1], fresh, *base.rows[number:]))
 
 
 def _set_flash(base: Sequence, value_s: float) -> Sequence:
