@@ -11,7 +11,7 @@ from typer.testing import CliRunner
 from beamfall.cli.app import app
 from beamfall.setup.rig import EXAMPLE
 from beamfall.setup.rig_keys import RigKey, list_all_keys
-from beamfall.setup.rig_sections import TABLES
+from beamfall.setup.rig_tables import TABLES
 from beamfall.setup.units import KINDS
 
 KEYS = list_all_keys()

@@ -54,7 +54,7 @@ def test_a_person_slower_than_the_boards_time_out_is_waited_for(serve: Serve) ->
             assert hub.get("live")["activity"] == "watch", "the board still watches"
         told = question["hint"].removeprefix("At the simulated rig: ")
         fits = [choice["value"] for choice in choices if choice["words"] == told]
-        bench.answer(question["id"], fits[0] if fits else choices[0]["value"])
+        bench.answers.give(question["id"], fits[0] if fits else choices[0]["value"])
     job = hub.get("job")
     assert job["state"] == "ended", job["text"]
     assert acted >= 1
@@ -81,7 +81,7 @@ def lead(served: Served, answer: Callable[[Any], str]) -> tuple[Any, list[Any]]:
 
     while (question := served.wait(open_question, 60.0)) != "over":
         asked.append(question)
-        bench.answer(question["id"], answer(question))
+        bench.answers.give(question["id"], answer(question))
     job = hub.get("job")
     assert job["state"] == "ended", job["text"]
     return job, asked

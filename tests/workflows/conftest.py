@@ -103,7 +103,7 @@ class OnPage:
             assert answer is not None, f"nobody expected to be asked: {question['text']}"
             given = answer(question)
             if given is not None:
-                self.bench.answer(answered, given)
+                self.bench.answers.give(answered, given)
 
     def _look(self, before: int | None, answered: int) -> Any:
         """The job after `before`, once it asks something after `answered` or has ended."""

@@ -11,7 +11,7 @@ from beamfall.cli.output import print_json, print_table
 from beamfall.cli.rig_guide import run_guide
 from beamfall.errors import UserError
 from beamfall.setup.rig_keys import find_table, list_all_keys
-from beamfall.setup.rig_sections import TABLES
+from beamfall.setup.rig_tables import TABLES
 from beamfall.text import show_text
 
 app = typer.Typer(

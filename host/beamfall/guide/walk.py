@@ -15,7 +15,7 @@ from beamfall.guide.questions import BY_KEY, HAS_CAMERA, NONE, QUESTIONS, GuideQ
 from beamfall.planning.setting import compute_drop, make_setting
 from beamfall.setup.rig import Rig, parse_rig
 from beamfall.setup.rig_keys import find_table, list_keys
-from beamfall.setup.rig_sections import TABLES
+from beamfall.setup.rig_tables import TABLES
 from beamfall.setup.units import parse_length, quote
 
 _TEXT_MOST = 200

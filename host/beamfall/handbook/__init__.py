@@ -11,7 +11,7 @@ from pathlib import Path
 
 from beamfall.errors import UserError
 from beamfall.setup.rig_keys import RigKey, list_all_keys
-from beamfall.setup.rig_sections import TABLES
+from beamfall.setup.rig_tables import TABLES
 from beamfall.setup.units import quote
 
 FOLDER = Path(__file__).parent

@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from beamfall.errors import BeamfallError, BoardRestarted, LinkError, UserError
+from beamfall.page.answers import Answers
 from beamfall.page.board_news import BoardNews
 from beamfall.page.camera import CameraChoice
 from beamfall.page.desk import Desk
@@ -71,7 +72,6 @@ class BoardThread:
     _jobs: queue.Queue[Job] = field(default_factory=queue.Queue)
     _abort: threading.Event = field(default_factory=threading.Event)
     _closing: threading.Event = field(default_factory=threading.Event)
-    _answers: queue.Queue[tuple[int, str]] = field(default_factory=queue.Queue)
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _running: Job | None = None
     _given_up: Job | None = None  # asked for before the last abort
@@ -83,9 +83,11 @@ class BoardThread:
     _unexpected: str = ""
     single_shots: Shooter | None = None  # the series that single shots join
     trends: Trends = field(init=False)
+    answers: Answers = field(init=False)
     _news: BoardNews = field(init=False)
 
     def __post_init__(self) -> None:
+        self.answers = Answers(self.hub)
         self._news = BoardNews(self.hub)
         self.trends = Trends(self.hub, self.desk)
         self.camera = self.chosen or CameraChoice(self.hub)
@@ -161,27 +163,7 @@ class BoardThread:
         """Whether a shot has ever been logged where this bench logs."""
         return (self.log_path or find_log()).exists()
 
-    def answer(self, question: int, value: str) -> None:
-        """Answer the question that a job has asked; the first answer counts."""
-        current = (self.hub.get("job") or {}).get("question")
-        if current is None or current["id"] != question:
-            raise UserError("this question is already answered")
-        if not current.get("free") and value not in {
-            choice["value"] for choice in current["choices"]
-        }:
-            raise UserError(f"'{value}' is not one of the answers")
-        self._answers.put((question, value))
-
     # -- for jobs, on the board's thread -----------------------------------------------------------------------
-    def take_answer(self, question: int) -> str | None:
-        """The answer to a question, if it has come; answers to others are dropped."""
-        with contextlib.suppress(queue.Empty):
-            while True:
-                number, value = self._answers.get_nowait()
-                if number == question:
-                    return value
-        return None
-
     def stop_watch(self, board: ListeningBoard) -> None:
         """End a watch and discard what it saw; an abort has ended it already."""
         if self._abort.is_set() or not self._interruptible:

@@ -125,7 +125,7 @@ def calibrate(
 
 
 def answer(hub: Hub, desk: Desk, bench: BoardThread, question: int, value: str) -> None:
-    bench.answer(question, value)
+    bench.answers.give(question, value)
 
 
 # -- the desk --------------------------------------------------------------------------------------------------

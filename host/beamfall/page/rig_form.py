@@ -19,7 +19,7 @@ from beamfall.errors import KeyProblem, RigFileError, UserError
 from beamfall.setup.file_schema import Rule
 from beamfall.setup.rig import EXAMPLE, Rig, parse_rig
 from beamfall.setup.rig_keys import RigKey, find_table, list_keys, write_value
-from beamfall.setup.rig_sections import TABLES, RigTable
+from beamfall.setup.rig_tables import TABLES, RigTable
 
 _TRUTH = {"true": True, "false": False}
 _TEXT_MOST = 200

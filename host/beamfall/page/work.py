@@ -97,7 +97,7 @@ class Work:
         self.tell(question=question)
         asked = time.monotonic()
         while True:
-            answer = self.bench.take_answer(int(str(question["id"])))
+            answer = self.bench.answers.take(int(str(question["id"])))
             if answer is not None:
                 self.tell(question=None)
                 return answer

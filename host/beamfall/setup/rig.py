@@ -22,8 +22,6 @@ from beamfall.setup.file_schema import (
     section_to_dict,
 )
 from beamfall.setup.rig_sections import (
-    TABLES,
-    TEXTS,
     Aim,
     Beam,
     Camera,
@@ -37,6 +35,7 @@ from beamfall.setup.rig_sections import (
     Valve,
 )
 from beamfall.setup.rig_shot import DROPS_MOST, DropInRig
+from beamfall.setup.rig_tables import TABLES, TEXTS
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.table import BEAMS
 from beamfall.setup.toml_file import read_toml

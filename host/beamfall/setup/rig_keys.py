@@ -10,7 +10,7 @@ from dataclasses import MISSING, dataclass, fields
 from typing import Any
 
 from beamfall.setup.file_schema import Rule, file_key, rule_of
-from beamfall.setup.rig_sections import TABLES, TEXTS, RigTable
+from beamfall.setup.rig_tables import TABLES, TEXTS, RigTable
 from beamfall.setup.unit_words import format_quantity
 from beamfall.setup.units import KINDS
 

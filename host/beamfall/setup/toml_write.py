@@ -7,7 +7,7 @@ from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
 from beamfall.setup.file_schema import file_key, rule_of
-from beamfall.setup.rig_sections import TABLES, TEXTS
+from beamfall.setup.rig_tables import TABLES, TEXTS
 from beamfall.setup.table import BEAMS
 from beamfall.setup.unit_words import format_quantity
 from beamfall.setup.units import KINDS, parse_quantity
