@@ -16,8 +16,9 @@ from command_line import run_cli
 from beamfall.errors import UserError
 from beamfall.planning.seek.answer import Answer, Shot, read_answer
 from beamfall.planning.seek.choose import quantiles
+from beamfall.planning.seek.likelihood import WORDS
 from beamfall.planning.seek.search import Search
-from beamfall.planning.seek.weighted_rigs import _WORDS, WeightedRigs, chance_within
+from beamfall.planning.seek.weighted_rigs import WeightedRigs
 from beamfall.planning.setting import make_setting
 from beamfall.planning.unknowns import make_jet_prior
 from beamfall.setup.limits import BoardLimits
@@ -67,8 +68,8 @@ def test_the_third_drops_contact_is_found_with_one_nozzle_and_with_two() -> None
         for seed in (3, 4, 5):
             search = Search(one, seed=seed)
             stages = seek(search, SimulatedRig(draw_model(one, seed), seed), ages=True)
-            assert search.found and stages[-1] is not None
-            assert abs(stages[-1] - 0.002) < 0.002
+            best = stages[search.best]
+            assert search.found and best is not None and abs(best - 0.002) < 0.002
             counts.append(len(stages))
         assert statistics.median(counts) <= 7
 
@@ -121,7 +122,7 @@ def test_the_chances_of_all_words_make_one() -> None:
     timing = weighted.predict_timing((0.0, 0.105))
     for light in (0.38, 0.44, 0.455, 0.47, 0.52):
         words = weighted.look(timing, light).words
-        assert words.shape == (len(_WORDS), 1500)
+        assert words.shape == (len(WORDS), 1500)
         assert np.all(words >= 0.0)
         assert np.allclose(words.sum(axis=0), 1.0, atol=0.01)
 
@@ -169,15 +170,36 @@ def test_quantiles_of_weighted_values() -> None:
     assert quantiles(values, np.array([0.2, 0.3, 0.5]), (0.3, 0.8)) == pytest.approx([1.0, 2.0])
 
 
-def test_the_chance_of_a_picture_is_the_share_of_the_normal_distribution() -> None:
+def test_shots_of_a_rig_scatter_as_a_normal_distribution() -> None:
     weighted = make_weighted()
-    timing = weighted.predict_timing((0.0, 0.105))
-    outlook = weighted.look(timing, 0.455)
-    some = int(np.nonzero(np.isfinite(outlook.stage_s))[0][0])
-    normal = statistics.NormalDist(outlook.stage_s[some], outlook.spread_s[some])
-    share = normal.cdf(0.003) - normal.cdf(0.001)
-    # 2 % miss by aim; the tanh form of the distribution is within 0.0002
-    assert chance_within(outlook, 0.002, 0.001)[some] == pytest.approx(0.98 * share, abs=0.001)
+    outlook = weighted.look(weighted.predict_timing((0.0, 0.105)), 0.455)
+    rigs = np.isfinite(outlook.stage_s)
+    shots = outlook.scattered.stage_s[:, rigs]
+    assert np.allclose(shots.mean(axis=0), outlook.stage_s[rigs])
+    shares = np.mean((shots >= 0.001) & (shots <= 0.003), axis=0)
+    exact = [
+        statistics.NormalDist(middle, spread).cdf(0.003)
+        - statistics.NormalDist(middle, spread).cdf(0.001)
+        for middle, spread in zip(outlook.stage_s[rigs], outlook.spread_s[rigs], strict=True)
+    ]
+    assert float(np.mean(shares)) == pytest.approx(float(np.mean(exact)), abs=0.01)
+
+
+def test_a_later_answer_says_what_an_earlier_picture_showed() -> None:
+    """An umbrella 1.8 ms after the contact is likely the one wanted."""
+    search = Search(example_rig(), seed=1)
+    first = search.propose()
+    edge = 0.165 + first.spacing_s
+
+    def answer(later_s: float, word: str) -> None:
+        light = edge + first.delay_s + later_s
+        search.take(Shot(first.times_s, light, (0.165, edge)), Answer(word))
+
+    answer(0.0, "after")
+    unsure = search.best_chance
+    answer(-0.0018, "contact")
+    assert search.chance < 0.1
+    assert search.best == 0 and search.best_chance > unsure + 0.2
 
 
 # -- the search -------------------------------------------------------------------------------------
@@ -189,10 +211,10 @@ def test_searches_end_soon_and_are_right_when_they_end() -> None:
         search = Search(rig, seed=seed)
         stages = seek(search, build_rig(rig, seed))
         shots.append(search.shots)
-        last = stages[-1]
-        right += search.found and last is not None and abs(last - 0.002) <= 0.001
-    # The benchmark over 200 hidden rigs has median 6 and 94 % right; this small one leaves room.
-    assert statistics.median(shots) <= 8
+        best = stages[search.best]
+        right += search.found and best is not None and abs(best - 0.002) <= 0.001
+    # The benchmark over 200 hidden rigs has median 4 and 95 % right; this small one leaves room.
+    assert statistics.median(shots) <= 6
     assert right >= 9
 
 
@@ -217,8 +239,8 @@ def test_a_jet_law_that_the_planner_does_not_have_is_found_too() -> None:
     for seed in range(6):
         search = Search(rig, seed=seed)
         stages = seek(search, SimulatedRig(draw_model(rig, seed, shape=3.0), seed))
-        last = stages[-1]
-        right += last is not None and abs(last - 0.002) <= 0.001
+        best = stages[search.best]
+        right += best is not None and abs(best - 0.002) <= 0.001
     assert right >= 4
 
 
@@ -236,9 +258,10 @@ def test_once_a_contact_was_seen_the_spacing_stays() -> None:
 def test_a_picture_is_judged_by_its_own_word_too() -> None:
     """What shows an umbrella is not a contact, and a contact is no picture 2 ms after it."""
     shot = Shot((0.0, 0.105), 0.455, (0.165, 0.270))
-    assert make_weighted().take(shot, Answer("after"), 0.0, 0.0002) == 0.0
-    assert make_weighted().take(shot, Answer("contact"), 0.002, 0.001) == 0.0
-    assert make_weighted().take(shot, Answer("contact"), 0.0, 0.001) > 0.85
+    # people err in one answer of twenty
+    assert make_weighted().take(shot, Answer("after"), 0.0, 0.0002) < 0.1
+    assert make_weighted().take(shot, Answer("contact"), 0.002, 0.001) < 0.1
+    assert make_weighted().take(shot, Answer("contact"), 0.0, 0.001) > 0.75
 
 
 def test_the_photographer_may_say_that_this_is_it() -> None:
@@ -294,7 +317,8 @@ def test_seek_with_a_simulated_port_answers_for_itself(environment, tmp_path) ->
     assert last["shots"] == len(shots) and last["found"] is True
     assert abs(last["stage_error_ms"]) <= 1.0
     truth = last["truth"]["stages_ms"]
-    assert last["stage_error_ms"] == pytest.approx(truth[-1] - last["wanted_stage_ms"], abs=1e-3)
+    best = [one["shot"] for one in shots].index(last["shot"])
+    assert last["stage_error_ms"] == pytest.approx(truth[best] - last["wanted_stage_ms"], abs=1e-3)
     assert sheet.read_bytes().startswith(b"\x89PNG")
     # the plan uses it, for this rig; another simulated rig's search begins anew
     learned = json.loads(run(environment, "plan", "--json"))

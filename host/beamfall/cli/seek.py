@@ -115,7 +115,7 @@ def _draw(board: Board, done: Sought, picture: Path) -> None:
 
 
 def _to_json(done: Sought) -> dict[str, Any]:
-    search, last, truth = done.search, done.last, done.truth
+    search, best, truth = done.search, done.best, done.truth
     error_s = None if truth is None else truth.error_s
     assert search.wanted_s is not None
     return {
@@ -123,9 +123,10 @@ def _to_json(done: Sought) -> dict[str, Any]:
         "found": done.found,
         "stage_error_ms": None if error_s is None else round(error_s * 1e3, 4),
         "wanted_stage_ms": round(search.wanted_s * 1e3, 4),
-        "spacing_ms": None if last is None else round(last.spacing_s * 1e3, 3),
-        "flash_delay_ms": None if last is None else round(last.delay_s * 1e3, 3),
-        "chance": round(search.chance, 3),
+        "shot": None if best is None else best.fired.shot,
+        "spacing_ms": None if best is None else round(best.aim.spacing_s * 1e3, 3),
+        "flash_delay_ms": None if best is None else round(best.aim.delay_s * 1e3, 3),
+        "chance": round(search.best_chance, 3),
         "series": done.series,
         "learned": None if done.kept is None else str(done.kept),
         "truth": None if truth is None else truth.to_json(),

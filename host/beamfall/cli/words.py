@@ -199,7 +199,7 @@ def say_answer(one: Answered) -> str:
 
 def say_sought_frame(one: Answered, done: Sought) -> str:
     """What stands below a picture on the sheet of a search; the one it was for is marked."""
-    best = "best: " if done.found and one is done.shots[-1] else ""
+    best = "best: " if done.found and one is done.best else ""
     times = f"spacing {one.aim.spacing_s * 1e3:.1f}, flash {one.aim.delay_s * 1e3:.1f} ms"
     return f"{best}shot {one.fired.shot}: {times}: {say_answer(one)}"
 
@@ -217,18 +217,20 @@ def say_answered(one: Answered) -> str:
 
 def list_sought(done: Sought) -> Iterator[str]:
     """How a search ended, a line each."""
-    search, last = done.search, done.last
+    search, best = done.search, done.best
     count = "1 shot" if search.shots == 1 else f"{search.shots} shots"
-    if search.found and last is not None:
+    if search.found and best is not None:
         sure = (
             "you confirmed it"
             if done.by_word
-            else f"chance that the picture is the one wanted: {search.chance:.0%}"
+            else f"chance that the picture is the one wanted: {search.best_chance:.0%}"
         )
-        after = f"drop {len(last.times_s)}'s edge" if last.by_beam else "the first opening"
+        aim = best.aim
+        after = f"drop {len(aim.times_s)}'s edge" if aim.by_beam else "the first opening"
+        which = "" if best is done.shots[-1] else f"shot {best.fired.shot} has the picture: "
         yield (
-            f"Found after {count}: {_say_openings(last)}, flash "
-            f"{last.delay_s * 1e3:.2f} ms after {after}, {sure}"
+            f"Found after {count}: {which}{_say_openings(aim)}, flash "
+            f"{aim.delay_s * 1e3:.2f} ms after {after}, {sure}"
         )
         if done.truth is not None and done.truth.error_s is not None:
             error_ms = done.truth.error_s * 1e3

@@ -258,15 +258,16 @@ def describe_answered(one: Answered) -> dict[str, Any]:
 
 def describe_sought(done: Sought) -> dict[str, Any] | None:
     """How a search ended."""
-    search, last = done.search, done.last
-    if last is None:
+    search, best = done.search, done.best
+    if best is None:
         return None
     return {
         "found": done.found,
         "shots": search.shots,
-        "chance": search.chance,
-        "spacing_ms": last.spacing_s * 1e3,
-        "delay_ms": last.delay_s * 1e3,
+        "chance": search.best_chance,
+        "shot": best.fired.shot if best is not done.shots[-1] else None,
+        "spacing_ms": best.aim.spacing_s * 1e3,
+        "delay_ms": best.aim.delay_s * 1e3,
         "by_beam": search.by_beam,
         "learned": done.kept is not None,
     }

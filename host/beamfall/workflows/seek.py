@@ -152,8 +152,8 @@ class SearchStopped(Event):
 
 @dataclass(frozen=True)
 class Truth:
-    """What was true of a search on a simulated rig: the stages of its pictures, how far the last was from the one
-    wanted, in s, and what the rig needs for it, in ms."""
+    """What was true of a search on a simulated rig: the stages of its pictures, how far the best (see `Sought`) was
+    from the one wanted, in s, and what the rig needs for it, in ms."""
 
     stages_s: tuple[float | None, ...]
     error_s: float | None
@@ -171,13 +171,15 @@ class Truth:
 class Sought:
     """A search at its end. `found`: behind a simulated rig that nobody else answered for, by its truth.
 
+    `best`: the shot with the wanted picture, which later answers may have shown to be an earlier one; of a search that
+    has not found it, the last.
     `kept`: the file with `belief`, what is known now; None where nothing was learned.
     """
 
     search: Search
     series: int
     shots: tuple[Answered, ...]
-    last: Aim | None
+    best: Answered | None
     found: bool
     truth: Truth | None
     kept: Path | None
@@ -231,7 +233,6 @@ class _Seek:
     look: Callable[[Picture | None], Seen] | None
     kept: Path
     misses: int = 0
-    last: Aim | None = None
     shots: list[Answered] = field(default_factory=list)
     belief: Belief | None = None
     reader: PictureReader | None = None
@@ -261,7 +262,7 @@ class _Seek:
             search,
             series,
             tuple(self.shots),
-            self.last,
+            self._find_best(),
             found,
             truth,
             self._find_kept(),
@@ -288,7 +289,6 @@ class _Seek:
         aim = Aim(number, self.most, proposal.times_s, proposal.delay_s, search.by_beam)
         yield ShotAhead(aim)
         fired = yield from fire(search.build(proposal), {"seek": number})
-        self.last = aim
         edge = search.rig.beams[0].edge if search.rig.beams else "dark"
         shot = read_shot(fired.record, len(proposal.times_s), edge)
         if fired.record.state != "fired" or shot is None:
@@ -337,6 +337,11 @@ class _Seek:
 
         return (yield from ask(WhatIsSeen(aim, fired, reading, again)))
 
+    def _find_best(self) -> Answered | None:
+        if self.search.found:
+            return [one for one in self.shots if one.teaches][self.search.best]
+        return self.shots[-1] if self.shots else None
+
     def _judge(self) -> Truth | None:
         search, studio = self.search, self.board.traits.studio
         if studio is None:
@@ -346,11 +351,12 @@ class _Seek:
         assert search.wanted_s is not None
         pictures = [one.fired.picture for one in self.shots]
         stages = tuple(None if one is None else one.stage_s for one in pictures)
-        last = stages[-1] if stages else None
+        best = self._find_best()
+        seen = None if best is None or best.fired.picture is None else best.fired.picture.stage_s
         edge = search.rig.beams[0].edge if search.rig.beams else "dark"
         return Truth(
             stages,
-            None if last is None else last - search.wanted_s,
+            None if seen is None else seen - search.wanted_s,
             studio.describe_needs(search.wanted_s, MEETING, edge),
         )
 

@@ -49,6 +49,7 @@ export function makeSeek() {
               { class: 'found' },
               found.found
                 ? `Found after ${found.shots} ${found.shots === 1 ? 'shot' : 'shots'}: ` +
+                    (found.shot ? `shot ${found.shot} has the picture: ` : '') +
                     `spacing ${ms(found.spacing_ms)}, flash ${ms(found.delay_ms)} after ` +
                     `${found.by_beam ? 'drop 2’s edge' : 'the first opening'}.`
                 : `Not found in ${found.shots} shots. ` +

@@ -7,7 +7,7 @@ information of its answer (the mutual information of word and rig, in nats) time
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,7 +15,8 @@ import numpy as np
 from beamfall.errors import UserError
 from beamfall.planning.draws import meet_all
 from beamfall.planning.openings import Need, find_follower, find_need
-from beamfall.planning.seek.weighted_rigs import LEAST_WEIGHT, WeightedRigs, chance_within
+from beamfall.planning.seek.likelihood import MISS, split_pictures
+from beamfall.planning.seek.weighted_rigs import LEAST_WEIGHT, WeightedRigs
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 _APART_S = 0.008  # spacings that differ less meet much the same jet
 _SPACING_QUANTILES = (0.2, 0.35, 0.5, 0.65, 0.8)
 _LIGHT_QUANTILES = (0.06, 0.15, 0.25, 0.35, 0.43, 0.5, 0.57, 0.65, 0.75, 0.85, 0.94)
+_JUDGES = 1000
 _CONTACT_QUANTILES = (0.25, 0.5, 0.75)  # around the contact itself a word says most
 
 
@@ -32,12 +34,18 @@ _CONTACT_QUANTILES = (0.25, 0.5, 0.75)  # around the contact itself a word says 
 class Proposal:
     """A shot to fire: each drop's opening since the first, the light after the last drop's beam edge (after
     the first opening where there is no beam), with the chance that its picture is the wanted one and the
-    information, in nats, that its answer should bring."""
+    information, in nats, that its answer should bring. `sure`: how certain the best picture, this one or an earlier
+    one, should be after the answer."""
 
     times_s: tuple[float, ...]
     delay_s: float
     chance: float
     information: float
+    sure: float = 0.0
+
+    def worth(self, curiosity: float) -> float:
+        """What it is worth: certainty now, and information for later shots."""
+        return self.sure + curiosity * self.information
 
     @property
     def spacing_s(self) -> float:
@@ -79,8 +87,7 @@ def propose(
     for spacing in spacings:
         times = _add_followers(weighted, max(0.0, spacing), fixed, needed)
         for found in _judge_times(weighted, times, wanted_s, near_s, by_beam):
-            worth = found.chance + curiosity * found.information
-            if best is None or worth > best.chance + curiosity * best.information:
+            if best is None or found.worth(curiosity) > best.worth(curiosity):
                 best = found
     if best is None:
         kept = "" if spacing_s is None else f" with a spacing of {spacing_s * 1e3:.4g} ms"
@@ -122,35 +129,41 @@ def _judge_times(
     good = np.isfinite(delay)
     if float(weights[good].sum()) < LEAST_WEIGHT:
         return []
-    found = []
+    outlook = weighted.judge(jet, contact, height, timing, base + rigs.flash_latency_s)
+    # Which shot is worth most is judged by fewer rigs, each as often as its weight asks.
+    chosen = weighted.sample(_JUDGES)
+    jet, since = jet.take(chosen), (base + rigs.flash_latency_s)[chosen]
+    first = outlook.take(chosen)
+    scattered = weighted.scatter[:_JUDGES] * first.spread_s
+    earlier = np.array([own[chosen] for _, own in weighted.own_chances(times_s)])
+    widths, gaps = weighted.measures
     candidates = [
         *quantiles(delay[good], weights[good], _LIGHT_QUANTILES),
         *(quantiles(delay[good], weights[good], _CONTACT_QUANTILES) - wanted_s),
     ]
+    found = []
     for candidate in candidates:
-        light = base + max(0.0, float(candidate)) + rigs.flash_latency_s
-        outlook = weighted.judge(jet, contact, height, timing, light)
-        hit = np.where(outlook.tall, chance_within(outlook, wanted_s, near_s), 0.0)
-        found.append(
-            Proposal(
-                times_s,
-                max(0.0, float(candidate)),
-                float(weights @ hit),
-                _information(outlook.words, weights),
-            )
-        )
+        delay_s = max(0.0, float(candidate))
+        # One shot of each rig, as chance would have it.
+        shown = replace(first.shift(scattered + delay_s), tip_m=jet.tip(since + delay_s))
+        hit = first.tall & (np.abs(shown.stage_s - wanted_s) <= near_s)
+        pictures = split_pictures(shown, widths=widths, gaps=gaps)
+        joint = pictures / _JUDGES
+        sure = joint @ hit
+        if len(earlier):
+            sure = np.maximum(sure, np.max(joint @ earlier.T, axis=1))
+        chance = (1.0 - MISS) * float(np.mean(hit))
+        found.append(Proposal(times_s, delay_s, chance, _information(pictures), float(sure.sum())))
     return found
 
 
-def _information(words: Floats, weights: Floats) -> float:
-    """Mutual information of the word and the rig, in nats."""
-    mean = words @ weights
-    return float(_entropy(mean[:, None])[0] - _entropy(words) @ weights)
+def _information(pictures: Floats) -> float:
+    """Mutual information of the picture and the rig, in nats; the rigs are equally likely."""
+    return float(_entropy(pictures.mean(axis=1)) - np.mean(_entropy(pictures)))
 
 
 def _entropy(chances: Floats) -> Floats:
-    safe = np.maximum(chances, 1e-12)
-    result: Floats = -np.sum(safe * np.log(safe), axis=0)
+    result: Floats = -np.sum(chances * np.log(np.maximum(chances, 1e-12)), axis=0)
     return result
 
 

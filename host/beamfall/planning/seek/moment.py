@@ -10,6 +10,7 @@ import numpy as np
 from beamfall.planning.collision import find_base
 from beamfall.planning.openings import split_places
 from beamfall.planning.result import Interval, make_interval
+from beamfall.planning.seek.likelihood import WORDS
 from beamfall.planning.seek.weighted_rigs import WeightedRigs
 from beamfall.planning.setting import make_setting
 from beamfall.planning.unknowns import make_jet_prior
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
     from beamfall.planning.result import AnchorEdge
     from beamfall.setup.rig import Rig
 
-_WORDS = ("before", "contact", "after", "jet", "nothing", "missed")
 _COUNT = 1500
 
 
@@ -67,6 +67,6 @@ class Outlooks:
             diameter_m=float(np.median(rigs.drop(2).diameter_m)),
             chances={
                 word: float(chance)
-                for word, chance in zip(_WORDS, outlook.words @ weighted.weights, strict=True)
+                for word, chance in zip(WORDS, outlook.words @ weighted.weights, strict=True)
             },
         )

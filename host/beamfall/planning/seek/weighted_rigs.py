@@ -8,14 +8,23 @@ keeps mean and covariance.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from beamfall.physics.umbrella import spread_out
 from beamfall.planning.draws import Draws, JetDraws, draw_z, make_draws, meet_all
 from beamfall.planning.seek.answer import Answer, Shot
+from beamfall.planning.seek.likelihood import (
+    MISS,
+    WORDS,
+    Moments,
+    below,
+    judge_words,
+    weigh_answer,
+    with_lapses,
+)
 from beamfall.planning.setting import Setting
 from beamfall.planning.unknowns import NAMES
 
@@ -28,32 +37,19 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-CONTACT_S = 0.00025  # a picture this close to the contact shows it (0.8 mm of drop 2's way)
 LEAST_WEIGHT = 1e-3  # of rigs that must meet their jet for a spacing to be worth a shot
 TALL = 0.6  # a contact above this share of the jet's height is high on the jet
-_WORDS = ("before", "contact", "after", "jet", "nothing", "missed")
-_LAPSE = 0.05  # share of answers that mean nothing: people err
-JUST_S, LONG_S = 0.003, 0.006  # `just after` is mostly earlier, `long after` mostly later than this
-_AGE_SPREAD = 0.3  # of the logarithm of where people draw these lines (estimate)
-_WIDTH_SPREAD = (
-    0.1  # of an umbrella's width against `physics.umbrella` (from rig to rig, and shapes)
-)
+OTHER_SPACING_S = 0.004
 # Models are wrong more often than a normal distribution allows: a fifth of rigs is this much further off.
 _FAR_SHARE, _FAR_OFFSET = 0.2, 6.0
-_MISS = 0.02  # share of collisions that miss by aim
-_FRAME_M, _FRAME_SPREAD_M = (
-    0.07,
-    0.015,
-)  # height of what the camera sees, and how well that is known
 _OFFSET = NAMES.index("contact_offset_s")
-_OTHER_SPACING_S = 0.004
 _SHOT_S = 0.0002  # what else differs from shot to shot
 _ONSET_SCATTER_S, _HEIGHT_SCATTER = 0.0008, 0.04  # medians of plan.unknowns.list_scatters
 _DWELL_SPREAD = 0.03  # what a beam senses of a drop differs from the model by this (estimate)
-_SINCE_LEAST_S = 1e-4  # no picture shows the time since the contact better
-_READING_M = 0.001  # heights are read off a picture to this
 _LEAST_SHARE = 0.4  # of effective rigs, below which new ones are drawn
 _KEEP = 0.97  # Liu & West's a
+# Standard deviations from the middle of nine equal parts of a normal distribution.
+_NODES = np.array([-1.593, -0.967, -0.589, -0.282, 0.0, 0.282, 0.589, 0.967, 1.593])
 
 
 @dataclass(frozen=True)
@@ -66,16 +62,68 @@ class Timing:
 
 @dataclass(frozen=True)
 class Outlook:
-    """What each rig would show for one shot: arrays, one element a rig."""
+    """What each rig would show for one shot: arrays, one element a rig.
 
-    stage_s: Floats  # light minus contact; NaN without contact
-    spread_s: Floats  # standard deviation of the stage from shot to shot
-    contact_m: Floats
-    jet_m: Floats  # tip at the light
-    drop_m: Floats  # the last drop's lowest point at the light; negative after its impact
-    words: Floats  # chance of each of _WORDS, shape (words, rigs)
-    tall: NDArray[np.bool_]  # the contact is high on the jet
-    rising_m_s: Floats  # speed of the tip at the contact
+    `moments`: of the usual shot; `spread_s`: standard deviation of its stage from shot to shot. `tall`: the contact is
+    high on the jet.
+    """
+
+    moments: Moments
+    spread_s: Floats
+    tall: NDArray[np.bool_]
+
+    @property
+    def stage_s(self) -> Floats:
+        """Light minus contact; NaN without contact."""
+        return self.moments.stage_s
+
+    @property
+    def contact_m(self) -> Floats:
+        """Height of the contact; NaN without contact."""
+        return self.moments.contact_m
+
+    @property
+    def jet_m(self) -> Floats:
+        """The tip at the light."""
+        return self.moments.tip_m
+
+    @property
+    def drop_m(self) -> Floats:
+        """The last drop's lowest point at the light; negative after its impact."""
+        return self.moments.drop_m
+
+    @cached_property
+    def scattered(self) -> Moments:
+        """The moments of equally likely shots of each rig, shape (shots, rigs)."""
+        return self.shift(_NODES[:, None] * self.spread_s)
+
+    @cached_property
+    def words(self) -> Floats:
+        """Chance of each of WORDS, shape (words, rigs)."""
+        words: Floats = judge_words(self.scattered).mean(axis=1)
+        return words
+
+    def take(self, chosen: NDArray[np.intp]) -> Outlook:
+        """That of some rigs."""
+        return Outlook(self.moments.take(chosen), self.spread_s[chosen], self.tall[chosen])
+
+    def shift(self, later_s: Floats | float) -> Moments:
+        """The moments of shots whose light comes so much later after the contact."""
+        moments = self.moments
+        return replace(
+            moments, stage_s=moments.stage_s + later_s, ahead_s=moments.ahead_s - later_s
+        )
+
+
+@dataclass(frozen=True)
+class _Taken:
+    """An answer that was taken, and what was wanted then."""
+
+    shot: Shot
+    answer: Answer
+    says_ages: bool
+    wanted_s: float
+    near_s: float
 
 
 class WeightedRigs:
@@ -104,12 +152,19 @@ class WeightedRigs:
         self._spacing_s = learned.recall_spacing(rig) if learned is not None else None
         self.expected = 1.0  # chance of the newest answer before it was given
         self.reachable = 1.0  # chance of the wanted picture if the rig were known, by its scatter
+        self._taken: list[_Taken] = []
+        # How far a next shot of each rig is off its usual one, in standard deviations.
+        self.scatter: Floats = self._rng.standard_normal(count)
+        self._own: list[
+            Floats
+        ] = []  # of each answer: the chance that its picture was the wanted one
         self._set(z)
 
     def _set(self, z: Floats) -> None:
         self._z = z
         self.rigs: Draws = make_draws(self._rig, self._setting, z, self._prior)
         self.weights: Floats = np.full(len(z), 1.0 / len(z))
+        self._own = [self._weigh(one)[2] for one in self._taken]
 
     @property
     def offset_s(self) -> Floats:
@@ -128,8 +183,8 @@ class WeightedRigs:
         return float(np.max(np.abs(self.weights @ self._z)))
 
     def sample(self, count: int) -> NDArray[np.intp]:
-        """Indices of rigs drawn by their weight."""
-        places = (np.arange(count) + self._rng.random()) / count
+        """Indices of rigs drawn by their weight, spread evenly over it."""
+        places = (np.arange(count) + 0.5) / count
         edges = np.cumsum(self.weights)
         found: NDArray[np.intp] = np.searchsorted(edges, places * edges[-1])
         return np.minimum(found, len(edges) - 1)
@@ -181,97 +236,93 @@ class WeightedRigs:
         light_s: Floats | float,
     ) -> Outlook:
         """The rest of `look`, where the contacts are known already."""
-        last, freed_s = self.rigs.drops[-1], timing.freed_s[-1]
-        speed = last.impact_speed_m_s
-        stage = light_s - contact - self.offset_s
-        none = np.isnan(stage)
-        rising = (
-            np.where(
-                none,
-                0.0,
-                jet.tip(np.where(none, 0.0, contact))
-                - jet.tip(np.where(none, 0.0, contact - 1e-3)),
-            )
-            / 1e-3
-        )
+        drop = self.rigs.drops[-1]
+        speed = drop.impact_speed_m_s
+        none = np.isnan(contact)
+        at, base = np.where(none, 0.0, contact), np.where(none, 0.0, height)
+        rising = np.where(none, 0.0, jet.tip(at) - jet.tip(at - 1e-3)) / 1e-3
         spread = np.sqrt(
             _SHOT_S**2
-            + (_HEIGHT_SCATTER * np.where(none, 0.0, height) / speed) ** 2
+            + (_HEIGHT_SCATTER * base / speed) ** 2
             + (_ONSET_SCATTER_S * rising / speed) ** 2
         )
-        # Back along the last drop's path from where its time is known.
-        known = np.where(none, freed_s + last.to_surface_s, contact)
-        ahead = known - light_s + np.where(none, 0.0, self.offset_s)
-        drop = np.where(none, 0.0, height) + speed * ahead - 0.5 * self._setting.gravity * ahead**2
-        tip = jet.tip(np.broadcast_to(np.asarray(light_s, dtype=np.float64), known.shape))
-        words = _word_chances(stage, spread, tip, drop, ahead)
-        tall = np.where(none, 0.0, height) >= TALL * self.rigs.height_m
-        return Outlook(stage, spread, height, tip, drop, words, tall, rising)
+        struck = timing.freed_s[-1] + drop.to_surface_s
+        ahead = np.where(none, struck, contact + self.offset_s) - light_s
+        tip = jet.tip(np.broadcast_to(np.asarray(light_s, dtype=np.float64), ahead.shape))
+        moments = Moments(
+            np.where(none, np.nan, -ahead), ahead, height, tip, np.maximum(speed + rising, 0.05),
+            drop.diameter_m, speed, self._setting.liquid, self._setting.gravity,
+        )  # fmt: skip
+        return Outlook(moments, spread, base >= TALL * self.rigs.height_m)
 
     # -- what a shot did show ----------------------------------------------------------------------
     def take(self, shot: Shot, answer: Answer, wanted_s: float, near_s: float) -> float:
         """Weigh the rigs by an answer; return the chance that its picture is the wanted one."""
-        if self._spacing_s is not None and abs(shot.spacing_s - self._spacing_s) > _OTHER_SPACING_S:
+        if self._spacing_s is not None and abs(shot.spacing_s - self._spacing_s) > OTHER_SPACING_S:
             # What the models leave out differs from spacing to spacing.
             self._forget_offset()
         self._spacing_s = shot.spacing_s
-        outlook = self.look(self.timing_of(shot), shot.flash_s + self.rigs.flash_latency_s)
-        hit = chance_within(outlook, wanted_s, near_s)
-        if answer.word == "found":
-            likelihood, own = hit, np.ones_like(hit)
-        else:
-            likelihood = outlook.words[_WORDS.index(answer.word)]
-            low, high = _stages_of(answer.word)
-            both = chance_within(outlook, wanted_s, near_s, low, high)
-            own = np.where(
-                likelihood > 1e-12, np.minimum(both / np.maximum(likelihood, 1e-12), 1.0), 0.0
-            )
-        likelihood = _LAPSE / len(_WORDS) + (1.0 - _LAPSE) * likelihood
-        self.expected = float(self.weights @ likelihood)
-        likelihood = likelihood * self._weigh_umbrella(outlook, answer)
-        likelihood = likelihood * self._weigh_heights(outlook, answer) * self._weigh_dwells(shot)
-        if answer.since_s is not None:
-            measured, own = _weigh_since(
-                outlook, answer.since_s, answer.since_error_s, wanted_s, near_s
-            )
-            likelihood = likelihood * measured
-        weights = self.weights * likelihood
+        taken = _Taken(shot, answer, self.says_ages, wanted_s, near_s)
+        outlook, likelihood, own = self._weigh(taken)
+        self.expected = float(self.weights @ _expect_word(outlook, answer))
+        self._taken.append(taken)
+        self._own.append(own)
+        weights = self.weights * likelihood * self._weigh_dwells(shot)
         total = float(weights.sum())
         if not total > 0.0:  # nothing fits: keep what was, rather than end in NaN
             return 0.0
         self.weights = weights / total
-        chance = float(self.weights @ own)
         self.reachable = float(self.weights @ reachable_chance(outlook, near_s))
         if 1.0 / float(np.sum(self.weights**2)) < _LEAST_SHARE * len(self.weights):
             self._renew()
-        return chance
+        return float(self.weights @ self._own[-1])
+
+    @property
+    def says_ages(self) -> bool:
+        """Whether the person has said how old an umbrella is."""
+        return any(one.answer.age for one in self._taken)
+
+    @property
+    def measures(self) -> tuple[bool, bool]:
+        """Whether the person has measured an umbrella's width, and how far drop 2 is from the jet."""
+        answers = [one.answer for one in self._taken]
+        reads = any(one.since_s is not None for one in answers)
+        return (
+            reads or any(one.width_m is not None for one in answers),
+            reads or any(one.drop_m is not None for one in answers),
+        )
+
+    def own_chances(self, times_s: tuple[float, ...]) -> list[tuple[int, Floats]]:
+        """The chance of each rig that a picture was the wanted one, of earlier shots with such openings.
+
+        With each its number among the answers, from 0.
+        """
+        return [
+            (number, own)
+            for number, (one, own) in enumerate(zip(self._taken, self._own, strict=True))
+            if all(
+                abs(a - b) <= OTHER_SPACING_S
+                for a, b in zip(one.shot.times_s, times_s, strict=True)
+            )
+        ]
+
+    def _weigh(self, taken: _Taken) -> tuple[Outlook, Floats, Floats]:
+        """The outlook of a shot, how likely its answer is for each rig, and the chance of the wanted picture."""
+        shot, answer = taken.shot, taken.answer
+        outlook = self.look(self.timing_of(shot), shot.flash_s + self.rigs.flash_latency_s)
+        shots = outlook.scattered
+        hit = np.abs(shots.stage_s - taken.wanted_s) <= taken.near_s  # False for NaN
+        fits = weigh_answer(shots, answer, says_ages=taken.says_ages)
+        if answer.word == "found":
+            return outlook, np.mean(fits * hit, axis=0) + 1e-6, np.ones(self.rigs.count)
+        likelihood: Floats = np.mean(fits, axis=0)
+        own: Floats = np.mean(fits * hit, axis=0) / likelihood
+        return outlook, likelihood, own
 
     def _draw_offsets(self, count: int) -> Floats:
         far = self._rng.random(count) < _FAR_SHARE
         drawn: Floats = np.where(far, _FAR_OFFSET, 1.0) * self._rng.standard_normal(count)
         return drawn
-
-    def _weigh_umbrella(self, outlook: Outlook, answer: Answer) -> Floats:
-        """By how old the umbrella is said to be, and by its width."""
-        result = np.ones_like(outlook.stage_s)
-        if answer.word not in ("after", "found"):
-            return result
-        stage = np.where(np.isnan(outlook.stage_s), 1e-6, np.maximum(outlook.stage_s, 1e-6))
-        if answer.age:
-            limit = JUST_S if answer.age == "just after" else LONG_S
-            sign = 1.0 if answer.age == "just after" else -1.0
-            spread = np.hypot(_AGE_SPREAD, np.minimum(outlook.spread_s / stage, 3.0))
-            result = (1.0 - _LAPSE) * _below(sign * np.log(limit / stage) / spread) + _LAPSE
-        if answer.width_m is not None:
-            drop = self.rigs.drops[-1]
-            rising = outlook.rising_m_s if len(self.rigs.drops) == 2 else 0.0  # an umbrella rests
-            speed = np.maximum(drop.impact_speed_m_s + rising, 0.05)
-            liquid = drop.setting.liquid
-            radius = spread_out(stage, drop.diameter_m, speed, liquid)
-            later = spread_out(stage + outlook.spread_s, drop.diameter_m, speed, liquid)
-            error = np.hypot(_READING_M, np.hypot(later - radius, _WIDTH_SPREAD * radius))
-            result = result * _bell(0.5 * answer.width_m - radius, error)
-        return result
 
     def _forget_offset(self) -> None:
         self._z[:, _OFFSET] = self._draw_offsets(len(self._z))
@@ -279,26 +330,12 @@ class WeightedRigs:
         self._set(self._z)
         self.weights = weights
 
-    def _weigh_heights(self, outlook: Outlook, answer: Answer) -> Floats:
-        result = np.ones_like(outlook.jet_m)
-        met = answer.word in ("contact", "after", "found")
-        if answer.jet_m is not None:
-            seen = (
-                np.where(np.isnan(outlook.contact_m), 0.0, outlook.contact_m)
-                if met
-                else outlook.jet_m
-            )
-            result = result * _bell(answer.jet_m - seen, np.hypot(_READING_M, 0.06 * outlook.jet_m))
-        if answer.drop_m is not None and answer.word == "before":
-            result = result * _bell(answer.drop_m - outlook.drop_m, 1.5 * _READING_M)
-        return result + 1e-9
-
     def _weigh_dwells(self, shot: Shot) -> Floats:
         dwell = self.rigs.first.dwell_s
         if not shot.dwells_s or not np.isfinite(dwell).all():
             return np.ones(len(dwell))
         seen = shot.dwells_s[0]
-        return _bell(seen / dwell - 1.0, _DWELL_SPREAD) + 0.02
+        return np.exp(-0.5 * np.square((seen / dwell - 1.0) / _DWELL_SPREAD)) + 0.02
 
     def _renew(self) -> None:
         mean = self.weights @ self._z
@@ -311,81 +348,12 @@ class WeightedRigs:
         self._set(_KEEP * chosen + (1.0 - _KEEP) * mean + noise)
 
 
-def chance_within(
-    outlook: Outlook, wanted_s: float, near_s: float, low_s: float = -np.inf, high_s: float = np.inf
-) -> Floats:
-    """Chance, for every rig, of a stage within `near_s` of the wanted one and between low and high."""
-    low = max(wanted_s - near_s, low_s)
-    high = min(wanted_s + near_s, high_s)
-    if low >= high:
-        return np.zeros_like(outlook.stage_s)
-    stage = np.where(np.isnan(outlook.stage_s), 1e3, outlook.stage_s)
-    result: Floats = _below((high - stage) / outlook.spread_s) - _below(
-        (low - stage) / outlook.spread_s
-    )
-    return result * (1.0 - _MISS)
-
-
-def _weigh_since(
-    outlook: Outlook, since_s: float, error_s: float, wanted_s: float, near_s: float
-) -> tuple[Floats, Floats]:
-    """How well each rig agrees with a measured time since the contact, and the chance that it is the wanted picture.
-
-    What a rig expects and what was measured are two normal distributions: the picture is where both are.
-    """
-    error_s = max(error_s, _SINCE_LEAST_S)
-    none = np.isnan(outlook.stage_s)
-    stage = np.where(none, since_s, outlook.stage_s)
-    spread = np.where(none, 1.0, outlook.spread_s)
-    agrees = _bell(stage - since_s, np.hypot(error_s, spread))
-    agrees = _LAPSE + (1.0 - _LAPSE) * np.where(none, 0.0, agrees)
-    share = error_s**2 / (error_s**2 + spread**2)
-    middle, width = since_s + share * (stage - since_s), spread * np.sqrt(share)
-    own: Floats = _below((wanted_s + near_s - middle) / width) - _below(
-        (wanted_s - near_s - middle) / width
-    )
-    return agrees, own
-
-
 def reachable_chance(outlook: Outlook, near_s: float) -> Floats:
     """Chance, for every rig, that a shot aimed perfectly shows the wanted picture."""
-    return (2.0 * _below(near_s / outlook.spread_s) - 1.0) * (1.0 - _MISS)
+    return (2.0 * below(near_s / outlook.spread_s) - 1.0) * (1.0 - MISS)
 
 
-def _stages_of(word: str) -> tuple[float, float]:
-    if word == "contact":
-        return -CONTACT_S, CONTACT_S
-    if word == "after":
-        return CONTACT_S, np.inf
-    return (-np.inf, -CONTACT_S) if word in ("before", "jet", "nothing") else (np.inf, np.inf)
-
-
-def _word_chances(
-    stage: Floats, spread: Floats, tip: Floats, drop: Floats, ahead: Floats
-) -> Floats:
-    none = np.isnan(stage)
-    safe = np.where(none, 0.0, stage)
-    late = _below((safe - CONTACT_S) / spread)
-    early = _below((-CONTACT_S - safe) / spread)
-    contact = np.maximum(0.0, 1.0 - late - early)
-    # Without a contact: early until the impact, then it has missed.
-    struck = _below(-ahead / 5e-4)
-    early = np.where(none, 1.0 - struck, early)
-    in_frame = _below((_FRAME_M - drop) / _FRAME_SPREAD_M)
-    there = tip > 0.0
-    missed = np.where(none, struck, _MISS * (late + contact))
-    met = np.where(none, 0.0, 1.0 - _MISS)
-    out = early * (1.0 - in_frame)
-    return np.stack(
-        [early * in_frame, contact * met, late * met, out * there, out * ~there, missed]
-    )
-
-
-def _below(x: Floats) -> Floats:
-    """The normal distribution, by tanh (within 0.0002: Page 1977, Appl. Stat. 26:75; from memory)."""
-    return 0.5 * (1.0 + np.tanh(0.7978845608 * x * (1.0 + 0.044715 * x * x)))
-
-
-def _bell(x: Floats, spread: Floats | float) -> Floats:
-    """The height of a normal distribution, 1 at its top; wide tails, since people misread."""
-    return np.exp(-0.5 * np.square(x / spread)) + 1e-3
+def _expect_word(outlook: Outlook, answer: Answer) -> Floats:
+    """The chance of an answer's word from each rig."""
+    word = "after" if answer.word == "found" else answer.word
+    return with_lapses(outlook.words[WORDS.index(word)])

@@ -1,0 +1,186 @@
+"""How likely an answer is for pictures of known moments: words, ages, widths, heights and measured times in one model.
+
+A moment is the stage: the light minus the contact of drop 2 with the jet. Arrays of stages may have any shape that
+ends with one element a rig.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from beamfall.physics.umbrella import spread_out
+from beamfall.planning.seek.answer import Answer
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from beamfall.physics.liquids import Liquid
+
+    Floats = NDArray[np.float64]
+
+CONTACT_S = 0.00025  # a picture this close to the contact shows it (0.8 mm of drop 2's way)
+WORDS = ("before", "contact", "after", "jet", "nothing", "missed")
+MISS = 0.02  # share of collisions that miss by aim
+LAPSE = 0.05  # share of answers that mean nothing: people err
+JUST_S, LONG_S = 0.003, 0.006  # `just after` is mostly earlier, `long after` mostly later than this
+_AGE_SPREAD = 0.3  # of the logarithm of where people draw these lines (estimate)
+# How often a person says an age where there is one to say: at first, and once one was said (estimates).
+_SAYS_AGES, _SAID_AGES = 0.5, 0.85
+_WIDTH_SPREAD = 0.1  # of an umbrella's width against `physics.umbrella` (rig to rig, and shapes)
+_FRAME_M, _FRAME_SPREAD_M = (
+    0.07,
+    0.015,
+)  # height of what the camera sees, and how well that is known
+_EYE_S = 1e-4  # from which moment on people see the contact, and the umbrella
+_READING_M = 0.001  # heights are read off a picture to this
+_JET_SPREAD = 0.06  # of a jet's height from splash to splash, and from the model
+_SINCE_LEAST_S = 1e-4  # no picture shows the time since the contact better
+_STEP_S = 5e-4  # how sharply `struck` turns where there is no contact
+# Lines between the pictures that a search tells apart when it plans a shot: stages in s, and how sharp they are.
+_AGE_LINES = (JUST_S, LONG_S)
+_WIDTH_LINES, _WIDTH_SHARP = (0.0007, 0.0014, 0.002, 0.0027, 0.0035, 0.005, 0.007), 0.15
+_GAP_LINES, _GAP_SHARP_S = (-0.008, -0.005, -0.003, -0.0015), 0.0004
+
+
+@dataclass(frozen=True)
+class Moments:
+    """Pictures that each rig may show: the stage, and what stands where. Without a contact the stage is NaN.
+
+    `ahead_s`: how long before its contact (or its impact) drop 2 is; heights in m, of the contact and of the tip;
+    `meeting_m_s`: speed of drop 2 against the tip; `diameter_m`, `impact_m_s`: of drop 2.
+    """
+
+    stage_s: Floats
+    ahead_s: Floats
+    contact_m: Floats
+    tip_m: Floats
+    meeting_m_s: Floats
+    diameter_m: Floats
+    impact_m_s: Floats
+    liquid: Liquid
+    gravity: float
+
+    @property
+    def drop_m(self) -> Floats:
+        """Drop 2's lowest point, back along its path from where its time is known; below 0 after its impact."""
+        ahead, base = self.ahead_s, np.where(np.isnan(self.contact_m), 0.0, self.contact_m)
+        return base + self.impact_m_s * ahead - 0.5 * self.gravity * ahead**2
+
+    def take(self, chosen: NDArray[np.intp]) -> Moments:
+        """Those of some rigs."""
+        return replace(
+            self, stage_s=self.stage_s[chosen], ahead_s=self.ahead_s[chosen],
+            contact_m=self.contact_m[chosen], tip_m=self.tip_m[chosen],
+            meeting_m_s=self.meeting_m_s[chosen], diameter_m=self.diameter_m[chosen],
+            impact_m_s=self.impact_m_s[chosen],
+        )  # fmt: skip
+
+
+def judge_words(moments: Moments) -> Floats:
+    """The chance of each of WORDS, shape (words, ...), from a person who never errs."""
+    none = np.isnan(moments.stage_s)
+    safe = np.where(none, 0.0, moments.stage_s)
+    late = below((safe - CONTACT_S) / _EYE_S)
+    early = below((-CONTACT_S - safe) / _EYE_S)
+    contact = np.maximum(0.0, 1.0 - late - early)
+    struck = below(-moments.ahead_s / _STEP_S)
+    # Without a contact: early until the impact, then it has missed.
+    early = np.where(none, 1.0 - struck, early)
+    met = np.where(none, 0.0, 1.0 - MISS)
+    missed = np.where(none, struck, MISS * (late + contact))
+    in_frame = below((_FRAME_M - moments.drop_m) / _FRAME_SPREAD_M)
+    out, there = early * (1.0 - in_frame), moments.tip_m > 0.0
+    words: Floats = np.stack(
+        [early * in_frame, contact * met, late * met, out * there, out * ~there, missed]
+    )
+    return words
+
+
+def weigh_answer(moments: Moments, answer: Answer, *, says_ages: bool) -> Floats:
+    """The likelihood of an answer for each stage. `says_ages`: the person has said an age before."""
+    words = judge_words(moments)
+    result: Floats = words[WORDS.index("after" if answer.word == "found" else answer.word)]
+    if answer.word in ("after", "found"):
+        result = result * _weigh_age(moments.stage_s, answer.age, says_ages)
+        if answer.width_m is not None:
+            result = result * _weigh_width(moments, answer.width_m)
+    result = result * _weigh_heights(moments, answer)
+    if answer.since_s is not None:
+        error = max(answer.since_error_s, _SINCE_LEAST_S)
+        off = np.where(np.isnan(moments.stage_s), np.inf, moments.stage_s - answer.since_s)
+        result = result * _bell(off / error)
+    return with_lapses(result)
+
+
+def with_lapses(chances: Floats) -> Floats:
+    return LAPSE / len(WORDS) + (1.0 - LAPSE) * chances
+
+
+def split_pictures(moments: Moments, *, widths: bool, gaps: bool) -> Floats:
+    """The chances of the pictures that a person is expected to tell apart, shape (pictures, rigs).
+
+    `widths`: who measures umbrellas; `gaps`: who measures how far drop 2 is from the jet.
+    """
+    words = with_lapses(judge_words(moments))
+    rows = []
+    for word, chances in zip(WORDS, words, strict=True):
+        if word == "after":
+            stage = _positive(moments.stage_s)
+            lines, sharp = (_WIDTH_LINES, _WIDTH_SHARP) if widths else (_AGE_LINES, _AGE_SPREAD)
+            rows += _split(chances, [below(np.log(stage / line) / sharp) for line in lines])
+        elif word == "before" and gaps:
+            stage = np.nan_to_num(moments.stage_s, nan=-0.1)
+            rows += _split(chances, [below((stage - line) / _GAP_SHARP_S) for line in _GAP_LINES])
+        else:
+            rows.append(chances)
+    return np.stack(rows)
+
+
+def _split(chances: Floats, past: list[Floats]) -> list[Floats]:
+    """Share chances out between lines; `past`: that each line is passed, in rising order."""
+    bounds = [np.ones_like(chances), *past, np.zeros_like(chances)]
+    return [chances * (a - b) for a, b in zip(bounds[:-1], bounds[1:], strict=True)]
+
+
+def _positive(stage_s: Floats) -> Floats:
+    return np.where(np.isnan(stage_s), 1e-6, np.maximum(stage_s, 1e-6))
+
+
+def _weigh_age(stage_s: Floats, age: str, says_ages: bool) -> Floats:
+    stage = _positive(stage_s)
+    just = below(np.log(JUST_S / stage) / _AGE_SPREAD)
+    late = below(np.log(stage / LONG_S) / _AGE_SPREAD)
+    if age:
+        return just if age == "just after" else late
+    said = _SAID_AGES if says_ages else _SAYS_AGES
+    return (1.0 - said) + said * np.maximum(0.0, 1.0 - just - late)
+
+
+def _weigh_width(moments: Moments, width_m: float) -> Floats:
+    stage = _positive(moments.stage_s)
+    radius = spread_out(stage, moments.diameter_m, moments.meeting_m_s, moments.liquid)
+    return _bell((0.5 * width_m - radius) / np.hypot(_READING_M, _WIDTH_SPREAD * radius))
+
+
+def _weigh_heights(moments: Moments, answer: Answer) -> Floats:
+    result = np.ones_like(moments.stage_s)
+    if answer.jet_m is not None:
+        met = answer.word in ("contact", "after", "found")
+        seen = np.nan_to_num(moments.contact_m) if met else moments.tip_m
+        result = result * _bell((answer.jet_m - seen) / np.hypot(_READING_M, _JET_SPREAD * seen))
+    if answer.drop_m is not None and answer.word == "before":
+        result = result * _bell((answer.drop_m - moments.drop_m) / (1.5 * _READING_M))
+    return result
+
+
+def below(x: Floats) -> Floats:
+    """The normal distribution, by tanh (within 0.0002: Page 1977, Appl. Stat. 26:75; from memory)."""
+    return 0.5 * (1.0 + np.tanh(0.7978845608 * x * (1.0 + 0.044715 * x * x)))
+
+
+def _bell(x: Floats) -> Floats:
+    """The height of a normal distribution, 1 at its top; wide tails, since people misread."""
+    return np.exp(-0.5 * np.square(x)) + 1e-3
