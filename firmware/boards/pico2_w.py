@@ -7,6 +7,7 @@ GP17 instead (330 ohm to ground).
 from boards.pico2 import (  # noqa: F401 - the same pins and limits
     CAMERA_MAX_MS,
     CHIP,
+    COIL_CURRENT,
     DTR,
     DUTY_PERCENT,
     DUTY_WINDOW_MS,
@@ -19,6 +20,7 @@ from boards.pico2 import (  # noqa: F401 - the same pins and limits
     RINSE_MAX_MS,
     ROWS_MAX,
     RTS,
+    SUPPLY_VOLTAGE,
     USB_IDS,
     VALVE_GAP_US,
     VALVE_MAX_US,

@@ -224,16 +224,25 @@ def check_powers_and_voltages(circuit: Circuit) -> list[str]:
     return findings
 
 
-def sense_voltages_v(circuit: Circuit) -> dict[str, float]:
-    """Highest voltage in volts that the amplifiers want to put on the two analogue lines (they end at 3.3 V)."""
+def sense_scales(circuit: Circuit) -> dict[str, float]:
+    """Volts on the two analogue lines for one ampere of coil current and for one volt of the valves' supply."""
     shunt = circuit.between("SHUNT", GROUND, "resistor")[0].item.ratings["ohm"]
     feedback = circuit.between("COIL_AMP", "COIL_FB", "resistor")[0].item.ratings["ohm"]
     ground = circuit.between("COIL_FB", GROUND, "resistor")[0].item.ratings["ohm"]
     top = circuit.between(SUPPLY, "SUPPLY_DIV", "resistor")[0].item.ratings["ohm"]
     bottom = circuit.between("SUPPLY_DIV", GROUND, "resistor")[0].item.ratings["ohm"]
     return {
-        "coil_current": 3 * CONDITIONS.valve_max_a * shunt * (1 + feedback / ground),
-        "supply_voltage": supply_max_v() * bottom / (top + bottom),
+        "coil_current": shunt * (1 + feedback / ground),
+        "supply_voltage": bottom / (top + bottom),
+    }
+
+
+def sense_voltages_v(circuit: Circuit) -> dict[str, float]:
+    """Highest voltage in volts that the amplifiers want to put on the two analogue lines (they end at 3.3 V)."""
+    scales = sense_scales(circuit)
+    return {
+        "coil_current": 3 * CONDITIONS.valve_max_a * scales["coil_current"],
+        "supply_voltage": supply_max_v() * scales["supply_voltage"],
     }
 
 

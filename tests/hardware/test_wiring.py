@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from circuit import profiles, wiring
+from circuit import profiles, rules, wiring
 from circuit.errors import ProfileError
 
 BOARDS = profiles.PROFILES
@@ -48,6 +48,19 @@ def test_committed_wiring_table_is_the_profiles(hardware, board):
             f"{board}: {signal} is {pin} in the profile, {pins[signal]} in the table"
         )
     assert set(expected) == set(pins) & set(SIGNALS.values())
+
+
+@pytest.mark.parametrize("board", ["pico", "pico_w", "pico2", "pico2_w"])
+def test_a_profile_reads_its_analogue_lines_where_and_as_the_circuit_has_them(circuit, board):
+    profile, sense = load(board), profiles.HEADERS[board].sense
+    scales = rules.sense_scales(circuit)
+    step_v = 3.3 / 4095  # of a converter with 12 bits at the board's own supply
+    for name, (pin, per_step) in (
+        ("coil_current", profile.COIL_CURRENT),
+        ("supply_voltage", profile.SUPPLY_VOLTAGE),
+    ):
+        assert pin == sense[name]
+        assert per_step == pytest.approx(1e6 * step_v / scales[name], rel=2e-3)
 
 
 def edited(tmp_path: Path, board: str, old: str, new: str) -> profiles.Profile:

@@ -85,12 +85,25 @@ class Port:
         self._players.stop()
         self._watchers.stop()
         self._pins.outputs_off()
+        self._stamps = Stamps(self._watchers, _STAMPER, sync)  # the others use what its ring leaves
         self._set_up_players(sync)
-        self._set_up_watchers(sync)
+        self._set_up_watchers()
         self._used_players = 0
         self._used_watchers = 0
         self._dwells = 0
         self.edge_constant = sync + 1
+        self._readings = None
+        self._may_measure = True
+
+    @property
+    def readings(self):
+        """Made when first asked for: a board then answers sooner after power-up."""
+        if self._may_measure:
+            self._may_measure = False
+            from ports.rp2.analogue import find_analogue
+
+            self._readings = find_analogue(self.profile, self.clock_hz, self._pins.chip)
+        return self._readings
 
     def use_edge_constant(self, ticks):
         """From the next `load` and `start` on."""
@@ -141,7 +154,7 @@ class Port:
         ]
         self._rest = _FOLLOWER_ORIGIN + programs.FOLLOWER_REST
 
-    def _set_up_watchers(self, sync):
+    def _set_up_watchers(self):
         block = self._watchers
         pins = self._pins
         block.write_program(programs.STAMPER, 0, 0, pins.span)
@@ -159,7 +172,6 @@ class Port:
                     1 << 26 | pin << 15 | pins.marks[i] << 5, pin,
                 )  # fmt: skip
         pins.show_marks()
-        self._stamps = Stamps(block, _STAMPER, sync)
         pins.name_stamps(self._stamps)
         self._sink = memory.allocate(1)
         self._counters = [
@@ -191,6 +203,8 @@ class Port:
             reason = follower.compile(table, output, pins.zero, pins.marks, self._dwells)
             if reason:
                 return self._take_fault(reason, follower)
+        if self.readings is not None:
+            self.readings.plan(table)
         self._table = table
         return 0
 
@@ -206,6 +220,8 @@ class Port:
         self._watching = False
         self._arm_players()
         self._arm_watchers(self._table)
+        if self._readings is not None:
+            self._readings.begin()
         self._go()
 
     def watch(self, on):
@@ -326,6 +342,8 @@ class Port:
         self._look_for_lost()
         self._stamps.end()
         self._stop_channels()
+        if self._readings is not None:
+            self._readings.end()
 
     # -- while it runs -----------------------------------------------------------------------------------------
     def poll(self):
@@ -334,12 +352,18 @@ class Port:
             return 0
         flags = self._start_trouble
         self._look_for_lost()
+        if self._due() >= 0:
+            self._readings.follow(self.now_ticks())
         stalled = mem32[self._players.fifo_debug] >> reg.FDEBUG_TXSTALL & self._used_players
         if stalled & ~1:
             flags |= POLL_OVERRUN
         if stalled & 1 and self.now_ticks() < self._timeline.last + schedule.GAP_MAX:
             flags |= POLL_OVERRUN
         return flags
+
+    def _due(self):
+        """When readings are to start next, -1: they are not."""
+        return -1 if self._readings is None else self._readings.due
 
     def _look_for_lost(self):
         debug = self._watchers.fifo_debug
@@ -434,8 +458,12 @@ class Port:
             ms = min(ms, _NAP_MS)
             if self._stamps.waiting() >= 2:
                 return
-            if self.wake_ticks >= 0 and not self._watching:
-                left_us = (self.wake_ticks - self.now_ticks()) // self._ticks_per_us
+            wake = self.wake_ticks
+            due = self._due()
+            if 0 <= due and (wake < 0 or due < wake):
+                wake = due
+            if wake >= 0 and not self._watching:
+                left_us = (wake - self.now_ticks()) // self._ticks_per_us
                 if left_us < 1000 * ms:
                     if left_us > 0:
                         time.sleep_us(left_us)

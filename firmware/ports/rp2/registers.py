@@ -54,6 +54,8 @@ class Chip:
     def __init__(self, name):
         if name == "rp2040":
             self.io = 0x40014000
+            self.adc = 0x4004C000
+            self.adc_request = 36
             self.pads = 0x4001C004
             self.gpio_in = SIO_BASE + 0x04
             self.out_set = SIO_BASE + 0x14
@@ -62,6 +64,8 @@ class Chip:
             self.output_override = 8
         elif name == "rp2350":
             self.io = 0x40028000
+            self.adc = 0x400A0000
+            self.adc_request = 48
             self.pads = 0x40038004
             self.gpio_in = SIO_BASE + 0x04
             self.out_set = SIO_BASE + 0x18

@@ -23,6 +23,7 @@ PULLS = (None, "up", "down")
 LINE_LEVELS = ("on", "off", None)
 _FLASHES = SignalKind.FLASH.signals
 _TIMELINE = (*SignalKind.VALVE.signals, *SignalKind.CAMERA.signals)
+ANALOGUE = ("COIL_CURRENT", "SUPPLY_VOLTAGE")
 _TIMELINE_SPAN = 5  # firmware/ports/rp2/programs.py, TIMELINE_PINS
 _STAMPED_SPAN = 16  # firmware/ports/rp2/pins.py, SPAN_MAX
 # name: least, most. The longest time on the wire is 2^30 - 1 ticks, 7.1 s at 150 MHz.
@@ -229,6 +230,7 @@ def _find_line_problems(found: Mapping[str, Any]) -> Iterator[str]:
     led = found.get("LED")
     if led is not None and not (isinstance(led, tuple) and len(led) == 2 and _is_pin(led[0])):
         yield f"LED is {led!r}; it must be (pin, active high) or None"
+    yield from _find_analogue_problems(found)
     if found.get("PORT") == "rp2":
         if not isinstance(found.get("ZERO_PIN"), int):
             yield "ZERO_PIN is missing: a GPIO that is left unconnected"
@@ -241,6 +243,17 @@ def _find_line_problems(found: Mapping[str, Any]) -> Iterator[str]:
             yield "MARK_PINS is missing: two GPIOs that are left unconnected, for beam 1 and beam 2"
 
 
+def _find_analogue_problems(found: Mapping[str, Any]) -> Iterator[str]:
+    given = [name for name in ANALOGUE if name in found]
+    if len(given) == 1:
+        yield f"{given[0]} stands alone; give {' and '.join(ANALOGUE)}, or neither"
+    for name in given:
+        entry = found[name]
+        whole = isinstance(entry, tuple) and len(entry) == 2 and all(type(n) is int for n in entry)
+        if not whole or not 26 <= entry[0] <= 28 or entry[1] < 1:
+            yield f"{name} is {entry!r}; it must be (pin 26, 27 or 28, µA or µV for one step)"
+
+
 def _list_pins(found: Mapping[str, Any]) -> Iterator[tuple[Any, str, str]]:
     """Each pin, what it is for, and its kind: output, input, internal or led."""
     for signal, entry in found["OUTPUTS"].items():
@@ -251,6 +264,9 @@ def _list_pins(found: Mapping[str, Any]) -> Iterator[tuple[Any, str, str]]:
         yield found["ZERO_PIN"], "the common zero", "internal"
         for beam, pin in enumerate(found["MARK_PINS"], 1):
             yield pin, f"the mark of beam {beam}", "internal"
+    for name in ANALOGUE:
+        if name in found:
+            yield found[name][0], name, "internal"
     if found.get("LED") is not None:
         yield found["LED"][0], "the LED", "led"
 

@@ -18,6 +18,7 @@ def _tell(step=Board.step):
         step(self)
         left[0] -= 1
         if left[0] == 0:
+            _ = self.port.readings  # made when first needed
             gc.collect()
             print(f"free heap {gc.mem_free()} bytes")
 

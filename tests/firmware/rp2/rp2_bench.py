@@ -276,10 +276,18 @@ def make_dma(chip: Chip) -> type:
 
 
 class Bench:
-    """A chip, a profile and the port on it. `signals` maps the wire's numbers to GPIOs."""
+    """A chip, a profile and the port on it. `signals` maps the wire's numbers to GPIOs.
+
+    `open_pin_steps` is what the converter shows of the supply's pin while that is pulled up.
+    """
 
     def __init__(
-        self, monkeypatch: Any, board: str = "pico", sync: int = EMULATED_SYNC, **changes: Any
+        self,
+        monkeypatch: Any,
+        board: str = "pico",
+        sync: int = EMULATED_SYNC,
+        open_pin_steps: int = 0,
+        **changes: Any,
     ) -> None:
         self.chip = chip = Chip()
         for name in [n for n in sys.modules if n.split(".")[0] in ("ports", "boards")]:
@@ -307,6 +315,9 @@ class Bench:
         machine.__dict__.update(
             mem32=self.mem32, mem16=None, freq=lambda: CLOCK_HZ, unique_id=lambda: bytes(8), Pin=pin
         )
+        machine.__dict__["ADC"] = lambda _pin: types.SimpleNamespace(
+            read_u16=lambda: self.open_pin_steps
+        )
         rp2 = types.ModuleType("rp2")
         rp2.__dict__.update(DMA=make_dma(chip))
         monkeypatch.setitem(sys.modules, "machine", machine)
@@ -327,6 +338,10 @@ class Bench:
             ticks_ms=lambda: chip.now // 125000,
         )
         monkeypatch.setattr(self.module, "time", clock)
+        self.open_pin_steps = open_pin_steps
+        analogue = importlib.import_module("ports.rp2.analogue")
+        waiting = types.SimpleNamespace(sleep_us=lambda us: chip.run(125 * us))
+        monkeypatch.setattr(analogue, "time", waiting)
         loaded = importlib.import_module(f"boards.{board}")
         self.profile = types.SimpleNamespace(
             **{k: v for k, v in vars(loaded).items() if k.isupper()}
