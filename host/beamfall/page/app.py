@@ -28,8 +28,9 @@ from beamfall.errors import BadRequest, BeamfallError, NoSuchShot, UserError
 from beamfall.handbook import FOLDER, PICTURES, TOPICS
 from beamfall.page import review
 from beamfall.page.board_thread import BoardThread
-from beamfall.page.commands import COMMANDS, abort, read_arguments
+from beamfall.page.commands import COMMANDS, Command, abort, read_arguments
 from beamfall.page.desk import Desk
+from beamfall.page.devices import ACTING, HEADER, Devices, read_name
 from beamfall.page.door import Door
 from beamfall.page.guard import Guard
 from beamfall.page.handbook import make_page
@@ -41,6 +42,12 @@ from beamfall.page.recipes import list_recipe_routes
 from beamfall.shots import ShotLog
 
 STATIC = Path(__file__).with_name("static")
+_KINDS = {  # some systems' lists lack these, and a browser refuses other kinds
+    ".js": "text/javascript",
+    ".svg": "image/svg+xml",
+    ".css": "text/css",
+    ".webmanifest": "application/manifest+json",
+}
 _PAGES_MOST = 50
 _NUMBER_MOST = 2**63 - 1  # SQLite counts in 64 bits
 _NO_STORE = {"cache-control": "no-store"}
@@ -54,6 +61,7 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
     """The application; its life is that of the board's thread."""
     shelf = PictureShelf()
     predictor = Predictor(desk)
+    devices = Devices(hub)
     drawing = CapacityLimiter(1)  # who waits for a drawing takes no thread from others
 
     @contextlib.asynccontextmanager
@@ -131,12 +139,14 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
             return JSONResponse(
                 {"error": f"There is no command {name[:40]}."}, 404, headers=_NO_STORE
             )
+        who = read_name(request.headers.get(HEADER, ""))
         try:
             arguments = read_arguments(command, await _read_json(request))
             if command is abort:  # it never waits for a thread that others may keep busy
                 abort(hub, desk, bench, **arguments)
+                devices.note(who, name)
                 return JSONResponse({"ok": True}, headers=_NO_STORE)
-            result = await run_sync(lambda: command(hub, desk, bench, **arguments))
+            result = await run_sync(lambda: _carry_out(command, who, arguments))
         except BadRequest as error:
             return _fail(error, 400)
         except UserError as error:
@@ -145,13 +155,19 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
             return _fail(error, 500)
         return JSONResponse({"ok": True, **(result or {})}, headers=_NO_STORE)
 
+    def _carry_out(command: Command, who: str, arguments: dict[str, Any]) -> Any:
+        ACTING.set(who)
+        result = command(hub, desk, bench, **arguments)
+        devices.note(who, command.__name__)
+        return result
+
     async def talk(socket: WebSocket) -> None:
         if hub.pages >= _PAGES_MOST:
             await socket.close(1013)
             return
         await socket.accept()
         subscriber = hub.subscribe()
-        hearing = asyncio.create_task(_hear(socket, bench))
+        hearing = asyncio.create_task(_hear(socket, bench, devices))
         try:
             await socket.send_text(hub.snapshot())
             while not hearing.done():
@@ -260,16 +276,24 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
     )
 
 
-async def _hear(socket: WebSocket, bench: BoardThread) -> None:
-    """What a page says over its WebSocket: abort, and which press of it, and nothing else."""
-    with contextlib.suppress(WebSocketDisconnect, RuntimeError, KeyError):
+async def _hear(socket: WebSocket, bench: BoardThread, devices: Devices) -> None:
+    """What a page says over its WebSocket: its device's name, and abort, with which press of it; nothing else."""
+    name = ""
+    try:
         while True:
-            word, _, press = (await socket.receive_text()).partition(" ")
+            word, _, rest = (await socket.receive_text()).partition(" ")
             if word == "abort":
                 try:
-                    bench.abort(press)
+                    bench.abort(rest)
+                    devices.note(name, word)
                 except BeamfallError as error:
                     bench.hub.notice("error", str(error))
+            elif word == "name":
+                devices.rename(name, name := read_name(rest))
+    except (WebSocketDisconnect, RuntimeError, KeyError):
+        pass
+    finally:
+        devices.rename(name, "")
 
 
 async def _read_json(request: Request) -> Mapping[str, Any]:
@@ -321,7 +345,6 @@ async def _send_static(name: str) -> Response:
         exists = False
     if not exists:
         return Response("not found", 404)
-    kind = {".js": "text/javascript", ".svg": "image/svg+xml", ".css": "text/css"}.get(
-        file.suffix, mimetypes.guess_type(file.name)[0] or "application/octet-stream"
-    )
+    kind = _KINDS.get(file.suffix) or mimetypes.guess_type(file.name)[0]
+    kind = kind or "application/octet-stream"
     return Response(file.read_bytes(), media_type=kind, headers={"cache-control": "no-cache"})

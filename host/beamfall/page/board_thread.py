@@ -23,6 +23,7 @@ from beamfall.page.answers import Answers
 from beamfall.page.board_news import BoardNews
 from beamfall.page.camera import CameraChoice
 from beamfall.page.desk import Desk
+from beamfall.page.devices import ACTING
 from beamfall.page.hub import Hub
 from beamfall.page.listening import BoardCallbacks, ListeningBoard, Opener, connect
 from beamfall.page.paced import AbortAsked
@@ -120,6 +121,7 @@ class BoardThread:
                 raise UserError(
                     "no board is connected: check its cable; the page reconnects by itself"
                 )
+            job.asked_by = ACTING.get()
             self._running = job
         self._jobs.put(job)
 

@@ -28,7 +28,7 @@ HEADERS = (
     (
         b"content-security-policy",
         b"default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
-        b"media-src 'none'; object-src 'none'; base-uri 'none'; form-action 'none'; "
+        b"manifest-src 'self'; media-src 'none'; object-src 'none'; base-uri 'none'; form-action 'none'; "
         b"frame-ancestors 'none'; require-trusted-types-for 'script'; trusted-types 'none'",
     ),
     (b"x-content-type-options", b"nosniff"),

@@ -39,6 +39,20 @@ if TYPE_CHECKING:
     from beamfall.workflows.trend import Trend
     from beamfall.workflows.waits import Left
 
+# What a device did, after its name.
+_TIMINGS, _RIG, _TABLE = "changed the timings", "changed the rig", "changed the table"
+ACTS = {
+    "abort": "aborted", "arm": "armed", "release": "released", "drip": "asked for one drop", "flash": "asked for one "
+    "flash", "rinse": "asked for a rinse", "watch": "watched the beam", "repeat": "repeated a shot", "sweep": "started "
+    "a sweep", "sweep_resume": "resumed a sweep", "seek": "started a search", "check": "started a check",
+    "calibrate": "started a calibration", "shoot_recipe": "fired a recipe", "answer": "answered", "tune": _TIMINGS,
+    "step": _TIMINGS, "untune": _TIMINGS, "correct": "corrected the timings", "edit": _RIG, "add_part": _RIG,
+    "remove_part": _RIG, "reset_rig": _RIG, "guide_done": _RIG, "undo_learned": "undid what was learned",
+    "redo_learned": "redid what was learned", "reset_learned": "forgot what was learned", "table_set": _TABLE,
+    "table_step": _TABLE, "table_add": _TABLE, "table_copy": _TABLE, "table_remove": _TABLE, "table_undo": _TABLE,
+    "table_redo": _TABLE, "table_use": "switched plan and table", "table_read": _TABLE, "table_from_plan": _TABLE,
+    "table_from_shot": _TABLE, "table_from_recipe": _TABLE, "pictures_from": "changed where pictures come from",
+}  # fmt: skip
 TIMINGS_CHECKED = "those on this page"
 WHAT_IS_SEEN = "What does the picture show?"
 WITH_HEIGHTS = "If you measured heights, type them too: before jet 31 mm drop 42 mm"

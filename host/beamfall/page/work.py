@@ -33,6 +33,7 @@ class Job:
     kind: str
     title: str
     run: Callable[[Work], None]
+    asked_by: str = ""  # the device that asked for it
 
 
 class Work:
@@ -45,6 +46,7 @@ class Work:
         self.desk = bench.desk
         self.hub = bench.hub
         self.seed = bench.seed
+        self._asked_by = job.asked_by
         self._shown: dict[str, Any] = {
             "id": next(_ids), "kind": job.kind, "title": job.title, "state": "running", "text": "",
             "done": 0, "of": 0, "question": None, "lines": [], "rest_until": None, "result": None,
@@ -128,10 +130,12 @@ class Work:
         if kind != "shoot":
             self.bench.single_shots = None
         elif current is not None and current.board is self.board and current.rig == rig:
+            current.asked_by = self._asked_by
             return current
         shooter = Shooter.begin(
             self.board, self.log, kind, rig=rig, seed=self.seed, settings=settings
         )
+        shooter.asked_by = self._asked_by
         if kind == "shoot":
             self.bench.single_shots = shooter
         return shooter

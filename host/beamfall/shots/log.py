@@ -103,6 +103,7 @@ class ShotLog(LogReader):
         rig: Rig | None = None,
         seed: int | None = None,
         swept: Mapping[str, Any] | None = None,
+        asked_by: str = "",
         begun_us: int | None = None,
     ) -> int:
         """Write a shot down before its release, in one transaction; return its id.
@@ -122,6 +123,7 @@ class ShotLog(LogReader):
             host=name_process(),
             seed=seed,
             swept=swept,
+            asked_by=asked_by,
             **plan_of(table, rig),
         )
         with self._transaction():

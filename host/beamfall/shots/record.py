@@ -146,6 +146,11 @@ class ShotRecord:
     host: str | None = kept(
         "Program that began the shot: machine, process, start.", "string", default=None
     )
+    asked_by: str = kept(
+        "Device on which somebody released it, as named on the page; empty: not from the page.",
+        "string",
+        default="",
+    )
     seed: int | None = kept("Seed of a simulated rig; empty: a real one.", "integer", default=None)
     anchor_beam: str | None = kept(
         "Beam that the flash followed; empty: the release.", "string", default=None

@@ -62,6 +62,7 @@ class Shooter:
         self.series = series
         self.rig = rig
         self.seed = seed
+        self.asked_by = ""  # the device whose person asks for the next shots
         self.picture: Picture | None = None
         self._rests = random.Random(f"{rest_seed}/rest/{series}")
 
@@ -118,6 +119,7 @@ class Shooter:
                 rig=self.rig,
                 seed=self.seed,
                 swept=swept,
+                asked_by=self.asked_by,
                 begun_us=self.board.traits.time_of_day_us(),
             )
             released = False

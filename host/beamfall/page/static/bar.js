@@ -1,5 +1,6 @@
 // Always in view: the state in large words, the beams, arm, release and abort, the job under way, notices.
-import { buttonById, byId, h, number, show } from './dom.js';
+import { deviceName } from './device.js';
+import { buttonById, byId, clock, h, number, show } from './dom.js';
 import { makeMarked } from './marks.js';
 import { abort, act, emit, hear, now, on, state } from './net.js';
 import { makePicture } from './pictures.js';
@@ -17,6 +18,7 @@ export function makeBar() {
   on(['link', 'live', 'armed', 'job', 'plan', 'rig', 'resting', 'asked', 'table'], showBar);
   on(['job'], showStrip);
   on('notices', showNotices);
+  on(['acted', 'devices'], showActed);
   hear('server', showBar);
   hear('trouble', ({ text, level }) => addLocal(text, level));
   // The bar grows with its text; the page above keeps clear of it.
@@ -150,6 +152,14 @@ function showBar() {
   // It can be pressed while it waits; then it says what it waits for.
   buttonById('release').disabled = !free || !on;
   showRest();
+}
+
+// Who did what, once there is somebody else.
+function showActed() {
+  const acted = state.acted,
+    others = (state.devices ?? []).length > 1 || (acted && acted.who !== deviceName());
+  byId('acted').hidden = !acted || !others;
+  if (acted) byId('acted').textContent = `${acted.who} ${acted.did} at ${clock(acted.at).slice(11)}`;
 }
 
 function restText() {

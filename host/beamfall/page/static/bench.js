@@ -4,10 +4,11 @@ import { attempt, isChanged, ready } from './bar.js';
 import { makeCameraChoice } from './camera.js';
 import { makeStrobeCaution } from './caution.js';
 import { makeChart } from './chart.js';
+import { makeDeviceName } from './device.js';
 import { h, ms, number, s, show, watchTyping, write } from './dom.js';
 import { makeVoice } from './hands.js';
 import { makeKeys } from './keys.js';
-import { act, hear, makeLink, on, state } from './net.js';
+import { act, hear, makeLink, on, sayName, state } from './net.js';
 import { makeRigDrawing } from './rigdraw.js';
 import { makeSplash } from './splash.js';
 
@@ -274,6 +275,7 @@ function makeService() {
     makeCameraChoice(),
     h('div', { class: 'row' }, makeVoice()),
     makeInvitation(),
+    makeDeviceName(sayName),
     makeKeys(),
     h('p', { class: 'small soft' }, WAITING_HELP),
     h('p', { class: 'small soft' }, KEYS_HELP),

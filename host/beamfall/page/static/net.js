@@ -1,5 +1,7 @@
 // The server's state, and the way to it. It is the only one: a reload or a second page shows the same.
 
+import { deviceName } from './device.js';
+
 /** @type {BeamfallState} */
 export const state = {};
 let version = -1;
@@ -98,12 +100,17 @@ export async function connect() {
   socket.addEventListener('message', (event) => take(JSON.parse(event.data)));
   socket.addEventListener('open', () => {
     wait = 200;
+    sayName();
     emit('server', { up: true });
   });
   socket.addEventListener('close', () => {
     emit('server', { up: false });
     retry();
   });
+}
+// All pages see who does what.
+export function sayName() {
+  if (socket && socket.readyState === WebSocket.OPEN) socket.send(`name ${encodeURIComponent(deviceName())}`);
 }
 function retry() {
   emit('server', { up: false });
@@ -171,7 +178,7 @@ export function act(command, body = {}) {
 async function post(command, body) {
   const answer = await fetch(`/do/${command}`, {
     method: 'POST',
-    headers: { 'content-type': 'application/json' },
+    headers: { 'content-type': 'application/json', 'beamfall-device': encodeURIComponent(deviceName()) },
     body: JSON.stringify(body),
   });
   if (answer.status === 403) {

@@ -23,6 +23,8 @@ interface BeamfallState {
   moment?: MomentState | null;
   shot?: ShotState | null;
   trend?: TrendState | null;
+  devices?: string[];
+  acted?: { who: string; did: string; at: number } | null;
   pictures?: PicturesState | null;
   job?: Job | null;
   job_sweep?: Job | null;
