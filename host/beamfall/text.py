@@ -1,4 +1,4 @@
-"""Makes text from outside (boards, files, notes, pictures) safe for a terminal, CSV, JSON and file names.
+"""Makes text from outside (boards, files, notes, pictures) safe for a terminal, CSV, JSON, TOML and file names.
 
 Such text could move the cursor or change colours (control characters), show letters in another order than they are
 stored (bidirectional characters), or run as a formula in a spreadsheet. Here it is shown instead of obeyed.
@@ -79,6 +79,16 @@ def show_json(value: Any, *, indent: int | None = None, spaced: bool = True) -> 
 
 def _escape(character: str) -> str:
     return json.dumps(character)[1:-1]
+
+
+def show_toml(text: str) -> str:
+    """Return a TOML text with the same values: in its basic strings active characters are escaped."""
+    return _ODD.sub(lambda found: _escape_in_toml(found[0]), text)
+
+
+def _escape_in_toml(character: str) -> str:
+    is_plain = character == "\n" or _show(character) == character
+    return character if is_plain else f"\\U{ord(character):08X}"
 
 
 def make_file_name(text: str, *, otherwise: str = "unnamed") -> str:

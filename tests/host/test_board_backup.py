@@ -8,7 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from beamfall.board_tools.backup import Backup, _pack, read_backup, read_own_files, write_own_files
+from beamfall.board_tools.backup import (
+    Backup,
+    pack_backup,
+    read_backup,
+    read_own_files,
+    write_own_files,
+)
 from beamfall.board_tools.prompt import Prompt
 from beamfall.errors import BackupError, UserError
 
@@ -76,17 +82,17 @@ def test_a_backup_that_does_not_fit_changes_nothing(files: Path, prompt: Prompt)
 
 def test_only_a_backup_is_read(tmp_path: Path) -> None:
     path = tmp_path / "backup.zip"
-    path.write_bytes(_pack(Backup(MACHINE, {"slots/slot1.bin": b"one"})))
+    path.write_bytes(pack_backup(Backup(MACHINE, {"slots/slot1.bin": b"one"})))
     assert read_backup(path) == Backup(MACHINE, {"slots/slot1.bin": b"one"})
     for name in ("main.py", "../slots/x", "slots/a/b", "boards/../main.py", "slots/.."):
-        path.write_bytes(_pack(Backup(MACHINE, {name: b"x"})))
+        path.write_bytes(pack_backup(Backup(MACHINE, {name: b"x"})))
         with pytest.raises(BackupError):
             read_backup(path)
     with zipfile.ZipFile(path, "w") as archive:
         archive.writestr("something", "else")
     with pytest.raises(BackupError):
         read_backup(path)
-    whole = _pack(Backup(MACHINE, {"slots/slot1.bin": bytes(range(200))}))
+    whole = pack_backup(Backup(MACHINE, {"slots/slot1.bin": bytes(range(200))}))
     for at in range(0, len(whole), 3):  # whatever byte is damaged, and wherever it is cut
         for damaged in (whole[:at] + bytes((whole[at] ^ 0x55,)) + whole[at + 1 :], whole[:at]):
             path.write_bytes(damaged)

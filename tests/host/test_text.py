@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import tomllib
 import unicodedata
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from beamfall.setup.toml_write import write_toml
 from beamfall.text import make_file_name, measure_width, show_cell, show_json, show_text
 
 HOSTILE = (
@@ -63,3 +65,10 @@ def test_a_width_counts_columns_of_the_terminal() -> None:
     assert measure_width("drop") == 4
     assert measure_width("水滴") == 4  # East Asian wide, Unicode Standard Annex 11
     assert measure_width("e\u0301") == 1
+
+
+def test_a_toml_text_keeps_its_values_and_controls_no_terminal() -> None:
+    text = "\u202e\u200b\U000e0001\x85 \u6c34 \U0001f4a7 \u200d"
+    written = write_toml({"name": text})
+    assert tomllib.loads(written) == {"name": text}
+    assert "\u202e" not in written and "\u6c34" in written

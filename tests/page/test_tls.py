@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import contextlib
 import hashlib
 import json
@@ -11,9 +12,10 @@ import stat
 from collections.abc import Callable
 from http.client import HTTPSConnection
 from pathlib import Path
+from typing import Any
 
 import pytest
-from page_helpers import QUICK_RIG, Served
+from page_helpers import QUICK_RIG, Served, expect, wait_ready
 from websockets.sync.client import connect as websocket
 from websockets.typing import Origin
 
@@ -94,3 +96,74 @@ def test_handshakes_that_never_end_are_counted_closed_and_lock_nobody_out(
         )
         with contextlib.suppress(ConnectionError):
             assert silent.recv(1) == b"", "closed before any handshake"
+
+
+def test_clients_that_are_silent_or_slow_after_their_handshake_keep_nobody_from_aborting(
+    served: Served, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Half a request, a byte at a time, and nothing at all; all of them encrypted."""
+    held = served.server.connections
+    anyone = ssl.create_default_context()
+    anyone.check_hostname, anyone.verify_mode = False, ssl.CERT_NONE
+    with contextlib.ExitStack() as stack:
+        crowd = []
+        for number in range(held.strangers_most + 10):
+            one = socket.create_connection(("127.0.0.1", served.server.door.port), timeout=20)
+            crowd.append(stack.enter_context(one))
+            with contextlib.suppress(OSError):
+                crowd[-1] = stack.enter_context(anyone.wrap_socket(one))
+                crowd[-1].sendall(
+                    (b"", b"G", b"POST /do/abort HTTP/1.1\r\ncontent-length: 9\r\n\r\n{")[
+                        number % 3
+                    ]
+                )
+        for one in crowd:
+            with contextlib.suppress(OSError):
+                one.sendall(b"E")
+        headers = {
+            "cookie": f"{served.server.door.cookie}={served.server.door.token}", "origin": served.origin,
+            "content-type": "application/json",
+        }  # fmt: skip
+        client = connect(served)
+        client.request("POST", "/do/abort", "{}", headers)
+        assert client.getresponse().status == 200
+        assert held.strangers <= held.strangers_most
+        monkeypatch.setattr(connections, "STRANGER_S", 0.1)
+        late = stack.enter_context(
+            socket.create_connection(("127.0.0.1", served.server.door.port), timeout=20)
+        )
+        with contextlib.suppress(ConnectionError, ssl.SSLError):
+            late = stack.enter_context(anyone.wrap_socket(late))
+            assert late.recv(1) == b"", "closed before any request"
+
+
+@pytest.mark.full
+def test_a_browser_warns_once_shows_the_printed_fingerprint_and_takes_the_link_once(
+    served: Served, browser: Any, open_page: Callable[..., Any]
+) -> None:
+    certificate = served.server.certificate
+    assert certificate is not None
+    careful = browser.new_context()
+    with pytest.raises(Exception, match="ERR_CERT_AUTHORITY_INVALID"):
+        careful.new_page().goto(served.link)
+    careful.close()
+    link = served.link
+    page = open_page(
+        link, ignore_https_errors=True
+    )  # as a person who has compared the fingerprints
+    expect(page.locator("#arm")).to_be_visible()
+    states: list[Any] = []
+    devtools = page.context.new_cdp_session(page)
+    devtools.on("Security.visibleSecurityStateChanged", lambda state: states.append(state))
+    devtools.send("Security.enable")
+    page.wait_for_timeout(300)
+    shown = states[-1]["visibleSecurityState"]["certificateSecurityState"]["certificate"][0]
+    sent = hashlib.sha256(base64.b64decode(shown)).hexdigest()
+    assert sent == certificate.fingerprint.replace(":", "").lower()
+    assert "#" not in page.url or link.partition("#")[2] not in page.url
+    (cookie,) = [one for one in page.context.cookies() if one["name"] == served.server.door.cookie]
+    assert cookie["secure"] and cookie["httpOnly"] and cookie["sameSite"] == "Strict"
+    wait_ready(page)  # the live connection works over TLS too
+    again = open_page(link, quiet=False, ignore_https_errors=True)
+    again.wait_for_timeout(1000)
+    assert again.context.cookies() == [], "a link works once"

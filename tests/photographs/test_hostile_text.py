@@ -15,12 +15,16 @@ from subprocess import CompletedProcess
 
 import pytest
 from command_line import run_cli
+from kept_recipes import rewrite
 
 from beamfall.board import Board
+from beamfall.board_tools.backup import Backup, pack_backup
 from beamfall.fault_report import describe_fault
 from beamfall.page.review import describe_shot, list_lines
 from beamfall.planning.collision import plan_collision
 from beamfall.plot.plan import draw_plan
+from beamfall.recipes.package import write_recipe
+from beamfall.recipes.recipe import Events, Home, Label, Looks, Recipe
 from beamfall.setup.rig import EXAMPLE, example_rig
 from beamfall.shots import ShotLog
 from beamfall.workflows.series import Shooter
@@ -72,8 +76,13 @@ def test_nothing_acts_on_a_terminal(place: Path, command: tuple[str, ...]) -> No
 
 
 # -- every way in at every way out -----------------------------------------------------------------------------
-# Ways in: board name, rig name and note, series name, what was swept, note, file name, EXIF (all in `place`, and so
-# in the log of somebody else); a key, a value and a quantity of a rig file; the same of a sequence file; arguments.
+WAYS_IN = (
+    "a board's name", "a camera's name", "a rig's name", "a rig's note", "a key of a rig file", "a value of a rig file",
+    "a quantity of a rig file", "a sequence's name", "a key of a sequence file", "a value of a sequence file",
+    "a series' name", "what was swept", "a note", "a picture's file name", "a camera's model in EXIF",
+    "a catalogue's keyword", "a catalogue's description", "a recipe's name", "a recipe's note", "a recipe's board",
+    "the rig in a recipe", "a board's backup", "an argument", "a port",
+)  # fmt: skip
 FILES = {
     "rig.toml": "name = {0}\nnote = {0}\n[site]"
     + EXAMPLE.read_text("utf-8").partition("\n[site]")[2],
@@ -82,6 +91,15 @@ FILES = {
     "odd-sequence.toml": "name = {0}\n{0} = {0}\n[[row]]\noutput = {0}\ndelay = {0}\n",
     "not.toml": "\x1b]0;gone\x07 \u202e",
 }
+XMP = """<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#">
+<rdf:Description rdf:about="" xmlns:dc="http://purl.org/dc/elements/1.1/" xmlns:xmp="http://ns.adobe.com/xap/1.0/">
+<xmp:Rating>{0}</xmp:Rating><dc:subject><rdf:Bag><rdf:li>{0}</rdf:li></rdf:Bag></dc:subject>
+<dc:description><rdf:Alt><rdf:li xml:lang="x-default">{0}</rdf:li></rdf:Alt></dc:description>
+</rdf:Description></rdf:RDF></x:xmpmeta>"""
+IN_XML = (
+    "=1+1 \u202etxt&lt;script&gt;alert(1)&lt;script&gt;"  # XML holds no other control characters
+)
+RECIPE = "=1+1 <script>alert(1)<script> $\\frac$"  # a name holds nothing that cannot be seen
 WAYS_OUT: tuple[tuple[str, ...], ...] = (
     ("rig", "check", "rig.toml"),
     ("rig", "check", "odd-rig.toml"),
@@ -108,6 +126,32 @@ WAYS_OUT: tuple[tuple[str, ...], ...] = (
     ("repeatability",),
     ("report", "--series", "1", "--out", "report2"),
     ("learned", "show", "rig.toml"),
+    ("shots", "catalogue", "--series", "1"),
+    ("shots", "catalogue", "--series", "1", "--json"),
+    ("shots", "match", "card", "--copies", "copies", "--sidecars", "--xmp", "--embed"),
+    ("photos", "measure", "card"),
+    (
+        "recipe",
+        "use",
+        "odd.recipe.zip",
+        "--rig",
+        "rig.toml",
+        "--keep",
+        "--sequence",
+        "carried.toml",
+    ),
+    ("recipe", "use", "damaged.recipe.zip", "--rig", "rig.toml"),
+    ("recipe", "list"),
+    ("recipe", "show", RECIPE),
+    ("recipe", "show", HOSTILE),
+    ("recipe", "sheet", RECIPE, "wall.html"),
+    ("recipe", "share", RECIPE, "shared.recipe.zip"),
+    ("recipe", "shoot", RECIPE, "--as-then", "--port", "sim"),
+    ("recipe", "store", RECIPE, "--slot", "1", "--port", "sim"),
+    ("board", "restore", "board.zip", "--port", HOSTILE),
+    ("shoot", "rig.toml", "--port", "sim", "--camera", HOSTILE),
+    ("rig", "new", "made.toml", "--accept"),
+    ("help", HOSTILE),
 )
 
 
@@ -115,6 +159,8 @@ WAYS_OUT: tuple[tuple[str, ...], ...] = (
 def test_no_way_in_reaches_any_way_out_as_more_than_text(place: Path) -> None:
     for name, content in FILES.items():
         (place / name).write_text(content.replace("{0}", json.dumps(HOSTILE)), "utf-8")
+    (place / "card" / f"{FILE_NAME}.jpg.xmp").write_text(XMP.replace("{0}", IN_XML), "utf-8")
+    _write_recipes(place)
     known = set(place.rglob("*"))
     environment = {**os.environ, "BEAMFALL_LOG": str(place / "log.sqlite3")}
     acting = {}
@@ -126,17 +172,47 @@ def test_no_way_in_reaches_any_way_out_as_more_than_text(place: Path) -> None:
         acting[command] = list_acting(said)
     assert not any(acting.values()), {one: found for one, found in acting.items() if found}
     made = sorted(file for file in set(place.rglob("*")) - known if file.is_file())
-    assert {"plan.svg", "shot.svg", "out.csv", "out.jsonl", "sheet2.html"} <= {
-        one.name for one in made
-    }
+    assert {
+        "plan.svg",
+        "shot.svg",
+        "out.csv",
+        "out.jsonl",
+        "sheet2.html",
+        "wall.html",
+        "carried.toml",
+    } <= {one.name for one in made}
     for file in made:
         assert list_acting(file.name) == []
-        if file.suffix in (".svg", ".csv", ".json", ".jsonl", ".html"):
+        if file.suffix in (".svg", ".csv", ".json", ".jsonl", ".html", ".xmp", ".toml"):
             text = file.read_text("utf-8").replace("\r\n", "\n")
             assert list_acting(text) == [], file
-            assert "<script>alert" not in text or file.suffix not in (".svg", ".html"), file
+            assert "<script>alert" not in text or file.suffix not in (".svg", ".html", ".xmp"), file
     report = describe_fault(ValueError(HOSTILE), ["shoot", HOSTILE])
     assert list_acting(report) == []
+    # Each command meets all that came in before; the report and the page in a browser (tests/page) are two more ways.
+    print(f"{len(WAYS_IN)} hostile texts x {len(WAYS_OUT) + 2} ways out")
+
+
+def _write_recipes(place: Path) -> None:
+    """A recipe whose every text is hostile, one that is damaged, and a backup of a board."""
+    rig = replace(example_rig(), name=HOSTILE, note=HOSTILE)
+    recipe = Recipe(
+        Label(name=RECIPE, note=HOSTILE, board=HOSTILE.replace("\n", " ")[:80]),
+        rig,
+        replace(plan_collision(rig).sequence, name=HOSTILE),
+        Events(
+            kind="collision", drops=2, moment=0.5, moment_low=0.4, moment_high=0.6, stage_s=0.004
+        ),
+        Looks(drop_m=0.004, speed_mm_s=3000.0),
+        home=Home(rig_file=HOSTILE),
+    )
+    write_recipe(place / "odd.recipe.zip", recipe, shared=False)
+    whole = (place / "odd.recipe.zip").read_bytes()
+    (place / "damaged.recipe.zip").write_bytes(
+        rewrite(whole, {HOSTILE: b"", "rig.toml": HOSTILE.encode()})
+    )
+    backup = Backup(HOSTILE, {"slots/slot1.bin": HOSTILE.encode()})
+    (place / "board.zip").write_bytes(pack_backup(backup))
 
 
 @pytest.mark.full

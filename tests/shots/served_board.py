@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import socket
 import threading
+import time
 
+from beamfall.errors import LinkLost
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal
 from beamfall.sim.build import build_rig
@@ -16,6 +18,7 @@ from beamfall.sim.embedded import SimulatedTransport
 from beamfall.sim.rig import SimulatedRig
 
 _STEP_S = 0.005
+_ACCEPT_S = 0.1
 _UNSENT_MOST = 64 * 1024
 TWO_DROPS = Sequence(
     rows=(
@@ -44,8 +47,13 @@ class ServedBoard:
         self._rig = _Witness(build_rig(None, seed).model, seed)
         self._board = SimulatedTransport(self._rig, seed=seed)
         self._server = socket.create_server(("127.0.0.1", 0))
-        self._server.settimeout(0.1)
+        self._server.settimeout(_ACCEPT_S)
         self._stop = threading.Event()
+        self._is_free = threading.Event()
+        self._is_free.set()
+        self.is_met = (
+            threading.Event()
+        )  # a host has connected; whoever waits for one clears it first
         self._thread = threading.Thread(target=self._serve, daemon=True)
         self.url = f"socket://127.0.0.1:{self._server.getsockname()[1]}"
 
@@ -63,6 +71,11 @@ class ServedBoard:
         self._server.close()
         self._board.close()
 
+    def wait_until_left(self, seconds: float = 10.0) -> None:
+        """Return once no host is connected and the board has had all that it sent, or after that time."""
+        self._is_free.wait(seconds)
+        time.sleep(2 * _ACCEPT_S)
+
     def _hear(self, data: bytes) -> bytes:
         """What of the host's bytes reaches the board; for boards that misbehave."""
         return data
@@ -71,17 +84,28 @@ class ServedBoard:
         """What of the board's bytes reaches the host; None: it is gone for good."""
         return data
 
+    def _let_run(self) -> bytes:
+        """Let the board's time pass; return what it says: nothing while it is in maintenance."""
+        try:
+            return self._board.read(_STEP_S)
+        except LinkLost:
+            self._stop.wait(_STEP_S)
+            return b""
+
     def _serve(self) -> None:
         connection: socket.socket | None = None
         unsent = b""
         while not self._stop.is_set():
             if connection is None:
                 unsent = b""
+                self._is_free.set()
                 try:
                     connection, _ = self._server.accept()
+                    self._is_free.clear()
+                    self.is_met.set()
                     connection.setblocking(False)
                 except TimeoutError:
-                    self._board.read(_STEP_S)
+                    self._let_run()
                     continue
             try:
                 data = connection.recv(4096)
@@ -94,7 +118,7 @@ class ServedBoard:
                 connection.close()
                 connection = None
                 continue
-            out = self._say(self._board.read(_STEP_S))
+            out = self._say(self._let_run())
             if out is None:
                 connection.close()
                 connection = None

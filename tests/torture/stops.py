@@ -5,8 +5,9 @@
 Each run starts a command in a process of its own at a served simulated board, sends it SIGINT, SIGTERM or SIGHUP
 at a random moment, and looks at: exit status, time to the end, words (no traceback), outputs off and the board idle
 where the line still carries a frame, nothing released later, no child process, no temporary folder, and a log that can
-be read and knows every opening. Prints a line for each finding and a summary; status 1 when there is a finding other
-than a late end. How long an end took depends on the machine: it is printed and not judged here.
+be read, still has the shots it had, and knows every opening. Several run at once (`--jobs`), each in its own folder.
+Prints a line for each finding and a summary; status 1 when there is a finding other than a late end. How long an end
+took depends on the machine: it is printed and not judged here.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import argparse
 import contextlib
 import os
 import random
+import shutil
 import signal
 import statistics
 import subprocess
@@ -22,23 +24,28 @@ import sys
 import tempfile
 import time
 from collections import Counter
-from dataclasses import dataclass, field
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 TESTS = Path(__file__).resolve().parents[1]
-sys.path[:0] = [str(TESTS / "torture"), str(TESTS.parent / "host")]
+sys.path[:0] = [str(TESTS / "torture"), str(TESTS / "support"), str(TESTS.parent / "host")]
 
 from command_line import unmeasured  # noqa: E402
+from filled_folder import LOG, SHOTS, fill_folder  # noqa: E402
 from odd_board import MODES, OddBoard  # noqa: E402
 from PIL import Image  # noqa: E402
 
 from beamfall.board import Board  # noqa: E402
+from beamfall.errors import BeamfallError  # noqa: E402
 from beamfall.photos.camera import VIRTUAL  # noqa: E402
 from beamfall.setup.sequence import Row, Sequence  # noqa: E402
 from beamfall.shots import ShotLog  # noqa: E402
 from beamfall.shots.record import NOT_RELEASED  # noqa: E402
 
 BEAMFALL = (sys.executable, "-m", "beamfall")
+# What talks to a board; `filled_folder.py` makes what they read.
 COMMANDS = (
     "shoot --count 50",
     "shoot --count 50 --json",
@@ -47,23 +54,49 @@ COMMANDS = (
     "sweep --of flash --from 180ms --to 190ms --step 1ms",
     "seek",
     "calibrate --count 30",
+    "calibrate camera --flash --count 30",
     "drip",
     "rinse --duration 4s --yes",
     "flash",
     "beam --quiet",
     "check",
     "page --no-browser",
+    "page --no-browser --tls",
+    "recipe shoot umbrella --rig rig.toml --count 50",
+    "recipe shoot umbrella --as-then --count 50",
+    "recipe store umbrella --slot 1",
+    "shots fetch",
+    "shots repeat 1",
     "board info",
     "board slots list",
+    "board backup kept.zip",
+    "board restore board.zip",
+    "board test --yes",
 )
 WITHOUT_BOARD = (
     "plan",
+    "rig new new.toml",
+    "rig check rig.toml",
+    "recipe save again --shot 1",
+    "recipe list",
+    "recipe use shared.recipe.zip --rig rig.toml --sequence s.toml",
+    "recipe share umbrella other.recipe.zip",
+    "recipe sheet umbrella sheet.html",
+    "board image micropython.uf2",
+    "photos measure photos/IMG_1.JPG",
     "shots list",
     "shots export --out all.csv",
+    "shots match photos",
+    "shots catalogue",
+    "shots mend --out mended.sqlite3",
+    "shots sheet --out sheet.html",
     "repeatability",
     "report --out report",
+    "help",
 )
 SIGNALS = {"SIGINT": 130, "SIGTERM": 143, "SIGHUP": 129}  # 128 + n, as shells have it
+_LATE_S = 2.0
+_MET_S = 20.0  # until a command has connected to its board, at most
 _TIRING = Sequence(
     rows=tuple(Row("release", 0, "valve1", 0.1 + 0.2 * number, 0.19) for number in range(10)),
     window_s=0.0,
@@ -71,60 +104,79 @@ _TIRING = Sequence(
 )
 
 
-@dataclass
-class Tally:
-    """What was seen in all runs."""
+@dataclass(frozen=True)
+class Seen:
+    """What was seen in one run. `ended_s` is from the signal to the end; None where the command ended before it."""
 
-    ended_s: list[float] = field(default_factory=list)
-    statuses: Counter[str] = field(default_factory=Counter)
-    findings: list[str] = field(default_factory=list)
+    label: str
+    ended_s: float | None
+    status: int
+    findings: list[str]
 
 
-def run_one(number: int, seed: int, tally: Tally, program: tuple[str, ...] = BEAMFALL) -> None:
-    """One command, one board, one signal."""
+def run_one(
+    number: int, seed: int, filled: Path, load_s: float, program: tuple[str, ...] = BEAMFALL
+) -> Seen:
+    """One command, one board, one signal; in a copy of the folder `filled`. The program takes `load_s` to load."""
     draws = random.Random(f"stops {seed} {number}")
     name = draws.choice(tuple(SIGNALS))
-    # A third of them while the program is still loading.
-    moment_s = draws.uniform(0.0, 0.3 if draws.random() < 0.33 else 3.0)
-    alone = draws.random() < 0.15
+    is_early = draws.random() < 0.33  # while the program is still loading
+    moment_s = load_s * draws.uniform(0.0, 1.0) if is_early else draws.uniform(0.0, 3.0)
+    alone = draws.random() < 0.2
     command = draws.choice(WITHOUT_BOARD if alone else COMMANDS)
     mode = "none" if alone else draws.choice(tuple(MODES))
     label = f"run {number}: {command!r} at a board that is {mode!r}, {name} after {moment_s:.2f} s"
+    label += "" if is_early else " of its work"
     with (
         tempfile.TemporaryDirectory() as folder,
         OddBoard(mode, draws.uniform(0.0, 2.5), number) as board,
     ):
-        place = Path(folder)
+        place = Path(folder) / "work"
+        shutil.copytree(filled, place)
         (place / "tmp").mkdir()
-        log = place / "shots.sqlite3"
         if mode == "tired":
             with Board.connect(board.url) as before:
                 before.shoot(_TIRING)
         openings = board.valve_openings
+        board.is_met.clear()
         port = [] if alone else ["--port", board.url]
-        environment = {**unmeasured(), "BEAMFALL_LOG": str(log), "TMPDIR": str(place / "tmp")}
-        environment[VIRTUAL] = str(_fill_card(place / "card"))
+        environment = {
+            **unmeasured(), "BEAMFALL_LOG": str(place / LOG), "TMPDIR": str(place / "tmp"), "HOME": str(place),
+            VIRTUAL: str(_fill_card(place / "card")),
+        }  # fmt: skip
         process = subprocess.Popen(
             [*program, *command.split(), *port],
             cwd=place, env=environment, text=True, start_new_session=True,
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
             preexec_fn=_heed_all,
         )  # fmt: skip
-        time.sleep(moment_s)
+        if not is_early:
+            board.is_met.wait(0.8 * load_s if alone else _MET_S)
+        time.sleep(min(moment_s, load_s) if alone else moment_s)
         finished = process.poll() is not None
         sent = time.monotonic()
         process.send_signal(getattr(signal, name))
+        findings = []
         try:
             said = process.communicate(timeout=30.0)[0]
         except subprocess.TimeoutExpired:
-            process.kill()
+            os.killpg(process.pid, signal.SIGKILL)
             said = process.communicate()[0]
-            tally.findings.append(f"{label}: still running after 30 s")
-        if not finished:
-            tally.ended_s.append(time.monotonic() - sent)
-            tally.statuses[str(process.returncode)] += 1
-        for finding in _look(process, finished, name, said, board, place, log, openings):
-            tally.findings.append(f"{label}: {finding}\n    {said.strip()[-600:]!r}")
+            findings.append("still running after 30 s")
+        ended_s = None if finished else time.monotonic() - sent
+        findings += _look(process, finished, name, said, board, place, openings)
+    words = f"\n    {said.strip()[-600:]!r}"
+    return Seen(label, ended_s, process.returncode, [f"{label}: {one}{words}" for one in findings])
+
+
+def measure_loading(jobs: int = 1) -> float:
+    """Return how long a command without a board takes here, seconds, with as many at once."""
+    began = time.monotonic()
+    for process in [
+        subprocess.Popen([*BEAMFALL, "ports"], stdout=subprocess.DEVNULL) for _ in range(jobs)
+    ]:
+        process.wait()
+    return time.monotonic() - began
 
 
 def _heed_all() -> None:
@@ -140,7 +192,6 @@ def _look(
     said: str,
     board: OddBoard,
     place: Path,
-    log: Path,
     openings: int,
 ) -> list[str]:
     """What is wrong after the end of a process, in words."""
@@ -164,16 +215,19 @@ def _look(
     left = [file.name for file in (place / "tmp").iterdir()]
     if left:
         found.append(f"left behind: {left}")
-    before = board.valve_openings
     if board.carries_frames and not finished:
+        board.wait_until_left()
+        before = board.valve_openings
         if board.on:
             found.append(f"outputs on: {board.on}")
-        time.sleep(0.5)  # the board's time passes many times faster: a minute and more
+        time.sleep(0.3)  # the board's time passes many times faster: half a minute and more
         if board.valve_openings != before:
             found.append(f"{board.valve_openings - before} openings after the end")
-    if log.exists():
-        with ShotLog.open(log, read_only=True) as opened:
+    try:
+        with ShotLog.open(place / LOG, read_only=True) as opened:
             found += _check_log(opened, board.valve_openings - openings)
+    except BeamfallError as error:
+        found.append(f"the log: {error}")
     return found
 
 
@@ -201,14 +255,19 @@ def _find_camera_process(place: Path) -> bool:
 def _check_log(log: ShotLog, openings: int) -> list[str]:
     """Whether the log agrees with what the rig has seen; an action that is no shot has no line in it."""
     least = most = 0
-    for shot in log.list_shots(limit=None):
+    shots = log.list_shots(limit=None)
+    if not {*range(1, SHOTS + 1)} <= {shot.shot for shot in shots}:
+        return ["a shot that the log had is gone"]
+    for shot in shots:
+        if shot.shot <= SHOTS:
+            continue
         if shot.shown_state == "":
             return ["a shot without a state"]
         table = log.read_shot(shot.shot).table
         planned = sum(row.output == "valve1" for row in table.rows)
         least += planned if shot.shown_state == "fired" else 0
         most += planned if shot.shown_state != NOT_RELEASED else 0
-    if log.list_series(limit=1) and not least <= openings <= most:
+    if len(log.list_series(limit=None)) > SHOTS and not least <= openings <= most:
         return [f"{openings} openings, and by the log {least} to {most}"]
     return []
 
@@ -217,22 +276,35 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("--runs", type=int, default=1000)
     parser.add_argument("--seed", type=int, default=1)
-    args = parser.parse_args()
-    tally = Tally()
-    for number in range(args.runs):
-        known = len(tally.findings)
-        run_one(number, args.seed, tally)
-        for finding in tally.findings[known:]:
-            print(finding, flush=True)
-        if (number + 1) % 50 == 0:
-            print(f"{number + 1} of {args.runs}, {len(tally.findings)} findings", flush=True)
-    within = sum(ended <= 2.0 for ended in tally.ended_s)
-    print(
-        f"{args.runs} signals, {len(tally.ended_s)} met a running command; {within} of them ended within 2 s, "
-        f"median {statistics.median(tally.ended_s):.2f} s, longest {max(tally.ended_s):.2f} s; "
-        f"statuses {dict(tally.statuses)}; {len(tally.findings)} findings"
+    parser.add_argument(
+        "--jobs", type=int, default=2 * (os.cpu_count() or 1), help="how many at once"
     )
-    return 1 if tally.findings else 0
+    args = parser.parse_args()
+    began = time.monotonic()
+    seen: list[Seen] = []
+    with tempfile.TemporaryDirectory() as folder, ProcessPoolExecutor(args.jobs) as pool:
+        fill_folder(Path(folder))
+        work = partial(
+            run_one, seed=args.seed, filled=Path(folder), load_s=measure_loading(args.jobs)
+        )
+        for one in pool.map(work, range(args.runs)):
+            seen.append(one)
+            for finding in one.findings:
+                print(finding, flush=True)
+            if one.ended_s is not None and one.ended_s > _LATE_S:
+                print(f"late: {one.label}: {one.ended_s:.2f} s", flush=True)
+            if len(seen) % 50 == 0:
+                found = sum(len(one.findings) for one in seen)
+                print(f"{len(seen)} of {args.runs}, {found} findings", flush=True)
+    ended = [one.ended_s for one in seen if one.ended_s is not None]
+    findings = sum(len(one.findings) for one in seen)
+    print(
+        f"{args.runs} signals in {time.monotonic() - began:.0f} s, {len(ended)} met a running command; "
+        f"{sum(one <= _LATE_S for one in ended)} of them ended within {_LATE_S:g} s, "
+        f"median {statistics.median(ended):.2f} s, longest {max(ended):.2f} s; "
+        f"statuses {dict(Counter(str(one.status) for one in seen if one.ended_s is not None))}; {findings} findings"
+    )
+    return 1 if findings else 0
 
 
 if __name__ == "__main__":

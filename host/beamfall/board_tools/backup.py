@@ -54,7 +54,7 @@ def back_up(port: str, target: Path, tell: Tell = lambda text: None) -> Backup:
     """
     with _at_prompt(port, tell) as (prompt, home, machine):
         backup = read_own_files(prompt, home, machine)
-    write_bytes(target, _pack(backup))
+    write_bytes(target, pack_backup(backup))
     return backup
 
 
@@ -139,7 +139,8 @@ def _at_prompt(port: str, tell: Tell) -> Iterator[tuple[Prompt, str, str]]:
     meet(port, tell)
 
 
-def _pack(backup: Backup) -> bytes:
+def pack_backup(backup: Backup) -> bytes:
+    """Return the bytes of a backup's file."""
     content = io.BytesIO()
     with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr(_ABOUT, json.dumps({"kind": _KIND, "machine": backup.machine}))

@@ -11,6 +11,7 @@ from beamfall.setup.rig_tables import TABLES, TEXTS
 from beamfall.setup.table import BEAMS
 from beamfall.setup.unit_words import format_quantity
 from beamfall.setup.units import KINDS, parse_quantity
+from beamfall.text import show_toml
 
 if TYPE_CHECKING:
     from beamfall.setup.rig import Rig
@@ -24,7 +25,7 @@ def write_toml(content: Mapping[str, Any]) -> str:
     """Return plain values as a TOML text."""
     import tomlkit
 
-    return tomlkit.dumps(content)
+    return show_toml(tomlkit.dumps(content))
 
 
 def section_to_file(section: Any) -> dict[str, Any]:
