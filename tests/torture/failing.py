@@ -1,6 +1,6 @@
 """Every call of the system that writes a file is made to fail, one after the other, in every command that writes.
 
-    python tests/torture/failing.py                  # all cases: 20 minutes
+    python tests/torture/failing.py                  # all cases: some hours
     python tests/torture/failing.py note export      # these two
     python tests/torture/failing.py --every 10       # every tenth call
 

@@ -20,7 +20,10 @@ pytestmark = pytest.mark.skipif(
 SCRIPT = Path(__file__).with_name("failing.py")
 
 
-EVERY = {"note": 9, "shoot": 5, "first-shot": 7, "mend": 5, "export": 3, "learned": 2, "rig": 3}
+EVERY = {
+    "note": 9, "shoot": 5, "first-shot": 7, "mend": 5, "export": 3, "learned": 2, "rig": 3, "recipe-save": 9, "xmp": 4,
+    "fault": 5,
+}  # fmt: skip
 
 
 @pytest.mark.full

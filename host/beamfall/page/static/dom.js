@@ -2,6 +2,23 @@
 
 const SVG = 'http://www.w3.org/2000/svg';
 
+// Characters that control, reorder or hide text; line ends, tabs, and the joiners of some scripts may stay.
+const ACTING = /(?![\n\t\u200c\u200d])[\p{Cc}\p{Cf}\p{Zl}\p{Zp}]/gu;
+
+/**
+ * Text from outside as `show_text` of the library shows it.
+ * @param {string} text
+ */
+export function plain(text) {
+  return text.replace(ACTING, (one) => {
+    const code = one.codePointAt(0) ?? 0;
+    if (code < 0x20) return String.fromCodePoint(0x2400 + code);
+    return `<U+${code.toString(16).toUpperCase().padStart(4, '0')}>`;
+  });
+}
+
+const SHOWN = ['title', 'alt', 'aria-label', 'placeholder'];
+
 /**
  * @template {Element} T
  * @param {T} node
@@ -14,10 +31,14 @@ function fill(node, props, children) {
     if (value === null || value === undefined || value === false) continue;
     if (name === 'on')
       for (const [event, f] of Object.entries(props.on ?? {})) node.addEventListener(event, f);
-    else if (name === 'text') node.textContent = String(value);
+    else if (name === 'text') node.textContent = plain(String(value));
     else if (name === 'value' || name === 'checked' || name === 'disabled')
       Object.assign(node, { [name]: value });
-    else node.setAttribute(name, value === true ? '' : String(value));
+    else
+      node.setAttribute(
+        name,
+        value === true ? '' : SHOWN.includes(name) ? plain(String(value)) : String(value),
+      );
   }
   node.append(...flatten(children));
   return node;
@@ -31,7 +52,7 @@ function flatten(children) {
   return children.flatMap((child) => {
     if (Array.isArray(child)) return flatten(child);
     if (child === null || child === undefined || typeof child === 'boolean') return [];
-    return child instanceof Node ? [child] : [String(child)];
+    return child instanceof Node ? [child] : [plain(String(child))];
   });
 }
 

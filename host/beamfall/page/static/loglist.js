@@ -1,6 +1,6 @@
 // The list of the shot log, as a table or a contact sheet. Only what is in sight is drawn.
 
-import { clock, fit, h, ms, show } from './dom.js';
+import { clock, fit, h, ms, plain, show } from './dom.js';
 
 const ROW = 38,
   CELL_W = 208,
@@ -143,10 +143,10 @@ export function makeList(picked, { open, toggleMark }) {
         cells.state.dataset.state = line.state;
         cells.delay.textContent = ms(line.delay_ms);
         cells.spacing.textContent = ms(line.spacing_ms);
-        cells.swept.textContent = line.swept;
+        cells.swept.textContent = plain(line.swept);
         cells.rating.textContent = line.rating ? '★'.repeat(line.rating) : '–';
         cells.rating.setAttribute('aria-label', line.rating ? `${line.rating} of 5` : 'not rated');
-        cells.note.textContent = line.note;
+        cells.note.textContent = plain(line.note);
         mark.checked = picked.marks.includes(shot);
         mark.setAttribute('aria-label', `Compare shot ${shot}`);
       },
@@ -186,8 +186,8 @@ export function makeList(picked, { open, toggleMark }) {
         const source = `/shots/${shot}/picture?small`;
         if (has && image.getAttribute('src') !== source) image.setAttribute('src', source);
         image.alt = `Shot ${shot}`;
-        words.textContent = `${shot} · ${line.state}${line.swept ? ` · ${line.swept}` : ''}`;
-        stars.textContent = `${line.rating ? '★'.repeat(line.rating) : ''} ${line.note}`.trim();
+        words.textContent = plain(`${shot} · ${line.state}${line.swept ? ` · ${line.swept}` : ''}`);
+        stars.textContent = plain(`${line.rating ? '★'.repeat(line.rating) : ''} ${line.note}`.trim());
       },
     };
     root.addEventListener('click', () => open(one.shot));

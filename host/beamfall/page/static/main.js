@@ -5,7 +5,7 @@ import { makeBench } from './bench.js';
 import { makeCalibrate } from './calibrate.js';
 import { makeRepeatability } from './charts.js';
 import { makeCheck } from './check.js';
-import { byId, h, show } from './dom.js';
+import { byId, h, plain, show } from './dom.js';
 import { startHands } from './hands.js';
 import { findAction, isTeaching } from './keys.js';
 import { makeLight } from './light.js';
@@ -69,7 +69,7 @@ function showLink() {
     }[link?.state ?? 'connecting'] ?? '…';
   chip.dataset.state = link?.state ?? 'connecting';
   chip.dataset.health = link?.health ?? '';
-  chip.textContent = board ? `${board.name}: ${word}` : word;
+  chip.textContent = board ? plain(`${board.name}: ${word}`) : word;
   chip.title = !board
     ? ''
     : `${board.port}, firmware ${board.firmware}, timing ${board.timing}, clock ${board.clock_hz / 1e6} MHz. ` +
