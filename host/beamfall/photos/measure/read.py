@@ -33,6 +33,10 @@ _LEAST_CONTRAST = 9.0
 _RIPPLES_MM = 12.0  # rings on the surface are not higher than this in the picture
 
 
+# From a camera up to 10° high, rings of 40 mm reach 7 mm above their middle; no umbrella reaches this far to the side.
+_BESIDE_MM, _ABOVE_MM, _RINGS_SHARE = 16.0, 7.0, 0.25
+
+
 @dataclass
 class Reading:
     """Rows and widths in upright pixels; None is 'not there'."""
@@ -80,15 +84,36 @@ def read_shapes(
     guess = row if row is not None else (surface.row if surface else 0.86 * rows)
     standing = find_standing(outlines, axis, guess)
     reading = _classify(outlines, blobs, standing, guess, axis, scale, speed_m_s or _USUAL_SPEED)
+    if _has_rings_above(outlines, axis, guess, scale):
+        reading.confidence = min(reading.confidence, 0.6)
+        if by_hand is None and known_surface is None:
+            row, error = None, math.nan  # rings mirror each other about rows of their own
+        reading.doubts.append(
+            "rings stand above the surface: the camera looks down too steeply, so lower it or set the marks"
+        )
     reading.surface, reading.surface_error = row, error
     reading.doubts += doubts
     if row is None and standing is not None and reading.stage not in ("nothing", None):
-        reading.confidence *= 0.9
+        reading.confidence *= 0.8  # its foot may be anywhere
     return reading
 
 
 def _has_blob(blobs: list[Blob], scale: float) -> bool:
     return any(blob.is_round and blob.width > 1.5 * scale for blob in blobs[:5])
+
+
+def _has_rings_above(outlines: Outlines, axis: float, surface: float, scale: float) -> bool:
+    """Whether ripples far from the axis reach above the surface's row, as they do from a camera held high.
+
+    Their arcs would then be taken for edges of what stands.
+    """
+    columns = outlines.strength.shape[1]
+    beside = np.abs(np.arange(columns) - axis) > _BESIDE_MM * scale
+    above = outlines.strength[: max(0, round(surface - _ABOVE_MM * scale)), beside]
+    if above.size == 0:
+        return False
+    strong = above > max(5.0, 0.16 * outlines.contrast)
+    return float(strong.any(axis=0).mean()) > _RINGS_SHARE
 
 
 def _settle_surface(
