@@ -15,6 +15,7 @@ from beamfall.board_tools.install import find_only_port, install
 from beamfall.board_tools.known import recall_interpreter, remember
 from beamfall.board_tools.prompt import to_json
 from beamfall.cli import board_limits, board_measure, board_slots, board_test
+from beamfall.cli.loading import make_app
 from beamfall.cli.output import print_json, print_pairs
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.targets import check_target
@@ -29,22 +30,11 @@ if TYPE_CHECKING:
     from beamfall.board import Board
     from beamfall.board_tools.install import Report
 
-app = typer.Typer(
-    help="Install the firmware; see state, timing and slots.",
-    no_args_is_help=True,
-    add_completion=False,
-    rich_markup_mode=None,
-    context_settings={"help_option_names": ["-h", "--help"]},
-)
+app = make_app("Install the firmware; see state, timing and slots.")
 app.add_typer(board_slots.app, name="slots")
 app.command("limits")(board_limits.show_limits)
 app.command("measure")(board_measure.measure_timing)
 app.command("test")(board_test.check_board)
-
-
-@app.callback()
-def _board() -> None:
-    """Install the firmware; see state, timing and slots."""
 
 
 # -- install ---------------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ from pathlib import Path
 import typer
 
 from beamfall.board import Board
+from beamfall.cli.loading import make_app
 from beamfall.cli.output import print_json, print_table
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.targets import check_target
@@ -18,19 +19,8 @@ from beamfall.shots import ShotLog
 from beamfall.text import show_text
 from beamfall.workflows.slots import find_recipes
 
-app = typer.Typer(
-    help="Sequences stored on the board, for its button.",
-    no_args_is_help=True,
-    add_completion=False,
-    rich_markup_mode=None,
-    context_settings={"help_option_names": ["-h", "--help"]},
-)
+app = make_app("Sequences stored on the board, for its button.")
 SLOT_HELP = "Which slot, from 1."
-
-
-@app.callback()
-def _slots() -> None:
-    """Sequences stored on the board, for its button."""
 
 
 @app.command("list")

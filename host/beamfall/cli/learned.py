@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from beamfall.cli.loading import make_app
 from beamfall.cli.output import print_json, print_table
 from beamfall.planning.history import Timing, list_history
 from beamfall.setup.rig import load_rig
@@ -16,22 +17,10 @@ from beamfall.text import show_text
 if TYPE_CHECKING:
     from beamfall.planning.belief import Belief
 
-_HELP = "See, undo or reset what seek and calibrate have learned."
 
-app = typer.Typer(
-    help=_HELP,
-    no_args_is_help=True,
-    add_completion=False,
-    rich_markup_mode=None,
-    context_settings={"help_option_names": ["-h", "--help"]},
-)
+app = make_app("See, undo or reset what seek and calibrate have learned.")
 _RIG = typer.Argument(None, metavar="[RIG]", help="Rig file (TOML); default: the example rig.")
 _BOARD = typer.Option(None, "--board", help="Board by its id; default: the board used last.")
-
-
-@app.callback()
-def _learned() -> None:
-    """See, undo or reset what seek and calibrate have learned."""
 
 
 @app.command("show")

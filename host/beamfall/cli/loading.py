@@ -42,15 +42,26 @@ def make_group(entries: Mapping[str, Entry]) -> type[TyperGroup]:
     return LazyGroup
 
 
+def make_app(help_text: str | None = None) -> typer.Typer:
+    """An app whose help is plain text, with -h; with `help_text` a group, even of one command."""
+    app = typer.Typer(
+        help=help_text,
+        no_args_is_help=help_text is not None,
+        add_completion=False,
+        rich_markup_mode=None,
+        context_settings={"help_option_names": ["-h", "--help"]},
+    )
+    if help_text is not None:
+        app.callback(help=help_text)(lambda: None)
+    return app
+
+
 @cache
 def load(name: str, entry: Entry) -> Any:
     """Import a command's module and return the command; once in a process, since Typer takes its time."""
     found = getattr(import_module(entry.module), entry.name)
     if not isinstance(found, typer.Typer):
-        alone = typer.Typer(
-            add_completion=False, rich_markup_mode=None,
-            context_settings={"help_option_names": ["-h", "--help"]},
-        )  # fmt: skip
+        alone = make_app()
         alone.command(name)(found)
         found = alone
     command = typer.main.get_command(found)

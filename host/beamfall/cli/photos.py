@@ -11,6 +11,7 @@ from pathlib import Path
 
 import typer
 
+from beamfall.cli.loading import make_app
 from beamfall.cli.output import print_json, print_table
 from beamfall.errors import LogError, UserError
 from beamfall.photos.measure import Measured, Scene, measure_series
@@ -22,18 +23,7 @@ from beamfall.text import show_text
 from beamfall.workflows.picture_measure import find_lights, find_shots
 from beamfall.workflows.picture_scene import make_picture_scene
 
-app = typer.Typer(
-    help="Measure photographs: surface, drops, jet, umbrella, time since contact.",
-    no_args_is_help=True,
-    add_completion=False,
-    rich_markup_mode=None,
-    context_settings={"help_option_names": ["-h", "--help"]},
-)
-
-
-@app.callback()
-def _photos() -> None:
-    """Measure photographs: surface, drops, jet, umbrella, time since contact."""
+app = make_app("Measure photographs: surface, drops, jet, umbrella, time since contact.")
 
 
 @app.command("measure")

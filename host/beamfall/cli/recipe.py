@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from beamfall.board import Board
+from beamfall.cli.loading import make_app
 from beamfall.cli.open_log import open_log
 from beamfall.cli.output import print_json, print_pairs, print_table
 from beamfall.cli.recipe_shoot import shoot
@@ -31,21 +32,9 @@ if TYPE_CHECKING:
     from beamfall.recipes.events import Carried
     from beamfall.recipes.recipe import Events, Recipe
 
-_HELP = "Settings worth keeping: keep, print and share them, or carry one to another rig."
 NAME_HELP = "The recipe's name; capitals do not matter."
 
-app = typer.Typer(
-    help=_HELP,
-    no_args_is_help=True,
-    add_completion=False,
-    rich_markup_mode=None,
-    context_settings={"help_option_names": ["-h", "--help"]},
-)
-
-
-@app.callback()
-def _recipe() -> None:
-    """Settings worth keeping: keep, print and share them, or carry one to another rig."""
+app = make_app("Settings worth keeping: keep, print and share them, or carry one to another rig.")
 
 
 @app.command("save")

@@ -7,6 +7,7 @@ from typing import Any
 
 import typer
 
+from beamfall.cli.loading import make_app
 from beamfall.cli.output import print_json, print_table
 from beamfall.cli.rig_guide import run_guide
 from beamfall.errors import UserError
@@ -14,18 +15,7 @@ from beamfall.setup.rig_keys import find_table, list_all_keys
 from beamfall.setup.rig_tables import TABLES
 from beamfall.text import show_text
 
-app = typer.Typer(
-    help="Rig files: make one by answering questions, check one, list every key.",
-    no_args_is_help=True,
-    add_completion=False,
-    rich_markup_mode=None,
-    context_settings={"help_option_names": ["-h", "--help"]},
-)
-
-
-@app.callback()
-def _rig() -> None:
-    """Rig files: make one by answering questions, check one, list every key."""
+app = make_app("Rig files: make one by answering questions, check one, list every key.")
 
 
 @app.command("new")

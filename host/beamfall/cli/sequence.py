@@ -7,6 +7,7 @@ from pathlib import Path
 import typer
 
 from beamfall.board import Board
+from beamfall.cli.loading import make_app
 from beamfall.cli.output import print_json, print_pairs, print_table
 from beamfall.cli.targets import DRAWINGS, check_target
 from beamfall.planning.expected import expect_edges
@@ -20,18 +21,7 @@ from beamfall.setup.sequence_file import load_sequence
 from beamfall.setup.unit_words import format_duration, format_ticks
 from beamfall.text import show_text
 
-app = typer.Typer(
-    help="Sequence files: check one before you fire it.",
-    no_args_is_help=True,
-    add_completion=False,
-    rich_markup_mode=None,
-    context_settings={"help_option_names": ["-h", "--help"]},
-)
-
-
-@app.callback()
-def _sequence() -> None:
-    """Sequence files: check one before you fire it."""
+app = make_app("Sequence files: check one before you fire it.")
 
 
 @app.command("check")

@@ -16,6 +16,7 @@ from beamfall.cli import (
     shots_mend,
     shots_repeat,
 )
+from beamfall.cli.loading import make_app
 from beamfall.cli.numbers import check_whole
 from beamfall.cli.open_log import NOTHING_YET, open_log, warn
 from beamfall.cli.output import print_json, print_pairs, print_table, say_time
@@ -36,18 +37,7 @@ if TYPE_CHECKING:
 
 _NOTE_MOST = 30  # characters of a note in a list; `shots show` has all of it
 
-app = typer.Typer(
-    help="The shot log: list, rate, export, match photographs.",
-    no_args_is_help=True,
-    add_completion=False,
-    rich_markup_mode=None,
-    context_settings={"help_option_names": ["-h", "--help"]},
-)
-
-
-@app.callback()
-def _shots() -> None:
-    """The shot log: list, rate, export, match photographs."""
+app = make_app("The shot log: list, rate, export, match photographs.")
 
 
 @app.command("where")
