@@ -98,6 +98,9 @@ def test_only_a_backup_is_read(tmp_path: Path) -> None:
             path.write_bytes(damaged)
             with contextlib.suppress(BackupError):
                 read_backup(path)
+    path.write_bytes(whole + bytes(2 << 20))
+    with pytest.raises(BackupError, match="too large"):
+        read_backup(path)
     path.write_bytes(b"no archive")
     with pytest.raises(BackupError):
         read_backup(path)

@@ -123,3 +123,11 @@ def test_what_the_file_system_cannot_hold_is_refused(tmp_path: Path) -> None:
     with pytest.raises(ImageError, match="does not fit"):
         make_image(source, tmp_path / "out.uf2")
     assert not (tmp_path / "out.uf2").exists()
+
+
+def test_a_file_that_is_far_too_large_is_refused_before_it_fills_memory(tmp_path: Path) -> None:
+    large = tmp_path / "micropython.uf2"
+    with large.open("wb") as stream:
+        stream.truncate(3 << 30)
+    with pytest.raises(ImageError):
+        make_image(large, tmp_path / "joined.uf2")

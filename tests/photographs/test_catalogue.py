@@ -6,6 +6,7 @@ import json
 import os
 import shutil
 import subprocess
+import tracemalloc
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -17,7 +18,7 @@ from command_line import run_cli
 from beamfall.board import Board
 from beamfall.errors import PictureError
 from beamfall.photos.catalogue import exchange
-from beamfall.photos.xmp import Packet, embed, find_sidecar, read_embedded
+from beamfall.photos.xmp import DC, Packet, embed, find_sidecar, read_embedded
 from beamfall.setup.rig import example_rig
 from beamfall.shots import ShotLog
 from beamfall.workflows.series import Shooter
@@ -168,3 +169,23 @@ def test_the_command_reads_a_whole_series(log: ShotLog, picture: Path) -> None:
     assert json.loads(done.stdout)["ratings"] == {"1": 5}
     done = run_cli("shots", "match", picture.parent, "--embed", environment=environment)
     assert done.returncode == 2, "into copies only"
+
+
+def test_what_a_catalogue_writes_is_taken_to_a_bound(tmp_path: Path) -> None:
+    """What comes back goes into the log; a picture of 3 GB is read to its head."""
+    packet = Packet.make()
+    packet.set_list(DC, "subject", ["word"] * 1001)
+    with pytest.raises(PictureError):
+        Packet.read(packet.write(), "long")
+    packet.set_list(DC, "subject", ["x" * 10_001])
+    with pytest.raises(PictureError):
+        Packet.read(packet.write(), "long")
+    large = tmp_path / "large.jpg"
+    with large.open("wb") as stream:
+        stream.write(b"\xff\xd8\xff\xe0\x00\x04ab")
+        stream.truncate(3 << 30)
+    tracemalloc.start()
+    assert read_embedded(large) is None
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert peak < 20 << 20

@@ -5,7 +5,7 @@
     python tests/torture/fuzz.py step   --runs 10000000      the firmware's whole step, fed with bytes
     python tests/torture/fuzz.py board  --runs 1000000       whole shots on a new board each, judged at its pins
     python tests/torture/fuzz.py talk   --runs 1000000       the whole host, at a board that says anything
-    python tests/torture/fuzz.py rig, sequence, recipe, exif, picture      files of these kinds
+    python tests/torture/fuzz.py rig, sequence, recipe, exif, xmp, picture      files of these kinds
 
 The first four are guided by every branch that an input takes (atheris; Linux; `pip install 'beamfall[fuzz]'`) and
 end at the first find. The others are guided by `mutate.py` and go on after a find; `--seed S --first N` resumes a run
@@ -37,7 +37,7 @@ LONGEST = {  # bytes of one input
 OUTSIDE = {  # the same of what comes from outside, and the parts of Beamfall that guide the mutations
     "talk": (300, ("wire", "link", "board", "board_session", "events")),
     "rig": (40, ("setup",)), "sequence": (40, ("setup",)), "recipe": (40, ("recipes", "setup")),
-    "exif": (60, ("photos",)), "picture": (60, ("photos",)),
+    "exif": (60, ("photos",)), "xmp": (60, ("photos/xmp.py",)), "picture": (60, ("photos",)),
 }  # fmt: skip
 _GUIDED = ("beamfall.wire", "beamfall.link", "beamfall_board", "ports")
 

@@ -33,6 +33,7 @@ RUNS = {
     "fuzz-sequence": "torture/fuzz.py sequence --runs 1000000",
     "fuzz-recipe": "torture/fuzz.py recipe --runs 1000000",
     "fuzz-exif": "torture/fuzz.py exif --runs 1000000",
+    "fuzz-xmp": "torture/fuzz.py xmp --runs 1000000",
     "fuzz-picture": "torture/fuzz.py picture --runs 1000000",
 }
 

@@ -20,6 +20,7 @@ from beamfall.board import Board
 from beamfall.errors import BeamfallError, PictureError, RecipeError, RigFileError, SequenceError
 from beamfall.photos.exif import read_photograph
 from beamfall.photos.thumbnail import make_thumbnail
+from beamfall.photos.xmp import DC, XMP, Packet
 from beamfall.planning.rows import build_warm_up
 from beamfall.recipes.form import RECIPE, RIG, SEQUENCE, build_recipe, write_texts
 from beamfall.recipes.package import pack_recipe, unpack_recipe
@@ -396,6 +397,42 @@ def fuzz_exif(data: bytes) -> None:
         show_text(str(error))
 
 
+_XMP_TEXT = """<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#">
+<rdf:Description rdf:about="" xmlns:dc="http://purl.org/dc/elements/1.1/" xmlns:xmp="http://ns.adobe.com/xap/1.0/">
+<xmp:Rating>4</xmp:Rating>
+<dc:subject><rdf:Bag><rdf:li>crown</rdf:li><rdf:li>milk</rdf:li></rdf:Bag></dc:subject>
+<dc:description><rdf:Alt><rdf:li xml:lang="x-default">a note</rdf:li></rdf:Alt></dc:description>
+</rdf:Description></rdf:RDF></x:xmpmeta>"""
+
+
+def fuzz_xmp(data: bytes) -> None:
+    """A catalogue's packet is read, changed and written again, or PictureError says what is wrong."""
+    script = Script(data)
+    content = bytearray(_XMP_TEXT.encode())
+    for _ in range(1 + script.byte() % 6):
+        at = int.from_bytes(script.take(2), "big") % (len(content) or 1)
+        if script.byte() % 2:
+            content[at : at + script.byte() % 30] = script.choose(_XMP_PARTS)
+        else:
+            content[at : at + script.byte() % 3] = script.take(script.byte() % 6)
+    try:
+        packet = Packet.read(bytes(content), "fuzz.xmp")
+    except PictureError as error:
+        show_text(str(error))
+        return
+    packet.set(XMP, "Rating", packet.get(XMP, "Rating"))
+    packet.set_list(DC, "subject", packet.items(DC, "subject"))
+    packet.set_text(DC, "description", packet.get(DC, "description"))
+    Packet.read(packet.write(), "fuzz.xmp")
+
+
+_XMP_PARTS = (
+    b"", b"<", b">", b"&lt;", b"&#x202e;", b"&#27;", b"&x;", b"<!--", b"-->", b"<![CDATA[", b"]]>", b"<?xpacket?>",
+    b'<!DOCTYPE x [<!ENTITY x "y">]>', b"<rdf:li/>", b"<rdf:Bag>", b"</rdf:Bag>", b'rdf:parseType="Resource"',
+    b'xmlns:xmp="urn:other"', b'xmp:Rating="9"', b"<dc:subject>", b"\xff\xfe", b"\x00", b"\xf0\x9f\x92\xa7",
+)  # fmt: skip
+
+
 def fuzz_picture(data: bytes) -> None:
     """A picture is drawn small, or PictureError says why not."""
     file: Any = _edit_picture(data)
@@ -410,5 +447,6 @@ TARGETS: dict[str, Callable[[bytes], None]] = {
     "sequence": fuzz_sequence,
     "recipe": fuzz_recipe,
     "exif": fuzz_exif,
+    "xmp": fuzz_xmp,
     "picture": fuzz_picture,
 }

@@ -152,6 +152,8 @@ def pack_backup(backup: Backup) -> bytes:
 def read_backup(source: Path) -> Backup:
     """Read a backup; only slots and profiles are taken from it. Raises BackupError."""
     try:
+        if source.stat().st_size > _MAX_BYTES:
+            raise BackupError(f"{source} is no backup of a board: it is too large")
         with zipfile.ZipFile(source) as archive:
             entries = archive.infolist()
             if sum(entry.file_size for entry in entries) > _MAX_BYTES:

@@ -29,6 +29,7 @@ from beamfall.setup.board_profiles import (
 
 # UF2 families (github.com/microsoft/uf2, utils/uf2families.json): chip, and mpy-cross's number of its architecture
 # (MicroPython 1.28, py/persistentcode.h).
+_IMAGE_MOST = 64 << 20  # bytes; 16 MB of flash make 32 MB of UF2
 _FAMILIES = {
     0xE48BFF56: ("rp2040", 4),  # armv6m
     0xE48BFF59: ("rp2350", 7),  # Arm: armv7emsp
@@ -83,9 +84,14 @@ def make_image(
     fit it, MissingExtra, FileWriteError.
     """
     try:
-        content = source.read_bytes()
+        with source.open("rb") as stream:
+            content = stream.read(_IMAGE_MOST + 1)
     except OSError as error:
         raise ImageError(f"{source} cannot be read: {error.strerror}") from error
+    if len(content) > _IMAGE_MOST:
+        raise ImageError(
+            f"{source} is too large for MicroPython; download a .uf2 file for your board"
+        )
     image = read_image(content, str(source))
     profile = _choose_profile(image, board)
     bundle = make_bundle(profile, image.mpy, source_only=source_only)

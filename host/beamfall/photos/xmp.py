@@ -23,6 +23,8 @@ _META = "adobe:ns:meta/"
 _LANG = "{http://www.w3.org/XML/1998/namespace}lang"
 _PREFIXES = {"x": _META, "rdf": _RDF, "dc": DC, "xmp": XMP, "beamfall": OURS}
 _BYTES_MOST = 16 << 20  # more than any catalogue writes
+_HEAD_MOST = 4 << 20  # of a JPEG before the picture itself: where a packet is
+_ITEMS_MOST, _LETTERS_MOST = 1000, 10_000  # of a list, of one text: they go into the log
 _HEAD = b"http://ns.adobe.com/xap/1.0/\x00"  # of the JPEG segment: XMP part 3, 1.1.3
 _SEGMENT_MOST = 0xFFFF - 2
 
@@ -58,6 +60,13 @@ class Packet:
         packet = cls(root)
         if next(packet._blocks, None) is None:
             raise PictureError(f"{name}: there is no XMP in it")
+        words = packet.items(DC, "subject")
+        texts = (*words, packet.get(DC, "description") or "", packet.get(XMP, "Rating") or "")
+        if len(words) > _ITEMS_MOST or max(map(len, texts)) > _LETTERS_MOST:
+            raise PictureError(
+                f"{name}: over {_ITEMS_MOST} keywords, or a text of over {_LETTERS_MOST} letters: "
+                "shorten it in the program that wrote it"
+            )
         return packet
 
     def write(self) -> bytes:
@@ -170,7 +179,8 @@ def read_file(file: Path) -> Packet | None:
 def read_embedded(picture: Path) -> Packet | None:
     """Read the packet inside a JPEG; None where there is none, or the file is no JPEG. Raises PictureError."""
     try:
-        content = picture.read_bytes()
+        with picture.open("rb") as stream:
+            content = stream.read(_HEAD_MOST)
     except OSError as error:
         raise PictureError(f"{picture.name}: cannot be read: {error.strerror or error}") from error
     found = _find_segment(content)
