@@ -38,11 +38,18 @@ class Picture(Protocol):
     def stage_s(self) -> float | None:
         """The truth: how long after the drops met its light came, in s; None if they did not meet, or it is black."""
 
-    def draw(self, path: Path, *, tell: bool = True, taken: datetime | None = None) -> None:
+    def draw(
+        self,
+        path: Path,
+        *,
+        tell: bool = True,
+        taken: datetime | None = None,
+        pixels: int | None = None,
+    ) -> None:
         """Write it as a PNG, or as a JPEG where the path ends so; with a caption of what it shows if `tell`.
 
-        `taken` is what the camera's clock showed, for its EXIF; None: the time of the shot, where it is known.
-        Raises UserError if it cannot be written.
+        `pixels`: along its longer side, None: a full picture. `taken` is what the camera's clock showed, for its EXIF;
+        None: the time of the shot, where it is known. Raises UserError if it cannot be written.
         """
 
 

@@ -10,6 +10,8 @@ from beamfall.photos.thumbnail import make_thumbnail
 from beamfall.ports import recall_picture
 from beamfall.shots import LoggedShot
 
+_FULL_PX = 1200
+
 
 def find_drawn(log_path: Path, shot: int) -> Path:
     """Return where the page keeps the picture that the port's own camera saw of a shot."""
@@ -42,7 +44,8 @@ def load_picture(log_path: Path, logged: LoggedShot, width: int) -> bytes | None
     with tempfile.TemporaryDirectory(prefix="beamfall-") as folder:
         file = Path(folder, drawn.name)
         try:
-            known.draw(file, tell=False)  # the page may be asking what it shows
+            # The page may be asking what it shows. A picture is at most twice as tall as it is wide.
+            known.draw(file, tell=False, pixels=min(2 * width, _FULL_PX))
         except BeamfallError:
             raise
         except Exception as error:  # a damaged log makes the drawing fail in any way it likes

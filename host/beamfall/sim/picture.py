@@ -57,10 +57,17 @@ class SimulatedPicture:
     def scene(self) -> Scene:
         return make_scene(self.splash, self.model)
 
-    def draw(self, path: Path, *, tell: bool = True, taken: datetime | None = None) -> None:
+    def draw(
+        self,
+        path: Path,
+        *,
+        tell: bool = True,
+        taken: datetime | None = None,
+        pixels: int | None = None,
+    ) -> None:
         if taken is None and self.taken_us is not None:
             taken = datetime.fromtimestamp(self.taken_us / 1e6)
-        draw_scene(self.scene, path, describe(self.shows, self.stage_s, tell), taken)
+        draw_scene(self.scene, path, describe(self.shows, self.stage_s, tell), taken, pixels)
 
 
 @dataclass(frozen=True)
@@ -82,8 +89,17 @@ class RecalledPicture:
         stage_ms = self._first.get("stage_ms")
         return None if stage_ms is None else stage_ms * 1e-3
 
-    def draw(self, path: Path, *, tell: bool = True, taken: datetime | None = None) -> None:
-        draw_scene(self.truth["scene"], path, describe(self.shows, self.stage_s, tell), taken)
+    def draw(
+        self,
+        path: Path,
+        *,
+        tell: bool = True,
+        taken: datetime | None = None,
+        pixels: int | None = None,
+    ) -> None:
+        draw_scene(
+            self.truth["scene"], path, describe(self.shows, self.stage_s, tell), taken, pixels
+        )
 
 
 def describe(shows: str | None, stage_s: float | None, tell: bool = True) -> str:
@@ -97,16 +113,21 @@ def describe(shows: str | None, stage_s: float | None, tell: bool = True) -> str
 
 
 def draw_scene(
-    scene: Scene, path: str | Path, words: str = _NO_PHOTOGRAPH, taken: datetime | None = None
+    scene: Scene,
+    path: str | Path,
+    words: str = _NO_PHOTOGRAPH,
+    taken: datetime | None = None,
+    pixels: int | None = None,
 ) -> None:
     """Write a scene as a PNG or JPEG with the words in its corner, framed on the action.
 
-    `taken` is what the camera's clock showed. Raises UserError where the file cannot be written.
+    `taken` is what the camera's clock showed; `pixels`: along the longer side. Raises UserError where the file cannot
+    be written.
     """
     from PIL import Image
 
     framed = frame_action(scene)
-    image = Image.fromarray(render(framed, seed=_seed(scene)))
+    image = Image.fromarray(render(framed, pixels=pixels, seed=_seed(scene)))
     if not scene["lit"]:
         words = f"no light reached the camera: a black picture\n{words}"
     _write_words(image, words)
