@@ -8,8 +8,7 @@ from circuit.sundries import SUNDRIES
 from circuit.tables import to_csv
 
 Row = dict[str, str | float]
-# What a first picture needs: one valve, one beam, one flash. U3's other inputs must not float, so their resistors
-# are fitted too.
+# What a first picture needs: one valve, one beam, one flash.
 KIT_BLOCKS = (
     "supply",
     "highside",
@@ -21,13 +20,28 @@ KIT_BLOCKS = (
     "receivers",
     "flash1",
 )
-KIT_RESISTORS = {f"R{r}{n}" for r in (42, 43) for n in range(6)}
-KIT_LEFT_OUT = ("D141", "D142", "Q210")
+# U3's other inputs must not float: one resistor on each puts its signal at ground and its threshold at 3.3 V, which
+# keeps its output open.
+KIT_RESISTORS = ("R420", "R421", "R430", "R431")
+# Valves 2 and 3 in the high-side switch; the thyristor, which a link replaces; pull-downs of channels that lead to
+# nothing; lamps for the eye only; a socket in the case's wall that the terminal replaces.
+KIT_LEFT_OUT = (
+    *("D141", "D142", "Q210"),
+    *("R22", "R23", "R25", "R26", "R27", "R28"),
+    *("LED2", "R3", "LED110", "R112"),
+    "J211",
+)
 
 
 def in_kit(part: Part) -> bool:
     """True for what the first-picture kit contains."""
     return part.ref not in KIT_LEFT_OUT and (part.block in KIT_BLOCKS or part.ref in KIT_RESISTORS)
+
+
+def count_parts(circuit: Circuit, *, kit: bool) -> int:
+    """How many parts are bought; test points are loops of wire."""
+    parts = (part for part in circuit.parts if part.item_key != "TESTPOINT")
+    return sum(1 for part in parts if not kit or in_kit(part))
 
 
 def bill_rows(circuit: Circuit) -> list[Row]:
@@ -136,13 +150,13 @@ def orders_page(circuit: Circuit) -> str:
         "| --- | --- | --- |",
     ]
     for name, kit in (("first_picture.csv", True), ("whole.csv", False)):
-        count = sum(1 for part in circuit.parts if not kit or in_kit(part))
+        count = count_parts(circuit, kit=kit)
         low, high = price_range(circuit, kit=kit)
         lines.append(f"| [{name}]({name}) | {count} | {low:.0f} to {high:.0f} |")
     lines += [
         "",
         "The board itself, supply, case, cables, bottle and stand come on top: see the lines “beside the circuit” of "
-        "the bill.",
+        "the bill. Test points are loops of wire and not counted.",
     ]
     return "\n".join(lines) + "\n"
 

@@ -50,6 +50,27 @@ def test_the_order_lists_name_only_lines_of_the_bill_and_the_kit_is_smaller(circ
     assert 0 < low < high < bill.price_range(circuit, kit=False)[1]
 
 
+def test_the_kit_is_small_and_lacks_nothing_that_protects(circuit):
+    kit = {part.ref for part in circuit.parts if bill.in_kit(part)}
+    assert bill.count_parts(circuit, kit=True) <= 70
+    protect = {"F1", "F110", "Q1", "D1", "D2"}  # fuses, reverse polarity, surges
+    protect |= {"D110", "D111", "R111"}  # the coil's clamp, the gate's pull-down
+    protect |= {"Q140", "Q141", "R141", "R143", "D140"}  # supply only while the valve is commanded
+    protect |= {
+        "R21",
+        "R24",
+        "D411",
+        "D412",
+        "R417",
+        "R418",
+    }  # off at the start; what leaves the box
+    assert protect <= kit
+    # Each input of the comparator that serves nothing rests at a rail, signal and threshold at different ones.
+    for name in ("BEAM2", "LIGHT1"):
+        for net, rail in ((f"{name}_SIGNAL", "GND"), (f"{name}_THRESHOLD", "V3")):
+            assert [one for one in circuit.between(net, rail, "resistor") if one.ref in kit], net
+
+
 def test_bill_lists_every_part_once(circuit):
     everything = list(csv.DictReader(io.StringIO(bill.bill_csv(circuit))))
     rows = [row for row in everything if row["references"]]

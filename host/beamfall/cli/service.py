@@ -17,8 +17,10 @@ from beamfall.cli.output import print_table
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.words import say_dripped, say_flashed
 from beamfall.setup.rig import load_rig
+from beamfall.setup.signals import SignalKind
 from beamfall.setup.unit_words import format_ticks
 from beamfall.setup.units import parse_quantity
+from beamfall.shots.coil_readings import describe_opening
 from beamfall.workflows import service
 from beamfall.workflows.run import PythonFrontEnd, run
 from beamfall.workflows.steps import FrontEnd
@@ -125,3 +127,10 @@ def _print_edges(board: Board, outcome: Outcome) -> None:
         ],
         numeric=("time",),
     )
+    opened = [
+        edge.ticks
+        for edge in outcome.edges
+        if edge.signal.kind is SignalKind.VALVE and edge.word == "on"
+    ]
+    for readings in outcome.readings:
+        print(f"coil: {describe_opening(readings, opened, board.info.clock_hz)}")
