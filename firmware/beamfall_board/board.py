@@ -3,7 +3,7 @@
 import sys
 
 from beamfall_board import wire_definition as wire
-from beamfall_board.button import Button
+from beamfall_board.button import HELD, PRESSED, STUCK, Button
 from beamfall_board.controller import Controller
 from beamfall_board.link import Link, ms_since
 from beamfall_board.payloads import clip_text
@@ -76,18 +76,26 @@ class Board:
                     self.controller.activity,
                     self.controller.table.state == wire.TABLE_READY,
                     self.port.millis(),
+                    self.controller.table.slot,
                 )
             )
         except Exception as error:  # noqa: BLE001 - catch everything: an output could be on
             self._trouble(error)
 
     def _look_at_button(self):
-        if self._button is not None and self._button.pressed(
-            self.port.button_down(), self.port.millis()
-        ):
+        if self._button is None:
+            return
+        act = self._button.look(self.port.button_down(), self.port.millis())
+        if act == PRESSED:
             reason = self.requests.press()
             if reason:
                 self._say("the button released nothing: refusal %d" % reason)
+        elif act == HELD:
+            why = self.requests.next_slot()
+            if why:
+                self._say("the button chose no slot: %s" % why)
+        elif act == STUCK:
+            self._say("the button was closed at the start: it does nothing until it opens")
 
     def _say(self, text):
         payload = clip_text(text)

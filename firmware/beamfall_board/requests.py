@@ -10,6 +10,7 @@ from beamfall_board.payloads import clip_text, payload_fits
 from beamfall_board.slots import SLOTS
 
 RINSE_TOKEN_MS = 30000  # how long a rinse can be confirmed
+HOST_MS = 10000  # a host that was heard within this time is there
 ORPHAN_MS = 30000  # a watch whose host is silent for this long has lost it
 
 
@@ -313,6 +314,26 @@ class Requests:
             return self._refuse(wire.REFUSAL_BUSY, self._controller.activity)
         self.maintenance_asked = True  # once the answer is out
         return 0
+
+    def next_slot(self):
+        """The button, held: make the next slot ready that holds a table for this board. None, or why not.
+
+        While a host is heard it alone says what is ready: what it shows as armed must be what a press fires.
+        """
+        controller = self._controller
+        reason = self._not_free()
+        if reason:
+            return "refusal %d" % reason
+        if self.link.session and ms_since(self._port.millis(), self.link.last_heard_ms) < HOST_MS:
+            return "a host is connected"
+        first = controller.table.slot
+        for step in range(1, SLOTS + 1):
+            slot = (first + step - 1) % SLOTS + 1
+            if self._slots.load(slot, controller.spare) and not controller.commit_spare()[0]:
+                controller.set_state(wire.STATE_IDLE, wire.CAUSE_NONE, 0, 0)
+                return None
+            self._slots.between_steps()
+        return "no slot holds a table for this board"
 
     def press(self):
         """The button: release the ready table as a host would; 0 or why not.

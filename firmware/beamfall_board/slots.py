@@ -113,7 +113,10 @@ class Slots:
         data = self._read(slot)
         if data is None or len(data) < wire.FIXED_TABLE_BEGIN:
             return False
-        return table.unpack(data)
+        if not table.unpack(data):
+            return False
+        table.slot = slot
+        return True
 
     def erase(self, slot):
         if self._folder is None:

@@ -28,6 +28,7 @@ class Table:
 
     def clear(self):
         self.state = wire.TABLE_EMPTY
+        self.slot = 0  # the slot that it was loaded from
         self.rows = 0
         self.window = 0
         self.tail = 0

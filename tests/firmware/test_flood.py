@@ -93,8 +93,9 @@ def test_the_button_works_under_a_flood() -> None:
     bench = Bench()
     bench.upload([(0, 0, 1, 1 * MS, 10 * MS)])
     bench.rig.at(bench.now + 5 * MS, BUTTON, 1)
+    bench.rig.at(bench.now + 55 * MS, BUTTON, 0)
     flood = Flood(bench, b"\x41")
-    flood.steps(80)
+    flood.steps(140)
     flood.end()
     assert len(bench.rig.pulses(1)) == 1
 

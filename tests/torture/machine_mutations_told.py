@@ -139,19 +139,19 @@ def _erase_nothing(patch: Patch) -> None:
     patch.setattr(firmware("Slots"), "erase", lambda self, slot: True)
 
 
-@mutation("letting go of the button is a press, too")
+@mutation("pressing and letting go are a press each")
 def _press_twice(patch: Patch) -> None:
     button = firmware("Button")
-    original = button.pressed
+    original = button.look
 
-    def pressed(self: Any, is_down: bool, now_ms: int) -> bool:
+    def look(self: Any, is_down: bool, now_ms: int) -> int:
         down = self._down
         original(self, is_down, now_ms)
-        return bool(self._down != down)
+        return int(self._down != down)
 
-    patch.setattr(button, "pressed", pressed)
+    patch.setattr(button, "look", look)
 
 
 @mutation("a contact that bounces is a press")
 def _press_by_bouncing(patch: Patch) -> None:
-    patch.setitem(firmware("Button").pressed.__globals__, "SETTLE_MS", 0)
+    patch.setitem(firmware("Button").look.__globals__, "SETTLE_MS", 0)

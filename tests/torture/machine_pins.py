@@ -28,8 +28,8 @@ from machine_tables import (
 )
 
 Edge = tuple[int, int, int]  # ticks, signal, level
-# A press of the button releases between these after its first contact: it must be down for 30 ms, and the board looks
-# every 10 ms.
+# A press of the button releases between these after it is let go: it must be up for 30 ms, and the board looks every
+# 10 ms.
 _PRESS_LEAST, _PRESS_MOST = 25 * MS, 60 * MS
 
 

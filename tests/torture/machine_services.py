@@ -208,7 +208,7 @@ class ServiceRules(HostMachine):
 
     def _press(self, down_ms: int) -> None:
         """The contact bounces, as contacts do."""
-        self.told.presses.append((self.rig.boot, self.time + 1 * MS))
+        self.told.presses.append((self.rig.boot, self.time + (down_ms + 2) * MS))
         self._may_end_watches()  # one that nobody listens to gives way to the button
         for after_ms, level in (
             (1, 1), (2, 0), (3, 1), (down_ms, 0), (down_ms + 1, 1), (down_ms + 2, 0),
