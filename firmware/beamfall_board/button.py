@@ -33,7 +33,7 @@ class Button:
         self._open = False
 
     def look(self, is_down, now_ms):
-        """Called with the contact's level: PRESSED or HELD, once for each press; STUCK at the first call; else NOTHING."""
+        """PRESSED or HELD at this level of the contact, once for each press; STUCK at the first call; else NOTHING."""
         if not self._known:
             self._known = True
             self.forget(is_down, now_ms)
