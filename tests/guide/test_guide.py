@@ -11,6 +11,7 @@ import pytest
 from beamfall.cli import main
 from beamfall.errors import UserError
 from beamfall.guide import readings
+from beamfall.guide.kitchen import read_liquid
 from beamfall.guide.questions import HAS_CAMERA, QUESTIONS
 from beamfall.guide.remarks import check_file, describe_answer, find_line
 from beamfall.guide.walk import Walk
@@ -77,6 +78,9 @@ def test_without_a_camera_its_questions_are_left_out() -> None:
         ("valve[1].bore", "62 cm"),
         ("liquid", "unobtainium"),
         ("liquid", "3 water, much glycerol"),
+        ("liquid", "some xanthan"),
+        ("liquid", "9 tsp xanthan in 100 ml"),
+        ("liquid", "1 tsp guar in 0 ml"),
         ("valve[1].opening", "200 ms"),  # a stream
         ("beam[1].height", "70 cm"),  # above the nozzle
         ("flash[1].duration", "1/9999"),
@@ -89,6 +93,25 @@ def test_without_a_camera_its_questions_are_left_out() -> None:
 def test_an_answer_that_does_not_fit_is_refused(key: str, text: str) -> None:
     with pytest.raises(UserError):
         walk_through().answer(key, text)
+
+
+@pytest.mark.parametrize(
+    ("text", "base", "grams"),
+    [
+        ("water with half a teaspoon of xanthan in a litre", {"name": "water"}, {"xanthan": 0.15}),
+        ("1 tsp guar in 1 l of milk", {"name": "milk"}, {"guar": 0.3}),
+        ("½ tsp xanthan gum per 500 ml", {"name": "water"}, {"xanthan": 0.3}),
+        ("3 water, 1 glycerol and 2,5 g of guar in 1 litre", {"parts": {"water": 3, "glycerol": 1}}, {"guar": 0.25}),
+        ("two tablespoons of sugar in a quarter litre", {"name": "water"}, {"sugar": 9.6}),
+    ],
+)  # fmt: skip
+def test_a_liquid_is_read_in_spoons(
+    text: str, base: dict[str, object], grams: dict[str, float]
+) -> None:
+    """A level teaspoon holds 3 g of gum or 4 g of sugar, a tablespoon three of them (common practice, no source)."""
+    assert read_liquid(text) == {**base, "grams": grams}
+    liquid = walk_through(liquid=text).make_rig().liquid
+    assert dict(liquid.grams) == grams
 
 
 def test_back_asks_the_last_question_again() -> None:

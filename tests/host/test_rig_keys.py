@@ -6,10 +6,14 @@ import json
 import tomllib
 
 import pytest
+import tomlkit
 from typer.testing import CliRunner
 
 from beamfall.cli.app import app
-from beamfall.setup.rig import EXAMPLE
+from beamfall.errors import RigFileError
+from beamfall.handbook import read_topic
+from beamfall.page import rig_form
+from beamfall.setup.rig import EXAMPLE, parse_rig
 from beamfall.setup.rig_keys import RigKey, list_all_keys
 from beamfall.setup.rig_tables import TABLES
 from beamfall.setup.units import KINDS
@@ -29,6 +33,32 @@ def test_each_key_says_what_it_means_and_shows_a_value_that_it_takes(key: RigKey
         assert key.example, "somebody who writes a quantity sees one"
         si = key.rule.read(key.key, key.example)
         assert key.rule.low <= si <= key.rule.high
+
+
+def test_page_handbook_and_errors_describe_each_key_in_the_same_words() -> None:
+    """One description of a key, in its definition; `rig keys` is tested below."""
+    content = tomlkit.document()
+    for table in TABLES:
+        content[table.name] = [{}] if table.many else {}
+    form = rig_form.describe_form(content, [])
+    helps = {
+        (section["path"].partition("[")[0], field["path"].rpartition(".")[2]): field["help"]
+        for section in form
+        for field in section["fields"]
+    }
+    handbook = read_topic("rig-file")
+    for key in KEYS:
+        assert f"`{key.key}`: {key.meaning}" in handbook, name(key)
+        if key.table:
+            assert helps[key.table, key.key] == key.meaning, name(key)
+    empty = {table.name: [{}] if table.many else {} for table in TABLES}
+    with pytest.raises(RigFileError) as caught:
+        parse_rig(empty, "a file")
+    missing = {problem.key: problem.text for problem in caught.value.problems}
+    for key in KEYS:
+        if key.needed:
+            place = next(one for one in missing if one.replace("[1]", "") == name(key))
+            assert key.meaning in missing[place], name(key)
 
 
 def test_the_listing_has_every_key_of_the_example_and_every_field() -> None:

@@ -8,8 +8,10 @@ from typing import Any
 
 from beamfall.errors import BeamfallError
 from beamfall.guide import readings
+from beamfall.guide.kitchen import read_liquid
 from beamfall.physics.drops import dripping_volume
 from beamfall.physics.liquids import BASES
+from beamfall.physics.thickeners import THICKENERS
 from beamfall.planning.setting import compute_flow, make_setting
 from beamfall.setup.rig import Rig
 
@@ -83,8 +85,10 @@ QUESTIONS = (
     ),
     GuideQuestion(
         "liquid", "Which liquid do you use?",
-        f"For drops and dish. Known: {', '.join(BASES)}, and mixtures with surfactant, gum and dye.",
-        "", _say("water"), lambda text, rig: readings.read_liquid(text), "a mixture by volume: 3 water, 1 glycerol",
+        f"For drops and dish. Known: {', '.join(BASES)}, mixtures of them with surfactant and dye, and "
+        f"{', '.join(THICKENERS)} to thicken them.",
+        "", _say("water"), lambda text, rig: read_liquid(text),
+        "a mixture by volume: 3 water, 1 glycerol; or water with half a teaspoon of xanthan in a litre",
     ),
     GuideQuestion(
         "liquid.temperature", "How warm is the liquid?", "A kitchen thermometer in the dish will do.",

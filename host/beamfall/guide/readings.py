@@ -22,7 +22,6 @@ _LENS = re.compile(
     r"(.+?)\s+lens\s*(?:,|and|\+)?\s*(?:(.+?)\s+(?:extension|rings?|tubes?)|(?:at|from)\s+(.+))",
     re.IGNORECASE,
 )
-_PART = re.compile(rf"{_NUMBER}\s*(?:parts?\s+(?:of\s+)?)?([a-z][a-z ]*)", re.IGNORECASE)
 _MANY_PIXELS = 1000  # fewer across a sensor are a slip
 
 
@@ -105,24 +104,6 @@ def read_aperture(text: str) -> float | None:
     """Return the f-number from `f/16`, `f16` or `16`; None for other text."""
     match = re.fullmatch(rf"(?:f\s*/?\s*)?{_NUMBER}", text.strip(), re.IGNORECASE)
     return None if match is None else _read_number(match[1])
-
-
-def read_liquid(text: str) -> str | dict[str, float]:
-    """Return a liquid's name, or its parts by volume from `3 water, 1 glycerol`."""
-    pieces = [
-        piece for piece in re.split(r"\s*[,;+]\s+|\s+and\s+|\s*[;+]\s*", text.strip()) if piece
-    ]
-    parts = [_PART.fullmatch(piece) for piece in pieces]
-    if not any(parts):
-        return text.strip().lower()
-    found: dict[str, float] = {}
-    for piece, match in zip(pieces, parts, strict=True):
-        if match is None:
-            raise UserError(
-                f"{quote(piece)}: write each part as a number and a name, such as 3 water, 1 glycerol"
-            )
-        found[match[2].strip().lower()] = _read_number(match[1])
-    return found
 
 
 def read_choice(text: str, options: tuple[str, ...]) -> str:

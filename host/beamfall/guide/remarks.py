@@ -81,6 +81,10 @@ def _describe(key: str, rig: Rig, setting: Setting) -> Iterator[str]:
         end = _fall_by(rig, setting, valve.height_m)
         moved = end.speed_m_s * flash.duration_s
         yield f"In {format_duration(flash.duration_s)} the drop falls {moved * 1e3:.2g} mm."
+    elif key == "liquid" and rig.liquid.grams:
+        doses = " and ".join(f"{dose:g} g of {name}" for name, dose in rig.liquid.grams)
+        thick = setting.liquid.viscosity_pa_s * 1e3
+        yield f"That is {doses} in 100 mL: about {thick:.2g} mPa·s, where water has 1."
     elif key == "camera.magnification" and rig.camera is not None:
         seen_m = rig.camera.pixel_m / rig.camera.magnification
         yield f"One pixel is {seen_m * 1e6:.0f} µm of the scene."

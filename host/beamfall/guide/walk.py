@@ -168,9 +168,11 @@ def _put(content: dict[str, Any], question: GuideQuestion, text: str, rig: Rig) 
         return
     table, _, key = question.key.replace("[1]", "").partition(".")
     entry = _entry(content, table)
-    if not key:  # the liquid: a name or its parts
-        key = "parts" if isinstance(value, dict) else "name"
-    if text.lower() == NONE and not _is_needed(table, key):
+    if not key:  # the liquid: a name or its parts, and what thickens it
+        for old in ("name", "parts", "grams"):
+            entry.pop(old, None)
+        entry.update(value or {})
+    elif text.lower() == NONE and not _is_needed(table, key):
         entry.pop(key, None)
     else:
         entry[key] = text if value is None else value

@@ -1,7 +1,6 @@
 """Gums and sugar by the gram: what they do to the liquid they are stirred into.
 
-Doses are in grams per 100 mL of the liquid, 1 g/dL. A level teaspoon holds about 3 g of gum or 4 g of sugar
-(common practice, no source).
+Doses are in grams per 100 mL of the liquid, 1 g/dL.
 """
 
 from __future__ import annotations
@@ -14,6 +13,9 @@ from beamfall.physics.ranges import check_range
 
 #: What `thicken` knows, with the largest dose in g per 100 mL.
 THICKENERS = {"guar": 1.0, "xanthan": 1.0, "sugar": 150.0}
+
+#: Grams in a level teaspoon (common practice, no source).
+TEASPOON_G = {"guar": 3.0, "xanthan": 3.0, "sugar": 4.0}
 
 # Guar: Morris et al. (1981, Carbohydr. Polym. 1:5): specific viscosity 10 where c·[η] = 4, with slopes of 1.4
 # below and 3.3 above; [η] about 12 dL/g (from memory; grades differ).

@@ -189,7 +189,8 @@ def build_section(
                 problems.append(problem)
         elif item.default is MISSING:
             rule = rule_of(item)
-            text = f"{_join(where, key)}: missing; {_describe_rule(rule, key)}"
+            meaning = f" ({rule.meaning})" if rule.meaning else ""
+            text = f"{_join(where, key)}: missing{meaning}; {_describe_rule(rule, key)}"
             problems.append(KeyProblem(_join(path, key), None, rule.expected, text))
     return kind(**values) if len(problems) == before else None
 

@@ -26,9 +26,7 @@ def read_toml(
     try:
         with file.open("rb") as stream:
             content = stream.read(SIZE_MOST + 1)
-        if len(content) > SIZE_MOST:
-            raise error(f"{file}: over {SIZE_MOST >> 20} MB: this is no {noun}; give another file")
-        return parse_toml(content.decode("utf-8"), str(file), noun, error)
+        text = content.decode("utf-8") if len(content) <= SIZE_MOST else ""
     except FileNotFoundError as problem:
         cure = f"; {missing}" if missing else ""
         raise error(f"{file}: there is no such {noun}{cure}") from problem
@@ -36,12 +34,11 @@ def read_toml(
         raise error(
             f"{file}: cannot be read: it is not text in UTF-8; save it as UTF-8"
         ) from problem
-    except ValueError as problem:  # Python reads no whole number of more than some thousand figures
-        raise error(
-            f"{file}: a number in it has too many figures; write it shorter, or as text in quotes"
-        ) from problem
     except OSError as problem:
         raise error(f"{file}: cannot be read: {problem.strerror or problem}") from problem
+    if len(content) > SIZE_MOST:
+        raise error(f"{file}: over {SIZE_MOST >> 20} MB: this is no {noun}; give another file")
+    return parse_toml(text, str(file), noun, error)
 
 
 def parse_toml(text: str, source: str, noun: str, error: type[Exception]) -> dict[str, Any]:
@@ -50,6 +47,10 @@ def parse_toml(text: str, source: str, noun: str, error: type[Exception]) -> dic
         return tomllib.loads(text.replace("\r\n", "\n"))
     except tomllib.TOMLDecodeError as problem:
         raise error(f"{source}: {_explain(text.splitlines(), problem)}") from problem
+    except ValueError as problem:  # Python reads no whole number of more than some thousand figures
+        raise error(
+            f"{source}: a number in it has too many figures; write it shorter, or as text in quotes"
+        ) from problem
     except RecursionError as problem:
         raise error(
             f"{source}: tables or lists are nested too deeply; a {noun} needs two levels"
