@@ -2,11 +2,11 @@
 
     python tests/benchmarks/recipe_days.py [--rigs 100] [--world same|other]
 
-A search finds the collision on a hidden rig; its last shot becomes a recipe. On the other day liquid and air are up to
-3 K warmer or colder, the head is up to 3 cm more or less (both are measured and entered), and the nozzle hangs up to
-2 mm higher or lower, which nobody knows. Two drops fall; then the recipe is fired corrected, and as it was. A hit is a
-picture within 1 ms of the recipe's stage. Each splash differs from the last, so that no setting hits always: 'same day'
-is the recipe fired once more on the day it was found.
+A search finds the collision on a hidden rig; the picture that it names becomes a recipe. On the other day liquid
+and air are up to 3 K warmer or colder, the head is up to 3 cm more or less (both are measured and entered), and
+the nozzle hangs up to 2 mm higher or lower, which nobody knows. Two drops fall; then the recipe is fired corrected,
+and as it was. A hit is a picture within 1 ms of the recipe's stage. Each splash differs from the last, so that no
+setting hits always: 'same day' is the recipe fired once more on the day it was found.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from typing import Any
 from hidden_rigs import SHIFT, SPREAD, WORLDS, Board, draw_rig_file
 
 from beamfall.planning.seek.answer import Answer, Shot
+from beamfall.planning.seek.choose import Proposal
 from beamfall.planning.seek.search import NEAR_S, Search
 from beamfall.recipes.day import find_correction, set_day
 from beamfall.recipes.events import read_events
@@ -55,8 +56,9 @@ def measure_one(number: int, world: str) -> tuple[float | None, ...] | None:
     """How far the stage is off: corrected, as then, and on the same day again; None where nothing was found."""
     rig = draw_rig_file(number)
     opening = rig.valves[0].opening_s
-    board, person = make_board(rig, number, world, number), SimulatedPhotographer(number)
-    search, found = Search(rig, seed=number), None
+    board, person = make_board(rig, number, world, number), SimulatedPhotographer(number, ages=True)
+    search = Search(rig, seed=number)
+    answered: list[tuple[Proposal, dict[str, Any], Shot]] = []
     while not search.found and search.shots < MOST:
         proposal = search.propose()
         shot = board.play(proposal.spacing_s, opening, proposal.delay_s)
@@ -64,13 +66,13 @@ def measure_one(number: int, world: str) -> tuple[float | None, ...] | None:
             continue
         seen = person.look(shot["picture"])
         own = Shot(
-            proposal.spacing_s, shot["flash_s"], tuple(shot["edges_s"]), tuple(shot["dwells_s"])
+            proposal.times_s, shot["flash_s"], tuple(shot["edges_s"]), tuple(shot["dwells_s"])
         )
-        search.take(own, Answer(seen.word, seen.jet_m, seen.drop_m))
-        found = (proposal, shot, own)
-    if not search.found or found is None:
+        search.take(own, Answer(*seen))
+        answered.append((proposal, shot, own))
+    if not search.found:
         return None
-    proposal, shot, own = found
+    proposal, shot, own = answered[search.best]
     learned = search.keep(board="hidden", port="hidden", simulated=True)
     events, looks = read_events(rig, own, 2, learned=learned, said_s=search.wanted_s)
     recipe = Recipe(

@@ -2,10 +2,12 @@
 
     python tests/benchmarks/recipes.py [--pairs 200] [--world same|other]
 
-A search finds a picture 1 to 8 ms after contact on one hidden rig (see hidden_rigs.py); its last shot becomes a recipe.
-On the other rig the first shot is the recipe carried over; a search goes on from there. 'found': the first shot whose
-own picture is within 1 ms of the recipe's stage. Each other rig is tried twice: with nothing known of it but its rig
-file, and after one search for its usual picture (2 ms after contact). The plain milliseconds are fired on it too.
+A search finds a picture 1 to 8 ms after contact on one hidden rig (see hidden_rigs.py); the picture that it
+names becomes a recipe. The photographer says just after and long after too. On the other rig the first shot is
+the recipe carried over; a search that begins there goes on (`beamfall seek --recipe`). 'found': the first shot
+whose own picture is within 1 ms of the recipe's stage. Each other rig is tried twice: with nothing known of it
+but its rig file, and after one search for its usual picture (2 ms after contact). The plain milliseconds are
+fired on it too.
 """
 
 from __future__ import annotations
@@ -17,15 +19,16 @@ from dataclasses import dataclass
 from typing import Any
 
 from hidden_rigs import WORLDS, HiddenRigs
+from seek_shots import read_answer
 
-from beamfall.planning.seek.answer import Answer, Shot
-from beamfall.planning.seek.choose import Proposal
+from beamfall.planning.seek.answer import Shot
 from beamfall.planning.seek.search import NEAR_S, Search
-from beamfall.recipes.events import carry_over, read_events
+from beamfall.recipes.events import carry_over, find_start, read_events
 from beamfall.recipes.recipe import Label, Recipe
 from beamfall.setup.rig import Rig
 
 CLOSE_S = 0.003
+PERSON = {"ages": True}
 MOST, NEVER = 15, 10_000
 
 
@@ -46,30 +49,32 @@ def fire(hidden: HiddenRigs, search: Search, spacing_s: float, delay_s: float) -
         seen = Shot(
             (0.0, spacing_s), shot["flash_s"], tuple(shot["edges_s"]), tuple(shot["dwells_s"])
         )
-        search.take(seen, Answer(said["word"], said["jet_m"], said["drop_m"]))
+        search.take(seen, read_answer(said))
 
 
 def find_recipe(hidden: HiddenRigs, number: int, world: str) -> Recipe | None:
     """Seek on a rig and keep its last shot, as `beamfall recipe save` would; None where nothing is found."""
-    rig = Rig.from_dict(hidden.ask("hide", number=number, world=world))
+    rig = Rig.from_dict(hidden.ask("hide", number=number, world=world, person=PERSON))
     search = Search(rig, wanted_s=0.001 * (1 + number // 2 % 8), seed=number)
-    last: Proposal | None = None
+    fired = []
     while not search.found and search.shots < MOST:
-        last = search.propose()
-        fire(hidden, search, last.spacing_s, last.delay_s)
-    if not search.found or last is None:
+        proposal = search.propose()
+        before = search.shots
+        fire(hidden, search, proposal.spacing_s, proposal.delay_s)
+        fired += [proposal] * (search.shots - before)
+    if not search.found:
         return None
     learned = search.keep(board="hidden", port="hidden", simulated=True)
-    shot = search._answers[-1][0]
+    shot = search._answers[search.best][0]
     events, looks = read_events(rig, shot, 2, learned=learned, said_s=search.wanted_s)
-    return Recipe(Label(name="hidden"), rig, search.build(last), events, looks)
+    return Recipe(Label(name="hidden"), rig, search.build(fired[search.best]), events, looks)
 
 
 def use_recipe(
     hidden: HiddenRigs, recipe: Recipe, number: int, world: str, learned: bool
 ) -> Result:
     """Carry the recipe to another rig and seek on from there."""
-    rig = Rig.from_dict(hidden.ask("hide", number=number, world=world))
+    rig = Rig.from_dict(hidden.ask("hide", number=number, world=world, person=PERSON))
     known, before = None, 0
     if learned:
         first = Search(rig, seed=number + 1)
@@ -81,8 +86,8 @@ def use_recipe(
     carried = carry_over(recipe, rig, learned=known)
     plan = carried.plan
     assert recipe.events is not None and plan.spacing_s is not None
-    search = Search(rig, wanted_s=recipe.events.stage_s, learned=known, seed=number)
-    search.start_at(plan.spacing_s)
+    aimed, start = find_start(recipe, rig, learned=known, near_s=NEAR_S)
+    search = Search(aimed, start=start, learned=known, seed=number)
     fire(hidden, search, plan.spacing_s, plan.flash_delay_s)
     while not search.found and search.shots < MOST:
         proposal = search.propose()

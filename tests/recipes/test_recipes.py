@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import shlex
 import tomllib
 import zipfile
 from dataclasses import replace
@@ -15,7 +16,8 @@ from kept_recipes import NAME, OWNER, Kept, rewrite
 
 from beamfall.board import Board
 from beamfall.errors import BeamfallError, RecipeError, SequenceError
-from beamfall.recipes.events import carry_over
+from beamfall.planning.seek.search import Search
+from beamfall.recipes.events import carry_over, find_start
 from beamfall.recipes.package import FILE_MOST, TEXT_MOST, pack_recipe, unpack_recipe
 from beamfall.setup.rig import Rig, example_rig, load_rig, parse_rig
 from beamfall.setup.sequence import Row, Sequence
@@ -199,6 +201,32 @@ def test_on_a_higher_rig_the_drops_meet_as_they_did(kept: Kept) -> None:
     higher = carry_over(kept.recipe, lift(kept.recipe.rig, 0.1)).plan
     # The beam is 10 cm further from the surface, which drops of 3.2 m/s pass in about 30 ms.
     assert higher.flash_delay_s - own.flash_delay_s == pytest.approx(0.030, abs=0.008)
+
+
+def test_a_search_from_a_recipe_begins_at_its_spacing_carried_over(kept: Kept) -> None:
+    rig, stage_s = lift(kept.recipe.rig, 0.1), 0.005
+    assert kept.recipe.events is not None
+    events = replace(
+        kept.recipe.events, stage_s=stage_s, stage_low_s=0.0034, stage_high_s=stage_s + 0.0016
+    )
+    aimed, start = find_start(replace(kept.recipe, events=events), rig)
+    assert (start.stage_s, start.near_s) == (stage_s, pytest.approx(0.0016))
+    search = Search(aimed, start=start)
+    proposal = search.propose()
+    assert proposal.spacing_s == start.spacing_s != Search(rig).propose().spacing_s
+    assert (search.wanted_s, search.near_s) == (start.stage_s, start.near_s)
+
+
+def test_the_command_that_comes_closer_is_one_that_runs(kept: Kept, shared: bytes) -> None:
+    file = kept.folder / "in.zip"
+    file.write_bytes(shared)
+    said = kept.beamfall("recipe", "use", file, "--rig", kept.rig)
+    command = next(line for line in said.splitlines() if line.startswith("to come closer"))
+    words = shlex.split(command[command.index("beamfall ") :])[1:]
+    carried = json.loads(kept.beamfall("recipe", "use", file, "--rig", kept.rig, "--json"))
+    lines = kept.beamfall(*words, "--port", "sim?seed=3", "--json", "--shots", 1, status=1)
+    first = json.loads(lines.splitlines()[0])
+    assert first["spacing_ms"] == pytest.approx(carried["plan"]["planned"]["spacing"], abs=0.01)
 
 
 def test_what_cannot_be_carried_over_is_named(kept: Kept) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -176,7 +177,7 @@ def use(
     """Carry a recipe to your rig: when things meet stays, the milliseconds are calculated again.
 
     Opens no port. It uses what seek and calibrate have learned about your rig. To fire it, write it with
-    --sequence and give that file to `beamfall shoot`; `beamfall seek` with the printed stage comes closer.
+    --sequence and give that file to `beamfall shoot`; `beamfall seek --recipe FILE` comes closer.
     """
     from beamfall.planning.learned import find_file, load_learned
     from beamfall.recipes.events import carry_over
@@ -199,12 +200,13 @@ def use(
             }
         )
         return
-    _print_carried(recipe, carried)
+    own = "RIG" if rig_file is None else shlex.quote(str(rig_file))
+    _print_carried(recipe, carried, f"beamfall seek {own} --recipe {shlex.quote(str(file))}")
     if sequence is not None:
         print(f"Sequence written to {show_text(sequence)}")
 
 
-def _print_carried(recipe: Recipe, carried: Carried) -> None:
+def _print_carried(recipe: Recipe, carried: Carried, closer: str) -> None:
     plan = carried.plan
     flash = plan.intervals.get("flash_delay_at_planned_spacing", plan.intervals["flash_delay"])
     pairs = [("recipe", recipe.name), *_list_events(recipe.events), ("rig", plan.rig_name)]
@@ -223,7 +225,7 @@ def _print_carried(recipe: Recipe, carried: Carried) -> None:
         )
     )
     if recipe.events is not None and recipe.events.kind == "collision":
-        pairs.append(("to come closer", f"beamfall seek RIG --stage '{plan.stage_s * 1e3:.2f} ms'"))
+        pairs.append(("to come closer", show_text(closer)))
     print_pairs(pairs)
     print("\nNot carried over:")
     for line in carried.lost:

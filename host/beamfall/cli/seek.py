@@ -15,7 +15,9 @@ from beamfall.cli.seek_front import SeekTerminal
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.targets import PICTURES, check_target, refuse_picture
 from beamfall.cli.words import list_sought, say_sought_frame
+from beamfall.errors import UserError
 from beamfall.planning.stage import find_stage
+from beamfall.recipes.find import find_recipe
 from beamfall.setup.rig import load_rig
 from beamfall.shots import ShotLog
 from beamfall.text import show_text
@@ -24,6 +26,8 @@ from beamfall.workflows.picture_reader import MeasuringReader
 from beamfall.workflows.run import run
 
 if TYPE_CHECKING:
+    from beamfall.planning.seek.search import Start
+    from beamfall.setup.rig import Rig
     from beamfall.workflows.seek import Sought
 
 
@@ -39,6 +43,11 @@ def seek(
         None,
         "--stage",
         help="The picture you want: time from contact to light, such as '2 ms', or 'umbrella 15 mm wide'.",
+    ),
+    recipe: str | None = typer.Option(
+        None,
+        "--recipe",
+        help="Seek the picture of a recipe, by its name or its file: begins at its spacing, carried to this rig.",
     ),
     shots_most: int = typer.Option(20, "--shots", min=1, help="Maximum shots."),
     heights: bool = typer.Option(
@@ -74,6 +83,11 @@ def seek(
     check_target(picture, "--picture", PICTURES)
     rig = load_rig(rig_file)
     wanted_s = find_stage(stage, rig, key="--stage")
+    start = None
+    if recipe is not None:
+        if stage is not None:
+            raise UserError("--stage and --recipe both name the picture you want: give one of them")
+        rig, start = _begin_at(recipe, rig, rig_file, fresh=fresh)
     arrivals = read_arrivals(camera, photos, picture_wait, rig)
     with (
         ShotLog.open() as log,
@@ -85,7 +99,8 @@ def seek(
         terminal = SeekTerminal(picture, as_json=as_json)
         done = run(
             workflow.seek(
-                rig, board, rig_file=rig_file, stage_s=wanted_s, most=shots_most, fresh=fresh,
+                rig, board, rig_file=rig_file, stage_s=wanted_s, start=start, most=shots_most,
+                fresh=fresh,
                 asks=ask, heights=heights, seed=seed,
                 reader=None if arrivals is None else MeasuringReader.make(rig),
             ),
@@ -101,6 +116,14 @@ def seek(
         if picture is not None:
             print(f"simulated pictures drawn in {show_text(picture)}")
     return 0 if done.found else 1
+
+
+def _begin_at(recipe: str, rig: Rig, rig_file: Path | None, *, fresh: bool) -> tuple[Rig, Start]:
+    from beamfall.planning.learned import find_file, load_learned  # numpy is slow to load
+    from beamfall.recipes.events import find_start
+
+    learned = None if fresh else load_learned(find_file(rig_file))
+    return find_start(find_recipe(recipe), rig, learned=learned)
 
 
 def _draw(board: Board, done: Sought, picture: Path) -> None:

@@ -96,9 +96,10 @@ def sweep_resume(hub: Hub, desk: Desk, bench: BoardThread, series: int = 0) -> N
 
 def seek(
     hub: Hub, desk: Desk, bench: BoardThread, stage: str = "", shots: int = 20, fresh: bool = False,
-    simulated_person: bool = False,
+    simulated_person: bool = False, recipe: str = "",
 ) -> None:  # fmt: skip
-    bench.submit(make_seek(stage, shots, fresh, simulated_person))
+    kept = Shelf.open(bench.log_path).load(recipe) if recipe else None
+    bench.submit(make_seek(stage, shots, fresh, simulated_person, kept))
 
 
 def pictures_from(

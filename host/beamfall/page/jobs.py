@@ -195,8 +195,10 @@ def make_sweep_resume(series: int) -> Job:
     return Job("sweep", "Resuming the sweep", run)
 
 
-def make_seek(stage: str, most: int, fresh: bool, simulated_person: bool) -> Job:
-    """The search for the collision: a shot, a question, a better shot."""
+def make_seek(
+    stage: str, most: int, fresh: bool, simulated_person: bool, recipe: Recipe | None = None
+) -> Job:
+    """The search for the collision, or for a recipe's picture: a shot, a question, a better shot."""
 
     wanted = stage.strip() or None
     if wanted is None or read_width(wanted) is None:
@@ -206,13 +208,18 @@ def make_seek(stage: str, most: int, fresh: bool, simulated_person: bool) -> Job
 
     def run(work: Work) -> None:
         work.bench.disarm()
-        wanted_s = find_stage(wanted, work.desk.rig, learned=work.desk.learned)
+        rig, learned, start = work.desk.rig, work.desk.learned, None
+        wanted_s = find_stage(wanted, rig, learned=learned)
+        if recipe is not None:
+            from beamfall.recipes.events import find_start
+
+            rig, start = find_start(recipe, rig, learned=None if fresh else learned)
         try:
             done = work.run(
                 seek.seek(
-                    work.desk.rig, work.board, rig_file=work.desk.rig_file, stage_s=wanted_s, most=most,
-                    fresh=fresh, asks=not simulated_person, seed=work.seed,
-                    reader=MeasuringReader.make(work.desk.rig),
+                    rig, work.board, rig_file=work.desk.rig_file, stage_s=wanted_s, start=start,
+                    most=most, fresh=fresh, asks=not simulated_person, seed=work.seed,
+                    reader=MeasuringReader.make(rig),
                 ),
                 pictures=True,
             )  # fmt: skip
@@ -220,7 +227,8 @@ def make_seek(stage: str, most: int, fresh: bool, simulated_person: bool) -> Job
             work.desk.use_board(work.board.info.unique_id.hex())
         work.tell(text="", result=words.describe_sought(done))
 
-    return Job("seek", "Seeking the collision", run)
+    title = "Seeking the collision" if recipe is None else f"Seeking the picture of {recipe.name}"
+    return Job("seek", title, run)
 
 
 def make_check(simulated_person: bool) -> Job:

@@ -16,6 +16,7 @@ from beamfall.planning.collision import DRAWS, check_rig, draw_rigs
 from beamfall.planning.draws import Draws, JetDraws, meet, meet_all
 from beamfall.planning.make import make_plan
 from beamfall.planning.result import Interval, Plan, make_interval
+from beamfall.planning.seek.search import NEAR_S, Start
 from beamfall.planning.setting import Setting, make_setting
 from beamfall.planning.single import CROWN_LIFE
 from beamfall.recipes.recipe import Events, Looks, Recipe, find_partners, name_liquid
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 
 _SAID_S = 0.0005  # how well somebody who says 'this is the picture' knows its stage (our choice)
 _LEAST_MEETING, _MOST_MEETING = 0.05, 1.9  # shares of the rise between which a jet stands
+_NEAR_MOST_S = 0.002  # a search aims no worse than this (our choice)
 _ALIKE = 0.1  # of Weber number, height ...: a difference below this is not worth a word
 _LATE = 0.05  # of rigs: a spacing that so many would miss with
 
@@ -195,6 +197,24 @@ def carry_over(recipe: Recipe, rig: Rig, *, learned: Belief | None = None) -> Ca
             rig = rig.with_aim(spacing_s=chosen_s)
     plan = make_plan(rig, stage_s=stage, learned=learned)
     return Carried(plan, rig, spacing, tuple(_list_lost(recipe, events, rig, setting, rigs)))
+
+
+def find_start(
+    recipe: Recipe, rig: Rig, *, learned: Belief | None = None, near_s: float = NEAR_S
+) -> tuple[Rig, Start]:
+    """Return the rig with a recipe's aim, and where a search for its picture begins on it.
+
+    The search asks for no more than the recipe knows of its own stage. Raises as `carry_over` does, and RecipeError for
+    a recipe without a collision.
+    """
+    carried = carry_over(recipe, rig, learned=learned)
+    plan, events = carried.plan, recipe.events
+    if events is None or events.kind != "collision" or plan.spacing_s is None:
+        raise RecipeError(f"recipe '{recipe.name}' shows no collision, so there is none to seek")
+    if events.stage_low_s is not None and events.stage_high_s is not None:
+        half_s = 0.5 * (events.stage_high_s - events.stage_low_s)
+        near_s = min(max(near_s, half_s), _NEAR_MOST_S)
+    return carried.rig.with_aim(spacing_s=None), Start(plan.spacing_s, plan.stage_s, near_s)
 
 
 def _find_stage(events: Events, rigs: Draws) -> float:

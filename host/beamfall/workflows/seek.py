@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from beamfall.link.traits import Picture, Seen
     from beamfall.planning.belief import Belief
     from beamfall.planning.seek.choose import Proposal
-    from beamfall.planning.seek.search import Search
+    from beamfall.planning.seek.search import Search, Start
     from beamfall.setup.rig import Rig
 
 AGREED = ""  # an answer that agrees with what was read in the picture
@@ -198,6 +198,7 @@ def seek(
     *,
     rig_file: Path | None = None,
     stage_s: float | None = None,
+    start: Start | None = None,
     most: int = 20,
     fresh: bool = False,
     asks: bool = True,
@@ -207,17 +208,18 @@ def seek(
 ) -> Workflow[Sought]:
     """Search for the collision `stage_s` after the contact (None: the rig's aim) in at most `most` shots.
 
-    Starts from what was learned beside `rig_file` (None: of the example rig), unless `fresh`; what this search
-    learns is kept there, also where it is stopped. `asks` False: behind a simulated port its own photographer
-    answers, with `heights` too. `reader` looks at photographs that arrive. Raises RigFileError for a rig that wants
-    no collision, NoProgress where shots in a row fire or teach nothing.
+    `start`: where it begins and for which stage, as `recipes.events.find_start` gives it. The search uses what was
+    learned beside `rig_file` (None: of the example rig), unless `fresh`; what it learns itself is kept there, also
+    where it is stopped. `asks` False: behind a simulated port its own photographer answers, with `heights` too.
+    `reader` looks at photographs that arrive. Raises RigFileError for a rig that wants no collision, NoProgress where
+    shots in a row fire or teach nothing.
     """
     from beamfall.planning.learned import find_file, load_learned
     from beamfall.planning.seek.search import Search
 
     kept = find_file(rig_file)
     learned = load_learned(kept, board.info.unique_id.hex())
-    search = Search(rig, wanted_s=stage_s, learned=learned, fresh=fresh, seed=seed)
+    search = Search(rig, wanted_s=stage_s, learned=learned, start=start, fresh=fresh, seed=seed)
     studio = board.traits.studio
     look = None if asks or studio is None else studio.find_photographer(heights=heights)
     return (yield from _Seek(search, board, most, look, kept, reader=reader).run())

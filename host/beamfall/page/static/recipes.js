@@ -113,6 +113,7 @@ function makeCard(one) {
       'div',
       { class: 'row' },
       fire,
+      button('Seek it on this rig', () => act('seek', { recipe: name }), 'fire'),
       button('Fire as then', () => act('shoot_recipe', { name, as_then: true }), 'fire'),
       h('a', { class: 'button', href: address('sheet', name), download: '' }, 'Page for the wall'),
       h('a', { class: 'button', href: address('file', name), download: '' }, 'File for others'),

@@ -84,9 +84,10 @@ def propose(
             free = [s for s in wide if s > 0.0 and all(abs(s - one) > 0.9 * step for one in left)]
             spacings = sorted(free, key=lambda s: abs(s - left[-1]))[:2] or spacings
     best: Proposal | None = None
+    chooses = spacing_s is None
     for spacing in spacings:
         times = _add_followers(weighted, max(0.0, spacing), fixed, needed)
-        for found in _judge_times(weighted, times, wanted_s, near_s, by_beam):
+        for found in _judge_times(weighted, times, wanted_s, near_s, by_beam, chooses):
             if best is None or found.worth(curiosity) > best.worth(curiosity):
                 best = found
     if best is None:
@@ -119,7 +120,9 @@ def _judge_times(
     wanted_s: float,
     near_s: float,
     by_beam: bool,
+    chooses: bool,
 ) -> list[Proposal]:
+    """Shots with these openings. `chooses`: the spacing is free, so that contacts low on the jet count as misses."""
     rigs, weights = weighted.rigs, weighted.weights
     timing = weighted.predict_timing(times_s)
     base = timing.freed_s[-1] + rigs.drops[-1].to_edge_s if by_beam else np.zeros(rigs.count)
@@ -146,7 +149,7 @@ def _judge_times(
         delay_s = max(0.0, float(candidate))
         # One shot of each rig, as chance would have it.
         shown = replace(first.shift(scattered + delay_s), tip_m=jet.tip(since + delay_s))
-        hit = first.tall & (np.abs(shown.stage_s - wanted_s) <= near_s)
+        hit = (first.tall | (not chooses)) & (np.abs(shown.stage_s - wanted_s) <= near_s)
         pictures = split_pictures(shown, widths=widths, gaps=gaps)
         joint = pictures / _JUDGES
         sure = joint @ hit

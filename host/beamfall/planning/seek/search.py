@@ -73,13 +73,23 @@ def _check_aim(rig: Rig) -> None:
         raise RigFileError(f"rig '{rig.name}': {wrong}")
 
 
+@dataclass(frozen=True)
+class Start:
+    """Where a search begins: the spacing of its first shots, and a stage that is known within `near_s`."""
+
+    spacing_s: float
+    stage_s: float
+    near_s: float
+
+
 @dataclass
 class Search:
     """A search for a collision of two or more drops `wanted_s` after the last contact (the rig's aim, else STAGE_S).
 
     Only the drops that fall where drop 1 does are fired.
 
-    `learned` is what is known of the rig; with `fresh` the search begins without it.
+    `learned` is what is known of the rig; with `fresh` the search begins without it. `start`: where it begins, such as
+    at a recipe; it says the stage too.
 
     Raises as `plan_collision` does, and RigFileError where the rig's aim fixes what a search varies
     or asks for what it does not use: all that before the first drop falls.
@@ -90,6 +100,7 @@ class Search:
     near_s: float = NEAR_S
     sure: float = SURE
     learned: Belief | None = None
+    start: Start | None = None
     fresh: bool = False
     seed: int = 0
     shots: int = 0  # fired and answered, also those that gave no information
@@ -112,24 +123,28 @@ class Search:
         check_rig(self.rig)
         self.rig = split_places(self.rig)[0]
         _check_aim(self.rig)
+        if self.start is not None:
+            self.wanted_s, self.near_s = self.start.stage_s, self.start.near_s
         if self.wanted_s is None:
             stage = self.rig.aim.stage_s
             self.wanted_s = STAGE_S if stage is None else stage
         setting = make_setting(self.rig)
-        start = None if self.fresh else self.learned
+        known = None if self.fresh else self.learned
         self.weighted = WeightedRigs(
             self.rig,
             setting,
             make_jet_prior(self.rig, setting),
             seed=self.seed,
-            learned=start,
+            learned=known,
         )
         self._fixed = self.rig.list_fixed()
         self._spacing_s = self._fixed[1]
         if self._spacing_s is not None and not self.weighted.may_meet((0.0, self._spacing_s)):
             refuse_spacing(self.rig, self._spacing_s, find_need(self.weighted.rigs))
-        if self._spacing_s is None and start is not None:
-            self._spacing_s = start.recall_spacing(self.rig)
+        if self._spacing_s is None and self.start is not None:
+            self._spacing_s = self.start.spacing_s
+        if self._spacing_s is None and known is not None:
+            self._spacing_s = known.recall_spacing(self.rig)
 
     @property
     def by_beam(self) -> bool:
@@ -166,10 +181,6 @@ class Search:
             return self._kept
         spacing = self._spacing_s if self._spacing_s is not None else self._keep_spacing()
         return (0.0, spacing, *self._fixed[2:])
-
-    def start_at(self, spacing_s: float) -> None:
-        """Begin at a spacing, and keep it as long as drop 2 likely meets the jet high up."""
-        self._last_spacing_s = spacing_s
 
     @property
     def begins_apart(self) -> bool:
