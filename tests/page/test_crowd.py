@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import resource
 import socket
+import threading
 from collections.abc import Callable, Iterator
 from types import SimpleNamespace
 
@@ -12,6 +13,7 @@ import pytest
 from page_helpers import QUICK_RIG, Asker, Served
 
 from beamfall.page import connections
+from beamfall.shots import ShotLog
 
 Serve = Callable[..., Served]
 CROWD = 220
@@ -106,3 +108,26 @@ def test_outputs_go_off_as_soon_as_the_server_is_asked_to_end(
         server.stop()
         server.bench._thread.join(20.0)
     assert not server.bench._thread.is_alive()
+
+
+@pytest.mark.full
+def test_a_request_under_way_when_the_page_ends_is_cut_off_without_a_word(
+    serve: Serve, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    is_asked, may_end = threading.Event(), threading.Event()
+
+    def list_slowly(log: object) -> dict[str, object]:
+        is_asked.set()
+        may_end.wait(30.0)
+        return {}
+
+    monkeypatch.setattr("beamfall.page.review.list_lines", list_slowly)
+    served = serve(rig=QUICK_RIG)
+    ShotLog.open(served.server.bench.log_path).close()
+    asking = threading.Thread(target=Asker(served).ask, args=("GET", "/shots"))
+    asking.start()
+    assert is_asked.wait(30.0)
+    threading.Timer(1.5, may_end.set).start()  # later than the page waits for a request
+    served.stop()
+    asking.join(30.0)
+    assert capfd.readouterr().err == ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ipaddress
+import logging
 import secrets
 import socket
 import sys
@@ -84,6 +85,12 @@ def _keep_to_itself(opened: socket.socket) -> None:
         opened.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
 
 
+def _is_worth_saying(record: logging.LogRecord) -> bool:
+    """Whether a record of uvicorn's is for people: what is under way when the page ends is cut off, and that is all."""
+    text = f"{record.getMessage()} {record.exc_info}"
+    return "CancelledError" not in text and "graceful shutdown" not in text
+
+
 class PageServer:
     """A page for one rig on one port. `run` serves until Ctrl-C or `stop`."""
 
@@ -151,6 +158,7 @@ class PageServer:
                 backlog=_BACKLOG,
             )
         )
+        logging.getLogger("uvicorn.error").addFilter(_is_worth_saying)
 
     @property
     def address(self) -> str:
