@@ -440,3 +440,13 @@ def test_unknown_properties_widen_the_jet() -> None:
         return np.log(onset.p95 / onset.p5)
 
     assert width("milk") > 1.15 * width("water")
+
+
+def test_a_step_of_a_timing_draws_no_new_rigs() -> None:
+    """A plan of other timings is one of the same rigs: on the page a step is planned within 50 ms."""
+    rig = example_rig()
+    stepped = rig.with_aim(spacing_s=0.101, flash_delay_s=0.009)
+    setting = make_setting(rig)
+    assert draw_rigs(stepped, setting, 50, None) is draw_rigs(rig, setting, 50, None)
+    deeper = replace(rig, dish=replace(rig.dish, depth_m=0.03))
+    assert draw_rigs(deeper, setting, 50, None) is not draw_rigs(rig, setting, 50, None)

@@ -11,6 +11,7 @@ unless a name says otherwise.
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 from typing import TYPE_CHECKING, NoReturn
 
 import numpy as np
@@ -190,14 +191,26 @@ def draw_rigs(
     seed: int = _SEED,
 ) -> Draws:
     """Rigs that fit the file, narrowed by what was learned; the same ones every time."""
-    rng = np.random.default_rng(seed)
     known = learned.fit(rig) if learned is not None else None
+    # A plan's timings change nothing about the rigs: a step of one draws no new ones.
+    fixed = rig.with_aim(
+        spacing_s=None, flash_delay_s=None, stage_s=None, anchor=None, anchor_count=None
+    )
+    return _draw(fixed, setting, count, seed, known and (known[0].tobytes(), known[1].tobytes()))
+
+
+@lru_cache(maxsize=4)
+def _draw(
+    rig: Rig, setting: Setting, count: int, seed: int, known: tuple[bytes, bytes] | None
+) -> Draws:
+    rng = np.random.default_rng(seed)
     wider = np.array([WIDER_OF_THE_JET if name in OF_THE_JET else WIDER for name in NAMES])
     if known is None:
         z = wider * draw_z(count, rng)
     else:
-        mean, covariance = known
-        z = draw_z(count, rng, mean, covariance * np.outer(wider, wider))
+        mean, covariance = (np.frombuffer(one) for one in known)
+        spread = covariance.reshape(len(NAMES), len(NAMES)) * np.outer(wider, wider)
+        z = draw_z(count, rng, mean, spread)
     return make_draws(rig, setting, z, make_jet_prior(rig, setting))
 
 

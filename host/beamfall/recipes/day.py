@@ -40,7 +40,9 @@ _CHANGES = {"nozzle_error_m": 0.0025, "latency_error_s": 0.0005, "volume_ratio":
 _STAGE_S = 0.0007  # how well the recipe's stage is known
 _ARRIVAL_THEN_S = 0.0004  # how well one day's arrivals fit one rig
 _DWELL = 0.015  # of the dwell, from drop to drop
-_WORTH_S = 0.0002  # a smaller correction cannot be told from the scatter of two drops
+_WORTH_S = (
+    0.0002  # two drops give a correction within 0.4 to 0.5 ms (standard error): less is chance
+)
 
 
 @dataclass(frozen=True)

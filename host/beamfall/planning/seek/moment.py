@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from beamfall.planning.result import AnchorEdge
     from beamfall.setup.rig import Rig
 
-_COUNT = 1500
+_COUNT = 1000
 
 
 @dataclass(frozen=True)
