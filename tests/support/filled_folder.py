@@ -10,7 +10,7 @@ from pathlib import Path
 
 from command_line import run_cli
 from interpreter_image import make_interpreter
-from PIL import Image
+from PIL import ExifTags, Image
 
 from beamfall.board_tools.backup import Backup, pack_backup
 from beamfall.setup.rig import EXAMPLE
@@ -32,7 +32,10 @@ def fill_folder(folder: Path) -> None:
 
     for number in range(1, SHOTS + 1):
         run("shoot", "rig.toml", "--port", "sim", "--no-warm-up", "--json")
-        Image.new("RGB", (64, 48), (40 * number, 90, 120)).save(folder / f"photos/IMG_{number}.JPG")
+        exif = Image.Exif()
+        exif.get_ifd(ExifTags.IFD.Exif)[0x9003] = f"2026:05:04 10:11:1{number}"  # DateTimeOriginal
+        picture = Image.new("RGB", (64, 48), (40 * number, 90, 120))
+        picture.save(folder / f"photos/IMG_{number}.JPG", exif=exif)
         run("shots", "picture", str(number), f"photos/IMG_{number}.JPG")
     run("recipe", "save", RECIPE, "--shot", "1", "--rig", "rig.toml")
     run("recipe", "share", RECIPE, "shared.recipe.zip")

@@ -54,7 +54,7 @@ COMMANDS = (
     "sweep --of flash --from 180ms --to 190ms --step 1ms",
     "seek",
     "calibrate --count 30",
-    "calibrate camera --flash --count 30",
+    "calibrate camera --flash 1s --count 30",
     "drip",
     "rinse --duration 4s --yes",
     "flash",
