@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import shutil
 import signal
+import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -16,7 +18,13 @@ from command_line import run_cli
 
 from beamfall.errors import CameraError, CameraProblem
 from beamfall.photos.arrival import Arrivals
-from beamfall.photos.camera import VIRTUAL, CameraSource, read_settings
+from beamfall.photos.camera import (
+    _EVENTS_MOST,
+    VIRTUAL,
+    CameraSource,
+    _read_events,
+    read_settings,
+)
 from beamfall.shots import ShotLog
 from beamfall.shots.exposure import BULB, MANUAL, Exposure, list_exposure_remarks
 
@@ -180,3 +188,30 @@ def test_the_simulated_rig_has_a_camera_of_its_own(tmp_path: Path) -> None:
         "shoot", "--port", "sim", "--camera", "sim", "--photos", ".", environment=environment
     )
     assert done.returncode == 2
+
+
+def test_no_word_of_a_camera_is_too_large_for_the_log() -> None:
+    long = "9" * 5000
+    told = {
+        "shutterspeed": f"1/{long}",
+        "iso": long,
+        "aperture": long,
+        "focallength": long,
+        "expprogram": "x" * 5000,
+    }
+    seen = read_settings(told)
+    assert seen.iso is not None and seen.iso < 10**9
+    assert seen.mode is not None and len(seen.mode) <= 40
+
+
+def test_a_camera_that_reports_without_end_waits_until_it_is_heard() -> None:
+    source = CameraSource("endless")
+    lines = io.StringIO('{"event": "file"}\n' * 5000)
+    reader = threading.Thread(target=_read_events, args=(lines, source._events), daemon=True)
+    reader.start()
+    reader.join(0.5)
+    assert reader.is_alive() and source._events.qsize() == _EVENTS_MOST
+    heard = 0
+    while source._events.get(timeout=30.0)["event"] == "file":
+        heard += 1
+    assert heard == 5000

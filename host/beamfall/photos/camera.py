@@ -40,6 +40,8 @@ _GONE = (
     -4,
     -7,
 )  # GP_ERROR_IO_USB_FIND, GP_ERROR_MODEL_NOT_FOUND, GP_ERROR_LIBRARY, GP_ERROR_IO
+_EVENTS_MOST = 1000  # that nobody took; then the camera waits
+_MODE_MOST = 40  # letters
 _AWAKE = "Is it on, awake (press its shutter button halfway), and its USB cable in?"
 
 
@@ -54,14 +56,15 @@ class CameraSource:
         self.name = f"camera {show_text(asked)}"
         self._asked = asked
         self._process: subprocess.Popen[str] | None = None
-        self._events: queue.Queue[dict[str, Any]] = queue.Queue()
+        self._events: queue.Queue[dict[str, Any]] = queue.Queue(_EVENTS_MOST)
+        self._early: list[dict[str, Any]] = []  # events to look at first the next time
         self._is_open = False
         self.settings: Exposure | None = None
 
     def open(self, folder: Path, between: Callable[[], object]) -> None:
         if importlib.util.find_spec("gphoto2") is None:
             raise MissingExtra("a camera takes gphoto2: pip install 'beamfall[camera]'")
-        self._events = queue.Queue()
+        self._events, self._early = queue.Queue(_EVENTS_MOST), []
         self._process = subprocess.Popen(
             [sys.executable, "-m", "beamfall.photos.camera_process", self._asked, str(folder)],
             stdin=subprocess.PIPE,
@@ -105,7 +108,7 @@ class CameraSource:
                 self.settings = read_settings(event["settings"])
             elif event["event"] in ("failed", "ended"):
                 if files:  # the next call says so
-                    self._events.put(event)
+                    self._early.append(event)
                     break
                 raise self._explain_failure(event)
             event = self._wait(0.0)
@@ -119,7 +122,7 @@ class CameraSource:
             if event is None:
                 break
             if event["event"] == "file":
-                self._events.put(event)
+                self._early.append(event)
                 return None
             if event["event"] != "answer":
                 return self._explain_failure(event)
@@ -140,6 +143,9 @@ class CameraSource:
         with contextlib.suppress(OSError):
             assert process.stdin is not None
             process.stdin.close()  # ends it, wherever it is
+        with contextlib.suppress(queue.Empty):
+            while True:  # so that whoever waits to report something can end
+                self._events.get_nowait()
         try:
             process.wait(_END_S)
         except subprocess.TimeoutExpired:
@@ -154,6 +160,8 @@ class CameraSource:
             self._process.stdin.flush()
 
     def _wait(self, timeout_s: float) -> dict[str, Any] | None:
+        if self._early:
+            return self._early.pop(0)
         with contextlib.suppress(queue.Empty):
             return self._events.get(timeout=timeout_s) if timeout_s else self._events.get_nowait()
         return None
@@ -216,7 +224,7 @@ def read_settings(settings: Mapping[str, str]) -> Exposure:
         focal_length_m=None
         if (focal := _read_number(settings.get("focallength", ""))) is None
         else focal * 1e-3,
-        mode=BULB if is_bulb else modes.get(mode.lower(), mode.lower() or None),
+        mode=BULB if is_bulb else modes.get(mode.lower(), mode.lower()[:_MODE_MOST] or None),
         iso_auto=True
         if "auto" in iso.lower() or any(one.lower() in ("on", "1", "auto") for one in auto)
         else None,
@@ -224,12 +232,12 @@ def read_settings(settings: Mapping[str, str]) -> Exposure:
 
 
 def _read_number(text: str) -> float | None:
-    found = re.search(r"\d+(?:\.\d+)?", text)
+    found = re.search(r"\d{1,9}(?:\.\d{1,9})?", text)
     return float(found[0]) if found and float(found[0]) > 0.0 else None
 
 
 def _read_fraction(text: str) -> float | None:
-    found = re.search(r"(\d+)/(\d+)", text)
+    found = re.search(r"(\d{1,9})/(\d{1,9})", text)
     if found:
         return int(found[1]) / int(found[2]) if int(found[1]) and int(found[2]) else None
     return _read_number(text)
