@@ -25,11 +25,13 @@ Floats = NDArray[Any]
 CONTACT_MS = 0.25  # a picture this close to the contact shows it, as in `planning.seek`
 _USUAL_SPEED = 3.6  # m/s, of drop 2 against the jet's tip
 _USUAL_PER_HEIGHT = 84.0  # mm in a picture's height, where no scale is known
+_LEAST_UMBRELLA_MM = 3.5  # no umbrella is narrower than a drop
 _UMBRELLA_RATIO = 1.72  # width of an umbrella over the stem's: more than a bulb's or a drop's
 _TWO_BALLS = (
     0.87  # width below the top of a jet, over the top's: a drop and a bulb, or a bulb and a stem
 )
 _LEAST_CONTRAST = 9.0
+_APART_MM = 3.0
 _RIPPLES_MM = 12.0  # rings on the surface are not higher than this in the picture
 
 
@@ -76,7 +78,7 @@ def read_shapes(
     scale = per_mm or rows / _USUAL_PER_HEIGHT
     found = find_axis(outlines, labels)
     if found is None or outlines.contrast < _LEAST_CONTRAST and not _has_blob(blobs, scale):
-        sure = 0.95 if outlines.contrast < 0.7 * _LEAST_CONTRAST else 0.6
+        sure = 0.95 if outlines.contrast < 0.85 * _LEAST_CONTRAST else 0.6
         return Reading("nothing", sure, doubts=["no outline is clear"] if sure < 0.8 else [])
     axis, top = found
     surface = find_surface(outlines, axis, top)
@@ -172,8 +174,13 @@ def _classify(
     ratio = upright.widest / upright.stem if upright.stem else math.nan
     high = surface - standing.tip
     if upright.stem is None or high < 3.5 * scale:
-        made.stage, made.confidence = ("jet", 0.6) if drop is None else ("before", 0.7)
-        made.doubts.append("what stands on the surface is too low to be clear")
+        # A drop well above it has met nothing yet, whatever it is.
+        is_apart = drop is not None and standing.tip - _lowest(drop) > _APART_MM * scale
+        made.stage, made.confidence = (
+            ("jet", 0.6) if drop is None else ("before", 0.85 if is_apart else 0.7)
+        )
+        if not is_apart:
+            made.doubts.append("what stands on the surface is too low to be clear")
         return made if drop is None else _add_drop(made, drop)
     if drop is not None:
         gap_ms = (standing.tip - _lowest(drop)) / scale / speed
@@ -194,9 +201,9 @@ def _classify(
         made.stage = "after"
         made.confidence = min(0.98, 0.62 + 0.9 * (ratio - _UMBRELLA_RATIO))
         aside = abs(0.5 * (upright.left + upright.right) - standing.axis)
-        if upright.right <= upright.left or aside > 0.3 * upright.widest:
+        if upright.widest < _LEAST_UMBRELLA_MM * scale or aside > 0.3 * upright.widest:
             made.confidence = 0.7
-            made.doubts.append("what is wide hangs to one side of the jet")
+            made.doubts.append("what is wide is too narrow for an umbrella, or hangs to one side")
         return _add_umbrella(made, upright, standing)
     width, again = _measure_top(standing, surface, scale)
     if again is None:
@@ -287,7 +294,7 @@ def _find_drop(
 
 def _is_low_ring(blob: Blob, surface: float, scale: float) -> bool:
     near = abs(blob.lowest - surface) < 4.0 * scale
-    return near and blob.width > 7.0 * scale and blob.height > 1.4 * scale
+    return near and blob.width > 7.0 * scale and blob.height > 2.0 * scale
 
 
 def _lowest(drop: Blob) -> float:
