@@ -35,6 +35,14 @@ def test_a_taught_key_arms_and_the_old_one_still_does(shown: Any) -> None:
     expect(page.locator(".keys")).to_contain_text("PageDown")
 
 
+def test_a_key_moves_the_flash_in_every_view(shown: Any) -> None:
+    served, page = shown
+    page.keyboard.press("7")  # the log
+    before = served.hub.get("plan")["delay_ms"]
+    page.keyboard.press(".")
+    served.wait(lambda: served.hub.get("plan")["delay_ms"] == pytest.approx(before + 0.1))
+
+
 def test_another_device_gets_a_code_to_photograph(shown: Any) -> None:
     _, page = shown
     page.locator("summary", has_text="Series").click()

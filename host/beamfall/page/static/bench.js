@@ -17,9 +17,7 @@ const WAITING_HELP =
   'Release without waiting for the surface, skips the rest once. To change the rest for good, use the Rig view. ' +
   'The flash always needs its time to recycle, or the picture would be dark. A series, a sweep and a search ' +
   'wait by themselves.';
-const KEYS_HELP =
-  'Keys: A arms, R releases, Esc aborts at any time, 1 to 8 open the views. ' +
-  'Keep liquid away from the electronics.';
+const CARE_HELP = 'Keep liquid away from the electronics.';
 
 export function makeBench() {
   const timeline = makeChart({
@@ -278,7 +276,7 @@ function makeService() {
     makeDeviceName(sayName),
     makeKeys(),
     h('p', { class: 'small soft' }, WAITING_HELP),
-    h('p', { class: 'small soft' }, KEYS_HELP),
+    h('p', { class: 'small soft' }, CARE_HELP),
   );
   const said = h('p', { class: 'soft said' });
   on(['job', 'link', 'armed', 'plan'], () => {

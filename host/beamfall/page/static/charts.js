@@ -8,8 +8,16 @@ import { get, hear, on, state } from './net.js';
 export function makeRepeatability() {
   const choose = h('select', { id: 'series' });
   const box = h('div', { class: 'charts' });
+  const row = h(
+    'div',
+    { class: 'row' },
+    h('label', { for: 'series' }, 'Series'),
+    choose,
+    h('button', { type: 'button', on: { click: () => attempt(refresh()) } }, 'Reload'),
+  );
   let list = [];
   async function load(/** @type {string | number} */ series) {
+    row.hidden = !series;
     if (!series) {
       show(box, h('p', { class: 'soft' }, 'No series has been fired yet.'));
       return;
@@ -139,14 +147,7 @@ export function makeRepeatability() {
   const root = h(
     'div',
     { class: 'view' },
-    h(
-      'section',
-      { class: 'panel row' },
-      h('h2', {}, 'How repeatable the rig is'),
-      h('label', { for: 'series' }, 'Series'),
-      choose,
-      h('button', { type: 'button', on: { click: () => attempt(refresh()) } }, 'Reload'),
-    ),
+    h('section', { class: 'panel row' }, h('h2', {}, 'How repeatable the rig is'), row),
     box,
   );
   hear('line', () => {

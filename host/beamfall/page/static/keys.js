@@ -9,6 +9,16 @@ const ACTIONS = [
   { id: 'arm', text: 'Arm', keys: ['a'] },
   { id: 'release', text: 'Release', keys: ['r'] },
   { id: 'abort', text: 'Abort', keys: ['Escape'] },
+  { id: 'later', text: 'Flash 0.1 ms later', keys: ['.'] },
+  { id: 'earlier', text: 'Flash 0.1 ms earlier', keys: [','] },
+];
+/** Keys that cannot be changed. @type {[string, string][]} */
+const FIXED = [
+  ['Escape', 'aborts at any time, in every view, also while you type'],
+  ['Shift+R', 'releases without waiting for the surface'],
+  ['1 to 8', 'open the views'],
+  ['↑ ↓', 'in the field of a timing: 0.1 ms; Page up and Page down: 1 ms'],
+  ['+ − 0', 'on a chart: closer, further, all of it'],
 ];
 const NAME = 'keys';
 
@@ -111,6 +121,7 @@ export function makeKeys() {
     h('summary', {}, 'Keys, presenter, foot pedal'),
     body,
     said,
-    h('p', { class: 'small soft' }, 'The keys are kept on this device. Escape aborts everywhere, always.'),
+    FIXED.map(([key, text]) => h('p', { class: 'small' }, h('kbd', {}, key), ` ${text}`)),
+    h('p', { class: 'small soft' }, 'Keys work in every view, and are kept on this device.'),
   );
 }

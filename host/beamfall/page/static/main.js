@@ -1,6 +1,6 @@
 // The bench page. The server's library decides everything; the page shows it and asks for it.
 
-import { arm, makeBar, release, showStrip } from './bar.js';
+import { arm, attempt, makeBar, release, showStrip } from './bar.js';
 import { makeBench } from './bench.js';
 import { makeCalibrate } from './calibrate.js';
 import { makeRepeatability } from './charts.js';
@@ -10,7 +10,7 @@ import { startHands } from './hands.js';
 import { findAction, isTeaching } from './keys.js';
 import { makeLight } from './light.js';
 import { makeLog, openShot } from './log.js';
-import { abort, connect, emit, enter, hear, on, state } from './net.js';
+import { abort, act, connect, emit, enter, hear, on, state } from './net.js';
 import { makeRecipes } from './recipes.js';
 import { makeRig } from './rig.js';
 import { makeSeek } from './seek.js';
@@ -79,6 +79,8 @@ function showLink() {
         : '');
 }
 
+const step = (/** @type {string} */ by) => attempt(act('step', { of: 'delay', by }));
+
 // -- keys: Esc aborts, everywhere and always. Letters work while nobody is typing. ------------------------------
 /** @param {Element} target */
 const typing = (target) =>
@@ -100,6 +102,8 @@ addEventListener(
     if (action === 'arm') arm();
     else if (action === 'release') release({ unrested: event.shiftKey });
     else if (action === 'abort') abort();
+    else if (action === 'later') step('0.1 ms');
+    else if (action === 'earlier') step('-0.1 ms');
     else if (/^[1-9]$/.test(key) && VIEWS[Number(key) - 1] && !event.target.closest('.stars'))
       location.hash = `#${VIEWS[Number(key) - 1][0]}`;
     else return;

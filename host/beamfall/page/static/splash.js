@@ -79,7 +79,7 @@ export function makeSplash() {
       h(
         'p',
         { class: 'soft small' },
-        'From the rig file and what the rig has shown. Press A to arm, then R to release.',
+        'From the rig file and what the rig has shown. Arm (A), then release (R).',
       ),
     );
   };
