@@ -150,6 +150,8 @@ def test_service_actions_are_recorded(board: Board) -> None:
 
 
 def test_a_sequence_is_kept_in_a_slot(board: Board) -> None:
+    if not board.slots().most:
+        pytest.skip("this board keeps no slots")
     digest = board.upload(NO_BEAM)
     board.save_slot(2)
     board.upload(TWO_DROPS)

@@ -50,7 +50,6 @@ class _Story:
         self._kept = 0
         self._boot = 0
         self._released = 0
-        self._reported = 0  # edges of the shot
 
     # -- steps ---------------------------------------------------------------------------------
     def _frame(self, source: str, message: Message, number: int, fate: str) -> None:
@@ -142,21 +141,14 @@ class _Story:
             activity=enum("activity")["none"], table=enum("table")["ready"], digest=self._table.digest, last_release=1,
         )  # fmt: skip
 
-    def edges(self, *edges: tuple[int, int]) -> None:
-        """(mark, ticks) of the output."""
-        record = self._definition.records["edge"].python
-        self.report(
-            "edges", activity=self._definition.enum("activity")["shot"], release=1, base_ticks=0,
-            edges=tuple(record(self._output, mark, ticks) for mark, ticks in edges),
-        )  # fmt: skip
-        self._reported += len(edges)
-
     def end(self, cause: str = "none", off: int | None = None) -> None:
-        """Edges that were not reported before, state and end of the shot."""
+        """Edges, state and end of the shot."""
         enum = self._definition.enum
+        edge = self._definition.records["edge"].python
         off = self._off if off is None else off
+        edges = (edge(self._output, 3, _MS), edge(self._output, 2, off))
         shot = enum("activity")["shot"]
-        self.edges(*((3, _MS), (2, off))[self._reported :])
+        self.report("edges", activity=shot, release=1, base_ticks=0, edges=edges)
         ended = off + _TAIL if cause == "none" else off
         if cause != "none":
             self._state("idle", cause, 1, ended)
@@ -213,13 +205,10 @@ def _tell_abort(story: _Story) -> None:
     story.begun()
     story.fired()
     story.acknowledge()
-    story.wait(40)
-    story.edges((3, _MS))  # a board that reports edges only at the end reports both there
-    story.acknowledge()
-    story.wait(400)
+    story.wait(15)  # before a board reports the first edge: some do only at the end
     story.host("abort")
     story.done("abort")
-    story.end("aborted", 440 * _MS)
+    story.end("aborted", 15 * _MS)
 
 
 def _tell_lost_answer(story: _Story) -> None:
