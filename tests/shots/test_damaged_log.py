@@ -13,6 +13,7 @@ from full_disk import full_disk
 from tiers import in_full
 
 from beamfall.errors import FileWriteError, LogDamaged, LogError
+from beamfall.setup.table import Table, TickRow
 from beamfall.shots import ShotLog
 from beamfall.shots.export import export_log
 from beamfall.shots.mend import mend_log
@@ -156,3 +157,17 @@ def test_text_that_is_no_json_is_damage_everywhere(path: Path) -> None:
         replace_texts(path, random.Random(seed))
         status, words = run(("shots", "list"))
         assert status in (0, 1) and "fault of the program" not in words
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [
+        ("clock_hz", "x"), ("clock_hz", 0), ("tail_ticks", 1.5), ("awaits", [None, 0]),
+        ("rows", [["release", 0, "valve1", "x", 1, 0]]),
+    ],
+)  # fmt: skip
+def test_a_table_of_wrong_types_is_none(key: str, value: object) -> None:
+    plain = Table(125_000_000, (TickRow("release", 0, "valve1", 5, 10),)).to_dict()
+    assert Table.from_dict(plain).rows[0].delay_ticks == 5
+    with pytest.raises((TypeError, ValueError)):
+        Table.from_dict({**plain, key: value})

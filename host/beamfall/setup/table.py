@@ -137,13 +137,22 @@ class Table:
 
     @classmethod
     def from_dict(cls, content: Mapping[str, Any]) -> Self:
-        """Rebuild a table from `to_dict`; outputs may have the names of older logs."""
+        """Rebuild a table from `to_dict`; outputs may have the names of older logs.
+
+        Raises TypeError, ValueError or LookupError for what is no table.
+        """
         plain = {key: value for key, value in content.items() if key.endswith(("_ticks", "_hz"))}
+        rows = tuple(
+            TickRow(anchor, count, Signal.of(output).name, *times)
+            for anchor, count, output, *times in content["rows"]
+        )
+        times = [time for row in rows for time in (row.count, row.delay_ticks, row.width_ticks)]
+        if not all(type(one) is int for one in (*plain.values(), *content["awaits"], *times)):
+            raise TypeError("a table's times and counts are whole numbers")
+        if plain["clock_hz"] < 1:
+            raise ValueError("a table's clock does not run")
         return cls(
-            rows=tuple(
-                TickRow(anchor, count, Signal.of(output).name, *times)
-                for anchor, count, output, *times in content["rows"]
-            ),
+            rows=rows,
             beam_edges=tuple(content["beam_edges"]),
             awaits=tuple(content["awaits"]),
             **plain,
