@@ -24,11 +24,11 @@ BUTTON1 = int(Signal["button1"])
 class RigWithButton(SimulatedRig):
     """A simulated rig beside which somebody presses the board's button."""
 
-    def press(self, transport: SimulatedTransport) -> None:
-        """Hold the button down for 0.1 s, and wait until the shot is over. No host listens."""
+    def press(self, transport: SimulatedTransport, for_s: float = 0.1) -> None:
+        """Hold the button down, and wait until the shot is over. No host listens."""
         self._covers.setdefault(BUTTON1, 0)
         now_s = self.now_s(transport)
-        self._schedule(now_s + 0.01, now_s + 0.11, BUTTON1, self._ticks(now_s))
+        self._schedule(now_s + 0.01, now_s + 0.01 + for_s, BUTTON1, self._ticks(now_s))
         transport.sleep(6.0)
 
     @staticmethod
@@ -88,6 +88,40 @@ def test_after_a_power_cut_the_chosen_recipe_is_ready_and_nothing_has_fired(
         record = log.read_shot(shot).record
     assert record.state == "fired"
     assert [edge.what for edge in record.edges if edge.what == "flash1"] == ["flash1"] * 2
+
+
+def test_the_evening_goes_from_slot_to_slot_by_the_button_and_the_log_knows_each_shot(
+    kept: Kept, rig: RigWithButton
+) -> None:
+    """With a power cut in between: the chosen slot is ready again, and what was not fetched is lost with the power."""
+    transport = SimulatedTransport(rig, seed=3)
+    tables = {}
+    with ShotLog.open(kept.folder / "l") as log:
+        board = connect(transport)
+        for slot in (2, 4, 7):
+            one = kept.recipe.renamed(f"slot {slot}")
+            one = replace(one, sequence=replace(one.sequence, tail_s=0.05 + 0.01 * slot))
+            store_recipe(board, log, one, slot)
+            tables[slot] = one.sequence.make_table(board.info).digest
+        board.choose_slot(2)
+        transport.restart_board()
+        transport.sleep(1.0)
+        rig.press(transport)  # slot 2
+        rig.press(transport, 1.5)
+        rig.press(transport)  # slot 4
+        rig.press(transport, 1.5)
+        rig.press(transport, 1.5)
+        rig.press(transport)  # slot 2 again
+        fetched = fetch_shots(connect(transport), log)
+        shots = [log.read_shot(shot) for shot in fetched.shots]
+        assert [shot.record.state for shot in shots] == ["fired"] * 3
+        assert [shot.table.digest for shot in shots] == [tables[2], tables[4], tables[2]]
+        transport.sleep(12.0)
+        rig.press(transport, 1.5)  # slot 4 is ready
+        transport.restart_board()
+        board = connect(transport)
+        assert board.status().digest == tables[2]
+        assert fetch_shots(board, log).shots == ()
 
 
 def test_a_full_memory_keeps_the_newest_shots_and_says_how_many_it_forgot(

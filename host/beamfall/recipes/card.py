@@ -28,7 +28,7 @@ def make_card(board: str, slots: Mapping[int, Recipe | None], chosen: int) -> st
     said = (
         f"Switch the board on: slot {chosen} is ready after the start."
         if chosen
-        else "No slot is loaded at the start: <code>beamfall board slots choose N</code> chooses one."
+        else "No slot is loaded at the start: hold the button for a second to choose one."
     )
     return Template(_PAGE.read_text(encoding="utf-8")).substitute(
         title=show_html(f"Board {board}"),

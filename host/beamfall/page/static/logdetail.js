@@ -7,6 +7,7 @@ import { makeMarked } from './marks.js';
 import { act, get, on, state } from './net.js';
 import { makeKeep } from './recipes.js';
 import { makeStars } from './stars.js';
+import { makeEdit } from './table.js';
 
 /** Notes by shot, as typed and not saved yet; they outlive news and another view. @type {Map<number, string>} */
 const drafts = new Map();
@@ -165,6 +166,7 @@ export function makeDetail({ toggleMark, comparing }) {
         h('button', { type: 'button', on: { click: () => toggleMark(shot) } }, 'Mark to compare'),
       ),
       line.state === 'fired' ? makeKeep(shot) : null,
+      makeEdit(shot),
       h('label', { for: 'note' }, 'Note'),
       note,
       h(

@@ -117,6 +117,10 @@ function makeCard(one) {
       button('Fire as then', () => act('shoot_recipe', { name, as_then: true }), 'fire'),
       h('a', { class: 'button', href: address('sheet', name), download: '' }, 'Page for the wall'),
       h('a', { class: 'button', href: address('file', name), download: '' }, 'File for others'),
+      button('Edit as a table', async () => {
+        await act('table_from_recipe', { name });
+        location.hash = '#table';
+      }),
     ),
     h(
       'div',

@@ -417,6 +417,15 @@ function makeSources() {
   );
 }
 
+/** The button under a shot that puts its sequence into the table. @param {number} shot */
+export function makeEdit(shot) {
+  const edit = async () => {
+    await act('table_from_shot', { shot });
+    location.hash = '#table';
+  };
+  return h('div', { class: 'row' }, button('Edit as a table', edit));
+}
+
 /** @param {Element} root */
 function listenForUndo(root) {
   addEventListener('keydown', (event) => {
