@@ -51,6 +51,8 @@ _PICTURE_SOURCES = {
     "figures": (
         "canvas.py",
         "figures_build.py",
+        "figures_case.py",
+        "../parts/dimensions.py",
         "figures_kit.py",
         "bill.py",
         "../kicad/beamfall.kicad_pcb",

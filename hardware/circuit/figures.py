@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from circuit.figures_build import draw_overview, draw_parts
+from circuit.figures_case import draw_case
 from circuit.figures_kit import STEPS, draw_step
 from circuit.figures_stand import draw_beam_head, draw_geometry, draw_mariotte
 
@@ -18,6 +19,7 @@ FIGURES: dict[str, Callable[[], Any]] = {
     "beam_head": draw_beam_head,
     "geometry": draw_geometry,
     "mariotte": draw_mariotte,
+    "case": draw_case,
 }
 
 

@@ -10,7 +10,7 @@ from circuit.canvas import BLUE, GREY, INK, RED, add_arrow, add_box, add_line, a
 def draw_overview(axes_size: tuple[float, float] = (11, 6.2)) -> Any:
     """What is connected to what: the whole set-up on one page."""
     figure, a = blank(*axes_size, (0, 22, 0, 12.4), "The whole set-up")
-    add_box(a, 0.3, 8.6, 3.6, 1.8, "plug-in supply\n12 V or 24 V, 2 A\n(bought, certified)")
+    add_box(a, 0.3, 8.6, 3.6, 1.8, "plug-in supply\n12 V or 24 V, 3 A\n(bought, certified)")
     add_box(a, 0.3, 5.4, 3.6, 1.8, "computer\n(not needed with\na stored shot)")
     add_box(a, 0.3, 2.9, 3.6, 1.5, "USB isolator\n(advised)", style="--")
     add_box(a, 6.2, 1.0, 8.4, 10.4, "", face="#f7f7f7")

@@ -80,7 +80,7 @@ def draw_step(number: int) -> Any:
     circuit = build_circuit()
     kit = {part.ref: part.block for part in circuit.parts if in_kit(part)}
     earlier = {block for _, names, _ in STEPS[: number - 1] for block in names}
-    figure, axes = plt.subplots(figsize=(11, 6.6))
+    figure, axes = plt.subplots(figsize=(15, 8.6))
     axes.add_patch(
         Rectangle((0, 0), *size, facecolor="#f3f6f1", edgecolor="#333333", linewidth=1.5)
     )
@@ -105,18 +105,21 @@ def draw_step(number: int) -> Any:
                 (min(xs) - 1.1, min(ys) - 1.1),
                 max(xs) - min(xs) + 2.2,
                 max(ys) - min(ys) + 2.2,
-                facecolor="#ffe8d9" if new else "none",
+                facecolor="#ffd9c2" if new else "none",
                 edgecolor=colour,
-                linewidth=1.2 if new else 0.6,
+                linewidth=1.0 if new else 0.6,
             )
         )
-        axes.scatter(xs, ys, s=5, color=colour, zorder=3)
-        if new and not one.ref.startswith("TP"):
+        axes.scatter(xs, ys, s=7, color=colour, zorder=3)
+        if new and one.ref.startswith("TP"):
+            x, y = one.middle
+            axes.text(x, y - 2.6, one.ref, fontsize=6, ha="center", va="center", zorder=4)
+        elif new:
             upright = max(ys) - min(ys) > max(xs) - min(xs)
             axes.text(
                 *one.middle,
                 one.ref,
-                fontsize=6.5,
+                fontsize=7,
                 ha="center",
                 va="center",
                 rotation=90 if upright else 0,
@@ -140,17 +143,17 @@ def draw_step(number: int) -> Any:
             f"{ref}\n{text}",
             (x, y),
             end,
-            fontsize=8.5,
+            fontsize=10,
             ha=side,
             va="center",
             color="#123a7a",
             arrowprops={"arrowstyle": "-", "color": "#123a7a", "linewidth": 2},
         )
-    axes.set_xlim(-52, size[0] + 62)
+    axes.set_xlim(-42, size[0] + 46)
     axes.set_ylim(size[1] + 16, -16)
     axes.set_aspect("equal")
     axes.axis("off")
     axes.set_title(
-        f"Step {number}: {title}. Orange: fit now. Grey-blue: fitted before.", fontsize=10
+        f"Step {number}: {title}. Orange: fit now. Grey-blue: fitted before.", fontsize=13
     )
     return figure

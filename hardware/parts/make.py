@@ -21,6 +21,7 @@ from dimensions import fits  # noqa: E402
 
 PARTS = ("beam_head", "valve_bracket", "plumb_aid", "dish_level", "flash_hood", "panel_template")
 MADE = FOLDER / "made"
+LARGEST_MM = 3.0  # edge of a triangle in a picture
 
 
 def source_digest(part: str) -> str:
@@ -44,6 +45,23 @@ def find_stale() -> list[str]:
     return stale
 
 
+def _split(faces):  # type: ignore[no-untyped-def]  # numpy's arrays
+    """Small triangles only: they are drawn from the farthest on, and a large one has no one distance."""
+    import numpy as np
+
+    while True:
+        edges = np.linalg.norm(faces - np.roll(faces, -1, axis=1), axis=2)
+        large = edges.max(axis=1) > LARGEST_MM
+        if not large.any():
+            return faces
+        some, longest = faces[large], edges[large].argmax(axis=1)
+        n = np.arange(len(some))
+        a, b, c = (some[n, (longest + k) % 3] for k in range(3))
+        middle = (a + b) / 2
+        halves = (np.stack((a, middle, c), axis=1), np.stack((middle, b, c), axis=1))
+        faces = np.concatenate((faces[~large], *halves))
+
+
 def _draw(solid, path: Path) -> None:  # type: ignore[no-untyped-def]  # build123d's own type
     """A picture of the part from its triangles, with its size in millimetres."""
     import matplotlib
@@ -55,14 +73,19 @@ def _draw(solid, path: Path) -> None:  # type: ignore[no-untyped-def]  # build12
 
     vertices, triangles = solid.tessellate(0.1, 0.3)
     points = np.array([tuple(v) for v in vertices])
-    faces = points[np.array(triangles)]
+    faces = _split(points[np.array(triangles)])
     normals = np.cross(faces[:, 1] - faces[:, 0], faces[:, 2] - faces[:, 0])
     normals /= np.linalg.norm(normals, axis=1, keepdims=True) + 1e-12
     light = 0.55 + 0.45 * np.clip(normals @ (np.array([-0.4, -0.6, 0.7]) / 1.005), 0, 1)
     figure = plt.figure(figsize=(6, 4.5), dpi=110)
     axes = figure.add_subplot(projection="3d")
     axes.add_collection3d(
-        Poly3DCollection(faces, facecolors=np.outer(light, [0.55, 0.7, 0.85]).clip(0, 1))
+        Poly3DCollection(
+            faces,
+            facecolors=(colours := np.outer(light, [0.55, 0.7, 0.85]).clip(0, 1)),
+            edgecolors=colours,
+            linewidths=0.3,
+        )
     )
     size = np.ptp(points, axis=0)
     for set_limits, low, high in zip(
@@ -71,7 +94,8 @@ def _draw(solid, path: Path) -> None:  # type: ignore[no-untyped-def]  # build12
         set_limits(low, high)
     axes.set_box_aspect(tuple(size))
     axes.set_axis_off()
-    axes.view_init(elev=28, azim=-60)
+    flat = size[2] < 0.1 * size.max()
+    axes.view_init(elev=60 if flat else 28, azim=-75 if flat else -60)
     axes.set_title(
         f"{path.stem.replace('_', ' ')}: {size[0]:.0f} × {size[1]:.0f} × {size[2]:.0f} mm",
         fontsize=10,
