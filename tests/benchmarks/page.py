@@ -1,14 +1,17 @@
 """How fast the bench page is: `python tests/benchmarks/page.py [SHOTS]`. Prints; asserts nothing.
 
-Three figures, in a real Chromium (BEAMFALL_CHROMIUM names another than the system's):
+Figures, in a real Chromium (BEAMFALL_CHROMIUM names another than the system's):
 1. from a board's event, as it reaches the host, to its word in the page and to the next frame after it;
 2. first paint and the live state, in fresh browser contexts;
-3. frame times while a table of SHOTS (10,000 unless said) logged shots scrolls, and its contact sheet.
+3. from a press of + at a timing to its effect on the page, and to the picture predicted for it;
+4. from a request to its effect at the last of 20 clients, and an abort meanwhile;
+5. frame times while a table of SHOTS (10,000 unless said) logged shots scrolls, and its contact sheet.
 The shots of the log are one simulated shot, perturbed: invented.
 """
 
 from __future__ import annotations
 
+import http.client
 import os
 import random
 import shutil
@@ -33,6 +36,18 @@ from beamfall.workflows.series import Shooter, describe_link
 SHOTS = 12
 OPENINGS = 10
 FRAMES = 300
+STEPS = 20
+CLIENTS = 20
+
+# Presses a button, and resolves to the ms until the words about the moment of the flash are others.
+STEP = """(label) => new Promise((done) => {
+  const words = document.querySelector('.splash-planned .momentwords');
+  const chances = document.querySelector('.splash-planned .chances');
+  const began = performance.now();
+  const watch = new MutationObserver(() => { watch.disconnect(); done(performance.now() - began); });
+  for (const one of [words, chances]) watch.observe(one, { childList: true, characterData: true, subtree: true });
+  document.querySelector(`button[aria-label="${label}"]`).click();
+})"""
 
 # Notes when the state's word changes, and when the frame that shows it is done.
 WATCH_STATE = """() => {
@@ -160,7 +175,7 @@ def measure_paint(served: Served, browser: Any) -> None:
     for _ in range(OPENINGS):
         context = browser.new_context(viewport={"width": 1366, "height": 768})
         page = context.new_page()
-        page.goto(served.server.link)
+        page.goto(served.server.door.make_link())
         page.locator(".timing input").first.wait_for()
         lives.append(page.evaluate("performance.now()"))
         paints.append(
@@ -170,6 +185,95 @@ def measure_paint(served: Served, browser: Any) -> None:
     print(f"opening the page, {OPENINGS} fresh contexts:")
     say("first contentful paint", paints)
     say("timings and live state there, at most", lives)
+
+
+def measure_steps(page: Any) -> None:
+    print(f"a press of + at a timing, {STEPS} of each:")
+    for name, label in (("flash delay", "Flash delay"), ("spacing", "Spacing of the drops")):
+        times = []
+        for number in range(STEPS):
+            way = "more" if number % 2 else "less"
+            times.append(page.evaluate(STEP, f"{label}: 0.5 ms {way}"))
+            page.wait_for_timeout(150)
+        say(f"{name}: to its effect on the page", times)
+
+
+def ask(served: Served, command: str, body: str) -> None:
+    door = served.server.door
+    headers = {
+        "Content-Type": "application/json", "Cookie": f"{door.cookie}={door.token}",
+        "Origin": f"http://127.0.0.1:{door.port}",
+    }  # fmt: skip
+    link = http.client.HTTPConnection("127.0.0.1", door.port, timeout=20)
+    link.request("POST", f"/do/{command}", body, headers)
+    answer = link.getresponse()
+    if answer.status != 200:
+        raise SystemExit(f"{command}: {answer.read()!r}")
+    link.close()
+
+
+def measure_clients(served: Served) -> None:
+    """Clients that only listen: what the server takes, not what 20 browsers on one computer take."""
+    from websockets.sync.client import connect
+
+    door = served.server.door
+    origin = f"http://127.0.0.1:{door.port}"
+    arrived: list[float] = []
+
+    def listen(client: Any, sign: str) -> None:
+        while sign not in client.recv(timeout=20.0):
+            pass
+        arrived.append(time.perf_counter())
+
+    clients = [
+        connect(
+            f"ws://127.0.0.1:{door.port}/live", origin=origin,
+            additional_headers={"Cookie": f"{door.cookie}={door.token}"}, max_size=None,
+        )
+        for _ in range(CLIENTS)
+    ]  # fmt: skip
+    for client in clients:
+        client.recv(timeout=20.0)
+    print(f"{CLIENTS} clients at once:")
+    for name, command, body, sign in (
+        ("a step of the flash", "step", '{"of": "delay", "by": "0.1 ms"}', '"moment"'),
+        ("an abort", "abort", "{}", '"event":"abort"'),
+    ):
+        times = []
+        for _ in range(STEPS):
+            arrived.clear()
+            threads = [threading.Thread(target=listen, args=(one, sign)) for one in clients]
+            for thread in threads:
+                thread.start()
+            began = time.perf_counter()
+            ask(served, command, body)
+            for thread in threads:
+                thread.join()
+            times.append(1e3 * (max(arrived) - began))
+        say(f"{name}, to the last of them", times)
+    for client in clients:
+        client.close()
+
+
+def measure_predicted(served: Served) -> None:
+    """The predicted picture, and an abort while it is being drawn."""
+    door = served.server.door
+    pictures, aborts = [], []
+    for _ in range(6):
+        ask(served, "step", '{"of": "delay", "by": "0.1 ms"}')
+        link = http.client.HTTPConnection("127.0.0.1", door.port, timeout=20)
+        began = time.perf_counter()
+        link.request("GET", "/predicted", headers={"Cookie": f"{door.cookie}={door.token}"})
+        time.sleep(0.1)
+        pressed = time.perf_counter()
+        ask(served, "abort", "{}")
+        aborts.append(1e3 * (time.perf_counter() - pressed))
+        link.getresponse().read()
+        pictures.append(1e3 * (time.perf_counter() - began))
+        link.close()
+    print("the predicted picture:")
+    say("drawn", pictures)
+    say("an abort meanwhile, answered", aborts)
 
 
 def measure_scroll(served: Served, page: Any, shots: int) -> None:
@@ -204,16 +308,19 @@ def main() -> None:
         )
         served = Served(Path(folder) / "shots.sqlite3")
         page = browser.new_context(viewport={"width": 1366, "height": 768}).new_page()
-        page.goto(served.server.link)
+        page.goto(served.server.door.make_link())
         page.locator("#arm:not([disabled])").wait_for()
         measure_events(served, page)
+        measure_steps(page)
+        measure_clients(served)
+        measure_predicted(served)
         measure_paint(served, browser)
         served.stop()
         large = Path(folder) / "large.sqlite3"
         fill(large, shots)
         served = Served(large)
         page = browser.new_context(viewport={"width": 1366, "height": 768}).new_page()
-        page.goto(served.server.link)
+        page.goto(served.server.door.make_link())
         page.locator("#arm:not([disabled])").wait_for()
         measure_scroll(served, page, shots)
         served.stop()
