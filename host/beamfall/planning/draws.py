@@ -28,7 +28,7 @@ from beamfall.physics.jet import (
 )
 from beamfall.physics.umbrella import LIFE_S
 from beamfall.planning.setting import Setting, compute_drop, compute_start_speed
-from beamfall.planning.unknowns import NAMES, list_unknowns
+from beamfall.planning.unknowns import NAMES, OF_OTHERS, list_unknowns
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -200,13 +200,20 @@ def draw_z(
     covariance: Floats | None = None,
 ) -> Floats:
     """Standard normal vectors, shape (count, unknowns), or normal ones with a mean and covariance."""
-    z = rng.standard_normal((count, len(NAMES)))
+    z = draw_normal(count, rng)
     if mean is None or covariance is None:
         return z
     values, vectors = np.linalg.eigh(covariance)
     root = vectors * np.sqrt(np.maximum(values, 0.0))
     result: Floats = mean + z @ root.T
     return result
+
+
+def draw_normal(count: int, rng: np.random.Generator) -> Floats:
+    """Standard normal vectors. Those of other valves have a stream of their own, so the rest stays as it is."""
+    own = rng.standard_normal((count, len(NAMES) - len(OF_OTHERS)))
+    others = rng.spawn(1)[0].standard_normal((count, len(OF_OTHERS)))
+    return np.hstack([own, others])
 
 
 def make_draws(rig: Rig, setting: Setting, z: Floats, prior: JetPrior) -> Draws:
@@ -248,17 +255,21 @@ def find_beam(rig: Rig, valve: Valve) -> Beam | None:
 def make_drops(rig: Rig, setting: Setting, values: Mapping[str, Floats], valve: Valve) -> DropDraws:
     """The drops of one valve, for rigs with these values."""
     nominal = compute_drop(valve, setting, stream=True)
-    diameter = np.clip(nominal * np.cbrt(values["volume_ratio"]), MIN_DIAMETER_M, MAX_DIAMETER_M)
-    nozzle = valve.height_m + values["nozzle_error_m"]
+    ratio, nozzle = values["volume_ratio"], valve.height_m + values["nozzle_error_m"]
+    latency = valve.latency_s + values["latency_error_s"]
+    if valve.output != rig.valves[0].output:
+        ratio = ratio * values["other_volume_ratio"]
+        nozzle = nozzle + values["other_nozzle_error_m"]
+        latency = latency + values["other_latency_error_s"]
+    diameter = np.clip(nominal * np.cbrt(ratio), MIN_DIAMETER_M, MAX_DIAMETER_M)
     nothing = np.full_like(diameter, np.nan)
     drops = DropDraws(
         setting=setting,
-        latency_s=np.maximum(0.0, valve.latency_s + values["latency_error_s"]),
+        latency_s=np.maximum(0.0, latency),
         diameter_m=diameter,
         start_height_m=nozzle - values["detachment_ratio"] * diameter,
         start_speed_m_s=np.minimum(
-            values["start_speed_ratio"]
-            * compute_start_speed(valve, setting, diameter, values["volume_ratio"]),
+            values["start_speed_ratio"] * compute_start_speed(valve, setting, diameter, ratio),
             MAX_INITIAL_SPEED_M_S,
         ),
         to_edge_s=nothing,

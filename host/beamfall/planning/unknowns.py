@@ -49,8 +49,10 @@ class Unknown:
 NAMES = (
     "nozzle_error_m", "beam_error_m", "volume_ratio", "detachment_ratio", "start_speed_ratio",
     "beam_sense", "latency_error_s", "flash_latency_ratio", "onset_factor", "height_factor", "rise_factor",
-    "contact_offset_s",
+    "contact_offset_s", "other_latency_error_s", "other_nozzle_error_m", "other_volume_ratio",
 )  # fmt: skip
+#: What the other valves of a rig have beside the errors of the first one.
+OF_OTHERS = ("other_latency_error_s", "other_nozzle_error_m", "other_volume_ratio")
 _UNKNOWN_LENGTH = 0.25  # of the volume: lengths of 10 to 40 mm instead of 20
 GAP_ERROR_M = 3e-4  # standard error of the distance between two beams (our choice: a steel rule)
 OF_THE_JET = ("onset_factor", "height_factor", "rise_factor")
@@ -89,6 +91,9 @@ def list_unknowns(rig: Rig, setting: Setting, prior: JetPrior | None = None) -> 
             "contact_offset_s", 0.0, 1e-3, -0.02, 0.02,
             "by how much the contact is later than the models say (estimate)",
         ),
+        _plain("other_latency_error_s", 0.0, u.latency_s, -0.1, 0.1, "uncertainty.latency"),
+        _plain("other_nozzle_error_m", 0.0, u.height_m, -far, far, "uncertainty.height"),
+        _ratio("other_volume_ratio", 1.0, u.volume, 0.3, 3.0, "uncertainty.volume"),
     )  # fmt: skip
     return {row.name: row for row in rows}
 

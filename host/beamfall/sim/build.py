@@ -17,7 +17,13 @@ from beamfall.physics.jet import JetPrior
 from beamfall.physics.liquids import Liquid
 from beamfall.physics.umbrella import SPEED_SPREAD, TIME_SPREAD
 from beamfall.planning.setting import Setting, compute_flow, make_setting
-from beamfall.planning.unknowns import GAP_ERROR_M, list_scatters, list_unknowns, make_jet_prior
+from beamfall.planning.unknowns import (
+    GAP_ERROR_M,
+    OF_OTHERS,
+    list_scatters,
+    list_unknowns,
+    make_jet_prior,
+)
 from beamfall.setup.rig import Rig, example_rig
 from beamfall.setup.signals import Signal
 from beamfall.sim.defects import RigInRoom
@@ -56,8 +62,12 @@ def draw_model(
 
     moved = shift or {}
     unknowns = list_unknowns(rig, setting, prior)
+    # From a separate random stream: a rig is the same with and without a second valve.
+    others = random.Random(f"{seed}/other valves")
     true = {
-        name: unknown.at(moved.get(name, 0.0) + spread * draws.gauss(0.0, 1.0))
+        name: unknown.at(
+            moved.get(name, 0.0) + spread * (others if name in OF_OTHERS else draws).gauss(0.0, 1.0)
+        )
         for name, unknown in unknowns.items()
     }
     # From a separate random stream: a rig is the same with and without a second beam.
@@ -77,14 +87,21 @@ def draw_model(
     return RigModel(
         valves=tuple(
             ValveModel(
-                nozzle_height_m=valve.height_m + true["nozzle_error_m"],
-                flow_m3_s=flow.steady_m3_s * true["volume_ratio"],
+                nozzle_height_m=valve.height_m
+                + true["nozzle_error_m"]
+                + own * true["other_nozzle_error_m"],
+                flow_m3_s=flow.steady_m3_s
+                * true["volume_ratio"]
+                * true["other_volume_ratio"] ** own,
                 bore_m=valve.bore_m,
                 rate_per_s=flow.rate_per_s,
                 asymmetry=flow.asymmetry,
                 opening_s=valve.opening_s,
                 lag_s=valve.lag_s,
-                latency_s=max(0.0, valve.latency_s + true["latency_error_s"]),
+                latency_s=max(
+                    0.0,
+                    valve.latency_s + true["latency_error_s"] + own * true["other_latency_error_s"],
+                ),
                 latency_scatter_s=scatter["latency_scatter_s"],
                 volume_scatter=scatter["volume_scatter"],
                 detachment_ratio=true["detachment_ratio"],
@@ -94,8 +111,8 @@ def draw_model(
                 line=Signal.of(valve.output).number,
                 coil=_draw_coil(coils, spread),
             )
-            for valve in rig.valves
-            for flow in (compute_flow(valve, setting),)
+            for place, valve in enumerate(rig.valves)
+            for flow, own in ((compute_flow(valve, setting), int(place > 0)),)
         ),
         beams=tuple(
             BeamModel(

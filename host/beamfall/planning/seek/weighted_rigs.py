@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from beamfall.planning.draws import Draws, JetDraws, draw_z, make_draws, meet_all
+from beamfall.planning.draws import Draws, JetDraws, draw_normal, draw_z, make_draws, meet_all
 from beamfall.planning.seek.answer import Answer, Shot
 from beamfall.planning.seek.likelihood import (
     MISS,
@@ -344,7 +344,7 @@ class WeightedRigs:
         chosen = self._z[self.sample(len(self._z))]
         values, vectors = np.linalg.eigh(covariance)
         root = vectors * np.sqrt(np.maximum(values, 0.0) * (1.0 - _KEEP**2))
-        noise = self._rng.standard_normal(chosen.shape) @ root.T
+        noise = draw_normal(len(chosen), self._rng) @ root.T
         self._set(_KEEP * chosen + (1.0 - _KEEP) * mean + noise)
 
 
