@@ -39,8 +39,13 @@ SHIFT = {
 WORLDS = ("same", "other", "pushed", "computed")
 
 
-def draw_rig_file(number: int, world: str = "same") -> Any:
-    """The public side: a rig that a photographer might have, by its number."""
+def draw_rig_file(number: int, world: str = "same", drops: int = 2) -> Any:
+    """The public side: a rig that a photographer might have, by its number.
+
+    With three drops every second rig has one quick valve; the others let the third fall from a second nozzle.
+    """
+    if drops > 2:
+        return _let_more_fall(_draw_usual(number), number, drops)
     rig = _draw_usual(number)
     if world == "pushed":
         return _push(rig, random.Random(f"push {number}"))
@@ -75,6 +80,34 @@ def find_case(number: int) -> Any:
     """The computed splash of a rig."""
     cases = list_cases()
     return cases[number % len(cases)]
+
+
+def _let_more_fall(rig: Any, number: int, drops: int) -> Any:
+    from beamfall.planning.setting import compute_flow, make_setting
+    from beamfall.setup.rig_shot import DropInRig
+
+    draws = random.Random(f"three {number}")
+    if number % 2 == 0:
+        valve = replace(
+            rig.valves[0],
+            head_m=draws.uniform(0.1, 0.25),
+            bore_m=draws.uniform(2e-3, 3e-3),
+            length_m=0.01,
+        )
+        volume = 3.1416 / 6 * draws.uniform(3.2e-3, 4.6e-3) ** 3
+        opening = compute_flow(valve, make_setting(rig)).find_opening(volume)
+        valve = replace(valve, opening_s=round(opening, 4))
+        return replace(rig, valves=(valve,)).with_aim(drops=drops)
+    first = rig.valves[0]
+    second = replace(
+        first,
+        output="valve2",
+        height_m=first.height_m + draws.uniform(-0.02, 0.05),
+        latency_s=draws.uniform(0.014, 0.030),
+    )
+    own, other = DropInRig(valve="valve1"), DropInRig(valve="valve2")
+    listed = (own, own, *(other,) * (drops - 2))
+    return replace(rig, valves=(first, second), drops=listed).with_aim(drops=drops)
 
 
 def _push(rig: Any, draws: random.Random) -> Any:
@@ -243,8 +276,8 @@ def measure_time(picture: Any, chance: random.Random) -> dict[str, float]:
 
 def serve() -> None:
     """Answer JSON lines on the standard streams."""
-    from beamfall.planning.openings import MEETING
-    from beamfall.sim.needs import find_needs
+    from beamfall.planning.openings import MEETING, find_gap
+    from beamfall.sim.needs import Falling, find_needs
     from beamfall.sim.photographer import SimulatedPhotographer
     from beamfall.sim.rig import SimulatedRig
 
@@ -258,7 +291,7 @@ def serve() -> None:
         match order["do"]:
             case "hide":
                 number, world = order["number"], order["world"]
-                rig = draw_rig_file(number, world)
+                rig = draw_rig_file(number, world, order.get("drops", 2))
                 board = Board(SimulatedRig(draw_truth(rig, number, world), number))
                 wishes = dict(order.get("person", {}))
                 reads, chance = wishes.pop("times", False), random.Random(f"times {number}")
@@ -267,7 +300,12 @@ def serve() -> None:
                 answer = rig.to_dict()
             case "fire":
                 assert board is not None
-                shot = board.play(order["spacing_s"], rig.valves[0].opening_s, order["delay_s"])
+                times = order.get("times_s") or (0.0, order["spacing_s"])
+                openings = [
+                    (valve.output, at, valve.opening_s)
+                    for valve, at in zip(rig.list_drops(), times, strict=True)
+                ]
+                shot = board.play_drops(openings, order["delay_s"])
                 picture = None if shot is None else shot.pop("picture")
                 stages.append(None if picture is None else picture.stage_s)
                 said = person.look(picture)
@@ -282,7 +320,18 @@ def serve() -> None:
                 }
             case "reveal":
                 assert board is not None
-                needs = find_needs(board.rig.model, order.get("stage_s", 0.0), MEETING)
+                valves = rig.list_drops()
+                falling = [
+                    Falling(
+                        Signal[one.output].number,
+                        one.opening_s,
+                        find_gap(valves, n) if n > 2 else 0.0,
+                    )
+                    for n, one in enumerate(valves, 1)
+                ]
+                needs = find_needs(
+                    board.rig.model, order.get("stage_s", 0.0), MEETING, drops=falling
+                )
                 answer = {"stages": stages, "needs": None if needs is None else vars(needs)}
             case other:
                 raise ValueError(other)

@@ -1,6 +1,7 @@
 """How many shots a search takes on hidden rigs, beside two photographers and a plain linear sweep.
 
-    python tests/benchmarks/seek_shots.py [--rigs 200] [--first 0] [--world same|other|pushed|computed] [--says words]
+    python tests/benchmarks/seek_shots.py [--rigs 200] [--first 0] [--world same|other|pushed|computed]
+        [--says words] [--drops 3]
 
 What the simulated photographer says: `plain` before, contact, after and the like; `words` just after and
 long after as well; `width` also measures umbrellas, `heights` jet and drop 2; `pictures`: the time since
@@ -57,16 +58,22 @@ class Result:
 
 
 def seek_one(
-    hidden: HiddenRigs, number: int, world: str, person: dict[str, Any], says_found: bool
+    hidden: HiddenRigs,
+    number: int,
+    world: str,
+    person: dict[str, Any],
+    says_found: bool,
+    drops: int = 2,
 ) -> Result:
     """Seek one rig, then let the others try."""
-    rig = Rig.from_dict(hidden.ask("hide", number=number, world=world, person=person))
+    hide = {"number": number, "world": world, "drops": drops}
+    rig = Rig.from_dict(hidden.ask("hide", **hide, person=person))
     search = Search(rig, seed=number)
     plan = plan_collision(rig)
     wanted = plan.stage_s
     while not search.found and search.shots < MOST:
         proposal = search.propose()
-        said = hidden.ask("fire", spacing_s=proposal.spacing_s, delay_s=proposal.delay_s)
+        said = hidden.ask("fire", times_s=proposal.times_s, delay_s=proposal.delay_s)
         shot = said["shot"]
         if shot is None:
             continue
@@ -83,10 +90,11 @@ def seek_one(
     stopped, right = len(hits), hits[search.best]
     others = {}
     for name, make in OTHERS.items():
-        hidden.ask("hide", number=number, world=world, person={"heights": True, "widths": True})
+        hidden.ask("hide", **hide, person={"heights": True, "widths": True})
         move, delay = make(plan), plan.flash_delay_s
         for _ in range(MOST):
-            said = hidden.ask("fire", spacing_s=plan.spacing_s, delay_s=max(0.0, delay))
+            times = [drop.at_s for drop in plan.drops]
+            said = hidden.ask("fire", times_s=times, delay_s=max(0.0, delay))
             delay += move(said)
         others[name] = _first(_hits(hidden.ask("reveal")["stages"], wanted))
     return Result(_first(hits), stopped, right, others)
@@ -183,19 +191,23 @@ def main() -> None:
     parser.add_argument("--says", choices=PEOPLE, default="words")
     parser.add_argument("--wrong", type=float, default=0.0, help="share of answers that are wrong")
     parser.add_argument("--found", action="store_true", help="the person stops at a good picture")
+    parser.add_argument("--drops", type=int, default=2, choices=(2, 3, 4))
     options = parser.parse_args()
+    # More drops fall on rigs of their own, which the last two worlds do not draw.
+    worlds = WORLDS if options.drops == 2 else WORLDS[:2]
     person = {**PEOPLE[options.says], "wrong_share": options.wrong}
-    for world in [options.world] if options.world else WORLDS:
+    for world in [options.world] if options.world else worlds:
         start = time.perf_counter()
         with HiddenRigs() as hidden:
             results = [
-                seek_one(hidden, n, world, person, options.found)
+                seek_one(hidden, n, world, person, options.found, options.drops)
                 for n in range(options.first, options.first + options.rigs)
             ]
         right = statistics.mean(result.right for result in results)
         after = statistics.median(result.stopped - result.found for result in results)
         print(
-            f"world '{world}', {len(results)} hidden rigs, says {options.says}, {options.wrong:.0%} wrong"
+            f"world '{world}', {len(results)} hidden rigs, {options.drops} drops, says {options.says}, "
+            f"{options.wrong:.0%} wrong"
         )
         print(f"  seek, found at    {describe([result.found for result in results])}")
         print(

@@ -119,10 +119,17 @@ class Studio(Protocol):
     def find_helper(self, *, valve: int, beam: int, flash: int, wrong_share: float = 0.0) -> Helper:
         """Return a person who helps to find a fault of these lines; `wrong_share` of the answers are wrong."""
 
-    def describe_needs(self, stage_s: float, meeting: float, edge: str) -> dict[str, Any] | None:
+    def describe_needs(
+        self,
+        stage_s: float,
+        meeting: float,
+        edge: str,
+        drops: Sequence[tuple[int, float, float]] = (),
+    ) -> dict[str, Any] | None:
         """The values in ms, by name, with which this rig shows that stage; None if it makes no jet.
 
-        Drop 2 meets the jet at a fraction `meeting` of its rise; `edge` is the beam edge that counts.
+        Drop 2 meets the jet at a fraction `meeting` of its rise; `edge` is the beam edge that counts. `drops`: of each
+        its valve's number, opening in s, and time in s after the contact before; two of the first valve if left out.
         """
 
 

@@ -7,17 +7,22 @@ It leaves out scatter from shot to shot: this is what the rig does on average.
 from __future__ import annotations
 
 import random
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from beamfall.sim.collision import Jet, make_jet
+from beamfall.setup.signals import SignalKind
+from beamfall.sim.collision import make_jet
 from beamfall.sim.drops import Drop, make_drop, reach
 from beamfall.sim.model import RigModel
 
 
 @dataclass(frozen=True)
 class Needs:
-    """Times in s. `flash_delay_s` counts from drop 2's dark edge at beam 1, None without a beam."""
+    """Times in s. `flash_delay_s` counts from the last drop's edge at beam 1, None without a beam.
+
+    `later_s`: openings of drop 3 and further ones since opening 1.
+    """
 
     nozzle_to_beam_s: float | None
     beam_to_surface_s: float | None
@@ -25,55 +30,97 @@ class Needs:
     spacing_s: float
     flash_delay_s: float | None
     flash_after_first_edge_s: float | None
+    later_s: tuple[float, ...] = ()
 
 
-def find_needs(model: RigModel, stage_s: float, meeting: float, edge: str = "dark") -> Needs | None:
-    """Return what drop 2 needs to meet the jet at a fraction `meeting` of its rise, with the light `stage_s` later.
+@dataclass(frozen=True)
+class Falling:
+    """A drop of a shot: number of its valve on the board, opening in s, and time in s after the contact before.
 
-    Uses the first valve and the first beam; `edge` is the counted edge. None if there is no jet.
+    The time counts for drop 3 and further ones; drop 2 meets the jet when asked.
     """
-    drop, jet = make_calm_shot(model)
+
+    line: int
+    opening_s: float
+    gap_s: float = 0.0
+
+
+def find_needs(
+    model: RigModel,
+    stage_s: float,
+    meeting: float,
+    edge: str = "dark",
+    drops: Sequence[Falling] = (),
+) -> Needs | None:
+    """Return what a rig needs: drop 2 meets the jet at a fraction `meeting` of its rise, the light is `stage_s` late.
+
+    Uses the first beam; `edge` is the counted edge. `drops`: two of the first valve when left out; further ones
+    strike the umbrella. None if there is no jet.
+    """
+    first = model.valves[0]
+    falling = drops or (Falling(first.line, first.opening_s),) * 2
+    calm = _calm(model)
+    drop, *later = [_let_fall(calm, one) for one in falling]
+    jet = make_jet(calm, drop, random.Random(0))
     if jet is None:
         return None
     meets = jet.starts_s + meeting * jet.rise_s
     height = jet.tip_m(meets)
-    fall = reach(model, drop, height + 0.5 * drop.diameter_m)[0] - drop.left_s
-    spacing = meets - fall - drop.left_s
+    openings: list[float] = []
+    for one, other in zip(falling[1:], later, strict=True):
+        meets += one.gap_s if openings else 0.0
+        openings.append(meets - reach(calm, other, height + 0.5 * other.diameter_m)[0])
     light = meets + stage_s - model.flashes[0].latency_s
-    seen = drop.dark_s.get(1)
-    if seen is None:
-        return Needs(None, None, jet.starts_s - drop.impact_s, spacing, None, None)
-    first_edge = seen[0] if edge == "dark" else seen[1]
+    onset = jet.starts_s - drop.impact_s
+    seen = [one.dark_s.get(1) for one in (drop, later[-1])]
+    if seen[0] is None or seen[1] is None:
+        return Needs(None, None, onset, openings[0], None, None, tuple(openings[1:]))
+    which = 0 if edge == "dark" else 1
+    first_edge, last_edge = seen[0][which], openings[-1] + seen[1][which]
     return Needs(
         nozzle_to_beam_s=first_edge - drop.left_s,
         beam_to_surface_s=drop.impact_s - first_edge,
-        jet_onset_s=jet.starts_s - drop.impact_s,
-        spacing_s=spacing,
-        flash_delay_s=light - first_edge - spacing,
+        jet_onset_s=onset,
+        spacing_s=openings[0],
+        flash_delay_s=light - last_edge,
         flash_after_first_edge_s=light - first_edge,
+        later_s=tuple(openings[1:]),
     )
 
 
-def make_calm_shot(model: RigModel) -> tuple[Drop, Jet | None]:
-    """The drop and the jet of a rig without scatter, its first valve opened at 0."""
-    valve = replace(model.valves[0], latency_scatter_s=0.0, volume_scatter=0.0)
+def _calm(model: RigModel) -> RigModel:
+    """The rig without scatter."""
+    valves = tuple(
+        replace(valve, latency_scatter_s=0.0, volume_scatter=0.0) for valve in model.valves
+    )
     jet = replace(model.jet, onset_scatter_s=0.0, height_scatter=0.0)
-    calm = replace(model, valves=(valve, *model.valves[1:]), jet=jet, aim_scatter_m=0.0)
-    draws = random.Random(0)
-    drop = make_drop(calm, 1, 0.0, valve.opening_s, draws, 0.0)
+    return replace(model, valves=valves, jet=jet, aim_scatter_m=0.0)
+
+
+def _let_fall(calm: RigModel, one: Falling) -> Drop:
+    """The drop of a valve that opens at 0."""
+    place = calm.list_lines(SignalKind.VALVE).index(one.line) if one.line else 0
+    drop = make_drop(calm, place + 1, 0.0, one.opening_s, random.Random(0), 0.0)
     if drop is None:
         raise ValueError("the model's valve makes no drop")
-    return drop, make_jet(calm, drop, draws)
+    return drop
 
 
 def describe_needs(
-    model: RigModel, stage_s: float, meeting: float, edge: str = "dark"
+    model: RigModel,
+    stage_s: float,
+    meeting: float,
+    edge: str = "dark",
+    drops: Sequence[Falling] = (),
 ) -> dict[str, Any] | None:
     """`find_needs` as plain values in ms; None if there is no jet."""
-    needs = find_needs(model, stage_s, meeting, edge)
+    needs = find_needs(model, stage_s, meeting, edge, drops)
     if needs is None:
         return None
-    return {
+    plain = {
         name.removesuffix("_s"): None if value is None else round(value * 1e3, 4)
         for name, value in vars(needs).items()
+        if name != "later_s"
     }
+    later = [round(at * 1e3, 4) for at in needs.later_s]
+    return plain | ({"later": later} if later else {})

@@ -17,7 +17,7 @@ from beamfall.link.traits import (
     StampedEdge,
 )
 from beamfall.sim.defects import RigInRoom
-from beamfall.sim.needs import describe_needs
+from beamfall.sim.needs import Falling, describe_needs
 from beamfall.sim.person import SimulatedPerson
 from beamfall.sim.photographer import SimulatedPhotographer
 from beamfall.sim.picture import SimulatedPicture, draw_pictures, draw_sheet
@@ -93,8 +93,15 @@ class SimulatedStudio:
             seed=self._rig.seed,
         )
 
-    def describe_needs(self, stage_s: float, meeting: float, edge: str) -> dict[str, Any] | None:
-        return describe_needs(self._rig.model, stage_s, meeting, edge)
+    def describe_needs(
+        self,
+        stage_s: float,
+        meeting: float,
+        edge: str,
+        drops: Sequence[tuple[int, float, float]] = (),
+    ) -> dict[str, Any] | None:
+        falling = [Falling(*one) for one in drops]
+        return describe_needs(self._rig.model, stage_s, meeting, edge, falling)
 
 
 def _own(picture: Picture) -> SimulatedPicture:

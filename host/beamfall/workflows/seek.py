@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import NoProgress, UserError
 from beamfall.planning.seek.answer import WORDS, Answer, read_answer, read_shot, say_useless
+from beamfall.setup.signals import Signal
 from beamfall.workflows.reading import PictureReader, Reading, read_marks
 from beamfall.workflows.steps import (
     Begin,
@@ -348,7 +349,7 @@ class _Seek:
         search, studio = self.search, self.board.traits.studio
         if studio is None:
             return None
-        from beamfall.planning.openings import MEETING  # numpy is slow to load
+        from beamfall.planning.openings import MEETING, find_gap  # numpy is slow to load
 
         assert search.wanted_s is not None
         pictures = [one.fired.picture for one in self.shots]
@@ -356,10 +357,15 @@ class _Seek:
         best = self._find_best()
         seen = None if best is None or best.fired.picture is None else best.fired.picture.stage_s
         edge = search.rig.beams[0].edge if search.rig.beams else "dark"
+        valves = search.rig.list_drops()
+        drops = [
+            (Signal.of(valve.output).number, valve.opening_s, find_gap(valves, n) if n > 2 else 0.0)
+            for n, valve in enumerate(valves, 1)
+        ]
         return Truth(
             stages,
             None if seen is None else seen - search.wanted_s,
-            studio.describe_needs(search.wanted_s, MEETING, edge),
+            studio.describe_needs(search.wanted_s, MEETING, edge, drops),
         )
 
     def _keep(self, series: int) -> None:
