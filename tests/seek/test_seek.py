@@ -14,13 +14,14 @@ import pytest
 from command_line import run_cli
 
 from beamfall.errors import UserError
+from beamfall.planning.belief import Belief, Normal, Step, describe_basis
 from beamfall.planning.seek.answer import Answer, Shot, read_answer
 from beamfall.planning.seek.choose import quantiles
 from beamfall.planning.seek.likelihood import WORDS
 from beamfall.planning.seek.search import Search
 from beamfall.planning.seek.weighted_rigs import WeightedRigs
 from beamfall.planning.setting import make_setting
-from beamfall.planning.unknowns import make_jet_prior
+from beamfall.planning.unknowns import NAMES, make_jet_prior
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.rig import example_rig
 from beamfall.setup.rig_shot import DropInRig
@@ -464,3 +465,28 @@ def test_after_two_misses_at_a_spacing_another_is_tried() -> None:
         edge = 0.165 + first.spacing_s
         search.take(Shot(first.times_s, edge + first.delay_s, (0.165, edge)), Answer("missed"))
     assert abs(search.propose().spacing_s - first.spacing_s) > 0.005
+
+
+def test_a_rig_that_is_no_longer_as_it_was_is_found_again_elsewhere() -> None:
+    """What was learned puts the contact 14 ms too early: it is said, and the search aims where answers point."""
+    rig = example_rig()
+    narrow = Normal.of(NAMES, np.zeros(len(NAMES)), 0.01 * np.eye(len(NAMES)))
+    step = Step(
+        1, 0, 0, "sought", "2026-01-01", shots=5, found=True, certainty=0.95, spacing_s=0.1,
+        state=narrow, basis=describe_basis(rig),
+    )  # fmt: skip
+    search = Search(rig, seed=1, learned=Belief("x", "sim", True, (step,), 1))
+    first = search.propose()
+    contact = 0.165 + first.spacing_s + first.delay_s - 0.002 + 0.014
+    stages = []
+    while not search.found and search.shots < 15:
+        proposal = search.propose()
+        edge = 0.165 + proposal.spacing_s
+        stages.append(edge + proposal.delay_s - contact)
+        word = "after" if stages[-1] > 0.0 else "before"
+        age = "just after" if 0.0 < stages[-1] < 0.003 else ""
+        shot = Shot(proposal.times_s, edge + proposal.delay_s, (0.165, edge))
+        search.take(shot, Answer(word, age=age))
+    assert search.misfit and search.found
+    assert abs(stages[search.best] - 0.002) < 0.0015
+    assert len(stages) <= 12

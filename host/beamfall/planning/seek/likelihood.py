@@ -39,6 +39,8 @@ _READING_M = 0.001  # heights are read off a picture to this
 _JET_SPREAD = 0.06  # of a jet's height from splash to splash, and from the model
 _SINCE_LEAST_S = 1e-4  # no picture shows the time since the contact better
 _STEP_S = 5e-4  # how sharply `struck` turns where there is no contact
+# A value that means nothing is as likely anywhere in a range: its chance against the top of a normal distribution.
+_OF_RANGE, _SINCE_RANGE_S, _LENGTH_LAPSE = 2.5, 0.02, 0.2
 # Lines between the pictures that a search tells apart when it plans a shot: stages in s, and how sharp they are.
 _AGE_LINES = (JUST_S, LONG_S)
 _WIDTH_LINES, _WIDTH_SHARP = (0.0007, 0.0014, 0.002, 0.0027, 0.0035, 0.005, 0.007), 0.15
@@ -112,7 +114,16 @@ def weigh_answer(moments: Moments, answer: Answer, *, says_ages: bool) -> Floats
         error = max(answer.since_error_s, _SINCE_LEAST_S)
         off = np.where(np.isnan(moments.stage_s), np.inf, moments.stage_s - answer.since_s)
         result = result * _bell(off / error)
-    return with_lapses(result)
+    return lapse_chance(answer) + (1.0 - LAPSE) * result
+
+
+def lapse_chance(answer: Answer) -> float:
+    """The likelihood of an answer that means nothing: any word, and any value that could be measured."""
+    chance = LAPSE / len(WORDS)
+    if answer.since_s is not None:
+        chance *= min(1.0, _OF_RANGE * max(answer.since_error_s, _SINCE_LEAST_S) / _SINCE_RANGE_S)
+    measured = (answer.width_m, answer.jet_m, answer.drop_m)
+    return chance * _LENGTH_LAPSE ** sum(one is not None for one in measured)
 
 
 def with_lapses(chances: Floats) -> Floats:

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 NEAR_S = 0.001  # a picture within this of the wanted stage is found
 # The search stops at this chance that a picture is the wanted one. In tests/benchmarks/seek_shots.py such a picture is
 # the wanted one in 95 % and more: tails are drawn wide.
-SURE = 0.8
+SURE = 0.85
 
 # What a nat is worth against certainty: at first, and once a picture may be the wanted one.
 CURIOSITY, CURIOUS, LIKELY = 0.1, 0.6, 0.6
@@ -38,6 +38,7 @@ _OF_REACHABLE = 0.92
 _GOOD_SPACING = 0.75
 # Answers less likely than this, how many are a misfit; and standard deviations that a rig may be off.
 _SURPRISE, _SURPRISES_MOST, _FAR = 0.12, 2, 2.5
+_ODD = 0.5  # an answer that more likely than this means nothing
 _MISSES_MOST = 2  # at one spacing, before another is tried
 _USELESS_MOST = 2  # shots in a row without information: the rig is wrong, not the timing
 
@@ -116,6 +117,8 @@ class Search:
     _why: str = ""
     _left: list[float] = field(default_factory=list)  # spacings at which drop 2 missed
     _surprises: int = 0  # answers that were hardly expected
+    _again: bool = False  # the newest answer was odd: the same shot is fired once more
+    _is_widened: bool = False  # rigs were drawn again, since the first ones did not fit
     _answers: list[tuple[Shot, Answer]] = field(default_factory=list)
     _fixed: tuple[float | None, ...] = ()  # openings that the rig file sets
 
@@ -159,8 +162,8 @@ class Search:
     def propose(self) -> Proposal:
         """The next shot."""
         assert self.wanted_s is not None
-        if self._useless and self._newest is not None:
-            return self._newest  # nobody has seen what it shows
+        if (self._useless or self._again) and self._newest is not None:
+            return self._newest  # nobody has seen what it shows, or what was said can hardly be
         proposal = propose(
             self.weighted,
             self.wanted_s,
@@ -226,14 +229,22 @@ class Search:
         self._useless = 0
         self._answers.append((shot, answer))
         self.chance = self.weighted.take(shot, answer, self.wanted_s, self.near_s)
+        odd = self.weighted.lapse > _ODD
+        if odd or self.weighted.expected < _SURPRISE:
+            self._surprises += 1
+        # What nearly contradicts all that is known is a slip, or the rig is another: the same shot tells which.
+        self._again = odd and not self._again
+        if (
+            self.misfit and not self._is_widened
+        ):  # aim where the answers point, not where the file does
+            self._is_widened, self._again = True, False
+            self.weighted.widen()
         # A rig that scatters much is never as sure: then nearly all that it can give is enough.
         enough = min(self.sure, _OF_REACHABLE * self.weighted.reachable)
         self._judge_best()
         if answer.word == "found":
             self.best, self.best_chance = len(self._answers) - 1, 1.0
         self.found = answer.word == "found" or (self.best_chance >= enough and self._is_bracketed())
-        if self.weighted.expected < _SURPRISE:
-            self._surprises += 1
         if answer.word == "missed":
             self._leave_if_missed(shot.spacing_s)
         if answer.word in ("contact", "after", "found"):
@@ -266,7 +277,9 @@ class Search:
     @property
     def misfit(self) -> bool:
         """Whether the answers are ones that rigs like the file hardly ever give."""
-        return self._surprises >= _SURPRISES_MOST or self.weighted.farthest > _FAR
+        return (
+            self._is_widened or self._surprises >= _SURPRISES_MOST or self.weighted.farthest > _FAR
+        )
 
     def _is_bracketed(self) -> bool:
         """Whether pictures bound the contact from both sides: the model alone is no certainty."""
@@ -308,7 +321,7 @@ class Search:
         said = any(answer.word == "found" for _, answer in self._answers)
         return replace(known, port=port).add_search(
             self.rig, mean, covariance,
-            answers=len(self._answers), found=self.found, certainty=1.0 if said else self.chance,
+            answers=len(self._answers), found=self.found, certainty=1.0 if said else self.best_chance,
             spacing_s=self._spacing_s, fresh=self.fresh,
             series=() if series is None else (series,),
         )  # fmt: skip

@@ -22,6 +22,7 @@ from beamfall.planning.seek.likelihood import (
     Moments,
     below,
     judge_words,
+    lapse_chance,
     weigh_answer,
     with_lapses,
 )
@@ -42,6 +43,7 @@ TALL = 0.6  # a contact above this share of the jet's height is high on the jet
 OTHER_SPACING_S = 0.004
 # Models are wrong more often than a normal distribution allows: a fifth of rigs is this much further off.
 _FAR_SHARE, _FAR_OFFSET = 0.2, 6.0
+_WIDE_OFFSET = 10.0  # where answers show that the models are wrong
 _OFFSET = NAMES.index("contact_offset_s")
 _SHOT_S = 0.0002  # what else differs from shot to shot
 _ONSET_SCATTER_S, _HEIGHT_SCATTER = 0.0008, 0.04  # medians of plan.unknowns.list_scatters
@@ -151,6 +153,7 @@ class WeightedRigs:
         # What the models leave out is known for the spacing that it was seen at.
         self._spacing_s = learned.recall_spacing(rig) if learned is not None else None
         self.expected = 1.0  # chance of the newest answer before it was given
+        self.lapse = 0.0  # chance that the newest answer means nothing
         self.reachable = 1.0  # chance of the wanted picture if the rig were known, by its scatter
         self._taken: list[_Taken] = []
         # How far a next shot of each rig is off its usual one, in standard deviations.
@@ -265,6 +268,7 @@ class WeightedRigs:
         taken = _Taken(shot, answer, self.says_ages, wanted_s, near_s)
         outlook, likelihood, own = self._weigh(taken)
         self.expected = float(self.weights @ _expect_word(outlook, answer))
+        self.lapse = lapse_chance(answer) / float(self.weights @ likelihood)
         self._taken.append(taken)
         self._own.append(own)
         weights = self.weights * likelihood * self._weigh_dwells(shot)
@@ -318,6 +322,19 @@ class WeightedRigs:
         likelihood: Floats = np.mean(fits, axis=0)
         own: Floats = np.mean(fits * hit, axis=0) / likelihood
         return outlook, likelihood, own
+
+    def widen(self) -> None:
+        """Draw rigs again from the file alone, with contacts far from where the models say, and weigh them by the
+        answers at the newest openings: those that fitted before hardly explain what was seen."""
+        z = draw_z(len(self._z), self._rng)
+        z[:, _OFFSET] *= _WIDE_OFFSET
+        self._set(z)
+        newest = {number for number, _ in self.own_chances(self._taken[-1].shot.times_s)}
+        for number in sorted(newest):
+            one = self._taken[number]
+            self.weights = self.weights * self._weigh(one)[1] * self._weigh_dwells(one.shot)
+        self.weights = self.weights / float(self.weights.sum())
+        self._renew()
 
     def _draw_offsets(self, count: int) -> Floats:
         far = self._rng.random(count) < _FAR_SHARE
