@@ -16,6 +16,18 @@ from beamfall.page.serve import PageServer
 
 LAPTOP = {"width": 1366, "height": 768}
 TABLET = {"width": 820, "height": 1180}
+VIEWS = (
+    "bench",
+    "rig",
+    "sweep",
+    "seek",
+    "check",
+    "calibrate",
+    "log",
+    "repeatability",
+    "recipes",
+    "table",
+)
 # Two cores shared with everything else may be slow for a while.
 PATIENT_MS = 60_000
 

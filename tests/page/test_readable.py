@@ -13,6 +13,7 @@ from page_helpers import (
     LAPTOP,
     QUICK_RIG,
     TABLET,
+    VIEWS,
     Served,
     arm_and_release,
     expect,
@@ -23,18 +24,6 @@ from page_helpers import (
 Serve = Callable[..., Served]
 Open = Callable[..., Any]
 Keep = Callable[[Any, str], None]
-VIEWS = (
-    "bench",
-    "rig",
-    "sweep",
-    "seek",
-    "check",
-    "calibrate",
-    "log",
-    "repeatability",
-    "recipes",
-    "table",
-)
 
 
 def find_axe() -> str:
