@@ -92,14 +92,21 @@ class Coils:
                 ohms[one.valve] = state.coil.ohm
         step = max(1, round(_STEP_S * self._hz))
         draws = random.Random(f"{self._seed}/coils/{start}")
+        changes = sorted(
+            {now, *(t for one in near for t in (one.on, one.off or end))}, reverse=True
+        )
+        on: set[int] = set()
 
         def advance(until: int) -> tuple[float, float]:
             """Let time pass; return current in A and voltage in V then."""
-            nonlocal now
+            nonlocal now, on
             while now < until:
+                if changes and changes[-1] <= now:
+                    while changes and changes[-1] <= now:
+                        changes.pop()
+                    on = {one.valve for one in near if one.on <= now < (one.off or end)}
                 passing = min(step, until - now)
                 volt = supply.volt - supply.ohm * sum(one.current_a for one in coils.values())
-                on = {one.valve for one in near if one.on <= now < (one.off or end)}
                 for valve, coil in coils.items():
                     coil.step(volt if valve in on else -CLAMP_V - DIODE_V, passing / self._hz)
                 now += passing
