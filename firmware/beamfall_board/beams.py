@@ -13,7 +13,7 @@ class Qualifier:
         self.pending = False  # an edge waits for its dwell to pass
         self.settles = 0  # when the dwell ends
         self._level = 1
-        self._blanking = 0
+        self.blanking = 0
         self._dwell = 0
         self._edge = 0
 
@@ -24,7 +24,7 @@ class Qualifier:
         self.ignored = 0
         self.pending = False
         self._level = level
-        self._blanking = blanking
+        self.blanking = blanking
         self._dwell = dwell
 
     def feed(self, level, ticks):
@@ -35,7 +35,7 @@ class Qualifier:
                 self.pending = False
                 self.ignored += 1
             return counted
-        if self.count and ticks - self.ticks < self._blanking:
+        if self.count and ticks - self.ticks < self.blanking:
             self.ignored += 1
             return counted
         self._edge = ticks

@@ -29,7 +29,7 @@ NAME = "Raspberry Pi Pico, generic port"
 PORT = "generic"
 
 EARLIEST_US = 1000
-EARLIEST_BEAM_US = 900
+EARLIEST_BEAM_US = 150
 LATE_US = 100
 ENTRY_US = 15
 DRIVE_US = 20

@@ -43,12 +43,18 @@ class Input:
         self.beam = Qualifier() if beam >= 0 else None
         self._pin = open_input(place)
         self._rising = Pin.IRQ_RISING
+        self._falling = Pin.IRQ_FALLING
         self._both = Pin.IRQ_RISING | Pin.IRQ_FALLING
         self._flags = None  # asks which edges there were, where the board knows
         self._last = 0  # when the newest edge was reported
         self._spare = 0  # an interrupt more than edges told is owed, see _guess
         self._held = 0
         self.counted_level = 1
+        self.ready = (
+            False  # rows follow the next counted edge too soon for anything but driving them
+        )
+        self._ready_from = 0  # it counts from then on
+        self._ready_edge = 0
         self._seen = self.seen  # bound once: binding allocates
         self.hard = self._probe()
 
@@ -80,6 +86,22 @@ class Input:
     def off(self):
         self._pin.irq(handler=None)
 
+    def make_ready(self):
+        """The player has rows prepared for the next counted edge."""
+        beam = self.beam
+        self._ready_from = beam.ticks + beam.blanking if beam.count else 0
+        self._ready_edge = self._rising if self.counted_level == self._on_high else self._falling
+        self.ready = True
+
+    def _play_ready(self, now):
+        """If this edge is the counted one: nothing else comes first."""
+        if now < self._ready_from:
+            return
+        flags = self._flags
+        if flags() == self._ready_edge if flags is not None else self.read() == self.counted_level:
+            self.ready = False
+            self._player.play_ready(self._which, now)
+
     def read(self):
         """1: dark or on, now."""
         return 1 if self._pin() == self._on_high else 0
@@ -91,6 +113,8 @@ class Input:
         if now < 0:
             now = now & _MASK if player.watching else 0
         try:
+            if self.ready and player.playing:
+                self._play_ready(now)
             if player.in_alarm:
                 player.nests = (
                     True  # pins interrupt the alarm on this board: they never wait behind it

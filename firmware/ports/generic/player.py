@@ -27,8 +27,11 @@ _COMMANDED = const(0)  # mark of an output's stamp: taken right behind the comma
 _REHEARSALS = const(3)
 _REHEARSAL_US = const(12000)
 _APART_US = const(3000)
+_ENTER_US = const(200)  # the interrupt of a beam until its rows are under way
+_READY_TIMES = const(2)
 _WORTH_US = const(120)  # an alarm for less than this would be late itself
 _GRACE_US = const(500)  # so long after its time nobody else will play an event
+_DRIVEN_MOST = const(3)  # flashes that can follow one edge together
 _SETTLE_US = const(60)  # an edge just before the end of a dwell has had its interrupt by then
 
 
@@ -84,6 +87,17 @@ class Player:
         self._now_value = bytearray(most)
         self._now_code = bytearray(most)
         self._now_ticks = array("I", bytes(4 * most))
+        self._ready_pin = ([None] * _DRIVEN_MOST, [None] * _DRIVEN_MOST)  # by beam
+        self._ready_value = (bytearray(_DRIVEN_MOST), bytearray(_DRIVEN_MOST))
+        self._ready_track = (bytearray(_DRIVEN_MOST), bytearray(_DRIVEN_MOST))
+        self._ready_ticks = (
+            array("I", bytes(4 * _DRIVEN_MOST)),
+            array("I", bytes(4 * _DRIVEN_MOST)),
+        )
+        self._ready_offset = [0, 0]
+        self._ready_count = [0, 0]
+        self._unready = bytearray(2)  # by beam: rows have begun to wait for its next edge
+        self._driven = [0, 0]  # of them, by the edge that is being handled
         self._next_time = _NEVER
         self._next = 0
         self._changed = False
@@ -93,6 +107,8 @@ class Player:
         self._alarm = None
         self.busy_us = 0  # the longest it waits for one event: none may come in before that one
         self.ahead = 0  # an alarm is set so long before its event
+        self.served_us = 0  # the earliest row at a beam that its interrupt may leave to `serve`
+        self.ready_us = 0  # the same of a row that is prepared
         self._begun = 0
         self._longest = 0  # from an alarm's call to the last stretch
 
@@ -127,6 +143,25 @@ class Player:
         # Half as much again: what is measured here is a board that has nothing else to do.
         self.ahead = (self._longest + self._alarm.late_us) * 3 // 2 + self._lead
         self.busy_us = self.ahead + _WORTH_US
+        self.served_us = self.busy_us + _ENTER_US
+        self.ready_us = self._rehearse_ready()
+
+    def _rehearse_ready(self):
+        """How early a prepared row can be: what `play_ready` takes until the first pin moves, and as much again for the
+        interrupt before it."""
+        for i in range(_DRIVEN_MOST):
+            self._ready_pin[0][i] = _move_nothing
+        self._ready_count[0] = _DRIVEN_MOST
+        self._ready_offset[0] = 0
+        self.playing = True
+        took = 0
+        for _ in range(_REHEARSALS):
+            self.zero = ticks_us()
+            self.play_ready(0, 0)
+            took = max(took, self._ready_ticks[0][0])
+        self.playing = False
+        self._driven[0] = self._ready_count[0] = 0
+        return _READY_TIMES * took
 
     # -- outputs -----------------------------------------------------------------------------------------------
     def outputs_off(self):
@@ -206,6 +241,9 @@ class Player:
                 self._inputs[which].beam.start(table.beam_edge[which], table.blanking, table.dwell)
         self.dwell = table.dwell if table is not None else 0
         self._serving = False
+        for which in range(2):
+            self._driven[which] = 0
+            self._prepare(which)
         self._alarm.begin()
         self.watching = False
         self.busy_from = self.busy_till = 0
@@ -238,12 +276,94 @@ class Player:
             return
         self._counts[which] = count
         self._edge_ticks[which][count] = ticks
+        if self._driven[which]:
+            self._note_driven(which, ticks)
         for track in range(self._tracks):
             if self._anchor[track] == which and self._time[track] == _NEVER:
                 at = self._cursor[track]
                 if at < self._after[track] and self._count[at] == count:
                     self._move(track, ticks + self._offset[at])
         self.serve()
+
+    # -- rows made ready before their edge ---------------------------------------------------------------------
+    def _prepare(self, which):
+        """Rows that follow the next edge of a beam too soon for `serve`: all is found out now, and the edge's interrupt
+        only waits and drives. Those of one time; `Port.load` refuses others so near."""
+        line = self._inputs[which]
+        if line is None:
+            return
+        line.ready = False
+        self._unready[which] = 0
+        if self.dwell:
+            return
+        count = self._counts[which] + 1
+        nearest = self.served_us
+        ready = 0
+        track = 0
+        while track < self._tracks:
+            at = self._cursor[track]
+            if (
+                self._anchor[track] == which
+                and self._time[track] == _NEVER
+                and at < self._after[track]
+                and self._count[at] == count
+            ):
+                offset = self._offset[at]
+                if offset < nearest:
+                    nearest = offset
+                    ready = 0
+                if offset == nearest and ready < _DRIVEN_MOST:
+                    code = self._code[at]
+                    self._ready_pin[which][ready] = self._pins[code >> 1]
+                    self._ready_value[which][ready] = self._physical[code]
+                    self._ready_track[which][ready] = track
+                    ready += 1
+            track += 1
+        if ready:
+            self._ready_count[which] = ready
+            self._ready_offset[which] = nearest
+            state = disable_irq()
+            if self._counts[which] + 1 == count:  # the edge has not come meanwhile
+                line.make_ready()
+            enable_irq(state)
+
+    def play_ready(self, which, now):
+        """The edge at `now` counts: wait the last stretch and drive. `counted` does the bookkeeping."""
+        zero = self.zero
+        due = now + self._ready_offset[which] - self._lead
+        pins = self._ready_pin[which]
+        values = self._ready_value[which]
+        stamps = self._ready_ticks[which]
+        count = self._ready_count[which]
+        while (ticks_us() - zero & _MASK) < due:
+            pass
+        if not self.playing:
+            return
+        i = 0
+        state = disable_irq()
+        try:
+            while i < count:
+                pins[i](values[i])
+                stamps[i] = ticks_us() - zero & _MASK
+                i += 1
+        finally:
+            enable_irq(state)
+        self._driven[which] = count
+
+    def _note_driven(self, which, ticks):
+        count = self._driven[which]
+        self._driven[which] = 0
+        i = 0
+        while i < count:
+            track = self._ready_track[which][i]
+            output = self._code[self._cursor[track]] >> 1
+            self._level[output] = 1
+            stamp = self._ready_ticks[which][i]
+            self._ring.add(output << 2 | _COMMANDED | 1, stamp)
+            self._note_late(output, stamp - ticks - self._ready_offset[which], 1)
+            self._advance(track)
+            self._move(track, self._time[track])
+            i += 1
 
     def await_dwell(self, which, beam):
         """A beam's edge waits for its dwell to pass, or no longer does."""
@@ -424,6 +544,8 @@ class Player:
         # In this order: an edge that comes in between finds the track waiting, and its interrupt moves it.
         if count <= self._counts[which]:
             self._time[track] = self._edge_ticks[which][count] + self._offset[at]
+        else:
+            self._unready[which] = 1
 
     def _settle(self, which, when):
         """A dwell has passed, unless the beam's interrupt has found otherwise just now."""
@@ -442,7 +564,11 @@ class Player:
             self.counted(which, count, ticks)
 
     def rescue(self):
-        """From the main loop: play what should have been played. An output never stays on for want of an alarm."""
+        """From the main loop: play what should have been played. An output never stays on for want of an alarm.
+        Rows are prepared here too, where that holds nothing up."""
+        for which in range(2):
+            if self.playing and self._unready[which]:
+                self._prepare(which)
         when = self._next_time
         if self.playing and when != _NEVER and (ticks_us() - self.zero & _MASK) - when > _GRACE_US:
             self.rescued += 1

@@ -37,7 +37,6 @@ _NO_ROW = 65535
 _DWELL_MAX = (
     LONGEST_TICKS // 2
 )  # no sum of an edge's time and a dwell is more than a small integer then: see inputs.py
-_ENTER_US = const(200)  # the interrupt of a beam until its rows are under way
 
 POLL_OVERRUN = 1
 POLL_FAILURE = 2
@@ -93,9 +92,11 @@ class Port:
             self._light = machine.Pin(pin, machine.Pin.OUT, value=0 if self._light_high else 1)
         self._alarm = Alarm(player.serve)
         player.connect(self._alarm, self._beams)
-        # While the player waits for one row, none may come in before it.
-        self.earliest_ticks = max(profile.EARLIEST_US, player.busy_us + _ENTER_US)
-        self.earliest_beam_ticks = max(profile.EARLIEST_BEAM_US, player.busy_us + _ENTER_US)
+        # While the player waits for one row, none may come in before it, but for rows at a beam that are prepared.
+        self.earliest_ticks = max(profile.EARLIEST_US, player.served_us)
+        ready_us = player.ready_us + profile.ENTRY_US if self.hard_pins else player.served_us
+        self.earliest_beam_ticks = max(profile.EARLIEST_BEAM_US, ready_us)
+        player.served_us = max(player.served_us, self.earliest_beam_ticks)
 
     # -- what the board turned out to have ---------------------------------------------------------------------
     @property
@@ -130,15 +131,25 @@ class Port:
             end = table.delay[row] + table.width[row] + table.tail
             if table.anchor[row] != wire.ANCHOR_RELEASE:
                 end += table.window
-                if table.dwell and table.delay[row] < table.dwell + self.earliest_beam_ticks:
-                    return self._fault(
-                        wire.REFUSAL_TOO_EARLY, row, table.dwell + self.earliest_beam_ticks
-                    )
+                earliest = table.dwell + self._player.served_us
+                if table.delay[row] < earliest and (table.dwell or not self._is_first(table, row)):
+                    return self._fault(wire.REFUSAL_TOO_EARLY, row, earliest)
             if end > LONGEST_TICKS:
                 return self._fault(wire.REFUSAL_BEYOND_HORIZON, row, LONGEST_TICKS)
         self._player.load(table)
         self._table = table
         return 0
+
+    def _is_first(self, table, row):
+        """Whether no row follows the same edge earlier: only rows of one time can be prepared."""
+        for other in range(table.rows):
+            if (
+                table.anchor[other] == table.anchor[row]
+                and table.count[other] == table.count[row]
+                and table.delay[other] < table.delay[row]
+            ):
+                return False
+        return True
 
     def _fault(self, reason, row, detail):
         self.fault_row = row

@@ -108,6 +108,42 @@ def flash_follows_the_counted_edge(kind):
     assert edges == sorted(edges, key=lambda edge: edge[2])
 
 
+def rows_at_a_beam_may_be_as_early_as_the_port_says(kind):
+    bench = Bench(kind)
+    early = bench.port.earliest_beam_ticks
+    bench.load(
+        (1, 1, FLASH, early, 1000), (1, 1, FLASH2, early, 500), (1, 2, FLASH, early, 1000),
+        window=500000, awaits=(2, 0), blanking=20000,
+    )  # fmt: skip
+    bench.start()
+    for at in (100, 110, 180):  # the second is in the blanking of the first
+        bench.world.pulse(bench.zero + at * MS + 333 * US, PIN[BEAM], 2500 * US)
+    edges = bench.run(300)
+    first, second = bench.pulses(FLASH)
+    (other,) = bench.pulses(FLASH2)
+    for value, aim in (
+        (first[0], 100333 + early), (first[1], 101333 + early), (second[0], 180333 + early),
+        (other[0], 100333 + early), (other[1], 100833 + early),
+    ):  # fmt: skip
+        near(value, aim, LATE[kind] + 60)
+    assert bench.port.rows_late == 0 and bench.port.edges_lost == 0, bench.port.worst_late
+    assert edges == sorted(edges, key=lambda edge: edge[2])
+    assert [edge[1] for edge in edges if edge[0] == FLASH] == [1, 0, 1, 0]
+
+
+def only_rows_of_one_time_are_prepared(kind):
+    bench = Bench(kind)
+    early, served = bench.port.earliest_beam_ticks, bench.port._player.served_us
+    head = {"window": 1000, "awaits": (1, 0)}
+    near_rows = Rows([(1, 1, FLASH, early, 100), (1, 1, FLASH2, served - 1, 100)], **head)
+    if bench.port.hard_pins:
+        assert bench.port.load(near_rows) != 0
+        assert (bench.port.fault_row, bench.port.fault_detail) == (1, served)
+    assert (
+        bench.port.load(Rows([(1, 1, FLASH, early, 100), (1, 1, FLASH2, served, 100)], **head)) == 0
+    )
+
+
 def outputs_due_at_one_time_go_one_close_behind_the_other(kind):
     bench = Bench(kind, call_ns=10000)  # a slow board
     bench.load(
@@ -337,7 +373,7 @@ def off_is_off_whatever_runs(kind):
 
 def refusals_name_the_earliest(kind):
     bench = Bench(kind)
-    early = bench.port.earliest_beam_ticks
+    early = bench.port._player.served_us  # with a dwell no row is prepared
     assert (
         bench.port.load(
             Rows([(1, 1, FLASH, 2000 + early - 1, 100)], window=1000, awaits=(1, 0), dwell=2000)
@@ -471,7 +507,9 @@ def what_the_board_has_is_found_out(kind):
         "rp2": (True, True, True), "stm32": (True, True, False), "esp32": (False, False, True)
     }[kind]  # fmt: skip
     assert port.clock_hz == 1000000 and port.name == "generic" and len(port.unique_id) == 8
-    assert port.earliest_beam_ticks > port._player.ahead > 0
+    assert port.earliest_ticks > port._player.ahead > 0
+    # Rows that are prepared before their edge need hard interrupts.
+    assert (port.earliest_beam_ticks < port._player.served_us) == port.hard_pins
 
 
 if __name__ == "__main__":
