@@ -182,6 +182,10 @@ opening = "30 ms"
         ("[aim]\ndrops = 2\n" + 3 * "[[drop]]\n", "aim.drops"),
         ("[aim]\nspacing = '90 ms'\n[[drop]]\n[[drop]]\nat = '90 ms'", "aim.spacing"),
         (9 * "[[drop]]\n", "drop"),
+        ("[[firing]]", "firing[1].flash"),
+        ("[[flash]]\n[[firing]]\n[[firing]]\nafter = '30 ms'", "firing[2]"),
+        ("[[flash]]\n[[firing]]\nanchor = 'beam1'\ndelay = '9 ms'", "firing[1].anchor"),
+        ("[[flash]]\n[[firing]]\nanchor = 'beam2'\ndelay = '9 ms'", "firing[1].anchor"),
     ],
 )
 def test_drops_that_do_not_go_with_the_rig_are_named(tmp_path: Path, drops: str, key: str) -> None:

@@ -90,3 +90,14 @@ def test_the_command_prints_each_key_with_meaning_range_and_default() -> None:
         True,
     )
     assert {one["table"] for one in result["keys"]} == {"valve"}
+
+
+def test_a_drop_added_in_the_form_is_one_more_than_fell_before() -> None:
+    content = rig_form.add(rig_form.read_content(None), "drop")
+    rig, problems = rig_form.check(content)
+    assert problems == () and rig is not None
+    assert len(rig.drops) == rig.aim.drops == 3
+    rig, _ = rig_form.check(rig_form.edit(content, "drop[3].opening", "24 ms"))
+    assert rig is not None and rig.list_drops()[2].opening_s == 0.024
+    rig, problems = rig_form.check(rig_form.add(content, "firing"))
+    assert problems == () and rig is not None and len(rig.firings) == 1

@@ -17,11 +17,12 @@ from beamfall.planning.draws import make_draws
 from beamfall.planning.make import make_plan
 from beamfall.planning.openings import MEETING, THIRD_S, find_need
 from beamfall.planning.result import Role
+from beamfall.planning.retime import with_flash_delay
 from beamfall.planning.setting import compute_drop, make_liquid, make_setting
 from beamfall.planning.unknowns import NAMES, list_scatters, make_jet_prior
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.rig import Rig, example_rig
-from beamfall.setup.rig_shot import DropInRig
+from beamfall.setup.rig_shot import DropInRig, Firing
 from beamfall.sim.build import draw_model
 from beamfall.sim.needs import find_needs
 from beamfall.sim.predicted import fire, make_middle_rig, predict_picture
@@ -340,6 +341,36 @@ def test_rows_for_the_camera_and_for_flashes_of_unlike_latency() -> None:
     closes = 5.0 + rows["shutter"].delay_s + rows["shutter"].width_s
     assert closes > splash.lights[0][2] + 0.2
     sequence.make_table_within(BoardLimits())
+
+
+def make_flashes(*firings: Firing, recycle_s: float = 0.02) -> Rig:
+    rig = make_rig(flash={"recycle_s": recycle_s})
+    second = replace(rig.flashes[0], output="flash2", latency_s=0.001)
+    return replace(rig, flashes=(*rig.flashes, second), firings=firings)
+
+
+def test_each_firing_of_a_flash_has_its_own_time() -> None:
+    own = Firing(flash="flash2", delay_s=0.1, anchor="beam1", anchor_count=1, width_s=0.003)
+    rig = make_flashes(Firing(), Firing(after_s=0.03), own)
+    plan = plan_collision(rig)
+    first, again, other = (row for row in plan.sequence.rows if row.output.startswith("flash"))
+    assert again.output == first.output == "flash1"
+    assert again.delay_s - first.delay_s == pytest.approx(0.03)
+    assert (other.anchor, other.count, other.delay_s, other.width_s) == ("beam1", 1, 0.1, 0.003)
+    lights = fire(make_middle_rig(rig), plan.sequence).lights
+    assert len(lights) == 3
+    # the shutter stays open for the last light
+    shutter = next(row for row in plan.sequence.rows if row.output == "shutter")
+    assert 5.0 + shutter.delay_s + shutter.width_s > max(light[2] for light in lights)
+
+
+def test_a_flash_of_its_own_time_stays_where_the_picture_is_timed_again() -> None:
+    fixed = plan_collision(make_flashes(Firing(), Firing(flash="flash2", delay_s=0.1)))
+    assert with_flash_delay(fixed, 0.19) is None
+    moves = with_flash_delay(plan_collision(make_flashes(Firing(), Firing(after_s=0.03))), 0.19)
+    assert moves is not None
+    delays = [row.delay_s for row in moves.sequence.rows if row.output == "flash1"]
+    assert delays == pytest.approx([0.19, 0.22])
 
 
 def test_warm_up_drops_fall_without_flash_or_camera() -> None:

@@ -145,20 +145,28 @@ def edit(content: TOMLDocument, path: str, text: str) -> TOMLDocument:
 
 
 def add(content: TOMLDocument, name: str) -> TOMLDocument:
-    """Return the content with one more valve, beam or flash, a copy of the last; or with a camera."""
+    """Return the content with one more valve, beam, flash, drop or firing, a copy of the last; or with a camera.
+
+    The first drop brings those that fall already, so that the form goes on with the same shot and one drop more.
+    """
     changed = _copy(content)
     table = find_table(name)
     if name == "camera":
         changed.setdefault("camera", tomlkit.table())
     elif table is not None and table.many:
         entries = _take_entries(changed, name)
-        fresh = tomlkit.table()
-        last = entries[-1].unwrap() if entries else {}
-        for key, value in last.items():
-            if key not in ("output", "input"):
-                fresh[key] = value
-        fresh.add(tomlkit.nl())
-        entries.append(fresh)
+        copies = 1
+        if name == "drop":
+            before = changed.get("aim", {}).pop("drops", 2)  # [[drop]] tables say it from now on
+            copies += before if isinstance(before, int) and not entries else 0
+        for _ in range(copies):
+            fresh = tomlkit.table()
+            last = entries[-1].unwrap() if entries else {}
+            for key, value in last.items():
+                if key not in ("output", "input", "at"):
+                    fresh[key] = value
+            fresh.add(tomlkit.nl())
+            entries.append(fresh)
     else:
         raise UserError(f"a rig has no {name} to add")
     return changed

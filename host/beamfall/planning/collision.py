@@ -140,6 +140,7 @@ def plan_collision(
         intervals={name: make_interval(values) for name, values in intervals.items()},
         quantities={name: make_interval(values) for name, values in quantities.items()},
         flash_s=flash_s,
+        has_fixed_flash=any(firing.delay_s is not None for firing in rig.firings),
         assumptions=tuple(list_assumptions(rig, setting, learned)),
         warnings=tuple(warnings),
         chance=chance,

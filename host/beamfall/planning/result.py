@@ -133,6 +133,7 @@ class Plan:
     chance: float | None = None
     warm_up: Sequence | None = None
     flash_s: tuple[float, float] | None = None  # earliest and latest flash after the release
+    has_fixed_flash: bool = False  # a [[firing]] has a delay of its own
     trace: Mapping[str, Any] | None = None  # what the picture of the plan is drawn from
 
     @property

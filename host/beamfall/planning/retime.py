@@ -13,8 +13,11 @@ from beamfall.setup.signals import SignalKind
 def with_flash_delay(plan: Plan, delay_s: float) -> Plan | None:
     """The same plan with the flash `delay_s` after its anchor's edge, as planning again would give it.
 
-    None where only planning again can tell: a flash is, or would be, at the earliest moment that a board allows.
+    None where only planning again can tell: a flash is, or would be, at the earliest moment that a board allows, or
+    has a delay of its own.
     """
+    if plan.has_fixed_flash:
+        return None
     by_s = delay_s - plan.flash_delay_s
     sequence = _move_flashes(plan.sequence, by_s)
     if sequence is None:

@@ -8,6 +8,7 @@ from dataclasses import replace
 from beamfall.planning.result import AnchorEdge, PlannedDrop
 from beamfall.setup.rig import Rig
 from beamfall.setup.rig_sections import Camera
+from beamfall.setup.rig_shot import Firing
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal
 
@@ -33,10 +34,42 @@ def find_flash(
 
     Arguments as of `build_sequence`.
     """
+    after = [firing.after_s for firing in rig.firings if firing.delay_s is None] or [0.0]
+    early, late = delay_s + min(after), delay_s + max(after)
     if anchor.count == 0:
-        return delay_s, delay_s
+        return early, late
     lead = find_lead(rig)
-    return lead + first_edge_s + delay_s, lead + last_edge_s + delay_s
+    return lead + first_edge_s + early, lead + last_edge_s + late
+
+
+def list_firings(rig: Rig, anchor: AnchorEdge, delay_s: float, *, once: bool = False) -> list[Row]:
+    """The rows of the flashes; the picture's light is `delay_s` after the anchor, as the first flash gives it.
+
+    Each contact closes by as much earlier as its flash is slower than the first. `once`: each flash at the picture's
+    moment alone.
+    """
+    flashes = {flash.output: flash for flash in rig.flashes}
+    firings = [
+        one
+        for one in rig.firings
+        if one.flash in flashes and not (once and (one.after_s or one.delay_s))
+    ] or [Firing(flash=output) for output in flashes]
+    rows = []
+    for firing in firings:
+        flash = flashes[firing.flash]
+        width = flash.contact_s if firing.width_s is None else firing.width_s
+        if firing.delay_s is None:
+            later = rig.flashes[0].latency_s - flash.latency_s + firing.after_s
+            delay = max(EARLIEST_S, delay_s + later)
+            rows.append(Row(anchor.beam, anchor.count, flash.output, delay, width))
+        elif firing.anchor is None:
+            delay = max(EARLIEST_S, firing.delay_s)
+            rows.append(Row(anchor.beam, anchor.count, flash.output, delay, width))
+        else:
+            count = firing.anchor_count or 0
+            delay = max(EARLIEST_S, firing.delay_s)
+            rows.append(Row(firing.anchor, count, flash.output, delay, width))
+    return rows
 
 
 def warn_of_shutter(rig: Rig, flash_s: tuple[float, float]) -> list[str]:
@@ -78,24 +111,22 @@ def build_sequence(
     name: str,
     *,
     first_edge_s: float | None = None,
+    once: bool = False,
 ) -> Sequence:
     """Return the sequence of a shot.
 
     `first_edge_s`, `last_edge_s`: between these, after the first opening, the anchor's edge surely comes (None: it
-    always comes at the last). All flashes
-    give their light at once: each contact closes by what its flash is slower than the first.
+    always comes at the last). `once`: each flash fires for the picture alone, whatever [[firing]] tables say.
     """
     lead = find_lead(rig)
     rows = [
         Row("release", 0, drop.valve.output, lead + drop.at_s, drop.valve.opening_s)
         for drop in drops
     ]
-    slowest = rig.flashes[0].latency_s
-    for flash in rig.flashes:
-        delay = max(EARLIEST_S, delay_s + slowest - flash.latency_s)
-        rows.append(Row(anchor.beam, anchor.count, flash.output, delay, flash.contact_s))
+    flashes = list_firings(rig, anchor, delay_s, once=once)
+    rows += flashes
     due = lead + last_edge_s + _MARGIN_S
-    last = (delay_s if anchor.count == 0 else due + delay_s) + 0.002
+    last = max(row.delay_s + (due if row.count else 0.0) for row in flashes) + 0.002
     if rig.camera is not None:
         first_s = last_edge_s if first_edge_s is None else first_edge_s
         flash_s = find_flash(rig, anchor, delay_s, first_s, last_edge_s)
@@ -104,7 +135,7 @@ def build_sequence(
     used = next((beam for beam in rig.beams if beam.input == anchor.beam), None)
     return Sequence(
         rows=tuple(rows),
-        window_s=max(rig.aim.window_s, due) if anchor.count else 0.0,
+        window_s=max(rig.aim.window_s, due) if any(row.count for row in rows) else 0.0,
         tail_s=rig.aim.tail_s,
         blanking_s=used.blanking_s if used else 0.0,
         dwell_s=used.dwell_s if used else 0.0,

@@ -94,6 +94,7 @@ def plan_single(
         quantities={name: make_interval(values) for name, values in quantities.items()},
         assumptions=tuple(list_assumptions(rig, setting, learned)),
         flash_s=flash_s,
+        has_fixed_flash=any(firing.delay_s is not None for firing in rig.firings),
         warnings=(
             *list_cautions(rig, setting, rigs, (0.0,), None),
             *warn_of_shutter(rig, flash_s),

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, get_args, get_type_hints
 
 from beamfall.errors import KeyProblem, RigFileError
+from beamfall.setup.check_shot import check_drops, check_firings
 from beamfall.setup.file_schema import (
     build_section,
     describe_unknown,
@@ -34,7 +35,7 @@ from beamfall.setup.rig_sections import (
     Uncertainty,
     Valve,
 )
-from beamfall.setup.rig_shot import DROPS_MOST, DropInRig
+from beamfall.setup.rig_shot import DROPS_MOST, FIRINGS_MOST, DropInRig, Firing
 from beamfall.setup.rig_tables import TABLES, TEXTS
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.table import BEAMS
@@ -48,6 +49,7 @@ _LISTS: Mapping[str, tuple[str, Sequence[str]] | int] = {
     "beam": ("input", BEAMS),
     "flash": ("output", SignalKind.FLASH.names),
     "drop": DROPS_MOST,
+    "firing": FIRINGS_MOST,
 }
 
 
@@ -69,6 +71,7 @@ class Rig:
     fitted: Fitted = Fitted()
     light: Light = Light()
     drops: tuple[DropInRig, ...] = ()
+    firings: tuple[Firing, ...] = ()
 
     def list_drops(self) -> tuple[Valve, ...]:
         """The valve of each drop of a shot, in their order, with the opening and latency of that drop.
@@ -109,7 +112,13 @@ class Rig:
 
         Raises TypeError for a value of the wrong type, KeyError where the name is missing.
         """
-        lists = {"valves": Valve, "beams": Beam, "flashes": Flash, "drops": DropInRig}
+        lists = {
+            "valves": Valve,
+            "beams": Beam,
+            "flashes": Flash,
+            "drops": DropInRig,
+            "firings": Firing,
+        }
         sections = {
             "dish": Dish,
             "liquid": LiquidInRig,
@@ -140,8 +149,9 @@ class Rig:
         What is as usual and older logs do not have is left out: their rigs keep their name.
         """
         plain = self.to_dict()
-        if not self.drops:
-            del plain["drops"]
+        for key in ("drops", "firings"):
+            if not plain[key]:
+                del plain[key]
         if self.light == Light():
             del plain["light"]
         if self.liquid.colour == "clear":
@@ -189,6 +199,7 @@ def parse_rig(content: Mapping[str, Any], source: str, *, default_name: str = "r
     beams = _build_list(Beam, content, "beam", problems)
     flashes = _build_list(Flash, content, "flash", problems)
     drops = _build_list(DropInRig, content, "drop", problems)
+    firings = _build_list(Firing, content, "firing", problems)
     sections = {
         key: build_section(kind, content.get(key, {}), key, problems)
         for key, kind in (
@@ -210,10 +221,17 @@ def parse_rig(content: Mapping[str, Any], source: str, *, default_name: str = "r
             KeyProblem("valve", None, expected, f"valve: missing; a rig has {expected}")
         )
     if not problems:
-        rig = Rig(name, valves, beams, flashes, camera=camera, note=note, drops=drops, **sections)
+        rig = Rig(
+            name, valves, beams, flashes, camera=camera, note=note, drops=drops, firings=firings, **sections
+        )  # fmt: skip
         if drops:
             rig = rig.with_aim(drops=len(drops))
-        problems = [*_check_geometry(rig), *_check_drops(rig, content.get("aim", {}))]
+        aim = content.get("aim", {})
+        problems = [
+            *_check_geometry(rig),
+            *check_drops(drops, valves, rig.aim.kind, aim),
+            *check_firings(firings, flashes, beams),
+        ]
         if not problems:
             return rig
     raise RigFileError(list_problems(problems, source, "rig file"), problems=tuple(problems))
@@ -294,40 +312,6 @@ def _check_geometry(rig: Rig) -> Iterator[KeyProblem]:
         yield KeyProblem(
             "aim.drops", aim.drops, "2 or more",
             f"aim.drops = {aim.drops}: a collision takes at least 2 drops",
-        )  # fmt: skip
-
-
-def _check_drops(rig: Rig, aim: Mapping[str, Any]) -> Iterator[KeyProblem]:
-    """Whether [[drop]] tables go with the valves and with the aim."""
-    if not rig.drops:
-        return
-    count = len(rig.drops)
-    if aim.get("drops", count) != count:
-        yield KeyProblem(
-            "aim.drops", aim["drops"], f"{count}",
-            f"aim.drops = {aim['drops']}: the file has {count} [[drop]]; leave aim.drops out",
-        )  # fmt: skip
-    if "spacing" in aim and count > 1 and rig.drops[1].at_s is not None:
-        yield KeyProblem(
-            "aim.spacing", aim["spacing"], "one of the two",
-            "aim.spacing and drop[2].at both set opening 2; leave one out",
-        )  # fmt: skip
-    if rig.aim.kind == "collision" and count < 2:
-        yield KeyProblem(
-            "drop", count, "two or more [[drop]]",
-            "drop: a collision takes at least two; add a [[drop]], or set aim.kind",
-        )  # fmt: skip
-    outputs = [valve.output for valve in rig.valves]
-    for place, drop in enumerate(rig.drops, 1):
-        if drop.valve is not None and drop.valve not in outputs:
-            yield KeyProblem(
-                f"drop[{place}].valve", drop.valve, " or ".join(outputs),
-                f"drop[{place}].valve = '{drop.valve}': the rig has no such valve; add a [[valve]]",
-            )  # fmt: skip
-    if rig.drops[0].at_s:
-        yield KeyProblem(
-            "drop[1].at", rig.drops[0].at_s, "nothing, or 0 ms",
-            "drop[1].at: times count from opening 1; leave it out",
         )  # fmt: skip
 
 

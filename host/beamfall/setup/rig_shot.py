@@ -1,13 +1,15 @@
-"""The tables of a rig file that say what a shot does beyond its aim: each drop, and what each valve holds."""
+"""The tables of a rig file that say what a shot does beyond its aim: each drop, and each firing of a flash."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from beamfall.setup.file_schema import choice, quantity
+from beamfall.setup.file_schema import choice, count, quantity
 from beamfall.setup.signals import SignalKind
+from beamfall.setup.table import BEAMS
 
 DROPS_MOST = 8
+FIRINGS_MOST = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,4 +36,45 @@ class DropInRig:
         default=None,
         example="105 ms",
         meaning="time from opening 1 to this drop's opening; the planner chooses it where left out",
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Firing:
+    """The keys of [[firing]]: with `delay` it has a time of its own, else it goes with the picture."""
+
+    flash: str = choice(
+        SignalKind.FLASH.names, default="flash1", meaning="output of the flash that fires"
+    )
+    after_s: float = quantity(
+        "duration",
+        -0.5,
+        2.0,
+        default=0.0,
+        example="30 ms",
+        meaning="light this long after the picture's moment; below 0: before it",
+    )
+    delay_s: float | None = quantity(
+        "duration",
+        0.0,
+        4.0,
+        default=None,
+        example="180 ms",
+        meaning="delay of its own from its anchor, instead of one that goes with the picture",
+    )
+    anchor: str | None = choice(
+        ("release", *BEAMS),
+        default=None,
+        meaning="what its own delay counts from; else what the plan's flash follows",
+    )
+    anchor_count: int | None = count(
+        0, 255, default=None, meaning="which counted edge of that beam, from 1; 0 for the release"
+    )
+    width_s: float | None = quantity(
+        "duration",
+        1e-5,
+        0.02,
+        default=None,
+        example="2 ms",
+        meaning="how long the contact is closed; else the flash's own",
     )

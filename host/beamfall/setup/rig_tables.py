@@ -18,7 +18,7 @@ from beamfall.setup.rig_sections import (
     Uncertainty,
     Valve,
 )
-from beamfall.setup.rig_shot import DropInRig
+from beamfall.setup.rig_shot import DropInRig, Firing
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +37,12 @@ TABLES = (
     RigTable("flash", Flash, "A flash in manual mode; one table for each flash.", True),
     RigTable(
         "drop", DropInRig, "A drop of the shot; leave all out for drops that are alike.", True
+    ),
+    RigTable(
+        "firing",
+        Firing,
+        "A flash that fires; leave all out to fire each flash once, for the picture.",
+        True,
     ),
     RigTable("camera", Camera, "The camera; leave the table out where there is none."),
     RigTable("dish", Dish, "The dish under the nozzle."),

@@ -17,7 +17,13 @@ if TYPE_CHECKING:
     from beamfall.setup.rig import Rig
     from beamfall.setup.sequence import Sequence
 
-_LISTS = {"valve": "valves", "beam": "beams", "flash": "flashes", "drop": "drops"}
+_LISTS = {
+    "valve": "valves",
+    "beam": "beams",
+    "flash": "flashes",
+    "drop": "drops",
+    "firing": "firings",
+}
 _SMALL = 1e-12  # relative: what reading a quantity back may lose
 
 

@@ -161,6 +161,8 @@ export function makeRig() {
           add('valve', 'Add a valve'),
           add('beam', 'Add a beam'),
           add('flash', 'Add a flash'),
+          add('drop', 'Add a drop'),
+          add('firing', 'Add a firing'),
           add('camera', 'Add the camera'),
         ),
       ),

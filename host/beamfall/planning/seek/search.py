@@ -217,7 +217,7 @@ class Search:
             delay = proposal.delay_s + find_lead(rig)
         drops = list_planned(rig, proposal.times_s, None)
         name = f"seek, {rig.name}"
-        return build_sequence(rig, drops, anchor, delay, last, name, first_edge_s=first)
+        return build_sequence(rig, drops, anchor, delay, last, name, first_edge_s=first, once=True)
 
     def take(self, shot: Shot, answer: Answer) -> None:
         """Take the answer to a shot; `found` and `chance` then say how things stand."""

@@ -1,0 +1,87 @@
+"""Whether the [[drop]] and [[firing]] tables of a rig file go with its valves, beams, flashes and aim."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from beamfall.errors import KeyProblem
+from beamfall.setup.rig_sections import Beam, Flash, Valve
+from beamfall.setup.rig_shot import DropInRig, Firing
+
+
+def check_drops(
+    drops: tuple[DropInRig, ...], valves: tuple[Valve, ...], kind: str, aim: Mapping[str, Any]
+) -> Iterator[KeyProblem]:
+    """Whether [[drop]] tables go with the valves and with the aim, whose keys as written are `aim`."""
+    if not drops:
+        return
+    count = len(drops)
+    if aim.get("drops", count) != count:
+        yield KeyProblem(
+            "aim.drops", aim["drops"], f"{count}",
+            f"aim.drops = {aim['drops']}: the file has {count} [[drop]]; leave aim.drops out",
+        )  # fmt: skip
+    if "spacing" in aim and count > 1 and drops[1].at_s is not None:
+        yield KeyProblem(
+            "aim.spacing", aim["spacing"], "one of the two",
+            "aim.spacing and drop[2].at both set opening 2; leave one out",
+        )  # fmt: skip
+    if kind == "collision" and count < 2:
+        yield KeyProblem(
+            "drop", count, "two or more [[drop]]",
+            "drop: a collision takes at least two; add a [[drop]], or set aim.kind",
+        )  # fmt: skip
+    outputs = [valve.output for valve in valves]
+    for place, drop in enumerate(drops, 1):
+        if drop.valve is not None and drop.valve not in outputs:
+            yield KeyProblem(
+                f"drop[{place}].valve", drop.valve, " or ".join(outputs),
+                f"drop[{place}].valve = '{drop.valve}': the rig has no such valve; add a [[valve]]",
+            )  # fmt: skip
+    if drops[0].at_s:
+        yield KeyProblem(
+            "drop[1].at", drops[0].at_s, "nothing, or 0 ms",
+            "drop[1].at: times count from opening 1; leave it out",
+        )  # fmt: skip
+
+
+def check_firings(
+    firings: tuple[Firing, ...], fitted: tuple[Flash, ...], beams: tuple[Beam, ...]
+) -> Iterator[KeyProblem]:
+    """Whether [[firing]] tables go with flashes and beams, and leave each flash its time to recycle."""
+    flashes = {flash.output: flash for flash in fitted}
+    anchors = ("release", *(beam.input for beam in beams))
+    last: dict[tuple[object, ...], float] = {}  # flash and what it follows -> when it fired
+    timed = sorted(enumerate(firings, 1), key=lambda pair: pair[1].delay_s or pair[1].after_s)
+    for place, firing in timed:
+        path = f"firing[{place}]"
+        flash = flashes.get(firing.flash)
+        if flash is None:
+            yield KeyProblem(
+                f"{path}.flash", firing.flash, "a flash of the rig",
+                f"{path}.flash = '{firing.flash}': the rig has no such flash; add a [[flash]]",
+            )  # fmt: skip
+            continue
+        if firing.anchor is not None and firing.anchor not in anchors:
+            yield KeyProblem(
+                f"{path}.anchor", firing.anchor, " or ".join(anchors),
+                f"{path}.anchor = '{firing.anchor}': the rig has no such beam; add a [[beam]]",
+            )  # fmt: skip
+        elif firing.anchor is not None and (
+            firing.delay_s is None or (firing.anchor == "release") == bool(firing.anchor_count)
+        ):
+            yield KeyProblem(
+                f"{path}.anchor", firing.anchor, "a delay, and for a beam anchor_count",
+                f"{path}.anchor: give delay with it; for a beam also anchor_count from 1, for the release none",
+            )  # fmt: skip
+        follows = (firing.flash, firing.delay_s is None, firing.anchor, firing.anchor_count)
+        at = firing.after_s if firing.delay_s is None else firing.delay_s
+        gap = at - last.get(follows, float("-inf"))
+        if gap < flash.recycle_s:
+            yield KeyProblem(
+                path, at, f"{flash.recycle_s * 1e3:.4g} ms or more after the one before",
+                f"{path}: {firing.flash} fires again after {gap * 1e3:.4g} ms but needs {flash.recycle_s * 1e3:.4g} ms "
+                "to recycle; use another flash, or set its recycle if it is faster at this power",
+            )  # fmt: skip
+        last[follows] = at
