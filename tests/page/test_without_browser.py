@@ -10,6 +10,7 @@ import time
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -18,14 +19,16 @@ from page_helpers import run_async
 
 from beamfall.errors import LinkLost, UserError
 from beamfall.link.traits import REAL
-from beamfall.page import rig_form
+from beamfall.page import rig_form, words
 from beamfall.page.commands import COMMANDS, read_arguments
 from beamfall.page.desk import Desk
 from beamfall.page.door import Codes, Door
 from beamfall.page.hub import Hub, clean, mark_shot
 from beamfall.page.paced import AbortAsked, PacedTransport
 from beamfall.page.serve import parse_listen
+from beamfall.planning.seek.answer import Answer
 from beamfall.setup.rig import example_rig, parse_rig
+from beamfall.workflows.seek import Aim, Answered
 
 
 # -- the hub ---------------------------------------------------------------------------------------------------
@@ -408,3 +411,13 @@ def test_a_code_works_once_and_in_time() -> None:
 def test_the_command_refuses_an_address_that_is_not_this_computers() -> None:
     wrong = run_cli("page", "--listen", "evil.test:80", "--no-browser")
     assert wrong.returncode == 2 and "--listen" in wrong.stderr
+
+
+def test_a_search_that_does_not_fit_the_rig_file_says_so_in_its_newest_line() -> None:
+    aim = Aim(3, 20, (0.0, 0.1), 0.18, True)
+    fired: Any = SimpleNamespace(shot=7)
+    lines = [
+        words.describe_answered(Answered(aim, fired, Answer("before"), None, 0.1, misfit))
+        for misfit in (False, True)
+    ]
+    assert [line["misfit"] for line in lines] == [False, True]

@@ -189,7 +189,10 @@ def explain_answers(drops: int) -> Iterator[str]:
         yield f"  {word.ljust(width)}  {meaning}"
 
 
-MISFIT = "These answers hardly fit the rig file: check its heights, opening and liquid"
+MISFIT = (
+    "These answers hardly fit the rig file: check its heights, opening and liquid. "
+    "The search now follows your answers"
+)
 
 
 def say_answer(one: Answered) -> str:

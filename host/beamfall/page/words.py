@@ -267,6 +267,7 @@ def describe_answered(one: Answered) -> dict[str, Any]:
         "spacing_ms": one.aim.spacing_s * 1e3,
         "delay_ms": one.aim.delay_s * 1e3,
         "chance": one.chance if one.teaches else None,
+        "misfit": one.misfit,
     }
 
 

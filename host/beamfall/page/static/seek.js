@@ -72,6 +72,14 @@ export function makeSeek() {
             ),
           )
         : null,
+      job.lines.at(-1)?.misfit
+        ? h(
+            'p',
+            { class: 'field-problem' },
+            'These answers hardly fit the rig file: check its heights, opening and liquid. The search now follows ' +
+              'your answers.',
+          )
+        : null,
       job.lines.length
         ? h(
             'table',
