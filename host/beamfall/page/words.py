@@ -284,6 +284,7 @@ def describe_sought(done: Sought) -> dict[str, Any] | None:
         "spacing_ms": best.aim.spacing_s * 1e3,
         "delay_ms": best.aim.delay_s * 1e3,
         "by_beam": search.by_beam,
+        "drops": len(best.aim.times_s),
         "learned": done.kept is not None,
     }
 

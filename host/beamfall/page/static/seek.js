@@ -51,7 +51,7 @@ export function makeSeek() {
                 ? `Found after ${found.shots} ${found.shots === 1 ? 'shot' : 'shots'}: ` +
                     (found.shot ? `shot ${found.shot} has the picture: ` : '') +
                     `spacing ${ms(found.spacing_ms)}, flash ${ms(found.delay_ms)} after ` +
-                    `${found.by_beam ? 'drop 2’s edge' : 'the first opening'}.`
+                    `${found.by_beam ? `drop ${found.drops}’s edge` : 'the first opening'}.`
                 : `Not found in ${found.shots} shots. ` +
                     (found.learned
                       ? 'Start again to continue with what was learned.'
