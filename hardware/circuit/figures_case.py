@@ -90,7 +90,7 @@ def _draw_base(axes: Any) -> None:
     for x, y in screws:
         _hole(axes, x, -y, 3.2)
         inwards = -6 if y < high / 2 else 6
-        right = x > wide - 20
+        right = x > 0.7 * wide  # the label then stands to the left
         where = f"{x:.1f}, {y:.1f}"
         add_text(
             axes,

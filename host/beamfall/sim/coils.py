@@ -44,6 +44,7 @@ class CoilState:
 class _Opening:
     valve: int
     on: int
+    number: int  # of all openings: chance goes by it, since ports start at different times
     off: int | None = None
 
 
@@ -53,6 +54,7 @@ class Coils:
     def __init__(self, clock_hz: int, seed: int) -> None:
         self._hz = clock_hz
         self._seed = seed
+        self._count = 0
         self._openings: deque[_Opening] = deque(maxlen=_KEPT)
 
     def forget(self) -> None:
@@ -62,7 +64,8 @@ class Coils:
     def drive(self, valve: int, level: int, ticks: int) -> None:
         """Take a change of the output that a valve is plugged into."""
         if level:
-            self._openings.append(_Opening(valve, ticks))
+            self._count += 1
+            self._openings.append(_Opening(valve, ticks, self._count))
             return
         for one in self._openings:
             if one.valve == valve and one.off is None:
@@ -91,7 +94,8 @@ class Coils:
                 coils[one.valve] = CoilCurrent(state.coil, pulled=state.pulled, moves=state.moves)
                 ohms[one.valve] = state.coil.ohm
         step = max(1, round(_STEP_S * self._hz))
-        draws = random.Random(f"{self._seed}/coils/{start}")
+        number = max((one.number for one in self._openings if one.on <= end), default=0)
+        draws = random.Random(f"{self._seed}/coils/{number}")
         changes = sorted(
             {now, *(t for one in near for t in (one.on, one.off or end))}, reverse=True
         )
