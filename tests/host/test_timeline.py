@@ -165,7 +165,7 @@ def test_a_chart_goes_to_the_page_as_plain_data() -> None:
     measured = [one for one in panel["shapes"] if one["shape"] == "Bar" and not one["planned"]]
     assert measured[-1] == {
         "shape": "Bar", "role": "flash", "y": 2, "start": 558.0, "end": 560.0, "planned": False,
-        "title": "flash 1: 558.0000 ms to 560.0000 ms, measured", "name": "measured",
+        "title": "flash 1: 558.0000 ms to 560.0000 ms, measured", "name": "measured", "handle": None,
     }  # fmt: skip
 
 

@@ -211,7 +211,7 @@ def test_everyone_sees_the_same_drops(
     for row, seen_in in zip(sample.values_s, sample.shots, strict=True):
         assert seen_in != last or list(row) == pytest.approx([TRANSIT / HZ, DWELL / HZ])
 
-    shot = read_shot(record)
+    shot = read_shot(record, 2)
     assert shot is not None
     edges = [(due[n] - opened[0]) / HZ for n, _ in case.drops]
     assert [edge for edge in shot.edges_s if edge is not None] == pytest.approx(edges)
@@ -249,9 +249,9 @@ def test_two_drops_that_merge_are_one_drop_to_everyone(
     assert found.missing == [[], [last]]
     (sample,) = measure_drops(log, [series])
     assert last not in sample.shots and sample.left_out == 1  # seen, and unlike the others
-    shot = read_shot(log.read_shot(last).record)
+    shot = read_shot(log.read_shot(last).record, 2)
     assert shot is not None
-    assert shot.edges_s[1] is None and shot.dwells_s == pytest.approx([long_s])
+    assert shot.find_edge(2) is None and shot.dwells_s == pytest.approx([long_s])
     events = [Edge(Signal.beam1, int(word == "dark"), at, True) for at, word in beam]
     assert [pulse.length_s for pulse in find_pulses(events, Signal.beam1, HZ, 0)] == [long_s]
     view = BeamView(1, HZ)
