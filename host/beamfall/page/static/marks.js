@@ -1,4 +1,5 @@
-// A measured photograph with its marks: each can be dragged, or moved with the arrow keys; those not found can be added.
+// A measured photograph with its marks: each can be dragged, or moved with the arrow keys.
+// Those that were not found can be added.
 import { h, s } from './dom.js';
 
 /**

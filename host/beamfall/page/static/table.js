@@ -247,7 +247,12 @@ function listAnchors(table, now) {
   ];
 }
 
-/** Renew a choice where its options have changed. @param {HTMLSelectElement} select @param {[string, string][]} options @param {string} value */
+/**
+ * Fill a choice again where its options have changed.
+ * @param {HTMLSelectElement} select
+ * @param {[string, string][]} options
+ * @param {string} value
+ */
 function fill(select, options, value) {
   const key = options.map(([name]) => name).join();
   if (select.dataset.key !== key) {
