@@ -63,9 +63,7 @@ def _resume(draft: Path, name: str) -> Walk:
     except (OSError, ValueError, AttributeError, TypeError, UserError):
         return walk
     if walk.answers:
-        print(
-            f"Resuming: {len(walk.answers)} questions are answered. 'back' changes the last answer."
-        )
+        print(f"Resuming after {len(walk.answers)} answers. 'back' changes the last one.")
     return walk
 
 
