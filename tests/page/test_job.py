@@ -162,6 +162,7 @@ def test_a_shot_is_compared_and_fired_again(
     keep_screenshot(page, "contact-sheet-laptop")
     page.goto(f"{served.origin}/#repeatability")
     expect(page.get_by_role("heading", name="arrival of drop 1")).to_be_visible()
+    page.locator("summary", has_text="Figures and chart").first.click()
     expect(page.locator(".chart circle").first).to_be_visible()
     keep_screenshot(page, "repeatability-laptop")
 

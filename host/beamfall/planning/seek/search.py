@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
+_CONTACTS_ENOUGH = (
+    2  # pictures of the contact itself, after which the next aims at the wanted stage
+)
 NEAR_S = 0.001  # a picture within this of the wanted stage is found
 # The search stops at this chance that a picture is the wanted one. In tests/benchmarks/seek_shots.py such a picture is
 # the wanted one in 95 % and more: tails are drawn wide.
@@ -170,13 +173,20 @@ class Search:
             self.near_s,
             fixed=self._list_kept(),
             by_beam=self.by_beam,
-            curiosity=CURIOUS if self.best_chance >= LIKELY else CURIOSITY,
+            curiosity=self._choose_curiosity(),
             left=tuple(self._left),
         )
         if self._spacing_s is None:
             self._last_spacing_s = proposal.spacing_s
         self._newest = proposal
         return proposal
+
+    def _choose_curiosity(self) -> float:
+        """How much a shot may be fired to learn. Once the contact was seen twice, the wanted picture itself is next."""
+        contacts = sum(one.word == "contact" for _, one in self._answers)
+        if contacts >= _CONTACTS_ENOUGH and self._kept:
+            return 0.0
+        return CURIOUS if self.best_chance >= LIKELY else CURIOSITY
 
     def _list_kept(self) -> tuple[float | None, ...]:
         """The openings that stay as they are: all once the drops have met, else the spacing and what the file sets."""
