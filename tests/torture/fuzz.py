@@ -23,6 +23,7 @@ import math
 import os
 import random
 import resource
+import signal
 import sys
 import tempfile
 import time
@@ -111,6 +112,8 @@ def main() -> int:
                 f"peak memory {early_mb:.0f} MiB after {tenth}, {_peak_mb():.0f} MiB at the end",
                 flush=True,
             )
+            # libFuzzer's alarm goes on while Python ends, when nothing catches it any more.
+            signal.setitimer(signal.ITIMER_REAL, 0)
             if count < options.runs:
                 os._exit(0)
 
