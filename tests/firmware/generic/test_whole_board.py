@@ -125,6 +125,9 @@ def test_a_row_too_early_for_the_port_is_refused_with_the_earliest() -> None:
         earliest = caught.value.detail
         # Behind a dwell no row can be prepared, so that it comes later than the board's earliest.
         assert earliest >= 2000 + board.info.earliest_beam_ticks
+        with pytest.raises(Refused) as again:
+            board.upload(make((earliest - 1) / board.info.clock_hz))
+        assert (again.value.reason, again.value.detail) == ("too_early", earliest)
         board.upload(make(earliest / board.info.clock_hz))
 
 

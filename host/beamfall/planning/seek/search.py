@@ -27,16 +27,14 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-_CONTACTS_ENOUGH = (
-    2  # pictures of the contact itself, after which the next aims at the wanted stage
-)
 NEAR_S = 0.001  # a picture within this of the wanted stage is found
 # The search stops at this chance that a picture is the wanted one. In tests/benchmarks/seek_shots.py such a picture is
 # the wanted one in 95 % and more: tails are drawn wide.
 SURE = 0.85
 
-# What a nat is worth against certainty: at first, and once a picture may be the wanted one.
-CURIOSITY, CURIOUS, LIKELY = 0.1, 0.6, 0.6
+# What a nat is worth against certainty: at first, and once a picture may be the wanted one. From then on each answer
+# leaves it less, so that a search ends.
+CURIOSITY, CURIOUS, LIKELY, _FADES = 0.1, 0.6, 0.6, 0.6
 _OF_REACHABLE = 0.92
 _GOOD_SPACING = 0.75
 # Answers less likely than this, how many are a misfit; and standard deviations that a rig may be off.
@@ -116,6 +114,7 @@ class Search:
     _kept: tuple[float, ...] = ()  # openings with which the drops have met
     _last_spacing_s: float | None = None
     _newest: Proposal | None = None
+    _likely: int = 0  # answers since a picture first was likely the wanted one
     _useless: int = 0  # shots in a row that gave no information, and why
     _why: str = ""
     _left: list[float] = field(default_factory=list)  # spacings at which drop 2 missed
@@ -182,11 +181,8 @@ class Search:
         return proposal
 
     def _choose_curiosity(self) -> float:
-        """How much a shot may be fired to learn. Once the contact was seen twice, the wanted picture itself is next."""
-        contacts = sum(one.word == "contact" for _, one in self._answers)
-        if contacts >= _CONTACTS_ENOUGH and self._kept:
-            return 0.0
-        return CURIOUS if self.best_chance >= LIKELY else CURIOSITY
+        """How much a nat is worth for the next shot."""
+        return CURIOUS * _FADES ** (self._likely - 1) if self._likely else CURIOSITY
 
     def _list_kept(self) -> tuple[float | None, ...]:
         """The openings that stay as they are: all once the drops have met, else the spacing and what the file sets."""
@@ -271,6 +267,8 @@ class Search:
         }
         self.best = max(chances, key=lambda number: chances[number])
         self.best_chance = chances[self.best]
+        if self._likely or self.best_chance >= LIKELY:
+            self._likely += 1
 
     def _leave_if_missed(self, spacing_s: float) -> None:
         """Try another spacing after two misses at one: the jet is not where the model says."""
