@@ -24,7 +24,7 @@ from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.sequence_file import parse_sequence
 from beamfall.setup.toml_write import rig_to_file, sequence_to_file, write_toml
 from beamfall.shots import ShotLog
-from beamfall.workflows.slots import find_recipes, store_recipe
+from beamfall.workflows.slots import list_held, store_recipe
 
 HZ = 125_000_000
 
@@ -242,8 +242,8 @@ def test_a_stored_recipe_is_what_the_board_holds(kept: Kept) -> None:
         store_recipe(board, log, kept.recipe, 2)
         (slot,) = board.slots().slots
         assert slot.digest == kept.recipe.sequence.make_table(board.info).digest
-        (found,) = find_recipes(board, kept.shelf).items()
-        assert found[0] == 2 and found[1] is not None and found[1].name == NAME
+        (found,) = list_held(board, kept.shelf, log)
+        assert (found.slot, found.name, found.ready) == (2, NAME, True)
 
 
 def test_a_recipe_beyond_a_boards_limits_is_refused_and_its_slot_stays_empty(kept: Kept) -> None:

@@ -11,12 +11,13 @@ from beamfall.board import Board
 from beamfall.link import Link, PortTraits
 from beamfall.link.traits import REAL
 from beamfall.recipes.card import make_card
+from beamfall.setup.sequence_file import parse_sequence
 from beamfall.setup.signals import Signal
 from beamfall.shots import ShotLog
 from beamfall.sim.build import draw_model
 from beamfall.sim.embedded import SimulatedTransport
 from beamfall.sim.rig import SimulatedRig
-from beamfall.workflows.slots import fetch_shots, find_recipes, store_recipe
+from beamfall.workflows.slots import fetch_shots, list_held, store_recipe
 
 BUTTON1 = int(Signal["button1"])
 
@@ -64,11 +65,37 @@ def test_every_slot_takes_a_recipe_and_keeps_its_name(kept: Kept, rig: RigWithBu
             one = replace(one, sequence=replace(one.sequence, tail_s=0.05 + 0.01 * slot))
             kept.shelf.save(one)
             store_recipe(board, log, one, slot)
-        found = find_recipes(board, kept.shelf)
-        names = {slot: one.name for slot, one in found.items() if one is not None}
+        found = list_held(board, kept.shelf, log)
+        names = {one.slot: one.name for one in found}
         assert names == {slot: f"slot {slot}" for slot in range(1, most + 1)}
-        card = make_card("<i>b</i>", found, 3)
+        card = make_card("<i>b</i>", found)
     assert all(f"<b>slot {slot}</b>" in card for slot in names) and "<i>" not in card
+
+
+def test_a_sequence_file_keeps_its_name_in_a_slot_and_the_ready_slot_is_told(
+    kept: Kept, rig: RigWithButton
+) -> None:
+    file = parse_sequence(
+        {"name": "two streams", "row": [{"output": "valve1", "delay": "1 ms", "width": "50 ms"}]},
+        "streams.toml",
+    )
+    with connect(SimulatedTransport(rig, seed=3)) as board, ShotLog.open(kept.folder / "l") as log:
+        log.keep_table(file.make_table(board.info))
+        board.upload(file)
+        board.save_slot(5)
+        store_recipe(board, log, kept.recipe, 2)
+        board.choose_slot(5)
+
+        def told() -> list[tuple[int, str, bool, bool]]:
+            held = list_held(board, kept.shelf, log)
+            return [(one.slot, one.name, one.ready, one.first) for one in held]
+
+        name = kept.recipe.name
+        assert told() == [(2, name, True, False), (5, "two streams", False, True)]
+        board.load_slot(5)
+        assert told() == [(2, name, False, False), (5, "two streams", True, True)]
+        unknown = list_held(board, kept.shelf, None)
+        assert [one.name for one in unknown] == [name, ""]
 
 
 def test_after_a_power_cut_the_chosen_recipe_is_ready_and_nothing_has_fired(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from contextlib import AbstractContextManager, nullcontext
+from dataclasses import replace
 from pathlib import Path
 
 import typer
@@ -12,12 +14,12 @@ from beamfall.cli.output import print_json, print_table
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.targets import check_target
 from beamfall.files import write_text
-from beamfall.recipes.card import make_card
+from beamfall.recipes.card import Held, make_card
 from beamfall.recipes.shelf import Shelf
 from beamfall.setup.sequence_file import load_sequence
 from beamfall.shots import ShotLog
 from beamfall.text import show_text
-from beamfall.workflows.slots import find_recipes
+from beamfall.workflows.slots import list_held
 
 app = make_app("Sequences stored on the board, for its button.")
 SLOT_HELP = "Which slot, from 1."
@@ -28,41 +30,45 @@ def list_slots(
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
     as_json: bool = typer.Option(False, "--json", help="One JSON object per slot."),
 ) -> None:
-    """List the slots that hold a sequence."""
+    """List the slots that hold a sequence: its name, and what the board's button fires."""
 
-    with Board.connect(port) as board:
-        found = board.slots()
-        recipes = find_recipes(board, Shelf.open())
-    names = {slot: one.name for slot, one in recipes.items() if one is not None}
+    with Board.connect(port) as board, _open_log() as log:
+        most = board.slots().most
+        held = list_held(board, Shelf.open(), log)
     if as_json:
-        for slot in found.slots:
+        for one in held:
             print_json(
                 {
-                    "slot": slot.slot,
-                    "rows": slot.rows,
-                    "digest": slot.digest.hex(),
-                    "recipe": names.get(slot.slot),
-                    "chosen": slot.slot == found.chosen,
+                    "slot": one.slot,
+                    "rows": one.rows,
+                    "digest": one.digest.hex(),
+                    "name": one.name,
+                    "recipe": None if one.recipe is None else one.recipe.name,
+                    "ready": one.ready,
+                    "chosen": one.first,
                 }
             )
         return
-    if not found.slots:
-        print(f"All {found.most} slots are empty.")
+    if not held:
+        print(f"All {most} slots are empty.")
         return
     print_table(
-        ("slot", "recipe", "rows", "digest", ""),
+        ("slot", "name", "rows", "digest", ""),
         [
-            (
-                str(s.slot),
-                names.get(s.slot, ""),
-                str(s.rows),
-                s.digest.hex(),
-                "loaded at every start" if s.slot == found.chosen else "",
-            )
-            for s in found.slots
+            (str(one.slot), one.name, str(one.rows), one.digest.hex(), _say_state(one))
+            for one in held
         ],
         numeric=("slot", "rows"),
     )
+
+
+def _say_state(held: Held) -> str:
+    said = ["ready"] if held.ready else []
+    return ", ".join(said + (["loaded at every start"] if held.first else []))
+
+
+def _open_log() -> AbstractContextManager[ShotLog | None]:
+    return ShotLog.open_existing() or nullcontext()
 
 
 @app.command("card")
@@ -74,14 +80,15 @@ def write_card(
 ) -> None:
     """Write a card to print: what each slot holds, what the light says, what to do."""
     check_target(file, "FILE", (".html",))
-    with Board.connect(port) as board:
-        chosen, shelf = board.slots().chosen, Shelf.open()
-        recipes = {
-            slot: None if one is None else shelf.load(one.name)
-            for slot, one in find_recipes(board, shelf).items()
-        }
+    shelf = Shelf.open()
+    with Board.connect(port) as board, _open_log() as log:
+        slots = list_held(board, shelf, log)
         name = board.info.name
-    write_text(file, make_card(name, recipes, chosen))
+    # The list has recipes without their pictures.
+    whole = [
+        one if one.recipe is None else replace(one, recipe=shelf.load(one.name)) for one in slots
+    ]
+    write_text(file, make_card(name, whole))
     print(f"Written to {show_text(file)}: open it in a browser and print it.")
 
 

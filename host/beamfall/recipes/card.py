@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Mapping
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from string import Template
 from typing import TYPE_CHECKING
@@ -16,20 +17,31 @@ if TYPE_CHECKING:
 _PAGE = Path(__file__).with_name("card.html")
 
 
-def make_card(board: str, slots: Mapping[int, Recipe | None], chosen: int) -> str:
-    """Return the card of a board.
+@dataclass(frozen=True)
+class Held:
+    """A slot that holds a sequence. `name`: of its recipe, else of its sequence; empty where nobody here knows it.
 
-    `slots`: those that hold something, with the recipe where it is known. `chosen`: the slot that is loaded at
-    every start, 0 for none.
+    `ready`: a press of the board's button fires it now. `first`: the board loads it at every start.
     """
-    rows = "".join(
-        _make_row(slot, recipe, slot == chosen) for slot, recipe in sorted(slots.items())
-    )
+
+    slot: int
+    rows: int
+    digest: bytes
+    name: str
+    recipe: Recipe | None
+    ready: bool
+    first: bool
+
+
+def make_card(board: str, slots: Sequence[Held]) -> str:
+    """Return the card of a board, from the slots that hold something."""
+    first = next((one.slot for one in slots if one.first), None)
     said = (
-        f"Switch the board on: slot {chosen} is ready after the start."
-        if chosen
-        else "No slot is loaded at the start: hold the button for a second to choose one."
+        "No slot is loaded at the start: hold the button for a second to choose one."
+        if first is None
+        else f"Switch the board on: slot {first} is ready after the start."
     )
+    rows = "".join(_make_row(one) for one in slots)
     return Template(_PAGE.read_text(encoding="utf-8")).substitute(
         title=show_html(f"Board {board}"),
         slots=rows or "<tr><td>All slots are empty.</td></tr>",
@@ -37,15 +49,15 @@ def make_card(board: str, slots: Mapping[int, Recipe | None], chosen: int) -> st
     )
 
 
-def _make_row(slot: int, recipe: Recipe | None, is_chosen: bool) -> str:
-    name = "not a recipe of this computer" if recipe is None else recipe.name
-    mark = " (at every start)" if is_chosen else ""
+def _make_row(held: Held) -> str:
+    recipe = held.recipe
+    mark = " (at every start)" if held.first else ""
     picture = ""
     if recipe is not None and recipe.picture:
         data = base64.b64encode(recipe.picture).decode()
         picture = f'<img alt="" src="data:image/jpeg;base64,{data}">'
     note = "" if recipe is None else " ".join(recipe.label.note.split())[:120]
     return (
-        f'<tr><th class="number" scope="row">{slot}</th><td>{picture}</td>'
-        f"<td><b>{show_html(name)}</b>{mark}<br>{show_html(note)}</td></tr>"
+        f'<tr><th class="number" scope="row">{held.slot}</th><td>{picture}</td>'
+        f"<td><b>{show_html(held.name or 'not known on this computer')}</b>{mark}<br>{show_html(note)}</td></tr>"
     )

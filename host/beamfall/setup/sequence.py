@@ -129,6 +129,7 @@ class Sequence:
             dwell_ticks=_ticks("dwell", self.dwell_s, clock_hz),
             beam_edges=(self.beam1_edge, self.beam2_edge),
             awaits=self.awaits,
+            name=self.name,
         )
 
     def make_table(self, welcome: Welcome) -> Table:

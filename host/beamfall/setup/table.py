@@ -55,7 +55,10 @@ class TickRow:
 
 @dataclass(frozen=True)
 class Table:
-    """A sequence table on one clock, as a board runs it; all times in ticks of `clock_hz`."""
+    """A sequence table on one clock, as a board runs it; all times in ticks of `clock_hz`.
+
+    `name` is that of its sequence, for people: a board does not know it.
+    """
 
     clock_hz: int
     rows: tuple[TickRow, ...]
@@ -65,6 +68,7 @@ class Table:
     dwell_ticks: int = 0
     beam_edges: tuple[str, str] = ("dark", "dark")
     awaits: tuple[int, int] = (0, 0)
+    name: str = field(default="", compare=False)
 
     @cached_property
     def _messages(self) -> Any:
@@ -124,7 +128,8 @@ class Table:
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values for JSON; rows as lists in the order of TickRow's fields."""
-        return {
+        named = {"name": self.name} if self.name else {}
+        return named | {
             "clock_hz": self.clock_hz,
             "window_ticks": self.window_ticks,
             "tail_ticks": self.tail_ticks,
@@ -151,10 +156,14 @@ class Table:
             raise TypeError("a table's times and counts are whole numbers")
         if plain["clock_hz"] < 1:
             raise ValueError("a table's clock does not run")
+        name = content.get("name", "")
+        if not isinstance(name, str):
+            raise TypeError("a table's name is a text")
         return cls(
             rows=rows,
             beam_edges=tuple(content["beam_edges"]),
             awaits=tuple(content["awaits"]),
+            name=name,
             **plain,
         )
 

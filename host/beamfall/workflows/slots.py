@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from beamfall.errors import RecipeError, SequenceError
+from beamfall.recipes.card import Held
 from beamfall.workflows.series import settle_earlier
 
 if TYPE_CHECKING:
@@ -29,8 +30,8 @@ def store_recipe(board: Board, log: ShotLog, recipe: Recipe, slot: int) -> None:
     board.save_slot(slot)
 
 
-def find_recipes(board: Board, shelf: Shelf) -> dict[int, Recipe | None]:
-    """Return the slots that hold something, each with the recipe of the shelf that it holds, or None."""
+def list_held(board: Board, shelf: Shelf, log: ShotLog | None) -> list[Held]:
+    """Return the slots that hold something, with what the shelf's recipes and the log say of them."""
     known: dict[bytes, Recipe] = {}
     for one in shelf.list():
         if one.recipe is None:
@@ -39,7 +40,21 @@ def find_recipes(board: Board, shelf: Shelf) -> dict[int, Recipe | None]:
             known[one.recipe.sequence.make_table(board.info).digest] = one.recipe
         except SequenceError:  # beyond this board's limits: then it is in none of its slots
             continue
-    return {one.slot: known.get(one.digest) for one in board.slots().slots}
+    slots, ready = board.slots(), board.status().digest
+    held = []
+    for slot in slots.slots:
+        recipe = known.get(slot.digest)
+        table = None
+        if recipe is None and log is not None:
+            table = log.find_table(slot.digest, board.info.clock_hz)
+        name = recipe.name if recipe is not None else table.name if table is not None else ""
+        held.append(
+            Held(
+                slot.slot, slot.rows, slot.digest, name, recipe,
+                ready=slot.digest == ready, first=slot.slot == slots.chosen,
+            )
+        )  # fmt: skip
+    return held
 
 
 @dataclass(frozen=True)
