@@ -49,6 +49,7 @@ _CIRCUIT = (
 # What each group of pictures is drawn from.
 _PICTURE_SOURCES = {
     "figures": (
+        "board_file.py",
         "canvas.py",
         "figures_build.py",
         "figures_case.py",

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import importlib.util
-import re
 import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from circuit.board_file import read_board
 from circuit.canvas import BLUE, GREY, INK, RED, add_arrow, add_box, add_line, add_text, blank
-from circuit.figures_kit import read_board
-from circuit.kicad_files import FOLDER, PROJECT
 
 FLASH_HOLE = (
     16.0  # of a covered two-pole panel socket for 400 V; check yours (common practice, no source)
@@ -19,22 +17,6 @@ FLASH_HOLE = (
 FLASH_APART = 8.0  # between a flash socket's metal and anything else, as on the board
 CABLES = ("valve", "beam", "USB")  # of the three glands, in their order
 _DIMENSIONS = Path(__file__).resolve().parent.parent / "parts" / "dimensions.py"
-
-
-def read_screws() -> list[tuple[float, float]]:
-    """The board's screw holes in mm from its upper left corner, seen from above."""
-    text = (FOLDER / f"{PROJECT}.kicad_pcb").read_text()
-    edges = [
-        (float(x), float(y))
-        for block in re.findall(r'\(gr_line(.*?)"Edge.Cuts"', text, re.S)
-        for x, y in re.findall(r"\((?:start|end) ([-\d.]+) ([-\d.]+)\)", block)
-    ]
-    left, top = min(x for x, _ in edges), min(y for _, y in edges)
-    blocks = [
-        one for one in re.split(r"\n\t\(footprint ", text) if one.startswith('"MountingHole:')
-    ]
-    places = [re.search(r"\n\t\t\(at ([-\d.]+) ([-\d.]+)", block) for block in blocks]
-    return sorted((float(at[1]) - left, float(at[2]) - top) for at in places if at)
 
 
 def read_panel() -> Any:
@@ -73,7 +55,8 @@ def _chain(axes: Any, xs: Sequence[float], y: float) -> None:
 
 
 def _draw_base(axes: Any) -> None:
-    (wide, high), _ = read_board()
+    board = read_board()
+    wide, high = board.width, board.height
     add_text(axes, 0, 30, "Bottom, seen from above: the board's plastic screws, 3.2 mm", size=11)
     add_text(
         axes,
@@ -86,8 +69,7 @@ def _draw_base(axes: Any) -> None:
     add_box(axes, 149.2, -high, 6.4, high, face="#f7d9d9", edge="#f7d9d9")
     add_text(axes, 75, -high / 2, "logic side", size=11, colour=GREY, ha="center")
     add_text(axes, 177, -high / 2, "flash side", size=11, colour=RED, ha="center")
-    screws = read_screws()
-    for x, y in screws:
+    for x, y in board.screws:
         _hole(axes, x, -y, 3.2)
         inwards = -6 if y < high / 2 else 6
         right = x > 0.7 * wide  # the label then stands to the left

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import math
-import re
-from dataclasses import dataclass
 from typing import Any
 
 from circuit.bill import in_kit
-from circuit.kicad_files import FOLDER, PROJECT
+from circuit.board_file import read_board
 from circuit.netlist import build_circuit
 
 # Step: title, blocks, and what each connector leads to, with the colour of its wires.
@@ -25,58 +22,14 @@ STEPS: tuple[tuple[str, tuple[str, ...], dict[str, str]], ...] = (
 )
 
 
-@dataclass(frozen=True)
-class Placed:
-    """A footprint on the board: where its pads are, in millimetres from the board's upper left corner."""
-
-    ref: str
-    pads: tuple[tuple[float, float], ...]
-
-    @property
-    def middle(self) -> tuple[float, float]:
-        """The middle of its pads."""
-        xs, ys = zip(*self.pads, strict=True)
-        return (min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2
-
-
-def read_board() -> tuple[tuple[float, float], list[Placed]]:
-    """The board's width and height, and its footprints, from the KiCad board file."""
-    text = (FOLDER / f"{PROJECT}.kicad_pcb").read_text()
-    edges = [
-        (float(x), float(y))
-        for block in re.findall(r'\(gr_line(.*?)"Edge.Cuts"', text, re.S)
-        for x, y in re.findall(r"\((?:start|end) ([-\d.]+) ([-\d.]+)\)", block)
-    ]
-    left, top = min(x for x, _ in edges), min(y for _, y in edges)
-    size = max(x for x, _ in edges) - left, max(y for _, y in edges) - top
-    placed = []
-    for block in re.split(r"\n\t\(footprint ", text)[1:]:
-        at = re.search(r"\n\t\t\(at ([-\d.]+) ([-\d.]+)(?: ([-\d.]+))?\)", block)
-        ref = re.search(r'"Reference" "([^"]+)"', block)
-        if not at or not ref:
-            continue
-        x, y, turn = float(at[1]), float(at[2]), math.radians(float(at[3] or 0))
-        pads = []
-        for px, py in re.findall(r'\n\t\t\(pad "[^"]+".*?\n\t\t\t\(at ([-\d.]+) ([-\d.]+)', block):
-            dx, dy = float(px), float(py)
-            pads.append(
-                (
-                    x + dx * math.cos(turn) + dy * math.sin(turn) - left,
-                    y - dx * math.sin(turn) + dy * math.cos(turn) - top,
-                )
-            )
-        if pads:
-            placed.append(Placed(ref[1], tuple(pads)))
-    return size, placed
-
-
 def draw_step(number: int) -> Any:
     """The picture of a step, from 1."""
     import matplotlib.pyplot as plt
     from matplotlib.patches import Rectangle
 
     title, blocks, leads = STEPS[number - 1]
-    size, placed = read_board()
+    board = read_board()
+    size = board.width, board.height
     circuit = build_circuit()
     kit = {part.ref: part.block for part in circuit.parts if in_kit(part)}
     earlier = {block for _, names, _ in STEPS[: number - 1] for block in names}
@@ -95,7 +48,7 @@ def draw_step(number: int) -> Any:
         fontsize=7,
         color="#aa3333",
     )
-    for one in placed:
+    for one in board.placed:
         block = kit.get(one.ref)
         new = block in blocks
         colour = "#c8501e" if new else "#7a8c99" if block in earlier else "#d5dad5"
@@ -125,7 +78,7 @@ def draw_step(number: int) -> Any:
                 rotation=90 if upright else 0,
                 zorder=4,
             )
-    where = {one.ref: one.middle for one in placed}
+    where = {one.ref: one.middle for one in board.placed}
     for ref, text in leads.items():
         x, y = where[ref]
         below = ref in ("J410", "M1")
