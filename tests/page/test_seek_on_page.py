@@ -8,6 +8,7 @@ from typing import Any
 
 from page_helpers import QUICK_RIG, Served, expect, find_question, wait_question, wait_ready
 
+from beamfall.page.commands import use_found
 from beamfall.page.jobs import make_seek
 from beamfall.page.listening import make_opener
 from beamfall.planning.learned import find_file
@@ -15,9 +16,9 @@ from beamfall.planning.learned import find_file
 Serve = Callable[..., Served]
 
 
-def run_seek(served: Served) -> dict[str, Any]:
+def run_seek(served: Served, *, simulated_person: bool = False) -> dict[str, Any]:
     served.wait(lambda: served.hub.get("link", {}).get("state") == "up" and served.hub.get("plan"))
-    served.server.bench.submit(make_seek("", 14, False, False))
+    served.server.bench.submit(make_seek("", 14, False, simulated_person))
     job: dict[str, Any] = served.wait(
         lambda: (one := served.hub.get("job_seek")) and one["state"] != "running" and one, 60.0
     )
@@ -50,3 +51,35 @@ def test_a_person_may_call_a_picture_black(serve: Serve, open_page: Callable[...
     served.wait(lambda: served.hub.get("job_seek")["state"] == "failed")
     expect(page.get_by_text("the picture was black").first).to_be_visible()
     expect(page.get_by_role("cell", name="black").first).to_be_visible()
+
+
+def test_timings_that_were_found_say_where_they_come_from(serve: Serve) -> None:
+    served = serve(rig=QUICK_RIG)
+    desk, hub = served.server.desk, served.hub
+    found = run_seek(served, simulated_person=True)["result"]
+    use_found(hub, desk, served.server.bench)
+    plan = served.wait(lambda: (one := hub.get("plan"))["tuned"] == found["source"] and one)
+    assert str(found["shot"]) in plan["tuned"], "by its number in the log"
+    assert plan["spacing_ms"] == found["spacing_ms"] and plan["delay_ms"] == found["delay_ms"]
+    desk.step("delay", "0.5 ms")
+    by_hand = served.wait(lambda: (now := hub.get("plan")["tuned"]) != found["source"] and now)
+    assert by_hand and str(found["shot"]) not in by_hand
+    desk.untune()
+    served.wait(lambda: hub.get("plan")["tuned"] == "")
+
+
+def test_after_a_search_the_page_says_whose_timings_it_shows(
+    serve: Serve, open_page: Callable[..., Any]
+) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link)
+    wait_ready(page)
+    found = run_seek(served, simulated_person=True)["result"]
+    page.goto(f"{served.origin}/#seek")
+    page.get_by_role("button", name="Use these timings").click()
+    page.get_by_role("link", name="Go to the Bench").click()
+    expect(page.locator(".p-tune")).to_contain_text(found["source"])
+    # The rig's drawing has the planned drops only: the shots of the search had other timings.
+    legend = page.locator(".p-rig .legend")
+    expect(legend).to_contain_text("other timings")
+    expect(legend).not_to_contain_text("yet")

@@ -150,7 +150,8 @@ def say_misfired(event: Misfired) -> str:
 
 
 def _say_aim(aim: Aim) -> str:
-    after = "its edge" if aim.by_beam else "the first opening"
+    crosses = f"drop {len(aim.times_s)} crosses the beam"
+    after = crosses if aim.by_beam else "the first opening"
     return f"{_say_openings(aim)}, flash {aim.delay_s * 1e3:.2f} ms after {after}"
 
 

@@ -138,6 +138,13 @@ def step(hub: Hub, desk: Desk, bench: BoardThread, of: str, by: str) -> None:
     desk.step(of, by)
 
 
+def use_found(hub: Hub, desk: Desk, bench: BoardThread) -> None:
+    found = (hub.get("job_seek") or {}).get("result")
+    if found is None:
+        raise UserError("no search has found timings yet")
+    desk.take_timings(found["spacing_ms"] / 1e3, found["delay_ms"] / 1e3, found["source"])
+
+
 def untune(hub: Hub, desk: Desk, bench: BoardThread) -> None:
     desk.untune()
 
@@ -311,11 +318,10 @@ COMMANDS: Mapping[str, Command] = {
     for command in (
         abort, arm, release, drip, flash, rinse, watch, repeat, sweep, sweep_resume, seek,
         pictures_from, check, calibrate, shoot_recipe, keep_recipe, rename_recipe, remove_recipe,
-        answer, tune, step, untune, correct, edit, add_part, remove_part, reset_rig, guide, guide_done, undo_learned,
-        redo_learned, reset_learned, dismiss, rate, note, measure, table_set, table_look, table_step, table_add,
-        table_copy,
-        table_remove, table_undo, table_redo, table_use, table_read, table_from_plan, table_from_shot,
-        table_from_recipe,
+        answer, tune, step, use_found, untune, correct, edit, add_part, remove_part, reset_rig, guide, guide_done,
+        undo_learned, redo_learned, reset_learned, dismiss, rate, note, measure, table_set, table_look, table_step,
+        table_add, table_copy, table_remove, table_undo, table_redo, table_use, table_read, table_from_plan,
+        table_from_shot, table_from_recipe,
     )
 }  # fmt: skip
 

@@ -6,17 +6,19 @@ moves the flash of a plan, `seek.moment` says where drop 2 and the jet would be.
 
 from __future__ import annotations
 
+import contextlib
 import threading
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import BeamfallError, KeyProblem, UserError
-from beamfall.page import rig_form
+from beamfall.page import rig_form, words
 from beamfall.page.by_hand import ByHand
-from beamfall.page.drawing import describe_plan_chart, describe_rig, describe_trace
+from beamfall.page.drawing import describe_moment, describe_plan, describe_rig
 from beamfall.page.hub import Hub
 from beamfall.planning.history import list_history
 from beamfall.planning.learned import change_learned, find_file, load_learned
@@ -30,11 +32,20 @@ if TYPE_CHECKING:
     from tomlkit import TOMLDocument
 
     from beamfall.planning.belief import Belief
-    from beamfall.planning.result import Interval, Plan
+    from beamfall.planning.result import Plan
     from beamfall.setup.sequence import Sequence
 
 _STEP_S = 0.02
 _SPACING_MOST_S, _DELAY_MOST_S = 2.0, 4.0  # as in `rig.Aim`
+
+
+@dataclass(frozen=True)
+class Tuned:
+    """Timings in the plan's place, None where the plan's own stay, and where they come from, for people."""
+
+    spacing_s: float | None = None
+    delay_s: float | None = None
+    source: str = ""
 
 
 class Desk:
@@ -49,8 +60,7 @@ class Desk:
         self._content = rig_form.read_content(rig_file)
         self._content.setdefault("name", self.rig.name)
         self._problems: tuple[KeyProblem, ...] = ()
-        self._spacing_s: float | None = None
-        self._delay_s: float | None = None
+        self._tuned = Tuned()
         self._board: str | None = None  # the id of the board that is connected
         self._learned: Belief | None = None
         self._outlooks: Outlooks | None = None
@@ -145,7 +155,7 @@ class Desk:
         if rig is not None and rig != self.rig:
             self.rig = rig
             self._outlooks = None
-            self._spacing_s = self._delay_s = None
+            self._tuned = Tuned()
             self._replan()
         self._show_rig()
 
@@ -177,10 +187,14 @@ class Desk:
     def tune(self, spacing: str | None, delay: str | None) -> None:
         """Set timings in the plan's place, texts with units; None leaves one as it is."""
         with self._lock:
-            if spacing is not None:
-                self._spacing_s = _read_time("spacing", spacing, _SPACING_MOST_S)
-            if delay is not None:
-                self._delay_s = _read_time("flash delay", delay, _DELAY_MOST_S)
+            now = self._tuned
+            self._tuned = Tuned(
+                now.spacing_s
+                if spacing is None
+                else _read_time("spacing", spacing, _SPACING_MOST_S),
+                now.delay_s if delay is None else _read_time("flash delay", delay, _DELAY_MOST_S),
+                words.SET_BY_HAND,
+            )
             if spacing is None and self._move_flash():
                 return
             self._look()
@@ -189,25 +203,22 @@ class Desk:
     def _move_flash(self) -> bool:
         """Change the delay of the plan at hand; False where a plan has to be made."""
 
-        if self.plan is None or self._delay_s is None or self.is_planning:
+        delay_s = self._tuned.delay_s
+        if self.plan is None or delay_s is None or self.is_planning:
             return False
-        plan = with_flash_delay(self.plan, self._delay_s)
+        plan = with_flash_delay(self.plan, delay_s)
         if plan is None:
             return False
         self._take_plan(plan)
         self._look()
-        self._hub.set(plan=self._describe(plan))
+        self._show_plan(plan)
         return True
 
     def step(self, of: str, by: str) -> None:
         """Add to a timing, spacing or delay, as the desk has it: a page may still show an older one."""
         by_s = parse_duration(by, key="step")
         with self._lock:
-            plan = self.plan
-            if of == "spacing":
-                now_s = plan.spacing_s if plan and self._spacing_s is None else self._spacing_s
-            else:
-                now_s = plan.flash_delay_s if plan and self._delay_s is None else self._delay_s
+            now_s = self._now[0 if of == "spacing" else 1]
             if now_s is None:
                 raise UserError(f"there is no {of} yet: type one")
             text = f"{round((now_s + by_s) * 1e3, 3):.3f} ms"
@@ -216,13 +227,14 @@ class Desk:
     def untune(self) -> None:
         """Back to the planner's timings."""
         with self._lock:
-            self._spacing_s = self._delay_s = None
+            self._tuned = Tuned()
         self._replan()
 
-    def take_timings(self, spacing_s: float, delay_s: float) -> None:
-        """Take what a search has found."""
+    def take_timings(self, spacing_s: float, delay_s: float, source: str) -> None:
+        """Take both timings from elsewhere; `source` says in words where from."""
         with self._lock:
-            self._spacing_s, self._delay_s = spacing_s, delay_s
+            self._tuned = Tuned(spacing_s, delay_s, source)
+            self._look()
         self._replan()
 
     def shift_timings(self, spacing_s: float, delay_s: float) -> None:
@@ -232,8 +244,17 @@ class Desk:
             if plan is None or plan.spacing_s is None:
                 raise UserError("there is no plan of a collision to correct")
             self.take_timings(
-                round(plan.spacing_s + spacing_s, 6), round(plan.flash_delay_s + delay_s, 6)
+                round(plan.spacing_s + spacing_s, 6),
+                round(plan.flash_delay_s + delay_s, 6),
+                words.CORRECTED,
             )
+
+    @property
+    def _now(self) -> tuple[float | None, float | None]:
+        """Spacing and delay as they are set, else as planned; a new plan may still be under way."""
+        plan, tuned = self.plan, self._tuned
+        spacing_s = plan.spacing_s if plan and tuned.spacing_s is None else tuned.spacing_s
+        return spacing_s, plan.flash_delay_s if plan and tuned.delay_s is None else tuned.delay_s
 
     @property
     def asked(self) -> tuple[Rig, Sequence, Belief | None]:
@@ -264,10 +285,10 @@ class Desk:
 
     def _tuned_rig(self) -> Rig:
         changes: dict[str, Any] = {}
-        if self._spacing_s is not None:
-            changes["spacing_s"] = self._spacing_s
-        if self._delay_s is not None:
-            changes["flash_delay_s"] = self._delay_s
+        if self._tuned.spacing_s is not None:
+            changes["spacing_s"] = self._tuned.spacing_s
+        if self._tuned.delay_s is not None:
+            changes["flash_delay_s"] = self._tuned.delay_s
         if changes and self.plan is not None:
             # A delay means something only with its anchor: keep the one it was set for.
             anchor = self.plan.anchor
@@ -306,7 +327,7 @@ class Desk:
                 return
             self._made = wanted
             self._take_plan(plan)
-            self._hub.set(plan=self._describe(plan))
+            self._show_plan(plan)
             self._look()
 
     def _take_plan(self, plan: Plan) -> None:
@@ -349,57 +370,30 @@ class Desk:
                 raise TimeoutError
             meanwhile(_STEP_S)
 
-    def _describe(self, plan: Plan) -> dict[str, Any]:
-        content = plan.to_json()
-        return {
-            "kind": plan.kind,
-            "anchor": plan.anchor.describe(),
-            "spacing_ms": None if plan.spacing_s is None else plan.spacing_s * 1e3,
-            "delay_ms": plan.flash_delay_s * 1e3,
-            "stage_ms": plan.stage_s * 1e3,
-            "chance": plan.chance,
-            "tuned": self._spacing_s is not None or self._delay_s is not None,
-            "intervals": {name: item.to_json() for name, item in plan.intervals.items()},
-            "quantities": content["quantities"],
-            "anchors": content["anchors"],
-            "warnings": list(plan.warnings),
-            "assumptions": list(plan.assumptions),
-            "trace": describe_trace(plan),
-            "chart": describe_plan_chart(plan),
-        }
+    def _show_plan(self, plan: Plan) -> None:
+        self._hub.set(plan=describe_plan(plan, self._tuned.source))
 
     def _look(self) -> None:
-        """Say where drop 2 and the jet would be at the light."""
-
-        plan = self.plan
-        if plan is None or plan.kind != "collision" or plan.spacing_s is None:
-            self._hub.set(moment=None)
-            return
-        try:
-            if self._outlooks is None:
-                self._outlooks = Outlooks(self.rig, self._learned)
-            spacing = plan.spacing_s if self._spacing_s is None else self._spacing_s
-            delay = plan.flash_delay_s if self._delay_s is None else self._delay_s
-            moment = self._outlooks.look(spacing, delay, plan.anchor)
-        except BeamfallError:
-            self._hub.set(moment=None)
-            return
-
-        def millimetres(interval: Interval | None) -> dict[str, float] | None:
-            return None if interval is None else interval.to_json()
-
-        self._hub.set(
-            moment={
-                "spacing_ms": spacing * 1e3,
-                "delay_ms": delay * 1e3,
-                "jet_mm": millimetres(moment.jet_m),
-                "drop_mm": millimetres(moment.drop_m),
-                "contact_mm": millimetres(moment.contact_m),
-                "stage_ms": millimetres(moment.stage_s),
-                "diameter_mm": moment.diameter_m * 1e3,
-                "chances": {word: round(chance, 4) for word, chance in moment.chances.items()},
-            }
-        )
+        """Say where the last drop and the jet would be at the light."""
+        plan, (spacing_s, delay_s) = self.plan, self._now
+        moment = None
+        if (
+            plan is not None
+            and plan.kind == "collision"
+            and spacing_s is not None
+            and delay_s is not None
+        ):
+            # Until a new plan has come, later drops keep their distance to drop 2.
+            moved = spacing_s - (plan.spacing_s or 0.0)
+            times = [
+                drop.at_s + (moved if number else 0.0) for number, drop in enumerate(plan.drops)
+            ]
+            with contextlib.suppress(BeamfallError):
+                if self._outlooks is None:
+                    self._outlooks = Outlooks(self.rig, self._learned)
+                found = self._outlooks.look(times, delay_s, plan.anchor)
+                moment = describe_moment(spacing_s, delay_s, found)
+        self._hub.set(moment=moment)
 
 
 def _read_time(name: str, text: str, most_s: float) -> float:

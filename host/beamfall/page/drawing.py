@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from beamfall.plot.plan import describe_plan
+from beamfall.planning.seek.answer import explain_words
+from beamfall.plot.plan import describe_plan as chart_plan
 from beamfall.plot.scene import to_json
 from beamfall.plot.timeline import Scatter, describe_timeline
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.setup.table import BEAMS, count_beam_edges
 
 if TYPE_CHECKING:
-    from beamfall.planning.result import Plan
+    from beamfall.planning.result import Interval, Plan
+    from beamfall.planning.seek.moment import Moment
     from beamfall.setup.rig import Rig
     from beamfall.setup.table import Table
     from beamfall.shots import ShotLog, ShotRecord
@@ -73,12 +75,49 @@ def describe_trace(plan: Plan) -> dict[str, Any] | None:
     }  # fmt: skip
 
 
-def describe_plan_chart(plan: Plan) -> dict[str, Any] | None:
-    """Heights against time, as `static/chart.js` draws them."""
-    if plan.trace is None:
-        return None
-    panel: dict[str, Any] = to_json(describe_plan(plan).panels[0][0])
-    return panel
+def describe_plan(plan: Plan, tuned: str) -> dict[str, Any]:
+    """A plan; `tuned` says where its timings come from, empty where they are its own."""
+    content = plan.to_json()
+    chart = None if plan.trace is None else to_json(chart_plan(plan).panels[0][0])
+    return {
+        "kind": plan.kind,
+        "anchor": plan.anchor.describe(),
+        "spacing_ms": None if plan.spacing_s is None else plan.spacing_s * 1e3,
+        "delay_ms": plan.flash_delay_s * 1e3,
+        "stage_ms": plan.stage_s * 1e3,
+        "chance": plan.chance,
+        "tuned": tuned,
+        "intervals": {name: item.to_json() for name, item in plan.intervals.items()},
+        "quantities": content["quantities"],
+        "anchors": content["anchors"],
+        "warnings": list(plan.warnings),
+        "assumptions": list(plan.assumptions),
+        "trace": describe_trace(plan),
+        "chart": chart,
+    }
+
+
+def describe_moment(spacing_s: float, delay_s: float, moment: Moment) -> dict[str, Any]:
+    """What the light would show with these timings, in mm and ms."""
+    meanings = explain_words(moment.drops)
+
+    def plain(interval: Interval | None) -> dict[str, float] | None:
+        return None if interval is None else interval.to_json()
+
+    return {
+        "spacing_ms": spacing_s * 1e3,
+        "delay_ms": delay_s * 1e3,
+        "drops": moment.drops,
+        "jet_mm": plain(moment.jet_m),
+        "drop_mm": plain(moment.drop_m),
+        "contact_mm": plain(moment.contact_m),
+        "stage_ms": plain(moment.stage_s),
+        "diameter_mm": moment.diameter_m * 1e3,
+        "chances": [
+            {"word": word, "meaning": meanings[word], "chance": round(chance, 4)}
+            for word, chance in moment.chances.items()
+        ],
+    }
 
 
 def find_shifts(plan: Plan, table: Table, record: ShotRecord) -> list[float | None]:

@@ -25,7 +25,7 @@ from beamfall.workflows.check import (
     TestMade,
 )
 from beamfall.workflows.recipe import ApplyCorrection, DayCompared
-from beamfall.workflows.seek import AGREED, Answered, SearchBegun, ShotAhead, WhatIsSeen
+from beamfall.workflows.seek import AGREED, Answered, ShotAhead, WhatIsSeen
 from beamfall.workflows.steps import (
     AwaitingPicture,
     ContainerBelow,
@@ -99,8 +99,6 @@ class PageFrontEnd:
             case DayCompared(correction=correction):
                 for text in list_day(correction):
                     work.add_line(day=text)
-            case SearchBegun(most=most):
-                work.tell(of=most)
             case ShotAhead(aim=aim):
                 work.tell(text=words.say_aim(aim))
             case Answered(aim=aim):

@@ -46,17 +46,19 @@ ACTS = {
     "flash", "rinse": "asked for a rinse", "watch": "watched the beam", "repeat": "repeated a shot", "sweep": "started "
     "a sweep", "sweep_resume": "resumed a sweep", "seek": "started a search", "check": "started a check",
     "calibrate": "started a calibration", "shoot_recipe": "fired a recipe", "answer": "answered", "tune": _TIMINGS,
-    "step": _TIMINGS, "untune": _TIMINGS, "correct": "corrected the timings", "edit": _RIG, "add_part": _RIG,
-    "remove_part": _RIG, "reset_rig": _RIG, "guide_done": _RIG, "undo_learned": "undid what was learned",
+    "step": _TIMINGS, "untune": _TIMINGS, "use_found": "took the timings of the search",
+    "correct": "corrected the timings", "edit": _RIG, "add_part": _RIG, "remove_part": _RIG,
+    "reset_rig": _RIG, "guide_done": _RIG, "undo_learned": "undid what was learned",
     "redo_learned": "redid what was learned", "reset_learned": "forgot what was learned", "table_set": _TABLE,
     "table_step": _TABLE, "table_add": _TABLE, "table_copy": _TABLE, "table_remove": _TABLE, "table_undo": _TABLE,
     "table_redo": _TABLE, "table_use": "switched plan and table", "table_read": _TABLE, "table_from_plan": _TABLE,
     "table_from_shot": _TABLE, "table_from_recipe": _TABLE, "pictures_from": "changed where pictures come from",
 }  # fmt: skip
+SET_BY_HAND, CORRECTED = "Set by hand", "Corrected for the drift"
 TIMINGS_CHECKED = "those on this page"
 WHAT_IS_SEEN = "What does the picture show?"
 WITH_HEIGHTS = "If you measured heights, type them too: before jet 31 mm drop 42 mm"
-AGREE, AGREES = "agree", "I agree with what was read"
+AGREE, AGREES = "agree", "I agree with what was read (Enter)"
 CHECK_AHEAD = (
     "The check will open the valve and fire the flash several times. Has everyone been warned?"
 )
@@ -90,7 +92,9 @@ def say_what_was_read(question: WhatIsSeen) -> str:
     """What was read in the picture that is asked about; how to add heights where there is none."""
     if question.reading is None:
         return WITH_HEIGHTS
-    return f"Read in the picture: {question.reading.said}"
+    marks = (question.reading.measured or {}).get("marks", {}).values()
+    by_hand = any(mark["by_hand"] for mark in marks)
+    return f"Read in the picture{' with your marks' if by_hand else ''}: {question.reading.said}"
 
 
 def say_which(question: WhichPicture) -> str:
@@ -248,13 +252,19 @@ def say_step_ahead(event: StepAhead) -> str:
     return f"step {step.index} of {len(plan.steps)}: {plan.of} {step.value_s * 1e3:.3f} ms"
 
 
+def say_source(shot: int) -> str:
+    """Where timings come from that a search has found."""
+    return f"From the search: shot {shot}"
+
+
 def say_aim(aim: Aim) -> str:
-    """The shot of a search that is fired next."""
-    after = "its edge" if aim.by_beam else "the first opening"
+    """The shot of a search that is fired next. Its place in the search is no number of the log's."""
+    drops = len(aim.times_s)
+    after = f"drop {drops} crosses the beam" if aim.by_beam else "the first opening"
     openings = f"spacing {aim.spacing_s * 1e3:.2f} ms"
     if len(aim.times_s) > 2:
         openings = f"openings {', '.join(f'{at * 1e3:.2f}' for at in aim.times_s[1:])} ms"
-    return f"shot {aim.number}: {openings}, flash {aim.delay_s * 1e3:.2f} ms after {after}"
+    return f"{aim.number} of at most {aim.most}: {openings}, flash {aim.delay_s * 1e3:.2f} ms after {after}"
 
 
 def describe_answered(one: Answered) -> dict[str, Any]:
@@ -280,7 +290,8 @@ def describe_sought(done: Sought) -> dict[str, Any] | None:
         "found": done.found,
         "shots": search.shots,
         "chance": search.best_chance,
-        "shot": best.fired.shot if best is not done.shots[-1] else None,
+        "shot": best.fired.shot,
+        "source": say_source(best.fired.shot),
         "spacing_ms": best.aim.spacing_s * 1e3,
         "delay_ms": best.aim.delay_s * 1e3,
         "by_beam": search.by_beam,

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from beamfall.errors import NoProgress, UserError
+from beamfall.errors import NoProgress
 from beamfall.planning.seek.answer import WORDS, Answer, read_answer, read_shot, say_useless
 from beamfall.setup.signals import Signal
 from beamfall.workflows.reading import PictureReader, Reading, read_marks
@@ -58,7 +58,14 @@ class Aim:
 
 
 @dataclass(frozen=True)
-class WhatIsSeen(Question[Answer]):
+class Marked:
+    """Marks that a person has set, in pixels: the picture is read again with them, and shown before it counts."""
+
+    marks: Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class WhatIsSeen(Question[Answer | Marked]):
     """What does the picture of this shot show?
 
     `reading`: what was read in the photograph that has arrived; an empty answer agrees with it, and a mark in pixels
@@ -68,7 +75,6 @@ class WhatIsSeen(Question[Answer]):
     aim: Aim
     fired: Fired
     reading: Reading | None = None
-    again: Callable[[Mapping[str, float]], Reading] | None = None
 
     @property
     def choices(self) -> tuple[str, ...]:
@@ -78,17 +84,12 @@ class WhatIsSeen(Question[Answer]):
     def otherwise(self) -> str | None:
         return AGREED if self.reading is not None and self.reading.answer is not None else None
 
-    def read(self, text: str) -> Answer:
+    def read(self, text: str) -> Answer | Marked:
         given = text.strip().lower()
         if given == AGREED and self.reading is not None and self.reading.answer is not None:
             return self.reading.answer
-        marks = read_marks(given)
-        if not marks or self.again is None:
-            return read_answer(text)
-        reading = self.again(marks)
-        if reading.answer is None:
-            raise UserError(f"with this mark it is not sure either: {reading.said}")
-        return reading.answer
+        marks = {} if self.reading is None else read_marks(given)
+        return Marked(marks) if marks else read_answer(text)
 
 
 @dataclass(frozen=True)
@@ -323,22 +324,18 @@ class _Seek:
 
     def _see(self, aim: Aim, fired: Fired) -> Workflow[Answer]:
         photo, reader, self.reading = fired.photo, self.reader, None
-        if photo is None or reader is None:
-            if self.look is not None:
-                return Answer(*self.look(fired.picture))
-            return (yield from ask(WhatIsSeen(aim, fired)))
-        self.reading = reading = reader.read(photo.path, {})
-        yield PictureRead(fired, reading)
-        if (
-            self.look is not None
-        ):  # the simulated photographer agrees, and helps where it is not sure
-            return reading.answer or Answer(*self.look(fired.picture))
-
-        def again(marks: Mapping[str, float]) -> Reading:
-            self.reading = reader.read(photo.path, marks)
-            return self.reading
-
-        return (yield from ask(WhatIsSeen(aim, fired, reading, again)))
+        marks: dict[str, float] = {}
+        while True:
+            if photo is not None and reader is not None:
+                self.reading = reader.read(photo.path, marks)
+                yield PictureRead(fired, self.reading)
+            if self.look is not None:  # the simulated photographer agrees where something was read
+                read = None if self.reading is None else self.reading.answer
+                return read or Answer(*self.look(fired.picture))
+            seen = yield from ask(WhatIsSeen(aim, fired, self.reading))
+            if isinstance(seen, Answer):
+                return seen
+            marks |= seen.marks
 
     def _find_best(self) -> Answered | None:
         if self.search.found:

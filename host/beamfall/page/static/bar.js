@@ -203,7 +203,7 @@ export function showStrip() {
     stripped = '';
     return;
   }
-  const key = `${job.id} ${asking?.id ?? ''} ${location.hash}`;
+  const key = `${job.id} ${asking?.id ?? ''} ${location.hash} ${job.of > 0}`;
   if (key !== stripped) {
     stripped = key;
     meter = h('i');
@@ -218,7 +218,7 @@ export function showStrip() {
         h('b', {}, job.title),
         text,
         countdown,
-        h('span', { class: 'meter', 'aria-hidden': 'true' }, meter),
+        job.of ? h('span', { class: 'meter', 'aria-hidden': 'true' }, meter) : null,
       ),
       asking
         ? away
@@ -240,11 +240,15 @@ function showCountdown() {
   countdown.textContent = left > 0 ? `next shot in ${number(left, 0)} s` : '';
 }
 
+/** The answer that agrees with what was read in a picture: Enter gives it. */
+export const AGREE = 'agree';
+
 // A question with its answers; the first answer from any open page counts.
 /** @param {Question} question @param {{ picture?: boolean }} [how] */
 export function makeQuestion(question, { picture = true } = {}) {
   /** @param {string} value */
   const give = (value) => attempt(act('answer', { question: question.id, value }));
+  const agrees = question.choices.find((choice) => choice.value === AGREE);
   const typed = h('input', {
     type: 'text',
     'aria-label': 'The answer in words, with heights',
@@ -262,7 +266,7 @@ export function makeQuestion(question, { picture = true } = {}) {
       ? question.measured
         ? makeMarked(question.shot, question.measured, {
             className: 'askpic',
-            name: 'Answer with these marks',
+            name: 'Read again with these marks',
             use: give,
           })
         : h('div', { class: 'pic askpic' }, makePicture(question.shot, { small: false }))
@@ -301,7 +305,7 @@ export function makeQuestion(question, { picture = true } = {}) {
               on: {
                 submit: (event) => {
                   event.preventDefault();
-                  if (typed.value.trim()) give(typed.value);
+                  if (typed.value.trim() || agrees) give(typed.value.trim() || AGREE);
                 },
               },
             },

@@ -65,7 +65,7 @@ function makeTimings() {
           ? h('span', { class: 'field-problem' }, plan.problem)
           : state.asked?.by_hand
             ? 'Not in use: Arm takes the table by hand'
-            : `${plan.tuned ? 'Set by hand' : 'As planned'}; the flash follows ${plan.anchor}`,
+            : `${plan.tuned || 'As planned'}; the flash follows ${plan.anchor}`,
     );
     spacing.root.hidden = plan?.spacing_ms === null;
     spacing.update(state.moment?.spacing_ms ?? plan?.spacing_ms, plan?.intervals?.spacing);

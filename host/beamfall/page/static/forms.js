@@ -1,6 +1,6 @@
 // What the forms of sweep, seek, check and calibrate share.
 
-import { attempt, makeQuestion, ready } from './bar.js';
+import { AGREE, attempt, makeQuestion, ready } from './bar.js';
 import { h, show } from './dom.js';
 import { on, state } from './net.js';
 
@@ -44,7 +44,10 @@ export function makeAsking(kind) {
         ? h('section', { class: 'panel asking', 'aria-live': 'polite' }, makeQuestion(question))
         : null,
     );
-    if (question && box.isConnected) box.firstElementChild?.scrollIntoView(); // it waits for an answer
+    if (!question || !box.isConnected) return;
+    box.firstElementChild?.scrollIntoView(); // it waits for an answer
+    const agree = box.querySelector(`[data-answer="${AGREE}"]`);
+    if (agree instanceof HTMLElement && document.activeElement === document.body) agree.focus();
   });
   return box;
 }

@@ -1,15 +1,9 @@
-// The scene when the flash fires: where drop 2 and the jet would be, with intervals. The library gives the figures.
+// The scene when the flash fires: where the last drop, the jet and an umbrella would be, with intervals. The library
+// gives the figures.
 import { fit, h, mm, number, percent, s, show } from './dom.js';
 import { on, state } from './net.js';
 
-const WORDS = [
-  ['before', 'drop 2 has not met the jet'],
-  ['contact', 'they just touch'],
-  ['after', 'the umbrella spreads'],
-  ['jet', 'a jet, no drop 2'],
-  ['nothing', 'neither'],
-  ['missed', 'drop 2 went past'],
-];
+const UMBRELLA_MM = 14; // about as wide as it is soon after its contact; only a sign here
 
 export function makeMoment() {
   const box = h('div', { class: 'momentbox' });
@@ -19,10 +13,7 @@ export function makeMoment() {
   const redraw = fit(box, (width, height) => {
     const m = state.moment;
     if (!m) {
-      show(
-        box,
-        h('p', { class: 'soft' }, state.plan?.problem ? '' : 'Drawn only for a collision of two drops.'),
-      );
+      show(box, h('p', { class: 'soft' }, state.plan?.problem ? '' : 'Drawn only for a collision of drops.'));
       return;
     }
     const top = Math.max(40, m.jet_mm.p95 * 1.08, Math.min(m.drop_mm.p95 + m.diameter_mm, 120) * 1.06);
@@ -63,6 +54,16 @@ export function makeMoment() {
       column(m.jet_mm.p5, 'jet sure'),
     ])
       if (part) g.append(part);
+    // Drop 3 and later ones strike the umbrella that the drops before have made.
+    if (m.drops > 2 && m.contact_mm && m.contact_mm.p50 > 0) {
+      const [rim, half] = [m.contact_mm.p50, UMBRELLA_MM / 2];
+      g.append(
+        s('path', {
+          class: 'umbrella',
+          d: `M${x(-half)} ${y(rim - 2)}Q${x(0)} ${y(rim + 4)} ${x(half)} ${y(rim - 2)}Q${x(0)} ${y(rim + 2)} ${x(-half)} ${y(rim - 2)}z`,
+        }),
+      );
+    }
     const radius = m.diameter_mm / 2;
     /** @param {number} low @param {string} kind */
     const ball = (low, kind) =>
@@ -91,7 +92,7 @@ export function makeMoment() {
       );
     };
     bracket(m.jet_mm, width * 0.42, 'jet', 'of-jet');
-    bracket(m.drop_mm, width * 0.72, 'drop 2', 'of-drop');
+    bracket(m.drop_mm, width * 0.72, `drop ${m.drops}`, 'of-drop');
     show(box, s('svg', { viewBox: `0 0 ${width} ${height}`, role: 'img', 'aria-label': say(m) }, g));
   });
 
@@ -106,18 +107,20 @@ export function makeMoment() {
     show(words, stage(m));
     show(
       chances,
-      WORDS.filter(([word]) => m.chances[word] >= 0.005).map(([word, meaning]) => {
-        const bar = h('i');
-        bar.style.width = `${m.chances[word] * 100}%`;
-        return h(
-          'li',
-          {},
-          h('span', { class: 'word' }, word),
-          h('span', { class: 'meter' }, bar),
-          h('span', { class: 'figure' }, percent(m.chances[word])),
-          h('span', { class: 'meaning soft small' }, meaning),
-        );
-      }),
+      m.chances
+        .filter((one) => one.chance >= 0.005)
+        .map(({ word, meaning, chance }) => {
+          const bar = h('i');
+          bar.style.width = `${chance * 100}%`;
+          return h(
+            'li',
+            {},
+            h('span', { class: 'word' }, word),
+            h('span', { class: 'meter' }, bar),
+            h('span', { class: 'figure' }, percent(chance)),
+            h('span', { class: 'meaning soft small' }, meaning),
+          );
+        }),
     );
   });
   return [box, words, chances];
@@ -130,13 +133,15 @@ const said = (middle) => (middle < OVER_MM ? 'has struck' : mm(middle, 0));
 
 /** @param {MomentState} m */
 function stage(m) {
-  if (!m.stage_ms) return 'With this spacing drop 2 almost never meets the jet.';
-  if (m.drop_mm.p95 < OVER_MM) return 'Too late: drop 2 has almost certainly struck before the flash.';
+  const drop = `drop ${m.drops}`,
+    aim = m.drops > 2 ? 'the umbrella' : 'the jet';
+  if (!m.stage_ms) return `With this spacing ${drop} almost never meets ${aim}.`;
+  if (m.drop_mm.p95 < OVER_MM) return `Too late: ${drop} has almost certainly struck before the flash.`;
   const { p5, p50, p95 } = m.stage_ms;
   /** @param {number} v */
   const side = (v) => `${number(Math.abs(v), 1)} ms ${v < 0 ? 'before' : 'after'}`;
   return (
-    `The flash fires ${side(p50)} drop 2 touches the jet; ` +
+    `The flash fires ${side(p50)} ${drop} touches ${aim}; ` +
     `in 9 of 10 rigs that fit the file, ${side(p5)} to ${side(p95)}.`
   );
 }
@@ -146,5 +151,5 @@ function say(m) {
   const range = (interval) => `(${mm(interval.p5)} to ${mm(interval.p95)})`;
   const drop =
     m.drop_mm.p95 < OVER_MM ? 'has struck' : `${mm(m.drop_mm.p50)} above the surface ${range(m.drop_mm)}`;
-  return `When the flash fires: jet ${mm(m.jet_mm.p50)} ${range(m.jet_mm)}, drop 2 ${drop}`;
+  return `When the flash fires: jet ${mm(m.jet_mm.p50)} ${range(m.jet_mm)}, drop ${m.drops} ${drop}`;
 }

@@ -124,6 +124,7 @@ function retry() {
 const LANES = {
   tune: 'desk',
   step: 'desk',
+  use_found: 'desk',
   untune: 'desk',
   correct: 'desk',
   edit: 'desk',

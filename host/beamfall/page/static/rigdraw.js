@@ -19,6 +19,16 @@ function findShifts(trace, dark) {
   });
 }
 
+function explainSolid() {
+  const shot = state.shot;
+  if (!shot) return 'Nothing is measured yet.';
+  // A shot of a search or a sweep, or one before the timings were changed, is not drawn: it has other timings.
+  if (!shot.trace) return `Shot ${shot.shot} had other timings; its timeline shows what was measured.`;
+  return shot.shifts.some((shift) => shift !== null)
+    ? 'Solid: measured by the beam.'
+    : `The beam saw no drop of shot ${shot.shot}.`;
+}
+
 export function makeRigDrawing() {
   const box = h('div', { class: 'rigbox' });
   const clock = h('output', { class: 'soft small', 'aria-live': 'off' });
@@ -270,13 +280,7 @@ export function makeRigDrawing() {
   let shown = null;
   on(['shot', 'plan'], () => {
     play.disabled = scrub.disabled = !trace();
-    const measured = (state.shot?.shifts ?? []).some((x) => x !== null);
-    show(
-      legend,
-      measured
-        ? 'Hollow: planned. Solid: measured by the beam. Heights are above the liquid.'
-        : 'Hollow: planned; nothing is measured yet. Heights are above the liquid.',
-    );
+    show(legend, `Hollow: planned. ${explainSolid()} Heights are above the liquid.`);
     if (state.shot && state.shot.shot !== shown) {
       const first = shown === null;
       dark = null; // the shot's own record counts from here on

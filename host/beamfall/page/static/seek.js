@@ -20,6 +20,7 @@ export function makeSeek() {
     }),
   );
   const result = h('div', {});
+  const use = makeUse();
   on('board', () => {
     aloneBox.hidden = !state.board?.simulated;
   });
@@ -29,49 +30,8 @@ export function makeSeek() {
     const found = job.result;
     show(
       result,
-      h(
-        'p',
-        {},
-        [
-          ended(job),
-          job.state === 'running' ? job.text : '',
-          `${job.done} ${job.done === 1 ? 'answer' : 'answers'}`,
-        ]
-          .filter(Boolean)
-          .join(' · '),
-      ),
-      found
-        ? h(
-            'div',
-            { class: 'finding' },
-            h(
-              'p',
-              { class: 'found' },
-              found.found
-                ? `Found after ${found.shots} ${found.shots === 1 ? 'shot' : 'shots'}: ` +
-                    (found.shot ? `shot ${found.shot} has the picture: ` : '') +
-                    `spacing ${ms(found.spacing_ms)}, flash ${ms(found.delay_ms)} after ` +
-                    `${found.by_beam ? `drop ${found.drops}’s edge` : 'the first opening'}.`
-                : `Not found in ${found.shots} shots. ` +
-                    (found.learned
-                      ? 'Start again to continue with what was learned.'
-                      : 'Nothing was learned: no picture showed anything.'),
-            ),
-            h(
-              'button',
-              {
-                type: 'button',
-                on: {
-                  click: () =>
-                    attempt(
-                      act('tune', { spacing: `${found.spacing_ms} ms`, delay: `${found.delay_ms} ms` }),
-                    ),
-                },
-              },
-              'Use these timings',
-            ),
-          )
-        : null,
+      h('p', {}, sayState(job)),
+      found ? h('div', { class: 'finding' }, h('p', { class: 'found' }, sayFound(found)), use) : null,
       job.lines.at(-1)?.misfit
         ? h(
             'p',
@@ -90,8 +50,8 @@ export function makeSeek() {
               h(
                 'tr',
                 {},
-                ['shot', 'spacing', 'flash delay', 'answer', 'chance that this was the wanted picture'].map(
-                  (name) => h('th', { scope: 'col' }, name),
+                ['shot', 'spacing', 'flash delay', 'answer', 'wanted picture?'].map((name) =>
+                  h('th', { scope: 'col' }, name),
                 ),
               ),
             ),
@@ -126,8 +86,8 @@ export function makeSeek() {
       h(
         'p',
         { class: 'soft' },
-        'After each shot, say what the picture shows, and the next shot comes closer. The first shot may differ ' +
-          'from the plan: it teaches the search the most. A black picture teaches the search nothing. ' +
+        'Start fires the first shot at once: you need not arm. After each shot, say what the picture shows, and the ' +
+          'next shot comes closer. The first shot may differ from the plan: it teaches the search the most. ' +
           'Plans use what was learned; the Rig view lists it and can undo it.',
       ),
       h(
@@ -141,4 +101,53 @@ export function makeSeek() {
     ),
     h('section', { class: 'panel' }, h('h2', {}, 'Answers so far'), result),
   );
+}
+
+// What the search is doing is in the strip above; here stands how far it is, or how it ended.
+/** @param {Job} job */
+function sayState(job) {
+  const shots = job.lines.length;
+  const asked = job.question ? 'The question above waits for your answer.' : '';
+  if (job.state === 'running') return asked || 'Running.';
+  return [ended(job), job.result ? '' : `${shots} ${shots === 1 ? 'answer' : 'answers'}`]
+    .filter(Boolean)
+    .join(' · ');
+}
+
+/** @param {any} found */
+function sayFound(found) {
+  const shots = `${found.shots} ${found.shots === 1 ? 'shot' : 'shots'}`;
+  if (found.found) {
+    const after = found.by_beam ? `drop ${found.drops} crosses the beam` : 'the first opening';
+    return (
+      `Found in ${shots}: shot ${found.shot} has the picture, with ` +
+      `spacing ${ms(found.spacing_ms)} and the flash ${ms(found.delay_ms)} after ${after}.`
+    );
+  }
+  return (
+    `Not found in ${shots}. ` +
+    (found.learned
+      ? 'Start again to continue with what was learned.'
+      : 'Nothing was learned: no picture showed anything.')
+  );
+}
+
+/** The button that takes what was found, and a word that it did. */
+function makeUse() {
+  const button = h(
+    'button',
+    { type: 'button', on: { click: () => attempt(act('use_found')) } },
+    'Use these timings',
+  );
+  const used = h('p', { role: 'status' });
+  on(['plan', 'job_seek'], () => {
+    const source = state.job_seek?.result?.source;
+    const is = Boolean(source) && state.plan?.tuned === source;
+    button.hidden = is;
+    show(
+      used,
+      is ? ['✓ The Bench uses these timings. ', h('a', { href: '#bench' }, 'Go to the Bench')] : null,
+    );
+  });
+  return h('div', {}, button, used);
 }

@@ -129,7 +129,8 @@ interface PlanState {
   delay_ms: number;
   stage_ms: number;
   chance: number | null;
-  tuned: boolean;
+  /** Where the timings come from, in words; empty where they are the plan's own. */
+  tuned: string;
   intervals: Record<string, Interval>;
   quantities: Record<string, Interval>;
   anchors: { beam: string; edge: string; count: number; scatter: number; chosen: boolean; why: string }[];
@@ -172,12 +173,14 @@ interface TableState {
 interface MomentState {
   spacing_ms: number;
   delay_ms: number;
+  /** The number of the last drop, which `drop_mm`, `contact_mm` and `stage_ms` are of. */
+  drops: number;
   jet_mm: Interval;
   drop_mm: Interval;
   contact_mm: Interval | null;
   stage_ms: Interval | null;
   diameter_mm: number;
-  chances: Record<string, number>;
+  chances: { word: string; meaning: string; chance: number }[];
 }
 
 /** A drift since an earlier shot, for the plan of that number, and what corrects it. */

@@ -1,7 +1,8 @@
-"""What a shot's light would show, as far as it is known: where drop 2 and the jet's tip would be then."""
+"""What a shot's light would show, as far as it is known: where the last drop and the jet's tip would be then."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -27,10 +28,12 @@ _COUNT = 1000
 class Moment:
     """What the rigs that fit a file show at one light. Heights in m above the surface, times in s.
 
-    `drop_m` is drop 2's lowest point (below 0: it has struck). `stage_s` is the light after the
-    contact, None where hardly any rig has one. `chances`: of each word of `seek.answer.WORDS`.
+    `drop_m` is the last drop's lowest point (below 0: it has struck), `drops` its number. `contact_m` and `stage_s` are
+    of its contact with the jet (drop 2) or the umbrella (later ones): the height, and the light after it; None where
+    hardly any rig has one. `chances`: of each word of `seek.answer.WORDS`.
     """
 
+    drops: int
     jet_m: Interval
     drop_m: Interval
     contact_m: Interval | None
@@ -45,26 +48,28 @@ class Outlooks:
     def __init__(self, rig: Rig, learned: Belief | None = None) -> None:
         """Draw the rigs; raises as `plan_collision` does."""
         main = split_places(rig.with_aim(kind="collision"))[0]
-        self.rig = main.with_aim(drops=2, spacing_s=None)
+        self.rig = main.with_aim(spacing_s=None)
         setting = make_setting(self.rig)
         prior = make_jet_prior(self.rig, setting)
         self._weighted = WeightedRigs(self.rig, setting, prior, count=_COUNT, learned=learned)
 
-    def look(self, spacing_s: float, delay_s: float, anchor: AnchorEdge) -> Moment:
-        """What the light of a flash `delay_s` after `anchor` shows, drops `spacing_s` apart."""
+    def look(self, times_s: Sequence[float], delay_s: float, anchor: AnchorEdge) -> Moment:
+        """What the light of a flash `delay_s` after `anchor` shows; `times_s`: each drop's opening since the first."""
         weighted, rigs = self._weighted, self._weighted.rigs
-        times = (0.0, spacing_s)
+        drops = len(rigs.drops)
+        times = tuple(times_s[:drops])  # those that fall elsewhere come later in a plan
         base = find_base(rigs, self.rig, anchor, times)
         light = base + delay_s + rigs.flash_latency_s
         outlook = weighted.look(weighted.predict_timing(times), light)
         met = np.isfinite(outlook.stage_s)
         some = float(np.mean(met)) > 0.05
         return Moment(
+            drops=drops,
             jet_m=make_interval(outlook.jet_m),
             drop_m=make_interval(outlook.drop_m),
             contact_m=make_interval(outlook.contact_m) if some else None,
             stage_s=make_interval(outlook.stage_s) if some else None,
-            diameter_m=float(np.median(rigs.drop(2).diameter_m)),
+            diameter_m=float(np.median(rigs.drop(drops).diameter_m)),
             chances={
                 word: float(chance)
                 for word, chance in zip(WORDS, outlook.words @ weighted.weights, strict=True)
