@@ -19,6 +19,7 @@ from beamfall.physics.light import (
     estimate_flash_duration,
     judge_blur,
 )
+from beamfall.planning.draws import find_beam
 from beamfall.planning.openings import REFORM_S
 from beamfall.planning.setting import Setting, compute_drop, find_longest_opening
 from beamfall.setup.unit_words import format_duration
@@ -129,6 +130,11 @@ def _about_beams(rig: Rig, rigs: Draws, times_s: tuple[float, ...]) -> Iterator[
     import numpy as np
 
     least = min(np.diff(sorted(times_s)), default=float("inf"))
+    if rig.beams and find_beam(rig, rigs.valves[0]) is None:
+        yield (
+            f"no beam sees the drops of {rigs.valves[0].output}, so the flash follows the release and scatters more: "
+            "put a beam below that nozzle and give both the same place"
+        )
     for beam in rig.beams:
         free = float(np.median(rigs.first.start_height_m)) - beam.height_m
         if free < _NEAR_NOZZLE_M:

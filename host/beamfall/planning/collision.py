@@ -27,7 +27,7 @@ from beamfall.planning.openings import (
     list_planned,
     split_places,
 )
-from beamfall.planning.result import AnchorEdge, Plan, PlannedDrop, make_interval
+from beamfall.planning.result import AnchorEdge, Plan, PlannedDrop, make_interval, make_intervals
 from beamfall.planning.retime import warn_of_delay
 from beamfall.planning.rows import (
     build_sequence,
@@ -106,9 +106,6 @@ def plan_collision(
     for number in range(3, len(times) + 1):
         gap = need.times_s[number - 1] - need.times_s[number - 2]
         intervals[f"spacing_to_drop_{number}"] = np.asarray(gap)
-    if not main.beams:
-        for name in ("nozzle_to_beam", "beam_to_surface", "flash_after_first_edge"):
-            del intervals[name]
     quantities = {
         "jet_height_mm": rigs.height_m,
         "drop_diameter_mm": rigs.first.diameter_m,
@@ -137,8 +134,8 @@ def plan_collision(
         anchors=tuple(choices),
         stage_s=stage,
         flash_delay_s=delay,
-        intervals={name: make_interval(values) for name, values in intervals.items()},
-        quantities={name: make_interval(values) for name, values in quantities.items()},
+        intervals=make_intervals(intervals),
+        quantities=make_intervals(quantities),
         flash_s=flash_s,
         has_fixed_flash=any(firing.delay_s is not None for firing in rig.firings),
         assumptions=tuple(list_assumptions(rig, setting, learned)),

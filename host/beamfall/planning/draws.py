@@ -29,6 +29,7 @@ from beamfall.physics.jet import (
 from beamfall.physics.umbrella import LIFE_S
 from beamfall.planning.setting import Setting, compute_drop, compute_start_speed
 from beamfall.planning.unknowns import NAMES, OF_OTHERS, list_unknowns
+from beamfall.setup.rig_sections import is_same_place
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -41,7 +42,6 @@ if TYPE_CHECKING:
 
 _LEAST_FALL_M = 1e-4  # a beam above where the drop comes free sees it at once
 _HALVINGS = 11  # 2^-11 of some cm: 0.02 mm, some 5 microseconds
-SAME_PLACE_M = 0.005  # as in the simulated rig
 
 
 @dataclass(frozen=True)
@@ -248,7 +248,7 @@ def make_draws(rig: Rig, setting: Setting, z: Floats, prior: JetPrior) -> Draws:
 
 def find_beam(rig: Rig, valve: Valve) -> Beam | None:
     """The first beam that sees a valve's drops."""
-    near = (beam for beam in rig.beams if abs(beam.place_m - valve.place_m) <= SAME_PLACE_M)
+    near = (beam for beam in rig.beams if is_same_place(beam.place_m, valve.place_m))
     return next(near, None)
 
 

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from beamfall.physics.umbrella import LIFE_S
-from beamfall.planning.draws import SAME_PLACE_M, Draws
+from beamfall.planning.draws import Draws
 from beamfall.planning.result import PlannedDrop, Role, make_interval
+from beamfall.setup.rig_sections import is_same_place
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -144,7 +145,7 @@ def split_places(rig: Rig) -> list[Rig]:
     left, places = list(chosen), []
     while left:
         place = left[0].place_m
-        here = [valve for valve in left if abs(valve.place_m - place) <= SAME_PLACE_M]
+        here = [valve for valve in left if is_same_place(valve.place_m, place)]
         left = [valve for valve in left if valve not in here]
         outputs = {valve.output for valve in here}
         valves = tuple(valve for valve in rig.valves if valve.output in outputs)

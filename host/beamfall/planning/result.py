@@ -42,6 +42,13 @@ def make_interval(values: NDArray[Any]) -> Interval:
     return Interval(low, middle, high)
 
 
+def make_intervals(values: Mapping[str, NDArray[Any]]) -> dict[str, Interval]:
+    """Intervals by name, without those that no rig has, such as the time to a beam that sees no drop."""
+    import numpy as np
+
+    return {name: make_interval(one) for name, one in values.items() if np.isfinite(one).any()}
+
+
 class Role(StrEnum):
     """What a drop does in the picture, in the words of a plan."""
 

@@ -77,7 +77,9 @@ def make_liquid(entry: LiquidInRig) -> Liquid:
         return liquid
     if "viscosity_pa_s" in measured:
         measured["consistency"] = measured["viscosity_pa_s"]
-    return replace(liquid, name=entry.name, unknown=liquid.unknown - measured.keys(), **measured)
+    return replace(
+        liquid, name=entry.name, unknown=liquid.unknown - frozenset(measured), **measured
+    )
 
 
 def compute_flow(valve: Valve, setting: Setting) -> ValveFlow:

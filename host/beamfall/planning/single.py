@@ -10,7 +10,7 @@ from beamfall.planning.anchors import judge_anchors
 from beamfall.planning.cautions import list_cautions
 from beamfall.planning.collision import DRAWS, check_rig, draw_rigs, find_base, list_assumptions
 from beamfall.planning.openings import list_planned
-from beamfall.planning.result import Plan, make_interval
+from beamfall.planning.result import Plan, make_intervals
 from beamfall.planning.rows import build_sequence, build_warm_up, find_flash, warn_of_shutter
 from beamfall.planning.setting import make_setting
 from beamfall.planning.trace import make_trace
@@ -65,9 +65,6 @@ def plan_single(
     }
     if not crown:
         intervals |= {"jet_onset": rigs.onset_s, "jet_rise": rigs.rise_s}
-    if not rig.beams:
-        for name in ("nozzle_to_beam", "beam_to_surface", "flash_after_first_edge"):
-            del intervals[name]
     quantities = {
         "drop_diameter_mm": first.diameter_m,
         "impact_speed_m_s": first.impact_speed_m_s * 1e-3,
@@ -90,8 +87,8 @@ def plan_single(
         anchors=tuple(choices),
         stage_s=stage,
         flash_delay_s=delay,
-        intervals={name: make_interval(values) for name, values in intervals.items()},
-        quantities={name: make_interval(values) for name, values in quantities.items()},
+        intervals=make_intervals(intervals),
+        quantities=make_intervals(quantities),
         assumptions=tuple(list_assumptions(rig, setting, learned)),
         flash_s=flash_s,
         has_fixed_flash=any(firing.delay_s is not None for firing in rig.firings),

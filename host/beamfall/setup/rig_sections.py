@@ -18,6 +18,12 @@ LIGHTS = (
     "white", "grey", "black", "red", "orange", "yellow", "green", "pale blue", "blue", "violet", "magenta",
 )  # fmt: skip
 _VALVES, _FLASHES = SignalKind.VALVE.names, SignalKind.FLASH.names
+_SAME_PLACE_M = 0.005
+
+
+def is_same_place(one_m: float, other_m: float) -> bool:
+    """Whether drops from a nozzle at one place along the dish meet the beam, jet or drops at the other."""
+    return abs(one_m - other_m) <= _SAME_PLACE_M
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,13 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Protocol
 
+from beamfall.setup.rig_sections import is_same_place
 from beamfall.setup.signals import Signal
 from beamfall.setup.table import BEAMS, PlannedEdge, Table, count_beam_edges, predict_edges
 from beamfall.shots.record import DERIVED, STAMPED, EdgeRecord, ReadingsRecord, ShotRecord
-
-SAME_PLACE_M = (
-    0.005  # valves closer than this along the dish have drops that meet, as the planner has it
-)
 
 if TYPE_CHECKING:
     from beamfall.events import Outcome
@@ -79,7 +76,7 @@ def plan_of(table: Table, rig: Rig | None = None) -> dict[str, Any]:
     valves = None
     if rig is not None and rig.valves:
         place_m = rig.valves[0].place_m
-        valves = {one.output for one in rig.valves if abs(one.place_m - place_m) <= SAME_PLACE_M}
+        valves = {one.output for one in rig.valves if is_same_place(one.place_m, place_m)}
     flash = table.flash_row()
     beam = None if flash is None or flash.anchor == "release" else flash.anchor
     return {

@@ -10,11 +10,12 @@ import heapq
 import random
 from dataclasses import dataclass, replace
 
+from beamfall.setup.rig_sections import is_same_place
 from beamfall.setup.sequence import Sequence
 from beamfall.setup.signals import Signal
 from beamfall.sim.coils import CoilState, SupplyModel
 from beamfall.sim.condition import Condition
-from beamfall.sim.drops import LEAST_GAP_S, SAME_PLACE_M, Drop, make_drop
+from beamfall.sim.drops import LEAST_GAP_S, Drop, make_drop
 from beamfall.sim.model import RigModel
 from beamfall.sim.rig import CLOCK_HZ, SimulatedRig, Splash
 from beamfall.sim.shutter import Shutter
@@ -291,7 +292,7 @@ class RigInRoom(SimulatedRig):
         return [
             self._beams[number]
             for number, beam in enumerate(self.model.beams, 1)
-            if abs(beam.place_m - nozzle.place_m) <= SAME_PLACE_M
+            if is_same_place(beam.place_m, nozzle.place_m)
         ]
 
     def _leak(self, valve: int, mean_s: float, until: int) -> None:

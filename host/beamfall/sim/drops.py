@@ -8,9 +8,9 @@ from dataclasses import dataclass, field
 
 from beamfall.physics.drops import compute_diameter, start_speed
 from beamfall.physics.fall import MAX_DIAMETER_M, MAX_INITIAL_SPEED_M_S, MIN_DIAMETER_M, fall
+from beamfall.setup.rig_sections import is_same_place
 from beamfall.sim.model import BeamModel, RigModel
 
-SAME_PLACE_M = 0.005  # nozzles and beams this close belong together
 LEAST_GAP_S = 0.008  # between two drops of one nozzle: the next one needs time to form
 
 
@@ -78,7 +78,7 @@ def make_drop(
     )
     drop.impact_s, drop.impact_speed_m_s = reach(model, drop, 0.5 * diameter)
     for number, beam in enumerate(model.beams, 1):
-        if abs(beam.place_m - valve.place_m) > SAME_PLACE_M:
+        if not is_same_place(beam.place_m, valve.place_m):
             continue
         shadow = find_shadow(model, drop, beam)
         if shadow is not None:

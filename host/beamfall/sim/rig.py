@@ -11,10 +11,11 @@ import random
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from beamfall.setup.rig_sections import is_same_place
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.sim.coils import Coils, CoilState, SupplyModel
 from beamfall.sim.collision import Column, Contact, Jet, Picture, see_picture
-from beamfall.sim.drops import LEAST_GAP_S, SAME_PLACE_M, Drop, make_drop
+from beamfall.sim.drops import LEAST_GAP_S, Drop, make_drop
 from beamfall.sim.model import RigModel
 
 CLOCK_HZ = 125_000_000
@@ -170,7 +171,7 @@ class SimulatedRig:
         splash.drops.append(drop)
         splash.drops.sort(key=lambda one: one.impact_s)
         column = next(
-            (one for one in splash.columns if abs(one.place_m - drop.place_m) <= SAME_PLACE_M), None
+            (one for one in splash.columns if is_same_place(one.place_m, drop.place_m)), None
         )
         if column is None:
             column = Column(drop.place_m)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import UserError
 from beamfall.setup.rig import Rig
+from beamfall.setup.rig_sections import is_same_place
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.shots.pulses import (
     Arrival,
@@ -28,7 +29,6 @@ if TYPE_CHECKING:
     from beamfall.shots import ShotLog, ShotRecord
 
 LEAST_DROPS = 8  # fewer say too little about their own scatter (our choice)
-_SAME_PLACE_M = 0.005  # as the simulated rig and the planner have it
 _FAR = 6.0  # median deviations: such a drop is another matter (a merged one, a hand in the beam)
 
 
@@ -128,9 +128,7 @@ def _group(rig: Rig, shots: Sequence[_Shot], valve: str | None) -> list[Sample]:
     own = next((one for one in rig.valves if valve in (None, one.output)), None)
     if own is None:
         return []
-    beams = tuple(
-        beam.input for beam in rig.beams if abs(beam.place_m - own.place_m) <= _SAME_PLACE_M
-    )
+    beams = tuple(beam.input for beam in rig.beams if is_same_place(beam.place_m, own.place_m))
     # Only beams that saw something: a second beam may be in the rig file and not yet wired.
     beams = tuple(beam for beam in beams if any(shot.pulses.get(beam) for shot in shots))
     if not beams:
