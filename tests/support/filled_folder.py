@@ -1,4 +1,5 @@
-"""A folder with one of everything that commands read: rig, log with shots, recipe, backup, image, pictures."""
+"""A folder with one of everything that commands read: rig and what it has taught, sequence, log with shots, recipe,
+backup, image, pictures."""
 
 from __future__ import annotations
 
@@ -24,9 +25,9 @@ def fill_folder(folder: Path) -> None:
     shutil.copy(EXAMPLE, folder / "rig.toml")
     (folder / "micropython.uf2").write_bytes(make_interpreter())
     (folder / "photos").mkdir()
-    environment = {**os.environ, "BEAMFALL_LOG": str(folder / LOG)}
 
-    def run(*arguments: str) -> None:
+    def run(*arguments: str, log: str = LOG) -> None:
+        environment = {**os.environ, "BEAMFALL_LOG": str(folder / log)}
         done = run_cli(*arguments, folder=folder, environment=environment)
         assert done.returncode == 0, done.stdout + done.stderr
 
@@ -39,6 +40,8 @@ def fill_folder(folder: Path) -> None:
         run("shots", "picture", str(number), f"photos/IMG_{number}.JPG")
     run("recipe", "save", RECIPE, "--shot", "1", "--rig", "rig.toml")
     run("recipe", "share", RECIPE, "shared.recipe.zip")
+    run("recipe", "use", "shared.recipe.zip", "--rig", "rig.toml", "--sequence", "sequence.toml")
+    run("calibrate", "rig.toml", "--port", "sim", "--count", "8", "--json", log="elsewhere.sqlite3")
     backup = Backup("a board of these tests", {"slots/slot1.bin": bytes(60)})
     (folder / "board.zip").write_bytes(pack_backup(backup))
     with contextlib.closing(sqlite3.connect(folder / LOG)) as log:

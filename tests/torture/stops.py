@@ -6,8 +6,8 @@ Each run starts a command in a process of its own at a served simulated board, s
 at a random moment, and looks at: exit status, time to the end, words (no traceback), outputs off and the board idle
 where the line still carries a frame, nothing released later, no child process, no temporary folder, and a log that can
 be read, still has the shots it had, and knows every opening. Several run at once (`--jobs`), each in its own folder.
-Prints a line for each finding and a summary; status 1 when there is a finding other than a late end. How long an end
-took depends on the machine: it is printed and not judged here.
+Prints a line for each finding, one for each command, and a summary; status 1 when there is a finding other than a late
+end. How long an end took depends on the machine: it is printed and not judged here.
 """
 
 from __future__ import annotations
@@ -53,6 +53,7 @@ COMMANDS = (
     "shoot --count 50 --photos .",
     "sweep --of flash --from 180ms --to 190ms --step 1ms",
     "seek",
+    "shoot rig.toml --sequence sequence.toml --count 50",
     "calibrate --count 30",
     "calibrate camera --flash 1s --count 30",
     "drip",
@@ -65,26 +66,50 @@ COMMANDS = (
     "recipe shoot umbrella --rig rig.toml --count 50",
     "recipe shoot umbrella --as-then --count 50",
     "recipe store umbrella --slot 1",
+    "sequence check sequence.toml",
     "shots fetch",
     "shots repeat 1",
     "board info",
+    "board limits",
     "board slots list",
+    "board slots card card.html",
+    "board slots save 1 --sequence sequence.toml",
+    "board slots load 1",
+    "board slots erase 1",
+    "board slots choose 1",
     "board backup kept.zip",
     "board restore board.zip",
+    "board install",
+    "board measure --yes",
     "board test --yes",
 )
 WITHOUT_BOARD = (
     "plan",
+    "plan rig.toml --plot plan.png",
+    "ports",
     "rig new new.toml",
     "rig check rig.toml",
+    "rig keys",
+    "learned show rig.toml",
+    "learned undo rig.toml",
+    "learned redo rig.toml",
+    "learned reset rig.toml",
     "recipe save again --shot 1",
     "recipe list",
+    "recipe show umbrella",
+    "recipe rename umbrella other",
+    "recipe remove umbrella",
     "recipe use shared.recipe.zip --rig rig.toml --sequence s.toml",
     "recipe share umbrella other.recipe.zip",
     "recipe sheet umbrella sheet.html",
     "board image micropython.uf2",
     "photos measure photos/IMG_1.JPG",
+    "shots where",
     "shots list",
+    "shots show 1 --plot shot.png",
+    "shots note 1 invented",
+    "shots rate 1 4",
+    "shots picture 1 photos/IMG_1.JPG",
     "shots export --out all.csv",
     "shots match photos",
     "shots catalogue",
@@ -96,6 +121,7 @@ WITHOUT_BOARD = (
 )
 SIGNALS = {"SIGINT": 130, "SIGTERM": 143, "SIGHUP": 129}  # 128 + n, as shells have it
 _LATE_S = 2.0
+_ALONE_EVERY = 4  # one run in so many is of a command without a board
 _MET_S = 20.0  # until a command has connected to its board, at most
 _TIRING = Sequence(
     rows=tuple(Row("release", 0, "valve1", 0.1 + 0.2 * number, 0.19) for number in range(10)),
@@ -109,6 +135,7 @@ class Seen:
     """What was seen in one run. `ended_s` is from the signal to the end; None where the command ended before it."""
 
     label: str
+    command: str
     ended_s: float | None
     status: int
     findings: list[str]
@@ -121,10 +148,11 @@ def run_one(
     draws = random.Random(f"stops {seed} {number}")
     name = draws.choice(tuple(SIGNALS))
     is_early = draws.random() < 0.33  # while the program is still loading
-    moment_s = load_s * draws.uniform(0.0, 1.0) if is_early else draws.uniform(0.0, 3.0)
-    alone = draws.random() < 0.2
-    command = draws.choice(WITHOUT_BOARD if alone else COMMANDS)
-    mode = "none" if alone else draws.choice(tuple(MODES))
+    # Short commands are met early or not at all, long ones at any moment.
+    late_s = 3.0 * draws.random() ** draws.choice((1, 3))
+    moment_s = load_s * draws.random() if is_early else late_s
+    command, mode = deal(number, seed)
+    alone = mode == "none"
     label = f"run {number}: {command!r} at a board that is {mode!r}, {name} after {moment_s:.2f} s"
     label += "" if is_early else " of its work"
     with (
@@ -166,7 +194,18 @@ def run_one(
         ended_s = None if finished else time.monotonic() - sent
         findings += _look(process, finished, name, said, board, place, openings)
     words = f"\n    {said.strip()[-600:]!r}"
-    return Seen(label, ended_s, process.returncode, [f"{label}: {one}{words}" for one in findings])
+    return Seen(
+        label, command, ended_s, process.returncode, [f"{label}: {one}{words}" for one in findings]
+    )
+
+
+def deal(number: int, seed: int) -> tuple[str, str]:
+    """Return the command of a run and how its board behaves: all in turn, each at each kind of board."""
+    turn, place = divmod(number, _ALONE_EVERY)
+    if place == 0:
+        return WITHOUT_BOARD[(turn + seed) % len(WITHOUT_BOARD)], "none"
+    rounds, at = divmod(turn * (_ALONE_EVERY - 1) + place - 1 + seed, len(COMMANDS))
+    return COMMANDS[at], tuple(MODES)[(rounds + at) % len(MODES)]
 
 
 def measure_loading(jobs: int = 1) -> float:
@@ -212,7 +251,7 @@ def _look(
         pass
     if _find_camera_process(place):
         found.append("the process that talks to the camera is left")
-    left = [file.name for file in (place / "tmp").iterdir()]
+    left = [file.name for file in (*(place / "tmp").iterdir(), *place.rglob(".beamfall-*"))]
     if left:
         found.append(f"left behind: {left}")
     if board.carries_frames and not finished:
@@ -272,6 +311,17 @@ def _check_log(log: ShotLog, openings: int) -> list[str]:
     return []
 
 
+def _count(command: str, seen: list[Seen]) -> str:
+    """A line of the table: signals sent, those that met the command running, those that ended in time."""
+    ended = [one.ended_s for one in seen if one.ended_s is not None]
+    findings = sum(len(one.findings) for one in seen)
+    return (
+        f"{command:66} {len(seen):3} signals, {len(ended):3} met it running, "
+        f"{sum(one <= _LATE_S for one in ended):3} ended within {_LATE_S:g} s, "
+        f"longest {max(ended, default=0.0):.2f} s, {findings} findings"
+    )
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("--runs", type=int, default=1000)
@@ -296,6 +346,8 @@ def main() -> int:
             if len(seen) % 50 == 0:
                 found = sum(len(one.findings) for one in seen)
                 print(f"{len(seen)} of {args.runs}, {found} findings", flush=True)
+    for command in (*COMMANDS, *WITHOUT_BOARD):
+        print(_count(command, [one for one in seen if one.command == command]))
     ended = [one.ended_s for one in seen if one.ended_s is not None]
     findings = sum(len(one.findings) for one in seen)
     print(

@@ -8,7 +8,10 @@ from pathlib import Path
 import pytest
 from command_line import BEAMFALL
 from filled_folder import fill_folder
-from stops import run_one
+from odd_board import MODES
+from stops import COMMANDS, WITHOUT_BOARD, deal, run_one
+
+from beamfall.cli.list_commands import list_commands
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="signals and terminals of POSIX")
 
@@ -18,6 +21,17 @@ def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("filled")
     fill_folder(folder)
     return folder
+
+
+def test_signals_are_sent_to_every_command_at_every_kind_of_board() -> None:
+    tried = [*COMMANDS, *WITHOUT_BOARD]
+    for title, _ in list_commands():
+        assert any(f"{one} ".startswith(f"{title} ") for one in tried), title
+    dealt = {deal(number, 1) for number in range(1000)}
+    assert dealt == {
+        *((command, mode) for command in COMMANDS for mode in MODES),
+        *((command, "none") for command in WITHOUT_BOARD),
+    }
 
 
 @pytest.mark.parametrize("number", [0, pytest.param(range(1, 20), marks=pytest.mark.full)])

@@ -10,7 +10,6 @@ from typing import Any
 from typer.models import ArgumentInfo, OptionInfo
 
 from beamfall.cli.app import COMMANDS
-from beamfall.cli.loading import Entry
 
 
 def describe_commands() -> str:
@@ -20,25 +19,26 @@ def describe_commands() -> str:
         "",
         "Each has `--help`. Times and lengths are text with a unit: `'13 ms'`, `'62 cm'`.",
     ]
-    for name, entry in COMMANDS.items():
-        lines += _describe(f"beamfall {name}", _load(entry))
+    for title, function in list_commands():
+        lines += _describe_function(f"beamfall {title}", function)
     return "\n".join(lines) + "\n"
 
 
-def _load(entry: Entry) -> Any:
-    return getattr(import_module(entry.module), entry.name)
+def list_commands() -> Iterator[tuple[str, Any]]:
+    """Yield each command as it is typed, such as `board slots list`, with its function."""
+    for name, entry in COMMANDS.items():
+        yield from _list_below(name, getattr(import_module(entry.module), entry.name))
 
 
-def _describe(title: str, found: Any) -> Iterator[str]:
+def _list_below(title: str, found: Any) -> Iterator[tuple[str, Any]]:
     if inspect.isfunction(found):
-        yield from _describe_function(title, found)
+        yield title, found
         return
     for command in found.registered_commands:
-        yield from _describe_function(f"{title} {command.name}", command.callback)
+        yield f"{title} {command.name}", command.callback
     for group in found.registered_groups:
-        yield from _describe(
-            f"{title} {group.name or group.typer_instance.info.name}", group.typer_instance
-        )
+        name = group.name or group.typer_instance.info.name
+        yield from _list_below(f"{title} {name}", group.typer_instance)
 
 
 def _describe_function(title: str, function: Any) -> Iterator[str]:
