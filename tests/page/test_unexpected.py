@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from page_helpers import Served
+from page_helpers import Asker, Served
 
 from beamfall.errors import BeamfallError
 from beamfall.page.jobs import make_drip
@@ -47,6 +47,12 @@ def errors_of(served: Served) -> list[str]:
     return [entry["text"] for entry in served.hub.get("notices") if entry["level"] == "error"]
 
 
+def read_reports(served: Served) -> list[str]:
+    """The reports of faults, which are beside the log."""
+    folder = served.server.bench.log_path.parent / "faults"
+    return [file.read_text("utf-8") for file in sorted(folder.glob("fault-*.txt"))]
+
+
 def test_an_unexpected_error_is_told_and_the_board_is_taken_up_again(
     serve: Serve, capfd: pytest.CaptureFixture[str]
 ) -> None:
@@ -61,7 +67,10 @@ def test_an_unexpected_error_is_told_and_the_board_is_taken_up_again(
     assert "what no transport should let out" in served.hub.get("link")["text"]
     told = errors_of(served)
     assert len(told) == 1 and "OSError" in told[0], "told once, however often it is tried"
-    assert "Traceback" in capfd.readouterr().err, "whoever reports it needs the place"
+    (report,) = read_reports(served)
+    assert "OSError: [Errno 5] what no transport" in report and "test_unexpected.py" in report
+    said = capfd.readouterr().err
+    assert "fault-" in said and "Traceback" not in said, "where the report is, once"
     with pytest.raises(BeamfallError, match="no board is connected"):
         bench.submit(make_drip(1, "13 ms"))
     opener.error = None
@@ -85,6 +94,32 @@ def test_what_is_on_when_it_happens_goes_off(serve: Serve) -> None:
     served.wait(lambda: errors_of(served))
     assert aborted
     served.wait(lambda: link_of(served) == "up")
+
+
+def test_a_fault_in_a_request_or_a_job_writes_one_report_of_its_kind_and_the_page_goes_on(
+    serve: Serve, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    def fail(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("deliberate")
+
+    served = serve(Opener())
+    served.wait(lambda: link_of(served) == "up")
+    asker = Asker(served)
+    with monkeypatch.context() as patch:
+        patch.setattr("beamfall.page.review.list_series", fail)
+        for _ in range(3):
+            status, _, body = asker.ask("GET", "/series")
+            assert status == 500 and b"fault of the program" in body and b"fault-" in body
+    assert len(read_reports(served)) == 1 and "ZeroDivisionError" in read_reports(served)[0]
+    assert asker.ask("GET", "/series")[0] == 200
+    job = make_drip(1, "13 ms")
+    job.run = fail
+    served.server.bench.submit(job)
+    served.wait(lambda: (served.hub.get("job") or {}).get("state") == "failed")
+    assert "fault of the program" in errors_of(served)[-1]
+    served.server.bench.submit(make_drip(1, "13 ms"))
+    served.wait(lambda: (served.hub.get("job") or {}).get("state") == "ended")
+    assert "Traceback" not in capfd.readouterr().err
 
 
 def _raise_once(act: Callable[..., None]) -> Callable[..., None]:

@@ -32,6 +32,7 @@ from beamfall.page.commands import COMMANDS, Command, abort, read_arguments
 from beamfall.page.desk import Desk
 from beamfall.page.devices import ACTING, HEADER, Devices, read_name
 from beamfall.page.door import Door
+from beamfall.page.faults import Faults
 from beamfall.page.guard import Guard
 from beamfall.page.handbook import make_page
 from beamfall.page.hub import Hub, clean
@@ -271,7 +272,7 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
             Route("/handbook/", show_handbook),
             Route("/handbook/{topic}", show_handbook),
         ],
-        middleware=[Middleware(Guard, door=door)],
+        middleware=[Middleware(Faults, hub=hub), Middleware(Guard, door=door)],
         lifespan=live,
     )
 

@@ -12,7 +12,6 @@ import contextlib
 import queue
 import threading
 import time
-import traceback
 from collections import deque
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -224,17 +223,13 @@ class BoardThread:
             self._forget_board()
 
     def _say_unexpected(self, error: Exception) -> None:
-        """Report an internal error once: its traceback on the terminal, a message on the page."""
-        what = f"{type(error).__name__}: {error}"
-        self.hub.set(link={"state": "none", "text": f"unexpected {what}; trying again"})
-        if what == self._unexpected:
+        """Report a fault of the program once; the board is taken up again."""
+        text = self.hub.report_fault(error)
+        self.hub.set(link={"state": "none", "text": f"{text}. Disconnecting and reconnecting."})
+        if text == self._unexpected:
             return
-        self._unexpected = what
-        traceback.print_exception(error)
-        self.hub.notice(
-            "error",
-            f"unexpected {what}. Disconnecting and reconnecting. Please report it, with the traceback on the terminal",
-        )
+        self._unexpected = text
+        self.hub.notice("error", f"{text}. Disconnecting and reconnecting.")
 
     def _make_callbacks(self) -> BoardCallbacks:
         return BoardCallbacks(
@@ -333,9 +328,7 @@ class BoardThread:
         except BeamfallError as error:
             state, text = "failed", say_error(error)
         except Exception as error:
-            traceback.print_exc()
-            state = "failed"
-            text = f"unexpected {type(error).__name__}: {error}; please report it with the traceback on the terminal"
+            state, text = "failed", self.hub.report_fault(error)
         finally:
             self._interruptible = False
             if job.kind == "check":  # it flashes by itself

@@ -318,7 +318,7 @@ class Desk:
             self._take_problem(wanted, str(error))
             return
         except Exception as error:
-            text = f"the planner failed: {type(error).__name__}: {error}"
+            text = self._hub.report_fault(error)
             self._hub.notice("error", text)
             self._take_problem(wanted, text)
             return

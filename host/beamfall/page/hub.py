@@ -10,10 +10,15 @@ import asyncio
 import contextlib
 import json
 import math
+import sys
 import threading
 import time
+import traceback
 from collections.abc import Callable, Mapping
 from typing import Any
+
+from beamfall.fault_report import describe_for_user
+from beamfall.text import show_text
 
 _WAITING_MOST = (
     500  # messages kept for a page that reads slowly; after that it gets the whole state
@@ -51,6 +56,7 @@ class Hub:
         self._version = 0
         self._notice = 0
         self._subscribers: set[Subscriber] = set()
+        self._faults: dict[str, str] = {}
 
     def set(self, **sections: Any) -> None:
         """Replace sections; unchanged ones are not sent again."""
@@ -100,6 +106,20 @@ class Hub:
     def dismiss(self, notice: int) -> None:
         """Remove a notice from all pages."""
         self.change("notices", lambda shown: [one for one in shown if one["id"] != notice])
+
+    def report_fault(self, error: BaseException) -> str:
+        """Return what to say about a fault of the program.
+
+        The first of its kind, one class of error at one line, goes to the terminal and into a report file: a page
+        that asks again and again fills no disk.
+        """
+        last = traceback.extract_tb(error.__traceback__)[-1:]
+        kind = f"{type(error).__name__} {[(one.filename, one.lineno) for one in last]}"
+        with self._lock:
+            if kind not in self._faults:
+                self._faults[kind] = describe_for_user(error).replace("\n", ". ")
+                print(f"beamfall: {show_text(self._faults[kind])}", file=sys.stderr)
+            return self._faults[kind]
 
     def snapshot(self) -> str:
         """The whole state, as a message."""

@@ -6,13 +6,13 @@ shot's number alone: no path comes from a page, and only what reads as a picture
 
 from __future__ import annotations
 
-import sys
 import threading
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from beamfall.errors import BeamfallError, UserError
+from beamfall.files import explain_write
 from beamfall.page.hub import Hub, mark_shot
 from beamfall.photos.find import find_drawn, load_picture
 from beamfall.shots import ShotLog
@@ -43,13 +43,14 @@ def draw_later(hub: Hub, log_path: Path, shot: int, picture: Picture) -> None:
 def _draw(hub: Hub, log_path: Path, shot: int, picture: Picture) -> None:
     file = find_drawn(log_path, shot)
     try:
-        file.parent.mkdir(parents=True, exist_ok=True)
+        with explain_write(file):
+            file.parent.mkdir(parents=True, exist_ok=True)
         picture.draw(file, tell=False)  # the page says it where nobody is asked
-    except (BeamfallError, OSError) as error:
+    except BeamfallError as error:
         hub.notice("caution", f"the simulated picture of shot {shot} could not be drawn: {error}")
         return
     except Exception as error:  # a drawing that fails must not be silent
-        print(f"simulated picture of shot {shot}: {type(error).__name__}: {error}", file=sys.stderr)
+        hub.notice("error", hub.report_fault(error))
         return
     shown = hub.get("shot") or {}
     if shown.get("shot") == shot and shown.get("picture"):

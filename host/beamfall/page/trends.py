@@ -44,6 +44,9 @@ class Trends:
                 self.found = find_trend(log, shot, self._desk.learned)
         except BeamfallError:
             self.found = None  # the log says in its own view what is wrong with it
+        except Exception as error:
+            self.found = None
+            self._hub.notice("error", self._hub.report_fault(error))
         found = self.found
         shown = None if found is None else {"shot": shot, "plan": plan, **say_trend(found)}
         self._hub.set(trend=shown)
