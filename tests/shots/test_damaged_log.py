@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from damaged_logs import fill, replace_texts, run, try_damage
+from damaged_logs import fill, judge, replace_texts, run, try_damage
 from full_disk import full_disk
 from tiers import in_full
 
@@ -157,6 +157,46 @@ def test_text_that_is_no_json_is_damage_everywhere(path: Path) -> None:
         replace_texts(path, random.Random(seed))
         status, words = run(("shots", "list"))
         assert status in (0, 1) and "fault of the program" not in words
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("begun_us", None), ("truth", {"pictures": True}), ("truth", {"pictures": [{"stage_ms": 1.0}]}),
+        ("truth", {"pictures": [{"shows": "crown", "stage_ms": "x"}]}), ("swept", {"step": 1}),
+        ("swept", {"value_ms": "x"}), ("exposure", {"time_s": 0}), ("exposure", {"mode": 1}),
+    ],
+)  # fmt: skip
+def test_a_value_inside_a_record_that_cannot_be_is_damage(
+    path: Path, name: str, value: object
+) -> None:
+    """Its checksum fits: another program wrote it, or a person."""
+    with ShotLog.open(path) as log:
+        content = {**log.read_content(5), name: value}
+        log._rows.write("shot", 5, {key: one for key, one in content.items() if one is not None})
+        with pytest.raises(LogDamaged) as caught:
+            log.read_shot(5)
+        assert caught.value.what == "shot 5"
+        assert [one.record.shot for one in log.read_shots(series=1)] == [1, 2, 3, 4, 6]
+
+
+@pytest.mark.parametrize("part", ["fitted", "liquid", "aim", "valves"])
+def test_a_rig_that_cannot_be_read_costs_no_shot_and_no_report(
+    path: Path, part: str, tmp_path: Path
+) -> None:
+    with ShotLog.open(path) as log:
+        content = log._rows.read("rig", 1)
+        assert content is not None
+        log._rows.write("rig", 1, {**content, part: ["x"]})
+    with ShotLog.open(path) as log:
+        shot = log.read_shot(3)
+        assert shot.known_rig is None and shot.sees_light
+    for command in (
+        ("shots", "show", "3"),
+        ("shots", "catalogue", "--series", "1"),
+        ("report", "--series", "2", "--out", str(tmp_path / "report")),
+    ):
+        assert judge(*run(command)), command
 
 
 @pytest.mark.parametrize(

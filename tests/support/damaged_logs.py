@@ -8,12 +8,14 @@ import json
 import os
 import random
 import sqlite3
+import traceback
 from pathlib import Path
 from typing import Any
 
 from PIL import Image
 
 from beamfall.cli import main
+from beamfall.errors import BeamfallError
 from beamfall.photos.find import find_drawn
 from beamfall.setup.rig import example_rig
 from beamfall.shots import ShotLog
@@ -181,7 +183,9 @@ def fill(path: Path) -> None:
                     shooter.rest(5.0)
         log.set_note(3, "umbrella")
         log.set_rating(3, 4)
-        log.set_picture(3, "/photos/IMG_3.JPG", match={"probability": 0.99})
+        how, exposure = {"probability": 0.99, "offset_s": 1.5}, {"time_s": 0.5, "iso": 200}
+        log.add_photograph(3, "/photos/IMG_3.JPG", match=how, exposure=exposure)
+        log.set_picture_measured(3, {"stage": "umbrella", "confidence": 0.9, "tip": {"value": 9.0}})
         log._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         log._connection.execute("PRAGMA journal_mode=DELETE")
 
@@ -200,6 +204,9 @@ def list_commands(folder: Path, draws: random.Random, *, slow: bool) -> list[tup
         ("shots", "note", shot, "again"),
         ("shots", "rate", shot, "3"),
         ("shots", "sheet", "--series", "2", "--out", str(folder / "sheet.html")),
+        ("shots", "catalogue", "--series", "1"),
+        ("recipe", "save", "kept", "--shot", shot, "--replace"),
+        ("shots", "fetch", "--port", "sim"),
     ]
     heavy: list[tuple[str, ...]] = [
         ("repeatability", "--series", "1"),
@@ -224,13 +231,36 @@ def run(command: tuple[str, ...]) -> tuple[int | str, str]:
             status: int | str = main(list(command))
     except BaseException as error:
         status = type(error).__name__
-    return status, err.getvalue()
+    return status, out.getvalue() + err.getvalue()
 
 
 def judge(status: int | str, words: str) -> bool:
     """Whether a command ended as it should."""
     fine = status == 0 or (status in (1, 2) and bool(words.strip()))
     return fine and "fault of the program" not in words and "Traceback" not in words
+
+
+def read_as_page(path: Path, shot: int) -> str:
+    """Read what the page shows of a log and a shot; return what is called a fault of the program there, if anything."""
+    from beamfall.page import review
+
+    reads = (
+        review.list_lines,
+        review.list_series,
+        lambda log: review.describe_shot(log, shot),
+        lambda log: review.compare(log, 1, shot),
+        lambda log: review.assess(log, 1),
+    )
+    for read in reads:
+        try:
+            with ShotLog.open(path, read_only=True) as log:
+                json.dumps(read(log), allow_nan=False)
+        except BeamfallError:
+            continue
+        except Exception as error:
+            last = traceback.extract_tb(error.__traceback__)[-1]
+            return f"{error!r} at {Path(last.filename).name}, line {last.lineno}"
+    return ""
 
 
 def _keep_pictures(log: Path, undrawn: int) -> None:
@@ -255,7 +285,8 @@ def try_damage(whole: bytes, folder: Path, seed: int, *, slow: bool = False) -> 
     path.write_bytes(whole)
     how = damage_log(path, seed)
     os.environ["BEAMFALL_LOG"] = str(path)
-    wrong = []
+    said = read_as_page(path, 1 + seed % SHOTS)
+    wrong = [f"seed {seed}, {how}: the page: {said}"] if said else []
     for command in list_commands(folder, random.Random(seed), slow=slow):
         status, words = run(command)
         if not judge(status, words):

@@ -239,7 +239,7 @@ def _say_late(logged: LoggedShot) -> str:
     counts, hz = logged.record.counts, logged.record.clock_hz
     if not counts.get("rows_late"):
         return ""
-    return f"{counts['rows_late']}, the latest by {counts['worst_late_ticks'] / hz * 1e6:.3f} µs"
+    return f"{counts['rows_late']}, the latest by {counts.get('worst_late_ticks', 0) / hz * 1e6:.3f} µs"
 
 
 def _say_difference(planned: int | None, measured: int | None, clock_hz: int) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,6 +12,7 @@ from beamfall.files import write_bytes
 from beamfall.photos.xmp import DC, OURS, XMP, Packet, find_sidecar, read_embedded, read_file
 
 if TYPE_CHECKING:
+    from beamfall.setup.rig import Rig
     from beamfall.shots import LoggedShot, ShotLog, ShotRecord
 
 _ALWAYS = "Beamfall"  # a keyword of every picture
@@ -126,7 +127,7 @@ def fill(
 
 
 def _describe(logged: LoggedShot) -> dict[str, str | None]:
-    record, rig = logged.record, logged.rig or {}
+    record, rig = logged.record, logged.known_rig
     return {
         "Shot": str(record.shot),
         "Series": str(record.series),
@@ -138,34 +139,31 @@ def _describe(logged: LoggedShot) -> dict[str, str | None]:
         else f"{record.anchor_edge} edge {record.anchor_count} of {record.anchor_beam}",
         "StageMs": _find_stage(logged),
         "Liquid": _say_liquid(rig),
-        "Rig": str(rig["name"]) if rig.get("name") else None,
+        "Rig": None if rig is None else rig.name or None,
     }
 
 
 def _find_stage(logged: LoggedShot) -> str | None:
     """Time from the contact of the drops to the light, where a simulated rig knows it."""
     pictures = (logged.record.truth or {}).get("pictures") or ()
-    stage = pictures[0].get("stage_ms") if pictures and isinstance(pictures[0], Mapping) else None
-    return f"{stage:.2f}" if isinstance(stage, int | float) else None
+    stage = pictures[0].get("stage_ms") if pictures else None
+    return None if stage is None else f"{stage:.2f}"
 
 
 def _say_ms(record: ShotRecord, ticks: int | None) -> str | None:
     return None if ticks is None else f"{ticks / record.clock_hz * 1e3:.3f}"
 
 
-def _say_liquid(rig: Mapping[str, Any]) -> str | None:
-    liquid = rig.get("liquid")
-    if not isinstance(liquid, Mapping):
+def _say_liquid(rig: Rig | None) -> str | None:
+    if rig is None:
         return None
-    parts = liquid.get("parts")
-    if isinstance(parts, list | tuple) and parts:
-        return ", ".join(f"{name} {share:g}" for name, share in parts)
-    return str(liquid["name"]) if liquid.get("name") else None
+    mixed = ", ".join(f"{name} {share:g}" for name, share in rig.liquid.parts)
+    return mixed or rig.liquid.name or None
 
 
 def _make_keywords(logged: LoggedShot) -> list[str]:
-    rig = logged.rig or {}
-    aim = (rig.get("aim") or {}).get("kind")
+    rig = logged.known_rig
+    aim = None if rig is None else rig.aim.kind
     return list(dict.fromkeys(str(word) for word in (_ALWAYS, aim, _say_liquid(rig)) if word))
 
 

@@ -29,6 +29,7 @@ from beamfall.text import show_html
 
 if TYPE_CHECKING:
     from beamfall.repeatability import Assessment
+    from beamfall.setup.rig import Rig
     from beamfall.shots import LoggedShot, ShotLog
 
 _PICTURES_MOST = 12
@@ -162,16 +163,11 @@ def _describe_setup(log: ShotLog, series: int, logged: LoggedShot, cards: Sequen
     record = log.read_series(series)
     begun_us, ended_us = cards[0].begun_us, max(card.begun_us for card in cards)
     begun = datetime.fromtimestamp(begun_us / 1e6, UTC).astimezone()
-    board, rig = logged.board, logged.rig or {}
-    liquid = rig.get("liquid", {})
-    parts = " + ".join(f"{share:g} {name}" for name, share in liquid.get("parts") or [])
+    board, rig = logged.board, logged.known_rig
     pairs = [
         ("what", f"{record.kind} {record.name}".strip()),
         ("when", f"{begun:%Y-%m-%d %H:%M}, over {(ended_us - begun_us) / 60e6:.1f} minutes"),
-        ("rig", str(rig.get("name", "none"))),
-        ("liquid", parts or str(liquid.get("name", ""))),
-        ("valves", _list_heights(rig.get("valves"), "output")),
-        ("beams", _list_heights(rig.get("beams"), "input")),
+        *_describe_rig(rig),
         ("board", f"{board['name']} {board['unique_id']}, firmware {board['firmware']}"),
         ("timing", f"{board['timing']}, clock {board['clock_hz'] / 1e6:g} MHz"),
         ("note", record.note),
@@ -181,8 +177,23 @@ def _describe_setup(log: ShotLog, series: int, logged: LoggedShot, cards: Sequen
     return f"<section><h2>Setup</h2>{_table_of_pairs(pairs)}</section>"
 
 
-def _list_heights(entries: Sequence[dict[str, Any]] | None, key: str) -> str:
-    return ", ".join(f"{one[key]} at {one['height_m'] * 100:g} cm" for one in entries or ())
+def _describe_rig(rig: Rig | None) -> list[tuple[str, str]]:
+    if rig is None:
+        return [("rig", "none")]
+    mixed = " + ".join(f"{share:g} {name}" for name, share in rig.liquid.parts)
+    valves, beams = (
+        ", ".join(f"{name} at {height_m * 100:g} cm" for name, height_m in parts)
+        for parts in (
+            [(one.output, one.height_m) for one in rig.valves],
+            [(one.input, one.height_m) for one in rig.beams],
+        )
+    )
+    return [
+        ("rig", rig.name),
+        ("liquid", mixed or rig.liquid.name),
+        ("valves", valves),
+        ("beams", beams),
+    ]
 
 
 def _draw_timeline(logged: LoggedShot, card: Card, save: Any) -> str:

@@ -133,13 +133,15 @@ class Rig:
         }  # logs of earlier versions lack them
         sections |= {key: kind for key, kind in later.items() if key in content}
         values: dict[str, Any] = {"name": content["name"], "note": content.get("note", "")}
+        if not all(isinstance(text, str) for text in values.values()):
+            raise TypeError("name and note are texts")
         for key, kind in lists.items():
             values[key] = tuple(_restore(kind, entry) for entry in content.get(key, ()))
         if not values["valves"]:
             raise TypeError("a rig has at least one valve")
         for key, kind in sections.items():
-            entry = content.get(key)
-            values[key] = None if entry is None else _restore(kind, entry)
+            is_left_out = key == "camera" and content.get(key) is None
+            values[key] = None if is_left_out else _restore(kind, content[key])
         return cls(**values)
 
     @property
@@ -319,6 +321,8 @@ _SHARES = {"parts", "grams"}
 
 
 def _restore(kind: Any, entry: Mapping[str, Any]) -> Any:
+    if not isinstance(entry, Mapping):
+        raise TypeError(f"{kind.__name__} is no table")
     values = {key: entry[key] for key in kind.__dataclass_fields__ if key in entry}
     for key in _SHARES & values.keys():
         values[key] = tuple((str(name), float(share)) for name, share in values[key])

@@ -195,7 +195,10 @@ class LogReader:
         content = from_text(*row[5:]) | {"shot": shot, "series": row[0], "number": row[1]}
         if content.get("state") == BEGUN:
             content["state"] = UNKNOWN
-        return from_plain(ShotRecord, content)
+        record = from_plain(ShotRecord, content)
+        if record.begun_us is None:
+            raise DamagedValue("begun_us is missing")
+        return record
 
     def _fetch(self, shot: int) -> tuple[Any, ...]:
         row = self._connection.execute(_SHOT, (shot,)).fetchone()

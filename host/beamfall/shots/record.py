@@ -7,6 +7,7 @@ shot are integer ticks of `clock_hz`, counted from the release.
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -349,6 +350,14 @@ class LoggedShot:
         )
 
     @property
+    def known_rig(self) -> Rig | None:
+        """The rig as it was, also None where it cannot be read."""
+        with contextlib.suppress(LogDamaged):
+            return self.make_rig()
+        return None
+
+    @property
     def sees_light(self) -> bool:
         """Whether its rig has a flash-seen sensor; also where the log does not say."""
-        return bool(((self.rig or {}).get("fitted") or {}).get("flash_seen", True))
+        rig = self.known_rig
+        return rig is None or rig.fitted.flash_seen

@@ -10,6 +10,7 @@ import contextlib
 import dataclasses
 import functools
 import json
+import math
 import types
 import typing
 import zlib
@@ -134,7 +135,48 @@ def _check_whole(value: Any, name: str) -> int:
 
 
 def _check_mapping(value: Any, name: str) -> dict[str, Any]:
-    return typing.cast(dict[str, Any], _check_kind(value, name, dict))
+    found = typing.cast(dict[str, Any], _check_kind(value, name, dict))
+    fits = _INSIDE.get(name)
+    if fits is not None and not fits(found):
+        raise DamagedValue(f"{name} is not as it was written")
+    return found
+
+
+def _is_number(value: Any) -> bool:
+    """Finite, and no yes or no."""
+    return isinstance(value, int | float) and type(value) is not bool and abs(value) < math.inf
+
+
+def _is_truth(content: Mapping[str, Any]) -> bool:
+    pictures = content.get("pictures", [])
+    return isinstance(pictures, list) and all(
+        isinstance(one, dict)
+        and isinstance(one.get("shows"), str)
+        and (one.get("stage_ms") is None or _is_number(one["stage_ms"]))
+        for one in pictures
+    )
+
+
+def _is_swept(content: Mapping[str, Any]) -> bool:
+    """A step of a sweep has a number, a value and which repeat it is."""
+    needed = ("step", "repeat", "value_ms") if "step" in content else ()
+    numbers = {*needed, *({"value_ms"} & content.keys())}
+    return all(_is_number(content.get(name)) for name in numbers)
+
+
+def _is_exposure(content: Mapping[str, Any]) -> bool:
+    return all(
+        _is_number(content[name]) and content[name] > 0
+        for name in ("time_s", "aperture", "iso", "focal_length_m")
+        if name in content
+    ) and isinstance(content.get("mode", ""), str)
+
+
+_INSIDE: Mapping[str, Callable[[Mapping[str, Any]], bool]] = {
+    "truth": _is_truth,
+    "swept": _is_swept,
+    "exposure": _is_exposure,
+}
 
 
 def _check_counts(value: Any, name: str) -> dict[str, Any]:
