@@ -203,11 +203,12 @@ def test_a_rig_that_cannot_be_read_costs_no_shot_and_no_report(
     ("key", "value"),
     [
         ("clock_hz", "x"), ("clock_hz", 0), ("tail_ticks", 1.5), ("awaits", [None, 0]),
-        ("rows", [["release", 0, "valve1", "x", 1, 0]]),
+        ("rows", [["release", 0, "valve1", "x", 1, 0]]), ("rows", [["sunset", 0, "valve1", 1, 1, 0]]),
+        ("beam_edges", {}), ("beam_edges", "x"), ("beam_edges", ["dark", "grey"]),
     ],
 )  # fmt: skip
 def test_a_table_of_wrong_types_is_none(key: str, value: object) -> None:
     plain = Table(125_000_000, (TickRow("release", 0, "valve1", 5, 10),)).to_dict()
     assert Table.from_dict(plain).rows[0].delay_ticks == 5
-    with pytest.raises((TypeError, ValueError)):
+    with pytest.raises((TypeError, ValueError, LookupError)):
         Table.from_dict({**plain, key: value})

@@ -159,12 +159,14 @@ class Table:
         name = content.get("name", "")
         if not isinstance(name, str):
             raise TypeError("a table's name is a text")
+        anchors, edges = (get_codec().definition.enum(name) for name in ("anchor", "beam_edge"))
+        for row in rows:
+            anchors[row.anchor]
+        (edge1, edge2), (await1, await2) = content["beam_edges"], content["awaits"]
+        for edge in (edge1, edge2):
+            edges[edge]
         return cls(
-            rows=rows,
-            beam_edges=tuple(content["beam_edges"]),
-            awaits=tuple(content["awaits"]),
-            name=name,
-            **plain,
+            rows=rows, beam_edges=(edge1, edge2), awaits=(await1, await2), name=name, **plain
         )
 
 
