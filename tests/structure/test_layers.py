@@ -41,7 +41,7 @@ _LIBRARY = {*ARROWS} - {"sim", "board_tools"}
 ARROWS["fault_report"] = set()
 ARROWS["examples"] = {*_LIBRARY, "workflows"}
 ARROWS["workflows"] = set(_LIBRARY)
-ARROWS["page"] = {*_LIBRARY, "workflows"}
+ARROWS["page"] = {*_LIBRARY, "workflows", "fault_report"}
 ARROWS["cli"] = {*_LIBRARY, "workflows", "page", "board_tools", "fault_report"}
 ARROWS["__main__"] = {"cli"}
 

@@ -26,6 +26,7 @@ import subprocess
 import sys
 import tempfile
 import tomllib
+import zipfile
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -35,8 +36,12 @@ HERE = Path(__file__).resolve().parent
 SOURCE = HERE.parent / "support" / "failing_calls.c"
 sys.path[:0] = [str(HERE.parent / "support"), str(HERE.parents[1] / "host")]
 
+from failing_page import Request, ask_page  # noqa: E402
 from filled_folder import RECIPE, fill_folder  # noqa: E402
 
+from beamfall.board_tools import backup  # noqa: E402
+from beamfall.board_tools.backup import Backup  # noqa: E402
+from beamfall.page.serve import PageServer  # noqa: E402
 from beamfall.recipes.shelf import Shelf  # noqa: E402
 from beamfall.shots import ShotLog  # noqa: E402
 
@@ -67,13 +72,16 @@ _CURES = (
 class Case:
     """A command that writes. `files` are what it replaces, in its folder; `whole` says whether a content is.
 
-    `is_broken`: the command has a fault of its own, and writes a report of that.
+    `prepare` changes the program before it runs. `is_broken`: the command has a fault of its own, and writes a report
+    of that. `requests` are sent to a page instead of running a command.
     """
 
-    arguments: tuple[str, ...]
+    arguments: tuple[str, ...] = ()
     files: tuple[str, ...] = ()
     whole: Callable[[bytes], bool] = bool
+    prepare: Callable[[], None] = lambda: None
     is_broken: bool = False
+    requests: tuple[Request, ...] = ()
 
 
 def _is_json(data: bytes) -> bool:
@@ -119,6 +127,34 @@ def _is_lines(data: bytes) -> bool:
     return data.endswith(b"\n")
 
 
+def _is_backup(data: bytes) -> bool:
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        return archive.testzip() is None
+
+
+def _is_certificate(data: bytes) -> bool:
+    return data.rstrip().endswith(b"-----END CERTIFICATE-----")
+
+
+def _is_picture(data: bytes) -> bool:
+    return data.startswith(b"\xff\xd8") and data.endswith(b"\xff\xd9")
+
+
+def _break() -> None:
+    ShotLog.list_shots = lambda *arguments, **more: 1 // 0  # type: ignore[method-assign]
+
+
+def _attach_board() -> None:
+    """A board at its prompt, with a slot: what is read of it is on no disk."""
+    found = Backup("a board of these tests", {"slots/slot1.bin": bytes(60)})
+    backup._at_prompt = lambda *about: contextlib.nullcontext((None, "", ""))  # type: ignore[assignment, attr-defined]
+    backup.read_own_files = lambda *about: found
+
+
+def _do_not_serve() -> None:
+    PageServer.run = lambda *about, **more: None  # type: ignore[assignment, method-assign]
+
+
 RECIPE_FILE = Shelf(Path()).find_file(RECIPE).name
 CASES = {
     "shoot": Case(("shoot", "rig.toml", "--port", "sim", "--no-warm-up", "--json")),
@@ -146,24 +182,45 @@ CASES = {
     "xmp": Case(("shots", "catalogue", "--series", "2"), ("photos/IMG_2.JPG.xmp",), _is_xmp),
     "image": Case(("board", "image", "micropython.uf2", "--source"), ("beamfall.uf2",)),
     "board-test": Case(("board", "test", "--html", "test.html"), ("test.html",), _is_page),
-    "fault": Case(("shots", "list"), (), _is_report, is_broken=True),
+    "backup": Case(
+        ("board", "backup", "kept.zip", "--port", "socket://127.0.0.1:1"), ("kept.zip",), _is_backup, _attach_board
+    ),
+    "measure": Case(
+        ("board", "measure", "--port", "sim", "--yes", "--pulses", "16"), ("timing.json",), _is_json
+    ),
+    "recipe-store": Case(("recipe", "store", RECIPE, "--slot", "1", "--port", "sim")),
+    "recipe-remove": Case(("recipe", "remove", RECIPE)),
+    "card": Case(("board", "slots", "card", "card.html", "--port", "sim"), ("card.html",), _is_page),
+    "fetch": Case(("shots", "fetch", "--port", "sim")),
+    "picture": Case(("shoot", "--port", "sim", "--no-warm-up", "--picture", "p.png"), ("p.png",), _is_png),
+    "camera": Case(("shoot", "--port", "sim", "--no-warm-up", "--camera", "sim")),
+    "overlay": Case(
+        ("photos", "measure", "photos/IMG_1.JPG", "--rig", "rig.toml", "--overlay", "marks"),
+        ("marks/IMG_1.measured.jpg",), _is_picture,
+    ),
+    "fault": Case(("shots", "list"), (), _is_report, _break, is_broken=True),
+    "page-start": Case(
+        ("page", "--port", "sim", "--no-browser", "--tls"), ("page-certificate.pem",), _is_certificate, _do_not_serve
+    ),
+    "page-note": Case(requests=(("note", {"shot": 1, "text": "an umbrella"}),)),
+    "page-rate": Case(requests=(("rate", {"shot": 1, "rating": 4}),)),
+    "page-keep": Case(requests=(("keep_recipe", {"shot": 2, "name": "Crown"}),)),
+    "page-rename": Case(requests=(("rename_recipe", {"name": RECIPE, "new": "Crown"}),)),
+    "page-remove": Case(requests=(("remove_recipe", {"name": RECIPE}),)),
+    "page-learned": Case((), ("rig.learned.json",), _is_json, requests=(("reset_learned", {}),)),
+    "page-shot": Case(requests=(("arm", {}), ("release", {}))),
 }  # fmt: skip
 
 
 # -- a folder to work in ---------------------------------------------------------------------------------------
 def make_template(folder: Path, names: Iterable[str]) -> None:
     """A log of two shots, and an old version of every file that these cases write."""
-    from beamfall.cli import main
-
     fill_folder(folder)
-    quiet = contextlib.redirect_stdout(io.StringIO())
-    with quiet, contextlib.redirect_stderr(io.StringIO()), _inside(folder):
-        if "learned" in names:
-            assert main(["calibrate", "rig.toml", "--port", "sim", "--count", "8", "--json"]) == 0
-        for case in (CASES[name] for name in names):
-            for name in case.files:
-                if not (folder / name).exists():
-                    assert main(list(case.arguments)) == 0, case
+    for case in (CASES[name] for name in names):
+        for name in case.files:
+            if not (folder / name).exists():
+                status, said, _ = run_case(Shim(), case, folder, -1, 0, persists=False)
+                assert status == 0, said
     with contextlib.closing(sqlite3.connect(folder / "shots.sqlite3")) as log:
         log.execute("PRAGMA wal_checkpoint(TRUNCATE)")
 
@@ -223,14 +280,20 @@ def _run_in_child(
 
     status = 99
     try:
-        if case.is_broken:
-            ShotLog.list_shots = lambda *arguments, **more: 1 // 0  # type: ignore[method-assign]
+        case.prepare()
         os.dup2(said, 2)
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
         sys.stdin = open(os.devnull)  # noqa: SIM115
         with _inside(folder):
-            shim.arm(folder, at, number, persists=persists)
-            status = main(list(case.arguments))
+
+            def arm() -> None:
+                shim.arm(folder, at, number, persists=persists)
+
+            if case.requests:
+                status = ask_page(case.requests, arm)
+            else:
+                arm()
+                status = main(list(case.arguments))
             os.write(counted, str(shim.count()).encode())
     except BaseException as error:
         os.write(2, f"Traceback: {error!r}".encode())
@@ -257,6 +320,7 @@ def judge(
         *case.files,
         *(Path(name).parent.name for name in case.files),
         "shots.sqlite3",
+        "shots.recipes",
         *case.arguments,
     )
     for left in (folder / "faults").glob("fault-*"):

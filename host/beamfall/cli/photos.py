@@ -14,6 +14,7 @@ import typer
 from beamfall.cli.loading import make_app
 from beamfall.cli.output import print_json, print_table
 from beamfall.errors import LogError, UserError
+from beamfall.files import explain_write
 from beamfall.photos.measure import Measured, Scene, measure_series
 from beamfall.photos.measure.overlay import say_value, write_overlay
 from beamfall.setup.rig import load_rig
@@ -75,7 +76,8 @@ def measure_photos(
     good = [one for one in made if isinstance(one, Measured)]
     kept = _keep(good, logged)
     if overlay is not None:
-        overlay.mkdir(parents=True, exist_ok=True)
+        with explain_write(overlay):
+            overlay.mkdir(parents=True, exist_ok=True)
         for one in good:
             assert one.path is not None
             write_overlay(one, overlay / f"{one.path.stem}.measured.jpg")

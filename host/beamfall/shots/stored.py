@@ -17,6 +17,7 @@ import zlib
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from beamfall.setup.table import BEAMS
 from beamfall.shots.record import EdgeRecord, ReadingsRecord, default_of
 
 _LISTS = ("edges", "readings")
@@ -121,6 +122,8 @@ def _make_check(hint: Any) -> Callable[[Any, str], Any]:
 def _check_kind(value: Any, name: str, kind: type) -> Any:
     if not isinstance(value, kind):
         raise DamagedValue(f"{name} is {type(value).__name__}, not {kind.__name__}")
+    if name == "anchor_beam" and value not in BEAMS:
+        raise DamagedValue(f"{name} is no beam")
     return value
 
 
