@@ -17,7 +17,7 @@ from beamfall.setup.rig import example_rig
 from beamfall.shots import ShotLog
 from beamfall.workflows.reading import Reading, read_marks
 from beamfall.workflows.run import PythonFrontEnd, run
-from beamfall.workflows.seek import Marked, PictureRead, WhatIsSeen, seek
+from beamfall.workflows.seek import Aim, Marked, PictureRead, WhatIsSeen, seek
 from beamfall.workflows.steps import AwaitingPicture
 
 HERE = Path("picture.jpg")
@@ -25,7 +25,8 @@ HERE = Path("picture.jpg")
 
 def ask(reading: Reading | None) -> WhatIsSeen:
     nothing: Any = None
-    return WhatIsSeen(nothing, nothing, reading)
+    aim = Aim(1, 20, (0.0, 0.1), 0.2, by_beam=True)
+    return WhatIsSeen(aim, nothing, reading)
 
 
 def test_enter_agrees_and_a_word_corrects() -> None:

@@ -5,13 +5,13 @@ from __future__ import annotations
 import json
 import os
 import statistics
-import sys
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from command_line import run_cli
+from searching import seek
 
 from beamfall.errors import UserError
 from beamfall.planning.belief import Belief, Normal, Step, describe_basis
@@ -26,36 +26,7 @@ from beamfall.setup.limits import BoardLimits
 from beamfall.setup.rig import example_rig
 from beamfall.setup.rig_shot import DropInRig
 from beamfall.sim.build import build_rig, draw_model
-from beamfall.sim.photographer import SimulatedPhotographer
 from beamfall.sim.rig import SimulatedRig
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "benchmarks"))
-from hidden_rigs import Board  # noqa: E402
-
-
-def seek(
-    search: Search, rig: SimulatedRig, *, heights: bool = False, ages: bool = False, most: int = 25
-) -> list[float | None]:
-    """Run a search on a simulated rig; the stage of each picture, in s."""
-    board, person = Board(rig), SimulatedPhotographer(rig.seed, heights, ages)
-    stages: list[float | None] = []
-    while not search.found and search.shots < most:
-        proposal = search.propose()
-        valves = search.rig.list_drops()
-        openings = [
-            (valve.output, at, valve.opening_s)
-            for valve, at in zip(valves, proposal.times_s, strict=True)
-        ]
-        shot = board.play_drops(openings, proposal.delay_s)
-        assert shot is not None
-        stages.append(shot["picture"].stage_s)
-        search.take(
-            Shot(
-                proposal.times_s, shot["flash_s"], tuple(shot["edges_s"]), tuple(shot["dwells_s"])
-            ),
-            Answer(*person.look(shot["picture"])),
-        )
-    return stages
 
 
 # -- three drops ------------------------------------------------------------------------------------

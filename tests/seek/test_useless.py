@@ -147,17 +147,6 @@ def test_found_is_the_persons_to_say(environment: Environment) -> None:
     assert "may differ from the plan" in done.stdout
 
 
-def test_a_rig_that_wants_no_collision_is_refused(environment: Environment, tmp_path: Path) -> None:
-    rig = write_rig(
-        tmp_path,
-        kind=('kind = "collision"', 'kind = "crown"'),
-        drops=("drops = 2", "drops = 1"),
-    )
-    done = seek(environment, rig, "--port", "sim")
-    assert done.returncode == 2
-    assert "aim.kind = 'crown'" in done.stderr
-
-
 def test_the_picture_that_is_asked_about_does_not_say_the_answer(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:

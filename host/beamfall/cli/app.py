@@ -51,7 +51,7 @@ COMMANDS = {
     "seek": Entry(
         "beamfall.cli.seek",
         "seek",
-        "Find the collision: you say what each picture shows.",
+        "Find the wanted picture: you say what each one shows.",
     ),
     "sweep": Entry(
         "beamfall.cli.sweep",

@@ -16,6 +16,7 @@ from beamfall.cli.recipe_shoot import shoot
 from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.targets import check_target
 from beamfall.files import write_text
+from beamfall.physics.splash import OF_THE_JET
 from beamfall.recipes.make import make_recipe
 from beamfall.recipes.package import read_recipe, write_recipe
 from beamfall.recipes.sheet import write_sheet
@@ -224,8 +225,7 @@ def _print_carried(recipe: Recipe, carried: Carried, closer: str) -> None:
             f"{plan.anchor.describe()}{there}",
         )
     )
-    if recipe.events is not None and recipe.events.kind == "collision":
-        pairs.append(("to come closer", show_text(closer)))
+    pairs.append(("to come closer", show_text(closer)))
     print_pairs(pairs)
     print("\nNot carried over:")
     for line in carried.lost:
@@ -305,9 +305,14 @@ def _list_events(events: Events | None) -> list[tuple[str, str]]:
                 f"light {events.moment:.1f} drop diameters after impact ({low:.1f} to {high:.1f})",
             )
         ]
+    if events.kind == "cavity":
+        when = (
+            f"light at {events.moment:.0%} of the time from impact to jet ({low:.0%} to {high:.0%})"
+        )
+        return [("cavity", when)]
     share = f"{events.moment:.0%} of its rise ({low:.0%} to {high:.0%})"
-    if events.kind == "jet":
-        return [("jet", f"light at {share}")]
+    if events.kind in OF_THE_JET:
+        return [(events.kind, f"light at {share}")]
     found = [("contact", f"drop 2 meets the jet at {share}")]
     if None not in (events.stage_s, events.stage_low_s, events.stage_high_s):
         stage, first, last = (

@@ -1,4 +1,4 @@
-"""`beamfall seek`: find the collision in few shots."""
+"""`beamfall seek`: find the wanted picture in few shots."""
 
 from __future__ import annotations
 
@@ -71,13 +71,15 @@ def seek(
     photos: Path | None = PHOTOS,
     picture_wait: str = PICTURE_WAIT,
 ) -> int:
-    """Find the collision: you say what each picture shows.
+    """Find the wanted picture: you say what each one shows.
 
-    Each answer brings the next shot closer. Answer with a word (before, contact, after, jet, nothing,
-    missed, found, black; ? explains them). Add heights if you measured them: `before jet 31 mm drop 42 mm`.
-    When you have the picture, answer `found`. Black pictures teach the search nothing: after two in a row
-    it stops, and `beamfall check` finds out why. On a simulated port the rig's own picture answers, unless
-    you give --ask. The result is saved beside the rig file; plan and shoot use it.
+    It finds what `aim.kind` of the rig file says: a collision, or the crown, cavity, jet or droplet of one drop.
+
+    Each answer brings the next shot closer. Answer with a word; ? explains them. For a collision they are
+    before, contact, after, jet, nothing, missed, found and black. Add heights if you measured them:
+    `before jet 31 mm drop 42 mm`. When you have the picture, answer `found`. Black pictures teach the search
+    nothing: after two in a row it stops, and `beamfall check` finds out why. On a simulated port the rig's own
+    picture answers, unless you give --ask. The result is saved beside the rig file; plan and shoot use it.
     """
 
     check_target(picture, "--picture", PICTURES)
@@ -140,6 +142,7 @@ def _draw(board: Board, done: Sought, picture: Path) -> None:
 def _to_json(done: Sought) -> dict[str, Any]:
     search, best, truth = done.search, done.best, done.truth
     error_s = None if truth is None else truth.error_s
+    spacing_s = None if best is None else best.aim.spacing_s
     assert search.wanted_s is not None
     return {
         "shots": search.shots,
@@ -147,7 +150,7 @@ def _to_json(done: Sought) -> dict[str, Any]:
         "stage_error_ms": None if error_s is None else round(error_s * 1e3, 4),
         "wanted_stage_ms": round(search.wanted_s * 1e3, 4),
         "shot": None if best is None else best.fired.shot,
-        "spacing_ms": None if best is None else round(best.aim.spacing_s * 1e3, 3),
+        "spacing_ms": None if spacing_s is None else round(spacing_s * 1e3, 3),
         "flash_delay_ms": None if best is None else round(best.aim.delay_s * 1e3, 3),
         "chance": round(search.best_chance, 3),
         "series": done.series,

@@ -78,7 +78,7 @@ def _to_json(one: Answered) -> dict[str, Any]:
     return {
         "shot": one.fired.shot,
         "number": one.aim.number,
-        "spacing_ms": round(one.aim.spacing_s * 1e3, 3),
+        "spacing_ms": None if one.aim.spacing_s is None else round(one.aim.spacing_s * 1e3, 3),
         "openings_ms": [round(at * 1e3, 3) for at in one.aim.times_s],
         "flash_delay_ms": round(one.aim.delay_s * 1e3, 3),
         "answer": None if answer is None else answer.word,

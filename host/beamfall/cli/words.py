@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from beamfall.planning.seek.answer import AGES, explain_words
+from beamfall.planning.seek.answer import explain_words
 from beamfall.shots.remarks import list_remarks
 from beamfall.text import show_text
 from beamfall.workflows.reading import Reading
@@ -152,14 +152,15 @@ def say_misfired(event: Misfired) -> str:
 def _say_aim(aim: Aim) -> str:
     crosses = f"drop {len(aim.times_s)} crosses the beam"
     after = crosses if aim.by_beam else "the first opening"
-    return f"{_say_openings(aim)}, flash {aim.delay_s * 1e3:.2f} ms after {after}"
+    return f"{say_openings(aim)}flash {aim.delay_s * 1e3:.2f} ms after {after}"
 
 
-def _say_openings(aim: Aim) -> str:
-    """The openings after the first one."""
-    if len(aim.times_s) < 3:
-        return f"spacing {aim.spacing_s * 1e3:.2f} ms"
-    return f"openings {', '.join(f'{at * 1e3:.2f}' for at in aim.times_s[1:])} ms"
+def say_openings(aim: Aim, digits: int = 2) -> str:
+    """The openings after the first one, to stand before what else is said of a shot; empty with one drop."""
+    if len(aim.times_s) < 2:
+        return ""
+    later = ", ".join(f"{at * 1e3:.{digits}f}" for at in aim.times_s[1:])
+    return f"{'spacing' if len(aim.times_s) == 2 else 'openings'} {later} ms, "
 
 
 def say_asked(question: WhatIsSeen) -> str:
@@ -184,7 +185,7 @@ def say_reading(reading: Reading) -> str:
 def explain_answers(drops: int) -> Iterator[str]:
     """What each answer means, for a shot of that many drops."""
 
-    words = {**explain_words(drops), **AGES}
+    words = explain_words(drops, ages=True)
     width = max(map(len, words))
     for word, meaning in words.items():
         yield f"  {word.ljust(width)}  {meaning}"
@@ -204,7 +205,7 @@ def say_answer(one: Answered) -> str:
 def say_sought_frame(one: Answered, done: Sought) -> str:
     """What stands below a picture on the sheet of a search; the one it was for is marked."""
     best = "best: " if done.found and one is done.best else ""
-    times = f"spacing {one.aim.spacing_s * 1e3:.1f}, flash {one.aim.delay_s * 1e3:.1f} ms"
+    times = f"{say_openings(one.aim, 1)}flash {one.aim.delay_s * 1e3:.1f} ms"
     return f"{best}shot {one.fired.shot}: {times}: {say_answer(one)}"
 
 
@@ -233,7 +234,7 @@ def list_sought(done: Sought) -> Iterator[str]:
         after = f"drop {len(aim.times_s)}'s edge" if aim.by_beam else "the first opening"
         which = "" if best is done.shots[-1] else f"shot {best.fired.shot} has the picture: "
         yield (
-            f"Found after {count}: {which}{_say_openings(aim)}, flash "
+            f"Found after {count}: {which}{say_openings(aim)}flash "
             f"{aim.delay_s * 1e3:.2f} ms after {after}, {sure}"
         )
         if done.truth is not None and done.truth.error_s is not None:

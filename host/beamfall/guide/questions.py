@@ -14,6 +14,7 @@ from beamfall.physics.liquids import BASES
 from beamfall.physics.thickeners import THICKENERS
 from beamfall.planning.setting import compute_flow, make_setting
 from beamfall.setup.rig import Rig
+from beamfall.setup.rig_sections import KINDS
 
 # Read in a unit of its own; None leaves the text to the key's own rule.
 Reader = Callable[[str, Rig], Any]
@@ -151,9 +152,10 @@ QUESTIONS = (
     ),
     GuideQuestion(
         "aim.kind", "What should the picture show?",
-        "crown: the first drop striking. jet: the column that rises after it. collision: drop 2 meeting the jet.",
-        "", _say("collision"), lambda text, rig: readings.read_choice(text, ("crown", "jet", "collision")),
-        options=("crown", "jet", "collision"),
+        "crown: the first drop striking. cavity: the hole after it. jet: the column that rises. droplet: the jet "
+        "falling back with its droplet. collision: drop 2 meeting the jet.",
+        "", _say("collision"), lambda text, rig: readings.read_choice(text, KINDS),
+        options=KINDS,
     ),
 )  # fmt: skip
 

@@ -20,8 +20,8 @@ PICTURES = ("search.jpg", "umbrella.jpg")
 RIG_FILE, COMMANDS = "rig-file", "commands"
 #: The topics, in the order in which a beginner reads them.
 TOPICS = (
-    "first-evening", "beam", "first-umbrella", "nothing-flashes", "repeatable", "recipes", "liquids", "three-drops",
-    "flashes", "pictures", "table-by-hand", "without-laptop", RIG_FILE, COMMANDS, "glossary",
+    "first-evening", "beam", "first-umbrella", "nothing-flashes", "repeatable", "recipes", "liquids", "one-drop",
+    "three-drops", "flashes", "pictures", "table-by-hand", "without-laptop", RIG_FILE, COMMANDS, "glossary",
 )  # fmt: skip
 
 

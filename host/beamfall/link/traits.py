@@ -38,6 +38,9 @@ class Picture(Protocol):
     def stage_s(self) -> float | None:
         """The truth: how long after the drops met its light came, in s; None if they did not meet, or it is black."""
 
+    def find_stage(self, kind: str) -> float | None:
+        """The truth: how long its light came after what an aim of that kind wants, in s; None if that never came."""
+
     def draw(
         self,
         path: Path,
@@ -125,11 +128,13 @@ class Studio(Protocol):
         meeting: float,
         edge: str,
         drops: Sequence[tuple[int, float, float]] = (),
+        kind: str = "collision",
     ) -> dict[str, Any] | None:
         """The values in ms, by name, with which this rig shows that stage; None if it makes no jet.
 
         Drop 2 meets the jet at a fraction `meeting` of its rise; `edge` is the beam edge that counts. `drops`: of each
         its valve's number, opening in s, and time in s after the contact before; two of the first valve if left out.
+        `kind` is that of the rig's aim; of one drop the stage counts from that moment of its splash.
         """
 
 

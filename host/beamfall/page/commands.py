@@ -142,7 +142,9 @@ def use_found(hub: Hub, desk: Desk, bench: BoardThread) -> None:
     found = (hub.get("job_seek") or {}).get("result")
     if found is None:
         raise UserError("no search has found timings yet")
-    desk.take_timings(found["spacing_ms"] / 1e3, found["delay_ms"] / 1e3, found["source"])
+    spacing_ms = found["spacing_ms"]  # none with one drop
+    spacing_s = None if spacing_ms is None else spacing_ms / 1e3
+    desk.take_timings(spacing_s, found["delay_ms"] / 1e3, found["source"])
 
 
 def untune(hub: Hub, desk: Desk, bench: BoardThread) -> None:

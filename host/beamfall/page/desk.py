@@ -230,7 +230,7 @@ class Desk:
             self._tuned = Tuned()
         self._replan()
 
-    def take_timings(self, spacing_s: float, delay_s: float, source: str) -> None:
+    def take_timings(self, spacing_s: float | None, delay_s: float, source: str) -> None:
         """Take both timings from elsewhere; `source` says in words where from."""
         with self._lock:
             self._tuned = Tuned(spacing_s, delay_s, source)

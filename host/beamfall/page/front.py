@@ -9,7 +9,7 @@ from beamfall.page import words
 from beamfall.page.hub import mark_shot
 from beamfall.page.shown import show_shot
 from beamfall.photos.find import find_drawn
-from beamfall.planning.seek.answer import AGES, explain_words
+from beamfall.planning.seek.answer import explain_words
 from beamfall.recipes.words import CORRECT, list_day, say_correction
 from beamfall.workflows.check import (
     CANNOT_TELL,
@@ -144,7 +144,7 @@ class PageFrontEnd:
                 agree = () if question.otherwise is None else ((words.AGREE, words.AGREES),)
                 answer = ask(
                     words.WHAT_IS_SEEN,
-                    (*agree, *explain_words(len(question.aim.times_s)).items(), *AGES.items()),
+                    (*agree, *explain_words(len(question.aim.times_s), ages=True).items()),
                     hint=problem or words.say_what_was_read(question),
                     free=True,
                     shot=fired.shot,

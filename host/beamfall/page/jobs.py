@@ -198,7 +198,7 @@ def make_sweep_resume(series: int) -> Job:
 def make_seek(
     stage: str, most: int, fresh: bool, simulated_person: bool, recipe: Recipe | None = None
 ) -> Job:
-    """The search for the collision, or for a recipe's picture: a shot, a question, a better shot."""
+    """The search for the picture of the rig's aim, or of a recipe: a shot, a question, a better shot."""
 
     wanted = stage.strip() or None
     if wanted is None or read_width(wanted) is None:
@@ -227,7 +227,7 @@ def make_seek(
             work.desk.use_board(work.board.info.unique_id.hex())
         work.tell(text="", result=words.describe_sought(done))
 
-    title = "Seeking the collision" if recipe is None else f"Seeking the picture of {recipe.name}"
+    title = "Seeking the picture" if recipe is None else f"Seeking the picture of {recipe.name}"
     return Job("seek", title, run)
 
 

@@ -261,10 +261,13 @@ def say_aim(aim: Aim) -> str:
     """The shot of a search that is fired next. Its place in the search is no number of the log's."""
     drops = len(aim.times_s)
     after = f"drop {drops} crosses the beam" if aim.by_beam else "the first opening"
-    openings = f"spacing {aim.spacing_s * 1e3:.2f} ms"
-    if len(aim.times_s) > 2:
-        openings = f"openings {', '.join(f'{at * 1e3:.2f}' for at in aim.times_s[1:])} ms"
-    return f"{aim.number} of at most {aim.most}: {openings}, flash {aim.delay_s * 1e3:.2f} ms after {after}"
+    later = ", ".join(f"{at * 1e3:.2f}" for at in aim.times_s[1:])
+    openings = f"{'spacing' if drops == 2 else 'openings'} {later} ms, " if later else ""
+    return f"{aim.number} of at most {aim.most}: {openings}flash {aim.delay_s * 1e3:.2f} ms after {after}"
+
+
+def _to_ms(seconds: float | None) -> float | None:
+    return None if seconds is None else seconds * 1e3
 
 
 def describe_answered(one: Answered) -> dict[str, Any]:
@@ -274,7 +277,7 @@ def describe_answered(one: Answered) -> dict[str, Any]:
         "shot": one.fired.shot,
         "number": one.aim.number,
         "answer": answer,
-        "spacing_ms": one.aim.spacing_s * 1e3,
+        "spacing_ms": _to_ms(one.aim.spacing_s),
         "delay_ms": one.aim.delay_s * 1e3,
         "chance": one.chance if one.teaches else None,
         "misfit": one.misfit,
@@ -292,7 +295,7 @@ def describe_sought(done: Sought) -> dict[str, Any] | None:
         "chance": search.best_chance,
         "shot": best.fired.shot,
         "source": say_source(best.fired.shot),
-        "spacing_ms": best.aim.spacing_s * 1e3,
+        "spacing_ms": _to_ms(best.aim.spacing_s),
         "delay_ms": best.aim.delay_s * 1e3,
         "by_beam": search.by_beam,
         "drops": len(best.aim.times_s),

@@ -167,7 +167,7 @@ class Belief:
         """The spacing that worked, where nothing of the rig has changed since; else None."""
         now = describe_basis(rig)
         for step in reversed(self.chain):
-            if step.kind == SOUGHT:
+            if step.kind == SOUGHT and step.spacing_s is not None:
                 basis = step.basis or {}
                 same = basis.get("jet") == now["jet"] and _is_same(basis, now, "heights")
                 return step.spacing_s if same else None

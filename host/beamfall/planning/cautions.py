@@ -39,7 +39,7 @@ def list_cautions(
     """Yield every caution; `times_s`: the opening of each drop since the first one, which is 0."""
     yield from _about_valves(rigs, times_s)
     yield from _about_drops(setting, rigs)
-    if rig.aim.kind != "crown":
+    if rig.aim.kind not in ("crown", "cavity"):
         yield from _about_dish(rig, setting, rigs)
     yield from _about_beams(rig, rigs, times_s)
     yield from _about_light(rig, rigs)

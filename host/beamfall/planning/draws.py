@@ -26,6 +26,7 @@ from beamfall.physics.jet import (
     onset_law,
     tip_heights,
 )
+from beamfall.physics.splash import find_moments
 from beamfall.physics.umbrella import LIFE_S
 from beamfall.planning.setting import Setting, compute_drop, compute_start_speed
 from beamfall.planning.unknowns import NAMES, OF_OTHERS, list_unknowns
@@ -140,6 +141,15 @@ class Draws:
     def impact_s(self) -> Floats:
         """Drop 1's impact since its valve's opening."""
         return self.first.latency_s + self.first.to_surface_s
+
+    @property
+    def moments(self) -> Mapping[str, Floats]:
+        """When the splash of drop 1 alone is at its best, after its impact: see `physics.splash`."""
+        first = self.first
+        return find_moments(
+            first.diameter_m, first.impact_speed_m_s, self.onset_s, self.rise_s, self.height_m,
+            self.setting.gravity,
+        )  # fmt: skip
 
     @property
     def jet(self) -> JetDraws:

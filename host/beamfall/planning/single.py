@@ -1,4 +1,4 @@
-"""The plan of a one-drop picture: the crown of the splash, or the jet at its highest."""
+"""The plan of a one-drop picture: crown, cavity, jet at its highest, or the droplet that falls back."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from beamfall.physics.splash import OF_THE_JET
 from beamfall.planning.anchors import judge_anchors
 from beamfall.planning.cautions import list_cautions
 from beamfall.planning.collision import DRAWS, check_rig, draw_rigs, find_base, list_assumptions
@@ -20,9 +21,7 @@ if TYPE_CHECKING:
     from beamfall.planning.belief import Belief
     from beamfall.setup.rig import Rig
 
-# The crown of a deep splash is still rising 2.6 drop diameters (7 ms) after the impact in
-# Worthington (1908); where it looks best, in drop diameters travelled, is our choice.
-CROWN_LIFE, _CROWN_SPREAD = 4.0, 0.35
+_CROWN_SPREAD = 0.35  # of the logarithm of when a crown looks best (our choice)
 _SEED = 77
 
 
@@ -34,7 +33,7 @@ def plan_single(
     draws: int = DRAWS,
     traced: bool = False,
 ) -> Plan:
-    """Plan a crown or a jet, as the rig's aim says; the light `stage_s` after its best moment.
+    """Plan the picture of one drop that the rig's aim names; the light `stage_s` after its best moment.
 
     Raises as `plan_collision` does.
     """
@@ -43,13 +42,12 @@ def plan_single(
     rigs = draw_rigs(rig, setting, draws, learned)
     first = rigs.first
     stage = stage_s if stage_s is not None else rig.aim.stage_s or 0.0
-    crown = rig.aim.kind == "crown"
-    if crown:
+    kind = rig.aim.kind
+    after = rigs.moments[kind]
+    if kind == "crown":
         luck = np.random.default_rng(_SEED).standard_normal(rigs.count)
-        life = CROWN_LIFE * np.exp(_CROWN_SPREAD * luck)
-        event = rigs.impact_s + life * first.diameter_m / first.impact_speed_m_s
-    else:
-        event = rigs.impact_s + rigs.onset_s + rigs.rise_s
+        after = after * np.exp(_CROWN_SPREAD * luck)
+    event = rigs.impact_s + after
     choices = judge_anchors(rig, rigs, (0.0,), list_scatters(rig))
     anchor = next(choice.anchor for choice in choices if choice.chosen)
     base = find_base(rigs, rig, anchor, (0.0,))
@@ -63,25 +61,27 @@ def plan_single(
         "flash_delay": flash,
         "flash_after_first_edge": flash + base - first.latency_s - first.to_edge_s,
     }
-    if not crown:
-        intervals |= {"jet_onset": rigs.onset_s, "jet_rise": rigs.rise_s}
+    if kind != "crown":
+        intervals["jet_onset"] = rigs.onset_s
+    if kind in OF_THE_JET:
+        intervals["jet_rise"] = rigs.rise_s
     quantities = {
         "drop_diameter_mm": first.diameter_m,
         "impact_speed_m_s": first.impact_speed_m_s * 1e-3,
     }
-    if not crown:
+    if kind in OF_THE_JET:
         quantities["jet_height_mm"] = rigs.height_m
     last_edge = float(np.percentile(base, 99.9)) if anchor.count else 0.0
     first_edge = float(np.percentile(base, 0.1)) if anchor.count else 0.0
     flash_s = find_flash(rig, anchor, delay, first_edge, last_edge)
     drops = list_planned(rig, (0.0,), None)
     return Plan(
-        kind=rig.aim.kind,
+        kind=kind,
         rig_name=rig.name,
         drops=tuple(drops),
         sequence=build_sequence(
             rig, drops, anchor, delay, last_edge,
-            f"{rig.aim.kind}, {rig.name}", first_edge_s=first_edge,
+            f"{kind}, {rig.name}", first_edge_s=first_edge,
         ),
         anchor=anchor,
         anchors=tuple(choices),

@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from beamfall.errors import PhysicsRangeError, RecipeError
+from beamfall.physics.splash import OF_THE_JET
 from beamfall.planning.collision import DRAWS, check_rig, draw_rigs
 from beamfall.planning.draws import Draws, JetDraws, meet, meet_all
 from beamfall.planning.make import make_plan
 from beamfall.planning.result import Interval, Plan, make_interval
 from beamfall.planning.seek.search import NEAR_S, Start
 from beamfall.planning.setting import Setting, make_setting
-from beamfall.planning.single import CROWN_LIFE
 from beamfall.recipes.recipe import Events, Looks, Recipe, find_partners, name_liquid
 
 if TYPE_CHECKING:
@@ -121,13 +121,20 @@ def _read_single(rig: Rig, shot: Shot, rigs: Draws) -> tuple[Events, Looks]:
     if edge is not None:
         impact = edge - first.to_edge_s + first.to_surface_s
     after = shot.flash_s + rigs.flash_latency_s - impact
-    if rig.aim.kind == "jet":
-        moment = (after - rigs.onset_s) / rigs.rise_s
-        kind, jet = "jet", make_interval(rigs.height_m)
-    else:
-        moment = after * first.impact_speed_m_s / first.diameter_m
-        kind, jet = "crown", None
-    return Events(kind=kind, drops=1, **_moment(make_interval(moment))), _look(rigs, jet, None)
+    kind = rig.aim.kind
+    jet = make_interval(rigs.height_m) if kind in OF_THE_JET else None
+    begun, span = _find_scale(kind, rigs)
+    moment = make_interval((after - begun) / span)
+    return Events(kind=kind, drops=1, **_moment(moment)), _look(rigs, jet, None)
+
+
+def _find_scale(kind: str, rigs: Draws) -> tuple[Floats, Floats]:
+    """What the moment of a one-drop recipe counts from, after the impact, and in what: see `recipe.Events`."""
+    if kind in OF_THE_JET:
+        return rigs.onset_s, rigs.rise_s
+    if kind == "cavity":
+        return np.zeros(rigs.count), rigs.onset_s
+    return np.zeros(rigs.count), rigs.first.diameter_m / rigs.first.impact_speed_m_s
 
 
 def _moment(interval: Interval) -> dict[str, float]:
@@ -204,13 +211,11 @@ def find_start(
 ) -> tuple[Rig, Start]:
     """Return the rig with a recipe's aim, and where a search for its picture begins on it.
 
-    The search asks for no more than the recipe knows of its own stage. Raises as `carry_over` does, and RecipeError for
-    a recipe without a collision.
+    The search asks for no more than the recipe knows of its own stage. Raises as `carry_over` does.
     """
     carried = carry_over(recipe, rig, learned=learned)
     plan, events = carried.plan, recipe.events
-    if events is None or events.kind != "collision" or plan.spacing_s is None:
-        raise RecipeError(f"recipe '{recipe.name}' shows no collision, so there is none to seek")
+    assert events is not None  # or nothing could be carried over
     if events.stage_low_s is not None and events.stage_high_s is not None:
         half_s = 0.5 * (events.stage_high_s - events.stage_low_s)
         near_s = min(max(near_s, half_s), _NEAR_MOST_S)
@@ -221,10 +226,8 @@ def _find_stage(events: Events, rigs: Draws) -> float:
     """The stage as the planner counts it."""
     if events.stage_s is not None:
         return events.stage_s
-    if events.kind == "jet":
-        return (events.moment - 1.0) * float(np.median(rigs.rise_s))
-    life = rigs.first.diameter_m / rigs.first.impact_speed_m_s
-    return (events.moment - CROWN_LIFE) * float(np.median(life))
+    begun, span = _find_scale(events.kind, rigs)
+    return float(np.median(begun + events.moment * span - rigs.moments[events.kind]))
 
 
 def need_spacing(rigs: Draws, meeting: Floats | float) -> Floats:

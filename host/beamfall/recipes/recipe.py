@@ -7,11 +7,10 @@ from dataclasses import dataclass, replace
 from beamfall.errors import UserError
 from beamfall.setup.file_schema import choice, count, number, quantity, text
 from beamfall.setup.rig import Rig
-from beamfall.setup.rig_sections import LiquidInRig, Valve
+from beamfall.setup.rig_sections import KINDS, LiquidInRig, Valve
 from beamfall.setup.sequence import Sequence
 from beamfall.setup.signals import SignalKind
 
-KINDS = ("collision", "crown", "jet")
 NAME_MOST, NOTE_MOST = 80, 2000  # characters
 _VALVES = SignalKind.VALVE.names
 
@@ -20,9 +19,10 @@ _VALVES = SignalKind.VALVE.names
 class Events:
     """When things meet, as the rig's physics sees it; `_low` and `_high` hold the truth in 90 % of cases.
 
-    `moment`: of a collision, the share of the jet's rise at which drop 2 meets it; of a jet, the share of its rise
-    at the light; of a crown, the drop diameters that the impact speed covers from impact to light. `stage_s`, of a
-    collision: from the last contact to the light. `gaps_s`, of more than two drops, is from contact to contact.
+    `moment`: of a collision, the share of the jet's rise at which drop 2 meets it; of a jet and a droplet, the share of
+    its rise at the light; of a cavity, the share of the time from impact to the jet's onset; of a crown, the drop
+    diameters that the impact speed covers from impact to light. `stage_s`, of a collision: from the last contact to the
+    light. `gaps_s`, of more than two drops, is from contact to contact.
     """
 
     kind: str = choice(KINDS, meaning="what the picture shows")

@@ -17,6 +17,8 @@ DYES = ("clear", "red", "orange", "yellow", "green", "blue", "violet", "black")
 LIGHTS = (
     "white", "grey", "black", "red", "orange", "yellow", "green", "pale blue", "blue", "violet", "magenta",
 )  # fmt: skip
+#: What a picture may show: the splash of one drop, or drops that meet.
+KINDS = ("crown", "cavity", "jet", "droplet", "collision")
 _VALVES, _FLASHES = SignalKind.VALVE.names, SignalKind.FLASH.names
 _SAME_PLACE_M = 0.005
 
@@ -303,7 +305,9 @@ class Aim:
     """The keys of [aim]; None leaves a value to the planner."""
 
     kind: str = choice(
-        ("crown", "jet", "collision"), default="collision", meaning="what the picture shows"
+        KINDS,
+        default="collision",
+        meaning="what the picture shows; all but the collision of one drop",
     )
     drops: int = count(
         1,
@@ -356,7 +360,7 @@ class Aim:
         0.2,
         default=None,
         example="2 ms",
-        meaning="time from contact to light; for a crown or jet, from the planner's moment",
+        meaning="time from contact to light; of one drop, from the planner's moment",
     )
     warm_up: int = count(
         0, 10, default=0, meaning="drops that fall before a series, without a flash"

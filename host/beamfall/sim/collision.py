@@ -5,17 +5,18 @@ from __future__ import annotations
 import bisect
 import math
 import random
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from beamfall.physics.impact import COALESCENCE_WEBER, SHALLOWEST_JET_M
 from beamfall.physics.jet import LEAST_JET_M, cavity_viscosity, height_law, onset_law
+from beamfall.physics.splash import CROWN_END, FREE_SHARE, find_moments
 from beamfall.physics.umbrella import LIFE_S, umbrella_radius
 from beamfall.sim.drops import Drop, find_height, reach
 from beamfall.sim.model import RigModel
 
 CALM_S = 0.6  # a drop this long after the previous one hits a calm surface
 CONTACT_S = 0.00025  # a picture this close to the contact counts as showing it
-CROWN_S = 0.025  # how long after the impact a picture shows a single drop's crown (our choice)
 _CLOSE_S = 1e-7  # accuracy of contact times
 
 
@@ -74,6 +75,36 @@ def make_jet(model: RigModel, drop: Drop, draws: random.Random) -> Jet | None:
         gravity=gravity,
         path=jet.path,
     )
+
+
+def find_splash(model: RigModel, drop: Drop, jet: Jet | None) -> dict[str, float]:
+    """Return when each moment of one drop's splash comes (see `physics.splash`), on the rig's clock.
+
+    Without a jet only those that need none.
+    """
+    onset, rise, height = (
+        (math.nan,) * 3 if jet is None else (jet.starts_s - drop.impact_s, jet.rise_s, jet.height_m)
+    )
+    found = find_moments(drop.diameter_m, drop.impact_speed_m_s, onset, rise, height, model.gravity)
+    when = {name: drop.impact_s + at for name, at in found.items() if math.isfinite(at)}
+    if jet is not None:
+        when["droplet"] = _find_half_way(jet)  # whatever law its tip follows
+    return when
+
+
+def _find_half_way(jet: Jet) -> float:
+    """Return when the tip has fallen back to half its height."""
+    early = jet.starts_s + jet.rise_s
+    late = early + jet.rise_s
+    while jet.tip_m(late) > 0.5 * jet.height_m:
+        late += jet.rise_s
+    for _ in range(30):
+        middle = 0.5 * (early + late)
+        if jet.tip_m(middle) > 0.5 * jet.height_m:
+            early = middle
+        else:
+            late = middle
+    return late
 
 
 def _follow(path: tuple[tuple[float, float], ...], at: float) -> float:
@@ -197,11 +228,11 @@ def _meet_umbrella(model: RigModel, before: Contact, drop: Drop) -> Contact | No
 class Picture:
     """What the camera would see in one flash of light; heights above the surface, None for missing things.
 
-    `shows` is one of: nothing (no jet and no later drop), crown (of a single drop), jet (a jet, no
-    later drop in the frame),
+    `shows` is one of: nothing (no jet and no later drop), jet (a jet, no later drop in the frame),
     before (the later drop in the frame, not yet down), contact, after (the umbrella spreads),
     missed (the drop went past the jet, or struck where there was none). The later drop is the
-    last one: drop 2 of a collision, drop 3 of three.
+    last one: drop 2 of a collision, drop 3 of three. Of a single drop: before, crown, cavity, jet,
+    droplet (the jet falls back, its droplet apart) and nothing.
     """
 
     shows: str
@@ -209,6 +240,12 @@ class Picture:
     jet_m: float | None
     drop2_m: float | None  # lowest point of the later drop
     umbrella_m: float | None = None  # its width, rim to rim
+    # Of a single drop: light minus each moment of its splash (`physics.splash`), as far as they come.
+    since_s: Mapping[str, float] = field(default_factory=dict)
+
+    def find_stage(self, kind: str) -> float | None:
+        """Light minus the moment that an aim of that kind wants; None where it never came."""
+        return self.stage_s if kind == "collision" else self.since_s.get(kind)
 
 
 def see_picture(model: RigModel, column: Column, light_s: float) -> Picture:
@@ -218,9 +255,11 @@ def see_picture(model: RigModel, column: Column, light_s: float) -> Picture:
     jet_m = tip if tip > 0.0 else None
     calm = "jet" if jet_m else "nothing"
     if len(column.recent) < 2:
-        since = light_s - column.recent[0].impact_s if column.recent else -1.0
-        risen = jet_m is None and 0.0 <= since < CROWN_S
-        return Picture("crown" if risen else calm, None, jet_m, None)
+        return (
+            _see_single(model, column, light_s, jet_m)
+            if column.recent
+            else Picture(calm, None, None, None)
+        )
     first, later = column.recent[0], column.recent[-1]
     lowest = find_height(model, later, light_s)
     drop2_m = lowest if lowest is not None and lowest < model.frame_height_m else None
@@ -246,3 +285,22 @@ def see_picture(model: RigModel, column: Column, light_s: float) -> Picture:
         )
         return Picture("after", stage, contact.height_m, None, 2.0 * radius)  # there it sits
     return Picture("before" if drop2_m is not None else calm, stage, jet_m, drop2_m)
+
+
+def _see_single(model: RigModel, column: Column, light_s: float, jet_m: float | None) -> Picture:
+    """What a flash of light shows of one drop and its splash."""
+    (drop,), jet = column.recent, column.jet
+    since = light_s - drop.impact_s
+    lowest = find_height(model, drop, light_s)
+    after = {name: light_s - at for name, at in find_splash(model, drop, jet).items()}
+    drop_m = lowest if lowest is not None and lowest < model.frame_height_m else None
+    if since < 0.0:
+        shows = "nothing" if drop_m is None else "before"
+    elif jet is not None and jet_m is not None:
+        is_free = light_s > jet.starts_s + (1.0 + FREE_SHARE) * jet.rise_s
+        shows = "droplet" if is_free else "jet"
+    elif since < CROWN_END * drop.diameter_m / drop.impact_speed_m_s:
+        shows = "crown"
+    else:
+        shows = "cavity" if jet is not None and light_s < jet.starts_s else "nothing"
+    return Picture(shows, None, jet_m, drop_m, since_s=after)

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from beamfall.setup.signals import SignalKind
-from beamfall.sim.collision import make_jet
+from beamfall.sim.collision import find_splash, make_jet
 from beamfall.sim.drops import Drop, make_drop, reach
 from beamfall.sim.model import RigModel
 
@@ -21,13 +21,13 @@ from beamfall.sim.model import RigModel
 class Needs:
     """Times in s. `flash_delay_s` counts from the last drop's edge at beam 1, None without a beam.
 
-    `later_s`: openings of drop 3 and further ones since opening 1.
+    `spacing_s`: None with one drop. `later_s`: openings of drop 3 and further ones since opening 1.
     """
 
     nozzle_to_beam_s: float | None
     beam_to_surface_s: float | None
-    jet_onset_s: float
-    spacing_s: float
+    jet_onset_s: float | None
+    spacing_s: float | None
     flash_delay_s: float | None
     flash_after_first_edge_s: float | None
     later_s: tuple[float, ...] = ()
@@ -51,37 +51,47 @@ def find_needs(
     meeting: float,
     edge: str = "dark",
     drops: Sequence[Falling] = (),
+    kind: str = "collision",
 ) -> Needs | None:
     """Return what a rig needs: drop 2 meets the jet at a fraction `meeting` of its rise, the light is `stage_s` late.
 
     Uses the first beam; `edge` is the counted edge. `drops`: two of the first valve when left out; further ones
-    strike the umbrella. None if there is no jet.
+    strike the umbrella. Of another `kind`, with one drop, the light is `stage_s` after that moment of its splash. None
+    if there is no jet and one is needed.
     """
     first = model.valves[0]
     falling = drops or (Falling(first.line, first.opening_s),) * 2
     calm = _calm(model)
     drop, *later = [_let_fall(calm, one) for one in falling]
     jet = make_jet(calm, drop, random.Random(0))
-    if jet is None:
-        return None
-    meets = jet.starts_s + meeting * jet.rise_s
-    height = jet.tip_m(meets)
     openings: list[float] = []
-    for one, other in zip(falling[1:], later, strict=True):
-        meets += one.gap_s if openings else 0.0
-        openings.append(meets - reach(calm, other, height + 0.5 * other.diameter_m)[0])
+    if kind == "collision":
+        if jet is None:
+            return None
+        meets = jet.starts_s + meeting * jet.rise_s
+        height = jet.tip_m(meets)
+        for one, other in zip(falling[1:], later, strict=True):
+            meets += one.gap_s if openings else 0.0
+            openings.append(meets - reach(calm, other, height + 0.5 * other.diameter_m)[0])
+    else:
+        found = find_splash(calm, drop, jet).get(kind)
+        if found is None:
+            return None
+        meets = found
     light = meets + stage_s - model.flashes[0].latency_s
-    onset = jet.starts_s - drop.impact_s
-    seen = [one.dark_s.get(1) for one in (drop, later[-1])]
+    onset = None if jet is None else jet.starts_s - drop.impact_s
+    spacing = openings[0] if openings else None
+    seen = [one.dark_s.get(1) for one in (drop, [drop, *later][-1])]
     if seen[0] is None or seen[1] is None:
-        return Needs(None, None, onset, openings[0], None, None, tuple(openings[1:]))
+        return Needs(None, None, onset, spacing, None, None, tuple(openings[1:]))
     which = 0 if edge == "dark" else 1
-    first_edge, last_edge = seen[0][which], openings[-1] + seen[1][which]
+    first_edge = seen[0][which]
+    last_edge = (openings[-1] if openings else 0.0) + seen[1][which]
     return Needs(
         nozzle_to_beam_s=first_edge - drop.left_s,
         beam_to_surface_s=drop.impact_s - first_edge,
         jet_onset_s=onset,
-        spacing_s=openings[0],
+        spacing_s=spacing,
         flash_delay_s=light - last_edge,
         flash_after_first_edge_s=light - first_edge,
         later_s=tuple(openings[1:]),
@@ -112,9 +122,10 @@ def describe_needs(
     meeting: float,
     edge: str = "dark",
     drops: Sequence[Falling] = (),
+    kind: str = "collision",
 ) -> dict[str, Any] | None:
     """`find_needs` as plain values in ms; None if there is no jet."""
-    needs = find_needs(model, stage_s, meeting, edge, drops)
+    needs = find_needs(model, stage_s, meeting, edge, drops, kind)
     if needs is None:
         return None
     plain = {

@@ -53,6 +53,9 @@ class SimulatedPicture:
     def stage_s(self) -> float | None:
         return None if self.seen is None else self.seen.stage_s
 
+    def find_stage(self, kind: str) -> float | None:
+        return None if self.seen is None else self.seen.find_stage(kind)
+
     @cached_property
     def scene(self) -> Scene:
         return make_scene(self.splash, self.model)
@@ -88,6 +91,12 @@ class RecalledPicture:
     def stage_s(self) -> float | None:
         stage_ms = self._first.get("stage_ms")
         return None if stage_ms is None else stage_ms * 1e-3
+
+    def find_stage(self, kind: str) -> float | None:
+        if kind == "collision":
+            return self.stage_s
+        since_ms = self._first.get("since_ms", {}).get(kind)
+        return None if since_ms is None else since_ms * 1e-3
 
     def draw(
         self,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from beamfall.physics.umbrella import umbrella_radius
@@ -11,6 +12,9 @@ from beamfall.sim.model import RigModel
 from beamfall.sim.rig import Splash
 
 Scene = dict[str, Any]
+
+DROPLET_SHARE = 0.8  # of the jet's droplet, of drop 1's diameter (our choice)
+_GAP_SHARE = 0.4  # how far the jet stays behind its droplet, of what that has fallen (our choice)
 
 
 def make_scene(splash: Splash, model: RigModel, light: int = 0) -> Scene:
@@ -44,7 +48,7 @@ def _describe_column(column: Column, model: RigModel, when_s: float) -> dict[str
     """`x_mm` counts from the middle of the picture to where drop 1 struck; `since_ms`: after its impact, else 0.
 
     `umbrellas`: height, age in ms, radius, and diameter of its drop. `drops`: x, y, radius and speed in m/s of each
-    that still falls.
+    that still falls, the jet's own droplet too.
     """
     place = column.place_m * 1e3
     first = column.recent[0]
@@ -61,6 +65,14 @@ def _describe_column(column: Column, model: RigModel, when_s: float) -> dict[str
         place_mm = _round(place + drop.aim_m[0] * 1e3)
         drops.append([place_mm, _round(lowest_m * 1e3 + radius), _round(radius), _round(speed)])
     jet_m = met[-1].height_m if hit and picture.jet_m else picture.jet_m
+    if picture.shows == "droplet" and jet_m and column.jet is not None:
+        radius_m = 0.5 * DROPLET_SHARE * first.diameter_m
+        fallen_m = column.jet.height_m - jet_m
+        speed = math.sqrt(2.0 * model.gravity * max(0.0, fallen_m))
+        place_mm = _round(place + first.aim_m[0] * 1e3)
+        height_mm = _round((jet_m - radius_m) * 1e3)
+        drops.append([place_mm, height_mm, _round(1e3 * radius_m), _round(speed)])
+        jet_m = max(0.0, jet_m - 2.0 * radius_m - _GAP_SHARE * fallen_m)
     return {
         "x_mm": _round(place + first.aim_m[0] * 1e3),
         "diameter_mm": _round(first.diameter_m * 1e3),

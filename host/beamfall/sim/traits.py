@@ -99,9 +99,10 @@ class SimulatedStudio:
         meeting: float,
         edge: str,
         drops: Sequence[tuple[int, float, float]] = (),
+        kind: str = "collision",
     ) -> dict[str, Any] | None:
         falling = [Falling(*one) for one in drops]
-        return describe_needs(self._rig.model, stage_s, meeting, edge, falling)
+        return describe_needs(self._rig.model, stage_s, meeting, edge, falling, kind)
 
 
 def _own(picture: Picture) -> SimulatedPicture:

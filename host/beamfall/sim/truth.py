@@ -78,6 +78,11 @@ def take_truth(rig: SimulatedRig, edges: Iterable[StampedEdge]) -> tuple[dict[st
                 "jet_mm": millimetres(picture.jet_m),
                 "drop2_mm": millimetres(picture.drop2_m),
             }
+            | (
+                {"since_ms": {name: round(at * 1e3, 4) for name, at in picture.since_s.items()}}
+                if picture.since_s
+                else {}
+            )
             for (flash, lit, _), picture in zip(splash.lights, splash.pictures, strict=True)
         ],
         "scene": make_scene(splash, rig.model),

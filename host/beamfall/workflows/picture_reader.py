@@ -18,15 +18,17 @@ if TYPE_CHECKING:
     from beamfall.photos.measure import Measured, Scene, Value
     from beamfall.setup.rig import Rig
 
-# What a measured picture is called in a search; a crown is neither jet nor drop 2. An empty picture is left to a
-# person: what is not there and what was not found look alike.
-_WORDS = {
+# What a measured picture is called in a search for a collision; a crown is neither jet nor drop 2. An empty picture is
+# left to a person: what is not there and what was not found look alike.
+_OF_COLLISION = {
     "crown": "nothing",
     "jet": "jet",
     "before": "before",
     "contact": "contact",
     "after": "after",
 }
+# The same of one drop. A drop above a jet is the jet's own droplet, which a person has to say.
+_OF_ONE = {"crown": "crown", "jet": "jet"}
 
 
 @dataclass
@@ -34,12 +36,14 @@ class MeasuringReader:
     """Obeys `reading.PictureReader`: one camera that does not move, so that a clear surface serves all pictures."""
 
     scene: Scene
+    words: Mapping[str, str] = field(default_factory=lambda: _OF_COLLISION)
     _seen: list[Measured] = field(default_factory=list)
 
     @classmethod
     def make(cls, rig: Rig) -> MeasuringReader:
         """Return a reader for pictures of a rig: scale, drop and speed are what its file says."""
-        return cls(make_picture_scene(rig))
+        words = _OF_COLLISION if len(rig.list_drops()) > 1 else _OF_ONE
+        return cls(make_picture_scene(rig), words)
 
     def read(self, path: Path, marks: Mapping[str, float]) -> Reading:
         scene = replace(self.scene, surface_row=share_surface(self._seen), marks=dict(marks))
@@ -48,18 +52,20 @@ class MeasuringReader:
         except (PictureError, UserError) as error:  # damaged, or OpenCV is not installed
             return Reading(path, None, f"not sure; {error}")
         self._seen.append(measured)
-        answer = make_answer(measured)
-        return Reading(path, answer, describe_measured(measured), measured.describe())
+        answer = make_answer(measured, self.words)
+        said = describe_measured(measured, self.words)
+        return Reading(path, answer, said, measured.describe())
 
 
-def make_answer(measured: Measured) -> Answer | None:
+def make_answer(measured: Measured, words: Mapping[str, str] = _OF_COLLISION) -> Answer | None:
     """Return what a measured picture is in the words of a search; None where it is not sure."""
-    if measured.stage not in _WORDS:
+    word = words.get(measured.stage or "")
+    if word is None:
         return None
     is_umbrella = measured.stage == "after"
     since = measured.since_contact_ms
     return Answer(
-        _WORDS[measured.stage],
+        word,
         _to_m(measured.umbrella_height if is_umbrella else measured.jet_height),
         None if is_umbrella else _to_m(measured.drop_height),
         since_s=None if since is None else since.value * 1e-3,
@@ -67,9 +73,10 @@ def make_answer(measured: Measured) -> Answer | None:
     )
 
 
-def describe_measured(measured: Measured) -> str:
+def describe_measured(measured: Measured, words: Mapping[str, str] = _OF_COLLISION) -> str:
     """Return what was read: `after, umbrella 15.2 ± 0.3 mm wide, 2.9 ± 0.3 ms after contact (97 % sure)`."""
-    if measured.stage not in _WORDS:
+    word = words.get(measured.stage or "")
+    if word is None:
         seen = f"looks like {measured.stage}, " if measured.stage else ""
         return f"{seen}not sure{''.join(f'; {doubt}' for doubt in measured.doubts[:2])}"
     lengths = (
@@ -86,7 +93,7 @@ def describe_measured(measured: Measured) -> str:
     if since is not None:
         side = "before" if since.value < 0.0 else "after"
         parts.append(f"{abs(since.value):.1f} ± {since.error:.1f} ms {side} contact")
-    return f"{', '.join([_WORDS[measured.stage], *parts])} ({measured.confidence:.0%} sure)"
+    return f"{', '.join([word, *parts])} ({measured.confidence:.0%} sure)"
 
 
 def _to_m(value: Value | None) -> float | None:

@@ -1,4 +1,4 @@
-"""The search for the collision: a shot, a question under its picture, a better shot."""
+"""The search for a picture: a shot, a question below it, a better shot."""
 
 from __future__ import annotations
 
@@ -7,7 +7,13 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import NoProgress
-from beamfall.planning.seek.answer import WORDS, Answer, read_answer, read_shot, say_useless
+from beamfall.planning.seek.answer import (
+    Answer,
+    explain_words,
+    read_answer,
+    read_shot,
+    say_useless,
+)
 from beamfall.setup.signals import Signal
 from beamfall.workflows.reading import PictureReader, Reading, read_marks
 from beamfall.workflows.steps import (
@@ -52,9 +58,9 @@ class Aim:
     by_beam: bool
 
     @property
-    def spacing_s(self) -> float:
-        """Opening 1 to opening 2."""
-        return self.times_s[1]
+    def spacing_s(self) -> float | None:
+        """Opening 1 to opening 2; None with one drop."""
+        return self.times_s[1] if len(self.times_s) > 1 else None
 
 
 @dataclass(frozen=True)
@@ -78,7 +84,7 @@ class WhatIsSeen(Question[Answer | Marked]):
 
     @property
     def choices(self) -> tuple[str, ...]:
-        return tuple(WORDS)
+        return tuple(explain_words(len(self.aim.times_s)))
 
     @property
     def otherwise(self) -> str | None:
@@ -89,7 +95,7 @@ class WhatIsSeen(Question[Answer | Marked]):
         if given == AGREED and self.reading is not None and self.reading.answer is not None:
             return self.reading.answer
         marks = {} if self.reading is None else read_marks(given)
-        return Marked(marks) if marks else read_answer(text)
+        return Marked(marks) if marks else read_answer(text, len(self.aim.times_s))
 
 
 @dataclass(frozen=True)
@@ -208,12 +214,14 @@ def seek(
     seed: int = 0,
     reader: PictureReader | None = None,
 ) -> Workflow[Sought]:
-    """Search for the collision `stage_s` after the contact (None: the rig's aim) in at most `most` shots.
+    """Search for the picture that the rig's aim names, `stage_s` after the contact, in at most `most` shots.
+
+    Of one drop `stage_s` counts from the planner's moment; None: the aim's own.
 
     `start`: where it begins and for which stage, as `recipes.events.find_start` gives it. The search uses what was
     learned beside `rig_file` (None: of the example rig), unless `fresh`; what it learns itself is kept there, also
     where it is stopped. `asks` False: behind a simulated port its own photographer answers, with `heights` too.
-    `reader` looks at photographs that arrive. Raises RigFileError for a rig that wants no collision, NoProgress where
+    `reader` looks at photographs that arrive. Raises RigFileError for an aim that fixes the flash, NoProgress where
     shots in a row fire or teach nothing.
     """
     from beamfall.planning.learned import find_file, load_learned
@@ -350,9 +358,11 @@ class _Seek:
 
         assert search.wanted_s is not None
         pictures = [one.fired.picture for one in self.shots]
-        stages = tuple(None if one is None else one.stage_s for one in pictures)
+        kind = search.rig.aim.kind
+        stages = tuple(None if one is None else one.find_stage(kind) for one in pictures)
         best = self._find_best()
-        seen = None if best is None or best.fired.picture is None else best.fired.picture.stage_s
+        picture = None if best is None else best.fired.picture
+        seen = None if picture is None else picture.find_stage(kind)
         edge = search.rig.beams[0].edge if search.rig.beams else "dark"
         valves = search.rig.list_drops()
         drops = [
@@ -362,7 +372,7 @@ class _Seek:
         return Truth(
             stages,
             None if seen is None else seen - search.wanted_s,
-            studio.describe_needs(search.wanted_s, MEETING, edge, drops),
+            studio.describe_needs(search.wanted_s, MEETING, edge, drops, kind),
         )
 
     def _keep(self, series: int) -> None:

@@ -81,7 +81,7 @@ export function makeSeek() {
     h(
       'section',
       { class: 'panel' },
-      h('h2', {}, 'Find the collision in few shots'),
+      h('h2', {}, 'Find the picture in few shots'),
       makeStrobeCaution(),
       h(
         'p',
@@ -121,7 +121,8 @@ function sayFound(found) {
     const after = found.by_beam ? `drop ${found.drops} crosses the beam` : 'the first opening';
     return (
       `Found in ${shots}: shot ${found.shot} has the picture, with ` +
-      `spacing ${ms(found.spacing_ms)} and the flash ${ms(found.delay_ms)} after ${after}.`
+      (found.spacing_ms === null ? '' : `spacing ${ms(found.spacing_ms)} and `) +
+      `the flash ${ms(found.delay_ms)} after ${after}.`
     );
   }
   return (

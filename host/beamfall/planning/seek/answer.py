@@ -35,6 +35,17 @@ _OF_MORE = {
     "nothing": "lit, but neither jet nor drop",
     "missed": "a drop went past jet or umbrella, or struck where there was none",
 }
+#: The same of one drop's splash.
+_OF_ONE = {
+    "before": "the drop is in the picture and has not struck",
+    "crown": "the crown stands",
+    "cavity": "the crown has sunk and no jet rises yet",
+    "jet": "a jet, without a droplet apart from it",
+    "droplet": "the jet falls back, its droplet apart from it",
+    "nothing": "lit, but nothing there",
+    "found": WORDS["found"],
+    "black": WORDS["black"],
+}
 #: How long after, where people say it: beside `after`.
 AGES = {
     "just after": "the umbrella is small: narrower than four drops",
@@ -47,9 +58,11 @@ BLACK = "black"
 NOTHING = "nothing"
 
 
-def explain_words(drops: int) -> dict[str, str]:
-    """The words with what they mean for a shot of that many drops."""
-    return WORDS if drops < 3 else WORDS | _OF_MORE
+def explain_words(drops: int, *, ages: bool = False) -> dict[str, str]:
+    """The words with what they mean for a shot of that many drops; with `ages`, those that say how long after too."""
+    if drops < 2:
+        return _OF_ONE
+    return WORDS | (_OF_MORE if drops > 2 else {}) | (AGES if ages else {})
 
 
 @dataclass(frozen=True)
@@ -87,33 +100,35 @@ class Shot:
     dwells_s: tuple[float, ...] = ()
 
     @property
-    def spacing_s(self) -> float:
-        """Opening 1 to opening 2."""
-        return self.times_s[1]
+    def spacing_s(self) -> float | None:
+        """Opening 1 to opening 2; None with one drop."""
+        return self.times_s[1] if len(self.times_s) > 1 else None
 
     def find_edge(self, number: int) -> float | None:
         """The beam edge of drop `number`, from 1."""
         return self.edges_s[number - 1] if number <= len(self.edges_s) else None
 
 
-def read_answer(text: str) -> Answer:
-    """Read what a person typed: a word, then `jet 31 mm`, `drop 42 mm` and `width 28 mm` where measured.
+def read_answer(text: str, drops: int = 2) -> Answer:
+    """Read what a person typed of a shot: a word, then `jet 31 mm`, `drop 42 mm` and `width 28 mm` where measured.
 
     A word may be cut short where it stays clear: `bef`, `a`. `just after` and `long after` say more than
     `after`. Raises UserError.
     """
 
+    words = explain_words(drops)
     parts = _SEPARATORS.sub(" ", text).split()
     if not parts:
-        raise UserError(f"say what the picture shows: {', '.join(WORDS)}")
+        raise UserError(f"say what the picture shows: {', '.join(words)}")
     given = parts[0].lower()
-    age = next((one for one in AGES if one.split()[0] == given), "")
+    age = next((one for one in AGES if one.split()[0] == given and drops > 1), "")
     if age:
         given = "after"
         del parts[1 : 1 + (len(parts) > 1 and "after".startswith(parts[1].lower()))]
-    matches = {SAME.get(word, word) for word in (*WORDS, *SAME) if word.startswith(given)}
+    same = SAME if drops > 1 else {}
+    matches = {same.get(word, word) for word in (*words, *same) if word.startswith(given)}
     if len(matches) != 1:
-        raise UserError(f"'{parts[0]}': expected one of {', '.join(WORDS)}")
+        raise UserError(f"'{parts[0]}': expected one of {', '.join(words)}")
     heights: dict[str, float] = {}
     rest = parts[1:]
     while rest:
@@ -130,7 +145,7 @@ def read_answer(text: str) -> Answer:
             raise UserError(f"{name} = {value}: expected more than 0 and less than 300 mm")
         heights[name] = height
     word, width = matches.pop(), heights.get("width")
-    if width is not None and word not in ("after", "found"):
+    if width is not None and (drops < 2 or word not in ("after", "found")):
         raise UserError(f"'{word}' with a width: only an umbrella has one, so the word is 'after'")
     return Answer(word, heights.get("jet"), heights.get("drop"), age, width)
 

@@ -7,13 +7,12 @@ information of its answer (the mutual information of word and rig, in nats) time
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from beamfall.errors import UserError
-from beamfall.planning.draws import meet_all
 from beamfall.planning.openings import Need, find_follower, find_need
 from beamfall.planning.seek.likelihood import MISS, split_pictures
 from beamfall.planning.seek.weighted_rigs import LEAST_WEIGHT, WeightedRigs
@@ -27,7 +26,7 @@ _APART_S = 0.008  # spacings that differ less meet much the same jet
 _SPACING_QUANTILES = (0.2, 0.35, 0.5, 0.65, 0.8)
 _LIGHT_QUANTILES = (0.06, 0.15, 0.25, 0.35, 0.43, 0.5, 0.57, 0.65, 0.75, 0.85, 0.94)
 _JUDGES = 1000
-_CONTACT_QUANTILES = (0.25, 0.5, 0.75)  # around the contact itself a word says most
+_TURN_QUANTILES = (0.25, 0.5, 0.75)  # around a moment at which the word turns it says most
 
 
 @dataclass(frozen=True)
@@ -48,9 +47,9 @@ class Proposal:
         return self.sure + curiosity * self.information
 
     @property
-    def spacing_s(self) -> float:
-        """Opening 1 to opening 2."""
-        return self.times_s[1]
+    def spacing_s(self) -> float | None:
+        """Opening 1 to opening 2; None with one drop."""
+        return self.times_s[1] if len(self.times_s) > 1 else None
 
 
 def propose(
@@ -68,6 +67,29 @@ def propose(
 
     Raises UserError where the answers have left no rig whose drops could collide.
     """
+    best: Proposal | None = None
+    chooses = weighted.has_contact and fixed[1] is None
+    for times in _list_times(weighted, fixed, left):
+        for found in _judge_times(weighted, times, wanted_s, near_s, by_beam, chooses):
+            if best is None or found.worth(curiosity) > best.worth(curiosity):
+                best = found
+    if best is None:
+        spacing_s = fixed[1] if weighted.has_contact else None
+        kept = "" if spacing_s is None else f" with a spacing of {spacing_s * 1e3:.4g} ms"
+        shows = f"drops that could collide{kept}" if weighted.has_contact else "such a picture"
+        raise UserError(
+            f"no rig like this file, with {shows}, fits all the answers: "
+            "check the rig file's heights and opening, then seek again with --fresh"
+        )
+    return best
+
+
+def _list_times(
+    weighted: WeightedRigs, fixed: tuple[float | None, ...], left: tuple[float, ...]
+) -> list[tuple[float, ...]]:
+    """The openings that are worth a look: for each spacing that rigs still likely need, those of all drops."""
+    if not weighted.has_contact:
+        return [(0.0,)]
     weights = weighted.weights
     needed, spacing_s = find_need(weighted.rigs), fixed[1]
     if spacing_s is not None:
@@ -83,20 +105,7 @@ def propose(
             wide = [float(middle) + n * step for n in range(-4, 5)]
             free = [s for s in wide if s > 0.0 and all(abs(s - one) > 0.9 * step for one in left)]
             spacings = sorted(free, key=lambda s: abs(s - left[-1]))[:2] or spacings
-    best: Proposal | None = None
-    chooses = spacing_s is None
-    for spacing in spacings:
-        times = _add_followers(weighted, max(0.0, spacing), fixed, needed)
-        for found in _judge_times(weighted, times, wanted_s, near_s, by_beam, chooses):
-            if best is None or found.worth(curiosity) > best.worth(curiosity):
-                best = found
-    if best is None:
-        kept = "" if spacing_s is None else f" with a spacing of {spacing_s * 1e3:.4g} ms"
-        raise UserError(
-            f"no rig like this file, with drops that could collide{kept}, fits all the answers: "
-            "check the rig file's heights and opening, then seek again with --fresh"
-        )
-    return best
+    return [_add_followers(weighted, max(0.0, spacing), fixed, needed) for spacing in spacings]
 
 
 def _add_followers(
@@ -125,14 +134,14 @@ def _judge_times(
     """Shots with these openings. `chooses`: the spacing is free, so that contacts low on the jet count as misses."""
     rigs, weights = weighted.rigs, weighted.weights
     timing = weighted.predict_timing(times_s)
-    base = timing.freed_s[-1] + rigs.drops[-1].to_edge_s if by_beam else np.zeros(rigs.count)
+    base = weighted.find_last_edge(timing) if by_beam else np.zeros(rigs.count)
     jet = weighted.make_jet(timing)
-    contact, height = meet_all(jet, rigs.drops, timing.freed_s)
-    delay = contact + weighted.offset_s + wanted_s - rigs.flash_latency_s - base
+    event, height = weighted.find_event(timing, jet)
+    delay = event + weighted.offset_s + wanted_s - rigs.flash_latency_s - base
     good = np.isfinite(delay)
     if float(weights[good].sum()) < LEAST_WEIGHT:
         return []
-    outlook = weighted.judge(jet, contact, height, timing, base + rigs.flash_latency_s)
+    outlook = weighted.judge(jet, event, height, timing, base + rigs.flash_latency_s)
     # Which shot is worth most is judged by fewer rigs, each as often as its weight asks.
     chosen = weighted.sample(_JUDGES)
     jet, since = jet.take(chosen), (base + rigs.flash_latency_s)[chosen]
@@ -140,15 +149,17 @@ def _judge_times(
     scattered = weighted.scatter[:_JUDGES] * first.spread_s
     earlier = np.array([own[chosen] for _, own in weighted.own_chances(times_s)])
     widths, gaps = weighted.measures
-    candidates = [
-        *quantiles(delay[good], weights[good], _LIGHT_QUANTILES),
-        *(quantiles(delay[good], weights[good], _CONTACT_QUANTILES) - wanted_s),
-    ]
+    candidates = [*quantiles(delay[good], weights[good], _LIGHT_QUANTILES)]
+    for turn in weighted.list_turns(timing, event):
+        at = turn - rigs.flash_latency_s - base
+        there = np.isfinite(at)
+        if there.any():
+            candidates += [*quantiles(at[there], weights[there], _TURN_QUANTILES)]
     found = []
     for candidate in candidates:
         delay_s = max(0.0, float(candidate))
         # One shot of each rig, as chance would have it.
-        shown = replace(first.shift(scattered + delay_s), tip_m=jet.tip(since + delay_s))
+        shown = first.moments.shift(scattered + delay_s, jet.tip(since + delay_s))
         hit = (first.tall | (not chooses)) & (np.abs(shown.stage_s - wanted_s) <= near_s)
         pictures = split_pictures(shown, widths=widths, gaps=gaps)
         joint = pictures / _JUDGES

@@ -7,12 +7,13 @@ ends with one element a rig.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar, Protocol, Self
 
 import numpy as np
 
 from beamfall.physics.umbrella import spread_out
 from beamfall.planning.seek.answer import Answer
+from beamfall.planning.seek.bounds import READING_M, bell, below, is_in_frame
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -30,12 +31,7 @@ _AGE_SPREAD = 0.3  # of the logarithm of where people draw these lines (estimate
 # How often a person says an age where there is one to say: at first, and once one was said (estimates).
 _SAYS_AGES, _SAID_AGES = 0.5, 0.85
 _WIDTH_SPREAD = 0.1  # of an umbrella's width against `physics.umbrella` (rig to rig, and shapes)
-_FRAME_M, _FRAME_SPREAD_M = (
-    0.07,
-    0.015,
-)  # height of what the camera sees, and how well that is known
 _EYE_S = 1e-4  # from which moment on people see the contact, and the umbrella
-_READING_M = 0.001  # heights are read off a picture to this
 _JET_SPREAD = 0.06  # of a jet's height from splash to splash, and from the model
 _SINCE_LEAST_S = 1e-4  # no picture shows the time since the contact better
 _STEP_S = 5e-4  # how sharply `struck` turns where there is no contact
@@ -45,6 +41,22 @@ _OF_RANGE, _SINCE_RANGE_S, _LENGTH_LAPSE = 2.5, 0.02, 0.2
 _AGE_LINES = (JUST_S, LONG_S)
 _WIDTH_LINES, _WIDTH_SHARP = (0.0007, 0.0014, 0.002, 0.0027, 0.0035, 0.005, 0.007), 0.15
 _GAP_LINES, _GAP_SHARP_S = (-0.008, -0.005, -0.003, -0.0015), 0.0004
+
+
+class Shown(Protocol):
+    """Pictures that each rig may show: of drops that meet (`Moments`), or of one drop (`one_drop.SplashMoments`)."""
+
+    words: ClassVar[tuple[str, ...]]
+
+    @property
+    def stage_s(self) -> Floats: ...
+    @property
+    def tip_m(self) -> Floats: ...
+    def take(self, chosen: NDArray[np.intp]) -> Self: ...
+    def shift(self, later_s: Floats | float, tip_m: Floats | None = None) -> Self: ...
+    def judge_words(self) -> Floats: ...
+    def weigh(self, answer: Answer, *, says_ages: bool) -> Floats: ...
+    def split(self, words: Floats, *, widths: bool, gaps: bool) -> Floats: ...
 
 
 @dataclass(frozen=True)
@@ -65,6 +77,8 @@ class Moments:
     liquid: Liquid
     gravity: float
 
+    words: ClassVar[tuple[str, ...]] = WORDS
+
     @property
     def drop_m(self) -> Floats:
         """Drop 2's lowest point, back along its path from where its time is known; below 0 after its impact."""
@@ -80,41 +94,67 @@ class Moments:
             impact_m_s=self.impact_m_s[chosen],
         )  # fmt: skip
 
+    def shift(self, later_s: Floats | float, tip_m: Floats | None = None) -> Moments:
+        """Those of lights that come so much later; `tip_m`: where the tip is then, if it is known."""
+        tip = self.tip_m if tip_m is None else tip_m
+        stage, ahead = self.stage_s + later_s, self.ahead_s - later_s
+        return replace(self, stage_s=stage, ahead_s=ahead, tip_m=tip)
 
-def judge_words(moments: Moments) -> Floats:
-    """The chance of each of WORDS, shape (words, ...), from a person who never errs."""
-    none = np.isnan(moments.stage_s)
-    safe = np.where(none, 0.0, moments.stage_s)
-    late = below((safe - CONTACT_S) / _EYE_S)
-    early = below((-CONTACT_S - safe) / _EYE_S)
-    contact = np.maximum(0.0, 1.0 - late - early)
-    struck = below(-moments.ahead_s / _STEP_S)
-    # Without a contact: early until the impact, then it has missed.
-    early = np.where(none, 1.0 - struck, early)
-    met = np.where(none, 0.0, 1.0 - MISS)
-    missed = np.where(none, struck, MISS * (late + contact))
-    in_frame = below((_FRAME_M - moments.drop_m) / _FRAME_SPREAD_M)
-    out, there = early * (1.0 - in_frame), moments.tip_m > 0.0
-    words: Floats = np.stack(
-        [early * in_frame, contact * met, late * met, out * there, out * ~there, missed]
-    )
-    return words
+    def judge_words(self) -> Floats:
+        """The chance of each of WORDS, shape (words, ...), from a person who never errs."""
+        none = np.isnan(self.stage_s)
+        safe = np.where(none, 0.0, self.stage_s)
+        late = below((safe - CONTACT_S) / _EYE_S)
+        early = below((-CONTACT_S - safe) / _EYE_S)
+        contact = np.maximum(0.0, 1.0 - late - early)
+        struck = below(-self.ahead_s / _STEP_S)
+        # Without a contact: early until the impact, then it has missed.
+        early = np.where(none, 1.0 - struck, early)
+        met = np.where(none, 0.0, 1.0 - MISS)
+        missed = np.where(none, struck, MISS * (late + contact))
+        in_frame = is_in_frame(self.drop_m)
+        out, there = early * (1.0 - in_frame), self.tip_m > 0.0
+        words: Floats = np.stack(
+            [early * in_frame, contact * met, late * met, out * there, out * ~there, missed]
+        )
+        return words
+
+    def weigh(self, answer: Answer, *, says_ages: bool) -> Floats:
+        """The likelihood of an answer that means what it says."""
+        words = self.judge_words()
+        result: Floats = words[WORDS.index("after" if answer.word == "found" else answer.word)]
+        if answer.word in ("after", "found"):
+            result = result * _weigh_age(self.stage_s, answer.age, says_ages)
+            if answer.width_m is not None:
+                result = result * _weigh_width(self, answer.width_m)
+        result = result * _weigh_heights(self, answer)
+        if answer.since_s is not None:
+            error = max(answer.since_error_s, _SINCE_LEAST_S)
+            off = np.where(np.isnan(self.stage_s), np.inf, self.stage_s - answer.since_s)
+            result = result * bell(off / error)
+        return result
+
+    def split(self, words: Floats, *, widths: bool, gaps: bool) -> Floats:
+        """The chances of the pictures that a person is expected to tell apart, shape (pictures, rigs)."""
+        rows = []
+        for word, chances in zip(WORDS, words, strict=True):
+            if word == "after":
+                stage = _positive(self.stage_s)
+                lines, sharp = (_WIDTH_LINES, _WIDTH_SHARP) if widths else (_AGE_LINES, _AGE_SPREAD)
+                rows += _split(chances, [below(np.log(stage / line) / sharp) for line in lines])
+            elif word == "before" and gaps:
+                stage = np.nan_to_num(self.stage_s, nan=-0.1)
+                rows += _split(
+                    chances, [below((stage - line) / _GAP_SHARP_S) for line in _GAP_LINES]
+                )
+            else:
+                rows.append(chances)
+        return np.stack(rows)
 
 
-def weigh_answer(moments: Moments, answer: Answer, *, says_ages: bool) -> Floats:
+def weigh_answer(moments: Shown, answer: Answer, *, says_ages: bool) -> Floats:
     """The likelihood of an answer for each stage. `says_ages`: the person has said an age before."""
-    words = judge_words(moments)
-    result: Floats = words[WORDS.index("after" if answer.word == "found" else answer.word)]
-    if answer.word in ("after", "found"):
-        result = result * _weigh_age(moments.stage_s, answer.age, says_ages)
-        if answer.width_m is not None:
-            result = result * _weigh_width(moments, answer.width_m)
-    result = result * _weigh_heights(moments, answer)
-    if answer.since_s is not None:
-        error = max(answer.since_error_s, _SINCE_LEAST_S)
-        off = np.where(np.isnan(moments.stage_s), np.inf, moments.stage_s - answer.since_s)
-        result = result * _bell(off / error)
-    return lapse_chance(answer) + (1.0 - LAPSE) * result
+    return lapse_chance(answer) + (1.0 - LAPSE) * moments.weigh(answer, says_ages=says_ages)
 
 
 def lapse_chance(answer: Answer) -> float:
@@ -130,24 +170,12 @@ def with_lapses(chances: Floats) -> Floats:
     return LAPSE / len(WORDS) + (1.0 - LAPSE) * chances
 
 
-def split_pictures(moments: Moments, *, widths: bool, gaps: bool) -> Floats:
+def split_pictures(moments: Shown, *, widths: bool, gaps: bool) -> Floats:
     """The chances of the pictures that a person is expected to tell apart, shape (pictures, rigs).
 
     `widths`: who measures umbrellas; `gaps`: who measures how far drop 2 is from the jet.
     """
-    words = with_lapses(judge_words(moments))
-    rows = []
-    for word, chances in zip(WORDS, words, strict=True):
-        if word == "after":
-            stage = _positive(moments.stage_s)
-            lines, sharp = (_WIDTH_LINES, _WIDTH_SHARP) if widths else (_AGE_LINES, _AGE_SPREAD)
-            rows += _split(chances, [below(np.log(stage / line) / sharp) for line in lines])
-        elif word == "before" and gaps:
-            stage = np.nan_to_num(moments.stage_s, nan=-0.1)
-            rows += _split(chances, [below((stage - line) / _GAP_SHARP_S) for line in _GAP_LINES])
-        else:
-            rows.append(chances)
-    return np.stack(rows)
+    return moments.split(with_lapses(moments.judge_words()), widths=widths, gaps=gaps)
 
 
 def _split(chances: Floats, past: list[Floats]) -> list[Floats]:
@@ -173,7 +201,7 @@ def _weigh_age(stage_s: Floats, age: str, says_ages: bool) -> Floats:
 def _weigh_width(moments: Moments, width_m: float) -> Floats:
     stage = _positive(moments.stage_s)
     radius = spread_out(stage, moments.diameter_m, moments.meeting_m_s, moments.liquid)
-    return _bell((0.5 * width_m - radius) / np.hypot(_READING_M, _WIDTH_SPREAD * radius))
+    return bell((0.5 * width_m - radius) / np.hypot(READING_M, _WIDTH_SPREAD * radius))
 
 
 def _weigh_heights(moments: Moments, answer: Answer) -> Floats:
@@ -181,17 +209,7 @@ def _weigh_heights(moments: Moments, answer: Answer) -> Floats:
     if answer.jet_m is not None:
         met = answer.word in ("contact", "after", "found")
         seen = np.nan_to_num(moments.contact_m) if met else moments.tip_m
-        result = result * _bell((answer.jet_m - seen) / np.hypot(_READING_M, _JET_SPREAD * seen))
+        result = result * bell((answer.jet_m - seen) / np.hypot(READING_M, _JET_SPREAD * seen))
     if answer.drop_m is not None and answer.word == "before":
-        result = result * _bell((answer.drop_m - moments.drop_m) / (1.5 * _READING_M))
+        result = result * bell((answer.drop_m - moments.drop_m) / (1.5 * READING_M))
     return result
-
-
-def below(x: Floats) -> Floats:
-    """The normal distribution, by tanh (within 0.0002: Page 1977, Appl. Stat. 26:75; from memory)."""
-    return 0.5 * (1.0 + np.tanh(0.7978845608 * x * (1.0 + 0.044715 * x * x)))
-
-
-def _bell(x: Floats) -> Floats:
-    """The height of a normal distribution, 1 at its top; wide tails, since people misread."""
-    return np.exp(-0.5 * np.square(x)) + 1e-3

@@ -11,7 +11,7 @@ import numpy as np
 from beamfall.planning.collision import find_base
 from beamfall.planning.openings import split_places
 from beamfall.planning.result import Interval, make_interval
-from beamfall.planning.seek.likelihood import WORDS
+from beamfall.planning.seek.likelihood import WORDS, Moments
 from beamfall.planning.seek.weighted_rigs import WeightedRigs
 from beamfall.planning.setting import make_setting
 from beamfall.planning.unknowns import make_jet_prior
@@ -63,11 +63,13 @@ class Outlooks:
         outlook = weighted.look(weighted.predict_timing(times), light)
         met = np.isfinite(outlook.stage_s)
         some = float(np.mean(met)) > 0.05
+        shown = outlook.moments
+        assert isinstance(shown, Moments)
         return Moment(
             drops=drops,
-            jet_m=make_interval(outlook.jet_m),
-            drop_m=make_interval(outlook.drop_m),
-            contact_m=make_interval(outlook.contact_m) if some else None,
+            jet_m=make_interval(shown.tip_m),
+            drop_m=make_interval(shown.drop_m),
+            contact_m=make_interval(shown.contact_m) if some else None,
             stage_s=make_interval(outlook.stage_s) if some else None,
             diameter_m=float(np.median(rigs.drop(drops).diameter_m)),
             chances={

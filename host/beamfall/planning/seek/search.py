@@ -14,6 +14,7 @@ from beamfall.planning.result import AnchorEdge
 from beamfall.planning.rows import build_sequence, find_lead
 from beamfall.planning.seek.answer import BLACK, NOTHING, Answer, Shot
 from beamfall.planning.seek.choose import Proposal, propose
+from beamfall.planning.seek.one_drop import NEARS_S
 from beamfall.planning.seek.weighted_rigs import TALL, WeightedRigs
 from beamfall.planning.setting import make_setting
 from beamfall.planning.unknowns import make_jet_prior
@@ -48,12 +49,8 @@ def _check_aim(rig: Rig) -> None:
     """Refuse values of the rig's aim that a search would have to ignore."""
     aim = rig.aim
     wrong = None
-    if aim.kind != "collision":
-        wrong = (
-            f"aim.kind = '{aim.kind}': seek finds the collision of drops; for a {aim.kind}, sweep "
-            "the flash, or set kind = 'collision' and drops = 2"
-        )
-    elif aim.flash_delay_s is not None:
+    drops = len(rig.list_drops())
+    if aim.flash_delay_s is not None:
         wrong = (
             f"aim.flash_delay = {aim.flash_delay_s * 1e3:.4g} ms: seek finds the flash's time; "
             "leave it out"
@@ -66,9 +63,9 @@ def _check_aim(rig: Rig) -> None:
             f"aim.anchor = '{aim.anchor}': in seek the flash follows {known}the release; "
             "leave it out"
         )
-    elif rig.beams and aim.anchor != "release" and aim.anchor_count not in (None, aim.drops):
+    elif rig.beams and aim.anchor != "release" and aim.anchor_count not in (None, drops):
         wrong = (
-            f"aim.anchor_count = {aim.anchor_count}: in seek the flash follows drop {aim.drops}'s edge; "
+            f"aim.anchor_count = {aim.anchor_count}: in seek the flash follows drop {drops}'s edge; "
             "leave it out"
         )
     if wrong is not None:
@@ -77,9 +74,12 @@ def _check_aim(rig: Rig) -> None:
 
 @dataclass(frozen=True)
 class Start:
-    """Where a search begins: the spacing of its first shots, and a stage that is known within `near_s`."""
+    """Where a search begins: the spacing of its first shots, and a stage that is known within `near_s`.
 
-    spacing_s: float
+    With one drop there is no spacing.
+    """
+
+    spacing_s: float | None
     stage_s: float
     near_s: float
 
@@ -88,7 +88,7 @@ class Start:
 class Search:
     """A search for a collision of two or more drops `wanted_s` after the last contact (the rig's aim, else STAGE_S).
 
-    Only the drops that fall where drop 1 does are fired.
+    Where the rig's aim is the splash of one drop, `wanted_s` counts from the planner's moment for it.
 
     `learned` is what is known of the rig; with `fresh` the search begins without it. `start`: where it begins, such as
     at a recipe; it says the stage too.
@@ -128,11 +128,14 @@ class Search:
         check_rig(self.rig)
         self.rig = split_places(self.rig)[0]
         _check_aim(self.rig)
+        kind = self.rig.aim.kind
         if self.start is not None:
             self.wanted_s, self.near_s = self.start.stage_s, self.start.near_s
+        self.near_s = max(self.near_s, NEARS_S.get(kind, 0.0))
         if self.wanted_s is None:
             stage = self.rig.aim.stage_s
-            self.wanted_s = STAGE_S if stage is None else stage
+            usual_s = STAGE_S if kind == "collision" else 0.0
+            self.wanted_s = usual_s if stage is None else stage
         setting = make_setting(self.rig)
         known = None if self.fresh else self.learned
         self.weighted = WeightedRigs(
@@ -142,6 +145,8 @@ class Search:
             seed=self.seed,
             learned=known,
         )
+        if not self.weighted.has_contact:
+            return
         self._fixed = self.rig.list_fixed()
         self._spacing_s = self._fixed[1]
         if self._spacing_s is not None and not self.weighted.may_meet((0.0, self._spacing_s)):
@@ -186,7 +191,7 @@ class Search:
 
     def _list_kept(self) -> tuple[float | None, ...]:
         """The openings that stay as they are: all once the drops have met, else the spacing and what the file sets."""
-        if self._kept:
+        if self._kept or not self.weighted.has_contact:
             return self._kept
         spacing = self._spacing_s if self._spacing_s is not None else self._keep_spacing()
         return (0.0, spacing, *self._fixed[2:])
@@ -194,7 +199,7 @@ class Search:
     @property
     def begins_apart(self) -> bool:
         """Whether the first spacing is the search's own choice, and so may be another than the plan's."""
-        return self._spacing_s is None and self.shots == 0
+        return self.weighted.has_contact and self._spacing_s is None and self.shots == 0
 
     def _keep_spacing(self) -> float | None:
         """The last spacing, as long as drop 2 then likely meets the jet high up."""
@@ -270,14 +275,14 @@ class Search:
         if self._likely or self.best_chance >= LIKELY:
             self._likely += 1
 
-    def _leave_if_missed(self, spacing_s: float) -> None:
+    def _leave_if_missed(self, spacing_s: float | None) -> None:
         """Try another spacing after two misses at one: the jet is not where the model says."""
         missed = [
             one
             for shot, one in self._answers
             if shot.spacing_s == spacing_s and one.word == "missed"
         ]
-        if len(missed) >= _MISSES_MOST and self._fixed[1] is None:
+        if spacing_s is not None and len(missed) >= _MISSES_MOST and self._fixed[1] is None:
             self._left.append(spacing_s)
             self._kept = ()
             self._spacing_s = self._last_spacing_s = None
@@ -290,7 +295,12 @@ class Search:
         )
 
     def _is_bracketed(self) -> bool:
-        """Whether pictures bound the contact from both sides: the model alone is no certainty."""
+        """Whether pictures bound the contact from both sides: the model alone is no certainty.
+
+        Of one drop the newest picture must show what is wanted, so that somebody has seen it.
+        """
+        if not self.weighted.has_contact:
+            return self._answers[-1][1].word == self.rig.aim.kind
         answers = [
             one for shot, one in self._answers if shot.spacing_s == self._answers[-1][0].spacing_s
         ]

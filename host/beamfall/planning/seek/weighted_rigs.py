@@ -8,24 +8,26 @@ keeps mean and covariance.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from beamfall.physics.jet import LEAST_JET_M
+from beamfall.physics.splash import CAVITY_SHARE, CROWN_END, FREE_SHARE, OF_THE_JET
 from beamfall.planning.draws import Draws, JetDraws, draw_normal, draw_z, make_draws, meet_all
 from beamfall.planning.seek.answer import Answer, Shot
+from beamfall.planning.seek.bounds import below
 from beamfall.planning.seek.likelihood import (
     MISS,
-    WORDS,
     Moments,
-    below,
-    judge_words,
+    Shown,
     lapse_chance,
     weigh_answer,
     with_lapses,
 )
+from beamfall.planning.seek.one_drop import SplashMoments
 from beamfall.planning.setting import Setting
 from beamfall.planning.unknowns import NAMES
 
@@ -70,51 +72,29 @@ class Outlook:
     high on the jet.
     """
 
-    moments: Moments
+    moments: Shown
     spread_s: Floats
     tall: NDArray[np.bool_]
 
     @property
     def stage_s(self) -> Floats:
-        """Light minus contact; NaN without contact."""
+        """Light minus contact, or minus the moment that is wanted of one drop; NaN without it."""
         return self.moments.stage_s
 
-    @property
-    def contact_m(self) -> Floats:
-        """Height of the contact; NaN without contact."""
-        return self.moments.contact_m
-
-    @property
-    def jet_m(self) -> Floats:
-        """The tip at the light."""
-        return self.moments.tip_m
-
-    @property
-    def drop_m(self) -> Floats:
-        """The last drop's lowest point at the light; negative after its impact."""
-        return self.moments.drop_m
-
     @cached_property
-    def scattered(self) -> Moments:
+    def scattered(self) -> Shown:
         """The moments of equally likely shots of each rig, shape (shots, rigs)."""
-        return self.shift(_NODES[:, None] * self.spread_s)
+        return self.moments.shift(_NODES[:, None] * self.spread_s)
 
     @cached_property
     def words(self) -> Floats:
-        """Chance of each of WORDS, shape (words, rigs)."""
-        words: Floats = judge_words(self.scattered).mean(axis=1)
+        """Chance of each of the words of `moments`, shape (words, rigs)."""
+        words: Floats = self.scattered.judge_words().mean(axis=1)
         return words
 
     def take(self, chosen: NDArray[np.intp]) -> Outlook:
         """That of some rigs."""
         return Outlook(self.moments.take(chosen), self.spread_s[chosen], self.tall[chosen])
-
-    def shift(self, later_s: Floats | float) -> Moments:
-        """The moments of shots whose light comes so much later after the contact."""
-        moments = self.moments
-        return replace(
-            moments, stage_s=moments.stage_s + later_s, ahead_s=moments.ahead_s - later_s
-        )
 
 
 @dataclass(frozen=True)
@@ -145,10 +125,11 @@ class WeightedRigs:
         learned: Belief | None = None,
     ) -> None:
         self._rig, self._setting, self._prior = rig, setting, prior
+        self._kind = rig.aim.kind
         self._rng = np.random.default_rng(seed)
         known = learned.fit(rig) if learned is not None else None
         z = draw_z(count, self._rng, *known) if known else draw_z(count, self._rng)
-        if not known:
+        if not known and self.has_contact:
             z[:, _OFFSET] = self._draw_offsets(count)
         # What the models leave out is known for the spacing that it was seen at.
         self._spacing_s = learned.recall_spacing(rig) if learned is not None else None
@@ -170,9 +151,14 @@ class WeightedRigs:
         self._own = [self._weigh(one)[2] for one in self._taken]
 
     @property
-    def offset_s(self) -> Floats:
+    def has_contact(self) -> bool:
+        """Whether drops are to meet; else one drop's splash is wanted."""
+        return self._kind == "collision"
+
+    @property
+    def offset_s(self) -> Floats | float:
         """What the moment of contact is later than the models say."""
-        return self.rigs.values["contact_offset_s"]
+        return self.rigs.values["contact_offset_s"] if self.has_contact else 0.0
 
     def moments(self) -> tuple[Floats, Floats]:
         """Mean and covariance of z."""
@@ -224,21 +210,82 @@ class WeightedRigs:
             timing.impact_s + rigs.onset_s, rigs.rise_s, rigs.height_m, rigs.setting.gravity
         )
 
+    def find_last_edge(self, timing: Timing) -> Floats:
+        """When the last drop's beam edge comes."""
+        freed = (
+            timing.freed_s[-1] if timing.freed_s else timing.impact_s - self.rigs.first.to_surface_s
+        )
+        return freed + self.rigs.drops[-1].to_edge_s
+
+    def find_event(self, timing: Timing, jet: JetDraws) -> tuple[Floats, Floats]:
+        """When the contact comes, or the moment that is wanted of one drop, as the models say, and at what height.
+
+        NaN where it never comes.
+        """
+        rigs = self.rigs
+        if self.has_contact:
+            return meet_all(jet, rigs.drops, timing.freed_s)
+        when = timing.impact_s + rigs.moments[self._kind]
+        if self._kind in OF_THE_JET:
+            when = np.where(rigs.height_m < LEAST_JET_M, np.nan, when)
+        return when, np.zeros_like(when)
+
+    def list_turns(self, timing: Timing, event_s: Floats) -> list[Floats]:
+        """The moments at which the answer to a shot turns from one word to the next, and so says most."""
+        if self.has_contact:
+            return [event_s + self.offset_s]
+        crown_end, onset, free, end = (timing.impact_s + one for one in self._find_phases())
+        return {"crown": [timing.impact_s, crown_end], "cavity": [crown_end, onset]}.get(
+            self._kind, [onset, free, end]
+        )
+
+    def _find_phases(self) -> tuple[Floats, Floats, Floats, Floats]:
+        """The crown's end, the jet's onset, when its droplet is free and when it is back: after the impact."""
+        rigs = self.rigs
+        first, gravity = rigs.first, self._setting.gravity
+        onset = np.where(rigs.height_m < LEAST_JET_M, np.nan, rigs.onset_s)
+        return (
+            CROWN_END * first.diameter_m / first.impact_speed_m_s,
+            onset,
+            onset + (1.0 + FREE_SHARE) * rigs.rise_s,
+            onset + rigs.rise_s + np.sqrt(2.0 * rigs.height_m / gravity),
+        )
+
     def look(self, timing: Timing, light_s: Floats | float) -> Outlook:
         """What every rig would show for a light at a time; all since the first opening."""
         jet = self.make_jet(timing)
-        contact, height = meet_all(jet, self.rigs.drops, timing.freed_s)
-        return self.judge(jet, contact, height, timing, light_s)
+        event, height = self.find_event(timing, jet)
+        return self.judge(jet, event, height, timing, light_s)
 
     def judge(
         self,
         jet: JetDraws,
-        contact: Floats,
+        event: Floats,
         height: Floats,
         timing: Timing,
         light_s: Floats | float,
     ) -> Outlook:
-        """The rest of `look`, where the contacts are known already."""
+        """The rest of `look`, where the events are known already."""
+        light = np.broadcast_to(np.asarray(light_s, dtype=np.float64), event.shape)
+        if self.has_contact:
+            return self._judge_contact(jet, event, height, timing, light)
+        rigs, tip = self.rigs, jet.tip(light)
+        moments = SplashMoments(
+            light - event, light - timing.impact_s, tip, *self._find_phases(), rigs.first.impact_speed_m_s
+        )  # fmt: skip
+        share = {"crown": 0.0, "cavity": CAVITY_SHARE}.get(self._kind, 1.0)
+        rising = rigs.rise_s if self._kind in OF_THE_JET else 0.0
+        # The rise goes with the root of the height.
+        spread = np.sqrt(
+            _SHOT_S**2 + (share * _ONSET_SCATTER_S) ** 2 + (0.5 * _HEIGHT_SCATTER * rising) ** 2
+        )
+        return Outlook(
+            moments, np.broadcast_to(spread, event.shape), np.ones(event.shape, dtype=np.bool_)
+        )
+
+    def _judge_contact(
+        self, jet: JetDraws, contact: Floats, height: Floats, timing: Timing, light_s: Floats
+    ) -> Outlook:
         drop = self.rigs.drops[-1]
         speed = drop.impact_speed_m_s
         none = np.isnan(contact)
@@ -251,7 +298,7 @@ class WeightedRigs:
         )
         struck = timing.freed_s[-1] + drop.to_surface_s
         ahead = np.where(none, struck, contact + self.offset_s) - light_s
-        tip = jet.tip(np.broadcast_to(np.asarray(light_s, dtype=np.float64), ahead.shape))
+        tip = jet.tip(light_s)
         moments = Moments(
             np.where(none, np.nan, -ahead), ahead, height, tip, np.maximum(speed + rising, 0.05),
             drop.diameter_m, speed, self._setting.liquid, self._setting.gravity,
@@ -261,7 +308,8 @@ class WeightedRigs:
     # -- what a shot did show ----------------------------------------------------------------------
     def take(self, shot: Shot, answer: Answer, wanted_s: float, near_s: float) -> float:
         """Weigh the rigs by an answer; return the chance that its picture is the wanted one."""
-        if self._spacing_s is not None and abs(shot.spacing_s - self._spacing_s) > OTHER_SPACING_S:
+        before, now = self._spacing_s, shot.spacing_s
+        if before is not None and now is not None and abs(now - before) > OTHER_SPACING_S:
             # What the models leave out differs from spacing to spacing.
             self._forget_offset()
         self._spacing_s = shot.spacing_s
@@ -327,7 +375,8 @@ class WeightedRigs:
         """Draw rigs again from the file alone, with contacts far from where the models say, and weigh them by the
         answers at the newest openings: those that fitted before hardly explain what was seen."""
         z = draw_z(len(self._z), self._rng)
-        z[:, _OFFSET] *= _WIDE_OFFSET
+        if self.has_contact:
+            z[:, _OFFSET] *= _WIDE_OFFSET
         self._set(z)
         newest = {number for number, _ in self.own_chances(self._taken[-1].shot.times_s)}
         for number in sorted(newest):
@@ -372,5 +421,10 @@ def reachable_chance(outlook: Outlook, near_s: float) -> Floats:
 
 def _expect_word(outlook: Outlook, answer: Answer) -> Floats:
     """The chance of an answer's word from each rig."""
-    word = "after" if answer.word == "found" else answer.word
-    return with_lapses(outlook.words[WORDS.index(word)])
+    words = outlook.moments.words
+    word = answer.word
+    if word == "found":
+        if "after" not in words:
+            return np.ones(outlook.words.shape[1])
+        word = "after"
+    return with_lapses(outlook.words[words.index(word)])

@@ -1,0 +1,98 @@
+"""What lights show of one drop's splash, for many rigs: the words that people say of it, and how likely each is.
+
+Arrays of times may have any shape that ends with one element a rig.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, ClassVar
+
+import numpy as np
+
+from beamfall.planning.seek.bounds import READING_M, bell, below, is_in_frame
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from beamfall.planning.seek.answer import Answer
+
+    Floats = NDArray[np.float64]
+
+WORDS = ("before", "crown", "cavity", "jet", "droplet", "nothing")
+#: A picture this close to the moment of its kind is the wanted one (our choice). A jet is then within 0.3 mm of its
+#: highest, a droplet within 3 mm of half way.
+NEARS_S = {"crown": 0.0025, "cavity": 0.004, "jet": 0.008, "droplet": 0.005}
+# How sharply people tell one picture from the next (estimates): at the impact, at the end of the crown, when a jet
+# breaks through, when its droplet comes free, and when it has fallen back.
+_IMPACT_S, _CROWN_S, _ONSET_S, _FREE_S, _END_S = 0.0003, 0.004, 0.0015, 0.004, 0.002
+_JET_SPREAD = 0.06  # of a jet's height from splash to splash, and from the model
+
+
+@dataclass(frozen=True)
+class SplashMoments:
+    """Pictures of one drop that each rig may show.
+
+    `stage_s`: light minus the wanted moment, NaN where it never comes; `since_s`: light minus impact. The others count
+    from the impact too, NaN without a jet: the crown's end, the jet's onset, when its droplet is free, when it is back.
+    """
+
+    stage_s: Floats
+    since_s: Floats
+    tip_m: Floats
+    crown_end_s: Floats
+    onset_s: Floats
+    free_s: Floats
+    end_s: Floats
+    impact_m_s: Floats
+
+    words: ClassVar[tuple[str, ...]] = WORDS
+
+    def take(self, chosen: NDArray[np.intp]) -> SplashMoments:
+        """Those of some rigs."""
+        return replace(self, **{name: value[chosen] for name, value in vars(self).items()})
+
+    def shift(self, later_s: Floats | float, tip_m: Floats | None = None) -> SplashMoments:
+        """Those of lights that come so much later; `tip_m`: where the tip is then, if it is known."""
+        tip = self.tip_m if tip_m is None else tip_m
+        stage, since = self.stage_s + later_s, self.since_s + later_s
+        return replace(self, stage_s=stage, since_s=since, tip_m=tip)
+
+    def judge_words(self) -> Floats:
+        """The chance of each of WORDS, shape (words, ...), from a person who never errs."""
+        has_jet = np.isfinite(self.onset_s)
+
+        def past(when_s: Floats | float, sharp_s: float) -> Floats:
+            passed = below((self.since_s - np.where(has_jet, when_s, 0.0)) / sharp_s)
+            return np.asarray(np.where(has_jet, passed, 0.0))
+
+        struck = below(self.since_s / _IMPACT_S)
+        sunk = below((self.since_s - self.crown_end_s) / _CROWN_S)
+        risen, free = past(self.onset_s, _ONSET_S), past(self.free_s, _FREE_S)
+        back = past(self.end_s, _END_S)
+        seen = is_in_frame(np.maximum(0.0, -self.since_s * self.impact_m_s))
+        low = struck * (1.0 - risen)
+        high = struck * risen * (1.0 - back)
+        calm = (1.0 - struck) * (1.0 - seen) + struck * risen * back
+        hole = low * sunk
+        words: Floats = np.stack(
+            [
+                (1.0 - struck) * seen, low * (1.0 - sunk), hole * has_jet,
+                high * (1.0 - free), high * free, calm + hole * ~has_jet,
+            ]
+        )  # fmt: skip
+        return words
+
+    def weigh(self, answer: Answer, *, says_ages: bool) -> Floats:
+        """The likelihood of an answer that means what it says."""
+        if answer.word == "found":
+            return np.ones_like(self.stage_s)
+        result: Floats = self.judge_words()[WORDS.index(answer.word)]
+        if answer.jet_m is not None:
+            spread = np.hypot(READING_M, _JET_SPREAD * self.tip_m)
+            result = result * bell((answer.jet_m - self.tip_m) / spread)
+        return result
+
+    def split(self, words: Floats, *, widths: bool, gaps: bool) -> Floats:
+        """The pictures that a person is expected to tell apart: the words."""
+        return words
