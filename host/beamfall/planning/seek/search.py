@@ -30,8 +30,8 @@ if TYPE_CHECKING:
 
 NEAR_S = 0.001  # a picture within this of the wanted stage is found
 # The search stops at this chance that a picture is the wanted one. In tests/benchmarks/seek_shots.py such a picture is
-# the wanted one in 95 % and more: tails are drawn wide.
-SURE = 0.85
+# the wanted one in about 95 %, as tails are drawn wide; more certainty takes another shot and hardly adds to that.
+SURE = 0.78
 
 # What a nat is worth against certainty: at first, and once a picture may be the wanted one. From then on each answer
 # leaves it less, so that a search ends.
