@@ -6,7 +6,6 @@ import struct
 from beamfall_board import cobs
 from beamfall_board import wire_definition as wire
 
-_HEADER = "<BBHI"
 _SMALLEST = wire.HEADER_SIZE + wire.CRC_SIZE
 _LONGEST = wire.FRAME_MAX - 1  # on the line, without the delimiter
 
@@ -75,7 +74,7 @@ class FrameReader:
             self.bad += 1
             return False
         self.protocol, self.message, self.session, self.number = struct.unpack_from(
-            _HEADER, self.body, 0
+            wire.FORMAT_HEADER, self.body, 0
         )
         self.end = end
         self.good += 1
@@ -94,7 +93,7 @@ class FrameWriter:
 
     def close(self, message, session, number, payload_length):
         end = wire.HEADER_SIZE + payload_length
-        struct.pack_into(_HEADER, self.body, 0, wire.PROTOCOL, message, session, number)
+        struct.pack_into(wire.FORMAT_HEADER, self.body, 0, wire.PROTOCOL, message, session, number)
         struct.pack_into("<I", self.body, end, binascii.crc32(self._view[:end]) & 0xFFFFFFFF)
         length = cobs.encode_into(self.body, end + wire.CRC_SIZE, self.encoded)
         self.encoded[length] = 0

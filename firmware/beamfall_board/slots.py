@@ -13,7 +13,7 @@ numbered from 1. Files of their own, written the same way, say which slot the bo
 import hashlib
 import os
 
-from beamfall_board import wire_definition as wire
+from beamfall_board.table import HEAD_SIZE
 
 SLOTS = 8
 _MARK = b"B1"
@@ -111,7 +111,7 @@ class Slots:
     def load(self, slot, table):
         """Replace the uploaded table by a slot's, not yet checked; False if empty or damaged."""
         data = self._read(slot)
-        if data is None or len(data) < wire.FIXED_TABLE_BEGIN:
+        if data is None or len(data) < HEAD_SIZE:
             return False
         if not table.unpack(data):
             return False
@@ -130,7 +130,7 @@ class Slots:
     def digest(self, slot):
         """(digest, rows) of a slot, or None when it is empty or damaged."""
         data = self._read(slot)
-        if data is None or len(data) < wire.FIXED_TABLE_BEGIN:
+        if data is None or len(data) < HEAD_SIZE:
             return None
         return data[:16], data[16] | data[17] << 8
 

@@ -8,6 +8,7 @@ from beamfall_board import wire_definition as wire
 
 _ROW = wire.FORMAT_ROW
 _BEGIN_DIGEST = 16  # the digest's length at the head of table_begin
+HEAD_SIZE = wire.REQUESTS[wire.MSG_TABLE_BEGIN]
 
 
 class Table:
@@ -20,7 +21,7 @@ class Table:
         self.width = array("I", bytes(4 * capacity))
         self._got = bytearray(capacity)
         self._packed = bytearray(wire.SIZE_ROW)
-        self._head = bytearray(wire.FIXED_TABLE_BEGIN)
+        self._head = bytearray(HEAD_SIZE)
         self.beam_edge = bytearray(2)
         self.awaits = bytearray(2)
         self.digest = bytes(_BEGIN_DIGEST)
@@ -77,61 +78,42 @@ class Table:
             self.blanking, self.dwell, self.beam_edge[0], self.beam_edge[1], self.awaits[0], self.awaits[1],
         )  # fmt: skip
 
+    def _pack_row(self, row, out, at):
+        struct.pack_into(
+            _ROW, out, at, self.anchor[row], self.count[row], self.output[row], 0, self.delay[row], self.width[row]
+        )  # fmt: skip
+
     def digest_fits(self):
         """Whether the head and the rows received match the digest."""
         self._pack_head()
         hasher = hashlib.sha256(bytes(self._head[_BEGIN_DIGEST:]))
         packed = self._packed
         for i in range(self.rows):
-            struct.pack_into(
-                _ROW,
-                packed,
-                0,
-                self.anchor[i],
-                self.count[i],
-                self.output[i],
-                0,
-                self.delay[i],
-                self.width[i],
-            )
+            self._pack_row(i, packed, 0)
             hasher.update(packed)
         return hasher.digest()[:_BEGIN_DIGEST] == bytes(self.digest)
 
     def pack(self):
         """The whole table as bytes: its head as in table_begin, then its rows."""
-        data = bytearray(wire.FIXED_TABLE_BEGIN + self.rows * wire.SIZE_ROW)
+        data = bytearray(HEAD_SIZE + self.rows * wire.SIZE_ROW)
         self._pack_head()
-        data[: wire.FIXED_TABLE_BEGIN] = self._head
-        at = wire.FIXED_TABLE_BEGIN
+        data[:HEAD_SIZE] = self._head
+        at = HEAD_SIZE
         for i in range(self.rows):
-            struct.pack_into(
-                _ROW,
-                data,
-                at,
-                self.anchor[i],
-                self.count[i],
-                self.output[i],
-                0,
-                self.delay[i],
-                self.width[i],
-            )
+            self._pack_row(i, data, at)
             at += wire.SIZE_ROW
         return bytes(data)
 
     def unpack(self, data):
         """Read what `pack` made; False if it is not that. Then check the table like an upload."""
         rows = data[_BEGIN_DIGEST] | data[_BEGIN_DIGEST + 1] << 8
-        if (
-            rows == 0
-            or rows > self.capacity
-            or len(data) != wire.FIXED_TABLE_BEGIN + rows * wire.SIZE_ROW
-        ):
+        if rows == 0 or rows > self.capacity or len(data) != HEAD_SIZE + rows * wire.SIZE_ROW:
             return False
-        if data[wire.FIXED_TABLE_BEGIN - 4] > 1 or data[wire.FIXED_TABLE_BEGIN - 3] > 1:
+        if data[HEAD_SIZE - 4] > 1 or data[HEAD_SIZE - 3] > 1:
             return False  # which edges are counted; for uploads the payload check covers this
         self.begin(data, 0)
         for i in range(rows):
-            self.put(i, data, wire.FIXED_TABLE_BEGIN + i * wire.SIZE_ROW)
+            self.put(i, data, HEAD_SIZE + i * wire.SIZE_ROW)
         return True
 
     def make_single(self, output, width, delay, tail):

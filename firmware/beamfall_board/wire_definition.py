@@ -2,7 +2,9 @@
 
 Made from protocol/messages.toml by `python -m beamfall.wire.regenerate`: do not edit.
 FORMAT_* are `struct` formats of a message's fixed fields; a list or text follows them as one count
-byte and then the records (FORMAT_<RECORD>, SIZE_<RECORD> bytes each) or the UTF-8 bytes.
+byte and then the records (FORMAT_<RECORD>, SIZE_<RECORD> bytes each) or the UTF-8 bytes. Each name
+takes some 40 bytes of a board's memory: a field alone has no FORMAT, a request no FIXED (REQUESTS
+has it), an enum no VALUES unless a request holds it.
 """
 
 try:
@@ -37,7 +39,6 @@ STATE_ARMED_FOR_SENSOR = const(1)
 STATE_FIRED = const(2)
 STATE_MISSED = const(3)
 STATE_FAULT = const(4)
-STATE_VALUES = (0, 1, 2, 3, 4)
 
 CAUSE_NONE = const(0)
 CAUSE_NO_EDGE = const(1)
@@ -52,12 +53,10 @@ CAUSE_PORT_FAILURE = const(9)
 CAUSE_INTERNAL = const(10)
 CAUSE_WATCHDOG = const(11)
 CAUSE_RESTARTED = const(12)
-CAUSE_VALUES = (0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12)
 
 TIMING_HARDWARE = const(1)
 TIMING_INTERRUPT = const(2)
 TIMING_SIMULATED = const(3)
-TIMING_VALUES = (1, 2, 3)
 
 ACTIVITY_NONE = const(0)
 ACTIVITY_SHOT = const(1)
@@ -65,7 +64,6 @@ ACTIVITY_DRIP = const(2)
 ACTIVITY_RINSE = const(3)
 ACTIVITY_TEST_FLASH = const(4)
 ACTIVITY_WATCH = const(5)
-ACTIVITY_VALUES = (0, 1, 2, 3, 4, 5)
 
 SIGNAL_VALVE1 = const(1)
 SIGNAL_VALVE2 = const(2)
@@ -93,7 +91,6 @@ EDGE_VALUES = (0, 1)
 TABLE_EMPTY = const(0)
 TABLE_PARTIAL = const(1)
 TABLE_READY = const(2)
-TABLE_VALUES = (0, 1, 2)
 
 REFUSAL_UNKNOWN_MESSAGE = const(1)
 REFUSAL_BAD_PAYLOAD = const(2)
@@ -126,10 +123,6 @@ REFUSAL_NOT_ORDERED = const(28)
 REFUSAL_MACHINE_CONFLICT = const(29)
 REFUSAL_IN_FAULT = const(30)
 REFUSAL_STORAGE = const(31)
-REFUSAL_VALUES = (
-    1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16,
-    17, 18, 19, 20, 21, 22, 23, 24, 25, 26, 27, 28, 29, 30, 31,
-)
 
 # signals of each kind, number 1 first
 KIND_CAMERA = (7, 8)
@@ -153,70 +146,34 @@ SIZE_SLOT = const(19)
 
 # requests
 MSG_HELLO = const(0x01)
-FORMAT_HELLO = "<8s"
-FIXED_HELLO = const(8)
 MSG_STATUS = const(0x02)
-FORMAT_STATUS = "<"
-FIXED_STATUS = const(0)
 MSG_TABLE_BEGIN = const(0x03)
 FORMAT_TABLE_BEGIN = "<16sHIIIIBBBB"
-FIXED_TABLE_BEGIN = const(38)
 MSG_TABLE_ROWS = const(0x04)
-FORMAT_TABLE_ROWS = "<H"
-FIXED_TABLE_ROWS = const(2)
 MSG_TABLE_COMMIT = const(0x05)
-FORMAT_TABLE_COMMIT = "<"
-FIXED_TABLE_COMMIT = const(0)
 MSG_RELEASE = const(0x06)
 FORMAT_RELEASE = "<II16s"
-FIXED_RELEASE = const(24)
 MSG_ABORT = const(0x07)
-FORMAT_ABORT = "<"
-FIXED_ABORT = const(0)
 MSG_WATCH = const(0x08)
-FORMAT_WATCH = "<B"
-FIXED_WATCH = const(1)
 MSG_DRIP = const(0x09)
 FORMAT_DRIP = "<BI"
-FIXED_DRIP = const(5)
 MSG_RINSE = const(0x0A)
 FORMAT_RINSE = "<BII"
-FIXED_RINSE = const(9)
 MSG_TEST_FLASH = const(0x0B)
 FORMAT_TEST_FLASH = "<BI"
-FIXED_TEST_FLASH = const(5)
 MSG_SET_HOST_TIMEOUT = const(0x0C)
-FORMAT_SET_HOST_TIMEOUT = "<I"
-FIXED_SET_HOST_TIMEOUT = const(4)
 MSG_SLOTS = const(0x0D)
-FORMAT_SLOTS = "<"
-FIXED_SLOTS = const(0)
 MSG_SLOT_SAVE = const(0x0E)
-FORMAT_SLOT_SAVE = "<B"
-FIXED_SLOT_SAVE = const(1)
 MSG_SLOT_LOAD = const(0x0F)
-FORMAT_SLOT_LOAD = "<B"
-FIXED_SLOT_LOAD = const(1)
 MSG_SLOT_ERASE = const(0x10)
-FORMAT_SLOT_ERASE = "<B"
-FIXED_SLOT_ERASE = const(1)
 MSG_SLOT_CHOOSE = const(0x11)
-FORMAT_SLOT_CHOOSE = "<B"
-FIXED_SLOT_CHOOSE = const(1)
 MSG_MAINTENANCE = const(0x12)
-FORMAT_MAINTENANCE = "<"
-FIXED_MAINTENANCE = const(0)
 MSG_EDGE_CONSTANT = const(0x13)
 FORMAT_EDGE_CONSTANT = "<BB"
-FIXED_EDGE_CONSTANT = const(2)
 MSG_READINGS = const(0x14)
-FORMAT_READINGS = "<B"
-FIXED_READINGS = const(1)
 
 # notices
 MSG_ACKNOWLEDGE = const(0x30)
-FORMAT_ACKNOWLEDGE = "<I"
-FIXED_ACKNOWLEDGE = const(4)
 
 # answers
 MSG_WELCOME = const(0x41)
@@ -226,8 +183,6 @@ MSG_STATUS_IS = const(0x42)
 FORMAT_STATUS_IS = "<IBBBB16sIBIHIIII"
 FIXED_STATUS_IS = const(51)
 MSG_DONE = const(0x43)
-FORMAT_DONE = "<B"
-FIXED_DONE = const(1)
 MSG_REFUSED = const(0x44)
 FORMAT_REFUSED = "<BBHI"
 FIXED_REFUSED = const(8)
@@ -255,8 +210,6 @@ MSG_FORGOTTEN = const(0x83)
 FORMAT_FORGOTTEN = "<III"
 FIXED_FORGOTTEN = const(12)
 MSG_TROUBLE = const(0x84)
-FORMAT_TROUBLE = "<"
-FIXED_TROUBLE = const(0)
 
 # beacons
 MSG_BEACON = const(0xF0)
@@ -285,11 +238,6 @@ REQUESTS = {
     MSG_MAINTENANCE: 0,
     MSG_EDGE_CONSTANT: 2,
     MSG_READINGS: 1,
-}
-
-# notices: id -> bytes of the fixed fields; LISTS also has those with a list
-NOTICES = {
-    MSG_ACKNOWLEDGE: 4,
 }
 
 # messages to the board that end in a list: id -> (bytes of one record, most records)

@@ -16,7 +16,9 @@ _TOP = '''"""The wire's constants, for the firmware.
 
 Made from protocol/messages.toml by `python -m beamfall.wire.regenerate`: do not edit.
 FORMAT_* are `struct` formats of a message's fixed fields; a list or text follows them as one count
-byte and then the records (FORMAT_<RECORD>, SIZE_<RECORD> bytes each) or the UTF-8 bytes.
+byte and then the records (FORMAT_<RECORD>, SIZE_<RECORD> bytes each) or the UTF-8 bytes. Each name
+takes some 40 bytes of a board's memory: a field alone has no FORMAT, a request no FIXED (REQUESTS
+has it), an enum no VALUES unless a request holds it.
 """
 
 try:
@@ -47,6 +49,7 @@ def _lines(definition: Definition) -> Iterator[str]:
         yield f"{name.upper()} = const({size})"
     yield 'FORMAT_HEADER = "<BBHI"  # protocol, message, session, number'
     yield ""
+    checked = {field.of for fields in _fields_to_board(definition) for field in fields}
     for name, limit in vars(limits).items():
         yield f"{name.upper()} = const({limit})"
     for enum in definition.enums.values():
@@ -54,7 +57,8 @@ def _lines(definition: Definition) -> Iterator[str]:
         prefix = _PREFIXES.get(enum.name, enum.name.upper())
         for member in enum.python:
             yield f"{prefix}_{member.name.upper()} = const({int(member)})"
-        yield from _tuple_lines(f"{prefix}_VALUES", [int(member) for member in enum.python])
+        if enum.name in checked:
+            yield from _tuple_lines(f"{prefix}_VALUES", [int(member) for member in enum.python])
     yield ""
     yield "# signals of each kind, number 1 first"
     for signal_kind in definition.signal_kinds:
@@ -70,14 +74,13 @@ def _lines(definition: Definition) -> Iterator[str]:
         for message in definition.messages.values():
             if message.kind == kind:
                 yield from _message_lines(message)
-    for kind, name in (("request", "REQUESTS"), ("notice", "NOTICES")):
-        yield ""
-        yield f"# {kind}s: id -> bytes of the fixed fields; LISTS also has those with a list"
-        yield f"{name} = {{"
-        for message in definition.messages.values():
-            if message.kind == kind:
-                yield f"    MSG_{message.name.upper()}: {message.fixed_size},"
-        yield "}"
+    yield ""
+    yield "# requests: id -> bytes of the fixed fields; LISTS also has those with a list"
+    yield "REQUESTS = {"
+    for message in definition.messages.values():
+        if message.kind == "request":
+            yield f"    MSG_{message.name.upper()}: {message.fixed_size},"
+    yield "}"
     yield ""
     yield "# messages to the board that end in a list: id -> (bytes of one record, most records)"
     yield "LISTS = {"
@@ -106,8 +109,19 @@ def _lines(definition: Definition) -> Iterator[str]:
 def _message_lines(message: MessageDefinition) -> Iterator[str]:
     name = message.name.upper()
     yield f"MSG_{name} = const(0x{message.id:02X})"
-    yield f'FORMAT_{name} = "{message.format}"'
-    yield f"FIXED_{name} = const({message.fixed_size})"
+    if len(message.fixed) > 1:
+        yield f'FORMAT_{name} = "{message.format}"'
+        if message.kind in ("answer", "report", "beacon"):
+            yield f"FIXED_{name} = const({message.fixed_size})"
+
+
+def _fields_to_board(definition: Definition) -> Iterator[tuple[Field, ...]]:
+    """The fields that the board has to check: of messages to it, and of the records in their lists."""
+    for message in definition.messages.values():
+        if message.kind in ("request", "notice"):
+            yield message.fixed
+            if message.tail is not None and message.tail.base == "list":
+                yield definition.records[message.tail.of or ""].fields
 
 
 def _place_lines(message: MessageDefinition, fields: tuple[Field, ...]) -> Iterator[str]:
