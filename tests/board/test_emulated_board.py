@@ -28,3 +28,14 @@ def test_the_flash_follows_the_beam_on_the_whole_board(
         assert max(errors) - min(errors) <= SPREAD_NS, delay
         assert all(-8 <= error + EMULATOR_QUICKER_NS["beam"] <= 8 for error in errors), delay
     assert all(abs(error + EMULATOR_QUICKER_NS["release"]) < 1 for error in found["release_rows"])
+
+
+def test_the_started_firmware_leaves_room_and_answers_soon_after_power_up(
+    emulated: tuple[Path, Path],
+) -> None:
+    """Both figures are the emulated board's own: they do not depend on the computer."""
+    from room import ANSWERED_S, FREE_BYTES, measure_room
+
+    free, answered = measure_room(*emulated)
+    assert free >= FREE_BYTES
+    assert answered <= ANSWERED_S
