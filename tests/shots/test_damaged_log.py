@@ -162,7 +162,8 @@ def test_text_that_is_no_json_is_damage_everywhere(path: Path) -> None:
 @pytest.mark.parametrize(
     ("name", "value"),
     [
-        ("begun_us", None), ("anchor_beam", ""), ("truth", {"pictures": True}), ("truth", {"pictures": [{"stage_ms": 1.0}]}),
+        ("begun_us", None), ("anchor_beam", ""), ("truth", {"pictures": True}),
+        ("truth", {"pictures": [{"stage_ms": 1.0}]}),
         ("truth", {"pictures": [{"shows": "crown", "stage_ms": "x"}]}), ("swept", {"step": 1}),
         ("swept", {"value_ms": "x"}), ("exposure", {"time_s": 0}), ("exposure", {"mode": 1}),
     ],
