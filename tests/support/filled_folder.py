@@ -35,7 +35,7 @@ def fill_folder(folder: Path) -> None:
         run("shoot", "rig.toml", "--port", "sim", "--no-warm-up", "--json")
         exif = Image.Exif()
         exif.get_ifd(ExifTags.IFD.Exif)[0x9003] = f"2026:05:04 10:11:1{number}"  # DateTimeOriginal
-        picture = Image.new("RGB", (64, 48), (40 * number, 90, 120))
+        picture = Image.new("RGB", (320, 240), (40 * number, 90, 120))
         picture.save(folder / f"photos/IMG_{number}.JPG", exif=exif)
         run("shots", "picture", str(number), f"photos/IMG_{number}.JPG")
     run("recipe", "save", RECIPE, "--shot", "1", "--rig", "rig.toml")
