@@ -128,8 +128,15 @@ def test_a_port_without_rights_names_the_cure() -> None:
 def test_urls_that_cannot_be() -> None:
     with pytest.raises(PortSyntaxError, match="'wire://x' is not a port"):
         SerialTransport("wire://x")
-    with pytest.raises(PortNotFound, match="cannot be reached"):
-        SerialTransport("socket://127.0.0.1:9")  # port 9 is 'discard'; nothing listens here
+    for url in (
+        "socket://127.0.0.1:9",  # port 9 is 'discard'; nothing listens here
+        "socket://",
+        "socket://127.0.0.1:99999",
+        "socket://nowhere.invalid:1",  # a name that is never given out (RFC 2606)
+    ):
+        with pytest.raises(PortNotFound, match="cannot be reached") as refused:
+            SerialTransport(url)
+        assert "Errno" not in str(refused.value) and "Could not" not in str(refused.value)
 
 
 def test_a_loop_back_is_not_a_board() -> None:

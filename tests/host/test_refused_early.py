@@ -38,6 +38,7 @@ def refuse(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
         (("drip", "--opening", "0 ms"), "an opening of 0 s"),
         (("drip", "--opening", "201 ms"), "for 8 ns to 200 ms"),
         (("rinse", "--yes", "--duration", "1e12 s"), "rinsing of 1e+12 s"),
+        (("drip", "--opening", "200.001 ms"), "an opening of 200.001 ms"),
         (("rinse", "--yes", "--duration", "-1 s"), "for 1 ms to 5 s"),
         (("flash", "--contact", "1e5 s"), "a contact of 1e+05 s"),
         (("flash", "--contact", "21 ms"), "for 8 ns to 20 ms"),

@@ -6,6 +6,7 @@ import contextlib
 import errno
 import os
 import re
+import socket
 import sys
 import time
 from collections.abc import Callable
@@ -194,7 +195,9 @@ def _explain(url: str, error: OSError) -> Exception:
     if code in (errno.EACCES, errno.EPERM):
         return PortDenied(f"{url}: permission denied; {_rights_hint()}")
     if "://" in url:
-        return PortNotFound(f"{url} cannot be reached: {text}; check host, port and network")
+        known = "it names no host and port" if code is None else os.strerror(abs(code)).lower()
+        why = _UNREACHED.get(code or 0, known)
+        return PortNotFound(f"{url} cannot be reached: {why}; check host, port and network")
     if code in (errno.ENOTTY, errno.EINVAL, errno.EISDIR, errno.ENODEV, errno.ENXIO):
         return PortNotFound(f"{url} is not a serial port; {_list(list_ports())}")
     if code == errno.ENOENT:
@@ -204,8 +207,17 @@ def _explain(url: str, error: OSError) -> Exception:
 
 def _find_code(text: str) -> int | None:
     """Return the errno from pyserial's text, for when it does not pass it on."""
-    found = re.search(r"\((\d+), ", text)
+    found = re.search(r"(?:\(|\[Errno )(-?\d+)[],]", text)
     return int(found[1]) if found else None
+
+
+_UNREACHED = {
+    errno.ECONNREFUSED: "nothing answers there",
+    errno.ETIMEDOUT: "nothing answers there",
+    errno.EHOSTUNREACH: "there is no way to that computer",
+    errno.ENETUNREACH: "there is no way to that network",
+    **dict.fromkeys((socket.EAI_NONAME, socket.EAI_AGAIN), "no computer of that name is known"),
+}
 
 
 def _rights_hint() -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from beamfall.errors import UserError
-from beamfall.setup.unit_words import format_duration
+from beamfall.setup.unit_words import format_duration, format_two_durations
 
 if TYPE_CHECKING:
     from beamfall.link import Welcome
@@ -42,7 +42,7 @@ def _check(
     # Half a unit of the board's rounds up to one. What is no number fails the comparison.
     if 0.5 * least_s < seconds <= most_s * (1.0 + 1e-9):
         return
+    given, most = format_two_durations(seconds, most_s)
     raise UserError(
-        f"{what} of {format_duration(seconds)}: on board '{board.name}' {does} for "
-        f"{format_duration(least_s)} to {format_duration(most_s)}"
+        f"{what} of {given}: on board '{board.name}' {does} for {format_duration(least_s)} to {most}"
     )
