@@ -19,6 +19,7 @@ from page_helpers import QUICK_RIG, Served, expect, wait_ready
 from websockets.sync.client import connect as websocket
 from websockets.typing import Origin
 
+from beamfall.errors import UserError
 from beamfall.page import connections
 from beamfall.page.encryption import get_certificate
 
@@ -74,6 +75,18 @@ def test_the_certificate_is_kept_and_its_key_is_its_users_alone(
     first = get_certificate(["localhost", "127.0.0.1"])
     assert get_certificate(["localhost"]) == first
     assert stat.S_IMODE(first.file.stat().st_mode) == 0o600
+
+
+@pytest.mark.parametrize("part", ["BEGIN PRIVATE", "BEGIN CERTIFICATE", "MII", "", "\xff"])
+def test_a_damaged_certificate_is_named_with_its_cure(
+    part: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "shots.sqlite3"))
+    file = get_certificate(["localhost"]).file
+    text = file.read_text("ascii")
+    file.write_text(text.replace(part, "x") if part.isascii() and part else part, "latin-1")
+    with pytest.raises(UserError, match="remove it"):
+        get_certificate(["localhost"]).make_context()
 
 
 def test_handshakes_that_never_end_are_counted_closed_and_lock_nobody_out(

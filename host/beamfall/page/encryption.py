@@ -5,16 +5,17 @@ Nobody vouches for it, so a browser warns once; its fingerprint is printed, to b
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import hashlib
 import ipaddress
 import ssl
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from beamfall.errors import MissingExtra, UserError
+from beamfall.errors import BeamfallError, MissingExtra, UserError
 from beamfall.files import explain_write, write_whole
 from beamfall.places import find_log
 
@@ -31,10 +32,11 @@ class Certificate:
     fingerprint: str  # SHA-256, as browsers write it
 
     def make_context(self) -> ssl.SSLContext:
-        """Return what a server encrypts with."""
+        """Return what a server encrypts with; raises UserError."""
         context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
         context.minimum_version = ssl.TLSVersion.TLSv1_2
-        context.load_cert_chain(self.file)
+        with _explain_damage(self.file):
+            context.load_cert_chain(self.file)
         return context
 
 
@@ -44,20 +46,29 @@ def get_certificate(names: Iterable[str]) -> Certificate:
     Raises UserError, MissingExtra, FileWriteError.
     """
     file = find_log().parent / _FILE
-    if not file.exists() or _ends_soon(file):
-        _make(file, names)
-    return Certificate(file, _read_fingerprint(file))
+    with _explain_damage(file):
+        if not file.exists() or _ends_soon(file):
+            _make(file, names)
+        return Certificate(file, _read_fingerprint(file))
+
+
+@contextlib.contextmanager
+def _explain_damage(file: Path) -> Iterator[None]:
+    """Turn what goes wrong with a certificate that is there into a UserError with the cure."""
+    try:
+        yield
+    except BeamfallError:
+        raise
+    except (OSError, ValueError) as error:  # of SSL too
+        raise UserError(
+            f"the page's certificate {file} cannot be read: remove it, and a new one is made"
+        ) from error
 
 
 def _ends_soon(file: Path) -> bool:
     from cryptography import x509
 
-    try:
-        found = x509.load_pem_x509_certificate(file.read_bytes())
-    except (OSError, ValueError) as error:
-        raise UserError(
-            f"the page's certificate {file} cannot be read ({error}): remove it, and a new one is made"
-        ) from error
+    found = x509.load_pem_x509_certificate(file.read_bytes())
     left = found.not_valid_after_utc - datetime.datetime.now(datetime.UTC)
     return left < datetime.timedelta(days=_RENEW_DAYS)
 
