@@ -4,7 +4,8 @@
   const found = [], slack = 1.5;
   const note = (why, element, text) => found.push(`${why}: ${element.tagName.toLowerCase()}${element.id ? `#${element.id}` : ''}${element.classList.length ? `.${[...element.classList].join('.')}` : ''} '${text.slice(0, 50)}'`);
   const canvas = document.createElement('canvas').getContext('2d');
-  const shortened = (element) => element.closest('.logrow .c-note, .logrow .c-swept, .cell p') !== null;   // whole in the shot's own panel
+  // Whole in the shot's own panel; a note of a few words must be whole in the list, too.
+  const shortened = (element) => element.closest('.logrow .c-swept, .cell p') !== null || (element.closest('.logrow .c-note') !== null && element.textContent.length > 40);
   for (const element of document.querySelectorAll('body *')) {
     if (!element.checkVisibility({ visibilityProperty: true }) || element.closest('.unseen, .skip, title, option, noscript')) continue;
     if (element.matches('input[type="text"], input[type="search"], input[type="number"], select, textarea')) {

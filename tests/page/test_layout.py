@@ -1,4 +1,4 @@
-"""Nothing that is written is cut: every view, on a small laptop and on a telephone, idle and at work."""
+"""Nothing that is written is cut, and nothing too small to press: every view, on a small laptop and on a telephone, idle and at work."""
 
 from __future__ import annotations
 
@@ -16,10 +16,14 @@ SMALL_LAPTOP = {"width": 1280, "height": 800}
 TABLET = {"width": 820, "height": 1180}
 TELEPHONE = {"width": 390, "height": 844}
 CUTS = Path(__file__).with_name("cuts.js").read_text(encoding="utf-8")
+TARGETS = Path(__file__).with_name("targets.js").read_text(encoding="utf-8")
+FINGER = 900  # pixels: up to this width the page is for fingers
 
 
 def look(page: Any, found: list[str], where: str) -> None:
-    found += [f"{where}: {one}" for one in page.evaluate(CUTS)]
+    least = 44 if page.viewport_size["width"] <= FINGER else 24  # WCAG 2.2, 2.5.5 and 2.5.8
+    for one in page.evaluate(CUTS) + page.evaluate(TARGETS, least):
+        found.append(f"{where}: {one}")
 
 
 @pytest.mark.parametrize("size", [SMALL_LAPTOP, TABLET, TELEPHONE], ids=lambda s: str(s["width"]))
@@ -79,6 +83,30 @@ def test_no_text_is_cut_or_out_of_reach(
         page.wait_for_timeout(150)
         look(page, found, word)
     assert not found, "\n".join(found)
+
+
+def test_on_a_telephone_one_part_of_the_rig_is_open_at_a_time(
+    serve: Serve, open_page: Open
+) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link, size=TELEPHONE)
+    wait_ready(page)
+    page.goto(f"{served.origin}/#rig")
+    parts = page.locator(".rigform > .fold")
+    opened = page.locator(".rigform > .fold[open]")
+    expect(parts.first).to_be_visible()
+    expect(opened).to_have_count(0)
+    summaries = page.locator(".rigform > .fold > summary")
+    summaries.nth(1).click()
+    summaries.nth(0).click()
+    expect(opened).to_have_count(1)
+    height = page.locator("#f-valve-1--height")
+    height.fill("62")
+    height.press("Tab")
+    expect(summaries.nth(0)).to_contain_text("1 to correct")
+    summaries.nth(0).click()
+    expect(opened).to_have_count(0)
+    expect(summaries.nth(0)).to_contain_text("1 to correct")  # also where it is folded
 
 
 def test_a_light_long_after_everything_says_so_within_the_picture(

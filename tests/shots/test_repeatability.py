@@ -193,7 +193,9 @@ def test_the_last_shots_are_said_to_differ_where_they_do() -> None:
     ]
     usual = say_plainly(measure_quantity("arrival", "drop 1", shots, steady, 3.0))
     moved = say_plainly(measure_quantity("arrival", "drop 1", shots, later, 3.0))
-    assert "like the others" in usual
+    assert "like the others" in usual and "judged from" not in usual
+    few = say_plainly(measure_quantity("arrival", "drop 1", shots[:5], steady[:5], 3.0))
+    assert "judged from 5" in few, "few shots say little of the scatter"
     found = re.search(r"last (\d+) came later by ([0-9.]+) mm", moved)
     assert found is not None and 7 <= int(found[1]) <= 10
     assert float(found[2]) == pytest.approx(1.8, abs=0.3)

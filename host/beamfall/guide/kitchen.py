@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import difflib
 import re
 
 from beamfall.errors import UserError
+from beamfall.physics.liquids import INGREDIENTS
 from beamfall.physics.thickeners import TEASPOON_G, THICKENERS
 from beamfall.setup.units import quote
 
@@ -25,6 +27,11 @@ _GUM = re.compile(
     rf"({'|'.join(THICKENERS)})(?:\s+gum)?\s*(?:in|per|to|for|/)\s*(?:each\s+)?({_AMOUNT})?\s*"
     rf"({'|'.join(_VOLUMES_ML)})s?(?:\s+(?:of\s+)?(?:the\s+)?([a-z ]+))?"
 )
+# What is said of a liquid and changes nothing here; of milk, density and thickness are usual values all the same.
+_PLAIN = re.compile(
+    r"\b(?:tap|distilled|demineralised|filtered|plain|fresh|cold|whole|skimmed|semi-skimmed|full-fat|low-fat|some)\s+"
+)
+_BEFORE_AMOUNT = re.compile(rf"\s+(?={_AMOUNT}\s*[a-z])")
 _GUM_EXAMPLE = "water with half a teaspoon of xanthan in a litre"
 
 
@@ -67,19 +74,39 @@ def _read_dose(gum: re.Match[str]) -> float:
 
 
 def _read_base(pieces: list[str]) -> dict[str, str | dict[str, float]]:
-    if not pieces:
-        return {"name": "water"}
-    parts = [_PART.fullmatch(piece) for piece in pieces]
+    """What is left without gums. Parts may follow each other without a comma: `1 water 2 milk`."""
+    parts = [
+        part for piece in pieces for part in _BEFORE_AMOUNT.split(_PLAIN.sub("", piece).strip())
+    ]
     if not any(parts):
-        return {"name": " ".join(dict.fromkeys(pieces))}
+        return {"name": "water"}
+    matches = [_PART.fullmatch(part) for part in parts]
+    if not any(matches):
+        names = list(dict.fromkeys(parts))
+        if len(names) > 1:
+            mixed_text = ", ".join(f"1 {name}" for name in names)
+            raise UserError(
+                f"{quote(' and '.join(names))}: how much of each? Write parts by volume, such as {mixed_text}"
+            )
+        return {"name": _find_ingredient(names[0])}
     mixed: dict[str, float] = {}
-    for piece, match in zip(pieces, parts, strict=True):
+    for part, match in zip(parts, matches, strict=True):
         if match is None:
             raise UserError(
-                f"{quote(piece)}: write each part as a number and a name, such as 3 water, 1 glycerol"
+                f"{quote(part)}: write each part as a number and a name, such as 3 water, 1 glycerol"
             )
-        mixed[match[2].strip()] = _read_amount(match[1])
+        mixed[_find_ingredient(match[2].strip())] = _read_amount(match[1])
     return {"parts": mixed}
+
+
+def _find_ingredient(name: str) -> str:
+    """The name as it is known; raises UserError with the likely meaning."""
+    if name in INGREDIENTS:
+        return name
+    near = difflib.get_close_matches(name, INGREDIENTS, n=1, cutoff=0.6)
+    near += [one for one in INGREDIENTS if one in name.split()]
+    hint = f"did you mean {near[0]}? " if near else ""
+    raise UserError(f"{quote(name)}: {hint}Known are {', '.join((*INGREDIENTS, *THICKENERS))}")
 
 
 def _read_amount(text: str) -> float:

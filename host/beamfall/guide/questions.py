@@ -64,6 +64,17 @@ def _suggest_opening(rig: Rig) -> str:
 
 QUESTIONS = (
     GuideQuestion(
+        "liquid", "Which liquid do you use?",
+        f"For drops and dish. Known: {', '.join(BASES)}, mixtures of them with surfactant and dye, and "
+        f"{', '.join(THICKENERS)} to thicken them.",
+        "", _say("water"), lambda text, rig: read_liquid(text),
+        "a mixture by volume: 3 water, 1 glycerol; or water with half a teaspoon of xanthan in a litre",
+    ),
+    GuideQuestion(
+        "liquid.temperature", "How warm is the liquid?", "A kitchen thermometer in the dish will do.",
+        "", _say("20 °C"),
+    ),
+    GuideQuestion(
         "valve[1].height", "How high is the mouth of the nozzle above the liquid?",
         "Measure from the surface of the liquid in the dish, not from the table. 40 to 70 cm make good jets.",
         "height", _say("60 cm"),
@@ -83,17 +94,6 @@ QUESTIONS = (
         "In a Mariotte bottle this is the lower end of the air tube. Without one, take the level of the liquid: it "
         "falls as you shoot, and the drops shrink.",
         "head", _say("10 cm"),
-    ),
-    GuideQuestion(
-        "liquid", "Which liquid do you use?",
-        f"For drops and dish. Known: {', '.join(BASES)}, mixtures of them with surfactant and dye, and "
-        f"{', '.join(THICKENERS)} to thicken them.",
-        "", _say("water"), lambda text, rig: read_liquid(text),
-        "a mixture by volume: 3 water, 1 glycerol; or water with half a teaspoon of xanthan in a litre",
-    ),
-    GuideQuestion(
-        "liquid.temperature", "How warm is the liquid?", "A kitchen thermometer in the dish will do.",
-        "", _say("20 °C"),
     ),
     GuideQuestion(
         "valve[1].opening", "For how long should the valve open for one drop?",

@@ -10,6 +10,7 @@ from typing import Any
 from beamfall.errors import BeamfallError, RigFileError
 from beamfall.physics.drops import compute_volume, dripping_volume
 from beamfall.physics.fall import FallResult, fall
+from beamfall.physics.liquids import WATER, Liquid
 from beamfall.planning.learned import find_file, load_learned
 from beamfall.planning.make import make_plan
 from beamfall.planning.setting import Setting, compute_drop, compute_flow, make_setting
@@ -55,7 +56,7 @@ def _describe(key: str, rig: Rig, setting: Setting) -> Iterator[str]:
         yield f"A drop falls this far in {end.time_s * 1e3:.0f} ms and strikes at {end.speed_m_s:.1f} m/s."
         if valve.height_m < _LOW_NOZZLE_M:
             yield "This is low: jets stay small. 40 to 70 cm make taller ones."
-    elif key in ("valve[1].head", "valve[1].bore"):
+    elif key == "valve[1].head":
         volume = dripping_volume(0.5 * valve.bore_m, setting.liquid, gravity=setting.gravity)
         yield (
             f"A {valve.bore_m * 1e3:g} mm bore under {valve.head_m * 100:g} cm of liquid pours "
@@ -81,13 +82,23 @@ def _describe(key: str, rig: Rig, setting: Setting) -> Iterator[str]:
         end = _fall_by(rig, setting, valve.height_m)
         moved = end.speed_m_s * flash.duration_s
         yield f"In {format_duration(flash.duration_s)} the drop falls {moved * 1e3:.2g} mm."
-    elif key == "liquid" and rig.liquid.grams:
-        doses = " and ".join(f"{dose:g} g of {name}" for name, dose in rig.liquid.grams)
-        thick = setting.liquid.viscosity_pa_s * 1e3
-        yield f"That is {doses} in 100 mL: about {thick:.2g} mPa·s, where water has 1."
+    elif key == "liquid":
+        yield from _describe_liquid(setting.liquid)
     elif key == "camera.magnification" and rig.camera is not None:
         seen_m = rig.camera.pixel_m / rig.camera.magnification
         yield f"One pixel is {seen_m * 1e6:.0f} µm of the scene."
+
+
+def _describe_liquid(liquid: Liquid) -> Iterator[str]:
+    if liquid == WATER:
+        return
+    thick, pull = liquid.viscosity_pa_s * 1e3, liquid.surface_tension_n_m * 1e3
+    yield (
+        f"{liquid.name[:1].upper()}{liquid.name[1:]}: {thick:.2g} mPa·s thick (water has 1), "
+        f"surface tension {pull:.0f} mN/m (water has 73)."
+    )
+    if liquid.unknown:
+        yield "Some of these are usual values, so the plan is less certain. A search finds the picture all the same."
 
 
 def _fall_by(rig: Rig, setting: Setting, height_m: float) -> FallResult:

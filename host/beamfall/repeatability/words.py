@@ -61,7 +61,9 @@ def say_plainly(one: Quantity) -> str:
         return times if per_s is None else f"{abs(seconds) * per_s:.2g} mm ({times})"
 
     last = _find_last(one.ewma.outside, len(one.values_s))
-    said = f"19 of 20 shots lie within ±{size(_WITHIN * one.spread.deviation)}."
+    count = len(one.values_s)
+    said = f"About 95 % of shots lie within ±{size(_WITHIN * one.spread.deviation)}"
+    said += f", judged from {count}." if count < _ENOUGH else "."
     if not last:
         return f"{said} The last ones are like the others."
     earlier, newest = one.values_s[:-last], one.values_s[-last:]
@@ -70,6 +72,7 @@ def say_plainly(one: Quantity) -> str:
     return f"{said} The last {last} {way} by {size(shift)}: {question}"
 
 
+_ENOUGH = 20  # with fewer shots the scatter itself is uncertain by more than a sixth: 1/√(2·19)
 _WITHIN = 1.96  # standard deviations that hold 95 % of a normal distribution
 _WAYS = {  # smaller, larger
     "arrival": (

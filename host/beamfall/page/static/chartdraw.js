@@ -12,10 +12,11 @@ import { number, s } from './dom.js';
  * @typedef {{x: (v: number) => number, y: (v: number) => number, from: number, to: number, frame: Box}} Place
  */
 
-const ROW = 36;
+const ROW = 42; // room for a bar, and for an arrow with its words above it
 const TOP = 20; // for a word above the frame
 const FOOT = 38; // for the figures of the x axis, and its label
 const NARROW = 520; // pixels: below it, names and remarks have less room
+const WORD_MOST = 8; // letters of a name or remark in one line of a narrow chart
 const LETTER = 7.6; // pixels, about, of one letter of a note
 
 let clips = 0;
@@ -126,21 +127,28 @@ function listTicks(low, high, count, least) {
  */
 function drawRows(rows, { y, frame }, width, narrow) {
   const kind = narrow ? 'label tight' : 'label';
-  return rows.map((row, n) => {
-    const parts = narrow && row.name.length > 8 ? row.name.split(' ') : [row.name];
-    return [
-      s('line', { x1: frame.left, x2: frame.right, y1: y(n), y2: y(n), class: 'lane' }),
-      parts.map((part, line) => {
-        const up = (line - (parts.length - 1) / 2) * 13;
-        return s('text', { x: frame.left - 8, y: y(n) + 5 + up, class: kind, 'text-anchor': 'end' }, part);
-      }),
-      s(
-        'text',
-        { x: width - 2, y: y(n) + 5, class: `${kind}${row.alert ? ' warn' : ''}`, 'text-anchor': 'end' },
-        row.remark,
-      ),
-    ];
-  });
+  /** @param {string} text @param {number} x @param {number} n @param {string} more */
+  const write = (text, x, n, more = '') => {
+    const lines = narrow && text.length > WORD_MOST ? breakInTwo(text) : [text];
+    return lines.map((line, at) => {
+      const down = 5 + (at - (lines.length - 1) / 2) * 13;
+      return s('text', { x, y: y(n) + down, class: kind + more, 'text-anchor': 'end' }, line);
+    });
+  };
+  return rows.map((row, n) => [
+    s('line', { x1: frame.left, x2: frame.right, y1: y(n), y2: y(n), class: 'lane' }),
+    write(row.name, frame.left - 8, n),
+    write(row.remark, width - 2, n, row.alert ? ' warn' : ''),
+  ]);
+}
+
+/** Two lines, broken at the space that is nearest to the middle. @param {string} text */
+function breakInTwo(text) {
+  const middle = text.length / 2;
+  const spaces = [...text.matchAll(/ /g)].map((found) => found.index);
+  if (!spaces.length) return [text];
+  const at = spaces.reduce((a, b) => (Math.abs(b - middle) < Math.abs(a - middle) ? b : a));
+  return [text.slice(0, at), text.slice(at + 1)];
 }
 
 /**

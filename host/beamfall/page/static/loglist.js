@@ -3,6 +3,7 @@
 import { clock, fit, h, ms, plain, show } from './dom.js';
 
 const ROW = 38,
+  NOTED = 62, // where shots have notes: these stand in a second line, with the width of the list
   CELL_W = 208,
   CELL_H = 214,
   MORE = 6;
@@ -29,7 +30,9 @@ export function makeList(picked, { open, toggleMark }) {
   const head = h(
     'div',
     { class: 'loghead', role: 'row', 'aria-rowindex': '1' },
-    COLUMNS.map(([title, kind]) => h('div', { class: `c-${kind}`, role: 'columnheader' }, title)),
+    COLUMNS.map(([title, kind]) =>
+      h('div', { class: kind === 'note' ? 'unseen' : `c-${kind}`, role: 'columnheader' }, title),
+    ),
   );
   const space = h('div', { class: 'logspace', role: 'presentation' });
   const scroller = h(
@@ -53,19 +56,20 @@ export function makeList(picked, { open, toggleMark }) {
     chosen = [],
     /** @type {LogCell[]} */
     pool = [],
+    row = ROW,
     columns = 1,
     pending = false;
 
   function layout() {
     columns = sheet ? Math.max(1, Math.floor((scroller.clientWidth - 4) / CELL_W)) : 1;
     const rows = Math.ceil(chosen.length / columns);
-    space.style.height = `${rows * (sheet ? CELL_H : ROW)}px`;
+    space.style.height = `${rows * (sheet ? CELL_H : row)}px`;
     for (const one of pool) one.at = -1;
     draw();
   }
   function draw() {
     pending = false;
-    const size = sheet ? CELL_H : ROW;
+    const size = sheet ? CELL_H : row;
     const top = Math.max(0, Math.floor(scroller.scrollTop / size) - MORE);
     const end = Math.min(
       Math.ceil(chosen.length / columns),
@@ -133,7 +137,7 @@ export function makeList(picked, { open, toggleMark }) {
       used: false,
       fill(line, at) {
         const shot = line.shot;
-        root.style.transform = `translateY(${at * ROW}px)`;
+        root.style.transform = `translateY(${at * row}px)`;
         root.setAttribute('aria-rowindex', String(at + 2));
         root.classList.toggle('chosen', shot === picked.selected);
         one.shot = shot;
@@ -146,7 +150,7 @@ export function makeList(picked, { open, toggleMark }) {
         cells.swept.textContent = plain(line.swept);
         cells.rating.textContent = line.rating ? '★'.repeat(line.rating) : '–';
         cells.rating.setAttribute('aria-label', line.rating ? `${line.rating} of 5` : 'not rated');
-        cells.note.textContent = plain(line.note);
+        cells.note.textContent = cells.note.title = plain(line.note);
         mark.checked = picked.marks.includes(shot);
         mark.setAttribute('aria-label', `Compare shot ${shot}`);
       },
@@ -197,14 +201,14 @@ export function makeList(picked, { open, toggleMark }) {
   function bringUp(/** @type {number} */ shot) {
     const at = chosen.findIndex((line) => line.shot === shot);
     if (at < 0) return;
-    const size = sheet ? CELL_H : ROW,
+    const size = sheet ? CELL_H : row,
       y = Math.floor(at / columns) * size;
     if (y < scroller.scrollTop || y + size > scroller.scrollTop + scroller.clientHeight)
       scroller.scrollTop = y - scroller.clientHeight / 3;
   }
   scroller.addEventListener('keydown', (event) => {
     const here = chosen.findIndex((line) => line.shot === picked.selected);
-    const page = Math.max(1, Math.floor(scroller.clientHeight / (sheet ? CELL_H : ROW)) - 1) * columns;
+    const page = Math.max(1, Math.floor(scroller.clientHeight / (sheet ? CELL_H : row)) - 1) * columns;
     const to = {
       ArrowDown: here + columns,
       ArrowUp: here - columns,
@@ -233,6 +237,9 @@ export function makeList(picked, { open, toggleMark }) {
     bringUp,
     show(/** @type {ListedShot[]} */ fresh) {
       chosen = fresh;
+      const noted = chosen.some((line) => line.note);
+      row = noted ? NOTED : ROW;
+      grid.classList.toggle('noted', noted);
       grid.setAttribute('aria-rowcount', String(chosen.length + 1));
       layout();
     },

@@ -3,6 +3,7 @@
 import { attempt } from './bar.js';
 import { makeChart } from './chart.js';
 import { h, ms, number, percent, show, watchTyping, write } from './dom.js';
+import { makeFolds } from './fold.js';
 import { makeGuide } from './guide.js';
 import { makeLearned } from './learned.js';
 import { act, on, state } from './net.js';
@@ -35,6 +36,9 @@ export function makeRig() {
   const add = (part, text) =>
     h('button', { type: 'button', on: { click: () => attempt(act('add_part', { part })) } }, text);
   const plan = h('div', { class: 'planbox' });
+  const folds = makeFolds('rig-part');
+  /** @type {Map<string, { say: (words: string, wrong: number) => void }>} */
+  let sections = new Map();
   let shape = '',
     /** @type {Map<string, (fresh: RigField) => void>} */
     inputs = new Map(),
@@ -66,24 +70,28 @@ export function makeRig() {
       shape = now;
       build(rig.form);
     }
-    for (const section of rig.form) for (const field of section.fields) inputs.get(field.path)?.(field);
+    for (const section of rig.form) {
+      for (const field of section.fields) inputs.get(field.path)?.(field);
+      sections.get(section.path)?.say(...digest(section));
+    }
   });
 
-  /** @param {RigSection[]} sections */
-  function build(sections) {
+  /** @param {RigSection[]} parts */
+  function build(parts) {
     const held = takeHeld(form, typings.get(document.activeElement?.id ?? '')?.() ?? false);
     inputs = new Map();
     typings = new Map();
+    folds.clear();
+    sections = new Map();
     show(
       form,
-      sections.map((section) => {
+      parts.map((section) => {
         const removable = /^(valve|beam|flash)\[|^camera$/.test(section.path);
-        return h(
-          'fieldset',
-          {},
-          h('legend', {}, section.title),
-          makeHelp(section),
+        const fold = folds.make(
+          section.path,
+          section.title,
           section.fields.map((field) => makeField(field)),
+          makeHelp(section),
           removable
             ? h(
                 'button',
@@ -96,6 +104,8 @@ export function makeRig() {
               )
             : null,
         );
+        sections.set(section.path, fold);
+        return fold.root;
       }),
     );
     held();
@@ -141,8 +151,11 @@ export function makeRig() {
   }
 
   const chart = makeChart({ label: 'Heights against time', height: 320 });
+  const figures = h('div', {});
+  const folded = makeFolds('rig-plan').make('figures', 'Figures and assumptions', figures);
   on('plan', () => {
-    showPlan(plan);
+    showPlan(plan, figures);
+    folded.root.hidden = !state.plan || Boolean(state.plan.problem);
     chart.update(state.plan?.chart);
   });
   return h(
@@ -151,21 +164,8 @@ export function makeRig() {
     h(
       'section',
       { class: 'panel' },
-      h(
-        'div',
-        { class: 'row spread' },
-        h('h2', {}, 'The rig'),
-        h(
-          'div',
-          { class: 'row' },
-          add('valve', 'Add a valve'),
-          add('beam', 'Add a beam'),
-          add('flash', 'Add a flash'),
-          add('drop', 'Add a drop'),
-          add('firing', 'Add a firing'),
-          add('camera', 'Add the camera'),
-        ),
-      ),
+      h('h2', {}, 'The rig'),
+      makeGuide(),
       h(
         'div',
         { class: 'row' },
@@ -175,9 +175,18 @@ export function makeRig() {
         h('button', { type: 'button', on: { click: () => attempt(act('reset_rig')) } }, 'Discard changes'),
       ),
       file,
-      makeGuide(),
       wrong,
       form,
+      h(
+        'div',
+        { class: 'row' },
+        add('valve', 'Add a valve'),
+        add('beam', 'Add a beam'),
+        add('flash', 'Add a flash'),
+        add('drop', 'Add a drop'),
+        add('firing', 'Add a firing'),
+        add('camera', 'Add the camera'),
+      ),
     ),
     h(
       'section',
@@ -185,9 +194,21 @@ export function makeRig() {
       h('h2', {}, 'The plan'),
       h('div', { class: 'planchart' }, chart.buttons, chart.box, chart.legend),
       plan,
+      folded.root,
     ),
     makeLearned(),
   );
+}
+
+const DIGEST_MOST = 3; // values that a folded section shows
+
+/** What a section holds, in a few values, and how many of them are wrong. @param {RigSection} section */
+function digest(section) {
+  const values = section.fields
+    .filter((field) => field.value && !field.options)
+    .map((field) => `${field.label} ${field.value}`);
+  const wrong = section.fields.filter((field) => field.problems.length).length;
+  return /** @type {[string, number]} */ ([values.slice(0, DIGEST_MOST).join(', '), wrong]);
 }
 
 // Another page may add or remove a part while somebody types here. The field is then a new one, but its text and the
@@ -238,8 +259,8 @@ function makeInput(field, id) {
   });
 }
 
-/** @param {Element} box */
-function showPlan(box) {
+/** @param {Element} box @param {Element} figures */
+function showPlan(box, figures) {
   const plan = state.plan;
   if (!plan) {
     show(box, h('p', { class: 'soft' }, 'Planning …'));
@@ -273,6 +294,9 @@ function showPlan(box) {
         : `; drop 2 meets a jet in ${percent(plan.chance)} of rigs that fit this file`,
     ),
     plan.warnings.map((text) => h('p', { class: 'caution' }, h('b', {}, 'Caution: '), text)),
+  );
+  show(
+    figures,
     h(
       'table',
       { class: 'plain' },

@@ -110,7 +110,7 @@ export function makeSplash() {
         h('h3', {}, shot ? `Shot ${number}: ${shot.state}` : `Shot ${number}`),
         shot?.seen ? h('span', {}, `shows: ${shot.seen}`) : null,
         shot ? makeStars(number, shot.rating) : null,
-        h('a', { href: `#log/${number}` }, 'Details'),
+        h('a', { class: 'button', href: `#log/${number}` }, 'Details'),
       ),
       shot?.note ? h('p', { class: 'soft small' }, shot.note) : null,
     );
