@@ -51,7 +51,7 @@ def wiring_rows(circuit: Circuit, profile: Profile, signals: Mapping[int, str]) 
         name = _name(signals, value, profile)
         if name not in BUFFER_CHANNELS:
             raise ProfileError(
-                f"{profile.board}: OUTPUTS has {name}, which is no output of the circuit"
+                f"{profile.board}: OUTPUTS has {name}, which is not an output of the circuit"
             )
         if bool(active_high) != OUTPUT_ON_LEVEL:
             raise ProfileError(
@@ -62,7 +62,7 @@ def wiring_rows(circuit: Circuit, profile: Profile, signals: Mapping[int, str]) 
         name = _name(signals, value, profile)
         if name not in INPUT_LEVELS:
             raise ProfileError(
-                f"{profile.board}: INPUTS has {name}, which is no input of the circuit"
+                f"{profile.board}: INPUTS has {name}, which is not an input of the circuit"
             )
         if bool(level) != INPUT_LEVELS[name]:
             raise ProfileError(

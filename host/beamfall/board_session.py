@@ -203,7 +203,7 @@ class BoardSession:
 
     def set_host_timeout(self, seconds: float) -> None:
         """Set how long this host may be silent during a shot or a service action before the board switches its
-        outputs off; 0 is no limit.
+        outputs off; 0 means no limit.
 
         The default is HOST_TIMEOUT_S: after a pulled cable or a killed program nothing stays on for long.
         """

@@ -302,11 +302,11 @@ class InstallError(BeamfallError):
 
 
 class ImageError(UserError):
-    """A file that is no MicroPython image for a board, or one that the firmware does not fit."""
+    """A file that is not a MicroPython image for a board, or one that the firmware does not fit."""
 
 
 class BackupError(UserError):
-    """A file that is no backup of a board, or a board that did not keep what was restored."""
+    """A file that is not a backup of a board, or a board that did not keep what was restored."""
 
 
 class BenchError(BeamfallError):
@@ -330,7 +330,7 @@ class PictureError(BeamfallError):
 
 
 class CameraProblem(Enum):
-    """Why no picture of a shot is there."""
+    """Why there is no picture of a shot."""
 
     NOT_FOUND = "no camera, or no folder"
     SEVERAL = "several cameras, and none was named"
@@ -338,15 +338,15 @@ class CameraProblem(Enum):
     NO_ANSWER = "the camera does not answer: asleep, or its USB mode is wrong"
     LOST = "the camera was unplugged or switched off"
     CARD_FULL = "the camera's card is full"
-    NO_FILE = "no picture came in the time allowed"
-    HALF_WRITTEN = "a picture came and was never complete"
-    NOT_KEPT = "a picture came and could not be written here"
-    UNDECIDED = "it is not known which picture shows the shot"
+    NO_FILE = "no picture arrived in time"
+    HALF_WRITTEN = "a picture arrived incomplete"
+    NOT_KEPT = "a picture arrived but could not be saved here"
+    UNDECIDED = "it is unclear which picture shows the shot"
     STOPPED = "somebody stopped the wait"
 
 
 class CameraError(BeamfallError):
-    """No picture of a shot can be had; the message says what to do.
+    """There is no picture of a shot; the message says what to do.
 
     Raised before the first shot of a series, or after several shots in a row without a picture. For a single shot a
     workflow's runner shows it and goes on: the shot is in the log, and so is what the board measured.
@@ -376,7 +376,7 @@ class LogDamaged(LogError):
         self.what = what
         self.why = why
         super().__init__(
-            f"{what} in the shot log {path} is damaged ({why}). Save what is whole: beamfall shots mend"
+            f"{what} in the shot log {path} is damaged ({why}). Save what is intact: beamfall shots mend"
         )
 
 

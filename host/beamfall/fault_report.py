@@ -1,4 +1,4 @@
-"""A report file for a fault of the program: what a developer needs, and nothing private.
+"""A report file for a bug in Beamfall: what a developer needs, and nothing private.
 
 It holds versions, the traceback with paths inside the program only, and the last frames on the line. Home folder,
 working folder and user name are left out.
@@ -41,7 +41,7 @@ def write_fault_report(error: BaseException, arguments: Sequence[str]) -> Path |
 def describe_fault(error: BaseException, arguments: Sequence[str]) -> str:
     """Return the report's text."""
     lines = [
-        f"Beamfall {__version__}: fault of the program",
+        f"Beamfall {__version__}: bug in Beamfall",
         time.strftime("%Y-%m-%d %H:%M:%S %z"),
         f"Python {platform.python_version()} on {platform.platform()}",
         "; ".join(f"{name} {_find_version(name)}" for name in _LIBRARIES),
@@ -109,5 +109,5 @@ def describe_for_user(error: BaseException, arguments: Sequence[str] | None = No
     path = write_fault_report(error, sys.argv[1:] if arguments is None else arguments)
     what = f"Internal error: {type(error).__name__}: {error}\n"
     if path is None:
-        return what + "This is a fault of the program. Please report it with this line."
-    return what + f"This is a fault of the program. Please report it and attach {path}"
+        return what + "This is a bug in Beamfall. Please report it with this line."
+    return what + f"This is a bug in Beamfall. Please report it and attach {path}"

@@ -201,7 +201,7 @@ def test_a_restart_is_told_in_words_not_as_the_error_it_was() -> None:
 def test_all_that_remain_are_named(setup: Setup) -> None:
     said = Finder(setup)._find_separating(("flash-cable", "flash-off", "light-sensor-blind"))
     assert said.startswith("flash-cable, flash-off and light-sensor-blind ")
-    assert "would separate flash-cable and flash-off: the flash's lamp" in said
+    assert "To tell flash-cable and flash-off apart: the flash's lamp" in said
 
 
 @pytest.mark.full
@@ -237,7 +237,7 @@ def test_what_would_separate_two_is_the_cheapest_test_that_tells_them_apart(
         if check.question is None:  # the board has done what it can
             finder.steps.append(Step(check, {}, asked=False))
     said = finder._find_separating(remain)
-    assert f"would separate them: {test}" in said
+    assert f"To tell them apart: {test}" in said
 
 
 @pytest.mark.parametrize("fault", ["valve-unplugged", "valve-stuck-closed"])

@@ -233,7 +233,7 @@ def test_ports_lists_the_simulated_ones_last(folder: Path) -> None:
         (
             RuntimeError("odd"),
             1,
-            "beamfall: Internal error: RuntimeError: odd\nThis is a fault of the",
+            "beamfall: Internal error: RuntimeError: odd\nThis is a bug in Beamfall",
         ),
     ],
 )

@@ -1,4 +1,4 @@
-"""A fault of the program leaves a report that helps a developer and gives nothing private away."""
+"""A bug in Beamfall leaves a report that helps a developer and gives nothing private away."""
 
 from __future__ import annotations
 

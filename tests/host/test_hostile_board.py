@@ -1,4 +1,4 @@
-"""A board that says absurd things: one clear message, bounded memory, no fault of the program.
+"""A board that says absurd things: one clear message, bounded memory, no bug in Beamfall.
 
 The board is a real simulated one whose answers are changed on their way.
 """

@@ -245,7 +245,7 @@ VALVE = Row("release", 0, "valve1", 0.1, 0.01)
 FLASH = Row("beam1", 1, "flash1", 0.19, 0.002)
 CASES = [
     (sequence(), "it has no rows; give at least one"),
-    (sequence(*[VALVE] * 9), "it has 9 rows, the board holds 8; leave rows out"),
+    (sequence(*[VALVE] * 9), "it has 9 rows, but the board holds 8; remove rows"),
     (sequence(VALVE, FLASH, window_s=2.0), "window is 2 s, the longest is 1.5 s; shorten it"),
     (
         sequence(VALVE, FLASH, window_s=0.0),
@@ -253,7 +253,7 @@ CASES = [
     ),
     (
         sequence(VALVE, window_s=1.0),
-        "it has a window but waits for no beam edge; leave the window out",
+        "it has a window but waits for no beam edge; remove the window",
     ),
     (
         sequence(Row("release", 0, "valve1", 0.1, 0.06)),
@@ -284,7 +284,7 @@ CASES = [
     ),
     (
         sequence(Row("beam1", 1, "flash1", 0.002, 0.002), dwell_s=0.003),
-        "delay is 2 ms, shorter than the least dwell of 3 ms",
+        "delay is 2 ms, shorter than the dwell of 3 ms",
     ),
     (
         sequence(VALVE, Row("release", 0, "valve1", 0.105, 0.01)),
@@ -293,11 +293,11 @@ CASES = [
     ),
     (
         sequence(VALVE, Row("release", 0, "valve1", 0.1105, 0.01)),
-        "500 µs between them, the least is 1 ms; move them apart",
+        "500 µs between them, but at least 1 ms is needed; move them apart",
     ),
     (
         sequence(FLASH, Row("beam1", 2, "flash1", 0.19, 0.002)),
-        "they may come 0 s apart, the least spacing is 20 ms; "
+        "they may come 0 s apart, but must be at least 20 ms apart; "
         "spread them, or set blanking so that their beam edges cannot come closer",
     ),
     (
@@ -306,7 +306,7 @@ CASES = [
     ),
     (
         sequence(*(Row("release", 0, "valve2", 0.1 * n, 0.04) for n in (1, 2, 3))),
-        "valve2 is open for 120 ms in all, the most is 100 ms (10 % of 1000 ms, so that the coil",
+        "valve2 is open for 120 ms in total, but at most 100 ms is allowed (10 % of 1000 ms, so that the coil",
     ),
     (sequence(Row("release", 0, "valve1", 1073.74, 0.01)), "it ends 1073.8 s after its anchor"),
 ]

@@ -30,7 +30,7 @@ def test_a_full_disk_under_stdout_is_said(
     monkeypatch.setattr(sys, "stdout", full)
     assert main(["ports"]) == 1
     words = capsys.readouterr().err
-    assert words.count("beamfall:") == 1 and "fault of the program" not in words
+    assert words.count("beamfall:") == 1 and "bug in Beamfall" not in words
     full.close()
 
 

@@ -123,7 +123,7 @@ def test_numbers_and_text_that_the_log_cannot_hold(
     for arguments in (("export", "--out", "x.csv", "--shot"), ("match", ".", "--series")):
         assert "whole numbers below 2^63" in refuse(capsys, "shots", *arguments, BIG)
     # an argument in another encoding than the terminal's: Python has the byte as half a character
-    assert "no characters" in refuse(capsys, "shots", "note", "1", "sch\udcf6n")
+    assert "invalid characters" in refuse(capsys, "shots", "note", "1", "sch\udcf6n")
     with ShotLog.open(log_file) as log:
         assert log.read_shot(1).line.note == ""
 
@@ -136,4 +136,4 @@ def test_a_folder_that_may_not_be_written_to(
     # root may write everywhere: what the system answers is given here
     monkeypatch.setattr(targets.os, "access", lambda path, mode: False)
     said = refuse(capsys, "shoot", "--port", "sim", "--plot", str(tmp_path / "x.png"))
-    assert "may not be written there" in said
+    assert "no permission to write there" in said

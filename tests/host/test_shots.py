@@ -157,9 +157,9 @@ def test_a_late_report_finds_its_shot(log: ShotLog, welcome: Welcome) -> None:
 def test_an_outcome_is_written_once(log: ShotLog, welcome: Welcome) -> None:
     shot = begin(log, log.begin_series("shoot"), welcome)
     log.complete_shot(shot, make_outcome(make_table()))
-    with pytest.raises(LogError, match=f"shot {shot} has its outcome already \\(fired\\)"):
+    with pytest.raises(LogError, match=f"shot {shot} already has its outcome \\(fired\\)"):
         log.complete_shot(shot, make_outcome(make_table(), state="missed"))
-    with pytest.raises(LogError, match="has its outcome already"):
+    with pytest.raises(LogError, match="already has its outcome"):
         log.cancel_shot(shot, "beam-blocked")
     assert log.read_shot(shot).record.state == "fired"
     assert len(log.read_edges(shot)) == len(EDGES)
@@ -248,7 +248,7 @@ def test_an_older_program_does_not_touch_a_newer_file(path: Path, log: ShotLog) 
     for read_only in (False, True):
         with pytest.raises(
             LogNewer,
-            match=f"version {len(MIGRATIONS) + 1}, this Beamfall knows {len(MIGRATIONS)}; update",
+            match=f"version {len(MIGRATIONS) + 1}, but this Beamfall reads up to {len(MIGRATIONS)}; update",
         ):
             ShotLog.open(path, read_only=read_only)
     assert path.read_bytes() == before
@@ -295,7 +295,7 @@ def test_files_that_are_no_log_are_refused(tmp_path: Path) -> None:
     other = tmp_path / "other.sqlite3"
     with contextlib.closing(sqlite3.connect(other)) as connection:
         connection.execute("CREATE TABLE music (title TEXT)")
-    with pytest.raises(LogError, match="not a shot log of Beamfall"):
+    with pytest.raises(LogError, match="not a Beamfall shot log"):
         ShotLog.open(other)
     with pytest.raises(LogError, match="is a folder"):
         ShotLog.open(tmp_path)

@@ -38,7 +38,7 @@ def test_a_number_that_is_too_large_is_a_mistake_of_whoever_typed_it(
     assert main(arguments) == 2
     said = capsys.readouterr().err
     assert "2^63" in said or "9223372036854775807" in said or "digits" in said
-    assert "fault of the program" not in said
+    assert "bug in Beamfall" not in said
 
 
 def test_what_no_command_foresees_is_named_as_it_was_typed(
@@ -55,10 +55,10 @@ def test_what_no_command_foresees_is_named_as_it_was_typed(
 
     monkeypatch.setattr(ShotLog, "set_note", overflow)
     assert main(["shots", "note", "1", HUGE]) == 2
-    assert f"{HUGE}: a number of 19 digits" in capsys.readouterr().err
+    assert f"{HUGE}: this number has 19 digits" in capsys.readouterr().err
     monkeypatch.setattr(ShotLog, "set_note", encode)
     assert main(["shots", "note", "1", "caf\udce9"]) == 2
-    assert "not text in UTF-8" in capsys.readouterr().err
+    assert "not valid UTF-8 text" in capsys.readouterr().err
 
 
 def test_a_text_that_is_no_text_is_named(capsys: pytest.CaptureFixture[str]) -> None:
@@ -66,7 +66,7 @@ def test_a_text_that_is_no_text_is_named(capsys: pytest.CaptureFixture[str]) -> 
     assert main(["shots", "note", "1", "caf\udce9"]) == 2
     said = capsys.readouterr().err
     assert r"caf\udce9" in said and "UTF-8" in said
-    assert "fault of the program" not in said
+    assert "bug in Beamfall" not in said
 
 
 def test_what_was_not_given_stays_a_fault_of_the_program(
@@ -82,7 +82,7 @@ def test_what_was_not_given_stays_a_fault_of_the_program(
 
         monkeypatch.setattr(ShotLog, "read_shot", fail)
         assert main(["shots", "show", "1"]) == 1
-        assert "fault of the program" in capsys.readouterr().err
+        assert "bug in Beamfall" in capsys.readouterr().err
 
 
 def test_help_shows_no_bound_that_nobody_comes_near(capsys: pytest.CaptureFixture[str]) -> None:

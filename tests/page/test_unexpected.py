@@ -1,4 +1,4 @@
-"""A fault of the program itself must not leave a page that looks alive and has no hold of its board."""
+"""A bug in Beamfall itself must not leave a page that looks alive and has no hold of its board."""
 
 from __future__ import annotations
 

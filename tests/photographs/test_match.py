@@ -63,7 +63,7 @@ def test_pictures_of_another_evening_are_refused(seed: int) -> None:
 def test_too_few_to_compare() -> None:
     studio = make_studio(6000, shots=60)
     (found,) = match_pictures(studio.pictures[:1], studio.shots)
-    assert found.refusal == "it takes at least two pictures and two shots"
+    assert found.refusal == "matching needs at least two pictures and two shots"
     (found,) = match_pictures(studio.pictures[:3], studio.shots[:3])
     assert found.refusal is not None and found.pairs == ()
 

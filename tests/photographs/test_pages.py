@@ -131,7 +131,7 @@ def test_copies_and_sidecars_on_request(log: Path, pictures: Path, tmp_path: Pat
     assert again.returncode == 2 and "nothing is overwritten" in again.stderr
     (pictures / "DSC00002.JPG.shot.json").write_text("mine")
     foreign = run(log, "shots", "match", str(pictures), "--sidecars")
-    assert foreign.returncode == 2 and "is no sidecar of Beamfall" in foreign.stderr
+    assert foreign.returncode == 2 and "is not a Beamfall sidecar" in foreign.stderr
 
 
 def test_bad_folders_and_no_log(log: Path, tmp_path: Path) -> None:

@@ -434,7 +434,7 @@ def test_blur_is_said_once_for_all_flashes() -> None:
     [
         ({"aim": {"spacing_s": 0.5}}, RigFileError, r"aim.spacing = 500 ms: drop 2 would miss the jet"),
         ({"valve": {"opening_s": 0.002}}, PhysicsRangeError, r"opening of valve1 = 2 ms.*more head"),
-        ({"liquid": {"name": "beer"}}, PhysicsRangeError, r'liquid.name = "beer" is not known'),
+        ({"liquid": {"name": "beer"}}, PhysicsRangeError, r'liquid.name = "beer" is unknown'),
         (
             {"liquid": {"name": "milk", "temperature_k": 280.0}},
             PhysicsRangeError,

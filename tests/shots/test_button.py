@@ -205,7 +205,7 @@ def test_a_shot_whose_edges_the_board_had_to_forget_says_how_many(
     assert missing == [forgotten] + [0] * 6 and forgotten > 1
     remarks = [list_remarks(log.read_shot(shot).record) for shot in kept[:2]]
     assert remarks == [
-        [f"{forgotten} of its edges the board had to forget before they were read"],
+        [f"the board had to forget {forgotten} of its edges before they were read"],
         [],
     ]
     # Its other edges are not the n-th ones they seem to be: nothing is judged by them.
@@ -221,4 +221,4 @@ def test_missing_edges_are_shown(path: Path, log: ShotLog, fire_series: Callable
     change_shot(log, line.shot, counts={**counts, "edges_missing": 4})
     log.close()
     done = run_cli("shots", "show", 1, environment={**os.environ, "BEAMFALL_LOG": str(path)})
-    assert "4 of its edges the board had to forget before they were read" in done.stdout
+    assert "the board had to forget 4 of its edges before they were read" in done.stdout

@@ -105,7 +105,7 @@ def replace_values(path: Path, draws: random.Random) -> str:
 
 
 def replace_texts(path: Path, draws: random.Random) -> str:
-    """What is no JSON, no object, no UTF-8, or endless."""
+    """What is not JSON, no object, no UTF-8, or endless."""
     table = draws.choice(list(TEXTS))
     text = draws.choice(
         (
@@ -237,7 +237,7 @@ def run(command: tuple[str, ...]) -> tuple[int | str, str]:
 def judge(status: int | str, words: str) -> bool:
     """Whether a command ended as it should."""
     fine = status == 0 or (status in (1, 2) and bool(words.strip()))
-    return fine and "fault of the program" not in words and "Traceback" not in words
+    return fine and "bug in Beamfall" not in words and "Traceback" not in words
 
 
 def read_as_page(path: Path, shot: int) -> str:

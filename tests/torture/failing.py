@@ -6,7 +6,7 @@
 
 `tests/support/failing_calls.c` is built and preloaded. Each try is a process forked from this one, which has loaded
 everything; it works in a folder of its own. Afterwards: what was there stays or is replaced by something whole, the
-log keeps its earlier shots, the message names the file and a cure, and nothing is called a fault of the program.
+log keeps its earlier shots, the message names the file and a cure, and nothing is called a bug in Beamfall.
 Prints a line for each finding and the number of calls tried; status 1 when there is a finding.
 """
 
@@ -309,7 +309,7 @@ def judge(
     killed = status == -signal.SIGKILL
     if status not in (0, 1, 2) and not killed:
         yield f"status {status}"
-    is_fault = "fault of the program" in said
+    is_fault = "bug in Beamfall" in said
     if (
         "Traceback" in said
         or is_fault != (case.is_broken and not killed)

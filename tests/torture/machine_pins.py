@@ -199,7 +199,9 @@ class PinJudge:
             surely[table] += not shot.by_button
             if not table:
                 continue
-            assert table in told.plans, f"what ran is no table that was sent whole: {shot.pulses}"
+            assert table in told.plans, (
+                f"what ran is not a table that was sent whole: {shot.pulses}"
+            )
         self._judge_rows(self.shots[-2:])
         unclear = surely.pop(0, 0)
         for table, times in surely.items():

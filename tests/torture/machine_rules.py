@@ -178,7 +178,7 @@ class ShotRules(HostMachine):
             self._release_by(self.host, Ticket(new.boot_id, new.release, old.digest), table)
 
     def _release_raw(self, digest: bytes) -> None:
-        """A release of what is no ready table."""
+        """A release of what is not a ready table."""
         assert self.host is not None
         with self._trying():
             self._request(

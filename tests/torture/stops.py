@@ -241,8 +241,8 @@ def _look(
         found.append(f"status {process.returncode}")
     if "Traceback" in said and not loading:
         found.append("a traceback")
-    if "fault of the program" in said:
-        found.append("called a fault of the program")
+    if "bug in Beamfall" in said:
+        found.append("called a bug in Beamfall")
     try:
         os.killpg(process.pid, 0)
         found.append("a process is left")
@@ -292,7 +292,7 @@ def _find_camera_process(place: Path) -> bool:
 
 
 def _check_log(log: ShotLog, openings: int) -> list[str]:
-    """Whether the log agrees with what the rig has seen; an action that is no shot has no line in it."""
+    """Whether the log agrees with what the rig has seen; an action that is not a shot has no line in it."""
     least = most = 0
     shots = log.list_shots(limit=None)
     if not {*range(1, SHOTS + 1)} <= {shot.shot for shot in shots}:

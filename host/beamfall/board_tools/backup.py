@@ -153,11 +153,11 @@ def read_backup(source: Path) -> Backup:
     """Read a backup; only slots and profiles are taken from it. Raises BackupError."""
     try:
         if source.stat().st_size > _MAX_BYTES:
-            raise BackupError(f"{source} is no backup of a board: it is too large")
+            raise BackupError(f"{source} is not a board backup: it is too large")
         with zipfile.ZipFile(source) as archive:
             entries = archive.infolist()
             if sum(entry.file_size for entry in entries) > _MAX_BYTES:
-                raise BackupError(f"{source} is no backup of a board: it is too large")
+                raise BackupError(f"{source} is not a board backup: it is too large")
             about = json.loads(archive.read(_ABOUT))
             files = {entry.filename: archive.read(entry) for entry in entries}
     except OSError as error:
@@ -172,9 +172,9 @@ def read_backup(source: Path) -> Backup:
         NotImplementedError,
         RuntimeError,
     ) as error:
-        raise BackupError(f"{source} is no backup of a board: {error}") from error
+        raise BackupError(f"{source} is not a board backup: {error}") from error
     if not isinstance(about, dict) or about.get("kind") != _KIND:
-        raise BackupError(f"{source} is no backup of a board that this version can read")
+        raise BackupError(f"{source} is not a board backup that this version can read")
     del files[_ABOUT]
     for path in files:
         fits = path == SELECTED or _SLOT_FILE.fullmatch(path) or _PROFILE_FILE.fullmatch(path)

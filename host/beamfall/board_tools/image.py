@@ -80,7 +80,7 @@ def make_image(
 ) -> ImageReport:
     """Write the joined image; return what is in it. `board` is as in `install`.
 
-    Raises ImageError for a file that is no MicroPython image for these chips, UserError for a profile that does not
+    Raises ImageError for a file that is not a MicroPython image for these chips, UserError for a profile that does not
     fit it, MissingExtra, FileWriteError.
     """
     try:

@@ -266,7 +266,7 @@ def check_chip(profile: Profile, interpreter: Interpreter) -> None:
     if other or (platform == "rp2" and machine.endswith(_RP2_CHIPS) and not machine.endswith(chip)):
         raise UserError(
             f"the profile {profile.module} is for the chip {chip}, but this board is a '{interpreter.machine}'; "
-            "leave --board away or name a profile for this board"
+            "remove --board or name a profile for this board"
         )
 
 

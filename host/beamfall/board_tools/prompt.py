@@ -145,8 +145,8 @@ class Prompt:
                 self._remote.use_raw_paste = True  # what mpremote keeps from such an answer
             time.sleep(0.2)
         raise refused or InstallError(
-            f"{self._name}: no prompt of a MicroPython interpreter; if Beamfall runs on it but does not answer, "
-            "hold its button down while you plug it in; else put MicroPython on it first (micropython.org)"
+            f"{self._name}: no MicroPython prompt; if Beamfall runs on it but does not answer, "
+            "hold its button down while you plug it in; otherwise install MicroPython first (micropython.org)"
         )
 
     def run(self, code: str) -> str:
@@ -155,7 +155,7 @@ class Prompt:
             said, wrong = self._remote.exec_raw(code, timeout=self._patience_s)
         except (self._error, struct.error) as error:
             raise InstallError(
-                f"{self._name}: the board does not carry out commands ({error})"
+                f"{self._name}: the board does not respond to commands ({error})"
             ) from error
         except OSError as error:
             raise InstallError(f"{self._name} disappeared ({error}); check the cable") from error
@@ -239,7 +239,7 @@ class Prompt:
             self._remote.exec_raw_no_follow(code)
         except (self._error, struct.error) as error:
             raise InstallError(
-                f"{self._name}: the files on the board are right, but it does not obey the command to restart "
+                f"{self._name}: the files on the board are right, but it does not restart on command "
                 f"({error}); unplug it and plug it in again"
             ) from error
         except OSError:

@@ -79,7 +79,7 @@ def _run(arguments: Sequence[str] | None, stop: StopSignals) -> int:
         from beamfall.files import say_cure
 
         drop_lost_output()
-        return _fail(error, f"what is printed cannot be written; {say_cure(error)}", 1)
+        return _fail(error, f"the output cannot be written; {say_cure(error)}", 1)
     except Exception as error:
         # Typer's own errors (a wrong option, a missing argument) know how to show themselves.
         show = getattr(error, "show", None)
@@ -115,13 +115,15 @@ def _name_unfit(error: Exception, arguments: Sequence[str]) -> str:
         for argument in arguments:
             number = argument.rpartition("=")[2]
             if re.fullmatch(r"[+-]?[0-9]+", number) and len(number.lstrip("+-0")) > _DIGITS_MOST:
-                return f"{number}: a number of {len(number.lstrip('+-0'))} digits is more than this can count to"
+                return (
+                    f"{number}: this number has {len(number.lstrip('+-0'))} digits and is too large"
+                )
     elif isinstance(error, UnicodeError):
         for argument in arguments:
             try:
                 argument.encode()
             except UnicodeEncodeError:
-                return f"{argument!a}: this is not text in UTF-8, as a terminal sends it; type it again"
+                return f"{argument!a}: this is not valid UTF-8 text; type it again"
     return ""
 
 

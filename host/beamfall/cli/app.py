@@ -81,7 +81,7 @@ COMMANDS = {
     "recipe": Entry(
         "beamfall.cli.recipe",
         "app",
-        "Settings worth keeping: keep, print and share them, or carry one to another rig.",
+        "Recipes: save a good setting, print or share it, or carry it over to another rig.",
     ),
     "page": Entry(
         "beamfall.cli.page",
@@ -96,7 +96,7 @@ COMMANDS = {
     "board": Entry(
         "beamfall.cli.board",
         "app",
-        "Install the firmware; see state, timing and slots.",
+        "Install the firmware; show a board's state, timing and slots.",
     ),
     "rig": Entry(
         "beamfall.cli.rig",
@@ -158,7 +158,7 @@ def _start(
         None,
         "--trace",
         metavar="FILE",
-        help="Write what goes over the port to FILE (pcapng; protocol/beamfall.lua reads it in Wireshark). "
+        help="Record the traffic on the port in FILE (pcapng; protocol/beamfall.lua reads it in Wireshark). "
         "Give it before the command: beamfall --trace t.pcapng shoot",
     ),
 ) -> None:

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from beamfall.board import Board
     from beamfall.board_tools.install import Report
 
-app = make_app("Install the firmware; see state, timing and slots.")
+app = make_app("Install the firmware; show a board's state, timing and slots.")
 app.add_typer(board_slots.app, name="slots")
 app.command("limits")(board_limits.show_limits)
 app.command("measure")(board_measure.measure_timing)
@@ -50,7 +50,7 @@ def install_firmware(
         False, "--source", help="Install source text instead of compiled files."
     ),
     no_start: bool = typer.Option(
-        False, "--no-start", help="Leave the board at its prompt, firmware not started."
+        False, "--no-start", help="Leave the board at its prompt; do not start the firmware."
     ),
     patience_s: float = typer.Option(
         20.0, "--patience", min=1.0, help="Seconds to wait for the board to start and answer."
@@ -145,19 +145,19 @@ def join_image(
     )
     print(
         "\nHold BOOTSEL down while you plug the board in. A drive appears: drop the file on it.\n"
-        "This erases all files on the board, slots too: keep them first with `beamfall board backup`."
+        "This erases all files on the board, slots too: save them first with `beamfall board backup`."
     )
 
 
 @app.command("backup")
 def back_up_board(
-    file: Path = typer.Argument(..., help="Where to keep them (.zip).", show_default=False),
+    file: Path = typer.Argument(..., help="Where to save them (.zip).", show_default=False),
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
 ) -> None:
-    """Keep a board's slots, profile and edge constant in a file."""
+    """Save a board's slots, profile and edge constant to a file."""
     check_target(file, "FILE", (".zip",))
     backup = back_up(_real_port(port), file, _tell)
-    _print_backup(f"kept in {show_text(file)}", backup)
+    _print_backup(f"saved in {show_text(file)}", backup)
 
 
 @app.command("restore")
@@ -165,9 +165,9 @@ def restore_board(
     file: Path = typer.Argument(..., help="A file of `beamfall board backup`.", show_default=False),
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
 ) -> None:
-    """Put a board's slots, profile and edge constant back from a file."""
+    """Restore a board's slots, profile and edge constant from a file."""
     backup = restore(_real_port(port), file, _tell)
-    _print_backup("on the board again", backup)
+    _print_backup("restored to the board", backup)
 
 
 def _print_backup(where: str, backup: Backup) -> None:

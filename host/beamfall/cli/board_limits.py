@@ -46,16 +46,16 @@ class CoilLimits:
         found = []
         if self.supply_v / self.ohm > MAX_A * 1.001:
             found.append(
-                f"it takes {self.supply_v / self.ohm:.2f} A, an output is made for {MAX_A:g} A: use a valve of "
+                f"it draws {self.supply_v / self.ohm:.2f} A, but an output is made for {MAX_A:g} A: use a valve of "
                 f"{self.supply_v / MAX_A:.0f} ohm or more"
             )
         if not self.pulls_in:
             found.append(
-                "warm and at the lowest supply it may not pull in: use a valve for this supply"
+                "when warm and at the lowest supply it may not pull in: use a valve made for this supply"
             )
         if self.gap_us > limits.valve_gap_us:
             found.append(
-                f"it lets go after up to {format_duration(self.times.let_go_s[1])}, and the board allows openings "
+                f"it takes up to {format_duration(self.times.let_go_s[1])} to let go, but the board allows openings "
                 f"{format_duration(limits.valve_gap_us * 1e-6)} apart: set VALVE_GAP_US = {self.gap_us} in a profile "
                 "of your own and install it (beamfall board install --board FILE)"
             )
@@ -108,7 +108,7 @@ def show_limits(
     ),
     as_json: bool = typer.Option(False, "--json", help="One JSON object; SI units."),
 ) -> None:
-    """Show what a valve's coil asks of a board's limits.
+    """Show which board limits a valve's coil needs.
 
     With --coil: when that coil pulls in and lets go on the controller of hardware/, and whether the board's limits
     fit. Without it: a table of coils. Opens no port unless you name one, and changes nothing.

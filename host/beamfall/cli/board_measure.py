@@ -38,12 +38,14 @@ def measure_timing(
     store: bool = typer.Option(
         True,
         "--store/--no-store",
-        help="Store what an edge takes through the chip's pins on the board.",
+        help="Store on the board how long an edge takes through the chip's pins.",
     ),
     ask: bool = typer.Option(
-        False, "--ask", help="Restart the board first to ask for its MicroPython version."
+        False, "--ask", help="Restart the board first to read its MicroPython version."
     ),
-    yes: bool = typer.Option(False, "--yes", help="Do not ask whether valves and flashes are off."),
+    yes: bool = typer.Option(
+        False, "--yes", help="Do not ask whether valves and flashes are disconnected."
+    ),
 ) -> int:
     """Measure a board's timing through a jumper wire.
 
@@ -84,14 +86,14 @@ def measure_timing(
     if simulated:
         print("Simulated in virtual time: this says nothing about the timing of real hardware.")
     elif interpreter is None:
-        print("The MicroPython version is not known here: --ask restarts the board and asks.")
+        print("The MicroPython version is unknown: --ask restarts the board and reads it.")
     return 0
 
 
 def _confirm_bare(source: str, flash: str, beam: str) -> None:
     question = (
-        f"{source} and {flash} will pulse some hundred times. Are valves and flashes taken off, and is a wire from "
-        f"{source} to {beam} all that is connected?"
+        f"{source} and {flash} will pulse several hundred times. Are valves and flashes disconnected, and is the wire "
+        f"from {source} to {beam} the only connection?"
     )
     if not typer.confirm(question):
         raise typer.Exit(1)
@@ -104,13 +106,13 @@ def _print_edge_constant(found: Measurement, again: Measurement | None) -> None:
     ticks = constant["measured"]
     if ticks is None:
         print(
-            "\nThe flash is off by more than the way of an edge through the chip's pins explains, so nothing is "
-            "stored. Look for something slow between the two pins, or measure more pulses."
+            "\nThe flash error is larger than the delay of the chip's pins can explain, so nothing is stored. "
+            "Look for something slow between the two pins, or measure more pulses."
         )
         return
     takes = f"An edge takes {ticks} ticks ({ticks * 1e9 / found.board['clock_hz']:.1f} ns) through a pin"
     if ticks == constant["in_use"]:
-        print(f"\n{takes}, as the board allows for. Nothing to do.")
+        print(f"\n{takes}, which the board already allows for. Nothing to do.")
         return
     print(
         f"\n{takes}; the board allowed for {constant['in_use']} (data sheet: {constant['expected']})."
@@ -125,7 +127,7 @@ def _print_edge_constant(found: Measurement, again: Measurement | None) -> None:
     )
     print(
         f"It is stored on the board, which uses it from now on. Measured again, the flash is {mean_ns:+.1f} ns off on "
-        "average. Take the wire off."
+        "average. Remove the wire."
     )
 
 

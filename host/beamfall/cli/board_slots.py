@@ -78,7 +78,7 @@ def write_card(
     ),
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
 ) -> None:
-    """Write a card to print: what each slot holds, what the light says, what to do."""
+    """Write a card to print: what each slot holds, what the light shows, what to do."""
     check_target(file, "FILE", (".html",))
     shelf = Shelf.open()
     with Board.connect(port) as board, _open_log() as log:

@@ -33,7 +33,9 @@ def check_board(
     ),
     html: Path | None = typer.Option(None, "--html", help="Write a report as HTML."),
     junit: Path | None = typer.Option(None, "--junit", help="Write a report as JUnit XML."),
-    yes: bool = typer.Option(False, "--yes", help="Do not ask whether valves and flashes are off."),
+    yes: bool = typer.Option(
+        False, "--yes", help="Do not ask whether valves and flashes are disconnected."
+    ),
 ) -> int:
     """Test a board: wire, table, shots, slots, abort; with a bench double also its timing.
 

@@ -44,8 +44,8 @@ def calibrate(
     what: str | None = typer.Argument(
         None,
         metavar="[camera|drops] [RIG]",
-        help="Rig file (TOML); default: the example rig. With 'camera' before it: the shutter lag; "
-        "with 'drops': what they weigh.",
+        help="Rig file (TOML); default: the example rig. Put 'camera' before it for the shutter lag, "
+        "'drops' for the weight of the drops.",
         show_default=False,
     ),
     of_camera: Path | None = typer.Argument(None, hidden=True),
@@ -70,7 +70,7 @@ def calibrate(
     weighed: str | None = typer.Option(
         None,
         "--weighed",
-        help="drops: mass of --count drops that you caught, such as '2.1 g'; none falls.",
+        help="drops: mass of the --count drops that you caught, such as '2.1 g'; releases none.",
     ),
     store: bool = typer.Option(
         True, help="Save the result for the next plan, beside the rig file."
@@ -80,7 +80,9 @@ def calibrate(
         "--flash",
         help="camera: find the lag by the flash, with this shutter time set, such as '1 s'.",
     ),
-    ask: bool = typer.Option(False, "--ask", help="camera: answer on a simulated port too."),
+    ask: bool = typer.Option(
+        False, "--ask", help="camera: answer yourself, even on a simulated port."
+    ),
     as_json: bool = typer.Option(False, "--json", help="Everything as one JSON object, SI units."),
 ) -> None:
     """Measure the rig by letting drops fall through its beams.
@@ -110,7 +112,9 @@ def calibrate(
     if weighed is not None:
         raise UserError("--weighed belongs to `beamfall calibrate drops`")
     if of_camera is not None:
-        raise UserError(f"calibrate {what} {of_camera}: give one rig file, or camera and one")
+        raise UserError(
+            f"calibrate {what} {of_camera}: give one rig file, or 'camera' and one rig file"
+        )
     if flash is not None or ask:
         raise UserError("--flash and --ask belong to `beamfall calibrate camera`")
     count = _DROPS if count is None else count
@@ -215,7 +219,7 @@ def _print(found: Calibration, effects: Sequence[Effect]) -> None:
         {(b.input, b.height_m) for one in samples for b in one.rig.beams if b.input in one.beams}
     )
     left = sum(one.left_out for one in samples)
-    others = f", {left} unlike the others left out" if left else ""
+    others = f", {left} outliers left out" if left else ""
     print_pairs(
         (
             ("rig", samples[0].rig.name),

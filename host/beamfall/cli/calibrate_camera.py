@@ -83,5 +83,5 @@ def _print(found: ShutterLag) -> None:
 
 def _advise(found: ShutterLag) -> str:
     if found.exposure_s is None:
-        return "no shutter time is sure to hold the flash: use bulb"
-    return f"bulb, or {say_time(found.exposure_s)} and longer in manual mode"
+        return "no shutter time is certain to include the flash: use bulb"
+    return f"bulb, or {say_time(found.exposure_s)} or longer in manual mode"

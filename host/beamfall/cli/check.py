@@ -117,7 +117,7 @@ def _set_up(
             return make_setup(rig, found.sequence, timings=said, learned=learned)
         if learned is not None:
             setup = make_setup(rig, learned=learned)
-    return as_set(board, setup, "those set at the simulated rig")
+    return as_set(board, setup, "those set on the simulated rig")
 
 
 def _print_causes() -> None:

@@ -106,7 +106,7 @@ class CheckTerminal(Terminal):
             self._say(f"  {number}  {answers[name]}")
         self._say("  0  cannot tell")
         if question.simulated is not None:
-            self._say(f"At the simulated rig: {answers[question.simulated]}")
+            self._say(f"On the simulated rig: {answers[question.simulated]}")
 
     def _wait(self, prompt: str, done: str) -> str:
         return CANNOT_TELL if self.read(prompt).lower() in _CANNOT else done

@@ -31,7 +31,7 @@ def page(
     tls: bool = typer.Option(
         False,
         "--tls",
-        help="Encrypt the page with a certificate of this computer's own; a browser warns of it once.",
+        help="Encrypt the page with this computer's own certificate; the browser warns about it once.",
     ),
     browser: bool = typer.Option(True, "--browser/--no-browser", help="Open it in a browser."),
     seed: int = typer.Option(0, "--seed", min=0, help="Random seed of a simulated rig."),
@@ -71,7 +71,7 @@ def page(
         )
         if not server.door.is_loopback:
             if sys.stdout.isatty():
-                print(f"For a tablet's camera:\n{print_code(server.door.make_link())}", flush=True)
+                print(f"Scan with a tablet:\n{print_code(server.door.make_link())}", flush=True)
             if server.certificate is None:
                 print(
                     "Everyone on this network can reach the page, and its traffic is not encrypted: use a network "

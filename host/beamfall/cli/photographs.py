@@ -51,14 +51,14 @@ def match(
 
     The camera's clock may be wrong, even by years.
 
-    Where two offsets of the clock fit alike nothing is paired. Pictures are never altered.
+    If two offsets of the clock fit equally well, nothing is paired. Pictures are never altered.
     """
     from beamfall.photos.match import match_pictures
 
     if embed and copies is None:
         raise UserError("--embed goes into copies only: name their folder with --copies")
     if xmp and not store:
-        raise UserError("--xmp takes what the log has of a picture: leave --no-store out")
+        raise UserError("--xmp writes what the log has about a picture: remove --no-store")
     with open_log(to_write=store) as log:
         shots = _read_shots(log, series)
         found = read_folder(folder)
@@ -160,7 +160,7 @@ def _print(found: Folder, cameras: list[CameraMatch], shots: int) -> None:
 
 
 def _print_camera(camera: CameraMatch) -> None:
-    name = show_text(camera.camera) or "camera with no name"
+    name = show_text(camera.camera) or "unnamed camera"
     clock = camera.clock
     if camera.refusal is not None or clock is None:
         print(f"{name}: not matched: {camera.refusal}.")
@@ -173,7 +173,7 @@ def _print_camera(camera: CameraMatch) -> None:
 
     rival = clock.rival
     print(
-        f"{name}: its clock is {_say_offset(clock.best.offset_s)} against the log's, "
+        f"{name}: its clock is {_say_offset(clock.best.offset_s)} from the log's, "
         f"{_say_drift(clock.best)};\n  that fits {clock.best.pairs} shots"
         + (f", the next best offset fits {rival.pairs}" if rival is not None else "")
         + f"; confidence {_say_share(clock.confidence)}"
@@ -201,7 +201,7 @@ def _say_share(share: float) -> str:
 
 def _say_drift(fit: ClockFit) -> str:
     if fit.drift_error > 3e-5:
-        return "its drift too small to be seen in so short a time"
+        return "drift too small to measure in so short a time"
     return f"drift {fit.drift * 1e6:+.0f} ± {max(1.0, fit.drift_error * 1e6):.0f} ppm"
 
 
@@ -221,8 +221,8 @@ def catalogue(
 ) -> int:
     """Exchange ratings and keywords with a photo catalogue, through XMP.
 
-    Reads what your catalogue program has written beside or into the pictures of a series, then writes each
-    picture's XMP sidecar again. A rating changed on both sides is the catalogue's. Picture files stay as they are.
+    Reads what your catalogue program has written beside or into the pictures of a series, then writes each picture's
+    XMP sidecar again. If a rating changed on both sides, the catalogue's counts. Picture files are not changed.
     """
     with open_log(to_write=True) as log:
         chosen = choose_series(log, series)

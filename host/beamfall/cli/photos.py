@@ -31,7 +31,7 @@ app = make_app("Measure photographs: surface, drops, jet, umbrella, time since c
 def measure_photos(
     files: list[Path] = typer.Argument(..., help="Pictures of one camera that did not move."),
     rig_file: Path | None = typer.Option(
-        None, "--rig", help="Rig file: scale by [camera], and what its drops are like."
+        None, "--rig", help="Rig file: gives the scale ([camera]) and the size of its drops."
     ),
     scale: float | None = typer.Option(None, "--scale", help="Pixels per millimetre."),
     ruler: str | None = typer.Option(
@@ -44,7 +44,7 @@ def measure_photos(
         None, "--drop-volume", help="Scale by a drop of this volume in flight, such as '45 uL'."
     ),
     background: Path | None = typer.Option(
-        None, "--background", help="A picture of the same camera before the first drop."
+        None, "--background", help="A picture from the same camera before the first drop."
     ),
     marks: list[str] = typer.Option(
         [],
@@ -61,7 +61,7 @@ def measure_photos(
     """Measure what pictures show, in mm, each with its standard error.
 
     It finds the surface by the reflection, then the drop, the jet, the umbrella or the crown, and works out the
-    time since the drops met. Where a picture does not show something clearly it says 'not sure'. Pictures are
+    time since the drops met. If a picture does not show something clearly, it says 'not sure'. Pictures are
     never altered. What is measured in a shot's photograph is kept in the log beside the shot.
     """
     scene = _read_scene(rig_file, scale, ruler, background, marks, len(files))
@@ -99,7 +99,7 @@ def measure_photos(
                 print(f"left out: {show_text(failed)}")
         if kept:
             print(
-                f"kept in the log with {'shot' if len(kept) == 1 else 'shots'} {', '.join(map(str, kept))}"
+                f"saved in the log with {'shot' if len(kept) == 1 else 'shots'} {', '.join(map(str, kept))}"
             )
         if overlay is not None:
             print(f"overlays in {show_text(overlay)}")
@@ -112,7 +112,7 @@ def _find_logged(files: Sequence[Path]) -> dict[Path, LoggedShot]:
         with ShotLog.open_existing() or contextlib.nullcontext() as log:
             return {} if log is None else find_shots(log, files)
     except LogError as error:
-        print(f"the log is left alone: {show_text(error)}", file=sys.stderr)
+        print(f"the log was not changed: {show_text(error)}", file=sys.stderr)
         return {}
 
 

@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 _NAMES = {
     "nozzle_to_beam": "nozzle to beam",
     "beam_to_surface": "beam to surface",
-    "jet_onset": "impact to jet's onset",
-    "jet_rise": "jet's rise",
+    "jet_onset": "impact to jet onset",
+    "jet_rise": "jet rise",
     "spacing": "required spacing",
     **{f"spacing_to_drop_{n}": f"from opening {n - 1} to opening {n}" for n in range(3, 9)},
     "flash_delay": "required flash delay",
@@ -29,9 +29,9 @@ _NAMES = {
     "flash_after_first_edge": "flash after the first edge",
 }
 _QUANTITIES = {
-    "jet_height_mm": ("jet's height", "mm"),
-    "drop_diameter_mm": ("drop's diameter", "mm"),
-    "impact_speed_m_s": ("speed at the surface", "m/s"),
+    "jet_height_mm": ("jet height", "mm"),
+    "drop_diameter_mm": ("drop diameter", "mm"),
+    "impact_speed_m_s": ("impact speed", "m/s"),
 }
 
 

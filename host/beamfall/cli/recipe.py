@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 
 NAME_HELP = "The recipe's name; capitals do not matter."
 
-app = make_app("Settings worth keeping: keep, print and share them, or carry one to another rig.")
+app = make_app("Recipes: save a good setting, print or share it, or carry it over to another rig.")
 
 
 @app.command("save")
@@ -50,7 +50,7 @@ def save(
     ),
     replace: bool = typer.Option(False, "--replace", help="Replace a recipe of that name."),
 ) -> None:
-    """Keep a shot as a recipe: what was fired, on which rig, and what it looks like."""
+    """Save a shot as a recipe: what was fired, on which rig, and what it looks like."""
     from beamfall.planning.learned import find_file, load_learned
 
     if rig_file is not None:
@@ -81,7 +81,7 @@ def list_recipes(
             )
         return
     if not shelved:
-        print("No recipe is kept yet: `beamfall recipe save NAME` keeps the newest shot.")
+        print("No recipes saved yet: `beamfall recipe save NAME` saves the newest shot.")
         return
     recipes = [one.recipe for one in shelved if one.recipe is not None]
     print_table(
@@ -141,7 +141,7 @@ def share(
     name: str = typer.Argument(..., help=NAME_HELP),
     file: Path = typer.Argument(..., help="The file to write, such as umbrella.recipe.zip."),
 ) -> None:
-    """Write a recipe to a file for others: with its picture and note, without your name, paths or exact place."""
+    """Write a recipe to a file for others: with its picture and note, without your name, paths or exact location."""
     check_target(file, "FILE", (".zip",))
     recipe = Shelf.open().load(name)
     write_recipe(file, recipe, shared=True)
@@ -169,13 +169,13 @@ def use(
     rig_file: Path | None = typer.Option(
         None, "--rig", help="Your rig file (TOML); default: the example rig."
     ),
-    keep: bool = typer.Option(False, "--keep", help="Keep it among your recipes as well."),
+    keep: bool = typer.Option(False, "--keep", help="Also save it among your recipes."),
     sequence: Path | None = typer.Option(
         None, "--sequence", help="Write the sequence for your rig to this file (TOML)."
     ),
     as_json: bool = typer.Option(False, "--json", help="One JSON object, times in ms."),
 ) -> None:
-    """Carry a recipe to your rig: when things meet stays, the milliseconds are calculated again.
+    """Carry a recipe over to your rig: things meet at the same moments, with new milliseconds.
 
     Opens no port. It uses what seek and calibrate have learned about your rig. To fire it, write it with
     --sequence and give that file to `beamfall shoot`; `beamfall seek --recipe FILE` comes closer.
@@ -215,9 +215,11 @@ def _print_carried(recipe: Recipe, carried: Carried, closer: str) -> None:
         low_high = ""
         if carried.spacing is not None:
             low_high = f" ({carried.spacing.p5 * 1e3:.1f} to {carried.spacing.p95 * 1e3:.1f})"
-        there = "" if recipe.spacing_s is None else f"; there {format_ms(recipe.spacing_s, 2)}"
+        there = "" if recipe.spacing_s is None else f"; original {format_ms(recipe.spacing_s, 2)}"
         pairs.append(("spacing", f"{format_ms(plan.spacing_s, 2)}{low_high}{there}"))
-    there = "" if recipe.flash_delay_s is None else f"; there {format_ms(recipe.flash_delay_s, 2)}"
+    there = (
+        "" if recipe.flash_delay_s is None else f"; original {format_ms(recipe.flash_delay_s, 2)}"
+    )
     pairs.append(
         (
             "flash",
@@ -296,7 +298,7 @@ def list_recipe(recipe: Recipe) -> list[tuple[str, str]]:
 
 def _list_events(events: Events | None) -> list[tuple[str, str]]:
     if events is None:
-        return [("events", "not known: only its milliseconds are kept")]
+        return [("events", "unknown: the recipe has only its milliseconds")]
     low, high = events.moment_low, events.moment_high
     if events.kind == "crown":
         return [

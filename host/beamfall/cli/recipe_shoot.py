@@ -48,7 +48,9 @@ class RecipeTerminal(ShootTerminal):
 def shoot(
     name: str = typer.Argument(..., help="The recipe's name; capitals do not matter."),
     rig_file: Path | None = typer.Option(
-        None, "--rig", help="The rig as it is today (TOML); default: the rig file it was kept with."
+        None,
+        "--rig",
+        help="The rig as it is today (TOML); default: the rig file it was saved with.",
     ),
     temperature: str | None = typer.Option(
         None, "--temperature", help="Temperature of liquid and air today, such as '18 degC'."
@@ -57,7 +59,7 @@ def shoot(
         None, "--head", help="Head of the bottle today, such as '8 cm'."
     ),
     as_then: bool = typer.Option(
-        False, "--as-then", help="Fire the very milliseconds; let no drops fall to compare."
+        False, "--as-then", help="Fire the original milliseconds; release no drops to compare."
     ),
     port: str | None = typer.Option(None, "--port", help=PORT_HELP),
     count: int = typer.Option(1, "--count", min=1, callback=check_whole, help="Number of shots."),
@@ -71,7 +73,7 @@ def shoot(
 ) -> int:
     """Fire a recipe again. Two drops first say how today differs, and the correction is offered.
 
-    The liquid's level is not seen by a beam: fill the dish to the same mark as then.
+    The beam cannot see the liquid's level: fill the dish to the same mark as before.
     """
     from beamfall.planning.learned import find_file, load_learned
     from beamfall.recipes.day import set_day

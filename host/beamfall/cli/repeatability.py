@@ -29,7 +29,7 @@ def repeatability(
     beam: str | None = typer.Option(
         None, "--beam", help="beam1 or beam2; default: the one the flash follows."
     ),
-    plot: Path | None = typer.Option(None, "--plot", help="Draw the control charts into this PNG."),
+    plot: Path | None = typer.Option(None, "--plot", help="Draw the control charts (PNG)."),
     as_json: bool = typer.Option(False, "--json", help="Everything as one JSON object."),
 ) -> None:
     """Show how much a series scatters and whether it drifts.

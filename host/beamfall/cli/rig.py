@@ -30,7 +30,7 @@ def make_rig(
     accept: bool = typer.Option(
         False,
         "--accept",
-        help="Take the suggestion for every question that is left, and ask nothing.",
+        help="Accept the suggestion for every remaining question.",
     ),
     replace: bool = typer.Option(False, "--replace", help="Replace a file that exists."),
 ) -> None:

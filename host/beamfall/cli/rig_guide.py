@@ -25,9 +25,7 @@ _BACK, _HELP = "back", "?"
 def run_guide(file: Path, given: Sequence[str], *, accept: bool, replace: bool) -> None:
     """Walk through a rig and write its file. Raises UserError for a file that is there already."""
     if file.exists() and not replace:
-        raise UserError(
-            f"{file}: there is such a file already. Choose another name, or give --replace"
-        )
+        raise UserError(f"{file} already exists. Choose another name, or add --replace")
     draft = file.with_name(f"{file.name}.answers")
     walk = _read_given(_resume(draft, file.stem), given)
     if not accept:
@@ -70,7 +68,8 @@ def _resume(draft: Path, name: str) -> Walk:
 def _ask_all(walk: Walk, draft: Path) -> Walk:
     terminal = Terminal()
     print(
-        "Enter takes the suggestion in brackets; 'back' returns to the question before; '?' shows what to measure."
+        "Press Enter to accept the suggestion in brackets. Type 'back' for the previous question, '?' to see what to "
+        "measure."
     )
     try:
         while (question := walk.question) is not None:
@@ -78,7 +77,10 @@ def _ask_all(walk: Walk, draft: Path) -> Walk:
     except KeyboardInterrupt:
         if walk.answers:
             write_text(draft, json.dumps(dict(walk.answers), ensure_ascii=False, indent=1))
-            print(f"\nYour answers are kept in {draft}. The same command resumes.", file=sys.stderr)
+            print(
+                f"\nYour answers are saved in {draft}. Run the same command to resume.",
+                file=sys.stderr,
+            )
         raise
     return walk
 

@@ -47,7 +47,7 @@ def seek(
     recipe: str | None = typer.Option(
         None,
         "--recipe",
-        help="Seek the picture of a recipe, by its name or its file: begins at its spacing, carried to this rig.",
+        help="Look for a recipe's picture (its name or file), starting at its spacing as calculated for this rig.",
     ),
     shots_most: int = typer.Option(20, "--shots", min=1, help="Maximum shots."),
     heights: bool = typer.Option(
@@ -59,7 +59,7 @@ def seek(
         help="Answer yourself on a simulated port too; --picture then draws each shot before you answer.",
     ),
     fresh: bool = typer.Option(
-        False, "--fresh", help="Ignore what seek and calibrate have learned before."
+        False, "--fresh", help="Ignore what seek and calibrate have already learned."
     ),
     as_json: bool = typer.Option(
         False, "--json", help="One JSON object per shot, then one with the result."

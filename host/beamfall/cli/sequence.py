@@ -32,7 +32,9 @@ def check_sequence(
     ),
     as_json: bool = typer.Option(False, "--json", help="The table in ticks, as one JSON object."),
     plot: Path | None = typer.Option(
-        None, "--plot", help="Draw it: each output a lane, and the limits where they bite (PNG)."
+        None,
+        "--plot",
+        help="Draw it, a lane for each output, with the limits where they apply (PNG).",
     ),
     rig_file: Path | None = typer.Option(
         None,

@@ -97,7 +97,9 @@ def shoot(
     if not as_json:
         _print_end(shots, odd, plot, picture)
         if rig_file is None and sequence_file is None:
-            print("Next: `beamfall rig new my_rig.toml` makes a rig file of your own measures")
+            print(
+                "Next: `beamfall rig new my_rig.toml` makes a rig file from your own measurements"
+            )
     return 0 if all(one.record.state == "fired" for one in shots) else 1
 
 

@@ -105,7 +105,7 @@ def list_shots(
 def show_shot(
     shot: int = typer.Argument(..., min=1, callback=check_whole, help="The shot's number."),
     as_json: bool = typer.Option(False, "--json", help="The shot as one JSON object."),
-    plot: Path | None = typer.Option(None, "--plot", help="Draw its timeline into this PNG."),
+    plot: Path | None = typer.Option(None, "--plot", help="Draw its timeline (PNG)."),
 ) -> None:
     """Show one shot: plan, measured edges and outcome."""
 

@@ -49,7 +49,7 @@ def fetch(
         )
     count = len(records)
     print(
-        f"{'1 shot' if count == 1 else f'{count} shots'} came into the log." if count
+        f"{'1 shot' if count == 1 else f'{count} shots'} fetched into the log." if count
         else "The board holds no shot that is not in the log."
     )  # fmt: skip
     if fetched.forgotten:

@@ -45,7 +45,9 @@ def sweep(
     step: str | None = typer.Option(
         None, "--step", help="Distance between values, such as '1 ms'."
     ),
-    repeat: int = typer.Option(1, "--repeat", min=1, max=100, help="How often to fire all values."),
+    repeat: int = typer.Option(
+        1, "--repeat", min=1, max=100, help="How many times to fire every value."
+    ),
     shuffle: bool = typer.Option(False, "--shuffle", help="Fire each round in a random order."),
     interleave: bool = typer.Option(
         False, "--interleave", help="Fire every second value upwards, then the others downwards."

@@ -34,10 +34,12 @@ def check_target(path: Path | None, key: str, endings: Sequence[str] = ()) -> No
         raise UserError(f"{key} {path}: this is a folder; name a file in it")
     if not path.parent.is_dir():
         raise UserError(
-            f"{key} {path}: there is no folder {path.parent}; make it first, or choose another place"
+            f"{key} {path}: there is no folder {path.parent}; create it first, or choose another place"
         )
     if not os.access(path if path.exists() else path.parent, os.W_OK):
-        raise UserError(f"{key} {path}: it may not be written there; choose another place")
+        raise UserError(
+            f"{key} {path}: you have no permission to write there; choose another place"
+        )
 
 
 def refuse_picture(board: Board, picture: Path | None) -> None:
@@ -45,5 +47,5 @@ def refuse_picture(board: Board, picture: Path | None) -> None:
     if picture is not None and board.traits.studio is None:
         raise UserError(
             f"--picture draws what a simulated rig would show; {board.name} is a real board, whose "
-            "picture the camera takes: leave --picture out"
+            "picture the camera takes: remove --picture"
         )

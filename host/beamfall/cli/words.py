@@ -98,7 +98,7 @@ def list_pictured(event: Pictured | PictureLate) -> Iterator[str]:
     if late.arrived is not None:
         yield f"  shot {late.arrived.shot}'s picture came late: {_say_photo(late.arrived)}"
     for file in late.strays:
-        yield f"  {show_text(file.name)} belongs to no shot; it stays as it is"
+        yield f"  {show_text(file.name)} belongs to no shot; left unchanged"
 
 
 def _say_photo(photo: Arrived) -> str:
@@ -174,7 +174,7 @@ def say_what_is_seen(question: WhatIsSeen) -> str:
     known = f"{', '.join(question.choices)}; ? explains"
     if question.otherwise is None:
         return f"What does the picture show? ({known}) "
-    return f"Enter agrees; else say what it shows ({known}) "
+    return f"Press Enter to agree, or type what it shows ({known}) "
 
 
 def say_reading(reading: Reading) -> str:
@@ -228,7 +228,7 @@ def list_sought(done: Sought) -> Iterator[str]:
         sure = (
             "you confirmed it"
             if done.by_word
-            else f"chance that the picture is the one wanted: {search.best_chance:.0%}"
+            else f"chance that this is the wanted picture: {search.best_chance:.0%}"
         )
         aim = best.aim
         after = f"drop {len(aim.times_s)}'s edge" if aim.by_beam else "the first opening"

@@ -201,7 +201,7 @@ class FaultRig:
                 break
         if not ended or ended[0].state.name == "fault" or ended[0].cause.name == "aborted":
             why = ended[0].cause.label if ended else "nobody knows why"
-            raise ShotError(f"the board ended the watch of the beam by itself: {why}")
+            raise ShotError(f"the board stopped watching the beam by itself: {why}")
         return edges
 
     @property

@@ -60,8 +60,8 @@ class Step:
         words = [sign.words[outcome] for sign, outcome in self.list_shown()]
         happened = {"lost", "restarted"} & set(self.outcomes.values())
         words += [self.trouble] if self.trouble and not happened else []  # that says it already
-        words += ["that could not be told"] if self.untold else []
-        return "; ".join(words) or "nothing came of it"
+        words += ["no clear answer"] if self.untold else []
+        return "; ".join(words) or "no result"
 
 
 @dataclass(frozen=True)
@@ -296,14 +296,14 @@ class Finder:
             _CATALOGUE.causes[name].what + (f", because {reason}" if reason and not shared else "")
             for name, reason in zip(causes, reasons, strict=True)
         ]
-        start = "Most likely " if len(named) == 1 else "It may be that "
-        joint = "; or that "
+        start = "Most likely " if len(named) == 1 else "Possibly "
+        joint = "; or "
         if len(named) > 1 and self._all_sure(named):
             sure = all(chance >= SURE for name, chance in self.belief.rank() if name in named)
             several = "two" if len(named) == 2 else "several"
-            start = f"{'' if sure else 'Probably '}{several} things are wrong: that "
+            start = f"{'' if sure else 'Probably '}{several} things are wrong: "
             start = start[0].upper() + start[1:]
-            joint = "; and that "
+            joint = "; and "
         return start + joint.join(parts) + "." + (f" The reason: {shared}." if shared else "")
 
     def _list_reasons(self, name: str) -> list[str]:
@@ -336,11 +336,11 @@ class Finder:
         _, best = max(worths, key=lambda one: one[0] / one[1].effort, default=(0.0, None))
         if best is None:
             first = next(name for name in left if name != NOTHING)
-            return f"{names} are still possible, and no test here separates them. Fix {first} first, then try again."
+            return f"{names} are still possible; no test can tell them apart. Fix {first} first, then try again."
         again = ""
         if any(best is step.check for step in self.steps):
-            again = ", once more" if best.question is None else ", once more and with care"
-        return f"{names} are still possible. What would separate {them}: {best.what}{again}."
+            again = ", once more" if best.question is None else ", once more and carefully"
+        return f"{names} are still possible. To tell {them} apart: {best.what}{again}."
 
 
 def _is_timing(name: str) -> bool:

@@ -80,12 +80,12 @@ QUESTIONS = (
         "height", _say("60 cm"),
     ),
     GuideQuestion(
-        "valve[1].bore", "How wide is the hole of the nozzle?",
-        "The inner diameter where the liquid leaves. A drill that just fits tells it.",
+        "valve[1].bore", "How wide is the hole in the nozzle?",
+        "The inner diameter where the liquid leaves. Find the drill bit that just fits.",
         "bore", _say("2 mm"),
     ),
     GuideQuestion(
-        "valve[1].outer_diameter", "How wide is the nozzle outside, at its mouth?",
+        "valve[1].outer_diameter", "What is the outer diameter of the nozzle, at its mouth?",
         "The rim decides the size of the drops that hang from it. Answer 'none' if you cannot measure it.",
         "outer", lambda rig: f"{1e3 * rig.valves[0].bore_m + 1.0:g} mm",
     ),
@@ -97,7 +97,7 @@ QUESTIONS = (
     ),
     GuideQuestion(
         "valve[1].opening", "For how long should the valve open for one drop?",
-        "The suggestion gives a drop as large as this nozzle lets fall by itself.",
+        "The suggestion gives a drop of the size that this nozzle releases by itself.",
         "valve", _suggest_opening,
     ),
     GuideQuestion(
@@ -115,19 +115,19 @@ QUESTIONS = (
         "A shallow dish makes low jets: 20 mm or more are good.", "depth", _say("25 mm"),
     ),
     GuideQuestion(
-        "dish.diameter", "How wide is the dish inside?",
+        "dish.diameter", "What is the inner diameter of the dish?",
         "Waves come back from the rim of a small dish. Answer 'none' if you cannot measure it.",
         "dish", _say("24 cm"),
     ),
     GuideQuestion(
-        "flash[1].duration", "To which power is the flash set?",
+        "flash[1].duration", "What power is the flash set to?",
         "Use manual mode and low power: the light is then short enough to freeze a drop. Flashes hold dangerous "
         "voltages even when they are off: never open one.",
         "flash", _say("1/64"), lambda text, rig: readings.read_power(text), "or its duration (t0.5), such as 40 µs",
     ),
     GuideQuestion(
-        "flash[1].recycle", "How long does the flash take until it can fire again?",
-        "Its ready lamp shows it. Add a little for tired batteries.", "flash", _say("2 s"),
+        "flash[1].recycle", "How long does the flash take before it can fire again?",
+        "Its ready lamp shows when. Add a little for tired batteries.", "flash", _say("2 s"),
     ),
     GuideQuestion(
         HAS_CAMERA, "Does the controller open the camera's shutter?",
@@ -147,7 +147,7 @@ QUESTIONS = (
         "1:2, or 40 mm over 5200 px, or 100 mm lens, 36 mm extension, or 100 mm lens at 60 cm", only_with_camera=True,
     ),
     GuideQuestion(
-        "camera.aperture", "Which aperture is set?", "A small one, f/11 to f/22, keeps the whole splash sharp.",
+        "camera.aperture", "Which aperture do you use?", "A small one, f/11 to f/22, keeps the whole splash sharp.",
         "camera", _say("16"), lambda text, rig: readings.read_aperture(text), "f/16", only_with_camera=True,
     ),
     GuideQuestion(

@@ -39,7 +39,7 @@ def read_power(text: str) -> str | None:
     elif match[2]:
         power = _read_number(match[2]) / 100.0
     if not 1.0 / 256.0 <= power <= 1.0:
-        raise UserError(f"{quote(text)}: flashes are set to between 1/1 and 1/256 of their power")
+        raise UserError(f"{quote(text)}: give the flash's power as a share between 1/1 and 1/256")
     return format_duration(estimate_flash_duration(power))
 
 
@@ -77,7 +77,7 @@ def read_magnification(text: str, pixel_m: float) -> float | None:
     if match := _RULER.fullmatch(text):
         length_m, pixels = parse_length(match[1], key="ruler", example="40 mm"), int(match[2])
         if length_m <= 0.0 or not pixels:
-            raise UserError(f"{quote(text)}: a ruler's length and its pixels are more than nothing")
+            raise UserError(f"{quote(text)}: the ruler's length and its pixels must be more than 0")
         return round(pixels * pixel_m / length_m, 4)
     if match := _LENS.fullmatch(text):
         focal_m = parse_length(match[1], key="lens", example="100 mm")

@@ -23,9 +23,10 @@ _USUAL_OPENING_S = 0.04  # a longer opening pours a stream (common practice, no 
 
 # Keys that a file may leave out, and what that costs.
 _GUESSED = {
-    "valve.outer_diameter": "missing, so nobody can say whether the nozzle releases such drops; measure its mouth",
-    "flash.duration": "missing; a shoe flash at 1/64 power is assumed. Set what the flash's manual says for its power",
-    "camera.pixel": "missing; 4 µm are assumed. Divide the sensor's width by the pixels across it",
+    "valve.outer_diameter": "missing, so it is unknown whether the nozzle can release such drops; measure its mouth",
+    "flash.duration": "missing; a shoe flash at 1/64 power is assumed. Enter the duration that the flash's manual "
+    "gives for your power",
+    "camera.pixel": "missing; 4 µm is assumed. Divide the sensor's width by the pixels across it",
     "camera.magnification": "missing; half life size is assumed. Photograph a ruler and count the pixels it covers",
 }
 

@@ -64,7 +64,7 @@ class Walk:
         if question is None:
             raise UserError(f"{quote(key)}: there is no such question")
         if len(text) > _TEXT_MOST:
-            raise UserError(f"An answer of more than {_TEXT_MOST} characters; write less")
+            raise UserError(f"This answer has more than {_TEXT_MOST} characters; shorten it")
         walk = Walk(self.name, {**self.answers, key: text.strip() or self.suggest(question)})
         walk._compose(upto=key, including=True)
         return walk

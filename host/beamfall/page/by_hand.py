@@ -74,7 +74,7 @@ class ByHand:
         with self._lock:
             if self._at < 0:
                 raise UserError(
-                    "there is no table yet: it begins with the plan, which is being made"
+                    "there is no table yet: it starts from the plan, which is being made"
                 )
             return self._states[self._at]
 
@@ -180,7 +180,7 @@ class ByHand:
     def _find(self, row: int) -> Row:
         rows = self.sequence.rows
         if not 1 <= row <= len(rows):
-            raise UserError(f"there is no row {row}: it has gone. Choose another one")
+            raise UserError(f"row {row} no longer exists. Choose another one")
         return rows[row - 1]
 
     def _change(self, row: int, field: str, text: str) -> Sequence:
@@ -206,7 +206,7 @@ class ByHand:
         name, _, number = text.partition(" ")
         if name not in ANCHORS or not (number.isdecimal() if name in BEAMS else not number):
             raise UserError(
-                f"'{text}' is no anchor: expected release, or a beam and an edge such as beam1 2"
+                f"'{text}' is not an anchor: expected release, or a beam and an edge such as beam1 2"
             )
         count = int(number) if number else 0
         if name in BEAMS and not 1 <= count <= 255:

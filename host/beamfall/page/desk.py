@@ -106,7 +106,7 @@ class Desk:
         """Undo, redo or reset what was learned, and plan again. Raises UserError where that cannot be done."""
         with self._lock:
             if self._board is None:
-                raise UserError("connect the board first: each board has learned for itself")
+                raise UserError("connect the board first: what was learned belongs to one board")
             change_learned(self.rig_file, self._board, change)
             self._load_learned(self._board)
         self._replan()

@@ -99,7 +99,7 @@ class Door:
         try:
             parts = urlsplit(f"//{value}")
             name, port = parts.hostname or "", parts.port
-        except ValueError:  # brackets that do not match, a port that is no number
+        except ValueError:  # brackets that do not match, a port that is not a number
             return False
         if parts.netloc != value or "@" in value:
             return False

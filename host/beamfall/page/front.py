@@ -188,7 +188,7 @@ class PageFrontEnd:
             assert isinstance(question, Look)
             choices, cannot = tuple(one.answers.items()), words.CANNOT_TELL
             if question.simulated is not None:
-                hint = f"At the simulated rig: {one.answers[question.simulated]}"
+                hint = f"On the simulated rig: {one.answers[question.simulated]}"
         return self._work.ask(
             text, (*choices, (CANNOT_TELL, cannot)), hint=hint, listen=listen,
             cautions=(question.caution,) if question.caution else (),

@@ -154,7 +154,7 @@ class Hub:
 def clean(value: Any) -> Any:
     """Plain values for JSON: tuples as lists, NaN and infinities as null, halves of characters as a mark.
 
-    The halves stand for bytes of file names that are no text; a message with one could not be sent.
+    The halves stand for bytes of file names that are not text; a message with one could not be sent.
     """
     if isinstance(value, str):
         return value if value.isascii() else value.encode(errors="replace").decode()

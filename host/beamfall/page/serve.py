@@ -50,7 +50,7 @@ def parse_listen(text: str) -> Listen:
             ipaddress.ip_address(host)
         except ValueError as error:
             raise UserError(
-                f"--listen {text!r}: {host!r} is no address; use 127.0.0.1 for this computer only, "
+                f"--listen {text!r}: {host!r} is not an address; use 127.0.0.1 for this computer only, "
                 "0.0.0.0 for everyone who can reach it"
             ) from error
     return Listen("127.0.0.1" if host == "localhost" else host, int(port))
@@ -114,7 +114,7 @@ class PageServer:
             from beamfall.page.app import make_app
         except ImportError as error:
             raise MissingExtra(
-                f"the page takes {error.name}, which is not installed: pip install starlette uvicorn websockets"
+                f"the page needs {error.name}, which is not installed: pip install starlette uvicorn websockets"
             ) from error
         from beamfall.page.board_thread import BoardThread
         from beamfall.page.connections import Connections

@@ -49,10 +49,11 @@ ACTS = {
     "step": _TIMINGS, "untune": _TIMINGS, "use_found": "took the timings of the search",
     "correct": "corrected the timings", "edit": _RIG, "add_part": _RIG, "remove_part": _RIG,
     "reset_rig": _RIG, "guide_done": _RIG, "undo_learned": "undid what was learned",
-    "redo_learned": "redid what was learned", "reset_learned": "forgot what was learned", "table_set": _TABLE,
+    "redo_learned": "redid what was learned", "reset_learned": "reset what was learned", "table_set": _TABLE,
     "table_step": _TABLE, "table_add": _TABLE, "table_copy": _TABLE, "table_remove": _TABLE, "table_undo": _TABLE,
-    "table_redo": _TABLE, "table_use": "switched plan and table", "table_read": _TABLE, "table_from_plan": _TABLE,
-    "table_from_shot": _TABLE, "table_from_recipe": _TABLE, "pictures_from": "changed where pictures come from",
+    "table_redo": _TABLE, "table_use": "switched between plan and table", "table_read": _TABLE,
+    "table_from_plan": _TABLE, "table_from_shot": _TABLE, "table_from_recipe": _TABLE,
+    "pictures_from": "changed the source of pictures",
 }  # fmt: skip
 SET_BY_HAND, CORRECTED = "Set by hand", "Corrected for the drift"
 TIMINGS_CHECKED = "those on this page"
@@ -64,7 +65,7 @@ CHECK_AHEAD = (
 )
 CANNOT_DO, CANNOT_TELL = "I cannot do this", "I cannot tell"
 CALCULATING = "calculating"
-CORRECTION_CHOICES = (("yes", "Correct it"), ("no", "Fire it as then"))
+CORRECTION_CHOICES = (("yes", "Correct it"), ("no", "Fire it unchanged"))
 CONTAINER_CHOICES = (("yes", "Yes: open the valve"), ("no", "No"))
 HOT_COIL = "The coil warms up while the valve is open and can burn fingers."
 
@@ -234,7 +235,7 @@ def say_trend(trend: Trend) -> dict[str, str]:
     ]
     by = f"{abs(trend.later_s) * 1e3:.1f} ms {way}"
     return {
-        "drift": f"The drops reach the beam {by} than at shot {trend.since} ({begun}).",
+        "drift": f"The drops reach the beam {by} than in shot {trend.since} ({begun}).",
         "needs": f"The same picture now needs {' and '.join(parts)}.",
     }
 

@@ -63,7 +63,7 @@ class CameraSource:
 
     def open(self, folder: Path, between: Callable[[], object]) -> None:
         if importlib.util.find_spec("gphoto2") is None:
-            raise MissingExtra("a camera takes gphoto2: pip install 'beamfall[camera]'")
+            raise MissingExtra("a camera needs gphoto2: pip install 'beamfall[camera]'")
         self._events, self._early = queue.Queue(_EVENTS_MOST), []
         self._process = subprocess.Popen(
             [sys.executable, "-m", "beamfall.photos.camera_process", self._asked, str(folder)],
@@ -198,7 +198,7 @@ class CameraSource:
         if self._asked != ANY and not any(
             self._asked.casefold() in f"{c}".casefold() for c in cameras
         ):
-            there = f"There is: {listed}" if listed else _AWAKE
+            there = f"Found: {listed}" if listed else _AWAKE
             return CameraError(CameraProblem.NOT_FOUND, f"no {self.name}. {there}")
         if listed:
             return CameraError(

@@ -162,7 +162,7 @@ def main() -> None:
         signal.SIGINT, signal.SIG_IGN
     )  # Ctrl-C is for the program, which ends this process
     out = os.fdopen(os.dup(1), "w", encoding="utf-8")
-    os.dup2(2, 1)  # what a driver prints is no event
+    os.dup2(2, 1)  # what a driver prints is not an event
     commands: queue.Queue[str] = queue.Queue()
     threading.Thread(target=_read_commands, args=(commands,), daemon=True).start()
     try:

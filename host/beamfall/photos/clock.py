@@ -82,10 +82,10 @@ class ClockResult:
         """In words, why it may not."""
         best, rival = self.best, self.rival
         if best.pairs < LEAST_PAIRS:
-            return f"only {best.pairs} pictures fit any offset; it takes {LEAST_PAIRS}"
+            return f"only {best.pairs} pictures fit any offset; at least {LEAST_PAIRS} must"
         if rival is not None and _are_alike(best, rival, self.shared):
             return (
-                f"two offsets fit alike: {best.offset_s:+.1f} s fits {best.pairs} pictures, "
+                f"two offsets fit equally well: {best.offset_s:+.1f} s fits {best.pairs} pictures, "
                 f"{rival.offset_s:+.1f} s fits {rival.pairs}"
             )
         if self.confidence < 0.999:

@@ -28,7 +28,7 @@ _TIMES = (
     ("Image DateTime", "EXIF SubSecTime"),
 )
 _YEARS = (1970, 2200)  # no camera's clock is set to another
-_PROGRAMS = {  # ExposureProgram (0x8822); 9 is no part of the standard, and some cameras write it
+_PROGRAMS = {  # ExposureProgram (0x8822); 9 is not part of the standard, and some cameras write it
     1: MANUAL, 2: "program", 3: "aperture priority", 4: "shutter priority",
     5: "automatic", 6: "automatic", 7: "automatic", 8: "automatic", 9: BULB,
 }  # fmt: skip
@@ -61,11 +61,11 @@ class Photograph:
 def read_photograph(path: Path) -> Photograph:
     """Read the capture time of a JPEG, TIFF, HEIC, PNG, WebP or raw file.
 
-    Raises PictureError where the file cannot be read, is no picture, or carries no usable time.
+    Raises PictureError where the file cannot be read, is not a picture, or carries no usable time.
     """
     tags = read_tags(path)
     if not tags:
-        raise PictureError(f"{path.name}: no EXIF in it: an export or an edit has dropped it")
+        raise PictureError(f"{path.name}: no EXIF in it: an export or an edit has removed it")
     for name, fraction in _TIMES:
         text = _text(tags.get(name))
         when = _parse(text)
@@ -89,7 +89,7 @@ def read_photograph(path: Path) -> Photograph:
         )
     found = _text(next((tags[name] for name, _ in _TIMES if name in tags), None))
     if found:
-        raise PictureError(f"{path.name}: its capture time {found!r} is no time")
+        raise PictureError(f"{path.name}: its capture time {found!r} is not valid")
     raise PictureError(f"{path.name}: its EXIF has no capture time")
 
 
@@ -133,7 +133,7 @@ def read_tags(path: Path, *, with_preview: bool = False) -> dict[str, Any]:
         raise
     except Exception as error:  # a damaged file makes the parser fail in any way it likes
         raise PictureError(
-            f"{path.name}: damaged, or no picture ({type(error).__name__})"
+            f"{path.name}: damaged, or not a picture ({type(error).__name__})"
         ) from error
     return tags or _read_with_pillow(path)
 

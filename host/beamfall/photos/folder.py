@@ -85,6 +85,4 @@ def check_name(file: Path) -> None:
     try:
         str(file).encode()
     except UnicodeEncodeError as error:
-        raise PictureError(
-            f"{file.name}: this name is not text in UTF-8; rename the file"
-        ) from error
+        raise PictureError(f"{file.name}: this name is not UTF-8 text; rename the file") from error

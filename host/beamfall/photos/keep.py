@@ -31,7 +31,7 @@ def copy_pictures(log: ShotLog, pairs: Sequence[Pair], folder: Path, with_xmp: b
         target = folder / f"shot-{pair.shot:06d}-{source.name}"
         if target.exists():
             raise UserError(
-                f"{target} is there already; nothing is overwritten: choose an empty folder"
+                f"{target} already exists, and nothing is overwritten: choose an empty folder"
             )
         with explain_write(target):
             folder.mkdir(parents=True, exist_ok=True)
@@ -58,7 +58,7 @@ def write_sidecars(log: ShotLog, pairs: Sequence[Pair]) -> int:
     for pair in pairs:
         file = pair.picture.path.with_name(f"{pair.picture.path.name}.shot.json")
         if file.exists() and not _is_ours(file):
-            raise UserError(f"{file} is there already and is no sidecar of Beamfall: move it away")
+            raise UserError(f"{file} already exists and is not a Beamfall sidecar: move it away")
         logged = log.read_shot(pair.shot)
         content: dict[str, Any] = {
             "beamfall_sidecar": 1,

@@ -57,7 +57,7 @@ class CameraMatch:
     def refusal(self) -> str | None:
         """In words, why nothing was paired; None where it was."""
         if self.clock is None:
-            return "it takes at least two pictures and two shots"
+            return "matching needs at least two pictures and two shots"
         return self.clock.why_not
 
     def to_json(self) -> dict[str, Any]:

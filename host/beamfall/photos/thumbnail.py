@@ -22,7 +22,7 @@ def make_thumbnail(path: Path, width: int) -> bytes:
     decoded whole and has over `_PIXELS_MOST` pixels.
     """
     if not path.is_file():
-        raise PictureError(f"{path.name}: the file is not there any more ({path.parent})")
+        raise PictureError(f"{path.name}: the file no longer exists ({path.parent})")
     source: Any = path
     if path.suffix.lower() in RAW:
         preview = read_tags(path, with_preview=True).get("JPEGThumbnail")

@@ -51,11 +51,11 @@ class WatchedFolder:
 
     def open(self, folder: Path, between: Callable[[], object]) -> None:
         if importlib.util.find_spec("watchfiles") is None:
-            raise MissingExtra("watching a folder takes watchfiles: pip install 'beamfall[camera]'")
+            raise MissingExtra("watching a folder needs watchfiles: pip install 'beamfall[camera]'")
         if not self._watched.is_dir():
             raise CameraError(
                 CameraProblem.NOT_FOUND,
-                f"{show_text(self._watched)}: there is no such folder. Make it, or choose the one that your "
+                f"{show_text(self._watched)}: there is no such folder. Create it, or choose the one that your "
                 "tethering program saves to",
             )
         self._given = {file for file in self._watched.rglob("*") if is_picture(file)}

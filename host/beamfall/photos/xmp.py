@@ -193,7 +193,7 @@ def read_embedded(picture: Path) -> Packet | None:
 def embed(packet: Packet, jpeg: bytes, name: str) -> bytes:
     """Return a JPEG with the packet in it; its pixels and all else stay bit for bit.
 
-    Raises PictureError where it is no JPEG, or the packet is too long for one segment.
+    Raises PictureError where it is not a JPEG, or the packet is too long for one segment.
     """
     body = _HEAD + packet.write()
     if not jpeg.startswith(b"\xff\xd8"):

@@ -81,7 +81,7 @@ def _check_conditions(
 def _refuse_flattening(weber: float) -> PhysicsRangeError:
     return PhysicsRangeError(
         describe_range_error("Weber number of the air at the drop", weber, 0.0, MAX_WEBER)
-        + ": such a flat drop is about to break up; use a smaller drop or a lower fall"
+        + ": such a flat drop is about to break up; use a smaller drop or a shorter fall"
     )
 
 

@@ -58,7 +58,7 @@ _OF_DAMPING = (
 )
 _ONSET_BY_GRAVITY, _ONSET_BY_TENSION = 0.30, 8.9
 _DAMPED_FROM, _DAMPING_POWER = 0.0088, 0.91
-#: A lower bulge than this is no jet that a drop could meet (our choice).
+#: A lower bulge than this is not a jet that a drop could meet (our choice).
 LEAST_JET_M = 0.002
 # Outside the regime the numbers come from, and for unknown liquids, the spreads grow (estimates).
 _OTHER_REGIME_WIDER = 1.5

@@ -65,7 +65,7 @@ class Liquid:
         strange = self.unknown - _PROPERTIES
         if strange:
             raise PhysicsRangeError(
-                f"unknown = {', '.join(sorted(strange))} names no property of a liquid; "
+                f"unknown = {', '.join(sorted(strange))} is not a property of a liquid; "
                 f"the properties are {', '.join(sorted(_PROPERTIES))}"
             )
 

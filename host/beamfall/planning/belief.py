@@ -182,7 +182,7 @@ class Belief:
         )
         chain = self.chain
         when = chain[-1].when[:16].replace("T", " ") if chain else "never"
-        return f"narrowed by {self.shots} shots of seeking or calibrating with {what}, {when}"
+        return f"narrowed by {self.shots} shots of seeking or calibrating on {what}, {when}"
 
     # -- new steps ---------------------------------------------------------------------------------
     def add_search(
@@ -278,7 +278,7 @@ class Belief:
             )
             return (
                 f"{why[0].upper()}{why[1:]}, so plans stay as they were. "
-                "To use its answers all the same: `beamfall learned redo`"
+                "To use its answers anyway: `beamfall learned redo`"
             )
         if step.parent != step.before and step.before:
             return "It replaces what was known before; `beamfall learned undo` brings that back"

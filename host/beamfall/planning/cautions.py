@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 _NEAR_NOZZLE_M = 0.02
 _NEAR_SURFACE_M = 0.03
-_LONGEST_LIGHT_S = 0.03  # a longer one is no flash; the formula of the blur ends there
+_LONGEST_LIGHT_S = 0.03  # a longer one is not a flash; the formula of the blur ends there
 
 
 def list_cautions(
@@ -45,7 +45,7 @@ def list_cautions(
     yield from _about_light(rig, rigs)
     if len(times_s) > 3:
         yield (
-            "drop 4 and later ones: no model says what they do; the plan lets each strike the umbrella of the one "
+            "drop 4 and later: there is no model for them; the plan lets each strike the umbrella of the one "
             "before: sweep their times"
         )
     if chance is not None and chance < 0.9:
@@ -76,8 +76,8 @@ def _about_drops(setting: Setting, rigs: Draws) -> Iterator[str]:
         if valve.opening_s > longest_s:
             yield (
                 f"{valve.output}: an opening of {valve.opening_s * 1e3:.3g} ms pours a stream; one drop takes at most "
-                f"{longest_s * 1e3:.3g} ms. The plan takes the stream's head as the largest drop; its times are less "
-                "sure: sweep the flash around them"
+                f"{longest_s * 1e3:.3g} ms. The plan treats the front of the stream as the largest drop, so its "
+                "times are less sure: sweep the flash around them"
             )
             continue
         if valve.outer_diameter_m is None:
@@ -139,14 +139,14 @@ def _about_beams(rig: Rig, rigs: Draws, times_s: tuple[float, ...]) -> Iterator[
         free = float(np.median(rigs.first.start_height_m)) - beam.height_m
         if free < _NEAR_NOZZLE_M:
             yield (
-                f"{beam.input} too near the nozzle: drops come free {max(free, 0.0) * 1e3:.0f} mm above it and are "
-                f"still slow and ringing there; put it {_NEAR_NOZZLE_M * 1e3:.0f} mm or more below that"
+                f"{beam.input} too near the nozzle: drops come free {max(free, 0.0) * 1e3:.0f} mm above it, and are "
+                f"still slow and wobbling there; put it {_NEAR_NOZZLE_M * 1e3:.0f} mm or more below that"
             )
         top = float(np.percentile(rigs.height_m, 95.0))
         if beam.height_m < max(_NEAR_SURFACE_M, top):
             yield (
                 f"{beam.input} too near the surface: at {beam.height_m * 1e3:.0f} mm a jet (up to "
-                f"{top * 1e3:.0f} mm) and splashes break it too; put it higher"
+                f"{top * 1e3:.0f} mm) and splashes also interrupt it; put it higher"
             )
         if beam.blanking_s > 0.8 * least:
             yield (

@@ -231,8 +231,8 @@ def list_assumptions(rig: Rig, setting: Setting, learned: Belief | None) -> list
     u = rig.uncertainty
     liquid = setting.liquid
     found = [
-        f"heights are right within {u.height_m * 1e3:.2g} mm, volumes within {u.volume:.0%}, the valve's "
-        f"latency within {u.latency_s * 1e3:.2g} ms (standard deviations)",
+        f"heights are accurate to within {u.height_m * 1e3:.2g} mm, volumes to within {u.volume:.0%}, the valve's "
+        f"latency to within {u.latency_s * 1e3:.2g} ms (standard deviations)",
         f"liquid: {liquid.name}, {liquid.density_kg_m3:.1f} kg/m³, {liquid.viscosity_pa_s * 1e3:.3g} mPa·s, "
         f"{liquid.surface_tension_n_m * 1e3:.1f} mN/m",
         f"drops detach about one diameter below the nozzle, already falling; gravity {setting.gravity:.4f} m/s²",
@@ -240,7 +240,7 @@ def list_assumptions(rig: Rig, setting: Setting, learned: Belief | None) -> list
     if liquid.unknown:
         names = ", ".join(sorted(liquid.unknown))
         found.append(
-            f"only usual values of the liquid's {names}: the jet's limits are wider for that"
+            f"only typical values are known for the liquid's {names}, so the jet's limits are wider"
         )
     known = learned.fit(rig) if learned is not None else None
     if learned is None or known is None or not _narrows_jet(known[1]):

@@ -72,8 +72,8 @@ def change_learned(
     if belief is None:
         with_board = "" if board is None else f" with board {board}"
         raise UserError(
-            f"{file}: nothing has been learned of this rig{with_board} yet; "
-            "`beamfall seek` or `beamfall calibrate` does it"
+            f"{file}: nothing has been learned about this rig{with_board} yet; "
+            "`beamfall seek` or `beamfall calibrate` will do that"
         )
     changed = change(belief)
     save_learned(file, changed)
@@ -99,7 +99,7 @@ def _read(file: Path) -> dict[str, Belief]:
         return {name: read(name, entry) for name, entry in content["boards"].items()}
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         raise UserError(
-            f"{file}: what was learned of this rig cannot be read ({type(error).__name__}: {error}); "
+            f"{file}: what was learned about this rig cannot be read ({type(error).__name__}: {error}); "
             "move the file away to start again"
         ) from error
 

@@ -50,7 +50,7 @@ def make_liquid(entry: LiquidInRig) -> Liquid:
     parts = dict(entry.parts) if entry.parts else {entry.name: 1.0}
     if not entry.parts and entry.name not in INGREDIENTS:
         raise PhysicsRangeError(
-            f"liquid.name = {quote(entry.name)} is not known; known are {', '.join(BASES)}; "
+            f"liquid.name = {quote(entry.name)} is unknown; known are {', '.join(BASES)}; "
             f"for a mixture give liquid.parts (by volume) of {', '.join(INGREDIENTS)}",
             key="liquid.name",
         )
@@ -64,7 +64,7 @@ def make_liquid(entry: LiquidInRig) -> Liquid:
     for name, dose in entry.grams:
         if name not in THICKENERS:
             raise PhysicsRangeError(
-                f"liquid.grams of {quote(name)}: not known; known are {', '.join(THICKENERS)}",
+                f"liquid.grams of {quote(name)}: unknown; known are {', '.join(THICKENERS)}",
                 key="liquid.grams",
             )
         liquid = thicken(liquid, name, dose)

@@ -24,7 +24,7 @@ def read_stage(text: str | None, *, key: str = "stage") -> float | None:
     """Return when the light is to come after the contact, in s, or None where nothing is given.
 
     `text` carries its unit, such as '2 ms'; `key` is what a message calls it. Raises UserError for
-    a text that is no duration and for one outside EARLIEST_S to LATEST_S.
+    a text that is not a duration and for one outside EARLIEST_S to LATEST_S.
     """
     if text is None:
         return None
@@ -71,7 +71,7 @@ def find_stage(
     if age_s is None:
         widest = find_widest(rig, learned)
         raise UserError(
-            f"{key} = {text}: an umbrella of this rig gets about {widest * 1e3:.0f} mm wide and no wider. "
+            f"{key} = {text}: on this rig an umbrella gets no wider than about {widest * 1e3:.0f} mm. "
             "Larger or faster drops make it wider"
         )
     return age_s

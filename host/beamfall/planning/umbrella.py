@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from beamfall.setup.rig import Rig
 
 _DRAWS = 400
-_FULL = 2.9  # spreading times after which the sheet is no measure of time
+_FULL = 2.9  # spreading times after which the sheet is not a measure of time
 
 
 @dataclass(frozen=True)

@@ -37,9 +37,9 @@ def make_card(board: str, slots: Sequence[Held]) -> str:
     """Return the card of a board, from the slots that hold something."""
     first = next((one.slot for one in slots if one.first), None)
     said = (
-        "No slot is loaded at the start: hold the button for a second to choose one."
+        "No slot is loaded at start: hold the button for a second to choose one."
         if first is None
-        else f"Switch the board on: slot {first} is ready after the start."
+        else f"Switch the board on: slot {first} is ready at once."
     )
     rows = "".join(_make_row(one) for one in slots)
     return Template(_PAGE.read_text(encoding="utf-8")).substitute(

@@ -100,7 +100,7 @@ def read_events(
         chances *= np.exp(-0.5 * np.minimum((apart / _SAID_S) ** 2, 1000.0)) + 1e-9
     if not there.any():
         raise RecipeError(
-            "with these timings drop 2 meets no jet on a rig like this one: keep another shot, or check the rig file"
+            "with these timings drop 2 meets no jet on a rig like this one: choose another shot, or check the rig file"
         )
     chosen = _take(chances)
     moment, stage = (make_interval(values[chosen]) for values in (met.meeting, met.stage_s))
@@ -252,12 +252,12 @@ def _list_lost(
     """What the other rig shows differently, whatever its timings."""
     own = recipe.rig
     found = [
-        "the jet's own luck on the recipe's rig: onset, rise and height are calculated for this one"
+        "how the jet happened to rise on the recipe's rig: its onset, rise and height are calculated for this one"
     ]
     if events.drops > 2:
         found.append("the gaps between three drops: the planner chooses them for this rig")
     if len(own.valves) > len(find_partners(own)):
-        found.append("what the valves at other places did")
+        found.append("what the valves at other positions did")
     if name_liquid(own.liquid) != name_liquid(rig.liquid):
         found.append(
             f"the liquid: {name_liquid(own.liquid)} there, {name_liquid(rig.liquid)} here; shapes will differ"
@@ -288,7 +288,7 @@ def _list_lost(
                     f"the jet's height: about {jet * 1e3:.0f} mm here, {looks.jet_m * 1e3:.0f} mm there"
                 )
     except PhysicsRangeError:
-        found.append("the splash's size: the recipe's own rig is outside what the physics covers")
+        found.append("the splash's size: the recipe's own rig is outside the range of the formulas")
     looks_like = [one for one, same in (
         ("dye", own.liquid.colour == rig.liquid.colour),
         ("backlight", own.light == rig.light),

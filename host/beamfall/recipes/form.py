@@ -70,7 +70,7 @@ def read_texts(texts: Mapping[str, str], source: str, picture: bytes | None = No
     """Return the recipe that the texts describe; `source` names it in messages. Raises RecipeError."""
     for name in (RECIPE, RIG, SEQUENCE):
         if name not in texts:
-            raise RecipeError(f"{source}: no recipe: {name} is missing in it")
+            raise RecipeError(f"{source}: not a recipe: {name} is missing")
     contents = {name: _parse(texts[name], source, name) for name in (RECIPE, RIG, SEQUENCE)}
     return build_recipe(contents[RECIPE], contents[RIG], contents[SEQUENCE], source, picture)
 
@@ -88,7 +88,7 @@ def build_recipe(
     """
     version = content.get(_TOP)
     if not isinstance(version, int) or isinstance(version, bool) or version < 1:
-        raise RecipeError(f"{source}: no recipe: {RECIPE} does not say its version ({_TOP} = 1)")
+        raise RecipeError(f"{source}: not a recipe: {RECIPE} does not say its version ({_TOP} = 1)")
     if version > VERSION:
         raise RecipeError(
             f"{source}: written by a newer Beamfall (version {version} of recipes, this one reads {VERSION}): "
@@ -168,4 +168,4 @@ def _parse(text: str, source: str, name: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-        raise RecipeError(f"{source}: {name} in it is damaged: no TOML") from error
+        raise RecipeError(f"{source}: {name} in it is damaged: not TOML") from error

@@ -61,7 +61,7 @@ def make_recipe(
         )
     sequence = rebuild_sequence(logged.table, name)
     if sequence.flash_row() is None:
-        raise RecipeError(f"shot {record.shot} has no flash: there is no picture to keep")
+        raise RecipeError(f"shot {record.shot} has no flash: there is no picture to save")
     events, looks = _read_events(log, logged, rig, learned)
     try:
         picture = load_picture(log.path, logged, PICTURE_WIDTH)
@@ -84,7 +84,7 @@ def make_recipe(
 def _find_newest(log: ShotLog) -> int:
     found = log.query("SELECT max(id) FROM shot WHERE state = ?", (_FIRED,))[0][0]
     if found is None:
-        raise RecipeError("no shot has fired yet: fire one, then keep it")
+        raise RecipeError("no shot has fired yet: fire one, then save it")
     return int(found)
 
 

@@ -74,7 +74,7 @@ def unpack_recipe(data: bytes, source: str, *, with_picture: bool = True) -> Rec
     except (zipfile.BadZipFile, zlib.error, EOFError, OSError, ValueError, RuntimeError,
             NotImplementedError, LookupError, OverflowError) as error:  # fmt: skip
         raise RecipeError(
-            f"{source}: damaged, or no recipe: it cannot be opened as a zip file. Ask for it again"
+            f"{source}: damaged, or not a recipe: it cannot be opened as a zip file. Ask for a new copy"
         ) from error
     picture = parts.pop(PICTURE, None)
     texts: dict[str, str] = {}
@@ -82,7 +82,7 @@ def unpack_recipe(data: bytes, source: str, *, with_picture: bool = True) -> Rec
         try:
             texts[name] = content.decode("utf-8")
         except UnicodeDecodeError as error:
-            raise RecipeError(f"{source}: {name} in it is damaged: no text in UTF-8") from error
+            raise RecipeError(f"{source}: {name} in it is damaged: not UTF-8 text") from error
     if picture is not None:
         picture = _clean(picture, source) if with_picture else b""
     return read_texts(texts, source, picture)
@@ -95,7 +95,7 @@ def _read_parts(archive: zipfile.ZipFile, source: str) -> dict[str, bytes]:
         limit = limits.get(entry.filename)
         if limit is None or entry.filename in found:
             raise RecipeError(
-                f"{source}: no recipe of Beamfall's: it holds something besides {', '.join(limits)}"
+                f"{source}: not a Beamfall recipe: it holds something besides {', '.join(limits)}"
             )
         with archive.open(entry) as part:
             content = part.read(limit + 1)  # what the entry says of its own size is not believed
@@ -110,4 +110,4 @@ def _clean(picture: bytes, source: str) -> bytes:
     try:
         return shrink_picture(picture, PICTURE_WIDTH, f"{source}, {PICTURE}")
     except PictureError as error:
-        raise RecipeError(f"{source}: its picture is damaged or no picture") from error
+        raise RecipeError(f"{source}: its picture is damaged or not a picture") from error

@@ -123,7 +123,7 @@ class Recipe:
         return None if row is None else row.delay_s
 
     def renamed(self, name: str) -> Recipe:
-        """The same under another name; raises UserError for one that is no name."""
+        """The same under another name; raises UserError for one that is not a name."""
         return replace(self, label=replace(self.label, name=check_name(name)))
 
 

@@ -42,7 +42,8 @@ def make_sheet(recipe: Recipe) -> str:
         title=show_html(recipe.name), line=show_html(line), picture=picture, drawing=draw_rig(recipe),
         tables="".join(_make_table(name, rows) for name, rows in list_tables(recipe).items()),
         note=note,
-        foot="Times hold on this rig. On another one `beamfall recipe use FILE --rig RIG` calculates them again. "
+        foot="These times are for this rig. For another one `beamfall recipe use FILE --rig RIG` calculates them "
+             "again. "
         "Times of a row count from its anchor; the release is the start.",
     )  # fmt: skip
 
@@ -80,7 +81,7 @@ def list_tables(recipe: Recipe) -> dict[str, Rows]:
     for beam in rig.beams:
         tables[f"Beam {beam.input}"] = [
             ("above the surface", format_length(beam.height_m)),
-            ("counts", f"{beam.edge}, then blind for {format_duration(beam.blanking_s)}"),
+            ("counts", f"{beam.edge}, then ignored for {format_duration(beam.blanking_s)}"),
         ]
     liquid, dish = rig.liquid, rig.dish
     measured = [

@@ -54,7 +54,7 @@ class Shelf:
         file = self.find_file(name)
         if not file.exists():
             known = [one.recipe.name for one in self.list() if one.recipe is not None]
-            have = f"there are {', '.join(known[:10])}" if known else "none is kept yet"
+            have = f"there are {', '.join(known[:10])}" if known else "none is saved yet"
             raise RecipeError(
                 f"there is no recipe '{check_name(name)}'; {have}: `beamfall recipe list`"
             )
@@ -74,7 +74,7 @@ class Shelf:
         """Raise RecipeError where there is a recipe of that name."""
         if self.find_file(name).exists():
             raise RecipeError(
-                f"there is a recipe '{check_name(name)}' already: choose another name, or remove that one first"
+                f"a recipe '{check_name(name)}' already exists: choose another name, or remove that one first"
             )
 
     def rename(self, name: str, new: str) -> Recipe:

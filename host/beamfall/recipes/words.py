@@ -26,7 +26,7 @@ def say_picture(events: Events | None) -> str:
 def list_day(correction: Correction | None) -> Iterator[str]:
     """How today differs from the day of a recipe, and what that does to the shot."""
     if correction is None:
-        yield "Today cannot be compared with the day of this recipe: it is fired as it was."
+        yield "Today cannot be compared with the day of this recipe: it fires unchanged."
         return
     for one in correction.differences:
         then, now = (format_quantity(value, one.kind) for value in (one.then, one.now))
@@ -43,7 +43,7 @@ def say_correction(correction: Correction) -> str:
     """What the same picture needs today."""
     low, high = correction.delay.p5 * 1e3, correction.delay.p95 * 1e3
     return (
-        f"For the same picture: flash {_say_shift(correction.delay_s)} than then ({low:+.1f} to {high:+.1f} ms), "
+        f"For the same picture today: flash {_say_shift(correction.delay_s)} ({low:+.1f} to {high:+.1f} ms),  "
         f"drop 2 {_say_shift(correction.spacing_s)}"
     )
 

@@ -266,8 +266,8 @@ def _find(data: SeriesData, quantities: dict[tuple[str, str], Quantity]) -> list
     if data.extra:
         out.add(
             "extra-drops",
-            f"{len(data.extra)} drops more than were released: the valve drips after closing, or "
-            "an opening lets two drops go",
+            f"{len(data.extra)} more drops than were released: the valve drips after closing, or "
+            "one opening releases two drops",
             data.extra,
         )
     heads: list[str] = []
@@ -283,14 +283,14 @@ def _find(data: SeriesData, quantities: dict[tuple[str, str], Quantity]) -> list
     if heads:
         out.add(
             "falling-head",
-            f"the drops grow smaller: {'; '.join(heads)}. The head falls: is the air inlet of the "
+            f"the drops grow smaller: {'; '.join(heads)}. The head is falling: is the air inlet of the "
             "Mariotte bottle still below the liquid's level, and the bottle's cap tight?",
         )
     if warm:
         out.add(
             "warming-valve",
-            f"the drops come later and are as large as before: {'; '.join(warm)}. The valve's coil "
-            "warms: fire a few shots before the ones that count, or lower its current or rate",
+            f"the drops come later but are as large as before: {'; '.join(warm)}. The valve's coil "
+            "is warming up: fire a few shots before the ones that count, or lower its current or rate",
         )
     for (name, of), one in quantities.items():
         chart = one.individuals
@@ -352,7 +352,7 @@ def _judge_drift(of: str, quantity: Quantity, out: _Findings) -> None:
         out.add(
             "drift",
             f"{quantity.name} of {of} drifts: {abs(trend.change) * 1e6:.0f} µs {way} over the series "
-            f"(chance makes that in {trend.p:.1g} of series)",
+            f"(by chance this happens in {trend.p:.1g} of series)",
         )
     elif len(run) >= RUN:
         out.add(

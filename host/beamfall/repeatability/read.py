@@ -102,7 +102,7 @@ def read_series(log: ShotLog, series: int, beam: str | None = None) -> SeriesDat
     )
     shots = [_read_shot(logged.record, chosen) for logged in completed]
     if beam is not None and not any(shot.pulses for shot in shots):
-        raise UserError(f"series {series}: nothing was seen of {beam}; leave --beam out")
+        raise UserError(f"series {series}: {beam} saw nothing; remove --beam")
     _sort_into(data, shots)
     return data
 

@@ -173,7 +173,7 @@ def _describe_setup(log: ShotLog, series: int, logged: LoggedShot, cards: Sequen
         ("note", record.note),
     ]
     if str(logged.line.port).startswith("sim"):
-        pairs.insert(0, ("simulated", "these shots are of a simulated rig; no drop fell"))
+        pairs.insert(0, ("simulated", "a simulated rig fired these shots; no drop fell"))
     return f"<section><h2>Setup</h2>{_table_of_pairs(pairs)}</section>"
 
 
@@ -243,11 +243,13 @@ def _describe_scatter(assessment: Assessment, save: Any) -> str:
             else "timed by the board on the line itself"
         )
         own = (
-            f"<p>The flash contact itself was off by {size} at the most "
+            f"<p>The flash contact itself was off by at most {size} "
             f"({flash.count} flashes, {by}).</p>"
         )
     elif flash is not None:
-        own = "<p>The board did not time the flash's line itself: what the flash adds is not known.</p>"
+        own = (
+            "<p>The board did not time the flash's line itself: what the flash adds is unknown.</p>"
+        )
     parts = [
         "<section><h2>Scatter</h2><p>Arrival counts from the valve's opening to the beam; spacing is "
         "measured minus commanded; millimetres are the path of a drop in that time.</p>",
@@ -278,8 +280,8 @@ def _plot(name: str, what: str) -> str:
     """A plot that opens by itself, at its full size: on a telephone it is too small to read in the page."""
     alt = show_html(what)
     return (
-        f'<figure class="plot"><a href="{name}" title="Open it large"><img src="{name}" alt="{alt}"></a>'
-        f'<figcaption>{alt}. <a href="{name}">Open it large</a></figcaption></figure>'
+        f'<figure class="plot"><a href="{name}" title="Enlarge"><img src="{name}" alt="{alt}"></a>'
+        f'<figcaption>{alt}. <a href="{name}">Enlarge</a></figcaption></figure>'
     )
 
 

@@ -304,7 +304,7 @@ def _find_unusable(found: Mapping[str, Any], used: list[tuple[Any, str, str]]) -
             if pull == "down":
                 yield (
                     f"pin {pin} ({INPUT_NAMES[signal]}) has an internal pull-down, which erratum E9 of the RP2350 "
-                    "makes useless: turn the sensor round and pull up, or use 8.2 kilohm to ground outside and say None"
+                    "makes useless: invert the sensor and pull up, or use 8.2 kilohm to ground outside and say None"
                 )
 
 

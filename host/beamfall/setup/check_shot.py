@@ -20,12 +20,12 @@ def check_drops(
     if aim.get("drops", count) != count:
         yield KeyProblem(
             "aim.drops", aim["drops"], f"{count}",
-            f"aim.drops = {aim['drops']}: the file has {count} [[drop]]; leave aim.drops out",
+            f"aim.drops = {aim['drops']}: the file has {count} [[drop]]; remove aim.drops",
         )  # fmt: skip
     if "spacing" in aim and count > 1 and drops[1].at_s is not None:
         yield KeyProblem(
             "aim.spacing", aim["spacing"], "one of the two",
-            "aim.spacing and drop[2].at both set opening 2; leave one out",
+            "aim.spacing and drop[2].at both set opening 2; remove one",
         )  # fmt: skip
     if kind == "collision" and count < 2:
         yield KeyProblem(

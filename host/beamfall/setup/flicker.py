@@ -32,8 +32,8 @@ def warn_of_flicker(rows: Iterable[Row]) -> str:
         return ""
     return (
         f"up to {most} flashes within a second: more than {SAFE_FLASHES} can trigger seizures in "
-        "people with photosensitive epilepsy; fire fewer, or with nobody else in the room and "
-        "your eyes turned away"
+        "people with photosensitive epilepsy; fire fewer, or make sure that nobody else "
+        "is in the room and look away"
     )
 
 

@@ -133,7 +133,7 @@ def _check_head(table: Table, limits: BoardLimits) -> Iterator[Problem]:
         yield Problem(
             None,
             "too_many_rows",
-            f"it has {len(table.rows)} rows, the board holds {limits.rows_max}; leave rows out",
+            f"it has {len(table.rows)} rows, but the board holds {limits.rows_max}; remove rows",
         )
     window_max = _longest_window(limits)
     if table.window_ticks > window_max:
@@ -162,7 +162,7 @@ def _check_head(table: Table, limits: BoardLimits) -> Iterator[Problem]:
         yield Problem(
             None,
             "window_missing",
-            "it has a window but waits for no beam edge; leave the window out, "
+            "it has a window but waits for no beam edge; remove the window, "
             "or anchor a flash at a beam",
         )
     for beam, count in zip(BEAMS, table.awaits, strict=True):
@@ -187,7 +187,7 @@ def _check_row(row: TickRow, table: Table, limits: BoardLimits) -> Iterator[Prob
         latest, earliest = HORIZON_TICKS - table.tail_ticks, limits.earliest_ticks
         if row.count:
             yield problem(
-                "bad_anchor", f"count is {row.count}; the release has no count: leave it out"
+                "bad_anchor", f"count is {row.count}; the release has no count: remove it"
             )
     else:
         window = min(table.window_ticks, _longest_window(limits))  # a longer one is said already
@@ -206,7 +206,7 @@ def _check_row(row: TickRow, table: Table, limits: BoardLimits) -> Iterator[Prob
             yield problem(
                 "window_missing",
                 f"it follows edge {row.count} of {row.anchor}, but only {awaited} are awaited; "
-                "await more, or leave the await out",
+                "await more, or remove the await",
             )
     if row.width_ticks == 0:
         yield problem("zero_width", "width is 0; give a width of one tick of the clock or more")
@@ -222,7 +222,7 @@ def _check_row(row: TickRow, table: Table, limits: BoardLimits) -> Iterator[Prob
         found, allowed = say.two(row.delay_ticks + row.width_ticks, latest)
         yield problem(
             "beyond_horizon",
-            f"it ends {found} after its anchor, the latest is {allowed}; "
+            f"it ends {found} after its anchor, but must end within {allowed}; "
             "make delay, window or tail shorter",
         )
     if row.delay_ticks < earliest:
@@ -235,7 +235,7 @@ def _check_row(row: TickRow, table: Table, limits: BoardLimits) -> Iterator[Prob
         found, allowed = say.two(row.delay_ticks, table.dwell_ticks)
         yield problem(
             "before_dwell",
-            f"delay is {found}, shorter than the least dwell of {allowed} that makes the edge count; "
+            f"delay is {found}, shorter than the dwell of {allowed} after which an edge counts; "
             "use a longer delay or a shorter dwell",
         )
 
@@ -270,7 +270,7 @@ def _check_neighbours(table: Table, limits: BoardLimits) -> Iterator[Problem]:
             yield Problem(
                 row.origin + 1,
                 "flash_spacing",
-                f"{where}: they may come {found} apart, the least spacing is {allowed}; {cure}",
+                f"{where}: they may come {found} apart, but must be at least {allowed} apart; {cure}",
             )
             continue
         least = limits.ticks_of_us(limits.valve_gap_us) if row.kind is SignalKind.VALVE else 1
@@ -286,7 +286,7 @@ def _check_neighbours(table: Table, limits: BoardLimits) -> Iterator[Problem]:
             yield Problem(
                 row.origin + 1,
                 "overlap",
-                f"{where}: {found} between them, the least is {allowed}; move them apart",
+                f"{where}: {found} between them, but at least {allowed} is needed; move them apart",
             )
 
 
@@ -301,7 +301,7 @@ def _check_duty(table: Table, limits: BoardLimits) -> Iterator[Problem]:
             yield Problem(
                 rows[-1].origin + 1,
                 "duty",
-                f"{valve} is open for {found} in all, the most is {allowed} "
+                f"{valve} is open for {found} in total, but at most {allowed} is allowed "
                 f"({limits.duty_percent} % of {limits.duty_window_ms} ms, so that the coil stays cool); "
                 "open it less often or shorter",
             )

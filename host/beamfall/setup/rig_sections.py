@@ -40,7 +40,7 @@ class Site:
         60e3,
         110e3,
         default=101325.0,
-        meaning="air pressure of the weather report, reduced to sea level",
+        meaning="air pressure in the weather report, reduced to sea level",
     )
     altitude_m: float = quantity(
         "length", -430.0, 5000.0, default=0.0, example="150 m", meaning="height above sea level"
@@ -135,10 +135,10 @@ class Valve:
         0.5,
         default=None,
         example="20 mm",
-        meaning="length of the narrow path from valve seat to mouth; 20 mm is assumed where unknown",
+        meaning="length of the narrow path from valve seat to mouth; if unknown, 20 mm is assumed",
     )
     discharge: float = number(
-        0.3, 1.0, default=0.61, meaning="discharge coefficient: real flow over ideal flow"
+        0.3, 1.0, default=0.61, meaning="discharge coefficient: real flow divided by ideal flow"
     )
     lag_s: float = quantity(
         "duration",
@@ -156,7 +156,7 @@ class Valve:
         0.0,
         0.5,
         example="22 ms",
-        meaning="from the command to the drop leaving the nozzle; a guess until calibrated",
+        meaning="time from the command to the drop leaving the nozzle; a guess until calibrated",
     )
     place_m: float = quantity(
         "length",
@@ -164,7 +164,7 @@ class Valve:
         0.5,
         default=0.0,
         example="5 cm",
-        meaning="place along the dish, from the picture's middle",
+        meaning="position along the dish, from the middle of the picture",
     )
 
 
@@ -188,7 +188,7 @@ class Beam:
         meaning="distance of the fall path from the beam's middle",
     )
     edge: str = choice(
-        ("dark", "clear"), default="dark", meaning="edge that counts: the drop enters, or leaves"
+        ("dark", "clear"), default="dark", meaning="which edge counts: the drop entering or leaving"
     )
     blanking_s: float = quantity(
         "duration",
@@ -196,7 +196,7 @@ class Beam:
         1.0,
         default=0.0,
         example="20 ms",
-        meaning="how long edges are ignored after one that counts, against satellite drops",
+        meaning="how long to ignore edges after one that counts, so that satellite drops do not",
     )
     dwell_s: float = quantity(
         "duration",
@@ -212,7 +212,7 @@ class Beam:
         0.5,
         default=0.0,
         example="5 cm",
-        meaning="place along the dish, from the picture's middle",
+        meaning="position along the dish, from the middle of the picture",
     )
 
 
@@ -222,7 +222,7 @@ class Flash:
 
     output: str = choice(_FLASHES, default="flash1", meaning="output of the board")
     latency_s: float = quantity(
-        "duration", 0.0, 0.05, default=50e-6, meaning="from the contact to the light"
+        "duration", 0.0, 0.05, default=50e-6, meaning="time from the contact to the light"
     )
     duration_s: float = quantity(
         "duration",
@@ -270,7 +270,7 @@ class Camera:
         1.0,
         default=0.0,
         example="60 ms",
-        meaning="from the shutter's contact to the open shutter; `beamfall calibrate camera` measures it",
+        meaning="time from the shutter's contact to the open shutter; `beamfall calibrate camera` measures it",
     )
     shutter_scatter_s: float = quantity(
         "duration",
@@ -286,13 +286,13 @@ class Camera:
         30.0,
         default=None,
         example="500 ms",
-        meaning="shutter time set on the camera; leave it out where the camera is on bulb",
+        meaning="shutter time set on the camera; leave it out if the camera is on bulb",
     )
     sync_input: str | None = choice(
         BEAMS, default=None, meaning="spare input to which the camera's hot-shoe contact is wired"
     )
     magnification: float = number(
-        0.01, 10.0, default=0.5, meaning="size on the sensor over size in the scene"
+        0.01, 10.0, default=0.5, meaning="size on the sensor divided by size in the scene"
     )
     aperture: float = number(0.7, 64.0, default=16.0, meaning="f-number of the lens: 16 for f/16")
     pixel_m: float = quantity(

@@ -19,7 +19,7 @@ class DropInRig:
     valve: str | None = choice(
         SignalKind.VALVE.names,
         default=None,
-        meaning="valve that lets this drop fall; the valves take turns where left out",
+        meaning="valve that releases this drop; if left out, the valves take turns",
     )
     opening_s: float | None = quantity(
         "duration",
@@ -27,7 +27,7 @@ class DropInRig:
         0.5,
         default=None,
         example="13 ms",
-        meaning="how long the valve opens for this drop; else the valve's own opening",
+        meaning="how long the valve opens for this drop; if left out, the valve's own opening",
     )
     at_s: float | None = quantity(
         "duration",
@@ -35,7 +35,7 @@ class DropInRig:
         4.0,
         default=None,
         example="105 ms",
-        meaning="time from opening 1 to this drop's opening; the planner chooses it where left out",
+        meaning="time from opening 1 to this drop's opening; if left out, the planner chooses it",
     )
 
 
@@ -60,12 +60,12 @@ class Firing:
         4.0,
         default=None,
         example="180 ms",
-        meaning="delay of its own from its anchor, instead of one that goes with the picture",
+        meaning="its own delay from its anchor, instead of one that moves with the picture",
     )
     anchor: str | None = choice(
         ("release", *BEAMS),
         default=None,
-        meaning="what its own delay counts from; else what the plan's flash follows",
+        meaning="what its own delay counts from; if left out, what the plan's flash follows",
     )
     anchor_count: int | None = count(
         0, 255, default=None, meaning="which counted edge of that beam, from 1; 0 for the release"
@@ -76,5 +76,5 @@ class Firing:
         0.02,
         default=None,
         example="2 ms",
-        meaning="how long the contact is closed; else the flash's own",
+        meaning="how long the contact is closed; if left out, the flash's own width",
     )

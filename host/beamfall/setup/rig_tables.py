@@ -36,23 +36,30 @@ TABLES = (
     RigTable("beam", Beam, "An infrared beam across the fall path; one table for each beam.", True),
     RigTable("flash", Flash, "A flash in manual mode; one table for each flash.", True),
     RigTable(
-        "drop", DropInRig, "A drop of the shot; leave all out for drops that are alike.", True
+        "drop",
+        DropInRig,
+        "A drop of the shot. If all drops are alike, leave these tables out.",
+        True,
     ),
     RigTable(
         "firing",
         Firing,
-        "A flash that fires; leave all out to fire each flash once, for the picture.",
+        "One firing of a flash. Without these tables each flash fires once, for the picture.",
         True,
     ),
-    RigTable("camera", Camera, "The camera; leave the table out where there is none."),
+    RigTable("camera", Camera, "The camera. If there is none, leave this table out."),
     RigTable("dish", Dish, "The dish under the nozzle."),
     RigTable(
-        "liquid", LiquidInRig, "The liquid of drops and dish. Measured values win over the name's."
+        "liquid",
+        LiquidInRig,
+        "The liquid of drops and dish. Measured values override those of the name.",
     ),
     RigTable("aim", Aim, "What the picture should show. Timings set here replace the planner's."),
     RigTable("light", Light, "The light behind the dish, for the simulated picture."),
     RigTable("site", Site, "Where the rig stands."),
     RigTable("uncertainty", Uncertainty, "How far off the figures may be: standard deviations."),
-    RigTable("fitted", Fitted, "What else the controller has; false for what was not built."),
+    RigTable(
+        "fitted", Fitted, "What else the controller has; false for parts that were not built."
+    ),
 )
-TEXTS = {"name": "name of the rig; else that of the file", "note": "anything worth remembering"}
+TEXTS = {"name": "name of the rig; default: the file's name", "note": "anything worth remembering"}

@@ -39,7 +39,7 @@ def check_rinse(duration_s: float, board: Welcome) -> None:
 def _check(
     what: str, does: str, seconds: float, least_s: float, most_s: float, board: Welcome
 ) -> None:
-    # Half a unit of the board's rounds up to one. What is no number fails the comparison.
+    # Half a unit of the board's rounds up to one. What is not a number fails the comparison.
     if 0.5 * least_s < seconds <= most_s * (1.0 + 1e-9):
         return
     given, most = format_two_durations(seconds, most_s)

@@ -144,7 +144,7 @@ class Table:
     def from_dict(cls, content: Mapping[str, Any]) -> Self:
         """Rebuild a table from `to_dict`; outputs may have the names of older logs.
 
-        Raises TypeError, ValueError or LookupError for what is no table.
+        Raises TypeError, ValueError or LookupError for what is not a table.
         """
         plain = {key: value for key, value in content.items() if key.endswith(("_ticks", "_hz"))}
         rows = tuple(

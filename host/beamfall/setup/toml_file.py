@@ -49,7 +49,7 @@ def parse_toml(text: str, source: str, noun: str, error: type[Exception]) -> dic
         raise error(f"{source}: {_explain(text.splitlines(), problem)}") from problem
     except ValueError as problem:  # Python reads no whole number of more than some thousand figures
         raise error(
-            f"{source}: a number in it has too many figures; write it shorter, or as text in quotes"
+            f"{source}: a number in it has too many digits; write it shorter, or as text in quotes"
         ) from problem
     except RecursionError as problem:
         raise error(

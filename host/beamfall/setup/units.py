@@ -236,7 +236,7 @@ def parse_quantity(
     `key` is what the caller calls the value; the message of an error starts with it. `example` is
     a plausible value for this key, and `bounds` in SI say which suggestions make sense; neither
     limits what is accepted.
-    Raises UnitError for a missing, unknown or unfitting unit and for what is no number.
+    Raises UnitError for a missing, unknown or unfitting unit and for what is not a number.
     """
     asked = _Asked(text, KINDS[kind], key, example or KINDS[kind].example, bounds)
     if not isinstance(text, str):
@@ -262,7 +262,7 @@ def parse_quantity(
     except (DecimalException, OverflowError):
         value = math.inf
     if not math.isfinite(value):
-        raise asked.refuse("is beyond what a number here can hold; check its exponent", "")
+        raise asked.refuse("is too large or too small; check its exponent", "")
     return value
 
 
@@ -283,7 +283,7 @@ class _Asked:
         return self._make(f"{quote(self.text)} {problem}{cure}")
 
     def refuse_bare(self, value: object) -> UnitError:
-        """The error for a number without a unit, or for what is no text at all."""
+        """The error for a number without a unit, or for what is not text at all."""
         noun = self.kind.noun
         if isinstance(value, bool) or not isinstance(value, str | int | float):
             return self._make(

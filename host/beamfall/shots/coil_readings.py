@@ -125,7 +125,7 @@ def list_odd(readings: Sequence[MeasuredOpening]) -> list[str]:
     dead = sum(not one.has_current for one in actions)
     if dead:
         what = "a valve was" if dead == 1 else f"valves were {dead} times"
-        odd.append(f"{what} driven and no current flowed: see its plug")
+        odd.append(f"{what} driven but no current flowed: check its plug")
     lowest = min((one for one in actions if one.sags), key=lambda one: one.lowest_mv, default=None)
     if lowest is not None:
         odd.append(

@@ -38,12 +38,12 @@ def explain_errors(path: Path) -> Iterator[None]:
         ) from error
     except UnicodeEncodeError as error:
         raise UserError(
-            f"the text {error.object!r} has parts that are no characters, so the shot log cannot hold it: "
+            f"the text {error.object!r} contains invalid characters, so the shot log cannot hold it: "
             "the terminal and this program disagree on the encoding (UTF-8 is expected)"
         ) from error
     except UnicodeDecodeError as error:
         # SQLite's own message quotes the damaged bytes, and Python cannot read it.
-        raise LogDamaged(path, "the list of its tables", "bytes that are no text") from error
+        raise LogDamaged(path, "the list of its tables", "bytes that are not text") from error
     except sqlite3.Error as error:
         raise _explain(path, error) from error
 
@@ -64,7 +64,7 @@ def open_database(
             path.parent.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise LogReadOnly(
-                f"the folder of the shot log {path} cannot be made ({error.strerror}); {_CURE}"
+                f"the folder of the shot log {path} cannot be created ({error.strerror}); {_CURE}"
             ) from error
         connection = connect(str(path))
         try:
@@ -78,11 +78,11 @@ def open_database(
         return connection
 
 
-_CURE = "change its rights, or set BEAMFALL_LOG to a file that you may write to"
+_CURE = "change its permissions, or set BEAMFALL_LOG to a file that you may write to"
 
 
 def check_kind(path: Path) -> None:
-    """Refuse what is no file before it is opened: a pipe would be waited for without end."""
+    """Refuse what is not a file before it is opened: a pipe would be waited for without end."""
     try:
         mode = path.stat().st_mode
     except OSError:
@@ -144,11 +144,11 @@ def _check_identity(connection: sqlite3.Connection, path: Path, migrations: Step
         identity = connection.execute("PRAGMA application_id").fetchone()[0]
     if identity != APPLICATION_ID and (tables or version):
         raise LogError(
-            f"{path} is an SQLite file, but not a shot log of Beamfall; set BEAMFALL_LOG to another"
+            f"{path} is an SQLite file, but not a Beamfall shot log; set BEAMFALL_LOG to another"
         )
     if version > len(migrations):
         raise LogNewer(
-            f"the shot log {path} has version {version}, this Beamfall knows {len(migrations)}; "
+            f"the shot log {path} has version {version}, but this Beamfall reads up to {len(migrations)}; "
             "update Beamfall, or set BEAMFALL_LOG to another file. It has not been touched"
         )
     return version

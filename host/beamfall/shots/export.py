@@ -262,7 +262,7 @@ class _ParquetFile:
             from pyarrow import parquet
         except ImportError as error:
             raise MissingExtra(
-                "Parquet takes the library pyarrow, which is not installed: "
+                "Parquet needs the library pyarrow, which is not installed: "
                 "pip install 'beamfall[parquet]', or export csv or jsonl"
             ) from error
         types = {

@@ -257,7 +257,7 @@ class ShotLog(LogReader):
         mine = content.get("host") == name_process()
         if state != BEGUN and not (taken_for_ended and mine):
             raise LogError(
-                f"shot {shot} has its outcome already ({state}); a shot is completed once, "
+                f"shot {shot} already has its outcome ({state}); a shot is completed once, "
                 "and the log keeps what it has"
             )
         self._change(shot, {"cause": None, **outcome})

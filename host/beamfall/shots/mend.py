@@ -87,7 +87,7 @@ def _copy_rows(
     ).fetchall()
     names = [name for kind, name, _ in schema if kind == "table"]
     if "shot" not in names or not 0 < version <= len(MIGRATIONS):
-        raise LogError(f"{path} is no shot log that this program can mend; keep the file")
+        raise LogError(f"{path} is not a shot log that this program can mend; keep the file")
     new.execute("BEGIN")
     for kind, _, sql in sorted(schema, key=lambda row: ("table", "index", "view").index(row[0])):
         if kind != "table":
@@ -171,7 +171,7 @@ def _keep_whole(path: Path, new: sqlite3.Connection, lost: list[str]) -> int:
             record = from_plain(ShotRecord, from_text(*keys[4:]))
             series, rig, sequence, board = keys[:4]
             if type(series) is not int:
-                raise DamagedValue("its series is no number")
+                raise DamagedValue("its series is not a number")
         except DamagedValue:
             lost.append(f"shot {shot}")
             new.execute("DELETE FROM shot WHERE id = ?", (shot,))

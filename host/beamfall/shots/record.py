@@ -139,10 +139,10 @@ class ShotRecord:
     timing: str = kept("Class of timing: how the board times edges.", "string")
     port: str = kept("Port the board was on.", "string", default="")
     boot_id: int | None = kept(
-        "Which life of the board: changes with every reset.", "integer", default=None
+        "Identifies the board's run; changes with every reset.", "integer", default=None
     )
     release: int | None = kept(
-        "Number of the release in that life.", "integer", name="release_number", default=None
+        "Number of the release in that run.", "integer", name="release_number", default=None
     )
     host: str | None = kept(
         "Program that began the shot: machine, process, start.", "string", default=None
@@ -252,7 +252,7 @@ class SeriesRecord:
     name: str = kept("Name of the series.", "string", name="series_name", default="")
     note: str = kept("Note on the series.", "string", name="series_note", default="")
     seed: int | None = kept(
-        "Seed of what was drawn for the series.", "integer", name="series_seed", default=None
+        "Random seed of the series.", "integer", name="series_seed", default=None
     )
     settings: Mapping[str, Any] = kept(
         "Settings of the series; rests are drawn from rest_seed.", "json", name="series_settings"

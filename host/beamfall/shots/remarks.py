@@ -27,7 +27,7 @@ def list_remarks(record: ShotRecord, *, sees_light: bool = True) -> list[str]:
     """
     missing = record.counts.get("edges_missing", 0)
     if missing:  # what is not there is then no sign of anything
-        return [f"{missing} of its edges the board had to forget before they were read"]
+        return [f"the board had to forget {missing} of its edges before they were read"]
     remarks: list[str] = []
     if record.state == "fired" and record.anchor_beam is not None:
         remarks += _judge_beam(record)

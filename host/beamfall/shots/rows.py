@@ -115,7 +115,7 @@ class Rows:
         try:
             return Table.from_dict(content)
         except (ValueError, TypeError, LookupError, AttributeError, OverflowError) as error:
-            raise DamagedValue("its sequence is none") from error
+            raise DamagedValue("its sequence is not valid") from error
 
     def read_board(self, number: int) -> BoardRecord:
         """Return a board; raises DamagedValue."""

@@ -42,7 +42,7 @@ class DamagedRow(DamagedValue):
 
 
 def make_checksum(text: str) -> int:
-    """Return the CRC-32 of a stored text: it finds flipped bytes, it is no protection against intent."""
+    """Return the CRC-32 of a stored text: it finds flipped bytes, it is not protection against intent."""
     return zlib.crc32(text.encode("utf-8", "surrogatepass"))
 
 
@@ -54,15 +54,15 @@ def to_text(value: Any) -> str:
 def from_text(text: object, checksum: object) -> dict[str, Any]:
     """Return the JSON object in a stored text; raises DamagedValue."""
     if not isinstance(text, str):
-        raise DamagedValue("no text")
+        raise DamagedValue("not text")
     if make_checksum(text) != checksum:
         raise DamagedValue("the checksum does not fit")
     try:
         content = json.loads(text)
     except (ValueError, RecursionError) as error:
-        raise DamagedValue("no JSON") from error
+        raise DamagedValue("not JSON") from error
     if not isinstance(content, dict):
-        raise DamagedValue("no JSON object")
+        raise DamagedValue("not a JSON object")
     return content
 
 
@@ -129,11 +129,11 @@ def _check_kind(value: Any, name: str, kind: type) -> Any:
 
 def _check_whole(value: Any, name: str) -> int:
     if type(value) is not int or not -_WHOLE_MOST < value < _WHOLE_MOST:
-        raise DamagedValue(f"{name} is no whole number")
+        raise DamagedValue(f"{name} is not a whole number")
     if name == "clock_hz" and value < 1:
         raise DamagedValue("clock_hz is not above 0")
     if name.endswith("_us") and not 0 <= value < _TIME_MOST_US:
-        raise DamagedValue(f"{name} is no time of day")
+        raise DamagedValue(f"{name} is not a time of day")
     return value
 
 
@@ -202,7 +202,7 @@ def _read_edges(value: Any, name: str) -> tuple[EdgeRecord, ...]:
                 with contextlib.suppress(LookupError):  # no such line
                     edges.append(EdgeRecord(*one))
                     continue
-        raise DamagedValue("an edge is not as it was written")
+        raise DamagedValue("an edge has been altered")
     return tuple(edges)
 
 
@@ -216,5 +216,5 @@ def _read_readings(value: Any, name: str) -> tuple[ReadingsRecord, ...]:
                 if whole and spacing and len(currents) == len(voltages):
                     found.append(ReadingsRecord(start, spacing, tuple(currents), tuple(voltages)))
                     continue
-        raise DamagedValue("readings are not as they were written")
+        raise DamagedValue("readings have been altered")
     return tuple(found)

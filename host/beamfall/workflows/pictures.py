@@ -68,7 +68,7 @@ class PictureKeeper:
         except CameraError as error:
             problem = error
         except FileWriteError as error:
-            problem = CameraError(CameraProblem.NOT_KEPT, f"its picture cannot be kept: {error}")
+            problem = CameraError(CameraProblem.NOT_KEPT, f"its picture cannot be saved: {error}")
         except BaseException:
             stopped = CameraError(CameraProblem.STOPPED, "the wait for its picture was stopped")
             self.front_end.show(Pictured(fired, stopped))

@@ -159,7 +159,7 @@ class Runner:
             case Event():
                 self._front_end.show(step)
             case _:
-                raise TypeError(f"{step!r} is no step of a workflow")
+                raise TypeError(f"{step!r} is not a step of a workflow")
         return None
 
     def _warn(self, sequence: Any, repeated: bool) -> None:

@@ -142,7 +142,7 @@ class Question(Generic[A]):
         return None
 
     def read(self, text: str) -> A:
-        """Return what a text means; raises UserError where it is no answer, and then it is asked again."""
+        """Return what a text means; raises UserError where it is not an answer, and then it is asked again."""
         raise NotImplementedError
 
 

@@ -232,7 +232,7 @@ class World:
             source.finished()
 
     def enter(self):
-        """A call into `machine` or `time` begins: its own bookkeeping may allocate, it is no part of the firmware."""
+        """A call into `machine` or `time` begins: its own bookkeeping may allocate, it is not part of the firmware."""
         locks = self._locks
         for _ in range(locks):
             heap_unlock()

@@ -92,8 +92,8 @@ export function makeCalibrate() {
               'p',
               { class: 'soft' },
               found.kept
-                ? `Plans now use this. It is kept in ${found.kept}; to undo it, open the Rig view.`
-                : 'Nothing was kept: plans stay as they were.',
+                ? `Plans now use this. It is saved in ${found.kept}; to undo it, open the Rig view.`
+                : 'Nothing was saved: plans are unchanged.',
             ),
           )
         : null,

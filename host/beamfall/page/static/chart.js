@@ -29,7 +29,7 @@ export function makeChart({ label, empty = '', height = 210, opens = '', grab })
     class: 'chart',
     tabindex: '0',
     role: 'group',
-    'aria-label': `${label}. Arrow keys move it, plus and minus scale it, 0 shows all of it.`,
+    'aria-label': `${label}. Arrow keys move it, plus and minus zoom, 0 shows all of it.`,
   });
   const legend = h('p', { class: 'legend small soft' });
   const buttons = h('div', { class: 'row small' });

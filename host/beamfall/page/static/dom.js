@@ -98,7 +98,7 @@ export function byId(id) {
 /** @param {string} id */
 export function buttonById(id) {
   const found = byId(id);
-  if (!(found instanceof HTMLButtonElement)) throw new Error(`${id} is no button`);
+  if (!(found instanceof HTMLButtonElement)) throw new Error(`${id} is not a button`);
   return found;
 }
 

@@ -137,7 +137,7 @@ function showEnd(box, answers, remarks) {
     h(
       'p',
       { class: 'soft small' },
-      'Then download it as a rig file, so that the next evening begins with it.',
+      'Then download it as a rig file, so that you can start with it next time.',
     ),
   );
 }

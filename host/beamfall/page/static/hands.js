@@ -29,7 +29,7 @@ async function stayAwake() {
 /** @param {string} text */
 function speak(text) {
   if (kept('voice', 'off') !== 'on' || !('speechSynthesis' in window)) return;
-  speechSynthesis.cancel(); // what is late is no news
+  speechSynthesis.cancel(); // late news is not spoken
   speechSynthesis.speak(new SpeechSynthesisUtterance(text));
 }
 

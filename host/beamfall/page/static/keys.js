@@ -18,7 +18,7 @@ const FIXED = [
   ['Shift+R', 'releases without waiting for the surface'],
   ['1 to 8', 'open the views'],
   ['↑ ↓', 'in the field of a timing: 0.1 ms; Page up and Page down: 1 ms'],
-  ['+ − 0', 'on a chart: closer, further, all of it'],
+  ['+ − 0', 'on a chart: zoom in, zoom out, show all'],
 ];
 const NAME = 'keys';
 
@@ -72,7 +72,7 @@ export function makeKeys() {
             },
             waiting === id ? 'Press the key …' : 'Add a key',
           ),
-          learned[id] ? h('button', { type: 'button', on: { click: () => forget(id) } }, 'As it was') : null,
+          learned[id] ? h('button', { type: 'button', on: { click: () => forget(id) } }, 'Reset') : null,
         ),
       ),
     );
@@ -108,7 +108,7 @@ export function makeKeys() {
         learned[id] = (learned[id] ?? keys).filter((one) => one !== key || id === waiting);
       learned[waiting] = [...new Set([...learned[waiting], key])];
       keep(NAME, JSON.stringify(learned));
-      said.textContent = `${say(key)} is learned.`;
+      said.textContent = `${say(key)} is assigned.`;
       waiting = null;
       draw();
     },
@@ -122,6 +122,6 @@ export function makeKeys() {
     body,
     said,
     FIXED.map(([key, text]) => h('p', { class: 'small' }, h('kbd', {}, key), ` ${text}`)),
-    h('p', { class: 'small soft' }, 'Keys work in every view, and are kept on this device.'),
+    h('p', { class: 'small soft' }, 'Keys work in every view, and are saved on this device.'),
   );
 }

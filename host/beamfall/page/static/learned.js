@@ -1,4 +1,4 @@
-// What seeking and calibrating have taught, step by step; to undo, redo or reset.
+// What seek and calibrate have learned, step by step; to undo, redo or reset.
 
 import { attempt } from './bar.js';
 import { clock, h, ms, number, show } from './dom.js';
@@ -58,7 +58,7 @@ export function makeLearned() {
   return h(
     'section',
     { class: 'panel learned', 'aria-label': 'Learned' },
-    h('h2', {}, 'What seeking and calibrating have taught'),
+    h('h2', {}, 'What seek and calibrate have learned'),
     table,
     h('div', { class: 'row' }, undo, redo, reset),
     question,
@@ -90,7 +90,7 @@ function makeTable(learned) {
       ),
       h('tbody', {}, learned.steps.map(makeRow)),
     ),
-    h('p', { class: 'soft small' }, `Kept in ${learned.file}`),
+    h('p', { class: 'soft small' }, `Saved in ${learned.file}`),
   ];
 }
 

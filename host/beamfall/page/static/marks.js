@@ -121,7 +121,7 @@ export function makeMarked(shot, measured, { className = '', name, use }) {
     h(
       'div',
       { class: 'overlaid' },
-      h('img', { src: `/shots/${shot}/picture`, alt: `Photograph of shot ${shot} with what was measured` }),
+      h('img', { src: `/shots/${shot}/picture`, alt: `Photograph of shot ${shot} with its measurements` }),
       drawing,
     ),
     h(

@@ -114,7 +114,7 @@ function makeCard(one) {
       { class: 'row' },
       fire,
       button('Seek it on this rig', () => act('seek', { recipe: name }), 'fire'),
-      button('Fire as then', () => act('shoot_recipe', { name, as_then: true }), 'fire'),
+      button('Fire unchanged', () => act('shoot_recipe', { name, as_then: true }), 'fire'),
       h('a', { class: 'button', href: address('sheet', name), download: '' }, 'Page for the wall'),
       h('a', { class: 'button', href: address('file', name), download: '' }, 'File for others'),
       button('Edit as a table', async () => {
@@ -140,7 +140,7 @@ export function makeKeep(shot) {
   const field = h('input', { type: 'text', id: 'recipe-name', maxlength: 80, placeholder: 'name' });
   const said = h('span', { class: 'soft small', role: 'status' });
   const keep = async () => {
-    said.textContent = 'keeping …';
+    said.textContent = 'saving …';
     try {
       await act('keep_recipe', { shot, name: field.value });
       said.textContent = 'kept';

@@ -12,8 +12,8 @@ import { act, on, state } from './net.js';
 const INTERVALS = {
   nozzle_to_beam: 'nozzle to beam',
   beam_to_surface: 'beam to surface',
-  jet_onset: 'impact to jet',
-  jet_rise: 'rise of the jet',
+  jet_onset: 'impact to jet onset',
+  jet_rise: 'jet rise',
   spacing: 'required spacing',
   flash_delay: 'required flash delay',
   flash_delay_at_planned_spacing: 'required flash delay at the planned spacing',
@@ -21,9 +21,9 @@ const INTERVALS = {
 };
 /** @type {Record<string, [string, string]>} */
 const QUANTITIES = {
-  jet_height_mm: ['height of the jet', 'mm'],
-  drop_diameter_mm: ['diameter of the drops', 'mm'],
-  impact_speed_m_s: ['speed at the surface', 'm/s'],
+  jet_height_mm: ['jet height', 'mm'],
+  drop_diameter_mm: ['drop diameter', 'mm'],
+  impact_speed_m_s: ['impact speed', 'm/s'],
 };
 
 export function makeRig() {

@@ -9,8 +9,8 @@ import { act, on, state } from './net.js';
 
 const STEPS = ['0.01 ms', '0.1 ms', '0.5 ms', '1 ms', '10 ms'];
 const UNDO_HELP =
-  'Drag a bar to move it, its right end to change how long it lasts. Two fingers, or + and −, scale the picture. In ' +
-  'the fields, the arrow keys add and take away one step. Ctrl+Z undoes.';
+  'Drag a bar to move it, its right end to change how long it lasts. Pinch, or press + and −, to zoom. In ' +
+  'the fields, the arrow keys add or subtract one step. Ctrl+Z undoes.';
 
 /** A button that asks the server for something. @param {string} words @param {() => Promise<unknown>} f */
 const button = (words, f, name = words) =>
@@ -22,7 +22,7 @@ export function makeTable() {
   const chosen = makeChosen();
   const chart = makeChart({
     label: 'The table by hand',
-    empty: 'The table begins with the plan, which is being made.',
+    empty: 'The table starts from the plan, which is being made.',
     grab: makeGrab(chosen.choose, showTable),
   });
   const problems = h('div', { class: 'problems', role: 'status', 'aria-live': 'polite' });

@@ -68,7 +68,7 @@ def find_outlines(
         light = _turn(light, roll)
     across = cv2.Scharr(soft, cv2.CV_32F, 1, 0) / 32.0
     down = cv2.Scharr(soft, cv2.CV_32F, 0, 1) / 32.0
-    # The horizon and the light's gradient run along whole rows: what is common to a row is no outline.
+    # The horizon and the light's gradient run along whole rows: what is common to a row is not an outline.
     down -= np.median(down, axis=1, keepdims=True)
     size = np.sqrt((across**2 + down**2).sum(axis=2))
     noise = max(float(np.median(size)) / 1.2, 0.25)

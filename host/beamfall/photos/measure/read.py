@@ -203,12 +203,12 @@ def _classify(
         aside = abs(0.5 * (upright.left + upright.right) - standing.axis)
         if upright.widest < _LEAST_UMBRELLA_MM * scale or aside > 0.3 * upright.widest:
             made.confidence = 0.7
-            made.doubts.append("what is wide is too narrow for an umbrella, or hangs to one side")
+            made.doubts.append("the wide part is too narrow for an umbrella, or hangs to one side")
         return _add_umbrella(made, upright, standing)
     width, again = _measure_top(standing, surface, scale)
     if again is None:
         made.stage, made.confidence = "jet", 0.75
-        made.doubts.append("a drop that touches so short a jet would look alike")
+        made.doubts.append("a drop touching such a short jet would look the same")
     elif again > _TWO_BALLS:
         # A drop that has entered the jet's bulb: below the first ball it is as wide once more.
         made.stage, made.confidence = "contact", min(0.92, 0.72 + 1.5 * (again - _TWO_BALLS))

@@ -109,7 +109,7 @@ class Measured:
 
         scale, stage = described["px_per_mm"], described["stage"]
         if stage is not None and stage not in STAGES:
-            raise ValueError(f"{stage!r} is no stage")
+            raise ValueError(f"{stage!r} is not a stage")
         lengths: dict[str, Any] = {name: value(name) for name in LENGTHS}
         made = cls(
             None, int(described["width"]), int(described["height"]), None if scale is None else float(scale),

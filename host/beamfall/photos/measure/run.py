@@ -51,7 +51,7 @@ def measure_pixels(
     """Measure a picture of shape (rows, columns, 3), sRGB. `size`: width and height of the file it was shrunk from."""
     strange = [name for name in scene.marks if name not in MARKS]
     if strange:
-        raise UserError(f"{strange[0]} is no mark; the marks are {', '.join(MARKS)}")
+        raise UserError(f"{strange[0]} is not a mark; the marks are {', '.join(MARKS)}")
     try:
         from beamfall.photos.measure.edges import find_outlines
         from beamfall.photos.measure.read import read_shapes

@@ -18,9 +18,9 @@ NAMES = {
 }
 #: What start and fall mean, for below the table.
 START_AND_FALL = (
-    "A drop leaves the nozzle already falling. Start and fall describe the equal fall from rest, which starts\n"
-    "a little higher and earlier: a start below 0 is before the valve's command. The rig file's column is\n"
-    "its latency and heights converted to the same fall."
+    "A drop is already falling when it leaves the nozzle. Start and fall describe an equivalent fall from rest,\n"
+    "which starts a little higher and earlier; a start below 0 is before the valve's command. The rig file\n"
+    "column shows its latency and heights converted to this fall."
 )
 #: The plan's times that beam edges say something about.
 TIMES = {
@@ -77,7 +77,7 @@ def explain_combination(one: Combination) -> str:
         f"{first} and {second} cannot be separated by these edges, which fix only\n"
         f"  {first} {sign} {abs(slope):.3f} {unit}/{other_unit} × ({second} - {one.at * other_factor:.2f} {other_unit})"
         f" = {one.value * factor:.3f} ± {one.error * factor:.3f} {unit};\n"
-        f"the rig file decides how they share it: {second} ± {one.second_error * other_factor:.2f} {other_unit} makes "
+        f"the rig file decides how it is shared: {second} ± {one.second_error * other_factor:.2f} {other_unit} makes "
         f"{first} ± {one.first_error * factor:.2f} {unit}."
     )
 

@@ -253,8 +253,8 @@ def _warn(model: Model, z: Floats) -> list[str]:
         "nozzle_error_m": "the nozzle's height",
         "beam_error_m": "the beam's height",
         "beam_sense": "the beam's width",
-        "start_speed_ratio": "the drop's first speed",
-        "detachment_ratio": "where the drop comes free",
+        "start_speed_ratio": "the drop's initial speed",
+        "detachment_ratio": "the height at which the drop comes free",
     }
     warnings = []
     for name, value in zip(model.names, z, strict=True):

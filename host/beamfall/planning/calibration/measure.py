@@ -77,7 +77,7 @@ def measure_drops(log: ShotLog, series: Sequence[int], *, valve: str | None = No
         most = max((len(sample.values_s) for sample in samples), default=0)
         raise UserError(
             f"series {named}: {most} drops of one kind crossed a beam completely; calibration needs "
-            f"{LEAST_DROPS}, better 30: beamfall shoot RIG --count 30"
+            f"{LEAST_DROPS}, preferably 30: beamfall shoot RIG --count 30"
         )
     return enough
 
