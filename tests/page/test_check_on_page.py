@@ -52,14 +52,14 @@ def test_a_person_slower_than_the_boards_time_out_is_waited_for(serve: Serve) ->
             until_s = opened[-1].clock() + 4.0 * HOST_TIMEOUT_S
             served.wait(lambda until=until_s: opened[-1].clock() > until)
             assert hub.get("live")["activity"] == "watch", "the board still watches"
-        told = question["hint"].removeprefix("At the simulated rig: ")
+        told = question["hint"].removeprefix("On the simulated rig: ")
         fits = [choice["value"] for choice in choices if choice["words"] == told]
         bench.answers.give(question["id"], fits[0] if fits else choices[0]["value"])
     job = hub.get("job")
     assert job["state"] == "ended", job["text"]
     assert acted >= 1
     assert job["result"]["ranked"][0]["name"] == "beam-misaligned"
-    assert not [line for line in job["lines"] if "ended the watch" in line["showed"]]
+    assert not [line for line in job["lines"] if "stopped watching" in line["showed"]]
 
 
 def lead(served: Served, answer: Callable[[Any], str]) -> tuple[Any, list[Any]]:
@@ -97,7 +97,7 @@ def test_who_cannot_tell_says_so_and_every_caution_is_told_once(serve: Serve) ->
 
     job, asked = lead(served, never_tell)
     assert not job["result"]["settled"]
-    assert [line for line in job["lines"] if line["showed"] == "that could not be told"]
+    assert [line for line in job["lines"] if line["showed"] == "no clear answer"]
     told = [caution for question in asked for caution in question["cautions"]]
     assert len(told) == len(set(told)) >= 4
     for one in told:  # nor inside another one

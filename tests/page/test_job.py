@@ -216,7 +216,7 @@ def test_the_check_finds_an_unplugged_flash(
     question = wait_question(served, begin)
     shown = False
     while question is not None:
-        hint = question["hint"].removeprefix("At the simulated rig: ")
+        hint = question["hint"].removeprefix("On the simulated rig: ")
         value = next(
             (c["value"] for c in question["choices"] if c["words"] == hint),
             question["choices"][0]["value"],

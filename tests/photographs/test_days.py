@@ -107,7 +107,7 @@ def test_an_even_evening_beside_an_uneven_one_is_refused() -> None:
         uneven = make_days((0.0,), seed)[0]
         even = make_days((0.0, 1.0), seed, even=True)[1]
         found, _ = match([uneven, even], [uneven, even])
-        assert found.refusal is not None and "fit alike" in found.refusal
+        assert found.refusal is not None and "fit equally well" in found.refusal
         assert found.clock is not None and found.clock.shared > 25  # the uneven evening's
 
 

@@ -48,7 +48,7 @@ def test_evenly_spaced_shots_are_refused() -> None:
         for missing in (0.0, 0.2):
             studio = make_studio(seed, shots=50, even=True, missing=missing, extra=missing / 2)
             (found,) = match_pictures(studio.pictures, studio.shots)
-            assert found.refusal is not None and "fit alike" in found.refusal
+            assert found.refusal is not None and "fit equally well" in found.refusal
             assert found.pairs == ()
             assert len(found.unclear) == len(studio.pictures)
 

@@ -241,7 +241,7 @@ def judge(status: int | str, words: str) -> bool:
 
 
 def read_as_page(path: Path, shot: int) -> str:
-    """Read what the page shows of a log and a shot; return what is called a fault of the program there, if anything."""
+    """Read what the page shows of a log and a shot; return what is called a bug in Beamfall there, if anything."""
     from beamfall.page import review
 
     reads = (

@@ -223,7 +223,7 @@ class BoardThread:
             self._forget_board()
 
     def _say_unexpected(self, error: Exception) -> None:
-        """Report a fault of the program once; the board is taken up again."""
+        """Report a bug in Beamfall once; the board is taken up again."""
         text = self.hub.report_fault(error)
         self.hub.set(link={"state": "none", "text": f"{text}. Disconnecting and reconnecting."})
         if text == self._unexpected:

@@ -1,4 +1,4 @@
-"""A fault of the program in a request of the page: the person is told, a report is written, the page goes on."""
+"""A bug in Beamfall in a request of the page: the person is told, a report is written, the page goes on."""
 
 from __future__ import annotations
 

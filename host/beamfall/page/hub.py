@@ -108,7 +108,7 @@ class Hub:
         self.change("notices", lambda shown: [one for one in shown if one["id"] != notice])
 
     def report_fault(self, error: BaseException) -> str:
-        """Return what to say about a fault of the program.
+        """Return what to say about a bug in Beamfall.
 
         The first of its kind, one class of error at one line, goes to the terminal and into a report file: a page
         that asks again and again fills no disk.
