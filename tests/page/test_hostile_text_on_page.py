@@ -44,14 +44,18 @@ def fill(log_path: Path) -> None:
     with ShotLog.open(log_path) as log, Board.connect("sim", rig=rig) as board:
         board.link.welcome = replace(board.info, name=HOSTILE)
         shooter = Shooter.begin(board, log, "sweep", rig=rig, name=HOSTILE)
+        shooter.asked_by = HOSTILE
         for number in range(2):
             swept = {"of": HOSTILE, "step": number, "value_ms": 1.0 + number, "repeat": 1}
             shot = shooter.fire(replace(sequence, name=HOSTILE), swept=swept).shot
             assert shot is not None
             log.set_note(shot, HOSTILE)
             log.set_keywords(shot, (HOSTILE,))
-            log.set_picture(
-                shot, f"/nowhere/{HOSTILE.replace('/', '')}.jpg", match={"source": HOSTILE}
+            log.add_photograph(
+                shot,
+                f"/nowhere/{HOSTILE.replace('/', '')}.jpg",
+                match={"source": HOSTILE},
+                exposure={"time_s": 0.5, "mode": HOSTILE},
             )
     events = Events(
         kind="collision", drops=2, moment=0.5, moment_low=0.4, moment_high=0.6, stage_s=0.004

@@ -42,11 +42,16 @@ def place(tmp_path: Path, make_picture: Callable[..., Path]) -> Path:
     with ShotLog.open(tmp_path / "log.sqlite3") as log, Board.connect("sim", rig=rig) as board:
         board.link.welcome = replace(board.info, name=HOSTILE)  # the board's own words
         shooter = Shooter.begin(board, log, "sweep", rig=rig, name=HOSTILE)
+        shooter.asked_by = HOSTILE
         for number in range(2):
             swept = {"of": HOSTILE, "step": number, "value_ms": 1.0 + number, "repeat": 1}
-            shot = shooter.fire(plan_collision(rig).sequence, swept=swept).shot
+            sequence = replace(plan_collision(rig).sequence, name=HOSTILE)
+            shot = shooter.fire(sequence, swept=swept).shot
             assert shot is not None
             log.set_note(shot, HOSTILE)
+            log.set_keywords(shot, (HOSTILE,))
+        settings = {"time_s": 0.5, "mode": HOSTILE, "iso": 100}
+        log.add_photograph(shot, f"{FILE_NAME}.png", match={"source": HOSTILE}, exposure=settings)
     picture = make_picture(tmp_path / "card" / f"{FILE_NAME}.jpg", 1e9, model=HOSTILE)
     result = run(tmp_path, "shots", "picture", "1", str(picture))
     assert result.returncode == 0, result.stderr
@@ -80,6 +85,7 @@ WAYS_IN = (
     "a board's name", "a rig's name", "a rig's note", "a key of a rig file", "a value of a rig file",
     "a quantity of a rig file", "a sequence's name", "a key of a sequence file", "a value of a sequence file",
     "a series' name", "what was swept", "a note", "a picture's file name", "a camera's model in EXIF",
+    "a camera's settings", "how a picture arrived", "a keyword", "a device's name",
     "a catalogue's keyword", "a catalogue's description", "a recipe's name", "a recipe's note", "a recipe's board",
     "the rig in a recipe", "a board's backup", "an argument", "a port",
 )  # fmt: skip
