@@ -68,6 +68,10 @@ _CURES = (
 )
 
 
+def _leave() -> None:
+    """The program as it is."""
+
+
 @dataclass(frozen=True)
 class Case:
     """A command that writes. `files` are what it replaces, in its folder; `whole` says whether a content is.
@@ -79,7 +83,7 @@ class Case:
     arguments: tuple[str, ...] = ()
     files: tuple[str, ...] = ()
     whole: Callable[[bytes], bool] = bool
-    prepare: Callable[[], None] = lambda: None
+    prepare: Callable[[], None] = _leave
     is_broken: bool = False
     requests: tuple[Request, ...] = ()
 
@@ -219,10 +223,20 @@ def make_template(folder: Path, names: Iterable[str]) -> None:
     for case in (CASES[name] for name in names):
         for name in case.files:
             if not (folder / name).exists():
-                status, said, _ = run_case(Shim(), case, folder, -1, 0, persists=False)
-                assert status == 0, said
+                assert _make_once(case, folder) == 0, case
     with contextlib.closing(sqlite3.connect(folder / "shots.sqlite3")) as log:
         log.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
+
+def _make_once(case: Case, folder: Path) -> int:
+    """Run a command in this process, which then has loaded what it takes, unless it changes the program first."""
+    from beamfall.cli import main
+
+    if case.prepare is not _leave:
+        return run_case(Shim(), case, folder, -1, 0, persists=False)[0]
+    quiet = contextlib.redirect_stdout(io.StringIO())
+    with quiet, contextlib.redirect_stderr(io.StringIO()), _inside(folder):
+        return main(list(case.arguments))
 
 
 @contextlib.contextmanager

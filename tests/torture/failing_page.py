@@ -10,8 +10,10 @@ from typing import Any
 
 sys.path.append(str(Path(__file__).resolve().parents[1] / "page"))
 
+import uvicorn  # noqa: F401
 from page_helpers import Asker, Served, answers
 
+import beamfall.page.app  # noqa: F401 - each try is forked from a process that has loaded everything
 from beamfall.page.listening import make_opener
 from beamfall.page.serve import PageServer, parse_listen
 
@@ -31,7 +33,9 @@ def ask_page(requests: tuple[Request, ...], arm: Callable[[], None]) -> int:
     served = Served(server)
     hub = served.hub
     served.wait(lambda: answers(served.origin))
-    served.wait(lambda: (hub.get("link") or {}).get("state") == "up" and hub.get("plan"))
+    served.wait(lambda: (hub.get("link") or {}).get("state") == "up")
+    if any(name in _JOBS for name, _ in requests):
+        served.wait(lambda: hub.get("plan"))
     before = {one["id"] for one in hub.get("notices")}
     asker = Asker(served)
     arm()
