@@ -210,3 +210,14 @@ def test_page_shows_the_picture_of_a_shot_fired_at_the_terminal(log: Path) -> No
     with ShotLog.open(log) as opened:
         assert describe_shot_line(opened, 3)["picture"] == "simulated"
         assert PictureShelf().load(opened, 3, small=True).startswith(b"\xff\xd8")
+
+
+def test_the_small_pictures_kept_for_pages_are_counted(
+    log: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("beamfall.page.pictures._KEPT_MOST", 2)
+    shelf = PictureShelf()
+    with ShotLog.open(log) as opened:
+        for shot in (1, 2, 3):
+            shelf.load(opened, shot, small=True)
+    assert len(shelf._kept) == 2

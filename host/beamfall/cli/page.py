@@ -48,7 +48,7 @@ def page(
     """Run the whole rig from a web browser.
 
     The printed link works once; the page itself makes links for tablets and other browsers. Ctrl-C ends
-    the page and switches all outputs off.
+    the page and switches all outputs off. Closing the last browser page aborts what is running.
     """
 
     MADE[COMMANDS] = describe_commands

@@ -11,6 +11,7 @@ import asyncio
 import contextlib
 import json
 import mimetypes
+from collections import deque
 from collections.abc import AsyncIterator, Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -50,6 +51,7 @@ _KINDS = {  # some systems' lists lack these, and a browser refuses other kinds
     ".webmanifest": "application/manifest+json",
 }
 _PAGES_MOST = 50
+_LEFT_S = 1.5  # without any page: then what is under way ends, so that it does within 2 s
 _NUMBER_MOST = 2**63 - 1  # SQLite counts in 64 bits
 _NO_STORE = {"cache-control": "no-store"}
 _USED_TWICE = (
@@ -63,6 +65,7 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
     shelf = PictureShelf()
     predictor = Predictor(desk)
     devices = Devices(hub)
+    leaving: deque[asyncio.Task[None]] = deque(maxlen=_PAGES_MOST)  # the loop itself keeps no task
     drawing = CapacityLimiter(1)  # who waits for a drawing takes no thread from others
 
     @contextlib.asynccontextmanager
@@ -183,9 +186,17 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
             pass
         finally:
             hub.unsubscribe(subscriber)
+            if hub.pages == 0:
+                leaving.append(asyncio.create_task(end_what_nobody_sees()))
             hearing.cancel()
             with contextlib.suppress(Exception, asyncio.CancelledError):
                 await hearing
+
+    async def end_what_nobody_sees() -> None:
+        """A page that was only loaded again is back by then."""
+        await asyncio.sleep(_LEFT_S)
+        if hub.pages == 0:
+            bench.abort_unseen()
 
     # -- reading -----------------------------------------------------------------------------------------------
     async def list_shots(_: Request) -> Response:

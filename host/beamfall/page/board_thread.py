@@ -152,6 +152,13 @@ class BoardThread:
         self._abort.set()
         self._require_thread()
 
+    def abort_unseen(self) -> None:
+        """Abort what is under way because the last page was closed: nobody could stop it."""
+        running = self._running
+        if running is not None:
+            self.abort()
+            self.hub.notice("caution", f"{running.title} was aborted: the last page was closed.")
+
     def _require_thread(self) -> None:
         if not self._thread.is_alive() and not self._closing.is_set():
             raise BeamfallError(

@@ -6,13 +6,19 @@ import io
 import logging
 import warnings
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import PictureError
 from beamfall.photos.exif import read_tags
 from beamfall.photos.folder import RAW
 
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
 _PIXELS_MOST = 50_000_000  # of a picture that must be decoded whole: 150 MB of memory
+_PROGRESSIVE_MOST = (
+    70_000_000  # of a progressive JPEG, which is kept whole while it is decoded: up to 420 MB
+)
 
 
 def make_thumbnail(path: Path, width: int) -> bytes:
@@ -40,6 +46,17 @@ def shrink_picture(data: bytes, width: int, name: str) -> bytes:
     return _make_jpeg(io.BytesIO(data), width, name)
 
 
+def decode_small(image: Image, width: int, name: str) -> None:
+    """Have an opened JPEG decoded at little more than `width` pixels; raise PictureError where a picture takes too
+    much memory all the same.
+    """
+    columns, rows = image.size
+    image.draft("RGB", (width, width))
+    is_whole = image.width * image.height > _PIXELS_MOST
+    if is_whole or ("progressive" in image.info and columns * rows > _PROGRESSIVE_MOST):
+        raise PictureError(f"{name}: {columns} x {rows} pixels are too many; export a smaller copy")
+
+
 def _make_jpeg(source: Any, width: int, name: str) -> bytes:
     try:
         logging.getLogger("PIL").setLevel(logging.CRITICAL)  # Pillow's words are not for our users
@@ -55,11 +72,7 @@ def _shrink(source: Any, width: int, name: str) -> bytes:
     from PIL import Image, ImageOps
 
     with Image.open(source) as image:
-        image.draft("RGB", (2 * width, 2 * width))  # a JPEG is then decoded small
-        if image.width * image.height > _PIXELS_MOST:
-            raise PictureError(
-                f"{name}: {image.width} x {image.height} pixels are too many to show; export a smaller copy"
-            )
+        decode_small(image, 2 * width, name)
         image.thumbnail((2 * width, 2 * width))
         upright = ImageOps.exif_transpose(image).convert("RGB")
         upright.thumbnail((width, width))

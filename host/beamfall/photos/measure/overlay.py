@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import warnings
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +22,7 @@ def write_overlay(measured: Measured, file: Path) -> None:
     from PIL import Image, ImageDraw, ImageFont, ImageOps
 
     assert measured.path is not None, "only a measured file has an overlay"
-    with Image.open(measured.path) as image:
+    with warnings.catch_warnings(action="ignore"), Image.open(measured.path) as image:
         image.draft("RGB", (_WIDTH_PX, _WIDTH_PX))
         picture = ImageOps.exif_transpose(image).convert("RGB")
     picture.thumbnail((_WIDTH_PX, _WIDTH_PX))

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import PictureError, UserError
 from beamfall.photos.measure.result import MARKS, SURE, Mark, Measured, Scene, Value
+from beamfall.photos.thumbnail import decode_small
 from beamfall.physics.umbrella import umbrella_age
 
 if TYPE_CHECKING:
@@ -223,7 +224,7 @@ def _load(path: Path) -> tuple[NDArray[Any], int, int, float | None]:
                         f"{path.name}: {width} x {height} pixels cannot be measured; export another size"
                     )
                 resolution = _read_resolution(image.getexif(), width)
-                image.draft("RGB", (1000, 1000))
+                decode_small(image, 1000, path.name)
                 upright = ImageOps.exif_transpose(image).convert("RGB")
     except PictureError:
         raise
