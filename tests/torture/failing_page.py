@@ -27,7 +27,7 @@ def ask_page(requests: tuple[Request, ...], arm: Callable[[], None]) -> int:
     What the page says of errors goes to the standard error. Returns 0 where it carried out everything, else 1.
     """
     server = PageServer(
-        make_opener("sim", 3), rig_file=Path("rig.toml"), listen=parse_listen("127.0.0.1:0"),
+        make_opener("sim", 0), rig_file=Path("rig.toml"), listen=parse_listen("127.0.0.1:0"),
         pace=100.0, log_path=Path("shots.sqlite3").resolve(),
     )  # fmt: skip
     served = Served(server)
