@@ -65,9 +65,7 @@ def bill_rows(circuit: Circuit) -> list[Row]:
                 "purpose": item.purpose,
                 "substitutes": item.substitutes,
                 "cost": item.cost,
-                "price class in euros": "{} to {}".format(
-                    *(f"{price:.2f}" for price in PRICES[item.cost])
-                ),
+                "price class in euros": _class_range(item.cost),
                 "example 1": ORDERS.get(key, ())[0] if ORDERS.get(key) else "",
                 "example 2": ORDERS[key][1] if len(ORDERS.get(key, ())) > 1 else "",
                 "fit": _fit(key, refs, optional, circuit),
@@ -86,10 +84,15 @@ def bill_rows(circuit: Circuit) -> list[Row]:
                 "purpose": sundry.purpose,
                 "substitutes": sundry.substitutes,
                 "cost": sundry.cost,
+                "price class in euros": _class_range(sundry.cost),
                 "fit": "beside the circuit",
             }
         )
     return rows
+
+
+def _class_range(cost: str) -> str:
+    return "{:.2f} to {:.2f}".format(*PRICES[cost]) if cost in PRICES else ""
 
 
 def _fit(key: str, refs: list[str], optional: set[str], circuit: Circuit) -> str:
@@ -113,6 +116,12 @@ def price_range(circuit: Circuit, *, kit: bool) -> tuple[float, float]:
     return sum(low for low, _ in prices), sum(high for _, high in prices)
 
 
+def beside_range() -> tuple[int, float, float]:
+    """How many lines come beside the circuit, and their least and most in euros; what is the builder's own left out."""
+    prices = [PRICES[sundry.cost] for sundry in SUNDRIES if sundry.cost in PRICES]
+    return len(prices), sum(low for low, _ in prices), sum(high for _, high in prices)
+
+
 def order_csv(circuit: Circuit, *, kit: bool) -> str:
     """A list that distributors' upload pages take: quantity, manufacturer part number, customer reference."""
     rows: list[Row] = []
@@ -120,10 +129,11 @@ def order_csv(circuit: Circuit, *, kit: bool) -> str:
         quantity = row.get("quantity for first picture" if kit else "quantity", "")
         if not row["references"] or not quantity or not row["example 1"]:
             continue
-        for number in str(row["example 1"]).split(" + "):
+        for part in str(row["example 1"]).split(" + "):
+            times, _, number = part.rpartition(" × ")
             rows.append(
                 {
-                    "Quantity": quantity,
+                    "Quantity": int(str(quantity)) * int(times or 1),
                     "Manufacturer Part Number": number.split(" (")[0],
                     "Customer Reference": str(row["item"]),
                     "Description": str(row["description"]),
@@ -141,7 +151,9 @@ def orders_page(circuit: Circuit) -> str:
         "`Quantity`, `Manufacturer Part Number`",
         "(the maker's name stands in front; some pages want it in a column of its own), `Customer Reference` (the line "
         "of [the bill of materials](../bill_of_materials.csv)),",
-        "`Description`. The lists hold the first example of each line; lines without one are bought by description.",
+        "`Description`. The lists hold the first example of each line, with as many contacts and spare fuses as "
+        "it needs. A valve is ordered by",
+        "its type and by what the bill says in brackets.",
         "",
         f"Part numbers and prices are {DATE}: nobody has checked them against a shop. Compare each with the "
         "description before you order.",
@@ -153,10 +165,12 @@ def orders_page(circuit: Circuit) -> str:
         count = count_parts(circuit, kit=kit)
         low, high = price_range(circuit, kit=kit)
         lines.append(f"| [{name}]({name}) | {count} | {low:.0f} to {high:.0f} |")
+    count, low, high = beside_range()
     lines += [
+        f"| beside the circuit: board, supply, case, cables, stand … | {count} lines | {low:.0f} to {high:.0f} |",
         "",
-        "The board itself, supply, case, cables, bottle and stand come on top: see the lines “beside the circuit” of "
-        "the bill. Test points are loops of wire and not counted.",
+        "Flash, camera and computer are not counted, nor are test points, which are loops of wire. The last lines "
+        "of the bill say what comes beside the circuit.",
     ]
     return "\n".join(lines) + "\n"
 

@@ -1,7 +1,7 @@
 """Manufacturers' part numbers for each line of the bill of materials, as examples. All from memory, November 2026.
 
-Check each against its data sheet before you order: the item's description says what it must be able to do. Lines
-without a number are bought by description.
+Check each against its data sheet before you order: the item's description says what it must be able to do. Several
+numbers joined by + are bought together, "4 × " before a number says how many of it for each piece of the line.
 """
 
 from __future__ import annotations
@@ -53,9 +53,9 @@ ORDERS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "PMOS60": ("Infineon IRF9540NPBF", "Vishay IRF9Z34PBF"),
         "NPN": ("onsemi 2N3904BU", "onsemi 2N3904TA"),
         "SCR": ("STMicroelectronics X0202MA 1BA2", "STMicroelectronics X0202MA 5AL2"),
-        "OPTO400": (
-            "onsemi MOC8204M",
-        ),  # the author knows no second maker of a 400 V type with a base pin
+        # No second maker of a 400 V type with a base pin is known: both are the same chip, the second with its legs
+        # spread to the board's 10.16 mm. Motorola's data sheet MOC8204/D gives 400 V (V_CER).
+        "OPTO400": ("onsemi MOC8204M", "onsemi MOC8204TVM (legs 10.16 mm apart)"),
         "OPTO35": ("Vishay SFH617A-3", "Lite-On LTV-817B"),
         "LEDG": ("Kingbright WP710A10LGD", "Vishay TLHG4400"),
         "LEDIR": ("Vishay TSAL6100", "ams-Osram SFH 4544"),
@@ -66,24 +66,37 @@ ORDERS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "OPAMP2": ("Microchip MCP6002-I/P", "Microchip MCP6022-I/P"),
         "BUCK5": ("Traco TSR 1-2450", "Recom R-78HB5.0-0.5"),
         "FT125A": (
-            "Littelfuse 02181.25HXP + holder Schurter 0031.8201",
-            "Eaton Bussmann S506-1.25-R + the same",
+            "3 × Littelfuse 02181.25HXP + Schurter 0031.8201 (holder)",
+            "3 × Eaton Bussmann S506-1.25-R + Schurter 0031.8201 (holder)",
         ),
         "FF630": (
-            "Littelfuse 0217.630HXP + holder Schurter 0031.8201",
-            "Eaton Bussmann S500-630-R + the same",
+            "3 × Littelfuse 0217.630HXP + Schurter 0031.8201 (holder)",
+            "3 × Eaton Bussmann S500-630-R + Schurter 0031.8201 (holder)",
         ),
         "JTERM2": ("Phoenix Contact 1715721", "TE Connectivity 282837-2"),
         "JTERM3": ("Phoenix Contact 1715734", "TE Connectivity 282837-3"),
         "JBEAM": (
-            "Molex 22-27-2041 + Molex 22-01-3047 + Molex 08-50-0114",
+            "Molex 22-27-2041 + Molex 22-01-3047 + 4 × Molex 08-50-0114",
             "TE Connectivity 640456-4 + TE Connectivity 3-640440-4",
         ),
         "JLIGHT": (
-            "Molex 22-27-2021 + Molex 22-01-3027 + Molex 08-50-0114",
+            "Molex 22-27-2021 + Molex 22-01-3027 + 2 × Molex 08-50-0114",
             "TE Connectivity 640456-2 + TE Connectivity 3-640440-2",
         ),
         "JDC": ("Switchcraft 722A", "CUI Devices PJ-005A"),
+        # Socket contacts, deep in their housing, go on the flash's cable: that side can be live when unplugged.
+        "JFLASH": (
+            "TE Connectivity 1-480698-0 + TE Connectivity 1-480699-0 + 2 × TE Connectivity 350550-1 (sockets)"
+            " + 2 × TE Connectivity 350547-1 (pins)",
+            "Molex 50-84-1020 (MLX series: with its receptacle and crimp terminals)",
+        ),
+        "JCAM": ("Cliff FC68131", "Same Sky SJ1-3535NG"),
+        "BUTTON": ("E-Switch PS1024ALBLK", "C&K 8121SHZGE"),
+        # Makers of valves build the number from options: order by type and by what is in brackets.
+        "VALVE": (
+            "Bürkert 6011 (DN 1.6, G1/8, brass, 12 V DC, 4 W: 36 Ω)",
+            "SMC VX21 (size 1, normally closed, for water, orifice 2 mm, port 1/8, 12 V DC, 4.5 W: 32 Ω)",
+        ),
         "SWITCH": ("C&K 7101SYZQE", "NKK M2011SS1W01"),
         "BOARD": ("Raspberry Pi SC0917 (Pico H)", "Raspberry Pi SC0915 (Pico)"),
     }

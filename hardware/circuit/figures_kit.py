@@ -21,6 +21,9 @@ STEPS: tuple[tuple[str, tuple[str, ...], dict[str, str]], ...] = (
     ("flash", ("flash1",), {"J210": "flash adapter: either way round"}),
 )
 
+# A wire link between the first two pads of a part that the kit leaves out: step, part, what it says.
+LINKS: tuple[tuple[int, str, str], ...] = ((5, "Q210", "wire link\nK–G"),)
+
 
 def draw_step(number: int) -> Any:
     """The picture of a step, from 1."""
@@ -78,6 +81,11 @@ def draw_step(number: int) -> Any:
                 rotation=90 if upright else 0,
                 zorder=4,
             )
+    for step, ref, text in LINKS:
+        if step == number:
+            (x1, y1), (x2, y2) = next(one.pads for one in board.placed if one.ref == ref)[:2]
+            axes.plot((x1, x2), (y1, y2), color="#c8501e", linewidth=3, zorder=3)
+            axes.text(x1 + 6.5, y1 - 5, text, fontsize=7, ha="center", va="center", color="#c8501e")
     where = {one.ref: one.middle for one in board.placed}
     for ref, text in leads.items():
         x, y = where[ref]

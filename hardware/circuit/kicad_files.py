@@ -7,6 +7,7 @@ without KiCad, the check compares that.
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 import shutil
 import subprocess
@@ -26,7 +27,8 @@ OUTPUTS = (
     "schematic.pdf",
     "board.pdf",
     "board.png",
-    "board.step",
+    "board_3d.png",
+    "board_step.zip",
     "gerbers.zip",
     "positions.csv",
     *(f"{sheet}.svg" for sheet in SHEETS),
@@ -58,14 +60,18 @@ def find_stale() -> list[str]:
     return stale
 
 
-def _run(*words: str | Path) -> str:
-    """kicad-cli with these words; KicadError with its output when it fails."""
+def _run(*words: str | Path, bodies: Path | None = None) -> str:
+    """kicad-cli with these words; KicadError with its output when it fails. `bodies`: where parts' bodies are found."""
     program = shutil.which("kicad-cli")
     if program is None:
         raise KicadMissing(
-            "KiCad 9 is not installed: on Debian `apt-get install -t bookworm-backports kicad`, else see kicad.org"
+            "KiCad 9 is not installed: on Debian `apt-get install -t bookworm-backports kicad kicad-packages3d`, "
+            "else see kicad.org"
         )
-    done = subprocess.run([program, *map(str, words)], capture_output=True, text=True, check=False)
+    surroundings = os.environ | ({"KICAD9_3DMODEL_DIR": str(bodies)} if bodies else {})
+    done = subprocess.run(
+        [program, *map(str, words)], capture_output=True, text=True, check=False, env=surroundings
+    )
     if done.returncode:
         raise KicadError(f"kicad-cli {' '.join(map(str, words))}:\n{done.stdout}{done.stderr}")
     return done.stdout
@@ -123,32 +129,7 @@ def make_all() -> None:
         MADE / "board.pdf",
         board,
     )
-    _run(
-        "pcb",
-        "render",
-        "--quality",
-        "basic",
-        "-w",
-        "1400",
-        "--height",
-        "820",
-        "--zoom",
-        "1.6",
-        "-o",
-        MADE / "board.png",
-        board,
-    )
-    _run(
-        "pcb",
-        "export",
-        "step",
-        "--no-dnp",
-        "--subst-models",
-        "-f",
-        "-o",
-        MADE / "board.step",
-        board,
-    )
+    _draw_bodies(board)
     _run(
         "pcb",
         "export",
@@ -164,16 +145,43 @@ def make_all() -> None:
     with tempfile.TemporaryDirectory() as scratch:
         _run("pcb", "export", "gerbers", "-l", COPPER_AND_MORE, "-o", scratch, board)
         _run("pcb", "export", "drill", "--excellon-separate-th", "-o", f"{scratch}/", board)
-        with zipfile.ZipFile(MADE / "gerbers.zip", "w", zipfile.ZIP_DEFLATED) as archive:
-            for path in sorted(Path(scratch).iterdir()):
-                archive.writestr(zipfile.ZipInfo(path.name), path.read_bytes())
+        _pack(MADE / "gerbers.zip", sorted(Path(scratch).iterdir()))
     missing = [name for name in OUTPUTS if not (MADE / name).exists()]
     if missing:
         raise HardwareError(f"KiCad made no {', '.join(missing)}")
     (MADE / "SOURCES.txt").write_text(source_digest() + "\n")
 
 
+def _draw_bodies(board: Path) -> None:
+    """The bare board from above, whose print can be read; the fitted one as a picture and as STEP."""
+    with tempfile.TemporaryDirectory() as scratch:
+        _run(
+            "pcb", "render", "--quality", "basic", "-w", "1400", "--height", "820", "--zoom", "1.6",
+            "-o", MADE / "board.png", board, bodies=Path(scratch),
+        )  # fmt: skip
+        _run(
+            "pcb", "render", "--quality", "high", "--perspective", "--rotate", "-32,0,12", "-w", "1600",
+            "--height", "900", "--zoom", "1.15", "-o", MADE / "board_3d.png", board,
+        )  # fmt: skip
+        step = Path(scratch) / "board.step"
+        told = _run("pcb", "export", "step", "--no-dnp", "--subst-models", "-f", "-o", step, board)
+        if "Could not add 3D model" in told:
+            raise KicadMissing(
+                "KiCad's bodies of parts are not installed: on Debian "
+                "`apt-get install -t bookworm-backports kicad-packages3d`"
+            )
+        step.write_text(re.sub(r"(FILE_NAME\('[^']*',)'[^']*'", r"\1''", step.read_text(), count=1))
+        _pack(MADE / "board_step.zip", [step])
+
+
+def _pack(target: Path, paths: list[Path]) -> None:
+    """A zip without dates: the same files give the same bytes."""
+    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as archive:
+        for path in paths:
+            archive.writestr(zipfile.ZipInfo(path.name), path.read_bytes(), zipfile.ZIP_DEFLATED)
+
+
 def _drop_dates(path: Path) -> None:
     """The same circuit gives the same netlist: no date and no folder of the machine in it."""
     text = re.sub(r"<(date|source|tool)>[^<]*</\1>", r"<\1/>", path.read_text())
-    path.write_text(text)
+    path.write_text(re.sub(r"<libraries>.*?</libraries>", "<libraries/>", text, flags=re.S))

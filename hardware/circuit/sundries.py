@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Sundry:
-    """A line of the bill of materials without references. cost as in the catalogue."""
+    """A line of the bill of materials without references. cost as in the catalogue;
+    'yours': not counted, since most have one, and it costs more than all the rest."""
 
     key: str
     quantity: str
@@ -24,7 +25,7 @@ SUNDRIES = (
         "plug-in supply, 12 V (or 24 V) DC, regulated, 3 A, centre positive, certified for your country",
         "power; the only part at mains voltage, bought whole and never opened",
         "desktop supply of the same voltage, 3 to 6 A: with less the fuses do not open",
-        "medium",
+        "high",
     ),
     Sundry(
         "CIRCUIT_BOARD",
@@ -32,15 +33,15 @@ SUNDRIES = (
         "printed circuit board from kicad/made/gerbers.zip: 2 layers, 198 × 114 mm, 1.6 mm",
         "carries the circuit",
         "",
-        "medium",
+        "high",
     ),
     Sundry(
         "CASE",
         "1",
-        "closed plastic case, inside 210 × 130 × 50 mm or more, screw lid",
+        "closed plastic case, inside 240 × 150 × 60 mm or more, screw lid",
         "keeps fingers and liquid away; insulates the flash side",
         "larger; not metal",
-        "medium",
+        "high",
     ),
     Sundry(
         "SPACERS",
@@ -115,7 +116,7 @@ SUNDRIES = (
         "socket or adapter with a residual-current device (RCD, GFCI), certified for your country",
         "all plugs of the rig go into it",
         "a circuit that has one already",
-        "medium",
+        "high",
     ),
     Sundry(
         "FLASH",
@@ -123,7 +124,7 @@ SUNDRIES = (
         "flash with manual power down to 1/32 or less, and a contact (foot or sync socket)",
         "short light: the lower its power, the shorter",
         "",
-        "high",
+        "yours",
     ),
     Sundry(
         "CAMERA",
@@ -131,7 +132,7 @@ SUNDRIES = (
         "camera with manual focus, bulb exposure and a socket for a cable release",
         "takes the picture",
         "without the socket: hold the shutter open by hand",
-        "high",
+        "yours",
     ),
     Sundry(
         "COMPUTER",
@@ -139,7 +140,7 @@ SUNDRIES = (
         "computer with USB and Python 3.11 or newer",
         "runs beamfall",
         "",
-        "high",
+        "yours",
     ),
     Sundry(
         "FLASH_ADAPTER",
@@ -164,7 +165,7 @@ SUNDRIES = (
         "USB isolator, full speed (12 Mbit/s), bought whole",
         "parts the computer's ground from everything near liquid",
         "laptop on battery",
-        "medium",
+        "high",
     ),
     Sundry(
         "TUBES",
@@ -247,6 +248,6 @@ SUNDRIES = (
         "stand, clamps, dish, tray, clear splash guard, plumb line, spirit level",
         "holds it all",
         "",
-        "medium",
+        "high",
     ),
 )

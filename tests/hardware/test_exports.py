@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections import Counter
 
 import pytest
 from circuit import bill, connections, profiles, tables, wiring
@@ -48,6 +49,27 @@ def test_the_order_lists_name_only_lines_of_the_bill_and_the_kit_is_smaller(circ
     assert sum(int(row["Quantity"]) for row in kit) < sum(int(row["Quantity"]) for row in whole)
     low, high = bill.price_range(circuit, kit=True)
     assert 0 < low < high < bill.price_range(circuit, kit=False)[1]
+
+
+def test_each_line_of_the_bill_names_two_examples(circuit):
+    """A test point is a loop of wire: nothing to order."""
+    bought = [row for row in bill.bill_rows(circuit) if row["references"]]
+    one_at_most = [row["item"] for row in bought if not row["example 1"] or not row["example 2"]]
+    assert one_at_most == ["TESTPOINT"]
+    assert all(row["example 1"] != row["example 2"] for row in bought if row["example 1"])
+
+
+def test_the_order_lists_hold_each_contact_of_a_plug_and_the_spare_fuses(circuit):
+    whole = list(csv.DictReader(io.StringIO(bill.order_csv(circuit, kit=False))))
+    pieces = {row["Manufacturer Part Number"]: int(row["Quantity"]) for row in whole}
+    lines = Counter(part.item_key for part in circuit.parts)
+    beams, fuses = lines["JBEAM"], lines["FF630"]
+    assert pieces["Molex 22-27-2041"] == beams and pieces["Littelfuse 0217.630HXP"] == 3 * fuses
+    contacts = [row for row in whole if row["Manufacturer Part Number"] == "Molex 08-50-0114"]
+    assert {row["Customer Reference"]: int(row["Quantity"]) for row in contacts} == {
+        "JBEAM": 4 * beams,
+        "JLIGHT": 2 * lines["JLIGHT"],
+    }
 
 
 def test_the_kit_is_small_and_lacks_nothing_that_protects(circuit):

@@ -6,9 +6,10 @@ import importlib.util
 import re
 import shutil
 import sys
+import zipfile
 
 import pytest
-from circuit import kicad_files
+from circuit import board_file, kicad_files
 
 
 @pytest.fixture(scope="module")
@@ -71,6 +72,15 @@ def test_kicads_outputs_belong_to_the_project_as_it_is(tmp_path):
     sheet = copy / "valves.kicad_sch"
     sheet.write_text(sheet.read_text().replace("F 630 mA", "F 800 mA", 1))
     assert kicad_files.source_digest(copy) != kicad_files.source_digest()
+
+
+def test_every_part_of_the_board_has_a_body_in_the_step_file():
+    with zipfile.ZipFile(kicad_files.MADE / "board_step.zip") as archive:
+        step = archive.read("board.step").decode()
+    bodies = set(re.findall(r"NEXT_ASSEMBLY_USAGE_OCCURRENCE\('[^']*','([^']*)'", step))
+    pads = {part.ref for part in board_file.read_board().placed}
+    assert len(pads) > 150
+    assert pads - bodies == set()
 
 
 @pytest.mark.full

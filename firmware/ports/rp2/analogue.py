@@ -1,8 +1,9 @@
 """Coil current and supply voltage around each opening. The ADC paces itself and DMA writes down what it converts; the
 program only starts both, some milliseconds before an opening, and allocates nothing.
 
-The ADC's registers are those of the RP2040 datasheet, section 4.9.6 (list of registers), and of the RP2350 datasheet,
-section 12.4 (from memory); the DMA's trigger alias is in section 2.5.7 and 12.6.
+The ADC's registers are those of the RP2040 datasheet, section 4.9.6 (list of registers); the RP2350 has the same at
+another address. The DMA's trigger alias is in section 2.5.7. For the RP2350 all of them, and the DMA request, have been
+compared with the headers adc.h, dma.h, dreq.h and addressmap.h of pico-sdk 2.2.0.
 """
 
 import time
