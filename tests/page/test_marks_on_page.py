@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from opencv import need_opencv
 from page_helpers import QUICK_RIG, wait_ready
 from PIL import Image, ImageDraw
 from playwright.sync_api import expect
@@ -41,7 +42,7 @@ def draw_splash(file: Path) -> None:
 
 @pytest.fixture
 def shown(serve: Any, open_page: Any, log_path: Path, tmp_path: Path) -> Any:
-    pytest.importorskip("cv2")
+    need_opencv()
     picture, rig = tmp_path / "DSC_0001.png", example_rig()
     draw_splash(picture)
     with ShotLog.open(log_path) as log, Board.connect("sim", rig=rig, seed=1) as board:

@@ -28,7 +28,7 @@ from beamfall.photos.camera import (
 from beamfall.shots import ShotLog
 from beamfall.shots.exposure import BULB, MANUAL, Exposure, list_exposure_remarks
 
-pytest.importorskip("gphoto2")
+pytest.importorskip("gphoto2", reason="needs gphoto2, which has no wheel for Windows")
 MakePicture = Callable[..., Path]
 
 

@@ -13,8 +13,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 from command_line import run_cli
+from opencv import need_opencv
 from photographed_rigs import find_truth, make_shot
-from PIL import Image
+from PIL import Image, ImageDraw
 
 from beamfall.errors import PictureError, UserError
 from beamfall.photos.measure import Measured, Scene, measure, measure_pixels, measure_series
@@ -23,7 +24,7 @@ from beamfall.setup.rig import example_rig
 from beamfall.sim.build import draw_model
 from beamfall.sim.develop import render
 
-pytest.importorskip("cv2")
+need_opencv()
 
 PIXELS = 500
 KINDS = ("after", "before", "crown", "nothing")
@@ -127,6 +128,35 @@ def test_pictures_of_one_camera_share_the_surface() -> None:
 
     assert share_surface([at(500), at(502), at(501)])[0] == pytest.approx(501 / 600)
     assert share_surface([at(500), at(400), at(300)]) is None  # the camera has moved
+
+
+def draw_cap(left_mm: float, right_mm: float) -> np.ndarray:
+    """A stem 24 mm high and 1 mm wide under a cap that reaches so far to both sides, and its reflection; 10 px/mm."""
+    picture = Image.new("RGB", (600, 700), (190, 200, 210))
+    pen, middle, surface = ImageDraw.Draw(picture), 300, 480
+    pen.rectangle((0, surface, 600, 700), fill=(160, 170, 180))
+    for shade, up in ((40, -1), (120, 1)):
+        foot, cap = (surface, surface + up * 240), (surface + up * 225, surface + up * 245)
+        pen.rectangle((middle - 5, min(foot), middle + 5, max(foot)), fill=(shade,) * 3)
+        pen.ellipse(
+            (middle - 10 * left_mm, min(cap), middle + 10 * right_mm, max(cap)), fill=(shade,) * 3
+        )
+    return np.asarray(picture)
+
+
+@pytest.mark.parametrize(
+    ("left_mm", "right_mm", "sure"),
+    [(6.0, 6.0, True), (1.5, 1.5, False), (9.0, 1.0, False), (1.0, 9.0, False)],
+    ids=["umbrella", "narrower than a drop", "to the left", "to the right"],
+)
+def test_what_is_narrow_or_hangs_to_one_side_is_not_surely_an_umbrella(
+    left_mm: float, right_mm: float, sure: bool
+) -> None:
+    seen = measure_pixels(
+        draw_cap(left_mm, right_mm), Scene(scale_px_m=1e4, marks={"surface": 480})
+    )
+    assert seen.stage == ("after" if sure else None)
+    assert sure or any("umbrella" in doubt for doubt in seen.doubts)
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from arriving import SEQUENCE
 from command_line import run_cli
+from opencv import need_opencv
 from photographed_rigs import find_truth, make_shot
 from PIL import Image
 
@@ -25,7 +26,7 @@ from beamfall.sim.develop import render
 from beamfall.workflows.picture_measure import measure_shot
 from beamfall.workflows.series import Shooter
 
-pytest.importorskip("cv2")
+need_opencv()
 
 DROP_M, SPEED = 0.0045, 3.6
 SCENE = Scene(

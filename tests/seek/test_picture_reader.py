@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from opencv import need_opencv
 
 from beamfall.board import Board
 from beamfall.photos.arrival import Arrivals
@@ -49,7 +50,7 @@ def test_a_damaged_photograph_is_not_sure(tmp_path: Path) -> None:
 @pytest.mark.full
 def test_a_search_whose_pictures_arrive_needs_little_typing(tmp_path: Path) -> None:
     """Whoever answers agrees with what was read, and helps only where it is not sure."""
-    pytest.importorskip("cv2")
+    need_opencv()
     rig, typed = example_rig(), []
 
     def answer(question: Any) -> str:
