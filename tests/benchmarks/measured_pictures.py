@@ -1,29 +1,31 @@
-"""How well pictures are measured: `python tests/benchmarks/measured_pictures.py [RIGS [PIXELS [WORLD]]]`.
+"""How well pictures are measured: `python tests/benchmarks/measured_pictures.py [RIGS [PIXELS [WORLD [FOLDER]]]]`.
 
 RIGS (120) simulated rigs, five pictures each, PIXELS (600) high, under every condition of
 `tests/support/photographed_rigs.py`: tilt of ±3°, gradients and gels, dyed and cloudy liquids, noise, drops half out
 of the frame, and nothing in it. WORLD is any word: another word gives other rigs, so a reader that was mended after a
-look at some pictures is judged on others. Pictures of a rig are measured together, as `photos measure` does; its
+look at some pictures is judged on others; with a word that begins with `high` the cameras look down by 10 to 30°.
+FOLDER keeps the pictures for another run. Pictures of a rig are measured together, as `photos measure` does; its
 umbrellas are dated alone, and as a series of known delays. It only prints.
 """
 
 from __future__ import annotations
 
 import math
+import pickle
 import random
 import sys
 import time
 from collections import Counter, defaultdict
-from dataclasses import replace
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
-from photographed_rigs import Shot, photograph  # noqa: E402
+from photographed_rigs import LEVEL_DEG, Shot, photograph  # noqa: E402
 
 from beamfall.photos.measure import Measured, Scene, date_series, measure_pixels  # noqa: E402
-from beamfall.photos.measure.series import share_surface  # noqa: E402
+from beamfall.photos.measure.series import lacks, share_scene  # noqa: E402
 
 _MM, _SHARE = 0.5, 0.007  # allowed: the larger of these, the second of the picture's height
 _KNOWN = 0.03  # relative error with which drop and meeting speed are known
@@ -43,10 +45,11 @@ class Score:
         seen = [
             measure_pixels(shot.pixels, scene) for shot, scene in zip(shots, scenes, strict=True)
         ]
-        shared = share_surface(seen)
+        first = list(seen)
         for place, (shot, scene) in enumerate(zip(shots, scenes, strict=True)):
-            if shared is not None and "surface" not in seen[place].marks:
-                seen[place] = measure_pixels(shot.pixels, replace(scene, surface_row=shared))
+            again = share_scene(first, scene)
+            if lacks(seen[place], again):
+                seen[place] = measure_pixels(shot.pixels, again)
             self.add(shot, seen[place])
         timed = [place for place, shot in enumerate(shots) if shot.delay_ms is not None]
         if timed:
@@ -108,21 +111,33 @@ def _know(shot: Shot, by_drop: float, by_speed: float) -> Scene:
     )
 
 
+def _photograph(rigs: int, pixels: int, world: str, folder: Path | None) -> Iterator[list[Shot]]:
+    """The pictures of one rig after another, those in the folder as they are there."""
+    for number in range(rigs):
+        file = None if folder is None else folder / f"{world}-{number}-{pixels}.pickle"
+        if file is not None and file.exists():
+            yield pickle.loads(file.read_bytes())
+            continue
+        angles = (10.0, 30.0) if world.startswith("high") else LEVEL_DEG
+        shots = list(photograph([number], 5, world=world, pixels=pixels, down_deg=angles))
+        if file is not None:
+            file.write_bytes(pickle.dumps(shots))
+        yield shots
+
+
 def main() -> None:
     rigs = int(sys.argv[1]) if len(sys.argv) > 1 else 120
     pixels = int(sys.argv[2]) if len(sys.argv) > 2 else 600
     world = sys.argv[3] if len(sys.argv) > 3 else "judged"
-    score, waiting = Score(), []
-    for shot in photograph(rigs, 5, world=world, pixels=pixels):
-        if waiting and waiting[0].rig != shot.rig:
-            score.add_rig(waiting)
-            waiting = []
-        waiting.append(shot)
-    if waiting:
-        score.add_rig(waiting)
+    folder = Path(sys.argv[4]) if len(sys.argv) > 4 else None
+    score, last = Score(), None
+    for shots in _photograph(rigs, pixels, world, folder):
+        if shots:
+            score.add_rig(shots)
+            last = shots[0].pixels
     print(score.say())
-    large = np.kron(waiting[0].pixels, np.ones((10, 10, 1), np.uint8)) if waiting else None
-    if large is not None:
+    if last is not None:
+        large = np.kron(last, np.ones((10, 10, 1), np.uint8))
         began = time.process_time()
         measure_pixels(large, Scene())
         megapixels = large.shape[0] * large.shape[1] / 1e6

@@ -18,11 +18,12 @@ from photographed_rigs import find_truth, make_shot
 from PIL import Image, ImageDraw
 
 from beamfall.errors import PictureError, UserError
-from beamfall.photos.measure import Measured, Scene, measure, measure_pixels, measure_series
-from beamfall.photos.measure.series import share_surface
+from beamfall.photos.measure import Measured, Scene, Value, measure, measure_pixels, measure_series
+from beamfall.photos.measure.series import lacks, share_scene, share_surface
 from beamfall.setup.rig import example_rig
 from beamfall.sim.build import draw_model
 from beamfall.sim.develop import render
+from beamfall.workflows.picture_scene import make_picture_scene
 
 need_opencv()
 
@@ -157,6 +158,68 @@ def test_what_is_narrow_or_hangs_to_one_side_is_not_surely_an_umbrella(
     )
     assert seen.stage == ("after" if sure else None)
     assert sure or any("umbrella" in doubt for doubt in seen.doubts)
+
+
+def draw_rings(down_deg: float, least_deg: float = -180.0, most_deg: float = 180.0) -> np.ndarray:
+    """An umbrella 12 mm wide, 24 mm high, seen from so high within part of each ring; 10 px/mm."""
+    rows, columns = np.mgrid[0:700, 0:900]
+    right, away = columns - 450.0, (450.0 - rows) / np.sin(np.radians(down_deg))
+    far, turn = np.hypot(right, away), np.degrees(np.arctan2(away, right))
+    seen = (far > 40.0) & (turn >= least_deg) & (turn <= most_deg)
+    light = 150.0 + 45.0 * np.cos(far / 9.0) * np.exp(-far / 400.0) * seen
+    light += np.random.default_rng(1).normal(0.0, 2.0, light.shape)
+    picture = Image.fromarray(np.repeat(light.clip(0, 255).astype(np.uint8)[:, :, None], 3, axis=2))
+    pen, high = ImageDraw.Draw(picture), 240 * np.cos(np.radians(down_deg))
+    pen.rectangle((440, 450 - high, 460, 455), fill=(40, 40, 60))
+    pen.ellipse((390, 443 - high, 510, 463 - high), fill=(40, 40, 60))
+    return np.asarray(picture)
+
+
+@pytest.mark.parametrize("down_deg", [15.0, 25.0])
+def test_rings_show_where_the_camera_is_and_are_no_part_of_the_splash(down_deg: float) -> None:
+    seen = measure_pixels(draw_rings(down_deg), Scene(scale_px_m=1e4))
+    assert seen.looks_down.value == pytest.approx(down_deg, abs=1.5)
+    assert seen.marks["surface"].row == pytest.approx(450, abs=5)
+    assert seen.stage == "after"
+    assert seen.umbrella_diameter.value == pytest.approx(12.0, abs=0.5)
+    assert seen.umbrella_height.value == pytest.approx(24.0, abs=1.5)
+
+
+def test_a_known_angle_is_used_where_no_rings_are_seen(shots) -> None:
+    pixels, truth = shots["before"]
+    level = measure_pixels(pixels, replace(scene_of(truth), looks_down_deg=0.0))
+    above = measure_pixels(pixels, replace(scene_of(truth), looks_down_deg=20.0))
+    stretched = 1.0 / np.cos(np.radians(20.0))
+    assert above.jet_height.value == pytest.approx(level.jet_height.value * stretched)
+    assert above.since_contact_ms.value == pytest.approx(level.since_contact_ms.value * stretched)
+    assert Measured.recall(above.describe()).looks_down.value == 20.0
+
+
+def test_the_camera_s_angle_of_the_rig_file_is_that_of_its_pictures() -> None:
+    rig = example_rig()
+    assert rig.camera is not None
+    steep = replace(rig, camera=replace(rig.camera, looks_down_deg=25.0))
+    assert draw_model(steep, 1).look.down_deg == 25.0
+    assert make_picture_scene(steep).looks_down_deg == 25.0
+
+
+def test_half_rings_that_stand_above_the_surface_make_the_reader_unsure() -> None:
+    """Rings that are not understood, here without their near halves, may hide what stands."""
+    seen = measure_pixels(draw_rings(25.0, 15.0, 165.0), Scene(scale_px_m=1e4))
+    assert seen.looks_down is None
+    assert seen.stage is None
+    assert any("rings" in doubt for doubt in seen.doubts)
+
+
+def test_pictures_of_one_camera_share_its_angle() -> None:
+    def at(angle: float | None) -> Measured:
+        shown = None if angle is None else Value(angle, 3.0)
+        return Measured(None, 400, 600, None, 0.0, "jet", 0.9, {}, looks_down=shown)
+
+    made = share_scene([at(19.0), at(None), at(21.0), at(35.0)], Scene())
+    assert made.looks_down_deg == 21.0
+    assert lacks(at(None), made) and not lacks(at(19.0), made)
+    assert share_scene([at(19.0)], Scene(looks_down_deg=5.0)).looks_down_deg == 5.0
 
 
 @pytest.fixture

@@ -6,7 +6,7 @@ A rig has one camera, one light and one liquid; its pictures differ in what they
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -29,6 +29,7 @@ from beamfall.sim.scene import Scene, make_scene
 KINDS = {
     "after": 10, "before": 5, "contact": 1, "jet": 2, "crown": 2, "nothing": 1, "falling": 1, "half out": 2,
 }  # fmt: skip
+LEVEL_DEG = (2.0, 8.0)  # by which a camera beside the dish looks down
 _LOWEST_CROWN_MM = 1.0
 _VALVE = int(Signal.valve1)
 
@@ -63,8 +64,8 @@ class Shot:
     delay_ms: float | None = None  # from drop 2's beam edge to the light; None with one drop
 
 
-def draw_look(draws: random.Random) -> Look:
-    """A camera, a light and a liquid."""
+def draw_look(draws: random.Random, down_deg: tuple[float, float] = LEVEL_DEG) -> Look:
+    """A camera, a light and a liquid. `down_deg`: the least and the greatest angle by which the camera looks down."""
     colours = [name for name in GELS if name not in ("black", "grey")]
     top, bottom = draws.choice(colours), draws.choice([*colours, "grey", "black"])
     milky = draws.random() < 0.1
@@ -75,7 +76,7 @@ def draw_look(draws: random.Random) -> Look:
         top=GELS[top],
         bottom=GELS[bottom if draws.random() < 0.6 else top],
         slant=draws.uniform(-0.5, 0.5),
-        down_deg=draws.uniform(2.0, 8.0),
+        down_deg=draws.uniform(*down_deg),
         roll_deg=draws.uniform(-3.0, 3.0),
         f_number=draws.uniform(9.0, 22.0),
         magnification=draws.uniform(0.3, 0.6),
@@ -85,7 +86,9 @@ def draw_look(draws: random.Random) -> Look:
     )
 
 
-def draw_rig(number: int, world: str) -> tuple[RigModel, random.Random]:
+def draw_rig(
+    number: int, world: str, down_deg: tuple[float, float] = LEVEL_DEG
+) -> tuple[RigModel, random.Random]:
     """A rig by its number; rigs of another `world` are others."""
     draws = random.Random(f"photographed {world} {number}")
     rig = example_rig()
@@ -95,13 +98,20 @@ def draw_rig(number: int, world: str) -> tuple[RigModel, random.Random]:
     beam = replace(rig.beams[0], height_m=height - 0.12)
     model = draw_model(replace(rig, valves=(valve,), beams=(beam,)), draws.randrange(10**6))
     lamp = replace(model.flashes[0], duration_s=draws.uniform(1.5e-5, 8e-5))
-    return replace(model, look=draw_look(draws), flashes=(lamp,)), draws
+    return replace(model, look=draw_look(draws, down_deg), flashes=(lamp,)), draws
 
 
-def photograph(rigs: int, each: int, *, world: str, pixels: int) -> Iterator[Shot]:
-    """Pictures of many rigs, `each` of every rig."""
-    for number in range(rigs):
-        model, draws = draw_rig(number, world)
+def photograph(
+    rigs: Iterable[int],
+    each: int,
+    *,
+    world: str,
+    pixels: int,
+    down_deg: tuple[float, float] = LEVEL_DEG,
+) -> Iterator[Shot]:
+    """Pictures of the rigs of those numbers, `each` of every rig."""
+    for number in rigs:
+        model, draws = draw_rig(number, world, down_deg)
         met_at = draws.uniform(0.6, 0.95)
         for picture in range(each):
             kind = draws.choices(list(KINDS), weights=list(KINDS.values()))[0]

@@ -291,6 +291,14 @@ class Camera:
     sync_input: str | None = choice(
         BEAMS, default=None, meaning="spare input to which the camera's hot-shoe contact is wired"
     )
+    looks_down_deg: float | None = quantity(
+        "angle",
+        0.0,
+        60.0,
+        default=None,
+        example="20 deg",
+        meaning="angle by which the camera looks down at the surface; without it the rings in a picture show it",
+    )
     magnification: float = number(
         0.01, 10.0, default=0.5, meaning="size on the sensor divided by size in the scene"
     )

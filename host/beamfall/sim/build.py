@@ -181,6 +181,9 @@ def make_look(rig: Rig, liquid: Liquid) -> Look:
         bottom=GELS[rig.light.bottom],
         f_number=usual.f_number if camera is None else camera.aperture,
         magnification=usual.magnification if camera is None else camera.magnification,
+        down_deg=usual.down_deg
+        if camera is None or camera.looks_down_deg is None
+        else camera.looks_down_deg,
         dish_mm=usual.dish_mm if rig.dish.diameter_m is None else 1e3 * rig.dish.diameter_m,
     )
 

@@ -21,7 +21,11 @@ def make_picture_scene(rig: Rig) -> Scene:
     plain = (
         Scene()
         if camera is None
-        else Scene(magnification=camera.magnification, pixel_m=camera.pixel_m)
+        else Scene(
+            magnification=camera.magnification,
+            pixel_m=camera.pixel_m,
+            looks_down_deg=camera.looks_down_deg,
+        )
     )
     try:
         setting = make_setting(rig)

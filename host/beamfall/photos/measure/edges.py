@@ -9,6 +9,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from beamfall.photos.measure.rings import (
+    BESIDE,
+    REACH,
+    Rings,
+    find_rings,
+    take_rings_away,
+    weaken_rings,
+)
+
 SIZE_PX = 700  # of the longer side while measuring
 _ROLL_MOST_DEG = 4.0
 
@@ -28,6 +37,9 @@ class Outlines:
     strength: Floats
     solid: NDArray[np.bool_]
     contrast: float  # of the strongest outlines, in units of noise
+    rings: Rings | None = (
+        None  # in upright pixels; None where the camera is low, or no rings are clear
+    )
 
     def to_picture(self, column: float, row: float) -> tuple[float, float]:
         """Column and row in the picture as it came, from those in the upright one."""
@@ -49,11 +61,14 @@ class Outlines:
 
 
 def find_outlines(
-    picture: NDArray[np.uint8], background: NDArray[np.uint8] | None = None
+    picture: NDArray[np.uint8],
+    background: NDArray[np.uint8] | None = None,
+    looks_down_deg: float | None = None,
 ) -> Outlines:
     """Find the outlines in a picture of shape (rows, columns, 3).
 
     `background` is a picture of the same size without liquid in the air; what it shows is taken away.
+    `looks_down_deg`: the camera's angle, where it is known.
     """
     import cv2
 
@@ -61,22 +76,46 @@ def find_outlines(
     calm = None if background is None else _shrink(background)[0]
     if calm is not None and calm.shape == light.shape:
         light = light - cv2.GaussianBlur(calm, (0, 0), 1.2) + calm.mean()
+    rings = find_rings(light, looks_down_deg)
     soft = cv2.GaussianBlur(light, (0, 0), 1.2)
-    roll = _find_roll(soft)
+    roll = _find_roll(soft) if rings is None else rings.roll_deg
     if abs(roll) > 0.05:
         soft = _turn(soft, roll)
         light = _turn(light, roll)
+    if rings is not None:
+        rings = rings.turn_upright(light.shape)
+        soft = take_rings_away(soft, rings)
     across = cv2.Scharr(soft, cv2.CV_32F, 1, 0) / 32.0
     down = cv2.Scharr(soft, cv2.CV_32F, 0, 1) / 32.0
     # The horizon and the light's gradient run along whole rows: what is common to a row is not an outline.
     down -= np.median(down, axis=1, keepdims=True)
+    if rings is not None:
+        across, down = _weigh_colours(across, down, rings)
     size = np.sqrt((across**2 + down**2).sum(axis=2))
     noise = max(float(np.median(size)) / 1.2, 0.25)
     strength = size / noise
+    along = None
+    if rings is not None:
+        strength, along = weaken_rings(strength, across, down, rings)
     contrast = float(np.percentile(strength, 99.7))
-    return Outlines(
-        light, shrink, roll, across, down, strength, _fill(strength, contrast), contrast
-    )
+    solid = _fill(strength, contrast, along)
+    if rings is not None:
+        solid[:, np.abs(np.arange(solid.shape[1]) - rings.column) > REACH * len(solid)] = False
+    return Outlines(light, shrink, roll, across, down, strength, solid, contrast, rings)
+
+
+def _weigh_colours(across: Floats, down: Floats, rings: Rings) -> tuple[Floats, Floats]:
+    """Make the colours of the rings count little, so that a dyed liquid stands out from what they left."""
+    rows, columns = across.shape[:2]
+    beside = np.abs(np.arange(columns) - rings.column) > BESIDE * rows
+    seen = np.concatenate([across[:, beside].reshape(-1, 3), down[:, beside].reshape(-1, 3)])
+    if len(seen) < 1000:
+        return across, down
+    scatter = seen.T @ seen / len(seen) + 0.05 * np.eye(3)
+    values, ways = np.linalg.eigh(scatter)
+    weights = (ways * np.sqrt(values[-1] / values).clip(1.0, 8.0)) @ ways.T
+    weights = weights.astype(np.float32)
+    return across @ weights, down @ weights
 
 
 def _shrink(picture: NDArray[np.uint8]) -> tuple[Floats, float]:
@@ -142,12 +181,16 @@ def _line_up(change: Floats, used: NDArray[Any], steps: Floats) -> Floats:
     return share
 
 
-def _fill(strength: Floats, contrast: float) -> NDArray[np.bool_]:
-    """What strong outlines enclose."""
+def _fill(strength: Floats, contrast: float, along: Floats | None) -> NDArray[np.bool_]:
+    """What strong outlines enclose. `along`: by what share each edge counts less, since it lies along a ring; beside
+    clear edges it counts in full, since it may be the flat part of the same outline."""
     import cv2
 
     level = max(5.0, 0.16 * contrast)
     edge: Any = (strength > level).astype(np.uint8)
+    if along is not None:
+        near = cv2.dilate(edge, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (13, 13)))
+        edge |= ((strength / (1.0 - along) > level) & (near > 0)).astype(np.uint8)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5))
     edge = cv2.morphologyEx(edge, cv2.MORPH_CLOSE, kernel)
     contours, _ = cv2.findContours(edge, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)

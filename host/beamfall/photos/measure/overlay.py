@@ -72,6 +72,10 @@ def say_lengths(measured: Measured) -> list[str]:
     ]
     if measured.since_contact_ms is not None:
         lines.append(f"time since contact {say_value(measured.since_contact_ms)} ms")
+    if measured.looks_down is not None:
+        lines.append(
+            f"the camera looks down by {measured.looks_down.value:.0f} ± {measured.looks_down.error:.1f}°"
+        )
     return lines
 
 

@@ -68,8 +68,10 @@ def read_shapes(
     by_hand: float | None = None,
     per_mm: float | None = None,
     speed_m_s: float | None = None,
+    down_deg: float | None = None,
 ) -> Reading:
-    """Read a picture. `known_surface`: row and error from other pictures; `by_hand`: the row a person set.
+    """Read a picture. `known_surface`: row and error from other pictures; `by_hand`: the row a person set;
+    `down_deg`: by what angle the camera looks down.
 
     `per_mm` in upright pixels and `speed_m_s` of drop 2 against the jet serve to say what is a contact.
     """
@@ -78,10 +80,12 @@ def read_shapes(
     scale = per_mm or rows / _USUAL_PER_HEIGHT
     found = find_axis(outlines, labels)
     if found is None or outlines.contrast < _LEAST_CONTRAST and not _has_blob(blobs, scale):
-        sure = 0.95 if outlines.contrast < 0.85 * _LEAST_CONTRAST else 0.6
+        sure = 0.95 if outlines.contrast < 0.85 * _LEAST_CONTRAST and not outlines.rings else 0.6
         return Reading("nothing", sure, doubts=["no outline is clear"] if sure < 0.8 else [])
     axis, top = found
     surface = find_surface(outlines, axis, top)
+    if known_surface is None and outlines.rings is not None:
+        known_surface = outlines.rings.row, outlines.rings.row_error
     row, error, doubts = _settle_surface(surface, known_surface, by_hand, rows)
     guess = row if row is not None else (surface.row if surface else 0.86 * rows)
     standing = find_standing(outlines, axis, guess)
@@ -91,13 +95,33 @@ def read_shapes(
         if by_hand is None and known_surface is None:
             row, error = None, math.nan  # rings mirror each other about rows of their own
         reading.doubts.append(
-            "rings stand above the surface: the camera looks down too steeply, so lower it or set the marks"
+            "rings stand above the surface: lower the camera, set looks_down in the rig file, or set the marks"
         )
     reading.surface, reading.surface_error = row, error
     reading.doubts += doubts
+    _doubt_seen_from_above(reading, outlines.rings is not None, down_deg)
     if row is None and standing is not None and reading.stage not in ("nothing", None):
         reading.confidence *= 0.8  # its foot may be anywhere
     return reading
+
+
+def _doubt_seen_from_above(reading: Reading, has_rings: bool, down_deg: float | None) -> None:
+    """Rings that are wide enough to be seen are older than a crown, and something made them."""
+    if has_rings and reading.stage in ("nothing", "crown"):
+        reading.confidence = min(reading.confidence, 0.7)
+        reading.doubts.append("rings on the surface hide what is low")
+    if (
+        reading.stage == "crown"
+        and down_deg
+        and reading.crown_width
+        and reading.tip is not None
+        and reading.surface
+    ):
+        # Its far side is seen above its near one.
+        far = 0.5 * reading.crown_width * math.sin(math.radians(down_deg))
+        if reading.surface - reading.tip < 1.5 * far:
+            reading.confidence = min(reading.confidence, 0.6)
+            reading.doubts.append("a ring lies on the surface: a low crown, or ripples")
 
 
 def _has_blob(blobs: list[Blob], scale: float) -> bool:
@@ -129,7 +153,11 @@ def _settle_surface(
     if found is not None and found.is_sure:
         if known is None or abs(found.row - known[0]) < 4.0 * math.hypot(found.error, known[1]):
             return found.row, found.error, []
-        return known[0], known[1], ["the surface is taken from the other pictures"]
+        return (
+            known[0],
+            known[1],
+            ["the surface is taken from its rings or from the other pictures"],
+        )
     if known is not None:
         return known[0], known[1], []
     return (

@@ -41,7 +41,8 @@ class Scene:
     `scale_px_m`: pixels per metre in the plane of the drops, of a picture `scale_width_px` pixels wide (None: of each
     picture as it is). Without it `magnification` serves, with the resolution that the camera wrote into the file, or
     else with `pixel_m`, the width of a pixel of a picture in full size. `surface_row`: row of the surface over the
-    picture's height, and its standard error, from other pictures of the same camera. `background`: a picture without
+    picture's height, and its standard error, from other pictures of the same camera. `looks_down_deg`: the angle by
+    which the camera looks down; where it is None, rings on the surface show it. `background`: a picture without
     liquid in the air. `drop_diameter_m` and `meeting_speed_m_s` (drop 2 against the jet's tip), each with its relative
     error, and `liquid` serve for the time since the contact. `marks` are set by a person, in pixels: see `MARKS`.
     """
@@ -51,6 +52,7 @@ class Scene:
     magnification: float | None = None
     pixel_m: float | None = None
     scale_error: float = 0.005
+    looks_down_deg: float | None = None
     surface_row: tuple[float, float] | None = None
     background: Path | None = None
     drop_diameter_m: float | None = None
@@ -70,7 +72,8 @@ class Measured:
     """What a picture shows. Heights are above the surface; None is 'not there' or 'not sure', and `doubts` says why.
 
     `stage` is one of `STAGES`, None where it is not sure; `confidence` is the chance that it is right. `roll_deg`: tilt
-    of the horizon, counterclockwise. `px_per_mm` None: no scale is known; lengths are then missing, marks are there.
+    of the horizon, counterclockwise. `looks_down`: the camera's angle in degrees, as known or as rings show it; where
+    None, heights are those of a level view. `px_per_mm` None: no scale is known; lengths are missing, marks are there.
     """
 
     path: Path | None
@@ -92,6 +95,7 @@ class Measured:
     crown_diameter: Value | None = None
     since_contact_ms: Value | None = None
     drop_width_px: float | None = None
+    looks_down: Value | None = None
     doubts: tuple[str, ...] = ()
 
     @property
@@ -121,6 +125,7 @@ class Measured:
                 for name, one in described["marks"].items()
             },
             since_contact_ms=value("since_contact_ms"),
+            looks_down=value("looks_down") if "looks_down" in described else None,
             doubts=tuple(str(doubt) for doubt in described["doubts"]),
         )  # fmt: skip
         return replace(made, **lengths)
@@ -136,6 +141,7 @@ class Measured:
             "height": self.height,
             "px_per_mm": None if self.px_per_mm is None else round(self.px_per_mm, 4),
             "roll_deg": round(self.roll_deg, 2),
+            "looks_down": None if self.looks_down is None else self.looks_down.to_json(),
             "stage": self.stage,
             "confidence": round(self.confidence, 3),
             "marks": {

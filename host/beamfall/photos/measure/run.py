@@ -57,7 +57,7 @@ def measure_pixels(
         from beamfall.photos.measure.edges import find_outlines
         from beamfall.photos.measure.read import read_shapes
 
-        outlines = find_outlines(picture, background)
+        outlines = find_outlines(picture, background, scene.looks_down_deg)
     except ImportError as error:
         raise UserError(
             "measuring pictures needs OpenCV: pip install 'beamfall[pictures]'"
@@ -71,8 +71,10 @@ def measure_pixels(
         px_m *= width / scene.scale_width_px
     per_mm = None if px_m is None else px_m * 1e-3
     small_rows = outlines.solid.shape[0]
+    angle = _find_angle(outlines, scene)
     reading = read_shapes(
         outlines,
+        down_deg=None if angle is None else angle.value,
         known_surface=None
         if scene.surface_row is None
         else (scene.surface_row[0] * small_rows, scene.surface_row[1] * small_rows),
@@ -82,7 +84,9 @@ def measure_pixels(
         per_mm=None if per_mm is None else per_mm / outlines.shrink,
         speed_m_s=scene.meeting_speed_m_s,
     )
-    return _describe(reading, outlines, scene, per_mm, (width, height))
+    made = _describe(reading, outlines, scene, per_mm, (width, height))
+    made = replace(made, looks_down=angle)
+    return made if per_mm is None else _add_lengths(made, reading, outlines, scene, per_mm)
 
 
 def _describe(
@@ -118,12 +122,18 @@ def _describe(
         column = value if across else (old.column if old else middle)
         row = (old.row if old else 0.5 * size[1]) if across else value
         marks[name] = Mark(column, row, 0.5 * shrink, by_hand=True)
-    made = Measured(
+    return Measured(
         None, size[0], size[1], per_mm, outlines.roll_deg, reading.stage if sure else None,
         reading.confidence, marks, doubts=tuple(doubts),
         drop_width_px=None if reading.drop_width is None or not sure else reading.drop_width * shrink,
     )  # fmt: skip
-    return made if per_mm is None else _add_lengths(made, reading, outlines, scene, per_mm)
+
+
+def _find_angle(outlines: Outlines, scene: Scene) -> Value | None:
+    if scene.looks_down_deg is not None:
+        return Value(scene.looks_down_deg, 0.5)
+    rings = outlines.rings
+    return None if rings is None else Value(rings.down_deg, rings.down_error_deg)
 
 
 def _add_lengths(
@@ -131,15 +141,19 @@ def _add_lengths(
 ) -> Measured:
     marks = made.marks
     tilt = math.cos(math.radians(made.roll_deg))
+    # From above, what is upright looks shorter by the cosine of the camera's angle.
+    angle = made.looks_down or Value(0.0, 0.0)
+    short = math.cos(math.radians(angle.value))
+    short_error = math.tan(math.radians(angle.value)) * math.radians(angle.error)
     small = per_mm / outlines.shrink  # upright pixels in a mm
 
     def height(name: str) -> Value | None:
         if name not in marks or "surface" not in marks:
             return None
         # Along the tilted axis: a row lower by the tilt is not a longer way.
-        rise = (marks["surface"].row - marks[name].row) / per_mm / tilt
-        error = math.hypot(marks["surface"].error, marks[name].error) / per_mm
-        return Value(rise, math.hypot(error, scene.scale_error * rise))
+        rise = (marks["surface"].row - marks[name].row) / per_mm / tilt / short
+        error = math.hypot(marks["surface"].error, marks[name].error) / per_mm / short
+        return Value(rise, math.hypot(error, math.hypot(scene.scale_error, short_error) * rise))
 
     def length(pixels: float | None, edges: float = _EDGE_PX) -> Value | None:
         if pixels is None or made.stage is None:
@@ -164,10 +178,23 @@ def _add_lengths(
         umbrella_diameter=diameter,
         umbrella_height=height("tip") if is_umbrella else None,
         umbrella_thickness=length(reading.rim_height) if is_umbrella else None,
-        crown_height=height("tip") if is_crown else None,
+        crown_height=_less_far_side(height("tip"), reading.crown_width, small, angle.value)
+        if is_crown
+        else None,
         crown_diameter=length(reading.crown_width) if is_crown else None,
     )
     return replace(made, since_contact_ms=_find_age(made, scene))
+
+
+def _less_far_side(
+    height: Value | None, width: float | None, per_mm: float, down_deg: float
+) -> Value | None:
+    """The height of a crown whose far side is the highest in the picture."""
+    if height is None or width is None:
+        return height
+    return replace(
+        height, value=height.value - 0.5 * width / per_mm * math.tan(math.radians(down_deg))
+    )
 
 
 def meeting_speed(scene: Scene) -> tuple[float, float]:
@@ -183,8 +210,11 @@ def _find_age(made: Measured, scene: Scene) -> Value | None:
     if made.stage in ("before", "contact") and "tip" in made.marks and "drop" in made.marks:
         assert made.px_per_mm is not None
         tip, drop = made.marks["tip"], made.marks["drop"]
-        gap = (tip.row - drop.row) / made.px_per_mm
-        error = math.hypot(tip.error, drop.error) / made.px_per_mm
+        short = made.px_per_mm * math.cos(
+            math.radians(made.looks_down.value if made.looks_down else 0.0)
+        )
+        gap = (tip.row - drop.row) / short
+        error = math.hypot(tip.error, drop.error) / short
         # 1 mm per ms is 1 m/s.
         return Value(-gap / speed, math.hypot(error / speed, share * gap / speed))
     wide, drop_m = made.umbrella_diameter, scene.drop_diameter_m

@@ -22,7 +22,8 @@ def measure_series(
     scene: Scene | None = None,
     lights_ms: Mapping[Path, float] | None = None,
 ) -> list[Measured | PictureError]:
-    """Measure pictures of one camera that did not move: those without a clear surface take it from the others.
+    """Measure pictures of one camera that did not move: those that do not show the surface, or by what angle the camera
+    looks down, take it from the others.
 
     `lights_ms`: when the light came, of pictures that one spacing made, counted from drop 2's beam edge or any other
     start that they share; their times since contact are then found together (`date_series`). A picture that cannot be
@@ -35,12 +36,12 @@ def measure_series(
             made.append(measure(path, known))
         except PictureError as error:
             made.append(error)
-    shared = share_surface([one for one in made if isinstance(one, Measured)])
-    if shared is not None and known.surface_row is None:
-        again = replace(known, surface_row=shared)
+    good = [one for one in made if isinstance(one, Measured)]
+    again = share_scene(good, known)
+    if again != known:
         made = [
             measure(one.path, again)
-            if isinstance(one, Measured) and one.path is not None and "surface" not in one.marks
+            if isinstance(one, Measured) and one.path is not None and lacks(one, again)
             else one
             for one in made
         ]
@@ -49,6 +50,22 @@ def measure_series(
     dated = date_series([(one, lights[one.path]) for one in timed if one.path], known)
     by_path = {one.path: one for one in dated}
     return [by_path.get(one.path, one) if isinstance(one, Measured) else one for one in made]
+
+
+def share_scene(measured: Sequence[Measured], known: Scene) -> Scene:
+    """What is known of a series once its pictures have been measured: the surface and the camera's angle too."""
+    shared = share_surface(measured) if known.surface_row is None else None
+    angles = sorted(one.looks_down.value for one in measured if one.looks_down is not None)
+    made = known if shared is None else replace(known, surface_row=shared)
+    if known.looks_down_deg is None and angles:
+        made = replace(made, looks_down_deg=angles[len(angles) // 2])
+    return made
+
+
+def lacks(measured: Measured, known: Scene) -> bool:
+    """Whether a picture shows less than is known of its series."""
+    no_angle = known.looks_down_deg is not None and measured.looks_down is None
+    return no_angle or (known.surface_row is not None and "surface" not in measured.marks)
 
 
 def share_surface(measured: Sequence[Measured]) -> tuple[float, float] | None:
