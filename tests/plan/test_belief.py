@@ -229,6 +229,10 @@ def test_the_history_shows_each_step_with_its_plan() -> None:
     spacings = [line.timing.spacing_s for line in lines if line.timing]
     assert spacings[1:] == [0.105, 0.12]
     assert list_history(RIG, None)[0].used
+    # and what it shows is the very plan that the commands make
+    now, plan = lines[1].timing, plan_collision(RIG, learned=belief)
+    assert now is not None
+    assert (now.spacing_s, now.flash_delay_s) == (plan.spacing_s, plan.flash_delay_s)
 
 
 def test_the_history_has_a_bound_and_keeps_what_is_in_use() -> None:

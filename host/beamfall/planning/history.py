@@ -13,8 +13,6 @@ if TYPE_CHECKING:
     from beamfall.planning.result import Interval
     from beamfall.setup.rig import Rig
 
-_DRAWS = 1500  # the figures here are shown with two digits
-
 
 @dataclass(frozen=True)
 class Timing:
@@ -82,7 +80,7 @@ def list_history(rig: Rig, belief: Belief | None) -> list[HistoryLine]:
 def find_timing(rig: Rig, belief: Belief | None) -> Timing | None:
     """Return spacing and flash of the plan with a belief; None where there is no plan."""
     try:
-        plan = make_plan(rig, learned=belief, draws=_DRAWS)
+        plan = make_plan(rig, learned=belief)
     except BeamfallError:
         return None
     name = "flash_delay_at_planned_spacing" if plan.kind == "collision" else "flash_delay"
