@@ -145,7 +145,7 @@ def edit(content: TOMLDocument, path: str, text: str) -> TOMLDocument:
 
 
 def add(content: TOMLDocument, name: str) -> TOMLDocument:
-    """Return the content with one more valve, beam, flash, drop or firing, a copy of the last; or with a camera.
+    """Return the content with one more entry of a [[table]], a copy of the last; or with a camera.
 
     The first drop brings those that fall already, so that the form goes on with the same shot and one drop more.
     """
@@ -163,7 +163,7 @@ def add(content: TOMLDocument, name: str) -> TOMLDocument:
             fresh = tomlkit.table()
             last = entries[-1].unwrap() if entries else {}
             for key, value in last.items():
-                if key not in ("output", "input", "at"):
+                if key not in ("output", "input", "at") and (name, key) != ("bottle", "valve"):
                     fresh[key] = value
             fresh.add(tomlkit.nl())
             entries.append(fresh)

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from beamfall.setup.rig import Rig
+    from beamfall.setup.rig_sections import LiquidInRig
 
     Floats = NDArray[np.float64]
 
@@ -323,12 +324,11 @@ class Belief:
 def describe_basis(rig: Rig) -> dict[str, Any]:
     """The values of a rig that what was learned depends on, in two parts."""
     valve = rig.list_drops()[0]
-    liquid = rig.liquid
+    own = rig.find_liquid(valve.output)
     return {
         "jet": {
-            "liquid": liquid.name,
-            "parts": [[name, share] for name, share in liquid.parts],
-            "grams": [[name, dose] for name, dose in liquid.grams],
+            **_name_liquid(rig.liquid),
+            **({} if own is rig.liquid else {"drop": _name_liquid(own)}),
             "depth_m": rig.dish.depth_m,
             "law": 2,  # of onset and height: factors of an earlier one mean something else
             "bore_m": valve.bore_m,
@@ -345,6 +345,14 @@ def describe_basis(rig: Rig) -> dict[str, Any]:
             "latency_error_s": rig.uncertainty.latency_s,
             "volume_error": rig.uncertainty.volume,
         },
+    }
+
+
+def _name_liquid(liquid: LiquidInRig) -> dict[str, Any]:
+    return {
+        "liquid": liquid.name,
+        "parts": [[name, share] for name, share in liquid.parts],
+        "grams": [[name, dose] for name, dose in liquid.grams],
     }
 
 

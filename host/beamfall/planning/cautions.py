@@ -38,7 +38,7 @@ def list_cautions(
 ) -> Iterator[str]:
     """Yield every caution; `times_s`: the opening of each drop since the first one, which is 0."""
     yield from _about_valves(rigs, times_s)
-    yield from _about_drops(setting, rigs)
+    yield from _about_drops(rigs)
     if rig.aim.kind not in ("crown", "cavity"):
         yield from _about_dish(rig, setting, rigs)
     yield from _about_beams(rig, rigs, times_s)
@@ -70,8 +70,9 @@ def _about_valves(rigs: Draws, times_s: tuple[float, ...]) -> Iterator[str]:
         last[valve.output] = at, valve.opening_s
 
 
-def _about_drops(setting: Setting, rigs: Draws) -> Iterator[str]:
-    for valve in dict.fromkeys(rigs.valves):
+def _about_drops(rigs: Draws) -> Iterator[str]:
+    settings = {valve: drop.setting for valve, drop in zip(rigs.valves, rigs.drops, strict=True)}
+    for valve, setting in settings.items():
         longest_s = find_longest_opening(valve, setting)
         if valve.opening_s > longest_s:
             yield (

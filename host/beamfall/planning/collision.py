@@ -237,6 +237,13 @@ def list_assumptions(rig: Rig, setting: Setting, learned: Belief | None) -> list
         f"{liquid.surface_tension_n_m * 1e3:.1f} mN/m",
         f"drops detach about one diameter below the nozzle, already falling; gravity {setting.gravity:.4f} m/s²",
     ]
+    for bottle in rig.bottles:
+        drops = make_setting(rig, bottle.valve).liquid
+        found.append(
+            f"{bottle.valve} lets {drops.name} fall: {drops.density_kg_m3:.1f} kg/m³, "
+            f"{drops.viscosity_pa_s * 1e3:.3g} mPa·s, {drops.surface_tension_n_m * 1e3:.1f} mN/m; the jet is of the "
+            "dish's liquid"
+        )
     if liquid.unknown:
         names = ", ".join(sorted(liquid.unknown))
         found.append(

@@ -28,7 +28,7 @@ from beamfall.physics.jet import (
 )
 from beamfall.physics.splash import find_moments
 from beamfall.physics.umbrella import LIFE_S
-from beamfall.planning.setting import Setting, compute_drop, compute_start_speed
+from beamfall.planning.setting import Setting, compute_drop, compute_start_speed, make_setting
 from beamfall.planning.unknowns import NAMES, OF_OTHERS, list_unknowns
 from beamfall.setup.rig_sections import is_same_place
 
@@ -231,7 +231,7 @@ def make_draws(rig: Rig, setting: Setting, z: Floats, prior: JetPrior) -> Draws:
     unknowns = list_unknowns(rig, setting, prior)
     values = {name: unknowns[name].at_all(z[:, i]) for i, name in enumerate(NAMES)}
     valves = rig.list_drops()
-    made = {valve: make_drops(rig, setting, values, valve) for valve in dict.fromkeys(valves)}
+    made = {valve: make_drops(rig, values, valve) for valve in dict.fromkeys(valves)}
     first, gravity = made[valves[0]], setting.gravity
     # beamfall.physics.impact.cavity_radius_bound
     radius = (
@@ -262,8 +262,9 @@ def find_beam(rig: Rig, valve: Valve) -> Beam | None:
     return next(near, None)
 
 
-def make_drops(rig: Rig, setting: Setting, values: Mapping[str, Floats], valve: Valve) -> DropDraws:
-    """The drops of one valve, for rigs with these values."""
+def make_drops(rig: Rig, values: Mapping[str, Floats], valve: Valve) -> DropDraws:
+    """The drops of one valve, of its own liquid, for rigs with these values."""
+    setting = make_setting(rig, valve.output)
     nominal = compute_drop(valve, setting, stream=True)
     ratio, nozzle = values["volume_ratio"], valve.height_m + values["nozzle_error_m"]
     latency = valve.latency_s + values["latency_error_s"]

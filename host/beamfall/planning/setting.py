@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 from beamfall.errors import PhysicsRangeError
@@ -35,37 +36,42 @@ class Setting:
     gravity: float
 
 
-def make_setting(rig: Rig) -> Setting:
-    """Return what the rig file says about liquid and site; raises PhysicsRangeError naming the key."""
+def make_setting(rig: Rig, valve: str | None = None) -> Setting:
+    """Return what the rig file says about site and liquid: the dish's, or that of a valve's drops.
+
+    Raises PhysicsRangeError naming the key.
+    """
     site = rig.site
+    liquid = rig.liquid if valve is None else rig.find_liquid(valve)
     return Setting(
-        liquid=make_liquid(rig.liquid),
+        liquid=make_liquid(liquid, "liquid" if liquid is rig.liquid else f"bottle of {valve}"),
         air=air_at(site.air_temperature_k, site.air_pressure_pa, site.altitude_m),
         gravity=local_gravity(site.latitude_deg, site.altitude_m),
     )
 
 
-def make_liquid(entry: LiquidInRig) -> Liquid:
-    """Return the liquid of a rig file; what the user measured goes before what tables say."""
+@lru_cache(maxsize=16)
+def make_liquid(entry: LiquidInRig, table: str = "liquid") -> Liquid:
+    """Return the liquid of a rig file's table; what the user measured goes before what tables say."""
     parts = dict(entry.parts) if entry.parts else {entry.name: 1.0}
     if not entry.parts and entry.name not in INGREDIENTS:
         raise PhysicsRangeError(
-            f"liquid.name = {quote(entry.name)} is unknown; known are {', '.join(BASES)}; "
-            f"for a mixture give liquid.parts (by volume) of {', '.join(INGREDIENTS)}",
-            key="liquid.name",
+            f"{table}.name = {quote(entry.name)} is unknown; known are {', '.join(BASES)}; "
+            f"for a mixture give {table}.parts (by volume) of {', '.join(INGREDIENTS)}",
+            key=f"{table}.name",
         )
     if not entry.parts and entry.name not in BASES:
         raise PhysicsRangeError(
-            f"liquid.name = {quote(entry.name)} is only an addition; give the whole mixture, such as "
+            f"{table}.name = {quote(entry.name)} is only an addition; give the whole mixture, such as "
             f"parts = {{ water = 100, {entry.name} = 1 }}",
-            key="liquid.name",
+            key=f"{table}.name",
         )
     liquid = mix_by_parts(parts, entry.temperature_k)
     for name, dose in entry.grams:
         if name not in THICKENERS:
             raise PhysicsRangeError(
-                f"liquid.grams of {quote(name)}: unknown; known are {', '.join(THICKENERS)}",
-                key="liquid.grams",
+                f"{table}.grams of {quote(name)}: unknown; known are {', '.join(THICKENERS)}",
+                key=f"{table}.grams",
             )
         liquid = thicken(liquid, name, dose)
     measured = {

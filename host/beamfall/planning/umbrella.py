@@ -39,10 +39,10 @@ class Meeting:
 def find_meeting(rig: Rig, learned: Belief | None = None) -> Meeting:
     """Return how drop 2 and the jet of a rig most likely meet; raises as planning a collision does."""
     setting = make_setting(rig)
-    return judge_meeting(draw_rigs(rig, setting, _DRAWS, learned), setting.liquid)
+    return judge_meeting(draw_rigs(rig, setting, _DRAWS, learned))
 
 
-def judge_meeting(rigs: Draws, liquid: Liquid) -> Meeting:
+def judge_meeting(rigs: Draws) -> Meeting:
     """The same from rigs that have been drawn already."""
     second = rigs.drop(2)
     # The tip slows down evenly: at a share MEETING of its rise it has the rest of its speed.
@@ -52,7 +52,7 @@ def judge_meeting(rigs: Draws, liquid: Liquid) -> Meeting:
     return Meeting(
         diameter,
         speed,
-        liquid,
+        second.setting.liquid,
         float(np.std(second.diameter_m)) / diameter,
         float(np.std(speeds)) / speed,
     )

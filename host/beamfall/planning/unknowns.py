@@ -14,7 +14,7 @@ from typing import Any
 from beamfall.physics.fall import fall
 from beamfall.physics.impact import SHALLOWEST_JET_M
 from beamfall.physics.jet import JetPrior, draw_jet_prior
-from beamfall.planning.setting import Setting, compute_drop
+from beamfall.planning.setting import Setting, compute_drop, make_setting
 from beamfall.setup.rig import Rig
 
 
@@ -122,11 +122,12 @@ def list_scatters(rig: Rig) -> dict[str, Unknown]:
 def make_jet_prior(rig: Rig, setting: Setting) -> JetPrior:
     """Return the jet's prior for the rig's nominal drop. Raises PhysicsRangeError where none is thrown."""
     valve = rig.list_drops()[0]
-    diameter = compute_drop(valve, setting, stream=True)
+    own = make_setting(rig, valve.output)
+    diameter = compute_drop(valve, own, stream=True)
     speed = fall(
         valve.height_m, diameter,
-        liquid_density_kg_m3=setting.liquid.density_kg_m3,
-        surface_tension_n_m=setting.liquid.surface_tension_n_m,
+        liquid_density_kg_m3=own.liquid.density_kg_m3,
+        surface_tension_n_m=own.liquid.surface_tension_n_m,
         air=setting.air, gravity=setting.gravity,
     ).speed_m_s  # fmt: skip
     # A dish too shallow for a jet is a caution of the plan, not the end of it.

@@ -92,6 +92,7 @@ def set_day(
         now = replace(
             now,
             liquid=replace(now.liquid, temperature_k=temperature_k),
+            bottles=tuple(replace(one, temperature_k=temperature_k) for one in now.bottles),
             site=replace(now.site, air_temperature_k=temperature_k),
         )
     if head_m is not None:

@@ -19,7 +19,7 @@ from beamfall.planning.make import make_plan
 from beamfall.planning.result import Interval, Plan, make_interval
 from beamfall.planning.seek.search import NEAR_S, Start
 from beamfall.planning.setting import Setting, make_setting
-from beamfall.recipes.recipe import Events, Looks, Recipe, find_partners, name_liquid
+from beamfall.recipes.recipe import Events, Looks, Recipe, find_partners, name_liquids
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -258,9 +258,9 @@ def _list_lost(
         found.append("the gaps between three drops: the planner chooses them for this rig")
     if len(own.valves) > len(find_partners(own)):
         found.append("what the valves at other positions did")
-    if name_liquid(own.liquid) != name_liquid(rig.liquid):
+    if name_liquids(own) != name_liquids(rig):
         found.append(
-            f"the liquid: {name_liquid(own.liquid)} there, {name_liquid(rig.liquid)} here; shapes will differ"
+            f"the liquid: {name_liquids(own)} there, {name_liquids(rig)} here; shapes will differ"
         )
     try:
         then = make_setting(own).liquid

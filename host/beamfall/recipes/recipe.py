@@ -82,7 +82,7 @@ class Home:
 
 @dataclass(frozen=True, slots=True)
 class Recipe:
-    """A setting worth keeping. `picture` is a JPEG; `liquids` are those of single valves that have their own."""
+    """A setting worth keeping. `picture` is a JPEG."""
 
     label: Label
     rig: Rig
@@ -100,8 +100,8 @@ class Recipe:
 
     @property
     def liquid(self) -> str:
-        """The liquid in words."""
-        return name_liquid(self.rig.liquid)
+        """The liquids in words: the dish's, and each that a valve has for itself."""
+        return name_liquids(self.rig)
 
     @property
     def spacing_s(self) -> float | None:
@@ -132,11 +132,17 @@ def find_partners(rig: Rig) -> tuple[Valve, ...]:
     return tuple(one for one in rig.valves if abs(one.place_m - rig.valves[0].place_m) <= 0.005)
 
 
+def name_liquids(rig: Rig) -> str:
+    """A rig's liquids in words: the dish's, and each that a valve has for itself."""
+    own = [f"{name_liquid(one)} from {one.valve}" for one in rig.bottles]
+    return ", ".join([name_liquid(rig.liquid), *own])
+
+
 def name_liquid(liquid: LiquidInRig) -> str:
-    """A liquid in words: its parts where it is mixed."""
-    if not liquid.parts:
-        return liquid.name
-    return " : ".join(f"{share:g} {name}" for name, share in liquid.parts)
+    """A liquid in words: its parts where it is mixed, and what is dissolved in it."""
+    base = " : ".join(f"{share:g} {name}" for name, share in liquid.parts) or liquid.name
+    doses = [f"{dose:g} g {name} in 100 mL" for name, dose in liquid.grams]
+    return " with ".join([base, *([" and ".join(doses)] if doses else [])])
 
 
 def check_name(name: str) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from beamfall.files import write_text
 from beamfall.recipes.drawing import draw_rig
-from beamfall.recipes.recipe import find_partners
+from beamfall.recipes.recipe import find_partners, name_liquid
 from beamfall.setup.unit_words import format_duration, format_length, format_ms
 from beamfall.text import show_html
 
@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from beamfall.recipes.recipe import Recipe
+    from beamfall.setup.rig import Rig
+    from beamfall.setup.rig_sections import LiquidInRig
 
 _PAGE = Path(__file__).with_name("sheet.html")
 _BLANK = "________"
@@ -77,32 +79,20 @@ def list_tables(recipe: Recipe) -> dict[str, Rows]:
             ("head, air inlet above the mouth", format_length(valve.head_m)),
             ("opening", format_duration(valve.opening_s)),
             ("latency", format_duration(valve.latency_s)),
+            *_list_liquid(rig, valve.output),
         ]
     for beam in rig.beams:
         tables[f"Beam {beam.input}"] = [
             ("above the surface", format_length(beam.height_m)),
             ("counts", f"{beam.edge}, then ignored for {format_duration(beam.blanking_s)}"),
         ]
-    liquid, dish = rig.liquid, rig.dish
-    measured = [
-        (name, f"{value:.4g} {unit}")
-        for name, value, unit in (
-            ("density", liquid.density_kg_m3, "kg/m³"),
-            ("viscosity", None if liquid.viscosity_pa_s is None else liquid.viscosity_pa_s * 1e3, "mPa·s"),
-            ("surface tension",
-             None if liquid.surface_tension_n_m is None else liquid.surface_tension_n_m * 1e3, "mN/m"),
-        )
-        if value is not None
-    ]  # fmt: skip
+    dish = rig.dish
     tables["Liquid and dish"] = [
-        ("mix, parts by volume", recipe.liquid),
-        ("colour", liquid.colour),
-        ("temperature, liquid and air",
-         f"{liquid.temperature_k - 273.15:.1f} °C, {rig.site.air_temperature_k - 273.15:.1f} °C"),
-        *measured,
+        *_describe_liquid(rig.liquid),
+        ("temperature of the air", f"{rig.site.air_temperature_k - 273.15:.1f} °C"),
         ("depth", format_length(dish.depth_m)),
         ("dish, inner diameter", _or_blank(dish.diameter_m)),
-    ]  # fmt: skip
+    ]
     for flash in rig.flashes:
         tables[f"Flash {flash.output}"] = [
             ("light lasts (t0.5)", format_duration(flash.duration_s)),
@@ -120,6 +110,29 @@ def list_tables(recipe: Recipe) -> dict[str, Rows]:
         ("backlight, top to bottom", f"{rig.light.top}, {rig.light.bottom}"),
     ]  # fmt: skip
     return tables
+
+
+def _list_liquid(rig: Rig, valve: str) -> Rows:
+    """What a valve lets fall, where that is not the dish's liquid."""
+    own = rig.find_liquid(valve)
+    return [] if own is rig.liquid else [("own bottle", ""), *_describe_liquid(own)]
+
+
+def _describe_liquid(liquid: LiquidInRig) -> Rows:
+    measured = [
+        (name, None if value is None else f"{value * factor:.4g} {unit}")
+        for name, value, factor, unit in (
+            ("density", liquid.density_kg_m3, 1.0, "kg/m³"),
+            ("viscosity", liquid.viscosity_pa_s, 1e3, "mPa·s"),
+            ("surface tension", liquid.surface_tension_n_m, 1e3, "mN/m"),
+        )
+    ]
+    return [
+        ("mix, parts by volume", name_liquid(liquid)),
+        ("colour", liquid.colour),
+        ("temperature of the liquid", f"{liquid.temperature_k - 273.15:.1f} °C"),
+        *((name, value) for name, value in measured if value is not None),
+    ]
 
 
 def _list_picture(recipe: Recipe) -> Rows:

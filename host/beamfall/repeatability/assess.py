@@ -218,7 +218,7 @@ def _find_speeds(data: SeriesData) -> _Speeds:
     found = _Speeds(magnification=None if rig.camera is None else rig.camera.magnification)
     beam = next((one for one in rig.beams if one.input == data.beam), None)
     try:
-        setting = make_setting(rig)
+        setting = make_setting(rig, rig.valves[0].output)
         diameter = compute_drop(rig.valves[0], setting)
 
         def speed_after(distance_m: float) -> float:

@@ -1,4 +1,4 @@
-"""Whether the [[drop]] and [[firing]] tables of a rig file go with its valves, beams, flashes and aim."""
+"""Whether the [[drop]], [[firing]] and [[bottle]] tables of a rig file go with its valves, beams, flashes and aim."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from beamfall.errors import KeyProblem
-from beamfall.setup.rig_sections import Beam, Flash, Valve
+from beamfall.setup.rig_sections import Beam, Bottle, Flash, Valve
 from beamfall.setup.rig_shot import DropInRig, Firing
 
 
@@ -85,3 +85,14 @@ def check_firings(
                 "to recycle; use another flash, or set its recycle if it is faster at this power",
             )  # fmt: skip
         last[follows] = at
+
+
+def check_bottles(bottles: tuple[Bottle, ...], valves: tuple[Valve, ...]) -> Iterator[KeyProblem]:
+    """Whether each [[bottle]] feeds a valve of the rig."""
+    outputs = [valve.output for valve in valves]
+    for place, bottle in enumerate(bottles, 1):
+        if bottle.valve not in outputs:
+            yield KeyProblem(
+                f"bottle[{place}].valve", bottle.valve, " or ".join(outputs),
+                f"bottle[{place}].valve = '{bottle.valve}': the rig has no such valve; add a [[valve]]",
+            )  # fmt: skip

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, get_args, get_type_hints
 
 from beamfall.errors import KeyProblem, RigFileError
-from beamfall.setup.check_shot import check_drops, check_firings
+from beamfall.setup.check_shot import check_bottles, check_drops, check_firings
 from beamfall.setup.file_schema import (
     build_section,
     describe_unknown,
@@ -25,6 +25,7 @@ from beamfall.setup.file_schema import (
 from beamfall.setup.rig_sections import (
     Aim,
     Beam,
+    Bottle,
     Camera,
     Dish,
     Fitted,
@@ -50,6 +51,7 @@ _LISTS: Mapping[str, tuple[str, Sequence[str]] | int] = {
     "flash": ("output", SignalKind.FLASH.names),
     "drop": DROPS_MOST,
     "firing": FIRINGS_MOST,
+    "bottle": ("valve", SignalKind.VALVE.names),
 }
 
 
@@ -72,6 +74,11 @@ class Rig:
     light: Light = Light()
     drops: tuple[DropInRig, ...] = ()
     firings: tuple[Firing, ...] = ()
+    bottles: tuple[Bottle, ...] = ()
+
+    def find_liquid(self, valve: str) -> LiquidInRig:
+        """What a valve lets fall: its own bottle's liquid, else the dish's."""
+        return next((one for one in self.bottles if one.valve == valve), self.liquid)
 
     def list_drops(self) -> tuple[Valve, ...]:
         """The valve of each drop of a shot, in their order, with the opening and latency of that drop.
@@ -118,6 +125,7 @@ class Rig:
             "flashes": Flash,
             "drops": DropInRig,
             "firings": Firing,
+            "bottles": Bottle,
         }
         sections = {
             "dish": Dish,
@@ -151,7 +159,7 @@ class Rig:
         What is as usual and older logs do not have is left out: their rigs keep their name.
         """
         plain = self.to_dict()
-        for key in ("drops", "firings"):
+        for key in ("drops", "firings", "bottles"):
             if not plain[key]:
                 del plain[key]
         if self.light == Light():
@@ -202,6 +210,7 @@ def parse_rig(content: Mapping[str, Any], source: str, *, default_name: str = "r
     flashes = _build_list(Flash, content, "flash", problems)
     drops = _build_list(DropInRig, content, "drop", problems)
     firings = _build_list(Firing, content, "firing", problems)
+    bottles = _build_list(Bottle, content, "bottle", problems)
     sections = {
         key: build_section(kind, content.get(key, {}), key, problems)
         for key, kind in (
@@ -224,7 +233,8 @@ def parse_rig(content: Mapping[str, Any], source: str, *, default_name: str = "r
         )
     if not problems:
         rig = Rig(
-            name, valves, beams, flashes, camera=camera, note=note, drops=drops, firings=firings, **sections
+            name, valves, beams, flashes, camera=camera, note=note, drops=drops, firings=firings,
+            bottles=bottles, **sections
         )  # fmt: skip
         if drops:
             rig = rig.with_aim(drops=len(drops))
@@ -233,6 +243,7 @@ def parse_rig(content: Mapping[str, Any], source: str, *, default_name: str = "r
             *_check_geometry(rig),
             *check_drops(drops, valves, rig.aim.kind, aim),
             *check_firings(firings, flashes, beams),
+            *check_bottles(bottles, valves),
         ]
         if not problems:
             return rig

@@ -92,6 +92,13 @@ class LiquidInRig:
 
 
 @dataclass(frozen=True, slots=True)
+class Bottle(LiquidInRig):
+    """The keys of [[bottle]]: what one valve lets fall, where that is not the liquid of the dish."""
+
+    valve: str = choice(_VALVES, default="valve1", meaning="valve that the bottle feeds")
+
+
+@dataclass(frozen=True, slots=True)
 class Dish:
     """The keys of [dish]."""
 

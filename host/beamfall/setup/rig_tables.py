@@ -8,6 +8,7 @@ from typing import Any
 from beamfall.setup.rig_sections import (
     Aim,
     Beam,
+    Bottle,
     Camera,
     Dish,
     Fitted,
@@ -53,6 +54,12 @@ TABLES = (
         "liquid",
         LiquidInRig,
         "The liquid of drops and dish. Measured values override those of the name.",
+    ),
+    RigTable(
+        "bottle",
+        Bottle,
+        "The liquid of one valve, where it is another than the dish's; one table for each such valve.",
+        True,
     ),
     RigTable("aim", Aim, "What the picture should show. Timings set here replace the planner's."),
     RigTable("light", Light, "The light behind the dish, for the simulated picture."),

@@ -23,6 +23,7 @@ _LISTS = {
     "flash": "flashes",
     "drop": "drops",
     "firing": "firings",
+    "bottle": "bottles",
 }
 _SMALL = 1e-12  # relative: what reading a quantity back may lose
 

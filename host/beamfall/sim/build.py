@@ -25,6 +25,7 @@ from beamfall.planning.unknowns import (
     make_jet_prior,
 )
 from beamfall.setup.rig import Rig, example_rig
+from beamfall.setup.rig_sections import Valve
 from beamfall.setup.signals import Signal
 from beamfall.sim.defects import RigInRoom
 from beamfall.sim.faults import make_faulty
@@ -110,9 +111,12 @@ def draw_model(
                 place_m=valve.place_m,
                 line=Signal.of(valve.output).number,
                 coil=_draw_coil(coils, spread),
+                liquid=_find_own(rig, valve),
             )
             for place, valve in enumerate(rig.valves)
-            for flow, own in ((compute_flow(valve, setting), int(place > 0)),)
+            for flow, own in (
+                (compute_flow(valve, make_setting(rig, valve.output)), int(place > 0)),
+            )
         ),
         beams=tuple(
             BeamModel(
@@ -152,6 +156,12 @@ def draw_model(
         look=make_look(rig, setting.liquid),
         shutter=make_shutter(rig, seed),
     )
+
+
+def _find_own(rig: Rig, valve: Valve) -> Liquid | None:
+    """The liquid of a valve's own bottle."""
+    own = rig.find_liquid(valve.output)
+    return None if own is rig.liquid else make_setting(rig, valve.output).liquid
 
 
 def _draw_coil(draws: random.Random, spread: float) -> Coil:

@@ -279,7 +279,7 @@ def see_picture(model: RigModel, column: Column, light_s: float) -> Picture:
             stage,
             later.diameter_m,
             find_meeting_speed(model, hit, later, contact),
-            model.liquid,
+            later.liquid,
             speed_factor=model.sheet_speed_factor,
             time_factor=model.sheet_time_factor,
         )

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from beamfall.physics.drops import compute_diameter, start_speed
 from beamfall.physics.fall import MAX_DIAMETER_M, MAX_INITIAL_SPEED_M_S, MIN_DIAMETER_M, fall
+from beamfall.physics.liquids import Liquid
 from beamfall.setup.rig_sections import is_same_place
 from beamfall.sim.model import BeamModel, RigModel
 
@@ -26,6 +27,7 @@ class Drop:
     start_speed_m_s: float
     offset_m: float  # of its path from the beam's axis
     aim_m: tuple[float, float]  # where it strikes, from the axis
+    liquid: Liquid
     impact_s: float = math.inf
     impact_speed_m_s: float = 0.0
     dark_s: dict[int, tuple[float, float]] = field(default_factory=dict)  # beam -> dark from, to
@@ -45,6 +47,7 @@ def make_drop(
     largest possible one.
     """
     valve = model.valves[valve_number - 1]
+    liquid = model.liquid if valve.liquid is None else valve.liquid
     spread = 1.0 + valve.volume_scatter * draws.gauss(0.0, 1.0)
     late = valve.latency_scatter_s * draws.gauss(0.0, 1.0)
     aim = (model.aim_scatter_m * draws.gauss(0.0, 1.0), model.aim_scatter_m * draws.gauss(0.0, 1.0))
@@ -69,12 +72,13 @@ def make_drop(
                 diameter,
                 valve.flow.compute_push(open_s),
                 valve.bore_m,
-                model.liquid,
+                liquid,
                 gravity=model.gravity,
             ),
         ),
         offset_m=valve.offset_m,
         aim_m=aim,
+        liquid=liquid,
     )
     drop.impact_s, drop.impact_speed_m_s = reach(model, drop, 0.5 * diameter)
     for number, beam in enumerate(model.beams, 1):
@@ -94,8 +98,8 @@ def reach(model: RigModel, drop: Drop, centre_height_m: float) -> tuple[float, f
     result = fall(
         distance,
         drop.diameter_m,
-        liquid_density_kg_m3=model.liquid.density_kg_m3,
-        surface_tension_n_m=model.liquid.surface_tension_n_m,
+        liquid_density_kg_m3=drop.liquid.density_kg_m3,
+        surface_tension_n_m=drop.liquid.surface_tension_n_m,
         air=model.air,
         gravity=model.gravity,
         initial_speed_m_s=drop.start_speed_m_s,

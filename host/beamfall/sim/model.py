@@ -42,6 +42,7 @@ class ValveModel:
     rate_per_s: float = 1e12
     asymmetry: float = 1.0
     coil: Coil = field(default_factory=Coil)
+    liquid: Liquid | None = None  # of its own bottle; else that of the dish
 
     @property
     def flow(self) -> ValveFlow:

@@ -97,7 +97,7 @@ def _describe_umbrella(
         age_s,
         drop.diameter_m,
         speed,
-        model.liquid,
+        drop.liquid,
         speed_factor=model.sheet_speed_factor,
         time_factor=model.sheet_time_factor,
     )

@@ -28,8 +28,8 @@ def make_picture_scene(rig: Rig) -> Scene:
         )
     )
     try:
-        setting = make_setting(rig)
         valve = rig.valves[0]
+        setting = make_setting(rig, valve.output)
         diameter = compute_drop(valve, setting)
         speed = fall(
             valve.height_m - 1.5 * diameter - _MEETING_M,

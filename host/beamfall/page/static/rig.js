@@ -86,7 +86,7 @@ export function makeRig() {
     show(
       form,
       parts.map((section) => {
-        const removable = /^(valve|beam|flash)\[|^camera$/.test(section.path);
+        const removable = /^(valve|beam|flash|drop|firing|bottle)\[|^camera$/.test(section.path);
         const fold = folds.make(
           section.path,
           section.title,
@@ -185,6 +185,7 @@ export function makeRig() {
         add('flash', 'Add a flash'),
         add('drop', 'Add a drop'),
         add('firing', 'Add a firing'),
+        add('bottle', 'Add a bottle'),
         add('camera', 'Add the camera'),
       ),
     ),

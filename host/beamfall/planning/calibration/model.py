@@ -193,9 +193,10 @@ class Drop:
 
 def make_model(samples: Sequence[Sample], gap_error_m: float) -> Model:
     """Return the model of these samples; the first one is the rig that is asked about."""
-    settings = tuple(make_setting(sample.rig) for sample in samples)
+    settings = tuple(make_setting(sample.rig, sample.valve) for sample in samples)
     rig = samples[0].rig
-    known = list_unknowns(rig, settings[0], _make_prior(rig, settings[0]))
+    setting = make_setting(rig)
+    known = list_unknowns(rig, setting, _make_prior(rig, setting))
     unknowns = {name: known[name] for name in SHARED}
     main_valve = next(one for one in rig.valves if one.output == samples[0].valve)
     main_beam = _find_beam(rig, samples[0].beams[0])

@@ -30,7 +30,7 @@ def weigh(rig: Rig, mass_kg: float, count: int) -> tuple[Normal, float, float]:
 
     Raises CalibrationError where they are three times as large or small as the rig file says.
     """
-    setting = make_setting(rig)
+    setting = make_setting(rig, rig.valves[0].output)
     volume = mass_kg / count / setting.liquid.density_kg_m3
     expected = compute_volume(compute_drop(rig.valves[0], setting))
     if not 1.0 / _MOST_OFF < volume / expected < _MOST_OFF:

@@ -301,7 +301,7 @@ class WeightedRigs:
         tip = jet.tip(light_s)
         moments = Moments(
             np.where(none, np.nan, -ahead), ahead, height, tip, np.maximum(speed + rising, 0.05),
-            drop.diameter_m, speed, self._setting.liquid, self._setting.gravity,
+            drop.diameter_m, speed, drop.setting.liquid, self._setting.gravity,
         )  # fmt: skip
         return Outlook(moments, spread, base >= TALL * self.rigs.height_m)
 
