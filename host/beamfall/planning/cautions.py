@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
 _NEAR_NOZZLE_M = 0.02
 _NEAR_SURFACE_M = 0.03
+_AIM_M = 0.0017  # by which two drops of steady nozzles miss each other at most (estimate; as in the simulated rig)
 _LONGEST_LIGHT_S = 0.03  # a longer one is not a flash; the formula of the blur ends there
 
 
@@ -39,6 +40,7 @@ def list_cautions(
     """Yield every caution; `times_s`: the opening of each drop since the first one, which is 0."""
     yield from _about_valves(rigs, times_s)
     yield from _about_drops(rigs)
+    yield from _about_places(rigs)
     if rig.aim.kind not in ("crown", "cavity"):
         yield from _about_dish(rig, setting, rigs)
     yield from _about_beams(rig, rigs, times_s)
@@ -94,6 +96,21 @@ def _about_drops(rigs: Draws) -> Iterator[str]:
                 f"{valve.output}: its opening lets {volume * 1e9:.1f} µL through, {word} than the drops that "
                 f"this nozzle releases ({range_.smallest_m3 * 1e9:.1f} to {range_.largest_m3 * 1e9:.1f} µL "
                 "when they drip): expect none, or several, or satellites"
+            )
+
+
+def _about_places(rigs: Draws) -> Iterator[str]:
+    import numpy as np
+
+    first = rigs.valves[0]
+    for valve, drop in dict(zip(rigs.valves, rigs.drops, strict=True)).items():
+        beside = abs(valve.place_m - first.place_m)
+        sure = 0.5 * float(np.median(rigs.first.diameter_m + drop.diameter_m)) - _AIM_M
+        if beside > max(0.0, sure):
+            yield (
+                f"the drops of {valve.output} fall {beside * 1e3:.1f} mm beside those of {first.output}; drops of this "
+                f"size surely meet up to {max(0.0, sure) * 1e3:.1f} mm apart: bring the nozzles closer, or tilt them "
+                "so that both drops strike one spot"
             )
 
 

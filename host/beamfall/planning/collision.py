@@ -10,6 +10,7 @@ unless a name says otherwise.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, NoReturn
@@ -113,9 +114,7 @@ def plan_collision(
     }
     chance = float(np.mean(np.isfinite(event)))
     drops = list_planned(main, times, need)
-    shift = 0.0
-    for other in places[1:]:
-        drops, shift = _plan_place(other, learned, draws, float(np.nanmedian(event)), drops, shift)
+    drops, shift = add_places(places[1:], float(np.nanmedian(event)), drops, learned, draws=draws)
     last_edge = float(np.nanpercentile(base, 99.9)) + shift if anchor.count else 0.0
     first_edge = float(np.nanpercentile(base, 0.1)) + shift if anchor.count else 0.0
     delay_s = delay + (shift if anchor.count == 0 else 0.0)
@@ -270,26 +269,30 @@ def _choose_stage(rig: Rig, asked_s: float | None, default_s: float) -> float:
     return default_s if rig.aim.stage_s is None else rig.aim.stage_s
 
 
-def _plan_place(
-    rig: Rig,
-    learned: Belief | None,
-    draws: int,
+def add_places(
+    places: Iterable[Rig],
     event_s: float,
     drops: list[PlannedDrop],
-    shift: float,
+    learned: Belief | None,
+    *,
+    draws: int = DRAWS,
 ) -> tuple[list[PlannedDrop], float]:
-    """Add the drops of another place so that its picture comes at the same moment.
+    """Add the drops of other places, so that their pictures come at the same moment.
 
-    Returns all drops and how much later than planned the first place's first opening now is.
+    `event_s`: when the first place's drops meet, since its first opening. Returns all drops, and how much later that
+    opening now is.
     """
-    rigs = draw_rigs(rig, make_setting(rig), draws, learned)
-    need = find_need(rigs)
-    start = event_s + shift - float(np.median(need.contact_s))
-    later = max(0.0, -start)
-    moved = [replace(drop, at_s=drop.at_s + later) for drop in drops]
-    times = choose_times(rigs, need, ())
-    moved += list_planned(rig, times, None, first=len(drops) + 1, start_s=start + later)
-    return moved, shift + later
+    shift = 0.0
+    for rig in places:
+        rigs = draw_rigs(rig, make_setting(rig), draws, learned)
+        need = find_need(rigs)
+        start = event_s + shift - float(np.median(need.contact_s))
+        later = max(0.0, -start)
+        moved = [replace(drop, at_s=drop.at_s + later) for drop in drops]
+        times = choose_times(rigs, need, ())
+        drops = moved + list_planned(rig, times, None, first=len(drops) + 1, start_s=start + later)
+        shift += later
+    return drops, shift
 
 
 def _about_wishes(rig: Rig, need: Need, flash: Floats) -> list[str]:

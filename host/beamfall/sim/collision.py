@@ -268,7 +268,8 @@ def see_picture(model: RigModel, column: Column, light_s: float) -> Picture:
             return Picture("missed", None, jet_m, None)
         return Picture("before" if drop2_m is not None else calm, None, jet_m, drop2_m)
     stage = light_s - contact.when_s
-    apart = math.hypot(first.aim_m[0] - later.aim_m[0], first.aim_m[1] - later.aim_m[1])
+    beside_m = first.place_m - later.place_m + first.aim_m[0] - later.aim_m[0]
+    apart = math.hypot(beside_m, first.aim_m[1] - later.aim_m[1])
     if stage >= -CONTACT_S and apart > 0.5 * (first.diameter_m + later.diameter_m):
         return Picture("missed", stage, jet_m, drop2_m)
     if abs(stage) <= CONTACT_S:

@@ -26,7 +26,7 @@ FORGET_S = 3.0  # a drop older than this does not affect later ones
 class Splash:
     """Drops that belong together, what they did to the liquid, and what each light shows.
 
-    `columns` are the places where drops fall, in the order in which their valves opened; `jet`,
+    `columns` are the places where drops fall, in the order of their valves; `jet`,
     `contact` and `pictures` belong to the first place, with one picture per light.
     """
 
@@ -176,10 +176,17 @@ class SimulatedRig:
         if column is None:
             column = Column(drop.place_m)
             splash.columns.append(column)
+            splash.columns.sort(key=lambda one: self._find_valve(one.place_m))
         # One random stream per column and splash, the same however many drops have come so far.
         number = self.drops_made - len(splash.drops)
-        draws = random.Random(f"{self.seed}/splash/{number}/{splash.columns.index(column)}")
+        place = self._find_valve(drop.place_m)
+        draws = random.Random(f"{self.seed}/splash/{number}/{place}")
         column.add(self.model, drop, draws)
+
+    def _find_valve(self, place_m: float) -> int:
+        """The number, from 0, of the first valve whose drops fall at that place."""
+        places = [valve.place_m for valve in self.model.valves]
+        return next(n for n, one in enumerate(places) if is_same_place(one, place_m))
 
     def _fire(self, flash: int, ticks: int) -> None:
         when = self._seconds(ticks)

@@ -50,8 +50,8 @@ def _describe_column(column: Column, model: RigModel, when_s: float) -> dict[str
     `umbrellas`: height, age in ms, radius, and diameter of its drop. `drops`: x, y, radius and speed in m/s of each
     that still falls, the jet's own droplet too.
     """
-    place = column.place_m * 1e3
     first = column.recent[0]
+    place = first.place_m * 1e3
     picture = see_picture(model, column, when_s)
     met = [contact for contact in column.contacts if when_s >= contact.when_s]
     hit = picture.shows == "after" and bool(met)
@@ -62,7 +62,7 @@ def _describe_column(column: Column, model: RigModel, when_s: float) -> dict[str
             continue
         radius = 0.5e3 * drop.diameter_m
         speed = reach(model, drop, lowest_m + 0.5 * drop.diameter_m)[1]
-        place_mm = _round(place + drop.aim_m[0] * 1e3)
+        place_mm = _round((drop.place_m + drop.aim_m[0]) * 1e3)
         drops.append([place_mm, _round(lowest_m * 1e3 + radius), _round(radius), _round(speed)])
     jet_m = met[-1].height_m if hit and picture.jet_m else picture.jet_m
     if picture.shows == "droplet" and jet_m and column.jet is not None:

@@ -255,7 +255,7 @@ class _Seek:
         proposal = search.propose()
         series = yield from begin(
             Begin(
-                "seek", search.rig, {"stage_s": search.wanted_s},
+                "seek", search.whole, {"stage_s": search.wanted_s},
                 flashes=search.build(proposal), repeated=True, warm_up=True,
             )
         )  # fmt: skip
@@ -302,7 +302,8 @@ class _Seek:
         yield ShotAhead(aim)
         fired = yield from fire(search.build(proposal), {"seek": number})
         edge = search.rig.beams[0].edge if search.rig.beams else "dark"
-        shot = read_shot(fired.record, len(proposal.times_s), edge)
+        outputs = {valve.output for valve in search.rig.list_drops()}
+        shot = read_shot(fired.record, len(proposal.times_s), edge, outputs)
         if fired.record.state != "fired" or shot is None:
             self.misses += 1
             yield Misfired(fired, self.misses)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -150,13 +151,21 @@ def read_answer(text: str, drops: int = 2) -> Answer:
     return Answer(word, heights.get("jet"), heights.get("drop"), age, width)
 
 
-def read_shot(record: ShotRecord, drops: int, beam_edge: str = "dark") -> Shot | None:
-    """What a shot's record shows; None where no flash fired or fewer than `drops` valve openings did."""
+def read_shot(
+    record: ShotRecord, drops: int, beam_edge: str = "dark", valves: Collection[str] | None = None
+) -> Shot | None:
+    """What a shot's record shows; None where no flash fired or fewer than `drops` openings of `valves` did.
+
+    `valves`: those whose drops are asked about; all when left out.
+    """
     hz = record.clock_hz
     opened = sorted(
         edge.ticks
         for edge in record.edges
-        if edge.kind is SignalKind.VALVE and edge.edge == "on" and edge.ticks is not None
+        if edge.kind is SignalKind.VALVE
+        and edge.edge == "on"
+        and edge.ticks is not None
+        and (valves is None or edge.what in valves)
     )[:drops]
     flashes = [
         edge.ticks

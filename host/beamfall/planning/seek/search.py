@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 from beamfall.errors import NoProgress, RigFileError
 from beamfall.planning.belief import Belief
-from beamfall.planning.collision import STAGE_S, check_rig, refuse_spacing
+from beamfall.planning.collision import STAGE_S, add_places, check_rig, refuse_spacing
 from beamfall.planning.draws import find_beam
 from beamfall.planning.openings import find_need, list_planned, split_places
-from beamfall.planning.result import AnchorEdge
+from beamfall.planning.result import AnchorEdge, PlannedDrop
 from beamfall.planning.rows import build_sequence, find_lead
 from beamfall.planning.seek.answer import BLACK, NOTHING, Answer, Shot
 from beamfall.planning.seek.choose import Proposal, propose
@@ -88,6 +88,7 @@ class Start:
 class Search:
     """A search for a collision of two or more drops `wanted_s` after the last contact (the rig's aim, else STAGE_S).
 
+    Drops at other places fall along as the plan has them; answers are about the place of drop 1.
     Where the rig's aim is the splash of one drop, `wanted_s` counts from the planner's moment for it.
 
     `learned` is what is known of the rig; with `fresh` the search begins without it. `start`: where it begins, such as
@@ -123,10 +124,13 @@ class Search:
     _is_widened: bool = False  # rigs were drawn again, since the first ones did not fit
     _answers: list[tuple[Shot, Answer]] = field(default_factory=list)
     _fixed: tuple[float | None, ...] = ()  # openings that the rig file sets
+    whole: Rig = field(init=False)  # with the valves at all places
+    _others: list[Rig] = field(init=False)  # the rig at each other place
 
     def __post_init__(self) -> None:
         check_rig(self.rig)
-        self.rig = split_places(self.rig)[0]
+        self.whole = self.rig
+        self.rig, *self._others = split_places(self.rig)
         _check_aim(self.rig)
         kind = self.rig.aim.kind
         if self.start is not None:
@@ -215,20 +219,36 @@ class Search:
         import numpy as np
 
         rig, rigs = self.rig, self.weighted.rigs
+        drops, shift = self._list_drops(proposal)
         if self.by_beam:
             beam, valves = rig.beams[0], rig.list_drops()
             seen = sum(find_beam(rig, valve) == beam for valve in valves)
             anchor = AnchorEdge(beam.input, beam.edge, seen)
             last_drop = rigs.drops[-1]
             edges = np.percentile(last_drop.latency_s + last_drop.to_edge_s, (0.1, 99.9))
-            first, last = (float(proposal.times_s[-1] + one) for one in edges)
+            first, last = (float(proposal.times_s[-1] + one) + shift for one in edges)
             delay = proposal.delay_s
         else:
             anchor, first, last = AnchorEdge("release", "", 0), 0.0, 0.0
-            delay = proposal.delay_s + find_lead(rig)
-        drops = list_planned(rig, proposal.times_s, None)
+            delay = proposal.delay_s + find_lead(rig) + shift
         name = f"seek, {rig.name}"
-        return build_sequence(rig, drops, anchor, delay, last, name, first_edge_s=first, once=True)
+        return build_sequence(
+            self.whole, drops, anchor, delay, last, name, first_edge_s=first, once=True
+        )
+
+    def _list_drops(self, proposal: Proposal) -> tuple[list[PlannedDrop], float]:
+        """All drops of a shot, and how much later those at other places make the first opening of these."""
+        import numpy as np
+
+        assert self.wanted_s is not None
+        drops = list_planned(self.rig, proposal.times_s, None)
+        if not self._others or not self.weighted.has_contact:
+            return drops, 0.0
+        rigs, last = self.weighted.rigs, self.weighted.rigs.drops[-1]
+        base = proposal.times_s[-1] + last.latency_s + last.to_edge_s if self.by_beam else 0.0
+        light_s = float(np.median(base + rigs.flash_latency_s)) + proposal.delay_s
+        known = None if self.fresh else self.learned
+        return add_places(self._others, light_s - self.wanted_s, drops, known)
 
     def take(self, shot: Shot, answer: Answer) -> None:
         """Take the answer to a shot; `found` and `chance` then say how things stand."""
