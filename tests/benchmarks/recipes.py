@@ -5,9 +5,9 @@
 A search finds a picture 1 to 8 ms after contact on one hidden rig (see hidden_rigs.py); the picture that it
 names becomes a recipe. The photographer says just after and long after too. On the other rig the first shot is
 the recipe carried over; a search that begins there goes on (`beamfall seek --recipe`). 'found': the first shot
-whose own picture is within 1 ms of the recipe's stage. Each other rig is tried twice: with nothing known of it
-but its rig file, and after one search for its usual picture (2 ms after contact). The plain milliseconds are
-fired on it too.
+whose own picture is within 1 ms of the recipe's stage. Each other rig is tried three times: with nothing known of
+it but its rig file, after `beamfall calibrate` (30 drops past the beam, no picture), and after one search for its
+usual picture (2 ms after contact). The plain milliseconds are fired on it too.
 """
 
 from __future__ import annotations
@@ -18,9 +18,14 @@ import time
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 from hidden_rigs import WORLDS, HiddenRigs
 from seek_shots import read_answer
 
+from beamfall.planning.belief import Belief
+from beamfall.planning.calibration.effect import keep_for_plan
+from beamfall.planning.calibration.estimate import calibrate
+from beamfall.planning.calibration.measure import Sample
 from beamfall.planning.seek.answer import Shot
 from beamfall.planning.seek.search import NEAR_S, Search
 from beamfall.recipes.events import carry_over, find_start, read_events
@@ -30,6 +35,8 @@ from beamfall.setup.rig import Rig
 CLOSE_S = 0.003
 PERSON = {"ages": True}
 MOST, NEVER = 15, 10_000
+DROPS = 30
+ALONE, CALIBRATED, SOUGHT = "rig file alone", "calibrated by its beam", "sought once before"
 
 
 @dataclass
@@ -70,13 +77,13 @@ def find_recipe(hidden: HiddenRigs, number: int, world: str) -> Recipe | None:
     return Recipe(Label(name="hidden"), rig, search.build(fired[search.best]), events, looks)
 
 
-def use_recipe(
-    hidden: HiddenRigs, recipe: Recipe, number: int, world: str, learned: bool
-) -> Result:
-    """Carry the recipe to another rig and seek on from there."""
+def use_recipe(hidden: HiddenRigs, recipe: Recipe, number: int, world: str, way: str) -> Result:
+    """Carry the recipe to another rig, of which as much is known as that way has shown; seek on from there."""
     rig = Rig.from_dict(hidden.ask("hide", number=number, world=world, person=PERSON))
     known, before = None, 0
-    if learned:
+    if way == CALIBRATED:
+        known, before = watch_drops(hidden, rig)
+    elif way == SOUGHT:
         first = Search(rig, seed=number + 1)
         while not first.found and first.shots < MOST:
             proposal = first.propose()
@@ -100,6 +107,21 @@ def use_recipe(
     return Result(off[0], next(found, NEVER), off[fired])
 
 
+def watch_drops(hidden: HiddenRigs, rig: Rig) -> tuple[Belief, int]:
+    """What the beam says of single drops; their pictures are not looked at. Also how many shots that took."""
+    rows = []
+    for _ in range(DROPS):
+        shot = hidden.ask("fire", spacing_s=0.4, delay_s=0.1)["shot"]
+        if shot is not None:
+            rows.append([shot["edges_s"][0], shot["dwells_s"][0]])
+    valve = rig.valves[0]
+    sample = Sample(
+        rig, valve.output, valve.opening_s, ("beam1",), np.array(rows), tuple(range(len(rows))), 0
+    )
+    found = calibrate([sample])
+    return keep_for_plan(found, board="hidden", port="hidden", simulated=True), DROPS
+
+
 def share(values: list[float | None], near_s: float) -> str:
     """How many lie within a time, in per cent."""
     return f"{sum(v is not None and abs(v) <= near_s for v in values) / len(values):.0%}"
@@ -113,19 +135,19 @@ def main() -> None:
     options = parser.parse_args()
     for world in [options.world] if options.world else WORLDS:
         start, lost = time.perf_counter(), 0
-        results: dict[str, list[Result]] = {"rig file alone": [], "sought once before": []}
+        results: dict[str, list[Result]] = {way: [] for way in (ALONE, CALIBRATED, SOUGHT)}
         with HiddenRigs() as hidden:
             for pair in range(options.pairs):
                 recipe = find_recipe(hidden, 2 * pair, world)
                 if recipe is None:
                     lost += 1
                     continue
-                for learned, known in enumerate(results.values()):
-                    known.append(use_recipe(hidden, recipe, 2 * pair + 1, world, bool(learned)))
+                for way, known in results.items():
+                    known.append(use_recipe(hidden, recipe, 2 * pair + 1, world, way))
         print(f"world '{world}', {options.pairs} pairs of hidden rigs, {lost} without a recipe")
         for name, found in results.items():
             describe(name, found)
-        plain = [one.plain_s for one in results["rig file alone"]]
+        plain = [one.plain_s for one in results[ALONE]]
         print(f"  plain milliseconds: first picture {say_close(plain)}")
         print(f"  ({time.perf_counter() - start:.0f} s)", flush=True)
 
