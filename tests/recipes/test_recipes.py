@@ -5,9 +5,11 @@ from __future__ import annotations
 import io
 import json
 import shlex
+import shutil
 import tomllib
 import zipfile
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -18,7 +20,10 @@ from beamfall.board import Board
 from beamfall.errors import BeamfallError, RecipeError, SequenceError
 from beamfall.planning.seek.search import Search
 from beamfall.recipes.events import carry_over, find_start
+from beamfall.recipes.make import make_recipe, read_measured
 from beamfall.recipes.package import FILE_MOST, TEXT_MOST, pack_recipe, unpack_recipe
+from beamfall.recipes.recipe import Measured
+from beamfall.recipes.sheet import list_tables
 from beamfall.setup.rig import Rig, example_rig, load_rig, parse_rig
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.sequence_file import parse_sequence
@@ -79,6 +84,27 @@ def test_a_kept_shot_says_what_was_fired_and_what_it_shows(first_kept: Kept) -> 
     assert events.stage_s == pytest.approx(0.002, abs=0.002)  # the plan aimed at 2 ms
     assert recipe.drops[0].arrival_s == pytest.approx(0.170, abs=0.01)
     assert recipe.picture is not None
+
+
+def test_what_was_measured_in_the_photograph_goes_with_the_recipe(
+    first_kept: Kept, tmp_path: Path
+) -> None:
+    log_file = tmp_path / "shots.sqlite3"
+    shutil.copyfile(first_kept.folder / "shots.sqlite3", log_file)
+    described = {
+        "jet_height": {"value": 24.2, "error": 0.3}, "umbrella_diameter": {"value": 15.5, "error": 0.2},
+        "since_contact_ms": {"value": 2.6, "error": 0.2}, "crown_height": {"value": "x"}, "drop_height": None,
+    }  # fmt: skip
+    with ShotLog.open(log_file) as log:
+        log.set_picture_measured(1, described)
+        recipe = make_recipe(log, 1, "measured")
+    assert recipe.measured == Measured(jet_m=0.0242, umbrella_m=0.0155, since_s=0.0026)
+    # The light came so long after the contact, whatever the rig's figures would have said.
+    assert recipe.events is not None and recipe.events.stage_s == pytest.approx(0.0026, abs=3e-4)
+    assert unpack_recipe(pack_recipe(recipe, shared=True), "it").measured == recipe.measured
+    rows = dict(list_tables(recipe)["Picture"])
+    assert rows["jet, measured"] == "24.2 mm" and rows["umbrella's width, measured"] == "15.5 mm"
+    assert read_measured(None) is read_measured({"jet_height": None}) is None
 
 
 def test_names_find_a_recipe_whatever_their_capitals(kept: Kept) -> None:

@@ -21,7 +21,7 @@ from beamfall.recipes.make import make_recipe
 from beamfall.recipes.package import read_recipe, write_recipe
 from beamfall.recipes.sheet import write_sheet
 from beamfall.recipes.shelf import Shelf
-from beamfall.recipes.words import say_picture
+from beamfall.recipes.words import list_measured, say_picture
 from beamfall.setup.file_schema import section_to_dict
 from beamfall.setup.rig import load_rig
 from beamfall.setup.toml_write import sequence_to_file, write_toml
@@ -273,6 +273,7 @@ def list_recipe(recipe: Recipe) -> list[tuple[str, str]]:
             pairs.append(
                 ("jet", f"{looks.jet_m * 1e3:.0f} mm ({low:.0f} to {high:.0f}), calculated")
             )
+    pairs += list_measured(recipe)
     if recipe.spacing_s is not None:
         pairs.append(("spacing", format_ms(recipe.spacing_s)))
     if flash is not None:
@@ -332,6 +333,7 @@ def recipe_to_json(recipe: Recipe) -> dict[str, Any]:
         "shot": recipe.home.shot,
         "events": section_to_dict(recipe.events),
         "looks": section_to_dict(recipe.looks),
+        "measured": section_to_dict(recipe.measured),
         "drops": section_to_dict(recipe.drops),
         "spacing_s": recipe.spacing_s,
         "flash_delay_s": recipe.flash_delay_s,

@@ -14,7 +14,7 @@ from beamfall.page.hub import clean
 from beamfall.recipes.package import SUFFIX, pack_recipe
 from beamfall.recipes.sheet import make_sheet
 from beamfall.recipes.shelf import Shelf
-from beamfall.recipes.words import say_picture
+from beamfall.recipes.words import list_measured, say_picture
 from beamfall.text import make_file_name
 
 if TYPE_CHECKING:
@@ -87,6 +87,7 @@ def _describe(recipe: Recipe) -> dict[str, Any]:
         "shows": say_picture(recipe.events),
         "has_picture": recipe.picture is not None,
         "liquid": recipe.liquid,
+        "measured": [f"{name} {value}" for name, value in list_measured(recipe)],
         "rig": recipe.rig.name,
         "spacing_ms": None if spacing is None else spacing * 1e3,
         "delay_ms": None if delay is None else delay * 1e3,

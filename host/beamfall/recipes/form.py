@@ -17,6 +17,7 @@ from beamfall.recipes.recipe import (
     Home,
     Label,
     Looks,
+    Measured,
     Recipe,
     find_partners,
 )
@@ -42,6 +43,8 @@ def write_texts(recipe: Recipe, *, shared: bool) -> dict[str, str]:
         content["events"] = section_to_file(recipe.events)
     if recipe.looks is not None:
         content["looks"] = section_to_file(recipe.looks)
+    if recipe.measured is not None:
+        content["measured"] = section_to_file(recipe.measured)
     if recipe.drops:
         content["drop"] = [section_to_file(one) for one in recipe.drops]
     rig, sequence = recipe.rig, recipe.sequence
@@ -95,12 +98,12 @@ def build_recipe(
             "update Beamfall"
         )
     problems: list[KeyProblem] = []
-    known = (_TOP, "recipe", "events", "looks", "drop", "home")
+    known = (_TOP, "recipe", "events", "looks", "measured", "drop", "home")
     problems += [describe_unknown(key, known, "") for key in content if key not in known]
     label = build_section(Label, content.get("recipe", {}), "recipe", problems)
-    events, looks = (
+    events, looks, measured = (
         build_section(kind, content[key], key, problems) if key in content else None
-        for key, kind in (("events", Events), ("looks", Looks))
+        for key, kind in (("events", Events), ("looks", Looks), ("measured", Measured))
     )
     drops = content.get("drop", [])
     if not isinstance(drops, list):
@@ -129,7 +132,7 @@ def build_recipe(
     except SequenceError as error:
         raise RecipeError(f"{source}, {SEQUENCE}: {error}") from error
     _check_parts(rig, source, events)
-    return Recipe(label, rig, sequence, events, looks, tuple(seen), picture, home)
+    return Recipe(label, rig, sequence, events, looks, tuple(seen), picture, home, measured)
 
 
 def _check_label(label: Label) -> list[KeyProblem]:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 from statistics import mean
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import PhysicsRangeError, PictureError, RecipeError, RigFileError
 from beamfall.photos.find import load_picture
@@ -19,6 +19,7 @@ from beamfall.recipes.recipe import (
     Home,
     Label,
     Looks,
+    Measured,
     Recipe,
     check_name,
     find_partners,
@@ -62,7 +63,8 @@ def make_recipe(
     sequence = rebuild_sequence(logged.table, name)
     if sequence.flash_row() is None:
         raise RecipeError(f"shot {record.shot} has no flash: there is no picture to save")
-    events, looks = _read_events(log, logged, rig, learned)
+    measured = read_measured(record.picture_measured)
+    events, looks = _read_events(log, logged, rig, learned, measured)
     try:
         picture = load_picture(log.path, logged, PICTURE_WIDTH)
     except PictureError:
@@ -78,7 +80,29 @@ def make_recipe(
         drops=measure_drops([record, *find_peers(log, logged.line.shot)], rig),
         picture=picture,
         home=Home(shot=record.shot, rig_file="" if rig_file is None else str(rig_file.resolve())),
+        measured=measured,
     )  # fmt: skip
+
+
+def read_measured(described: Mapping[str, Any] | None) -> Measured | None:
+    """Return what a shot's record says was measured in its photograph; None where nothing was."""
+
+    def value(name: str, least: float, most: float) -> float | None:
+        found = (described or {}).get(name)
+        number = found.get("value") if isinstance(found, Mapping) else None
+        if not isinstance(number, int | float) or not least <= number * 1e-3 <= most:
+            return None
+        return round(number * 1e-3, 6)
+
+    made = Measured(
+        jet_m=value("jet_height", 0.0, 1.0),
+        drop_m=value("drop_height", -0.1, 1.0),
+        umbrella_m=value("umbrella_diameter", 0.0, 1.0),
+        umbrella_height_m=value("umbrella_height", 0.0, 1.0),
+        crown_m=value("crown_height", 0.0, 1.0),
+        since_s=value("since_contact_ms", -0.2, 0.5),
+    )
+    return None if made == Measured() else made
 
 
 def _find_newest(log: ShotLog) -> int:
@@ -89,7 +113,7 @@ def _find_newest(log: ShotLog) -> int:
 
 
 def _read_events(
-    log: ShotLog, logged: LoggedShot, rig: Rig, learned: Belief | None
+    log: ShotLog, logged: LoggedShot, rig: Rig, learned: Belief | None, measured: Measured | None
 ) -> tuple[Events | None, Looks | None]:
     """What the physics says of the shot; nothing where it lies outside what the physics covers."""
     from beamfall.recipes.events import read_events
@@ -100,7 +124,10 @@ def _read_events(
     if shot is None:
         return None, None
     try:
-        return read_events(rig, shot, drops, learned=learned, said_s=_find_said(log, logged))
+        said_s = _find_said(log, logged)
+        if said_s is None and measured is not None:
+            said_s = measured.since_s
+        return read_events(rig, shot, drops, learned=learned, said_s=said_s)
     except (PhysicsRangeError, RigFileError, RecipeError):
         return None, None
 

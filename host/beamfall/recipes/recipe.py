@@ -81,6 +81,26 @@ class Home:
 
 
 @dataclass(frozen=True, slots=True)
+class Measured:
+    """What was measured in its photograph; None where that shows none."""
+
+    jet_m: float | None = quantity("length", 0.0, 1.0, default=None)
+    drop_m: float | None = quantity(
+        "length", -0.1, 1.0, default=None, meaning="lowest point of the drop that still falls"
+    )
+    umbrella_m: float | None = quantity(
+        "length", 0.0, 1.0, default=None, meaning="width, rim to rim"
+    )
+    umbrella_height_m: float | None = quantity("length", 0.0, 1.0, default=None)
+    crown_m: float | None = quantity(
+        "length", 0.0, 1.0, default=None, meaning="height of the crown"
+    )
+    since_s: float | None = quantity(
+        "duration", -0.2, 0.5, default=None, meaning="from contact to light"
+    )
+
+
+@dataclass(frozen=True, slots=True)
 class Recipe:
     """A setting worth keeping. `picture` is a JPEG."""
 
@@ -92,6 +112,7 @@ class Recipe:
     drops: tuple[DropSeen, ...] = ()
     picture: bytes | None = None
     home: Home = Home()
+    measured: Measured | None = None
 
     @property
     def name(self) -> str:

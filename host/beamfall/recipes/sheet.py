@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from beamfall.files import write_text
 from beamfall.recipes.drawing import draw_rig
 from beamfall.recipes.recipe import find_partners, name_liquid
+from beamfall.recipes.words import list_measured
 from beamfall.setup.unit_words import format_duration, format_length, format_ms
 from beamfall.text import show_html
 
@@ -150,6 +151,7 @@ def _list_picture(recipe: Recipe) -> Rows:
         )
         if looks.jet_m is not None:
             rows.append(("jet's height, calculated", format_length(looks.jet_m)))
+    rows += list_measured(recipe)
     rows += [("opening to beam", format_ms(one.arrival_s)) for one in recipe.drops]
     return rows
 

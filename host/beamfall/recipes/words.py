@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from beamfall.setup.unit_words import format_quantity
+from beamfall.setup.unit_words import format_ms, format_quantity
 
 if TYPE_CHECKING:
     from beamfall.recipes.day import Correction
-    from beamfall.recipes.recipe import Events
+    from beamfall.recipes.recipe import Events, Recipe
 
 CORRECT = "Correct the shot for today?"
 
@@ -21,6 +21,25 @@ def say_picture(events: Events | None) -> str:
     if events.stage_s is None:
         return events.kind
     return f"{events.drops} drops, {events.stage_s * 1e3:+.1f} ms"
+
+
+def list_measured(recipe: Recipe) -> list[tuple[str, str]]:
+    """What was measured in a recipe's photograph, as names and values."""
+    one = recipe.measured
+    if one is None:
+        return []
+    lengths = (
+        ("jet", one.jet_m), ("falling drop's height", one.drop_m), ("umbrella's width", one.umbrella_m),
+        ("umbrella's height", one.umbrella_height_m), ("crown's height", one.crown_m),
+    )  # fmt: skip
+    found = [
+        (f"{name}, measured", f"{value * 1e3:.1f} mm")
+        for name, value in lengths
+        if value is not None
+    ]
+    if one.since_s is not None:
+        found.append(("contact to light, measured", format_ms(one.since_s)))
+    return found
 
 
 def list_day(correction: Correction | None) -> Iterator[str]:

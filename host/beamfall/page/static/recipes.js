@@ -6,7 +6,7 @@ import { act, get, hear, on, state } from './net.js';
 
 /**
  * @typedef {{name: string, note: string, rating: number | null, made: string, shot: number | null, shows: string,
- *   has_picture: boolean, liquid: string, rig: string, spacing_ms: number | null, delay_ms: number | null}} RecipeCard
+ *   has_picture: boolean, liquid: string, measured: string[], rig: string, spacing_ms: number | null, delay_ms: number | null}} RecipeCard
  * @typedef {{recipes: RecipeCard[], problems: string[]}} Shelf
  */
 
@@ -107,7 +107,12 @@ function makeCard(one) {
       { class: 'soft small' },
       [one.shows, one.liquid, one.made, '★'.repeat(one.rating ?? 0)].filter(Boolean).join(' · '),
     ),
-    h('p', { class: 'small' }, `spacing ${ms(one.spacing_ms, 2)}, flash ${ms(one.delay_ms, 2)}`),
+    h(
+      'p',
+      { class: 'small' },
+      `${one.spacing_ms === null ? '' : `spacing ${ms(one.spacing_ms, 2)}, `}flash ${ms(one.delay_ms, 2)}`,
+    ),
+    one.measured.length ? h('p', { class: 'small' }, one.measured.join(', ')) : null,
     one.note ? h('p', { class: 'small' }, one.note) : null,
     h(
       'div',
