@@ -1,4 +1,4 @@
-"""Nothing that is written is cut, and nothing too small to press: every view, on a small laptop and on a telephone, idle and at work."""
+"""Nothing is cut, and nothing too small to press: every view, on a small laptop and a telephone, idle and at work."""
 
 from __future__ import annotations
 
