@@ -291,7 +291,8 @@ def serve() -> None:
         match order["do"]:
             case "hide":
                 number, world = order["number"], order["world"]
-                rig = draw_rig_file(number, world, order.get("drops", 2))
+                aim = order.get("aim", "collision")
+                rig = draw_rig_file(number, world, order.get("drops", 2)).with_aim(kind=aim)
                 board = Board(SimulatedRig(draw_truth(rig, number, world), number))
                 wishes = dict(order.get("person", {}))
                 reads, chance = wishes.pop("times", False), random.Random(f"times {number}")
@@ -301,13 +302,14 @@ def serve() -> None:
             case "fire":
                 assert board is not None
                 times = order.get("times_s") or (0.0, order["spacing_s"])
+                kind = rig.aim.kind
                 openings = [
                     (valve.output, at, valve.opening_s)
                     for valve, at in zip(rig.list_drops(), times, strict=True)
                 ]
                 shot = board.play_drops(openings, order["delay_s"])
                 picture = None if shot is None else shot.pop("picture")
-                stages.append(None if picture is None else picture.stage_s)
+                stages.append(None if picture is None else picture.find_stage(kind))
                 said = person.look(picture)
                 answer = {
                     "shot": shot,
@@ -330,7 +332,11 @@ def serve() -> None:
                     for n, one in enumerate(valves, 1)
                 ]
                 needs = find_needs(
-                    board.rig.model, order.get("stage_s", 0.0), MEETING, drops=falling
+                    board.rig.model,
+                    order.get("stage_s", 0.0),
+                    MEETING,
+                    drops=falling,
+                    kind=rig.aim.kind,
                 )
                 answer = {"stages": stages, "needs": None if needs is None else vars(needs)}
             case other:

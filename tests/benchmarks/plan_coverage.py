@@ -1,6 +1,6 @@
 """How often the planner's 90 % intervals hold the truth of hidden rigs, and how wide they are.
 
-    python tests/benchmarks/plan_coverage.py [--rigs 1000] [--drops 3]
+    python tests/benchmarks/plan_coverage.py [--rigs 1000] [--drops 3] [--aim jet]
 
 Prints, for each quantity and world (see hidden_rigs.py), how often the interval held the truth, its
 median width, and that width over the spread (5 to 95 %) of the truths around the plan's medians. First
@@ -19,7 +19,9 @@ import numpy as np
 from hidden_rigs import WORLDS, HiddenRigs
 
 from beamfall.planning.collision import plan_collision
+from beamfall.planning.make import make_plan
 from beamfall.setup.rig import Rig, example_rig
+from beamfall.setup.rig_sections import KINDS
 
 QUANTITIES = (
     "nozzle_to_beam", "beam_to_surface", "jet_onset", "spacing", "flash_delay",
@@ -27,10 +29,14 @@ QUANTITIES = (
 )  # fmt: skip
 
 
-def measure(world: str, count: int, drops: int = 2) -> None:
+def measure(world: str, count: int, drops: int = 2, aim: str = "collision") -> None:
     """Print coverage and width of every interval in a world."""
     later = [f"spacing_to_drop_{n}" for n in range(3, drops + 1)]
-    names = (*QUANTITIES, *later)
+    names = [*QUANTITIES, *later]
+    if aim != "collision":
+        names.remove("spacing")
+    if aim == "crown":
+        names.remove("jet_onset")
     held = dict.fromkeys(names, 0)
     widths: dict[str, list[float]] = {name: [] for name in names}
     errors: dict[str, list[float]] = {name: [] for name in names}  # truth less the plan's median
@@ -38,8 +44,10 @@ def measure(world: str, count: int, drops: int = 2) -> None:
     words: dict[str, int] = {}
     with HiddenRigs() as hidden:
         for number in range(count):
-            rig = Rig.from_dict(hidden.ask("hide", number=number, world=world, drops=drops))
-            plan = plan_collision(rig)
+            rig = Rig.from_dict(
+                hidden.ask("hide", number=number, world=world, drops=drops, aim=aim)
+            )
+            plan = make_plan(rig)
             times = [drop.at_s for drop in plan.drops]
             said = hidden.ask("fire", times_s=times, delay_s=plan.flash_delay_s)
             words[said["word"]] = words.get(said["word"], 0) + 1
@@ -88,11 +96,12 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--rigs", type=int, default=1000)
     parser.add_argument("--drops", type=int, default=2, choices=(2, 3, 4))
+    parser.add_argument("--aim", default="collision", choices=KINDS)
     options = parser.parse_args()
     show_common_practice()
     # More drops fall on rigs of their own, which the last two worlds do not draw.
     for world in WORLDS if options.drops == 2 else WORLDS[:2]:
-        measure(world, options.rigs, options.drops)
+        measure(world, options.rigs, options.drops, options.aim)
 
 
 if __name__ == "__main__":

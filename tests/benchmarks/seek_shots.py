@@ -1,12 +1,13 @@
 """How many shots a search takes on hidden rigs, beside two photographers and a plain linear sweep.
 
     python tests/benchmarks/seek_shots.py [--rigs 200] [--first 0] [--world same|other|pushed|computed]
-        [--says words] [--drops 3]
+        [--says words] [--drops 3] [--aim collision|crown|cavity|jet|droplet]
 
 What the simulated photographer says: `plain` before, contact, after and the like; `words` just after and
 long after as well; `width` also measures umbrellas, `heights` jet and drop 2; `pictures`: the time since
 the contact is measured in each photograph (see hidden_rigs.measure_time). `--wrong 0.1` says another word
-one time in ten. A shot counts as found when its own picture is within 1 ms of the wanted stage.
+one time in ten. A shot counts as found when its own picture is within 1 ms of the wanted stage; of one drop, within
+`one_drop.NEARS_S` of the wanted moment.
 'found at': the first such shot of a search that goes on until its own rule stops it. 'stopped at': where
 that rule ended it, and how often the picture that it named was the wanted one. `--found`: the photographer
 stops it at the first picture that is the wanted one. The search was tuned on rigs from 1000 on (`--first
@@ -30,11 +31,12 @@ from typing import Any
 from hidden_rigs import WORLDS, HiddenRigs
 
 from beamfall.physics.umbrella import umbrella_age
-from beamfall.planning.collision import plan_collision
+from beamfall.planning.make import make_plan
 from beamfall.planning.result import Plan
 from beamfall.planning.seek.answer import Answer, Shot
-from beamfall.planning.seek.search import NEAR_S, Search
+from beamfall.planning.seek.search import Search
 from beamfall.setup.rig import Rig
+from beamfall.setup.rig_sections import KINDS
 
 MOST = 20
 NEVER = 10_000
@@ -64,13 +66,14 @@ def seek_one(
     person: dict[str, Any],
     says_found: bool,
     drops: int = 2,
+    aim: str = "collision",
 ) -> Result:
-    """Seek one rig, then let the others try."""
-    hide = {"number": number, "world": world, "drops": drops}
+    """Seek one rig, then let the others try; those know collisions alone."""
+    hide = {"number": number, "world": world, "drops": drops, "aim": aim}
     rig = Rig.from_dict(hidden.ask("hide", **hide, person=person))
     search = Search(rig, seed=number)
-    plan = plan_collision(rig)
-    wanted = plan.stage_s
+    plan = make_plan(rig)
+    wanted, near = plan.stage_s, search.near_s
     while not search.found and search.shots < MOST:
         proposal = search.propose()
         said = hidden.ask("fire", times_s=proposal.times_s, delay_s=proposal.delay_s)
@@ -78,7 +81,7 @@ def seek_one(
         if shot is None:
             continue
         word = said["word"]
-        if says_found and _hits(hidden.ask("reveal")["stages"], wanted)[-1]:
+        if says_found and _hits(hidden.ask("reveal")["stages"], wanted, near)[-1]:
             word = "found"
         search.take(
             Shot(
@@ -86,17 +89,17 @@ def seek_one(
             ),
             read_answer(said, word),
         )
-    hits = _hits(hidden.ask("reveal")["stages"], wanted)
+    hits = _hits(hidden.ask("reveal")["stages"], wanted, near)
     stopped, right = len(hits), hits[search.best]
     others = {}
-    for name, make in OTHERS.items():
+    for name, make in OTHERS.items() if aim == "collision" else ():
         hidden.ask("hide", **hide, person={"heights": True, "widths": True})
         move, delay = make(plan), plan.flash_delay_s
         for _ in range(MOST):
             times = [drop.at_s for drop in plan.drops]
             said = hidden.ask("fire", times_s=times, delay_s=max(0.0, delay))
             delay += move(said)
-        others[name] = _first(_hits(hidden.ask("reveal")["stages"], wanted))
+        others[name] = _first(_hits(hidden.ask("reveal")["stages"], wanted, near))
     return Result(_first(hits), stopped, right, others)
 
 
@@ -108,8 +111,8 @@ def read_answer(said: Any, word: str = "") -> Answer:
     )  # fmt: skip
 
 
-def _hits(stages: list[float | None], wanted: float) -> list[bool]:
-    return [stage is not None and abs(stage - wanted) <= NEAR_S for stage in stages]
+def _hits(stages: list[float | None], wanted: float, near_s: float) -> list[bool]:
+    return [stage is not None and abs(stage - wanted) <= near_s for stage in stages]
 
 
 def _first(hits: list[bool]) -> int:
@@ -192,6 +195,7 @@ def main() -> None:
     parser.add_argument("--wrong", type=float, default=0.0, help="share of answers that are wrong")
     parser.add_argument("--found", action="store_true", help="the person stops at a good picture")
     parser.add_argument("--drops", type=int, default=2, choices=(2, 3, 4))
+    parser.add_argument("--aim", default="collision", choices=KINDS)
     options = parser.parse_args()
     # More drops fall on rigs of their own, which the last two worlds do not draw.
     worlds = WORLDS if options.drops == 2 else WORLDS[:2]
@@ -200,13 +204,16 @@ def main() -> None:
         start = time.perf_counter()
         with HiddenRigs() as hidden:
             results = [
-                seek_one(hidden, n, world, person, options.found, options.drops)
+                seek_one(hidden, n, world, person, options.found, options.drops, options.aim)
                 for n in range(options.first, options.first + options.rigs)
             ]
         right = statistics.mean(result.right for result in results)
         after = statistics.median(result.stopped - result.found for result in results)
+        what = (
+            f"{options.drops} drops" if options.aim == "collision" else f"one drop: {options.aim}"
+        )
         print(
-            f"world '{world}', {len(results)} hidden rigs, {options.drops} drops, says {options.says}, "
+            f"world '{world}', {len(results)} hidden rigs, {what}, says {options.says}, "
             f"{options.wrong:.0%} wrong"
         )
         print(f"  seek, found at    {describe([result.found for result in results])}")
@@ -214,7 +221,7 @@ def main() -> None:
             f"  seek, stopped at  {describe([result.stopped for result in results])}   right {right:.1%}"
         )
         print(f"  stops after the first good one by (median) {max(after, 0):g}")
-        for name in OTHERS:
+        for name in results[0].others:
             print(f"  {name:17s} {describe([result.others[name] for result in results])}")
         print(f"  ({time.perf_counter() - start:.0f} s)", flush=True)
 
