@@ -27,8 +27,6 @@ SUPPLY = "VS"
 VALVE_SUPPLY = "VV"  # behind the high-side switch: there only while a valve is commanded
 
 VALVES = (1, 2, 3)
-FLASHES = (1, 2, 3)
-CAMERAS = {1: "focus", 2: "shutter"}
 BEAMS = (1, 2)
 
 # Which signal passes which channel of the buffer.

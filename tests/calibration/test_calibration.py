@@ -139,7 +139,7 @@ def test_a_stray_shadow_does_not_move_the_result(tmp_path: Path) -> None:
             edges = [
                 dataclasses.replace(edge, ticks=(edge.ticks or 0) - 2_000_000)  # 16 ms early: an insect
                 if (edge.what, edge.edge) == ("beam1", "dark") else edge
-                for edge in log.read_edges(shot)
+                for edge in log.read_shot(shot).record.edges
             ]  # fmt: skip
             change_shot(log, shot, edges=edges)
         samples = measure_drops(log, [1])

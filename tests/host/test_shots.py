@@ -162,7 +162,7 @@ def test_an_outcome_is_written_once(log: ShotLog, welcome: Welcome) -> None:
     with pytest.raises(LogError, match="already has its outcome"):
         log.cancel_shot(shot, "beam-blocked")
     assert log.read_shot(shot).record.state == "fired"
-    assert len(log.read_edges(shot)) == len(EDGES)
+    assert len(log.read_shot(shot).record.edges) == len(EDGES)
 
 
 def test_a_refused_release_is_no_shot(log: ShotLog, welcome: Welcome) -> None:

@@ -16,7 +16,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 # CIPA DC-008 (Exif 2.32), 4.6: tag numbers.
 MAKE, MODEL, DATE_TIME, EXIF_IFD = 0x010F, 0x0110, 0x0132, 0x8769
-EXPOSURE_TIME, ORIGINAL, DIGITIZED, SUB_SEC_ORIGINAL = 0x829A, 0x9003, 0x9004, 0x9291
+EXPOSURE_TIME, ORIGINAL, SUB_SEC_ORIGINAL = 0x829A, 0x9003, 0x9291
 
 
 def _make_picture(

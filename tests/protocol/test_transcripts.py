@@ -20,7 +20,6 @@ from beamfall.wire import Frame, Framer, Message, decode_frame, get_codec, get_d
 TOLD = json.loads((find_protocol() / "transcripts.json").read_text())["transcripts"]
 BY_NAME = pytest.mark.parametrize("story", TOLD, ids=lambda story: story["name"])
 CODEC = get_codec()
-HZ_MS = 125_000
 # What depends on the board and the moment, and is typical in the transcripts.
 OF_THE_BOARD = {
     "welcome": {

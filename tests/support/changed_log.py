@@ -27,4 +27,4 @@ def change_rows(log: ShotLog, table: str, **values: Any) -> None:
 
 def add_edges(log: ShotLog, shot: int, *edges: EdgeRecord) -> None:
     """Add edges to a shot."""
-    change_shot(log, shot, edges=(*log.read_edges(shot), *edges))
+    change_shot(log, shot, edges=(*log.read_shot(shot).record.edges, *edges))

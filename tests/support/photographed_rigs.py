@@ -10,8 +10,6 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
-
 from beamfall.setup.rig import example_rig
 from beamfall.setup.signals import Signal
 from beamfall.sim.build import draw_model
@@ -216,7 +214,3 @@ def find_truth(scene: Scene, kind: str, stage: str, meeting: float | None, pixel
         age_ms=None if not sheets else sheets[0][1],
         meeting_m_s=meeting,
     )
-
-
-def pixel_rows(shot: Shot) -> int:
-    return int(np.asarray(shot.pixels).shape[0])

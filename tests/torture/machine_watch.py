@@ -10,7 +10,6 @@ from machine_tables import BEAM1, BEAM2, HZ
 
 from beamfall.errors import LinkError, Refused, ShotError
 
-_EDGES_PER_STEP = 2
 bursts = st.lists(
     st.tuples(st.integers(1, 50), st.sampled_from([20, 200, 3000])), min_size=1, max_size=3
 )

@@ -13,7 +13,6 @@ from beamfall.setup.units import quote
 _AMOUNT = r"(?:\d+\s*/\s*\d+|\d+(?:[.,]\d+)?)"
 _PART = re.compile(rf"({_AMOUNT})\s*(?:parts?\s+(?:of\s+)?)?([a-z][a-z ]*)", re.IGNORECASE)
 _SPOONS = {"teaspoon": 1.0, "tsp": 1.0, "tablespoon": 3.0, "tbsp": 3.0}  # in teaspoons
-_GRAMS = {"g": 1.0, "gram": 1.0}
 _VOLUMES_ML = {"l": 1000.0, "litre": 1000.0, "liter": 1000.0, "ml": 1.0, "dl": 100.0, "cl": 10.0}
 _WORDS = {
     "half a": "1/2 ", "a half": "1/2 ", "half": "1/2 ", "quarter of a": "1/4 ", "a quarter": "1/4 ",

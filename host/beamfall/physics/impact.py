@@ -97,15 +97,6 @@ def classify_impact(groups: ImpactGroups, depth_m: float) -> Regime:
     return Regime.BUBBLE if groups.weber <= high else Regime.JET
 
 
-def splash_threshold(film_depth_ratio: float) -> float:
-    """Value of We·Oh^−0.4 above which a film of depth h/D = 0.1-1 splashes: 2100 + 5880·(h/D)^1.44.
-
-    Cossali, Coghe & Marengo (1997, Exp. Fluids 22:463), from memory.
-    """
-    check_range("film depth over diameter", film_depth_ratio, 0.1, 1.0)
-    return float(2100.0 + 5880.0 * film_depth_ratio**1.44)
-
-
 def cavity_radius_bound(diameter_m: float, froude: float) -> float:
     """Largest radius in m the cavity can reach: D·(Fr/3)^(1/4).
 
@@ -116,13 +107,3 @@ def cavity_radius_bound(diameter_m: float, froude: float) -> float:
     check_range("drop diameter", diameter_m, 5e-4, 0.01, "m")
     check_range("Froude number", froude, 3.0, 2000.0)
     return float(diameter_m * (froude / 3.0) ** 0.25)
-
-
-def cavity_opening_time(radius_m: float, *, gravity: float = STANDARD_GRAVITY) -> float:
-    """Time in s from the impact to the largest cavity: 1.35·√(0.34·R/g).
-
-    Lherm, Deguen, Alboussière & Landeau (2022, J. Fluid Mech. 937:A20), from memory; R of
-    1-50 mm.
-    """
-    check_range("cavity radius", radius_m, 1e-3, 0.05, "m")
-    return 1.35 * math.sqrt(0.34 * radius_m / gravity)

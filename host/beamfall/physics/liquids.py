@@ -69,10 +69,6 @@ class Liquid:
                 f"the properties are {', '.join(sorted(_PROPERTIES))}"
             )
 
-    @property
-    def kinematic_viscosity_m2_s(self) -> float:
-        return self.viscosity_pa_s / self.density_kg_m3
-
     def viscosity_at(self, shear_rate_per_s: float) -> float:
         """Viscosity in Pa·s at a shear rate of 0.1-10,000 1/s: Ostwald-de Waele power law."""
         if self.flow_index == 1.0:

@@ -22,7 +22,6 @@ from beamfall.shots.record import (
     DAMAGED,
     NOT_RELEASED,
     UNKNOWN,
-    EdgeRecord,
     LoggedShot,
     SeriesLine,
     SeriesRecord,
@@ -210,11 +209,6 @@ class LogReader:
         """Return the stored values of a shot; raises NoSuchShot, LogDamaged."""
         with self._name_damage(f"shot {shot}"):
             return from_text(*self._fetch(shot)[5:])
-
-    def read_edges(self, shot: int) -> tuple[EdgeRecord, ...]:
-        """Return the edges of a shot in time order; none where its outcome is unknown."""
-        with self._name_damage(f"shot {shot}"):
-            return self._read_record(shot, self._fetch(shot)).edges
 
     def read_series(self, series: int) -> SeriesRecord:
         """Return what a series was fired for; raises NoSuchShot, LogDamaged."""

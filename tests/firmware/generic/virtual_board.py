@@ -10,8 +10,6 @@ from fake_board import MS, Console, Profile, World, load_port
 from beamfall.link.traits import REAL
 from beamfall_board.board import Board as Firmware
 
-MS_A_LOOK = 1000
-
 
 class VirtualBoard:
     """Obeys `beamfall.link.transport.Transport`. `world` is what stands at the pins."""

@@ -18,7 +18,6 @@ DOUBLE_NAME = "Bench double"  # how the double's own name begins, in its welcome
 # Two outputs that meet by mistake drive 7 mA through 470 Ω at 3.3 V. With a pull-down of 10 kΩ behind a diode of 0.6 V
 # the double's input still gets 2.6 V.
 SERIES_OHM = 470
-PULL_DOWN_OHM = 10_000
 
 
 @dataclass(frozen=True, slots=True)

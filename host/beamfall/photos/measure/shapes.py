@@ -12,9 +12,7 @@ from beamfall.photos.measure.edges import Outlines
 
 Floats = NDArray[Any]
 
-# Shares of the picture's height.
-_LEAST_DROP = 0.016
-_BESIDE = 0.14
+# A share of the picture's height.
 _CALM = 0.012
 # Outlines are found this far outside the edge of what they enclose, in pixels.
 OUTSIDE_PX = 2.1
