@@ -1,5 +1,5 @@
 // Calibrate: measures the rig with its beams.
-import { h, number, show } from './dom.js';
+import { h, number, show, table } from './dom.js';
 import { ended, field, makeBegin, text } from './forms.js';
 import { act, on, state } from './net.js';
 
@@ -27,30 +27,14 @@ export function makeCalibrate() {
         ? h(
             'div',
             { class: 'finding' },
-            h(
-              'table',
-              { class: 'plain' },
-              h(
-                'thead',
-                {},
+            table(
+              ['quantity', 'rig file', 'calibrated', '95 % interval', 'measured by the beam'],
+              found.rows.map((/** @type {string[]} */ row) =>
                 h(
                   'tr',
                   {},
-                  ['quantity', 'rig file', 'calibrated', '95 % interval', 'measured by the beam'].map(
-                    (name) => h('th', { scope: 'col' }, name),
-                  ),
-                ),
-              ),
-              h(
-                'tbody',
-                {},
-                found.rows.map((/** @type {string[]} */ row) =>
-                  h(
-                    'tr',
-                    {},
-                    h('th', { scope: 'row' }, row[0]),
-                    row.slice(1).map((cell) => h('td', {}, cell)),
-                  ),
+                  h('th', { scope: 'row' }, row[0]),
+                  row.slice(1).map((cell) => h('td', {}, cell)),
                 ),
               ),
             ),
@@ -59,33 +43,19 @@ export function makeCalibrate() {
               h('p', { class: 'caution' }, h('b', {}, 'Caution: '), one),
             ),
             found.effects.length
-              ? h(
-                  'table',
-                  { class: 'plain' },
-                  h('caption', { class: 'soft small' }, 'Effect on the plan (90 % intervals, ms)'),
-                  h(
-                    'thead',
-                    {},
-                    h(
-                      'tr',
-                      {},
-                      ['time', 'before', 'after'].map((name) => h('th', { scope: 'col' }, name)),
-                    ),
+              ? table(
+                  ['time', 'before', 'after'],
+                  found.effects.map(
+                    (/** @type {{ name: string, before: number[], after: number[] }} */ one) =>
+                      h(
+                        'tr',
+                        {},
+                        h('th', { scope: 'row' }, one.name),
+                        h('td', {}, `${number(one.before[0], 1)} to ${number(one.before[2], 1)}`),
+                        h('td', {}, `${number(one.after[0], 1)} to ${number(one.after[2], 1)}`),
+                      ),
                   ),
-                  h(
-                    'tbody',
-                    {},
-                    found.effects.map(
-                      (/** @type {{ name: string, before: number[], after: number[] }} */ one) =>
-                        h(
-                          'tr',
-                          {},
-                          h('th', { scope: 'row' }, one.name),
-                          h('td', {}, `${number(one.before[0], 1)} to ${number(one.before[2], 1)}`),
-                          h('td', {}, `${number(one.after[0], 1)} to ${number(one.after[2], 1)}`),
-                        ),
-                    ),
-                  ),
+                  'Effect on the plan (90 % intervals, ms)',
                 )
               : null,
             h(

@@ -66,6 +66,29 @@ function flatten(children) {
 export const h = (tag, props = {}, ...children) => fill(document.createElement(tag), props, children);
 
 /**
+ * A table with a head; an empty head is a plain cell.
+ * @param {string[]} heads
+ * @param {Child[]} rows
+ * @param {string} [caption]
+ */
+export const table = (heads, rows, caption) =>
+  h(
+    'table',
+    { class: 'plain' },
+    caption ? h('caption', { class: 'soft small' }, caption) : null,
+    h(
+      'thead',
+      {},
+      h(
+        'tr',
+        {},
+        heads.map((name) => (name ? h('th', { scope: 'col' }, name) : h('td', {}))),
+      ),
+    ),
+    h('tbody', {}, rows),
+  );
+
+/**
  * An element of a drawing.
  * @template {keyof SVGElementTagNameMap} T
  * @param {T} tag

@@ -1,7 +1,7 @@
 // What seek and calibrate have learned, step by step; to undo, redo or reset.
 
 import { attempt } from './bar.js';
-import { clock, h, ms, number, show } from './dom.js';
+import { clock, h, ms, number, show, table } from './dom.js';
 import { act, get, on, state } from './net.js';
 
 /**
@@ -11,7 +11,7 @@ import { act, get, on, state } from './net.js';
  */
 
 export function makeLearned() {
-  const table = h('div', {});
+  const box = h('div', {});
   const [undo, redo] = [
     makeButton('Undo', 'Plan without the last step', () => attempt(act('undo_learned'))),
     makeButton('Redo', 'Plan with the step that was undone or set aside', () => attempt(act('redo_learned'))),
@@ -46,7 +46,7 @@ export function makeLearned() {
     redo.disabled = busy || !learned.can_redo;
     reset.disabled = busy || !learned.can_reset;
     if (reset.disabled) question.hidden = true;
-    show(table, learned.steps.length > 1 ? makeTable(learned) : makeNothing());
+    show(box, learned.steps.length > 1 ? makeTable(learned) : makeNothing());
   }
   let last = '';
   on(['learned', 'rig', 'job'], () => {
@@ -59,7 +59,7 @@ export function makeLearned() {
     'section',
     { class: 'panel learned', 'aria-label': 'Learned' },
     h('h2', {}, 'What seek and calibrate have learned'),
-    table,
+    box,
     h('div', { class: 'row' }, undo, redo, reset),
     question,
   );
@@ -75,21 +75,7 @@ const makeNothing = () =>
 /** @param {Learned} learned */
 function makeTable(learned) {
   return [
-    h(
-      'table',
-      { class: 'plain' },
-      h('caption', { class: 'soft small' }, 'Each step, and the plan with it'),
-      h(
-        'thead',
-        {},
-        h(
-          'tr',
-          {},
-          ['step', 'used', 'plan'].map((name) => h('th', { scope: 'col', class: 'words' }, name)),
-        ),
-      ),
-      h('tbody', {}, learned.steps.map(makeRow)),
-    ),
+    table(['step', 'used', 'plan'], learned.steps.map(makeRow), 'Each step, and the plan with it'),
     h('p', { class: 'soft small' }, `Saved in ${learned.file}`),
   ];
 }

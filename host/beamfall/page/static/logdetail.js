@@ -2,7 +2,7 @@
 
 import { attempt, ready } from './bar.js';
 import { makeChart } from './chart.js';
-import { clock, h, ms, number, show, us } from './dom.js';
+import { clock, h, ms, number, show, table, us } from './dom.js';
 import { makeMarked } from './marks.js';
 import { act, get, on, state } from './net.js';
 import { makeKeep } from './recipes.js';
@@ -187,40 +187,24 @@ export function makeDetail({ toggleMark, comparing }) {
         'details',
         {},
         h('summary', {}, `Every edge, planned and measured (${content.edges.length})`),
-        h(
-          'table',
-          { class: 'plain' },
-          h(
-            'thead',
-            {},
+        table(
+          ['signal', 'edge', 'planned', 'measured', 'difference', 'source'],
+          content.edges.map((/** @type {ShotEdge} */ edge) =>
             h(
               'tr',
               {},
-              ['signal', 'edge', 'planned', 'measured', 'difference', 'source'].map((name) =>
-                h('th', { scope: 'col' }, name),
-              ),
-            ),
-          ),
-          h(
-            'tbody',
-            {},
-            content.edges.map((/** @type {ShotEdge} */ edge) =>
+              h('th', { scope: 'row' }, edge.what),
+              h('td', {}, edge.edge),
+              h('td', {}, ms(edge.planned_ms, 4)),
+              h('td', {}, ms(edge.measured_ms, 4)),
               h(
-                'tr',
+                'td',
                 {},
-                h('th', { scope: 'row' }, edge.what),
-                h('td', {}, edge.edge),
-                h('td', {}, ms(edge.planned_ms, 4)),
-                h('td', {}, ms(edge.measured_ms, 4)),
-                h(
-                  'td',
-                  {},
-                  edge.planned_ms === null || edge.measured_ms === null
-                    ? '–'
-                    : us((edge.measured_ms - edge.planned_ms) * 1e3),
-                ),
-                h('td', {}, edge.measured_ms === null ? 'not seen' : edge.source),
+                edge.planned_ms === null || edge.measured_ms === null
+                  ? '–'
+                  : us((edge.measured_ms - edge.planned_ms) * 1e3),
               ),
+              h('td', {}, edge.measured_ms === null ? 'not seen' : edge.source),
             ),
           ),
         ),
@@ -302,35 +286,19 @@ export function makeDetail({ toggleMark, comparing }) {
 
 function makeChanges(/** @type {any[]} */ edges) {
   const micro = (/** @type {number | null} */ value) => ms(value === null ? null : value / 1e3, 4);
-  return h(
-    'table',
-    { class: 'plain' },
-    h(
-      'thead',
-      {},
+  return table(
+    ['signal', 'edge', 'first', 'second', 'difference', 'scatter', ''],
+    edges.map((/** @type {any} */ one) =>
       h(
         'tr',
         {},
-        ['signal', 'edge', 'first', 'second', 'difference', 'scatter', ''].map((name) =>
-          h('th', { scope: 'col' }, name),
-        ),
-      ),
-    ),
-    h(
-      'tbody',
-      {},
-      edges.map((/** @type {any} */ one) =>
-        h(
-          'tr',
-          {},
-          h('th', { scope: 'row' }, one.what),
-          h('td', {}, `${one.edge} ${one.ordinal}`),
-          h('td', {}, micro(one.then_us)),
-          h('td', {}, micro(one.now_us)),
-          h('td', {}, us(one.difference_us)),
-          h('td', {}, one.scatter_us === null ? '–' : `${number(one.scatter_us, 1)} µs`),
-          h('td', {}, one.moved === null ? '' : one.moved ? '▲ moved' : 'same'),
-        ),
+        h('th', { scope: 'row' }, one.what),
+        h('td', {}, `${one.edge} ${one.ordinal}`),
+        h('td', {}, micro(one.then_us)),
+        h('td', {}, micro(one.now_us)),
+        h('td', {}, us(one.difference_us)),
+        h('td', {}, one.scatter_us === null ? '–' : `${number(one.scatter_us, 1)} µs`),
+        h('td', {}, one.moved === null ? '' : one.moved ? '▲ moved' : 'same'),
       ),
     ),
   );

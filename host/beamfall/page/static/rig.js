@@ -2,7 +2,7 @@
 
 import { attempt } from './bar.js';
 import { makeChart } from './chart.js';
-import { h, ms, number, percent, show, watchTyping, write } from './dom.js';
+import { h, ms, number, percent, show, table, watchTyping, write } from './dom.js';
 import { makeFolds } from './fold.js';
 import { makeGuide } from './guide.js';
 import { makeLearned } from './learned.js';
@@ -298,71 +298,35 @@ function showPlan(box, figures) {
   );
   show(
     figures,
-    h(
-      'table',
-      { class: 'plain' },
-      h('caption', { class: 'soft small' }, '9 of 10 rigs that fit this file lie between 5 % and 95 %'),
-      h(
-        'thead',
-        {},
-        h(
-          'tr',
-          {},
-          h('td', {}),
-          h('th', { scope: 'col' }, '5 %'),
-          h('th', { scope: 'col' }, '50 %'),
-          h('th', { scope: 'col' }, '95 %'),
-          h('th', { scope: 'col' }, 'unit'),
-        ),
-      ),
-      h(
-        'tbody',
-        {},
+    table(
+      ['', '5 %', '50 %', '95 %', 'unit'],
+      [
         Object.entries(plan.intervals).map(([key, value]) =>
           interval(INTERVALS[key] ?? key.replaceAll('_', ' '), value, 'ms'),
         ),
         Object.entries(plan.quantities).map(([key, value]) =>
           interval((QUANTITIES[key] ?? [key])[0], value, (QUANTITIES[key] ?? ['', ''])[1]),
         ),
-      ),
+      ],
+      '9 of 10 rigs that fit this file lie between 5 % and 95 %',
     ),
-    h(
-      'table',
-      { class: 'plain' },
-      h(
-        'caption',
-        { class: 'soft small' },
-        'What the flash can be timed from (its anchor), and how much the picture would scatter',
-      ),
-      h(
-        'thead',
-        {},
+    table(
+      ['anchor', 'scatter, ms', 'why'],
+      plan.anchors.map((one) =>
         h(
           'tr',
-          {},
-          h('th', { scope: 'col' }, 'anchor'),
-          h('th', { scope: 'col' }, 'scatter, ms'),
-          h('th', { scope: 'col' }, 'why'),
-        ),
-      ),
-      h(
-        'tbody',
-        {},
-        plan.anchors.map((one) =>
+          { class: one.chosen ? 'chosen' : '' },
           h(
-            'tr',
-            { class: one.chosen ? 'chosen' : '' },
-            h(
-              'th',
-              { scope: 'row' },
-              `${one.count ? `${one.edge} edge ${one.count} of ${one.beam}` : 'the release'}` +
-                (one.chosen ? ' ✓ chosen' : ''),
-            ),
-            h('td', {}, number(one.scatter, 3)),
-            h('td', { class: 'words' }, one.why),
+            'th',
+            { scope: 'row' },
+            `${one.count ? `${one.edge} edge ${one.count} of ${one.beam}` : 'the release'}` +
+              (one.chosen ? ' ✓ chosen' : ''),
           ),
+          h('td', {}, number(one.scatter, 3)),
+          h('td', { class: 'words' }, one.why),
         ),
       ),
+      'What the flash can be timed from (its anchor), and how much the picture would scatter',
     ),
     h('h3', {}, 'Assumptions'),
     h(

@@ -2,7 +2,7 @@
 
 import { attempt } from './bar.js';
 import { makeStrobeCaution } from './caution.js';
-import { h, ms, percent, show } from './dom.js';
+import { h, ms, percent, show, table } from './dom.js';
 import { ended, field, makeAsking, makeBegin, text, tick } from './forms.js';
 import { act, on, state } from './net.js';
 
@@ -41,33 +41,17 @@ export function makeSeek() {
           )
         : null,
       job.lines.length
-        ? h(
-            'table',
-            { class: 'plain' },
-            h(
-              'thead',
-              {},
+        ? table(
+            ['shot', 'spacing', 'flash delay', 'answer', 'wanted picture?'],
+            job.lines.map((line) =>
               h(
                 'tr',
                 {},
-                ['shot', 'spacing', 'flash delay', 'answer', 'wanted picture?'].map((name) =>
-                  h('th', { scope: 'col' }, name),
-                ),
-              ),
-            ),
-            h(
-              'tbody',
-              {},
-              job.lines.map((line) =>
-                h(
-                  'tr',
-                  {},
-                  h('td', {}, h('a', { href: `#log/${line.shot}` }, String(line.shot))),
-                  h('td', {}, ms(line.spacing_ms)),
-                  h('td', {}, ms(line.delay_ms)),
-                  h('td', {}, line.answer),
-                  h('td', {}, percent(line.chance)),
-                ),
+                h('td', {}, h('a', { href: `#log/${line.shot}` }, String(line.shot))),
+                h('td', {}, ms(line.spacing_ms)),
+                h('td', {}, ms(line.delay_ms)),
+                h('td', {}, line.answer),
+                h('td', {}, percent(line.chance)),
               ),
             ),
           )
