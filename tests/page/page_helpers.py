@@ -12,6 +12,8 @@ from collections.abc import Callable, Coroutine
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
+from invented_rig import make_rig_text
+
 from beamfall.page.serve import PageServer
 
 LAPTOP = {"width": 1366, "height": 768}
@@ -31,34 +33,7 @@ VIEWS = (
 # Two cores shared with everything else may be slow for a while.
 PATIENT_MS = 60_000
 
-QUICK_RIG = """
-name = "quick invented rig"
-note = "invented for tests"
-[dish]
-depth = "25 mm"
-diameter = "24 cm"
-[[valve]]
-height = "60 cm"
-bore = "2 mm"
-outer_diameter = "3 mm"
-head = "10 cm"
-opening = "13 ms"
-latency = "22 ms"
-[[beam]]
-height = "47 cm"
-blanking = "20 ms"
-[[flash]]
-latency = "60 us"
-duration = "2 us"
-recycle = "0.2 s"
-[camera]
-[aim]
-kind = "collision"
-rest = "0.5 s"
-window = "1 s"
-[uncertainty]
-latency = "4 ms"
-"""
+QUICK_RIG = make_rig_text("quick invented rig")
 
 
 def expect(thing: Any) -> Any:
