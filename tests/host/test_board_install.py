@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from virtual_clock import VirtualClock
 
 from beamfall.board_tools import install as installer
 from beamfall.board_tools.bundle import choose_sources, find_compiler, make_bundle
@@ -299,10 +300,9 @@ def test_the_way_in_is_asked_for_by_wire_whatever_the_firmwares_version(
 
 
 def test_a_stranger_is_sent_nothing() -> None:
-    class Stranger:
+    class Stranger(VirtualClock):
         name = "stranger"
         sent = b""
-        now = 0.0
 
         def read(self, timeout_s: float) -> bytes:
             self.now += 0.1
@@ -310,15 +310,6 @@ def test_a_stranger_is_sent_nothing() -> None:
 
         def write(self, data: bytes) -> None:
             self.sent += data
-
-        def clock(self) -> float:
-            return self.now
-
-        def sleep(self, seconds: float) -> None:
-            self.now += seconds
-
-        def close(self) -> None:
-            pass
 
     stranger = Stranger()
     assert find_firmware_on(stranger) is None

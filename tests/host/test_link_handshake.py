@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import fields
 
 import pytest
+from virtual_clock import VirtualClock
 
 from beamfall.errors import DefinitionMismatch, MessageError, NoAnswer, NotABoard, ProtocolMismatch
 from beamfall.link import Link, Welcome
@@ -30,7 +31,7 @@ WELCOME = {
 }  # fmt: skip
 
 
-class Scripted:
+class Scripted(VirtualClock):
     """A transport whose other end says what `answer` returns for each frame; time is counted."""
 
     name = "scripted"
@@ -39,13 +40,12 @@ class Scripted:
         self._framer = Framer(DEFINITION)
         self._answer = answer
         self._waiting: deque[bytes] = deque()
-        self._now_s = 0.0
         self.written = b""
 
     def read(self, timeout_s: float) -> bytes:
         if self._waiting:
             return self._waiting.popleft()
-        self._now_s += timeout_s
+        self.now += timeout_s
         return b""
 
     def write(self, data: bytes) -> None:
@@ -55,15 +55,6 @@ class Scripted:
             said = self._answer(frame)
             if said:
                 self._waiting.append(said)
-
-    def clock(self) -> float:
-        return self._now_s
-
-    def sleep(self, seconds: float) -> None:
-        self._now_s += seconds
-
-    def close(self) -> None:
-        pass
 
 
 def say(name: str, to: Frame, **values: object) -> bytes:

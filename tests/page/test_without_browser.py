@@ -16,6 +16,7 @@ from typing import Any
 import pytest
 from command_line import run_cli
 from page_helpers import run_async
+from virtual_clock import VirtualClock
 
 from beamfall.errors import LinkLost, UserError
 from beamfall.link.traits import REAL
@@ -144,14 +145,13 @@ def test_json_never_holds_what_json_cannot() -> None:
 
 
 # -- pacing ----------------------------------------------------------------------------------------------------
-class FakeTime:
+class FakeTime(VirtualClock):
     """A transport with virtual time, as `sim` has."""
 
     name = "fake"
     traits = REAL
 
     def __init__(self, due_s: float = 1e9) -> None:
-        self.now = 0.0
         self.due_s = due_s
 
     def read(self, timeout_s: float) -> bytes:
@@ -165,15 +165,6 @@ class FakeTime:
     def write(self, data: bytes) -> None:
         if data == b"lost":
             raise LinkLost("gone")
-
-    def clock(self) -> float:
-        return self.now
-
-    def sleep(self, seconds: float) -> None:
-        self.now += seconds
-
-    def close(self) -> None:
-        pass
 
 
 def test_simulated_time_passes_as_real_time_does() -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from virtual_clock import VirtualClock
 
 from beamfall.errors import LinkLost, NotOpen, ReleaseUnknown
 from beamfall.link import Link
@@ -107,7 +108,7 @@ def test_the_firmware_says_what_the_board_says(story: dict[str, Any]) -> None:
     assert heard == []
 
 
-class Replayed:
+class Replayed(VirtualClock):
     """A transport whose other end is a transcript: each frame of the host must be the one that comes next."""
 
     name = "transcript"
@@ -117,7 +118,6 @@ class Replayed:
         self.steps = [
             step for step in steps if step.get("message") != "acknowledge" and "wait_ms" not in step
         ]
-        self.now = 0.0
         self.closed = False
 
     def reopen(self) -> Replayed:
@@ -147,15 +147,6 @@ class Replayed:
             if self.steps and self.steps[0].keys() & {"port", "board"}:
                 raise LinkLost("the port has vanished")
         return said
-
-    def clock(self) -> float:
-        return self.now
-
-    def sleep(self, seconds: float) -> None:
-        self.now += seconds
-
-    def close(self) -> None:
-        pass
 
 
 def uploads(steps: list[dict[str, Any]]) -> Iterator[Message]:
