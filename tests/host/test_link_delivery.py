@@ -250,20 +250,25 @@ def test_a_session_lost_to_another_host_is_opened_anew() -> None:
     assert rigged.link.counters.sessions == 3
 
 
+def lose_the_answer(rigged: Rigged, *, and_then: Callable[[], object]) -> None:
+    """Lose the next `done` on its way to the host; then do something to the board."""
+    lose = lose_frames("done")
+
+    def lose_once(data: bytes) -> bytes:
+        kept = lose(data)
+        if kept != data:
+            rigged.line.to_host = bytes
+            and_then()
+        return kept
+
+    rigged.line.to_host = lose_once
+
+
 def test_a_release_settled_by_last_release_is_not_repeated() -> None:
     rigged = Rigged()
     rigged.link.open()
     rigged.upload()
-    lose = lose_frames("done")
-
-    def lose_answer_and_session(data: bytes) -> bytes:
-        kept = lose(data)
-        if kept != data:
-            rigged.line.to_host = bytes
-            steal_session(rigged)
-        return kept
-
-    rigged.line.to_host = lose_answer_and_session
+    lose_the_answer(rigged, and_then=lambda: steal_session(rigged))
     assert rigged.release(1).name == "done"
     rigged.pump_until("shot_done")
     assert rigged.rig.count_openings(VALVE1) == 1
@@ -273,16 +278,7 @@ def test_a_release_lost_in_a_restart_is_unknown() -> None:
     rigged = Rigged()
     rigged.link.open()
     rigged.upload()
-    lose = lose_frames("done")
-
-    def lose_answer_and_board(data: bytes) -> bytes:
-        kept = lose(data)
-        if kept != data:
-            rigged.line.to_host = bytes
-            rigged.line.inner.reset_board()
-        return kept
-
-    rigged.line.to_host = lose_answer_and_board
+    lose_the_answer(rigged, and_then=rigged.line.inner.reset_board)
     with pytest.raises(ReleaseUnknown, match="nobody can know"):
         rigged.release(1)
     assert rigged.link.counters.restarts == 1
@@ -304,16 +300,7 @@ def test_a_restart_between_requests_is_seen() -> None:
 def test_a_drip_that_may_have_been_done_is_not_done_again() -> None:
     rigged = Rigged()
     rigged.link.open()
-    lose = lose_frames("done")
-
-    def lose_answer_and_session(data: bytes) -> bytes:
-        kept = lose(data)
-        if kept != data:
-            rigged.line.to_host = bytes
-            steal_session(rigged)
-        return kept
-
-    rigged.line.to_host = lose_answer_and_session
+    lose_the_answer(rigged, and_then=lambda: steal_session(rigged))
     drip = Message("drip", {"output": VALVE1, "width_ticks": HZ // 100})
     with pytest.raises(NoAnswer, match="may or may not have been carried out"):
         rigged.link.request(drip)
