@@ -241,7 +241,7 @@ class BoardSession:
         return events
 
     def _keep_outcome(self, outcome: Outcome) -> None:
-        """Keep it until somebody asks; of too many edges in all, the oldest outcome's go."""
+        """Keep it until somebody asks; of too many edges in total, the oldest outcome's go."""
         self._outcomes.append(outcome)
         while len(self._outcomes) > 1 and self._count_edges() > EDGES_KEPT:
             self._outcomes.popleft()

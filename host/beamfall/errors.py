@@ -78,8 +78,8 @@ class BadRequest(UserError):
 class KeyProblem:
     """One wrong key of a file: what was found there and what is expected.
 
-    `key` is its path, entries counted from 1, as in `valve[1].height`; empty where the problem is
-    with the whole file. `found` is the value as the file has it, None where the key is missing or
+    `key` is its path, entries counted from 1, as in `valve[1].height`; empty if the problem is
+    with the whole file. `found` is the value as the file has it, None if the key is missing or
     unknown. `text` is the whole message for the user.
     """
 
@@ -148,7 +148,7 @@ class RecipeError(UserError):
 class FileWriteError(UserError):
     """A file could not be written: full disk, no rights, a folder in its place. What was there is as it was.
 
-    `file` is the place that was asked for, `number` the system's errno where there is one.
+    `file` is the place that was asked for, `number` the system's errno if there is one.
     """
 
     def __init__(self, file: object, cure: str, number: int | None = None) -> None:

@@ -27,7 +27,7 @@ _PACKAGE = Path(__file__).resolve().parent
 
 
 def write_fault_report(error: BaseException, arguments: Sequence[str]) -> Path | None:
-    """Write the report beside the shot log; return its path, None where no file can be written."""
+    """Write the report beside the shot log; return its path, None if no file can be written."""
     stamp = time.strftime("%Y%m%d-%H%M%S")
     path = find_log().parent / "faults" / f"fault-{stamp}-{os.getpid()}.txt"
     try:

@@ -87,7 +87,7 @@ def predict_picture(
 ) -> Prediction:
     """Return what the rig of a file, a real one too, would most likely show of a sequence.
 
-    `known`: what is known of the rig beyond its file, as the middle of a belief: standard deviations by the names of
+    `known`: what is known about the rig beyond its file, as the middle of a belief: standard deviations by the names of
     `planning.unknowns`. `pixels`: of the picture's longer side. Raises PhysicsRangeError for a rig beyond the physics.
     """
     module: Any = import_module(PAINTER)

@@ -43,7 +43,7 @@ class Bundle:
 
     @property
     def size(self) -> int:
-        """Bytes in all."""
+        """Bytes in total."""
         return sum(len(content) for content in self.files.values())
 
 

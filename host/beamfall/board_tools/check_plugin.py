@@ -58,7 +58,7 @@ def board(port: str) -> Iterator[Board]:
 
 @pytest.fixture
 def rig_at_pins(board: Board) -> None:
-    """Skip where nothing is at the board's pins."""
+    """Skip if nothing is at the board's pins."""
     if board.traits.studio is None and not os.environ.get("BEAMFALL_RIG_AT_PINS"):
         pytest.skip(
             "a real board without a rig: needs drops in the beam; set BEAMFALL_RIG_AT_PINS=1 when a "

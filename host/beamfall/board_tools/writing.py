@@ -21,7 +21,7 @@ def put_bundle(
 ) -> dict[str, Any]:
     """Write a bundle; return the fields of `Report` that say what was done, and call `tell` with each step.
 
-    The user's own files in the way are renamed. Raises InstallError where there is no room or a digest is wrong.
+    The user's own files in the way are renamed. Raises InstallError if there is no room or a digest is wrong.
     """
     home = interpreter.home
     before = prompt.survey(home, FOLDERS, [MAIN, SELECTED, LIST])

@@ -110,7 +110,7 @@ def _fail_unexpected(error: Exception, arguments: Sequence[str] | None) -> int:
 
 
 def _name_unfit(error: Exception, arguments: Sequence[str]) -> str:
-    """What was given that no file or log can hold, in words; empty where the error comes from something else."""
+    """What was given that no file or log can hold, in words; empty if the error comes from something else."""
     if isinstance(error, OverflowError):
         for argument in arguments:
             number = argument.rpartition("=")[2]

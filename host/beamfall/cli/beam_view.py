@@ -1,4 +1,4 @@
-"""What `beamfall beam` knows of a beam, from its edges as they come."""
+"""What `beamfall beam` knows about a beam, from its edges as they come."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 @dataclass
 class BeamView:
-    """What is known of a beam; dwells in s."""
+    """What is known about a beam; dwells in s."""
 
     number: int
     clock_hz: int

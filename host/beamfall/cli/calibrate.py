@@ -1,4 +1,4 @@
-"""`beamfall calibrate`: what the beam's edges say of the rig."""
+"""`beamfall calibrate`: what the beam's edges say about the rig."""
 
 from __future__ import annotations
 

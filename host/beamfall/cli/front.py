@@ -35,7 +35,7 @@ class Terminal:
     Commands that show more than this extend `show`.
     """
 
-    gone: type[BaseException] = KeyboardInterrupt  # raised where nobody is there to answer
+    gone: type[BaseException] = KeyboardInterrupt  # raised if nobody is there to answer
 
     def __init__(self, *, quiet: bool = False) -> None:
         self.quiet = quiet
@@ -84,7 +84,7 @@ class Terminal:
         return line
 
     def _read_line(self, prompt: str) -> str | None:
-        """One line that somebody types; None where standard input has ended."""
+        """One line that somebody types; None if standard input has ended."""
         print(prompt, end="", file=self.stream, flush=True)
         try:
             line = sys.stdin.readline()

@@ -20,7 +20,7 @@ def check_whole(number: int | None) -> int | None:
 
 
 def read_rest(text: str | None, *, key: str = "--rest") -> float | None:
-    """Return the time between shots in s, None where none is given; raises UserError outside 0 to 10 minutes."""
+    """Return the time between shots in s, None if none is given; raises UserError outside 0 to 10 minutes."""
 
     if text is None:
         return None

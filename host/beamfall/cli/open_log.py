@@ -20,7 +20,7 @@ NOTHING_YET = (
 
 
 def open_log(*, to_write: bool = False) -> ShotLog:
-    """Open the log that there is; raises NoSuchShot where no shot has been logged yet."""
+    """Open the log that there is; raises NoSuchShot if no shot has been logged yet."""
 
     path = find_log()
     if not path.exists():
@@ -36,7 +36,7 @@ def warn(text: str) -> None:
 
 
 def choose_series(log: ShotLog, series: int | None) -> int:
-    """Return the series that was named, or the newest; raises NoSuchShot where it is not in the log."""
+    """Return the series that was named, or the newest; raises NoSuchShot if it is not in the log."""
 
     chosen = log.choose_series(series)
     if chosen is None:

@@ -45,7 +45,7 @@ def read_arrivals(
 
 
 def hold(arrivals: Arrivals | None) -> AbstractContextManager[object]:
-    """Close it at the end of a `with` block, where there is one."""
+    """Close it at the end of a `with` block, if there is one."""
     return contextlib.nullcontext() if arrivals is None else arrivals
 
 

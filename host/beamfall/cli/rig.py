@@ -49,7 +49,7 @@ def check_rig(
 ) -> None:
     """Say what is wrong, missing or doubtful in a rig file: each with its line and the cure.
 
-    Exit status 2 where something is wrong, else 0.
+    Exit status 2 if something is wrong, else 0.
     """
     from beamfall.guide.remarks import check_file
 

@@ -23,7 +23,7 @@ _BACK, _HELP = "back", "?"
 
 
 def run_guide(file: Path, given: Sequence[str], *, accept: bool, replace: bool) -> None:
-    """Walk through a rig and write its file. Raises UserError for a file that is there already."""
+    """Walk through a rig and write its file. Raises UserError for a file that exists already."""
     if file.exists() and not replace:
         raise UserError(f"{file} already exists. Choose another name, or add --replace")
     draft = file.with_name(f"{file.name}.answers")

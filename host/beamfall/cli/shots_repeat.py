@@ -1,4 +1,4 @@
-"""`beamfall shots repeat`: the very same sequence again, and how its edges differ from that day's."""
+"""`beamfall shots repeat`: the same sequence again, and how its edges differ from that day's."""
 
 from __future__ import annotations
 

@@ -60,14 +60,14 @@ def say_dripped(dripped: Dripped) -> str:
 
 
 def say_flashed(flashed: Flashed) -> str:
-    """What one flash did; empty where nobody can say."""
+    """What one flash did; empty if nobody can say."""
     if flashed.lit is None:
         return ""
     return LIGHT_SEEN if flashed.lit else NO_LIGHT_SEEN
 
 
 def say_end(fired: int, odd: int, count: int) -> str:
-    """What to do about shots that did not go as planned; empty where all did."""
+    """What to do about shots that did not go as planned; empty if all did."""
     cure = "Find out why: `beamfall check`"
     if fired < count:
         failed = (
@@ -156,7 +156,7 @@ def _say_aim(aim: Aim) -> str:
 
 
 def say_openings(aim: Aim, digits: int = 2) -> str:
-    """The openings after the first one, to stand before what else is said of a shot; empty with one drop."""
+    """The openings after the first one, to stand before what else is said about a shot; empty with one drop."""
     if len(aim.times_s) < 2:
         return ""
     later = ", ".join(f"{at * 1e3:.{digits}f}" for at in aim.times_s[1:])
@@ -289,7 +289,7 @@ def say_test_ahead(check: Check) -> str:
 
 
 def say_test_made(step: Step) -> str:
-    """What a test showed; empty where nothing came of it."""
+    """What a test showed; empty if nothing came of it."""
     if not step.outcomes and not step.trouble:
         return ""
     return f"{'asked' if step.asked else 'board'}  {step.check.what}: {step.describe()}"

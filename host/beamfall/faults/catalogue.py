@@ -51,13 +51,13 @@ class Catalogue:
 
     @property
     def cautions_first(self) -> tuple[str, ...]:
-        """What everybody is told before a check begins."""
+        """What everyone is told before a check begins."""
         return tuple(self.cautions[name] for name in ("strobe", "contacts", "wet", "plugs"))
 
     def list_possible(self, setup: Setup, *, has_light: bool, has_button: bool) -> list[Cause]:
         """Return the causes that a setup can have: no beam, no trouble with one.
 
-        Timings can be wrong where somebody has set them. The plan's own may miss, too, but that is what
+        Timings can be wrong if somebody has set them. The plan's own may miss, too, but that is what
         seeking is for.
         """
         beam, flash = setup.beam is not None, setup.flash is not None
@@ -76,7 +76,7 @@ class Catalogue:
 
 @lru_cache(maxsize=1)
 def load_catalogue() -> Catalogue:
-    """Return the catalogue that comes with the package; raises DefinitionError where it contradicts itself."""
+    """Return the catalogue that comes with the package; raises DefinitionError if it contradicts itself."""
     return read_catalogue(_FILE.read_text(encoding="utf-8"))
 
 

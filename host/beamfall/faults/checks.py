@@ -96,7 +96,7 @@ def _hold_line(bench: FaultRig) -> Outcomes:
     if bench.lost:
         return {"line": "lost"}
     if bench.restarted:
-        return {}  # a board that restarts takes its port along, so that nothing is known of the line
+        return {}  # a board that restarts takes its port along, so that nothing is known about the line
     damaged = bench.board.counters.frames_bad_total > before
     return {"line": "damaged" if damaged else "steady"}
 

@@ -177,7 +177,7 @@ def judge_coil(opening: MeasuredOpening) -> dict[str, str]:
 
 
 def judge_repeat(dwells_s: Sequence[float | None]) -> str:
-    """Outcome of `repeat` from the dwell of each drop in a row; None where the beam saw none."""
+    """Outcome of `repeat` from the dwell of each drop in a row; None if the beam saw none."""
     seen = [dwell for dwell in dwells_s if dwell is not None]
     if not seen:
         return "none"
@@ -200,7 +200,7 @@ def judge_lights(lit: Sequence[bool]) -> str:
 
 
 def judge_length(lengths_s: Sequence[float], duration_s: float) -> str | None:
-    """Outcome of `flash-length`; None where no light was seen."""
+    """Outcome of `flash-length`; None if no light was seen."""
     if not lengths_s:
         return None
     return "long" if max(lengths_s) > _LONG_LIGHT * duration_s else "short"

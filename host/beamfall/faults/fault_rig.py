@@ -47,7 +47,7 @@ class FaultRig:
     """What tests work with. `lost` and `restarted` say what has happened to the line and the board.
 
     `opened`: the valve was driven meanwhile.
-    `trouble` says why the last attempt brought nothing; empty where it did.
+    `trouble` says why the last attempt brought nothing; empty if it did.
     """
 
     def __init__(self, board: Board, setup: Setup, person: Person) -> None:
@@ -165,7 +165,7 @@ class FaultRig:
     ) -> list[Edge]:
         """Watch the inputs for a while; `meanwhile` is done once the watch is on, however long it takes.
 
-        Raises ShotError where the board ended the watch by itself: what it saw is then not all there was.
+        Raises ShotError if the board ended the watch by itself: what it saw is then not all there was.
         """
         board = self.board
         board.pump(0.0)

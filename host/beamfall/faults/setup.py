@@ -99,7 +99,7 @@ def make_setup(
     `timings` says which sequence it is; `learned` is what seeking has shown of this rig, which the plan uses. A
     rig without a flash has no plan: one drop of its first valve is its shot.
     The valve, beam and flash looked at are the first ones that the sequence uses. Raises what
-    planning raises where there is no sequence.
+    planning raises if there is no sequence.
     """
 
     delay = planned = None
@@ -181,7 +181,7 @@ def _let_one_fall(rig: Rig) -> Sequence:
 
 
 def expect_drop(rig: Rig, valve: Valve, beam: Beam) -> Expectation | None:
-    """What physics says of one drop at the beam; None outside the range of its formulas.
+    """What physics says about one drop at the beam; None outside the range of its formulas.
 
     The margins are wide on purpose: three times the rig file's uncertainties and a sixth of the fall.
     """

@@ -37,7 +37,7 @@ class Timings:
 def find_timings(board: Board, rig: Rig, now_s: float | None = None) -> Timings | None:
     """Return what this board fires with this rig: its newest shot in the log, else what the board holds.
 
-    A shot counts when it was fired with this very rig file within a day. None where neither is
+    A shot counts when it was fired with this very rig file within a day. None if neither is
     known: a log that is missing or cannot be read is no reason not to look for a fault.
     """
 

@@ -94,7 +94,7 @@ _SPANS = {"height": (4, 9), "head": (2, 4), "beam": (6, 9), "depth": (9, 10)}
 
 
 def draw_characters(shows: str) -> str:
-    """Return the drawing in characters with an arrow along the measure; empty where there is nothing to mark."""
+    """Return the drawing in characters with an arrow along the measure; empty if there is nothing to mark."""
     if shows not in _SPANS:
         return ""
     first, last = _SPANS[shows]

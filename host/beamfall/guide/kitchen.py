@@ -26,7 +26,7 @@ _GUM = re.compile(
     rf"({'|'.join(THICKENERS)})(?:\s+gum)?\s*(?:in|per|to|for|/)\s*(?:each\s+)?({_AMOUNT})?\s*"
     rf"({'|'.join(_VOLUMES_ML)})s?(?:\s+(?:of\s+)?(?:the\s+)?([a-z ]+))?"
 )
-# What is said of a liquid and changes nothing here; of milk, density and thickness are usual values all the same.
+# What is said about a liquid and changes nothing here; of milk, density and thickness are usual values all the same.
 _PLAIN = re.compile(
     r"\b(?:tap|distilled|demineralised|filtered|plain|fresh|cold|whole|skimmed|semi-skimmed|full-fat|low-fat|some)\s+"
 )

@@ -27,7 +27,7 @@ NONE = "none"
 class GuideQuestion:
     """One question: `key` is its place in the rig file (valve[1].height), `shows` the measure of the drawing.
 
-    `suggest` gives the answer of somebody who presses Enter, from the rig so far; empty where the key may be left
+    `suggest` gives the answer of somebody who presses Enter, from the rig so far; empty if the key may be left
     out. `also` says in which other forms it may be answered.
     """
 

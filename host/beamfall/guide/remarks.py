@@ -42,7 +42,7 @@ class Doubt:
 
 
 def describe_answer(key: str, rig: Rig) -> list[str]:
-    """Return what follows from the answer to a question, for the rig so far; empty where nothing is worth saying."""
+    """Return what follows from the answer to a question, for the rig so far; empty if nothing is worth saying."""
     try:
         return list(_describe(key, rig, make_setting(rig)))
     except BeamfallError as error:
@@ -167,7 +167,7 @@ def _list_guesses(rig: Rig, content: Mapping[str, Any], *, calibrated: bool) -> 
 
 
 def find_line(lines: list[str], key: str) -> int:
-    """Return the number of the line that sets `key` (valve[2].height), else of its table; 0 where neither is there."""
+    """Return the number of the line that sets `key` (valve[2].height), else of its table; 0 if neither is there."""
     table, _, name = key.partition(".")
     wanted, _, number = table.rstrip("]").partition("[")
     seen, inside, header = 0, False, 0

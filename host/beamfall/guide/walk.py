@@ -41,7 +41,7 @@ class Walk:
 
     @property
     def questions(self) -> tuple[GuideQuestion, ...]:
-        """The questions of this walk: those about a camera only where there is one."""
+        """The questions of this walk: those about a camera only if there is one."""
         camera = self.answers.get(HAS_CAMERA, "yes").strip().lower() or "yes"
         with_camera = "yes".startswith(camera)
         return tuple(one for one in QUESTIONS if with_camera or not one.only_with_camera)
@@ -58,7 +58,7 @@ class Walk:
     def answer(self, key: str, text: str) -> Walk:
         """Return the walk with one question answered; an empty text takes the suggestion.
 
-        Raises UserError where the answer cannot be read or does not fit, with the cure.
+        Raises UserError if the answer cannot be read or does not fit, with the cure.
         """
         question = BY_KEY.get(key)
         if question is None:

@@ -50,7 +50,7 @@ class LinkTiming:
     """How long to wait, in seconds of the transport's clock.
 
     A request is sent again after `first_s`, then after `growth` times as long each time up to
-    `longest_s`, at most `tries` times in all. `reconnect_s` is how long `reopen` waits for a lost
+    `longest_s`, at most `tries` times in total. `reconnect_s` is how long `reopen` waits for a lost
     port to come back.
     """
 

@@ -136,7 +136,7 @@ class BoardThread:
             )
 
     def abort(self, press: str = "") -> None:
-        """Put all outputs off, now, whatever is under way or is about to begin; raises BeamfallError where
+        """Put all outputs off, now, whatever is under way or is about to begin; raises BeamfallError if
         nobody can do it.
 
         `press`: a page tells of one press by two ways. What comes by the slower one must not meet what

@@ -1,4 +1,4 @@
-"""The table by hand: a sequence edited row by row on the page, with undo, and what the board's limits say of it.
+"""The table by hand: a sequence edited row by row on the page, with undo, and what the board's limits say about it.
 
 Texts with units come in and a checked `Sequence` is kept; a value that breaks a limit of the board is kept, too, and
 named, so that somebody can move on from it. Nothing here is sent to a board.
@@ -70,7 +70,7 @@ class ByHand:
 
     @property
     def sequence(self) -> Sequence:
-        """The table as it is; raises UserError where there is none yet."""
+        """The table as it is; raises UserError if there is none yet."""
         with self._lock:
             if self._at < 0:
                 raise UserError(
@@ -159,7 +159,7 @@ class ByHand:
             self.take(_fit_window(replace(shot, rows=rest)))
 
     def move(self, steps: int) -> None:
-        """Undo (-1) or redo (+1); raises UserError where there is nothing."""
+        """Undo (-1) or redo (+1); raises UserError if there is nothing."""
         with self._lock:
             at = self._at + steps
             if not 0 <= at < len(self._states):

@@ -30,7 +30,7 @@ class CameraChoice:
     """What is chosen, and what is open. Any thread may choose; the rest is for the board's thread."""
 
     def __init__(self, hub: Hub, camera: str | None = None, folder: Path | None = None) -> None:
-        """`camera`, `folder`: as on the command line. Raises UserError where both are given."""
+        """`camera`, `folder`: as on the command line. Raises UserError if both are given."""
         make_arrivals(camera, folder, rig=None)  # refuses what cannot be
         self._hub = hub
         self._folder = folder
@@ -59,7 +59,7 @@ class CameraChoice:
         return (NONE, CAMERA, OWN, FOLDER) if self._folder else (NONE, CAMERA, OWN)
 
     def open(self, board: ListeningBoard, rig: Rig, log_path: Path) -> Arrivals | None:
-        """Return where pictures come from, opened; None where none are to. Raises BeamfallError."""
+        """Return where pictures come from, opened; None if none are to. Raises BeamfallError."""
         with self._lock:
             kind, camera, changed, self._changed = self._kind, self._camera, self._changed, False
         if changed:

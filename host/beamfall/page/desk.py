@@ -41,7 +41,7 @@ _SPACING_MOST_S, _DELAY_MOST_S = 2.0, 4.0  # as in `rig.Aim`
 
 @dataclass(frozen=True)
 class Tuned:
-    """Timings in the plan's place, None where the plan's own stay, and where they come from, for people."""
+    """Timings in the plan's place, None if the plan's own stay, and where they come from, for people."""
 
     spacing_s: float | None = None
     delay_s: float | None = None
@@ -103,7 +103,7 @@ class Desk:
         return self._learned
 
     def change_learned(self, change: Callable[[Belief], Belief]) -> None:
-        """Undo, redo or reset what was learned, and plan again. Raises UserError where that cannot be done."""
+        """Undo, redo or reset what was learned, and plan again. Raises UserError if that cannot be done."""
         with self._lock:
             if self._board is None:
                 raise UserError("connect the board first: what was learned belongs to one board")
@@ -201,7 +201,7 @@ class Desk:
         self._replan()
 
     def _move_flash(self) -> bool:
-        """Change the delay of the plan at hand; False where a plan has to be made."""
+        """Change the delay of the plan at hand; False if a plan has to be made."""
 
         delay_s = self._tuned.delay_s
         if self.plan is None or delay_s is None or self.is_planning:
@@ -258,19 +258,19 @@ class Desk:
 
     @property
     def asked(self) -> tuple[Rig, Sequence, Belief | None]:
-        """The rig, what would be fired, and what was learned; raises UserError where there is no plan."""
+        """The rig, what would be fired, and what was learned; raises UserError if there is no plan."""
         with self._lock:
             return self.rig, self.sequence, self._learned
 
     @property
     def sequence(self) -> Sequence:
-        """What would be fired, the table by hand or the plan; raises UserError where there is no plan."""
+        """What would be fired, the table by hand or the plan; raises UserError if there is no plan."""
         with self._lock:
             return self.by_hand.sequence if self.by_hand.in_use else self.planned_sequence
 
     @property
     def planned_sequence(self) -> Sequence:
-        """What the plan would fire; raises UserError where there is none."""
+        """What the plan would fire; raises UserError if there is none."""
         with self._lock:
             if self.plan is None or self._problems:
                 raise UserError("there is no plan: correct the marked fields in the Rig view")

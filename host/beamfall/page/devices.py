@@ -22,7 +22,7 @@ NAME_MOST = 30
 
 
 def read_name(text: str) -> str:
-    """A device's name as it came in a header or a message, safe to show; empty where it says nothing."""
+    """A device's name as it came in a header or a message, safe to show; empty if it says nothing."""
     return " ".join(show_text(unquote(text, errors="replace")).split())[:NAME_MOST]
 
 

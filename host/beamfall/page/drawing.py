@@ -76,7 +76,7 @@ def describe_trace(plan: Plan) -> dict[str, Any] | None:
 
 
 def describe_plan(plan: Plan, tuned: str) -> dict[str, Any]:
-    """A plan; `tuned` says where its timings come from, empty where they are its own."""
+    """A plan; `tuned` says where its timings come from, empty if they are its own."""
     content = plan.to_json()
     chart = None if plan.trace is None else to_json(chart_plan(plan).panels[0][0])
     return {
@@ -121,7 +121,7 @@ def describe_moment(spacing_s: float, delay_s: float, moment: Moment) -> dict[st
 
 
 def find_shifts(plan: Plan, table: Table, record: ShotRecord) -> list[float | None]:
-    """By how many ms each planned drop crossed the beam later than planned; None where it was not seen."""
+    """By how many ms each planned drop crossed the beam later than planned; None if it was not seen."""
     hz = table.clock_hz
     beam = record.anchor_beam or _used_beam(table)
     trace = describe_trace(plan)

@@ -41,7 +41,7 @@ class Certificate:
 
 
 def get_certificate(names: Iterable[str]) -> Certificate:
-    """Return this computer's certificate, made for these names and addresses where there is none or it ends soon.
+    """Return this computer's certificate, made for these names and addresses if there is none or it ends soon.
 
     Raises UserError, MissingExtra, FileWriteError.
     """

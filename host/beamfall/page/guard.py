@@ -85,7 +85,7 @@ class Guard:
         await self._app(scope, receive, _dress(send))
 
     def _refuse(self, scope: Scope, headers: dict[str, str]) -> str | None:
-        """Why a request is turned away; None where it may pass."""
+        """Why a request is turned away; None if it may pass."""
         door, path = self._door, scope["path"]
         host = headers.get("host", "")
         if not door.allows_host(host):

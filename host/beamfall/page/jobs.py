@@ -44,7 +44,7 @@ def make_arm() -> Job:
 
 
 def make_release(count: int, unrested: bool = False) -> Job:
-    """Fire what is armed, `count` times; raises UserError where nothing is, or no more than it says.
+    """Fire what is armed, `count` times; raises UserError if nothing is, or no more than it says.
 
     One shot goes out at once or not at all: while the surface settles or the flash recycles it is
     refused with what is left, since drops that fall seconds after the key come by surprise.
@@ -177,7 +177,7 @@ def make_sweep(
 
 
 def _read_time(key: str, text: str) -> float | None:
-    """A duration in s; None where the field was left empty."""
+    """A duration in s; None if the field was left empty."""
     return parse_duration(text, key=key) if text.strip() else None
 
 

@@ -45,7 +45,7 @@ def _draw(hub: Hub, log_path: Path, shot: int, picture: Picture) -> None:
     try:
         with explain_write(file):
             file.parent.mkdir(parents=True, exist_ok=True)
-        picture.draw(file, tell=False)  # the page says it where nobody is asked
+        picture.draw(file, tell=False)  # the page says it if nobody is asked
     except BeamfallError as error:
         hub.notice("caution", f"the simulated picture of shot {shot} could not be drawn: {error}")
         return
@@ -81,7 +81,7 @@ class PictureShelf:
         self._lock = threading.Lock()
 
     def load(self, log: ShotLog, shot: int, *, small: bool) -> bytes:
-        """A JPEG; raises UserError where there is no picture, PictureError where it cannot be shown, NoSuchShot."""
+        """A JPEG; raises UserError if there is no picture, PictureError where it cannot be shown, NoSuchShot."""
         logged = log.read_shot(shot)
         file = Path(logged.record.picture or find_drawn(log.path, shot))
         changed = file.stat().st_mtime if file.is_file() else 0.0

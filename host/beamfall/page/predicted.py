@@ -23,7 +23,7 @@ class Predictor:
         self._drawn: tuple[Any, bytes] | None = None
 
     def draw(self) -> bytes:
-        """A JPEG; raises UserError where there is no plan, PhysicsRangeError for a rig beyond the physics."""
+        """A JPEG; raises UserError if there is no plan, PhysicsRangeError for a rig beyond the physics."""
         with self._lock:
             asked = self._desk.asked
             if self._drawn is None or self._drawn[0] != asked:

@@ -57,7 +57,7 @@ def parse_listen(text: str) -> Listen:
 
 
 def open_socket(listen: Listen) -> socket.socket:
-    """Bind; raises UserError where the address is taken or not ours."""
+    """Bind; raises UserError if the address is taken or not ours."""
     family = socket.AF_INET6 if ":" in listen.host else socket.AF_INET
     opened = socket.socket(family, socket.SOCK_STREAM)
     _keep_to_itself(opened)

@@ -52,7 +52,7 @@ class Trends:
         self._hub.set(trend=shown)
 
     def correct(self, shot: int) -> None:
-        """Apply the trend that was shown after a shot; raises UserError where it is no longer the newest."""
+        """Apply the trend that was shown after a shot; raises UserError if it is no longer the newest."""
         found, shown = self.found, self._hub.get("trend")
         if (
             found is None

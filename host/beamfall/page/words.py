@@ -90,7 +90,7 @@ def say_late(late: Late) -> str:
 
 
 def say_what_was_read(question: WhatIsSeen) -> str:
-    """What was read in the picture that is asked about; how to add heights where there is none."""
+    """What was read in the picture that is asked about; how to add heights if there is none."""
     if question.reading is None:
         return WITH_HEIGHTS
     marks = (question.reading.measured or {}).get("marks", {}).values()

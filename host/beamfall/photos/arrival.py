@@ -45,13 +45,15 @@ class ExpectedShot:
 
 
 class PictureSource(Protocol):
-    """Where pictures come from. `take` raises CameraError where no more can come."""
+    """Where pictures come from. `take` raises CameraError if no more can come."""
 
     name: str  # for people
     quiet_s: float  # how long after a picture another one may come that belongs to the same moment
     knows_shot: bool  # what it delivers after a shot is of that shot and of no other
     moves: bool  # its files are ours to name; otherwise they stay where they are
-    settings: Exposure | None  # what the camera itself says of its settings, where it can be asked
+    settings: (
+        Exposure | None
+    )  # what the camera itself says about its settings, where it can be asked
 
     def open(self, folder: Path, between: Callable[[], object]) -> None:
         """Begin; files that are ours go into `folder`. Raises CameraError, MissingExtra, UserError.
@@ -85,7 +87,7 @@ class NewPicture:
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """The pictures that came after a shot; `clear` is the one that shows it, None where a person has to say."""
+    """The pictures that came after a shot; `clear` is the one that shows it, None if a person has to say."""
 
     pictures: tuple[NewPicture, ...]
     clear: NewPicture | None
@@ -140,7 +142,7 @@ class Arrivals:
         self.source.close()
 
     def open(self, between: Callable[[], object] = lambda: None) -> None:
-        """Begin; raises CameraError where there is no camera to begin with. `between`: see `PictureSource.open`."""
+        """Begin; raises CameraError if there is no camera to begin with. `between`: see `PictureSource.open`."""
         if self.source.moves:
             with explain_write(self.folder):
                 self.folder.mkdir(parents=True, exist_ok=True)
@@ -209,7 +211,7 @@ class Arrivals:
         return now - self._newest_s >= quiet_s
 
     def choose(self) -> Choice:
-        """Return which picture shows the shot, as far as it can be known. Raises CameraError where none has come."""
+        """Return which picture shows the shot, as far as it can be known. Raises CameraError if none has come."""
         pictures = _group(self._files)
         if not pictures:
             self._is_due = True
@@ -225,7 +227,7 @@ class Arrivals:
     def keep(self, picture: NewPicture | None, by: str = "order") -> Arrived:
         """Make a picture the newest shot's; None: none of them. `by`: order, late, or asked (somebody has said so).
 
-        Raises CameraError for None, FileWriteError where the files cannot be named.
+        Raises CameraError for None, FileWriteError if the files cannot be named.
         """
         shot = self._shot
         assert shot is not None, "a picture is kept for a shot"
@@ -263,7 +265,7 @@ class Arrivals:
 
     # -- which picture -----------------------------------------------------------------------------------------
     def _may_show(self, picture: NewPicture) -> bool | None:
-        """Whether the camera's clock puts a picture at the newest shot; None where it cannot say."""
+        """Whether the camera's clock puts a picture at the newest shot; None if it cannot say."""
         if self.source.knows_shot:
             return None
         taken = _read_time(picture.file)

@@ -209,7 +209,7 @@ class CameraSource:
 
 
 def read_settings(settings: Mapping[str, str]) -> Exposure:
-    """Return what a camera says of its settings, in whatever words it has for them."""
+    """Return what a camera says about its settings, in whatever words it has for them."""
     speed = settings.get("shutterspeed2") or settings.get("shutterspeed") or ""
     mode = (settings.get("expprogram") or settings.get("autoexposuremode") or "").strip()
     iso = settings.get("iso", "")

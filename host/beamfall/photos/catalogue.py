@@ -20,7 +20,7 @@ _ALWAYS = "Beamfall"  # a keyword of every picture
 
 @dataclass(frozen=True, slots=True)
 class Exchanged:
-    """What went to and fro for one shot. `rating` and `keywords`: read from the catalogue, None where unchanged.
+    """What went to and fro for one shot. `rating` and `keywords`: read from the catalogue, None if unchanged.
 
     `overruled`: the log's own rating, changed since the last exchange, that the catalogue's has replaced.
     """
@@ -108,7 +108,7 @@ def is_by_clock(record: ShotRecord) -> bool:
 def fill(
     packet: Packet, logged: LoggedShot, *, rating: int | None, keywords: tuple[str, ...] = ()
 ) -> None:
-    """Put what the log knows of a shot into a packet; NAMESPACE.md lists it."""
+    """Put what the log knows about a shot into a packet; NAMESPACE.md lists it."""
     record = logged.record
     own = _make_keywords(logged)
     for name, value in _describe(logged).items():
@@ -168,7 +168,7 @@ def _make_keywords(logged: LoggedShot) -> list[str]:
 
 
 def _read_rating(text: str | None) -> int | None:
-    """A rating of 1 to 5; None where there is none, and for 0 (unrated) and -1 (rejected)."""
+    """A rating of 1 to 5; None if there is none, and for 0 (unrated) and -1 (rejected)."""
     try:
         value = round(float(text or 0))
     except (ValueError, OverflowError):

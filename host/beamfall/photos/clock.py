@@ -100,7 +100,7 @@ def _are_alike(best: ClockFit, rival: ClockFit, shared: int) -> bool:
 
 
 def find_clock(shots_s: Floats, pictures_s: Floats, step_s: float) -> ClockResult | None:
-    """Return how the camera's clock lies to the log's; None where there is nothing to compare.
+    """Return how the camera's clock lies to the log's; None if there is nothing to compare.
 
     `shots_s` ascending, on the log's clock; `pictures_s` ascending, on the camera's, cut to `step_s`.
     """
@@ -299,7 +299,7 @@ def _count_hits(
 def _compare(
     best: ClockFit, other: ClockFit, shots_s: Floats, pictures_s: Floats, step_s: float
 ) -> int | None:
-    """How many shots two hypotheses give the same pictures; None where they are the same one.
+    """How many shots two hypotheses give the same pictures; None if they are the same one.
 
     What a hypothesis says of days without pictures does not count: only pairs do.
     """

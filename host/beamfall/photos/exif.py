@@ -61,7 +61,7 @@ class Photograph:
 def read_photograph(path: Path) -> Photograph:
     """Read the capture time of a JPEG, TIFF, HEIC, PNG, WebP or raw file.
 
-    Raises PictureError where the file cannot be read, is not a picture, or carries no usable time.
+    Raises PictureError if the file cannot be read, is not a picture, or carries no usable time.
     """
     tags = read_tags(path)
     if not tags:

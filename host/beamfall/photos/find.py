@@ -19,7 +19,7 @@ def find_drawn(log_path: Path, shot: int) -> Path:
 
 
 def find_kind(log_path: Path, logged: LoggedShot) -> str | None:
-    """Return `photo` or `simulated`, or None where the shot has no picture."""
+    """Return `photo` or `simulated`, or None if the shot has no picture."""
     if logged.record.picture is not None:
         return "photo"
     known = recall_picture(logged.line.port or "", logged.record.truth)
@@ -29,9 +29,9 @@ def find_kind(log_path: Path, logged: LoggedShot) -> str | None:
 
 
 def load_picture(log_path: Path, logged: LoggedShot, width: int) -> bytes | None:
-    """Return a JPEG of at most `width` pixels across; None where the shot has no picture.
+    """Return a JPEG of at most `width` pixels across; None if the shot has no picture.
 
-    Raises PictureError where the picture cannot be shown.
+    Raises PictureError if the picture cannot be shown.
     """
     if logged.record.picture is not None:
         return make_thumbnail(Path(logged.record.picture), width)

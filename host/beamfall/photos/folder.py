@@ -41,7 +41,7 @@ class Folder:
 def read_folder(path: Path) -> Folder:
     """Read all pictures of a folder and those below it.
 
-    Raises UserError where there is no such folder, none of its files is a picture, or no picture
+    Raises UserError if there is no such folder, none of its files is a picture, or no picture
     has a capture time.
     """
     if not path.is_dir():

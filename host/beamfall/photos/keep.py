@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 def copy_pictures(log: ShotLog, pairs: Sequence[Pair], folder: Path, with_xmp: bool = False) -> int:
     """Copy pictures into a folder, named by their shots; return how many. Overwrites nothing.
 
-    `with_xmp`: put what the log knows of the shot into the copies. Raises UserError where a copy is there already or
+    `with_xmp`: put what the log knows about the shot into the copies. Raises UserError if a copy exists already or
     cannot be written, PictureError where XMP cannot be put into it.
     """
     count = 0

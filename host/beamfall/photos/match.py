@@ -55,7 +55,7 @@ class CameraMatch:
 
     @property
     def refusal(self) -> str | None:
-        """In words, why nothing was paired; None where it was."""
+        """In words, why nothing was paired; None if it was."""
         if self.clock is None:
             return "matching needs at least two pictures and two shots"
         return self.clock.why_not
@@ -174,7 +174,7 @@ def _choose_slack(fit: ClockFit, shots_s: Any, pictures_s: Any, step_s: float) -
 
 
 def _find_usual_exposure(pictures: Sequence[Photograph]) -> float | None:
-    """The exposure that nearly all pictures at shots share; None where they do not."""
+    """The exposure that nearly all pictures at shots share; None if they do not."""
     known = [one.exposure_s for one in pictures if one.exposure_s is not None]
     if len(known) < max(3.0, 0.8 * len(pictures)):
         return None

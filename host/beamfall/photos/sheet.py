@@ -50,7 +50,7 @@ class Card:
 
 
 def write_sheet(log: ShotLog, series: int, file: Path, width: int) -> Sheet:
-    """Write the contact sheet of a series; raises FileWriteError where the file cannot be written."""
+    """Write the contact sheet of a series; raises FileWriteError if the file cannot be written."""
     cards, orders = read_cards(log, series)
     problems: list[str] = []
     shown = 0

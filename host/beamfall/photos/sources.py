@@ -30,10 +30,10 @@ def make_arrivals(
     wait_s: float = WAIT_S,
     log_path: Path | None = None,
 ) -> Arrivals | None:
-    """Return the pictures to be expected; None where neither a camera nor a folder is named.
+    """Return the pictures to be expected; None if neither a camera nor a folder is named.
 
     `camera`: `usb` for the only one, its port or part of its model, or `sim` for the camera of a simulated port.
-    Raises UserError where both are named.
+    Raises UserError if both are named.
     """
     if camera is None and folder is None:
         return None

@@ -24,7 +24,7 @@ _PROGRESSIVE_MOST = (
 def make_thumbnail(path: Path, width: int) -> bytes:
     """Return a JPEG of at most `width` pixels across, turned as the camera was held.
 
-    Raises PictureError where there is no such file, nothing in it can be shown, or it is a format that must be
+    Raises PictureError if there is no such file, nothing in it can be shown, or it is a format that must be
     decoded whole and has over `_PIXELS_MOST` pixels.
     """
     if not path.is_file():

@@ -80,7 +80,7 @@ class Packet:
 
     # -- reading -----------------------------------------------------------------------------------------------
     def get(self, namespace: str, name: str) -> str | None:
-        """Return a simple property, or the default text of an alternative; None where it is not there."""
+        """Return a simple property, or the default text of an alternative; None if it is not there."""
         key = f"{{{namespace}}}{name}"
         for block in self._blocks:
             if (attribute := block.get(key)) is not None:
@@ -92,7 +92,7 @@ class Packet:
         return None
 
     def items(self, namespace: str, name: str) -> list[str]:
-        """Return the items of an array; empty where it is not there."""
+        """Return the items of an array; empty if it is not there."""
         key = f"{{{namespace}}}{name}"
         found = [element for block in self._blocks for element in block.findall(key)]
         return [str(item.text or "") for one in found for item in one.iter(f"{{{_RDF}}}li")]
@@ -164,7 +164,7 @@ def find_sidecar(picture: Path) -> Path:
 
 
 def read_file(file: Path) -> Packet | None:
-    """Read a sidecar; None where there is none. Raises PictureError."""
+    """Read a sidecar; None if there is none. Raises PictureError."""
     try:
         if file.stat().st_size > _BYTES_MOST:
             raise PictureError(f"{file.name}: too large for XMP")
@@ -177,7 +177,7 @@ def read_file(file: Path) -> Packet | None:
 
 
 def read_embedded(picture: Path) -> Packet | None:
-    """Read the packet inside a JPEG; None where there is none, or the file is no JPEG. Raises PictureError."""
+    """Read the packet inside a JPEG; None if there is none, or the file is no JPEG. Raises PictureError."""
     try:
         with picture.open("rb") as stream:
             content = stream.read(_HEAD_MOST)
@@ -193,7 +193,7 @@ def read_embedded(picture: Path) -> Packet | None:
 def embed(packet: Packet, jpeg: bytes, name: str) -> bytes:
     """Return a JPEG with the packet in it; its pixels and all else stay bit for bit.
 
-    Raises PictureError where it is not a JPEG, or the packet is too long for one segment.
+    Raises PictureError if it is not a JPEG, or the packet is too long for one segment.
     """
     body = _HEAD + packet.write()
     if not jpeg.startswith(b"\xff\xd8"):

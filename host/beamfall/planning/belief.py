@@ -251,13 +251,13 @@ class Belief:
 
     # -- back and forth ----------------------------------------------------------------------------
     def undo(self) -> Belief:
-        """Without the step in use; raises UserError where there is none."""
+        """Without the step in use; raises UserError if there is none."""
         if not self.head:
             raise UserError("there is nothing to undo: plans use the rig file alone")
         return replace(self, head=self._find(self.head).before)
 
     def redo(self) -> Belief:
-        """With the step that can be redone; raises UserError where there is none."""
+        """With the step that can be redone; raises UserError if there is none."""
         step = self.redoable
         if step is None:
             raise UserError("there is nothing to redo: nothing was undone or set aside")

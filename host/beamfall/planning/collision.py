@@ -70,7 +70,7 @@ def plan_collision(
     `stage_s`: when the light is to come after the last contact (the rig's aim, else STAGE_S).
     `learned`: what seeking and calibrating have shown of this rig. `traced`: with what a picture of the plan is
     drawn from. Values that the rig's aim or a [[drop]] fixes are kept.
-    Raises RigFileError where the rig has no flash or asks for the impossible, PhysicsRangeError
+    Raises RigFileError if the rig has no flash or asks for the impossible, PhysicsRangeError
     where its figures leave the range of the physics.
     """
     check_rig(rig)

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 ExpectedEdges = Mapping[str, tuple[float, ...]]
 
-_FALL_S = 0.3  # from opening to edge, and between edges that no opening explains, where nobody knows (our choice)
+_FALL_S = 0.3  # from opening to edge, and between edges that no opening explains, if nobody knows (our choice)
 
 
 def expect_edges(sequence: Sequence, plan: Plan | None) -> ExpectedEdges:

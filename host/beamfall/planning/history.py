@@ -35,7 +35,7 @@ class Timing:
 class HistoryLine:
     """One step: whether plans use it, and the plan with all up to and with it.
 
-    The first line has no step: it is the rig file alone. `timing` is None where no plan can be made.
+    The first line has no step: it is the rig file alone. `timing` is None if no plan can be made.
     """
 
     step: Step | None
@@ -78,7 +78,7 @@ def list_history(rig: Rig, belief: Belief | None) -> list[HistoryLine]:
 
 
 def find_timing(rig: Rig, belief: Belief | None) -> Timing | None:
-    """Return spacing and flash of the plan with a belief; None where there is no plan."""
+    """Return spacing and flash of the plan with a belief; None if there is no plan."""
     try:
         plan = make_plan(rig, learned=belief)
     except BeamfallError:

@@ -1,4 +1,4 @@
-"""The file of what was learned of a rig, kept beside the rig file and used by the next plan.
+"""The file of what was learned about a rig, kept beside the rig file and used by the next plan.
 
 `RIG.learned.json` is beside `RIG.toml` (of the example rig: beside the shot log). It holds one
 belief for each board the rig was used with, by the board's unique id, so that what a simulated rig
@@ -22,7 +22,7 @@ _VERSION = 2
 
 
 def find_file(rig_file: Path | None) -> Path:
-    """Where what was learned of a rig file is kept; None: the example rig."""
+    """Where what was learned about a rig file is kept; None: the example rig."""
     if rig_file is not None:
         return rig_file.with_name(f"{rig_file.stem}.learned.json")
 
@@ -32,7 +32,7 @@ def find_file(rig_file: Path | None) -> Path:
 def load_learned(file: Path, board: str | None = None) -> Belief | None:
     """Return what was learned with a board; without one the newest, real boards before simulated ones.
 
-    None where there is nothing. Raises UserError where the file cannot be read.
+    None if there is nothing. Raises UserError if the file cannot be read.
     """
     if not file.exists():
         return None
@@ -46,7 +46,7 @@ def load_learned(file: Path, board: str | None = None) -> Belief | None:
 def save_learned(file: Path, belief: Belief) -> None:
     """Write what was learned beside that of other boards; the file is whole at any moment.
 
-    Raises FileWriteError where it cannot be written.
+    Raises FileWriteError if it cannot be written.
     """
     found = _read(file) if file.exists() else {}
     found[belief.board] = belief
@@ -63,9 +63,9 @@ def save_learned(file: Path, belief: Belief) -> None:
 def change_learned(
     rig_file: Path | None, board: str | None, change: Callable[[Belief], Belief]
 ) -> Belief:
-    """Change what was learned of a rig, such as by `Belief.undo`, and return it as it is now.
+    """Change what was learned about a rig, such as by `Belief.undo`, and return it as it is now.
 
-    `board` as in `load_learned`. Raises UserError where there is nothing, and what `change` raises.
+    `board` as in `load_learned`. Raises UserError if there is nothing, and what `change` raises.
     """
     file = find_file(rig_file)
     belief = load_learned(file, board)

@@ -13,7 +13,7 @@ from beamfall.setup.signals import SignalKind
 def with_flash_delay(plan: Plan, delay_s: float) -> Plan | None:
     """The same plan with the flash `delay_s` after its anchor's edge, as planning again would give it.
 
-    None where only planning again can tell: a flash is, or would be, at the earliest moment that a board allows, or
+    None if only planning again can tell: a flash is, or would be, at the earliest moment that a board allows, or
     has a delay of its own.
     """
     if plan.has_fixed_flash:

@@ -103,7 +103,7 @@ def compute_flow(valve: Valve, setting: Setting) -> ValveFlow:
 def compute_drop(valve: Valve, setting: Setting, *, stream: bool = False) -> float:
     """Diameter in m of the drop that the valve's opening should make; with `stream`, of a stream's head at most.
 
-    Raises PhysicsRangeError where it is outside 1-5.5 mm, with the opening that would do.
+    Raises PhysicsRangeError if it is outside 1-5.5 mm, with the opening that would do.
     """
     flow = compute_flow(valve, setting)
     opening = valve.opening_s

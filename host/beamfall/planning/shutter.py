@@ -30,7 +30,7 @@ class ShutterLag:
     """A camera's shutter lag: mean, its standard error, and the scatter from shot to shot, in s.
 
     `shots`: how many it rests on, of `asked`. `exposure_s`: the shutter time to set where the camera is not on
-    bulb; None where no time is long enough or no plan is known. `by_search`: found by whether a flash was in the
+    bulb; None if no time is long enough or no plan is known. `by_search`: found by whether a flash was in the
     picture, so that the scatter is only known to be less.
     """
 
@@ -56,7 +56,7 @@ class ShutterLag:
 
 
 def make_press(rig: Rig) -> Sequence:
-    """Return a press of the shutter, with nothing else; raises RigFileError where no input is named for its contact."""
+    """Return a press of the shutter, with nothing else; raises RigFileError if no input is named for its contact."""
     camera = rig.camera
     if camera is None or camera.sync_input is None:
         raise RigFileError(
@@ -94,7 +94,7 @@ def _press(start_s: float, focus_s: float, held_s: float) -> tuple[Row, ...]:
 
 
 def read_lag(record: ShotRecord, sync_input: str) -> float | None:
-    """Return the time from the shutter's contact to the hot-shoe contact, in s; None where it never closed."""
+    """Return the time from the shutter's contact to the hot-shoe contact, in s; None if it never closed."""
     pressed = [
         edge.ticks
         for edge in record.edges
@@ -117,7 +117,7 @@ def read_lag(record: ShotRecord, sync_input: str) -> float | None:
 def judge_lags(lags_s: SequenceOf[float | None], flash_s: tuple[float, float] | None) -> ShutterLag:
     """Return what the lags of some shots say; None is a shot without one.
 
-    `flash_s`: between these the plan's flash comes. Raises CalibrationError where too few shots show a lag.
+    `flash_s`: between these the plan's flash comes. Raises CalibrationError if too few shots show a lag.
     """
     found = [lag for lag in lags_s if lag is not None]
     if len(found) < LEAST_SHOTS:
@@ -149,7 +149,7 @@ def judge_search(
 
 
 def advise_exposure(flash_s: tuple[float, float] | None, scatter_s: float) -> float | None:
-    """Return the shortest usual shutter time that surely holds the flash; None where there is none."""
+    """Return the shortest usual shutter time that surely holds the flash; None if there is none."""
     if flash_s is None:
         return None
     need_s = find_exposure_need(flash_s, scatter_s)

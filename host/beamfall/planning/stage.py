@@ -21,7 +21,7 @@ _WIDTHS_M = (0.001, 0.3)
 
 
 def read_stage(text: str | None, *, key: str = "stage") -> float | None:
-    """Return when the light is to come after the contact, in s, or None where nothing is given.
+    """Return when the light is to come after the contact, in s, or None if nothing is given.
 
     `text` carries its unit, such as '2 ms'; `key` is what a message calls it. Raises UserError for
     a text that is not a duration and for one outside EARLIEST_S to LATEST_S.

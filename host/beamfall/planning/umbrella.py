@@ -59,7 +59,7 @@ def judge_meeting(rigs: Draws) -> Meeting:
 
 
 def find_age(rig: Rig, width_m: float, learned: Belief | None = None) -> float | None:
-    """Return the time after the contact in s at which the umbrella is so wide; None where it never is."""
+    """Return the time after the contact in s at which the umbrella is so wide; None if it never is."""
     meeting = find_meeting(rig, learned)
     found = umbrella_age(0.5 * width_m, meeting.diameter_m, meeting.speed_m_s, meeting.liquid)
     return None if found is None else found[0]

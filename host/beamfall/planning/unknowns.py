@@ -120,7 +120,7 @@ def list_scatters(rig: Rig) -> dict[str, Unknown]:
 
 
 def make_jet_prior(rig: Rig, setting: Setting) -> JetPrior:
-    """Return the jet's prior for the rig's nominal drop. Raises PhysicsRangeError where none is thrown."""
+    """Return the jet's prior for the rig's nominal drop. Raises PhysicsRangeError if none is thrown."""
     valve = rig.list_drops()[0]
     own = make_setting(rig, valve.output)
     diameter = compute_drop(valve, own, stream=True)

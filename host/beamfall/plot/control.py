@@ -19,12 +19,12 @@ _MOST_ROWS = 8
 
 
 def draw_charts(assessment: Assessment, file: Path) -> None:
-    """Draw the charts into a file. Raises UserError where there is nothing to draw or no place for it."""
+    """Draw the charts into a file. Raises UserError if there is nothing to draw or no place for it."""
     draw_chart(describe_control(assessment), file)
 
 
 def describe_control(assessment: Assessment) -> Chart:
-    """Return a row of panels for each quantity; raises UserError where no quantity has two values."""
+    """Return a row of panels for each quantity; raises UserError if no quantity has two values."""
     panels = [
         describe_quantity(one)
         for one in assessment.quantities

@@ -44,13 +44,13 @@ _LEADING = 1.6  # from line to line, in sizes of the letters
 def draw_chart(chart: Chart, path: str | Path) -> None:
     """Draw a chart into `path` (.png, .svg or .pdf).
 
-    Raises UserError where the file cannot be written or its ending is unknown.
+    Raises UserError if the file cannot be written or its ending is unknown.
     """
     save_figure(make_figure(chart), path)
 
 
 def save_figure(figure: Figure, path: str | Path, *, dpi: int | None = None) -> None:
-    """Save a figure; raises UserError where the file cannot be written or its ending is unknown."""
+    """Save a figure; raises UserError if the file cannot be written or its ending is unknown."""
     from matplotlib.text import Text
 
     for text in figure.findobj(Text):

@@ -15,7 +15,7 @@ _ON = ("on", "dark")
 
 @dataclass(frozen=True)
 class Bar:
-    """From an edge to the next on one lane, in ms; None where that end was not seen."""
+    """From an edge to the next on one lane, in ms; None if that end was not seen."""
 
     start: float | None
     end: float | None

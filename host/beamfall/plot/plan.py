@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 def draw_plan(plan: Plan, path: str | Path) -> None:
     """Draw a plan made with `traced=True` into `path` (.png, .svg or .pdf).
 
-    Raises UserError where the file cannot be written or its ending is unknown.
+    Raises UserError if the file cannot be written or its ending is unknown.
     """
     draw_chart(describe_plan(plan), path)
 

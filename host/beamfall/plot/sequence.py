@@ -32,7 +32,7 @@ _WORDS = {
 def draw_sequence(shot: Shot, limits: BoardLimits, edges: ExpectedEdges, path: str | Path) -> None:
     """Draw a sequence into `path` (.png, .svg or .pdf).
 
-    Raises UserError where the file cannot be written or its ending is unknown.
+    Raises UserError if the file cannot be written or its ending is unknown.
     """
     draw_chart(describe_sequence(shot, limits, edges), path)
 
@@ -106,7 +106,7 @@ def _make_lane(
     limits: BoardLimits,
     wrong: Mapping[int, Problem],
 ) -> Row:
-    """A lane with what is to be known of it at its right end."""
+    """A lane with what is to be known about it at its right end."""
     if line.name in edges:
         return Row(line.label, line.kind, "expected")
     rows = [index for index, row in enumerate(shot.rows) if row.output == line.name]

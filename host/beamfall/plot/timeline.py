@@ -52,7 +52,7 @@ class Scatter:
 def draw_timeline(record: Mapping[str, Any], path: str | Path) -> None:
     """Draw the shot in `record` (an object of `shoot --json`) into `path` (.png, .svg or .pdf).
 
-    Raises UserError where the file cannot be written or its ending is unknown.
+    Raises UserError if the file cannot be written or its ending is unknown.
     """
     draw_chart(describe_timeline(record), path)
 

@@ -82,7 +82,7 @@ def read_events(
 ) -> tuple[Events, Looks]:
     """Return when things met in a shot, and what its picture shows.
 
-    `drops` fell at one place; `said_s`: the stage that somebody has said the picture shows. Raises RecipeError where
+    `drops` fell at one place; `said_s`: the stage that somebody has said the picture shows. Raises RecipeError if
     no rig like the file's would have shown a collision, PhysicsRangeError as the planner does.
     """
     kind = "collision" if drops > 1 or rig.aim.kind == "collision" else rig.aim.kind
@@ -210,7 +210,7 @@ def find_start(
 ) -> tuple[Rig, Start]:
     """Return the rig with a recipe's aim, and where a search for its picture begins on it.
 
-    The search asks for no more than the recipe knows of its own stage. Raises as `carry_over` does.
+    The search asks for no more than the recipe knows about its own stage. Raises as `carry_over` does.
     """
     carried = carry_over(recipe, rig, learned=learned)
     plan, events = carried.plan, recipe.events

@@ -44,9 +44,9 @@ def make_recipe(
     learned: Belief | None = None,
     rig_file: Path | None = None,
 ) -> Recipe:
-    """Return a recipe from a shot, the newest fired one when None, with its picture where there is one.
+    """Return a recipe from a shot, the newest fired one when None, with its picture if there is one.
 
-    `learned` is what is known of its rig. Raises NoSuchShot, RecipeError for a shot that is not worth keeping.
+    `learned` is what is known about its rig. Raises NoSuchShot, RecipeError for a shot that is not worth keeping.
     """
     name = check_name(name)
     logged = log.read_shot(_find_newest(log) if shot is None else shot)
@@ -115,7 +115,7 @@ def _find_newest(log: ShotLog) -> int:
 def _read_events(
     log: ShotLog, logged: LoggedShot, rig: Rig, learned: Belief | None, measured: Measured | None
 ) -> tuple[Events | None, Looks | None]:
-    """What the physics says of the shot; nothing where it lies outside what the physics covers."""
+    """What the physics says about the shot; nothing if it lies outside what the physics covers."""
     from beamfall.recipes.events import read_events
 
     near = {one.output for one in find_partners(rig)}
@@ -141,7 +141,7 @@ def _find_said(log: ShotLog, logged: LoggedShot) -> float | None:
 
 
 def _read_timings(record: ShotRecord, rig: Rig, near: Collection[str]) -> Shot | None:
-    """When things happened at the first valve's place; None where no valve or flash was seen to act."""
+    """When things happened at the first valve's place; None if no valve or flash was seen to act."""
     opened = _list_on(record, near)
     flashes = _list_on(record, SignalKind.FLASH.names)
     if not opened or not flashes:

@@ -47,7 +47,7 @@ def _entry(name: str) -> zipfile.ZipInfo:
 def read_recipe(file: Path, *, with_picture: bool = True) -> Recipe:
     """Read a recipe's file; raises RecipeError for whatever is wrong with it.
 
-    Without `with_picture` a picture is not looked at: it is empty bytes where there is one.
+    Without `with_picture` a picture is not looked at: it is empty bytes if there is one.
     """
     try:
         if not file.is_file():
@@ -98,7 +98,7 @@ def _read_parts(archive: zipfile.ZipFile, source: str) -> dict[str, bytes]:
                 f"{source}: not a Beamfall recipe: it holds something besides {', '.join(limits)}"
             )
         with archive.open(entry) as part:
-            content = part.read(limit + 1)  # what the entry says of its own size is not believed
+            content = part.read(limit + 1)  # what the entry says about its own size is not believed
         if len(content) > limit:
             raise RecipeError(f"{source}: {entry.filename} in it is over {limit // 1000} kB")
         found[entry.filename] = content

@@ -61,7 +61,7 @@ class Shelf:
         return read_recipe(file)
 
     def save(self, recipe: Recipe, *, replace: bool = False) -> Path:
-        """Keep a recipe; raises RecipeError where its name is taken, unless `replace`, and FileWriteError."""
+        """Keep a recipe; raises RecipeError if its name is taken, unless `replace`, and FileWriteError."""
         file = self.find_file(recipe.name)
         if not replace:
             self.refuse_taken(recipe.name)
@@ -78,7 +78,7 @@ class Shelf:
             )
 
     def rename(self, name: str, new: str) -> Recipe:
-        """Rename a recipe; raises RecipeError where there is none or the new name is taken."""
+        """Rename a recipe; raises RecipeError if there is none or the new name is taken."""
         recipe = self.load(name).renamed(new)
         old = self.find_file(name)
         self.save(recipe, replace=self.find_file(new) == old)
@@ -88,7 +88,7 @@ class Shelf:
         return recipe
 
     def remove(self, name: str) -> None:
-        """Remove a recipe; raises RecipeError where there is none."""
+        """Remove a recipe; raises RecipeError if there is none."""
         file = self.find_file(name)
         if not file.exists():
             self.load(name)  # says which there are

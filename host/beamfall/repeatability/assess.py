@@ -1,4 +1,4 @@
-"""What a series says of its rig: scatter, trends, charts, and findings in words."""
+"""What a series says about its rig: scatter, trends, charts, and findings in words."""
 
 from __future__ import annotations
 
@@ -92,7 +92,7 @@ class Finding:
 
 @dataclass(frozen=True)
 class Assessment:
-    """All that was worked out. Speeds are those of the rig's nominal drop; None where not known."""
+    """All that was worked out. Speeds are those of the rig's nominal drop; None if not known."""
 
     data: SeriesData
     quantities: tuple[Quantity, ...]
@@ -320,7 +320,7 @@ def _find(data: SeriesData, quantities: dict[tuple[str, str], Quantity]) -> list
 def _judge_drop(
     of: str, arrival: Quantity, dwell: Quantity, heads: list[str], warm: list[str]
 ) -> bool:
-    """Falling head and warming valve from the trends of arrival and dwell; True where one explains them."""
+    """Falling head and warming valve from the trends of arrival and dwell; True if one explains them."""
     later, shorter = arrival.by_shot, dwell.by_shot
     if later is None or shorter is None or len(arrival.shots) < LEAST_SHOTS:
         return False

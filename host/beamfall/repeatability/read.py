@@ -81,7 +81,7 @@ class _Shot:
 def read_series(log: ShotLog, series: int, beam: str | None = None) -> SeriesData:
     """Read a series; `beam` when left out is the one that the flash follows, else beam 1.
 
-    Raises NoSuchShot where the series is not in the log or has no completed shot.
+    Raises NoSuchShot if the series is not in the log or has no completed shot.
     """
     completed = [
         logged

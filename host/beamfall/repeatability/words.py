@@ -114,7 +114,7 @@ def list_drifts(assessment: Assessment) -> list[str]:
 
 
 def say_steady(assessment: Assessment) -> str:
-    """One sentence where there are no findings: whether anything drifts, as far as this number of shots can show."""
+    """One sentence if there are no findings: whether anything drifts, as far as this number of shots can show."""
     trends = _list_trends(assessment)
     if not trends:
         count = assessment.data.shots
@@ -130,7 +130,7 @@ def say_steady(assessment: Assessment) -> str:
 
 
 def is_steady(assessment: Assessment) -> bool:
-    """Whether no trend excludes 0 and no point is beyond its limits; False where too few shots can say."""
+    """Whether no trend excludes 0 and no point is beyond its limits; False if too few shots can say."""
     trends = _list_trends(assessment)
     return bool(trends) and not any(map(_excludes_zero, trends)) and not list_outside(assessment)
 

@@ -46,7 +46,7 @@ class Report:
 def write_report(log: ShotLog, series: int, folder: Path) -> Report:
     """Write `index.html` and its plots into `folder`, made where needed.
 
-    Raises NoSuchShot where the series has no shot, FileWriteError where something cannot be written.
+    Raises NoSuchShot if the series has no shot, FileWriteError if something cannot be written.
     """
     cards, orders = read_cards(log, series)
     if not cards:

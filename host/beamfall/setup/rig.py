@@ -101,7 +101,7 @@ class Rig:
         return tuple(found)
 
     def list_fixed(self) -> tuple[float | None, ...]:
-        """The time from opening 1 to each opening that the file sets, in s; None where the planner chooses."""
+        """The time from opening 1 to each opening that the file sets, in s; None if the planner chooses."""
         fixed = [drop.at_s for drop in self.drops[: self.aim.drops]]
         fixed += [None] * (self.aim.drops - len(fixed))
         if len(fixed) > 1 and fixed[1] is None:
@@ -117,7 +117,7 @@ class Rig:
     def from_dict(cls, content: Mapping[str, Any]) -> Rig:
         """Rebuild a rig from `to_dict`; fields that this version does not have are left out.
 
-        Raises TypeError for a value of the wrong type, KeyError where the name is missing.
+        Raises TypeError for a value of the wrong type, KeyError if the name is missing.
         """
         lists = {
             "valves": Valve,

@@ -19,7 +19,7 @@ from beamfall.setup.units import KINDS
 class RigKey:
     """One key of a rig file.
 
-    `table` is empty at the top of the file. `default` is written as in a file, empty where there is none:
+    `table` is empty at the top of the file. `default` is written as in a file, empty if there is none:
     the key is then `needed`, or what it says is left to the planner or to the liquid's name.
     """
 
@@ -41,11 +41,11 @@ class RigKey:
 
     @property
     def example(self) -> str:
-        """A value that fits; empty where the options or the default are example enough."""
+        """A value that fits; empty if the options or the default are example enough."""
         return self.rule.example or ("" if self.rule.kind in ("choice", "truth") else self.default)
 
     def to_json(self) -> dict[str, Any]:
-        """For programs: limits in SI, null where there are none."""
+        """For programs: limits in SI, null if there are none."""
         rule = self.rule
         limited = rule.kind in KINDS or rule.kind in ("number", "count")
         return {
@@ -86,7 +86,7 @@ def list_all_keys() -> list[RigKey]:
 
 
 def find_table(name: str) -> RigTable | None:
-    """The table of that name; None where a rig file has none."""
+    """The table of that name; None if a rig file has none."""
     return next((table for table in TABLES if table.name == name), None)
 
 

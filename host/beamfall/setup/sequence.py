@@ -152,7 +152,7 @@ class Sequence:
         return flashes[0] if flashes else None
 
     def with_flash_delay(self, delay_s: float) -> Sequence:
-        """The same with the delay of `flash_row` changed; raises SequenceError where there is none."""
+        """The same with the delay of `flash_row` changed; raises SequenceError if there is none."""
         flash = self.flash_row()
         if flash is None:
             raise SequenceError("the sequence has no flash whose delay could be changed")

@@ -67,7 +67,7 @@ def _say_edges(record: ShotRecord) -> str:
 
 
 def _say_error(flash: EdgeRecord, hz: int) -> str:
-    """How far the contact is from its plan; nothing where its time only follows from the command."""
+    """How far the contact is from its plan; nothing if its time only follows from the command."""
     if flash.planned_ticks is None or flash.ticks is None or flash.source != "stamped":
         return ""
     off = flash.ticks - flash.planned_ticks

@@ -101,7 +101,7 @@ def export_log(
     """Write all edges and settings of the log, or of these series and shots, into `file` and its companions.
 
     Files appear whole or not at all, and all of them show the log as it was at one moment. Damaged shots are left out
-    and named to `log.on_damage`. Raises MissingExtra where Parquet's library is not installed, NoSuchShot where
+    and named to `log.on_damage`. Raises MissingExtra if Parquet's library is not installed, NoSuchShot where
     nothing is selected, FileWriteError where a file cannot be written.
     """
     if kind not in FORMATS:

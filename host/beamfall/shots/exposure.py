@@ -22,7 +22,7 @@ _LOOK_ALIKE = 1.05  # two ISO figures within this factor are the same setting
 
 @dataclass(frozen=True, slots=True)
 class Exposure:
-    """The settings of one picture; None where neither its EXIF nor the camera gives them.
+    """The settings of one picture; None if neither its EXIF nor the camera gives them.
 
     `mode`: manual, bulb, program, aperture priority, shutter priority or automatic. `iso_auto`: the camera chose it.
     """
@@ -42,7 +42,7 @@ class Exposure:
 
     @classmethod
     def from_json(cls, content: object) -> Self | None:
-        """The exposure that a record holds; None where it holds none."""
+        """The exposure that a record holds; None if it holds none."""
         if not isinstance(content, Mapping):
             return None
         names = {one.name for one in dataclasses.fields(cls)}
@@ -55,7 +55,7 @@ class Exposure:
         return Exposure(**{**other.to_json(), **self.to_json()})
 
     def describe(self) -> str:
-        """In words: `1/125 s, f/16, ISO 100, 105 mm, manual`; empty where nothing is known."""
+        """In words: `1/125 s, f/16, ISO 100, 105 mm, manual`; empty if nothing is known."""
         parts = [
             None if self.time_s is None else say_time(self.time_s),
             None if self.aperture is None else f"f/{self.aperture:g}",
@@ -67,7 +67,7 @@ class Exposure:
 
 
 def describe_exposure(record: ShotRecord) -> str:
-    """A shot's exposure in a line, with what spoils the shot; empty where nothing is known."""
+    """A shot's exposure in a line, with what spoils the shot; empty if nothing is known."""
     exposure = Exposure.from_json(record.exposure)
     if exposure is None:
         return ""

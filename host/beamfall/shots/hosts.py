@@ -36,7 +36,7 @@ def may_run(name: str | None) -> bool:
 
 
 def _find_start(process: int) -> str:
-    """When a process started, in ticks since the machine did (proc(5), field 22); empty where there is no /proc."""
+    """When a process started, in ticks since the machine did (proc(5), field 22); empty if there is no /proc."""
     try:
         return (
             Path(f"/proc/{process}/stat")

@@ -48,14 +48,14 @@ class ShotLog(LogReader):
     def open(cls, path: str | Path | None = None, *, read_only: bool = False) -> Self:
         """Open the log at `path` (None: where `find_log` says), made where it does not exist.
 
-        Raises LogReadOnly, LogNewer, LogError; with `read_only` also where there is no log.
+        Raises LogReadOnly, LogNewer, LogError; with `read_only` also if there is no log.
         """
         file = find_log() if path is None else Path(path)
         return cls(file, open_database(file, read_only=read_only))
 
     @classmethod
     def open_existing(cls, path: str | Path | None = None) -> Self | None:
-        """Open the log for reading; None where no shot has been logged yet."""
+        """Open the log for reading; None if no shot has been logged yet."""
         file = find_log() if path is None else Path(path)
         return cls.open(file, read_only=True) if file.exists() else None
 
@@ -150,7 +150,7 @@ class ShotLog(LogReader):
     ) -> None:
         """Write the outcome of a begun shot, edges and all, in one transaction; it came now or at `completed_us`.
 
-        Every value that `record` has joins what was written at the beginning. Raises LogError where the shot is not
+        Every value that `record` has joins what was written at the beginning. Raises LogError if the shot is not
         in the log or has an outcome already.
         """
         completed_us = _now_us() if completed_us is None else completed_us

@@ -38,7 +38,7 @@ def mend_log(path: Path, out: Path | None = None) -> Mended:
     """Write what can be read of the log at `path` into a new log at `out`.
 
     Without `out` the new log takes the place of the old one, which is kept beside it as `...-damaged`. A rig, a
-    sequence or a series that is lost costs its own values only: its shots are kept without. Raises LogError where the
+    sequence or a series that is lost costs its own values only: its shots are kept without. Raises LogError if the
     file cannot be read at all, FileWriteError; the old log is then as it was.
     """
     check_kind(path)

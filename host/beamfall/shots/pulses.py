@@ -89,7 +89,7 @@ class Arrival:
 
 
 def find_usual_dwell(pulses: Iterable[Pulse]) -> float:
-    """Return the median length of the pulses that have one; 0 where none has."""
+    """Return the median length of the pulses that have one; 0 if none has."""
     return median([pulse.length for pulse in pulses if pulse.length is not None] or [0.0])
 
 
@@ -111,7 +111,7 @@ def find_transit(shots: Sequence[tuple[Sequence[float], Sequence[Arrival]]]) -> 
     """Return the usual time from an opening to the beam, in s.
 
     `shots` are openings and drops of each; those count that show as many drops as openings.
-    None where there is no such shot.
+    None if there is no such shot.
     """
     times = [
         drop.dark_s - opened

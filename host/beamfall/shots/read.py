@@ -233,7 +233,7 @@ class LogReader:
 
     # -- what a board asks -------------------------------------------------------------------------
     def find_table(self, digest: bytes, clock_hz: int) -> Table | None:
-        """Return the table that a board knows by this digest, newest first, or None where the log has never seen it.
+        """Return the table that a board knows by this digest, newest first, or None if the log has never seen it.
 
         The log's own digest is of a table's content, so this reads table after table.
         """

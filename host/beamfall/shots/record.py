@@ -115,7 +115,7 @@ def as_plain(name: str, value: Any) -> Any:
 class ShotRecord:
     """One shot. Words are as people see them: `armed-for-sensor`, `few-edges`.
 
-    `shot`, `series` and `number` are keys of the log, None where a shot is not in it. `edges_missing` among the counts:
+    `shot`, `series` and `number` are keys of the log, None if a shot is not in it. `edges_missing` among the counts:
     how many of the shot's edges the board had to forget before anybody read them, so that `edges` is not all there was.
     """
 
@@ -215,7 +215,7 @@ class ShotRecord:
     def to_json(self) -> dict[str, Any]:
         """Return the object of `shoot --json` and `shots show --json`: plain values.
 
-        What is not known of a shot that is not in the log (its note, its series) is left out.
+        What is not known about a shot that is not in the log (its note, its series) is left out.
         """
         content: dict[str, Any] = {
             "shot": self.shot,
@@ -342,7 +342,7 @@ class LoggedShot:
         return ShotLine(rig_name=name, **{one: getattr(self.record, one) for one in names})
 
     def make_rig(self) -> Rig | None:
-        """Return the rig as it was, None where there was none; raises LogDamaged."""
+        """Return the rig as it was, None if there was none; raises LogDamaged."""
         return (
             None
             if self.rig is None
@@ -351,7 +351,7 @@ class LoggedShot:
 
     @property
     def known_rig(self) -> Rig | None:
-        """The rig as it was, also None where it cannot be read."""
+        """The rig as it was, also None if it cannot be read."""
         with contextlib.suppress(LogDamaged):
             return self.make_rig()
         return None

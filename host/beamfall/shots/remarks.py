@@ -1,4 +1,4 @@
-"""What a photographer should know of a shot whose state alone does not say it.
+"""What a photographer should know about a shot whose state alone does not say it.
 
 `fired` is the board's word: the beam edges came and the rows were played. It can be so although no
 light came, or although something other than the drops crossed the beam.

@@ -54,11 +54,11 @@ def rebuild_sequence(table: Table, name: str = "") -> Sequence:
 
 @dataclass(frozen=True, slots=True)
 class EdgeChange:
-    """One edge then and now, in s from the release; None where it was not seen.
+    """One edge then and now, in s from the release; None if it was not seen.
 
     `now_s` is the mean of the shots of today; `scatter_s` the standard deviation from shot to shot,
-    of that day's series where it has enough, else of today's shots, None where neither has;
-    `moved` whether the difference is more than that scatter explains, None where nobody can say.
+    of that day's series where it has enough, else of today's shots, None if neither has;
+    `moved` whether the difference is more than that scatter explains, None if nobody can say.
     """
 
     what: str

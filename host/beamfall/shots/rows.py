@@ -74,7 +74,7 @@ class Rows:
         return self._keep("board", lambda: content, make_digest(content))
 
     def _keep(self, table: str, make: Callable[[], Mapping[str, Any]], digest: bytes) -> int:
-        """Return the id of the row with that digest, made where there is none."""
+        """Return the id of the row with that digest, made if there is none."""
         known = self._ids.get((table, digest))
         if known is not None:
             return known
@@ -88,7 +88,7 @@ class Rows:
         return found
 
     def read(self, table: str, number: int) -> dict[str, Any] | None:
-        """Return the content of a row, None where there is no such row; raises DamagedValue."""
+        """Return the content of a row, None if there is no such row; raises DamagedValue."""
         row = self._connection.execute(
             f"SELECT {_TEXTS.get(table, 'record')}, checksum FROM {table} WHERE id = ?", (number,)
         ).fetchone()

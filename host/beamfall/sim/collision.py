@@ -244,7 +244,7 @@ class Picture:
     since_s: Mapping[str, float] = field(default_factory=dict)
 
     def find_stage(self, kind: str) -> float | None:
-        """Light minus the moment that an aim of that kind wants; None where it never came."""
+        """Light minus the moment that an aim of that kind wants; None if it never came."""
         return self.stage_s if kind == "collision" else self.since_s.get(kind)
 
 

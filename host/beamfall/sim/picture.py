@@ -130,7 +130,7 @@ def draw_scene(
 ) -> None:
     """Write a scene as a PNG or JPEG with the words in its corner, framed on the action.
 
-    `taken` is what the camera's clock showed; `pixels`: along the longer side. Raises UserError where the file cannot
+    `taken` is what the camera's clock showed; `pixels`: along the longer side. Raises UserError if the file cannot
     be written.
     """
     from PIL import Image

@@ -1,4 +1,4 @@
-"""The picture that a rig most likely takes with a sequence: the middle of what is known of it, without scatter."""
+"""The picture that a rig most likely takes with a sequence: the middle of what is known about it, without scatter."""
 
 from __future__ import annotations
 

@@ -31,7 +31,7 @@ class ShutterModel:
 
 
 def make_shutter(rig: Rig, seed: int) -> ShutterModel | None:
-    """Draw the shutter of a rig; None where the rig file says nothing of it."""
+    """Draw the shutter of a rig; None if the rig file says nothing about it."""
     camera = rig.camera
     if camera is None or not (camera.shutter_lag_s or camera.exposure_s or camera.sync_input):
         return None

@@ -37,8 +37,8 @@ class DropsProgress(Progress):
 
 @dataclass(frozen=True)
 class Calibrated:
-    """A calibration. `of_rig`: the name of the rig that its shots were of; `kept` is None where the planner does not
-    get it, `fits` False where that is because they were of another rig file."""
+    """A calibration. `of_rig`: the name of the rig that its shots were of; `kept` is None if the planner does not
+    get it, `fits` False if that is because they were of another rig file."""
 
     found: Calibration
     effects: tuple[Effect, ...]
@@ -95,7 +95,7 @@ def weigh_drops(
 ) -> Weighed:
     """Take the mass of `count` drops of the first valve; the next plan with this board uses it.
 
-    Raises CalibrationError where the mass cannot be that of such drops.
+    Raises CalibrationError if the mass cannot be that of such drops.
     """
     alone, volume, error = weigh(rig, mass_kg, count)
     identity, port = board.info.unique_id.hex(), board.name

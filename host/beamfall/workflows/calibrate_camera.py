@@ -45,7 +45,7 @@ class PressProgress(Progress):
 
 @dataclass(frozen=True)
 class LagSeen(Event):
-    """A press of the shutter; `lag_s` is None where its contact did not close."""
+    """A press of the shutter; `lag_s` is None if its contact did not close."""
 
     fired: Fired
     lag_s: float | None
@@ -73,7 +73,7 @@ class IsItLit(Question[bool]):
 def measure_lag(rig: Rig, board: Board, *, count: int = 10) -> Workflow[ShutterLag]:
     """Press the shutter `count` times and stamp its hot-shoe contact.
 
-    Raises RigFileError where no input is named for it, CalibrationError where it closes too seldom.
+    Raises RigFileError if no input is named for it, CalibrationError where it closes too seldom.
     """
     press = make_press(rig)
     assert rig.camera is not None and rig.camera.sync_input is not None
@@ -92,7 +92,7 @@ def search_lag(
 ) -> Workflow[ShutterLag]:
     """Find the lag by halving: with a shutter time of `exposure_s`, which flashes after a press are in the picture?
 
-    `asks` False: behind a simulated port its own picture answers. Raises CalibrationError where no flash is seen.
+    `asks` False: behind a simulated port its own picture answers. Raises CalibrationError if no flash is seen.
     """
     dark_s, lit_s = 0.0, min(_START_SHARE * exposure_s, LAG_MOST_S)
     first = make_flashed_press(rig, lit_s, exposure_s)

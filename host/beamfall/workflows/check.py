@@ -44,7 +44,7 @@ class TestMade(Event):
 # -- questions at the rig --------------------------------------------------------------------------------------
 @dataclass(frozen=True)
 class Agree(Asked[str]):
-    """Drops will fall and the flash will fire: has everybody been warned?"""
+    """Drops will fall and the flash will fire: has everyone been warned?"""
 
     cautions: tuple[str, ...]
 
@@ -65,7 +65,7 @@ class AtRig(Asked[str]):
     again: bool = False
 
     def read(self, text: str) -> str:
-        """Raises CannotTell where somebody cannot tell, or cannot do it."""
+        """Raises CannotTell if somebody cannot tell, or cannot do it."""
         given = text.strip()
         if given == CANNOT_TELL and CANNOT_TELL in self.choices:
             raise CannotTell
@@ -96,7 +96,7 @@ class DoIt(AtRig):
 
 @dataclass(frozen=True)
 class Look(AtRig):
-    """Answer `question.text`. `simulated`: the answer that a look at the simulated rig gives, where there is one."""
+    """Answer `question.text`. `simulated`: the answer that a look at the simulated rig gives, if there is one."""
 
     simulated: str | None = None
 

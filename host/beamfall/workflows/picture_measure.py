@@ -43,7 +43,7 @@ def measure_shot(log: ShotLog, shot: int, marks: Mapping[str, float]) -> Measure
 
 
 def find_light(record: ShotRecord) -> float | None:
-    """When the flash fired, in ms after its anchor; None where nothing was anchored."""
+    """When the flash fired, in ms after its anchor; None if nothing was anchored."""
     return (
         None
         if record.flash_delay_ticks is None

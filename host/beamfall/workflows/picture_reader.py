@@ -58,7 +58,7 @@ class MeasuringReader:
 
 
 def make_answer(measured: Measured, words: Mapping[str, str] = _OF_COLLISION) -> Answer | None:
-    """Return what a measured picture is in the words of a search; None where it is not sure."""
+    """Return what a measured picture is in the words of a search; None if it is not sure."""
     word = words.get(measured.stage or "")
     if word is None:
         return None

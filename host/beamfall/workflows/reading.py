@@ -17,9 +17,9 @@ MARKS = ("surface", "tip", "drop", "left", "right")
 
 @dataclass(frozen=True)
 class Reading:
-    """What was read in a picture: `answer` is None where it is not sure. `said`: in a line, for people.
+    """What was read in a picture: `answer` is None if it is not sure. `said`: in a line, for people.
 
-    `measured`: what was measured, as `photos.measure.Measured.describe` has it; None where nothing could be.
+    `measured`: what was measured, as `photos.measure.Measured.describe` has it; None if nothing could be.
     """
 
     path: Path

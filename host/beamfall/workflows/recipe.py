@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class DayCompared(Event):
-    """How today differs from the day of a recipe; `correction` None: nothing can be said of this recipe."""
+    """How today differs from the day of a recipe; `correction` None: nothing can be said about this recipe."""
 
     recipe: Recipe
     correction: Correction | None
@@ -66,7 +66,7 @@ def shoot_recipe(
 ) -> Workflow[RecipeShot]:
     """Fire a recipe `count` times on its rig as it is now (see `recipes.day.set_day`).
 
-    `as_then`: fire the very milliseconds, without drops to compare. `learned` is what is known of the rig.
+    `as_then`: fire the original milliseconds, without drops to compare. `learned` is what is known about the rig.
     """
     sequence, corrected = recipe.sequence, False
     correction: Correction | None = None

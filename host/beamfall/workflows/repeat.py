@@ -1,4 +1,4 @@
-"""A logged shot again: its very sequence, and how today's edges differ from that day's."""
+"""A logged shot again: its own sequence, and how today's edges differ from that day's."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ class Repeated:
 def repeat(board: Board, log: ShotLog, shot: int, count: int = 1) -> Workflow[Repeated]:
     """Fire the sequence of a logged shot `count` times and compare the edges.
 
-    Raises NoSuchShot, UserError where the log does not have its sequence.
+    Raises NoSuchShot, UserError if the log does not have its sequence.
     """
 
     logged = log.read_shot(shot)

@@ -131,7 +131,7 @@ class PictureRead(Event):
 
 @dataclass(frozen=True)
 class Answered(Event):
-    """What a shot has taught. `answer` is None where its picture could teach nothing: `useless` says why.
+    """What a shot has taught. `answer` is None if its picture could teach nothing: `useless` says why.
 
     `chance`: that this picture is the one wanted. `misfit`: the answers hardly fit the rig file.
     """
@@ -181,7 +181,7 @@ class Sought:
 
     `best`: the shot with the wanted picture, which later answers may have shown to be an earlier one; of a search that
     has not found it, the last.
-    `kept`: the file with `belief`, what is known now; None where nothing was learned.
+    `kept`: the file with `belief`, what is known now; None if nothing was learned.
     """
 
     search: Search
@@ -221,7 +221,7 @@ def seek(
     `start`: where it begins and for which stage, as `recipes.events.find_start` gives it. The search uses what was
     learned beside `rig_file` (None: of the example rig), unless `fresh`; what it learns itself is kept there, also
     where it is stopped. `asks` False: behind a simulated port its own photographer answers, with `heights` too.
-    `reader` looks at photographs that arrive. Raises RigFileError for an aim that fixes the flash, NoProgress where
+    `reader` looks at photographs that arrive. Raises RigFileError for an aim that fixes the flash, NoProgress if
     shots in a row fire or teach nothing.
     """
     from beamfall.planning.learned import find_file, load_learned
@@ -338,7 +338,7 @@ class _Seek:
             if photo is not None and reader is not None:
                 self.reading = reader.read(photo.path, marks)
                 yield PictureRead(fired, self.reading)
-            if self.look is not None:  # the simulated photographer agrees where something was read
+            if self.look is not None:  # the simulated photographer agrees if something was read
                 read = None if self.reading is None else self.reading.answer
                 return read or Answer(*self.look(fired.picture))
             seen = yield from ask(WhatIsSeen(aim, fired, self.reading))

@@ -235,7 +235,7 @@ def settle_earlier(board: Board, log: ShotLog) -> list[int]:
 class UnclaimedShot:
     """A shot that nobody here has waited for.
 
-    `shot` is its id in the log, None where it is not there: of a program that logs elsewhere.
+    `shot` is its id in the log, None if it is not there: of a program that logs elsewhere.
     `button`: the board's own button released it. `planned`: the log has its sequence.
     """
 

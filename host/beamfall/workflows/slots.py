@@ -31,7 +31,7 @@ def store_recipe(board: Board, log: ShotLog, recipe: Recipe, slot: int) -> None:
 
 
 def list_held(board: Board, shelf: Shelf, log: ShotLog | None) -> list[Held]:
-    """Return the slots that hold something, with what the shelf's recipes and the log say of them."""
+    """Return the slots that hold something, with what the shelf's recipes and the log say about them."""
     known: dict[bytes, Recipe] = {}
     for one in shelf.list():
         if one.recipe is None:
@@ -66,5 +66,5 @@ class Fetched:
 
 
 def fetch_shots(board: Board, log: ShotLog) -> Fetched:
-    """Bring what the board holds of its button's shots into the log; raises ShotError where it never ends."""
+    """Bring what the board holds of its button's shots into the log; raises ShotError if it never ends."""
     return Fetched(tuple(settle_earlier(board, log)), board.status().shots_forgotten)

@@ -6,7 +6,7 @@ A workflow is a generator. It yields a step, `run.Runner` carries it out and sen
     shots    Fire         -> Fired
     notes    Remark       -> None
     pictures KeepMeasured -> None
-    service  Drip, TestFlash, HoldOpen -> Outcome (HoldOpen: None where somebody said no)
+    service  Drip, TestFlash, HoldOpen -> Outcome (HoldOpen: None if somebody said no)
     people   Ask          -> the answer, read by its question; Consult -> what its function returns
     news     any Event    -> None; front ends show it
 
@@ -133,16 +133,16 @@ class Question(Generic[A]):
 
     @property
     def choices(self) -> tuple[str, ...]:
-        """The answers; empty where any text will do."""
+        """The answers; empty if any text will do."""
         return ()
 
     @property
     def otherwise(self) -> str | None:
-        """The answer where nobody is there to give one; None where the workflow cannot go on without a person."""
+        """The answer if nobody is there to give one; None if the workflow cannot go on without a person."""
         return None
 
     def read(self, text: str) -> A:
-        """Return what a text means; raises UserError where it is not an answer, and then it is asked again."""
+        """Return what a text means; raises UserError if it is not an answer, and then it is asked again."""
         raise NotImplementedError
 
 
@@ -333,7 +333,7 @@ class PictureLate(Event):
 
 @dataclass(frozen=True)
 class ShotStopped(Event):
-    """The newest shot of a series did not come to its end here; the log says what is known of it."""
+    """The newest shot of a series did not come to its end here; the log says what is known about it."""
 
     series: int
 

@@ -106,7 +106,7 @@ def resume(
 ) -> Workflow[Swept]:
     """Go on with a sweep (`planning.sweep.progress.find_series`): its own settings hold, but for a given `rest_s`.
 
-    Raises UserError where the settings are not of a sweep.
+    Raises UserError if the settings are not of a sweep.
     """
     plan = Sweep.from_settings(found.settings)
     settle_earlier(board, log)  # shots that the board still holds count as fired

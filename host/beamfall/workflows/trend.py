@@ -36,7 +36,7 @@ class Trend:
 def find_trend(log: ShotLog, shot: int, learned: Belief | None = None) -> Trend | None:
     """Return how the shots of the last hours with the sequence and the rig of this one have drifted.
 
-    None where they have not, as far as they can show it: with few shots, with a change that may be chance or is too
+    None if they have not, as far as they can show it: with few shots, with a change that may be chance or is too
     small to matter, and for what `recipes.day` cannot correct.
     """
     records = _read_alike(log, shot)

@@ -29,7 +29,7 @@ def find_recycle(rig: Rig) -> float:
 
 @dataclass(frozen=True)
 class Left:
-    """What is still to be waited for, in s; 0 where nothing is."""
+    """What is still to be waited for, in s; 0 if nothing is."""
 
     rest_s: float = 0.0
     recycle_s: float = 0.0

@@ -38,7 +38,7 @@ class Outlines:
     solid: NDArray[np.bool_]
     contrast: float  # of the strongest outlines, in units of noise
     rings: Rings | None = (
-        None  # in upright pixels; None where the camera is low, or no rings are clear
+        None  # in upright pixels; None if the camera is low, or no rings are clear
     )
 
     def to_picture(self, column: float, row: float) -> tuple[float, float]:

@@ -346,7 +346,7 @@ def _add_umbrella(made: Reading, upright: _Upright, standing: Standing) -> Readi
 def _measure_top(standing: Standing, surface: float, scale: float) -> tuple[float, float | None]:
     """Width of the ball at the top of what stands, and the greatest width right below it over that.
 
-    None where what stands is too short: its foot begins there.
+    None if what stands is too short: its foot begins there.
     """
     widths = standing.whole
     width = 0.0

@@ -36,7 +36,7 @@ class Mark:
 
 @dataclass(frozen=True)
 class Scene:
-    """What is known of the camera and the shot before a picture is measured; SI units. Everything may be left out.
+    """What is known about the camera and the shot before a picture is measured; SI units. Everything may be left out.
 
     `scale_px_m`: pixels per metre in the plane of the drops, of a picture `scale_width_px` pixels wide (None: of each
     picture as it is). Without it `magnification` serves, with the resolution that the camera wrote into the file, or
@@ -71,7 +71,7 @@ MARKS = ("surface", "tip", "drop", "left", "right")
 class Measured:
     """What a picture shows. Heights are above the surface; None is 'not there' or 'not sure', and `doubts` says why.
 
-    `stage` is one of `STAGES`, None where it is not sure; `confidence` is the chance that it is right. `roll_deg`: tilt
+    `stage` is one of `STAGES`, None if it is not sure; `confidence` is the chance that it is right. `roll_deg`: tilt
     of the horizon, counterclockwise. `looks_down`: the camera's angle in degrees, as known or as rings show it; where
     None, heights are those of a level view. `px_per_mm` None: no scale is known; lengths are missing, marks are there.
     """

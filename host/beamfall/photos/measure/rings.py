@@ -95,7 +95,7 @@ def _lean(
 
 
 def find_rings(light: Floats, down_deg: float | None = None) -> Rings | None:
-    """Find the rings in a picture of shape (rows, columns, 3); None where no rings are clear.
+    """Find the rings in a picture of shape (rows, columns, 3); None if no rings are clear.
 
     `down_deg`: by what angle the camera looks down, where it is known.
     """

@@ -27,7 +27,7 @@ _USUAL_SPEED_M_S, _USUAL_SPEED_ERROR = 3.6, 0.25
 
 
 def measure(path: Path, scene: Scene | None = None) -> Measured:
-    """Measure one picture. Raises PictureError where it cannot be read, UserError without OpenCV."""
+    """Measure one picture. Raises PictureError if it cannot be read, UserError without OpenCV."""
     known = scene or Scene()
     picture, width, height, sensor_px_m = _load(path)
     background = None if known.background is None else _load(known.background)[0]
@@ -205,7 +205,7 @@ def meeting_speed(scene: Scene) -> tuple[float, float]:
 
 
 def _find_age(made: Measured, scene: Scene) -> Value | None:
-    """Time since drop 2 met the jet, negative before it; None where the picture does not say."""
+    """Time since drop 2 met the jet, negative before it; None if the picture does not say."""
     speed, share = meeting_speed(scene)
     if made.stage in ("before", "contact") and "tip" in made.marks and "drop" in made.marks:
         assert made.px_per_mm is not None

@@ -53,7 +53,7 @@ def measure_series(
 
 
 def share_scene(measured: Sequence[Measured], known: Scene) -> Scene:
-    """What is known of a series once its pictures have been measured: the surface and the camera's angle too."""
+    """What is known about a series once its pictures have been measured: the surface and the camera's angle too."""
     shared = share_surface(measured) if known.surface_row is None else None
     angles = sorted(one.looks_down.value for one in measured if one.looks_down is not None)
     made = known if shared is None else replace(known, surface_row=shared)
@@ -63,13 +63,13 @@ def share_scene(measured: Sequence[Measured], known: Scene) -> Scene:
 
 
 def lacks(measured: Measured, known: Scene) -> bool:
-    """Whether a picture shows less than is known of its series."""
+    """Whether a picture shows less than is known about its series."""
     no_angle = known.looks_down_deg is not None and measured.looks_down is None
     return no_angle or (known.surface_row is not None and "surface" not in measured.marks)
 
 
 def share_surface(measured: Sequence[Measured]) -> tuple[float, float] | None:
-    """Row of the surface over the height, and its error, from pictures that agree; None where they do not."""
+    """Row of the surface over the height, and its error, from pictures that agree; None if they do not."""
     rows = sorted(
         one.marks["surface"].row / one.height for one in measured if "surface" in one.marks
     )

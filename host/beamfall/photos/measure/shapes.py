@@ -35,7 +35,7 @@ class Blob:
 class Standing:
     """What stands on the surface: the highest row at its axis, and its ends at every row from `first` down.
 
-    `left` and `right` are of upright edges, so that ripples do not count; NaN where there are none. `whole` is the
+    `left` and `right` are of upright edges, so that ripples do not count; NaN if there are none. `whole` is the
     width of everything that outlines enclose.
     """
 
@@ -96,7 +96,7 @@ def find_axis(outlines: Outlines, labels: NDArray[Any]) -> tuple[float, int] | N
 
 
 def find_standing(outlines: Outlines, axis: float, surface: float) -> Standing | None:
-    """What stands on the surface around a column; None where nothing does."""
+    """What stands on the surface around a column; None if nothing does."""
     import cv2
 
     rows, columns = outlines.solid.shape

@@ -34,7 +34,7 @@ class Surface:
 def find_surface(outlines: Outlines, axis: float, top: int) -> Surface | None:
     """Find the surface under something that stands in it, around the column `axis`, its highest row `top`.
 
-    None where nothing is mirrored.
+    None if nothing is mirrored.
     """
     rows, columns = outlines.solid.shape
     half = round(_WINDOW * rows)

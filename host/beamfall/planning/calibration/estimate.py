@@ -95,7 +95,7 @@ class Combination:
 
 @dataclass(frozen=True)
 class Calibration:
-    """What the edges say of a rig. `z_mean`, `z_covariance`: of the model's unknowns, in its order."""
+    """What the edges say about a rig. `z_mean`, `z_covariance`: of the model's unknowns, in its order."""
 
     model: Model
     estimates: tuple[Estimate, ...]
@@ -136,7 +136,7 @@ def calibrate(samples: Sequence[Sample], *, gap_error_m: float = GAP_ERROR_M) ->
     """Estimate what the drops of these samples say; the first sample's rig is the one asked about.
 
     `gap_error_m`: how well the distance between two beams, or between two positions of one, is
-    known (standard deviation). Raises CalibrationError where no rig like the file does what was
+    known (standard deviation). Raises CalibrationError if no rig like the file does what was
     measured, PhysicsRangeError for figures that the physics does not cover.
     """
     model = make_model(samples, gap_error_m)

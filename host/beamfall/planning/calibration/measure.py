@@ -60,7 +60,7 @@ class _Shot:
 def measure_drops(log: ShotLog, series: Sequence[int], *, valve: str | None = None) -> list[Sample]:
     """Return the drops of these series, grouped; `valve` when left out is the rig's first.
 
-    Raises UserError where shots have no rig, or no group has enough drops.
+    Raises UserError if shots have no rig, or no group has enough drops.
     """
     shots = _read(log, series)
     named = ", ".join(str(one) for one in series)

@@ -28,7 +28,7 @@ _MOST_OFF = 3.0  # a ratio that is farther from 1 is a mistake
 def weigh(rig: Rig, mass_kg: float, count: int) -> tuple[Normal, float, float]:
     """What `count` drops of that mass say: the unknown's distribution, one drop's volume in m³ and its error.
 
-    Raises CalibrationError where they are three times as large or small as the rig file says.
+    Raises CalibrationError if they are three times as large or small as the rig file says.
     """
     setting = make_setting(rig, rig.valves[0].output)
     volume = mass_kg / count / setting.liquid.density_kg_m3

@@ -1,6 +1,6 @@
 """Finding the collision in few shots: what each picture shows narrows what the rig can be.
 
-answer      what the photographer says of a picture, and what the board measured of that shot
+answer      what the photographer says about a picture, and what the board measured of that shot
 likelihood  how likely an answer is for a picture of a known moment
 weighted_rigs  many rigs that could be this one, weighted by every answer so far
 choose      the next openings and flash time: how certain they should make the best picture

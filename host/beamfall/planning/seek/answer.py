@@ -1,4 +1,4 @@
-"""What the photographer says of a picture, and what the board measured of its shot."""
+"""What the photographer says about a picture, and what the board measured of its shot."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ class Answer:
 
 @dataclass(frozen=True)
 class Shot:
-    """When things happened in a shot, in s from the first valve's opening; None where not seen.
+    """When things happened in a shot, in s from the first valve's opening; None if not seen.
 
     `times_s`: each drop's opening, the first at 0. `edges_s`: the counted beam edge of each drop. `flash_s`: the
     flash's contact.
@@ -194,7 +194,7 @@ def read_shot(
 
 
 def say_useless(record: ShotRecord, shot: Shot, *, sees_light: bool = True) -> str | None:
-    """Why the picture of a fired shot says nothing about the rig, as far as the board knows; None where it does.
+    """Why the picture of a fired shot says nothing about the rig, as far as the board knows; None if it does.
 
     `sees_light`: a flash-seen sensor is fitted (`[fitted] flash_seen` of the rig file).
     """

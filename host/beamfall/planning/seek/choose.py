@@ -32,7 +32,7 @@ _TURN_QUANTILES = (0.25, 0.5, 0.75)  # around a moment at which the word turns i
 @dataclass(frozen=True)
 class Proposal:
     """A shot to fire: each drop's opening since the first, the light after the last drop's beam edge (after
-    the first opening where there is no beam), with the chance that its picture is the wanted one and the
+    the first opening if there is no beam), with the chance that its picture is the wanted one and the
     information, in nats, that its answer should bring. `sure`: how certain the best picture, this one or an earlier
     one, should be after the answer."""
 
@@ -65,7 +65,7 @@ def propose(
     """Return the best candidate. `fixed`: openings to keep, else None; `by_beam`: the flash follows the last
     drop's edge. `left`: spacings at which drop 2 missed; others are tried, apart from them.
 
-    Raises UserError where the answers have left no rig whose drops could collide.
+    Raises UserError if the answers have left no rig whose drops could collide.
     """
     best: Proposal | None = None
     chooses = weighted.has_contact and fixed[1] is None

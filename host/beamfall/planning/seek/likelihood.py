@@ -28,13 +28,13 @@ MISS = 0.02  # share of collisions that miss by aim
 LAPSE = 0.05  # share of answers that mean nothing: people err
 JUST_S, LONG_S = 0.003, 0.006  # `just after` is mostly earlier, `long after` mostly later than this
 _AGE_SPREAD = 0.3  # of the logarithm of where people draw these lines (estimate)
-# How often a person says an age where there is one to say: at first, and once one was said (estimates).
+# How often a person says an age if there is one to say: at first, and once one was said (estimates).
 _SAYS_AGES, _SAID_AGES = 0.5, 0.85
 _WIDTH_SPREAD = 0.1  # of an umbrella's width against `physics.umbrella` (rig to rig, and shapes)
 _EYE_S = 1e-4  # from which moment on people see the contact, and the umbrella
 _JET_SPREAD = 0.06  # of a jet's height from splash to splash, and from the model
 _SINCE_LEAST_S = 1e-4  # no picture shows the time since the contact better
-_STEP_S = 5e-4  # how sharply `struck` turns where there is no contact
+_STEP_S = 5e-4  # how sharply `struck` turns if there is no contact
 # A value that means nothing is as likely anywhere in a range: its chance against the top of a normal distribution.
 _OF_RANGE, _SINCE_RANGE_S, _LENGTH_LAPSE = 2.5, 0.02, 0.2
 # Lines between the pictures that a search tells apart when it plans a shot: stages in s, and how sharp they are.

@@ -1,4 +1,4 @@
-"""What lights show of one drop's splash, for many rigs: the words that people say of it, and how likely each is.
+"""What lights show of one drop's splash, for many rigs: the words that people say about it, and how likely each is.
 
 Arrays of times may have any shape that ends with one element a rig.
 """

@@ -91,8 +91,8 @@ class Search:
     Drops at other places fall along as the plan has them; answers are about the place of drop 1.
     Where the rig's aim is the splash of one drop, `wanted_s` counts from the planner's moment for it.
 
-    `learned` is what is known of the rig; with `fresh` the search begins without it. `start`: where it begins, such as
-    at a recipe; it says the stage too.
+    `learned` is what is known about the rig; with `fresh` the search begins without it. `start`: where it begins, such
+    as at a recipe; it says the stage too.
 
     Raises as `plan_collision` does, and RigFileError where the rig's aim fixes what a search varies
     or asks for what it does not use: all that before the first drop falls.
@@ -350,7 +350,7 @@ class Search:
         return any(answer.word != NOTHING for _, answer in self._answers)
 
     def keep(self, *, board: str, port: str, simulated: bool, series: int | None = None) -> Belief:
-        """What is known of the rig with this search added; worth it where `has_learned`.
+        """What is known about the rig with this search added; worth it where `has_learned`.
 
         `Belief.add_search` says when a search is set aside; `Belief.explain_newest` says why.
         """

@@ -41,7 +41,7 @@ def make_sweep(
 
     What was learned beside `rig_file` (None: of the example rig) with this board counts. Range and
     step that are None are the planner's 90 % interval and a usual step; a `base` and a row's value
-    need a range. Raises UserError for what cannot be swept, SequenceError where one of the values
+    need a range. Raises UserError for what cannot be swept, SequenceError if one of the values
     makes a table the board would not take:
     before the first drop falls.
     """

@@ -26,7 +26,7 @@ TRIES_MOST = 3
 @dataclass(frozen=True)
 class Entry:
     """A line of the contact table. `frame` counts the pictures the camera has taken in the series,
-    from 1 (the shutter opens in every shot that is released); None where no shutter opened."""
+    from 1 (the shutter opens in every shot that is released); None if no shutter opened."""
 
     step: int
     value_ms: float

@@ -146,7 +146,7 @@ class Sweep:
 
     @classmethod
     def from_settings(cls, settings: Mapping[str, Any]) -> Sweep:
-        """Rebuild a sweep from `to_settings`; raises UserError where they are of something else."""
+        """Rebuild a sweep from `to_settings`; raises UserError if they are of something else."""
         try:
             return cls(
                 of=settings["of"],
