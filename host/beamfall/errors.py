@@ -276,7 +276,7 @@ class ReleaseUnknown(ShotError):
 
 
 class NoProgress(ShotError):
-    """Shots in a row did not fire, or taught nothing: no timing mends that. Find out why with a check.
+    """Shots in a row did not fire, or gave no information: no timing can mend that. Find out why with a check.
 
     `shots` of them; `why`, in words; `fired`: whether they fired.
     """
@@ -294,7 +294,7 @@ class NoProgress(ShotError):
 
 
 class BoardRestarted(ShotError):
-    """The board's boot id has changed: its table is gone, a shot under way is lost."""
+    """The board's boot id has changed: its table is gone, a running shot is lost."""
 
 
 class InstallError(BeamfallError):

@@ -39,7 +39,7 @@ NO_LIGHT_SEEN = "The contact closed, but the flash-seen sensor saw no light. Did
 
 # -- before and after any shot ---------------------------------------------------------------------------------
 def say_flashes_ahead(event: FlashesAhead) -> str:
-    """Whom to warn before the first flash."""
+    """The warning before the first flash."""
     what = "flashes are about to fire repeatedly" if event.repeated else "a flash is about to fire"
     return (
         f"{what}. Flashes can trigger photosensitive epilepsy: warn everybody in the room. "
@@ -48,7 +48,7 @@ def say_flashes_ahead(event: FlashesAhead) -> str:
 
 
 def say_container_below(question: ContainerBelow) -> str:
-    """What is asked before a rinse."""
+    """The question before a rinse."""
     return f"Valve {question.valve} will stay open for {question.duration_s:g} s. Is a container under it?"
 
 
@@ -132,13 +132,13 @@ def _say_shown(record: ShotRecord) -> str:
 
 
 def say_frame(of: str, value_s: float, fired: Fired) -> str:
-    """What stands below a simulated picture on the sheet of a sweep."""
+    """The caption below a simulated picture on the sheet of a sweep."""
     seen = fired.picture.shows if fired.picture is not None else None
     return f"shot {fired.shot}, {of} {value_s * 1e3:.2f} ms: {seen or fired.record.state}"
 
 
 def say_sweep_stopped(series: int) -> str:
-    """How a sweep that was stopped is resumed."""
+    """How to resume a sweep that was stopped."""
     return f"stopped; resume with: beamfall sweep --resume {series}"
 
 
@@ -203,7 +203,7 @@ def say_answer(one: Answered) -> str:
 
 
 def say_sought_frame(one: Answered, done: Sought) -> str:
-    """What stands below a picture on the sheet of a search; the one it was for is marked."""
+    """The caption below a picture on the sheet of a search; the one it was for is marked."""
     best = "best: " if done.found and one is done.best else ""
     times = f"{say_openings(one.aim, 1)}flash {one.aim.delay_s * 1e3:.1f} ms"
     return f"{best}shot {one.fired.shot}: {times}: {say_answer(one)}"
@@ -271,12 +271,12 @@ def say_drops_fallen(event: DropsFallen, port: str) -> str:
 
 
 def say_difference(one: Difference) -> str:
-    """Something that is not as on that day."""
+    """Something that differs from that day."""
     return f"{one.what}: {one.then} then, {one.now} now"
 
 
 def list_differences(differences: tuple[Difference, ...]) -> list[str]:
-    """All that is not as on that day."""
+    """Everything that differs from that day."""
     lines = [say_difference(one) for one in differences]
     if any(one.what == "clock" for one in differences):
         lines.append("the clocks differ: times are the same to half a tick of this board")

@@ -24,7 +24,7 @@ class RepeatProgress(Progress):
 
 @dataclass(frozen=True)
 class Difference:
-    """Something about the board that is not as on that day."""
+    """Something about the board that differs from that day."""
 
     what: str
     then: str

@@ -108,14 +108,14 @@ class SearchBegun(Event):
 
 @dataclass(frozen=True)
 class ShotAhead(Event):
-    """A shot is fired next."""
+    """A shot is about to be fired."""
 
     aim: Aim
 
 
 @dataclass(frozen=True)
 class Misfired(Event):
-    """A shot did not fire; it is the so-many-th in a row."""
+    """A shot did not fire; `in_a_row` counts such shots."""
 
     fired: Fired
     in_a_row: int

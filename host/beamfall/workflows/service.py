@@ -31,7 +31,7 @@ class Flashed:
 
 
 def find_opening(rig: Rig, valve: int) -> float:
-    """How long a valve (1 to 3) opens for one drop by the rig, in s; one that the rig has not: as its first."""
+    """How long a valve (1 to 3) opens for one drop, in s; a valve that the rig does not have opens as its first."""
     own = [one for one in rig.valves if Signal.of(one.output).number == valve]
     return (own or list(rig.valves))[0].opening_s
 

@@ -32,7 +32,7 @@ class SweepBegun(Event):
 
 @dataclass(frozen=True)
 class StepAhead(Event):
-    """A step of a sweep is fired next."""
+    """A step of a sweep is about to be fired."""
 
     plan: Sweep
     step: Step
