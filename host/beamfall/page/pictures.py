@@ -81,7 +81,7 @@ class PictureShelf:
         self._lock = threading.Lock()
 
     def load(self, log: ShotLog, shot: int, *, small: bool) -> bytes:
-        """A JPEG; raises UserError if there is no picture, PictureError where it cannot be shown, NoSuchShot."""
+        """A JPEG; raises UserError if there is no picture, PictureError if it cannot be shown, NoSuchShot."""
         logged = log.read_shot(shot)
         file = Path(logged.record.picture or find_drawn(log.path, shot))
         changed = file.stat().st_mtime if file.is_file() else 0.0

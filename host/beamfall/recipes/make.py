@@ -85,7 +85,7 @@ def make_recipe(
 
 
 def read_measured(described: Mapping[str, Any] | None) -> Measured | None:
-    """Return what a shot's record says was measured in its photograph; None where nothing was."""
+    """Return what a shot's record says was measured in its photograph; None if nothing was."""
 
     def value(name: str, least: float, most: float) -> float | None:
         found = (described or {}).get(name)

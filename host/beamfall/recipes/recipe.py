@@ -82,7 +82,7 @@ class Home:
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """What was measured in its photograph; None where that shows none."""
+    """What was measured in its photograph; None if that shows none."""
 
     jet_m: float | None = quantity("length", 0.0, 1.0, default=None)
     drop_m: float | None = quantity(

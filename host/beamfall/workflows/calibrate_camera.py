@@ -73,7 +73,7 @@ class IsItLit(Question[bool]):
 def measure_lag(rig: Rig, board: Board, *, count: int = 10) -> Workflow[ShutterLag]:
     """Press the shutter `count` times and stamp its hot-shoe contact.
 
-    Raises RigFileError if no input is named for it, CalibrationError where it closes too seldom.
+    Raises RigFileError if no input is named for it, CalibrationError if it closes too seldom.
     """
     press = make_press(rig)
     assert rig.camera is not None and rig.camera.sync_input is not None

@@ -154,7 +154,7 @@ def read_answer(text: str, drops: int = 2) -> Answer:
 def read_shot(
     record: ShotRecord, drops: int, beam_edge: str = "dark", valves: Collection[str] | None = None
 ) -> Shot | None:
-    """What a shot's record shows; None where no flash fired or fewer than `drops` openings of `valves` did.
+    """What a shot's record shows; None if no flash fired or fewer than `drops` openings of `valves` did.
 
     `valves`: those whose drops are asked about; all when left out.
     """
