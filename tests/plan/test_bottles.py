@@ -26,8 +26,12 @@ from beamfall.setup.rig import Rig, example_rig, parse_rig
 from beamfall.setup.rig_sections import Bottle
 from beamfall.setup.toml_write import rig_to_file, write_toml
 from beamfall.sim.build import draw_model
+from beamfall.sim.develop import render
+from beamfall.sim.look import DYES
+from beamfall.sim.picture import frame_action
 from beamfall.sim.predicted import fire, make_middle_rig
 from beamfall.sim.rig import SimulatedRig
+from beamfall.sim.scene import make_scene
 
 THICK = Bottle(parts=(("water", 1.0), ("glycerol", 1.0)), colour="red", valve="valve2")
 
@@ -98,6 +102,26 @@ def test_a_search_with_two_liquids_finds_its_picture() -> None:
         stage_s = stages[search.best]
         found += search.found and stage_s is not None and abs(stage_s - 0.002) <= 0.001
     assert found == 3
+
+
+@pytest.mark.parametrize("stage_s", [-0.006, 0.004])  # a drop that falls, an umbrella
+def test_the_picture_shows_the_bottles_colour_in_drop_and_umbrella_alone(stage_s: float) -> None:
+    red = Bottle(name="water", colour="red", valve="valve2")
+    images = []
+    for rig in (make_rig(replace(red, colour="clear")), make_rig(red)):
+        middle = make_middle_rig(rig)
+        splash = fire(middle, plan_collision(rig, stage_s=stage_s).sequence)
+        scene = make_scene(splash, middle.model)
+        images.append(render(frame_action(scene), pixels=160, seed=1).astype(float))
+    (column,) = scene["columns"]
+    entry = (column["drops"] or column["umbrellas"])[0]
+    assert entry[-1] == [*DYES["red"], 0.0]
+    changed = np.abs(images[1] - images[0]).max(axis=2) > 8.0
+    assert 10 < changed.sum() < 0.1 * changed.size
+    lost = (images[0] - images[1])[changed].mean(axis=0)
+    assert lost[2] > 2.0 * abs(lost[0])  # red keeps its red, and takes the blue away
+    rows = np.flatnonzero(changed.any(axis=1))
+    assert rows.max() < 0.6 * len(changed)  # neither the jet nor the dish
 
 
 def test_recipe_and_sheet_name_both_liquids() -> None:

@@ -25,11 +25,11 @@ from beamfall.planning.unknowns import (
     make_jet_prior,
 )
 from beamfall.setup.rig import Rig, example_rig
-from beamfall.setup.rig_sections import Valve
+from beamfall.setup.rig_sections import LiquidInRig, Valve
 from beamfall.setup.signals import Signal
 from beamfall.sim.defects import RigInRoom
 from beamfall.sim.faults import make_faulty
-from beamfall.sim.look import DYES, GELS, Look
+from beamfall.sim.look import DYES, GELS, Dye, Look
 from beamfall.sim.model import BeamModel, FlashModel, JetModel, RigModel, ValveModel
 from beamfall.sim.shutter import make_shutter
 
@@ -112,6 +112,7 @@ def draw_model(
                 line=Signal.of(valve.output).number,
                 coil=_draw_coil(coils, spread),
                 liquid=_find_own(rig, valve),
+                dye=_find_dye(rig, valve),
             )
             for place, valve in enumerate(rig.valves)
             for flow, own in (
@@ -164,6 +165,17 @@ def _find_own(rig: Rig, valve: Valve) -> Liquid | None:
     return None if own is rig.liquid else make_setting(rig, valve.output).liquid
 
 
+def _find_dye(rig: Rig, valve: Valve) -> Dye | None:
+    own = rig.find_liquid(valve.output)
+    return None if own is rig.liquid else (*DYES[own.colour], _find_cloudiness(own))
+
+
+def _find_cloudiness(liquid: LiquidInRig) -> float:
+    parts = dict(liquid.parts)
+    milk = parts.get("milk", 0.0) / sum(parts.values()) if parts else float(liquid.name == "milk")
+    return 1.5 * milk
+
+
 def _draw_coil(draws: random.Random, spread: float) -> Coil:
     """Return a coil near the usual one (spreads are our choice)."""
     usual = Coil()
@@ -179,14 +191,12 @@ def _draw_coil(draws: random.Random, spread: float) -> Coil:
 def make_look(rig: Rig, liquid: Liquid) -> Look:
     """Return how pictures of that rig look. The index grows with the density up to pure glycerol's (our rule)."""
     share = (liquid.density_kg_m3 - 998.2) / (1261.0 - 998.2)
-    parts = dict(rig.liquid.parts)
-    milk = parts.get("milk", 0.0) / sum(parts.values()) if parts else rig.liquid.name == "milk"
     camera = rig.camera
     usual = Look()
     return Look(
         index=min(1.473, max(1.333, 1.333 + 0.14 * share)),
         absorption=DYES[rig.liquid.colour],
-        cloudiness=1.5 * float(milk),
+        cloudiness=_find_cloudiness(rig.liquid),
         top=GELS[rig.light.top],
         bottom=GELS[rig.light.bottom],
         f_number=usual.f_number if camera is None else camera.aperture,

@@ -10,6 +10,7 @@ from beamfall.physics.drops import compute_diameter, start_speed
 from beamfall.physics.fall import MAX_DIAMETER_M, MAX_INITIAL_SPEED_M_S, MIN_DIAMETER_M, fall
 from beamfall.physics.liquids import Liquid
 from beamfall.setup.rig_sections import is_same_place
+from beamfall.sim.look import Dye
 from beamfall.sim.model import BeamModel, RigModel
 
 LEAST_GAP_S = 0.008  # between two drops of one nozzle: the next one needs time to form
@@ -28,6 +29,7 @@ class Drop:
     offset_m: float  # of its path from the beam's axis
     aim_m: tuple[float, float]  # where it strikes, from the axis
     liquid: Liquid
+    dye: Dye | None  # None: that of the dish
     impact_s: float = math.inf
     impact_speed_m_s: float = 0.0
     dark_s: dict[int, tuple[float, float]] = field(default_factory=dict)  # beam -> dark from, to
@@ -79,6 +81,7 @@ def make_drop(
         offset_m=valve.offset_m,
         aim_m=aim,
         liquid=liquid,
+        dye=valve.dye,
     )
     drop.impact_s, drop.impact_speed_m_s = reach(model, drop, 0.5 * diameter)
     for number, beam in enumerate(model.beams, 1):

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +17,8 @@ from beamfall.physics.umbrella import umbrella_radius
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+    from beamfall.sim.look import Dye
 
     Floats = NDArray[Any]
 
@@ -53,6 +55,7 @@ class Body:
     reach: float  # no liquid above the ripples beyond this radius
     top: float
     widest: Floats  # radius of the liquid at each height
+    sheets: tuple[tuple[float, Dye], ...] = ()  # lower ends of umbrellas with a dye of their own
 
 
 @dataclass(frozen=True)
@@ -61,6 +64,7 @@ class Solids:
 
     bodies: tuple[Body, ...]
     spheres: Floats
+    dyes: Mapping[int, Dye]  # of spheres that have one of their own
     ripples: tuple[tuple[float, float], ...]  # x and radius of the outermost ring
 
 
@@ -89,20 +93,32 @@ def make_solids(scene: Mapping[str, Any]) -> Solids:
 
     bodies: list[Body] = []
     spheres: list[tuple[float, ...]] = []
+    dyes: dict[int, Dye] = {}
     ripples: list[tuple[float, float]] = []
     for column in scene["columns"]:
         dish = scene["frame_mm"][2]
         for x, y, radius, *speed in column["drops"]:
+            if len(speed) > 1:
+                dyes[len(spheres)] = _read_dye(speed[1])
             spheres.append((x, 0.0, y, radius, speed[0] if speed else column["speed_m_s"]))
         if column["since_ms"] <= 0.0:
             continue
         bodies.append(_build_body(column, dish))
         spheres += _crown_drops(column)
         for entry in column["umbrellas"]:
-            spheres += _rim_drops(find_sheet(entry, column), entry[1], column["x_mm"])
+            beads = _rim_drops(find_sheet(entry, column), entry[1], column["x_mm"])
+            if len(entry) > 4:
+                first, dye = len(spheres), _read_dye(entry[4])
+                dyes |= dict.fromkeys(range(first, first + len(beads)), dye)
+            spheres += beads
         ripples.append((column["x_mm"], 3.0 + _RIPPLE_SPEED * column["since_ms"]))
     table = np.array(spheres, dtype=np.float32).reshape(-1, 5)
-    return Solids(tuple(bodies), table, tuple(ripples))
+    return Solids(tuple(bodies), table, dyes, tuple(ripples))
+
+
+def _read_dye(values: Sequence[float]) -> Dye:
+    red, green, blue, cloudiness = (float(one) for one in values)
+    return red, green, blue, cloudiness
 
 
 def ripple_slope(radius: Floats, front: float) -> Floats:
@@ -154,9 +170,14 @@ def _build_body(column: Mapping[str, Any], dish: float) -> Body:
     smooth = gaussian_filter(distance, 1.2, mode="nearest").astype(np.float32)
     slope_z, slope_r = np.gradient(smooth, STEP_MM)
     slope_r[:, 0] = 0.0
+    dyed = tuple(
+        (sheet.height - sheet.sag - 2.0 * sheet.rim, _read_dye(entry[4]))
+        for sheet, entry in zip(sheets, column["umbrellas"], strict=True)
+        if len(entry) > 4
+    )
     return Body(
         column["x_mm"], smooth, slope_r.astype(np.float32), slope_z.astype(np.float32),
-        reach, top, liquid.astype(np.float32),
+        reach, top, liquid.astype(np.float32), dyed,
     )  # fmt: skip
 
 

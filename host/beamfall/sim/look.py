@@ -35,6 +35,11 @@ DYES: dict[str, Colour] = {
 }
 
 
+Dye = tuple[
+    float, float, float, float
+]  # absorption of red, green and blue, and cloudiness, in 1/mm
+
+
 @dataclass(frozen=True)
 class Look:
     """Lengths in mm, angles in degrees.

@@ -12,7 +12,7 @@ from beamfall.physics.gravity import STANDARD_GRAVITY
 from beamfall.physics.liquids import WATER, Liquid
 from beamfall.setup.signals import SignalKind
 from beamfall.sim.coils import SupplyModel
-from beamfall.sim.look import Look
+from beamfall.sim.look import Dye, Look
 from beamfall.sim.shutter import ShutterModel
 
 
@@ -43,6 +43,7 @@ class ValveModel:
     asymmetry: float = 1.0
     coil: Coil = field(default_factory=Coil)
     liquid: Liquid | None = None  # of its own bottle; else that of the dish
+    dye: Dye | None = None  # the same
 
     @property
     def flow(self) -> ValveFlow:

@@ -292,14 +292,16 @@ class Tracer:
         light = share * self._shine(point, back)
         inside = refract(ahead, normal, cosine, 1.0 / look.index)
         carried = np.repeat(1.0 - share, 3, axis=1)
-        absorption = np.array(look.absorption, dtype=np.float32)
+        dyes = self._find_dyes(owner, point[2])
         todo = np.arange(point.shape[1])
         for bounce in range(_PASSES):
             length, out_normal, deep = self._cross(point[:, todo], inside[:, todo], owner[todo])
-            carried[todo] *= np.exp(-absorption * length[:, None])
-            if look.cloudiness > 0.0:
-                cloud = 1.0 - np.exp(-look.cloudiness * length)[:, None]
-                light[todo] += carried[todo] * cloud * self._scatter(normal[:, todo])
+            carried[todo] *= np.exp(-dyes[todo, :3] * length[:, None])
+            if dyes[todo, 3].any():
+                cloud = 1.0 - np.exp(-dyes[todo, 3] * length)[:, None]
+                light[todo] += (
+                    carried[todo] * cloud * self._scatter(normal[:, todo], dyes[todo, :3])
+                )
                 carried[todo] *= 1.0 - cloud
             end = point[:, todo] + length * inside[:, todo]
             lost = todo[deep]
@@ -321,13 +323,27 @@ class Tracer:
             todo = todo[again]
         return light
 
-    def _scatter(self, normal: Floats) -> Floats:
+    def _find_dyes(self, owner: NDArray[np.int16], height: Floats) -> Floats:
+        """Absorption and cloudiness of what each ray meets at a height; an umbrella is half drop, half dish."""
+        import numpy as np
+
+        usual = np.array([*self._look.absorption, self._look.cloudiness], dtype=np.float32)
+        dyes = np.repeat(usual[None, :], len(owner), axis=0)
+        for number, dye in self._solids.dyes.items():
+            dyes[owner == 1000 + number] = dye
+        for number, body in enumerate(self._solids.bodies):
+            for low, dye in body.sheets:
+                mixed = 0.5 * (usual + np.array(dye, dtype=np.float32))
+                dyes[(owner == number) & (height > low)] = mixed
+        return dyes
+
+    def _scatter(self, normal: Floats, absorption: Floats) -> Floats:
         """Light from the side that faces the camera of a cloudy liquid."""
         import numpy as np
 
         key = normal[0] * _KEY[0] + normal[1] * _KEY[1] + normal[2] * _KEY[2]
         around = 0.16 + 0.10 * normal[2] + 0.75 * np.maximum(key, 0.0)
-        tint = np.exp(-2.0 * np.array(self._look.absorption, dtype=np.float32))
+        tint = np.exp(-2.0 * absorption)
         made: Floats = (around[:, None] * tint).astype(np.float32)
         return made
 

@@ -48,7 +48,7 @@ def _describe_column(column: Column, model: RigModel, when_s: float) -> dict[str
     """`x_mm` counts from the middle of the picture to where drop 1 struck; `since_ms`: after its impact, else 0.
 
     `umbrellas`: height, age in ms, radius, and diameter of its drop. `drops`: x, y, radius and speed in m/s of each
-    that still falls, the jet's own droplet too.
+    that still falls, the jet's own droplet too. Both end with a `look.Dye` where the drop has a liquid of its own.
     """
     first = column.recent[0]
     place = first.place_m * 1e3
@@ -63,7 +63,15 @@ def _describe_column(column: Column, model: RigModel, when_s: float) -> dict[str
         radius = 0.5e3 * drop.diameter_m
         speed = reach(model, drop, lowest_m + 0.5 * drop.diameter_m)[1]
         place_mm = _round((drop.place_m + drop.aim_m[0]) * 1e3)
-        drops.append([place_mm, _round(lowest_m * 1e3 + radius), _round(radius), _round(speed)])
+        drops.append(
+            [
+                place_mm,
+                _round(lowest_m * 1e3 + radius),
+                _round(radius),
+                _round(speed),
+                *_find_dye(drop),
+            ]
+        )
     jet_m = met[-1].height_m if hit and picture.jet_m else picture.jet_m
     if picture.shows == "droplet" and jet_m and column.jet is not None:
         radius_m = 0.5 * DROPLET_SHARE * first.diameter_m
@@ -89,7 +97,7 @@ def _describe_column(column: Column, model: RigModel, when_s: float) -> dict[str
 
 def _describe_umbrella(
     model: RigModel, column: Column, drop: Drop, contact: Contact, when_s: float
-) -> list[float]:
+) -> list[Any]:
     age_s = when_s - contact.when_s
     jet = column.jet if contact is column.contacts[0] else None
     speed = find_meeting_speed(model, jet, drop, contact)
@@ -102,7 +110,12 @@ def _describe_umbrella(
         time_factor=model.sheet_time_factor,
     )
     sizes = (contact.height_m * 1e3, age_s * 1e3, radius_m * 1e3, drop.diameter_m * 1e3)
-    return [_round(one) for one in sizes]
+    return [*(_round(one) for one in sizes), *_find_dye(drop)]
+
+
+def _find_dye(drop: Drop) -> list[list[float]]:
+    """The dye of a drop from a bottle of its own, as the last value of an entry."""
+    return [] if drop.dye is None else [[_round(one) for one in drop.dye]]
 
 
 def _round(value: float) -> float:
