@@ -15,7 +15,7 @@ OF_THE_JET = ("jet", "droplet")  # those that need one
 # the impact in Worthington (1908).
 CROWN_LIFE = 4.0
 CROWN_END = 24.0  # the crown has sunk back (our choice; as in the simulated picture)
-CAVITY_SHARE = 0.75  # of the way from impact to onset: crown sunk, no jet yet (our choice)
+CAVITY_SHARE = 0.85  # of the way from impact to onset: crown sunk, no jet yet (our choice)
 FREE_SHARE = 0.15  # of the rise, after the highest moment: the droplet is seen apart from the jet (our choice)
 
 
