@@ -63,6 +63,11 @@ class OddBoard(ServedBoard):
         return self._mode not in DEAF
 
     @property
+    def is_deaf(self) -> bool:
+        """Whether nothing is heard from it by now."""
+        return not self.carries_frames and self._is_odd
+
+    @property
     def _is_odd(self) -> bool:
         return self._first_s is not None and time.monotonic() - self._first_s >= self._turns_s
 
