@@ -149,7 +149,8 @@ CASES = {
         ("board", "backup", "kept.zip", "--port", "socket://127.0.0.1:1"), ("kept.zip",), _is_backup, _attach_board
     ),
     "measure": Case(
-        ("board", "measure", "--port", "sim", "--yes", "--pulses", "16"), ("timing.json",), _is_json
+        ("board", "measure", "--port", "sim", "--yes", "--pulses", "16"), ("timing.json", "timing.png"),
+        lambda data: _is_json(data) or _is_png(data),
     ),
     "recipe-store": Case(("recipe", "store", RECIPE, "--slot", "1", "--port", "sim")),
     "recipe-remove": Case(("recipe", "remove", RECIPE)),
