@@ -243,6 +243,32 @@ def test_a_deeply_nested_file_is_one_message(
 
 
 @pytest.mark.parametrize("load", [load_rig, load_sequence])
+@pytest.mark.parametrize(
+    "text",
+    ["a" + ".a" * 60_000 + " = 1", "x = { " + "'a' . " * 40_000 + "a = 1 }", f"[{'a.' * 90_000}a]"],
+)
+def test_a_key_of_endless_parts_is_refused_before_it_takes_minutes(
+    tmp_path: Path, load: Callable[[Path], object], text: str
+) -> None:
+    """The reader of Python's library would take time by the square of the parts: 25 s to 1 min for these."""
+    with pytest.raises((RigFileError, SequenceError), match="nested too deeply"):
+        load(write(tmp_path, text))
+
+
+def test_a_key_of_few_parts_and_a_note_with_points_are_read(tmp_path: Path) -> None:
+    note = "Slowly. Then again. e.g. 1.2.3.4, and so on ..." * 20
+    assert load_rig(write(tmp_path, f"note = {json.dumps(note)}\n{SMALLEST}")).note == note
+
+
+def test_of_very_many_unknown_keys_the_first_are_named(tmp_path: Path) -> None:
+    keys = "".join(f"k{number} = 1\n" for number in range(10_000))
+    with pytest.raises(RigFileError) as caught:
+        load_rig(write(tmp_path, keys + SMALLEST))
+    unknown = [one.text for one in caught.value.problems if "unknown key" in one.text]
+    assert len(unknown) == 31 and "9970 more unknown keys" in unknown[-1]
+
+
+@pytest.mark.parametrize("load", [load_rig, load_sequence])
 def test_a_number_with_too_many_figures_is_one_message(
     tmp_path: Path, load: Callable[[Path], object]
 ) -> None:

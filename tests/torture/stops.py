@@ -152,11 +152,13 @@ def run_one(
     is_early = draws.random() < 0.33  # while the program is still loading
     # Short commands are met early or not at all, long ones at any moment.
     late_s = 3.0 * draws.random() ** draws.choice((1, 3))
-    moment_s = load_s * draws.random() if is_early else late_s
     command, mode = deal(number, seed)
     alone = mode == "none"
+    if alone and not is_early:
+        late_s = load_s * draws.uniform(0.5, 1.2)  # most end soon after they are loaded
+    moment_s = load_s * draws.random() if is_early else late_s
     label = f"run {number}: {command!r} at a board that is {mode!r}, {name} after {moment_s:.2f} s"
-    label += "" if is_early else " of its work"
+    label += "" if is_early or alone else " of its work"
     with (
         tempfile.TemporaryDirectory() as folder,
         OddBoard(mode, draws.uniform(0.0, 2.5), number) as board,
@@ -180,9 +182,9 @@ def run_one(
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
             preexec_fn=_heed_all,
         )  # fmt: skip
-        if not is_early:
-            board.is_met.wait(0.8 * load_s if alone else _MET_S)
-        time.sleep(min(moment_s, load_s) if alone else moment_s)
+        if not is_early and not alone:
+            board.is_met.wait(_MET_S)
+        time.sleep(moment_s)
         finished = process.poll() is not None
         # Series go on for long: one that has opened a valve cannot know how a deaf board stands.
         unsure = board.is_deaf and board.valve_openings > openings and command.startswith(SERIES)

@@ -21,7 +21,7 @@ from beamfall.recipes.recipe import (
     Recipe,
     find_partners,
 )
-from beamfall.setup.file_schema import build_section, describe_unknown, list_problems
+from beamfall.setup.file_schema import build_section, list_problems, list_unknown
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.rig import Rig, parse_rig
 from beamfall.setup.sequence import Sequence
@@ -99,7 +99,7 @@ def build_recipe(
         )
     problems: list[KeyProblem] = []
     known = (_TOP, "recipe", "events", "looks", "measured", "drop", "home")
-    problems += [describe_unknown(key, known, "") for key in content if key not in known]
+    problems += list_unknown(content, known, "")
     label = build_section(Label, content.get("recipe", {}), "recipe", problems)
     events, looks, measured = (
         build_section(kind, content[key], key, problems) if key in content else None

@@ -7,7 +7,7 @@ a unit; `number`, `count`, `truth`, `choice`, `text` and `shares` do the same fo
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import MISSING, Field, dataclass, field, fields, is_dataclass
 from functools import cache
 from typing import Any, TypeGuard
@@ -16,6 +16,7 @@ from beamfall.errors import KeyProblem, UnitError
 from beamfall.setup.unit_words import format_quantity
 from beamfall.setup.units import KINDS, parse_quantity, quote, show
 
+_UNKNOWN_MOST = 30  # keys that are named, with what they may have meant
 _UNIT_SUFFIXES = ("_kg_m3", "_pa_s", "_n_m", "_deg", "_pa", "_m3", "_m", "_s", "_k")
 
 
@@ -176,9 +177,7 @@ def build_section(
         return None
     before = len(problems)
     by_key = _list_keys(kind)
-    problems += [
-        describe_unknown(key, by_key, where, path=path) for key in content if key not in by_key
-    ]
+    problems += list_unknown(content, by_key, where, path=path)
     values: dict[str, Any] = {}
     for key, item in by_key.items():
         if key in content:
@@ -223,19 +222,23 @@ def file_key(item: Field[Any]) -> str:
     return item.name
 
 
-def describe_unknown(
-    key: str, known: Iterable[str], where: str, *, path: str | None = None
-) -> KeyProblem:
-    """The problem of a key that no table has, with the nearest that exists."""
-
+def list_unknown(
+    keys: Iterable[str], known: Iterable[str], where: str, *, path: str | None = None
+) -> Iterator[KeyProblem]:
+    """A problem for each key that a table does not have, with the nearest that it has; of very many the first."""
     names = list(known)
-    near = difflib.get_close_matches(key, names, n=1, cutoff=0.5)
-    hint = f"did you mean {near[0]}?" if near else f"known are {', '.join(names)}"
-    shown = key if key.isprintable() and len(key) <= 60 else show(key)
-    return KeyProblem(
-        _join(where if path is None else path, key), None, hint,
-        f"{_join(where, shown)}: unknown key; {hint}",
-    )  # fmt: skip
+    unknown = [key for key in keys if key not in names]
+    place = where if path is None else path
+    for key in unknown[:_UNKNOWN_MOST]:
+        near = difflib.get_close_matches(key, names, n=1, cutoff=0.5)
+        hint = f"did you mean {near[0]}?" if near else f"known are {', '.join(names)}"
+        shown = key if key.isprintable() and len(key) <= 60 else show(key)
+        yield KeyProblem(
+            _join(place, key), None, hint, f"{_join(where, shown)}: unknown key; {hint}"
+        )
+    if len(unknown) > _UNKNOWN_MOST:
+        more = f"{len(unknown) - _UNKNOWN_MOST} more unknown keys"
+        yield KeyProblem(place, None, "", f"{where}: {more}" if where else more)
 
 
 def section_to_dict(value: Any) -> Any:

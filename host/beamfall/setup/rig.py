@@ -18,8 +18,8 @@ from beamfall.errors import KeyProblem, RigFileError
 from beamfall.setup.check_shot import check_bottles, check_drops, check_firings
 from beamfall.setup.file_schema import (
     build_section,
-    describe_unknown,
     list_problems,
+    list_unknown,
     section_to_dict,
 )
 from beamfall.setup.rig_sections import (
@@ -199,7 +199,7 @@ def parse_rig(content: Mapping[str, Any], source: str, *, default_name: str = "r
     Raises RigFileError; its `problems` have paths such as `valve[1].height`.
     """
     known = (*TEXTS, *(table.name for table in TABLES))
-    problems = [describe_unknown(key, known, "") for key in content if key not in known]
+    problems = list(list_unknown(content, known, ""))
     name = content.get("name", default_name)
     note = content.get("note", "")
     for key, value in (("name", name), ("note", note)):

@@ -32,8 +32,8 @@ from beamfall.setup.file_schema import (
     build_section,
     choice,
     count,
-    describe_unknown,
     list_problems,
+    list_unknown,
     quantity,
     text,
 )
@@ -88,7 +88,7 @@ def parse_sequence(content: Mapping[str, Any], source: str, *, default_name: str
     problems: list[KeyProblem] = []
     plain = {key: value for key, value in content.items() if key not in ("row", *BEAMS)}
     known = [*_KEYS, *BEAMS, "row"]
-    problems += [describe_unknown(key, known, "") for key in plain if key not in known]
+    problems += list_unknown(plain, known, "")
     settings = build_section(
         _Settings, {key: value for key, value in plain.items() if key in _KEYS}, "", problems
     )

@@ -9,7 +9,10 @@ from typing import Any
 
 from beamfall.setup.units import quote
 
-SIZE_MOST = 1 << 20  # bytes; a large rig file has some thousand
+SIZE_MOST = 256 << 10  # bytes; a large rig file has some thousand
+# Python's reader takes time by the square of a key's parts: some seconds for 20,000, and no file of ours has over 3.
+_PART = r"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')"""
+_DEEP = re.compile(rf"(?<![\w-]){_PART}(?:[ \t]*+\.[ \t]*+{_PART}){{40}}")
 _PLACE = re.compile(r"\(at line (\d+), column (\d+)\)")
 _DECIMAL_COMMA = re.compile(r"=\s*[+-]?\d+,\d+\s*(?:#.*)?$")
 _BARE_QUANTITY = re.compile(r"=\s*([+-]?\d[\d.,]*\s*[^\W\d_][^\s#]*)\s*(?:#.*)?$")
@@ -37,13 +40,15 @@ def read_toml(
     except OSError as problem:
         raise error(f"{file}: cannot be read: {problem.strerror or problem}") from problem
     if len(content) > SIZE_MOST:
-        raise error(f"{file}: over {SIZE_MOST >> 20} MB: this is no {noun}; give another file")
+        raise error(f"{file}: over {SIZE_MOST >> 10} kB: this is no {noun}; give another file")
     return parse_toml(text, str(file), noun, error)
 
 
 def parse_toml(text: str, source: str, noun: str, error: type[Exception]) -> dict[str, Any]:
     """Return the content of a TOML text; `source` names it in messages. Raises `error` as `read_toml` does."""
     try:
+        if _DEEP.search(text):
+            raise RecursionError
         return tomllib.loads(text.replace("\r\n", "\n"))
     except tomllib.TOMLDecodeError as problem:
         raise error(f"{source}: {_explain(text.splitlines(), problem)}") from problem
