@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from dataclasses import fields
 from pathlib import Path
@@ -266,6 +267,13 @@ def test_of_very_many_unknown_keys_the_first_are_named(tmp_path: Path) -> None:
         load_rig(write(tmp_path, keys + SMALLEST))
     unknown = [one.text for one in caught.value.problems if "unknown key" in one.text]
     assert len(unknown) == 31 and "9970 more unknown keys" in unknown[-1]
+
+
+def test_of_very_many_problems_the_first_are_told(tmp_path: Path) -> None:
+    with pytest.raises(SequenceError) as caught:
+        load_sequence(write(tmp_path, "[[row]]\n" * 5000))
+    lines = str(caught.value).splitlines()
+    assert len(lines) == 52 and re.search(r"and \d{4,} more", lines[-1])
 
 
 @pytest.mark.parametrize("load", [load_rig, load_sequence])

@@ -16,6 +16,7 @@ from beamfall.errors import KeyProblem, UnitError
 from beamfall.setup.unit_words import format_quantity
 from beamfall.setup.units import KINDS, parse_quantity, quote, show
 
+_TOLD_MOST = 50  # problems in one message
 _UNKNOWN_MOST = 30  # keys that are named, with what they may have meant
 _UNIT_SUFFIXES = ("_kg_m3", "_pa_s", "_n_m", "_deg", "_pa", "_m3", "_m", "_s", "_k")
 
@@ -207,10 +208,12 @@ def rule_of(item: Field[Any]) -> Rule:
 
 
 def list_problems(problems: Iterable[KeyProblem], source: str, noun: str) -> str:
-    """The message for everything that is wrong with a file; `source` names it, `noun` says what it is."""
-    lines = [f"\n  {problem.text}" for problem in problems]
-    count_of = "one problem" if len(lines) == 1 else f"{len(lines)} problems"
-    return f"{source}: {count_of} in this {noun}:{''.join(lines)}"
+    """The message for what is wrong with a file, of very much the first; `source` names it, `noun` says what it is."""
+    texts = [problem.text for problem in problems]
+    count_of = "one problem" if len(texts) == 1 else f"{len(texts)} problems"
+    more = len(texts) - _TOLD_MOST
+    told = [*texts[:_TOLD_MOST], f"and {more} more"] if more > 0 else texts
+    return "\n  ".join([f"{source}: {count_of} in this {noun}:", *told])
 
 
 def file_key(item: Field[Any]) -> str:
