@@ -51,6 +51,16 @@ def test_a_year_that_no_camera_has_is_no_time(
         read_photograph(file)
 
 
+def test_what_only_looks_like_a_figure_is_no_decimal_of_a_second(
+    make_picture: MakePicture, tmp_path: Path
+) -> None:
+    """Found by `fuzz.py exif`: a raised 2 counts as a digit in Python, and is no number."""
+    plain = read_photograph(make_picture(tmp_path / "a.JPG", 1e9, decimals="25"))
+    odd = make_picture(tmp_path / "b.JPG", 1e9, decimals="25777")
+    odd.write_bytes(odd.read_bytes().replace(b"25777", b"25\xb2\xb2\xb2"))
+    assert read_photograph(odd).taken_s == plain.taken_s
+
+
 def test_a_camera_with_escape_codes_in_its_name_is_shown_not_obeyed(
     make_picture: MakePicture,
     tmp_path: Path,

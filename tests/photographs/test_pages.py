@@ -16,7 +16,7 @@ import pytest
 from command_line import run_cli
 
 from beamfall.board import Board
-from beamfall.page.pictures import PictureShelf
+from beamfall.page.pictures import PictureShelf, find_pictures
 from beamfall.page.review import describe_shot_line
 from beamfall.setup.rig import example_rig
 from beamfall.setup.sequence import Row, Sequence
@@ -210,6 +210,15 @@ def test_page_shows_the_picture_of_a_shot_fired_at_the_terminal(log: Path) -> No
     with ShotLog.open(log) as opened:
         assert describe_shot_line(opened, 3)["picture"] == "simulated"
         assert PictureShelf().load(opened, 3, small=True).startswith(b"\xff\xd8")
+
+
+def test_a_file_whose_name_only_looks_like_a_shots_is_left_alone(tmp_path: Path) -> None:
+    folder = tmp_path / "shots.pictures"
+    folder.mkdir()
+    for name in ("shot-\u00b2.png", "shot-.png", "shot-7.png"):
+        (folder / name).write_bytes(b"")
+    with ShotLog.open(tmp_path / "shots.sqlite3") as opened:
+        assert find_pictures(opened) == {7: "simulated"}
 
 
 def test_the_small_pictures_kept_for_pages_are_counted(

@@ -115,7 +115,7 @@ def _judge_body(headers: dict[str, str]) -> tuple[int, str] | None:
     if headers.get("content-type", "").split(";")[0].strip().lower() != "application/json":
         return 415, "only JSON is accepted"
     length = headers.get("content-length", "0")
-    if not length.isdigit() or int(length) > BODY_MOST:
+    if not length.isdecimal() or int(length) > BODY_MOST:
         return 413, f"more than {BODY_MOST} bytes"
     return None
 

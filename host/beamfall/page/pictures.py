@@ -66,7 +66,7 @@ def find_pictures(log: ShotLog) -> dict[int, str]:
     if folder.is_dir():
         for file in folder.glob("shot-*.png"):
             number = file.stem.removeprefix("shot-")
-            if number.isdigit():
+            if number.isdecimal():
                 found[int(number)] = "simulated"
     for (shot,) in log.query("SELECT id FROM shot WHERE picture IS NOT NULL"):
         found[int(shot)] = "photo"

@@ -71,7 +71,7 @@ def read_photograph(path: Path) -> Photograph:
         when = _parse(text)
         if when is None:
             continue
-        decimals = "".join(c for c in _text(tags.get(fraction)) if c.isdigit())[:6]
+        decimals = "".join(c for c in _text(tags.get(fraction)) if c.isascii() and c.isdigit())[:6]
         return Photograph(
             path=path,
             taken_s=(when - _EPOCH).total_seconds() + (float(f"0.{decimals}") if decimals else 0.0),
@@ -179,7 +179,8 @@ def _read_with_pillow(path: Path) -> dict[str, Any]:
 
 
 def _text(tag: Any) -> str:
-    return "" if tag is None else str(getattr(tag, "values", tag)).strip("\x00 ")
+    value = "" if tag is None else getattr(tag, "values", tag)
+    return (value.decode("latin-1") if isinstance(value, bytes) else str(value)).strip("\x00 ")
 
 
 def _parse(text: str) -> datetime | None:
