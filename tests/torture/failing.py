@@ -179,6 +179,7 @@ def judge(
         *(Path(name).parent.name for name in case.files),
         "shots.sqlite3",
         "shots.recipes",
+        "shots.photos",
         *case.arguments,
     )
     for left in (folder / "faults").glob("fault-*"):
