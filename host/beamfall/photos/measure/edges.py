@@ -20,6 +20,7 @@ from beamfall.photos.measure.rings import (
 
 SIZE_PX = 700  # of the longer side while measuring
 _ROLL_MOST_DEG = 4.0
+_PARTS = 24  # of a picture, that show the same tilt where it has lines
 
 Floats = NDArray[Any]
 
@@ -104,6 +105,23 @@ def find_outlines(
     return Outlines(light, shrink, roll, across, down, strength, solid, contrast, rings)
 
 
+def _take_rows_away(down: Floats) -> Floats:
+    """Less what runs along whole rows, such as the horizon and the light's gradient: it is no outline.
+
+    It is the same all along a row, or changes evenly from one side to the other where the light does.
+    """
+    columns = down.shape[1]
+    third = columns // 3
+    left, right = (
+        np.median(part, axis=1, keepdims=True) for part in (down[:, :third], down[:, -third:])
+    )
+    share = ((np.arange(columns) - 0.5 * third) / (columns - third))[None, :, None]
+    even = down - (left + (right - left) * share)
+    same = down - np.median(down, axis=1, keepdims=True)
+    less: Floats = np.where(np.abs(even) < np.abs(same), even, same).astype(np.float32)
+    return less
+
+
 def _weigh_colours(across: Floats, down: Floats, rings: Rings) -> tuple[Floats, Floats]:
     """Make the colours of the rings count little, so that a dyed liquid stands out from what they left."""
     rows, columns = across.shape[:2]
@@ -154,17 +172,22 @@ def _find_roll(soft: Floats) -> float:
     across -= cv2.blur(across, (max(9, rows // 25), 1))
     side = np.abs(np.arange(columns) + 0.5 - 0.5 * columns) > 0.16 * columns
     steps = np.arange(-_ROLL_MOST_DEG, _ROLL_MOST_DEG + 0.01, 0.1)
-    level = _line_up(down, np.flatnonzero(side), steps)
-    upright = _line_up(across.T, np.arange(rows), -steps)
-    return float(steps[int((level * upright).argmax())])
+    both = np.zeros(steps.size)
+    for coherence in (
+        _line_up(down, np.flatnonzero(side), steps), _line_up(across.T, np.arange(rows), -steps)
+    ):  # fmt: skip
+        # Lines that do not line up at any tilt say nothing, and noise alone reaches about one part's share.
+        best = max(float(coherence.max()), 1e-9)
+        both += max(best - 2.0 / _PARTS, 0.0) ** 2 * np.log(np.maximum(coherence / best, 1e-9))
+    return float(steps[int(both.argmax())])
 
 
 def _line_up(change: Floats, used: NDArray[Any], steps: Floats) -> Floats:
-    """How well rows of `change` line up at each tilt, 1 for the best; `used`: the columns that count."""
+    """How well rows of `change` line up at each tilt, from 0 to 1; `used`: the columns that count."""
     rows, columns = change.shape
     change = np.clip(change, *np.percentile(change, (1.0, 99.0)))
     grid = np.arange(rows, dtype=np.float32)
-    parts = np.array_split(used, 24)
+    parts = np.array_split(used, _PARTS)
     places = [float(part.mean()) + 0.5 - 0.5 * columns for part in parts]
     # Smoothed, since noise between rows would favour the tilt of 0, which needs no interpolation.
     bell = np.array([1.0, 3.0, 4.0, 3.0, 1.0]) / 12.0
@@ -177,8 +200,9 @@ def _line_up(change: Floats, used: NDArray[Any], steps: Floats) -> Floats:
         for place, profile in zip(places, profiles, strict=True):
             total += np.interp(grid - slope * place, grid, profile)
         sharp[number] = (total[edge:-edge] ** 2).sum()
-    share: Floats = sharp / max(sharp.max(), 1e-9)
-    return share
+    alone = sum(float((profile[edge:-edge] ** 2).sum()) for profile in profiles)
+    coherence: Floats = sharp / max(_PARTS * alone, 1e-9)
+    return coherence
 
 
 def _fill(strength: Floats, contrast: float, along: Floats | None) -> NDArray[np.bool_]:

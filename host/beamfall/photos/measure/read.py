@@ -229,7 +229,7 @@ def _classify(
         made.stage = "after"
         made.confidence = min(0.98, 0.62 + 0.9 * (ratio - _UMBRELLA_RATIO))
         aside = abs(0.5 * (upright.left + upright.right) - standing.axis)
-        if upright.widest < _LEAST_UMBRELLA_MM * scale or aside > 0.3 * upright.widest:
+        if upright.widest < _LEAST_UMBRELLA_MM * scale or aside > 0.2 * upright.widest:
             made.confidence = 0.7
             made.doubts.append("the wide part is too narrow for an umbrella, or hangs to one side")
         return _add_umbrella(made, upright, standing)
