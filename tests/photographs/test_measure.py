@@ -19,6 +19,7 @@ from PIL import Image, ImageDraw
 
 from beamfall.errors import PictureError, UserError
 from beamfall.photos.measure import Measured, Scene, Value, measure, measure_pixels, measure_series
+from beamfall.photos.measure.edges import take_rows_away
 from beamfall.photos.measure.series import lacks, share_scene, share_surface
 from beamfall.setup.rig import example_rig
 from beamfall.sim.build import draw_model
@@ -183,6 +184,43 @@ def test_rings_show_where_the_camera_is_and_are_no_part_of_the_splash(down_deg: 
     assert seen.stage == "after"
     assert seen.umbrella_diameter.value == pytest.approx(12.0, abs=0.5)
     assert seen.umbrella_height.value == pytest.approx(24.0, abs=1.5)
+
+
+def draw_falling(tilt_deg: float) -> np.ndarray:
+    """A drop of 4 mm above a calm surface with a soft horizon, brighter on the right; 7 px/mm."""
+    rows, columns = np.mgrid[0:600, 0:360]
+    across = (columns - 180.0) / 180.0
+    level = 430.0 - 180.0 * across * np.tan(np.radians(tilt_deg))
+    light = (170.0 - 60.0 / (1.0 + np.exp(-(rows - level) / 4.0))) * (1.0 + 0.35 * across)
+    light[np.hypot(rows - 250.0, columns - 170.0) < 14.0] = 60.0
+    light += np.random.default_rng(2).normal(0.0, 5.0, light.shape)
+    return np.repeat(light.clip(0, 255).astype(np.uint8)[:, :, None], 3, axis=2)
+
+
+@pytest.mark.parametrize("tilt_deg", [2.5, -1.5])
+def test_the_horizon_alone_shows_the_tilt(tilt_deg: float) -> None:
+    seen = measure_pixels(draw_falling(tilt_deg), Scene(scale_px_m=7e3))
+    assert seen.roll_deg == pytest.approx(tilt_deg, abs=0.4)
+
+
+def test_a_horizon_in_uneven_light_is_no_outline() -> None:
+    across = np.linspace(-1.0, 1.0, 360)
+    horizon = 4.0 * np.exp(-(((np.arange(600) - 430.0) / 6.0) ** 2))
+    down = np.repeat((horizon[:, None] * (1.0 + 0.5 * across))[:, :, None], 3, axis=2)
+    down[200:204, 170:190] = 3.0  # the edge of something in the air
+    left = np.abs(take_rows_away(down))
+    assert left[400:460].max() < 0.05 * horizon.max()
+    assert left[202, 180] == pytest.approx(3.0)
+
+
+def test_a_drop_beside_the_top_of_a_jet_is_not_surely_an_umbrella() -> None:
+    picture = draw_cap(0.0, 0.0)
+    disc = Image.fromarray(picture)
+    pen = ImageDraw.Draw(disc)
+    for middle in (300, 262):
+        pen.ellipse((middle - 20, 220, middle + 20, 260), fill=(40, 40, 40))
+    seen = measure_pixels(np.asarray(disc), Scene(scale_px_m=1e4, marks={"surface": 480}))
+    assert seen.stage is None
 
 
 def test_a_known_angle_is_used_where_no_rings_are_seen(shots) -> None:

@@ -105,7 +105,7 @@ def find_outlines(
     return Outlines(light, shrink, roll, across, down, strength, solid, contrast, rings)
 
 
-def _take_rows_away(down: Floats) -> Floats:
+def take_rows_away(down: Floats) -> Floats:
     """Less what runs along whole rows, such as the horizon and the light's gradient: it is no outline.
 
     It is the same all along a row, or changes evenly from one side to the other where the light does.
