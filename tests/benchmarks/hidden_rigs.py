@@ -23,7 +23,11 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from beamfall.setup.rig import Rig
 from beamfall.setup.signals import Signal
+from beamfall.sim.scene import make_scene
+
+_READ_PX = 600  # of the pictures that the reader measures
 
 SPREAD = 1.15
 SHIFT = {
@@ -250,6 +254,7 @@ class Board:
             "dwells_s": [b - a for a, b in zip(dark[:count], clear[:count], strict=False)],
             "flash_s": flash,
             "picture": splash.pictures[0],
+            "scene": make_scene(splash, self.rig.model),
         }
 
 
@@ -272,6 +277,24 @@ def measure_time(picture: Any, chance: random.Random) -> dict[str, float]:
     if luck < 0.1:
         since += chance.uniform(-0.003, 0.003)
     return {"since_s": since, "since_error_s": error}
+
+
+def read_time(scene: Any, rig: Rig) -> dict[str, float]:
+    """The time since the contact as the reader finds it in the simulated picture; empty if it is not sure."""
+    from beamfall.photos.measure import measure_pixels
+    from beamfall.sim.develop import render
+    from beamfall.sim.picture import frame_action
+    from beamfall.sim.raytrace import Frame
+    from beamfall.workflows.picture_scene import make_picture_scene
+
+    framed = frame_action(scene)
+    known = replace(make_picture_scene(rig), scale_px_m=1e3 * Frame.of(framed, _READ_PX).per_mm)
+    since = measure_pixels(render(framed, pixels=_READ_PX), known).since_contact_ms
+    return (
+        {}
+        if since is None
+        else {"since_s": since.value * 1e-3, "since_error_s": since.error * 1e-3}
+    )
 
 
 def serve() -> None:
@@ -309,6 +332,7 @@ def serve() -> None:
                 ]
                 shot = board.play_drops(openings, order["delay_s"])
                 picture = None if shot is None else shot.pop("picture")
+                scene = None if shot is None else shot.pop("scene")
                 stages.append(None if picture is None else picture.find_stage(kind))
                 said = person.look(picture)
                 answer = {
@@ -318,7 +342,8 @@ def serve() -> None:
                     "drop_m": said.drop_m,
                     "age": said.age,
                     "width_m": said.width_m,
-                    **(measure_time(picture, chance) if reads else {}),
+                    **(measure_time(picture, chance) if reads is True else {}),
+                    **(read_time(scene, rig) if reads == "read" and scene and scene["lit"] else {}),
                 }
             case "reveal":
                 assert board is not None

@@ -5,9 +5,10 @@
 
 What the simulated photographer says: `plain` before, contact, after and the like; `words` just after and
 long after as well; `width` also measures umbrellas, `heights` jet and drop 2; `pictures`: the time since
-the contact is measured in each photograph (see hidden_rigs.measure_time). `--wrong 0.1` says another word
-one time in ten. A shot counts as found when its own picture is within 1 ms of the wanted stage; of one drop, within
-`one_drop.NEARS_S` of the wanted moment.
+the contact is measured in each photograph (see hidden_rigs.measure_time); `read`: the reader itself measures the
+ray-traced picture of each shot, and where it is not sure the photographer's word serves. `--wrong 0.1` says
+another word one time in ten. A shot counts as found when its own picture is within 1 ms of the wanted stage; of one
+drop, within `one_drop.NEARS_S` of the wanted moment.
 'found at': the first such shot of a search that goes on until its own rule stops it. 'stopped at': where
 that rule ended it, and how often the picture that it named was the wanted one. `--found`: the photographer
 stops it at the first picture that is the wanted one. The search was tuned on rigs from 1000 on (`--first
@@ -40,12 +41,13 @@ from beamfall.setup.rig_sections import KINDS
 
 MOST = 20
 NEVER = 10_000
-PEOPLE: dict[str, dict[str, bool]] = {
+PEOPLE: dict[str, dict[str, bool | str]] = {
     "plain": {},
     "words": {"ages": True},
     "width": {"ages": True, "widths": True},
     "heights": {"ages": True, "heights": True},
     "pictures": {"ages": True, "times": True},
+    "read": {"ages": True, "times": "read"},
 }
 
 
