@@ -198,8 +198,9 @@ def find_truth(scene: Scene, kind: str, stage: str, meeting: float | None, pixel
     tip = sheet.top if sheet else jet
     lowest = drops[-1] if drops and not sheet else None
     crown = describe_crown(column)
-    if stage == "crown" and (crown is None or crown.height < _LOWEST_CROWN_MM):
-        stage = "nothing"  # it has sunk into the ripples
+    sunk = crown is None or crown.height < _LOWEST_CROWN_MM
+    if stage == "cavity" or (stage == "crown" and sunk):
+        stage = "nothing"  # it has sunk into the ripples, or lies below the surface's line
     return Truth(
         kind=kind,
         stage=stage,
