@@ -172,4 +172,4 @@ def _make_table(name: str, rows: Iterable[tuple[str, str]]) -> str:
         f'<tr><th scope="row">{show_html(key)}</th><td>{show_html(value)}</td></tr>'
         for key, value in rows
     )
-    return f"<h2>{show_html(name)}</h2><table>{lines}</table>" if lines else ""
+    return f"<section><h2>{show_html(name)}</h2><table>{lines}</table></section>" if lines else ""
