@@ -16,6 +16,7 @@ from beamfall.board_tools.prompt import Prompt
 from beamfall.link.welcome import Welcome
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.signals import Signal
+from beamfall.shots import ShotLog
 from beamfall.wire import get_definition
 
 
@@ -95,3 +96,14 @@ def prompt(port: str) -> Iterator[Prompt]:
     prompt = open_prompt(port)
     yield prompt
     prompt.close()
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    return tmp_path / "deep" / "shots.sqlite3"
+
+
+@pytest.fixture
+def log(path: Path) -> Iterator[ShotLog]:
+    with ShotLog.open(path) as opened:
+        yield opened
