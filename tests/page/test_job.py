@@ -80,6 +80,10 @@ def test_from_the_plan_to_a_rated_shot(
         "<img src=x onerror=alert(1)> first light"
     )
     keep_screenshot(page, "log-laptop")
+    note, row = (page.locator(css).first for css in (".logrow .c-note", ".logrow"))
+    assert note.evaluate("one => one.scrollWidth <= one.clientWidth"), "the list has room for it"
+    inner, outer = note.bounding_box(), row.bounding_box()
+    assert outer["y"] <= inner["y"] and inner["y"] + inner["height"] <= outer["y"] + outer["height"]
     with ShotLog.open(log_path, read_only=True) as log:
         logged = log.read_shot(1)
     assert logged.record.state == "fired"

@@ -104,7 +104,7 @@ export function makeSweep() {
       h(
         'p',
         { class: 'soft' },
-        'Each shot uses another value. If the rig drifts slowly, choose interleaved or shuffled order: ' +
+        'The sweep fires its first shot at once: you need not arm. Each shot uses another value. If the rig drifts slowly, choose interleaved or shuffled order: ' +
           'then the drift does not look like an effect of the timing.',
       ),
       h(
