@@ -24,8 +24,8 @@ from beamfall.errors import (
     ShotError,
 )
 from beamfall.events import (
-    EDGES_MOST,
     Event,
+    KeptOutcomes,
     Outcome,
     OutcomeCollector,
     Readings,
@@ -57,10 +57,6 @@ HOST_TIMEOUT_S = (
 )
 _HELD_REPORTS = 5  # delivered reports that stay unacknowledged until their shot is settled
 _EVENTS_KEPT = 2000  # the newest ones that the caller has not taken yet
-_OUTCOMES_KEPT = (
-    500  # the newest ones that nobody waited for: a flooding board must not fill memory
-)
-EDGES_KEPT = 2 * EDGES_MOST  # of all those outcomes together: about 15 MB
 _TROUBLES_KEPT = 1000  # the newest ones; a board that repeats itself for hours must not fill memory
 _READINGS_S = 1.0  # how long to wait for what a shot can do without
 _WAIT_LONGEST_S = 30.0  # no duty limit or flash rest takes longer than this
@@ -75,7 +71,7 @@ class BoardSession:
         self._boot_id = self._info.boot_id
         self._ready: bytes | None = None  # digest of the table known to be ready in this boot
         self._collector = OutcomeCollector()
-        self._outcomes: deque[Outcome] = deque(maxlen=_OUTCOMES_KEPT)
+        self._outcomes = KeptOutcomes()
         self._events: deque[Event] = deque(maxlen=_EVENTS_KEPT)
         self._last_seen = self._acknowledged = self._info.oldest_report - 1
         self._last_release = self._info.last_release
@@ -234,20 +230,11 @@ class BoardSession:
                 del self.troubles[:-_TROUBLES_KEPT]
             outcome = self._collector.take(report.boot_id, event)
             if outcome is not None:
-                self._keep_outcome(outcome)
+                self._outcomes.add(outcome)
             if self._last_seen - self._acknowledged > _HELD_REPORTS:
                 self._acknowledge(self._last_seen)
         self._events.extend(events)
         return events
-
-    def _keep_outcome(self, outcome: Outcome) -> None:
-        """Keep it until somebody asks; of too many edges in total, the oldest outcome's go."""
-        self._outcomes.append(outcome)
-        while len(self._outcomes) > 1 and self._count_edges() > EDGES_KEPT:
-            self._outcomes.popleft()
-
-    def _count_edges(self) -> int:
-        return sum(len(one.edges) for one in self._outcomes)
 
     def _pump_link(self, timeout_s: float) -> list[Report]:
         self._follow_link()
@@ -285,9 +272,7 @@ class BoardSession:
 
     def take_outcomes(self) -> list[Outcome]:
         """Return outcomes that nobody waited for: of button shots, or from before this host connected."""
-        found = list(self._outcomes)
-        self._outcomes.clear()
-        return found
+        return self._outcomes.take()
 
     # -- waiting -----------------------------------------------------------------------------------------------
     def sleep(self, seconds: float, *, between: Callable[[], None] = go_on) -> None:
@@ -341,7 +326,7 @@ class BoardSession:
             end = self.transport.clock() + _LOOK_S
             while (left := end - self.transport.clock()) > 0:
                 self.pump(min(left, _BETWEEN_S))
-                outcome = self._claim(activity, number, boot_id)
+                outcome = self._outcomes.claim(activity, number, boot_id)
                 if outcome is not None:
                     return replace(outcome, readings=self._read_coils(outcome))
                 self._check_patience()
@@ -391,15 +376,6 @@ class BoardSession:
         except (LinkError, Refused, ShotError):
             return ()
         return tuple(found)
-
-    def _claim(self, activity: str, number: int | None, boot_id: int) -> Outcome | None:
-        for outcome in self._outcomes:
-            done = outcome.done
-            ours = outcome.boot_id == boot_id  # the board counts from 1 in each boot
-            if ours and done.activity.name == activity and number in (None, done.release):
-                self._outcomes.remove(outcome)
-                return outcome
-        return None
 
     def to_ticks(self, seconds: float) -> int:
         """Return a time in ticks of the board's clock, rounded half to even."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from dataclasses import dataclass, field
 
 from beamfall.link import Report
@@ -167,4 +168,40 @@ class OutcomeCollector:
             self._edges.clear()
             self._about = None
             return Outcome(boot_id, event, edges, complete=len(edges) == event.edges)
+        return None
+
+
+_OUTCOMES_KEPT = 500  # the newest ones that nobody took: a flooding board must not fill memory
+EDGES_KEPT = 2 * EDGES_MOST  # of all those outcomes together: about 15 MB
+
+
+class KeptOutcomes:
+    """The outcomes that nobody has taken yet, the newest of them."""
+
+    def __init__(self) -> None:
+        self._kept: deque[Outcome] = deque(maxlen=_OUTCOMES_KEPT)
+
+    def add(self, outcome: Outcome) -> None:
+        """Keep one more; of too many edges in all, the oldest outcome's go."""
+        self._kept.append(outcome)
+        while len(self._kept) > 1 and sum(len(one.edges) for one in self._kept) > EDGES_KEPT:
+            self._kept.popleft()
+
+    def take(self) -> list[Outcome]:
+        """Return all, and keep none."""
+        found = list(self._kept)
+        self._kept.clear()
+        return found
+
+    def claim(self, activity: str, number: int | None, boot_id: int) -> Outcome | None:
+        """Return the outcome of an activity in one life of the board, and keep it no longer; None where it is not here.
+
+        `number`: of the release, None for any. The board counts from 1 in each boot.
+        """
+        for outcome in self._kept:
+            done = outcome.done
+            ours = outcome.boot_id == boot_id
+            if ours and done.activity.name == activity and number in (None, done.release):
+                self._kept.remove(outcome)
+                return outcome
         return None

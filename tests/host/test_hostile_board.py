@@ -72,7 +72,7 @@ def test_edges_without_end_do_not_fill_memory() -> None:
 
 def test_many_shots_with_many_edges_do_not_fill_memory(monkeypatch: pytest.MonkeyPatch) -> None:
     """Five hundred outcomes of 50,000 edges each would be gigabytes."""
-    monkeypatch.setattr("beamfall.board_session.EDGES_KEPT", 1000)
+    monkeypatch.setattr("beamfall.events.EDGES_KEPT", 1000)
     beam = get_definition().enum("signal")["beam1"]
     edges = tuple(SimpleNamespace(signal=beam, mark=3, ticks=number) for number in range(36))
     zeros = dict.fromkeys(ShotDone.__slots__, 0)

@@ -68,6 +68,15 @@ def test_timings_that_were_found_say_where_they_come_from(serve: Serve) -> None:
     served.wait(lambda: hub.get("plan")["tuned"] == "")
 
 
+def test_later_answers_also_judge_earlier_pictures(serve: Serve) -> None:
+    """What the table says of the picture that was found is what the search believes at its end."""
+    served = serve(rig=QUICK_RIG)
+    job = run_seek(served, simulated_person=True)
+    lines, found = job["lines"], job["result"]
+    said = {line["shot"]: line["chance"] for line in lines}
+    assert said[found["shot"]] == found["chance"] == max(said.values())
+
+
 def test_after_a_search_the_page_says_whose_timings_it_shows(
     serve: Serve, open_page: Callable[..., Any]
 ) -> None:

@@ -11,7 +11,6 @@ import threading
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +19,7 @@ from beamfall.page import rig_form, words
 from beamfall.page.by_hand import ByHand
 from beamfall.page.drawing import describe_moment, describe_plan, describe_rig
 from beamfall.page.hub import Hub
+from beamfall.page.tuned import Tuned
 from beamfall.planning.history import list_history
 from beamfall.planning.learned import change_learned, find_file, load_learned
 from beamfall.planning.make import make_plan
@@ -36,16 +36,6 @@ if TYPE_CHECKING:
     from beamfall.setup.sequence import Sequence
 
 _STEP_S = 0.02
-_SPACING_MOST_S, _DELAY_MOST_S = 2.0, 4.0  # as in `rig.Aim`
-
-
-@dataclass(frozen=True)
-class Tuned:
-    """Timings in the plan's place, None if the plan's own stay, and where they come from, for people."""
-
-    spacing_s: float | None = None
-    delay_s: float | None = None
-    source: str = ""
 
 
 class Desk:
@@ -187,14 +177,7 @@ class Desk:
     def tune(self, spacing: str | None, delay: str | None) -> None:
         """Set timings in the plan's place, texts with units; None leaves one as it is."""
         with self._lock:
-            now = self._tuned
-            self._tuned = Tuned(
-                now.spacing_s
-                if spacing is None
-                else _read_time("spacing", spacing, _SPACING_MOST_S),
-                now.delay_s if delay is None else _read_time("flash delay", delay, _DELAY_MOST_S),
-                words.SET_BY_HAND,
-            )
+            self._tuned = self._tuned.set(spacing, delay)
             if spacing is None and self._move_flash():
                 return
             self._look()
@@ -218,7 +201,7 @@ class Desk:
         """Add to a timing, spacing or delay, as the desk has it: a page may still show an older one."""
         by_s = parse_duration(by, key="step")
         with self._lock:
-            now_s = self._now[0 if of == "spacing" else 1]
+            now_s = self._tuned.fill(self.plan)[0 if of == "spacing" else 1]
             if now_s is None:
                 raise UserError(f"there is no {of} yet: type one")
             text = f"{round((now_s + by_s) * 1e3, 3):.3f} ms"
@@ -250,13 +233,6 @@ class Desk:
             )
 
     @property
-    def _now(self) -> tuple[float | None, float | None]:
-        """Spacing and delay as they are set, else as planned; a new plan may still be under way."""
-        plan, tuned = self.plan, self._tuned
-        spacing_s = plan.spacing_s if plan and tuned.spacing_s is None else tuned.spacing_s
-        return spacing_s, plan.flash_delay_s if plan and tuned.delay_s is None else tuned.delay_s
-
-    @property
     def asked(self) -> tuple[Rig, Sequence, Belief | None]:
         """The rig, what would be fired, and what was learned; raises UserError if there is no plan."""
         with self._lock:
@@ -279,22 +255,9 @@ class Desk:
     def tuned_rig(self, but: str) -> Rig:
         """The rig with the timings set on the desk, but for the one that is to be swept."""
         with self._lock:
-            rig = self._tuned_rig()
+            rig = self._tuned.apply(self.rig, self.plan)
         left_out = {"flash": "flash_delay_s", "spacing": "spacing_s"}.get(but)
         return rig if left_out is None else rig.with_aim(**{left_out: None})
-
-    def _tuned_rig(self) -> Rig:
-        changes: dict[str, Any] = {}
-        if self._tuned.spacing_s is not None:
-            changes["spacing_s"] = self._tuned.spacing_s
-        if self._tuned.delay_s is not None:
-            changes["flash_delay_s"] = self._tuned.delay_s
-        if changes and self.plan is not None:
-            # A delay means something only with its anchor: keep the one it was set for.
-            anchor = self.plan.anchor
-            changes["anchor"] = anchor.beam if anchor.count else "release"
-            changes["anchor_count"] = anchor.count
-        return self.rig.with_aim(**changes)
 
     # -- the plan --------------------------------------------------------------------------------------------
     def _replan(self) -> None:
@@ -311,7 +274,7 @@ class Desk:
         with self._lock:
             if wanted != self._wanted:
                 return  # a newer wish is waiting
-            rig, learned = self._tuned_rig(), self._learned
+            rig, learned = self._tuned.apply(self.rig, self.plan), self._learned
         try:
             plan = make_plan(rig, learned=learned, traced=True)
         except BeamfallError as error:
@@ -375,7 +338,8 @@ class Desk:
 
     def _look(self) -> None:
         """Say where the last drop and the jet would be at the light."""
-        plan, (spacing_s, delay_s) = self.plan, self._now
+        plan = self.plan
+        spacing_s, delay_s = self._tuned.fill(plan)
         moment = None
         if (
             plan is not None
@@ -394,10 +358,3 @@ class Desk:
                 found = self._outlooks.look(times, delay_s, plan.anchor)
                 moment = describe_moment(spacing_s, delay_s, found)
         self._hub.set(moment=moment)
-
-
-def _read_time(name: str, text: str, most_s: float) -> float:
-    seconds = parse_duration(text, key=name)
-    if not 0.0 <= seconds <= most_s:
-        raise UserError(f"{name} = {text}: expected 0 to {most_s:g} s")
-    return seconds

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from beamfall.page.words import say_anchor
 from beamfall.planning.seek.answer import explain_words
 from beamfall.plot.plan import describe_plan as chart_plan
 from beamfall.plot.scene import to_json
@@ -13,7 +14,7 @@ from beamfall.setup.signals import Signal, SignalKind
 from beamfall.setup.table import BEAMS, count_beam_edges
 
 if TYPE_CHECKING:
-    from beamfall.planning.result import Interval, Plan
+    from beamfall.planning.result import AnchorEdge, Interval, Plan
     from beamfall.planning.seek.moment import Moment
     from beamfall.setup.rig import Rig
     from beamfall.setup.table import Table
@@ -81,7 +82,7 @@ def describe_plan(plan: Plan, tuned: str) -> dict[str, Any]:
     chart = None if plan.trace is None else to_json(chart_plan(plan).panels[0][0])
     return {
         "kind": plan.kind,
-        "anchor": plan.anchor.describe(),
+        "anchor": _say_anchor(plan.anchor),
         "spacing_ms": None if plan.spacing_s is None else plan.spacing_s * 1e3,
         "delay_ms": plan.flash_delay_s * 1e3,
         "stage_ms": plan.stage_s * 1e3,
@@ -89,12 +90,19 @@ def describe_plan(plan: Plan, tuned: str) -> dict[str, Any]:
         "tuned": tuned,
         "intervals": {name: item.to_json() for name, item in plan.intervals.items()},
         "quantities": content["quantities"],
-        "anchors": content["anchors"],
+        "anchors": [
+            {**one, "said": _say_anchor(choice.anchor)}
+            for one, choice in zip(content["anchors"], plan.anchors, strict=True)
+        ],
         "warnings": list(plan.warnings),
         "assumptions": list(plan.assumptions),
         "trace": describe_trace(plan),
         "chart": chart,
     }
+
+
+def _say_anchor(anchor: AnchorEdge) -> str:
+    return say_anchor(anchor.beam, anchor.count, anchor.edge)
 
 
 def describe_moment(spacing_s: float, delay_s: float, moment: Moment) -> dict[str, Any]:

@@ -101,9 +101,9 @@ class PageFrontEnd:
                     work.add_line(day=text)
             case ShotAhead(aim=aim):
                 work.tell(text=words.say_aim(aim))
-            case Answered(aim=aim):
+            case Answered(aim=aim, chances=chances):
                 work.add_line(**words.describe_answered(event))
-                work.tell(done=aim.number)
+                work.tell(done=aim.number, lines=words.renew_chances(work.lines, chances))
             case TestAhead(check=check):
                 work.tell(text=check.say_what_begins())
             case TestMade(step=step, ranked=ranked):

@@ -9,6 +9,7 @@ from beamfall.page.drawing import describe_shot_chart, read_scatter
 from beamfall.page.hub import clean
 from beamfall.page.pictures import find_pictures
 from beamfall.page.shown import say_seen, say_shot
+from beamfall.page.words import say_anchor
 from beamfall.photos.find import find_kind
 from beamfall.plot.control import describe_quantity, is_drawn
 from beamfall.plot.scene import to_json
@@ -54,7 +55,7 @@ def _describe(
         "cause": line.cause,
         "rig": line.rig_name,
         "port": line.port,
-        "anchor": f"{line.anchor_beam} edge {line.anchor_count}" if line.anchor_beam else "release",
+        "anchor": say_anchor(line.anchor_beam or "", line.anchor_count if line.anchor_beam else 0),
         "delay_ms": None if delay is None else delay / per_ms,
         "spacing_ms": None if spacing is None else spacing / per_ms,
         "rating": line.rating,

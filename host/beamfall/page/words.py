@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -283,6 +284,20 @@ def describe_answered(one: Answered) -> dict[str, Any]:
         "chance": one.chance if one.teaches else None,
         "misfit": one.misfit,
     }
+
+
+def renew_chances(
+    lines: Iterable[Mapping[str, Any]], chances: Mapping[int, float]
+) -> list[dict[str, Any]]:
+    """The lines of a search, with what a new answer says of earlier pictures, too."""
+    return [{**line, "chance": chances.get(line["shot"], line["chance"])} for line in lines]
+
+
+def say_anchor(beam: str, count: int, edge: str = "dark") -> str:
+    """What the flash follows: `drop 2 at beam 1`."""
+    if not count:
+        return "the release"
+    return f"drop {count} {'at' if edge == 'dark' else 'leaving'} {Signal.of(beam).label}"
 
 
 def describe_sought(done: Sought) -> dict[str, Any] | None:

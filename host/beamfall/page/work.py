@@ -68,6 +68,12 @@ class Work:
         kept = {f"job_{shown['kind']}": shown} if shown["kind"] in _KEPT else {}
         self.hub.set(job=shown, **kept)
 
+    @property
+    def lines(self) -> Sequence[Mapping[str, Any]]:
+        """The lines of its table."""
+        lines: Sequence[Mapping[str, Any]] = self._shown["lines"]
+        return lines
+
     def add_line(self, **line: Any) -> None:
         """Add a line to its table."""
         self.tell(lines=[*self._shown["lines"], line])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import NoProgress
@@ -133,7 +133,8 @@ class PictureRead(Event):
 class Answered(Event):
     """What a shot has taught. `answer` is None if its picture could teach nothing: `useless` says why.
 
-    `chance`: that this picture is the one wanted. `misfit`: the answers hardly fit the rig file.
+    `chance`: that this picture is the one wanted; `chances`: the same of this and earlier ones, by their shots, as this
+    answer has changed them. `misfit`: the answers hardly fit the rig file.
     """
 
     aim: Aim
@@ -142,6 +143,7 @@ class Answered(Event):
     useless: str | None
     chance: float
     misfit: bool = False
+    chances: Mapping[int, float] = field(default_factory=dict)
 
     @property
     def teaches(self) -> bool:
@@ -327,6 +329,9 @@ class _Seek:
                     yield KeepMeasured(fired.shot, reading.measured)
         yield Remark(fired.shot, f"seek: {note}")
         answered = Answered(aim, fired, answer, useless, search.chance, search.misfit)
+        told = [one.fired.shot for one in (*self.shots, answered) if one.teaches]
+        chances = {told[number]: chance for number, chance in search.chances.items()}
+        answered = replace(answered, chances=chances)
         self.shots.append(answered)
         yield answered
         search.stop_if_useless()

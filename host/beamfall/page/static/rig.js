@@ -316,12 +316,7 @@ function showPlan(box, figures) {
         h(
           'tr',
           { class: one.chosen ? 'chosen' : '' },
-          h(
-            'th',
-            { scope: 'row' },
-            `${one.count ? `${one.edge} edge ${one.count} of ${one.beam}` : 'the release'}` +
-              (one.chosen ? ' ✓ chosen' : ''),
-          ),
+          h('th', { scope: 'row' }, one.said + (one.chosen ? ' ✓ chosen' : '')),
           h('td', {}, number(one.scatter, 3)),
           h('td', { class: 'words' }, one.why),
         ),

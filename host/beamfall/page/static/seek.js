@@ -83,7 +83,7 @@ export function makeSeek() {
       h('div', { class: 'row' }, freshBox, aloneBox),
       h('div', { class: 'row' }, begin),
     ),
-    h('section', { class: 'panel' }, h('h2', {}, 'Answers so far'), result),
+    h('section', { class: 'panel' }, h('h2', {}, 'Answers'), result),
   );
 }
 

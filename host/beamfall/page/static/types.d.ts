@@ -133,7 +133,7 @@ interface PlanState {
   tuned: string;
   intervals: Record<string, Interval>;
   quantities: Record<string, Interval>;
-  anchors: { beam: string; edge: string; count: number; scatter: number; chosen: boolean; why: string }[];
+  anchors: { said: string; scatter: number; chosen: boolean; why: string }[];
   warnings: string[];
   assumptions: string[];
   trace: Trace | null;

@@ -110,6 +110,8 @@ class Search:
     chance: float = 0.0  # that the newest picture is the wanted one
     best: int = 0  # the answered shot, from 0, whose picture most likely is the wanted one
     best_chance: float = 0.0
+    #: The chance of each answered picture that it is the wanted one, as known now, by its place among the answers.
+    chances: dict[int, float] = field(default_factory=dict)
     found: bool = False
     _spacing_s: float | None = None
     _kept: tuple[float, ...] = ()  # openings with which the drops have met
@@ -275,6 +277,7 @@ class Search:
         self._judge_best()
         if answer.word == "found":
             self.best, self.best_chance = len(self._answers) - 1, 1.0
+            self.chances[self.best] = 1.0
         self.found = answer.word == "found" or (self.best_chance >= enough and self._is_bracketed())
         if answer.word == "missed":
             self._leave_if_missed(shot.spacing_s)
@@ -290,6 +293,7 @@ class Search:
             number: float(weights @ own)
             for number, own in self.weighted.own_chances(self._answers[-1][0].times_s)
         }
+        self.chances.update(chances)
         self.best = max(chances, key=lambda number: chances[number])
         self.best_chance = chances[self.best]
         if self._likely or self.best_chance >= LIKELY:
