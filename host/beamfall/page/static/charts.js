@@ -111,8 +111,15 @@ export function makeRepeatability() {
           flash.stamped ? ').' : ', calculated from the command, not measured).',
         ),
       ),
+      data.quantities.every((/** @type {any} */ one) => one.scatter_us === undefined)
+        ? h(
+            'section',
+            { class: 'panel' },
+            'These are too few shots to say how repeatable the rig is. Release a series of ten or more on the Bench.',
+          )
+        : null,
       data.quantities
-        .filter((/** @type {any} */ one) => one.shots)
+        .filter((/** @type {any} */ one) => one.scatter_us !== undefined)
         .map((/** @type {any} */ one) =>
           h(
             'section',
@@ -121,23 +128,15 @@ export function makeRepeatability() {
             h('p', { class: 'lead' }, one.said),
             makeDetails(
               `${one.name} of ${one.of}`,
-              h(
-                'p',
-                {},
-                one.scatter_us === undefined
-                  ? 'too few shots'
-                  : [
-                      h('b', {}, `scatter ${number(one.scatter_us, 1)} µs`),
-                      ` (95 %: ${sayRange(one.scatter_95_us)}); mean ${number(one.mean_us / 1000, 3)} ms`,
-                      one.scatter_scene_mm === null
-                        ? ''
-                        : `; ${number(one.scatter_scene_mm, 3)} mm in the scene`,
-                      one.trend_us_per_100_shots === undefined
-                        ? ''
-                        : `; trend ${us(one.trend_us_per_100_shots, 1)} in 100 shots` +
-                          ` (95 %: ${sayRange(one.trend_95_us_per_100_shots)})`,
-                    ],
-              ),
+              h('p', {}, [
+                h('b', {}, `scatter ${number(one.scatter_us, 1)} µs`),
+                ` (95 %: ${sayRange(one.scatter_95_us)}); mean ${number(one.mean_us / 1000, 3)} ms`,
+                one.scatter_scene_mm === null ? '' : `; ${number(one.scatter_scene_mm, 3)} mm in the scene`,
+                one.trend_us_per_100_shots === undefined
+                  ? ''
+                  : `; trend ${us(one.trend_us_per_100_shots, 1)} in 100 shots` +
+                    ` (95 %: ${sayRange(one.trend_95_us_per_100_shots)})`,
+              ]),
               one.panels.length ? drawQuantity(one) : null,
             ),
           ),
