@@ -114,6 +114,7 @@ class PageFrontEnd:
 
     def _show_picture(self, event: Pictured) -> None:
         work, shot = self._work, event.fired.shot
+        work.tell(text="")  # it is no longer waited for
         for text in words.list_problems(event):
             work.hub.notice("caution", text)
         if event.fired.photo is not None:
