@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from beamfall.errors import UserError
-from beamfall.page.jobs import make_arm, make_release
+from beamfall.page.jobs import make_arm, make_release, make_seek
+from beamfall.page.words import AGREE
 from beamfall.shots import ShotLog
 
 
@@ -38,3 +39,29 @@ def test_the_chosen_camera_delivers_the_picture_of_a_release(use_log: Any, on_pa
         (line,) = log.list_shots(limit=None)
     assert Path(line.picture).is_file()
     assert page.hub.get("shot")["picture"] == {"simulated": False}
+
+
+@pytest.mark.full
+def test_a_dragged_mark_is_shown_before_the_search_learns_from_it(
+    use_log: Any, on_page: Any
+) -> None:
+    pytest.importorskip("cv2")
+    page = on_page(use_log("log"))
+    page.bench.camera.choose("sim", "")
+    asked: list[Any] = []
+
+    def answer(question: Any) -> str:
+        asked.append(question)
+        assert page.hub.get("job")["text"] == "", "its picture is no longer waited for"
+        if question["shot"] != asked[0]["shot"]:
+            return "found"
+        if len(asked) == 1:
+            return f"surface {question['measured']['marks']['surface']['row'] - 30.0:.1f}"
+        assert page.hub.get("job_seek")["done"] == 0, "nothing was learned from it yet"
+        agrees = any(choice["value"] == AGREE for choice in question["choices"])
+        return AGREE if agrees else "found"
+
+    page.do(make_seek("", 2, True, False), answer)
+    first, second = (one["measured"]["marks"]["surface"] for one in asked[:2])
+    assert asked[0]["shot"] == asked[1]["shot"], "the same picture, asked about again"
+    assert second["by_hand"] and second["row"] == pytest.approx(first["row"] - 30.0, abs=0.2)
