@@ -18,8 +18,8 @@ export function makeSweep() {
     h('option', { value: 'opening' }, 'opening'),
   );
   const [first, last, step, rest] = [
-    text('the planner’s 5 %'),
-    text('the planner’s 95 %'),
+    text('as the plan suggests'),
+    text('as the plan suggests'),
     text(STEPS.flash),
     text('the rig’s rest'),
   ];
