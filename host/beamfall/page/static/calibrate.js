@@ -9,13 +9,15 @@ export function makeCalibrate() {
   const begin = makeBegin('Start measuring', () =>
     act('calibrate', { count: Number(count.value) || 20, gap_error: error.value }),
   );
-  const result = h('div', {});
+  const body = h('div', {});
+  const result = h('section', { class: 'panel', hidden: true }, h('h2', {}, 'Result'), body);
   on('job_calibrate', () => {
     const job = state.job_calibrate;
     if (!job) return;
     const found = job.result;
+    result.hidden = false;
     show(
-      result,
+      body,
       h(
         'p',
         {},
@@ -91,6 +93,6 @@ export function makeCalibrate() {
       ),
       h('div', { class: 'row' }, begin),
     ),
-    h('section', { class: 'panel' }, h('h2', {}, 'Result'), result),
+    result,
   );
 }

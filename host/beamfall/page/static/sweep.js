@@ -34,7 +34,6 @@ export function makeSweep() {
     h('option', { value: 'interleave' }, 'interleaved: up, then back'),
     h('option', { value: 'shuffle' }, 'shuffled'),
   );
-  const result = h('div', {});
   const begin = makeBegin('Start the sweep', () =>
     act('sweep', {
       of: of.value,
@@ -49,13 +48,14 @@ export function makeSweep() {
   const resume = makeBegin('Resume the last sweep', () => act('sweep_resume'));
   const words = h('p', {}),
     sheet = h('ol', { class: 'sheet', 'aria-label': 'Contact sheet, lowest value first' });
-  result.append(words, sheet);
+  const result = h('section', { class: 'panel', hidden: true }, h('h2', {}, 'Result'), words, sheet);
   let cells = new Map(),
     /** @type {number | null} */
     shown = null; // shot -> its cell: a picture is asked for once
   on('job_sweep', () => {
     const job = state.job_sweep;
     if (!job) return;
+    result.hidden = false;
     if (shown !== job.id) {
       shown = job.id;
       cells = new Map();
@@ -120,6 +120,6 @@ export function makeSweep() {
       ),
       h('div', { class: 'row' }, begin, resume),
     ),
-    h('section', { class: 'panel' }, h('h2', {}, 'Result'), result),
+    result,
   );
 }
