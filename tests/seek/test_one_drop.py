@@ -12,6 +12,7 @@ from command_line import run_cli
 from searching import seek
 
 from beamfall.errors import UserError
+from beamfall.page.words import WITH_HEIGHTS, WITH_JET
 from beamfall.physics.splash import MOMENTS
 from beamfall.planning.make import make_plan
 from beamfall.planning.seek.answer import Answer, Shot, explain_words, read_answer
@@ -150,3 +151,11 @@ def test_the_command_seeks_one_drop(tmp_path: Path) -> None:
     assert result["spacing_ms"] is None and abs(result["stage_error_ms"]) <= 8.0
     assert {shot["spacing_ms"] for shot in shots} == {None}
     assert {shot["answer"] for shot in shots} <= set(explain_words(1))
+
+
+@pytest.mark.parametrize(
+    ("hint", "drops", "answer"),
+    [(WITH_JET, 1, Answer("jet", 0.031)), (WITH_HEIGHTS, 2, Answer("before", 0.031, 0.042))],
+)
+def test_the_pages_example_of_heights_is_an_answer(hint: str, drops: int, answer: Answer) -> None:
+    assert read_answer(hint.split(": ")[1], drops) == answer

@@ -60,6 +60,7 @@ SET_BY_HAND, CORRECTED = "Set by hand", "Corrected for the drift"
 TIMINGS_CHECKED = "those on this page"
 WHAT_IS_SEEN = "What does the picture show?"
 WITH_HEIGHTS = "If you measured heights, type them too: before jet 31 mm drop 42 mm"
+WITH_JET = "If you measured the jet's height, type it too: jet jet 31 mm"
 AGREE, AGREES = "agree", "I agree with what was read (Enter)"
 CHECK_AHEAD = (
     "The check will open the valve and fire the flash several times. Has everyone been warned?"
@@ -93,7 +94,7 @@ def say_late(late: Late) -> str:
 def say_what_was_read(question: WhatIsSeen) -> str:
     """What was read in the picture that is asked about; how to add heights if there is none."""
     if question.reading is None:
-        return WITH_HEIGHTS
+        return WITH_HEIGHTS if len(question.aim.times_s) > 1 else WITH_JET
     marks = (question.reading.measured or {}).get("marks", {}).values()
     by_hand = any(mark["by_hand"] for mark in marks)
     return f"Read in the picture{' with your marks' if by_hand else ''}: {question.reading.said}"

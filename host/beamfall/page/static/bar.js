@@ -252,7 +252,6 @@ export function makeQuestion(question, { picture = true } = {}) {
   const typed = h('input', {
     type: 'text',
     'aria-label': 'The answer in words, with heights',
-    placeholder: 'before jet 31 mm drop 42 mm',
     maxlength: 200,
   });
   return h(

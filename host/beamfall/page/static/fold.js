@@ -47,7 +47,10 @@ export function makeFolds(name) {
       arrange();
       return {
         root: fold,
-        /** What it holds, in a few words, and how many entries are wrong. @param {string} words @param {number} count */
+        /**
+         * What it holds, in a few words, and how many entries are wrong.
+         * @param {string} words @param {number} count
+         */
         say(words, count) {
           show(digest, words);
           wrong.hidden = count === 0;

@@ -60,7 +60,9 @@ export function makeMoment() {
       g.append(
         s('path', {
           class: 'umbrella',
-          d: `M${x(-half)} ${y(rim - 2)}Q${x(0)} ${y(rim + 4)} ${x(half)} ${y(rim - 2)}Q${x(0)} ${y(rim + 2)} ${x(-half)} ${y(rim - 2)}z`,
+          d:
+            `M${x(-half)} ${y(rim - 2)}Q${x(0)} ${y(rim + 4)} ${x(half)} ${y(rim - 2)}` +
+            `Q${x(0)} ${y(rim + 2)} ${x(-half)} ${y(rim - 2)}z`,
         }),
       );
     }

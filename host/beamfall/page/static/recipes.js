@@ -6,7 +6,8 @@ import { act, get, hear, on, state } from './net.js';
 
 /**
  * @typedef {{name: string, note: string, rating: number | null, made: string, shot: number | null, shows: string,
- *   has_picture: boolean, liquid: string, measured: string[], rig: string, spacing_ms: number | null, delay_ms: number | null}} RecipeCard
+ *   has_picture: boolean, liquid: string, measured: string[], rig: string, spacing_ms: number | null,
+ *   delay_ms: number | null}} RecipeCard
  * @typedef {{recipes: RecipeCard[], problems: string[]}} Shelf
  */
 

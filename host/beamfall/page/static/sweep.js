@@ -104,8 +104,9 @@ export function makeSweep() {
       h(
         'p',
         { class: 'soft' },
-        'The sweep fires its first shot at once: you need not arm. Each shot uses another value. If the rig drifts slowly, choose interleaved or shuffled order: ' +
-          'then the drift does not look like an effect of the timing.',
+        'The sweep fires its first shot at once: you need not arm. Each shot uses another value. If the rig ' +
+          'drifts slowly, choose interleaved or shuffled order: then the drift does not look like an effect of ' +
+          'the timing.',
       ),
       h(
         'div',
