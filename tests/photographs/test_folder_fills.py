@@ -132,3 +132,43 @@ def test_a_folder_that_is_not_there_is_refused_before_a_shot(tmp_path: Path) -> 
     with pytest.raises(CameraError) as caught, arrivals:
         arrivals.open()
     assert caught.value.problem is CameraProblem.NOT_FOUND
+
+
+@pytest.fixture
+def watched(folder: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[WatchedFolder]:
+    monkeypatch.setattr("beamfall.photos.watched_folder._GROWING_MOST", 20)
+    source = WatchedFolder(folder)
+    source.open(folder, lambda: None)
+    yield source
+    source.close()
+
+
+def take_until(source: WatchedFolder, count: int) -> list[Path]:
+    """What has come within ten seconds, until it is so many."""
+    end, found = time.monotonic() + 10.0, []
+    while len(found) < count and time.monotonic() < end:
+        found += source.take(0.2)
+    return found
+
+
+def test_files_that_go_again_stop_nothing(
+    watched: WatchedFolder, folder: Path, make_picture: MakePicture
+) -> None:
+    for number in range(5):
+        folder.joinpath(f"gone{number}.jpg").write_bytes(b"\xff\xd8 half")
+    watched.take(0.5)
+    for number in range(5):
+        folder.joinpath(f"gone{number}.jpg").unlink()
+    whole = make_picture(folder / "whole.jpg", None)
+    assert take_until(watched, 1) == [whole]
+
+
+def test_of_files_that_never_end_only_so_many_are_looked_at(
+    watched: WatchedFolder, folder: Path, make_picture: MakePicture
+) -> None:
+    for number in range(50):
+        folder.joinpath(f"half{number}.jpg").write_bytes(b"")
+    watched.take(0.5)
+    whole = make_picture(folder / "whole.jpg", None)
+    assert take_until(watched, 1) == [whole]
+    assert len(watched._growing) <= 20

@@ -25,6 +25,8 @@ _RESTS_LONG_S = 3.0  # a JPEG without an end, as some programs write them
 _LOOK_S = 0.05
 _END = b"\xff\xd9"  # EOI, ITU-T T.81
 _TAIL = 1 << 16  # some cameras write more behind the end
+_FOUND_MOST = 10_000  # names that nobody has asked for yet; later ones are lost
+_GROWING_MOST = 1_000  # unfinished files; the ones that came first are forgotten
 
 
 @dataclass
@@ -44,7 +46,7 @@ class WatchedFolder:
     def __init__(self, folder: Path) -> None:
         self.name = f"folder {show_text(folder)}"
         self._watched = folder
-        self._found: queue.Queue[Path] = queue.Queue()
+        self._found: queue.Queue[Path] = queue.Queue(_FOUND_MOST)
         self._stop = threading.Event()
         self._growing: dict[Path, _Growing] = {}
         self._given: set[Path] = set()
@@ -76,7 +78,7 @@ class WatchedFolder:
                     f"{self.name} is gone. Is the card or the drive still plugged in?",
                 )
             self._note_new()
-            complete = [file for file in self._growing if self._is_complete(file)]
+            complete = [file for file in list(self._growing) if self._is_complete(file)]
             for file in complete:
                 del self._growing[file]
                 self._given.add(file)
@@ -118,7 +120,8 @@ class WatchedFolder:
                 ready.set()
                 for change, name in changes:
                     if change is not Change.deleted:
-                        self._found.put(Path(name))
+                        with contextlib.suppress(queue.Full):
+                            self._found.put_nowait(Path(name))
 
     def _note_new(self) -> None:
         with contextlib.suppress(queue.Empty):
@@ -129,6 +132,8 @@ class WatchedFolder:
                 with contextlib.suppress(Exception):
                     check_name(file)  # the log could not hold it
                     self._growing.setdefault(file, _Growing(-1, time.monotonic()))
+                if len(self._growing) > _GROWING_MOST:
+                    del self._growing[next(iter(self._growing))]
 
     def _is_complete(self, file: Path) -> bool:
         growing = self._growing[file]
