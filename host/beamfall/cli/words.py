@@ -231,12 +231,8 @@ def list_sought(done: Sought) -> Iterator[str]:
             else f"chance that this is the wanted picture: {search.best_chance:.0%}"
         )
         aim = best.aim
-        after = f"drop {len(aim.times_s)}'s edge" if aim.by_beam else "the first opening"
         which = "" if best is done.shots[-1] else f"shot {best.fired.shot} has the picture: "
-        yield (
-            f"Found after {count}: {which}{say_openings(aim)}flash "
-            f"{aim.delay_s * 1e3:.2f} ms after {after}, {sure}"
-        )
+        yield f"Found after {count}: {which}{_say_aim(aim)}; {sure}"
         if done.truth is not None and done.truth.error_s is not None:
             error_ms = done.truth.error_s * 1e3
             side = "after" if error_ms >= 0.0 else "before"
