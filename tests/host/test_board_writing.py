@@ -174,3 +174,18 @@ def test_a_full_board_is_told_before_anything_is_removed(prompt: Prompt, files: 
     with pytest.raises(InstallError, match="19 KiB free, .* KiB"):
         put_bundle(prompt, interpreter, make_bundle(find_profile("pico"), PICO), lambda text: None)
     assert (files / "main.py").exists()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals, which Windows lacks")
+def test_a_board_that_goes_before_its_prompt_is_named_with_the_cure() -> None:
+    import os
+
+    import serial
+
+    near, far = os.openpty()
+    with serial.Serial(os.ttyname(far), timeout=1.0) as port:
+        os.close(near)
+        os.close(far)
+        with pytest.raises(InstallError) as caught:
+            Prompt(port, "board", patience_s=1.0).enter()
+    assert isinstance(caught.value.__cause__, OSError)

@@ -143,6 +143,8 @@ class Prompt:
                 # A slow board may greet late, so that the greeting is read as the answer to a command.
                 refused = error
                 self._remote.use_raw_paste = True  # what mpremote keeps from such an answer
+            except OSError as error:
+                raise self._explain_loss(error) from error
             time.sleep(0.2)
         raise refused or InstallError(
             f"{self._name}: no MicroPython prompt; if Beamfall runs on it but does not answer, "
@@ -158,11 +160,14 @@ class Prompt:
                 f"{self._name}: the board does not respond to commands ({error})"
             ) from error
         except OSError as error:
-            raise InstallError(f"{self._name} disappeared ({error}); check the cable") from error
+            raise self._explain_loss(error) from error
         words = bytes(wrong).decode("utf-8", "replace").strip().splitlines()
         if words:
             raise InstallError(f"{self._name}: the board reports: {words[-1]}")
         return bytes(said).decode("utf-8", "replace")
+
+    def _explain_loss(self, error: OSError) -> InstallError:
+        return InstallError(f"{self._name} disappeared ({error}); check the cable")
 
     def _lines(self, code: str) -> Iterator[list[Any]]:
 
