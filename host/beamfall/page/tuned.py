@@ -1,4 +1,4 @@
-"""Timings in the place of a plan's: set by hand, found by a search, or corrected."""
+"""Timings that replace the plan's own: set by hand, found by a search, or corrected."""
 
 from __future__ import annotations
 

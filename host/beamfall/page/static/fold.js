@@ -26,7 +26,7 @@ export function makeFolds(name) {
     arrange();
   });
   return {
-    /** Begin again: the form is built anew. */
+    /** Begin again, before the form is rebuilt. */
     clear() {
       folds = new Map();
     },
