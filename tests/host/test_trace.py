@@ -182,3 +182,9 @@ def _expected(message: str, fields: dict[str, Any]) -> dict[str, list[Any]]:
     for field in definition.messages[message].fields:
         add(message, field, fields[field.name])
     return wanted
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs the full device of Linux")
+def test_a_trace_on_a_full_disk_is_refused_by_name() -> None:
+    with pytest.raises(UserError, match="/dev/full"):
+        PcapngFile(Path("/dev/full"), "sim")

@@ -7,6 +7,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import os
 import struct
@@ -46,15 +47,23 @@ class PcapngFile:
                             f"{path} exists and is not a pcapng file: name another file for the trace"
                         )
             self._file: BinaryIO = path.open("ab")
+            self._begin(interface)
         except OSError as error:
             raise UserError(
-                f"the trace cannot be written to {path}: {error.strerror}. Name a file that can be written"
+                f"the trace cannot be written to {path}: {error.strerror}. Make room, or choose another file"
             ) from error
+
+    def _begin(self, interface: str) -> None:
         section = struct.pack("<IHHq", _BYTE_ORDER_MAGIC, 1, 0, -1)
-        self._write(0x0A0D0D0A, section + _option(4, b"Beamfall") + _option(0, b""))
         description = struct.pack("<HHI", LINKTYPE, 0, 0)
         options = _option(2, interface.encode()) + _option(9, b"\x09") + _option(0, b"")
-        self._write(1, description + options)
+        try:
+            self._write(0x0A0D0D0A, section + _option(4, b"Beamfall") + _option(0, b""))
+            self._write(1, description + options)
+        except OSError:
+            with contextlib.suppress(OSError):  # what it holds cannot be written either
+                self._file.close()
+            raise
 
     def add(self, time_ns: int, direction: int, data: bytes) -> None:
         """Write one packet: nanoseconds since 1970, 1 for inbound or 2 for outbound, its bytes."""
