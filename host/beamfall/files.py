@@ -96,9 +96,7 @@ def write_together() -> Iterator[Callable[[Path], Path]]:
             for (
                 _,
                 file,
-            ) in (
-                parts
-            ):  # check before the first is replaced: a folder may be in the way of the second
+            ) in parts:  # before the first is replaced: a folder may be in the way of the second
                 current = file
                 if file.is_dir():
                     raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
@@ -117,7 +115,7 @@ def write_together() -> Iterator[Callable[[Path], Path]]:
                 part.unlink()
 
 
-def write_bytes(file: Path, content: bytes) -> None:
+def write_bytes(file: Path, content: bytes | memoryview) -> None:
     """Write a whole file or leave the old one; raises FileWriteError."""
     with write_whole(file) as part:
         part.write_bytes(content)

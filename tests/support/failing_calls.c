@@ -9,6 +9,7 @@
 #include <signal.h>
 #include <stdarg.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
 #include <sys/types.h>
@@ -25,9 +26,35 @@ void failing_calls_arm(const char *where, long at, int error, int persists) {
 
 long failing_calls_count(void) { armed = 0; return calls; }
 
+/* A program that a process starts is armed by its environment: FAILING_CALLS is "AT ERROR PERSISTS PROGRAM COUNT FOLDER". Only
+ * the program whose arguments name PROGRAM is; it keeps the number of its calls in the file COUNT. */
+static char count_file[PATH_MAX];
+
+static void leave_count(long count) {
+    FILE *file = count_file[0] ? fopen(count_file, "w") : NULL;
+    if (file == NULL) return;
+    fprintf(file, "%ld", count);
+    fclose(file);
+}
+
+__attribute__((constructor)) static void arm_by_environment(int arguments, char **values) {
+    const char *told = getenv("FAILING_CALLS");
+    char program[PATH_MAX], where[PATH_MAX];
+    long at;
+    int error, persists;
+    if (told == NULL || sscanf(told, "%ld %d %d %s %s %s", &at, &error, &persists, program, count_file, where) != 6)
+        return;
+    for (int i = 1; i < arguments; i++)
+        if (strcmp(values[i], program) == 0) {
+            failing_calls_arm(where, at, error, persists);
+            leave_count(0);
+        }
+}
+
 /* 1: this call shall fail, errno is set. Error 0 kills. */
 static int fails(void) {
     long now = calls++;
+    leave_count(calls);
     if (fail_at < 0 || now < fail_at || (now > fail_at && !stays)) return 0;
     if (number == 0) kill(getpid(), SIGKILL);
     errno = number;

@@ -26,6 +26,10 @@ def fill_folder(folder: Path) -> None:
     (folder / "micropython.uf2").write_bytes(make_interpreter())
     (folder / "photos").mkdir()
 
+    card = folder / "card" / "DCIM" / "100TESTS"  # of libgphoto2's virtual camera
+    card.mkdir(parents=True)
+    Image.new("RGB", (320, 240)).save(card / "IMG_0001.JPG")
+
     def run(*arguments: str, log: str = LOG) -> None:
         environment = {**os.environ, "BEAMFALL_LOG": str(folder / log)}
         done = run_cli(*arguments, folder=folder, environment=environment)

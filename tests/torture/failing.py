@@ -35,6 +35,7 @@ from failing_cases import CASES, Case, leave  # noqa: E402
 from failing_page import ask_page  # noqa: E402
 from filled_folder import fill_folder  # noqa: E402
 
+from beamfall.photos.camera import VIRTUAL  # noqa: E402
 from beamfall.shots import ShotLog  # noqa: E402
 
 KILL = 0
@@ -87,7 +88,9 @@ def _make_once(case: Case, folder: Path) -> int:
 def _inside(folder: Path) -> Iterator[None]:
     before = Path.cwd()
     os.chdir(folder)
-    os.environ["BEAMFALL_LOG"] = str(folder / "shots.sqlite3")
+    os.environ.update(
+        {"BEAMFALL_LOG": str(folder / "shots.sqlite3"), VIRTUAL: str(folder / "card")}
+    )
     try:
         yield
     finally:
@@ -114,9 +117,12 @@ def run_case(
     shim: Shim, case: Case, folder: Path, at: int, number: int, persists: bool
 ) -> tuple[int, str, int]:
     """Fork and run; returns the status, what was said, and how many calls were made."""
-    with tempfile.TemporaryFile() as said, tempfile.TemporaryFile() as counted:
+    with tempfile.TemporaryFile() as said, tempfile.NamedTemporaryFile() as counted:
         child = os.fork()
         if child == 0:
+            if case.program:
+                told = (at, number, int(persists), case.program, counted.name, folder)
+                os.environ["FAILING_CALLS"] = " ".join(map(str, told))
             _run_in_child(shim, case, folder, at, number, persists, said.fileno(), counted.fileno())
         status = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
         said.seek(0)
@@ -140,11 +146,13 @@ def _run_in_child(
     try:
         case.prepare()
         os.dup2(said, 2)
-        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        os.dup2(said if case.program else os.open(os.devnull, os.O_WRONLY), 1)
         sys.stdin = open(os.devnull)  # noqa: SIM115
         with _inside(folder):
 
             def arm() -> None:
+                if case.program:
+                    return
                 shim.arm(folder, at, number, persists=persists)
 
             if case.requests:
@@ -152,7 +160,8 @@ def _run_in_child(
             else:
                 arm()
                 status = main(list(case.arguments))
-            os.write(counted, str(shim.count()).encode())
+            if not case.program:
+                os.write(counted, str(shim.count()).encode())
     except BaseException as error:
         os.write(2, f"Traceback: {error!r}".encode())
     finally:
@@ -182,6 +191,13 @@ def judge(
         "shots.photos",
         *case.arguments,
     )
+    if case.program:
+        pictures = [*(folder / "shots.photos").glob("[!.]*.jpg")]
+        if not all(case.whole(one.read_bytes()) for one in pictures):
+            yield "a picture is not whole"
+        has_cure = number == KILL or any(cure in said for cure in _CURES)
+        if not pictures and not ("no picture" in said and "card" in said and has_cure):
+            yield "a picture is missing, and nobody is told where it is and what to do"
     for left in (folder / "faults").glob("fault-*"):
         if not case.whole(left.read_bytes()):
             yield f"{left.name} is not whole"

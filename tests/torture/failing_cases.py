@@ -32,6 +32,7 @@ class Case:
 
     `prepare` changes the program before it runs. `is_broken`: the command has a fault of its own, and writes a report
     of that. `is_first`: none of its files is there before. `requests` are sent to a page instead of running a command.
+    `program`: the calls of this program that the command starts fail, not the command's own.
     """
 
     arguments: tuple[str, ...] = ()
@@ -41,6 +42,7 @@ class Case:
     is_broken: bool = False
     is_first: bool = False
     requests: tuple[Request, ...] = ()
+    program: str = ""
 
 
 def _is_json(data: bytes) -> bool:
@@ -158,6 +160,10 @@ CASES = {
     "fetch": Case(("shots", "fetch", "--port", "sim")),
     "picture": Case(("shoot", "--port", "sim", "--no-warm-up", "--picture", "p.png"), ("p.png",), _is_png),
     "camera": Case(("shoot", "--port", "sim", "--no-warm-up", "--camera", "sim")),
+    "usb-camera": Case(
+        ("shoot", "--port", "sim", "--no-warm-up", "--camera", "usb"),
+        whole=_is_picture, program="beamfall.photos.camera_process",
+    ),
     "overlay": Case(
         ("photos", "measure", "photos/IMG_1.JPG", "--rig", "rig.toml", "--overlay", "marks"),
         ("marks/IMG_1.measured.jpg",), _is_picture,

@@ -36,7 +36,6 @@ sys.path[:0] = [str(TESTS / "torture"), str(TESTS / "support"), str(TESTS.parent
 from command_line import unmeasured  # noqa: E402
 from filled_folder import LOG, SHOTS, fill_folder  # noqa: E402
 from odd_board import MODES, OddBoard  # noqa: E402
-from PIL import Image  # noqa: E402
 
 from beamfall.board import Board  # noqa: E402
 from beamfall.errors import BeamfallError  # noqa: E402
@@ -174,7 +173,7 @@ def run_one(
         port = [] if alone else ["--port", board.url]
         environment = {
             **unmeasured(), "BEAMFALL_LOG": str(place / LOG), "TMPDIR": str(place / "tmp"), "HOME": str(place),
-            VIRTUAL: str(_fill_card(place / "card")),
+            VIRTUAL: str(place / "card"),
         }  # fmt: skip
         process = subprocess.Popen(
             [*program, *command.split(), *port],
@@ -276,14 +275,6 @@ def _look(
     except BeamfallError as error:
         found.append(f"the log: {error}")
     return found
-
-
-def _fill_card(card: Path) -> Path:
-    """The card of libgphoto2's virtual camera."""
-    folder = card / "DCIM" / "100TESTS"
-    folder.mkdir(parents=True)
-    Image.new("RGB", (64, 48)).save(folder / "IMG_0001.JPG")
-    return card
 
 
 def _find_camera_process(place: Path) -> bool:

@@ -22,7 +22,7 @@ SCRIPT = Path(__file__).with_name("failing.py")
 
 EVERY = {
     "note": 9, "shoot": 5, "first-shot": 7, "mend": 5, "export": 3, "learned": 2, "rig": 3, "recipe-save": 9, "xmp": 4,
-    "fault": 5, "backup": 2, "page-rate": 4, "page-start": 2,
+    "fault": 5, "backup": 2, "page-rate": 4, "page-start": 2, "usb-camera": 4,
 }  # fmt: skip
 
 

@@ -173,8 +173,7 @@ class CameraSource:
         if code == "unsaved":
             return CameraError(
                 CameraProblem.NOT_KEPT,
-                f"a picture from {self.name} cannot be written here ({show_text(event['text'])}). Is the disk full, or "
-                "the folder gone? The picture is on the camera's card",
+                f"a picture is only on the card of {self.name}: {show_text(event['text'])}",
             )
         if code in _BUSY:
             return CameraError(

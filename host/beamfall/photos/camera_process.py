@@ -20,6 +20,9 @@ import time
 from pathlib import Path
 from typing import Any
 
+from beamfall.errors import FileWriteError
+from beamfall.files import write_bytes
+
 ANY = "usb"  # the name of whatever single camera is there
 NETWORK = "ptpip:"
 _LOOK_MS = 200
@@ -115,12 +118,10 @@ class Session:
         while target.exists():
             number += 1
             target = target.with_stem(f"{target.stem}-{number}")
-        part = target.with_name(f".beamfall-{secrets.token_hex(8)}{target.suffix}")
         try:
-            file.save(str(part))
-            os.replace(part, target)
-        except (OSError, self._gp.GPhoto2Error) as error:
-            self.tell("failed", code="unsaved", text=f"{name}: {error}")
+            write_bytes(target, memoryview(file.get_data_and_size()))
+        except FileWriteError as error:
+            self.tell("failed", code="unsaved", text=str(error))
             raise SystemExit(1) from error
         self.tell("file", path=str(target), settings=self._read_settings())
 
