@@ -146,7 +146,11 @@ def _render_rules(message: MessageDefinition) -> str:
         [str(number), reason if " " in reason else f"`{reason}`", when]
         for number, (reason, when) in enumerate(message.checks, 1)
     ]
-    table = _table(["check", "refusal", "if"], checks) if checks else "Never refused by itself."
+    table = (
+        _table(["check", "refusal", "if"], checks)
+        if checks
+        else "This request has no checks of its own."
+    )
     return (
         f"\n\n{table}\n\nEffect: {message.effect}. "
         f"Repeat after a lost session: {_REPEATS[message.repeat]}."
