@@ -5,6 +5,4 @@ controller), `rig` and `sequence` (what hangs above the dish, and what is to hap
 `plan` (from one to the other), `shots` (what was fired and measured), `cli`.
 """
 
-from __future__ import annotations
-
 __version__ = "0.1.0"

@@ -1,7 +1,6 @@
 """The program's start: `beamfall`, or `python -m beamfall` where the script is not on the path."""
 
-from __future__ import annotations
-
+# Here and in the package's own first file nothing is imported that takes time, not even `__future__`.
 # Plain `signal` loads `enum` first, and a Ctrl-C meanwhile would show a traceback.
 import _signal as signal  # type: ignore[import-not-found]
 import sys

@@ -30,3 +30,9 @@ def test_the_table_says_what_the_command_says(name: str) -> None:
 
 def test_help_lists_every_command_in_the_order_of_the_table() -> None:
     assert list(typer.main.get_command(app).commands) == list(COMMANDS)
+
+
+def test_nothing_loads_before_the_program_takes_care_of_ctrl_c() -> None:
+    code = "import sys; before = set(sys.modules); import beamfall; print(sorted(set(sys.modules) - before))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert done.stdout.strip() == "['beamfall']", done.stderr
