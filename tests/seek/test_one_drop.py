@@ -108,6 +108,31 @@ def test_words_are_those_of_one_drop_and_no_others() -> None:
         read_answer("crown", 2)
 
 
+def test_a_high_droplet_asks_for_a_later_light_and_a_low_one_for_an_earlier_one() -> None:
+    assert read_answer("high", 1) == read_answer("high droplet", 1)
+    later = {}
+    for said in ("high droplet", "low droplet"):
+        search = Search(aim_at("droplet"), seed=1)
+        proposal = search.propose()
+        shot = Shot(proposal.times_s, 0.5 + proposal.delay_s, (0.5,))
+        search.take(shot, read_answer(said, 1))
+        later[said] = search.propose().delay_s - proposal.delay_s
+    assert later["high droplet"] > 0.002 and later["low droplet"] < -0.002
+
+
+def test_a_jet_that_falls_slowly_shows_its_droplet_later() -> None:
+    rig = aim_at("droplet")
+    stages = []
+    for factor in (1.0, 1.2):
+        model = make_middle_rig(rig).model
+        slow = SimulatedRig(replace(model, jet=replace(model.jet, fall_factor=factor)), 1)
+        splash = fire(slow, make_plan(rig).sequence)
+        stages.append(splash.pictures[0].find_stage("droplet"))
+        jet = splash.jet
+    assert stages[0] is not None and stages[1] is not None and jet is not None
+    assert stages[0] - stages[1] == pytest.approx(0.2 * (jet.height_m / 9.81) ** 0.5, rel=0.02)
+
+
 def test_nobody_is_told_it_is_found_before_it_was_seen() -> None:
     """However sure the model is: the newest picture must show the crown."""
     search = Search(aim_at("crown"), sure=0.0, seed=1)

@@ -5,6 +5,7 @@ All times count from the impact; floats and arrays alike. Which moment looks bes
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -20,16 +21,16 @@ FREE_SHARE = 0.15  # of the rise, after the highest moment: the droplet is seen 
 
 
 def find_moments(
-    diameter_m: Any, speed_m_s: Any, onset_s: Any, rise_s: Any, height_m: Any, gravity: float
+    diameter_m: Any, speed_m_s: Any, onset_s: Any, rise_s: Any, fall_s: Any
 ) -> Mapping[str, Any]:
     """Return when each of MOMENTS is at its best: the jet at its highest, the droplet half way down again.
 
-    The droplet falls freely from the height of the jet: half of it takes sqrt(height/g).
+    `fall_s`: how long the jet falls. It falls ever faster: the upper half takes sqrt(1/2) of that.
     """
     top = onset_s + rise_s
     return {
         "crown": CROWN_LIFE * diameter_m / speed_m_s,
         "cavity": CAVITY_SHARE * onset_s,
         "jet": top,
-        "droplet": top + (height_m / gravity) ** 0.5,
+        "droplet": top + math.sqrt(0.5) * fall_s,
     }

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
 
@@ -29,7 +29,7 @@ from beamfall.physics.jet import (
 from beamfall.physics.splash import find_moments
 from beamfall.physics.umbrella import LIFE_S
 from beamfall.planning.setting import Setting, compute_drop, compute_start_speed, make_setting
-from beamfall.planning.unknowns import NAMES, OF_OTHERS, list_unknowns
+from beamfall.planning.unknowns import APART, NAMES, list_unknowns
 from beamfall.setup.rig_sections import is_same_place
 
 if TYPE_CHECKING:
@@ -84,16 +84,32 @@ class DropDraws:
 
 @dataclass(frozen=True)
 class JetDraws:
-    """The jets: `starts_s` on the clock of whoever asks, others as in `physics.jet`."""
+    """The jets: `starts_s` on the clock of whoever asks, others as in `physics.jet`.
+
+    `fall_factor`: how long they fall, over a free fall from their top.
+    """
 
     starts_s: Floats
     rise_s: Floats
     height_m: Floats
+    fall_factor: Floats
     gravity: float
+
+    @classmethod
+    def of(cls, rigs: Draws, impact_s: Floats) -> Self:
+        """The jets of drops that strike then."""
+        return cls(
+            impact_s + rigs.onset_s, rigs.rise_s, rigs.height_m, rigs.values["fall_factor"],
+            rigs.setting.gravity,
+        )  # fmt: skip
 
     def tip(self, when_s: Floats) -> Floats:
         """Height of the tip."""
-        return tip_heights(when_s, self.starts_s, self.height_m, self.rise_s, gravity=self.gravity)
+        past = np.maximum(when_s - self.starts_s - self.rise_s, 0.0)
+        return tip_heights(
+            when_s - past + past / self.fall_factor,
+            self.starts_s, self.height_m, self.rise_s, gravity=self.gravity,
+        )  # fmt: skip
 
     def take(self, chosen: NDArray[np.intp]) -> JetDraws:
         """Some of them."""
@@ -102,6 +118,7 @@ class JetDraws:
             starts_s=self.starts_s[chosen],
             rise_s=self.rise_s[chosen],
             height_m=self.height_m[chosen],
+            fall_factor=self.fall_factor[chosen],
         )
 
 
@@ -147,16 +164,21 @@ class Draws:
         """When the splash of drop 1 alone is at its best, after its impact: see `physics.splash`."""
         first = self.first
         return find_moments(
-            first.diameter_m, first.impact_speed_m_s, self.onset_s, self.rise_s, self.height_m,
-            self.setting.gravity,
-        )  # fmt: skip
+            first.diameter_m, first.impact_speed_m_s, self.onset_s, self.rise_s, self.fall_s
+        )
 
     @property
     def jet(self) -> JetDraws:
         """The jet since drop 1's valve opening."""
-        return JetDraws(
-            self.impact_s + self.onset_s, self.rise_s, self.height_m, self.setting.gravity
+        return JetDraws.of(self, self.impact_s)
+
+    @property
+    def fall_s(self) -> Floats:
+        """How long the jet falls, from its top to the surface."""
+        fall: Floats = self.values["fall_factor"] * np.sqrt(
+            2.0 * self.height_m / self.setting.gravity
         )
+        return fall
 
     def find_contact(self, times_s: Sequence[Floats | float]) -> tuple[Floats, Floats]:
         """When and at what height the last drop meets jet or umbrella; NaN where it does not.
@@ -221,8 +243,8 @@ def draw_z(
 
 def draw_normal(count: int, rng: np.random.Generator) -> Floats:
     """Standard normal vectors. Those of other valves have a stream of their own, so the rest stays as it is."""
-    own = rng.standard_normal((count, len(NAMES) - len(OF_OTHERS)))
-    others = rng.spawn(1)[0].standard_normal((count, len(OF_OTHERS)))
+    own = rng.standard_normal((count, len(NAMES) - len(APART)))
+    others = rng.spawn(1)[0].standard_normal((count, len(APART)))
     return np.hstack([own, others])
 
 

@@ -49,10 +49,12 @@ class Unknown:
 NAMES = (
     "nozzle_error_m", "beam_error_m", "volume_ratio", "detachment_ratio", "start_speed_ratio",
     "beam_sense", "latency_error_s", "flash_latency_ratio", "onset_factor", "height_factor", "rise_factor",
-    "contact_offset_s", "other_latency_error_s", "other_nozzle_error_m", "other_volume_ratio",
+    "contact_offset_s", "other_latency_error_s", "other_nozzle_error_m", "other_volume_ratio", "fall_factor",
 )  # fmt: skip
 #: What the other valves of a rig have beside the errors of the first one.
 OF_OTHERS = ("other_latency_error_s", "other_nozzle_error_m", "other_volume_ratio")
+#: Drawn from a stream of their own, so that the rest of a rig does not depend on them.
+APART = (*OF_OTHERS, "fall_factor")
 _UNKNOWN_LENGTH = 0.25  # of the volume: lengths of 10 to 40 mm instead of 20
 GAP_ERROR_M = 3e-4  # standard error of the distance between two beams (our choice: a steel rule)
 OF_THE_JET = ("onset_factor", "height_factor", "rise_factor")
@@ -94,6 +96,10 @@ def list_unknowns(rig: Rig, setting: Setting, prior: JetPrior | None = None) -> 
         _plain("other_latency_error_s", 0.0, u.latency_s, -0.1, 0.1, "uncertainty.latency"),
         _plain("other_nozzle_error_m", 0.0, u.height_m, -far, far, "uncertainty.height"),
         _ratio("other_volume_ratio", 1.0, u.volume, 0.3, 3.0, "uncertainty.volume"),
+        _ratio(
+            "fall_factor", 1.0, 0.15, 0.4, 2.5,
+            "how long the jet falls, over a free fall from its top (estimate; one computed splash: 1.03)",
+        ),
     )  # fmt: skip
     return {row.name: row for row in rows}
 

@@ -69,7 +69,7 @@ def find_meeting(rigs: Draws, shot: Shot) -> Met:
     for number, at in enumerate(shot.times_s[1:], 2):
         drop, edge = rigs.drop(number), shot.find_edge(number)
         freed.append(at + drop.latency_s if edge is None else edge - drop.to_edge_s)
-    jet = JetDraws(impact + rigs.onset_s, rigs.rise_s, rigs.height_m, rigs.setting.gravity)
+    jet = JetDraws.of(rigs, impact)
     first, _ = meet(jet, rigs.drop(2), freed[0])
     last, height = meet_all(jet, rigs.drops, freed)
     later = rigs.values["contact_offset_s"]

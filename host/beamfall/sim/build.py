@@ -18,8 +18,8 @@ from beamfall.physics.liquids import Liquid
 from beamfall.physics.umbrella import SPEED_SPREAD, TIME_SPREAD
 from beamfall.planning.setting import Setting, compute_flow, make_setting
 from beamfall.planning.unknowns import (
+    APART,
     GAP_ERROR_M,
-    OF_OTHERS,
     list_scatters,
     list_unknowns,
     make_jet_prior,
@@ -67,7 +67,7 @@ def draw_model(
     others = random.Random(f"{seed}/other valves")
     true = {
         name: unknown.at(
-            moved.get(name, 0.0) + spread * (others if name in OF_OTHERS else draws).gauss(0.0, 1.0)
+            moved.get(name, 0.0) + spread * (others if name in APART else draws).gauss(0.0, 1.0)
         )
         for name, unknown in unknowns.items()
     }
@@ -141,6 +141,7 @@ def draw_model(
             onset_factor=true["onset_factor"],
             height_factor=true["height_factor"],
             rise_factor=true["rise_factor"],
+            fall_factor=true["fall_factor"],
             onset_scatter_s=scatter["onset_scatter_s"],
             height_scatter=scatter["height_scatter"],
             shape=shape,

@@ -30,6 +30,7 @@ class Jet:
     shape: float | None
     gravity: float
     path: tuple[tuple[float, float], ...] | None = None
+    fall_factor: float = 1.0  # how long it falls, over a free fall
 
     def tip_m(self, when_s: float) -> float:
         """Height of the tip above the surface; 0 before it rises and after it has fallen back."""
@@ -43,6 +44,8 @@ class Jet:
             return self.height_m * (1.0 - abs(1.0 - phase) ** self.shape) if phase < 2.0 else 0.0
         # beamfall.physics.jet.tip_height, without its checks
         before_top = self.rise_s - since
+        if before_top < 0.0:
+            before_top /= self.fall_factor
         height = self.height_m - 0.5 * self.gravity * before_top**2
         if before_top > 0.0:
             missing = self.height_m - 0.5 * self.gravity * self.rise_s**2
@@ -74,6 +77,7 @@ def make_jet(model: RigModel, drop: Drop, draws: random.Random) -> Jet | None:
         shape=jet.shape,
         gravity=gravity,
         path=jet.path,
+        fall_factor=jet.fall_factor,
     )
 
 
@@ -82,10 +86,8 @@ def find_splash(model: RigModel, drop: Drop, jet: Jet | None) -> dict[str, float
 
     Without a jet only those that need none.
     """
-    onset, rise, height = (
-        (math.nan,) * 3 if jet is None else (jet.starts_s - drop.impact_s, jet.rise_s, jet.height_m)
-    )
-    found = find_moments(drop.diameter_m, drop.impact_speed_m_s, onset, rise, height, model.gravity)
+    onset, rise = (math.nan,) * 2 if jet is None else (jet.starts_s - drop.impact_s, jet.rise_s)
+    found = find_moments(drop.diameter_m, drop.impact_speed_m_s, onset, rise, math.nan)
     when = {name: drop.impact_s + at for name, at in found.items() if math.isfinite(at)}
     if jet is not None:
         when["droplet"] = _find_half_way(jet)  # whatever law its tip follows
@@ -240,6 +242,7 @@ class Picture:
     jet_m: float | None
     drop2_m: float | None  # lowest point of the later drop
     umbrella_m: float | None = None  # its width, rim to rim
+    share: float | None = None  # of a single drop's jet: its height over its greatest one
     # Of a single drop: light minus each moment of its splash (`physics.splash`), as far as they come.
     since_s: Mapping[str, float] = field(default_factory=dict)
 
@@ -304,4 +307,5 @@ def _see_single(model: RigModel, column: Column, light_s: float, jet_m: float | 
         shows = "crown"
     else:
         shows = "cavity" if jet is not None and light_s < jet.starts_s else "nothing"
-    return Picture(shows, None, jet_m, drop_m, since_s=after)
+    share = None if jet is None or jet_m is None else jet_m / jet.height_m
+    return Picture(shows, None, jet_m, drop_m, share=share, since_s=after)

@@ -13,6 +13,8 @@ _READING_M = 0.001  # accuracy of heights read off a picture
 # An umbrella narrower than four drops, and one at its full width: of 4 mm at 4 m/s (physics.umbrella).
 _JUST_S, _LONG_S = 0.003, 0.006
 _AGE_ERROR = 0.25  # of the logarithm of an age that is judged by eye (estimate)
+# Shares of the jet's height beyond which its droplet is called high or low, and how well that is judged (estimates).
+_LOW, _HIGH, _SHARE_ERROR = 0.42, 0.58, 0.08
 _CONFUSED = ("before", "contact", "after", "jet")
 
 
@@ -20,7 +22,8 @@ _CONFUSED = ("before", "contact", "after", "jet")
 class SimulatedPhotographer:
     """Gives a word for each picture; with `heights` also measures, sometimes a millimetre off.
 
-    `ages`: says just after and long after, by the umbrella's size in drops; `widths`: measures it.
+    `ages`: says just after and long after, by the umbrella's size in drops, and whether a droplet is high or low;
+    `widths`: measures the umbrella.
     `wrong_share`: how often another word is said than the right one.
     """
 
@@ -40,12 +43,20 @@ class SimulatedPhotographer:
             return Seen("black")
         if self.wrong_share and self._draws.random() < self.wrong_share:
             return Seen(self._draws.choice([word for word in _CONFUSED if word != picture.shows]))
-        age = self._judge_age(picture.stage_s) if self.ages and picture.shows == "after" else ""
+        age = self._say_more(picture) if self.ages else ""
         width = self._measure(picture.umbrella_m) if self.widths else None
         if not self.heights:
             return Seen(picture.shows, age=age, width_m=width)
         jet, drop = self._measure(picture.jet_m), self._measure(picture.drop2_m)
         return Seen(picture.shows, jet, drop, age, width)
+
+    def _say_more(self, picture: Picture) -> str:
+        if picture.shows == "after":
+            return self._judge_age(picture.stage_s)
+        if picture.shows == "droplet" and picture.share is not None:
+            share = picture.share + _SHARE_ERROR * self._draws.gauss(0.0, 1.0)
+            return "low droplet" if share < _LOW else "high droplet" if share > _HIGH else ""
+        return ""
 
     def _judge_age(self, stage_s: float | None) -> str:
         if stage_s is None:

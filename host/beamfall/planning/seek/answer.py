@@ -52,6 +52,11 @@ AGES = {
     "just after": "the umbrella is small: narrower than four drops",
     "long after": "the umbrella has its full width, or breaks up",
 }
+#: The same of one drop: how far its droplet has fallen, beside `droplet`.
+_HALVES = {
+    "high droplet": "the droplet is clearly above half the jet's height",
+    "low droplet": "the droplet is clearly below half the jet's height",
+}
 _SEPARATORS = re.compile(r",(?!\d)|(?<!\d),")  # a comma between digits is a decimal comma
 _MEASURED = ("jet", "drop", "width")
 SAME = {"umbrella": "after"}  # what people also call it
@@ -60,9 +65,9 @@ NOTHING = "nothing"
 
 
 def explain_words(drops: int, *, ages: bool = False) -> dict[str, str]:
-    """The words with what they mean for a shot of that many drops; with `ages`, those that say how long after too."""
+    """The words with what they mean for a shot of that many drops; with `ages`, those that say more of one word too."""
     if drops < 2:
-        return _OF_ONE
+        return _OF_ONE | (_HALVES if ages else {})
     return WORDS | (_OF_MORE if drops > 2 else {}) | (AGES if ages else {})
 
 
@@ -70,8 +75,8 @@ def explain_words(drops: int, *, ages: bool = False) -> dict[str, str]:
 class Answer:
     """One picture in a word; `since_s` is the time since the contact where it was measured (below 0: before it),
     with its standard error; heights above the surface where they were measured: the jet's top and
-    drop 2's lowest point (of an umbrella: where it sits). `age`: of `after`, one of AGES; `width_m`: of
-    the umbrella, rim to rim."""
+    drop 2's lowest point (of an umbrella: where it sits). `age`: of `after` or `droplet`, how far it has come;
+    `width_m`: of the umbrella, rim to rim."""
 
     word: str
     jet_m: float | None = None
@@ -114,7 +119,7 @@ def read_answer(text: str, drops: int = 2) -> Answer:
     """Read what a person typed of a shot: a word, then `jet 31 mm`, `drop 42 mm` and `width 28 mm` where measured.
 
     A word may be cut short where it stays clear: `bef`, `a`. `just after` and `long after` say more than
-    `after`. Raises UserError.
+    `after`, `high droplet` and `low droplet` more than `droplet`. Raises UserError.
     """
 
     words = explain_words(drops)
@@ -122,10 +127,11 @@ def read_answer(text: str, drops: int = 2) -> Answer:
     if not parts:
         raise UserError(f"say what the picture shows: {', '.join(words)}")
     given = parts[0].lower()
-    age = next((one for one in AGES if one.split()[0] == given and drops > 1), "")
+    ages = AGES if drops > 1 else _HALVES
+    age = next((one for one in ages if one.split()[0] == given), "")
     if age:
-        given = "after"
-        del parts[1 : 1 + (len(parts) > 1 and "after".startswith(parts[1].lower()))]
+        given = age.split()[1]
+        del parts[1 : 1 + (len(parts) > 1 and given.startswith(parts[1].lower()))]
     same = SAME if drops > 1 else {}
     matches = {same.get(word, word) for word in (*words, *same) if word.startswith(given)}
     if len(matches) != 1:

@@ -141,10 +141,12 @@ class Moments:
             if word == "after":
                 stage = _positive(self.stage_s)
                 lines, sharp = (_WIDTH_LINES, _WIDTH_SHARP) if widths else (_AGE_LINES, _AGE_SPREAD)
-                rows += _split(chances, [below(np.log(stage / line) / sharp) for line in lines])
+                rows += split_by_lines(
+                    chances, [below(np.log(stage / line) / sharp) for line in lines]
+                )
             elif word == "before" and gaps:
                 stage = np.nan_to_num(self.stage_s, nan=-0.1)
-                rows += _split(
+                rows += split_by_lines(
                     chances, [below((stage - line) / _GAP_SHARP_S) for line in _GAP_LINES]
                 )
             else:
@@ -178,7 +180,7 @@ def split_pictures(moments: Shown, *, widths: bool, gaps: bool) -> Floats:
     return moments.split(with_lapses(moments.judge_words()), widths=widths, gaps=gaps)
 
 
-def _split(chances: Floats, past: list[Floats]) -> list[Floats]:
+def split_by_lines(chances: Floats, past: list[Floats]) -> list[Floats]:
     """Share chances out between lines; `past`: that each line is passed, in rising order."""
     bounds = [np.ones_like(chances), *past, np.zeros_like(chances)]
     return [chances * (a - b) for a, b in zip(bounds[:-1], bounds[1:], strict=True)]
@@ -194,8 +196,13 @@ def _weigh_age(stage_s: Floats, age: str, says_ages: bool) -> Floats:
     late = below(np.log(stage / LONG_S) / _AGE_SPREAD)
     if age:
         return just if age == "just after" else late
+    return say_chance(says_ages, just + late)
+
+
+def say_chance(says_ages: bool, could: Floats) -> Floats:
+    """The chance that a person says no more than the word, where that much more could be said."""
     said = _SAID_AGES if says_ages else _SAYS_AGES
-    return (1.0 - said) + said * np.maximum(0.0, 1.0 - just - late)
+    return (1.0 - said) + said * np.maximum(0.0, 1.0 - could)
 
 
 def _weigh_width(moments: Moments, width_m: float) -> Floats:

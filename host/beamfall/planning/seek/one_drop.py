@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, ClassVar
 import numpy as np
 
 from beamfall.planning.seek.bounds import READING_M, bell, below, is_in_frame
+from beamfall.planning.seek.likelihood import say_chance, split_by_lines
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -27,6 +28,8 @@ NEARS_S = {"crown": 0.0025, "cavity": 0.004, "jet": 0.008, "droplet": 0.005}
 # breaks through, when its droplet comes free, and when it has fallen back.
 _IMPACT_S, _CROWN_S, _ONSET_S, _FREE_S, _END_S = 0.0003, 0.004, 0.0015, 0.004, 0.002
 _JET_SPREAD = 0.06  # of a jet's height from splash to splash, and from the model
+# Shares of the jet's height beyond which people call its droplet high or low, and how sharply (estimates).
+_LOW, _HIGH, _SHARE_SPREAD = 0.42, 0.58, 0.1
 
 
 @dataclass(frozen=True)
@@ -34,7 +37,8 @@ class SplashMoments:
     """Pictures of one drop that each rig may show.
 
     `stage_s`: light minus the wanted moment, NaN where it never comes; `since_s`: light minus impact. The others count
-    from the impact too, NaN without a jet: the crown's end, the jet's onset, when its droplet is free, when it is back.
+    from the impact too, NaN without a jet: the crown's end, the jet's onset, its top, when its droplet is free, when it
+    is back.
     """
 
     stage_s: Floats
@@ -42,6 +46,7 @@ class SplashMoments:
     tip_m: Floats
     crown_end_s: Floats
     onset_s: Floats
+    top_s: Floats
     free_s: Floats
     end_s: Floats
     impact_m_s: Floats
@@ -57,6 +62,13 @@ class SplashMoments:
         tip = self.tip_m if tip_m is None else tip_m
         stage, since = self.stage_s + later_s, self.since_s + later_s
         return replace(self, stage_s=stage, since_s=since, tip_m=tip)
+
+    @property
+    def _passed(self) -> list[Floats]:
+        """The chance that people see the droplet above the low line, and above the high one."""
+        fallen = (self.since_s - self.top_s) / (self.end_s - self.top_s)
+        share = np.nan_to_num(1.0 - np.square(np.clip(fallen, 0.0, 1.0)))
+        return [below((share - line) / _SHARE_SPREAD) for line in (_LOW, _HIGH)]
 
     def judge_words(self) -> Floats:
         """The chance of each of WORDS, shape (words, ...), from a person who never errs."""
@@ -88,11 +100,17 @@ class SplashMoments:
         if answer.word == "found":
             return np.ones_like(self.stage_s)
         result: Floats = self.judge_words()[WORDS.index(answer.word)]
+        if answer.word == "droplet":
+            above_low, above_high = self._passed
+            high, low = above_high, 1.0 - above_low
+            said = {"high droplet": high, "low droplet": low}.get(answer.age)
+            result = result * (say_chance(says_ages, high + low) if said is None else said)
         if answer.jet_m is not None:
             spread = np.hypot(READING_M, _JET_SPREAD * self.tip_m)
             result = result * bell((answer.jet_m - self.tip_m) / spread)
         return result
 
     def split(self, words: Floats, *, widths: bool, gaps: bool) -> Floats:
-        """The pictures that a person is expected to tell apart: the words."""
-        return words
+        """The pictures that a person is expected to tell apart: the words, and how far the droplet has fallen."""
+        *others, droplet, nothing = words
+        return np.stack([*others, *split_by_lines(droplet, self._passed), nothing])

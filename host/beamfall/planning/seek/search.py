@@ -32,6 +32,8 @@ NEAR_S = 0.001  # a picture within this of the wanted stage is found
 # The search stops at this chance that a picture is the wanted one. In tests/benchmarks/seek_shots.py such a picture is
 # the wanted one in about 95 %, as tails are drawn wide; more certainty takes another shot and hardly adds to that.
 SURE = 0.78
+# Of one drop the models have no such tails, so that the chance is what it says.
+SURE_OF_ONE = 0.93
 
 # What a nat is worth against certainty: at first, and once a picture may be the wanted one. From then on each answer
 # leaves it less, so that a search ends.
@@ -101,7 +103,7 @@ class Search:
     rig: Rig
     wanted_s: float | None = None
     near_s: float = NEAR_S
-    sure: float = SURE
+    sure: float | None = None  # SURE, or SURE_OF_ONE
     learned: Belief | None = None
     start: Start | None = None
     fresh: bool = False
@@ -151,6 +153,8 @@ class Search:
             seed=self.seed,
             learned=known,
         )
+        if self.sure is None:
+            self.sure = SURE if self.weighted.has_contact else SURE_OF_ONE
         if not self.weighted.has_contact:
             return
         self._fixed = self.rig.list_fixed()
@@ -254,7 +258,7 @@ class Search:
 
     def take(self, shot: Shot, answer: Answer) -> None:
         """Take the answer to a shot; `found` and `chance` then say how things stand."""
-        assert self.wanted_s is not None
+        assert self.wanted_s is not None and self.sure is not None
         if answer.word == BLACK:
             self.pass_over("the picture was black")
             return

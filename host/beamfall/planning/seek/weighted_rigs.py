@@ -205,10 +205,7 @@ class WeightedRigs:
 
     def make_jet(self, timing: Timing) -> JetDraws:
         """The jets of drops that strike then."""
-        rigs = self.rigs
-        return JetDraws(
-            timing.impact_s + rigs.onset_s, rigs.rise_s, rigs.height_m, rigs.setting.gravity
-        )
+        return JetDraws.of(self.rigs, timing.impact_s)
 
     def find_last_edge(self, timing: Timing) -> Floats:
         """When the last drop's beam edge comes."""
@@ -234,21 +231,22 @@ class WeightedRigs:
         """The moments at which the answer to a shot turns from one word to the next, and so says most."""
         if self.has_contact:
             return [event_s + self.offset_s]
-        crown_end, onset, free, end = (timing.impact_s + one for one in self._find_phases())
+        crown_end, onset, _, free, end = (timing.impact_s + one for one in self._find_phases())
         return {"crown": [timing.impact_s, crown_end], "cavity": [crown_end, onset]}.get(
             self._kind, [onset, free, end]
         )
 
-    def _find_phases(self) -> tuple[Floats, Floats, Floats, Floats]:
-        """The crown's end, the jet's onset, when its droplet is free and when it is back: after the impact."""
+    def _find_phases(self) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+        """The crown's end, the jet's onset and top, when its droplet is free and when it is back: after the impact."""
         rigs = self.rigs
-        first, gravity = rigs.first, self._setting.gravity
+        first = rigs.first
         onset = np.where(rigs.height_m < LEAST_JET_M, np.nan, rigs.onset_s)
         return (
             CROWN_END * first.diameter_m / first.impact_speed_m_s,
             onset,
+            onset + rigs.rise_s,
             onset + (1.0 + FREE_SHARE) * rigs.rise_s,
-            onset + rigs.rise_s + np.sqrt(2.0 * rigs.height_m / gravity),
+            onset + rigs.rise_s + rigs.fall_s,
         )
 
     def look(self, timing: Timing, light_s: Floats | float) -> Outlook:
