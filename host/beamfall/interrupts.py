@@ -18,7 +18,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from types import FrameType
-from typing import Any, Self
+from typing import Any, ClassVar, Self
 
 BOUNCE_S = 0.5  # people press twice: the first press gets this long to switch outputs off
 STOP_S = (
@@ -45,8 +45,11 @@ class StopAsked(KeyboardInterrupt):
 class StopSignals:
     """Handles stop signals within a `with` block; `signal` is the first that came, or 0.
 
-    A signal ignored from outside, as by nohup, stays ignored. Outside the main thread this does nothing.
+    `installed` is the one whose handlers this process has. A signal ignored from outside, as by nohup, stays
+    ignored. Outside the main thread this does nothing.
     """
+
+    installed: ClassVar[StopSignals | None] = None
 
     def __init__(self, end: Callable[[int], None] = os._exit) -> None:
         self.signal = 0
@@ -71,6 +74,7 @@ class StopSignals:
                 replaced = (signal.SIG_DFL, signal.default_int_handler)
                 if signal.getsignal(number) in replaced:
                     self._before[number] = signal.signal(number, self.take)
+                    StopSignals.installed = self
             self._unraisable, sys.unraisablehook = sys.unraisablehook, self._take_lost
         return self
 
@@ -79,6 +83,7 @@ class StopSignals:
             self._timer.cancel()
         for number, handler in self._before.items():
             signal.signal(number, handler)
+            StopSignals.installed = None
         if sys.unraisablehook == self._take_lost:
             sys.unraisablehook = self._unraisable
 
@@ -145,11 +150,7 @@ def find_stop_signals() -> StopSignals | None:
     """Return what this program has installed; None outside its main thread."""
     if threading.current_thread() is not threading.main_thread():
         return None
-    for number in _NUMBERS:  # any of them: a program in the background ignores SIGINT
-        owner = getattr(signal.getsignal(number), "__self__", None)
-        if isinstance(owner, StopSignals):
-            return owner
-    return None
+    return StopSignals.installed
 
 
 def check_stop() -> None:

@@ -74,10 +74,13 @@ def to_plain(record: Any, *, but: tuple[str, ...] = ()) -> dict[str, Any]:
         default = default_of(one)
         if one.name in but or (default is not dataclasses.MISSING and value == default):
             continue
-        content[one.name] = (
-            [list(dataclasses.astuple(part)) for part in value] if one.name in _LISTS else value
-        )
+        content[one.name] = [_to_list(part) for part in value] if one.name in _LISTS else value
     return content
+
+
+def _to_list(record: Any) -> list[Any]:
+    """Return the values of a record; `dataclasses.astuple` would copy each of them deeply."""
+    return [getattr(record, one.name) for one in dataclasses.fields(record)]
 
 
 def from_plain(kind: type[_Record], content: Mapping[str, Any]) -> _Record:

@@ -101,22 +101,30 @@ class Coils:
         )
         on: set[int] = set()
 
+        def take_changes() -> None:
+            nonlocal on
+            if changes and changes[-1] <= now:
+                while changes and changes[-1] <= now:
+                    changes.pop()
+                on = {one.valve for one in near if one.on <= now < (one.off or end)}
+
         def advance(until: int) -> tuple[float, float]:
             """Let time pass; return current in A and voltage in V then."""
-            nonlocal now, on
+            nonlocal now
             while now < until:
-                if changes and changes[-1] <= now:
-                    while changes and changes[-1] <= now:
-                        changes.pop()
-                    on = {one.valve for one in near if one.on <= now < (one.off or end)}
-                passing = min(step, until - now)
-                volt = supply.volt - supply.ohm * sum(one.current_a for one in coils.values())
+                take_changes()
+                drawn = sum([one.current_a for one in coils.values()])
+                volt = supply.volt - supply.ohm * drawn
+                passing = (min(until, changes[-1]) if changes else until) - now
+                if on or drawn:  # at rest, one step takes any time
+                    passing = min(step, passing)
                 for valve, coil in coils.items():
                     coil.step(volt if valve in on else -CLAMP_V - DIODE_V, passing / self._hz)
                 now += passing
+            take_changes()
             # A coil that is off feeds its current into the clamp, not through the supply's shunt.
-            shunt = [one.current_a for valve, one in coils.items() if self._is_on(near, valve, now)]
-            return sum(shunt), supply.volt - supply.ohm * sum(shunt)
+            shunt = sum([one.current_a for valve, one in coils.items() if valve in on])
+            return shunt, supply.volt - supply.ohm * shunt
 
         pairs = []
         for at in range(count):
@@ -126,10 +134,3 @@ class Coils:
             millivolt = round(1e3 * volt + draws.gauss(0.0, _NOISE_MV))
             pairs.append((min(_MOST, max(0, milliampere)), min(_MOST, max(0, millivolt))))
         return pairs
-
-    @staticmethod
-    def _is_on(near: Sequence[_Opening], valve: int, now: int) -> bool:
-        return any(
-            one.valve == valve and one.on <= now and (one.off is None or now < one.off)
-            for one in near
-        )
