@@ -17,7 +17,7 @@ from unittest import mock
 import pytest
 from command_line import run_cli
 
-from beamfall.cli import main, shots
+from beamfall.cli import main, shots_list
 from beamfall.link.welcome import Welcome
 from beamfall.setup.rig import example_rig
 from beamfall.setup.sequence import Row, Sequence
@@ -244,7 +244,7 @@ def test_interrupts_and_faults_of_the_program(
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    monkeypatch.setattr(shots, "find_log", mock.Mock(side_effect=error))
+    monkeypatch.setattr(shots_list, "find_log", mock.Mock(side_effect=error))
     assert main(["shots", "where"]) == status
     said = capsys.readouterr().err
     assert said.startswith(message) and "Traceback" not in said

@@ -8,8 +8,11 @@ import sys
 import pytest
 import typer
 
+from beamfall.cli import shots
 from beamfall.cli.app import COMMANDS, app
-from beamfall.cli.loading import load
+from beamfall.cli.loading import Entry, load
+
+ENTRIES = (*COMMANDS.items(), *shots.COMMANDS.items())
 
 
 def test_help_loads_no_command() -> None:
@@ -22,14 +25,17 @@ def test_help_loads_no_command() -> None:
     assert done.returncode == 0, done.stderr
 
 
-@pytest.mark.parametrize("name", COMMANDS)
-def test_the_table_says_what_the_command_says(name: str) -> None:
-    said = load(name, COMMANDS[name]).help.split("\n\n")[0].replace("\n", " ")
-    assert said == COMMANDS[name].help
+@pytest.mark.parametrize(("name", "entry"), ENTRIES, ids=[name for name, _ in ENTRIES])
+def test_the_table_says_what_the_command_says(name: str, entry: Entry) -> None:
+    said = load(name, entry).help.split("\n\n")[0].replace("\n", " ")
+    assert said == entry.help
 
 
-def test_help_lists_every_command_in_the_order_of_the_table() -> None:
-    assert list(typer.main.get_command(app).commands) == list(COMMANDS)
+@pytest.mark.parametrize(("group", "table"), [(app, COMMANDS), (shots.app, shots.COMMANDS)])
+def test_help_lists_every_command_in_the_order_of_the_table(
+    group: typer.Typer, table: dict[str, Entry]
+) -> None:
+    assert list(typer.main.get_command(group).commands) == list(table)
 
 
 def test_nothing_loads_before_the_program_takes_care_of_ctrl_c() -> None:

@@ -10,11 +10,11 @@ import typer
 
 from beamfall.board import Board
 from beamfall.cli.beam_view import BeamView
-from beamfall.cli.open_log import settle_earlier
-from beamfall.cli.shoot import PORT_HELP
+from beamfall.cli.options import PORT, SEED
 from beamfall.errors import UserError
 from beamfall.events import EdgesSeen
 from beamfall.setup.units import parse_quantity
+from beamfall.workflows.series import settle_before_unlogged
 
 if TYPE_CHECKING:
     from beamfall.board import Board
@@ -25,7 +25,7 @@ _ASK_S = 0.5  # how often the board is asked how the beam stands
 
 
 def beam(
-    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    port: str | None = PORT,
     number: int = typer.Option(1, "--beam", min=1, max=2, help="Which beam."),
     drops: bool = typer.Option(
         False,
@@ -38,7 +38,7 @@ def beam(
         None, "--for", help="Stop after this time, such as '30 s'; default: until Ctrl-C."
     ),
     quiet: bool = typer.Option(False, "--quiet", help="Do not beep when the beam goes dark."),
-    seed: int = typer.Option(0, "--seed", min=0, help="Random seed of a simulated rig."),
+    seed: int = SEED,
 ) -> int:
     """Show a beam live, to align it. Beeps each time it goes dark.
 
@@ -55,7 +55,7 @@ def beam(
         raise UserError(f'--for = "{duration}": it must be longer than 0 s, such as "10 s"')
     opening_s = parse_quantity(opening, "duration", key="--opening", example="13 ms")
     with Board.connect(port, seed=seed) as board:
-        settle_earlier(board)
+        settle_before_unlogged(board)
         view = BeamView(number, board.info.clock_hz)
         screen = _Screen(quiet)
         began_s = board.transport.clock()

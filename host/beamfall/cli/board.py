@@ -16,8 +16,8 @@ from beamfall.board_tools.known import recall_interpreter, remember
 from beamfall.board_tools.prompt import to_json
 from beamfall.cli import board_limits, board_measure, board_slots, board_test
 from beamfall.cli.loading import make_app
+from beamfall.cli.options import JSON_ALL, PORT
 from beamfall.cli.output import print_json, print_pairs
-from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.targets import check_target
 from beamfall.errors import UserError
 from beamfall.link.counters import LinkCounters
@@ -152,7 +152,7 @@ def join_image(
 @app.command("backup")
 def back_up_board(
     file: Path = typer.Argument(..., help="Where to save them (.zip).", show_default=False),
-    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    port: str | None = PORT,
 ) -> None:
     """Save a board's slots, profile and edge constant to a file."""
     check_target(file, "FILE", (".zip",))
@@ -163,7 +163,7 @@ def back_up_board(
 @app.command("restore")
 def restore_board(
     file: Path = typer.Argument(..., help="A file of `beamfall board backup`.", show_default=False),
-    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    port: str | None = PORT,
 ) -> None:
     """Restore a board's slots, profile and edge constant from a file."""
     backup = restore(_real_port(port), file, _tell)
@@ -192,8 +192,8 @@ def _real_port(port: str | None) -> str:
 # -- info ------------------------------------------------------------------------------------------
 @app.command("info")
 def show_info(
-    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
-    as_json: bool = typer.Option(False, "--json", help="Everything as one JSON object."),
+    port: str | None = PORT,
+    as_json: bool = JSON_ALL,
 ) -> None:
     """Show a board's limits, state and counters. Changes nothing on it."""
 

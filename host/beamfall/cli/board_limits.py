@@ -9,8 +9,8 @@ from typing import Any
 import typer
 
 from beamfall.board import Board
+from beamfall.cli.options import PORT_HELP
 from beamfall.cli.output import print_json, print_pairs, print_table
-from beamfall.cli.shoot import PORT_HELP
 from beamfall.errors import UserError
 from beamfall.physics.coil import MAX_A, CoilTimes, coil_times
 from beamfall.setup.limits import BoardLimits

@@ -13,8 +13,8 @@ from beamfall.board_tools.known import recall_interpreter
 from beamfall.board_tools.measure import measure, store_edge_constant
 from beamfall.board_tools.prompt import to_json
 from beamfall.board_tools.self_test_port import open_for_self_test
+from beamfall.cli.options import PORT
 from beamfall.cli.output import print_table
-from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.targets import DRAWINGS, check_target
 from beamfall.ports import brings_rig
 from beamfall.text import show_text
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 def measure_timing(
-    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    port: str | None = PORT,
     source: str = typer.Option("valve1", "--source", help="Output at one end of the jumper wire."),
     beam: str = typer.Option("beam1", "--beam", help="Beam input at the other end."),
     flash: str = typer.Option("flash1", "--flash", help="Flash output that follows the edges."),

@@ -10,8 +10,8 @@ import typer
 
 from beamfall.board import Board
 from beamfall.cli.loading import make_app
+from beamfall.cli.options import PORT
 from beamfall.cli.output import print_json, print_table
-from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.targets import check_target
 from beamfall.files import write_text
 from beamfall.recipes.card import Held, make_card
@@ -27,7 +27,7 @@ SLOT_HELP = "Which slot, from 1."
 
 @app.command("list")
 def list_slots(
-    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    port: str | None = PORT,
     as_json: bool = typer.Option(False, "--json", help="One JSON object per slot."),
 ) -> None:
     """List the slots that hold a sequence: its name, and what the board's button fires."""
@@ -76,7 +76,7 @@ def write_card(
     file: Path = typer.Argument(
         ..., help="The card to write, such as card.html; print it from a browser."
     ),
-    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    port: str | None = PORT,
 ) -> None:
     """Write a card to print: what each slot holds, what the light shows, what to do."""
     check_target(file, "FILE", (".html",))
@@ -100,7 +100,7 @@ def save_slot(
         "--sequence",
         help="Save this sequence file; default: the sequence now ready on the board.",
     ),
-    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    port: str | None = PORT,
 ) -> None:
     """Save a sequence in a slot; it survives power loss."""
 
@@ -118,7 +118,7 @@ def save_slot(
 @app.command("load")
 def load_slot(
     slot: int = typer.Argument(..., min=1, help=SLOT_HELP),
-    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    port: str | None = PORT,
 ) -> None:
     """Make a slot's sequence ready for the board's button."""
 
@@ -131,7 +131,7 @@ def load_slot(
 @app.command("erase")
 def erase_slot(
     slot: int = typer.Argument(..., min=1, help=SLOT_HELP),
-    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    port: str | None = PORT,
 ) -> None:
     """Empty a slot."""
 
@@ -143,7 +143,7 @@ def erase_slot(
 @app.command("choose")
 def choose_slot(
     slot: int = typer.Argument(..., min=0, help="Which slot, from 1; 0: none."),
-    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    port: str | None = PORT,
 ) -> None:
     """Choose the slot that the board loads at every start."""
 

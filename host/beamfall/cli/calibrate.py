@@ -11,8 +11,8 @@ from beamfall.board import Board
 from beamfall.cli.calibrate_camera import calibrate_camera
 from beamfall.cli.front import CalibrateTerminal
 from beamfall.cli.open_log import choose_series
+from beamfall.cli.options import PORT, SEED
 from beamfall.cli.output import print_json, print_pairs, print_table
-from beamfall.cli.shoot import PORT_HELP
 from beamfall.errors import UserError
 from beamfall.planning.calibration.describe import (
     START_AND_FALL,
@@ -54,11 +54,11 @@ def calibrate(
         "--series",
         help="Use this series of the log instead of new shots; may be repeated.",
     ),
-    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    port: str | None = PORT,
     count: int | None = typer.Option(
         None, "--count", min=3, help="Number of shots: 20, at least 8, two drops each; camera: 10."
     ),
-    seed: int = typer.Option(0, "--seed", min=0, help="Random seed of a simulated rig."),
+    seed: int = SEED,
     valve: str | None = typer.Option(
         None, "--valve", help="Which valve, such as valve2; default: the rig's first."
     ),

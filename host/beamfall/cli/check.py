@@ -9,9 +9,8 @@ import typer
 
 from beamfall.board import Board
 from beamfall.cli.check_front import CheckTerminal
-from beamfall.cli.open_log import settle_earlier
+from beamfall.cli.options import PORT, RIG
 from beamfall.cli.output import print_json, print_pairs, print_table
-from beamfall.cli.shoot import PORT_HELP
 from beamfall.errors import UserError
 from beamfall.faults.catalogue import load_catalogue
 from beamfall.faults.setup import make_setup
@@ -21,6 +20,7 @@ from beamfall.setup.sequence_file import load_sequence
 from beamfall.workflows import check as workflow
 from beamfall.workflows.check import as_set
 from beamfall.workflows.run import run
+from beamfall.workflows.series import settle_before_unlogged
 
 if TYPE_CHECKING:
     from beamfall.faults.finder import Finding
@@ -30,10 +30,8 @@ if TYPE_CHECKING:
 
 
 def check(
-    rig_file: Path | None = typer.Argument(
-        None, metavar="[RIG]", help="Rig file (TOML); default: the example rig."
-    ),
-    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    rig_file: Path | None = RIG,
+    port: str | None = PORT,
     sequence_file: Path | None = typer.Option(
         None,
         "--sequence",
@@ -107,7 +105,7 @@ def _set_up(
     from beamfall.planning.learned import find_file, load_learned
 
     if not board.traits.repeats_boot_ids:
-        settle_earlier(board)
+        settle_before_unlogged(board)
     setup = plain
     if sequence is None:
         found = find_timings(board, rig)

@@ -9,7 +9,7 @@ from typing import Any
 
 from typer.models import ArgumentInfo, OptionInfo
 
-from beamfall.cli.app import COMMANDS
+from beamfall.cli.app import app
 
 
 def describe_commands() -> str:
@@ -26,14 +26,17 @@ def describe_commands() -> str:
 
 def list_commands() -> Iterator[tuple[str, Any]]:
     """Yield each command as it is typed, such as `board slots list`, with its function."""
-    for name, entry in COMMANDS.items():
-        yield from _list_below(name, getattr(import_module(entry.module), entry.name))
+    yield from _list_below("", app)
 
 
 def _list_below(title: str, found: Any) -> Iterator[tuple[str, Any]]:
     if inspect.isfunction(found):
         yield title, found
         return
+    for name, entry in getattr(found.info.cls, "commands_by_name", {}).items():
+        yield from _list_below(
+            f"{title} {name}".strip(), getattr(import_module(entry.module), entry.name)
+        )
     for command in found.registered_commands:
         yield f"{title} {command.name}", command.callback
     for group in found.registered_groups:

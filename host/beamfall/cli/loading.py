@@ -26,6 +26,8 @@ def make_group(entries: Mapping[str, Entry]) -> type[TyperGroup]:
     """Return a class of groups, for `typer.Typer(cls=...)`, with these commands in this order."""
 
     class LazyGroup(TyperGroup):
+        commands_by_name = entries
+
         def __init__(self, **attributes: Any) -> None:
             super().__init__(**attributes)
             for name, entry in entries.items():
@@ -42,9 +44,15 @@ def make_group(entries: Mapping[str, Entry]) -> type[TyperGroup]:
     return LazyGroup
 
 
-def make_app(help_text: str | None = None) -> typer.Typer:
-    """An app whose help is plain text, with -h; with `help_text` a group, even of one command."""
+def make_app(
+    help_text: str | None = None, entries: Mapping[str, Entry] | None = None
+) -> typer.Typer:
+    """An app whose help is plain text, with -h; with `help_text` a group, even of one command.
+
+    `entries`: commands that are loaded when they run.
+    """
     app = typer.Typer(
+        cls=None if entries is None else make_group(entries),
         help=help_text,
         no_args_is_help=help_text is not None,
         add_completion=False,

@@ -3,16 +3,10 @@
 from __future__ import annotations
 
 import sys
-from typing import TYPE_CHECKING
 
 from beamfall.errors import NoSuchShot
 from beamfall.shots import ShotLog, find_log
 from beamfall.text import show_text
-from beamfall.workflows.series import settle_earlier as settle
-
-if TYPE_CHECKING:
-    from beamfall.board import Board
-    from beamfall.shots import ShotLog
 
 NOTHING_YET = (
     "no shot has been logged yet; the log will be {path}; fire one: beamfall shoot --port sim"
@@ -42,16 +36,3 @@ def choose_series(log: ShotLog, series: int | None) -> int:
     if chosen is None:
         raise NoSuchShot(NOTHING_YET.format(path=log.path))
     return chosen
-
-
-def settle_earlier(board: Board) -> None:
-    """Bring what the board still holds of earlier shots, also by its button, into the log.
-
-    For commands that fire something which is not logged: they would have the board forget it. A
-    watch that a killed program has left behind ends.
-    """
-
-    status = board.status()
-    if status.reports_kept or status.activity.name == "watch":
-        with ShotLog.open() as log:
-            settle(board, log)

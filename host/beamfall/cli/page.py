@@ -9,8 +9,8 @@ from pathlib import Path
 import typer
 
 from beamfall.cli.list_commands import describe_commands
+from beamfall.cli.options import PORT, RIG, SEED
 from beamfall.cli.pictures import CAMERA, PHOTOS
-from beamfall.cli.shoot import PORT_HELP
 from beamfall.handbook import COMMANDS, MADE
 from beamfall.page.door import BROWSER_S
 from beamfall.page.link_code import print_code
@@ -19,10 +19,8 @@ from beamfall.page.serve import PageServer, parse_listen
 
 
 def page(
-    rig_file: Path | None = typer.Argument(
-        None, metavar="[RIG]", help="Rig file (TOML); default: the example rig."
-    ),
-    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    rig_file: Path | None = RIG,
+    port: str | None = PORT,
     listen: str = typer.Option(
         "127.0.0.1:0",
         "--listen",
@@ -34,7 +32,7 @@ def page(
         help="Encrypt the page with this computer's own certificate; the browser warns about it once.",
     ),
     browser: bool = typer.Option(True, "--browser/--no-browser", help="Open it in a browser."),
-    seed: int = typer.Option(0, "--seed", min=0, help="Random seed of a simulated rig."),
+    seed: int = SEED,
     pace: float = typer.Option(
         1.0,
         "--pace",

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from beamfall.cli.open_log import choose_series, open_log
+from beamfall.cli.options import JSON_ALL, SERIES
 from beamfall.cli.output import print_json, print_table
 from beamfall.errors import NoSuchShot, UserError
 from beamfall.photos.catalogue import ExchangedAll, exchange_all, is_by_clock
@@ -45,7 +46,7 @@ def match(
     embed: bool = typer.Option(
         False, "--embed", help="Put the XMP into the copies too (JPEG; needs --copies)."
     ),
-    as_json: bool = typer.Option(False, "--json", help="Everything as one JSON object."),
+    as_json: bool = JSON_ALL,
 ) -> int:
     """Match photographs to shots by their capture times.
 
@@ -216,7 +217,7 @@ def _say_offset(seconds: float) -> str:
 
 
 def catalogue(
-    series: int | None = typer.Option(None, "--series", help="Which series; default: the newest."),
+    series: int | None = SERIES,
     as_json: bool = typer.Option(False, "--json", help="The result as one JSON object."),
 ) -> int:
     """Exchange ratings and keywords with a photo catalogue, through XMP.
@@ -254,7 +255,7 @@ def _print_exchanged(done: ExchangedAll) -> None:
 
 def sheet(
     out: Path = typer.Option(..., "--out", help="HTML file to write."),
-    series: int | None = typer.Option(None, "--series", help="Which series; default: the newest."),
+    series: int | None = SERIES,
     width: int = typer.Option(
         320, "--width", min=80, max=1200, help="Width of a thumbnail in pixels."
     ),

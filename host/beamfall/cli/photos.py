@@ -12,6 +12,7 @@ from pathlib import Path
 import typer
 
 from beamfall.cli.loading import make_app
+from beamfall.cli.options import JSON_ALL
 from beamfall.cli.output import print_json, print_table
 from beamfall.errors import LogError, UserError
 from beamfall.files import explain_write
@@ -56,7 +57,7 @@ def measure_photos(
     overlay: Path | None = typer.Option(
         None, "--overlay", help="Write a copy of each picture with its marks into this folder."
     ),
-    as_json: bool = typer.Option(False, "--json", help="Everything as one JSON object."),
+    as_json: bool = JSON_ALL,
 ) -> int:
     """Measure what pictures show, in mm, each with its standard error.
 

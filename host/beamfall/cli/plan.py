@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from beamfall.cli.options import RIG
 from beamfall.cli.output import print_json, print_pairs, print_table
 from beamfall.planning.make import make_plan
 from beamfall.planning.stage import find_stage
@@ -36,9 +37,7 @@ _QUANTITIES = {
 
 
 def plan(
-    rig_file: Path | None = typer.Argument(
-        None, metavar="[RIG]", help="Rig file (TOML); default: the example rig."
-    ),
+    rig_file: Path | None = RIG,
     stage: str | None = typer.Option(
         None, "--stage", help="Time from contact to light in the picture you want, such as '2 ms'."
     ),

@@ -11,9 +11,9 @@ import typer
 from beamfall.board import Board
 from beamfall.cli.loading import make_app
 from beamfall.cli.open_log import open_log
+from beamfall.cli.options import JSON_ONE, PORT
 from beamfall.cli.output import print_json, print_pairs, print_table
 from beamfall.cli.recipe_shoot import shoot
-from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.targets import check_target
 from beamfall.files import write_text
 from beamfall.physics.splash import OF_THE_JET
@@ -109,7 +109,7 @@ def list_recipes(
 @app.command("show")
 def show(
     name: str = typer.Argument(..., help=NAME_HELP),
-    as_json: bool = typer.Option(False, "--json", help="One JSON object."),
+    as_json: bool = JSON_ONE,
 ) -> None:
     """Show a recipe: its timings, its rig, what it looks like, and how sure that is."""
     recipe = Shelf.open().load(name)
@@ -240,7 +240,7 @@ def _print_carried(recipe: Recipe, carried: Carried, closer: str) -> None:
 def store(
     name: str = typer.Argument(..., help=NAME_HELP),
     slot: int = typer.Option(..., "--slot", min=1, help="Which slot of the board, from 1."),
-    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    port: str | None = PORT,
 ) -> None:
     """Save a recipe in a slot of the board, for its button: it needs no laptop then."""
     recipe = Shelf.open().load(name)

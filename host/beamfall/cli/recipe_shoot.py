@@ -9,9 +9,8 @@ import typer
 
 from beamfall.board import Board
 from beamfall.cli.front import ShootTerminal
-from beamfall.cli.numbers import check_whole
+from beamfall.cli.options import COUNT, JSON_LINES, PORT, SEED
 from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, read_arrivals
-from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.words import say_end
 from beamfall.recipes.shelf import Shelf
 from beamfall.recipes.words import CORRECT, list_day
@@ -61,12 +60,10 @@ def shoot(
     as_then: bool = typer.Option(
         False, "--as-then", help="Fire the original milliseconds; release no drops to compare."
     ),
-    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
-    count: int = typer.Option(1, "--count", min=1, callback=check_whole, help="Number of shots."),
-    seed: int = typer.Option(
-        0, "--seed", min=0, callback=check_whole, help="Random seed of a simulated rig."
-    ),
-    as_json: bool = typer.Option(False, "--json", help="One JSON object per shot, one per line."),
+    port: str | None = PORT,
+    count: int = COUNT,
+    seed: int = SEED,
+    as_json: bool = JSON_LINES,
     camera: str | None = CAMERA,
     photos: Path | None = PHOTOS,
     picture_wait: str = PICTURE_WAIT,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from beamfall.cli.open_log import choose_series, open_log
+from beamfall.cli.options import JSON_ALL, SERIES
 from beamfall.cli.output import print_json, print_pairs, print_table
 from beamfall.plot.control import draw_charts
 from beamfall.repeatability import assess_series, read_series
@@ -25,12 +26,12 @@ if TYPE_CHECKING:
 
 
 def repeatability(
-    series: int | None = typer.Option(None, "--series", help="Which series; default: the newest."),
+    series: int | None = SERIES,
     beam: str | None = typer.Option(
         None, "--beam", help="beam1 or beam2; default: the one the flash follows."
     ),
     plot: Path | None = typer.Option(None, "--plot", help="Draw the control charts (PNG)."),
-    as_json: bool = typer.Option(False, "--json", help="Everything as one JSON object."),
+    as_json: bool = JSON_ALL,
 ) -> None:
     """Show how much a series scatters and whether it drifts.
 

@@ -7,13 +7,14 @@ from pathlib import Path
 import typer
 
 from beamfall.cli.open_log import choose_series, open_log
+from beamfall.cli.options import SERIES
 from beamfall.report import write_report
 from beamfall.text import show_text
 
 
 def report(
     out: Path = typer.Option(..., "--out", help="Folder for the page and its charts."),
-    series: int | None = typer.Option(None, "--series", help="Which series; default: the newest."),
+    series: int | None = SERIES,
 ) -> None:
     """Write a report of a series as a web page with charts."""
 

@@ -8,6 +8,7 @@ from typing import Any
 import typer
 
 from beamfall.cli.loading import make_app
+from beamfall.cli.options import JSON_ONE
 from beamfall.cli.output import print_json, print_table
 from beamfall.cli.rig_guide import run_guide
 from beamfall.errors import UserError
@@ -45,7 +46,7 @@ def make_rig(
 @app.command("check")
 def check_rig(
     file: Path = typer.Argument(..., help="The rig file (TOML)."),
-    as_json: bool = typer.Option(False, "--json", help="One JSON object."),
+    as_json: bool = JSON_ONE,
 ) -> None:
     """Say what is wrong, missing or doubtful in a rig file: each with its line and the cure.
 

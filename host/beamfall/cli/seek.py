@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from beamfall.board import Board
-from beamfall.cli.numbers import check_whole
+from beamfall.cli.options import PICTURE_SHEET, PORT, RIG, SEED
 from beamfall.cli.output import print_json
 from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, read_arrivals
 from beamfall.cli.seek_front import SeekTerminal
-from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.targets import PICTURES, check_target, refuse_picture
 from beamfall.cli.words import list_sought, say_sought_frame
 from beamfall.errors import UserError
@@ -32,13 +31,9 @@ if TYPE_CHECKING:
 
 
 def seek(
-    rig_file: Path | None = typer.Argument(
-        None, metavar="[RIG]", help="Rig file (TOML); default: the example rig."
-    ),
-    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
-    seed: int = typer.Option(
-        0, "--seed", min=0, callback=check_whole, help="Random seed of a simulated rig."
-    ),
+    rig_file: Path | None = RIG,
+    port: str | None = PORT,
+    seed: int = SEED,
     stage: str | None = typer.Option(
         None,
         "--stage",
@@ -64,9 +59,7 @@ def seek(
     as_json: bool = typer.Option(
         False, "--json", help="One JSON object per shot, then one with the result."
     ),
-    picture: Path | None = typer.Option(
-        None, "--picture", help="Draw the pictures on one sheet (PNG; simulated ports only)."
-    ),
+    picture: Path | None = PICTURE_SHEET,
     camera: str | None = CAMERA,
     photos: Path | None = PHOTOS,
     picture_wait: str = PICTURE_WAIT,

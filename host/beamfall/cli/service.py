@@ -11,10 +11,8 @@ import typer
 
 from beamfall.board import Board
 from beamfall.cli.front import Terminal
-from beamfall.cli.numbers import check_whole
-from beamfall.cli.open_log import settle_earlier
+from beamfall.cli.options import PORT, RIG, SEED
 from beamfall.cli.output import print_table
-from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.words import say_dripped, say_flashed
 from beamfall.setup.rig import load_rig
 from beamfall.setup.signals import SignalKind
@@ -23,6 +21,7 @@ from beamfall.setup.units import parse_quantity
 from beamfall.shots.coil_readings import describe_opening
 from beamfall.workflows import service
 from beamfall.workflows.run import PythonFrontEnd, run
+from beamfall.workflows.series import settle_before_unlogged
 from beamfall.workflows.steps import FrontEnd
 
 if TYPE_CHECKING:
@@ -31,19 +30,15 @@ if TYPE_CHECKING:
 
 
 def drip(
-    rig_file: Path | None = typer.Argument(
-        None, metavar="[RIG]", help="Rig file (TOML); default: the example rig."
-    ),
-    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    rig_file: Path | None = RIG,
+    port: str | None = PORT,
     valve: int = typer.Option(1, "--valve", min=1, max=3, help="Which valve."),
     opening: str | None = typer.Option(
         None,
         "--opening",
         help="How long it opens, such as '13 ms'; default: the rig file's opening.",
     ),
-    seed: int = typer.Option(
-        0, "--seed", min=0, callback=check_whole, help="Random seed of a simulated rig."
-    ),
+    seed: int = SEED,
 ) -> int:
     """Release one drop and show what the beam saw."""
 
@@ -61,15 +56,13 @@ def drip(
 
 
 def rinse(
-    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    port: str | None = PORT,
     valve: int = typer.Option(1, "--valve", min=1, max=3, help="Which valve."),
     duration: str = typer.Option(
         "2 s", "--duration", help="How long it stays open, such as '2 s'."
     ),
     yes: bool = typer.Option(False, "--yes", help="Do not ask first."),
-    seed: int = typer.Option(
-        0, "--seed", min=0, callback=check_whole, help="Random seed of a simulated rig."
-    ),
+    seed: int = SEED,
 ) -> int:
     """Hold a valve open to fill or rinse it. Put a container under it first.
 
@@ -88,14 +81,12 @@ def rinse(
 
 
 def flash(
-    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    port: str | None = PORT,
     number: int = typer.Option(1, "--flash", min=1, max=3, help="Which flash."),
     contact: str = typer.Option(
         "2 ms", "--contact", help="How long its contact closes, such as '2 ms'."
     ),
-    seed: int = typer.Option(
-        0, "--seed", min=0, callback=check_whole, help="Random seed of a simulated rig."
-    ),
+    seed: int = SEED,
 ) -> int:
     """Fire a flash once. Warn people first: flashes can trigger photosensitive epilepsy."""
 
@@ -113,7 +104,7 @@ def flash(
 def _connect(port: str | None, seed: int, rig: Rig | None = None) -> Iterator[Board]:
 
     with Board.connect(port, rig=rig, seed=seed) as board:
-        settle_earlier(board)
+        settle_before_unlogged(board)
         yield board
 
 

@@ -9,7 +9,7 @@ import typer
 
 from beamfall.board import Board
 from beamfall.cli.front import ShootTerminal
-from beamfall.cli.numbers import check_whole
+from beamfall.cli.options import COUNT, JSON_LINES, PORT, RIG, SEED
 from beamfall.cli.output import print_pairs
 from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, read_arrivals
 from beamfall.cli.targets import DRAWINGS, PICTURES, check_target, refuse_picture
@@ -31,18 +31,12 @@ if TYPE_CHECKING:
     from beamfall.setup.sequence import Sequence
     from beamfall.workflows.steps import Fired
 
-PORT_HELP = "Serial port or pyserial URL, or sim (sim:micropython) to simulate; default: the board found over USB."
-
 
 def shoot(
-    rig_file: Path | None = typer.Argument(
-        None, metavar="[RIG]", help="Rig file (TOML); default: the example rig."
-    ),
-    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
-    count: int = typer.Option(1, "--count", min=1, callback=check_whole, help="Number of shots."),
-    seed: int = typer.Option(
-        0, "--seed", min=0, callback=check_whole, help="Random seed of a simulated rig."
-    ),
+    rig_file: Path | None = RIG,
+    port: str | None = PORT,
+    count: int = COUNT,
+    seed: int = SEED,
     sequence_file: Path | None = typer.Option(
         None, "--sequence", help="Fire this sequence file instead of a plan."
     ),
@@ -51,7 +45,7 @@ def shoot(
         "--warm-up/--no-warm-up",
         help="Release the rig file's aim.warm_up drops first, without flash.",
     ),
-    as_json: bool = typer.Option(False, "--json", help="One JSON object per shot, one per line."),
+    as_json: bool = JSON_LINES,
     plot: Path | None = typer.Option(None, "--plot", help="Draw the last shot's timeline (PNG)."),
     picture: Path | None = typer.Option(
         None, "--picture", help="Draw what the camera would have seen (PNG; simulated ports only)."

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import typer
-
 from beamfall.board import Board
+from beamfall.cli.options import JSON_ONE, PORT
 from beamfall.cli.output import print_json, print_table
-from beamfall.cli.shoot import PORT_HELP
 from beamfall.shots import ShotLog
 from beamfall.workflows.slots import fetch_shots
 
 
 def fetch(
-    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
-    as_json: bool = typer.Option(False, "--json", help="One JSON object."),
+    port: str | None = PORT,
+    as_json: bool = JSON_ONE,
 ) -> None:
     """Bring the shots that the board's button has fired into the log, with their edges.
 

@@ -6,16 +6,14 @@ from pathlib import Path
 
 import typer
 
-from beamfall.cli.numbers import check_whole
 from beamfall.cli.open_log import open_log
+from beamfall.cli.options import SHOT
 from beamfall.errors import UserError
 from beamfall.text import show_text
 
-_SHOT = typer.Argument(..., min=1, callback=check_whole, help="The shot's number.")
-
 
 def note(
-    shot: int = _SHOT, text: str = typer.Argument(..., help="The note; '' removes it.")
+    shot: int = SHOT, text: str = typer.Argument(..., help="The note; '' removes it.")
 ) -> None:
     """Write a shot's note, replacing any earlier one."""
     with open_log(to_write=True) as log:
@@ -24,7 +22,7 @@ def note(
 
 
 def rate(
-    shot: int = _SHOT,
+    shot: int = SHOT,
     rating: int = typer.Argument(
         ..., help="1 (not worth keeping) to 5 (the one); 0 removes the rating."
     ),
@@ -36,7 +34,7 @@ def rate(
 
 
 def picture(
-    shot: int = _SHOT,
+    shot: int = SHOT,
     file: str = typer.Argument(..., help="The photograph; '' removes the link."),
 ) -> None:
     """Link a photograph to a shot. `beamfall shots match` does it for a whole folder."""

@@ -9,8 +9,8 @@ import typer
 
 from beamfall.board import Board
 from beamfall.cli.front import Terminal
-from beamfall.cli.numbers import check_whole
 from beamfall.cli.open_log import open_log
+from beamfall.cli.options import SHOT
 from beamfall.cli.output import print_json, print_pairs, print_table, say_time
 from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, read_arrivals
 from beamfall.cli.words import list_differences
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 def repeat(
-    shot: int = typer.Argument(..., min=1, callback=check_whole, help="The shot's number."),
+    shot: int = SHOT,
     port: str | None = typer.Option(
         None,
         "--port",

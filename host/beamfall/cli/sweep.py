@@ -10,9 +10,9 @@ import typer
 from beamfall.board import Board
 from beamfall.cli.front import SweepTerminal
 from beamfall.cli.numbers import check_whole, read_rest
+from beamfall.cli.options import PICTURE_SHEET, PORT, RIG
 from beamfall.cli.output import print_json, print_table
 from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, read_arrivals
-from beamfall.cli.shoot import PORT_HELP
 from beamfall.cli.targets import PICTURES, check_target, refuse_picture
 from beamfall.cli.words import say_frame
 from beamfall.planning.sweep.progress import find_series
@@ -29,9 +29,7 @@ if TYPE_CHECKING:
 
 
 def sweep(
-    rig_file: Path | None = typer.Argument(
-        None, metavar="[RIG]", help="Rig file (TOML); default: the example rig."
-    ),
+    rig_file: Path | None = RIG,
     of: str = typer.Option(
         "flash",
         "--of",
@@ -52,7 +50,7 @@ def sweep(
     interleave: bool = typer.Option(
         False, "--interleave", help="Fire every second value upwards, then the others downwards."
     ),
-    port: str | None = typer.Option(None, "--port", help=PORT_HELP),
+    port: str | None = PORT,
     seed: int = typer.Option(
         0,
         "--seed",
@@ -73,9 +71,7 @@ def sweep(
         help="Resume this series with its own settings (0: the newest sweep).",
     ),
     as_json: bool = typer.Option(False, "--json", help="One JSON object per shot, then the table."),
-    picture: Path | None = typer.Option(
-        None, "--picture", help="Draw the pictures on one sheet (PNG; simulated ports only)."
-    ),
+    picture: Path | None = PICTURE_SHEET,
     camera: str | None = CAMERA,
     photos: Path | None = PHOTOS,
     picture_wait: str = PICTURE_WAIT,

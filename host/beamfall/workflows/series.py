@@ -231,6 +231,18 @@ def settle_earlier(board: Board, log: ShotLog) -> list[int]:
     return settled
 
 
+def settle_before_unlogged(board: Board) -> None:
+    """Bring what the board still holds of earlier shots, also by its button, into the log.
+
+    For what is fired without a record, which would have the board forget them. A watch that a killed program has
+    left behind ends.
+    """
+    status = board.status()
+    if status.reports_kept or status.activity.name == "watch":
+        with ShotLog.open() as log:
+            settle_earlier(board, log)
+
+
 @dataclass(frozen=True, slots=True)
 class UnclaimedShot:
     """A shot that nobody here has waited for.
