@@ -12,12 +12,12 @@ from __future__ import annotations
 import dataclasses
 import os
 import random
-import resource
-import subprocess
 import sys
 import tempfile
 import time
 from pathlib import Path
+
+from timing import compiled_once, say_taken, time_command
 
 from beamfall.board import Board
 from beamfall.setup.rig import example_rig
@@ -92,26 +92,6 @@ def fill(path: Path, shots: int) -> None:
         scratch.close()
 
 
-def time_command(path: Path, *arguments: str) -> tuple[float, float]:
-    """The best of five runs of a command in a fresh interpreter: real and processor seconds."""
-    environment = {**os.environ, "BEAMFALL_LOG": str(path)}
-    real, work = [], []
-    for _ in range(5):
-        before = resource.getrusage(resource.RUSAGE_CHILDREN)
-        began = time.perf_counter()
-        subprocess.run(
-            [sys.executable, "-m", "beamfall", *arguments],
-            cwd=Path(__file__).parents[2] / "host",
-            env=environment,
-            check=True,
-            stdout=subprocess.DEVNULL,
-        )
-        real.append(time.perf_counter() - began)
-        after = resource.getrusage(resource.RUSAGE_CHILDREN)
-        work.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
-    return min(real), min(work)
-
-
 def main() -> None:
     shots = int(sys.argv[1]) if len(sys.argv) > 1 else 100_000
     with tempfile.TemporaryDirectory() as scratch:
@@ -122,14 +102,15 @@ def main() -> None:
             newest = log.list_series(limit=1)[0].series
             edges = log._connection.execute("SELECT count(*) FROM edge").fetchone()[0]
             print(f"{log.count_shots()} shots, {edges} edges, {path.stat().st_size / 1e6:.0f} MB")
-        for command in (
-            ("--version",),
-            ("shots", "list"),
-            ("shots", "list", "--series", str(newest)),
-            ("repeatability", "--series", str(newest)),
-        ):
-            real, work = time_command(path, *command)
-            print(f"beamfall {' '.join(command):<30} {real:.3f} s ({work:.3f} s of processor)")
+        os.environ["BEAMFALL_LOG"] = str(path)
+        with compiled_once():
+            for command in (
+                "--version",
+                "shots list",
+                f"shots list --series {newest}",
+                f"repeatability --series {newest}",
+            ):
+                print(f"beamfall {command:<30} {say_taken(time_command(*command.split()))}")
 
 
 if __name__ == "__main__":
