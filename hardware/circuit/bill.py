@@ -149,11 +149,11 @@ def orders_page(circuit: Circuit) -> str:
         "",
         "Made by `python hardware/make.py`: do not edit. Columns of both lists, for distributors' upload pages: "
         "`Quantity`, `Manufacturer Part Number`",
-        "(the maker's name stands in front; some pages want it in a column of its own), `Customer Reference` (the line "
+        "(the maker's name comes first; some pages want it in a separate column), `Customer Reference` (the line "
         "of [the bill of materials](../bill_of_materials.csv)),",
-        "`Description`. The lists hold the first example of each line, with as many contacts and spare fuses as "
-        "it needs. A valve is ordered by",
-        "its type and by what the bill says in brackets.",
+        "`Description`. The lists contain the first example of each line, with as many contacts and spare fuses as "
+        "it needs. Order a valve by",
+        "its type and the details in brackets in the bill.",
         "",
         f"Part numbers and prices are {DATE}: nobody has checked them against a shop. Compare each with the "
         "description before you order.",

@@ -76,7 +76,7 @@ OUTSIDE_ITEMS = (
         "TESTPOINT",
         "testpoint",
         "test point",
-        "loop of wire in two millimetres of hole, or a test terminal",
+        "loop of wire in a 1 mm hole, or a test terminal",
         "1 mm hole",
         "clip the meter's lead to it",
         "bent leg of a resistor",

@@ -64,11 +64,11 @@ def connections_page(circuit: Circuit) -> str:
         "",
         "Made by `python hardware/make.py` from the KiCad netlist: do not edit.",
         "",
-        "For each step first its parts. Then the connections that the board makes, to check with a meter (continuity) "
-        "when a reading is wrong:",
-        "all pins in a line are joined with one another and with nothing else. `Q110 G` is leg G of Q110; `U2 18 (Y1)` "
+        "For each step, the first table lists its parts. The second lists the connections that the board makes: check "
+        "them with a meter (continuity) when a reading is wrong.",
+        "All pins in a line are joined to one another and to nothing else. `Q110 G` is leg G of Q110; `U2 18 (Y1)` "
         "is pin 18 of U2, called Y1 in its data sheet.",
-        "Parts on a cable or in the case's wall are joined by your own wires to the connector in the same line.",
+        "Your own wires join parts on a cable or in the case's wall to the connector in the same line.",
     ]
     for n, (title, steps, blocks) in enumerate(STEPS):
         out += ["", f"## {title}", "", f"For {steps} of [the guide](build.md).", ""]

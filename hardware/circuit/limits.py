@@ -104,7 +104,7 @@ def bounds(results: Results, duty_percent: float) -> list[Bound]:
             closing_24.greatest_s * 1e6,
             "µs",
             "should",
-            "the same for a 24 V valve, whose clamp is weaker for its voltage",
+            "the same for a 24 V valve, for which the same clamp works more slowly",
         ),
         Bound(
             "VALVE_MAX_US",
@@ -121,7 +121,7 @@ def bounds(results: Results, duty_percent: float) -> list[Bound]:
             opening * 1e6,
             "µs",
             "must",
-            "slowest pulling in: shorter openings give no drop, so a limit below would forbid all",
+            "slowest opening: a shorter one gives no drop, so a lower limit would forbid every drop",
         ),
         Bound(
             "DUTY_PERCENT",
@@ -161,8 +161,8 @@ def bounds(results: Results, duty_percent: float) -> list[Bound]:
             5 * on_worst * 1e6,
             "µs",
             "must",
-            "five times the slowest optocoupler: the contact is surely closed. No upper bound: its "
-            "LED may be on for ever",
+            "five times the slowest optocoupler: the contact is certain to close. No upper bound: its "
+            "LED may stay on for ever",
         ),
         Bound(
             "FLASH_GAP_US",
@@ -170,7 +170,7 @@ def bounds(results: Results, duty_percent: float) -> list[Bound]:
             (on_worst + results.opto_off_worst_s) * 1e6,
             "µs",
             "must",
-            "contact closes and opens again in the worst case. The flash's own rest is longer: see its manual",
+            "time for the contact to close and open again, worst case. The flash recycles more slowly: see its manual",
         ),
         Bound(
             "CAMERA_MAX_MS",
@@ -178,7 +178,7 @@ def bounds(results: Results, duty_percent: float) -> list[Bound]:
             3600e3,
             "ms",
             "must",
-            "the optocoupler's current is far inside its rating: no bound from the circuit but an hour",
+            "the optocoupler's current is far below its rating: the circuit sets no limit, so an hour (our choice)",
         ),
         Bound(
             "opening (a row's width)",
@@ -186,7 +186,7 @@ def bounds(results: Results, duty_percent: float) -> list[Bound]:
             opening * 1e6,
             "µs",
             "should",
-            "shorter than the slowest pulling in: the valve may not open at all",
+            "if shorter than the slowest opening, the valve may not open at all",
         ),
         Bound(
             "dwell_ticks",
@@ -202,8 +202,8 @@ def bounds(results: Results, duty_percent: float) -> list[Bound]:
             (dark_s + results.beam_clear.greatest_s) * 1e6,
             "µs",
             "should",
-            f"a {DROP_M * 1e3:g} mm drop at {DROP_SPEED:g} m/s has left the beam and the receiver "
-            f"is right again; slower drops need more",
+            f"by then a {DROP_M * 1e3:g} mm drop at {DROP_SPEED:g} m/s has left the beam and the receiver "
+            f"has recovered; slower drops need more",
         ),
     ]
 
@@ -233,22 +233,20 @@ def limits_page(results: Results, profiles: Sequence[Profile]) -> str:
         "Made by `python hardware/make.py` from the circuit studies (results/) and the profiles in "
         "firmware/boards: do not edit.\n"
         "`UPPER_CASE` names are constants of a board profile; `*_ticks` are fields of a sequence "
-        "table (give them in time, the host\n"
-        "converts). 'must' is kept by every profile (a test says so); beyond a 'should' the "
-        "consequence in the last column is yours.\n\n"
-        + to_markdown(rows)
-        + "\n## What else follows\n\n"
+        "table (write them as times, the host\n"
+        "converts them). Every profile keeps to each 'must' (a test checks it). If you go beyond a 'should', expect "
+        "the consequence in the last column.\n\n" + to_markdown(rows) + "\n## What else follows\n\n"
         f"- At the profiles' duty of {duty} % a coil warms by about {WARM_K * duty / 100:.0f} K, "
         f"and a 12 V valve then closes "
         f"{closing_drift_s(duty) * 1e6:.0f} µs earlier than when cold: let the rig run a few shots "
         f"before you measure.\n"
-        f"- A clamp takes at most {results.clamp_joule * 1e3:.0f} mJ at each closing of the studies' coils; the table "
-        "below has other coils. The clamp is rated for 0.6 J at once and 5 W.\n"
+        f"- A clamp absorbs at most {results.clamp_joule * 1e3:.0f} mJ each time a simulated coil switches off; the "
+        "table below has other coils. The clamp is rated for 0.6 J at once and 5 W.\n"
         f"- Highest drain voltage in all corners: {results.peak_v[(12.0, 36.0)]:.0f} V with a 12 V supply, "
         f"{results.peak_v[(24.0, 36.0)]:.0f} V with 24 V, of the 80 V that a 100 V transistor may see.\n"
         f"- A lamp may put up to {results.lamp_limit_a * 1e6:.0f} µA into a beam's receiver before "
         f"its 100 Hz ripple makes false "
-        "edges (0.55 V at the test point with the emitter unplugged). Well before that it costs "
+        "edges (0.55 V at the test point with the emitter unplugged). Much less light than that already costs "
         "precision: see results/.\n\n" + coils_section()
     )
 
@@ -274,12 +272,12 @@ def coils_section() -> str:
             )
     return (
         "## Your own coil\n\n"
-        "Measure your coil's ohms; its maker or an LCR meter gives its inductance. `beamfall board limits --coil "
+        "Measure your coil's ohms. Its maker or an LCR meter gives you its inductance. `beamfall board limits --coil "
         '"24ohm,150mH" --supply "12 V"`\n'
         "says when it pulls in and lets go, and whether the board's limits fit. Where the last column is above the "
         "profile's `VALVE_GAP_US`,\n"
-        "set that constant in a copy of the profile and install it with `--board FILE`. From formulas over all "
-        "corners (host/beamfall/physics/coil.py),\n"
-        "which agree with ngspice; a real valve's plunger and eddy currents make it slower.\n\n"
-        + to_markdown(rows)
+        "set that constant in a copy of the profile and install it with `--board FILE`. The figures come from formulas "
+        "over all corners\n"
+        "(host/beamfall/physics/coil.py), which agree with ngspice; a real valve's plunger and eddy currents make it "
+        "slower.\n\n" + to_markdown(rows)
     )

@@ -66,18 +66,17 @@ _PICO_POSITIONS = {
 }
 _PICO_POWER = {"V5": "VSYS (39)", "3V3": "3V3 OUT (36)", "GND": "GND (3, 8, 13, 18, 23, 28, 38)"}
 _PICO_NOTES = (
-    "Positions are counted as in the board's own pin drawing: 1 is at the USB socket's left, seen "
-    "from above with the socket up; "
-    "20 is at the left's lower end, 21 opposite it, 40 back at the socket.",
+    "Positions are counted as in the board's own pin drawing. Seen from above with the USB socket at the top, "
+    "1 is at the top left, 20 at the bottom left, 21 at the bottom right, and 40 at the top right.",
     "The board goes straight into M1's socket strips, USB socket towards the board's edge.",
     "Pins that the table does not name stay free.",
-    "VSYS is fed by USB through the board's own diode, so the converter cannot feed back into the "
+    "USB feeds VSYS through the board's own diode, so the converter cannot feed back into the "
     "computer: USB and the plug-in supply may be connected at once. Do not use VBUS (40).",
 )
 _OTHER_NOTES = (
-    "Boards of this chip are sold with different headers: go by the printed pin name, and look at "
-    "your board's own drawing. It does not fit M1's socket strips: fix it beside the board and join each of its "
-    "pins to the socket position of that line by a wire of 10 cm or less.",
+    "Boards with this chip are sold with different headers: go by the printed pin name, and look at "
+    "your board's own drawing. It does not fit M1's socket strips: fix it beside the controller's board and connect "
+    "each of its pins to the socket position of that line by a wire of 10 cm or less.",
     "Pins that the table does not name stay free.",
     "Look at the board's drawing for a diode between its USB socket and its 5 V pin. Where there is "
     "none, never connect USB and "
@@ -96,8 +95,8 @@ _SUPPLY_FIRST = (
     "before you plug USB in.",
 )
 _PICO2_LEAK = (
-    "An early chip leaks about 0.12 mA out of idle pins; the 4.7 kΩ pull-downs of the "
-    "circuit hold the outputs off all the same."
+    "On early versions of this chip, idle pins leak about 0.12 mA; the circuit's 4.7 kΩ pull-downs "
+    "still hold the outputs off."
 )
 HEADERS: Mapping[str, Header] = MappingProxyType(
     {

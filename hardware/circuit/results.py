@@ -265,31 +265,26 @@ def results_page(results: Results) -> str:
     beam, opto = results.lamp_dark["hooded"], results.opto_on["6 V"]
     return f"""# What the circuit does to the timing
 
-Made by `python hardware/make.py` from the decks in spice/: do not edit. These are simulations of parts
-described by their
-data-sheet ranges, not measurements on a built controller. Times in microseconds. *Between rigs* is the whole
-range over all
-corners (supply ±5 %, coil resistance ±10 % and 60 K of warmth, inductance ±20 %, clamp ±5 %, let-go current 15
-to 35 %, receivers and
-optocouplers from slow to fast); *within one rig* is what is left when the parts stay the same and only warmth,
-supply (±1 %) or a
-lamp's ripple move.
+Made by `python hardware/make.py` from the decks in spice/: do not edit. These are simulations with the ranges
+in the parts' data sheets, not measurements on a built controller. Times in microseconds. *Between rigs* is the
+whole range over all corners (supply ±5 %, coil resistance ±10 % and 60 K of warming, inductance ±20 %, clamp
+±5 %, let-go current 15 to 35 %, receivers and optocouplers from slow to fast). *Within one rig* is what remains
+when the parts stay the same and only the temperature, the supply (±1 %) or a lamp's ripple changes.
 
 {to_markdown(rows)}
-Read it like this:
+What this means:
 
 - **The valve dominates.** With the 36 V clamp a 12 V valve lets go {
         closing.nominal_s * 1e6:.0f} µs after its
-  edge; between two rigs that may
+  edge. Between two rigs this may
   differ by {closing.range_s * 1e6:.0f} µs, and in one rig by {
         drift.range_s * 1e6:.0f} µs between cold and
   warm. With a plain diode it would be {plain.nominal_s * 1e6:.0f} µs.
-  The plunger's own way, and the drop's, come on top: they are measured with the beam, not computed here.
+  The travel of the plunger and of the drop come on top: the beam measures them, so they are not calculated here.
 - **The beam comes next.** Its edge follows half shadow by {
-        results.beam_dark.nominal_s * 1e6:.0f} µs,
-  different in every rig but the same from drop to drop: it drops out
-  when the rig is calibrated. What stays is a lamp's ripple: {
-        beam.range_s * 1e6:.0f} µs with hoods and
+        results.beam_dark.nominal_s * 1e6:.0f} µs.
+  This differs from rig to rig but is the same from drop to drop, so calibrating the rig
+  removes it. What remains is a lamp's ripple: {beam.range_s * 1e6:.0f} µs with hoods and
   filters, {results.lamp_dark["lit room"].range_s * 1e6:.0f} µs in a lit room. Work in the dark.
 - **The flash's optocoupler** adds {opto.nominal_s * 1e6:.0f} µs (at most {
         max(s.greatest_s for s in results.opto_on.values())
@@ -307,11 +302,11 @@ Read it like this:
         ):.0f} V
   in a millisecond. With the thyristor it is empty in about 3 µs.
 - A closed contact still has about 1.2 V across it (two bridge diodes and the transistor; the thyristor's socket has
-  its wire link). Flashes with 5 V and more on their contact take that as
-  closed; one with 3.3 V may not: for it, fit a bridge of four Schottky diodes (1 A, 60 V or more), and then
+  its wire link). Flashes with 5 V or more on their contact see that as
+  closed; one with 3.3 V may not. For such a flash, fit a bridge of four Schottky diodes (1 A, 60 V or more), and then
   use that output for contacts up to 48 V only.
 
-The files: valve.csv, optocoupler.csv, beam.csv hold every corner beside its hand formula; figures.csv is the
+valve.csv, optocoupler.csv and beam.csv hold every corner beside its hand formula; figures.csv is the
 table above.
 
 ![valve](valve.png)

@@ -24,7 +24,7 @@ SUNDRIES = (
         "1",
         "plug-in supply, 12 V (or 24 V) DC, regulated, 3 A, centre positive, certified for your country",
         "power; the only part at mains voltage, bought whole and never opened",
-        "desktop supply of the same voltage, 3 to 6 A: with less the fuses do not open",
+        "desktop supply of the same voltage, 3 to 6 A: with less the fuses do not blow",
         "high",
     ),
     Sundry(
@@ -163,7 +163,7 @@ SUNDRIES = (
         "USB_ISOLATOR",
         "1, advised",
         "USB isolator, full speed (12 Mbit/s), bought whole",
-        "parts the computer's ground from everything near liquid",
+        "separates the computer's ground from everything near liquid",
         "laptop on battery",
         "high",
     ),
@@ -229,7 +229,7 @@ SUNDRIES = (
     Sundry(
         "WET_TOOLS",
         "1 each",
-        "clamp for the hose, beaker, kitchen scale (1 g), paper towels, mat",
+        "clamp for the hose, beaker, kitchen scales (1 g), paper towels, mat",
         "filling, first drops, test of the bottle",
         "",
         "low",

@@ -55,7 +55,7 @@ def wiring_rows(circuit: Circuit, profile: Profile, signals: Mapping[int, str]) 
             )
         if bool(active_high) != OUTPUT_ON_LEVEL:
             raise ProfileError(
-                f"{profile.board}: {name} is active-low in the profile, the circuit switches it on with a high level"
+                f"{profile.board}: {name} is active-low in the profile, but in the circuit a high level switches it on"
             )
         add(name, pin, "high: on")
     for value, (pin, level, _pull) in sorted(profile["INPUTS"].items()):
@@ -66,7 +66,7 @@ def wiring_rows(circuit: Circuit, profile: Profile, signals: Mapping[int, str]) 
             )
         if bool(level) != INPUT_LEVELS[name]:
             raise ProfileError(
-                f"{profile.board}: {name} counts level {level} as dark or on, in the circuit it is "
+                f"{profile.board}: {name} counts level {level} as dark or on, but in the circuit it is "
                 f"{int(INPUT_LEVELS[name])}"
             )
         add(name, pin, INPUT_MEANINGS[name])
@@ -80,7 +80,8 @@ def wiring_rows(circuit: Circuit, profile: Profile, signals: Mapping[int, str]) 
     for pin in reserved:
         if pin is not None and pin in used:
             raise ProfileError(
-                f"{profile.board}: pin {pin} is kept by the firmware and used for {used[pin]}"
+                f"{profile.board}: pin {pin} is reserved for the firmware, but the profile uses it for {used[pin]}; "
+                "choose another"
             )
     for rail, where in header.power.items():
         rows.append(
@@ -151,8 +152,8 @@ def wiring_page(circuit: Circuit, profile: Profile, signals: Mapping[int, str]) 
     if not header.sense:
         missing = ", ".join(f"`{line}`" for line in SENSE_LINES)
         lines.append(
-            f"The lines {missing} may stay open on this board: connect them to free analogue inputs "
-            f"if you want to measure.\n"
+            f"The lines {missing} may stay open on this board. To measure them, connect them to free analogue "
+            f"inputs.\n"
         )
     if header.led_on_board:
         lines.append(
@@ -165,6 +166,6 @@ def wiring_page(circuit: Circuit, profile: Profile, signals: Mapping[int, str]) 
     reserved = [profile.values.get("ZERO_PIN"), *profile.values.get("MARK_PINS", ())]
     kept = [header.print_name.format(pin) for pin in reserved if pin is not None]
     if kept:
-        lines.append(f"Leave {', '.join(kept)} unconnected: the firmware uses them inside.\n")
+        lines.append(f"Leave {', '.join(kept)} unconnected: the firmware uses them internally.\n")
     lines += [f"- {note}" for note in header.notes]
     return "\n".join(lines).rstrip() + "\n"

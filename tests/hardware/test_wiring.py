@@ -88,7 +88,7 @@ def test_a_profile_with_another_pin_gives_another_table(circuit, hardware, tmp_p
         ('11: (12, 0, "up")', '11: (12, 1, "up")', "light1 counts level 1"),
         ("1: (2, True)", "1: (3, True)", "pin 3 is used for"),
         ("1: (2, True)", "1: (26, True)", "pin 26 is used for"),
-        ("1: (2, True)", "1: (20, True)", "kept by the firmware"),
+        ("1: (2, True)", "1: (20, True)", "reserved for the firmware"),
         ("1: (2, True)", "1: (25, True)", "not on the board's header"),
         ("1: (2, True)", "77: (2, True)", "signal 77"),
         ("OUTPUTS =", "PUTOUTS =", "no OUTPUTS"),
