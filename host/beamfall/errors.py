@@ -80,13 +80,14 @@ class KeyProblem:
 
     `key` is its path, entries counted from 1, as in `valve[1].height`; empty if the problem is
     with the whole file. `found` is the value as the file has it, None if the key is missing or
-    unknown. `text` is the whole message for the user.
+    unknown. `text` is the whole message for the user, `likely` what may have been meant.
     """
 
     key: str
     found: object
     expected: str
     text: str
+    likely: tuple[str, ...] = ()
 
 
 class PhysicsRangeError(UserError, ValueError):
@@ -105,14 +106,21 @@ class PhysicsRangeError(UserError, ValueError):
 class UnitError(UserError, ValueError):
     """A quantity has no unit, an unknown one, or one of another kind; the message shows a right one.
 
-    `key` is what the caller calls the value, `found` the value, `expected` what would be right.
+    `key` is what the caller calls the value, `found` the value, `expected` what would be right, and
+    `likely` what may have been meant: values that could be put in its place.
     """
 
     def __init__(
-        self, message: str, *, key: str = "", found: object = None, expected: str = ""
+        self,
+        message: str,
+        *,
+        key: str = "",
+        found: object = None,
+        expected: str = "",
+        likely: tuple[str, ...] = (),
     ) -> None:
         super().__init__(message)
-        self.key, self.found, self.expected = key, found, expected
+        self.key, self.found, self.expected, self.likely = key, found, expected, likely
 
 
 class BoardProfileError(UserError):

@@ -50,6 +50,18 @@ def test_a_wrong_answer_keeps_its_question_and_says_why(desk: Desk) -> None:
     assert "milk" in step["problem"]  # the likely meaning
 
 
+def test_a_slip_of_the_unit_gets_the_likely_answer(desk: Desk) -> None:
+    answers = "{}"
+    for slip, likely in (("milk", None), ("20", "20 °C"), ("62", "62 cm"), ("3 cm", "3 mm")):
+        key = ask(desk, answers=answers)["question"]["key"]
+        step = ask(desk, answers=answers, key=key, text=slip)
+        if likely is not None:
+            assert list(step["likely"]) == [likely] and key not in step["problem"]
+            step = ask(desk, answers=answers, key=key, text=likely)
+        answers = step["answers"]
+        assert key in json.loads(answers)
+
+
 def test_back_drops_the_last_answer(desk: Desk) -> None:
     first = ask(desk)["question"]["key"]
     step = ask(desk, key=first, text="milk")

@@ -12,7 +12,7 @@ import pytest
 from beamfall.cli import main
 from beamfall.cli.list_commands import describe_commands
 from beamfall.errors import UserError
-from beamfall.handbook import FOLDER, PICTURES, TOPICS, read_topic
+from beamfall.handbook import DRAWINGS, FOLDER, PICTURES, TOPICS, read_topic
 from beamfall.page.handbook import make_page
 from beamfall.setup.rig import EXAMPLE
 from beamfall.setup.rig_keys import list_all_keys
@@ -87,8 +87,22 @@ def test_every_picture_of_a_page_is_there() -> None:
     named = {
         name for topic in TOPICS for name in re.findall(r"!\[.*?\]\(([^)]*)\)", read_topic(topic))
     }
-    assert named == set(PICTURES)
+    assert named == {*PICTURES, *DRAWINGS}
     assert all((FOLDER / name).stat().st_size < 100_000 for name in PICTURES)
+
+
+def test_a_drawing_is_in_the_page_itself_and_in_characters_in_a_terminal(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    html = make_page("beam")
+    assert html.count("<svg ") == 1 and "<img" not in html
+    assert ">beam height</text>" in html
+    monkeypatch.setattr("sys.stdout.isatty", lambda: True)
+    assert main(["help", "beam"]) == 0
+    printed = capsys.readouterr().out
+    assert "[>- - -<]" in printed and "beam.svg" not in printed
+    assert main(["help", "pictures"]) == 0
+    assert (FOLDER / "umbrella.jpg").as_uri() in capsys.readouterr().out.replace("\n", "")
 
 
 def test_a_page_that_does_not_exist() -> None:

@@ -143,6 +143,24 @@ def test_a_number_without_a_unit_gets_a_suggestion_that_fits_its_key(
     assert f'"{suggested}"' in str(caught.value)
 
 
+@pytest.mark.parametrize(
+    ("text", "likely"),
+    [("62", ("62 cm",)), ("6200", ()), ("1,105 cm", ("1.105 cm", "1105 cm")), ("62 ms", ())],
+)
+def test_what_was_likely_meant_is_read_when_it_is_taken(text: str, likely: tuple[str, ...]) -> None:
+    with pytest.raises(UnitError) as caught:
+        units.parse_quantity(text, "length", example="48 cm", bounds=(0.02, 5.0))
+    assert caught.value.likely == likely
+    for value in likely:
+        assert units.parse_quantity(value, "length") > 0.0
+
+
+def test_a_value_out_of_bounds_likely_has_another_unit() -> None:
+    assert units.suggest_unit("3 cm", "length", "2 mm", (0.0002, 0.01)) == "3 mm"
+    assert units.suggest_unit("2,5 m", "length", "2 mm", (0.0002, 0.01)) == "2.5 mm"
+    assert units.suggest_unit("300 cm", "length", "2 mm", (0.0002, 0.01)) == ""
+
+
 def test_two_times_that_differ_are_never_shown_alike() -> None:
     for one, other in ((0.020001, 0.02), (20.0, 20.00000001), (1e-6, 1.00001e-6)):
         shown = unit_words.format_two_durations(one, other)

@@ -166,3 +166,41 @@ def test_the_picture_comes_into_the_panel_where_somebody_writes(
     expect(note).to_have_value("the umbrella leans")
     page.get_by_role("button", name="Save the note").click()
     expect(page.locator("#note-state")).to_have_text("saved")
+
+
+def test_a_wrong_value_is_named_beside_its_field_stays_and_is_mended_by_one_press(
+    serve: Serve, open_page: Open
+) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link, quiet=False)  # the browser reports refused requests as errors
+    wait_ready(page)
+    delay = page.locator("#t-delay")
+    delay.fill("190,500 ms")
+    delay.press("Enter")
+    beside = page.locator(".timing", has=delay).locator(".field-problem")
+    expect(beside).to_be_visible()
+    expect(delay).to_have_value("190,500 ms")
+    beside.get_by_role("button", name="Use 190.500 ms").click()
+    served.wait(lambda: served.hub.get("plan")["delay_ms"] == 190.5)
+    expect(beside).to_be_hidden()
+
+    page.goto(f"{served.origin}/#rig")
+    bore = page.locator("#f-valve-1--bore")
+    bore.fill("3 cm")
+    bore.press("Tab")
+    page.get_by_role("button", name="Use 3 mm").click()
+    served.wait(lambda: served.server.desk.rig.valves[0].bore_m == 0.003)
+    expect(bore).to_have_value("3 mm")
+
+    page.goto(f"{served.origin}/#sweep")
+    first = page.get_by_label("From")
+    first.fill("185")
+    page.get_by_role("button", name="Start the sweep").click()
+    beside = page.locator(".field", has=first).locator(".field-problem")
+    expect(beside).to_be_visible()
+    expect(first).to_have_value("185")
+    expect(page.locator(".notice")).to_have_count(0)
+    assert served.hub.get("job_sweep") is None
+    beside.get_by_role("button", name="Use 185 ms").click()
+    expect(first).to_have_value("185 ms")
+    expect(beside).to_be_hidden()

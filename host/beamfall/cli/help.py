@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
+import re
 import sys
 
 import typer
 
 from beamfall.cli.list_commands import describe_commands
-from beamfall.handbook import COMMANDS, MADE, TOPICS, find_title, read_topic
+from beamfall.guide.drawing import draw_characters
+from beamfall.handbook import (
+    COMMANDS,
+    DRAWINGS,
+    FOLDER,
+    MADE,
+    PICTURES,
+    TOPICS,
+    find_title,
+    read_topic,
+)
 
 MADE[COMMANDS] = describe_commands
 
@@ -32,4 +43,16 @@ def show_help(
     from rich.console import Console
     from rich.markdown import Markdown
 
-    Console().print(Markdown(text))
+    Console().print(Markdown(_place_pictures(text)))
+
+
+def _place_pictures(text: str) -> str:
+    """Drawings in characters, and pictures as links that a terminal can open."""
+    for name, shows in DRAWINGS.items():
+        drawn = f"```text\n{draw_characters(shows)}\n```".replace(
+            "\\", "\\\\"
+        )  # as `re.sub` reads it
+        text = re.sub(rf"!\[[^\]]*\]\({re.escape(name)}\)", drawn, text)
+    for name in PICTURES:
+        text = text.replace(f"]({name})", f"]({(FOLDER / name).as_uri()})")
+    return text

@@ -40,7 +40,7 @@ def read_power(text: str) -> str | None:
         power = _read_number(match[2]) / 100.0
     if not 1.0 / 256.0 <= power <= 1.0:
         raise UserError(f"{quote(text)}: give the flash's power as a share between 1/1 and 1/256")
-    return format_duration(estimate_flash_duration(power))
+    return format_duration(float(f"{estimate_flash_duration(power):.2g}"))
 
 
 def read_pixel(text: str) -> str | None:

@@ -16,7 +16,7 @@ from beamfall.planning.make import make_plan
 from beamfall.planning.setting import Setting, compute_drop, compute_flow, make_setting
 from beamfall.setup.rig import Rig, parse_rig
 from beamfall.setup.toml_file import read_toml
-from beamfall.setup.unit_words import format_duration, format_volume
+from beamfall.setup.unit_words import format_duration
 
 _LOW_NOZZLE_M = 0.3  # lower nozzles make low jets (common practice, no source)
 _USUAL_OPENING_S = 0.04  # a longer opening pours a stream (common practice, no source)
@@ -66,7 +66,7 @@ def _describe(key: str, rig: Rig, setting: Setting) -> Iterator[str]:
         )
     elif key == "valve[1].opening":
         diameter = compute_drop(valve, setting)
-        yield f"That makes a drop of {format_volume(compute_volume(diameter))}, {diameter * 1e3:.1f} mm across."
+        yield f"That makes a drop of {compute_volume(diameter) * 1e9:.3g} µL, {diameter * 1e3:.1f} mm across."
         if valve.opening_s > _USUAL_OPENING_S:
             yield "This is long for one drop: expect a stream. A wider bore or more head needs less time."
     elif key == "beam[1].height":

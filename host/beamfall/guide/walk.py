@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from beamfall.errors import RigFileError, UserError
+from beamfall.errors import RigFileError, UnitError, UserError
 from beamfall.guide.questions import BY_KEY, HAS_CAMERA, NONE, QUESTIONS, GuideQuestion
 from beamfall.planning.setting import compute_drop, make_setting
 from beamfall.setup.rig import Rig, parse_rig
@@ -133,7 +133,9 @@ class Walk:
             rig = _parse(_with_suggestions(content), self.name)
         except RigFileError as error:
             own = [one for one in error.problems if one.key.startswith(question.key)]
-            raise UserError((own or list(error.problems))[0].text) from error
+            first = (own or list(error.problems))[0]
+            said = first.text.removeprefix(f"{question.key.replace('[1]', '')} = ")
+            raise UnitError(said, key=first.key, likely=first.likely) from error
         setting = make_setting(rig)  # refuses a liquid that it does not know
         if question.key == "valve[1].opening":
             compute_drop(rig.valves[0], setting)

@@ -17,6 +17,8 @@ from beamfall.setup.units import quote
 FOLDER = Path(__file__).parent
 #: Drawn by the tool itself on the simulated rig; the pages show them.
 PICTURES = ("search.jpg", "umbrella.jpg")
+#: The guide's drawing of a rig, by the name that pages give it, with the measure that it marks.
+DRAWINGS = {"rig.svg": "height", "beam.svg": "beam"}
 RIG_FILE, COMMANDS = "rig-file", "commands"
 #: The topics, in the order in which a beginner reads them.
 TOPICS = (

@@ -25,7 +25,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route, WebSocketRoute
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from beamfall.errors import BadRequest, BeamfallError, NoSuchShot, UserError
+from beamfall.errors import BadRequest, BeamfallError, NoSuchShot, UnitError, UserError
 from beamfall.handbook import FOLDER, PICTURES, TOPICS
 from beamfall.page import review
 from beamfall.page.board_thread import BoardThread
@@ -340,7 +340,12 @@ def _number(request: Request, name: str) -> int:
 
 
 def _fail(error: BeamfallError, status: int) -> Response:
-    return JSONResponse({"error": clean(str(error))}, status, headers=_NO_STORE)
+    said: dict[str, Any] = {"error": str(error)}
+    if isinstance(
+        error, UnitError
+    ):  # a field shows it beside itself, with what may have been meant
+        said |= {"key": error.key, "likely": error.likely}
+    return JSONResponse(clean(said), status, headers=_NO_STORE)
 
 
 def _send_toml(text: str, name: str) -> Response:

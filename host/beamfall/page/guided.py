@@ -19,7 +19,7 @@ def take_step(answers: str, key: str, text: str, *, back: bool) -> dict[str, Any
     An answer that does not fit comes back with its question and `problem`, and changes nothing.
     """
     walk = _read(answers)
-    problem = ""
+    problem, likely = "", ()
     remarks: list[str] = []
     if back:
         walk = walk.back()
@@ -28,11 +28,12 @@ def take_step(answers: str, key: str, text: str, *, back: bool) -> dict[str, Any
             walk = walk.answer(key, text)
             remarks = describe_answer(key, walk.make_rig())
         except BeamfallError as error:
-            problem = str(error)
+            problem, likely = str(error), getattr(error, "likely", ())
     question = walk.question
     step: dict[str, Any] = {
         "answers": json.dumps(dict(walk.answers), ensure_ascii=False),
         "problem": problem,
+        "likely": likely,
         "remarks": remarks,
         "total": len(walk.questions),
         "question": None,

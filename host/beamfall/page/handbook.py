@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
 from html import escape
 
-from beamfall.handbook import TOPICS, find_title, read_topic
+from beamfall.guide.drawing import HEIGHT, WIDTH, list_shapes
+from beamfall.handbook import DRAWINGS, TOPICS, find_title, read_topic
 
 _PAGE = """<!doctype html>
 <html lang="en" data-light="dark">
@@ -18,7 +21,8 @@ _PAGE = """<!doctype html>
 <script type="module" src="/static/handbook.js"></script>
 </head>
 <body class="handbook">
-<nav aria-label="Pages of the handbook"><a href="/">Back to the rig</a>{links}</nav>
+<nav aria-label="Pages of the handbook"><a href="/">Back to the rig</a>
+<details id="topics" open><summary>All pages</summary>{links}</details></nav>
 <main>{content}</main>
 </body>
 </html>
@@ -30,11 +34,27 @@ def make_page(topic: str) -> str:
     from markdown_it import MarkdownIt
 
     text = read_topic(topic)
+    content = MarkdownIt("commonmark", {"html": False}).enable("table").render(text)
     return _PAGE.format(
         title=escape(find_title(text)),
         links="".join(_link(name, topic) for name in TOPICS),
-        content=MarkdownIt("commonmark", {"html": False}).enable("table").render(text),
+        content=_DRAWING.sub(lambda found: _draw(found[1], found[2]), content),
     )
+
+
+# Within the page, so that it takes on the page's light.
+_DRAWING = re.compile(f'<img src="({"|".join(map(re.escape, DRAWINGS))})" alt="([^"]*)" />')
+
+
+def _draw(name: str, alt: str) -> str:
+    shapes = "".join(_write_shape(*shape) for shape in list_shapes(DRAWINGS[name]))
+    view = f'viewBox="0 0 {WIDTH} {HEIGHT}"'
+    return f'<svg class="rig-drawing" role="img" aria-label="{alt}" {view}>{shapes}</svg>'
+
+
+def _write_shape(tag: str, attributes: Mapping[str, float | str], text: str) -> str:
+    written = " ".join(f'{key}="{value}"' for key, value in attributes.items())
+    return f"<{tag} {written}>{escape(text)}</{tag}>"
 
 
 def _link(name: str, current: str) -> str:

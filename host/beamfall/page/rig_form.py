@@ -58,9 +58,9 @@ def write_toml(content: TOMLDocument) -> str:
 # -- what the page shows ---------------------------------------------------------------------------------------
 def describe_form(content: TOMLDocument, problems: Sequence[KeyProblem]) -> list[dict[str, Any]]:
     """The form: sections with their fields."""
-    texts: dict[str, list[str]] = {}
+    wrong: dict[str, list[KeyProblem]] = {}
     for problem in problems:
-        texts.setdefault(problem.key, []).append(problem.text)
+        wrong.setdefault(problem.key, []).append(problem)
     plain = content.unwrap()
     sections = []
     for table in TABLES:
@@ -69,10 +69,10 @@ def describe_form(content: TOMLDocument, problems: Sequence[KeyProblem]) -> list
             for number, entry in enumerate(entries, 1):
                 title = f"{table.name} {number}" if len(entries) > 1 else table.name
                 path = f"{table.name}[{number}]"
-                sections.append(_describe_section(path, title, table, entry, texts))
+                sections.append(_describe_section(path, title, table, entry, wrong))
         elif table.name != "camera" or "camera" in plain:
             entry = plain.get(table.name, {})
-            sections.append(_describe_section(table.name, table.name, table, entry, texts))
+            sections.append(_describe_section(table.name, table.name, table, entry, wrong))
     return sections
 
 
@@ -81,17 +81,18 @@ def _describe_section(
     title: str,
     table: RigTable,
     entry: Mapping[str, Any],
-    texts: Mapping[str, list[str]],
+    wrong: Mapping[str, list[KeyProblem]],
 ) -> dict[str, Any]:
     described = [
-        _describe_field(f"{path}.{key.key}", key, entry, texts) for key in list_keys(table)
+        _describe_field(f"{path}.{key.key}", key, entry, wrong) for key in list_keys(table)
     ]
     return {"path": path, "title": title, "help": table.meaning, "fields": described}
 
 
 def _describe_field(
-    path: str, key: RigKey, entry: Mapping[str, Any], texts: Mapping[str, list[str]]
+    path: str, key: RigKey, entry: Mapping[str, Any], wrong: Mapping[str, list[KeyProblem]]
 ) -> dict[str, Any]:
+    problems = wrong.get(path, [])
     field = {
         "path": path,
         "label": key.key.replace("_", " "),
@@ -100,7 +101,8 @@ def _describe_field(
         "value": write_value(entry[key.key]) if key.key in entry else "",
         "default": key.default,
         "example": key.example,
-        "problems": texts.get(path, []),
+        "problems": [one.text for one in problems],
+        "likely": [value for one in problems for value in one.likely],
         "needed": key.needed,
     }
     if key.rule.kind == "choice":

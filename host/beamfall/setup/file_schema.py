@@ -14,7 +14,7 @@ from typing import Any, TypeGuard
 
 from beamfall.errors import KeyProblem, UnitError
 from beamfall.setup.unit_words import format_quantity
-from beamfall.setup.units import KINDS, parse_quantity, quote, show
+from beamfall.setup.units import KINDS, parse_quantity, quote, show, suggest_unit
 
 _TOLD_MOST = 50  # problems in one message
 _UNKNOWN_MOST = 30  # keys that are named, with what they may have meant
@@ -96,13 +96,19 @@ class Rule:
             si = parse_quantity(value, self.kind, key=key, example=self.example, bounds=bounds)
         except UnitError as error:
             low, high = (format_quantity(bound, self.kind) for bound in bounds)
-            raise self._refuse(key, value, f"{error} (from {low} to {high})") from error
+            text = f"{error} (from {low} to {high})"
+            raise self._refuse(key, value, text, error.likely) from error
         if not self.low <= si <= self.high:
-            raise self._refuse(key, value, f"{key} = {quote(value)}: expected {self.expected}")
+            likely = suggest_unit(str(value), self.kind, self.example, bounds)
+            hint = f"; did you mean {likely}?" if likely else ""
+            text = f"{key} = {quote(value)}: expected {self.expected}{hint}"
+            raise self._refuse(key, value, text, (likely,) if likely else ())
         return si
 
-    def _refuse(self, key: str, value: object, text: str) -> UnitError:
-        return UnitError(text, key=key, found=value, expected=self.expected)
+    def _refuse(
+        self, key: str, value: object, text: str, likely: tuple[str, ...] = ()
+    ) -> UnitError:
+        return UnitError(text, key=key, found=value, expected=self.expected, likely=likely)
 
 
 def quantity(
@@ -185,8 +191,10 @@ def build_section(
             try:
                 values[item.name] = rule_of(item).read(_join(where, key), content[key])
             except UnitError as error:
-                problem = KeyProblem(_join(path, key), content[key], error.expected, str(error))
-                problems.append(problem)
+                found = content[key]
+                problems.append(
+                    KeyProblem(_join(path, key), found, error.expected, str(error), error.likely)
+                )
         elif item.default is MISSING:
             rule = rule_of(item)
             meaning = f" ({rule.meaning})" if rule.meaning else ""

@@ -251,9 +251,9 @@ def parse_quantity(
     if unit is None:
         raise asked.refuse_bare(number)
     if _EITHER.fullmatch(written):
-        whole = written.replace(",", "")
+        likely = (f"{number} {unit}", f"{written.replace(',', '')} {unit}")
         raise asked.refuse(
-            f'could mean {whole} or {number}: write "{whole} {unit}" or "{number} {unit}"', ""
+            f'could mean two things: write "{likely[0]}" or "{likely[1]}"', "", likely
         )
     if not unit.isalpha():
         unit = _SPACES_ABOUT_OPERATOR.sub(r"\1", unit)
@@ -266,6 +266,18 @@ def parse_quantity(
     return value
 
 
+def suggest_unit(text: str, kind: str, example: str, bounds: tuple[float, float]) -> str:
+    """The number of a quantity that lies outside `bounds`, with the unit of the example; empty if that does not help.
+
+    `3 cm` for a bore of at most 1 cm was likely 3 mm.
+    """
+    match = _NUMBER.fullmatch(text)
+    if match is None:
+        return ""
+    number = match.group(1).replace(",", ".")
+    return _Asked(text, KINDS[kind], "", example, bounds).suggest(number)
+
+
 @dataclass(frozen=True)
 class _Asked:
     """One value that is being read, and how to refuse it."""
@@ -276,11 +288,13 @@ class _Asked:
     example: str
     bounds: tuple[float, float] | None
 
-    def refuse(self, problem: str, cure: str | None = None) -> UnitError:
+    def refuse(
+        self, problem: str, cure: str | None = None, likely: tuple[str, ...] = ()
+    ) -> UnitError:
         """The error for a text: what is wrong with it, then a cure (an example, where none is given)."""
         if cure is None:
             cure = f'; write a number and a unit, such as "{self.example}"'
-        return self._make(f"{quote(self.text)} {problem}{cure}")
+        return self._make(f"{quote(self.text)} {problem}{cure}", likely)
 
     def refuse_bare(self, value: object) -> UnitError:
         """The error for a number without a unit, or for what is not text at all."""
@@ -289,8 +303,10 @@ class _Asked:
             return self._make(
                 f'{show(value)} is not {noun}; write it as text, such as "{self.example}"'
             )
+        likely = self.suggest(value)
         return self._make(
-            f'{value} has no unit; write {noun} with its unit, such as "{self._suggest(value)}"'
+            f'{value} has no unit; write {noun} with its unit, such as "{likely or self.example}"',
+            (likely,) if likely else (),
         )
 
     def convert(self, number: str, unit: str) -> float:
@@ -301,21 +317,23 @@ class _Asked:
         factor, offset = entry
         return float((Decimal(number) + offset) * factor)
 
-    def _suggest(self, number: str | int | float) -> str:
-        """The number with the example's unit, where that is plausible; else the example."""
+    def suggest(self, number: str | int | float) -> str:
+        """The number with the example's unit; empty where that is not plausible."""
         match = _NUMBER.fullmatch(self.example)
         unit = match.group(2) if match else ""
         try:
             value = self.convert(str(number), unit)
         except (UnitError, DecimalException):
-            return self.example
+            return ""
         low, high = self.bounds or (-math.inf, math.inf)
-        return f"{number} {unit}" if low <= value <= high else self.example
+        return f"{number} {unit}" if low <= value <= high else ""
 
-    def _make(self, message: str) -> UnitError:
+    def _make(self, message: str, likely: tuple[str, ...] = ()) -> UnitError:
         where = f"{self.key} = " if self.key else ""
         expected = f'{self.kind.noun} with its unit, such as "{self.example}"'
-        return UnitError(f"{where}{message}", key=self.key, found=self.text, expected=expected)
+        return UnitError(
+            f"{where}{message}", key=self.key, found=self.text, expected=expected, likely=likely
+        )
 
     def _ask_pint(self, number: str, unit: str) -> float:
         """Convert a unit that the fast table does not have; refuse what does not fit."""

@@ -9,6 +9,7 @@ import { h, ms, number, s, show, watchTyping, write } from './dom.js';
 import { makeVoice } from './hands.js';
 import { makeKeys } from './keys.js';
 import { act, hear, makeLink, on, sayName, state } from './net.js';
+import { makeProblem } from './problem.js';
 import { makeRigDrawing } from './rigdraw.js';
 import { makeSplash } from './splash.js';
 
@@ -124,8 +125,7 @@ function makeTiming(name, text) {
     inputmode: 'decimal',
   });
   const slider = h('input', { type: 'range', step: 0.05, 'aria-label': text, id: `s-${name}` });
-  const problem = h('p', { class: 'field-problem', hidden: true, id: `p-${name}` });
-  field.setAttribute('aria-describedby', `p-${name}`);
+  const problem = makeProblem(field);
   /** @type {number | null} */
   let value = null;
   /** @type {string | null} */
@@ -148,17 +148,9 @@ function makeTiming(name, text) {
         more = by;
       wanted = null;
       if (now === null) by = 0;
-      try {
-        await (now === null
-          ? act('step', { of: name, by: `${more.toFixed(3)} ms` })
-          : act('tune', { [name]: now }));
-        problem.hidden = true;
-        field.removeAttribute('aria-invalid');
-      } catch (error) {
-        problem.textContent = error instanceof Error ? error.message : String(error);
-        problem.hidden = false;
-        field.setAttribute('aria-invalid', 'true');
-      }
+      await problem.watch(
+        now === null ? act('step', { of: name, by: `${more.toFixed(3)} ms` }) : act('tune', { [name]: now }),
+      );
     }
     sending = false;
   };
@@ -195,7 +187,7 @@ function makeTiming(name, text) {
     label,
     h('div', { class: 'value' }, minus, field, plus),
     slider,
-    problem,
+    problem.root,
   );
   return {
     root,
@@ -211,7 +203,7 @@ function makeTiming(name, text) {
       }
       if (document.activeElement !== slider) slider.value = String(fresh);
       slider.setAttribute('aria-valuetext', ms(fresh));
-      if (document.activeElement !== field || problem.hidden) writeValue();
+      if (document.activeElement !== field || problem.root.hidden) writeValue();
     },
   };
 }
@@ -233,9 +225,12 @@ function makeService() {
     maxlength: 20,
   });
   const count = h('input', { type: 'number', value: 5, min: 1, max: 1000, 'aria-label': 'Number of shots' });
-  /** @param {string} text @param {() => Promise<unknown>} f */
-  const button = (text, f) =>
-    h('button', { type: 'button', class: 'needs-board', on: { click: () => attempt(f()) } }, text);
+  const [openingProblem, lengthProblem] = [opening, length].map((one) =>
+    makeProblem(one, { take: () => {} }),
+  );
+  /** @param {string} text @param {() => Promise<unknown>} f @param {{ watch: (f: Promise<unknown>) => unknown }} [how] */
+  const button = (text, f, how = { watch: attempt }) =>
+    h('button', { type: 'button', class: 'needs-board', on: { click: () => how.watch(f()) } }, text);
   const unrested = button('Release without waiting for the surface', () =>
     act('release', { unrested: true }),
   );
@@ -251,16 +246,18 @@ function makeService() {
       h(
         'div',
         { class: 'row' },
-        button('One drop', () => act('drip', { opening: opening.value })),
+        button('One drop', () => act('drip', { opening: opening.value }), openingProblem),
         h('span', { class: 'soft' }, 'open for'),
         opening,
+        openingProblem.root,
       ),
       h(
         'div',
         { class: 'row' },
-        button('Rinse', () => act('rinse', { duration: length.value })),
+        button('Rinse', () => act('rinse', { duration: length.value }), lengthProblem),
         h('span', { class: 'soft' }, 'for'),
         length,
+        lengthProblem.root,
       ),
     ),
     h(

@@ -6,8 +6,10 @@ import { act, on, state } from './net.js';
 export function makeCalibrate() {
   const count = h('input', { type: 'number', min: 8, max: 500, value: 20 });
   const error = text('0.3 mm', '0.3 mm');
-  const begin = makeBegin('Start measuring', () =>
-    act('calibrate', { count: Number(count.value) || 20, gap_error: error.value }),
+  const begin = makeBegin(
+    'Start measuring',
+    () => act('calibrate', { count: Number(count.value) || 20, gap_error: error.value }),
+    { 'gap error': error },
   );
   const body = h('div', {});
   const result = h('section', { class: 'panel', hidden: true }, h('h2', {}, 'Result'), body);
@@ -81,7 +83,7 @@ export function makeCalibrate() {
       h(
         'p',
         { class: 'soft' },
-        'Drops fall without a flash. From their beam edges Beamfall measures latency, distance, speed and drop ' +
+        'Drops fall at once, without Arm and without a flash. From their beam edges Beamfall measures latency, distance, speed and drop ' +
           'diameter, and plans then use the results. To separate latency from distance, use two beams, or one ' +
           'beam at two heights.',
       ),

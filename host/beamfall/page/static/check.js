@@ -70,7 +70,7 @@ export function makeCheck() {
         'p',
         { class: 'soft' },
         'The board tests what it can by itself and asks you only about what it cannot see. ' +
-          'It opens the valve and fires the flash.',
+          'It asks once, then opens the valve and fires the flash, without Arm.',
       ),
       h('div', { class: 'row' }, begin, aloneBox),
     ),

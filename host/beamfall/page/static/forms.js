@@ -1,14 +1,22 @@
 // What the forms of sweep, seek, check and calibrate share.
 
-import { AGREE, attempt, makeQuestion, ready } from './bar.js';
+import { AGREE, makeQuestion, ready } from './bar.js';
 import { h, show } from './dom.js';
-import { on, state } from './net.js';
+import { on, Refused, state } from './net.js';
+import { makeProblem } from './problem.js';
+
+/** What is wrong with each field, beside it. @type {WeakMap<Element, ReturnType<typeof makeProblem>>} */
+const problems = new WeakMap();
 
 /** @param {string} label @param {HTMLInputElement | HTMLSelectElement} input */
 export const field = (label, input) => {
   input.id ||= `g-${label.replace(/[^a-z]/gi, '')}-${Math.random().toString(36).slice(2, 7)}`;
-  return h('div', { class: 'field' }, h('label', { for: input.id }, label), input);
+  const problem = makeProblem(input);
+  problems.set(input, problem);
+  return h('div', { class: 'field' }, h('label', { for: input.id }, label), input, problem.root);
 };
+/** Say beside a field what is wrong with it, if its value is refused. @param {Element} input @param {Promise<unknown>} asked */
+export const watchField = (input, asked) => problems.get(input)?.watch(asked);
 /** @param {string} placeholder */
 export const text = (placeholder, value = '') =>
   h('input', { type: 'text', placeholder, value, maxlength: 40, autocomplete: 'off' });
@@ -52,11 +60,29 @@ export function makeAsking(kind) {
   return box;
 }
 
-/** @param {string} label @param {() => Promise<unknown>} f */
-export function makeBegin(label, f) {
-  const button = h('button', { type: 'button', class: 'begin', on: { click: () => attempt(f()) } }, label);
+/**
+ * The button that begins something, and what is wrong with what was typed: beside the field that is to blame.
+ * @param {string} label
+ * @param {() => Promise<unknown>} f
+ * @param {Record<string, HTMLInputElement>} [fields] by the names that the server has for them
+ */
+export function makeBegin(label, f, fields = {}) {
+  const said = h('p', { class: 'field-problem', role: 'status', hidden: true });
+  const begin = async () => {
+    said.hidden = true;
+    for (const input of Object.values(fields)) problems.get(input)?.say('');
+    try {
+      await f();
+    } catch (error) {
+      const beside = error instanceof Refused ? problems.get(fields[error.key]) : null;
+      said.hidden = Boolean(beside);
+      if (beside) beside.tell(error);
+      else said.textContent = error instanceof Error ? error.message : String(error);
+    }
+  };
+  const button = h('button', { type: 'button', class: 'begin', on: { click: begin } }, label);
   on(['job', 'link'], () => {
     button.disabled = !ready();
   });
-  return button;
+  return h('div', {}, button, said);
 }

@@ -3,6 +3,7 @@
 import { attempt } from './bar.js';
 import { h, s, show } from './dom.js';
 import { act } from './net.js';
+import { makeProblem } from './problem.js';
 
 const KEPT = 'beamfall-guide'; // answers survive a reload
 
@@ -47,13 +48,16 @@ async function step(box, request) {
         maxlength: 200,
         autocomplete: 'off',
         placeholder: question.suggestion,
-        'aria-describedby': 'guide-how guide-problem',
       });
   input.value = question.options.length ? question.suggestion : found.problem ? typedBefore(request) : '';
+  const answer = () => attempt(step(box, { answers: found.answers, key: question.key, text: input.value }));
   const send = (/** @type {Event} */ event) => {
     event.preventDefault();
-    attempt(step(box, { answers: found.answers, key: question.key, text: input.value }));
+    answer();
   };
+  const problem = makeProblem(input, { take: answer });
+  problem.say(found.problem, found.likely);
+  input.setAttribute('aria-describedby', `guide-how ${problem.root.id}`);
   const back = () => attempt(step(box, { answers: found.answers, back: true }));
   show(
     box,
@@ -74,11 +78,7 @@ async function step(box, request) {
           question.also ? ` You may also answer: ${question.also}.` : '',
         ),
         input,
-        h(
-          'p',
-          { id: 'guide-problem', class: 'field-problem', role: 'alert', hidden: !found.problem },
-          found.problem,
-        ),
+        problem.root,
         h(
           'div',
           { class: 'row' },

@@ -165,6 +165,7 @@ export function makeDetail({ toggleMark, comparing }) {
         times,
         h('button', { type: 'button', on: { click: () => toggleMark(shot) } }, 'Mark to compare'),
       ),
+      h('p', { class: 'soft small' }, 'Fire it again: drops fall and the flash fires at once, without Arm.'),
       line.state === 'fired' ? makeKeep(shot) : null,
       makeEdit(shot),
       h('label', { for: 'note' }, 'Note'),

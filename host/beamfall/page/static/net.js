@@ -187,8 +187,18 @@ async function post(command, body) {
     throw new Error(await answer.text());
   }
   const content = await answer.json().catch(() => ({ error: `the server answered ${answer.status}` }));
-  if (!answer.ok) throw new Error(content.error);
+  if (!answer.ok) throw new Refused(content);
   return content;
+}
+
+/** What the server would not do: its words, the field that is to blame, and what was likely meant. */
+export class Refused extends Error {
+  /** @param {{ error: string, key?: string, likely?: string[] }} said */
+  constructor({ error, key = '', likely = [] }) {
+    super(error);
+    this.key = key;
+    this.likely = likely;
+  }
 }
 
 // A link that opens the page once, for another device.

@@ -67,6 +67,7 @@ export function makeRecipes() {
       'section',
       { class: 'panel', 'aria-label': 'Recipes' },
       h('div', { class: 'row' }, h('label', { for: 'recipe-find' }, 'Find'), find),
+      h('p', { class: 'soft small' }, 'Fire and Seek let drops fall at once, without Arm.'),
       cards,
     ),
     day,

@@ -7,6 +7,7 @@ import { makeFolds } from './fold.js';
 import { makeGuide } from './guide.js';
 import { makeLearned } from './learned.js';
 import { act, on, state } from './net.js';
+import { makeProblem } from './problem.js';
 
 /** @type {Record<string, string>} */
 const INTERVALS = {
@@ -132,8 +133,8 @@ export function makeRig() {
   /** @param {RigField} field */
   function makeField(field) {
     const id = `f-${field.path.replace(/[^a-z0-9]/gi, '-')}`;
-    const problem = h('p', { class: 'field-problem', id: `${id}-p`, hidden: true });
     const input = field.options ? makeChoice(field, id) : makeInput(field, id);
+    const problem = makeProblem(input, { id: `${id}-p` });
     input.addEventListener('change', () => attempt(act('edit', { path: field.path, text: input.value })));
     let newest = field;
     const typing = watchTyping(input, () => write(input, newest.value));
@@ -142,12 +143,9 @@ export function makeRig() {
       newest = fresh;
       if (!typing() && (document.activeElement !== input || fresh.problems.length === 0))
         write(input, fresh.value);
-      problem.hidden = fresh.problems.length === 0;
-      problem.textContent = fresh.problems.join('; ');
-      if (fresh.problems.length) input.setAttribute('aria-invalid', 'true');
-      else input.removeAttribute('aria-invalid');
+      problem.say(fresh.problems.join('; '), fresh.likely);
     });
-    return h('div', { class: 'field' }, h('label', { for: id }, field.label), input, problem);
+    return h('div', { class: 'field' }, h('label', { for: id }, field.label), input, problem.root);
   }
 
   const chart = makeChart({ label: 'Heights against time', height: 320 });
@@ -240,7 +238,7 @@ function makeChoice(field, id) {
   const nothing = field.default ? `${field.default} (default)` : 'the planner chooses';
   return h(
     'select',
-    { id, 'aria-describedby': `${id}-p` },
+    { id },
     h('option', { value: '' }, nothing),
     field.options?.map((one) => h('option', { value: one }, one)),
   );
@@ -256,7 +254,6 @@ function makeInput(field, id) {
     maxlength: 200,
     spellcheck: 'false',
     placeholder: field.default || (field.needed ? example : ['optional', example].filter(Boolean).join(', ')),
-    'aria-describedby': `${id}-p`,
   });
 }
 

@@ -11,13 +11,16 @@ export function makeSeek() {
     most = h('input', { type: 'number', min: 1, max: 100, value: 20 });
   const [fresh, freshBox] = tick('Ignore what was learned before');
   const [alone, aloneBox] = tick('Let the simulated photographer answer');
-  const begin = makeBegin('Start', () =>
-    act('seek', {
-      stage: stage.value,
-      shots: Number(most.value) || 20,
-      fresh: fresh.checked,
-      simulated_person: alone.checked,
-    }),
+  const begin = makeBegin(
+    'Start',
+    () =>
+      act('seek', {
+        stage: stage.value,
+        shots: Number(most.value) || 20,
+        fresh: fresh.checked,
+        simulated_person: alone.checked,
+      }),
+    { stage },
   );
   const result = h('div', {});
   const use = makeUse();

@@ -34,16 +34,19 @@ export function makeSweep() {
     h('option', { value: 'interleave' }, 'interleaved: up, then back'),
     h('option', { value: 'shuffle' }, 'shuffled'),
   );
-  const begin = makeBegin('Start the sweep', () =>
-    act('sweep', {
-      of: of.value,
-      first: first.value,
-      last: last.value,
-      step: step.value,
-      repeat: Number(repeat.value) || 1,
-      order: order.value,
-      rest: rest.value,
-    }),
+  const begin = makeBegin(
+    'Start the sweep',
+    () =>
+      act('sweep', {
+        of: of.value,
+        first: first.value,
+        last: last.value,
+        step: step.value,
+        repeat: Number(repeat.value) || 1,
+        order: order.value,
+        rest: rest.value,
+      }),
+    { from: first, to: last, step, rest },
   );
   const resume = makeBegin('Resume the last sweep', () => act('sweep_resume'));
   const words = h('p', {}),

@@ -4,8 +4,9 @@
 import { attempt } from './bar.js';
 import { makeChart } from './chart.js';
 import { h, show, watchTyping, write } from './dom.js';
-import { field, makeBegin, text } from './forms.js';
+import { field, makeBegin, text, watchField } from './forms.js';
 import { act, on, state } from './net.js';
+import { makeProblem } from './problem.js';
 
 const STEPS = ['0.01 ms', '0.1 ms', '0.5 ms', '1 ms', '10 ms'];
 const UNDO_HELP =
@@ -277,23 +278,12 @@ function makeTime(name, row, step, set) {
   const input = text('190 ms');
   input.inputMode = 'decimal';
   input.setAttribute('aria-label', label);
-  const problem = h('p', { class: 'field-problem', role: 'status', hidden: true });
+  const problem = makeProblem(input);
   let shown = '';
   const typing = watchTyping(input, () => write(input, shown));
-  const tell = async (/** @type {Promise<unknown>} */ asked) => {
-    try {
-      await asked;
-      problem.hidden = true;
-      input.removeAttribute('aria-invalid');
-    } catch (error) {
-      problem.textContent = error instanceof Error ? error.message : String(error);
-      problem.hidden = false;
-      input.setAttribute('aria-invalid', 'true');
-    }
-  };
   const by = (/** @type {string} */ sign) =>
-    tell(act('table_step', { row: row(), field: name, by: `${sign}${step.value}` }));
-  input.addEventListener('change', () => tell(set(name, input.value)));
+    problem.watch(act('table_step', { row: row(), field: name, by: `${sign}${step.value}` }));
+  input.addEventListener('change', () => problem.watch(set(name, input.value)));
   input.addEventListener('keydown', (event) => {
     if (event.key !== 'ArrowUp' && event.key !== 'ArrowDown') return;
     event.preventDefault();
@@ -311,7 +301,7 @@ function makeTime(name, row, step, set) {
     { class: 'timing' },
     h('span', {}, label),
     h('div', { class: 'value' }, stepper('-', '−', 'less'), input, stepper('', '+', 'more')),
-    problem,
+    problem.root,
   );
   root.addEventListener('fresh', (event) => {
     if (!(event instanceof CustomEvent)) return;
@@ -330,11 +320,12 @@ function makeRowSweep(row) {
     h('option', { value: 'width' }, 'Width'),
   );
   const [first, last, step] = [text('180 ms'), text('200 ms'), text('1 ms')];
-  const begin = makeBegin('Start the sweep', async () => {
+  const sweep = async () => {
     const more = { first: first.value, last: last.value, step: step.value };
     await act('sweep', { of: `row${row()}.${of.value}`, ...more });
     location.hash = '#sweep';
-  });
+  };
+  const begin = makeBegin('Start the sweep', sweep, { from: first, to: last, step });
   return h(
     'details',
     {},
@@ -378,7 +369,7 @@ function makeWhole() {
               )
             : text('');
           input.addEventListener('change', () =>
-            attempt(act('table_set', { row: 0, field: key, text: input.value })),
+            watchField(input, act('table_set', { row: 0, field: key, text: input.value })),
           );
           return [key, input];
         }),

@@ -84,6 +84,7 @@ interface GuideQuestion {
 interface GuideStep {
   answers: string;
   problem: string;
+  likely: string[];
   remarks: string[];
   total: number;
   question: GuideQuestion | null;
@@ -99,6 +100,7 @@ interface RigField {
   default: string;
   example: string;
   problems: string[];
+  likely: string[];
   needed: boolean;
   options?: string[];
 }
