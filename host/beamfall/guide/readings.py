@@ -94,7 +94,7 @@ def _find_magnification(focal_m: float, distance_m: float) -> float:
     excess = distance_m / focal_m - 2.0
     if excess < 2.0:
         raise UserError(
-            f"a lens of {format_length(focal_m)} does not focus at {format_length(distance_m)} from the sensor: "
+            f"a lens of {focal_m * 1e3:g} mm does not focus at {format_length(distance_m)} from the sensor: "
             f"that takes at least {format_length(4.0 * focal_m)}. Measure from the drops to the sensor"
         )
     return round(float(0.5 * (excess - (excess * excess - 4.0) ** 0.5)), 4)

@@ -25,7 +25,7 @@ from beamfall.planning.learned import change_learned, find_file, load_learned
 from beamfall.planning.make import make_plan
 from beamfall.planning.retime import with_flash_delay
 from beamfall.planning.seek.moment import Outlooks
-from beamfall.setup.rig import Rig, load_rig
+from beamfall.setup.rig import Rig, example_rig, load_rig
 from beamfall.setup.units import parse_duration
 
 if TYPE_CHECKING:
@@ -162,6 +162,7 @@ class Desk:
             rig={
                 "name": self.rig.name,
                 "file": None if self.rig_file is None else str(self.rig_file),
+                "is_example": self.rig_file is None and self.rig == example_rig(),
                 "drawing": describe_rig(self.rig),
                 "form": form,
                 "typed_name": str(self._content.get("name", "")),

@@ -56,7 +56,7 @@ def make_release(count: int, unrested: bool = False) -> Job:
     def run(work: Work) -> None:
         armed = work.bench.armed
         if armed is None:
-            raise UserError("nothing is armed: press A first")
+            raise UserError("nothing is armed: press Arm (A) first")
         try:
             # Timings may just have been set: then the plan is not ready, and what is armed is out of date.
             work.desk.wait(_SHORT_S, work.board.pump)

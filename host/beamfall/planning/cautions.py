@@ -207,10 +207,11 @@ def _about_blur(rig: Rig, rigs: Draws) -> Iterator[str]:
     better = judge_blur(speed, duration_s, *lens)
     names = " and ".join(flash.output for flash in long)
     yield (
-        f"{names}: with its fading tail, a flash of {format_duration(longest_s)} (t0.5) smears the falling drop over "
-        f"{_say_length(blur.length_m)} of the sensor; pixel and lens hide {_say_length(blur.hidden_m)}. "
-        f"At 1/{1 / power:.0f} power most flashes last about {format_duration(duration_s)}, a smear of "
-        f"{_say_length(better.length_m)}: set a lower power, then the flash's duration in the rig file"
+        f"{names}: the falling drop will be blurred. While a flash of {format_duration(longest_s)} (t0.5) lights and "
+        f"fades, the drop moves {_say_length(blur.length_m)} on the sensor; pixel and lens hide "
+        f"{_say_length(blur.hidden_m)}. At 1/{1 / power:.0f} power most flashes last about "
+        f"{format_duration(float(f'{duration_s:.2g}'))}: a blur of {_say_length(better.length_m)}. Set a lower power, "
+        "then the flash's duration in the rig file"
     )
 
 

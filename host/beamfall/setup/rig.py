@@ -298,7 +298,7 @@ def _check_geometry(rig: Rig) -> Iterator[KeyProblem]:
             expected = f"less than {lowest * 100:.4g} cm"
             yield KeyProblem(
                 f"beam[{place}].height", beam.height_m, expected,
-                f"beam {beam.input}: height is {beam.height_m * 100:.4g} cm, but the lowest nozzle is at "
+                f"{beam.input}: height is {beam.height_m * 100:.4g} cm, but the lowest nozzle is at "
                 f"{lowest * 100:.4g} cm; put the beam below it (measure both from the surface)",
             )  # fmt: skip
     for place, valve in enumerate(rig.valves, 1):
@@ -306,7 +306,7 @@ def _check_geometry(rig: Rig) -> Iterator[KeyProblem]:
         if outer is not None and outer < valve.bore_m:
             yield KeyProblem(
                 f"valve[{place}].outer_diameter", outer, f"at least {valve.bore_m * 1000:.4g} mm",
-                f"valve {valve.output}: outer_diameter is {outer * 1000:.4g} mm, less than the bore of "
+                f"{valve.output}: outer_diameter is {outer * 1000:.4g} mm, less than the bore of "
                 f"{valve.bore_m * 1000:.4g} mm; measure both at the mouth",
             )  # fmt: skip
     aim = rig.aim

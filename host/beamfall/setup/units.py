@@ -269,13 +269,17 @@ def parse_quantity(
 def suggest_unit(text: str, kind: str, example: str, bounds: tuple[float, float]) -> str:
     """The number of a quantity that lies outside `bounds`, with the unit of the example; empty if that does not help.
 
-    `3 cm` for a bore of at most 1 cm was likely 3 mm.
+    `3 cm` for a bore of at most 1 cm was likely 3 mm; `1 inch` was hardly 1 mm.
     """
-    match = _NUMBER.fullmatch(text)
-    if match is None:
+    asked = _Asked(text, KINDS[kind], "", example, bounds)
+    written, wanted = _NUMBER.fullmatch(text), _NUMBER.fullmatch(example)
+    units = [asked.kind.units.get(match.group(2) or "") for match in (written, wanted) if match]
+    if written is None or len(units) < 2 or units[0] is None or units[1] is None:
         return ""
-    number = match.group(1).replace(",", ".")
-    return _Asked(text, KINDS[kind], "", example, bounds).suggest(number)
+    ratio = (units[0][0] / units[1][0]).normalize()
+    if ratio.as_tuple().digits != (1,):  # not a slip of the prefix
+        return ""
+    return asked.suggest(written.group(1).replace(",", "."))
 
 
 @dataclass(frozen=True)
@@ -318,15 +322,17 @@ class _Asked:
         return float((Decimal(number) + offset) * factor)
 
     def suggest(self, number: str | int | float) -> str:
-        """The number with the example's unit; empty where that is not plausible."""
+        """The number with the example's unit, or with degrees Fahrenheit; empty where neither is plausible."""
         match = _NUMBER.fullmatch(self.example)
-        unit = match.group(2) if match else ""
-        try:
-            value = self.convert(str(number), unit)
-        except (UnitError, DecimalException):
-            return ""
         low, high = self.bounds or (-math.inf, math.inf)
-        return f"{number} {unit}" if low <= value <= high else ""
+        for unit in (match.group(2) if match else "", "°F"):
+            try:
+                value = self.convert(str(number), unit)
+            except (UnitError, DecimalException):
+                continue
+            if low <= value <= high:
+                return f"{number} {unit}"
+        return ""
 
     def _make(self, message: str, likely: tuple[str, ...] = ()) -> UnitError:
         where = f"{self.key} = " if self.key else ""
@@ -345,7 +351,7 @@ class _Asked:
                 )
         cure = (
             f'; write {kind.noun} such as "{self.example}" '
-            f"(usual units: {', '.join(list(kind.units)[:8])})"
+            f"(usual units: {', '.join(_name_units(kind))})"
         )
         unknown = self.refuse(f"has an unknown unit, {quote(unit)}", cure)
         if len(unit) > 40 or not _UNIT.fullmatch(unit):
@@ -359,6 +365,14 @@ class _Asked:
         if parsed.dimensionality != target.dimensionality:
             raise self.refuse(f'is not {kind.noun}: "{unit}" measures something else', cure)
         return float(registry.Quantity(float(number), parsed).to(target).magnitude)
+
+
+def _name_units(kind: Kind) -> list[str]:
+    """One name for each unit of a kind."""
+    first: dict[tuple[Decimal, Decimal], str] = {}
+    for name, entry in kind.units.items():
+        first.setdefault(entry, name)
+    return list(first.values())
 
 
 def quote(text: object) -> str:

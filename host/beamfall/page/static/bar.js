@@ -47,7 +47,7 @@ export function release({ unrested = false } = {}) {
 }
 export const isChanged = () => (state.armed ? state.armed.of !== state.asked?.number : false);
 const BY_HAND = 'Arm takes the table by hand, not the plan.';
-const CHANGED = 'Changed since arming: press A again.';
+const CHANGED = 'Changed since arming: press Arm (A) again.';
 
 // What Release still waits for, in s by the server's clock. The server refuses a release until then.
 function left() {
@@ -60,7 +60,7 @@ function whyNot(unrested) {
   if (!serverUp || state.link?.state !== 'up') return 'No board is connected.';
   if (state.job?.state === 'running')
     return `${state.job.title} is running: wait until it ends, or press Esc to abort it.`;
-  if (!state.armed) return 'Nothing is armed: press A first.';
+  if (!state.armed) return 'Nothing is armed: press Arm (A) first.';
   if (isChanged()) return CHANGED;
   const { rest, recycle } = left();
   if (recycle && (unrested || recycle >= rest))
@@ -102,7 +102,7 @@ function words() {
   if (isChanged() && state.job?.state !== 'running')
     return [word === 'idle' ? 'changed' : word, cause || CHANGED];
   if (word === 'idle' && state.armed)
-    return ['armed', state.resting ? '' : 'The sequence is on the board. Press R to release it.'];
+    return ['armed', state.resting ? '' : 'The sequence is on the board. Press Release (R).'];
   if (word === 'idle' && live?.activity && live.activity !== 'none') return [live.activity, ''];
   if (word === 'idle' && state.asked?.by_hand) return ['idle', cause || BY_HAND];
   if (word === 'idle') return ['idle', state.plan?.problem ? `no plan: ${state.plan.problem}` : cause];

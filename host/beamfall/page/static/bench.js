@@ -6,6 +6,7 @@ import { makeStrobeCaution } from './caution.js';
 import { makeChart } from './chart.js';
 import { makeDeviceName } from './device.js';
 import { h, ms, number, s, show, watchTyping, write } from './dom.js';
+import { makeFirst } from './first.js';
 import { makeVoice } from './hands.js';
 import { makeKeys } from './keys.js';
 import { act, hear, makeLink, on, sayName, state } from './net.js';
@@ -24,12 +25,12 @@ export function makeBench() {
   const timeline = makeChart({
     label: 'Timeline of the last shot',
     opens: 'Flash ±20 ms',
-    empty: 'No shot yet. Press A to arm, then R to release.',
+    empty: 'No shot yet. Press Arm (A), then Release (R).',
   });
   const view = h(
     'div',
     { class: 'view bench' },
-    makeStrobeCaution(),
+    h('div', { class: 'p-ahead' }, makeStrobeCaution(), makeFirst()),
     h('section', { class: 'panel p-rig' }, h('h2', {}, 'Rig, to scale'), makeRigDrawing()),
     h('section', { class: 'panel p-splash' }, h('h2', {}, 'When the flash fires'), makeSplash()),
     h('section', { class: 'panel p-tune' }, h('h2', {}, 'Timings'), makeTimings(), makeService()),

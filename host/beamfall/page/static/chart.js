@@ -132,8 +132,12 @@ function makeButtons(views, look, zoom) {
     h('button', { type: 'button', on: { click }, 'aria-label': name }, text);
   return [
     views.map((view) => make(view.name, () => look(view))),
-    make('+', () => zoom(0.5), 'Closer'),
-    make('−', () => zoom(2), 'Wider'),
+    h(
+      'span',
+      { class: 'together' },
+      make('+', () => zoom(0.5), 'Closer'),
+      make('−', () => zoom(2), 'Wider'),
+    ),
   ];
 }
 

@@ -10,12 +10,21 @@ const KEPT = 'beamfall-guide'; // answers survive a reload
 /** The button that starts the guide; the guide itself opens below it. */
 export function makeGuide() {
   const box = h('div', { class: 'guide', hidden: true });
-  const open = h('button', { type: 'button', class: 'begin', id: 'guide-open' }, 'Set up a rig step by step');
+  const open = h('button', { type: 'button', class: 'begin', id: 'guide-open' });
+  // While it is open the form below is hidden: one thing at a time.
+  const root = h('div', { class: 'guided' }, open, box);
+  const turn = (/** @type {boolean} */ on) => {
+    box.hidden = !on;
+    root.classList.toggle('open', on);
+    show(open, on ? 'Leave the guide' : 'Set up a rig step by step');
+  };
   open.addEventListener('click', () => {
-    box.hidden = !box.hidden;
+    turn(box.hidden === true);
     if (!box.hidden) attempt(step(box, { answers: sessionStorage.getItem(KEPT) ?? '' }));
   });
-  return h('div', {}, open, box);
+  box.addEventListener('done', () => turn(false));
+  turn(false);
+  return root;
 }
 
 /** @param {HTMLElement} box @param {object} request */
@@ -55,6 +64,10 @@ async function step(box, request) {
     event.preventDefault();
     answer();
   };
+  const next = h('button', { class: 'begin' });
+  const name = () => show(next, input.value.trim() ? 'Next' : `Use ${question.suggestion}`);
+  input.addEventListener('input', name);
+  name();
   const problem = makeProblem(input, { take: answer });
   problem.say(found.problem, found.likely);
   input.setAttribute('aria-describedby', `guide-how ${problem.root.id}`);
@@ -82,13 +95,14 @@ async function step(box, request) {
         h(
           'div',
           { class: 'row' },
-          h('button', { class: 'begin' }, 'Next'),
+          next,
           h('button', { type: 'button', disabled: question.number === 1, on: { click: back } }, 'Back'),
         ),
       ),
     ),
   );
-  input.focus();
+  input.focus({ preventScroll: true });
+  box.scrollIntoView({ block: matchMedia('(max-width: 900px)').matches ? 'start' : 'nearest' });
 }
 
 /** @param {any} request @returns {string} */
@@ -101,7 +115,7 @@ function draw(found, label) {
     'svg',
     {
       viewBox: `0 0 ${width} ${height}`,
-      class: 'rig-drawing',
+      class: shapes.some(([, { class: kind }]) => kind === 'asked') ? 'rig-drawing' : 'rig-drawing unmarked',
       role: 'img',
       'aria-label': `Drawing: ${label}`,
     },
@@ -114,12 +128,12 @@ function showEnd(box, answers, remarks) {
   const take = async () => {
     await act('guide_done', { answers });
     sessionStorage.removeItem(KEPT);
-    box.hidden = true;
+    box.dispatchEvent(new Event('done'));
   };
   show(
     box,
     remarks,
-    h('p', {}, 'That is all. The form below takes your answers, and the plan follows from them.'),
+    h('p', {}, 'That is all. The form takes your answers, and the plan follows from them.'),
     h(
       'div',
       { class: 'row' },

@@ -52,7 +52,15 @@ export function makeRig() {
     if (document.activeElement !== name) name.value = rig.typed_name;
     show(
       file,
-      rig.file ? `Read from ${rig.file}` : 'This is an invented example. Enter your own measurements.',
+      rig.file
+        ? `Read from ${rig.file}`
+        : rig.is_example
+          ? 'This is an invented example. Enter your own measurements.'
+          : [
+              'This rig is in use, but not saved: download it as a rig file. Next: ',
+              h('a', { href: '#seek' }, 'find the umbrella'),
+              '.',
+            ],
     );
     show(
       wrong,

@@ -115,6 +115,7 @@ interface RigSection {
 interface RigState {
   name: string;
   file: string | null;
+  is_example: boolean;
   typed_name: string;
   form: RigSection[];
   problems: string[];
