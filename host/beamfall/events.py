@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections import deque
 from dataclasses import dataclass, field
 
 from beamfall.link import Report
 from beamfall.setup.signals import Signal, SignalKind
-from beamfall.wire import WireEnum
+from beamfall.wire import WireEnum, get_definition
 
 EDGES_MOST = 50_000  # most edges kept of one shot or watch: a flooding board must not fill memory
 _STAMPED = 2
@@ -83,7 +84,7 @@ class Forgotten:
 
 @dataclass(frozen=True, slots=True)
 class Trouble:
-    """Something the firmware did not expect, in its own words."""
+    """Something the firmware did not expect, in its own words; the number of a refusal is explained."""
 
     text: str
 
@@ -112,7 +113,18 @@ def make_event(report: Report) -> Event:
         return ShotDone(**fields)
     if report.name == "forgotten":
         return Forgotten(**fields)
-    return Trouble(fields["text"])
+    return Trouble(_REFUSAL.sub(_explain, fields["text"]))
+
+
+_REFUSAL = re.compile(r"refusal (\d{1,3})")  # the firmware has no room for the words
+
+
+def _explain(found: re.Match[str]) -> str:
+    try:
+        meaning: str = get_definition().enum("refusal")(int(found[1])).meaning
+    except ValueError:
+        return found[0]
+    return meaning.partition("; detail")[0]
 
 
 @dataclass(frozen=True, slots=True)

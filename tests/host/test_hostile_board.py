@@ -15,7 +15,7 @@ import pytest
 
 from beamfall.board import Board
 from beamfall.errors import ImplausibleBoard, ShotError
-from beamfall.events import EDGES_MOST, EdgesSeen, OutcomeCollector, ShotDone, make_event
+from beamfall.events import EDGES_MOST, EdgesSeen, OutcomeCollector, ShotDone, Trouble, make_event
 from beamfall.link import Report
 from beamfall.link.welcome import Welcome
 from beamfall.shots import ShotLog
@@ -110,3 +110,14 @@ def test_shots_that_nobody_asked_for_do_not_keep_a_program_from_starting(
         with pytest.raises(ShotError):
             settle_earlier(board, log)
     assert len(made) <= 1000
+
+
+def test_a_refusal_that_the_board_names_by_its_number_is_told_in_words() -> None:
+    def tell(text: str) -> str:
+        event = make_event(Report(0, 1, Message("trouble", {"text": text})))
+        assert isinstance(event, Trouble)
+        return event.text
+
+    told = tell("the button released nothing: refusal 12")
+    assert "beam" in told and "dark before the release" in told and "12" not in told
+    assert tell("refusal 255: x") == "refusal 255: x"  # a later firmware's

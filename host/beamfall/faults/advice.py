@@ -8,7 +8,7 @@ from beamfall.faults.catalogue import NOTHING, load_catalogue
 
 AGAIN = "Check again, and answer to the end. If you cannot tell, say so."
 MISSED = ("early", "late", "missed")  # pictures that show drops and light, at another moment
-_NOTHING = "Fire a shot with `beamfall shoot`. Check again if something fails."
+_NOTHING = "Fire a shot. If something fails, check again."
 _SEEK = (
     "The picture missed the moment: the timing is off. `beamfall seek` finds the timings from your pictures, and "
     "`beamfall sweep` steps through them."

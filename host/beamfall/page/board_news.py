@@ -41,7 +41,9 @@ class BoardNews:
             elif isinstance(event, ShotDone):
                 self._hub.tell("done", activity=event.activity.label, state=event.state.label)
             elif isinstance(event, Trouble):
-                self._hub.notice("caution", f"The board says: {event.text}")
+                # While a question is open somebody is at work on the rig: the note passes by.
+                asking = (self._hub.get("job") or {}).get("question")
+                self._hub.notice("note" if asking else "caution", f"The board says: {event.text}")
 
     def take_status(self, status: Status) -> None:
         """How things stand, by the answer to a status."""

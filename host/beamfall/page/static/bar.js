@@ -319,7 +319,6 @@ export function makeQuestion(question, { picture = true } = {}) {
 // -- notices ----------------------------------------------------------------------------------------------------
 /** @type {Notice[]} */
 const local = [];
-const shownFrom = Date.now();
 /** @param {string} text @param {string} [level] */
 function addLocal(text, level = 'error') {
   if (!local.some((one) => one.text === text)) local.push({ level, text, own: true });
@@ -373,7 +372,7 @@ function showNotices() {
     ),
   );
   for (const notice of all)
-    if (notice.level === 'note' && !notice.timed && !notice.own && (notice.at ?? 0) > shownFrom - 500) {
+    if (notice.level === 'note' && !notice.timed && !notice.own) {
       notice.timed = true;
       setTimeout(() => act('dismiss', { notice: notice.id }).catch(() => {}), 6000);
     }

@@ -76,6 +76,7 @@ export function makeCalibrate() {
   return h(
     'div',
     { class: 'view' },
+    result,
     h(
       'section',
       { class: 'panel' },
@@ -95,6 +96,5 @@ export function makeCalibrate() {
       ),
       h('div', { class: 'row' }, begin),
     ),
-    result,
   );
 }

@@ -8,7 +8,8 @@ import { act, on, state } from './net.js';
 export function makeCheck() {
   const [alone, aloneBox] = tick('Let the simulated person answer');
   const begin = makeBegin('Find out what is wrong', () => act('check', { simulated_person: alone.checked }));
-  const result = h('div', {});
+  const body = h('div', {});
+  const result = h('section', { class: 'panel', hidden: true }, h('h2', {}, 'What was found'), body);
   on('board', () => {
     aloneBox.hidden = !state.board?.simulated;
   });
@@ -16,8 +17,9 @@ export function makeCheck() {
     const job = state.job_check;
     if (!job) return;
     const found = job.result;
+    result.hidden = false;
     show(
-      result,
+      body,
       h('p', {}, [ended(job), job.state === 'running' ? job.text : ''].filter(Boolean).join(' · ')),
       found
         ? h(
@@ -61,6 +63,7 @@ export function makeCheck() {
     'div',
     { class: 'view' },
     makeAsking('check'),
+    result,
     h(
       'section',
       { class: 'panel' },
@@ -74,7 +77,6 @@ export function makeCheck() {
       ),
       h('div', { class: 'row' }, begin, aloneBox),
     ),
-    h('section', { class: 'panel' }, h('h2', {}, 'What was found'), result),
   );
 }
 /** @param {[string, number][]} pairs */

@@ -44,6 +44,7 @@ export function makeAsking(kind) {
   on('job', () => {
     const job = state.job;
     const question = job && job.kind === kind && job.state === 'running' ? job.question : null;
+    if (shown !== null && job?.kind === kind && job.state !== 'running') scrollTo(0, 0); // to what was found
     if ((question?.id ?? null) === shown) return;
     shown = question?.id ?? null;
     show(
@@ -73,6 +74,7 @@ export function makeBegin(label, f, fields = {}) {
     for (const input of Object.values(fields)) problems.get(input)?.say('');
     try {
       await f();
+      scrollTo(0, 0); // to what comes of it
     } catch (error) {
       const beside = error instanceof Refused ? problems.get(fields[error.key]) : null;
       said.hidden = Boolean(beside);

@@ -22,7 +22,8 @@ export function makeSeek() {
       }),
     { stage },
   );
-  const result = h('div', {});
+  const body = h('div', {});
+  const result = h('section', { class: 'panel', hidden: true }, h('h2', {}, 'Answers'), body);
   const use = makeUse();
   on('board', () => {
     aloneBox.hidden = !state.board?.simulated;
@@ -31,8 +32,9 @@ export function makeSeek() {
     const job = state.job_seek;
     if (!job) return;
     const found = job.result;
+    result.hidden = false;
     show(
-      result,
+      body,
       h('p', {}, sayState(job)),
       found ? h('div', { class: 'finding' }, h('p', { class: 'found' }, sayFound(found)), use) : null,
       job.lines.at(-1)?.misfit
@@ -65,6 +67,7 @@ export function makeSeek() {
     'div',
     { class: 'view' },
     makeAsking('seek'),
+    result,
     h(
       'section',
       { class: 'panel' },
@@ -86,7 +89,6 @@ export function makeSeek() {
       h('div', { class: 'row' }, freshBox, aloneBox),
       h('div', { class: 'row' }, begin),
     ),
-    h('section', { class: 'panel' }, h('h2', {}, 'Answers'), result),
   );
 }
 

@@ -99,6 +99,7 @@ export function makeSweep() {
   return h(
     'div',
     { class: 'view' },
+    result,
     h(
       'section',
       { class: 'panel' },
@@ -124,6 +125,5 @@ export function makeSweep() {
       ),
       h('div', { class: 'row' }, begin, resume),
     ),
-    result,
   );
 }
