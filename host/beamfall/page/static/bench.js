@@ -229,7 +229,11 @@ function makeService() {
   const [openingProblem, lengthProblem] = [opening, length].map((one) =>
     makeProblem(one, { take: () => {} }),
   );
-  /** @param {string} text @param {() => Promise<unknown>} f @param {{ watch: (f: Promise<unknown>) => unknown }} [how] */
+  /**
+   * @param {string} text
+   * @param {() => Promise<unknown>} f
+   * @param {{ watch: (f: Promise<unknown>) => unknown }} [how] where a refusal is told
+   */
   const button = (text, f, how = { watch: attempt }) =>
     h('button', { type: 'button', class: 'needs-board', on: { click: () => how.watch(f()) } }, text);
   const unrested = button('Release without waiting for the surface', () =>

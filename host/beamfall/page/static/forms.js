@@ -15,7 +15,11 @@ export const field = (label, input) => {
   problems.set(input, problem);
   return h('div', { class: 'field' }, h('label', { for: input.id }, label), input, problem.root);
 };
-/** Say beside a field what is wrong with it, if its value is refused. @param {Element} input @param {Promise<unknown>} asked */
+/**
+ * Say beside a field what is wrong with it, if its value is refused.
+ * @param {Element} input
+ * @param {Promise<unknown>} asked
+ */
 export const watchField = (input, asked) => problems.get(input)?.watch(asked);
 /** @param {string} placeholder */
 export const text = (placeholder, value = '') =>
