@@ -85,8 +85,8 @@ export function makeCalibrate() {
         'p',
         { class: 'soft' },
         'Drops fall at once, without Arm and without a flash. From their beam edges Beamfall measures latency, ' +
-          'distance, speed and drop diameter, and plans then use the results. To separate latency from distance, use two beams, or one ' +
-          'beam at two heights.',
+          'distance, speed and drop diameter, and plans then use the results. To separate latency from ' +
+          'distance, use two beams, or one beam at two heights.',
       ),
       h(
         'div',
