@@ -1,6 +1,6 @@
 """What the commands print, against tests/host/golden; exit statuses and messages.
 
-After a wanted change of a text, write the golden files anew with WRITE_GOLDEN=1 in the environment,
+After an intended change of a text, rewrite the golden files with WRITE_GOLDEN=1 in the environment,
 and read the difference.
 """
 

@@ -92,7 +92,7 @@ def make_bundle(profile: Profile, mpy: int, *, source_only: bool = False) -> Bun
     the board could not load it compiled. Raises InstallError for a source that does not compile.
     """
     sources = choose_sources(profile)
-    compiler, why = (None, "source was asked for") if source_only else find_compiler(mpy)
+    compiler, why = (None, "you asked for source text") if source_only else find_compiler(mpy)
     files: dict[str, bytes] = {}
     with TemporaryDirectory() as scratch:
         for inside, path in sources.items():

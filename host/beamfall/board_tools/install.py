@@ -290,7 +290,7 @@ def _start(
         except AtPrompt as error:
             if not left:
                 raise InstallError(
-                    f"the files on the board are right, but it stays at its prompt ({error})"
+                    f"the files on the board are correct, but it stays at its prompt ({error})"
                 ) from error
             tell("it stayed at its prompt: restarting it once more")
         prompt = open_prompt(port, profile, number)
@@ -326,7 +326,7 @@ def meet(port: str, tell: Tell, patience_s: float = PATIENCE_S) -> Any:
         tell(f"it answers: {info.name}, firmware {info.firmware}, timing {info.timing.label}")
         return info
     raise InstallError(
-        f"the files on the board are right, but it does not answer after its restart ({last}); "
+        f"the files on the board are correct, but it does not answer after its restart ({last}); "
         "unplug it and plug it in again, then try `beamfall board info`"
     )
 

@@ -244,7 +244,7 @@ class Prompt:
             self._remote.exec_raw_no_follow(code)
         except (self._error, struct.error) as error:
             raise InstallError(
-                f"{self._name}: the files on the board are right, but it does not restart on command "
+                f"{self._name}: the files on the board are correct, but it does not restart on command "
                 f"({error}); unplug it and plug it in again"
             ) from error
         except OSError:

@@ -51,7 +51,7 @@ COMMANDS = {
     "seek": Entry(
         "beamfall.cli.seek",
         "seek",
-        "Find the wanted picture: you say what each one shows.",
+        "Find the picture you want: you say what each picture shows.",
     ),
     "sweep": Entry(
         "beamfall.cli.sweep",

@@ -162,7 +162,9 @@ def back_up_board(
 
 @app.command("restore")
 def restore_board(
-    file: Path = typer.Argument(..., help="A file of `beamfall board backup`.", show_default=False),
+    file: Path = typer.Argument(
+        ..., help="A file written by `beamfall board backup`.", show_default=False
+    ),
     port: str | None = PORT,
 ) -> None:
     """Restore a board's slots, profile and edge constant from a file."""

@@ -104,7 +104,7 @@ def show_limits(
     ),
     supply: str = typer.Option("12 V", "--supply", help="The valves' supply."),
     port: str | None = typer.Option(
-        None, "--port", help=PORT_HELP + " Without it: the limits as shipped."
+        None, "--port", help=PORT_HELP + " Without it: the standard limits."
     ),
     as_json: bool = typer.Option(False, "--json", help="One JSON object; SI units."),
 ) -> None:

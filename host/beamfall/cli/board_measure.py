@@ -161,7 +161,7 @@ def _print_measurement(found: Measurement) -> None:
     )  # fmt: skip
     for load, result in found.loads.items():
         print(
-            f"{load} load: {result.questions} questions answered under way, {result.edges_lost} edges lost, "
+            f"{load} load: {result.questions} requests answered meanwhile, {result.edges_lost} edges lost, "
             f"{result.spoiled_shots} shots left out, {result.rows_late} rows late, "
             f"the latest by {result.worst_late_s * 1e6:.1f} µs"
         )

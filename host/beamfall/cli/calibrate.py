@@ -48,7 +48,7 @@ def calibrate(
         "'drops' for the weight of the drops.",
         show_default=False,
     ),
-    of_camera: Path | None = typer.Argument(None, hidden=True),
+    of_camera: Path | None = typer.Argument(None, metavar="", hidden=True),
     series: list[int] = typer.Option(
         [],
         "--series",
@@ -56,7 +56,10 @@ def calibrate(
     ),
     port: str | None = PORT,
     count: int | None = typer.Option(
-        None, "--count", min=3, help="Number of shots: 20, at least 8, two drops each; camera: 10."
+        None,
+        "--count",
+        min=3,
+        help="Number of shots of two drops each: at least 8, default 20; for camera, default 10.",
     ),
     seed: int = SEED,
     valve: str | None = typer.Option(
@@ -70,7 +73,7 @@ def calibrate(
     weighed: str | None = typer.Option(
         None,
         "--weighed",
-        help="drops: mass of the --count drops that you caught, such as '2.1 g'; releases none.",
+        help="drops: mass of the --count drops that you caught, such as '2.1 g'; releases no drops.",
     ),
     store: bool = typer.Option(
         True, help="Save the result for the next plan, beside the rig file."
@@ -78,7 +81,7 @@ def calibrate(
     flash: str | None = typer.Option(
         None,
         "--flash",
-        help="camera: find the lag by the flash, with this shutter time set, such as '1 s'.",
+        help="camera: find the lag with the flash; give the shutter time set on the camera, such as '1 s'.",
     ),
     ask: bool = typer.Option(
         False, "--ask", help="camera: answer yourself, even on a simulated port."
@@ -87,13 +90,13 @@ def calibrate(
 ) -> None:
     """Measure the rig by letting drops fall through its beams.
 
-    Finds latency, distance, speed and drop diameter, each with its error. Fires drops without flash,
+    Finds latency, distance, speed and drop diameter, each with its error. Releases drops without flash,
     or reads logged series. One beam alone cannot separate latency from distance: use two beams, or
     two series with the beam at two heights (--series A --series B).
-    `beamfall calibrate drops --weighed '2.1 g' --count 50`: the volume from drops that you caught and weighed.
+    `beamfall calibrate drops --weighed '2.1 g' --count 50` finds the volume from drops that you caught and weighed.
 
-    `beamfall calibrate camera` measures the time from the shutter's contact to the open shutter: by the
-    camera's hot-shoe contact on a spare input (camera.sync_input of the rig file), or with --flash.
+    `beamfall calibrate camera` measures the time from the shutter's contact to the open shutter: with the
+    camera's hot-shoe contact on a spare input (camera.sync_input in the rig file), or with --flash.
     """
     if what == CAMERA and not Path(CAMERA).is_file():
         calibrate_camera(
@@ -238,8 +241,8 @@ def _print(found: Calibration, effects: Sequence[Effect]) -> None:
         print(f"\n{explain_combination(one)}")
     if not found.separable:
         print(
-            "To tell them apart: a second beam, or a second series with the beam at another height "
-            "(at least\n10 cm away; name both with --series)."
+            "To separate them, add a second beam, or fire a second series with the beam at another height "
+            "(at least\n10 cm away) and name both with --series."
         )
     for warning in found.warnings:
         print(f"\nwarning: {warning}")

@@ -58,8 +58,8 @@ def check(
     """Find out why nothing flashes, or what else is wrong.
 
     It releases drops, fires the flash and watches the beam, and asks you only what it cannot see. If you cannot
-    tell, answer 0. Exit status: 0 when it finishes, 1 if nobody answers to the end. Warn everyone first: flashes
-    can trigger photosensitive epilepsy.
+    tell, answer 0. Exit status: 0 when it finishes, 1 if some questions are left unanswered. Warn everyone first:
+    flashes can trigger photosensitive epilepsy.
     """
     if list_causes:
         _print_causes()

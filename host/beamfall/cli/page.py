@@ -78,7 +78,7 @@ def page(
                 )
         if server.certificate is not None:
             print(
-                "The browser warns of the certificate. Accept it if it shows this SHA-256 fingerprint:\n"
+                "The browser will warn about the certificate. Accept it if it shows this SHA-256 fingerprint:\n"
                 f"{server.certificate.fingerprint}",
                 flush=True,
             )

@@ -86,7 +86,7 @@ def match(
         _print(found, cameras, len(shots))
         if stored:
             print(
-                f"\n{stored} pictures named in the log; look at them: beamfall shots sheet --out sheet.html"
+                f"\n{stored} pictures linked in the log; look at them: beamfall shots sheet --out sheet.html"
             )
         if wrote:
             print(f"{wrote} sidecars written beside the pictures")
@@ -154,7 +154,7 @@ def _print(found: Folder, cameras: list[CameraMatch], shots: int) -> None:
         print(f"  left out: {len(found.problems) - 10} more")
     edited = sum(one.edited for one in found.pictures)
     if edited:
-        print(f"  {edited} have only the time of their last change: edited files may not match")
+        print(f"  {edited} have no capture time, only a time of change: edited files may not match")
     for camera in cameras:
         print()
         _print_camera(camera)
@@ -166,8 +166,8 @@ def _print_camera(camera: CameraMatch) -> None:
     if camera.refusal is not None or clock is None:
         print(f"{name}: not matched: {camera.refusal}.")
         print(
-            "  Nothing was paired: a guess would name wrong pictures. More shots, a camera that "
-            "stamps decimals of a\n  second, or fewer other pictures in the folder help; evenly spaced "
+            "  Nothing was paired, because a guess could pair wrong pictures. More shots, a camera that "
+            "records fractions of a\n  second, or fewer other pictures in the folder would help. Evenly spaced "
             "shots can never be told apart."
         )
         return

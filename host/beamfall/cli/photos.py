@@ -94,7 +94,8 @@ def measure_photos(
             }
         )
     else:
-        _print(good)
+        if good:
+            _print(good)
         for failed in made:
             if not isinstance(failed, Measured):
                 print(f"left out: {show_text(failed)}")

@@ -62,7 +62,7 @@ def save(
         learned = load_learned(find_file(rig_file))
         recipe = make_recipe(log, shot, name, learned=learned, rig_file=rig_file)
         file = shelf.save(recipe, replace=replace)
-    print_pairs([("kept", f"{recipe.name}, from shot {recipe.home.shot}"), *list_recipe(recipe)])
+    print_pairs([("recipe", f"{recipe.name}, from shot {recipe.home.shot}"), *list_recipe(recipe)])
     print(f"Saved in {show_text(file)}")
 
 
@@ -141,13 +141,15 @@ def share(
     name: str = typer.Argument(..., help=NAME_HELP),
     file: Path = typer.Argument(..., help="The file to write, such as umbrella.recipe.zip."),
 ) -> None:
-    """Write a recipe to a file for others: with its picture and note, without your name, paths or exact location."""
+    """Write a recipe to a file for others, with its picture and note but without your name, paths or exact location."""
     check_target(file, "FILE", (".zip",))
     recipe = Shelf.open().load(name)
     write_recipe(file, recipe, shared=True)
-    print(f"Written to {show_text(file)}. In it: the rig's measures, the timings, the picture.")
+    print(
+        f"Written to {show_text(file)}. It contains the rig's measurements, the timings and the picture."
+    )
     if recipe.label.note:
-        print(f"Your note goes with it: {show_text(recipe.label.note)}")
+        print(f"It also contains your note: {show_text(recipe.label.note)}")
 
 
 @app.command("sheet")
@@ -157,7 +159,7 @@ def sheet(
         ..., help="The page to write, such as umbrella.html; print it from a browser."
     ),
 ) -> None:
-    """Write a recipe as one page for the wall: drawing to scale, every setting, the picture."""
+    """Write a recipe as one page for the wall: a drawing to scale, every setting, the picture."""
     check_target(file, "FILE", (".html",))
     write_sheet(Shelf.open().load(name), file)
     print(f"Written to {show_text(file)}: open it in a browser and print it.")
@@ -177,8 +179,8 @@ def use(
 ) -> None:
     """Carry a recipe over to your rig: things meet at the same moments, with new milliseconds.
 
-    Opens no port. It uses what seek and calibrate have learned about your rig. To fire it, write it with
-    --sequence and give that file to `beamfall shoot`; `beamfall seek --recipe FILE` comes closer.
+    Opens no port. It uses what seek and calibrate have learned about your rig. To fire the result, write it with
+    --sequence and give that file to `beamfall shoot`; `beamfall seek --recipe FILE` gets closer.
     """
     from beamfall.planning.learned import find_file, load_learned
     from beamfall.recipes.events import carry_over
@@ -227,7 +229,7 @@ def _print_carried(recipe: Recipe, carried: Carried, closer: str) -> None:
             f"{plan.anchor.describe()}{there}",
         )
     )
-    pairs.append(("to come closer", show_text(closer)))
+    pairs.append(("to get closer", show_text(closer)))
     print_pairs(pairs)
     print("\nNot carried over:")
     for line in carried.lost:
@@ -242,7 +244,7 @@ def store(
     slot: int = typer.Option(..., "--slot", min=1, help="Which slot of the board, from 1."),
     port: str | None = PORT,
 ) -> None:
-    """Save a recipe in a slot of the board, for its button: it needs no laptop then."""
+    """Save a recipe in a slot of the board: its button then fires it without a laptop."""
     recipe = Shelf.open().load(name)
     with Board.connect(port, rig=recipe.rig) as board, ShotLog.open() as log:
         store_recipe(board, log, recipe, slot)

@@ -58,7 +58,9 @@ def shoot(
         None, "--head", help="Head of the bottle today, such as '8 cm'."
     ),
     as_then: bool = typer.Option(
-        False, "--as-then", help="Fire the original milliseconds; release no drops to compare."
+        False,
+        "--as-then",
+        help="Fire the original milliseconds unchanged; release no drops to compare.",
     ),
     port: str | None = PORT,
     count: int = COUNT,

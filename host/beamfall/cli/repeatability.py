@@ -153,7 +153,6 @@ def _say_flash(assessment: Assessment) -> str:
     spread = last[-1].spread if last else None
     if spread is not None and data.flash_stamped:
         ratio = spread.deviation / max(flash.deviation, 1e-6 * tick_us)
-        text += f"; the drops scatter {ratio:.0f} times as much" if ratio >= 2.0 else ""
-        if flash.deviation < 1e-6 * tick_us:
-            text = text.replace("times as much", "times one tick")
+        than = " as one tick" if flash.deviation < 1e-6 * tick_us else ""
+        text += f"; the drops scatter {ratio:.0f} times as much{than}" if ratio >= 2.0 else ""
     return text

@@ -64,11 +64,11 @@ def seek(
     photos: Path | None = PHOTOS,
     picture_wait: str = PICTURE_WAIT,
 ) -> int:
-    """Find the wanted picture: you say what each one shows.
+    """Find the picture you want: you say what each picture shows.
 
-    It finds what `aim.kind` of the rig file says: a collision, or the crown, cavity, jet or droplet of one drop.
+    It looks for what `aim.kind` in the rig file names: a collision, or the crown, cavity, jet or droplet of one drop.
 
-    Each answer brings the next shot closer. Answer with a word; ? explains them. For a collision they are
+    Each answer brings the next shot closer. Answer with a word; ? explains the words. For a collision they are
     before, contact, after, jet, nothing, missed, found and black. Add heights if you measured them:
     `before jet 31 mm drop 42 mm`. When you have the picture, answer `found`. Black pictures teach the search
     nothing: after two in a row it stops, and `beamfall check` finds out why. On a simulated port the rig's own

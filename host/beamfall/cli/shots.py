@@ -8,7 +8,7 @@ COMMANDS = {
     "where": Entry(
         "beamfall.cli.shots_list",
         "show_place",
-        "Print the path of the shot log. BEAMFALL_LOG sets another.",
+        "Print the path of the shot log. To use another, set BEAMFALL_LOG.",
     ),
     "list": Entry("beamfall.cli.shots_list", "list_shots", "List the newest shots."),
     "show": Entry(
@@ -32,7 +32,7 @@ COMMANDS = {
     "fetch": Entry(
         "beamfall.cli.shots_fetch",
         "fetch",
-        "Bring the shots that the board's button has fired into the log, with their edges.",
+        "Fetch the shots that the board's button has fired, and log them with their edges.",
     ),
     "repeat": Entry(
         "beamfall.cli.shots_repeat", "repeat", "Fire a shot's sequence again and compare its edges."

@@ -13,7 +13,7 @@ def fetch(
     port: str | None = PORT,
     as_json: bool = JSON_ONE,
 ) -> None:
-    """Bring the shots that the board's button has fired into the log, with their edges.
+    """Fetch the shots that the board's button has fired, and log them with their edges.
 
     The board keeps as many as fit into its memory, the newest, until it is switched off. Every command that fires
     does the same first.
@@ -48,7 +48,7 @@ def fetch(
     count = len(records)
     print(
         f"{'1 shot' if count == 1 else f'{count} shots'} fetched into the log." if count
-        else "The board holds no shot that is not in the log."
+        else "Nothing to fetch: every shot on the board is in the log already."
     )  # fmt: skip
     if fetched.forgotten:
         print(

@@ -275,7 +275,7 @@ def list_differences(differences: tuple[Difference, ...]) -> list[str]:
     """Everything that differs from that day."""
     lines = [say_difference(one) for one in differences]
     if any(one.what == "clock" for one in differences):
-        lines.append("the clocks differ: times are the same to half a tick of this board")
+        lines.append("the clocks differ: times agree to half a tick of this board's clock")
     return lines
 
 

@@ -111,5 +111,5 @@ def _find_ingredient(name: str) -> str:
 def _read_amount(text: str) -> float:
     over, _, under = text.replace(",", ".").partition("/")
     if under and not float(under):
-        raise UserError(f"{quote(text)}: nothing can be divided by 0")
+        raise UserError(f"{quote(text)}: this divides by 0; write another number")
     return float(over) / float(under or 1.0)

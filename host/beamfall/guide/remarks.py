@@ -61,7 +61,7 @@ def _describe(key: str, rig: Rig, setting: Setting) -> Iterator[str]:
         volume = dripping_volume(0.5 * valve.bore_m, setting.liquid, gravity=setting.gravity)
         yield (
             f"A {valve.bore_m * 1e3:g} mm bore under {valve.head_m * 100:g} cm of liquid pours "
-            f"{flow.steady_m3_s * 1e6:.1f} µL a millisecond once it flows: one drop takes "
+            f"{flow.steady_m3_s * 1e6:.1f} µL per millisecond once it flows: one drop takes "
             f"{format_duration(round(flow.find_opening(volume), 4))}."
         )
     elif key == "valve[1].opening":
@@ -95,11 +95,11 @@ def _describe_liquid(liquid: Liquid) -> Iterator[str]:
         return
     thick, pull = liquid.viscosity_pa_s * 1e3, liquid.surface_tension_n_m * 1e3
     yield (
-        f"{liquid.name[:1].upper()}{liquid.name[1:]}: {thick:.2g} mPa·s thick (water has 1), "
-        f"surface tension {pull:.0f} mN/m (water has 73)."
+        f"{liquid.name[:1].upper()}{liquid.name[1:]}: viscosity {thick:.2g} mPa·s (water: 1), "
+        f"surface tension {pull:.0f} mN/m (water: 73)."
     )
     if liquid.unknown:
-        yield "Some of these are usual values, so the plan is less certain. A search finds the picture all the same."
+        yield "Some of these are typical values, so the plan is less certain. A search finds the picture all the same."
 
 
 def _fall_by(rig: Rig, setting: Setting, height_m: float) -> FallResult:

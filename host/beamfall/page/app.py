@@ -112,7 +112,9 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
             first = door.codes.find_first_use(code) if isinstance(code, str) else None
             if first is not None:
                 hub.notice("caution", _USED_TWICE.format(first=first, now=f"from {who}"))
-            return JSONResponse({"error": "This link was used already."}, 403, headers=_NO_STORE)
+            return JSONResponse(
+                {"error": "This link has already been used."}, 403, headers=_NO_STORE
+            )
         response = Response(status_code=204, headers=_NO_STORE)
         secure = door.scheme == "https"
         response.set_cookie(

@@ -74,7 +74,7 @@ class ByHand:
         with self._lock:
             if self._at < 0:
                 raise UserError(
-                    "there is no table yet: it starts from the plan, which is being made"
+                    "there is no table yet: it starts from the plan, which is still being calculated"
                 )
             return self._states[self._at]
 
@@ -117,7 +117,7 @@ class ByHand:
     def step(self, row: int, field: str, by: str) -> None:
         """Add to a delay or a width, as the table has it."""
         if field not in ("delay", "width"):
-            raise UserError(f"{field} has no steps")
+            raise UserError(f"{field} cannot be changed in steps: type a value")
         by_s = parse_duration(by, key="step")
         with self._lock:
             now_s = getattr(self._find(row), f"{field}_s")

@@ -96,7 +96,7 @@ class Desk:
         """Undo, redo or reset what was learned, and plan again. Raises UserError if that cannot be done."""
         with self._lock:
             if self._board is None:
-                raise UserError("connect the board first: what was learned belongs to one board")
+                raise UserError("connect the board first: what was learned is kept for each board")
             change_learned(self.rig_file, self._board, change)
             self._load_learned(self._board)
         self._replan()

@@ -55,7 +55,7 @@ class Guard:
             name.decode("latin-1"): value.decode("latin-1") for name, value in scope["headers"]
         }
         hosts = [value for name, value in scope["headers"] if name == b"host"]
-        refusal = "more than one Host" if len(hosts) != 1 else self._refuse(scope, headers)
+        refusal = "more than one Host header" if len(hosts) != 1 else self._refuse(scope, headers)
         if scope["type"] == "websocket":
             if refusal is not None:
                 await send({"type": "websocket.close", "code": 1008, "reason": refusal[:100]})

@@ -185,8 +185,8 @@ def carry_over(recipe: Recipe, rig: Rig, *, learned: Belief | None = None) -> Ca
     events = recipe.events
     if events is None:
         raise RecipeError(
-            f"recipe '{recipe.name}' does not say when its drops meet, only its milliseconds, which hold on its own "
-            "rig alone"
+            f"recipe '{recipe.name}' does not say when its drops meet. Its milliseconds are right only on the rig "
+            "that it was saved on"
         )
     rig = rig.with_aim(
         kind=events.kind, drops=events.drops, spacing_s=None, flash_delay_s=None, anchor=None, anchor_count=None,

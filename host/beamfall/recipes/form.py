@@ -107,7 +107,7 @@ def build_recipe(
     )
     drops = content.get("drop", [])
     if not isinstance(drops, list):
-        drops, text = [], "drop: expected a list of tables, each begun with [[drop]]"
+        drops, text = [], "drop: expected a list of tables, each starting with [[drop]]"
         problems.append(KeyProblem("drop", None, "a list of tables", text))
     seen = [build_section(DropSeen, one, f"drop {n}", problems) for n, one in enumerate(drops, 1)]
     valves = [one.valve for one in seen if one is not None]

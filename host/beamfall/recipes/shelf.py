@@ -54,10 +54,12 @@ class Shelf:
         file = self.find_file(name)
         if not file.exists():
             known = [one.recipe.name for one in self.list() if one.recipe is not None]
-            have = f"there are {', '.join(known[:10])}" if known else "none is saved yet"
-            raise RecipeError(
-                f"there is no recipe '{check_name(name)}'; {have}: `beamfall recipe list`"
+            have = (
+                f"there are {', '.join(known[:10])}: `beamfall recipe list`"
+                if known
+                else "none is saved yet: `beamfall recipe save NAME` saves the newest shot"
             )
+            raise RecipeError(f"there is no recipe '{check_name(name)}'; {have}")
         return read_recipe(file)
 
     def save(self, recipe: Recipe, *, replace: bool = False) -> Path:

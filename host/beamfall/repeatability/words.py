@@ -65,7 +65,7 @@ def say_plainly(one: Quantity) -> str:
     said = f"About 95 % of shots lie within ±{size(_WITHIN * one.spread.deviation)}"
     said += f", judged from {count}." if count < _ENOUGH else "."
     if not last:
-        return f"{said} The last ones are like the others."
+        return f"{said} The latest shots are like the others."
     earlier, newest = one.values_s[:-last], one.values_s[-last:]
     shift = mean(newest) - (mean(earlier) if earlier else one.individuals.centre)
     way, question = _WAYS[one.name][shift > 0.0]

@@ -246,7 +246,7 @@ def _find_line_problems(found: Mapping[str, Any]) -> Iterator[str]:
 def _find_analogue_problems(found: Mapping[str, Any]) -> Iterator[str]:
     given = [name for name in ANALOGUE if name in found]
     if len(given) == 1:
-        yield f"{given[0]} stands alone; give {' and '.join(ANALOGUE)}, or neither"
+        yield f"{given[0]} is given alone; give {' and '.join(ANALOGUE)}, or neither"
     for name in given:
         entry = found[name]
         whole = isinstance(entry, tuple) and len(entry) == 2 and all(type(n) is int for n in entry)

@@ -178,7 +178,7 @@ def build_section(
     """
     path = where if path is None else path
     if not isinstance(content, Mapping):
-        expected = f"a table, begun with [{where}]"
+        expected = f"a table that starts with [{where}]"
         text = f"{where} = {show(content)}: expected {expected}"
         problems.append(KeyProblem(path, content, expected, text))
         return None

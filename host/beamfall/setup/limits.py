@@ -303,7 +303,7 @@ def _check_duty(table: Table, limits: BoardLimits) -> Iterator[Problem]:
                 "duty",
                 f"{valve} is open for {found} in total, but at most {allowed} is allowed "
                 f"({limits.duty_percent} % of {limits.duty_window_ms} ms, so that the coil stays cool); "
-                "open it less often or shorter",
+                "open it less often or for a shorter time",
             )
 
 

@@ -262,7 +262,7 @@ def _build_list(
     if isinstance(entries, Mapping):
         entries = [entries]
     if not isinstance(entries, list) or not all(isinstance(entry, Mapping) for entry in entries):
-        expected = f"a list of tables, each begun with [[{key}]]"
+        expected = f"a list of tables, each starting with [[{key}]]"
         problems.append(KeyProblem(key, entries, expected, f"{key}: expected {expected}"))
         return ()
     lines = _LISTS[key]

@@ -203,7 +203,7 @@ class Beam:
         1.0,
         default=0.0,
         example="20 ms",
-        meaning="how long to ignore edges after one that counts, so that satellite drops do not",
+        meaning="how long to ignore edges after one that counts, so that satellite drops do not count",
     )
     dwell_s: float = quantity(
         "duration",
@@ -322,7 +322,7 @@ class Aim:
     kind: str = choice(
         KINDS,
         default="collision",
-        meaning="what the picture shows; all but the collision of one drop",
+        meaning="what the picture shows; all except collision show a single drop",
     )
     drops: int = count(
         1,
@@ -375,7 +375,7 @@ class Aim:
         0.2,
         default=None,
         example="2 ms",
-        meaning="time from contact to light; of one drop, from the planner's moment",
+        meaning="time from contact to light; for one drop, from the moment that the planner chooses",
     )
     warm_up: int = count(
         0, 10, default=0, meaning="drops that fall before a series, without a flash"

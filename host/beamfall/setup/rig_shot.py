@@ -52,7 +52,7 @@ class Firing:
         2.0,
         default=0.0,
         example="30 ms",
-        meaning="light this long after the picture's moment; below 0: before it",
+        meaning="light this long after the picture's moment; negative: before it",
     )
     delay_s: float | None = quantity(
         "duration",

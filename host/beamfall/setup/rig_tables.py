@@ -58,7 +58,7 @@ TABLES = (
     RigTable(
         "bottle",
         Bottle,
-        "The liquid of one valve, where it is another than the dish's; one table for each such valve.",
+        "The liquid of one valve's bottle, if it is not the dish's; one table for each such valve.",
         True,
     ),
     RigTable("aim", Aim, "What the picture should show. Timings set here replace the planner's."),

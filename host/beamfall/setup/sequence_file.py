@@ -116,7 +116,7 @@ _KEYS = ("name", "window", "tail", "blanking", "dwell")
 
 def _build_rows(entries: object, problems: list[KeyProblem]) -> list[Row]:
     if not isinstance(entries, list):
-        expected = "a list of tables, each begun with [[row]]"
+        expected = "a list of tables, each starting with [[row]]"
         problems.append(KeyProblem("row", entries, expected, f"row: expected {expected}"))
         return []
     if not entries:

@@ -40,7 +40,7 @@ def read_toml(
     except OSError as problem:
         raise error(f"{file}: cannot be read: {problem.strerror or problem}") from problem
     if len(content) > SIZE_MOST:
-        raise error(f"{file}: over {SIZE_MOST >> 10} kB: this is no {noun}; give another file")
+        raise error(f"{file}: over {SIZE_MOST >> 10} kB: this is not a {noun}; give another file")
     return parse_toml(text, str(file), noun, error)
 
 

@@ -134,7 +134,9 @@ class ShotRecord:
         name="completed",
         default=None,
     )
-    cause: str | None = kept("Why it did not end as fired; empty: it did.", "string", default=None)
+    cause: str | None = kept(
+        "Why it did not end as fired; empty if it did.", "string", default=None
+    )
     clock_hz: int = kept("Ticks a second of this shot's clock.", "integer")
     timing: str = kept("Class of timing: how the board times edges.", "string")
     port: str = kept("Port the board was on.", "string", default="")

@@ -259,7 +259,7 @@ def _load(path: Path) -> tuple[NDArray[Any], int, int, float | None]:
     except PictureError:
         raise
     except Exception as error:  # damaged files make the decoder fail in any way it likes
-        raise PictureError(f"{path.name}: cannot be read ({type(error).__name__})") from error
+        raise PictureError(f"{path.name}: damaged, or not a picture") from error
     if (upright.width > upright.height) != (width > height):
         width, height = height, width
     return np.asarray(upright), width, height, resolution

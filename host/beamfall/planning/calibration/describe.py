@@ -76,9 +76,9 @@ def explain_combination(one: Combination) -> str:
     return (
         f"{first} and {second} cannot be separated by these edges, which fix only\n"
         f"  {first} {sign} {abs(slope):.3f} {unit}/{other_unit} × ({second} - {one.at * other_factor:.2f} {other_unit})"
-        f" = {one.value * factor:.3f} ± {one.error * factor:.3f} {unit};\n"
-        f"the rig file decides how it is shared: {second} ± {one.second_error * other_factor:.2f} {other_unit} makes "
-        f"{first} ± {one.first_error * factor:.2f} {unit}."
+        f" = {one.value * factor:.3f} ± {one.error * factor:.3f} {unit}.\n"
+        f"The rig file fixes the rest: it gives {second} to ± {one.second_error * other_factor:.2f} {other_unit}, "
+        f"which leaves {first} uncertain by ± {one.first_error * factor:.2f} {unit}."
     )
 
 
