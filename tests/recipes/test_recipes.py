@@ -247,7 +247,7 @@ def test_the_command_that_comes_closer_is_one_that_runs(kept: Kept, shared: byte
     file = kept.folder / "in.zip"
     file.write_bytes(shared)
     said = kept.beamfall("recipe", "use", file, "--rig", kept.rig)
-    command = next(line for line in said.splitlines() if line.startswith("to come closer"))
+    command = next(line for line in said.splitlines() if line.startswith("to get closer"))
     words = shlex.split(command[command.index("beamfall ") :])[1:]
     carried = json.loads(kept.beamfall("recipe", "use", file, "--rig", kept.rig, "--json"))
     lines = kept.beamfall(*words, "--port", "sim?seed=3", "--json", "--shots", 1, status=1)

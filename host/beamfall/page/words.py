@@ -50,7 +50,7 @@ ACTS = {
     "step": _TIMINGS, "untune": _TIMINGS, "use_found": "took the timings of the search",
     "correct": "corrected the timings", "edit": _RIG, "add_part": _RIG, "remove_part": _RIG,
     "reset_rig": _RIG, "guide_done": _RIG, "undo_learned": "undid what was learned",
-    "redo_learned": "redid what was learned", "reset_learned": "reset what was learned", "table_set": _TABLE,
+    "redo_learned": "restored what was learned", "reset_learned": "reset what was learned", "table_set": _TABLE,
     "table_step": _TABLE, "table_add": _TABLE, "table_copy": _TABLE, "table_remove": _TABLE, "table_undo": _TABLE,
     "table_redo": _TABLE, "table_use": "switched between plan and table", "table_read": _TABLE,
     "table_from_plan": _TABLE, "table_from_shot": _TABLE, "table_from_recipe": _TABLE,

@@ -121,7 +121,7 @@ function showLocked() {
     const code = field.value.trim().split('#').pop() ?? '';
     if (await enter(code)) location.reload();
     else {
-      said.textContent = 'This link was used already. Use a new one.';
+      said.textContent = 'This link has already been used. Use a new one.';
       said.hidden = false;
     }
   };

@@ -39,7 +39,7 @@ export function makeRecipes() {
       cards,
       shelf.recipes.length
         ? chosen.map(makeCard)
-        : h('p', { class: 'soft' }, 'No recipe yet. Open a shot in the log and keep it as a recipe.'),
+        : h('p', { class: 'soft' }, 'No recipe yet. Open a shot in the log and save it as a recipe.'),
       shelf.problems.map((text) => h('p', { class: 'field-problem' }, text)),
     );
   }
@@ -150,7 +150,7 @@ export function makeKeep(shot) {
     said.textContent = 'saving …';
     try {
       await act('keep_recipe', { shot, name: field.value });
-      said.textContent = 'kept';
+      said.textContent = 'saved';
     } catch (error) {
       said.textContent = '';
       throw error;
@@ -169,7 +169,7 @@ export function makeKeep(shot) {
     },
     h('label', { for: 'recipe-name' }, '☆ Recipe'),
     field,
-    h('button', { type: 'submit' }, 'Keep this shot'),
+    h('button', { type: 'submit' }, 'Save this shot'),
     said,
   );
 }

@@ -79,7 +79,7 @@ export function makeSplash() {
       h(
         'p',
         { class: 'soft small' },
-        'Predicted from the rig file and what the rig has shown. Press Arm (A), then Release (R).',
+        'Predicted from the rig file and the shots so far. Press Arm (A), then Release (R).',
       ),
     );
   };

@@ -23,7 +23,7 @@ export function makeTable() {
   const chosen = makeChosen();
   const chart = makeChart({
     label: 'The table by hand',
-    empty: 'The table starts from the plan, which is being made.',
+    empty: 'The table starts from the plan, which is still being calculated.',
     grab: makeGrab(chosen.choose, showTable),
   });
   const problems = h('div', { class: 'problems', role: 'status', 'aria-live': 'polite' });
