@@ -39,7 +39,6 @@ class Results:
     closing: Mapping[tuple[float, float], Spread]  # (supply, clamp) -> between rigs
     closing_drift: Mapping[tuple[float, float], Spread]  # the same, within one rig
     opening: Mapping[float, Spread]  # supply -> with the 36 V clamp, between rigs
-    decay_worst_s: Mapping[tuple[float, float], float]  # until the current is below 1 mA
     peak_v: Mapping[tuple[float, float], float]
     clamp_joule: float
     opto_on: Mapping[str, Spread]
@@ -109,7 +108,6 @@ def _run_valve() -> dict[str, object]:
             for supply, clamp in keys
             if clamp == best
         },
-        "decay_worst_s": {k: max(times(k, "corner", "t_zero")) for k in keys},
         "peak_v": {k: max(times(k, "corner", "v_peak")) for k in keys},
         "clamp_joule": max(run["e_clamp"] for key in keys for run in by_key[key]["corner"]),
     }

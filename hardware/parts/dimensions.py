@@ -12,10 +12,9 @@ LED_BODY = 5.0
 LED_FLANGE = 5.9
 LED_FLANGE_HIGH = 1.0
 LED_HIGH = 8.7
-M3_SHANK, M3_HEAD, M3_NUT_ACROSS, M3_NUT_HIGH = 3.0, 5.5, 5.5, 2.4  # ISO 4762, ISO 4032
-BAR_WIDE, BAR_THICK = 20.0, 5.0  # the strip that carries valve and beam
+M3_SHANK, M3_HEAD, M3_NUT_HIGH = 3.0, 5.5, 2.4  # ISO 4762, ISO 4032
+BAR_WIDE = 20.0  # the strip that carries valve and beam
 VALVE_BODY = 22.0  # measure yours: a small direct-acting valve
-NOZZLE_OUTSIDE = 4.0
 DISH_WALL = 4.0
 FLASH_WIDE, FLASH_HIGH = 78.0, 50.0  # head of a shoe flash; measure yours
 
@@ -33,7 +32,6 @@ class BeamHead:
     tube_long: float = 20.0
     bore: float = LED_BODY + FIT
     flange_bore: float = LED_FLANGE + FIT
-    flange_deep: float = LED_FLANGE_HIGH + 0.4
     outside: float = 11.0
     slit_high: float = 1.0
     slit_wide: float = 5.0
