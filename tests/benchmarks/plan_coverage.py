@@ -21,7 +21,7 @@ from hidden_rigs import WORLDS, HiddenRigs
 from beamfall.planning.collision import plan_collision
 from beamfall.planning.make import make_plan
 from beamfall.setup.rig import Rig, example_rig
-from beamfall.setup.rig_sections import KINDS
+from beamfall.setup.rig_shot import KINDS
 
 QUANTITIES = (
     "nozzle_to_beam", "beam_to_surface", "jet_onset", "spacing", "flash_delay",

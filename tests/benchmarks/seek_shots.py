@@ -37,7 +37,7 @@ from beamfall.planning.result import Plan
 from beamfall.planning.seek.answer import Answer, Shot
 from beamfall.planning.seek.search import Search
 from beamfall.setup.rig import Rig
-from beamfall.setup.rig_sections import KINDS
+from beamfall.setup.rig_shot import KINDS
 
 MOST = 20
 NEVER = 10_000

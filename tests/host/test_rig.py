@@ -14,7 +14,6 @@ from beamfall.errors import RigFileError, SequenceError
 from beamfall.setup.file_schema import Rule
 from beamfall.setup.rig import EXAMPLE, Rig, example_rig, load_rig, parse_rig
 from beamfall.setup.rig_sections import (
-    Aim,
     Beam,
     Camera,
     Dish,
@@ -24,6 +23,7 @@ from beamfall.setup.rig_sections import (
     Uncertainty,
     Valve,
 )
+from beamfall.setup.rig_shot import Aim
 from beamfall.setup.sequence_file import load_sequence
 from beamfall.setup.toml_write import rig_to_file
 from beamfall.setup.units import KINDS

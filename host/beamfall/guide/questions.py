@@ -14,7 +14,7 @@ from beamfall.physics.liquids import BASES
 from beamfall.physics.thickeners import THICKENERS
 from beamfall.planning.setting import compute_flow, make_setting
 from beamfall.setup.rig import Rig
-from beamfall.setup.rig_sections import KINDS
+from beamfall.setup.rig_shot import KINDS
 
 # Read in a unit of its own; None leaves the text to the key's own rule.
 Reader = Callable[[str, Rig], Any]

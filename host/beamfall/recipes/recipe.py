@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 from beamfall.errors import UserError
 from beamfall.setup.file_schema import choice, count, number, quantity, text
 from beamfall.setup.rig import Rig
-from beamfall.setup.rig_sections import KINDS, LiquidInRig, Valve
+from beamfall.setup.rig_sections import LiquidInRig, Valve
+from beamfall.setup.rig_shot import KINDS
 from beamfall.setup.sequence import Sequence
 from beamfall.setup.signals import SignalKind
 

@@ -23,7 +23,6 @@ from beamfall.setup.file_schema import (
     section_to_dict,
 )
 from beamfall.setup.rig_sections import (
-    Aim,
     Beam,
     Bottle,
     Camera,
@@ -36,7 +35,7 @@ from beamfall.setup.rig_sections import (
     Uncertainty,
     Valve,
 )
-from beamfall.setup.rig_shot import DROPS_MOST, FIRINGS_MOST, DropInRig, Firing
+from beamfall.setup.rig_shot import DROPS_MOST, FIRINGS_MOST, Aim, DropInRig, Firing
 from beamfall.setup.rig_tables import TABLES, TEXTS
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.table import BEAMS

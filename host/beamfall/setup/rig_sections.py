@@ -6,9 +6,9 @@ The field's name carries the SI unit (`height_m`), the file's key does not (`hei
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
-from beamfall.setup.file_schema import choice, count, number, quantity, shares, text, truth
-from beamfall.setup.rig_shot import DROPS_MOST
+from beamfall.setup.file_schema import choice, number, quantity, shares, text, truth
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.table import BEAMS
 
@@ -17,8 +17,6 @@ DYES = ("clear", "red", "orange", "yellow", "green", "blue", "violet", "black")
 LIGHTS = (
     "white", "grey", "black", "red", "orange", "yellow", "green", "pale blue", "blue", "violet", "magenta",
 )  # fmt: skip
-#: What a picture may show: the splash of one drop, or drops that meet.
-KINDS = ("crown", "cavity", "jet", "droplet", "collision")
 _VALVES, _FLASHES = SignalKind.VALVE.names, SignalKind.FLASH.names
 _SAME_PLACE_M = 0.005
 
@@ -26,6 +24,17 @@ _SAME_PLACE_M = 0.005
 def is_same_place(one_m: float, other_m: float) -> bool:
     """Whether drops from a nozzle at one place along the dish meet the beam, jet or drops at the other."""
     return abs(one_m - other_m) <= _SAME_PLACE_M
+
+
+def _place_along_dish() -> Any:
+    return quantity(
+        "length",
+        -0.5,
+        0.5,
+        default=0.0,
+        example="5 cm",
+        meaning="position along the dish, from the middle of the picture",
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,14 +174,7 @@ class Valve:
         example="22 ms",
         meaning="time from the command to the drop leaving the nozzle; a guess until calibrated",
     )
-    place_m: float = quantity(
-        "length",
-        -0.5,
-        0.5,
-        default=0.0,
-        example="5 cm",
-        meaning="position along the dish, from the middle of the picture",
-    )
+    place_m: float = _place_along_dish()
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,14 +215,7 @@ class Beam:
         example="0.5 ms",
         meaning="shortest time in the beam that counts as a drop",
     )
-    place_m: float = quantity(
-        "length",
-        -0.5,
-        0.5,
-        default=0.0,
-        example="5 cm",
-        meaning="position along the dish, from the middle of the picture",
-    )
+    place_m: float = _place_along_dish()
 
 
 @dataclass(frozen=True, slots=True)
@@ -312,73 +307,6 @@ class Camera:
     aperture: float = number(0.7, 64.0, default=16.0, meaning="f-number of the lens: 16 for f/16")
     pixel_m: float = quantity(
         "length", 5e-7, 5e-5, default=4e-6, meaning="width of a pixel on the sensor"
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class Aim:
-    """The keys of [aim]; None leaves a value to the planner."""
-
-    kind: str = choice(
-        KINDS,
-        default="collision",
-        meaning="what the picture shows; all except collision show a single drop",
-    )
-    drops: int = count(
-        1,
-        DROPS_MOST,
-        default=2,
-        meaning="how many drops fall in a shot; each [[drop]] counts as one",
-    )
-    spacing_s: float | None = quantity(
-        "duration",
-        0.005,
-        2.0,
-        default=None,
-        example="110 ms",
-        meaning="time from opening 1 to opening 2",
-    )
-    flash_delay_s: float | None = quantity(
-        "duration",
-        0.0,
-        4.0,
-        default=None,
-        example="8 ms",
-        meaning="time from the anchor's edge to the flash",
-    )
-    anchor: str | None = choice(
-        ("release", *BEAMS), default=None, meaning="what the flash follows: the release or a beam"
-    )
-    anchor_count: int | None = count(
-        0, 255, default=None, meaning="which counted edge of that beam, from 1; 0 for the release"
-    )
-    window_s: float = quantity(
-        "duration",
-        0.01,
-        5.0,
-        default=1.5,
-        meaning="the drops must cross the beams within this time",
-    )
-    tail_s: float = quantity(
-        "duration",
-        0.0,
-        2.0,
-        default=0.05,
-        meaning="how long edges are recorded after the last output",
-    )
-    rest_s: float = quantity(
-        "duration", 0.0, 600.0, default=5.0, meaning="time between shots for the surface to settle"
-    )
-    stage_s: float | None = quantity(
-        "duration",
-        0.0,
-        0.2,
-        default=None,
-        example="2 ms",
-        meaning="time from contact to light; for one drop, from the moment that the planner chooses",
-    )
-    warm_up: int = count(
-        0, 10, default=0, meaning="drops that fall before a series, without a flash"
     )
 
 

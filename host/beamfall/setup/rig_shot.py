@@ -1,4 +1,4 @@
-"""The tables of a rig file that say what a shot does beyond its aim: each drop, and each firing of a flash."""
+"""The tables of a rig file that say what a shot does: its aim, each drop, and each firing of a flash."""
 
 from __future__ import annotations
 
@@ -8,8 +8,77 @@ from beamfall.setup.file_schema import choice, count, quantity
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.table import BEAMS
 
+#: What a picture may show: the splash of one drop, or drops that meet.
+KINDS = ("crown", "cavity", "jet", "droplet", "collision")
 DROPS_MOST = 8
 FIRINGS_MOST = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """The keys of [aim]; None leaves a value to the planner."""
+
+    kind: str = choice(
+        KINDS,
+        default="collision",
+        meaning="what the picture shows; all except collision show a single drop",
+    )
+    drops: int = count(
+        1,
+        DROPS_MOST,
+        default=2,
+        meaning="how many drops fall in a shot; each [[drop]] counts as one",
+    )
+    spacing_s: float | None = quantity(
+        "duration",
+        0.005,
+        2.0,
+        default=None,
+        example="110 ms",
+        meaning="time from opening 1 to opening 2",
+    )
+    flash_delay_s: float | None = quantity(
+        "duration",
+        0.0,
+        4.0,
+        default=None,
+        example="8 ms",
+        meaning="time from the anchor's edge to the flash",
+    )
+    anchor: str | None = choice(
+        ("release", *BEAMS), default=None, meaning="what the flash follows: the release or a beam"
+    )
+    anchor_count: int | None = count(
+        0, 255, default=None, meaning="which counted edge of that beam, from 1; 0 for the release"
+    )
+    window_s: float = quantity(
+        "duration",
+        0.01,
+        5.0,
+        default=1.5,
+        meaning="the drops must cross the beams within this time",
+    )
+    tail_s: float = quantity(
+        "duration",
+        0.0,
+        2.0,
+        default=0.05,
+        meaning="how long edges are recorded after the last output",
+    )
+    rest_s: float = quantity(
+        "duration", 0.0, 600.0, default=5.0, meaning="time between shots for the surface to settle"
+    )
+    stage_s: float | None = quantity(
+        "duration",
+        0.0,
+        0.2,
+        default=None,
+        example="2 ms",
+        meaning="time from contact to light; for one drop, from the moment that the planner chooses",
+    )
+    warm_up: int = count(
+        0, 10, default=0, meaning="drops that fall before a series, without a flash"
+    )
 
 
 @dataclass(frozen=True, slots=True)

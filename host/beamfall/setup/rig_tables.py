@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from beamfall.setup.rig_sections import (
-    Aim,
     Beam,
     Bottle,
     Camera,
@@ -19,7 +18,7 @@ from beamfall.setup.rig_sections import (
     Uncertainty,
     Valve,
 )
-from beamfall.setup.rig_shot import DropInRig, Firing
+from beamfall.setup.rig_shot import Aim, DropInRig, Firing
 
 
 @dataclass(frozen=True, slots=True)

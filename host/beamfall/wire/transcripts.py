@@ -12,7 +12,7 @@ from beamfall.wire.framing import encode_frame
 from beamfall.wire.messages import Codec, Message
 from beamfall.wire.schema import Definition
 from beamfall.wire.table import make_table_messages
-from beamfall.wire.vectors import fields_to_json, make_typical
+from beamfall.wire.values import fields_to_json, make_typical
 
 _ABOUT = (
     'Sessions with Beamfall\'s wire, see SPEC.md, "Transcripts". Made by `python -m beamfall.wire.regenerate`: do not '

@@ -8,14 +8,14 @@ from __future__ import annotations
 import hashlib
 import json
 import zlib
-from collections.abc import Mapping
 from typing import Any
 
 from beamfall.wire import cobs
 from beamfall.wire.framing import DELIMITER, Frame, FrameErrorName, encode_frame
 from beamfall.wire.messages import Codec, Message
-from beamfall.wire.schema import Definition, Field, MessageDefinition
+from beamfall.wire.schema import Definition, MessageDefinition
 from beamfall.wire.table import compute_table_digest
+from beamfall.wire.values import field_to_json, make_value
 
 _ABOUT = (
     "Conformance vectors for the wire of Beamfall, see SPEC.md. Made from messages.toml by "
@@ -23,37 +23,6 @@ _ABOUT = (
     "name; u64 values are decimal strings, since not every JSON reader keeps 64 bits; all other "
     "integers are numbers. All values are invented."
 )
-
-# A plausible value for each field, by name; `message.field` overrides it for one message.
-# A field that is missing here stops the regeneration.
-_TYPICAL: Mapping[str, Any] = {
-    "activity": "shot", "anchor": "beam1", "await1": 2, "await2": 0, "base_ticks": 0,
-    "beam1_counted": 2, "beam1_edge": "dark", "beam2_counted": 0, "beam2_edge": "dark",
-    "beam_edges_ignored": 1, "beams_dark": 0, "blanking_ticks": 2_500_000, "boot_id": 0x1F3A_55C7,
-    "camera_max_ms": 8000, "cause": "none", "chosen": 1, "clock_hz": 125_000_000, "count": 2,
-    "definition": "digest", "delay_ticks": 9_437_500, "detail": 1, "digest": bytes(range(16, 32)),
-    "edge_constant.ticks": 3, "edge_constant_is.ticks": 3, "expected": 3, "edge_constant_is.most": 4, "set": 1,
-    "duty_percent": 30, "duty_window_ms": 10_000, "dwell_ticks": 12_500,
-    "earliest_beam_ticks": 250, "earliest_ticks": 125, "shot_done.edges": 14, "edges_lost": 0,
-    "ended_ticks": 71_250_000, "firmware_major": 0, "firmware_minor": 1, "firmware_patch": 0,
-    "table_rows.first": 0, "forgotten.first": 12, "flash_gap_us": 20_000, "flash_max_us": 20_000,
-    "frames_bad": 1, "frames_good": 4711, "inputs": 0b1_1110_0000_0000, "last_release": 41,
-    "mark": 3, "most": 8, "name": "example board", "oldest_report": 18, "on": 1,
-    "output": "valve1", "row.output": "flash1",
-    "test_flash.output": "flash1", "outputs": 0b1_1111_1110, "protocol": "version",
-    "reason": "beam_blocked", "release": 42, "reports": 31, "reports_forgotten": 0,
-    "reports_kept": 3, "request": 6, "rinse_max_ms": 5000, "row": 65535,
-    "table_begin.rows": 5, "slot.rows": 5, "rows_late": 0, "rows_max": 64, "shots": 4, "shots_forgotten": 0,
-    "signal": "beam1", "slot": 1, "spare": 0, "stamp_ticks": 1, "state": "fired", "table": "ready",
-    "tail_ticks": 12_500_000, "text": "ValueError: 300 µs", "through": 17, "ticks": 40_360_017,
-    "timeout_ms": 3000, "timing": "simulated", "token": 0, "unique_id": bytes(range(8)),
-    "uptime_ms": 93_250, "valve_gap_us": 1000, "valve_max_us": 200_000, "width_ms": 1500,
-    "width_ticks": 500_000, "window_max_ms": 5000, "window_ticks": 100_000_000,
-    "worst_late_ticks": 0, "part": 1, "parts": 2, "start_ticks": 41_875_000, "spacing_ticks": 37_500,
-    "current_ma": 212, "supply_mv": 23_840,
-}  # fmt: skip
-_TYPICAL_RECORDS = 3
-_TEXT_PATTERN = "µ"  # two bytes of UTF-8: a text's limit counts bytes
 
 
 def render_vectors(definition: Definition) -> str:
@@ -102,40 +71,6 @@ def _cobs_cases() -> list[tuple[str, bytes]]:
     ]
 
 
-def make_typical(definition: Definition, name: str) -> dict[str, Any]:
-    """The typical value of each field of a message."""
-    maker = _Maker(definition)
-    return {
-        field.name: maker.make_value(name, field, "typical")
-        for field in definition.messages[name].fields
-    }
-
-
-def fields_to_json(definition: Definition, message: Message) -> dict[str, Any]:
-    """A message's fields as the JSON files give them."""
-    return {
-        field.name: _to_json(definition, field, message[field.name])
-        for field in definition.messages[message.name].fields
-    }
-
-
-def _to_json(definition: Definition, field: Field, value: Any) -> Any:
-    if field.base == "list":
-        record = definition.records[field.of or ""]
-        return [
-            {
-                part.name: _to_json(definition, part, item)
-                for part, item in zip(record.fields, entry, strict=True)
-            }
-            for entry in value
-        ]
-    if field.base == "enum":
-        return definition.enum(field.of or "")(value).name
-    if field.base == "bytes":
-        return value.hex()
-    return str(value) if field.base == "u64" else value
-
-
 class _Maker:
     def __init__(self, definition: Definition) -> None:
         self._definition = definition
@@ -149,7 +84,7 @@ class _Maker:
         for message in self._definition.messages.values():
             for size in ("smallest", "typical", "largest"):
                 fields = {
-                    field.name: self.make_value(message.name, field, size)
+                    field.name: make_value(self._definition, message.name, field, size)
                     for field in message.fields
                 }
                 session, number = {
@@ -175,55 +110,12 @@ class _Maker:
             "session": session,
             "number": number,
             "fields": {
-                field.name: _to_json(self._definition, field, fields[field.name])
+                field.name: field_to_json(self._definition, field, fields[field.name])
                 for field in message.fields
             },
             "payload": frame.payload.hex(),
             "frame": encode_frame(frame, self._definition).hex(),
         }
-
-    def make_value(self, owner: str, field: Field, size: str) -> Any:
-        if field.base == "list" and field.of is not None and field.max is not None:
-            record = self._definition.records[field.of]
-            count = {"smallest": 0, "typical": _TYPICAL_RECORDS, "largest": field.max}[size]
-            return tuple(
-                record.python(
-                    *(
-                        self._advance(part, self.make_value(record.name, part, size), index, size)
-                        for part in record.fields
-                    )
-                )
-                for index in range(count)
-            )
-        if size == "typical":
-            return self._find_typical(owner, field)
-        largest = size == "largest"
-        if field.base == "text":
-            return _TEXT_PATTERN * ((field.max or 0) // 2) if largest else ""
-        if field.base == "bytes":
-            return (b"\xff" if largest else b"\0") * field.size
-        if field.base == "enum":
-            members = list(self._definition.enum(field.of or ""))
-            return max(members) if largest else min(members)
-        return (1 << 8 * field.size) - 1 if largest else 0
-
-    def _find_typical(self, owner: str, field: Field) -> Any:
-        value = _TYPICAL.get(f"{owner}.{field.name}", _TYPICAL.get(field.name))
-        if value is None:
-            raise KeyError(f"vectors.py: _TYPICAL needs a value for {owner}.{field.name}")
-        if field.base == "enum":
-            return self._definition.enum(field.of or "")[value]
-        if field.name == "definition":
-            return self._definition.digest
-        if field.name == "protocol":
-            return self._definition.protocol
-        return value
-
-    def _advance(self, field: Field, value: Any, index: int, size: str) -> Any:
-        """Make typical records of a list differ from each other, as real ones do."""
-        if size == "typical" and field.name in ("ticks", "delay_ticks"):
-            return value + index * 2_512_345
-        return value
 
     # -- bad frames --------------------------------------------------------------------------------
 
@@ -379,7 +271,7 @@ class _Maker:
                 {
                     "name": name,
                     "table_begin": {
-                        field.name: _to_json(self._definition, field, fields[field.name])
+                        field.name: field_to_json(self._definition, field, fields[field.name])
                         for field in begin.fields
                     },
                     "rows": [
