@@ -113,7 +113,7 @@ class Board(BoardSession):
         self._use_up(ticket)
 
     def _use_up(self, ticket: Ticket) -> None:
-        """Never use a ticket's number again in this boot: the board may have used it."""
+        """Do not use a ticket's number again in this boot: the board may have used it."""
         if ticket.boot_id == self._boot_id:
             self._last_release = max(self._last_release, ticket.release)
 
@@ -229,7 +229,7 @@ class Board(BoardSession):
             )
 
     def edge_constant(self) -> EdgeConstant:
-        """Ask what the board allows for the way of an edge through its pins.
+        """Ask which delay of an edge through its pins the board allows for.
 
         Raises DefinitionMismatch if its firmware is too old to know.
         """

@@ -1,6 +1,6 @@
-"""The session with a board: requests, reports, waiting for the end of what runs, and leaving it safe.
+"""The session with a board: requests, reports, waiting until what runs has ended, and leaving the board safe.
 
-`beamfall.board.Board` adds what a board can be asked to do.
+`beamfall.board.Board` adds the requests for particular actions.
 """
 
 from __future__ import annotations
@@ -63,7 +63,7 @@ _WAIT_LONGEST_S = 30.0  # no duty limit or flash rest takes longer than this
 
 
 class BoardSession:
-    """A board over an open link: what holds whatever it is asked to do."""
+    """A board over an open link: what all its actions have in common."""
 
     def __init__(self, link: Link) -> None:
         self._link = link
@@ -271,7 +271,7 @@ class BoardSession:
                 self.settle()
 
     def take_outcomes(self) -> list[Outcome]:
-        """Return outcomes that nobody waited for: of button shots, or from before this host connected."""
+        """Return outcomes that no caller waited for: of button shots, or from before this host connected."""
         return self._outcomes.take()
 
     # -- waiting -----------------------------------------------------------------------------------------------
@@ -296,7 +296,7 @@ class BoardSession:
     def _patiently(
         self, name: str, between: Callable[[], None] = go_on, /, **fields: object
     ) -> Message:
-        """Have an action carried out, after the rest that the board asks for; never after a stop was asked for."""
+        """Carry out an action after the rest that the board asks for; never after a request to stop."""
 
         def check() -> None:
             check_stop()

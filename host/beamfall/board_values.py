@@ -1,4 +1,4 @@
-"""What a board says of itself and what a release needs, as plain values; `beamfall.board` hands them out."""
+"""What a board reports about itself and what a release needs, as plain values; `beamfall.board` returns them."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Status:
-    """How things stand on the board; fields as in messages.toml."""
+    """The board's status; fields as in messages.toml."""
 
     boot_id: int
     state: WireEnum
@@ -58,7 +58,7 @@ class SlotList:
 
 @dataclass(frozen=True, slots=True)
 class EdgeConstant:
-    """What a board allows for the way of an edge through its pins, in ticks; `most` is 0 if it has no such constant."""
+    """The delay through its pins that a board allows for, in ticks; `most` is 0 if it has no such constant."""
 
     ticks: int
     expected: int  # by the chip's data sheet

@@ -7,9 +7,9 @@ BeamfallError                 root; the command line exits 1
 │   ├── UnitError             a quantity with no unit, or with one that does not fit; also a ValueError
 │   ├── NoSuchShot            a shot or series that is not in the log; also a LogError
 │   ├── RecipeError           a recipe's file: missing, damaged, newer, or not for this rig
-│   ├── FileWriteError        a file could not be written; what was there is as it was
-│   ├── ImageError            no MicroPython image for a board, or the firmware does not fit it
-│   ├── BackupError           no backup of a board, or not kept by the board
+│   ├── FileWriteError        a file could not be written; an existing file is unchanged
+│   ├── ImageError            not a MicroPython image for a board, or the firmware does not fit it
+│   ├── BackupError           not a backup of a board, or the board did not keep it
 │   ├── BoardProfileError     a board's profile file: unreadable, or pins and limits that cannot be
 │   ├── RigFileError          the rig file: file, key and what was expected
 │   ├── SequenceError         a sequence table that cannot be run; also a ValueError
@@ -24,7 +24,7 @@ BeamfallError                 root; the command line exits 1
 │   ├── PortDenied            this user may not open the port; also a PermissionError
 │   ├── NotABoard             something answers, or nothing does, but it is not this firmware
 │   │   └── AtPrompt          a MicroPython prompt answers: this firmware does not run
-│   ├── ImplausibleBoard      the board says of itself what cannot be
+│   ├── ImplausibleBoard      the board reports values that no board can have
 │   ├── ProtocolMismatch      the board speaks another protocol version
 │   ├── DefinitionMismatch    same version, but another messages.toml
 │   ├── NoAnswer              a request was not answered in all its tries; also a TimeoutError
@@ -32,9 +32,9 @@ BeamfallError                 root; the command line exits 1
 │   └── LinkLost              the port vanished under an open session; also a ConnectionError
 ├── Refused                   the board said no; carries reason, row and detail
 ├── ShotError                 a shot that did not go as asked
-│   ├── ReleaseUnknown        whether the release ran cannot be known
-│   ├── NoProgress            shots in a row that did not fire, or that taught nothing
-│   └── BoardRestarted        the board was reset under way
+│   ├── ReleaseUnknown        nobody can know whether the release ran
+│   ├── NoProgress            shots in a row that did not fire, or that gave no information
+│   └── BoardRestarted        the board was reset during the shot
 ├── InstallError              the firmware could not be put on a board, or not verified there
 ├── MeasureError              the timing self-test could not be run: no wire, wrong wire
 ├── BenchError                a controller and its bench double: wrong roles, wires, lost edges
@@ -154,7 +154,7 @@ class RecipeError(UserError):
 
 
 class FileWriteError(UserError):
-    """A file could not be written: full disk, no rights, a folder in its place. What was there is as it was.
+    """A file could not be written: full disk, no permission, a folder in its place. An existing file is unchanged.
 
     `file` is the place that was asked for, `number` the system's errno if there is one.
     """
@@ -210,7 +210,7 @@ class PortDenied(LinkError, PermissionError):
 
 
 class NotABoard(LinkError):
-    """The port opens, but what is behind it does not answer as this firmware does."""
+    """The port opens, but whatever is connected does not answer as this firmware does."""
 
 
 class AtPrompt(NotABoard):
@@ -280,11 +280,11 @@ class ShotError(BeamfallError):
 
 
 class ReleaseUnknown(ShotError):
-    """A release's answer is lost and the board has restarted: whether it ran cannot be known."""
+    """A release's answer is lost and the board has restarted: nobody can know whether the shot ran."""
 
 
 class NoProgress(ShotError):
-    """Shots in a row did not fire, or gave no information: no timing can mend that. Find out why with a check.
+    """Shots in a row did not fire, or gave no information: no timing can cure that. Find out why with a check.
 
     `shots` of them; `why`, in words; `fired`: whether they fired.
     """
@@ -296,7 +296,7 @@ class NoProgress(ShotError):
         super().__init__(f"{self.describe()}. Find out why: `beamfall check`")
 
     def describe(self) -> str:
-        """What happened, as a sentence without its end."""
+        """What happened, as a sentence without its full stop."""
         what = "gave no information" if self.fired else "did not fire"
         return f"{self.shots} shots in a row {what} ({self.why})"
 
@@ -366,7 +366,7 @@ class CameraError(BeamfallError):
 
 
 class MissingExtra(BeamfallError, ImportError):
-    """A library that only this task takes is not installed: the message names the extra."""
+    """A library that only this task needs is not installed: the message names the extra."""
 
 
 class LogError(BeamfallError):
@@ -374,7 +374,7 @@ class LogError(BeamfallError):
 
 
 class LogReadOnly(LogError, PermissionError):
-    """The log or its folder may not be written to: change its rights, or set BEAMFALL_LOG."""
+    """The log or its folder may not be written to: change its permissions, or set BEAMFALL_LOG."""
 
 
 class LogDamaged(LogError):

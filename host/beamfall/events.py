@@ -188,25 +188,25 @@ EDGES_KEPT = 2 * EDGES_MOST  # of all those outcomes together: about 15 MB
 
 
 class KeptOutcomes:
-    """The outcomes that nobody has taken yet, the newest of them."""
+    """The newest outcomes not yet taken."""
 
     def __init__(self) -> None:
         self._kept: deque[Outcome] = deque(maxlen=_OUTCOMES_KEPT)
 
     def add(self, outcome: Outcome) -> None:
-        """Keep one more; of too many edges in all, the oldest outcome's go."""
+        """Keep one more; if there are too many edges in all, drop those of the oldest outcome."""
         self._kept.append(outcome)
         while len(self._kept) > 1 and sum(len(one.edges) for one in self._kept) > EDGES_KEPT:
             self._kept.popleft()
 
     def take(self) -> list[Outcome]:
-        """Return all, and keep none."""
+        """Return all outcomes and forget them."""
         found = list(self._kept)
         self._kept.clear()
         return found
 
     def claim(self, activity: str, number: int | None, boot_id: int) -> Outcome | None:
-        """Return the outcome of an activity in one life of the board, and keep it no longer; None where it is not here.
+        """Return the outcome of an activity in one boot of the board and forget it; None if it is not here.
 
         `number`: of the release, None for any. The board counts from 1 in each boot.
         """

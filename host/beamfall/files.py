@@ -127,7 +127,7 @@ def write_text(file: Path, content: str) -> None:
 
 
 def _begin(file: Path) -> Path:
-    """Where to write: a new empty file beside the place, or the place itself if it is a device or a pipe."""
+    """Where to write: a new empty file beside the target, or the target itself if it is a device or a pipe."""
     place = _follow(file)
     try:
         mode = place.stat().st_mode

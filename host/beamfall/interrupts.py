@@ -147,7 +147,7 @@ def _signal_main_thread(number: int) -> None:
 
 
 def find_stop_signals() -> StopSignals | None:
-    """Return what this program has installed; None outside its main thread."""
+    """Return the `StopSignals` that this program has installed; None outside its main thread."""
     if threading.current_thread() is not threading.main_thread():
         return None
     return StopSignals.installed

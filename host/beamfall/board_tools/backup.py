@@ -1,4 +1,4 @@
-"""Keeps what is the user's own on a board, its slots and its profile, in a file, and puts it back.
+"""Saves the user's own files on a board (its slots and its profile) to a file, and restores them.
 
 The file is a ZIP archive with the board's files as they are. The board checks a slot's table when it loads it.
 """
@@ -48,7 +48,7 @@ class Backup:
 
 
 def back_up(port: str, target: Path, tell: Tell = lambda text: None) -> Backup:
-    """Write slots, choice, edge constant and profile of the board at a port to a file; the board then starts again.
+    """Write slots, choice, edge constant and profile of the board on a port to a file; then the board restarts.
 
     Raises InstallError, FileWriteError and the errors of ports.
     """

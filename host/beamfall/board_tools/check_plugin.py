@@ -85,7 +85,7 @@ def bench(request: pytest.FixtureRequest) -> Iterator[Bench]:
 
 @pytest.fixture(scope="module")
 def wires(bench: Bench) -> SelfTest:
-    """The wires, tested before anything else; every test on the bench wants them as they should be."""
+    """The wires, tested before anything else; every test on the bench needs them to be right."""
     found = test_wires(bench)
     found.require()
     return found
@@ -111,7 +111,7 @@ class HtmlReport:
         self._rows: list[tuple[str, str, float, str]] = []
 
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
-        """Keep a check's outcome: that of its call, or of what went wrong around it."""
+        """Keep a check's outcome: of its call, or of a failure in its set-up or teardown."""
         if report.when == "call" or report.outcome != "passed":
             why = ""
             if report.skipped and isinstance(report.longrepr, tuple):

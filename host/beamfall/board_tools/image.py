@@ -1,7 +1,7 @@
 """Joins a MicroPython image with the firmware in its file system: one file to drop on a board in its boot loader.
 
 The image says where its file system is (the SDK's binary info, which `picotool info` shows) and what it calls its
-machine. The whole file system is written: what was on the board before, slots too, is gone.
+machine. The whole file system is written: everything that was on the board before, slots included, is erased.
 """
 
 from __future__ import annotations

@@ -84,7 +84,7 @@ def install(
 
     `board` names a profile in firmware/boards or the user's own file; None chooses by the machine that the interpreter
     reports. `patience_s` is the longest time from the restart to the first answer; an emulated board is slower than a
-    real one. `tell` is called with each step in words. Raises InstallError, BoardProfileError, MissingExtra, Refused
+    real one. `tell` is called with each step as text. Raises InstallError, BoardProfileError, MissingExtra, Refused
     and the errors of ports.
     """
     load_mpremote()  # report a missing library before changing anything

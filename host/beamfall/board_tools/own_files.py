@@ -1,4 +1,4 @@
-"""Finds the user's own files on a board, and renames those that are in the firmware's way.
+"""Finds the user's own files on a board, and renames those that block the firmware's files.
 
 The board's `beamfall.files` lists what an installer put there, with digests. Everything else, and
 every file changed since, belongs to the user, even in the firmware's folders: it is never removed

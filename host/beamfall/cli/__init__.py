@@ -94,7 +94,7 @@ def _run(arguments: Sequence[str] | None, stop: StopSignals) -> int:
 
 
 def _replace_closed_streams() -> None:
-    """Have what is printed go nowhere where a stream was closed before the start, as by `>&-`."""
+    """Discard what is printed to a stream that was closed before the start, as by `>&-`."""
     for name in ("stdout", "stderr"):
         if getattr(sys, name) is None:
             setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
@@ -140,5 +140,5 @@ def _fail(error: BaseException, text: str, status: int) -> int:
 
 
 def _notes(error: BaseException) -> list[str]:
-    """What was added to an error on its way: that outputs may still be on, for instance."""
+    """The notes added to an error, such as that outputs may still be on."""
     return [f"beamfall: {note}" for note in getattr(error, "__notes__", ())]

@@ -105,7 +105,7 @@ def _watch(board: Board, view: BeamView, screen: _Screen, pace: _Pace, seconds: 
 
 
 class _Pace:
-    """Holds a simulated board, whose time passes at once, to real time."""
+    """Slows a simulated board, whose time passes at once, down to real time."""
 
     def __init__(self, board: Board) -> None:
         self._board = board

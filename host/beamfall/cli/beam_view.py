@@ -32,7 +32,7 @@ class BeamView:
         return SignalKind.BEAM.nth(self.number)
 
     def begin(self) -> None:
-        """Start a new record, which has a clock of its own."""
+        """Start a new record, which has its own clock."""
         self._reader.finish()
 
     def take(self, edges: tuple[Edge, ...]) -> None:

@@ -1,4 +1,4 @@
-"""`beamfall board limits`: what a valve's coil asks of a board's limits."""
+"""`beamfall board limits`: which board limits a valve's coil needs."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`beamfall check`: leads through finding out what is wrong."""
+"""`beamfall check`: helps the user find out what is wrong."""
 
 from __future__ import annotations
 

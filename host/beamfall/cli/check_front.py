@@ -1,4 +1,4 @@
-"""A check at the terminal: what each test showed, and questions to whoever sits here.
+"""A check at the terminal: what each test showed, and questions to the user.
 
 Questions go to standard error, so that standard output is the finding's alone.
 """

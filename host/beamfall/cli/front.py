@@ -1,6 +1,6 @@
 """The terminal as a front end of workflows: shows their steps, asks their questions.
 
-Cautions and questions go to standard error where results are to stay alone on standard output.
+Cautions and questions go to standard error if standard output must contain results only.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 
 class Terminal:
-    """Obeys `workflows.run.FrontEnd`. `quiet`: nothing but results, and cautions about what is not safe.
+    """Implements `workflows.run.FrontEnd`. `quiet`: only results, and cautions about what is not safe.
 
     Commands that show more than this extend `show`.
     """

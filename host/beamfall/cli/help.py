@@ -47,7 +47,7 @@ def show_help(
 
 
 def _place_pictures(text: str) -> str:
-    """Drawings in characters, and pictures as links that a terminal can open."""
+    """Show drawings as characters, and pictures as links that a terminal can open."""
     for name, shows in DRAWINGS.items():
         drawn = f"```text\n{draw_characters(shows)}\n```".replace(
             "\\", "\\\\"

@@ -1,4 +1,4 @@
-"""`beamfall learned`: what seeking and calibrating have shown of a rig, to see, undo and reset."""
+"""`beamfall learned`: see, undo and reset what seeking and calibrating have shown about a rig."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """How commands print: tables for people on a terminal, plain aligned text into a file or a pipe.
 
-What comes from outside (names, notes, files) is shown here and acts on no terminal; see `beamfall.text`.
+Text from outside (names, notes, files) is shown safely: it cannot control the terminal; see `beamfall.text`.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from beamfall.text import measure_width, show_json, show_text
 def print_table(
     columns: Sequence[str], rows: Iterable[Sequence[str]], *, numeric: Sequence[str] = ()
 ) -> None:
-    """Print a table; `numeric` names the columns that stand to the right."""
+    """Print a table; `numeric` names the right-aligned columns."""
     content = [tuple(show_text(cell) for cell in row) for row in rows]
     if sys.stdout.isatty():
         _print_rich(columns, content, numeric)
@@ -38,7 +38,7 @@ def _fill(cell: str, width: int) -> str:
 
 
 def print_pairs(pairs: Iterable[tuple[str, str]]) -> None:
-    """Print names and values, one pair a line, the values under each other."""
+    """Print names and values, one pair per line, with the values aligned."""
     content = [pair for pair in pairs if pair[1]]
     width = max((len(name) for name, _ in content), default=0)
     for name, value in content:
@@ -67,5 +67,5 @@ def _print_rich(
 
 
 def say_time(micros: int) -> str:
-    """A time in microseconds since 1970, as a clock on the wall here shows it."""
+    """A time in microseconds since 1970, as local date and time."""
     return datetime.fromtimestamp(micros / 1e6, UTC).astimezone().strftime("%Y-%m-%d %H:%M:%S")

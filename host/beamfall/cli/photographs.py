@@ -117,7 +117,7 @@ def _read_shots(log: ShotLog, series: list[int]) -> list[TakenShot]:
 
 
 def _choose_pairs(cameras: list[CameraMatch]) -> list[Pair]:
-    """One picture a shot: of two cameras, that with the most pairs."""
+    """Choose one picture per shot: if there are two cameras, the one with the most pairs."""
     chosen: dict[int, Pair] = {}
     for camera in cameras:
         for pair in camera.pairs:

@@ -109,7 +109,7 @@ def measure_photos(
 
 
 def _find_logged(files: Sequence[Path]) -> dict[Path, LoggedShot]:
-    """The shots that the pictures belong to. Without a log that can be read they are pictures like others."""
+    """The shots that the pictures belong to. Without a readable log the pictures belong to no shot."""
     try:
         with ShotLog.open_existing() or contextlib.nullcontext() as log:
             return {} if log is None else find_shots(log, files)

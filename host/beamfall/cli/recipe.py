@@ -1,4 +1,4 @@
-"""`beamfall recipe`: settings worth keeping, sharing, and carrying to another rig."""
+"""`beamfall recipe`: settings to save, share, and carry over to another rig."""
 
 from __future__ import annotations
 

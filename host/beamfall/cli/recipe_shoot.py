@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 
 class RecipeTerminal(ShootTerminal):
-    """Also says how today differs, and offers the correction."""
+    """Also tells the user how today differs, and offers the correction."""
 
     def show(self, event: Event) -> None:
         if isinstance(event, DayCompared):
@@ -70,7 +70,7 @@ def shoot(
     photos: Path | None = PHOTOS,
     picture_wait: str = PICTURE_WAIT,
 ) -> int:
-    """Fire a recipe again. Two drops first say how today differs, and the correction is offered.
+    """Fire a recipe again. Two drops fall first; they show how today differs, and you are offered a correction.
 
     The beam cannot see the liquid's level: fill the dish to the same mark as before.
     """

@@ -123,7 +123,7 @@ def _describe(one: Quantity) -> tuple[str, ...]:
 
 
 def _stars(p: float) -> str:
-    """A trend that chance makes less than once in a thousand series carries a mark."""
+    """Mark a trend that chance alone would make in fewer than one of a thousand series."""
     return " *" if p < 0.001 else "  "
 
 

@@ -50,7 +50,7 @@ def _read_given(walk: Walk, given: Sequence[str]) -> Walk:
 
 
 def _resume(draft: Path, name: str) -> Walk:
-    """The walk that was stopped before, as far as its answers still fit."""
+    """The walk that was stopped earlier, up to the first answer that no longer fits."""
     walk = Walk(name)
     try:
         answers = json.loads(draft.read_text(encoding="utf-8"))

@@ -1,4 +1,4 @@
-"""`beamfall` with nothing to do: offers what fits this computer now, and runs what is chosen."""
+"""`beamfall` without a command: offers what makes sense on this computer now, and runs what the user chooses."""
 
 from __future__ import annotations
 
@@ -28,12 +28,12 @@ class Offer(NamedTuple):
 
     @property
     def command(self) -> str:
-        """The command as somebody would type it."""
+        """The command as a user would type it."""
         return shlex.join(("beamfall", *self.arguments))
 
 
 def offer_start(folder: Path | None = None) -> list[str]:
-    """Print what fits: a board, the last evening, a simulated rig. Return the arguments that were chosen, if any."""
+    """Print what makes sense: a board, the last series, a simulated rig. Return the chosen arguments, if any."""
     offers = list(list_offers(folder or Path()))
     print("Beamfall photographs colliding drops. What would you like to do?\n")
     width = max(len(offer.text) for offer in offers)
@@ -54,7 +54,7 @@ def _choose(offers: list[Offer]) -> list[str]:
 
 
 def list_offers(folder: Path) -> Iterator[Offer]:
-    """Yield what fits, the likeliest first."""
+    """Yield what makes sense, the likeliest first."""
     rig = _find_rig(folder)
     own = () if rig is None else (str(rig),)
     boards = [port.device for port in list_ports() if port.is_candidate]

@@ -8,7 +8,7 @@ import sys
 
 
 def drop_lost_output() -> None:
-    """Discard what is still to be written where the terminal or the pipe is gone, instead of raising."""
+    """Discard output that is still waiting if the terminal or the pipe is gone, instead of raising an error."""
     for stream, number in ((sys.stdout, 1), (sys.stderr, 2)):
         try:
             stream.flush()

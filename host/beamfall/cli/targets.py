@@ -1,6 +1,6 @@
-"""Files that a command is to write at its end, looked at before its beginning.
+"""Checks the files that a command will write at its end, before it begins.
 
-A drop that has fallen does not go back into the bottle: a wrong name is refused before the first one.
+A drop cannot be taken back: a wrong file name is refused before the first drop falls.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ PICTURES = (".png",)
 
 
 def check_target(path: Path | None, key: str, endings: Sequence[str] = ()) -> None:
-    """Refuse a file that could not be written: no such folder, no right to, an ending that is not known.
+    """Refuse a file that could not be written: missing folder, no permission, unknown file extension.
 
     `key` is the option's name; without `endings` any name will do. Raises UserError.
     """
@@ -43,7 +43,7 @@ def check_target(path: Path | None, key: str, endings: Sequence[str] = ()) -> No
 
 
 def refuse_picture(board: Board, picture: Path | None) -> None:
-    """Refuse to draw what a simulated rig would show where the board is a real one. Raises UserError."""
+    """Refuse to draw a simulated rig's picture for a real board. Raises UserError."""
     if picture is not None and board.traits.studio is None:
         raise UserError(
             f"--picture draws what a simulated rig would show; {board.name} is a real board, whose "

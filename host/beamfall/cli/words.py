@@ -60,7 +60,7 @@ def say_dripped(dripped: Dripped) -> str:
 
 
 def say_flashed(flashed: Flashed) -> str:
-    """What one flash did; empty if nobody can say."""
+    """What one flash did; empty if it is unknown."""
     if flashed.lit is None:
         return ""
     return LIGHT_SEEN if flashed.lit else NO_LIGHT_SEEN
@@ -84,7 +84,7 @@ def say_end(fired: int, odd: int, count: int) -> str:
 
 # -- pictures --------------------------------------------------------------------------------------------------
 def list_pictured(event: Pictured | PictureLate) -> Iterator[str]:
-    """What came of the wait for a picture, or between two shots; a line each."""
+    """Pictures that came, are missing, or came late; one line each."""
     if isinstance(event, Pictured):
         if event.problem is not None:
             yield f"  no picture: {event.problem}"
@@ -156,7 +156,7 @@ def _say_aim(aim: Aim) -> str:
 
 
 def say_openings(aim: Aim, digits: int = 2) -> str:
-    """The openings after the first one, to stand before what else is said about a shot; empty with one drop."""
+    """The openings after the first one, to begin a line about a shot; empty with one drop."""
     if len(aim.times_s) < 2:
         return ""
     later = ", ".join(f"{at * 1e3:.{digits}f}" for at in aim.times_s[1:])
@@ -203,7 +203,7 @@ def say_answer(one: Answered) -> str:
 
 
 def say_sought_frame(one: Answered, done: Sought) -> str:
-    """The caption below a picture on the sheet of a search; the one it was for is marked."""
+    """The caption below a picture on the sheet of a search; the best picture is marked."""
     best = "best: " if done.found and one is done.best else ""
     times = f"{say_openings(one.aim, 1)}flash {one.aim.delay_s * 1e3:.1f} ms"
     return f"{best}shot {one.fired.shot}: {times}: {say_answer(one)}"
@@ -246,7 +246,7 @@ def list_sought(done: Sought) -> Iterator[str]:
 
 
 def list_search_stopped(event: SearchStopped) -> Iterator[str]:
-    """What becomes of a search that Ctrl-C has ended, a line each."""
+    """What is saved of a search that Ctrl-C has ended, one line each."""
     yield f"Search stopped after {'1 shot' if event.shots == 1 else f'{event.shots} shots'}"
     if event.kept is None:
         yield "No picture gave information, so nothing was saved"
@@ -280,12 +280,12 @@ def list_differences(differences: tuple[Difference, ...]) -> list[str]:
 
 
 def say_test_ahead(check: Check) -> str:
-    """What the board does now, for whoever waits."""
+    """What the board does now, for the waiting user."""
     return f"now: {check.say_what_begins()} ..."
 
 
 def say_test_made(step: Step) -> str:
-    """What a test showed; empty if nothing came of it."""
+    """What a test showed; empty if it showed nothing."""
     if not step.outcomes and not step.trouble:
         return ""
     return f"{'asked' if step.asked else 'board'}  {step.check.what}: {step.describe()}"

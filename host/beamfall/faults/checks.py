@@ -1,7 +1,7 @@
-"""The tests: what the board does, what the person is asked, and which signs come of it.
+"""The tests: what the board does, what the person is asked, and which signs each test can show.
 
-`effort` counts a short question as 1; what the board does by itself costs little, but drops make the dish wet and
-flashes tire, so that it is not free.
+`effort` counts a short question as 1. What the board does by itself costs little, but not nothing: drops fill the dish
+and flashes run down.
 """
 
 from __future__ import annotations
@@ -50,11 +50,11 @@ class Check:
     rests: bool = False
 
     def say_what_begins(self) -> str:
-        """What is about to be done, for whoever waits for it."""
+        """What is about to be done, for the waiting user."""
         return f"{self.what}; the flash rests first" if self.rests else self.what
 
     def suits(self, setup: Setup, *, has_light: bool, has_button: bool) -> bool:
-        """Whether the setup has what the test looks at."""
+        """Whether the setup has the parts that the test looks at."""
         has = {
             "beam": setup.beam is not None,
             "flash": setup.flash is not None,

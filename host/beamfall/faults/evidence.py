@@ -1,4 +1,4 @@
-"""What the board sees, put into outcomes: raw edges in, names of outcomes out. No board is needed for that."""
+"""Turns what the board sees into outcomes: raw edges in, names of outcomes out. Needs no board."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ _STREAM_DARK = 0.3
 
 @dataclass(frozen=True)
 class Pulse:
-    """A time for which a line was not at rest, both ends seen; s from the start of the record."""
+    """A time during which a line was not at rest, with both ends seen; s from the start of the record."""
 
     start_s: float
     length_s: float
@@ -43,7 +43,7 @@ class Pulse:
 
 
 def find_pulses(edges: Iterable[Edge], signal: int, clock_hz: int, resting: int) -> list[Pulse]:
-    """Return the pulses of a line that rests at a level; those of which an end was not seen are left out."""
+    """Return the pulses of a line that rests at a level; pulses with an end that was not seen are left out."""
     own = ((edge.ticks, edge.level != resting) for edge in edges if edge.signal == signal)
     return [
         Pulse(pulse.start / clock_hz, pulse.length / clock_hz, dark=not resting)
@@ -55,7 +55,7 @@ def find_pulses(edges: Iterable[Edge], signal: int, clock_hz: int, resting: int)
 def share_dark(
     edges: Iterable[Edge], signal: int, clock_hz: int, *, dark: bool, seconds: float
 ) -> float:
-    """For what share of a record of `seconds` a line was dark; `dark`: how it stood at first."""
+    """The share of a record of `seconds` for which a line was dark; `dark`: its state at the start."""
     total = since = 0
     level = int(dark)
     for edge in edges:
@@ -68,8 +68,8 @@ def share_dark(
 def are_drops(pulses: Sequence[Pulse], expected: Expectation | None) -> bool:
     """Whether drops that fall by themselves could have made these pulses.
 
-    Such drops come one at a time and are all of one size, some with small ones right behind; what a loose contact
-    does is short or long as it happens, and comes in bursts.
+    Such drops come one at a time and are all the same size, some with small ones right behind. The pulses of a loose
+    contact are of any length and come in bursts.
     """
     mains: list[Pulse] = []
     behind = 0
@@ -93,7 +93,7 @@ def are_drops(pulses: Sequence[Pulse], expected: Expectation | None) -> bool:
 
 
 def _is_satellite(pulse: Pulse, main: Pulse) -> bool:
-    """Whether it comes right behind a drop, and for less long."""
+    """Whether it comes right behind a drop and is shorter."""
     soon = 0.0 < pulse.start_s - main.start_s < _SATELLITE_S
     return soon and pulse.length_s < 0.8 * main.length_s
 
@@ -106,7 +106,7 @@ def judge_rest(
     changed: bool,
     dark_share: float,
 ) -> str:
-    """Outcome of `rest`: how the beam stood with nothing released, and, where it `changed`, what can do that."""
+    """Outcome of `rest`: the beam's state with nothing released, and, if it `changed`, what can cause that."""
     if not changed:
         return "dark" if dark else "clear"
     if are_drops(pulses, expected):
@@ -115,13 +115,13 @@ def judge_rest(
 
 
 def split_opening(pulses: Sequence[Pulse], opening_s: float) -> tuple[list[Pulse], list[Pulse]]:
-    """Take apart what began while the valve was driven, before a drop could be there, and the rest."""
+    """Separate the pulses that began while the valve was driven, before a drop could be there, from the rest."""
     at_opening = [p for p in pulses if p.start_s < opening_s + _AFTER_OPENING_S]
     return at_opening, [p for p in pulses if p not in at_opening]
 
 
 def find_main(pulses: Sequence[Pulse], expected: Expectation | None) -> Pulse | None:
-    """Return the pulse that is the drop: the first one that comes when it must."""
+    """Return the drop's pulse: the first one that comes when a drop should."""
     for pulse in pulses:
         if expected is None:
             return pulse
@@ -134,7 +134,7 @@ def find_main(pulses: Sequence[Pulse], expected: Expectation | None) -> Pulse | 
 def leave_out_uncounted(
     pulses: Sequence[Pulse], expected: Expectation | None, *, blanking_s: float, dwell_s: float
 ) -> list[Pulse]:
-    """The pulses without those that no shot counts: too soon behind the drop for the blanking, or too short."""
+    """The pulses that a shot would count; the others come within the blanking after the drop, or are too short."""
     main = find_main(pulses, expected)
 
     def counts(pulse: Pulse) -> bool:
@@ -145,7 +145,7 @@ def leave_out_uncounted(
 
 
 def judge_drip(pulses: Sequence[Pulse], expected: Expectation | None) -> str:
-    """Outcome of `drip-beam` from the beam's pulses after one opening (those at the opening taken out)."""
+    """Outcome of `drip-beam` from the beam's pulses after one opening (without those at the opening)."""
     if not pulses:
         return "none"
     if len(pulses) > _PHASES:
@@ -164,7 +164,7 @@ def judge_drip(pulses: Sequence[Pulse], expected: Expectation | None) -> str:
 
 
 def judge_coil(opening: MeasuredOpening) -> dict[str, str]:
-    """Outcomes of `drip-coil` and `drip-supply` from the readings around one opening; none where there are too few."""
+    """Outcomes of `drip-coil` and `drip-supply` from the readings around one opening; none if there are too few."""
     action = judge_opening(opening)
     if action is None:
         return {}
@@ -215,7 +215,7 @@ def judge_finger(pulses: Sequence[Pulse]) -> str:
 
 
 def count_densest(ticks: Sequence[int], span: int) -> int:
-    """The most events that lie within any `span` of each other; `ticks` ascend."""
+    """The largest number of events within any `span`; `ticks` are in ascending order."""
     most = first = 0
     for last, when in enumerate(ticks):
         while when - ticks[first] > span:
@@ -225,7 +225,7 @@ def count_densest(ticks: Sequence[int], span: int) -> int:
 
 
 def judge_delay(delay_s: float, expected_s: tuple[float, float]) -> str:
-    """Outcome of `setting-delay`; the plan.s interval has a margin on either side."""
+    """Outcome of `setting-delay`; the plan's interval has a margin on either side."""
     low, high = expected_s
     margin = 0.25 * (high - low) + 0.005
     if delay_s < low - margin:

@@ -1,4 +1,4 @@
-"""The board, the setup and the person together: does what tests ask for, over a line that may not hold."""
+"""The board, the setup and the person together: does what tests ask for, over a connection that may fail."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ _RESTS, _RESTS_UNSEEN = 2.0, 10.0  # recycling times between flashes
 
 
 def list_sensors(board: Board, setup: Setup) -> tuple[bool, bool]:
-    """Whether there is a flash-seen sensor, and a button: on the board, and fitted, as the rig file says."""
+    """Whether the board has a flash-seen sensor and a button, and the rig file says that they are fitted."""
     fitted = setup.rig.fitted
     return (
         board.info.has(Signal.light1) and fitted.flash_seen,
@@ -68,10 +68,10 @@ class FaultRig:
         return self.board.info.clock_hz
 
     def attempt(self, action: Callable[[], _Result]) -> _Result | None:
-        """Do something, again where the line or the board failed in between; None when it never ended.
+        """Do something, again if the line or the board failed meanwhile; None if it was never completed.
 
-        A board in the fault state is brought out of it first; what was under way then counts as not
-        read. What the board, or this library for it, refuses for good is not tried again: see `trouble`.
+        A board in the fault state is brought out of it first; the readings of whatever was running are then
+        discarded. What the board, or this library for it, refuses for good is not tried again: see `trouble`.
         """
         for _ in range(_TRIES):
             try:
@@ -99,7 +99,7 @@ class FaultRig:
         return None
 
     def _clear_fault(self) -> None:
-        """Put off what is under way; the board is idle after that, whatever had put it into a fault."""
+        """Abort what is running; the board is idle after that, whatever caused its fault."""
         try:
             self.board.abort()
         except BoardRestarted:
@@ -127,14 +127,14 @@ class FaultRig:
             self.restarted = True
 
     def begin(self) -> None:
-        """Begin to take note of what happens to line and board."""
+        """Start noting what happens to line and board."""
         self.lost = self.restarted = self.opened = False
         self.trouble = ""
         self._reconnections = self.board.counters.reconnections
         self._boot = self.board.info.boot_id
 
     def look_back(self) -> None:
-        """Bring `lost` and `restarted` up to date: the board object mends some losses by itself."""
+        """Bring `lost` and `restarted` up to date: the board object recovers from some losses by itself."""
         if self.board.info.boot_id != self._boot:
             self.restarted = True
         elif self.board.counters.reconnections > self._reconnections:
@@ -142,12 +142,12 @@ class FaultRig:
 
     # -- the person --------------------------------------------------------------------------------------------
     def ask(self, question: Question) -> str:
-        """Have a question answered."""
+        """Ask the person a question and return the answer."""
         self.asked += 1
         return self.person.answer(question)
 
     def have_done(self, question: Question) -> Callable[[Listen], None]:
-        """What `watch` does meanwhile: the person does something, while the board is listened to."""
+        """For `watch` to do meanwhile: the person does something while this host listens to the board."""
 
         def act(listen: Listen) -> None:
             self.asked += 1
@@ -218,11 +218,11 @@ class FaultRig:
         return find_pulses(edges, self.beam, self.hz, int(dark))
 
     def dark_share(self, edges: list[Edge], *, dark: bool, seconds: float) -> float:
-        """For what share of the time the beam was dark."""
+        """The share of the time for which the beam was dark."""
         return share_dark(edges, self.beam, self.hz, dark=dark, seconds=seconds)
 
     def lights(self, edges: tuple[Edge, ...]) -> list[Pulse]:
-        """Light that the flash-seen input saw; nobody looks where `sees_light` is false."""
+        """Light that the flash-seen input saw; none if `sees_light` is false."""
         return find_pulses(edges, Signal.light1, self.hz, 0)
 
     def button_edges(self, edges: list[Edge]) -> int:
@@ -236,7 +236,7 @@ class FaultRig:
         return self.board.drip(self.setup.valve_number, self.setup.valve.opening_s)
 
     def flash(self, *, rested: bool = True) -> Outcome:
-        """One flash; `rested`: when it has surely recycled."""
+        """One flash; `rested`: only once it has certainly recycled."""
         if rested:
             self.rest_flash()
         contact = self.setup.flash.contact_s if self.setup.flash else CONTACT_S
@@ -245,7 +245,7 @@ class FaultRig:
         return outcome
 
     def flash_soon(self, fired_s: float) -> Outcome:
-        """One flash, half as long again after one at `fired_s` as it takes to recycle by its rig file."""
+        """One flash, one and a half times the rig file's recycling time after the one at `fired_s`."""
         recycle = self.setup.flash.recycle_s if self.setup.flash else 0.0
         again = fired_s + 1.5 * recycle + 0.05
         self.board.sleep(max(0.0, again - self.board.transport.clock()))
@@ -256,9 +256,9 @@ class FaultRig:
         self._flashed_s = self.board.transport.clock()
 
     def rest_flash(self) -> None:
-        """Wait until the flash has had the rest that its rig file asks for, and as much again.
+        """Wait for twice the recycling time in the rig file.
 
-        Where no sensor sees it, far longer: an eye sees it once, and must not take a slow flash for a
+        Without a sensor, wait much longer: a person looks only once, and must not mistake a slow flash for a
         dead one.
         """
         recycle = self.setup.flash.recycle_s if self.setup.flash else 0.0

@@ -1,4 +1,4 @@
-"""The loop of fault finding: choose a test, make it, take in what it showed, until it is clear enough."""
+"""The loop of fault finding: choose a test, make it, learn from it, until the result is clear enough."""
 
 from __future__ import annotations
 
@@ -50,13 +50,13 @@ class Step:
     untold: bool = False
 
     def list_shown(self) -> list[tuple[Sign, str]]:
-        """Its outcomes with their signs, also of what may happen in any test."""
+        """Its outcomes with their signs, including those of events that may happen in any test."""
         own = {sign.name for sign in self.check.signs}
         signs = (*self.check.signs, *(sign for sign in _ANYWHERE if sign.name not in own))
         return [(s, self.outcomes[s.name]) for s in signs if s.name in self.outcomes]
 
     def describe(self) -> str:
-        """What it showed, as a sentence's part."""
+        """What it showed, as part of a sentence."""
         words = [sign.words[outcome] for sign, outcome in self.list_shown()]
         happened = {"lost", "restarted"} & set(self.outcomes.values())
         words += [self.trouble] if self.trouble and not happened else []  # that says it already
@@ -66,7 +66,7 @@ class Step:
 
 @dataclass(frozen=True)
 class Finding:
-    """The end of it: ranked causes, why, and what to do. `ended_early`: nobody was there to answer any more."""
+    """The result: ranked causes, why, and what to do. `ended_early`: nobody was left to answer."""
 
     ranked: tuple[tuple[str, float], ...]
     found: tuple[str, ...]  # causes that are sure enough
@@ -139,7 +139,7 @@ class Finder:
 
     # -- one test ----------------------------------------------------------------------------------------------
     def note_connection(self, outcome: str) -> None:
-        """Take in how the hello went: `opened` or `other-firmware`."""
+        """Note how the hello went: `opened` or `other-firmware`."""
         self._take(Step(CONNECT, {"connection": outcome}, asked=False))
 
     def make(self, check: Check, bench: FaultRig) -> None:
@@ -177,7 +177,7 @@ class Finder:
 
     # -- which one ---------------------------------------------------------------------------------------------
     def list_checks(self) -> list[tuple[Check, float]]:
-        """Tests that can be made now, with their effort."""
+        """Tests that are possible now, with their effort."""
         made = [step.check.name for step in self.steps]
         known = self._outcomes()
         ready = []
@@ -197,12 +197,12 @@ class Finder:
         return ready
 
     def _is_answered(self, check: Check) -> bool:
-        """Whether the board has seen itself what the test would ask."""
+        """Whether the board itself has already seen what the test would ask."""
         known = self._outcomes()
         return any(known.get(sign) in seen for sign, seen in check.answered.items())
 
     def choose(self) -> Check | None:
-        """The test with the most expected information for its effort; None when it is clear, or none helps."""
+        """The test with the most expected information for its effort; None if the result is clear or no test helps."""
         if self._is_clear() and not self._has_free_checks():
             return None
         best, best_worth = None, 0.0
@@ -219,12 +219,12 @@ class Finder:
         return any(check.question is None for check, _ in self.list_checks())
 
     def _is_clear(self) -> bool:
-        """Whether each cause, and that there is none, is either sure or unlikely."""
+        """Whether each cause, and 'nothing wrong', is either certain or unlikely."""
         chances = [chance for _, chance in self.belief.rank()]
         return chances[0] >= SURE and all(c >= SURE or c <= UNLIKELY for c in chances[1:])
 
     def run(self, bench: FaultRig) -> Finding:
-        """Make tests until it is clear, or until nobody answers any more: all outputs are off then, too."""
+        """Make tests until the result is clear or nobody answers any more; all outputs are off afterwards."""
         try:
             while (check := self.choose()) is not None:
                 self.begins(check)
@@ -260,11 +260,11 @@ class Finder:
         return {name: value for step in self.steps for name, value in step.outcomes.items()}
 
     def _list_left(self, ranked: list[tuple[str, float]]) -> tuple[str, ...]:
-        """The causes that remain, at least two; none where it is clear.
+        """The causes that remain, at least two; none if the result is clear.
 
-        That nothing is wrong needs no such sureness: where no cause stands out after all that can be
-        tested, it is said. Nor does a picture that came early or late of timings that fit: no test
-        settles that, but a search for the moment.
+        'Nothing is wrong' needs no such certainty: it is the result if no cause stands out after every possible
+        test. The same goes for a picture that is early or late although the timings fit: no test settles that,
+        only a search for the moment.
         """
         top, chance = ranked[0]
         if chance >= SURE:
@@ -280,7 +280,7 @@ class Finder:
         return tuple(rivals)
 
     def _give_reason(self, named: tuple[str, ...], unclear: bool) -> str:
-        """One sentence: what was seen that speaks for the causes named."""
+        """One sentence: which observations point to the causes named."""
         if unclear:
             if len(self.steps) < 2:  # the hello alone
                 return "Nothing was tested, because nobody answered."
@@ -307,7 +307,7 @@ class Finder:
         return start + joint.join(parts) + "." + (f" The reason: {shared}." if shared else "")
 
     def _list_reasons(self, name: str) -> list[str]:
-        """Up to three outcomes, in words: what pointed to the cause most, then what ruled out its rivals."""
+        """Up to three outcomes, in words: the strongest evidence for the cause, then what ruled out its rivals."""
         weighed = self.belief.weigh(name)
         points = max(weighed, key=lambda one: one[0], default=None)
         rules_out = sorted(weighed, key=lambda one: -one[1])
@@ -320,7 +320,7 @@ class Finder:
         return all(chances[name] >= 0.5 for name in named)
 
     def _find_separating(self, left: tuple[str, ...]) -> str:
-        """What would tell the first two that remain apart."""
+        """What would separate the first two causes that remain."""
         names = _list(list(left))
         them = "them" if len(left) == 2 else f"{left[0]} and {left[1]}"
         spent = {s.check.name for s in self.steps if s.untold or s.check.question is None}

@@ -1,4 +1,4 @@
-"""Bayes over what can be wrong: no cause, one, or two at once; and which test tells most for its effort.
+"""Bayesian inference over what can be wrong (no cause, one, or two at once), and which test tells most for its effort.
 
 A hypothesis is a set of at most two causes. Its prior is the product of its causes' odds (weight x ODDS), which
 makes causes independent of each other. Every sign multiplies in the chance of its outcome (see `signs`). Answers of
@@ -98,7 +98,7 @@ class CauseChances:
         return result
 
     def learn(self, sign: Sign, outcome: str) -> None:
-        """Take in one outcome."""
+        """Update the chances with one outcome."""
         column = sign.outcomes.index(outcome)
         likely = np.maximum(self.predict(sign)[:, column], _LEAST)
         self._log = self._log + np.log(likely)

@@ -26,18 +26,18 @@ class Question:
 
 
 class CannotTell(Exception):  # noqa: N818 - an answer, not an error
-    """The person cannot tell, or cannot do what they are asked: no evidence is to be taken from it."""
+    """The person cannot tell, or cannot do what they are asked: this is no evidence."""
 
 
 class PersonGone(Exception):  # noqa: N818 - an end, not an error
-    """Nobody is there to answer any more, such as at the end of a file that answers."""
+    """Nobody is left to answer, such as at the end of a file of answers."""
 
 
 class Person(Protocol):
-    """Whoever stands beside the rig. All but `begin` and `finish` may raise CannotTell; all may raise PersonGone."""
+    """The person beside the rig. All but `begin` and `finish` may raise CannotTell; all may raise PersonGone."""
 
     def begin(self, cautions: tuple[str, ...]) -> None:
-        """Be told what is about to happen, and agree."""
+        """Hear what is about to happen, and agree."""
 
     def prepare(self, question: Question) -> None:
         """Do what `before` says and be ready."""
@@ -59,7 +59,7 @@ class Person(Protocol):
 
 
 def leave_out(caution: str, told: Collection[str]) -> str:
-    """What of a caution has not been told yet."""
+    """The part of a caution that has not been given yet."""
     for one in sorted(told, key=len, reverse=True):
         caution = caution.replace(one, "") if one else caution
     return " ".join(caution.split())

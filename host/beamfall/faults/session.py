@@ -32,8 +32,8 @@ def find_faults(
 ) -> Finding:
     """Connect, look for what is wrong, close the port, and return what was found.
 
-    `bare_setup` serves where the board cannot be talked to. Raises what connecting raises, except
-    that a board with another firmware is a finding.
+    `bare_setup` is used if the board cannot be reached. Raises what connecting raises, but a board with
+    another firmware is a finding, not an error.
     """
     try:
         board = connect()

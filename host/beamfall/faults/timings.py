@@ -1,4 +1,4 @@
-"""Which timings are checked: those that the board was really fired with, wherever that can be known.
+"""Which timings are checked: those that were really fired on the board, if that can be known.
 
 A fresh plan compared with itself always fits; what somebody has set by hand, weeks of tuning ago, may not.
 """

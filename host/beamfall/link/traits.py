@@ -39,7 +39,7 @@ class Picture(Protocol):
         """The truth: how long after the drops met its light came, in s; None if they did not meet, or it is black."""
 
     def find_stage(self, kind: str) -> float | None:
-        """The truth: how long its light came after what an aim of that kind wants, in s; None if that never came."""
+        """The truth: how long its light came after the moment that this aim wants, in s; None if it never came."""
 
     def draw(
         self,
@@ -74,7 +74,7 @@ class KnownShot:
 
 
 class Seen(NamedTuple):
-    """A photographer's verdict on a picture: a word of `beamfall seek`, and any measured heights in m.
+    """A photographer's answer about a picture: a word of `beamfall seek`, and any measured heights in m.
 
     `age` and `width_m` as in `beamfall.planning.seek.answer.Answer`.
     """
@@ -163,7 +163,7 @@ class PortTraits:
         return sequence
 
     def renew_chance(self, shots: int) -> None:
-        """Advance the random numbers by that many shots, so that the first drops do not fall again."""
+        """Advance the random numbers by that many shots, so that the first drops do not repeat."""
 
 
 REAL = PortTraits()

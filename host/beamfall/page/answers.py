@@ -10,7 +10,7 @@ from beamfall.page.hub import Hub
 
 
 class Answers:
-    """Given on any thread, taken on the board's."""
+    """Answers given on any thread and taken on the board's thread."""
 
     def __init__(self, hub: Hub) -> None:
         self._hub = hub

@@ -61,7 +61,7 @@ _USED_TWICE = (
 
 
 def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
-    """The application; its life is that of the board's thread."""
+    """Make the application; it lives as long as the board's thread."""
     shelf = PictureShelf()
     predictor = Predictor(desk)
     devices = Devices(hub)
@@ -79,7 +79,7 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
             desk.close()
 
     def with_log(read: Callable[[ShotLog], Any]) -> Any:
-        """Read from the log in this thread; what there is before the first shot is nothing."""
+        """Read from the log in this thread; nothing if no shot has been logged yet."""
         log = ShotLog.open_existing(bench.log_path)
         if log is None:
             raise NoSuchShot("no shot has been logged yet")
@@ -195,7 +195,7 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
                 await hearing
 
     async def end_what_nobody_sees() -> None:
-        """A page that was only loaded again is back by then."""
+        """End what is running after a grace period: a page that was only reloaded is back by then."""
         await asyncio.sleep(_LEFT_S)
         if hub.pages == 0:
             bench.abort_unseen()
@@ -291,7 +291,7 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
 
 
 async def _hear(socket: WebSocket, bench: BoardThread, devices: Devices) -> None:
-    """What a page says over its WebSocket: its device's name, and abort, with which press of it; nothing else."""
+    """Handle a page's messages on its WebSocket: its device's name, and abort with the number of the press."""
     name = ""
     try:
         while True:
@@ -313,7 +313,7 @@ async def _hear(socket: WebSocket, bench: BoardThread, devices: Devices) -> None
 async def _read_json(request: Request) -> Mapping[str, Any]:
     """The JSON object that a request carries; raises BadRequest for anything else, an empty body included.
 
-    Nothing is guessed: a request that cannot be read in full must not be carried out with defaults.
+    Nothing is guessed: a request that cannot be read completely must not be carried out with defaults.
     """
     raw = await request.body()
     try:
@@ -334,7 +334,7 @@ def _take_pairs(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 def _number(request: Request, name: str) -> int:
-    """A number out of an address; raises NoSuchShot for one that the log cannot even look for."""
+    """A number from an address; raises NoSuchShot for one that the log cannot even look up."""
     number: int = request.path_params[name]
     if number > _NUMBER_MOST:
         raise NoSuchShot(f"there is no {'series' if name == 'series' else 'shot'} {number}")

@@ -1,4 +1,4 @@
-"""What the board says, put on the hub for all pages: its state, its beams, edges and ends of shots."""
+"""Puts the board's reports on the hub for all pages: its state, its beams, edges and ends of shots."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ from beamfall.setup.signals import SignalKind
 
 
 class BoardNews:
-    """Tells the hub. `clock_hz` is the board's, once it is known."""
+    """Passes reports to the hub. `clock_hz` is the board's, once it is known."""
 
     def __init__(self, hub: Hub) -> None:
         self._hub = hub
         self.clock_hz = 1
 
     def take(self, events: list[Event]) -> None:
-        """Events as they come."""
+        """Take events as they come."""
         hz = self.clock_hz
         for event in events:
             if isinstance(event, StateChanged):
@@ -46,7 +46,7 @@ class BoardNews:
                 self._hub.notice("note" if asking else "caution", f"The board says: {event.text}")
 
     def take_status(self, status: Status) -> None:
-        """How things stand, by the answer to a status."""
+        """Take the board's status."""
         beams = dict((self._hub.get("live") or {}).get("beams", {}))
         for number, beam in enumerate(SignalKind.BEAM.names, 1):
             if beam in beams:

@@ -1,9 +1,9 @@
-"""The one thread that owns the board. Jobs queue up behind it, one at a time; abort goes past them all.
+"""The one thread that owns the board. It runs jobs one at a time; an abort goes ahead of them all.
 
-`Board` and `ShotLog` are for one thread, so this thread alone opens them. While no job runs it listens
-and asks how things stand; a job drives the board through the library and says on the hub how far it
-is. An abort raises AbortAsked inside whatever wait the job is in: that unwinds as Ctrl-C does on the
-command line, and so puts the outputs off first and keeps what happened.
+`Board` and `ShotLog` are for one thread, so only this thread opens them. While no job runs, it listens
+and asks for the board's status; a job drives the board through the library and reports its progress on the
+hub. An abort raises AbortAsked inside whatever wait the job is in: that unwinds as Ctrl-C does on the
+command line, and so switches the outputs off first and logs what happened.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ _PRESSES_MOST = 100
 
 @dataclass
 class Armed:
-    """A sequence that is ready on the board, and in which life of it."""
+    """A sequence that is ready on the board, and the boot in which it was armed."""
 
     sequence: Sequence
     boot_id: int
@@ -94,7 +94,7 @@ class BoardThread:
 
     # -- for other threads -----------------------------------------------------------------------------------
     def start(self) -> None:
-        """Begin."""
+        """Start the thread."""
         nothing = dict.fromkeys(("live", "board", "job", "armed", "shot", "resting", "trend"))
         self.hub.set(link={"state": "connecting"}, **nothing)
         self._thread = threading.Thread(target=self._run, name="bench", daemon=True)
@@ -106,13 +106,13 @@ class BoardThread:
         self._abort.set()
 
     def close(self) -> None:
-        """Do so and wait for it."""
+        """Close as `begin_closing` does, and wait for it."""
         self.begin_closing()
         self.trends.close()
         self._thread.join(timeout=5.0)
 
     def submit(self, job: Job) -> None:
-        """Have a job done; raises UserError while another one is under way or no board is there."""
+        """Start a job; raises UserError while another one runs or no board is connected."""
         self._require_thread()
         with self._lock:
             self._refuse_if_busy()
@@ -125,7 +125,7 @@ class BoardThread:
         self._jobs.put(job)
 
     def require_idle(self) -> None:
-        """Raise UserError while a job is under way."""
+        """Raise UserError while a job runs."""
         with self._lock:
             self._refuse_if_busy()
 
@@ -136,11 +136,11 @@ class BoardThread:
             )
 
     def abort(self, press: str = "") -> None:
-        """Put all outputs off, now, whatever is under way or is about to begin; raises BeamfallError if
-        nobody can do it.
+        """Switch all outputs off now, whatever is running or about to begin; raises BeamfallError if
+        that is impossible.
 
-        `press`: a page tells of one press by two ways. What comes by the slower one must not meet what
-        somebody has begun since, so each press counts once.
+        `press`: a page reports each press in two ways. The slower report must not abort something that
+        somebody has started since, so each press counts once.
         """
         self._require_thread()
         with self._lock:
@@ -153,7 +153,7 @@ class BoardThread:
         self._require_thread()
 
     def abort_unseen(self) -> None:
-        """Abort what is under way because the last page was closed: nobody could stop it."""
+        """Abort what is running because the last page was closed: nobody could stop it any more."""
         running = self._running
         if running is not None:
             self.abort()
@@ -201,7 +201,7 @@ class BoardThread:
                 self.hub.set(link={"state": "none", "text": text})
 
     def _hold_board(self) -> None:
-        """One board, from its hello until it is gone."""
+        """Serve one board, from its hello until it is gone."""
         try:
             board = connect(self.opener, self.desk.rig, self._make_callbacks(), pace=self.pace)
         except BeamfallError as error:
@@ -230,7 +230,7 @@ class BoardThread:
             self._forget_board()
 
     def _say_unexpected(self, error: Exception) -> None:
-        """Report a bug in Beamfall once; the board is taken up again."""
+        """Report a bug in Beamfall once; the thread then connects to the board again."""
         text = self.hub.report_fault(error)
         self.hub.set(link={"state": "none", "text": f"{text}. Disconnecting and reconnecting."})
         if text == self._unexpected:
@@ -304,7 +304,7 @@ class BoardThread:
         tell_waits(self.hub, self.waits, board, self.desk.rig, self.pace)
 
     def _take_outcomes(self, board: ListeningBoard, log: ShotLog) -> None:
-        """Shots that nobody here waited for: by the board's button, or of a program that ended."""
+        """Take shots that no job here waited for: those of the board's button, or of a program that has ended."""
         found = keep_unclaimed(board, log, rig=self.desk.rig)
         for one in found:
             if one.shot is not None:
@@ -394,6 +394,6 @@ class BoardThread:
         self.hub.set(armed=None)
 
     def tell_line(self, log: ShotLog, shot: int) -> None:
-        """Have all pages show a shot's line again."""
+        """Make all pages update a shot's line."""
 
         self.hub.tell("line", line=describe_shot_line(log, shot))

@@ -1,7 +1,7 @@
 """The table by hand: a sequence edited row by row on the page, with undo, and what the board's limits say about it.
 
-Texts with units come in and a checked `Sequence` is kept; a value that breaks a limit of the board is kept, too, and
-named, so that somebody can move on from it. Nothing here is sent to a board.
+Takes texts with units and keeps a checked `Sequence`. A value that breaks a limit of the board is kept too, and
+named, so that the user can continue from there. Nothing here is sent to a board.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ _TIMES = ("window", "blanking", "dwell", "tail")
 
 
 class ByHand:
-    """One table, for all open pages. Any thread may call; one at a time is served.
+    """One table for all open pages. Any thread may call; calls are served one at a time.
 
     `changed` is called, with the lock, after each change of what would be fired.
     """
@@ -55,7 +55,7 @@ class ByHand:
 
     # -- what it is shown against ------------------------------------------------------------------------------
     def use_plan(self, plan: Plan | None) -> None:
-        """The plan that says when drops reach a beam; the first one is also where the table begins."""
+        """Take the plan that says when drops reach a beam; the table starts from the first one."""
         with self._lock:
             self._plan = plan
             if plan is not None and not self._states:
@@ -70,7 +70,7 @@ class ByHand:
 
     @property
     def sequence(self) -> Sequence:
-        """The table as it is; raises UserError if there is none yet."""
+        """The present table; raises UserError if there is none yet."""
         with self._lock:
             if self._at < 0:
                 raise UserError(
@@ -110,7 +110,7 @@ class ByHand:
             self.take(self._change(row, field, text))
 
     def look(self, row: int, field: str, text: str) -> dict[str, Any]:
-        """What the table would be with that change, which is not made: for a bar that is being dragged."""
+        """What the table would be with that change, without making it: for a bar that is being dragged."""
         with self._lock:
             return self._describe(self._change(row, field, text))
 
@@ -168,7 +168,7 @@ class ByHand:
             self._tell()
 
     def read(self, text: str) -> None:
-        """Take a sequence file; raises SequenceError for one that is none."""
+        """Read a sequence file; raises SequenceError if it is not one."""
         content = parse_toml(text, "the file", "sequence file", SequenceError)
         self.take(parse_sequence(content, "the file"))
 
@@ -254,7 +254,7 @@ class ByHand:
 
 
 def round_times(shot: Sequence) -> Sequence:
-    """The same to the microsecond, as people write it: a plan has all the digits of its arithmetic."""
+    """The same rounded to microseconds, as people write it: a plan has more digits than anyone needs."""
     rows = tuple(
         replace(row, delay_s=round(row.delay_s, 6), width_s=round(row.width_s, 6))
         for row in shot.rows

@@ -27,7 +27,7 @@ _ALIVE_S = 0.01
 
 
 class CameraChoice:
-    """What is chosen, and what is open. Any thread may choose; the rest is for the board's thread."""
+    """The chosen camera, and the open one. Any thread may choose; the rest is for the board's thread."""
 
     def __init__(self, hub: Hub, camera: str | None = None, folder: Path | None = None) -> None:
         """`camera`, `folder`: as on the command line. Raises UserError if both are given."""
@@ -59,7 +59,7 @@ class CameraChoice:
         return (NONE, CAMERA, OWN, FOLDER) if self._folder else (NONE, CAMERA, OWN)
 
     def open(self, board: ListeningBoard, rig: Rig, log_path: Path) -> Arrivals | None:
-        """Return where pictures come from, opened; None if none are to. Raises BeamfallError."""
+        """Open and return the source of pictures; None if there is none. Raises BeamfallError."""
         with self._lock:
             kind, camera, changed, self._changed = self._kind, self._camera, self._changed, False
         if changed:

@@ -1,4 +1,4 @@
-"""What a page may ask for: each command is a function, and its annotations check the arguments.
+"""The commands that a page may send: each is a function, and its annotations check the arguments.
 
 The functions only call the library; what they return goes back to the page.
 """
@@ -331,7 +331,7 @@ COMMANDS: Mapping[str, Command] = {
 def read_arguments(command: Command, body: Mapping[str, Any]) -> dict[str, Any]:
     """Return the arguments of a command from a body; raises UserError for those that do not fit.
 
-    Unknown ones are refused: a page of another version must not be understood by halves.
+    Unknown arguments are refused: a page of another version must not be half understood.
     """
     wanted = list(inspect.signature(command).parameters.values())[3:]
     unknown = set(body) - {one.name for one in wanted}

@@ -1,8 +1,8 @@
 """Connections with a limit: clients that send nothing, or slowly, cannot lock anybody out.
 
-A connection that has not shown the token is a stranger. There are at most `strangers_most` of them: one more,
-and the oldest stranger of the address that has most is closed. A stranger is closed in any case after
-STRANGER_S. Connections that have shown the token are counted apart, so strangers never take their place.
+A connection that has not shown the token is a stranger. There are at most `strangers_most` of them: if another comes,
+the oldest stranger of the address with the most is closed. Every stranger is closed after STRANGER_S.
+Connections that have shown the token are counted separately, so strangers never take their place.
 """
 
 from __future__ import annotations
@@ -65,7 +65,7 @@ class Connections:
             next(one for one in self._strangers if one.address in busiest).drop()
 
     def look(self, protocol: LimitedProtocol, cookies: str) -> None:
-        """A request has come; one with the token is from a friend."""
+        """Note a request; one with the token makes its connection a friend."""
         if protocol in self._strangers and self._knows(cookies):
             del self._strangers[protocol]
             self._friends[protocol] = None
@@ -74,7 +74,7 @@ class Connections:
                 next(iter(self._friends)).drop()
 
     def forget(self, protocol: LimitedProtocol) -> None:
-        """A connection has ended, or is a page's WebSocket, which `app` counts."""
+        """Stop counting a connection that has ended, or that is a page's WebSocket, which `app` counts."""
         self._strangers.pop(protocol, None)
         self._friends.pop(protocol, None)
 
@@ -106,7 +106,7 @@ class LimitedProtocol(H11Protocol):
         self._counted.admit(self)
 
     def end(self) -> None:
-        """It has gone."""
+        """Stop counting the connection: it is gone."""
         self.become_friend()
         self._counted.forget(self)
 

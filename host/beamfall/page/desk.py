@@ -39,7 +39,7 @@ _STEP_S = 0.02
 
 
 class Desk:
-    """One rig on the desk. Any thread may call; one at a time is served."""
+    """One rig on the desk. Any thread may call; calls are served one at a time."""
 
     def __init__(self, hub: Hub, rig_file: Path | None) -> None:
         self.rig: Rig = load_rig(rig_file)
@@ -67,11 +67,11 @@ class Desk:
         self._replan()
 
     def close(self) -> None:
-        """Let the planning thread end."""
+        """End the planning thread."""
         self._planner.shutdown(wait=False, cancel_futures=True)
 
     def use_board(self, board: str) -> None:
-        """Use what seeking has shown of this rig with that board."""
+        """Use what seeking has shown about this rig with that board."""
         with self._lock:
             self._load_learned(board)
         self._replan()
@@ -89,7 +89,7 @@ class Desk:
 
     @property
     def learned(self) -> Belief | None:
-        """What seeking has shown of this rig with the board that is connected."""
+        """What seeking has shown about this rig with the connected board."""
         return self._learned
 
     def change_learned(self, change: Callable[[Belief], Belief]) -> None:
@@ -115,7 +115,7 @@ class Desk:
 
     # -- the form --------------------------------------------------------------------------------------------
     def edit(self, path: str, text: str) -> None:
-        """Take what was typed into a field; problems appear beside it."""
+        """Take the text typed into a field; problems appear beside it."""
         with self._lock:
             self._take(rig_form.edit(self._content, path, text))
 
@@ -125,12 +125,12 @@ class Desk:
             self._take(rig_form.add(self._content, part))
 
     def remove(self, path: str) -> None:
-        """Take one away."""
+        """Remove one."""
         with self._lock:
             self._take(rig_form.remove(self._content, path))
 
     def reset(self) -> None:
-        """Back to what the file says."""
+        """Return to what the file says."""
         with self._lock:
             self._take(rig_form.read_content(self.rig_file))
 
@@ -176,7 +176,7 @@ class Desk:
 
     # -- timings ---------------------------------------------------------------------------------------------
     def tune(self, spacing: str | None, delay: str | None) -> None:
-        """Set timings in the plan's place, texts with units; None leaves one as it is."""
+        """Replace timings of the plan by texts with units; None leaves a timing as it is."""
         with self._lock:
             self._tuned = self._tuned.set(spacing, delay)
             if spacing is None and self._move_flash():
@@ -199,7 +199,7 @@ class Desk:
         return True
 
     def step(self, of: str, by: str) -> None:
-        """Add to a timing, spacing or delay, as the desk has it: a page may still show an older one."""
+        """Add to the desk's own spacing or delay: a page may still show an older value."""
         by_s = parse_duration(by, key="step")
         with self._lock:
             now_s = self._tuned.fill(self.plan)[0 if of == "spacing" else 1]
@@ -209,7 +209,7 @@ class Desk:
             self.tune(*((text, None) if of == "spacing" else (None, text)))
 
     def untune(self) -> None:
-        """Back to the planner's timings."""
+        """Return to the planner's timings."""
         with self._lock:
             self._tuned = Tuned()
         self._replan()
@@ -254,7 +254,7 @@ class Desk:
             return self.plan.sequence
 
     def tuned_rig(self, but: str) -> Rig:
-        """The rig with the timings set on the desk, but for the one that is to be swept."""
+        """The rig with the timings set on the desk, without the one that will be swept."""
         with self._lock:
             rig = self._tuned.apply(self.rig, self.plan)
         left_out = {"flash": "flash_delay_s", "spacing": "spacing_s"}.get(but)
@@ -300,7 +300,7 @@ class Desk:
         self._note_asked()
 
     def _note_asked(self) -> None:
-        """What is armed stays armed where a new plan or table fires the same shot."""
+        """Keep the shot armed if a new plan or table fires the same shot."""
         with self._lock:
             by_hand = self.by_hand.in_use
             plan = None if self.plan is None else self.plan.sequence
@@ -320,7 +320,7 @@ class Desk:
 
     @property
     def is_planning(self) -> bool:
-        """Whether the plan is not yet that of the rig and the timings as they are now."""
+        """Whether the plan is still being calculated for the present rig and timings."""
         with self._lock:
             return self._made != self._wanted
 

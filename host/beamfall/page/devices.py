@@ -1,4 +1,4 @@
-"""Who does what: each device with an open page has a name, and the last thing done carries it."""
+"""Who does what: each device with an open page has a name, and the last action is shown with it."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def read_name(text: str) -> str:
 
 
 class Devices:
-    """The devices whose pages are open, and what the last of them did. Any thread may call."""
+    """The devices whose pages are open, and the last action of any of them. Any thread may call."""
 
     def __init__(self, hub: Hub) -> None:
         self._hub = hub
@@ -44,6 +44,6 @@ class Devices:
             self._hub.set(devices=names)
 
     def note(self, name: str, command: str) -> None:
-        """A device has done something; what all others need not know is left out."""
+        """Note an action of a device; actions that do not concern the others are left out."""
         if name and command in ACTS:
             self._hub.set(acted={"who": name, "did": ACTS[command], "at": time.time() * 1e3})

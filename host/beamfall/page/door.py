@@ -33,7 +33,7 @@ class Codes:
         self._used: dict[str, str] = {}  # code -> who used it and when, oldest first
 
     def make(self, seconds: float) -> str:
-        """A new code, valid once and for so long; of too many the oldest is void."""
+        """A new code, valid once and for a limited time; if there are too many, the oldest becomes void."""
         code = secrets.token_urlsafe(32)
         with self._lock:
             self._ends[code] = self._clock() + seconds
@@ -53,7 +53,7 @@ class Codes:
             return True
 
     def find_first_use(self, code: str) -> str | None:
-        """From where and when a code has let somebody in; None if it has not.
+        """Where and when a code was first used; None if it has not been used.
 
         Asked when it comes a second time: two people have had the same link. The session of the first use goes on,
         since it may be the owner's, whose abort must get through; a person decides by what is said here.
@@ -64,7 +64,7 @@ class Codes:
 
 @dataclass(frozen=True)
 class Door:
-    """Who is let in. `host`: the address that the server listens on; `names`: this computer's own."""
+    """Decides who may connect. `host`: the address that the server listens on; `names`: this computer's own."""
 
     token: str
     host: str

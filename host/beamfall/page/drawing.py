@@ -1,4 +1,4 @@
-"""Plans and shots as what the page draws: the rig to scale, where drops are when, and the timeline."""
+"""Plans and shots as the page draws them: the rig to scale, where the drops are at each moment, and the timeline."""
 
 from __future__ import annotations
 
@@ -129,7 +129,7 @@ def describe_moment(spacing_s: float, delay_s: float, moment: Moment) -> dict[st
 
 
 def find_shifts(plan: Plan, table: Table, record: ShotRecord) -> list[float | None]:
-    """By how many ms each planned drop crossed the beam later than planned; None if it was not seen."""
+    """How many ms later than planned each drop crossed the beam; None if it was not seen."""
     hz = table.clock_hz
     beam = record.anchor_beam or _used_beam(table)
     trace = describe_trace(plan)

@@ -1,6 +1,6 @@
 """TLS for the page on a network: a certificate of this computer's own, made at the first start and kept.
 
-Nobody vouches for it, so a browser warns once; its fingerprint is printed, to be compared with what the browser shows.
+No authority has signed it, so a browser warns once; compare the printed fingerprint with the one the browser shows.
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ def get_certificate(names: Iterable[str]) -> Certificate:
 
 @contextlib.contextmanager
 def _explain_damage(file: Path) -> Iterator[None]:
-    """Turn what goes wrong with a certificate that is there into a UserError with the cure."""
+    """Turn a problem with an existing certificate into a UserError with the cure."""
     try:
         yield
     except BeamfallError:

@@ -1,4 +1,4 @@
-"""A bug in Beamfall in a request of the page: the person is told, a report is written, the page goes on."""
+"""If a request meets a bug in Beamfall: tells the user, writes a report, and keeps the page running."""
 
 from __future__ import annotations
 

@@ -51,7 +51,7 @@ if TYPE_CHECKING:
 
 
 class PageFrontEnd:
-    """Obeys `workflows.run.FrontEnd` for one job."""
+    """Implements `workflows.run.FrontEnd` for one job."""
 
     def __init__(self, work: Work) -> None:
         self._work = work

@@ -1,4 +1,4 @@
-"""The guided rig on the page. The page keeps the answers, so each step is a request by itself."""
+"""The guided rig on the page. The page keeps the answers, so each step is an independent request."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def take_step(answers: str, key: str, text: str, *, back: bool) -> dict[str, Any
 
 
 def finish(answers: str) -> str:
-    """Return the rig file of a whole walk."""
+    """Return the rig file of a completed walk."""
     walk = _read(answers)
     if walk.question is not None:
         raise UserError(f"One question is still open: {walk.question.ask}")

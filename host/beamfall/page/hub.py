@@ -64,7 +64,7 @@ class Hub:
             self._set(sections)
 
     def change(self, section: str, change: Callable[[Any], Any]) -> None:
-        """Replace a section by what `change` returns for it, so that no other thread's change is lost.
+        """Replace a section with what `change` returns for it, so that no other thread's change is lost.
 
         `change` is quick and does not call the hub.
         """

@@ -1,4 +1,4 @@
-"""What can be done on the page: each job checks what was typed and runs a workflow on the board's thread."""
+"""The page's jobs: each checks what the user typed and runs a workflow on the board's thread."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ _SHORT_S = 0.5  # a longer wait is refused with a message: no shot may come by s
 
 
 def make_arm() -> Job:
-    """Put what is planned on the board, whole and checked."""
+    """Upload what is planned to the board, complete and checked."""
 
     def run(work: Work) -> None:
         try:
@@ -44,7 +44,7 @@ def make_arm() -> Job:
 
 
 def make_release(count: int, unrested: bool = False) -> Job:
-    """Fire what is armed, `count` times; raises UserError if nothing is, or no more than it says.
+    """Fire what is armed, `count` times; raises UserError if nothing is armed or it is no longer the planned shot.
 
     One shot goes out at once or not at all: while the surface settles or the flash recycles it is
     refused with what is left, since drops that fall seconds after the key come by surprise.

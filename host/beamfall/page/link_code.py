@@ -16,7 +16,7 @@ def draw_code(link: str) -> list[str]:
 
 
 def print_code(link: str) -> str:
-    """Return the code in characters of a terminal, two rows in each line."""
+    """Return the code as characters for a terminal, two rows in each line."""
     import segno
 
     text = io.StringIO()

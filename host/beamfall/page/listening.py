@@ -1,4 +1,4 @@
-"""A board that tells what it hears while others drive it."""
+"""A board that passes on what it hears while others drive it."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ Opener = Callable[["Rig | None"], Opened]
 
 @dataclass(frozen=True)
 class BoardCallbacks:
-    """Who is told: of events as they come, of every status asked for, and that the port is gone."""
+    """Callbacks: for each event, for each status, and for a port that is gone."""
 
     events: Callable[[list[Event]], None]
     status: Callable[[Status], None]
@@ -29,7 +29,7 @@ class BoardCallbacks:
 
 
 class ListeningBoard(Board):
-    """`Board` with callbacks; what it does is the same."""
+    """`Board` with callbacks; otherwise the same."""
 
     def __init__(self, link: Link, callbacks: BoardCallbacks) -> None:
         self._callbacks = callbacks

@@ -19,7 +19,7 @@ _INSTANT_S = 1e-9
 
 
 class AbortAsked(KeyboardInterrupt):
-    """Somebody pressed abort. Unwinds as Ctrl-C does: outputs off, and the log keeps what happened."""
+    """Somebody pressed abort. Unwinds as Ctrl-C does: outputs go off, and the log keeps what happened."""
 
 
 class PacedTransport:

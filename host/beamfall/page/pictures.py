@@ -26,7 +26,7 @@ _painter = ThreadPoolExecutor(1, thread_name_prefix="picture")
 
 
 def warm_up() -> None:
-    """Load what drawing takes ahead of the first shot: it keeps a processor busy for a second."""
+    """Load the drawing libraries before the first shot: this keeps a processor busy for a second."""
     _painter.submit(_load)
 
 

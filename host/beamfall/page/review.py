@@ -22,7 +22,7 @@ from beamfall.shots.repeat import compare_shots, find_peers
 
 
 def list_lines(log: ShotLog) -> dict[str, Any]:
-    """Every shot of the log, oldest first, by column: a name is then sent once and not 10,000 times."""
+    """Every shot of the log, oldest first, by column, so that a name is sent once and not 10,000 times."""
     pictures = find_pictures(log)
     kinds = dict(log.query("SELECT id, kind FROM series"))
     columns: dict[str, list[Any]] = {"shot": []}

@@ -29,7 +29,7 @@ _NUMBER = re.compile(r"[+-]?\d*\.?\d+(e[+-]?\d+)?")
 
 
 def read_content(path: Path | None) -> TOMLDocument:
-    """A rig file as it is written; the example's without one. Raises RigFileError; `load_rig` checks it first."""
+    """The content of a rig file, or of the example if none is given. Raises RigFileError; `load_rig` checks first."""
     file = path or EXAMPLE
     try:
         return tomlkit.parse(file.read_text(encoding="utf-8"))
@@ -149,7 +149,7 @@ def edit(content: TOMLDocument, path: str, text: str) -> TOMLDocument:
 def add(content: TOMLDocument, name: str) -> TOMLDocument:
     """Return the content with one more entry of a [[table]], a copy of the last; or with a camera.
 
-    The first drop brings those that fall already, so that the form goes on with the same shot and one drop more.
+    Adding the first drop also adds those that already fall, so that the form keeps the same shot plus one drop.
     """
     changed = _copy(content)
     table = find_table(name)
@@ -223,7 +223,7 @@ def _split(path: str) -> tuple[str, int, str]:
 
 
 def _read(text: str, rule: Rule) -> Any:
-    """What a file holds for a text that was typed: numbers as numbers, the rest as text."""
+    """The value in a file for a typed text: numbers as numbers, everything else as text."""
     if rule.kind == "truth":
         return _TRUTH.get(text.lower(), text)
     if rule.kind == "count" and _WHOLE.fullmatch(text):

@@ -73,7 +73,7 @@ def open_socket(listen: Listen) -> socket.socket:
 
 
 def _keep_to_itself(opened: socket.socket) -> None:
-    """Let nobody else listen at the same address, and let this one come back to it at once.
+    """Prevent other programs from listening at the same address, but allow this one to return to it at once.
 
     Windows gives SO_REUSEADDR another meaning than POSIX: with it, any program may bind to an address
     that is in use and take its connections (Microsoft Learn, "Using SO_REUSEADDR and
@@ -86,7 +86,7 @@ def _keep_to_itself(opened: socket.socket) -> None:
 
 
 def _is_worth_saying(record: logging.LogRecord) -> bool:
-    """Whether a record of uvicorn's is for people: what is under way when the page ends is cut off, and that is all."""
+    """Whether a log record of uvicorn matters to people: requests that are cut off when the page ends do not."""
     text = f"{record.getMessage()} {record.exc_info}"
     return "CancelledError" not in text and "graceful shutdown" not in text
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 
 def show_shot(work: Work, fired: Fired) -> None:
-    """Put a shot that has just ended on the hub, and have its simulated picture drawn."""
+    """Put a shot that has just ended on the hub, and start drawing its simulated picture."""
     sequence, record = fired.sequence, fired.record
     content = record.to_json()
     sees_light = fired.rig is None or fired.rig.fitted.flash_seen
@@ -54,7 +54,7 @@ def show_shot(work: Work, fired: Fired) -> None:
 
 
 def say_shot(record: ShotRecord, *, sees_light: bool = True) -> str:
-    """In one line, in the words of `beamfall shoot`."""
+    """Describe a shot in one line, in the words of `beamfall shoot`."""
 
     with contextlib.suppress(BeamfallError):
         return describe_record(record, sees_light=sees_light)
@@ -62,7 +62,7 @@ def say_shot(record: ShotRecord, *, sees_light: bool = True) -> str:
 
 
 def say_seen(record: ShotRecord) -> str | None:
-    """What the simulated camera saw, in a word; None behind a real board."""
+    """What the simulated camera saw, in a word; None for a real board."""
     pictures = (record.truth or {}).get("pictures") or ()
     if not (record.truth or {}).get("simulated"):
         return None

@@ -1,4 +1,4 @@
-"""The drift of the drops, looked for after each shot on a thread of its own, and its correction by one press."""
+"""Looks for a drift of the drops after each shot, on its own thread, and corrects the timings at one press."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ class Trends:
         self.found: Trend | None = None
 
     def close(self) -> None:
-        """Let the thread end."""
+        """End the thread."""
         self._thread.shutdown(wait=False, cancel_futures=True)
 
     def look_later(self, log_path: Path, shot: int, plan: int) -> None:

@@ -18,14 +18,14 @@ _SPACING_MOST_S, _DELAY_MOST_S = 2.0, 4.0  # as in `rig.Aim`
 
 @dataclass(frozen=True)
 class Tuned:
-    """None where the plan's own timing stays. `source` says where they come from, for people; empty for none."""
+    """None keeps the plan's own timing. `source` tells people where the timings come from; empty if there are none."""
 
     spacing_s: float | None = None
     delay_s: float | None = None
     source: str = ""
 
     def set(self, spacing: str | None, delay: str | None) -> Tuned:
-        """Return them with what somebody has typed, texts with units; None leaves one as it is."""
+        """Return them with the texts that somebody typed; None leaves a timing as it is."""
         return Tuned(
             self.spacing_s if spacing is None else _read("spacing", spacing, _SPACING_MOST_S),
             self.delay_s if delay is None else _read("flash delay", delay, _DELAY_MOST_S),
@@ -33,7 +33,7 @@ class Tuned:
         )
 
     def fill(self, plan: Plan | None) -> tuple[float | None, float | None]:
-        """Return spacing and delay as they are set, else as planned; a new plan may still be under way."""
+        """Return spacing and delay as set, or else as planned; a new plan may still be in calculation."""
         spacing_s = plan.spacing_s if plan and self.spacing_s is None else self.spacing_s
         return spacing_s, plan.flash_delay_s if plan and self.delay_s is None else self.delay_s
 

@@ -15,7 +15,7 @@ _RETELL_MS = 300.0  # the end of a wait is shown again where it has moved by mor
 
 
 def tell_waits(hub: Hub, waits: Waits, board: ListeningBoard, rig: Rig, pace: float) -> None:
-    """Show until when Release waits: `resting`, gone when it is over, since a page's clock may be another."""
+    """Show until when Release waits, as `resting`. It is removed at the end, since a page's clock may differ."""
     left = waits.find_left(board.transport.clock(), rig)
     if not left.longest_s:
         hub.set(resting=None)

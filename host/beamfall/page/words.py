@@ -73,7 +73,7 @@ HOT_COIL = "The coil warms up while the valve is open and can burn fingers."
 
 
 def say_awaiting(event: AwaitingPicture) -> str:
-    """That a picture is waited for."""
+    """A line that says which picture the page is waiting for."""
     return f"waiting for the picture of shot {event.shot}, at most {event.seconds:g} s"
 
 
@@ -85,14 +85,14 @@ def list_problems(event: Pictured) -> list[str]:
 
 
 def say_late(late: Late) -> str:
-    """What came between two shots."""
+    """The pictures that arrived between two shots."""
     parts = [] if late.arrived is None else [f"shot {late.arrived.shot}'s picture came late"]
     parts += [f"{show_text(file.name)} belongs to no shot" for file in late.strays]
     return "; ".join(parts)
 
 
 def say_what_was_read(question: WhatIsSeen) -> str:
-    """What was read in the picture that is asked about; how to add heights if there is none."""
+    """What was read in the picture in question; how to add heights if nothing was read."""
     if question.reading is None:
         return WITH_HEIGHTS if len(question.aim.times_s) > 1 else WITH_JET
     marks = (question.reading.measured or {}).get("marks", {}).values()
@@ -101,7 +101,7 @@ def say_what_was_read(question: WhatIsSeen) -> str:
 
 
 def say_which(question: WhichPicture) -> str:
-    """What is asked where several pictures could be a shot's."""
+    """The question if several pictures could show a shot."""
     return f"Which picture shows shot {question.shot}?"
 
 
@@ -111,7 +111,7 @@ def say_choice(name: str) -> str:
 
 
 def describe_board(board: Board) -> dict[str, Any]:
-    """What the board says of itself."""
+    """What the board reports about itself."""
     info = board.info
     return {
         "name": info.name,
@@ -129,7 +129,7 @@ def describe_board(board: Board) -> dict[str, Any]:
 
 
 def describe_link(board: Board, round_trip_ms: float | None) -> dict[str, Any]:
-    """How good the link is. Good frames are left out: each would be news for the page."""
+    """The state of the link. Good frames are not counted here: each would make the page update."""
     counters = board.counters
     bad = counters.frames_bad_total
     health = "good" if not bad and not counters.retransmissions else "mended"
@@ -153,7 +153,7 @@ def _coarse(milliseconds: float) -> float:
 
 
 def describe_cause(cause: WireEnum) -> dict[str, str] | None:
-    """A cause with its meaning and cure; None for none."""
+    """A cause with its meaning and cure; None if there is no cause."""
     if cause == 0:
         return None
     return {"word": cause.label, "meaning": cause.meaning, "cure": cause.cure}
@@ -181,19 +181,19 @@ def describe_edges(event: EdgesSeen, clock_hz: int) -> list[dict[str, Any]]:
 
 # -- workflows -------------------------------------------------------------------------------------------------
 def say_left(left: Left) -> str:
-    """When the next shot can go, for somebody who asked too early."""
+    """When the next shot can be fired, for somebody who asked too early."""
     if left.recycle_s >= left.rest_s:
         return f"Ready again in {left.recycle_s:.1f} s: the flash is recycling."
     return f"Ready again in {left.rest_s:.1f} s: the surface is settling. Shift+R releases anyway."
 
 
 def say_warming_up(event: WarmingUp) -> str:
-    """What falls before a series."""
+    """The drops that fall before a series."""
     return f"warming up: {event.drops} drops without flash"
 
 
 def say_progress(event: Progress) -> str:
-    """How far a series is."""
+    """The progress of a series."""
 
     if event.done >= event.of:
         return ""
@@ -205,7 +205,7 @@ def say_progress(event: Progress) -> str:
 
 
 def say_container_below(question: ContainerBelow) -> str:
-    """What is asked before a rinse."""
+    """The question before a rinse."""
     return f"Valve {question.valve} will stay open for {question.duration_s:g} s. Is a container under it?"
 
 
@@ -243,7 +243,7 @@ def say_trend(trend: Trend) -> dict[str, str]:
 
 
 def say_error(error: BeamfallError) -> str:
-    """What went wrong, with the cure that the page has."""
+    """What went wrong, with the cure that the page offers."""
     if isinstance(error, NoProgress):
         return f"{error.describe()}: find out why under Check"
     return str(error)
@@ -256,12 +256,12 @@ def say_step_ahead(event: StepAhead) -> str:
 
 
 def say_source(shot: int) -> str:
-    """Where timings come from that a search has found."""
+    """The source of timings that a search has found."""
     return f"From the search: shot {shot}"
 
 
 def say_aim(aim: Aim) -> str:
-    """The shot of a search that is fired next. Its place in the search is no number of the log's."""
+    """The next shot of a search. Its place in the search is not its number in the log."""
     drops = len(aim.times_s)
     after = f"drop {drops} crosses the beam" if aim.by_beam else "the first opening"
     later = ", ".join(f"{at * 1e3:.2f}" for at in aim.times_s[1:])
@@ -290,7 +290,7 @@ def describe_answered(one: Answered) -> dict[str, Any]:
 def renew_chances(
     lines: Iterable[Mapping[str, Any]], chances: Mapping[int, float]
 ) -> list[dict[str, Any]]:
-    """The lines of a search, with what a new answer says of earlier pictures, too."""
+    """The lines of a search, updated with what a new answer says about earlier pictures."""
     return [{**line, "chance": chances.get(line["shot"], line["chance"])} for line in lines]
 
 

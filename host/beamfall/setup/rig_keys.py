@@ -1,6 +1,6 @@
-"""The keys of a rig file, as data: what each means, what it may hold, and what it is when left out.
+"""The keys of a rig file, as data: the meaning, range and default of each.
 
-`setup.rig` says it, field by field; the page's form and `beamfall rig keys` show it.
+`setup.rig` defines them, field by field; the page's form and `beamfall rig keys` show them.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ class RigKey:
     """One key of a rig file.
 
     `table` is empty at the top of the file. `default` is written as in a file, empty if there is none:
-    the key is then `needed`, or what it says is left to the planner or to the liquid's name.
+    the key is then `needed`, or the planner or the liquid's name decides.
     """
 
     table: str
@@ -91,12 +91,12 @@ def find_table(name: str) -> RigTable | None:
 
 
 def write_default(value: Any, rule: Rule) -> str:
-    """A default, in SI, as somebody would write it."""
+    """A default, given in SI, as a user would write it."""
     return format_quantity(value, rule.kind) if rule.kind in KINDS else write_value(value)
 
 
 def write_value(value: Any) -> str:
-    """What a file holds, as text for a form: without the quotes of text."""
+    """A value of a file as text for a form, without quotes."""
     if isinstance(value, Mapping):
         return "{ " + ", ".join(f"{name} = {share}" for name, share in value.items()) + " }"
     return f"{value}".lower() if isinstance(value, bool) else f"{value}"

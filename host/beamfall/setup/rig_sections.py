@@ -22,7 +22,7 @@ _SAME_PLACE_M = 0.005
 
 
 def is_same_place(one_m: float, other_m: float) -> bool:
-    """Whether drops from a nozzle at one place along the dish meet the beam, jet or drops at the other."""
+    """Whether drops from a nozzle at one place along the dish meet the beam, jet or drops at another."""
     return abs(one_m - other_m) <= _SAME_PLACE_M
 
 

@@ -110,7 +110,7 @@ class DropInRig:
 
 @dataclass(frozen=True, slots=True)
 class Firing:
-    """The keys of [[firing]]: with `delay` it has a time of its own, else it goes with the picture."""
+    """The keys of [[firing]]: with `delay` it has its own time, otherwise it moves with the picture."""
 
     flash: str = choice(
         SignalKind.FLASH.names, default="flash1", meaning="output of the flash that fires"

@@ -140,7 +140,7 @@ class Sequence:
         return self.make_table_within(BoardLimits.from_welcome(welcome))
 
     def make_table_within(self, limits: BoardLimits) -> Table:
-        """Return the table for limits got otherwise, checked; raises SequenceError."""
+        """Return the table checked against these limits; raises SequenceError."""
         table = self.to_table(limits.clock_hz)
         check_table(table, limits)
         return table
@@ -152,7 +152,7 @@ class Sequence:
         return flashes[0] if flashes else None
 
     def with_flash_delay(self, delay_s: float) -> Sequence:
-        """The same with the delay of `flash_row` changed; raises SequenceError if there is none."""
+        """The same sequence with another delay of `flash_row`; raises SequenceError if there is none."""
         flash = self.flash_row()
         if flash is None:
             raise SequenceError("the sequence has no flash whose delay could be changed")

@@ -1,4 +1,4 @@
-"""Sequences as TOML files of the user's, times with units.
+"""Sequences as the user's TOML files, times with units.
 
 name = "two drops"
 window = "1 s"              # the awaited beam edges must come by then
@@ -75,8 +75,8 @@ class _FileRow:
 def load_sequence(path: str | Path) -> Sequence:
     """Read a sequence file.
 
-    Raises SequenceError naming the file and everything in it that is wrong. Limits of a board are
-    not looked at: `Sequence.make_table` does that.
+    Raises SequenceError naming the file and everything in it that is wrong. It does not check a board's
+    limits: `Sequence.make_table` does that.
     """
     file = Path(path)
     content = read_toml(file, "sequence file", SequenceError)

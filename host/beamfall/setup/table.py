@@ -57,7 +57,7 @@ class TickRow:
 class Table:
     """A sequence table on one clock, as a board runs it; all times in ticks of `clock_hz`.
 
-    `name` is that of its sequence, for people: a board does not know it.
+    `name` is the name of its sequence, for people: the board does not have it.
     """
 
     clock_hz: int

@@ -1,4 +1,4 @@
-"""Reading a TOML file of the user's: one clear message for whatever is wrong with its text."""
+"""Reads a user's TOML file: one clear message for whatever is wrong with its text."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ def parse_toml(text: str, source: str, noun: str, error: type[Exception]) -> dic
 
 
 def _explain(lines: list[str], problem: tomllib.TOMLDecodeError) -> str:
-    """What is wrong with the line that the parser stopped at, and the cure."""
+    """What is wrong with the line where the parser stopped, and the cure."""
     place = _PLACE.search(str(problem))
     if place is None:
         return _explain_end(lines)
@@ -90,7 +90,7 @@ def _explain(lines: list[str], problem: tomllib.TOMLDecodeError) -> str:
 
 
 def _explain_end(lines: list[str]) -> str:
-    """The text ended inside something: name the first line with a quote that has no partner."""
+    """The text ended too early: name the first line with an unmatched quote."""
     for number, line in enumerate(lines, 1):
         if any(line.count(mark) % 2 for mark in "\"'"):
             return f"line {number}: {quote(line.strip())}: close the quote on the same line"

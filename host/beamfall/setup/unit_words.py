@@ -26,7 +26,7 @@ def format_duration(seconds: float) -> str:
 
 
 def format_two_durations(one_s: float, other_s: float) -> tuple[str, str]:
-    """Two times as `format_duration` writes them, with the digits it takes to tell them apart."""
+    """Two times as `format_duration` writes them, with enough digits to show the difference."""
     for digits in range(4, 16):
         shown = tuple(_format_scaled(value, _TIME_SCALES, digits) for value in (one_s, other_s))
         if shown[0] != shown[1]:

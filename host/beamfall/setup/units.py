@@ -231,7 +231,7 @@ def parse_quantity(
     """Read `text` as a quantity of `kind` (a key of KINDS) and return it in that kind's SI unit.
 
     The result is the float nearest to the decimal number written: `parse_quantity("3.2 ms",
-    "duration") == 0.0032`. A decimal comma is read where it cannot be a mark of thousands.
+    "duration") == 0.0032`. A decimal comma is read if it cannot be a thousands separator.
     Angles come in degrees, as maps and the physics have them.
     `key` is what the caller calls the value; the message of an error starts with it. `example` is
     a plausible value for this key, and `bounds` in SI say which suggestions make sense; neither
@@ -267,7 +267,7 @@ def parse_quantity(
 
 
 def suggest_unit(text: str, kind: str, example: str, bounds: tuple[float, float]) -> str:
-    """The number of a quantity that lies outside `bounds`, with the unit of the example; empty if that does not help.
+    """The number of a quantity outside `bounds`, with the unit of the example; empty if that does not help.
 
     `3 cm` for a bore of at most 1 cm was likely 3 mm; `1 inch` was hardly 1 mm.
     """
@@ -382,7 +382,7 @@ def quote(text: object) -> str:
 
 
 def show(value: object) -> str:
-    """Any value from outside as Python writes it, cut short where it is long or deep."""
+    """Any value from outside as Python writes it, shortened if it is long or deeply nested."""
     shortener = reprlib.Repr()
     shortener.maxstring = shortener.maxother = _SHOWN_MOST
     return shortener.repr(value)
