@@ -1,1 +1,1 @@
-"""Pictures of what was planned and measured. matplotlib is imported only when one is drawn."""
+"""Charts of what was planned and measured. matplotlib is imported only when one is drawn."""

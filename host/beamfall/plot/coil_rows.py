@@ -16,7 +16,7 @@ _LOW, _HEIGHT = 0.38, 0.76  # of a curve in its row: rows are 1 apart and counte
 
 
 class CoilRows:
-    """The two rows of one shot's record; none where the board measured nothing."""
+    """The two rows of one shot's record; none if the board measured nothing."""
 
     def __init__(self, record: Mapping[str, Any]) -> None:
         self._per_ms = record["clock_hz"] / 1e3
@@ -75,7 +75,7 @@ class CoilRows:
             yield Note("ink", times[-1], y, moved)
 
     def list_views(self, y: tuple[float, float]) -> Iterator[View]:
-        """A closer look at each opening."""
+        """A closer view of each opening."""
         for number, part in enumerate(self._parts, 1):
             times = self._times(part)
             if times:

@@ -19,7 +19,7 @@ _MOST_ROWS = 8
 
 
 def draw_charts(assessment: Assessment, file: Path) -> None:
-    """Draw the charts into a file. Raises UserError if there is nothing to draw or no place for it."""
+    """Draw the charts into a file. Raises UserError if there is nothing to draw or the file cannot be written."""
     draw_chart(describe_control(assessment), file)
 
 
@@ -43,7 +43,7 @@ def describe_control(assessment: Assessment) -> Chart:
 
 
 def is_drawn(quantity: Quantity) -> bool:
-    """Whether there is enough of it for a chart."""
+    """Whether there are enough values for a chart."""
     return quantity.individuals is not None and len(quantity.values_s) >= 2
 
 

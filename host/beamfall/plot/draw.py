@@ -1,4 +1,4 @@
-"""A chart into a file or a figure, with matplotlib, which is imported only here and only to draw."""
+"""Draws a chart into a file or a figure with matplotlib, which is imported only here and only to draw."""
 
 from __future__ import annotations
 
@@ -65,7 +65,7 @@ def save_figure(figure: Figure, path: str | Path, *, dpi: int | None = None) -> 
 
 @contextlib.contextmanager
 def _plain_text() -> Iterator[None]:
-    """Names are text, also with a `$` in them. A letter that the font lacks is a box, and no word on the terminal."""
+    """Names are plain text, even with a `$` in them. A missing letter is drawn as a box, without a terminal warning."""
     import matplotlib
 
     with (
@@ -163,7 +163,7 @@ def _dress_rows(axes: Axes, panel: Panel, *, first: bool, last: bool) -> None:
 
 
 def _list_head(chart: Chart) -> Iterator[tuple[str, float, str, str]]:
-    """Title, what the person must not miss, subtitle: text, size in points, colour, weight."""
+    """Title, alerts, subtitle: text, size in points, colour, weight."""
     yield chart.title, 14.0, COLOURS["bad" if chart.failed else "ink"], "bold"
     for text in chart.alerts:
         yield text, 10.0, COLOURS["bad"], "normal"
@@ -317,7 +317,7 @@ def _draw_arrow(axes: Axes, arrow: Arrow) -> None:
 
 
 def _leave_out(axes: Axes, shape: Any) -> None:
-    """Notes come last, when everything has its place."""
+    """Place notes last, when everything else has its place."""
 
 
 _DRAW: dict[type[Any], Callable[[Axes, Any], None]] = {

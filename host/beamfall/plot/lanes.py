@@ -1,4 +1,4 @@
-"""From a shot's edges to the lanes of its timeline: bars from on to off, planned and measured."""
+"""Turns a shot's edges into the lanes of its timeline: bars from on to off, planned and measured."""
 
 from __future__ import annotations
 

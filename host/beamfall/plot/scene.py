@@ -1,4 +1,4 @@
-"""A chart as data: what is where, in the units of its axes, and nothing about pixels.
+"""A chart as data: shapes and places in the units of its axes, without pixels.
 
 A chart is described once, by `timeline`, `sequence`, `plan` and `control`. `draw` makes a file of it with matplotlib,
 `page/static/chart.js` an SVG in the browser; both know the shapes here, and neither knows what they mean.
@@ -114,7 +114,7 @@ class Arrow:
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """Words beside a point. The page leaves them out where they would cover something else."""
+    """Words beside a point. The page leaves them out if they would cover something else."""
 
     role: str
     x: float
@@ -127,7 +127,7 @@ Shape = Bar | Line | Band | Span | Rule | Dots | Stems | Arrow | Note
 
 @dataclass(frozen=True, slots=True)
 class Axis:
-    """What is along an axis, with its unit; `whole`: only whole numbers make sense there."""
+    """The quantity along an axis, with its unit; `whole`: only whole numbers make sense."""
 
     label: str
     whole: bool = False

@@ -1,4 +1,4 @@
-"""A sequence before it is fired: each output a lane, anchors as arrows, and the limits of the board where they bite."""
+"""A sequence before it is fired: one lane per output, anchors as arrows, and the board's limits where they apply."""
 
 from __future__ import annotations
 
@@ -106,7 +106,7 @@ def _make_lane(
     limits: BoardLimits,
     wrong: Mapping[int, Problem],
 ) -> Row:
-    """A lane with what is to be known about it at its right end."""
+    """A lane, with remarks at its right end."""
     if line.name in edges:
         return Row(line.label, line.kind, "expected")
     rows = [index for index, row in enumerate(shot.rows) if row.output == line.name]
@@ -138,7 +138,7 @@ def _draw_row(
 
 
 def _draw_rest(row: TickRow, limits: BoardLimits, start: float, y: int) -> Iterator[Bar]:
-    """After a row, the time in which the board does not let its output go on again."""
+    """After a row, the time during which the board keeps its output off."""
     per_ms = limits.clock_hz / 1e3
     free = start + limits.find_free(row) / per_ms
     end = start + row.width_ticks / per_ms

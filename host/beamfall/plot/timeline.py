@@ -200,7 +200,7 @@ def _draw_spacing(lanes: Sequence[Lane]) -> Iterator[Shape]:
 
 
 def _draw_delay(record: Mapping[str, Any], lanes: Sequence[Lane]) -> Iterator[Shape]:
-    """From the anchor's edge to the flash, with how far it is from what was asked."""
+    """From the anchor's edge to the flash, with the difference from the planned delay."""
     found = _find_delay(record, lanes)
     if found is None:
         return
@@ -234,7 +234,7 @@ def _find_delay(record: Mapping[str, Any], lanes: Sequence[Lane]) -> tuple[int, 
 
 
 def _draw_marks(marks: Sequence[Mark], y: int) -> Iterator[Shape]:
-    """What happened at the surface, as only a simulated rig can know it."""
+    """What happened at the surface, which only a simulated rig knows."""
     for mark in marks:
         role, shape = ("flash", "star") if mark.contact else ("truth", "fall")
         title = f"{mark.text} at {mark.time:.3f} ms"

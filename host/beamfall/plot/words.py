@@ -33,7 +33,7 @@ def find_word_colour(role: str) -> str:
 
 
 def place_notes(figure: Figure, drawn: list[tuple[Axes, Panel, View]]) -> None:
-    """Write notes, arrows' and rules' words beside what they are of, over nothing else."""
+    """Write the words of notes, arrows and rules beside their shapes, without covering anything."""
     engine = figure.get_layout_engine()
     assert engine is not None
     engine.execute(figure)  # now the axes have their size
@@ -103,7 +103,7 @@ def _write(
     size: int,
     taken: list[Bbox],
 ) -> None:
-    """Try the sides in turn; the last one is taken where none is free, for a file may leave nothing out."""
+    """Try the sides in turn; if none is free, use the last, since a file must not leave anything out."""
     written: Text | None = None
     for side in sides:
         if written is not None:

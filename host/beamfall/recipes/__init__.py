@@ -1,4 +1,4 @@
-"""Settings worth keeping: what was fired, on which rig, what it looks like, and how sure it is.
+"""Settings worth keeping: what was fired, on which rig, what it looks like, and how certain that is.
 
 recipe       a recipe as a value
 form         the text of its file, checked where it enters

@@ -19,7 +19,7 @@ _PAGE = Path(__file__).with_name("card.html")
 
 @dataclass(frozen=True)
 class Held:
-    """A slot that holds a sequence. `name`: of its recipe, else of its sequence; empty if nobody here knows it.
+    """A slot that holds a sequence. `name`: of its recipe, or else of its sequence; empty if it is unknown here.
 
     `ready`: a press of the board's button fires it now. `first`: the board loads it at every start.
     """

@@ -1,4 +1,4 @@
-"""What today does to a recipe: weather, head and what the beam sees of two drops, and the correction for them.
+"""What today changes about a recipe: weather, head and what the beam sees of two drops, and the correction for it.
 
 Rigs that may be this one are drawn as the planner draws them, each twice: as it was that day, and as it is now, with a
 nozzle that may have moved, a valve that may be slower, a drop that may be larger. Those whose drops changed as the
@@ -47,7 +47,7 @@ _WORTH_S = (
 
 @dataclass(frozen=True)
 class Difference:
-    """Something that is not as on the day of the recipe; SI, of a kind of `setup.units`."""
+    """Something that differs from the day of the recipe; SI, of a kind of `setup.units`."""
 
     what: str
     kind: str

@@ -23,7 +23,7 @@ _GREY = "#666"
 
 
 def draw_rig(recipe: Recipe) -> str:
-    """Return the drawing: one scale for all heights; what lies across the dish is only as far as it fits."""
+    """Return the drawing: one scale for all heights; widths across the dish are limited to fit."""
     rig = recipe.rig
     top_m = max(one.height_m + one.head_m for one in rig.valves)
     per_m = _TALL / top_m

@@ -159,7 +159,7 @@ def _clip(value: float, low: float, high: float) -> float:
 
 
 def _take(chances: Floats) -> NDArray[np.intp]:
-    """Indices in proportion to their chances, the same every time."""
+    """Choose indices in proportion to their chances, always in the same way."""
     edges = np.cumsum(chances)
     places = (np.arange(len(chances)) + 0.5) / len(chances)
     found: NDArray[np.intp] = np.searchsorted(edges, places * edges[-1])

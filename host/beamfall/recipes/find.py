@@ -1,4 +1,4 @@
-"""A recipe by what people call it: the name of a kept one, or a file that somebody shared."""
+"""Finds a recipe by the name of a saved one, or by a file that somebody shared."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 def find_recipe(name: str) -> Recipe:
-    """Return a recipe by its file, where the name ends as one, else by its name on the shelf; raises RecipeError."""
+    """Return a recipe from its file if the name looks like one, or else by its name; raises RecipeError."""
     if name.lower().endswith(Path(SUFFIX).suffix):
         return read_recipe(Path(name))
     return Shelf.open().load(name)

@@ -37,7 +37,7 @@ _SITE_STEP_DEG, _SITE_STEP_M = 5.0, 100.0  # what is kept of the place: enough f
 
 
 def write_texts(recipe: Recipe, *, shared: bool) -> dict[str, str]:
-    """Return the texts of a recipe by their names; `shared`: without what belongs to its owner alone."""
+    """Return the texts of a recipe by their names; `shared`: without the owner's private data."""
     content: dict[str, Any] = {_TOP: VERSION, "recipe": section_to_file(recipe.label)}
     if recipe.events is not None:
         content["events"] = section_to_file(recipe.events)

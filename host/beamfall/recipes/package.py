@@ -25,12 +25,12 @@ _DAY = (1980, 1, 1, 0, 0, 0)  # of every file in it: when somebody wrote it is n
 
 
 def write_recipe(file: Path, recipe: Recipe, *, shared: bool) -> None:
-    """Write a recipe's file, whole or not at all; raises FileWriteError."""
+    """Write a recipe's file, complete or not at all; raises FileWriteError."""
     write_bytes(file, pack_recipe(recipe, shared=shared))
 
 
 def pack_recipe(recipe: Recipe, *, shared: bool) -> bytes:
-    """Return the bytes of a recipe's file; `shared`: without what belongs to its owner alone."""
+    """Return the bytes of a recipe's file; `shared`: without the owner's private data."""
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w") as archive:
         for name, text in write_texts(recipe, shared=shared).items():
@@ -47,7 +47,7 @@ def _entry(name: str) -> zipfile.ZipInfo:
 def read_recipe(file: Path, *, with_picture: bool = True) -> Recipe:
     """Read a recipe's file; raises RecipeError for whatever is wrong with it.
 
-    Without `with_picture` a picture is not looked at: it is empty bytes if there is one.
+    Without `with_picture` a picture is not read: it is empty bytes if there is one.
     """
     try:
         if not file.is_file():
@@ -106,7 +106,7 @@ def _read_parts(archive: zipfile.ZipFile, source: str) -> dict[str, bytes]:
 
 
 def _clean(picture: bytes, source: str) -> bytes:
-    """Encode the picture again: only pixels come in."""
+    """Encode the picture again, so that only its pixels are taken."""
     try:
         return shrink_picture(picture, PICTURE_WIDTH, f"{source}, {PICTURE}")
     except PictureError as error:

@@ -1,4 +1,4 @@
-"""A recipe as a value: what was fired, on which rig, what it looks like, and how sure it is."""
+"""A recipe as a value: what was fired, on which rig, what it looks like, and how certain that is."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ _VALVES = SignalKind.VALVE.names
 
 @dataclass(frozen=True, slots=True)
 class Events:
-    """When things meet, as the rig's physics sees it; `_low` and `_high` hold the truth in 90 % of cases.
+    """When things meet, according to the physics of the rig; 90 % of cases lie between `_low` and `_high`.
 
     `moment`: of a collision, the share of the jet's rise at which drop 2 meets it; of a jet and a droplet, the share of
     its rise at the light; of a cavity, the share of the time from impact to the jet's onset; of a crown, the drop
@@ -38,7 +38,7 @@ class Events:
 
 @dataclass(frozen=True, slots=True)
 class Looks:
-    """What the picture shows, calculated from the rig and what it had taught; `_low`, `_high` as in `Events`."""
+    """What the picture shows, calculated from the rig and what was learned about it; `_low`, `_high` as in `Events`."""
 
     drop_m: float = quantity("length", 1e-4, 0.02, meaning="diameter of a drop")
     speed_mm_s: float = number(0.0, 1e5, meaning="speed of drop 1 at its impact, mm/s")
@@ -73,7 +73,7 @@ class Label:
 
 @dataclass(frozen=True, slots=True)
 class Home:
-    """What only its owner's own shelf holds; `share` leaves it out."""
+    """What is kept only on its owner's computer; `share` leaves it out."""
 
     shot: int | None = count(
         1, 2**53, default=None, meaning="number of the shot in the owner's log"
@@ -145,7 +145,7 @@ class Recipe:
         return None if row is None else row.delay_s
 
     def renamed(self, name: str) -> Recipe:
-        """The same under another name; raises UserError for one that is not a name."""
+        """The same recipe under another name; raises UserError for an invalid name."""
         return replace(self, label=replace(self.label, name=check_name(name)))
 
 

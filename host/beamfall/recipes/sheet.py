@@ -52,7 +52,7 @@ def make_sheet(recipe: Recipe) -> str:
 
 
 def list_tables(recipe: Recipe) -> dict[str, Rows]:
-    """All that it takes to set a recipe up, by heading."""
+    """Everything needed to set a recipe up, by heading."""
     rig, flash_row = recipe.rig, recipe.sequence.flash_row()
     tables: dict[str, Rows] = {"Timing": []}
     if recipe.spacing_s is not None:
@@ -114,7 +114,7 @@ def list_tables(recipe: Recipe) -> dict[str, Rows]:
 
 
 def _list_liquid(rig: Rig, valve: str) -> Rows:
-    """What a valve lets fall, where that is not the dish's liquid."""
+    """The liquid of a valve's bottle, if it is not the dish's."""
     own = rig.find_liquid(valve)
     return [] if own is rig.liquid else [("own bottle", ""), *_describe_liquid(own)]
 

@@ -1,4 +1,4 @@
-"""Where recipes are kept: a folder beside the shot log, a file each, found by name whatever its capitals."""
+"""Where recipes are kept: one file each in a folder beside the shot log, found by name; capitals do not matter."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ class Shelf:
         return read_recipe(file)
 
     def save(self, recipe: Recipe, *, replace: bool = False) -> Path:
-        """Keep a recipe; raises RecipeError if its name is taken, unless `replace`, and FileWriteError."""
+        """Save a recipe; raises RecipeError if its name is taken, unless `replace`, and FileWriteError."""
         file = self.find_file(recipe.name)
         if not replace:
             self.refuse_taken(recipe.name)
@@ -73,7 +73,7 @@ class Shelf:
         return file
 
     def refuse_taken(self, name: str) -> None:
-        """Raise RecipeError where there is a recipe of that name."""
+        """Raise RecipeError if there is a recipe of that name."""
         if self.find_file(name).exists():
             raise RecipeError(
                 f"a recipe '{check_name(name)}' already exists: choose another name, or remove that one first"

@@ -1,4 +1,4 @@
-"""What a recipe and its day are, in words. Terminal and page say the same."""
+"""A recipe and its day in words, the same on the terminal and the page."""
 
 from __future__ import annotations
 

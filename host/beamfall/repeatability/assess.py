@@ -1,4 +1,4 @@
-"""What a series says about its rig: scatter, trends, charts, and findings in words."""
+"""What a series shows about its rig: scatter, trends, charts, and findings in words."""
 
 from __future__ import annotations
 
@@ -92,7 +92,7 @@ class Finding:
 
 @dataclass(frozen=True)
 class Assessment:
-    """All that was worked out. Speeds are those of the rig's nominal drop; None if not known."""
+    """The complete result. Speeds are those of the rig's nominal drop; None if not known."""
 
     data: SeriesData
     quantities: tuple[Quantity, ...]
@@ -210,7 +210,7 @@ def measure_quantity(
 
 
 def _find_speeds(data: SeriesData) -> _Speeds:
-    """How fast the rig's nominal drop is at the beam and at the surface: what turns time into path."""
+    """How fast the rig's nominal drop is at the beam and at the surface, to convert times into distances."""
     if data.rig is None:
         return _Speeds()
 

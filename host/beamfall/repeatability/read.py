@@ -1,4 +1,4 @@
-"""From the log to what each drop of each shot did: when it came, how long it took, what was missing."""
+"""Reads from the log what each drop of each shot did: when it came, how long it took, what was missing."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What charts show, in words: which points lie beyond their limits, and how surely anything drifts."""
+"""What charts show, in words: which points lie beyond their limits, and whether anything drifts."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ def _say_outside(one: Quantity) -> str:
 
 
 def say_plainly(one: Quantity) -> str:
-    """A quantity for somebody who reads no charts: how close together its values are, and what the last ones do."""
+    """A quantity for people who do not read charts: how much its values vary, and how the latest ones differ."""
     if one.spread is None or one.individuals is None or one.ewma is None:
         return "Too few shots to say."
     per_s = (

@@ -1,4 +1,4 @@
-"""Writing the report: a page and its plots into a folder."""
+"""Writes the report: a page and its plots, into a folder."""
 
 from __future__ import annotations
 
@@ -150,7 +150,7 @@ def _say_steady(assessment: Assessment) -> str:
 
 
 def _say_outside(assessment: Assessment) -> str:
-    """The points beyond their limits, named: a red dot says neither which shot it was nor how odd that is."""
+    """Name the points beyond their limits: a red dot shows neither which shot it was nor how unusual it is."""
 
     outside = list_outside(assessment)
     if not outside:
@@ -277,7 +277,7 @@ def _list_drifts(drifts: Sequence[str]) -> str:
 
 
 def _plot(name: str, what: str) -> str:
-    """A plot that opens by itself, at its full size: on a telephone it is too small to read in the page."""
+    """A plot that opens at full size on its own: on a telephone it is too small to read in the page."""
     alt = show_html(what)
     return (
         f'<figure class="plot"><a href="{name}" title="Enlarge"><img src="{name}" alt="{alt}"></a>'

@@ -1,4 +1,4 @@
-"""What was fired and what was measured: the record of one shot, and the log of them all."""
+"""What was fired and what was measured: the record of one shot, and the log of all shots."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the readings around an opening say: was there current, when did the plunger move, did the supply hold.
+"""Interprets the readings around an opening: was there current, when did the plunger move, did the supply hold.
 
 The thresholds are our choice, for a converter with 12 bits and coils of 0.1 to 0.5 A.
 """
@@ -20,7 +20,7 @@ _SAGS = 0.88  # of the voltage without load: a sound supply and its wires lose a
 
 
 class MeasuredOpening(Protocol):
-    """Readings around one opening: `beamfall.events.Readings` and `beamfall.shots.record.ReadingsRecord` are such."""
+    """Readings around one opening, such as `beamfall.events.Readings` and `beamfall.shots.record.ReadingsRecord`."""
 
     @property
     def start_ticks(self) -> int: ...
@@ -79,7 +79,7 @@ def judge_opening(readings: MeasuredOpening) -> CoilAction | None:
 
 
 def _find_notch(currents: Sequence[int], highest: float) -> int | None:
-    """Where the current is lowest between a first rise and a second one that goes higher."""
+    """The lowest current between a first rise and a second, higher one."""
     if highest < _NO_CURRENT_MA:
         return None
     deep = max(_DIP_MA, _DIP_SHARE * highest)
@@ -97,7 +97,7 @@ def _find_notch(currents: Sequence[int], highest: float) -> int | None:
 
 
 def find_opened(readings: MeasuredOpening, opened: Sequence[int]) -> int | None:
-    """Return which of the times at which valves opened these readings are about, in ticks; None: none of them."""
+    """Return which valve opening, in ticks, these readings belong to; None if to none of them."""
     end = readings.start_ticks + len(readings.current_ma) * readings.spacing_ticks
     return next((ticks for ticks in opened if readings.start_ticks <= ticks < end), None)
 
@@ -117,7 +117,7 @@ def describe_opening(readings: MeasuredOpening, opened: Sequence[int], clock_hz:
 
 
 def list_odd(readings: Sequence[MeasuredOpening]) -> list[str]:
-    """Return what a photographer should know, as clauses; empty for a valve and a supply in order."""
+    """Return what a photographer should know, as clauses; empty if valve and supply are fine."""
     actions = [one for one in map(judge_opening, readings) if one is not None]
     if any(not one.has_supply for one in actions):
         return ["the valves' supply is off"]

@@ -1,4 +1,4 @@
-"""Opening the shot log's file: rights, versions, and SQLite's errors in words.
+"""Opens the shot log's file: permissions, versions, and SQLite's errors in words.
 
 The file is in WAL mode with synchronous=NORMAL. A commit then reaches the operating system but is
 not forced to the disk, which is what lets a log keep up with hundreds of shots a second. It is
@@ -51,9 +51,9 @@ def explain_errors(path: Path) -> Iterator[None]:
 def open_database(
     path: Path, *, read_only: bool = False, migrations: Steps = MIGRATIONS
 ) -> sqlite3.Connection:
-    """Open the log at `path`, made or brought to this version where needed.
+    """Open the log at `path`; create it or upgrade it to this version if needed.
 
-    With `read_only` an older log is brought to this version where it may be written to, else a copy in memory is.
+    With `read_only` an older log is upgraded if it may be written to, otherwise a copy in memory is.
     Raises LogNewer, LogReadOnly, LogDamaged, LogError.
     """
     check_kind(path)
@@ -82,7 +82,7 @@ _CURE = "change its permissions, or set BEAMFALL_LOG to a file that you may writ
 
 
 def check_kind(path: Path) -> None:
-    """Refuse what is not a file before it is opened: a pipe would be waited for without end."""
+    """Refuse anything but a file before opening it: a pipe would block for ever."""
     try:
         mode = path.stat().st_mode
     except OSError:
@@ -94,7 +94,7 @@ def check_kind(path: Path) -> None:
 
 
 def connect(address: str, *, uri: bool = False) -> sqlite3.Connection:
-    """Open a database as every part of the log does."""
+    """Open a database with the settings that every part of the log uses."""
     connection = sqlite3.connect(address, uri=uri, timeout=BUSY_S, isolation_level=None)
     # Damaged bytes shall reach whoever compares the checksum, not end the whole query.
     connection.text_factory = lambda raw: raw.decode("utf-8", "surrogateescape")

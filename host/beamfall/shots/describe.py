@@ -40,7 +40,7 @@ def describe_record(record: ShotRecord, *, sees_light: bool = True) -> str:
 
 
 def list_seen(record: ShotRecord) -> list[str]:
-    """What the flashes of a simulated shot show, each different thing once: all of them are in one picture."""
+    """What the flashes of a simulated shot show, without repeats: one picture holds them all."""
     pictures = (record.truth or {}).get("pictures") or ()
     shown = [_say_picture(p["shows"], p["stage_ms"]) for p in pictures]
     return list(dict.fromkeys(shown))
@@ -67,7 +67,7 @@ def _say_edges(record: ShotRecord) -> str:
 
 
 def _say_error(flash: EdgeRecord, hz: int) -> str:
-    """How far the contact is from its plan; nothing if its time only follows from the command."""
+    """How far the contact is from its plan; empty if its time was derived from the command."""
     if flash.planned_ticks is None or flash.ticks is None or flash.source != "stamped":
         return ""
     off = flash.ticks - flash.planned_ticks

@@ -1,8 +1,8 @@
 """The shot log for other programs: CSV, JSON Lines or Parquet, each with a data dictionary.
 
-CSV and Parquet get two files: FILE with one row an edge, and one beside it, named `...-shots`, with
-one row a shot and all its settings; the column `shot` joins them. JSON Lines gets one file with one
-object a shot, its edges inside. The dictionary beside them, `...-metadata.json`, names every column
+CSV and Parquet get two files: FILE with one row per edge, and one beside it, named `...-shots`, with
+one row per shot and all its settings; the column `shot` joins them. JSON Lines gets one file with one
+object per shot, its edges inside. The dictionary beside them, `...-metadata.json`, names every column
 with its meaning, type and unit, in the form of the W3C's CSV on the Web (Metadata Vocabulary for
 Tabular Data, 2015). Columns and their meanings are the fields of `beamfall.shots.record`.
 """
@@ -100,9 +100,9 @@ def export_log(
 ) -> Exported:
     """Write all edges and settings of the log, or of these series and shots, into `file` and its companions.
 
-    Files appear whole or not at all, and all of them show the log as it was at one moment. Damaged shots are left out
-    and named to `log.on_damage`. Raises MissingExtra if Parquet's library is not installed, NoSuchShot where
-    nothing is selected, FileWriteError where a file cannot be written.
+    Files appear complete or not at all, and all of them show the log as it was at one moment. Damaged shots are left
+    out and reported to `log.on_damage`. Raises MissingExtra if Parquet's library is not installed, NoSuchShot if
+    nothing is selected, FileWriteError if a file cannot be written.
     """
     if kind not in FORMATS:
         raise UserError(f"no such format: '{kind}'; choose one of {', '.join(FORMATS)}")
@@ -186,7 +186,7 @@ def _list_shot(logged: LoggedShot, series: SeriesRecord | None) -> list[Any]:
 
 
 def _list_edges(logged: LoggedShot) -> list[list[Any]]:
-    """The values of EDGE_COLUMNS, a row an edge."""
+    """The values of EDGE_COLUMNS, one row per edge."""
     record = logged.record
     shared = [getattr(record, name) for name in _OF_EDGE]
     return [
@@ -236,7 +236,7 @@ class _CsvFile:
 
 
 class _JsonLines(_CsvFile):
-    """An object a line, with JSON values as they are."""
+    """One object per line, with JSON values as they are."""
 
     def __init__(self, file: Path, columns: Sequence[Column]) -> None:
         self._columns = columns

@@ -1,4 +1,4 @@
-"""How a photograph was exposed, and what in it spoils a shot by flash in the dark."""
+"""How a photograph was exposed, and which settings spoil a shot by flash in the dark."""
 
 from __future__ import annotations
 
@@ -42,14 +42,14 @@ class Exposure:
 
     @classmethod
     def from_json(cls, content: object) -> Self | None:
-        """The exposure that a record holds; None if it holds none."""
+        """The exposure in a record; None if it has none."""
         if not isinstance(content, Mapping):
             return None
         names = {one.name for one in dataclasses.fields(cls)}
         return cls(**{name: value for name, value in content.items() if name in names})
 
     def or_else(self, other: Exposure | None) -> Exposure:
-        """The same, with what it lacks taken from another source."""
+        """The same exposure, with missing values taken from another source."""
         if other is None:
             return self
         return Exposure(**{**other.to_json(), **self.to_json()})
@@ -67,7 +67,7 @@ class Exposure:
 
 
 def describe_exposure(record: ShotRecord) -> str:
-    """A shot's exposure in a line, with what spoils the shot; empty if nothing is known."""
+    """A shot's exposure in one line, with any setting that spoils the shot; empty if nothing is known."""
     exposure = Exposure.from_json(record.exposure)
     if exposure is None:
         return ""

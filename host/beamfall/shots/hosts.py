@@ -1,4 +1,4 @@
-"""Which program wrote a shot down, and whether it still runs: while it does, it may yet release that shot."""
+"""Which program logged a shot, and whether it still runs: while it runs, it may yet release that shot."""
 
 from __future__ import annotations
 
@@ -16,15 +16,15 @@ def name_process() -> str:
 
 
 def _name_machine() -> str:
-    """A short digest: the machine's own name is nobody's business who is sent an export."""
+    """A short digest: an export should not reveal the machine's own name."""
     return hashlib.sha256(platform.node().encode("utf-8", "replace")).hexdigest()[:8]
 
 
 def may_run(name: str | None) -> bool:
-    """Whether the process of that name may still be running; also where it is on another machine.
+    """Whether the process of that name may still be running; also true if it is on another machine.
 
-    A shot of an older log has no name: its program is taken to have ended. So is this process itself: it knows what
-    it has begun.
+    A shot of an older log has no name: its program counts as ended. So does this process itself: it knows which
+    shots it has begun.
     """
     if not name or name == name_process():
         return False

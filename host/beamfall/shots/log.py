@@ -1,8 +1,8 @@
-"""The shot log: each shot is written down before its release and completed after it.
+"""The shot log: each shot is logged before its release and completed after it.
 
-A shot that was begun and never completed shows that the program ended in between: whether the
-valves opened is then not known from here, and the log says so ('outcome unknown') until the board's
-own report, if it still has one, completes the shot.
+A shot that was begun and never completed shows that the program ended in between. The log cannot know
+whether the valves opened, and says so ('outcome unknown') until the board's own report, if it still has
+one, completes the shot.
 """
 
 from __future__ import annotations
@@ -41,12 +41,12 @@ _KEYS = ("shot", "series", "number")  # of a record: columns of their own
 class ShotLog(LogReader):
     """An open shot log. Use one for each thread; any number of programs may have it open at once.
 
-    What it reads is in `LogReader`.
+    `LogReader` has the functions that read.
     """
 
     @classmethod
     def open(cls, path: str | Path | None = None, *, read_only: bool = False) -> Self:
-        """Open the log at `path` (None: where `find_log` says), made where it does not exist.
+        """Open the log at `path` (None: where `find_log` says); create it if it does not exist.
 
         Raises LogReadOnly, LogNewer, LogError; with `read_only` also if there is no log.
         """
@@ -106,7 +106,7 @@ class ShotLog(LogReader):
         asked_by: str = "",
         begun_us: int | None = None,
     ) -> int:
-        """Write a shot down before its release, in one transaction; return its id.
+        """Log a shot before its release, in one transaction; return its id.
 
         Only when this has returned may the shot be released. `begun_us` is the time of day, UTC in
         microseconds since 1970; now when left out. Raises LogError, and then nothing is logged and
@@ -161,7 +161,7 @@ class ShotLog(LogReader):
             self._settle(shot, outcome)
 
     def cancel_shot(self, shot: int, cause: str) -> None:
-        """Mark a begun shot as surely not released: the board refused, and `cause` says why."""
+        """Mark a begun shot as certainly not released: the board refused, and `cause` says why."""
         with self._transaction():
             self._settle(shot, {"state": NOT_RELEASED, "cause": cause, "completed_us": _now_us()})
 
@@ -183,14 +183,14 @@ class ShotLog(LogReader):
             self._change(shot, {"rating": rating})
 
     def set_keywords(self, shot: int, keywords: Sequence[str]) -> None:
-        """Write the keywords that a photo catalogue has given a shot's photograph; empty removes them."""
+        """Write the keywords that a photo catalogue has for a shot's photograph; empty removes them."""
         with self._transaction():
             self._change(shot, {"keywords": list(keywords) or None})
 
     def set_picture(
         self, shot: int, picture: str | None, *, match: Mapping[str, Any] | None = None
     ) -> None:
-        """Name the photograph that belongs to a shot; `match` says how it was found, None by hand."""
+        """Link the photograph that belongs to a shot; `match` says how it was found, None by hand."""
         self.set_pictures({shot: (picture, match)})
 
     def set_pictures(
@@ -213,7 +213,7 @@ class ShotLog(LogReader):
         match: Mapping[str, Any],
         exposure: Mapping[str, Any] | None = None,
     ) -> None:
-        """Name the photograph that arrived for a shot, with how it was found and how it was exposed."""
+        """Link the photograph that arrived for a shot, with how it was found and how it was exposed."""
         values = {"picture": picture, "picture_match": dict(match), "exposure": exposure}
         with self._transaction():
             self._change(shot, values)
@@ -224,7 +224,7 @@ class ShotLog(LogReader):
             self._change(shot, {"picture_measured": None if measured is None else dict(measured)})
 
     def add_calibration(self, shots: Sequence[int], content: Mapping[str, Any]) -> int:
-        """Keep what was found out of these shots; return its number. The first shot's rig and board count."""
+        """Store a calibration from these shots; return its number. It belongs to the first shot's rig and board."""
         with self._transaction():
             row = self._connection.execute(
                 "SELECT rig_id, board_id FROM shot WHERE id = ?", (shots[0],)
@@ -236,7 +236,7 @@ class ShotLog(LogReader):
 
     @contextlib.contextmanager
     def _transaction(self) -> Iterator[None]:
-        """One transaction; on any error nothing of it stays."""
+        """One transaction; any error undoes all of it."""
         with explain_errors(self.path):
             self._connection.execute("BEGIN IMMEDIATE")
             try:

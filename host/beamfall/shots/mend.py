@@ -1,4 +1,4 @@
-"""Saving what is whole of a damaged log. The damaged file is kept beside the new one, byte for byte."""
+"""Saves the intact parts of a damaged log. The damaged file is kept beside the new one, byte for byte."""
 
 from __future__ import annotations
 
@@ -37,9 +37,9 @@ class Mended:
 def mend_log(path: Path, out: Path | None = None) -> Mended:
     """Write what can be read of the log at `path` into a new log at `out`.
 
-    Without `out` the new log takes the place of the old one, which is kept beside it as `...-damaged`. A rig, a
-    sequence or a series that is lost costs its own values only: its shots are kept without. Raises LogError if the
-    file cannot be read at all, FileWriteError; the old log is then as it was.
+    Without `out` the new log replaces the old one, which is kept beside it as `...-damaged`. If a rig, a sequence or a
+    series is lost, only its own values are lost: its shots are kept without it. Raises LogError if the file cannot be
+    read at all, FileWriteError; the old log is then unchanged.
     """
     check_kind(path)
     if not path.exists():
@@ -64,7 +64,7 @@ def mend_log(path: Path, out: Path | None = None) -> Mended:
 
 
 def _open_damaged(path: Path) -> sqlite3.Connection:
-    """Open for reading alone, past whatever lies beside the file where that is damaged too."""
+    """Open for reading only; ignore the files beside it if those are damaged too."""
     address = path.resolve().as_uri()
     for mode in ("mode=ro", "immutable=1"):
         connection = connect(f"{address}?{mode}", uri=True)
@@ -130,13 +130,13 @@ def _copy_table(
 
 
 def _list_ids(old: sqlite3.Connection, table: str) -> Iterator[int]:
-    """Every id there can be."""
+    """Every possible id."""
     reader = LogReader(Path(old.execute("PRAGMA database_list").fetchone()[2]), old)
     return iter(reader.find_ids(table))
 
 
 def _migrate(new: sqlite3.Connection, version: int, lost: list[str]) -> None:
-    """Bring the copy to this version; a row that a step cannot read is left out."""
+    """Upgrade the copy to this version; a row that a step cannot read is left out."""
     while True:
         new.execute("BEGIN")
         try:
@@ -154,7 +154,7 @@ def _migrate(new: sqlite3.Connection, version: int, lost: list[str]) -> None:
 
 
 def _keep_whole(path: Path, new: sqlite3.Connection, lost: list[str]) -> int:
-    """Remove shots that cannot be read, and give those that are whole what they miss; return how many there are."""
+    """Remove shots that cannot be read, and complete the intact ones; return how many there are."""
     rows, reader = Rows(new), LogReader(path, new)
     new.execute("BEGIN")
     for (number,) in new.execute("SELECT id FROM series").fetchall():
@@ -190,7 +190,7 @@ def _mend_keys(
     keys: tuple[Any, ...],
     lost: list[str],
 ) -> None:
-    """Give a shot an empty series, sequence or board instead of one that is lost, and no rig."""
+    """Give a shot an empty series, sequence or board instead of a lost one, and no rig."""
     series, rig, sequence, board = keys
     if new.execute("SELECT 1 FROM series WHERE id = ?", (series,)).fetchone() is None:
         lost.append(f"series {series}")
@@ -224,7 +224,7 @@ def _mend_keys(
 
 
 def _swap(path: Path, mended: Path) -> Path:
-    """Replace the damaged log by the mended one; return the name that the damaged one gets."""
+    """Replace the damaged log with the mended one; return the new name of the damaged one."""
     number = 0
     while True:
         ending = f"-damaged{number or ''}"

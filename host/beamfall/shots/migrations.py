@@ -3,8 +3,8 @@
 A file says its version in `PRAGMA user_version`. A step, once released, is never changed: a new version adds a
 function at the end. A step works on the tables as they are at that version and uses none of today's classes.
 
-Since version 3 a row is its keys and one JSON text with its checksum. What is searched or listed is a generated
-column, so that nothing is written twice.
+Since version 3 a row is its keys and one JSON text with its checksum. Values that are searched or listed are
+generated columns, so that nothing is stored twice.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ _STRICT_KEYED = " WITHOUT ROWID" + ("," + _STRICT if _STRICT else "")
 
 
 def create_tables(connection: sqlite3.Connection) -> None:
-    """From nothing to version 1: every value in a column of its own."""
+    """From nothing to version 1: every value has its own column."""
     _run(
         connection,
         f"""
@@ -250,7 +250,7 @@ def _parse(of: tuple[str, int], text: str | None) -> Any:
 
 
 def _rename_signals(of: tuple[str, int], text: str) -> str:
-    """A sequence table with the names that its outputs have now."""
+    """A sequence table with the present names of its outputs."""
     content = _parse(of, text)
     try:
         for row in content["rows"]:

@@ -1,4 +1,4 @@
-"""From a table and what the board reported to the record of a shot: every edge planned and measured."""
+"""Makes the record of a shot from its table and the board's reports: every edge planned and measured."""
 
 from __future__ import annotations
 
@@ -69,9 +69,9 @@ def make_record(
 
 
 def plan_of(table: Table, rig: Rig | None = None) -> dict[str, Any]:
-    """Return the fields of a ShotRecord that its table decides: anchor, delay and spacing.
+    """Return the fields of a ShotRecord that its table determines: anchor, delay and spacing.
 
-    The spacing is that of the drops which meet: of the valves at the place of the rig's first one.
+    The spacing is between drops that meet: of the valves at the place of the rig's first valve.
     """
     valves = None
     if rig is not None and rig.valves:
@@ -91,10 +91,10 @@ def plan_of(table: Table, rig: Rig | None = None) -> dict[str, Any]:
 def match_edges(
     table: Table, measured: Sequence[MeasuredEdge], ended_ticks: int | None = None
 ) -> tuple[EdgeRecord, ...]:
-    """Pair every measured edge with the planned one it belongs to; return all edges in time order.
+    """Pair every measured edge with its planned one; return all edges in time order.
 
-    Where an output has as many edges as planned they pair in order; where some are missing or too
-    many, each planned edge takes the nearest measured one that is left.
+    If an output has as many edges as planned, they pair in order. If some are missing or there are too
+    many, each planned edge takes the nearest remaining measured one.
     """
     counted = {
         beam: count_beam_edges(

@@ -1,12 +1,12 @@
 """The one reader of edges: the edges of a line become pulses, and the pulses of a beam become drops.
 
-A pulse is a time for which a line was not at rest: a beam dark, an output or a light on.
+A pulse is a time during which a line was not at rest: a beam dark, an output or a light on.
 
-What is missing is never guessed:
-- A line that comes to rest without having left it began before the record, or an edge was lost:
+The reader never guesses a missing end:
+- If a line comes to rest without having left it, its pulse began before the record, or an edge was lost:
   the pulse has an end and no start.
-- A line that leaves its rest again without having come back lost an edge: the earlier pulse has a start
-  and no end. So has a pulse that is still open when the record ends.
+- If a line leaves its rest again without having come back, an edge was lost: the earlier pulse has a start
+  and no end. So does a pulse that is still open when the record ends.
 - Only a pulse with both ends has a length. A drop is a pulse whose start was seen: it has arrived,
   even if nobody knows how long it took.
 """
@@ -89,7 +89,7 @@ class Arrival:
 
 
 def find_usual_dwell(pulses: Iterable[Pulse]) -> float:
-    """Return the median length of the pulses that have one; 0 if none has."""
+    """Return the median length of the pulses with both ends; 0 if there are none."""
     return median([pulse.length for pulse in pulses if pulse.length is not None] or [0.0])
 
 

@@ -1,7 +1,7 @@
-"""Reading the log. A damaged part of the file costs the shots it holds and nothing else.
+"""Reads the log. If part of the file is damaged, only the shots in that part are lost.
 
-Lists and series are read shot by shot: what cannot be read is left out of series, shown as 'damaged' in lists, and
-named to whoever asked to hear of it. Reading one damaged shot raises `LogDamaged`.
+Lists and series are read shot by shot: a damaged shot is left out of series, shown as 'damaged' in lists, and
+reported to a callback. Reading one damaged shot raises `LogDamaged`.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ _SHOT = "SELECT series_id, number, rig_id, sequence_id, board_id, record, checks
 
 
 class LogReader:
-    """What the log answers. `on_damage` is called once for each damaged shot or series that is left out."""
+    """The questions that the log answers. `on_damage` is called once for each damaged shot or series left out."""
 
     def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
         self.path = path
@@ -154,7 +154,7 @@ class LogReader:
     def read_shots(
         self, *, series: int | None = None, state: str | None = None
     ) -> Iterator[LoggedShot]:
-        """Read shots one after another, oldest first. Damaged ones are left out and named to `on_damage`."""
+        """Read shots one after another, oldest first. Damaged ones are left out and reported to `on_damage`."""
         where, values = _select(series=series, state=state)
         for logged in self.read_these(self._find_shots(where, values)):
             # The ids came from beside a damaged index where these do not fit.
@@ -162,7 +162,7 @@ class LogReader:
                 yield logged
 
     def read_these(self, shots: Iterable[int]) -> Iterator[LoggedShot]:
-        """Read these shots one after another. Damaged ones are left out and named to `on_damage`."""
+        """Read these shots one after another. Damaged ones are left out and reported to `on_damage`."""
         for shot in shots:
             logged = None
             with self._skip_damage(f"shot {shot}"):
@@ -245,13 +245,13 @@ class LogReader:
         return None
 
     def has_release(self, unique_id: bytes, boot_id: int, release: int) -> bool:
-        """Whether a release of a board's life is in the log, ended or not."""
+        """Whether a release of one boot of a board is in the log, ended or not."""
         return bool(self._find_release(unique_id, boot_id, release))
 
     def find_begun(self, unique_id: bytes, boot_id: int, release: int) -> int | None:
         """Return the begun shot that a board's late report belongs to, or None.
 
-        None also where that release has its outcome already: the report is a repeat.
+        Also None if that release already has its outcome: the report is a repeat.
         """
         rows = self._find_release(unique_id, boot_id, release)
         if not rows or any(state != BEGUN for _, state in rows):
@@ -269,10 +269,10 @@ class LogReader:
     def find_never_released(
         self, unique_id: bytes, boot_id: int, last_release: int, *, below: int | None = None
     ) -> list[int]:
-        """Return begun shots that the board in this life has surely not released: their number is yet to come.
+        """Return begun shots that the board has certainly not released in this boot: it has not reached their number.
 
-        A shot is left alone while the program that began it may still run, and release it.
-        Releases from `below` on are of the board's button, which counts apart: those did happen.
+        A shot is left alone while the program that began it may still run and release it.
+        Releases from `below` on belong to the board's button, which counts separately: those did happen.
         """
         rows = self.query(
             "SELECT shot.id FROM shot JOIN board ON board.id = shot.board_id"
@@ -296,7 +296,7 @@ class LogReader:
 
     @contextlib.contextmanager
     def snapshot(self) -> Iterator[None]:
-        """All that is read inside the block is of one moment, whatever other programs write meanwhile."""
+        """Everything read inside the block shows the log at one moment, whatever other programs write meanwhile."""
         with explain_errors(self.path):
             self._connection.execute("BEGIN")
             try:
@@ -326,7 +326,7 @@ class LogReader:
         *,
         newest_first: bool = False,
     ) -> list[int]:
-        """The ids in a table; where its index or a page on the way is damaged, every id there can be."""
+        """The ids in a table; every possible id if its index or a page on the way is damaged."""
         order = " ORDER BY id DESC" if newest_first else " ORDER BY id"
         order += " LIMIT :limit" if values and "limit" in values else ""
         try:
@@ -343,7 +343,7 @@ class LogReader:
             return ids[::-1] if newest_first else ids
 
     def _find_most(self, table: str) -> int:
-        """The highest id that there can be."""
+        """The highest possible id."""
         for select in (
             f"SELECT max(id) FROM {table}",
             f"SELECT seq FROM sqlite_sequence WHERE name = '{table}'",
@@ -365,7 +365,7 @@ class LogReader:
 
     @contextlib.contextmanager
     def _skip_damage(self, what: str) -> Iterator[None]:
-        """Leave out what is damaged inside the block, and tell so."""
+        """Leave out what is damaged inside the block, and report it."""
         try:
             yield
         except (DamagedValue, LogDamaged, NoSuchShot, sqlite3.DatabaseError) as error:
@@ -373,7 +373,7 @@ class LogReader:
 
     @contextlib.contextmanager
     def _name_damage(self, what: str) -> Iterator[None]:
-        """Raise LogDamaged that names what is damaged inside the block."""
+        """Raise LogDamaged with a name for what is damaged inside the block."""
         try:
             with explain_errors(self.path):
                 yield

@@ -38,8 +38,8 @@ def kept(
 ) -> Any:
     """A field that the log keeps.
 
-    `meaning` and `kind` (integer, number, string, datetime, json) describe it to other programs, under `name` where
-    the field's own name would not do.
+    `meaning` and `kind` (integer, number, string, datetime, json) describe it to other programs, under `name` if
+    that differs from the field's own name.
     """
     default = {"default_factory": dict} if default is dict else {"default": default}
     return field(**default, metadata={"meaning": meaning, "kind": kind, "name": name}, **more)
@@ -83,7 +83,7 @@ class EdgeRecord:
 
     @property
     def time_ticks(self) -> int | None:
-        """Where it stands in time: as measured, else as planned."""
+        """Its time: as measured, or else as planned."""
         return self.planned_ticks if self.ticks is None else self.ticks
 
 
@@ -98,7 +98,7 @@ class ReadingsRecord:
 
 
 def default_of(one: dataclasses.Field[Any]) -> Any:
-    """Return the default of a field, `dataclasses.MISSING` where it must be given."""
+    """Return the default of a field, `dataclasses.MISSING` if it has none."""
     return one.default if one.default_factory is dataclasses.MISSING else one.default_factory()
 
 
@@ -116,7 +116,7 @@ class ShotRecord:
     """One shot. Words are as people see them: `armed-for-sensor`, `few-edges`.
 
     `shot`, `series` and `number` are keys of the log, None if a shot is not in it. `edges_missing` among the counts:
-    how many of the shot's edges the board had to forget before anybody read them, so that `edges` is not all there was.
+    how many of the shot's edges the board had to forget before they were read, so that `edges` is incomplete.
     """
 
     shot: int | None = kept(
@@ -217,7 +217,7 @@ class ShotRecord:
     def to_json(self) -> dict[str, Any]:
         """Return the object of `shoot --json` and `shots show --json`: plain values.
 
-        What is not known about a shot that is not in the log (its note, its series) is left out.
+        What only the log knows (a note, a series) is left out for a shot that is not in it.
         """
         content: dict[str, Any] = {
             "shot": self.shot,
@@ -353,13 +353,13 @@ class LoggedShot:
 
     @property
     def known_rig(self) -> Rig | None:
-        """The rig as it was, also None if it cannot be read."""
+        """The rig as it was; None also if it cannot be read."""
         with contextlib.suppress(LogDamaged):
             return self.make_rig()
         return None
 
     @property
     def sees_light(self) -> bool:
-        """Whether its rig has a flash-seen sensor; also where the log does not say."""
+        """Whether its rig has a flash-seen sensor; also True if the log does not say."""
         rig = self.known_rig
         return rig is None or rig.fitted.flash_seen

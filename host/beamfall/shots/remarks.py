@@ -1,7 +1,7 @@
-"""What a photographer should know about a shot whose state alone does not say it.
+"""What a photographer should know about a shot beyond its state.
 
-`fired` is the board's word: the beam edges came and the rows were played. It can be so although no
-light came, or although something other than the drops crossed the beam.
+`fired` is the board's word: the beam edges came and the rows were played. That can be so even if no
+light came, or if something other than the drops crossed the beam.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ def list_remarks(record: ShotRecord, *, sees_light: bool = True) -> list[str]:
 
 
 def _judge_beam(record: ShotRecord) -> Iterable[str]:
-    """Edges before a drop can have come, and more of them than drops."""
+    """Edges that came before a drop could, or more edges than drops."""
     opened = _measured(record, SignalKind.VALVE, "on")
     edges = [
         edge.ticks
@@ -64,7 +64,7 @@ def _judge_beam(record: ShotRecord) -> Iterable[str]:
 
 
 def _judge_light(record: ShotRecord) -> Iterable[str]:
-    """A contact that closed, and no light."""
+    """A contact that closed without any light."""
     hz = record.clock_hz
     groups: list[list[int]] = []
     for ticks in _measured(record, SignalKind.FLASH, "on"):

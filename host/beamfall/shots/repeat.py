@@ -1,4 +1,4 @@
-"""Firing a logged shot again: its sequence out of the log, and how today's edges differ from that day's."""
+"""Fires a logged shot again: its sequence from the log, and how today's edges differ from that day's."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ _FEW = 5  # shots below which a scatter is not worth judging by
 
 
 def rebuild_sequence(table: Table, name: str = "") -> Sequence:
-    """Return the sequence that makes this very table on a clock of the same rate.
+    """Return the sequence that makes exactly this table on a clock of the same rate.
 
     Ticks become seconds and round back to the same ticks: they are below 2^32, a float has 53 bits.
     Raises UserError for a table without rows: of a shot by the board's button whose table the log

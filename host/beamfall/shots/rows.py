@@ -26,7 +26,7 @@ _TEXTS = {"rig": "snapshot", "sequence": "content"}  # of the other tables: reco
 
 
 def make_digest(content: Mapping[str, Any]) -> bytes:
-    """Return 16 bytes that tell one content from another."""
+    """Return 16 bytes that identify a content."""
     return hashlib.sha256(to_text(content).encode()).digest()[:16]
 
 

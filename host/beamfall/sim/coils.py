@@ -1,6 +1,6 @@
 """What the board's analogue pins would show: the coils' currents together, and the voltage of the valves' supply.
 
-The coils follow `physics.coil.CoilCurrent` from what was commanded. Nothing is worked out until somebody reads.
+The coils follow `physics.coil.CoilCurrent` from what was commanded. Nothing is calculated until it is read.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ class _Opening:
 
 
 class Coils:
-    """Remembers when valves were driven; `read` works out what was to be measured. Times in ticks of `clock_hz`."""
+    """Remembers when valves were driven; `read` calculates what the board measures. Times in ticks of `clock_hz`."""
 
     def __init__(self, clock_hz: int, seed: int) -> None:
         self._hz = clock_hz

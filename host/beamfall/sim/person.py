@@ -15,7 +15,7 @@ from beamfall.sim.room import Room
 
 
 class SimulatedPerson:
-    """Obeys `beamfall.link.traits.Helper`."""
+    """Implements `beamfall.link.traits.Helper`."""
 
     def __init__(
         self,

@@ -75,7 +75,7 @@ class SimulatedPicture:
 
 @dataclass(frozen=True)
 class RecalledPicture:
-    """A picture made from what the log keeps of a shot's truth: obeys `beamfall.link.traits.Picture`."""
+    """A picture made from the logged truth of a shot: implements `beamfall.link.traits.Picture`."""
 
     truth: Mapping[str, Any]
 

@@ -1,7 +1,7 @@
 """The shutter of a simulated camera: when it is open, and its hot-shoe contact.
 
-It is simulated where the rig file says more of the camera than that it is on bulb: a lag, a shutter time, or an input
-that its hot-shoe contact is wired to. The true lag is drawn around the file's, or from 40 to 120 ms where it has none.
+It is simulated if the rig file says more about the camera than that it is on bulb: a lag, a shutter time, or an input
+that its hot-shoe contact is wired to. The true lag is drawn around the file's value, or from 40 to 120 ms without one.
 """
 
 from __future__ import annotations

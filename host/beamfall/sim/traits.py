@@ -66,7 +66,7 @@ class RigTraits(SimulatedTraits):
 
 
 class SimulatedStudio:
-    """Obeys `beamfall.link.traits.Studio`."""
+    """Implements `beamfall.link.traits.Studio`."""
 
     def __init__(self, rig: SimulatedRig) -> None:
         self._rig = rig

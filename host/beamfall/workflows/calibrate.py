@@ -1,4 +1,4 @@
-"""What the beam's edges say about the rig: drops without a flash, and what follows from them for the planner."""
+"""Calibrates the rig from the beam's edges: drops without a flash, and what the planner learns from them."""
 
 from __future__ import annotations
 
@@ -37,8 +37,8 @@ class DropsProgress(Progress):
 
 @dataclass(frozen=True)
 class Calibrated:
-    """A calibration. `of_rig`: the name of the rig that its shots were of; `kept` is None if the planner does not
-    get it, `fits` False if that is because they were of another rig file."""
+    """A calibration. `of_rig`: the name of the rig that its shots were fired on; `kept` is None if the planner does
+    not get it, `fits` False if that is because the shots belong to another rig file."""
 
     found: Calibration
     effects: tuple[Effect, ...]
@@ -93,7 +93,7 @@ def weigh_drops(
     rig_file: Path | None = None,
     store: bool = True,
 ) -> Weighed:
-    """Take the mass of `count` drops of the first valve; the next plan with this board uses it.
+    """Use the mass of `count` drops of the first valve; the next plan with this board uses it too.
 
     Raises CalibrationError if the mass cannot be that of such drops.
     """

@@ -1,4 +1,4 @@
-"""Finding out what is wrong: tests by the board, questions to whoever stands beside the rig."""
+"""Finds out what is wrong: tests by the board, questions to the person beside the rig."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class TestAhead(Event):
 
 @dataclass(frozen=True)
 class TestMade(Event):
-    """A test was made; `ranked` are the causes with their chances as they are now."""
+    """A test was made; `ranked` are the causes with their present chances."""
 
     __test__ = False
 
@@ -58,7 +58,7 @@ class Agree(Asked[str]):
 
 @dataclass(frozen=True)
 class AtRig(Asked[str]):
-    """Something about the rig. `caution`: what of the question's own was not said yet; `again`: it was asked before."""
+    """A question about the rig. `caution`: the part of its caution not given yet; `again`: it was asked before."""
 
     question: Question
     caution: str = ""
@@ -85,7 +85,7 @@ class GetReady(AtRig):
 
 @dataclass(frozen=True)
 class DoIt(AtRig):
-    """Do what `question.text` says, now, while the board watches; `listen` is called again and again meanwhile."""
+    """Do what `question.text` says, now, while the board watches; `listen` is called repeatedly meanwhile."""
 
     listen: Listen = lambda seconds: None
 
@@ -115,7 +115,7 @@ class PutBack(AtRig):
 
 
 class PersonAtRig:
-    """Obeys `beamfall.faults.questions.Person`: asks people through the front end.
+    """Implements `beamfall.faults.questions.Person`: asks people through the front end.
 
     `hands`, behind a simulated port, do what is asked for in the simulated room and say what is to be seen
     there; `alone`: they answer, too, and nobody is asked.

@@ -18,7 +18,7 @@ from beamfall.workflows.picture_scene import make_picture_scene
 def measure_shot(log: ShotLog, shot: int, marks: Mapping[str, float]) -> Measured:
     """Measure a shot's photograph with the marks that a person has set, in pixels, and keep the result in the log.
 
-    Photographs of its series that were measured before lend it their surface, and with the same spacing date it.
+    Photographs of its series that were measured before give it their surface and, if the spacing is the same, its age.
     Raises UserError for a shot without a photograph, PictureError for one that cannot be read.
     """
     logged = log.read_shot(shot)

@@ -33,7 +33,7 @@ _OF_ONE = {"crown": "crown", "jet": "jet"}
 
 @dataclass
 class MeasuringReader:
-    """Obeys `reading.PictureReader`: one camera that does not move, so that a clear surface serves all pictures."""
+    """Implements `reading.PictureReader`: one camera that does not move, so one clear surface serves all pictures."""
 
     scene: Scene
     words: Mapping[str, str] = field(default_factory=lambda: _OF_COLLISION)

@@ -1,4 +1,4 @@
-"""The pictures of a workflow's shots: waits for each, asks where it is not clear which one it is, logs it."""
+"""The pictures of a workflow's shots: waits for each, asks if it is not clear which one it is, and logs it."""
 
 from __future__ import annotations
 

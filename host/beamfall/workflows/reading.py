@@ -1,4 +1,4 @@
-"""What was read in the photograph of a search: an answer that a person can agree to, or correct by a word or a mark."""
+"""What was read in the photograph of a search: an answer that a person can accept, or correct with a word or a mark."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class Reading:
 
 
 class PictureReader(Protocol):
-    """Reads the pictures of one search, which one camera takes that does not move."""
+    """Reads the pictures of one search, taken by one camera that does not move."""
 
     def read(self, path: Path, marks: Mapping[str, float]) -> Reading:
         """Read a picture, with the marks that a person has set. A picture that cannot be read has no answer."""

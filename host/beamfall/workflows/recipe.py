@@ -1,4 +1,4 @@
-"""A recipe again: two drops say how today differs, the correction is offered, then it is fired."""
+"""Fires a recipe again: two drops show how today differs, the user is offered a correction, then the shot is fired."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A logged shot again: its own sequence, and how today's edges differ from that day's."""
+"""Fires a logged shot again: its own sequence, and how today's edges differ from that day's."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ _REST_S = 5.0  # of a shot whose rig is not known: as of a rig file that does no
 
 @dataclass(frozen=True)
 class RepeatProgress(Progress):
-    """How far the shots are that repeat this one."""
+    """The progress of the shots that repeat this one."""
 
     of_shot: int
 

@@ -1,6 +1,6 @@
 """Runs workflows. Everything that a shot needs besides its sequence is done here, for every front end alike.
 
-The runner says that flashes will fire before the first one does, begins the series in the log, lets warm-up drops
+The runner warns before the first flash, begins the series in the log, lets warm-up drops
 fall, rests between shots, waits for the flash to recycle, and fires through `series.Shooter`, which keeps the log true
 under Ctrl-C. What interrupts a step (Ctrl-C, an abort on the page, a lost board) is raised inside the workflow, so
 that it can keep what it has learned.
@@ -87,7 +87,7 @@ def run(
     seed: int | None = None,
     arrivals: Arrivals | None = None,
 ) -> T:
-    """Run a workflow on a board to its end and return what came of it; see `Runner`."""
+    """Run a workflow on a board to its end and return its result; see `Runner`."""
     front_end = front_end or PythonFrontEnd()
     return Runner(board, log, front_end, seed=seed, arrivals=arrivals).run(workflow)
 
@@ -282,7 +282,7 @@ class Runner:
 
 
 class _Series:
-    """The series under way."""
+    """The series that is being fired."""
 
     def __init__(self, shooter: Shooter, rest_s: float) -> None:
         self.shooter = shooter

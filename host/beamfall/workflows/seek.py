@@ -162,8 +162,8 @@ class SearchStopped(Event):
 
 @dataclass(frozen=True)
 class Truth:
-    """What was true of a search on a simulated rig: the stages of its pictures, how far the best (see `Sought`) was
-    from the one wanted, in s, and what the rig needs for it, in ms."""
+    """The truth about a search on a simulated rig: the stages of its pictures, how far the best (see `Sought`) was
+    from the one wanted, in s, and the settings that the rig needs for it, in ms."""
 
     stages_s: tuple[float | None, ...]
     error_s: float | None
@@ -179,7 +179,7 @@ class Truth:
 
 @dataclass(frozen=True)
 class Sought:
-    """A search at its end. `found`: behind a simulated rig that nobody else answered for, by its truth.
+    """A finished search. `found`: on a simulated rig that nobody else answered for, by its truth.
 
     `best`: the shot with the wanted picture, which later answers may have shown to be an earlier one; of a search that
     has not found it, the last.
@@ -239,7 +239,7 @@ def seek(
 
 @dataclass
 class _Seek:
-    """One search under way."""
+    """One search that is running."""
 
     search: Search
     board: Board

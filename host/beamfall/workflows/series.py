@@ -1,6 +1,6 @@
-"""Shots with a log: each is written down before its release and completed after it.
+"""Shots with a log: each is logged before its release and completed after it.
 
-`Shooter` is what everything that fires more than once goes through: shoot, sweep, seek, repeat, the page.
+Everything that fires more than once uses `Shooter`: shoot, sweep, seek, repeat, the page.
 """
 
 from __future__ import annotations
@@ -101,7 +101,7 @@ class Shooter:
     def fire(self, sequence: Sequence, *, swept: Mapping[str, Any] | None = None) -> ShotRecord:
         """Fire one shot and return its record, which is then in the log.
 
-        Raises what `Board.shoot` raises. The log is true also then: a refused shot is marked as not released, one
+        Raises what `Board.shoot` raises. The log is true even then: a refused shot is marked as not released, one
         whose fate is unknown stays 'outcome unknown', and an interrupted one is aborted and its outcome kept.
         """
         sequence = self.board.traits.as_set(sequence)
@@ -160,7 +160,7 @@ class Shooter:
         return record
 
     def _interrupt(self, shot: int, table: Any, ticket: Ticket, released: bool) -> None:
-        """Ctrl-C: outputs off first, then what became of the shot, in the little time there is."""
+        """Ctrl-C: switch the outputs off first, then log the shot's outcome, in the short time available."""
         try:
             with self.board.giving_up_after(ABORT_S):
                 self.board.abort()
@@ -191,9 +191,9 @@ def jitter_span(rest_s: float) -> float:
 
 
 def settle_earlier(board: Board, log: ShotLog) -> list[int]:
-    """Complete shots whose program ended before their outcome came, from what the board still holds of them.
+    """Complete shots whose program ended before their outcome came, from the board's stored reports.
 
-    Returns their ids. A shot that is under way is waited for. Shots that were written down and, as the board's
+    Returns their ids. Waits for a shot that is still running. Shots that were logged and, as the board's
     count of releases shows, never released are marked so. Shots by the board's button are written
     into the log, see `keep_unclaimed`. Raises ShotError when the board does not stop reporting shots.
     """
@@ -232,7 +232,7 @@ def settle_earlier(board: Board, log: ShotLog) -> list[int]:
 
 
 def settle_before_unlogged(board: Board) -> None:
-    """Bring what the board still holds of earlier shots, also by its button, into the log.
+    """Bring the board's stored reports of earlier shots, also by its button, into the log.
 
     For what is fired without a record, which would have the board forget them. A watch that a killed program has
     left behind ends.
@@ -245,7 +245,7 @@ def settle_before_unlogged(board: Board) -> None:
 
 @dataclass(frozen=True, slots=True)
 class UnclaimedShot:
-    """A shot that nobody here has waited for.
+    """A shot that no caller here has waited for.
 
     `shot` is its id in the log, None if it is not there: of a program that logs elsewhere.
     `button`: the board's own button released it. `planned`: the log has its sequence.

@@ -1,4 +1,4 @@
-"""Single things: one drop, one flash, a valve held open."""
+"""Single actions: one drop, one flash, a valve held open."""
 
 from __future__ import annotations
 

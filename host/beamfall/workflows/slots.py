@@ -66,5 +66,5 @@ class Fetched:
 
 
 def fetch_shots(board: Board, log: ShotLog) -> Fetched:
-    """Bring what the board holds of its button's shots into the log; raises ShotError if it never ends."""
+    """Bring the shots of the board's button into the log; raises ShotError if the board never stops reporting."""
     return Fetched(tuple(settle_earlier(board, log)), board.status().shots_forgotten)

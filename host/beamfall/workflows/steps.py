@@ -1,6 +1,6 @@
 """The steps of a workflow: what it wants done, asked and shown. They carry data; front ends make the words.
 
-A workflow is a generator. It yields a step, `run.Runner` carries it out and sends back what came of it:
+A workflow is a generator. It yields a step, `run.Runner` carries it out and sends back the result:
 
     begun    Begin        -> the number of the series
     shots    Fire         -> Fired
@@ -122,7 +122,7 @@ class Ask(Generic[A]):
 
 @dataclass(frozen=True)
 class Consult(Generic[T]):
-    """Do something that asks people and shows things while it is under way, and send back what came of it."""
+    """Do something that asks people and shows things while it runs, and send back its result."""
 
     do: Callable[[People], T]
 
@@ -138,11 +138,11 @@ class Question(Generic[A]):
 
     @property
     def otherwise(self) -> str | None:
-        """The answer if nobody is there to give one; None if the workflow cannot go on without a person."""
+        """The answer if nobody is there to give one; None if the workflow cannot continue without a person."""
         return None
 
     def read(self, text: str) -> A:
-        """Return what a text means; raises UserError if it is not an answer, and then it is asked again."""
+        """Return what a text means; raises UserError if it is not an answer, and the question is asked again."""
         raise NotImplementedError
 
 
@@ -195,7 +195,7 @@ class WhichPicture(Question["NewPicture | None"]):
 
 
 class FrontEnd(Protocol):
-    """Whoever shows a workflow to people: a terminal, a page, a script."""
+    """Shows a workflow to people: a terminal, a page, a script."""
 
     def ask(self, question: Question[Any], problem: str) -> str:
         """Return a person's answer as text. `problem` says what was wrong with the one before; empty at first."""
@@ -205,7 +205,7 @@ class FrontEnd(Protocol):
 
 
 class People:
-    """Whoever is in front of a front end."""
+    """The people in front of a front end."""
 
     def __init__(self, front_end: FrontEnd) -> None:
         self._front_end = front_end
@@ -232,7 +232,7 @@ class Event:
 
 @dataclass(frozen=True)
 class FlashesAhead(Event):
-    """Flashes are about to fire: `repeated`, and in one shot more in a second than is safe (`flicker` says how)."""
+    """Flashes are about to fire: `repeated`; `flicker` warns of more flashes in a second than are safe."""
 
     repeated: bool
     flicker: str = ""
@@ -271,7 +271,7 @@ class Waiting(Event):
 
 @dataclass(frozen=True)
 class Progress(Event):
-    """So many shots are done, of how many; of what, where the workflow has a name for it."""
+    """How many shots of how many are done; of what, if the workflow has a name for it."""
 
     done: int
     of: int
@@ -368,6 +368,6 @@ def ask(question: Question[A]) -> Workflow[A]:
 
 
 def serve(step: Drip | TestFlash | HoldOpen) -> Workflow[Outcome | None]:
-    """Have the board do a single thing."""
+    """Make the board do a single action."""
     outcome: Outcome | None = yield step
     return outcome

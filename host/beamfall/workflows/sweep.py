@@ -1,4 +1,4 @@
-"""One timing through its range, and the same again where it was stopped."""
+"""Steps one timing through its range, and resumes a sweep that was stopped."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ REST = "rest_s"  # in the settings of a series: the rest between its shots
 
 @dataclass(frozen=True)
 class SweepBegun(Event):
-    """A sweep has begun, or goes on where it was stopped; `entries` are its shots so far."""
+    """A sweep has begun or resumed; `entries` are its shots so far."""
 
     plan: Sweep
     series: int
@@ -104,7 +104,7 @@ def sweep(
 def resume(
     rig: Rig, board: Board, log: ShotLog, found: SeriesLine, *, rest_s: float | None = None
 ) -> Workflow[Swept]:
-    """Go on with a sweep (`planning.sweep.progress.find_series`): its own settings hold, but for a given `rest_s`.
+    """Resume a sweep (`planning.sweep.progress.find_series`): its own settings apply, except for a given `rest_s`.
 
     Raises UserError if the settings are not of a sweep.
     """

@@ -1,4 +1,4 @@
-"""How the rig has drifted while the same sequence was fired: told shot by shot, with the correction for it."""
+"""How the rig has drifted while the same sequence was fired: reported shot by shot, with the correction for it."""
 
 from __future__ import annotations
 

@@ -1,8 +1,7 @@
 """When the next shot may be fired: the surface has to settle, and a flash to recycle, which it does not report.
 
-A flash that is asked too early stays dark while the board says `fired`. So nothing flashes before the
-rig's `recycle` has passed since the last flash. The rest since the last shot may be cut short where
-somebody says so.
+A flash that is triggered too early stays dark while the board says `fired`. So nothing flashes before the
+rig's `recycle` has passed since the last flash. The user may cut short the rest since the last shot.
 """
 
 from __future__ import annotations
@@ -29,7 +28,7 @@ def find_recycle(rig: Rig) -> float:
 
 @dataclass(frozen=True)
 class Left:
-    """What is still to be waited for, in s; 0 if nothing is."""
+    """The remaining waits, in s; 0 if there is none."""
 
     rest_s: float = 0.0
     recycle_s: float = 0.0
@@ -54,7 +53,7 @@ class Waits:
             self.flash_s = now_s
 
     def forget(self) -> None:
-        """The port's clock has started again, and the rig with it: a simulated one."""
+        """Forget the times: the port's clock has started again, and with it a simulated rig."""
         self.shot_s = self.flash_s = None
 
     def find_left(self, now_s: float, rig: Rig | None, *, rest_s: float | None = None) -> Left:
