@@ -2,11 +2,11 @@
 
 import struct
 
-from beamfall_board import VERSION
+from beamfall_board import answers
 from beamfall_board import wire_definition as wire
 from beamfall_board.limits import is_flash, is_valve, ms_to_ticks
-from beamfall_board.link import ANSWERED, NO_ROW, ms_since
-from beamfall_board.payloads import clip_text, payload_fits
+from beamfall_board.link import NO_ROW, ms_since
+from beamfall_board.payloads import payload_fits
 from beamfall_board.slots import SLOTS
 
 RINSE_TOKEN_MS = 30000  # how long a rinse can be confirmed
@@ -291,24 +291,6 @@ class Requests:
         slot = self._slot_of(body, start, lowest=0)
         return self._slot_reason if slot is None or not self._slots.choose(slot) else 0
 
-    def _slots_are(self, body, start):
-        out = self.link.answer_body
-        at = wire.HEADER_SIZE
-        struct.pack_into(wire.FORMAT_SLOTS_ARE, out, at, self._slots.chosen(), SLOTS)
-        at += wire.FIXED_SLOTS_ARE
-        count_at = at
-        at += 1
-        count = 0
-        for slot in range(1, SLOTS + 1):
-            found = self._slots.digest(slot)
-            if found is not None:
-                struct.pack_into(wire.FORMAT_SLOT, out, at, slot, found[1], found[0])
-                at += wire.SIZE_SLOT
-                count += 1
-        out[count_at] = count
-        self.link.answer(wire.MSG_SLOTS_ARE, at - wire.HEADER_SIZE)
-        return ANSWERED
-
     def _maintenance(self, body, start):
         if self._controller.activity != wire.ACTIVITY_NONE:
             return self._refuse(wire.REFUSAL_BUSY, self._controller.activity)
@@ -366,63 +348,22 @@ class Requests:
             if not self._slots.save_constant(ticks):
                 return wire.REFUSAL_STORAGE
             self._controller.use_edge_constant(ticks)
-        struct.pack_into(
-            wire.FORMAT_EDGE_CONSTANT_IS, self.link.answer_body, wire.HEADER_SIZE,
-            port.edge_constant, port.edge_constant_expected, port.edge_constant_max,
-        )  # fmt: skip
-        self.link.answer(wire.MSG_EDGE_CONSTANT_IS, wire.FIXED_EDGE_CONSTANT_IS)
-        return ANSWERED
+        return answers.edge_constant(self.link, port)
 
     def _readings(self, body, start):
         controller = self._controller
         if controller.activity != wire.ACTIVITY_NONE:
             return self._refuse(wire.REFUSAL_BUSY, controller.activity)
-        part = body[start]
-        measured = self._port.readings
-        parts = most = count = begun = spacing = 0
-        if measured is not None:
-            parts = measured.parts
-            most = measured.most
-            spacing = measured.spacing
-        if part < parts:
-            count = measured.count(part)
-            begun = measured.start(part)
-        out = self.link.answer_body
-        at = wire.HEADER_SIZE
-        struct.pack_into(
-            wire.FORMAT_READINGS_ARE, out, at,
-            controller.measured, controller.measured_number, part, parts, most, begun, spacing,
-        )  # fmt: skip
-        at += wire.FIXED_READINGS_ARE
-        out[at] = count
-        at += 1
-        for i in range(count):
-            current = measured.current_ma(part, i)
-            struct.pack_into(wire.FORMAT_READING, out, at, current, measured.supply_mv(part, i))
-            at += wire.SIZE_READING
-        self.link.answer(wire.MSG_READINGS_ARE, at - wire.HEADER_SIZE)
-        return ANSWERED
+        return answers.readings(self.link, controller, self._port.readings, body[start])
 
-    # -- answers of their own ----------------------------------------------------------------------------------
+    # -- answers that say more than yes or no --------------------------------------------------------------------
     def _status(self, body, start):
-        controller = self._controller
-        store = self._store
-        reader = self.link.reader
-        ready = controller.table.state == wire.TABLE_READY
-        dark = 0
-        for beam in (1, 2):
-            fitted = controller.limits.inputs >> wire.KIND_BEAM[beam - 1] & 1
-            if fitted and self._port.beam_dark(beam):
-                dark |= beam
-        struct.pack_into(
-            wire.FORMAT_STATUS_IS, self.link.answer_body, wire.HEADER_SIZE,
-            self.boot_id, controller.state, controller.cause, controller.activity, controller.table.state,
-            bytes(controller.table.digest) if ready else bytes(16), controller.last_release, dark,
-            self._uptime_ms(), store.count, store.forgotten_reports, store.forgotten_shots,
-            reader.good, reader.bad,
-        )  # fmt: skip
-        self.link.answer(wire.MSG_STATUS_IS, wire.FIXED_STATUS_IS)
-        return ANSWERED
+        return answers.status(
+            self.link, self._port, self._controller, self._store, self.boot_id, self._uptime_ms()
+        )
+
+    def _slots_are(self, body, start):
+        return answers.slots(self.link, self._slots)
 
     def note_time(self):
         """Called in every step: the port's clock wraps after 2^30 ms, but the uptime does not."""
@@ -436,24 +377,4 @@ class Requests:
         return (self._turns << 30 | self._noted_ms) & 0xFFFFFFFF
 
     def welcome(self):
-        profile = self._profile
-        port = self._port
-        controller = self._controller
-        limits = controller.limits
-        name = clip_text(profile.NAME)
-        body = self.link.answer_body
-        at = wire.HEADER_SIZE
-        struct.pack_into(
-            wire.FORMAT_WELCOME, body, at,
-            wire.PROTOCOL, self.link.definition, VERSION[0], VERSION[1], VERSION[2], self.boot_id, port.unique_id,
-            port.clock_hz, port.timing, controller.state, controller.cause, controller.last_release,
-            self.link.first_report(), port.stamp_ticks, limits.outputs, limits.inputs, profile.ROWS_MAX,
-            profile.VALVE_MAX_US,
-            profile.VALVE_GAP_US, profile.DUTY_PERCENT, profile.DUTY_WINDOW_MS, profile.RINSE_MAX_MS,
-            profile.FLASH_MAX_US, profile.FLASH_GAP_US, profile.CAMERA_MAX_MS, profile.WINDOW_MAX_MS,
-            limits.earliest, limits.earliest_beam,
-        )  # fmt: skip
-        at += wire.FIXED_WELCOME
-        body[at] = len(name)
-        body[at + 1 : at + 1 + len(name)] = name
-        self.link.answer(wire.MSG_WELCOME, wire.FIXED_WELCOME + 1 + len(name))
+        answers.welcome(self.link, self._port, self._profile, self._controller, self.boot_id)
