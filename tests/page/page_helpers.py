@@ -106,7 +106,7 @@ class Asker:
             "Content-Type": "application/json",
         }  # fmt: skip
         sent.update({name.replace("_", "-"): value for name, value in headers.items()})
-        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=20)
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
         connection.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
         for name, value in sent.items():
             if value is not None:

@@ -10,8 +10,10 @@ from urllib.parse import quote
 import pytest
 from page_helpers import QUICK_RIG, Asker, Served
 
+from beamfall.page import board_thread
 from beamfall.recipes.package import unpack_recipe
 from beamfall.shots import ShotLog
+from beamfall.workflows.slots import Fetched
 
 NAME = "<b>Blue</b> ../umbrella"
 
@@ -81,3 +83,55 @@ def test_a_shot_is_kept_found_shared_and_fired_again(
         assert log.read_series(log.list_shots(limit=1)[0].series).kind == "recipe"
     hand.do("remove_recipe", name="second")
     assert json.loads(hand.get("/recipes")[2])["recipes"] == []
+
+
+@pytest.mark.full
+def test_a_recipe_goes_into_a_slot_of_the_board_and_onto_its_card(
+    serve: Callable[..., Served], log_path: Any
+) -> None:
+    hand = Hand(serve(rig=QUICK_RIG, pace=1000.0))
+    hand.served.wait(lambda: (hand.see("link") or {}).get("state") == "up" and hand.see("plan"))
+    hand.do("arm")
+    hand.served.wait(lambda: hand.see("armed"))
+    hand.do("release")
+    hand.served.wait(lambda: hand.see("shot"))
+    hand.do("keep_recipe", shot=1, name=NAME)
+
+    def change(command: str, **values: Any) -> list[dict[str, Any]]:
+        before = (hand.see("job") or {}).get("id")
+        hand.do(command, **values)
+        hand.served.wait(lambda: hand.see("job")["id"] != before)
+        job = hand.wait_job("slots")
+        assert job["state"] == "ended", job["text"]
+        slots: list[dict[str, Any]] = hand.see("slots")["slots"]
+        return slots
+
+    assert {one["name"] for one in change("board_slots")} == {None}
+    hand.do("arm")
+    hand.served.wait(lambda: hand.see("armed"))
+    second = change("store_recipe", name=NAME, slot=2)[1]
+    # A press would fire what is stored now, and not what was armed.
+    assert (second["name"], second["ready"]) == (NAME, True) and hand.see("armed") is None
+    second = change("board_slots", do="choose", slot=2)[1]
+    assert second["first"]
+    status, headers, card = hand.get("/slots/card")
+    assert status == 200 and "attachment" in headers["content-disposition"]
+    assert (
+        b"slot 2 is ready at once" in card and b"&lt;b&gt;Blue" in card and b"<b>Blue" not in card
+    )
+    assert {one["name"] for one in change("board_slots", do="erase", slot=2)} == {None}
+    hand.do("board_slots", status=422, do="burn", slot=1)
+    hand.do("store_recipe", name=NAME, slot=99)
+    hand.served.wait(lambda: hand.see("job")["state"] == "failed")
+
+
+@pytest.mark.full
+def test_shots_of_an_evening_without_a_laptop_are_told_when_the_page_connects(
+    serve: Callable[..., Served], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What the board held is in the log already; the page says how many came and how many it had to forget."""
+    monkeypatch.setattr(board_thread, "fetch_shots", lambda *_: Fetched((3, 4), 7))
+    hand = Hand(serve(rig=QUICK_RIG, pace=1000.0))
+    hand.served.wait(lambda: hand.see("notices"))
+    (notice,) = hand.see("notices")
+    assert "2 shots" in notice["text"] and "7 older" in notice["text"]

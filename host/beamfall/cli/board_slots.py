@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from contextlib import AbstractContextManager, nullcontext
-from dataclasses import replace
 from pathlib import Path
 
 import typer
@@ -14,12 +13,12 @@ from beamfall.cli.options import PORT
 from beamfall.cli.output import print_json, print_table
 from beamfall.cli.targets import check_target
 from beamfall.files import write_text
-from beamfall.recipes.card import Held, make_card
+from beamfall.recipes.card import Held
 from beamfall.recipes.shelf import Shelf
 from beamfall.setup.sequence_file import load_sequence
 from beamfall.shots import ShotLog
 from beamfall.text import show_text
-from beamfall.workflows.slots import list_held
+from beamfall.workflows.slots import list_held, print_card
 
 app = make_app("Sequences stored on the board, for its button.")
 SLOT_HELP = "Which slot, from 1."
@@ -84,11 +83,7 @@ def write_card(
     with Board.connect(port) as board, _open_log() as log:
         slots = list_held(board, shelf, log)
         name = board.info.name
-    # The list has recipes without their pictures.
-    whole = [
-        one if one.recipe is None else replace(one, recipe=shelf.load(one.name)) for one in slots
-    ]
-    write_text(file, make_card(name, whole))
+    write_text(file, print_card(name, shelf, slots))
     print(f"Written to {show_text(file)}: open it in a browser and print it.")
 
 

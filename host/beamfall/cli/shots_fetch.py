@@ -45,12 +45,4 @@ def fetch(
             ],
             numeric=("shot", "edges", "lost edges"),
         )
-    count = len(records)
-    print(
-        f"{'1 shot' if count == 1 else f'{count} shots'} fetched into the log." if count
-        else "Nothing to fetch: every shot on the board is in the log already."
-    )  # fmt: skip
-    if fetched.forgotten:
-        print(
-            f"{fetched.forgotten} older ones no longer fitted into the board's memory and are lost."
-        )
+    print(fetched.say() or "Nothing to fetch: every shot on the board is in the log already.")

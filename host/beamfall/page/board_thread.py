@@ -34,11 +34,13 @@ from beamfall.page.words import describe_board, describe_link, describe_unclaime
 from beamfall.page.work import Work
 from beamfall.setup.limits import BoardLimits
 from beamfall.shots import ShotLog, find_log
-from beamfall.workflows.series import Shooter, keep_unclaimed, settle_earlier
+from beamfall.workflows.series import Shooter, keep_unclaimed
+from beamfall.workflows.slots import fetch_shots
 from beamfall.workflows.waits import Waits
 
 if TYPE_CHECKING:
     from beamfall.page.work import Job
+    from beamfall.recipes.card import Held
     from beamfall.setup.sequence import Sequence
 
 _LISTEN_S = 0.05
@@ -68,6 +70,7 @@ class BoardThread:
     chosen: CameraChoice | None = None  # where pictures come from, as on the command line
     camera: CameraChoice = field(init=False)
     armed: Armed | None = None
+    held: tuple[Held, ...] = ()  # what the board's slots held when they were last read
     waits: Waits = field(default_factory=Waits)
     _jobs: queue.Queue[Job] = field(default_factory=queue.Queue)
     _abort: threading.Event = field(default_factory=threading.Event)
@@ -254,7 +257,9 @@ class BoardThread:
             self._news.clock_hz = board.info.clock_hz
             self.desk.use_board(board.info.unique_id.hex())
             self.desk.by_hand.use_limits(BoardLimits.from_welcome(board.info))
-            settle_earlier(board, log)
+            said = fetch_shots(board, log).say()
+            if said:
+                self.hub.notice("note", said)
             self._say_up(board)
             while not self._closing.is_set():
                 if self._abort.is_set():
@@ -355,7 +360,9 @@ class BoardThread:
     def _say_up(self, board: ListeningBoard) -> None:
         beams = {beam.input: "clear" for beam in self.desk.rig.beams}
         self.hub.set(
-            board=describe_board(board), live={"beams": beams, "state": board.info.state.label}
+            board=describe_board(board),
+            live={"beams": beams, "state": board.info.state.label},
+            slots=None,
         )
         board.status()
         self._was_lost = False

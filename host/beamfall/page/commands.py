@@ -31,6 +31,7 @@ from beamfall.page.jobs import (
     make_sweep_resume,
     make_watch,
 )
+from beamfall.page.slots import make_slots, make_store
 from beamfall.planning.belief import Belief
 from beamfall.recipes.make import make_recipe
 from beamfall.recipes.shelf import Shelf
@@ -307,6 +308,16 @@ def remove_recipe(hub: Hub, desk: Desk, bench: BoardThread, name: str) -> None:
     hub.tell("recipes")
 
 
+def store_recipe(hub: Hub, desk: Desk, bench: BoardThread, name: str, slot: int) -> None:
+    bench.submit(make_store(Shelf.open(bench.log_path).load(name), slot))
+
+
+def board_slots(hub: Hub, desk: Desk, bench: BoardThread, do: str = "read", slot: int = 0) -> None:
+    if do not in ("read", "choose", "load", "erase"):
+        raise UserError(f"board_slots: {do[:40]!a} is no action")
+    bench.submit(make_slots(do, slot))
+
+
 def _open_log(bench: BoardThread) -> ShotLog:
 
     path = bench.log_path or find_log()
@@ -320,6 +331,7 @@ COMMANDS: Mapping[str, Command] = {
     for command in (
         abort, arm, release, drip, flash, rinse, watch, repeat, sweep, sweep_resume, seek,
         pictures_from, check, calibrate, shoot_recipe, keep_recipe, rename_recipe, remove_recipe,
+        store_recipe, board_slots,
         answer, tune, step, use_found, untune, correct, edit, add_part, remove_part, reset_rig, guide, guide_done,
         undo_learned, redo_learned, reset_learned, dismiss, rate, note, measure, table_set, table_look, table_step,
         table_add, table_copy, table_remove, table_undo, table_redo, table_use, table_read, table_from_plan,

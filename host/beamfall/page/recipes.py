@@ -16,6 +16,7 @@ from beamfall.recipes.sheet import make_sheet
 from beamfall.recipes.shelf import Shelf
 from beamfall.recipes.words import list_measured, say_picture
 from beamfall.text import make_file_name
+from beamfall.workflows.slots import print_card
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -56,7 +57,14 @@ def list_recipe_routes(bench: BoardThread) -> list[Route]:
             request, lambda one: _send_file(one, make_sheet(one).encode(), ".html", "text/html")
         )
 
+    async def show_card(_: Request) -> Response:
+        board = str((bench.hub.get("board") or {}).get("name", ""))
+        page = await run_sync(lambda: print_card(board, shelf(), bench.held))
+        headers = {**_NO_STORE, "content-disposition": 'attachment; filename="card.html"'}
+        return Response(page, media_type="text/html", headers=headers)
+
     return [
+        Route("/slots/card", show_card),
         Route("/recipes", list_recipes),
         Route("/recipes/picture", show_picture),
         Route("/recipes/file", share),

@@ -46,7 +46,9 @@ ACTS = {
     "abort": "aborted", "arm": "armed", "release": "released", "drip": "asked for one drop", "flash": "asked for one "
     "flash", "rinse": "asked for a rinse", "watch": "watched the beam", "repeat": "repeated a shot", "sweep": "started "
     "a sweep", "sweep_resume": "resumed a sweep", "seek": "started a search", "check": "started a check",
-    "calibrate": "started a calibration", "shoot_recipe": "fired a recipe", "answer": "answered", "tune": _TIMINGS,
+    "calibrate": "started a calibration", "shoot_recipe": "fired a recipe",
+    "store_recipe": "stored a recipe on the board", "board_slots": "looked at the board's slots",
+    "answer": "answered", "tune": _TIMINGS,
     "step": _TIMINGS, "untune": _TIMINGS, "use_found": "took the timings of the search",
     "correct": "corrected the timings", "edit": _RIG, "add_part": _RIG, "remove_part": _RIG,
     "reset_rig": _RIG, "guide_done": _RIG, "undo_learned": "undid what was learned",

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from beamfall.errors import RecipeError, SequenceError
-from beamfall.recipes.card import Held
+from beamfall.recipes.card import Held, make_card
 from beamfall.workflows.series import settle_earlier
 
 if TYPE_CHECKING:
@@ -57,12 +58,33 @@ def list_held(board: Board, shelf: Shelf, log: ShotLog | None) -> list[Held]:
     return held
 
 
+def print_card(board: str, shelf: Shelf, held: Sequence[Held]) -> str:
+    """Return the card of a board as a page to print; the list of slots has recipes without their pictures."""
+    whole = [
+        one if one.recipe is None else replace(one, recipe=shelf.load(one.name)) for one in held
+    ]
+    return make_card(board, whole)
+
+
 @dataclass(frozen=True)
 class Fetched:
     """Shots that a board has held: their numbers in the log, and how many it had to forget since it started."""
 
     shots: tuple[int, ...]
     forgotten: int
+
+    def say(self) -> str:
+        """In a sentence or two; empty where it held nothing."""
+        count, said = len(self.shots), []
+        if count:
+            said.append(
+                f"{'1 shot' if count == 1 else f'{count} shots'} fetched from the board into the log."
+            )
+        if self.forgotten:
+            said.append(
+                f"{self.forgotten} older ones no longer fitted into the board's memory and are lost."
+            )
+        return " ".join(said)
 
 
 def fetch_shots(board: Board, log: ShotLog) -> Fetched:

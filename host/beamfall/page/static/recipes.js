@@ -55,10 +55,12 @@ export function makeRecipes() {
     for (const button of cards.querySelectorAll('button.fire'))
       if (button instanceof HTMLButtonElement) button.disabled = !ready();
   }
+  const slots = makeSlots();
   find.addEventListener('input', showCards);
   hear('recipes', () => attempt(refresh()));
   hear('whole', () => attempt(refresh()));
   on(['job', 'link', 'job_recipe'], showDay);
+  on('slots', showCards);
   attempt(refresh().then(showDay));
   return h(
     'div',
@@ -70,20 +72,105 @@ export function makeRecipes() {
       h('p', { class: 'soft small' }, 'Fire and Seek let drops fall at once, without Arm.'),
       cards,
     ),
+    slots,
     day,
   );
 }
 
-/** @param {RecipeCard} one */
-function makeCard(one) {
-  const name = one.name;
-  /** @param {string} text @param {() => Promise<unknown>} what @param {string} [kind] */
-  const button = (text, what, kind = '') =>
+/** @param {string} name @returns {(text: string, what: () => Promise<unknown>, kind?: string) => HTMLButtonElement} */
+const makeButtons =
+  (name) =>
+  (text, what, kind = '') =>
     h(
       'button',
       { type: 'button', class: kind, 'aria-label': `${text}: ${name}`, on: { click: () => attempt(what()) } },
       text,
     );
+
+// The board's slots: what its button fires without a laptop.
+function makeSlots() {
+  const list = h('ol', { class: 'tablerows', 'aria-label': 'Slots' });
+  const of = makeButtons('the board');
+  const read = of('Read the slots', () => act('board_slots'), 'fire');
+  const card = h('a', { class: 'button', href: '/slots/card', download: '' }, 'Card to print');
+  const help = h('p', { class: 'soft small' });
+  function update() {
+    const slots = state.slots?.slots;
+    read.disabled = !ready();
+    card.hidden = !slots;
+    list.hidden = !slots;
+    show(list, slots?.map(makeSlot));
+    help.textContent = slots
+      ? 'Store a recipe in a slot above. The button of the board fires the slot that is ready; held for a second, ' +
+        'it takes the next one. No laptop is needed.'
+      : 'The button of the board fires the recipe in a slot, without a laptop. Read the slots to see what it holds.';
+    for (const button of list.querySelectorAll('button')) button.disabled = !ready();
+  }
+  on(['job', 'link', 'slots'], update);
+  return h(
+    'section',
+    { class: 'panel', 'aria-label': 'On the board' },
+    h('h2', {}, 'On the board'),
+    help,
+    list,
+    h('div', { class: 'row' }, read, card),
+  );
+}
+
+/** @param {SlotState} one */
+function makeSlot(one) {
+  if (one.name === null) return h('li', {}, h('span', { class: 'soft' }, `Slot ${one.slot}: empty`));
+  const button = makeButtons(`slot ${one.slot}`);
+  const change = (/** @type {string} */ what) => act('board_slots', { do: what, slot: one.slot });
+  const sure = h(
+    'span',
+    { class: 'row', hidden: true },
+    button('Empty it', () => change('erase')),
+    button('Keep it', async () => {
+      sure.hidden = true;
+    }),
+  );
+  const said = [one.ready ? 'ready' : '', one.first ? 'loaded at every start' : ''].filter(Boolean);
+  return h(
+    'li',
+    { class: 'row' },
+    h('span', {}, `Slot ${one.slot}: `, h('b', {}, one.name || 'not known on this computer')),
+    h('span', { class: 'soft' }, said.join(', ')),
+    one.ready ? null : button('Make ready', () => change('load')),
+    one.first ? null : button('Load at every start', () => change('choose')),
+    button('Empty', async () => {
+      sure.hidden = false;
+    }),
+    sure,
+  );
+}
+
+/** Where a recipe is stored on the board, once its slots are known. @param {string} name */
+function makeStore(name) {
+  const slots = state.slots?.slots;
+  if (!slots) return null;
+  const free = slots.find((one) => one.name === null) ?? slots[0];
+  const slot = h(
+    'select',
+    { 'aria-label': `Slot for ${name}` },
+    slots.map((one) =>
+      h('option', { value: String(one.slot) }, `slot ${one.slot}: ${one.name ?? 'empty'}`.slice(0, 40)),
+    ),
+  );
+  slot.value = String(free.slot);
+  const store = makeButtons(name)(
+    'Store on the board',
+    () => act('store_recipe', { name, slot: Number(slot.value) }),
+    'fire',
+  );
+  store.disabled = !ready();
+  return h('div', { class: 'row' }, slot, store);
+}
+
+/** @param {RecipeCard} one */
+function makeCard(one) {
+  const name = one.name;
+  const button = makeButtons(name);
   const field = h('input', { type: 'text', value: name, maxlength: 80, 'aria-label': `Name of ${name}` });
   const sure = h(
     'div',
@@ -129,6 +216,7 @@ function makeCard(one) {
         location.hash = '#table';
       }),
     ),
+    makeStore(name),
     h(
       'div',
       { class: 'row' },

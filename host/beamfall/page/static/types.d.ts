@@ -30,10 +30,20 @@ interface BeamfallState {
   job_sweep?: Job | null;
   job_seek?: Job | null;
   job_recipe?: Job | null;
+  slots?: { slots: SlotState[] } | null;
   job_check?: Job | null;
   job_calibrate?: Job | null;
   notices?: Notice[];
   [section: string]: unknown;
+}
+
+/** A slot of the board; `name` is null where it is empty, '' where nobody here knows what it holds. */
+interface SlotState {
+  slot: number;
+  name: string | null;
+  rows?: number;
+  ready?: boolean;
+  first?: boolean;
 }
 
 interface PicturesState {
