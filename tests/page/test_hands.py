@@ -44,9 +44,15 @@ def test_a_key_moves_the_flash_in_every_view(shown: Any) -> None:
     served.wait(lambda: served.hub.get("plan")["delay_ms"] == pytest.approx(before + 0.1))
 
 
-def test_another_device_gets_a_code_to_photograph(shown: Any) -> None:
-    _, page = shown
+def test_another_device_gets_a_code_to_photograph_where_the_page_listens_on_the_network(
+    shown: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    served, page = shown
     page.locator("summary", has_text="Series").click()
+    page.get_by_role("button", name="Link for another device").click()
+    expect(page.locator(".linkcode")).to_contain_text("--listen")  # this one listens at home only
+    expect(page.locator(".linkcode svg")).to_have_count(0)
+    monkeypatch.setattr(served.server.door, "make_link", lambda: LINK)
     page.get_by_role("button", name="Link for another device").click()
     expect(page.locator(".linkcode svg path")).to_be_visible()
 

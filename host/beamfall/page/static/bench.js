@@ -19,6 +19,8 @@ const WAITING_HELP =
   'Release without waiting for the surface, skips the rest once. To change the rest for good, use the Rig view. ' +
   'The flash always needs its time to recycle, or the picture would be dark. A series, a sweep and a search ' +
   'wait by themselves.';
+const HERE_HELP =
+  'This link works on this computer only. For a telephone or a tablet, start `beamfall page --listen 0.0.0.0:8080`.';
 const CARE_HELP = 'Keep liquid away from the electronics.';
 
 export function makeBench() {
@@ -317,7 +319,9 @@ function makeInvitation() {
     link.value = made.link;
     link.hidden = false;
     link.select();
-    show(code, drawCode(made.code));
+    // Until it listens on the network too, a code for a telephone's camera would lead nowhere.
+    const here = ['127.0.0.1', '[::1]', 'localhost'].includes(new URL(made.link).hostname);
+    show(code, here ? h('p', { class: 'small' }, HERE_HELP) : drawCode(made.code));
   };
   const button = h(
     'button',

@@ -105,11 +105,16 @@ export function makeRepeatability() {
         h(
           'p',
           { class: 'soft' },
-          `${countShots(data.shots)}, beam ${data.beam}. Flash contact: ${flash.count} measured, `,
-          flash.scatter_us === null ? '' : `scatter ${number(flash.scatter_us, 3)} µs, `,
-          flash.count ? `worst ${number(flash.worst_us, 3)} µs from its plan ` : '',
-          `(${flash.said_timing}, ticks of ${number(flash.tick_us, 3)} µs`,
-          flash.stamped ? ').' : ', calculated from the command, not measured).',
+          `${countShots(data.shots)}, beam ${data.beam}. `,
+          flash.count
+            ? [
+                `Flash contact: ${flash.count} measured, `,
+                flash.scatter_us === null ? '' : `scatter ${number(flash.scatter_us, 3)} µs, `,
+                `worst ${number(flash.worst_us, 3)} µs from its plan `,
+                `(${flash.said_timing}, ticks of ${number(flash.tick_us, 3)} µs`,
+                flash.stamped ? ').' : ', calculated from the command, not measured).',
+              ]
+            : null,
         ),
       ),
       data.quantities.every((/** @type {any} */ one) => one.scatter_us === undefined)

@@ -151,6 +151,8 @@ export const clock = (when) => {
   return `${day} ${[d.getHours(), d.getMinutes(), d.getSeconds()].map(two).join(':')}`;
 };
 
+/** A page for fingers, with one column. */
+export const narrow = matchMedia('(max-width: 900px)');
 export const calm = () => matchMedia('(prefers-reduced-motion: reduce)').matches;
 
 // Interpolate y at x on a rising list of xs; null outside.

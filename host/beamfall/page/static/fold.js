@@ -1,8 +1,6 @@
 // Sections of a long form that fold. On a narrow page they are folded, and one is open at a time.
 
-import { h, show } from './dom.js';
-
-const narrow = matchMedia('(max-width: 900px)');
+import { h, narrow, show } from './dom.js';
 
 /**
  * Folds of one form; a form that is built again keeps which are open.

@@ -1,7 +1,7 @@
 // The guided rig: one question at a time with a drawing, until the answers make a whole rig.
 
 import { attempt } from './bar.js';
-import { h, s, show } from './dom.js';
+import { h, narrow, s, show } from './dom.js';
 import { act } from './net.js';
 import { makeProblem } from './problem.js';
 
@@ -102,7 +102,7 @@ async function step(box, request) {
     ),
   );
   input.focus({ preventScroll: true });
-  box.scrollIntoView({ block: matchMedia('(max-width: 900px)').matches ? 'start' : 'nearest' });
+  box.scrollIntoView({ block: narrow.matches ? 'start' : 'nearest' });
 }
 
 /** @param {any} request @returns {string} */

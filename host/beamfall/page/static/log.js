@@ -94,12 +94,16 @@ export function makeLog() {
         : 'Compare two';
     list.refill();
   }
-  function open(/** @type {number} */ shot, { scroll = false } = {}) {
+  function open(/** @type {number} */ shot, { scroll = false, wanted = true } = {}) {
     picked.selected = shot;
     history.replaceState(null, '', `#log/${shot}`);
     if (scroll) list.bringUp(shot);
     list.refill();
-    detail.showDetail(shot);
+    detail.showDetail(shot).then(() => {
+      // Where the panel lies below the list, a press must not seem to do nothing.
+      const below = detail.root.getBoundingClientRect().top > innerHeight / 2;
+      if (wanted && below) detail.root.scrollIntoView({ block: 'start' });
+    });
   }
   compareButton.addEventListener('click', () =>
     attempt(detail.showCompare(Math.min(...picked.marks), Math.max(...picked.marks))),
@@ -140,7 +144,7 @@ export function makeLog() {
         },
       };
       if (openLater !== null) api.open(openLater);
-      else if (chosen.length) open(chosen[0].shot);
+      else if (chosen.length) open(chosen[0].shot, { wanted: false });
     }),
   );
   root.append(

@@ -13,7 +13,7 @@ const SIGNS = { fired: '●', missed: '○', fault: '▲', 'not-released': '–'
 /**
  * The list. `show` takes the shots to list, `refill` draws them again, `bringUp` scrolls to one.
  * @param {{ selected: number | null, marks: number[] }} picked
- * @param {{ open: (shot: number, how?: { scroll?: boolean }) => void, toggleMark: (shot: number) => void }} act
+ * @param {{ open: (shot: number, how?: { scroll?: boolean, wanted?: boolean }) => void, toggleMark: (shot: number) => void }} act
  */
 export function makeList(picked, { open, toggleMark }) {
   const COLUMNS = [
@@ -228,7 +228,7 @@ export function makeList(picked, { open, toggleMark }) {
     }
     if (to === undefined || to === null || !chosen.length) return;
     event.preventDefault();
-    open(chosen[Math.min(Math.max(to, 0), chosen.length - 1)].shot, { scroll: true });
+    open(chosen[Math.min(Math.max(to, 0), chosen.length - 1)].shot, { scroll: true, wanted: false });
   });
   fit(scroller, layout);
   return {

@@ -3,6 +3,7 @@
 import { attempt, ready } from './bar.js';
 import { h, ms, show } from './dom.js';
 import { act, get, hear, on, state } from './net.js';
+import { makeProblem } from './problem.js';
 
 /**
  * @typedef {{name: string, note: string, rating: number | null, made: string, shot: number | null, shows: string,
@@ -234,14 +235,16 @@ function makeCard(one) {
 export function makeKeep(shot) {
   const field = h('input', { type: 'text', id: 'recipe-name', maxlength: 80, placeholder: 'name' });
   const said = h('span', { class: 'soft small', role: 'status' });
+  const problem = makeProblem(field);
   const keep = async () => {
     said.textContent = 'saving …';
+    problem.say('');
     try {
       await act('keep_recipe', { shot, name: field.value });
       said.textContent = 'saved';
     } catch (error) {
       said.textContent = '';
-      throw error;
+      problem.tell(error);
     }
   };
   return h(
@@ -251,7 +254,7 @@ export function makeKeep(shot) {
       on: {
         submit: (/** @type {Event} */ event) => {
           event.preventDefault();
-          attempt(keep());
+          keep();
         },
       },
     },
@@ -259,5 +262,6 @@ export function makeKeep(shot) {
     field,
     h('button', { type: 'submit' }, 'Save this shot'),
     said,
+    problem.root,
   );
 }
