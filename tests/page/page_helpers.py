@@ -18,6 +18,7 @@ from beamfall.page.serve import PageServer
 
 LAPTOP = {"width": 1366, "height": 768}
 TABLET = {"width": 820, "height": 1180}
+TELEPHONE = {"width": 390, "height": 844}
 VIEWS = (
     "bench",
     "rig",

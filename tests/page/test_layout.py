@@ -7,14 +7,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from page_helpers import QUICK_RIG, VIEWS, Served, expect, wait_ready
+from page_helpers import QUICK_RIG, TABLET, TELEPHONE, VIEWS, Served, expect, wait_ready
 
 Serve = Callable[..., Served]
 Open = Callable[..., Any]
 
 SMALL_LAPTOP = {"width": 1280, "height": 800}
-TABLET = {"width": 820, "height": 1180}
-TELEPHONE = {"width": 390, "height": 844}
 CUTS = Path(__file__).with_name("cuts.js").read_text(encoding="utf-8")
 TARGETS = Path(__file__).with_name("targets.js").read_text(encoding="utf-8")
 FINGER = 900  # pixels: up to this width the page is for fingers
