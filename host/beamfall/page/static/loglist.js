@@ -13,7 +13,10 @@ const SIGNS = { fired: '●', missed: '○', fault: '▲', 'not-released': '–'
 /**
  * The list. `show` takes the shots to list, `refill` draws them again, `bringUp` scrolls to one.
  * @param {{ selected: number | null, marks: number[] }} picked
- * @param {{ open: (shot: number, how?: { scroll?: boolean, wanted?: boolean }) => void, toggleMark: (shot: number) => void }} act
+ * @param {{
+ *   open: (shot: number, how?: { scroll?: boolean, wanted?: boolean }) => void,
+ *   toggleMark: (shot: number) => void,
+ * }} act
  */
 export function makeList(picked, { open, toggleMark }) {
   const COLUMNS = [
