@@ -137,7 +137,7 @@ def test_a_misspelt_liquid_gets_the_likely_one() -> None:
 def test_a_liquid_that_is_not_water_is_described() -> None:
     """Whole milk at 20 °C: 52.4 mN/m by the formula of `physics.liquids.milk`, and usual values for the rest."""
     described = describe_answer("liquid", walk_through(liquid="milk").make_rig())
-    assert "52 mN/m" in described[0] and "usual values" in described[1]
+    assert "52 mN/m" in described[0] and "typical values" in described[1]
     assert describe_answer("liquid", walk_through().make_rig()) == []
 
 
