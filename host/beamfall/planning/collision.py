@@ -51,8 +51,7 @@ if TYPE_CHECKING:
 
 DRAWS = 4000
 STAGE_S = 0.002  # after the contact the umbrella has begun to spread (our choice)
-# Intervals are this much wider than the models ask for, since models are wrong too.
-WIDER, WIDER_OF_THE_JET = 1.13, 1.18
+WIDER = 1.1  # intervals are this much wider than the models ask for, since models are wrong too
 _LEAST_DELAY_S = 0.001
 _SEED = 20_240_229  # the plan of a rig is the same each time it is asked for
 
@@ -201,13 +200,11 @@ def _draw(
     rig: Rig, setting: Setting, count: int, seed: int, known: tuple[bytes, bytes] | None
 ) -> Draws:
     rng = np.random.default_rng(seed)
-    wider = np.array([WIDER_OF_THE_JET if name in OF_THE_JET else WIDER for name in NAMES])
     if known is None:
-        z = wider * draw_z(count, rng)
+        z = WIDER * draw_z(count, rng)
     else:
         mean, covariance = (np.frombuffer(one) for one in known)
-        spread = covariance.reshape(len(NAMES), len(NAMES)) * np.outer(wider, wider)
-        z = draw_z(count, rng, mean, spread)
+        z = draw_z(count, rng, mean, WIDER**2 * covariance.reshape(len(NAMES), len(NAMES)))
     return make_draws(rig, setting, z, make_jet_prior(rig, setting))
 
 

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 NEAR_S = 0.001  # a picture within this of the wanted stage is found
 # The search stops at this chance that a picture is the wanted one. In tests/benchmarks/seek_shots.py such a picture is
 # the wanted one in about 95 %, as tails are drawn wide; more certainty takes another shot and hardly adds to that.
-SURE = 0.78
+SURE = 0.82
 # Of one drop the models have no such tails, so that the chance is what it says.
 SURE_OF_ONE = 0.93
 
@@ -298,7 +298,10 @@ class Search:
             for number, own in self.weighted.own_chances(self._answers[-1][0].times_s)
         }
         self.chances.update(chances)
-        self.best = max(chances, key=lambda number: chances[number])
+        kind = self.rig.aim.kind
+        shown = [n for n in chances if self._answers[n][1].word in (kind, "found")]
+        # Of one drop a picture counts once somebody has seen in it what is wanted.
+        self.best = max(shown or chances, key=lambda number: chances[number])
         self.best_chance = chances[self.best]
         if self._likely or self.best_chance >= LIKELY:
             self._likely += 1
@@ -325,10 +328,10 @@ class Search:
     def _is_bracketed(self) -> bool:
         """Whether pictures bound the contact from both sides: the model alone is no certainty.
 
-        Of one drop the newest picture must show what is wanted, so that somebody has seen it.
+        Of one drop the best picture must show what is wanted, so that somebody has seen it.
         """
         if not self.weighted.has_contact:
-            return self._answers[-1][1].word == self.rig.aim.kind
+            return self._answers[self.best][1].word == self.rig.aim.kind
         answers = [
             one for shot, one in self._answers if shot.spacing_s == self._answers[-1][0].spacing_s
         ]

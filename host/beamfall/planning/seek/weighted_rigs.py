@@ -19,6 +19,7 @@ from beamfall.physics.splash import CAVITY_SHARE, CROWN_END, FREE_SHARE, OF_THE_
 from beamfall.planning.draws import Draws, JetDraws, draw_normal, draw_z, make_draws, meet_all
 from beamfall.planning.seek.answer import Answer, Shot
 from beamfall.planning.seek.bounds import below
+from beamfall.planning.seek.drops_seen import explain_by_latency, list_late, weigh_dwell
 from beamfall.planning.seek.likelihood import (
     MISS,
     Moments,
@@ -43,13 +44,13 @@ if TYPE_CHECKING:
 LEAST_WEIGHT = 1e-3  # of rigs that must meet their jet for a spacing to be worth a shot
 TALL = 0.6  # a contact above this share of the jet's height is high on the jet
 OTHER_SPACING_S = 0.004
-# Models are wrong more often than a normal distribution allows: a fifth of rigs is this much further off.
-_FAR_SHARE, _FAR_OFFSET = 0.2, 6.0
-_WIDE_OFFSET = 10.0  # where answers show that the models are wrong
+# In a search nothing but the offset takes up what the models leave out, and they are wrong more often than a normal
+# distribution allows: contacts are this much further off than the planner has them, a fifth of them very far.
+_NEAR_OFFSET, _FAR_OFFSET, _FAR_SHARE = 2.0, 12.0, 0.2
+_WIDE_OFFSET = 20.0  # where answers show that the models are wrong
 _OFFSET = NAMES.index("contact_offset_s")
 _SHOT_S = 0.0002  # what else differs from shot to shot
 _ONSET_SCATTER_S, _HEIGHT_SCATTER = 0.0008, 0.04  # medians of plan.unknowns.list_scatters
-_DWELL_SPREAD = 0.03  # what a beam senses of a drop differs from the model by this (estimate)
 _LEAST_SHARE = 0.4  # of effective rigs, below which new ones are drawn
 _KEEP = 0.97  # Liu & West's a
 # Standard deviations from the middle of nine equal parts of a normal distribution.
@@ -169,7 +170,9 @@ class WeightedRigs:
     @property
     def farthest(self) -> float:
         """How far the rigs that fit the answers lie from the file, in standard deviations of the worst unknown."""
-        return float(np.max(np.abs(self.weights @ self._z)))
+        apart = np.abs(self.weights @ self._z)
+        apart[_OFFSET] /= _NEAR_OFFSET
+        return float(np.max(apart))
 
     def sample(self, count: int) -> NDArray[np.intp]:
         """Indices of rigs drawn by their weight, spread evenly over it."""
@@ -311,20 +314,21 @@ class WeightedRigs:
             # What the models leave out differs from spacing to spacing.
             self._forget_offset()
         self._spacing_s = shot.spacing_s
+        if not self._taken:
+            self._see_drops(shot)
         taken = _Taken(shot, answer, self.says_ages, wanted_s, near_s)
         outlook, likelihood, own = self._weigh(taken)
         self.expected = float(self.weights @ _expect_word(outlook, answer))
         self.lapse = lapse_chance(answer) / float(self.weights @ likelihood)
         self._taken.append(taken)
         self._own.append(own)
-        weights = self.weights * likelihood * self._weigh_dwells(shot)
+        weights = self.weights * likelihood
         total = float(weights.sum())
         if not total > 0.0:  # nothing fits: keep what was, rather than end in NaN
             return 0.0
         self.weights = weights / total
         self.reachable = float(self.weights @ reachable_chance(outlook, near_s))
-        if 1.0 / float(np.sum(self.weights**2)) < _LEAST_SHARE * len(self.weights):
-            self._renew()
+        self._renew_if_few()
         return float(self.weights @ self._own[-1])
 
     @property
@@ -376,16 +380,15 @@ class WeightedRigs:
         if self.has_contact:
             z[:, _OFFSET] *= _WIDE_OFFSET
         self._set(z)
+        self._see_drops(self._taken[-1].shot)
         newest = {number for number, _ in self.own_chances(self._taken[-1].shot.times_s)}
         for number in sorted(newest):
-            one = self._taken[number]
-            self.weights = self.weights * self._weigh(one)[1] * self._weigh_dwells(one.shot)
-        self.weights = self.weights / float(self.weights.sum())
+            self._multiply(self._weigh(self._taken[number])[1])
         self._renew()
 
     def _draw_offsets(self, count: int) -> Floats:
         far = self._rng.random(count) < _FAR_SHARE
-        drawn: Floats = np.where(far, _FAR_OFFSET, 1.0) * self._rng.standard_normal(count)
+        drawn: Floats = np.where(far, _FAR_OFFSET, _NEAR_OFFSET) * self._rng.standard_normal(count)
         return drawn
 
     def _forget_offset(self) -> None:
@@ -394,12 +397,28 @@ class WeightedRigs:
         self._set(self._z)
         self.weights = weights
 
-    def _weigh_dwells(self, shot: Shot) -> Floats:
-        dwell = self.rigs.first.dwell_s
-        if not shot.dwells_s or not np.isfinite(dwell).all():
-            return np.ones(len(dwell))
-        seen = shot.dwells_s[0]
-        return np.exp(-0.5 * np.square((seen / dwell - 1.0) / _DWELL_SPREAD)) + 0.02
+    def _see_drops(self, shot: Shot) -> None:
+        """Weigh the rigs by what the beam saw of a shot's drops."""
+        self._multiply(weigh_dwell(self.rigs, shot))
+        for latency in ("latency_error_s", "other_latency_error_s"):
+            if not (late := list_late(self.rigs, shot, latency)):
+                continue
+            z, likelihood = explain_by_latency(
+                self._z, self.weights, late, latency, self._rig.uncertainty, self._rng
+            )
+            weights = self.weights
+            self._set(z)
+            self.weights = weights
+            self._multiply(likelihood)
+        self._renew_if_few()
+
+    def _multiply(self, likelihood: Floats) -> None:
+        weights = self.weights * likelihood
+        self.weights = weights / float(weights.sum())
+
+    def _renew_if_few(self) -> None:
+        if 1.0 / float(np.sum(self.weights**2)) < _LEAST_SHARE * len(self.weights):
+            self._renew()
 
     def _renew(self) -> None:
         mean = self.weights @ self._z

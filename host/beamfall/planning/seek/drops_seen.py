@@ -1,0 +1,77 @@
+"""What a beam saw of a shot's drops says about the rig: how long they kept it dark, and when they came."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from beamfall.planning.unknowns import NAMES
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from beamfall.planning.draws import Draws
+    from beamfall.planning.seek.answer import Shot
+    from beamfall.setup.rig_sections import Uncertainty
+
+    Floats = NDArray[np.float64]
+
+# What a beam senses of a drop differs from the model by these: dwells, as a share, and arrivals (estimates).
+_DWELL_SPREAD, _ARRIVAL_S = 0.03, 0.0002
+_DOUBT = 0.02  # of its weight each rig keeps whatever was seen: the file may be wrong altogether
+
+
+def weigh_dwell(rigs: Draws, shot: Shot) -> Floats:
+    """How likely the dwell of drop 1 is for each rig."""
+    dwell = rigs.first.dwell_s
+    if not shot.dwells_s or not np.isfinite(dwell).all():
+        return np.ones(len(dwell))
+    return _doubt((shot.dwells_s[0] / dwell - 1.0) / _DWELL_SPREAD)
+
+
+def list_late(rigs: Draws, shot: Shot, latency: str) -> list[Floats]:
+    """How much later than each rig has it every drop came whose valve has that latency: the first valve, or another."""
+    own = rigs.valves[0].output
+    found = []
+    for number, (at, drop) in enumerate(zip(shot.times_s, rigs.drops, strict=True), 1):
+        edge = shot.find_edge(number)
+        is_first = rigs.valves[number - 1].output == own
+        if edge is not None and is_first == (latency == "latency_error_s"):
+            late = edge - at - drop.latency_s - drop.to_edge_s
+            found += [late] if np.isfinite(late).all() else []
+    return found
+
+
+def explain_by_latency(
+    z: Floats,
+    weights: Floats,
+    late: list[Floats],
+    latency: str,
+    known: Uncertainty,
+    rng: np.random.Generator,
+) -> tuple[Floats, Floats]:
+    """Give each rig a latency that explains when its drops came; return its z, and how likely that is.
+
+    What is known of the latency beside the other unknowns of a rig follows from the normal distribution of them all.
+    """
+    place, spread_s = NAMES.index(latency), known.latency_s
+    mean = weights @ z
+    apart = z - mean
+    precision = np.linalg.inv((weights[:, None] * apart).T @ apart + 1e-9 * np.eye(z.shape[1]))
+    free = 1.0 / precision[place, place]
+    expected = z[:, place] - free * (apart @ precision[place])
+    noise = _ARRIVAL_S**2 + known.latency_scatter_s**2 / len(late)
+    total = noise + free * spread_s**2
+    off_s = np.mean(late, axis=0) - (expected - z[:, place]) * spread_s
+    gain = free * spread_s / total
+    left = np.sqrt(free * (1.0 - gain * spread_s))
+    explained = z.copy()
+    explained[:, place] = expected + gain * off_s + left * rng.standard_normal(len(z))
+    return explained, _doubt(off_s / np.sqrt(total))
+
+
+def _doubt(off: Floats) -> Floats:
+    """How likely it is to be so many standard deviations off, from a model that may be wrong."""
+    result: Floats = np.exp(-0.5 * np.square(off)) + _DOUBT
+    return result
