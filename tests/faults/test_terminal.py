@@ -33,11 +33,6 @@ def person_at_terminal() -> PersonAtRig:
     return PersonAtRig(People(CheckTerminal()))
 
 
-@pytest.fixture(autouse=True)
-def own_log(tmp_path: Any, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "shots.sqlite3"))
-
-
 @pytest.mark.parametrize("given", ["0", "?", "don't know", "Cannot tell"])
 def test_who_cannot_tell_says_so(given: str, monkeypatch: pytest.MonkeyPatch, capsys: Any) -> None:
     type_in(monkeypatch, given)

@@ -138,7 +138,6 @@ def test_without_mpremote_the_cure_is_named(monkeypatch: pytest.MonkeyPatch) -> 
 def test_what_the_wire_does_not_say_is_remembered(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "log.sqlite3"))
     report = Report(
         "port", "pico", "Pico", who("Raspberry Pi Pico with RP2040"), True, "", [], [], [], {}, [], 0, 0,
         "e6" * 8, "0.1.0", False, LineLevels(False, False),

@@ -28,11 +28,6 @@ def connect(rig: Any) -> Board:
     return Board(link)
 
 
-@pytest.fixture(autouse=True)
-def own_log(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "log.sqlite3"))
-
-
 def test_on_the_ideal_port_there_is_no_error_at_all() -> None:
     with connect(JumperRig(VALVE1, BEAM1)) as board:
         found = measure(board, pulses=40, simulated=True)

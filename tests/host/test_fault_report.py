@@ -50,7 +50,6 @@ def test_where_no_file_can_be_written_the_error_is_said_all_the_same(
         monkeypatch.setenv("BEAMFALL_LOG", str(in_the_way / "shots.sqlite3"))
         raise ZeroDivisionError("deliberate")
 
-    monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "shots.sqlite3"))
     monkeypatch.setattr(Board, "wait_for", fail)
     assert main(["shoot", "--port", "sim"]) == 1
     assert "ZeroDivisionError" in capsys.readouterr().err

@@ -32,7 +32,6 @@ def test_the_commands_of_a_page_run_in_its_order(
     topic: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "shots.sqlite3"))
     shutil.copy(EXAMPLE, "my_rig.toml")
     assert (
         main(["shoot", "my_rig.toml", "--port", "sim", "--json"]) == 0

@@ -161,7 +161,6 @@ def test_lines_stand_as_the_installed_board_wants_them(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """By the USB device's serial number, whatever name the port has today; None is left to the system."""
-    monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "log.sqlite3"))
     monkeypatch.setattr(line_levels, "list_ports", lambda: [PICO, SECOND])
     remember_levels(PICO.device, LineLevels(False, None))
     moved = PortSeen("/dev/ttyACM7", *_ids(PICO))

@@ -80,7 +80,6 @@ def test_damaged_pieces_are_kept_and_called_damaged(tshark: str, tmp_path: Path)
 def test_a_shot_is_traced_both_ways_and_later_commands_are_not(
     tshark: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "shots.sqlite3"))
     path = tmp_path / "shot.pcapng"
     assert main(["--trace", str(path), "shoot", "--port", "sim", "--json"]) == 0
     size = path.stat().st_size
@@ -97,7 +96,6 @@ def test_a_shot_is_traced_both_ways_and_later_commands_are_not(
 def test_verbose_prints_each_message_with_its_time(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
-    monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "shots.sqlite3"))
     with caplog.at_level("DEBUG", "beamfall.wire"):
         assert main(["--verbose", "drip", "--port", "sim"]) == 0
     lines = [record.getMessage() for record in caplog.records if record.name == "beamfall.wire"]
@@ -119,7 +117,6 @@ def test_a_file_of_another_kind_is_not_written_to(tmp_path: Path) -> None:
 def test_a_folder_that_is_not_there_is_named_before_anything_is_released(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "shots.sqlite3"))
     path = tmp_path / "nowhere" / "t.pcapng"
     assert main(["--trace", str(path), "shoot", "--port", "sim"]) == 2
     assert str(path) in capsys.readouterr().err

@@ -16,7 +16,6 @@ from beamfall.shots import ShotLog
 
 @pytest.fixture
 def log_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "shots.sqlite3"))
     return tmp_path / "shots.sqlite3"
 
 

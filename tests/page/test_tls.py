@@ -71,7 +71,6 @@ def test_the_link_and_the_cookie_work_over_tls_with_the_fingerprint_that_is_prin
 def test_the_certificate_is_kept_and_its_key_is_its_users_alone(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "shots.sqlite3"))
     first = get_certificate(["localhost", "127.0.0.1"])
     assert get_certificate(["localhost"]) == first
     assert stat.S_IMODE(first.file.stat().st_mode) == 0o600
@@ -81,7 +80,6 @@ def test_the_certificate_is_kept_and_its_key_is_its_users_alone(
 def test_a_damaged_certificate_is_named_with_its_cure(
     part: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "shots.sqlite3"))
     file = get_certificate(["localhost"]).file
     text = file.read_text("ascii")
     file.write_text(text.replace(part, "x") if part.isascii() and part else part, "latin-1")

@@ -20,7 +20,6 @@ PORT = "sim?seed=4"
 @pytest.fixture
 def rig(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A rig file, with a log of its own."""
-    monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "shots.sqlite3"))
     file = tmp_path / "rig.toml"
     file.write_text(EXAMPLE.read_text(encoding="utf-8").replace('rest = "5 s"', 'rest = "0 s"'))
     return file

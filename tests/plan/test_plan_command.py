@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import json
-import os
 import re
-import subprocess
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from command_line import run_cli
+from command_line import run_checked
 
 from beamfall.errors import PhysicsRangeError, RigFileError
 from beamfall.physics.liquids import BASES
@@ -19,18 +17,6 @@ from beamfall.planning.setting import compute_drop, make_liquid, make_setting
 from beamfall.setup.rig import EXAMPLE, example_rig, load_rig
 
 from .conftest import make_rig
-
-
-@pytest.fixture
-def environment(tmp_path: Path) -> dict[str, str]:
-    return dict(os.environ, BEAMFALL_LOG=str(tmp_path / "shots.sqlite3"))
-
-
-def run(environment, *arguments: str, status: int = 0) -> subprocess.CompletedProcess[str]:
-    done = run_cli("plan", *arguments, environment=environment)
-    assert done.returncode == status, done.stdout + done.stderr
-    assert "Traceback" not in done.stderr
-    return done
 
 
 def write_rig(tmp_path: Path, *changes: tuple[str, str]) -> str:
@@ -43,11 +29,11 @@ def write_rig(tmp_path: Path, *changes: tuple[str, str]) -> str:
     return str(file)
 
 
-def test_one_object_with_every_time_as_an_interval(environment, tmp_path) -> None:
+def test_one_object_with_every_time_as_an_interval(tmp_path) -> None:
     rig = write_rig(
         tmp_path, ('height = "60 cm"', 'height = "61 cm"'), ('height = "47 cm"', 'height = "48 cm"')
     )
-    (line,) = run(environment, rig, "--json").stdout.splitlines()
+    (line,) = run_checked("plan", rig, "--json").stdout.splitlines()
     plan = json.loads(line)
     for name in ("nozzle_to_beam", "beam_to_surface", "jet_onset", "spacing", "flash_delay"):
         assert set(plan[name]) == {"p5", "p50", "p95"}
@@ -56,10 +42,10 @@ def test_one_object_with_every_time_as_an_interval(environment, tmp_path) -> Non
     assert plan["anchor"] == {"beam": "beam1", "edge": "dark", "count": 2}
 
 
-def test_in_words_with_a_picture(environment, tmp_path) -> None:
+def test_in_words_with_a_picture(tmp_path) -> None:
     picture = tmp_path / "plan.png"
     rig = write_rig(tmp_path, ('recycle = "1.5 s"', 'recycle = "9 s"'))
-    said = run(environment, rig, "--plot", str(picture)).stdout
+    said = run_checked("plan", rig, "--plot", str(picture)).stdout
     for words in (
         "flash follows",
         "scatter of the picture",
@@ -97,9 +83,9 @@ def test_the_picture_draws_drops_beam_surface_jet_and_light() -> None:
     assert near.x[0] < delay.end < near.x[1] and near.y[0] < 0.0 < near.y[1] < 200.0
 
 
-def test_the_stage_moves_the_flash_by_itself(environment) -> None:
-    early = json.loads(run(environment, "--json", "--stage", "0 ms").stdout)
-    late = json.loads(run(environment, "--json", "--stage", "5 ms").stdout)
+def test_the_stage_moves_the_flash_by_itself() -> None:
+    early = json.loads(run_checked("plan", "--json", "--stage", "0 ms").stdout)
+    late = json.loads(run_checked("plan", "--json", "--stage", "5 ms").stdout)
     moved = late["planned"]["flash_delay"] - early["planned"]["flash_delay"]
     assert moved == pytest.approx(5.0, abs=1e-3)
     assert early["planned"]["spacing"] == late["planned"]["spacing"]
@@ -146,12 +132,12 @@ def test_an_opening_out_of_range_is_refused_with_one_that_works(tmp_path) -> Non
     assert compute_drop(replace(valve, opening_s=0.5 * (low + high)), setting) > 1e-3
 
 
-def test_the_command_says_which_key_is_wrong(environment, tmp_path) -> None:
-    said = run(
-        environment, write_rig(tmp_path, ('bore = "2.5 mm"', 'bore = "0 mm"')), status=2
+def test_the_command_says_which_key_is_wrong(tmp_path) -> None:
+    said = run_checked(
+        "plan", write_rig(tmp_path, ('bore = "2.5 mm"', 'bore = "0 mm"')), status=2
     ).stderr
     assert "valve.bore" in said
 
 
-def test_a_picture_with_an_unknown_ending_is_refused(environment, tmp_path) -> None:
-    assert ".png" in run(environment, "--plot", str(tmp_path / "plan.doc"), status=2).stderr
+def test_a_picture_with_an_unknown_ending_is_refused(tmp_path) -> None:
+    assert ".png" in run_checked("plan", "--plot", str(tmp_path / "plan.doc"), status=2).stderr

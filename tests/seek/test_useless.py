@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -83,13 +82,8 @@ def test_no_light_is_told_where_a_sensor_is_fitted(tmp_path: Path) -> None:
 
 
 # -- the command -----------------------------------------------------------------------------------------
-@pytest.fixture
-def environment(tmp_path: Path) -> Environment:
-    return dict(os.environ, BEAMFALL_LOG=str(tmp_path / "shots.sqlite3"))
-
-
-def seek(environment: Environment, *arguments: Any, said: str = "") -> Any:
-    done = run_cli("seek", *arguments, environment=environment, typed=said)
+def seek(*arguments: Any, said: str = "") -> Any:
+    done = run_cli("seek", *arguments, typed=said)
     assert "Traceback" not in done.stderr
     return done
 
@@ -104,12 +98,9 @@ def write_rig(tmp_path: Path, **changes: str) -> Path:
     return file
 
 
-def test_with_the_flash_off_a_search_stops_and_keeps_nothing(
-    environment: Environment, tmp_path: Path
-) -> None:
+def test_with_the_flash_off_a_search_stops_and_keeps_nothing(tmp_path: Path) -> None:
     rig = write_rig(tmp_path)
-    done = seek(
-        environment, rig, "--port", "sim?fault=flash-off", "--shots", "14", "--ask", said="nothing\n" * 14
+    done = seek(rig, "--port", "sim?fault=flash-off", "--shots", "14", "--ask", said="nothing\n" * 14
     )  # fmt: skip
     assert done.returncode not in (0, 130), done.stdout
     assert done.stdout.count("gave no information") == 2
@@ -119,15 +110,12 @@ def test_with_the_flash_off_a_search_stops_and_keeps_nothing(
 
 
 @pytest.mark.parametrize("word", ["black", *in_full("nothing")])
-def test_without_a_sensor_the_persons_word_is_gone_by(
-    environment: Environment, tmp_path: Path, word: str
-) -> None:
+def test_without_a_sensor_the_persons_word_is_gone_by(tmp_path: Path, word: str) -> None:
     """And `nothing`, said of pictures that were black all along, keeps nothing either."""
     rig = write_rig(tmp_path)
     with rig.open("a", encoding="utf-8") as file:
         file.write("\n[fitted]\nflash_seen = false\n")
-    done = seek(
-        environment, rig, "--port", "sim?fault=flash-off", "--shots", "4", "--ask", said=f"{word}\n" * 4
+    done = seek(rig, "--port", "sim?fault=flash-off", "--shots", "4", "--ask", said=f"{word}\n" * 4
     )  # fmt: skip
     assert done.returncode not in (0, 130), done.stdout
     assert done.stdout.count("What does the picture show?") == (2 if word == "black" else 4)
@@ -135,9 +123,9 @@ def test_without_a_sensor_the_persons_word_is_gone_by(
     assert not (tmp_path / "mine.learned.json").exists()
 
 
-def test_found_is_the_persons_to_say(environment: Environment) -> None:
+def test_found_is_the_persons_to_say() -> None:
     """Whatever the simulated truth is: it is told beside it."""
-    done = seek(environment, "--port", "sim?seed=6", "--ask", said="found\n")
+    done = seek("--port", "sim?seed=6", "--ask", said="found\n")
     assert done.returncode == 0, done.stderr
     assert (
         "Found after 1 shot: spacing" in done.stdout

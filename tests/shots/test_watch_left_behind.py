@@ -18,7 +18,6 @@ from beamfall.workflows.series import Shooter
 @pytest.fixture(autouse=True)
 def left_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Every board that is connected to still watches, and has seen something."""
-    monkeypatch.setenv("BEAMFALL_LOG", str(tmp_path / "shots.sqlite3"))
     connect: Callable[..., Board] = Board.connect
 
     def find_watching(*arguments: object, **more: object) -> Board:

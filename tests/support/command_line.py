@@ -54,6 +54,16 @@ def run_cli(
     return subprocess.CompletedProcess(["beamfall", *words], status, _read(out), _read(errors))
 
 
+def run_checked(
+    *arguments: object, status: int = 0, typed: str = ""
+) -> subprocess.CompletedProcess[str]:
+    """Run `beamfall ARGUMENTS` as `run_cli` does; it must end with that status and print no traceback."""
+    done = run_cli(*arguments, typed=typed)
+    assert done.returncode == status, done.stdout + done.stderr
+    assert "Traceback" not in done.stderr
+    return done
+
+
 @contextlib.contextmanager
 def _environment(values: Mapping[str, str]) -> Iterator[None]:
     with mock.patch.dict(os.environ, dict(values), clear=True):

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import json
-import os
 import signal
 import subprocess
 import sys
 import time
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
-from command_line import run_cli
+from command_line import run_checked, run_cli
 
 from beamfall.errors import UserError
 from beamfall.planning.collision import plan_collision
@@ -153,7 +151,7 @@ def test_a_value_of_a_row_moves_alone(number: int, field: str) -> None:
 
 
 @pytest.mark.full
-def test_a_sequence_file_is_swept_by_a_row_and_kept_as_a_recipe(environment, tmp_path) -> None:
+def test_a_sequence_file_is_swept_by_a_row_and_kept_as_a_recipe(tmp_path) -> None:
     file = tmp_path / "shot.toml"
     file.write_text(write_toml(sequence_to_file(BASE)), encoding="utf-8")
     flash = BASE.rows.index(BASE.flash_row()) + 1
@@ -168,7 +166,7 @@ def test_a_sequence_file_is_swept_by_a_row_and_kept_as_a_recipe(environment, tmp
         "--rest",
         "0 s",
     )
-    done = run_cli(*swept, folder=tmp_path, environment=environment)
+    done = run_cli(*swept, folder=tmp_path)
     assert done.returncode == 2  # no range
     done = run_cli(
         *swept,
@@ -178,13 +176,12 @@ def test_a_sequence_file_is_swept_by_a_row_and_kept_as_a_recipe(environment, tmp
         "185 ms",
         "--json",
         folder=tmp_path,
-        environment=environment,
     )
     *shots, table = map(json.loads, done.stdout.splitlines())
     assert [entry["value_ms"] for entry in table["table"]] == [184.0, 185.0]
     hz = shots[0]["clock_hz"]
     assert [one["planned"]["flash_delay_ticks"] for one in shots] == [0.184 * hz, 0.185 * hz]
-    kept = run_cli("recipe", "save", "by hand", folder=tmp_path, environment=environment)
+    kept = run_cli("recipe", "save", "by hand", folder=tmp_path)
     assert kept.returncode == 0, kept.stderr
 
 
@@ -233,23 +230,10 @@ def test_open_steps_are_those_that_never_fired() -> None:
     assert [step.index for step in list_open(sweep, [*seen, entry(2, "fired")])] == [3, 4, 5, 6]
 
 
-@pytest.fixture
-def environment(tmp_path: Path) -> dict[str, str]:
-    return dict(os.environ, BEAMFALL_LOG=str(tmp_path / "shots.sqlite3"))
-
-
-def run(environment, *arguments: str, status: int = 0) -> subprocess.CompletedProcess[str]:
-    done = run_cli("sweep", *arguments, environment=environment)
-    assert done.returncode == status, done.stdout + done.stderr
-    assert "Traceback" not in done.stderr
-    return done
-
-
 @pytest.mark.full
-def test_a_sweep_ends_with_its_table_and_a_sheet_of_pictures(environment, tmp_path) -> None:
+def test_a_sweep_ends_with_its_table_and_a_sheet_of_pictures(tmp_path) -> None:
     sheet = tmp_path / "sheet.png"
-    lines = run(
-        environment, "--port", "sim?seed=3", "--from", "182 ms", "--to", "188 ms", "--step", "1 ms",
+    lines = run_checked("sweep", "--port", "sim?seed=3", "--from", "182 ms", "--to", "188 ms", "--step", "1 ms",
         "--shuffle", "--json", "--picture", str(sheet),
     ).stdout.splitlines()  # fmt: skip
     *shots, last = [json.loads(line) for line in lines]
@@ -269,7 +253,7 @@ def test_a_sweep_ends_with_its_table_and_a_sheet_of_pictures(environment, tmp_pa
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no SIGKILL there")
 @pytest.mark.full
-def test_a_killed_sweep_goes_on_and_loses_and_doubles_nothing(environment) -> None:
+def test_a_killed_sweep_goes_on_and_loses_and_doubles_nothing() -> None:
     arguments = [
         "--port",
         "sim?seed=3",
@@ -283,7 +267,7 @@ def test_a_killed_sweep_goes_on_and_loses_and_doubles_nothing(environment) -> No
     ]
     process = subprocess.Popen(
         [sys.executable, "-m", "beamfall", "sweep", *arguments, "--json"],
-        stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, env=environment,
+        stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
     )  # fmt: skip
     assert process.stdout is not None
     for _ in range(20):
@@ -291,7 +275,7 @@ def test_a_killed_sweep_goes_on_and_loses_and_doubles_nothing(environment) -> No
     time.sleep(0.01)
     process.send_signal(signal.SIGKILL)
     process.wait()
-    last = json.loads(run(environment, "--resume", "0", "--json").stdout.splitlines()[-1])
+    last = json.loads(run_checked("sweep", "--resume", "0", "--json").stdout.splitlines()[-1])
     assert last["steps"] == 161 == last["fired"]
     fired = [line["step"] for line in last["table"] if line["state"] == "fired"]
     assert sorted(fired) == list(range(1, 162))
@@ -299,7 +283,7 @@ def test_a_killed_sweep_goes_on_and_loses_and_doubles_nothing(environment) -> No
     assert len(unknown) <= 1 and len(last["table"]) == 161 + len(unknown)
     # nothing is left to do
     again = json.loads(
-        run(environment, "--resume", str(last["series"]), "--json").stdout.splitlines()[-1]
+        run_checked("sweep", "--resume", str(last["series"]), "--json").stdout.splitlines()[-1]
     )
     assert again["table"] == last["table"]
 
@@ -314,9 +298,7 @@ def test_a_killed_sweep_goes_on_and_loses_and_doubles_nothing(environment) -> No
         (["--step", "0 ms"], "a step of 0 ms"),
     ],
 )  # fmt: skip
-def test_a_sweep_that_cannot_run_is_refused_before_a_drop_falls(
-    environment, arguments, words
-) -> None:
-    done = run(environment, "--port", "sim", *arguments, status=2)
+def test_a_sweep_that_cannot_run_is_refused_before_a_drop_falls(arguments, words) -> None:
+    done = run_checked("sweep", "--port", "sim", *arguments, status=2)
     assert words in done.stderr
     assert done.stdout == ""
