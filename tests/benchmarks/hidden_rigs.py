@@ -18,11 +18,12 @@ import json
 import random
 import subprocess
 import sys
-from dataclasses import replace
+from dataclasses import asdict, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
 
+from beamfall.planning.seek.answer import Answer
 from beamfall.setup.rig import Rig
 from beamfall.setup.signals import Signal
 from beamfall.sim.scene import make_scene
@@ -279,22 +280,18 @@ def measure_time(picture: Any, chance: random.Random) -> dict[str, float]:
     return {"since_s": since, "since_error_s": error}
 
 
-def read_time(scene: Any, rig: Rig) -> dict[str, float]:
-    """The time since the contact as the reader finds it in the simulated picture; empty if it is not sure."""
+def read_picture(scene: Any, rig: Rig) -> Answer | None:
+    """What the reader finds in the simulated picture, as a search with photographs takes it; None if it is not sure."""
     from beamfall.photos.measure import measure_pixels
     from beamfall.sim.develop import render
     from beamfall.sim.picture import frame_action
     from beamfall.sim.raytrace import Frame
+    from beamfall.workflows.picture_reader import make_answer
     from beamfall.workflows.picture_scene import make_picture_scene
 
     framed = frame_action(scene)
     known = replace(make_picture_scene(rig), scale_px_m=1e3 * Frame.of(framed, _READ_PX).per_mm)
-    since = measure_pixels(render(framed, pixels=_READ_PX), known).since_contact_ms
-    return (
-        {}
-        if since is None
-        else {"since_s": since.value * 1e-3, "since_error_s": since.error * 1e-3}
-    )
+    return make_answer(measure_pixels(render(framed, pixels=_READ_PX), known))
 
 
 def serve() -> None:
@@ -335,16 +332,12 @@ def serve() -> None:
                 scene = None if shot is None else shot.pop("scene")
                 stages.append(None if picture is None else picture.find_stage(kind))
                 said = person.look(picture)
-                answer = {
-                    "shot": shot,
-                    "word": said.word,
-                    "jet_m": said.jet_m,
-                    "drop_m": said.drop_m,
-                    "age": said.age,
-                    "width_m": said.width_m,
-                    **(measure_time(picture, chance) if reads is True else {}),
-                    **(read_time(scene, rig) if reads == "read" and scene and scene["lit"] else {}),
-                }
+                seen = Answer(said.word, said.jet_m, said.drop_m, said.age, said.width_m)
+                if reads == "read" and scene and scene["lit"]:
+                    seen = read_picture(scene, rig) or seen
+                elif reads is True:
+                    seen = replace(seen, **measure_time(picture, chance))
+                answer = {"shot": shot, **asdict(seen)}
             case "reveal":
                 assert board is not None
                 valves = rig.list_drops()

@@ -5,8 +5,9 @@
 
 What the simulated photographer says: `plain` before, contact, after and the like; `words` just after and
 long after as well; `width` also measures umbrellas, `heights` jet and drop 2; `pictures`: the time since
-the contact is measured in each photograph (see hidden_rigs.measure_time); `read`: the reader itself measures the
-ray-traced picture of each shot, and where it is not sure the photographer's word serves. `--wrong 0.1` says
+the contact is measured in each photograph (see hidden_rigs.measure_time); `read`: the reader itself reads the
+ray-traced picture of each shot as `seek` does with photographs, and where it is not sure the photographer's word
+serves. `--wrong 0.1` says
 another word one time in ten. A shot counts as found when its own picture is within 1 ms of the wanted stage; of one
 drop, within `one_drop.NEARS_S` of the wanted moment.
 'found at': the first such shot of a search that goes on until its own rule stops it. 'stopped at': where
@@ -24,6 +25,7 @@ from __future__ import annotations
 
 import argparse
 import statistics
+import sys
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -109,7 +111,7 @@ def read_answer(said: Any, word: str = "") -> Answer:
     """What a hidden rig's photographer has said of a picture."""
     return Answer(
         word or said["word"], said["jet_m"], said["drop_m"], said["age"], said["width_m"],
-        since_s=said.get("since_s"), since_error_s=said.get("since_error_s", 0.0),
+        since_s=said["since_s"], since_error_s=said["since_error_s"],
     )  # fmt: skip
 
 
@@ -187,6 +189,12 @@ def describe(values: list[int]) -> str:
     return f"median {words[0]:>5s}   p90 {words[1]:>5s}   mean {mean:5.2f}   never {len(values) - len(came)}"
 
 
+def describe_found(results: list[Result]) -> str:
+    """When the wanted picture came, and how often the picture that a search named was the wanted one."""
+    right = statistics.mean(result.right for result in results)
+    return f"{describe([result.found for result in results])}   right {right:.1%}"
+
+
 def main() -> None:
     """Run it."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -205,11 +213,13 @@ def main() -> None:
     for world in [options.world] if options.world else worlds:
         start = time.perf_counter()
         with HiddenRigs() as hidden:
-            results = [
-                seek_one(hidden, n, world, person, options.found, options.drops, options.aim)
-                for n in range(options.first, options.first + options.rigs)
-            ]
-        right = statistics.mean(result.right for result in results)
+            results = []
+            for n in range(options.first, options.first + options.rigs):
+                results.append(
+                    seek_one(hidden, n, world, person, options.found, options.drops, options.aim)
+                )
+                if len(results) % 25 == 0:
+                    print(f"  {len(results)} rigs: {describe_found(results)}", file=sys.stderr)
         after = statistics.median(result.stopped - result.found for result in results)
         what = (
             f"{options.drops} drops" if options.aim == "collision" else f"one drop: {options.aim}"
@@ -218,10 +228,8 @@ def main() -> None:
             f"world '{world}', {len(results)} hidden rigs, {what}, says {options.says}, "
             f"{options.wrong:.0%} wrong"
         )
-        print(f"  seek, found at    {describe([result.found for result in results])}")
-        print(
-            f"  seek, stopped at  {describe([result.stopped for result in results])}   right {right:.1%}"
-        )
+        print(f"  seek, found at    {describe_found(results)}")
+        print(f"  seek, stopped at  {describe([result.stopped for result in results])}")
         print(f"  stops after the first good one by (median) {max(after, 0):g}")
         for name in results[0].others:
             print(f"  {name:17s} {describe([result.others[name] for result in results])}")
