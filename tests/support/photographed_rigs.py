@@ -19,6 +19,7 @@ from beamfall.sim.liquid_shapes import describe_crown, find_sheet
 from beamfall.sim.look import DYES, GELS, Look
 from beamfall.sim.model import RigModel
 from beamfall.sim.needs import find_needs
+from beamfall.sim.picture import frame_action
 from beamfall.sim.raytrace import Frame
 from beamfall.sim.rig import SimulatedRig
 from beamfall.sim.scene import Scene, make_scene
@@ -107,19 +108,30 @@ def photograph(
     pixels: int,
     down_deg: tuple[float, float] = LEVEL_DEG,
 ) -> Iterator[Shot]:
-    """Pictures of the rigs of those numbers, `each` of every rig."""
+    """Pictures of the rigs of those numbers, `each` of every rig; every second camera stands as close as the highest
+    splash of its rig allows."""
     for number in rigs:
         model, draws = draw_rig(number, world, down_deg)
         met_at = draws.uniform(0.6, 0.95)
+        made = []
         for picture in range(each):
             kind = draws.choices(list(KINDS), weights=list(KINDS.values()))[0]
-            made = make_shot(model, kind, draws, met_at=met_at)
-            if made is None:
-                continue
-            scene, stage, meeting, delay_ms = made
+            shot = make_shot(model, kind, draws, met_at=met_at)
+            if shot is not None:
+                made.append((picture, kind, *shot))
+        if number % 2 and made:
+            close = max((frame_action(scene) for _, _, scene, *_ in made), key=_find_height)
+            frame = {name: close[name] for name in ("frame_mm", "below_mm")}
+            made = [(picture, kind, scene | frame, *rest) for picture, kind, scene, *rest in made]
+        for picture, kind, scene, stage, meeting, delay_ms in made:
             seen = render(scene, pixels=pixels, seed=100 * number + picture)
             truth = find_truth(scene, kind, stage, meeting, pixels)
             yield Shot(number, seen, truth, scene, delay_ms)
+
+
+def _find_height(scene: Scene) -> float:
+    height: float = scene["frame_mm"][1]
+    return height
 
 
 def make_shot(
