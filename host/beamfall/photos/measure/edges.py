@@ -88,8 +88,7 @@ def find_outlines(
         soft = take_rings_away(soft, rings)
     across = cv2.Scharr(soft, cv2.CV_32F, 1, 0) / 32.0
     down = cv2.Scharr(soft, cv2.CV_32F, 0, 1) / 32.0
-    # The horizon and the light's gradient run along whole rows: what is common to a row is not an outline.
-    down -= np.median(down, axis=1, keepdims=True)
+    down = take_rows_away(down)
     if rings is not None:
         across, down = _weigh_colours(across, down, rings)
     size = np.sqrt((across**2 + down**2).sum(axis=2))
@@ -108,17 +107,18 @@ def find_outlines(
 def take_rows_away(down: Floats) -> Floats:
     """Less what runs along whole rows, such as the horizon and the light's gradient: it is no outline.
 
-    It is the same all along a row, or changes evenly from one side to the other where the light does.
+    It is the same all along a row, or changes evenly from one side to the other where the light does. What is usual
+    in the whole row may be an umbrella that fills most of it, so the sides count, unless a ring lies there.
     """
     columns = down.shape[1]
-    third = columns // 3
-    left, right = (
-        np.median(part, axis=1, keepdims=True) for part in (down[:, :third], down[:, -third:])
-    )
-    share = ((np.arange(columns) - 0.5 * third) / (columns - third))[None, :, None]
-    even = down - (left + (right - left) * share)
-    same = down - np.median(down, axis=1, keepdims=True)
-    less: Floats = np.where(np.abs(even) < np.abs(same), even, same).astype(np.float32)
+    side = max(8, columns // 4)
+    left = np.median(down[:, :side], axis=1, keepdims=True)
+    right = np.median(down[:, -side:], axis=1, keepdims=True)
+    share = ((np.arange(columns) - 0.5 * side) / (columns - side))[None, :, None]
+    even = left + (right - left) * share
+    usual = np.median(down, axis=1, keepdims=True)
+    is_ring = np.abs(left) + np.abs(right) > 4.0 * np.abs(usual)
+    less: Floats = (down - np.where(is_ring, usual, even)).astype(np.float32)
     return less
 
 

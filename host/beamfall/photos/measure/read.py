@@ -19,6 +19,14 @@ from beamfall.photos.measure.shapes import (
     list_blobs,
 )
 from beamfall.photos.measure.surface import Surface, find_surface
+from beamfall.photos.measure.upright import (
+    UMBRELLA_RATIO,
+    Upright,
+    find_ball,
+    measure_standing,
+    measure_top,
+    spreads_below,
+)
 
 Floats = NDArray[Any]
 
@@ -26,7 +34,6 @@ CONTACT_MS = 0.25  # a picture this close to the contact shows it, as in `planni
 _USUAL_SPEED = 3.6  # m/s, of drop 2 against the jet's tip
 _USUAL_PER_HEIGHT = 84.0  # mm in a picture's height, where no scale is known
 _LEAST_UMBRELLA_MM = 3.5  # no umbrella is narrower than a drop
-_UMBRELLA_RATIO = 1.72  # width of an umbrella over the stem's: more than a bulb's or a drop's
 _TWO_BALLS = (
     0.87  # width below the top of a jet, over the top's: a drop and a bulb, or a bulb and a stem
 )
@@ -83,14 +90,14 @@ def read_shapes(
         sure = 0.95 if outlines.contrast < 0.85 * _LEAST_CONTRAST and not outlines.rings else 0.6
         return Reading("nothing", sure, doubts=["no outline is clear"] if sure < 0.8 else [])
     axis, top = found
-    surface = find_surface(outlines, axis, top)
+    surface = find_surface(outlines, axis, top, blobs)
     if known_surface is None and outlines.rings is not None:
         known_surface = outlines.rings.row, outlines.rings.row_error
     row, error, doubts = _settle_surface(surface, known_surface, by_hand, rows)
     guess = row if row is not None else (surface.row if surface else 0.86 * rows)
-    standing = find_standing(outlines, axis, guess)
+    standing = find_standing(outlines, axis, guess, scale)
     reading = _classify(outlines, blobs, standing, guess, axis, scale, speed_m_s or _USUAL_SPEED)
-    if _has_rings_above(outlines, axis, guess, scale):
+    if _has_rings_above(outlines, standing, axis, guess, scale):
         reading.confidence = min(reading.confidence, 0.6)
         if by_hand is None and known_surface is None:
             row, error = None, math.nan  # rings mirror each other about rows of their own
@@ -125,16 +132,29 @@ def _doubt_seen_from_above(reading: Reading, has_rings: bool, down_deg: float | 
 
 
 def _has_blob(blobs: list[Blob], scale: float) -> bool:
-    return any(blob.is_round and blob.width > 1.5 * scale for blob in blobs[:5])
+    return any(
+        (blob.is_round or _enters(blob, scale)) and blob.width > 1.5 * scale for blob in blobs[:5]
+    )
 
 
-def _has_rings_above(outlines: Outlines, axis: float, surface: float, scale: float) -> bool:
+def _enters(blob: Blob, scale: float) -> bool:
+    """Whether it may be a drop that the top of the frame cuts."""
+    return blob.is_cut and blob.row - blob.height < 4.0 and blob.height > 0.1 * scale
+
+
+def _has_rings_above(
+    outlines: Outlines, standing: Standing | None, axis: float, surface: float, scale: float
+) -> bool:
     """Whether ripples far from the axis reach above the surface's row, as they do from a camera held high.
 
     Their arcs would then be taken for edges of what stands.
     """
+    reach = _BESIDE_MM * scale
+    if standing is not None and np.isfinite(standing.widths).any():
+        ends = np.nanmax(standing.right) - axis, axis - np.nanmin(standing.left)
+        reach = max(reach, *ends) + scale
     columns = outlines.strength.shape[1]
-    beside = np.abs(np.arange(columns) - axis) > _BESIDE_MM * scale
+    beside = np.abs(np.arange(columns) - axis) > reach
     above = outlines.strength[: max(0, round(surface - _ABOVE_MM * scale)), beside]
     if above.size == 0:
         return False
@@ -176,7 +196,7 @@ def _classify(
     scale: float,
     speed: float,
 ) -> Reading:
-    upright = None if standing is None else _measure_standing(standing, surface, scale)
+    upright = None if standing is None else measure_standing(standing, surface, scale)
     drop = _find_drop(blobs, standing if upright is not None else None, surface, scale)
     if upright is None or standing is None:
         if drop is None:
@@ -214,26 +234,29 @@ def _classify(
         gap_ms = (standing.tip - _lowest(drop)) / scale / speed
         made.stage = "contact" if gap_ms <= CONTACT_MS else "before"
         made.confidence = min(0.97, 0.5 + abs(gap_ms - CONTACT_MS) / 0.2)
-        if ratio > _UMBRELLA_RATIO * 1.1:
+        if ratio > UMBRELLA_RATIO * 1.1:
             made.stage, made.confidence = "after", 0.75
             return _add_umbrella(made, upright, standing)
         return _add_drop(made, drop)
-    ball = _find_ball(standing, surface, scale)
+    ball = find_ball(standing, surface, scale)
     if ball is not None:
         gap_ms = ball.gap / scale / speed
         made.stage = "contact" if gap_ms <= CONTACT_MS else "before"
         made.confidence = 0.82 + min(0.12, abs(gap_ms - CONTACT_MS))
         made.lowest, made.drop_width, made.tip = ball.lowest, ball.width, ball.lowest + ball.gap
+        if spreads_below(standing, ball.lowest + ball.width, upright.stem):
+            made.confidence = 0.7
+            made.doubts.append("something spreads on the jet, below what looks like a drop")
         return made
-    if ratio > _UMBRELLA_RATIO:
+    if ratio > UMBRELLA_RATIO:
         made.stage = "after"
-        made.confidence = min(0.98, 0.62 + 0.9 * (ratio - _UMBRELLA_RATIO))
+        made.confidence = min(0.98, 0.62 + 0.9 * (ratio - UMBRELLA_RATIO))
         aside = abs(0.5 * (upright.left + upright.right) - standing.axis)
         if upright.widest < _LEAST_UMBRELLA_MM * scale or aside > 0.2 * upright.widest:
             made.confidence = 0.7
             made.doubts.append("the wide part is too narrow for an umbrella, or hangs to one side")
         return _add_umbrella(made, upright, standing)
-    width, again = _measure_top(standing, surface, scale)
+    width, again = measure_top(standing, surface, scale)
     if again is None:
         made.stage, made.confidence = "jet", 0.75
         made.doubts.append("a drop touching such a short jet would look the same")
@@ -245,60 +268,9 @@ def _classify(
     else:
         made.stage = "jet"
         made.confidence = min(
-            0.97, 0.7 + min(_UMBRELLA_RATIO - ratio, 0.5), 0.7 + 3.0 * (_TWO_BALLS - again)
+            0.97, 0.7 + min(UMBRELLA_RATIO - ratio, 0.5), 0.7 + 3.0 * (_TWO_BALLS - again)
         )
     return made
-
-
-@dataclass(frozen=True)
-class _Upright:
-    """Sizes of what stands: the stem's width (None: none is seen), the greatest width with its row and ends, the rim's
-    height, whether it is a crown."""
-
-    stem: float | None
-    widest: float
-    row: float
-    left: float
-    right: float
-    rim: float
-    is_crown: bool
-    confidence: float
-
-
-def _measure_standing(standing: Standing, surface: float, scale: float) -> _Upright | None:
-    widths = standing.widths
-    place = np.arange(standing.first, standing.first + widths.size)
-    height = surface - standing.first
-    seen = np.isfinite(widths)
-    if height < 1.6 * scale or seen.sum() < 5 or seen.mean() < 0.35:
-        return None
-    share = (surface - place) / height
-    body = seen & (share > 0.25) & (share < 0.8)
-    typical = float(np.median(widths[body])) if body.sum() >= 3 else float(np.median(widths[seen]))
-    low = seen & (surface - place < 4.0 * scale) & (surface - place > 1.0 * scale)
-    if typical > 1.1 * height and typical > 4.0 * scale and height < 22.0 * scale:
-        inside = min(0.97, 0.6 + 0.3 * (typical / height - 1.1))
-        if low.any() and np.median(widths[low]) < 0.5 * typical:
-            return None
-        widest = float(np.max(widths[seen]))
-        return _Upright(None, widest, surface, 0.0, 0.0, 0.0, True, inside)
-    upper = seen & (surface - place > 0.45 * height)
-    if not upper.any():
-        return None
-    # The stem: what is narrowest for a while, above the foot.
-    stem_zone = (
-        seen
-        & (surface - place > min(5.0 * scale, 0.3 * height))
-        & (place > standing.tip + 2.0 * scale)
-    )
-    stem = float(np.percentile(widths[stem_zone], 15)) if stem_zone.sum() >= 4 else None
-    top = int(np.nanargmax(np.where(upper, widths, -1.0)))
-    widest = float(widths[top])
-    near = seen & (widths > 0.8 * widest) & (np.abs(place - place[top]) < 4.0 * scale)
-    return _Upright(
-        stem, widest, float(place[near].mean()), float(standing.left[top]), float(standing.right[top]),
-        float(near.sum()), False, 0.9,
-    )  # fmt: skip
 
 
 def _find_drop(
@@ -311,10 +283,7 @@ def _find_drop(
         for blob in blobs
         if 1.6 * scale < blob.width < 8.5 * scale
         and blob.lowest < ceiling
-        and (
-            blob.is_round
-            or (blob.is_cut and blob.row - blob.height < 4.0 and blob.height > 0.1 * scale)
-        )
+        and (blob.is_round or _enters(blob, scale))
         and abs(blob.column - (standing.axis if standing else blob.column)) < 7.0 * scale
     ]
     return max(good, key=lambda blob: blob.width, default=None)
@@ -337,64 +306,7 @@ def _add_drop(made: Reading, drop: Blob) -> Reading:
     return made
 
 
-def _add_umbrella(made: Reading, upright: _Upright, standing: Standing) -> Reading:
+def _add_umbrella(made: Reading, upright: Upright, standing: Standing) -> Reading:
     made.left, made.right = upright.left, upright.right
     made.rim_row, made.rim_height = upright.row, upright.rim
     return made
-
-
-def _measure_top(standing: Standing, surface: float, scale: float) -> tuple[float, float | None]:
-    """Width of the ball at the top of what stands, and the greatest width right below it over that.
-
-    None if what stands is too short: its foot begins there.
-    """
-    widths = standing.whole
-    width = 0.0
-    for index, wide in enumerate(widths):
-        if index > max(6.0, width):
-            break
-        width = max(width, float(wide))
-    first, last = int(1.15 * width), int(1.85 * width)
-    if standing.first + last > surface - 3.6 * scale or last >= widths.size:
-        return width, None
-    return width, float(widths[first : last + 1].max()) / max(width, 1.0)
-
-
-@dataclass(frozen=True)
-class _Ball:
-    """A drop that outlines join to what it touches: its width, its lowest row, and the gap below it (negative: it
-    has entered the jet)."""
-
-    width: float
-    lowest: float
-    gap: float
-
-
-def _find_ball(standing: Standing, surface: float, scale: float) -> _Ball | None:
-    """A drop at the top of what stands: a round lobe, a neck, and right below it a second lobe."""
-    widths = standing.whole
-    grows = 0
-    for index in range(1, min(widths.size, int(9.0 * scale))):
-        if widths[index] >= widths[grows]:
-            grows = index
-        elif widths[index] < 0.8 * widths[grows]:
-            break
-    width = float(widths[grows])
-    if not 1.8 * scale < width < 8.5 * scale or surface - standing.first < 2.2 * width:
-        return None
-    below = widths[: int(1.7 * width) + 1]
-    if below.size <= grows + 2:
-        return None
-    neck = grows + int(below[grows:].argmin())
-    narrow = widths[neck]
-    middle = float(np.flatnonzero(below[grows:] <= narrow + 1.0).mean()) + grows
-    again = widths[neck : neck + int(0.65 * width)]
-    top = standing.first + OUTSIDE_PX
-    if (
-        narrow > 0.75 * width
-        or not 0.7 < middle / width < 1.45
-        or again.max() < max(1.2 * narrow, narrow + 2.0)
-    ):
-        return None
-    lowest = top + width
-    return _Ball(width, lowest, 2.0 * (standing.first + middle - lowest))

@@ -23,6 +23,10 @@ if TYPE_CHECKING:
 
 _PIXELS_MOST = 200_000_000
 _EDGE_PX = 0.8  # standard error of an outline's place, in the pixels measured in
+_WIDTH_ERROR, _SMALLER = (
+    0.03,
+    2.5,
+)  # of a drop's width as measured; standard errors that are too many
 _USUAL_SPEED_M_S, _USUAL_SPEED_ERROR = 3.6, 0.25
 
 
@@ -84,9 +88,22 @@ def measure_pixels(
         per_mm=None if per_mm is None else per_mm / outlines.shrink,
         speed_m_s=scene.meeting_speed_m_s,
     )
+    if per_mm is not None:
+        _doubt_size(reading, scene, per_mm / outlines.shrink)
     made = _describe(reading, outlines, scene, per_mm, (width, height))
     made = replace(made, looks_down=angle)
     return made if per_mm is None else _add_lengths(made, reading, outlines, scene, per_mm)
+
+
+def _doubt_size(reading: Reading, scene: Scene, per_mm: float) -> None:
+    """What is much smaller than drop 2 may be a droplet that the jet has thrown off."""
+    wide, drop_m = reading.drop_width, scene.drop_diameter_m
+    if reading.stage not in ("before", "contact") or wide is None or drop_m is None:
+        return
+    smaller = 1.0 - wide / per_mm / (1e3 * drop_m)
+    if smaller > _SMALLER * math.hypot(scene.drop_diameter_error, _WIDTH_ERROR):
+        reading.confidence = min(reading.confidence, 0.7)
+        reading.doubts.append("the drop is smaller than drop 2 should be: the jet's own droplet?")
 
 
 def _describe(

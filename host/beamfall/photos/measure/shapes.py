@@ -14,6 +14,8 @@ Floats = NDArray[Any]
 
 # A share of the picture's height.
 _CALM = 0.012
+# A jet's foot may be too faint to have outlines; what is this high above it is no drop that falls.
+_FAINT_FOOT_MM, _NO_DROP_MM = 5.0, 9.0
 # Outlines are found this far outside the edge of what they enclose, in pixels.
 OUTSIDE_PX = 2.1
 
@@ -95,20 +97,25 @@ def find_axis(outlines: Outlines, labels: NDArray[Any]) -> tuple[float, int] | N
     return float(np.median(middles[narrow] if narrow.sum() > 8 else middles)), int(rows[0])
 
 
-def find_standing(outlines: Outlines, axis: float, surface: float) -> Standing | None:
-    """What stands on the surface around a column; None if nothing does."""
+def find_standing(outlines: Outlines, axis: float, surface: float, scale: float) -> Standing | None:
+    """What stands on the surface around a column, at so many pixels in a mm; None if nothing does."""
     import cv2
 
     rows, columns = outlines.solid.shape
     foot = int(surface - _CALM * rows)
     upper = outlines.solid[:foot].astype(np.uint8)
-    count, labels = cv2.connectedComponents(upper, connectivity=8)
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(upper, connectivity=8)
     near = slice(max(0, int(axis - 0.03 * rows)), int(axis + 0.03 * rows) + 2)
     wide = slice(max(0, int(axis - 0.25 * rows)), int(axis + 0.25 * rows) + 2)
-    feet = [one for one in np.unique(labels[foot - 3 :, wide]) if one]
+    feet = {int(one) for one in np.unique(labels[foot - 3 :, wide]) if one}
+    for one in np.unique(labels[:, near]):
+        _, top, _, height, _ = (int(value) for value in stats[one])
+        above = foot - top - height
+        if one and above < _FAINT_FOOT_MM * scale and height > _NO_DROP_MM * scale:
+            feet.add(int(one))
     if not feet:
         return None
-    part = np.isin(labels, feet)
+    part = np.isin(labels, sorted(feet))
     # Ripples are wide and low; what stands has upright edges.
     upright = (
         np.abs(outlines.across).max(axis=2)[:foot] > 0.6 * np.abs(outlines.down).max(axis=2)[:foot]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,32 +10,45 @@ import numpy as np
 from numpy.typing import NDArray
 
 from beamfall.photos.measure.edges import Outlines
+from beamfall.photos.measure.shapes import Blob
 
 Floats = NDArray[Any]
 
 _LEAST_BELOW = 0.035  # of the height: a reflection shorter than this proves nothing
 _WINDOW = 0.11  # of the height: half the width looked at
+_MOST_BELOW = 1.3  # a reflection reaches no further down than what it reflects reaches up
+# Of the height: what is smaller may have a reflection too faint to see, what is larger is no drop.
+_LEAST_DROP, _MOST_DROP = 0.015, 0.13
+_LEAST_MIRRORED = 0.1  # of a drop's outlines, the share that its reflection shows at least
 
 
 @dataclass(frozen=True)
 class Surface:
-    """Row in the upright picture and its standard error; `likeness`: of the two halves, -1 to 1."""
+    """Row in the upright picture and its standard error; `likeness`: of the two halves, -1 to 1.
+
+    `is_odd`: something in the picture is where no reflection can be, or lacks its own.
+    """
 
     row: float
     error: float
     likeness: float
     rival: float  # likeness at the best row elsewhere
+    is_odd: bool
 
     @property
     def is_sure(self) -> bool:
         ahead = self.likeness - self.rival
-        return (ahead > 0.1 and self.likeness > 0.13) or (ahead > 0.05 and self.likeness > 0.21)
+        return not self.is_odd and (
+            ahead > 0.1 and self.likeness > 0.13 or ahead > 0.07 and self.likeness > 0.21
+        )
 
 
-def find_surface(outlines: Outlines, axis: float, top: int) -> Surface | None:
+def find_surface(
+    outlines: Outlines, axis: float, top: int, blobs: Sequence[Blob]
+) -> Surface | None:
     """Find the surface under something that stands in it, around the column `axis`, its highest row `top`.
 
-    None if nothing is mirrored.
+    `blobs`: everything that is seen, the largest first. None if nothing is mirrored.
     """
     rows, columns = outlines.solid.shape
     half = round(_WINDOW * rows)
@@ -48,7 +62,15 @@ def find_surface(outlines: Outlines, axis: float, top: int) -> Surface | None:
     # Strong outlines and faint reflections count alike: what matters is where they are.
     scale = np.sqrt((across**2 + down**2).mean()) + 1e-6
     across, down = np.tanh(across / (2.0 * scale)), np.tanh(down / (2.0 * scale))
+    # A ball is the mirror image of itself.
+    balls = [
+        blob
+        for blob in blobs
+        if blob.is_round and _LEAST_DROP * rows < blob.width < _MOST_DROP * rows
+    ]
     for row in range(first, rows - least):
+        if any(abs(row - ball.row) < 0.3 * ball.height for ball in balls):
+            continue
         reach = min(rows - 1 - row, row - max(0, top - 4))
         if reach < least:
             continue
@@ -85,4 +107,24 @@ def find_surface(outlines: Outlines, axis: float, top: int) -> Surface | None:
         0.0016 * rows,
         float(found[best]),
         float(found[away].max()),
+        _is_odd(outlines, best, top, blobs[0], balls),
     )
+
+
+def _is_odd(outlines: Outlines, row: int, top: int, largest: Blob, drops: Sequence[Blob]) -> bool:
+    """Whether what is seen contradicts a surface at that row."""
+    rows = len(outlines.strength)
+    bottom = largest.row + 0.5 * largest.height
+    if bottom - row > _MOST_BELOW * (row - top):
+        return True
+    for drop in drops:
+        high, low = round(drop.row - 0.5 * drop.height), round(drop.lowest)
+        if low > row - _LEAST_BELOW * rows or 2 * row - high >= rows:
+            continue
+        half = 0.5 * drop.width
+        across = slice(max(0, round(drop.column - half)), round(drop.column + half) + 1)
+        outline = np.percentile(outlines.strength[high : low + 1, across], 90)
+        mirrored = outlines.strength[2 * row - low : 2 * row - high + 1, across]
+        if np.percentile(mirrored, 90) < _LEAST_MIRRORED * outline:
+            return True
+    return False

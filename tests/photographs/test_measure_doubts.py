@@ -1,0 +1,98 @@
+"""What a drawing cannot show does not count as read, and what it does show is read in spite of faint or close parts."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from opencv import need_opencv
+from PIL import Image, ImageDraw, ImageFilter
+
+from beamfall.photos.measure import Scene, measure_pixels
+
+need_opencv()
+
+LIGHT, DARK = (190, 200, 210), (40, 40, 40)
+SURFACE, MIDDLE = 480, 300
+
+
+def draw(shapes: list[tuple[str, tuple[int, int, int, int]]], *, noise: float = 0.0) -> np.ndarray:
+    """Dark shapes before a light wall, 600 by 700 pixels, at 10 pixels in a mm."""
+    picture = Image.new("RGB", (600, 700), LIGHT)
+    pen = ImageDraw.Draw(picture)
+    for kind, box in shapes:
+        getattr(pen, kind)(box, fill=DARK)
+    light = np.asarray(picture).astype(float)
+    light += np.random.default_rng(1).normal(0.0, noise, light.shape)
+    return light.clip(0, 255).astype(np.uint8)
+
+
+def make_stem(
+    top: int, foot: int = SURFACE, half: int = 8
+) -> tuple[str, tuple[int, int, int, int]]:
+    return "rectangle", (MIDDLE - half, top, MIDDLE + half, foot)
+
+
+def make_ball(row: int, radius: int = 20) -> tuple[str, tuple[int, int, int, int]]:
+    return "ellipse", (MIDDLE - radius, row - radius, MIDDLE + radius, row + radius)
+
+
+def test_a_drop_that_is_not_mirrored_shows_that_the_middle_of_a_column_is_no_surface() -> None:
+    column = [make_stem(200, 520), make_ball(130)]
+    mirrored = measure_pixels(draw([*column, make_ball(590)]), Scene())
+    assert mirrored.marks["surface"].row == pytest.approx(360, abs=2)
+    alone = measure_pixels(draw(column), Scene())
+    assert "surface" not in alone.marks
+    assert any("surface" in doubt for doubt in alone.doubts)
+
+
+def test_an_umbrella_that_fills_most_of_the_frame_is_no_horizon() -> None:
+    cap = "ellipse", (60, 230, 540, 275)
+    seen = measure_pixels(
+        draw([make_stem(250), cap]), Scene(scale_px_m=1.6e4, marks={"surface": SURFACE})
+    )
+    assert seen.stage == "after"
+    assert seen.umbrella_diameter.value == pytest.approx(30.0, abs=0.5)
+
+
+def test_a_jet_whose_foot_is_too_faint_to_see_stands_on_the_surface() -> None:
+    cap = "ellipse", (240, 230, 360, 250)
+    seen = measure_pixels(
+        draw([make_stem(240, SURFACE - 40), cap]), Scene(scale_px_m=1e4, marks={"surface": SURFACE})
+    )
+    assert seen.stage == "after"
+    assert seen.umbrella_height.value == pytest.approx(25.0, abs=0.3)
+
+
+@pytest.mark.parametrize(("drop_mm", "sure"), [(4.0, True), (5.5, False)])
+def test_what_is_smaller_than_drop_2_may_be_the_jet_s_own_droplet(
+    drop_mm: float, sure: bool
+) -> None:
+    scene = Scene(
+        scale_px_m=1e4,
+        marks={"surface": SURFACE},
+        drop_diameter_m=1e-3 * drop_mm,
+        drop_diameter_error=0.05,
+    )
+    seen = measure_pixels(draw([make_stem(250), make_ball(150)]), scene)
+    assert seen.stage == ("before" if sure else None)
+    assert sure or any("droplet" in doubt for doubt in seen.doubts)
+
+
+@pytest.mark.parametrize("spreads", [False, True])
+def test_what_spreads_on_a_jet_below_a_ball_makes_the_stage_unsure(spreads: bool) -> None:
+    shapes = [make_stem(200), make_ball(170), make_ball(215, 18)]
+    sheet = "ellipse", (220, 390, 380, 405)
+    seen = measure_pixels(
+        draw([*shapes, sheet] if spreads else shapes),
+        Scene(scale_px_m=1e4, marks={"surface": SURFACE}),
+    )
+    assert seen.stage == (None if spreads else "contact")
+
+
+def test_a_drop_that_the_frame_cuts_in_a_faint_noisy_picture_is_something() -> None:
+    picture = Image.new("RGB", (600, 700), LIGHT)
+    ImageDraw.Draw(picture).ellipse((270, -35, 330, 25), fill=(145, 155, 165))
+    light = np.asarray(picture.filter(ImageFilter.GaussianBlur(1.5))).astype(float)
+    light += np.random.default_rng(1).normal(0.0, 9.0, light.shape)
+    seen = measure_pixels(light.clip(0, 255).astype(np.uint8), Scene(scale_px_m=1e4))
+    assert seen.stage == "before"
