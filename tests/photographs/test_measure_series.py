@@ -100,7 +100,7 @@ def test_a_background_takes_away_what_is_always_there(picture, tmp_path: Path) -
     pixels, truth = picture
     rows, columns, _ = pixels.shape
     empty = np.repeat(np.median(pixels, axis=1, keepdims=True), columns, axis=1).astype(np.uint8)
-    pipe = slice(round(0.08 * columns), round(0.16 * columns))
+    pipe = slice(round(0.3 * columns), round(0.38 * columns))
     behind, with_pipe = empty.copy(), pixels.copy()
     for one in (behind, with_pipe):
         one[: round(0.7 * rows), pipe] = one[: round(0.7 * rows), pipe] // 6
