@@ -45,6 +45,18 @@ def test_a_drop_that_is_not_mirrored_shows_that_the_middle_of_a_column_is_no_sur
     assert any("surface" in doubt for doubt in alone.doubts)
 
 
+def test_a_reflection_reaches_no_further_than_what_it_reflects() -> None:
+    """Two knobs that mirror each other about a third, high on a column, are no cap and its reflection."""
+    knobs = [(310, 45, 12), (360, 70, 14), (410, 45, 12)]
+    column = [make_stem(300, 640)] + [
+        ("ellipse", (MIDDLE - wide, row - high, MIDDLE + wide, row + high))
+        for row, wide, high in knobs
+    ]
+    assert "surface" not in measure_pixels(draw(column), Scene()).marks
+    column[0] = make_stem(300, 420)
+    assert measure_pixels(draw(column), Scene()).marks["surface"].row == pytest.approx(360, abs=2)
+
+
 def test_an_umbrella_that_fills_most_of_the_frame_is_no_horizon() -> None:
     cap = "ellipse", (60, 230, 540, 275)
     seen = measure_pixels(
@@ -61,6 +73,15 @@ def test_a_jet_whose_foot_is_too_faint_to_see_stands_on_the_surface() -> None:
     )
     assert seen.stage == "after"
     assert seen.umbrella_height.value == pytest.approx(25.0, abs=0.3)
+
+
+def test_the_cap_of_an_umbrella_whose_sheet_is_clear_is_its_highest_point() -> None:
+    rim, cap = ("rectangle", (200, 255, 400, 265)), ("ellipse", (265, 226, 335, 242))
+    seen = measure_pixels(
+        draw([make_stem(265), rim, cap]), Scene(scale_px_m=1e4, marks={"surface": SURFACE})
+    )
+    assert seen.stage == "after"
+    assert seen.umbrella_height.value == pytest.approx(25.4, abs=0.3)
 
 
 @pytest.mark.parametrize(("drop_mm", "sure"), [(4.0, True), (5.5, False)])

@@ -16,6 +16,7 @@ Floats = NDArray[Any]
 _CALM = 0.012
 # A jet's foot may be too faint to have outlines; what is this high above it is no drop that falls.
 _FAINT_FOOT_MM, _NO_DROP_MM = 5.0, 9.0
+_FAINT_SHEET_MM = 1.0  # and an umbrella's sheet too clear, between its flat cap and its rim
 # Outlines are found this far outside the edge of what they enclose, in pixels.
 OUTSIDE_PX = 2.1
 
@@ -109,10 +110,17 @@ def find_standing(outlines: Outlines, axis: float, surface: float, scale: float)
     wide = slice(max(0, int(axis - 0.25 * rows)), int(axis + 0.25 * rows) + 2)
     feet = {int(one) for one in np.unique(labels[foot - 3 :, wide]) if one}
     for one in np.unique(labels[:, near]):
-        _, top, _, height, _ = (int(value) for value in stats[one])
-        above = foot - top - height
-        if one and above < _FAINT_FOOT_MM * scale and height > _NO_DROP_MM * scale:
+        above = foot - stats[one, cv2.CC_STAT_TOP] - stats[one, cv2.CC_STAT_HEIGHT]
+        is_tall = stats[one, cv2.CC_STAT_HEIGHT] > _NO_DROP_MM * scale
+        if one and is_tall and above < _FAINT_FOOT_MM * scale:
             feet.add(int(one))
+    if feet:
+        highest = min(stats[one, cv2.CC_STAT_TOP] for one in feet)
+        for one in np.unique(labels[: highest + 1, near]):
+            above = highest - stats[one, cv2.CC_STAT_TOP] - stats[one, cv2.CC_STAT_HEIGHT]
+            is_flat = stats[one, cv2.CC_STAT_WIDTH] > 2.0 * stats[one, cv2.CC_STAT_HEIGHT]
+            if one and is_flat and above < _FAINT_SHEET_MM * scale:
+                feet.add(int(one))
     if not feet:
         return None
     part = np.isin(labels, sorted(feet))
