@@ -58,7 +58,7 @@ HOST_TIMEOUT_S = (
 _HELD_REPORTS = 5  # delivered reports that stay unacknowledged until their shot is settled
 _EVENTS_KEPT = 2000  # the newest ones that the caller has not taken yet
 _TROUBLES_KEPT = 1000  # the newest ones; a board that repeats itself for hours must not fill memory
-_READINGS_S = 1.0  # how long to wait for what a shot can do without
+_READINGS_S = 1.0  # how long to wait for optional data of a shot
 _WAIT_LONGEST_S = 30.0  # no duty limit or flash rest takes longer than this
 
 

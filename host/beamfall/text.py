@@ -12,7 +12,7 @@ import re
 import unicodedata
 from typing import Any
 
-_JOINERS = "\u200c\u200d"  # Persian words and emoji need these, and they move nothing
+_JOINERS = "\u200c\u200d"  # Persian words and emoji need these, and they do no harm
 _CONTROL_PICTURES = 0x2400  # Unicode's symbols for the control characters: ESC is shown as ␛
 _FORMULA = re.compile(r"^(?=\s*[=+\-@\uff0b\uff0d\uff1d\uff20])|^(?=[\t\r])", re.MULTILINE)
 _ODD = re.compile("[^ -~]")  # quick to skip: every other character is shown as it is
@@ -26,7 +26,7 @@ def show_text(text: object, *, keep_lines: bool = False) -> str:
     name that are not UTF-8 are shown too.
     """
     plain = str(text)
-    if plain.isprintable():  # then no character of it is one that _show changes
+    if plain.isprintable():  # then _show changes none of its characters
         return plain
     lines = plain.split("\n") if keep_lines else (plain,)
     return "\n".join(_ODD.sub(lambda found: _show(found[0]), line) for line in lines)

@@ -141,7 +141,7 @@ def test_a_rig_without_a_flash_has_its_valve_and_beam_checked() -> None:
     assert finding.reason == "Everything that was tested behaved as it should."
     assert "shot-end" in signs_of(finding) and finding.timings == "one drop, without a flash"
     assert not [name for name, _ in finding.ranked if name.startswith(("flash-", "delay-"))]
-    for fault in ("beam-misaligned", "valve-unplugged", "reservoir-empty", "beam-polarity-wrong"):
+    for fault in ("beam-misaligned", "valve-unplugged", "bottle-empty", "beam-polarity-wrong"):
         found = check(fault, 1, flash=False)
         assert found.ranked[0][0] == fault, found.ranked[:3]
 

@@ -67,7 +67,7 @@ def test_whoever_is_sent_to_a_plug_or_to_the_flash_is_warned() -> None:
     flashing = {"saw-flash", "flash-button", "shutter", "picture"}
     asked = {check.question.name: check.question for check in CHECKS if check.question}
     assert all("epilepsy" in asked[name].caution for name in flashing)
-    wet = {"saw-drop", "heard-valve", "cap", "nozzle", "reservoir", "coil"}
+    wet = {"saw-drop", "heard-valve", "cap", "nozzle", "bottle", "coil"}
     assert all("liquid away" in asked[name].caution for name in wet)
 
 

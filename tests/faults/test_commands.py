@@ -67,12 +67,12 @@ def test_a_person_at_the_terminal_is_led_and_warned(
     """Enter to begin; then by number or word, whatever is asked: no drop, no click, and so on."""
     lines = ["", *(["", "no"] * 40)]
     monkeypatch.setattr(sys, "stdin", io.StringIO("\n".join(lines) + "\n"))
-    assert main(["check", "--port", "sim?fault=reservoir-empty"]) == 0
+    assert main(["check", "--port", "sim?fault=bottle-empty"]) == 0
     said = capsys.readouterr()
     assert "epilepsy" in said.err and "liquid away" in said.err
     assert "Did a drop fall?" in said.err
     assert "Did a drop fall?" not in said.out
-    assert "reservoir-empty" in said.out
+    assert "bottle-empty" in said.out
 
 
 def test_a_beams_view_follows_its_edges() -> None:

@@ -53,7 +53,7 @@ def test_a_person_wrong_in_one_answer_of_ten_is_borne(diagnose: Diagnose) -> Non
 PAIRS = (
     ("beam-misaligned", "flash-off"),
     ("valve-unplugged", "flash-cable"),
-    ("reservoir-empty", "flash-asleep"),
+    ("bottle-empty", "flash-asleep"),
     ("beam-polarity-wrong", "camera-cable"),
     ("satellites-counted-as-drops", "flash-recycling"),
     ("supply-sagging", "delay-too-long"),
@@ -174,10 +174,10 @@ def test_a_restart_speaks_against_the_valves_supply_only_where_the_valve_was_dri
 def test_the_reason_is_one_sentence_and_the_advice_is_that_of_what_was_found(
     diagnose: Diagnose,
 ) -> None:
-    finding = diagnose("reservoir-empty", 3)
-    assert finding.found == ("reservoir-empty",)
+    finding = diagnose("bottle-empty", 3)
+    assert finding.found == ("bottle-empty",)
     assert finding.reason.count(".") == 1
-    empty = load_catalogue().causes["reservoir-empty"]
+    empty = load_catalogue().causes["bottle-empty"]
     assert empty.what in finding.reason
     assert finding.advice == " ".join((f"{empty.advice}.", *empty.cautions))
 

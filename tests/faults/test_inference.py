@@ -125,8 +125,8 @@ def test_expected_gain_is_the_mean_loss_of_entropy() -> None:
 
 
 def test_a_sign_that_differs_tells_two_causes_apart() -> None:
-    assert tell_apart(ALL_SIGNS["reservoir"], "reservoir-empty", "nozzle-clogged") > 0.5
-    assert tell_apart(ALL_SIGNS["reservoir"], "flash-off", "nozzle-clogged") == pytest.approx(0.0)
+    assert tell_apart(ALL_SIGNS["bottle"], "bottle-empty", "nozzle-clogged") > 0.5
+    assert tell_apart(ALL_SIGNS["bottle"], "flash-off", "nozzle-clogged") == pytest.approx(0.0)
 
 
 def test_causes_of_one_part_are_not_taken_together() -> None:

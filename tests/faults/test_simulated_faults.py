@@ -57,13 +57,13 @@ def test_a_drop_falls_but_the_beam_stays_clear(fault: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "fault", ["valve-unplugged", "valve-stuck-closed", "nozzle-clogged", "reservoir-empty"]
+    "fault", ["valve-unplugged", "valve-stuck-closed", "nozzle-clogged", "bottle-empty"]
 )
 def test_no_drop_falls(fault: str) -> None:
     outcome, room = drip(fault)
     assert room.drops_fallen() == 0
     assert words_of(outcome, BEAM1) == []
-    assert (room.clicks() > 0) == (fault in ("nozzle-clogged", "reservoir-empty"))
+    assert (room.clicks() > 0) == (fault in ("nozzle-clogged", "bottle-empty"))
     assert room.coil_pulled() == (fault != "valve-unplugged")
 
 

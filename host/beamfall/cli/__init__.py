@@ -22,7 +22,7 @@ from beamfall.interrupts import StopSignals
 # What writing to a full or broken stdout gives.
 _OUTPUT_LOST = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EBADF)
 _INTERRUPTED = 130  # 128 + SIGINT, as shells have it
-_DIGITS_MOST = 18  # of a number that surely fits into 64 bits, with its sign
+_DIGITS_MOST = 18  # digits of a number that certainly fits into 64 bits, with its sign
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -55,7 +55,7 @@ def _run(arguments: Sequence[str] | None, stop: StopSignals) -> int:
 
     _replace_closed_streams()
     for stream in (sys.stdout, sys.stderr):
-        # A console that cannot write µ shall show a question mark, not end the program.
+        # A console that cannot write µ shows a question mark instead of ending the program.
         with contextlib.suppress(AttributeError, OSError):
             stream.reconfigure(errors="replace")  # type: ignore[union-attr]
     try:
@@ -86,7 +86,7 @@ def _run(arguments: Sequence[str] | None, stop: StopSignals) -> int:
         if callable(show):
             show()
             return int(getattr(error, "exit_code", 2))
-        # Click has a name of its own for Ctrl-C, and Python wraps one that comes while a class is made.
+        # Click has its own exception for Ctrl-C, and Python wraps one that comes while a class is made.
         if stop.signal or type(error).__name__ == "Abort":
             print("\n".join(["beamfall: interrupted", *_notes(stop.asked)]), file=sys.stderr)
             return _INTERRUPTED

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from beamfall.cli.beam_view import BeamView
 
 _LOOK_S = 0.1  # how often the line is rewritten
-_ASK_S = 0.5  # how often the board is asked how the beam stands
+_ASK_S = 0.5  # how often the board is asked for the beam's state
 
 
 def beam(
@@ -71,7 +71,7 @@ def beam(
                     screen.show(view)
                 _watch(board, view, screen, pace, min(left_s, 0.8 if drops else 10.0))
         except KeyboardInterrupt:
-            pass  # the way this command ends
+            pass  # the usual way to end this command
         board.abort()  # before anything is written: the terminal may be gone
         screen.end(view)
     return 0

@@ -33,7 +33,7 @@ _CANNOT = ("0", "?", "cannot tell", "cannot", "can't tell", "don't know", "dont 
 class CheckTerminal(Terminal):
     """`alone`: a simulated person answers, and nobody waits here."""
 
-    gone = PersonGone  # the check then ends with what it knows
+    gone = PersonGone  # the check then ends with what it knows so far
 
     def __init__(self, *, alone: bool = False, quiet: bool = False) -> None:
         super().__init__(quiet=quiet)

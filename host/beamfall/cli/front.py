@@ -89,9 +89,9 @@ class Terminal:
         try:
             line = sys.stdin.readline()
         except UnicodeDecodeError:
-            line = "\n"  # no answer that could be read: asked again, or Enter
+            line = "\n"  # not readable: treated as Enter, or asked again
         if not sys.stdin.isatty():
-            print(file=self.stream, flush=True)  # nobody's Enter has ended the line
+            print(file=self.stream, flush=True)  # no terminal echoed an Enter
         return line.strip() if line else None
 
 

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from beamfall.photos.match import CameraMatch, Pair, TakenShot
     from beamfall.shots import ShotLog
 
-_NEWEST = 3000  # shots looked at where no series is named
+_NEWEST = 3000  # shots considered if no series is named
 
 
 def match(

@@ -33,7 +33,7 @@ def run_guide(file: Path, given: Sequence[str], *, accept: bool, replace: bool) 
     while (question := walk.question) is not None:
         walk = walk.answer(question.key, "")
     write_text(file, walk.make_file())
-    with contextlib.suppress(OSError):  # the rig is saved; answers that stay do no harm
+    with contextlib.suppress(OSError):  # the rig is saved; leftover answers do no harm
         draft.unlink(missing_ok=True)
     _show_end(walk, file)
 

@@ -16,7 +16,7 @@ from beamfall.places import find_log
 from beamfall.shots import ShotLog
 from beamfall.text import show_text
 
-_FILES_MOST = 50  # looked into for a rig
+_FILES_MOST = 50  # searched for a rig file
 _SIZE_MOST = 100_000
 
 

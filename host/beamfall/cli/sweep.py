@@ -99,7 +99,7 @@ def sweep(
         found = None if resume is None else find_series(log, resume or None)
         if found is None:
             rig = load_rig(rig_file)
-        else:  # a series that goes on brings its own
+        else:  # a resumed series has its own rig, port and seed
             rig = workflow.choose_rig(found, lambda: load_rig(rig_file))
             port = port or found.settings.get("port")
             seed = seed if found.seed is None else found.seed

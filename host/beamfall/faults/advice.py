@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from beamfall.faults.catalogue import NOTHING, load_catalogue
 
 AGAIN = "Check again, and answer to the end. If you cannot tell, say so."
-MISSED = ("early", "late", "missed")  # pictures that show drops and light, at another moment
+MISSED = ("early", "late", "missed")  # pictures that show drops and light, but another moment
 _NOTHING = "Fire a shot. If something fails, check again."
 _SEEK = (
     "The picture missed the moment: the timing is off. `beamfall seek` finds the timings from your pictures, and "
@@ -30,7 +30,7 @@ def list_advice(causes: Iterable[str], outcomes: Mapping[str, str]) -> list[str]
             continue
         cause = catalogue.causes[name]
         sentences.extend((f"{cause.advice}.", *cause.cautions))
-        # A button that acted by itself is fitted, whatever the rig file says.
+        # A button that acted by itself must be fitted, whatever the rig file says.
         if cause.unless and outcomes.get("button-spoke") != "spoke":
             sentences.append(cause.unless)
         if cause.timing and missed:

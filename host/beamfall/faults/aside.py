@@ -37,7 +37,7 @@ def listen_aside(listen: Listen) -> Iterator[None]:
     try:
         yield
     finally:
-        # Also under Ctrl-C: whoever puts the outputs off next must have the board to itself.
+        # Also under Ctrl-C: the code that switches the outputs off next needs the board for itself.
         done.set()
         thread.join()
     if failed:

@@ -218,7 +218,9 @@ def _answer(
         bench.person.prepare(question)
         try:
             done = True if do is None else bench.attempt(lambda: do(bench) is not False)
-            given = bench.ask(question) if done else None  # nothing was done: nothing to ask
+            given = (
+                bench.ask(question) if done else None
+            )  # nothing was done, so there is nothing to ask
         except CannotTell:
             bench.person.finish(question)
             raise
@@ -277,7 +279,7 @@ def _wiggle(bench: FaultRig) -> Outcomes:
         dark = bench.is_dark()
         edges = bench.beam_edges(bench.watch(_WIGGLE_S, bench.have_done(_ASK["wiggle"])))
         ticks = [edge.ticks for edge in edges]
-        # Within so short a time, however long the person took: else things that just happen would add up.
+        # Count only within a short time, however long the person took: otherwise chance events would add up.
         most = evidence.count_densest(ticks, round(_WIGGLE_S * bench.hz))
         drops = evidence.are_drops(bench.pulses(edges, dark=dark), bench.setup.expected)
         return "edges" if most >= _FLICKERS and not drops else "quiet"
@@ -301,7 +303,7 @@ def _only(sign: str, outcome: str | None) -> Outcomes:
     return {} if outcome is None else {sign: outcome}
 
 
-# Light that the sensor saw was there: nobody needs to be asked for it.
+# If the sensor saw light, there was light: no need to ask.
 _LIT = {"flash-light": ("both", "first-only", "second-only")}
 
 CONNECT = Check("connect", "check the connection", (_SIGN["connection"],), 0.0, lambda bench: {})
@@ -348,9 +350,9 @@ CHECKS: tuple[Check, ...] = (
          needs={"flash-button": ("yes",)}, answered={"flash-woken": ("lit",)}, rests=True),
     Check("flash-mode", "the flash's mode", (_SIGN["flash-mode"],), 1.0, _answer(_ASK["flash-mode"]),
          _ASK["flash-mode"], parts=("flash",)),
-    Check("reservoir", "the reservoir", (_SIGN["reservoir"],), 1.0, _answer(_ASK["reservoir"]),
-         _ASK["reservoir"]),
-    Check("cap", "release one drop with the reservoir open", (_SIGN["cap"],), 1.8, _answer(_ASK["cap"], FaultRig.drip),
+    Check("bottle", "the bottle", (_SIGN["bottle"],), 1.0, _answer(_ASK["bottle"]),
+         _ASK["bottle"]),
+    Check("cap", "release one drop with the bottle open", (_SIGN["cap"],), 1.8, _answer(_ASK["cap"], FaultRig.drip),
          _ASK["cap"]),
     Check("nozzle", "open the valve with its nozzle removed", (_SIGN["nozzle"],), 2.0,
          _answer(_ASK["nozzle"], FaultRig.drip), _ASK["nozzle"]),

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 _SMALL = 0.75  # of the expected dwell: the file's uncertainties do not reach that far
 _LARGE = 1.8
-_SATELLITE_S = 0.12  # what comes this soon behind a drop, and for less long, belongs to it
+_SATELLITE_S = 0.12  # a shorter pulse this soon after a drop belongs to it
 _PHASES = 3  # more pulses than a drop and two satellites are not drops
 _AFTER_OPENING_S = 0.003  # a pulse that the supply makes begins while the valve is driven
 _FINGER_S = 0.06  # a finger darkens a beam for longer than any drop
@@ -23,7 +23,7 @@ _STEADY = 0.12  # spread of dwells between drops, as a share
 _FADED = 0.85  # the last drop's dwell, as a share of the first's
 _LONG_LIGHT = 4.0  # times the rig file's duration
 _SATELLITES = 2  # behind one drop
-# Drops that fall by themselves are of one size: their dwells are within this ratio (our choice).
+# Drops that fall by themselves are the same size: their dwells are within this ratio (our choice).
 _ALIKE = 1.5
 # Of the expected dwell: such a drop hangs until it is heavy, one that is let go may be smaller (our choice).
 _OWN_DROP = (0.5, 2.5)

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 _Result = TypeVar("_Result")
 _TRIES = 3
-_ALIVE_S = 1.0  # how often a board that is listened to gets a sign of life
+_ALIVE_S = 1.0  # how often the board gets a sign of life while this host listens
 _SHORTEST_S = 1e-6  # less than a tick of a virtual clock never passes
 _CLEARED = ("in_fault", "busy")  # refusals that an abort cures
 CONTACT_S = 0.002
@@ -90,7 +90,7 @@ class FaultRig:
                 if refusal.reason not in _CLEARED:
                     return None
                 self._clear_fault()
-            except UserError as error:  # what the rig file asks for is beyond this board
+            except UserError as error:  # the rig file asks for more than this board allows
                 self.trouble = str(error)
                 return None
             else:

@@ -21,19 +21,19 @@ SURE = 0.88  # a cause this likely is named as found
 UNLIKELY = 0.15  # a cause less likely than this is left aside
 MOST_QUESTIONS = 10
 _LEAST_GAIN = 0.015  # bits; a test that promises less is not made
-_LEAST_GAIN_ASKED = 0.05  # bits; nobody is bothered for less
+_LEAST_GAIN_ASKED = 0.05  # bits; a person is not asked for less
 _ASKED_AGAIN = 1.4  # effort of a question for the second time
 _TIMES = 2
-_TELLS_APART = 0.1  # bits, of the one that would tell two causes apart
+_TELLS_APART = 0.1  # bits, of the test that would separate two causes
 _SPEAKS = 1.6  # an outcome so much likelier with a cause than without it is given as a reason
-_RULES_OUT = 2.2  # and one that speaks for it only when all the others are known: no side matters
+_RULES_OUT = 2.2  # an outcome that counts only when all the others are known
 _CATALOGUE = load_catalogue()
 _SIGN = _CATALOGUE.signs
 _ANYWHERE = (
     _SIGN["line"],
     _SIGN["restarts"],
     _SIGN["restarts-alone"],
-)  # what may be seen in any test
+)  # signs that may appear in any test
 
 
 @dataclass(frozen=True)
@@ -153,7 +153,7 @@ class Finder:
             outcomes = check.run(bench)
         except CannotTell:
             outcomes, untold = {}, True
-            self._spoilt.add(check.name)  # nor could they tell if they were asked again
+            self._spoilt.add(check.name)  # asking again would not help
         bench.look_back()
         asked = bench.asked > before
         self.questions = bench.asked
@@ -169,7 +169,7 @@ class Finder:
 
     def _take(self, step: Step) -> None:
         for sign, outcome in step.list_shown():
-            # A line that stayed up for a while may drop out later; once it has, it need not again.
+            # A line that stayed up for a while may drop out later; once it has dropped out, that is known.
             if sign is not _SIGN["line"] or (_SIGN["line"], "lost") not in self.belief.seen:
                 self.belief.learn(sign, outcome)
         self.steps.append(step)
@@ -330,7 +330,7 @@ class Finder:
             if check.suits(self.setup, has_light=self.has_light, has_button=self.has_button)
             and not self._is_answered(check)
         ]
-        # The cheapest for what it tells; not what could not be told, or has told the board all it can.
+        # The most information for its effort, without tests that the person could not answer or that are exhausted.
         worths = [one for one in worths if one[0] >= _TELLS_APART]
         worths = [one for one in worths if one[1].name not in spent] or worths
         _, best = max(worths, key=lambda one: one[0] / one[1].effort, default=(0.0, None))

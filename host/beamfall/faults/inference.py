@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 ODDS = 0.03  # of a cause of weight 1, that it is at work here and now (our judgement)
-NOTHING_ODDS = 0.1  # of finding nothing: who asks has seen something fail
+NOTHING_ODDS = 0.1  # of nothing being wrong: users who ask have seen something fail
 PERSON_ERRS = 0.07  # share of answers that are taken to be mistaken (our judgement)
 _LEAST = 1e-12
 
@@ -118,7 +118,7 @@ class CauseChances:
         for sign in check.signs:
             table = self.predict(sign)[keep]
             if sign.only_if is not None and sign.only_if[0] in reached:
-                continue  # what can be read only sometimes is left out: a gain a little too small
+                continue  # signs that can be read only sometimes are left out, so the gain is a little too small
             reached[sign.name] = table
             joint = (joint[:, :, None] * table[:, None, :]).reshape(len(prior), -1)
         overall = prior @ joint

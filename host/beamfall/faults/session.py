@@ -14,7 +14,7 @@ from beamfall.faults.questions import PersonGone
 OTHER_FIRMWARE = (
     DefinitionMismatch,
     ProtocolMismatch,
-)  # what connecting raises to a board with one
+)  # what connecting to such a board raises
 
 if TYPE_CHECKING:
     from beamfall.board import Board

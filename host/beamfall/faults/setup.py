@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from beamfall.setup.rig_sections import Beam, Flash, Valve
 
 PLANNED = "the plan's timings; to check others: --sequence FILE"
-_SAME_S = 1e-6  # by less than this nobody sets a time; ticks of a clock are rounded to less
+_SAME_S = 1e-6  # a smaller difference is rounding, not a time that somebody set
 _WINDOW_S = 1.5  # for a single drop to be at the beam: as of a rig file that says nothing
 
 
@@ -111,7 +111,7 @@ def make_setup(
                 raise
         else:
             planned = plan.sequence
-            # Both count: a search may have left what the file alone would let one expect.
+            # Use both: a search may have moved away from what the file alone suggests.
             plans = (plan,) if learned is None else (plan, make_plan(rig))
             delay = _join_delays(plans, sequence or planned)
     elif sequence is None:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from beamfall.setup.sequence import Sequence
     from beamfall.setup.table import Table
 
-RECENT_S = 24 * 3600.0  # what was fired longer ago is hardly what fails now (our choice)
+RECENT_S = 24 * 3600.0  # shots fired longer ago are hardly what fails now (our choice)
 _VARIED = ("sweep", "seek", "calibrate")  # these change timings on purpose, or fire no flash
 _LOOKS = 50  # newest shots looked at
 

@@ -26,7 +26,7 @@ _GUM = re.compile(
     rf"({'|'.join(THICKENERS)})(?:\s+gum)?\s*(?:in|per|to|for|/)\s*(?:each\s+)?({_AMOUNT})?\s*"
     rf"({'|'.join(_VOLUMES_ML)})s?(?:\s+(?:of\s+)?(?:the\s+)?([a-z ]+))?"
 )
-# What is said about a liquid and changes nothing here; of milk, density and thickness are usual values all the same.
+# Words about a liquid that change nothing here; for milk the usual density and viscosity are used anyway.
 _PLAIN = re.compile(
     r"\b(?:tap|distilled|demineralised|filtered|plain|fresh|cold|whole|skimmed|semi-skimmed|full-fat|low-fat|some)\s+"
 )

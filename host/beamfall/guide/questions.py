@@ -16,7 +16,7 @@ from beamfall.planning.setting import compute_flow, make_setting
 from beamfall.setup.rig import Rig
 from beamfall.setup.rig_shot import KINDS
 
-# Read in a unit of its own; None leaves the text to the key's own rule.
+# Reads special forms; None leaves the text to the key's own rule.
 Reader = Callable[[str, Rig], Any]
 
 HAS_CAMERA = "has_camera"

@@ -22,7 +22,7 @@ _LENS = re.compile(
     r"(.+?)\s+lens\s*(?:,|and|\+)?\s*(?:(.+?)\s+(?:extension|rings?|tubes?)|(?:at|from)\s+(.+))",
     re.IGNORECASE,
 )
-_MANY_PIXELS = 1000  # fewer across a sensor are a slip
+_MANY_PIXELS = 1000  # fewer across a sensor must be a typing error
 
 
 def read_power(text: str) -> str | None:

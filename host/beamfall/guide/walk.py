@@ -24,7 +24,7 @@ _HEAD = (
     "Quantities are text with a unit. Heights are measured from the surface of the liquid.",
     "`beamfall rig keys` lists every key; `beamfall rig check` looks for what is missing or doubtful.",
 )
-# What no question asks for, and a file should have: a satellite drop right behind a drop is not another drop.
+# Not asked, but a file should have it: a satellite right behind a drop is not another drop.
 _UNASKED: dict[str, dict[str, Any]] = {
     "valve": {"output": "valve1"},
     "beam": {"input": "beam1", "width": "1 mm", "blanking": "20 ms"},
@@ -111,7 +111,7 @@ class Walk:
         Raises UserError for the first answer that does not fit.
         """
         content: dict[str, Any] = {name: [dict(entry)] for name, entry in _UNASKED.items()}
-        for question in QUESTIONS:  # every one, so that the rig is whole
+        for question in QUESTIONS:  # all of them, so that the rig is complete
             content.setdefault(question.key.partition("[")[0].partition(".")[0], {})
         del content[HAS_CAMERA]
         rig = _parse(_with_suggestions(content), self.name)

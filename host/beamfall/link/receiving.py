@@ -19,7 +19,7 @@ from beamfall.wire.framing import DELIMITER, Frame, FrameError, FrameErrorName, 
 from beamfall.wire.messages import Codec, Message, get_codec
 from beamfall.wire.schema import Definition, MessageDefinition
 
-INSTANT_S = 1e-6  # a shorter wait is none: a clock that counts ticks could not show it
+INSTANT_S = 1e-6  # a clock that counts ticks cannot show a shorter wait
 _RECENT = 60  # pieces of the line kept for fault reports
 _SEEN_MAX = 200  # bytes from a strange device kept for the message
 

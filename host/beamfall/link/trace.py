@@ -61,7 +61,7 @@ class PcapngFile:
             self._write(0x0A0D0D0A, section + _option(4, b"Beamfall") + _option(0, b""))
             self._write(1, description + options)
         except OSError:
-            with contextlib.suppress(OSError):  # what it holds cannot be written either
+            with contextlib.suppress(OSError):  # its content cannot be written either
                 self._file.close()
             raise
 

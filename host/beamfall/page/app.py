@@ -51,7 +51,7 @@ _KINDS = {  # some systems' lists lack these, and a browser refuses other kinds
     ".webmanifest": "application/manifest+json",
 }
 _PAGES_MOST = 50
-_LEFT_S = 1.5  # without any page: then what is under way ends, so that it does within 2 s
+_LEFT_S = 1.5  # without any page; then what is running is aborted, within 2 s in all
 _NUMBER_MOST = 2**63 - 1  # SQLite counts in 64 bits
 _NO_STORE = {"cache-control": "no-store"}
 _USED_TWICE = (
@@ -66,7 +66,7 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
     predictor = Predictor(desk)
     devices = Devices(hub)
     leaving: deque[asyncio.Task[None]] = deque(maxlen=_PAGES_MOST)  # the loop itself keeps no task
-    drawing = CapacityLimiter(1)  # who waits for a drawing takes no thread from others
+    drawing = CapacityLimiter(1)  # a drawing must not take threads from other requests
 
     @contextlib.asynccontextmanager
     async def live(_: Starlette) -> AsyncIterator[None]:

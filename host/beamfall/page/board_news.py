@@ -41,7 +41,7 @@ class BoardNews:
             elif isinstance(event, ShotDone):
                 self._hub.tell("done", activity=event.activity.label, state=event.state.label)
             elif isinstance(event, Trouble):
-                # While a question is open somebody is at work on the rig: the note passes by.
+                # While a question is open, somebody is working at the rig: a note is enough.
                 asking = (self._hub.get("job") or {}).get("question")
                 self._hub.notice("note" if asking else "caution", f"The board says: {event.text}")
 

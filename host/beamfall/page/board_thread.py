@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from beamfall.setup.sequence import Sequence
 
 _LISTEN_S = 0.05
-_ASK_EVERY_S = 0.2  # how old the beam's clear or dark on the page may be
+_ASK_EVERY_S = 0.2  # how old the beam's state on the page may be
 _RETRY_S = 1.0
 _PRESSES_MOST = 100
 
@@ -77,7 +77,7 @@ class BoardThread:
     _closing: threading.Event = field(default_factory=threading.Event)
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _running: Job | None = None
-    _given_up: Job | None = None  # asked for before the last abort
+    _given_up: Job | None = None  # requested before the last abort
     _presses: deque[str] = field(default_factory=lambda: deque(maxlen=_PRESSES_MOST))
     _interruptible: bool = False
     _asked_s: float = 0.0
@@ -222,10 +222,10 @@ class BoardThread:
             self._closing.wait(_RETRY_S)
         except Exception:
             with contextlib.suppress(Exception):
-                board.abort()  # what is under way has nobody who would end it
+                board.abort()  # nobody is left to end what is running
             raise
         finally:
-            # What has gone wrong already is what is to be told.
+            # Report the first error.
             with contextlib.suppress(Exception, AbortAsked):
                 board.close()
             if board.traits.is_virtual_time:
@@ -294,7 +294,7 @@ class BoardThread:
                 if not self._was_lost:
                     self._say_link(board)
         except BoardRestarted:
-            self._was_lost = True  # it is back, in another life
+            self._was_lost = True  # it is back, after a restart
         except LinkError as error:
             self._say_lost(str(error))
             if not board.link.can_reconnect:

@@ -43,7 +43,7 @@ class Desk:
 
     def __init__(self, hub: Hub, rig_file: Path | None) -> None:
         self.rig: Rig = load_rig(rig_file)
-        self.number = 0  # of what would be fired: what is armed is of one number
+        self.number = 0  # of what would be fired; what is armed has one number
         self.rig_file = rig_file
         self.plan: Plan | None = None
         self._hub = hub
@@ -274,7 +274,7 @@ class Desk:
 
         with self._lock:
             if wanted != self._wanted:
-                return  # a newer wish is waiting
+                return  # a newer request is waiting
             rig, learned = self._tuned.apply(self.rig, self.plan), self._learned
         try:
             plan = make_plan(rig, learned=learned, traced=True)

@@ -17,8 +17,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from urllib.parse import urlsplit
 
-BROWSER_S = 120.0  # a browser that this program starts is there by then
-PERSON_S = 3600.0  # somebody carries the link to a tablet
+BROWSER_S = 120.0  # long enough for a browser that this program starts
+PERSON_S = 3600.0  # long enough to carry the link to a tablet
 _CODES_MOST = 20
 _USED_MOST = 100
 

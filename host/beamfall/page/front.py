@@ -85,7 +85,7 @@ class PageFrontEnd:
                 mark_shot(work.hub, shot, note=text)
                 work.bench.tell_line(work.log, shot)
             case FlashesAhead(flicker=flicker):
-                if flicker:  # whom to warn is on the page all along
+                if flicker:  # the page always shows the caution
                     work.hub.notice("caution", flicker)
             case DropsFallen(count=count):
                 work.tell(done=count, text=words.CALCULATING)
@@ -114,7 +114,7 @@ class PageFrontEnd:
 
     def _show_picture(self, event: Pictured) -> None:
         work, shot = self._work, event.fired.shot
-        work.tell(text="")  # it is no longer waited for
+        work.tell(text="")  # nobody waits for it any more
         for text in words.list_problems(event):
             work.hub.notice("caution", text)
         if event.fired.photo is not None:

@@ -124,7 +124,7 @@ class Hub:
     def snapshot(self) -> str:
         """The whole state, as a message."""
         with self._lock:
-            now_ms = time.time() * 1e3  # moments in it are of this clock; a page's may be another
+            now_ms = time.time() * 1e3  # times in it are by this clock; a page's clock may differ
             return _dump({"version": self._version, "now": now_ms, "all": self._sections})
 
     def subscribe(self) -> Subscriber:

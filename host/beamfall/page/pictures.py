@@ -45,7 +45,7 @@ def _draw(hub: Hub, log_path: Path, shot: int, picture: Picture) -> None:
     try:
         with explain_write(file):
             file.parent.mkdir(parents=True, exist_ok=True)
-        picture.draw(file, tell=False)  # the page says it if nobody is asked
+        picture.draw(file, tell=False)  # the page says so if no question is open
     except BeamfallError as error:
         hub.notice("caution", f"the simulated picture of shot {shot} could not be drawn: {error}")
         return

@@ -26,7 +26,7 @@ from beamfall.page.hub import Hub
 from beamfall.page.listening import Opener
 
 _BACKLOG = 64  # connections accepted in one go, before any of them can be counted and closed
-_LOOK_S = 0.2  # how often the main thread looks whether the server has ended
+_LOOK_S = 0.2  # how often the main thread checks whether the server has ended
 
 
 @dataclass(frozen=True)

@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from beamfall.workflows.trend import Trend
     from beamfall.workflows.waits import Left
 
-# What a device did, after its name.
+# What a device did, as shown after its name.
 _TIMINGS, _RIG, _TABLE = "changed the timings", "changed the rig", "changed the table"
 ACTS = {
     "abort": "aborted", "arm": "armed", "release": "released", "drip": "asked for one drop", "flash": "asked for one "

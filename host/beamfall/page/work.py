@@ -64,7 +64,7 @@ class Work:
         """Show more of it: `text`, `done`, `of`, `lines`, `result`."""
         self._shown.update(values)
         shown = dict(self._shown)
-        # What a longer job brought stays on show while others come and go.
+        # The result of a longer job stays visible while other jobs run.
         kept = {f"job_{shown['kind']}": shown} if shown["kind"] in _KEPT else {}
         self.hub.set(job=shown, **kept)
 

@@ -69,7 +69,7 @@ def write_sheet(log: ShotLog, series: int, file: Path, width: int) -> Sheet:
     begun = (
         datetime.fromtimestamp(record.begun_us / 1e6, UTC).astimezone().strftime("%Y-%m-%d %H:%M")
     )
-    parts = [f"{record.kind} {record.name}".strip(), rig, begun, f"{len(cards)} shots",
+    parts = [f"{record.kind} {record.name}".strip(), rig, begun, f"{len(cards)} shot{'' if len(cards) == 1 else 's'}",
              f"{shown} with a picture"]  # fmt: skip
     options = "".join(
         f'<option value="{show_html(one)}">{show_html(one)}</option>' for one in orders

@@ -108,7 +108,7 @@ def make_figure(chart: Chart) -> Figure:
         for axes in line[len(panels) :]:
             axes.set_axis_off()
     for axes in grid[:-1].flat:
-        axes.set_xlabel("")  # the lowest row says it for all
+        axes.set_xlabel("")  # the lowest row labels the axis for all
     _add_legend(figure, chart)
     place_notes(figure, notes)
     return figure

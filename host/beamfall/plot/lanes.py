@@ -48,7 +48,7 @@ def make_lanes(record: Mapping[str, Any]) -> list[Lane]:
     edges = record["edges"]
     present = {edge["what"] for edge in edges}
     if any(NO_LIGHT in remark for remark in record.get("remarks", ())):
-        present.add(Signal.light1.name)  # an empty lane says it best
+        present.add(Signal.light1.name)  # an empty lane shows it best
     lanes = []
     for name in (name for kind in SignalKind for name in kind.names if name in present):
         own = [edge for edge in edges if edge["what"] == name]

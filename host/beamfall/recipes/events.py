@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-_SAID_S = 0.0005  # how well somebody who says 'this is the picture' knows its stage (our choice)
+_SAID_S = 0.0005  # how well a person who says 'this is the picture' knows its stage (our choice)
 _LEAST_MEETING, _MOST_MEETING = 0.05, 1.9  # shares of the rise between which a jet stands
 _NEAR_MOST_S = 0.002  # a search aims no worse than this (our choice)
 _ALIKE = 0.1  # of Weber number, height ...: a difference below this is not worth a word

@@ -21,7 +21,7 @@ SUFFIX = ".recipe.zip"
 PICTURE = "picture.jpg"
 PICTURE_WIDTH = 900
 FILE_MOST, TEXT_MOST, PICTURE_MOST = 4_000_000, 200_000, 3_000_000  # bytes
-_DAY = (1980, 1, 1, 0, 0, 0)  # of every file in it: when somebody wrote it is nobody's business
+_DAY = (1980, 1, 1, 0, 0, 0)  # of every file in it: the time of writing stays private
 
 
 def write_recipe(file: Path, recipe: Recipe, *, shared: bool) -> None:
@@ -98,7 +98,7 @@ def _read_parts(archive: zipfile.ZipFile, source: str) -> dict[str, bytes]:
                 f"{source}: not a Beamfall recipe: it holds something besides {', '.join(limits)}"
             )
         with archive.open(entry) as part:
-            content = part.read(limit + 1)  # what the entry says about its own size is not believed
+            content = part.read(limit + 1)  # do not trust the size that the entry states
         if len(content) > limit:
             raise RecipeError(f"{source}: {entry.filename} in it is over {limit // 1000} kB")
         found[entry.filename] = content

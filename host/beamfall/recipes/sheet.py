@@ -47,7 +47,7 @@ def make_sheet(recipe: Recipe) -> str:
         note=note,
         foot="These times are for this rig. For another one `beamfall recipe use FILE --rig RIG` calculates them "
              "again. "
-        "Times of a row count from its anchor; the release is the start.",
+        "Times of a row count from its anchor; the release is the start of the shot.",
     )  # fmt: skip
 
 

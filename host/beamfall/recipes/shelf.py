@@ -93,6 +93,6 @@ class Shelf:
         """Remove a recipe; raises RecipeError if there is none."""
         file = self.find_file(name)
         if not file.exists():
-            self.load(name)  # says which there are
+            self.load(name)  # names the existing recipes
         with explain_write(file):
             file.unlink()

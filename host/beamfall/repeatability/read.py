@@ -59,7 +59,9 @@ class SeriesData:
     spacings: list[list[SpacingSeen]] = field(default_factory=list)
     missing: list[list[int]] = field(default_factory=list)  # shots where drop n + 1 did not come
     satellites: list[int] = field(default_factory=list)  # shots, once for each satellite
-    extra: list[int] = field(default_factory=list)  # shots, once for each drop nobody asked for
+    extra: list[int] = field(
+        default_factory=list
+    )  # shots, once for each drop that was not commanded
     flash_errors_s: list[float] = field(default_factory=list)  # measured minus planned
     flash_stamped: bool = True  # False: derived from the command, which proves nothing
     rows_late: int = 0
@@ -127,7 +129,7 @@ def _read_shot(record: ShotRecord, beam: str) -> _Shot:
 
 
 def _sort_into(data: SeriesData, every: Sequence[_Shot]) -> None:
-    # Where edges are missing, nobody knows which drop the others are of.
+    # If edges are missing, it is unknown which drop the others belong to.
     shots = [shot for shot in every if not shot.counts.get("edges_missing")]
     data.edges_lost += sum(shot.counts.get("edges_missing", 0) for shot in every)
     usual_s = find_usual_dwell(pulse for shot in shots for pulse in shot.pulses)

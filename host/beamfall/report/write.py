@@ -106,7 +106,7 @@ def _assess(log: ShotLog, series: int) -> Assessment | None:
     try:
         return assess_series(read_series(log, series))
     except NoSuchShot:
-        return None  # no shot of it was completed
+        return None  # none of its shots was completed
 
 
 def _summarise(cards: Sequence[Card], assessment: Assessment | None) -> str:

@@ -86,7 +86,7 @@ def check_kind(path: Path) -> None:
     try:
         mode = path.stat().st_mode
     except OSError:
-        return  # not there, or not to be looked at: opening it says which
+        return  # missing, or not accessible: opening it shows which
     if stat.S_ISDIR(mode):
         raise LogError(f"the shot log {path} is a folder; set BEAMFALL_LOG to a file")
     if not stat.S_ISREG(mode):
@@ -96,7 +96,7 @@ def check_kind(path: Path) -> None:
 def connect(address: str, *, uri: bool = False) -> sqlite3.Connection:
     """Open a database with the settings that every part of the log uses."""
     connection = sqlite3.connect(address, uri=uri, timeout=BUSY_S, isolation_level=None)
-    # Damaged bytes shall reach whoever compares the checksum, not end the whole query.
+    # Damaged bytes must reach the checksum comparison and not end the whole query.
     connection.text_factory = lambda raw: raw.decode("utf-8", "surrogateescape")
     return connection
 

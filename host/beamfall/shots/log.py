@@ -245,14 +245,14 @@ class ShotLog(LogReader):
             except BaseException:
                 self._rows.forget()  # an id given out inside does not exist after all
                 if self._connection.in_transaction:
-                    with contextlib.suppress(sqlite3.Error):  # the first error is the one to tell
+                    with contextlib.suppress(sqlite3.Error):  # report the first error
                         self._connection.execute("ROLLBACK")
                 raise
 
     def _settle(self, shot: int, outcome: Mapping[str, Any]) -> None:
         content = self.read_content(shot)
         state = content.get("state")
-        # Another program may have taken this one for ended; what the board reports is the truth.
+        # Another program may have assumed that this one had ended; the board's report is the truth.
         taken_for_ended = state == NOT_RELEASED and content.get("cause") == PROGRAM_ENDED
         mine = content.get("host") == name_process()
         if state != BEGUN and not (taken_for_ended and mine):

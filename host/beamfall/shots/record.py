@@ -23,10 +23,10 @@ if TYPE_CHECKING:
     from beamfall.setup.rig import Rig
 
 BEGUN = "begun"  # from before the release until the outcome is known
-UNKNOWN = "outcome unknown"  # what people see of a shot that is begun and no more
+UNKNOWN = "outcome unknown"  # how people see a shot that was only begun
 NOT_RELEASED = "not-released"
 PROGRAM_ENDED = "program-ended"  # why it was not released: its program ended before
-DAMAGED = "damaged"  # what people see of a shot that the log can no longer read
+DAMAGED = "damaged"  # how people see a shot that the log can no longer read
 WARM_UP = (
     "warm_up"  # in `swept` of drops that fall before a series: they are not like the ones to follow
 )

@@ -26,7 +26,7 @@ def list_remarks(record: ShotRecord, *, sees_light: bool = True) -> list[str]:
     `sees_light`: a flash-seen sensor is fitted (`[fitted] flash_seen` of the rig file).
     """
     missing = record.counts.get("edges_missing", 0)
-    if missing:  # what is not there is then no sign of anything
+    if missing:  # missing edges are then no sign of anything
         return [f"the board had to forget {missing} of its edges before they were read"]
     remarks: list[str] = []
     if record.state == "fired" and record.anchor_beam is not None:
@@ -73,7 +73,7 @@ def _judge_light(record: ShotRecord) -> Iterable[str]:
         else:
             groups.append([ticks])
     ended = record.counts.get("ended_ticks")
-    if ended is not None:  # what came after the end was not looked at
+    if ended is not None:  # edges after the end were not recorded
         groups = [group for group in groups if group[-1] + _SOON_S * hz <= ended]
     lights = _measured(record, SignalKind.LIGHT, "on")
     dark = [

@@ -142,7 +142,7 @@ def find_peers(log: ShotLog, shot: int, limit: int = 50) -> list[ShotRecord]:
         (shot, limit),
     )
     records = [logged.record for logged in log.read_these(row[0] for row in rows)]
-    # Where edges are missing, the others are not the n-th ones they seem to be.
+    # If edges are missing, the count of the others is wrong.
     return [record for record in records if not record.counts.get("edges_missing")]
 
 

@@ -42,7 +42,7 @@ class ValveCondition:
 
 
 @dataclass
-class ReservoirCondition:
+class BottleCondition:
     """The bottle: `filled` with liquid; `inlet_open` lets air in, otherwise suction grows with each drop.
 
     `flow` is the fraction of the full flow, `fades` the fraction of `flow` that remains after each drop.
@@ -99,7 +99,7 @@ class Condition:
     flashes: tuple[FlashCondition, ...] = field(
         default_factory=lambda: tuple(FlashCondition() for _ in SignalKind.FLASH.signals)
     )
-    reservoir: ReservoirCondition = field(default_factory=ReservoirCondition)
+    bottle: BottleCondition = field(default_factory=BottleCondition)
     supply: SupplyCondition = field(default_factory=SupplyCondition)
     button: ButtonCondition = field(default_factory=ButtonCondition)
     light_sensor: bool = True

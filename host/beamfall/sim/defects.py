@@ -172,7 +172,7 @@ class RigInRoom(SimulatedRig):
 
     def flows(self, valve: int) -> bool:
         """Whether liquid would come out of the valve if it were open."""
-        bottle = self.condition.reservoir
+        bottle = self.condition.bottle
         part = self.condition.valves[valve - 1]
         way = part.tube_open and (part.nozzle_open or part.nozzle_off)
         return way and bottle.filled and bottle.flow > 0.0
@@ -199,7 +199,7 @@ class RigInRoom(SimulatedRig):
         if not self.flows(valve) and not level:
             self._opened.pop(valve, None)
             return
-        bottle = self.condition.reservoir
+        bottle = self.condition.bottle
         sound = self.model
         if bottle.flow != 1.0 and valve <= len(sound.valves):
             weak = replace(

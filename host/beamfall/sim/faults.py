@@ -103,7 +103,7 @@ def _make_satellites(world: World) -> None:
     world.condition.satellite_lags_s = (lag, lag + 0.024) if world.often(0.25) else (lag,)
 
 
-# -- valve and reservoir ---------------------------------------------------------------------------------------
+# -- valve and bottle ---------------------------------------------------------------------------------------
 def _unplug_valve(world: World) -> None:
     """The plug is out, or a wire is broken out of sight, or the supply was left off."""
     world.valve.connected = False
@@ -131,13 +131,13 @@ def _clog_nozzle(world: World) -> None:
         world.valve.tube_open = False
 
 
-def _empty_reservoir(world: World) -> None:
-    world.condition.reservoir.filled = False
+def _empty_bottle(world: World) -> None:
+    world.condition.bottle.filled = False
 
 
 def _block_air_inlet(world: World) -> None:
     """Suction grows with each drop, starting after an unknown number of drops."""
-    bottle = world.condition.reservoir
+    bottle = world.condition.bottle
     bottle.inlet_open = False
     bottle.fades = world.uniform(0.55, 0.8)
     bottle.flow = bottle.fades ** world.draws.randint(0, 8)
@@ -264,7 +264,7 @@ FAULTS: Mapping[str, Fault] = MappingProxyType(
         "valve-stuck-open": Fault(_stick_valve_open),
         "valve-leaking": Fault(_make_valve_leak),
         "nozzle-clogged": Fault(_clog_nozzle),
-        "reservoir-empty": Fault(_empty_reservoir),
+        "bottle-empty": Fault(_empty_bottle),
         "air-inlet-blocked": Fault(_block_air_inlet),
         "outputs-swapped": Fault(_swap_outputs),
         "flash-off": Fault(_switch_flash_off, SignalKind.FLASH),

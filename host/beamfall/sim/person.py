@@ -57,7 +57,7 @@ class SimulatedPerson:
             "ready-lamp": yes(lambda: room.ready_lamp_on(flash)),
             "flash-button": yes(lambda: room.press_flash(flash)),
             "flash-mode": yes(lambda: room.flash_says_manual(flash)),
-            "reservoir": yes(room.liquid_in_reservoir),
+            "bottle": yes(room.liquid_in_bottle),
             "cap": yes(lambda: room.drops_fallen() > 0),
             "nozzle": yes(lambda: room.drops_fallen() > 0),
             "valve-plug": yes(lambda: room.valve_plug_in(valve)),

@@ -76,9 +76,9 @@ class Room:
         """Whether a valve's coil has attracted steel since `look_away`."""
         return self._count("coil") > 0
 
-    def liquid_in_reservoir(self) -> bool:
-        """Whether there is liquid above the outlet of the reservoir."""
-        return self._rig.condition.reservoir.filled
+    def liquid_in_bottle(self) -> bool:
+        """Whether there is liquid above the outlet of the bottle."""
+        return self._rig.condition.bottle.filled
 
     def ready_lamp_on(self, flash: int) -> bool:
         """Whether the flash's ready lamp is lit: it is on, awake, and has recycled."""
@@ -137,8 +137,8 @@ class Room:
         ].nozzle_off = off
 
     def open_cap(self, opened: bool) -> None:
-        """Open or close the cap of the reservoir; opening it lets air in and ends the suction."""
-        bottle = self._rig.condition.reservoir
+        """Open or close the cap of the bottle; opening it lets air in and ends the suction."""
+        bottle = self._rig.condition.bottle
         bottle.cap_open = opened
         if opened:
             bottle.flow = 1.0

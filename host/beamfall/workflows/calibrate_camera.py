@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 LIT, DARK = "lit", "dark"
 _REST_S = 1.0  # between presses: the camera writes its picture
 _FINE_S = 0.004  # a search ends here: shutters scatter by milliseconds
-_START_SHARE = 0.9  # of the shutter time: a flash then is surely in the picture
+_START_SHARE = 0.9  # of the shutter time: a flash then is certainly in the picture
 
 
 @dataclass(frozen=True)

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 MISSING_MOST = 3  # shots in a row without a picture
 _ALIVE_S = 0.01
-_LOOK_S = 0.05  # how often a stop request is looked for
+_LOOK_S = 0.05  # how often a stop request is checked
 
 
 @dataclass

@@ -222,7 +222,7 @@ class Runner:
         try:
             record = shooter.fire(step.sequence, swept=step.swept)
         except BaseException as error:
-            # Refused, aborted, unknown: the log has a line for it all the same.
+            # Refused, aborted or unknown: the log has a line for it anyway.
             if not isinstance(error, Refused):
                 self._note_shot(flashed)
             self._front_end.show(ShotStopped(shooter.series))

@@ -291,7 +291,7 @@ class _Seek:
                 if search.found or search.shots >= self.most:
                     return
                 proposal = search.propose()
-        finally:  # also after Ctrl-C or a lost board: what pictures have shown stays true
+        finally:  # also after Ctrl-C or a lost board: the pictures' evidence stays true
             self._keep(series)
 
     def _find_kept(self) -> Path | None:

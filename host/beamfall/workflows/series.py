@@ -38,7 +38,7 @@ JITTER_LEAST_S = 2.5  # cameras stamp whole seconds; with less, a shift by one s
 _SETTLE_S = 0.3
 _SETTLED_MOST = 200  # more than any board keeps
 _SETTLE_LOOKS = 5  # without a report, while the board says that it keeps some
-_SHORT_REST_S = 0.5  # below this nobody means to tell the pictures apart by their times
+_SHORT_REST_S = 0.5  # with a shorter rest, pictures cannot be told apart by their times anyway
 
 
 class Shooter:
@@ -62,7 +62,7 @@ class Shooter:
         self.series = series
         self.rig = rig
         self.seed = seed
-        self.asked_by = ""  # the device whose person asks for the next shots
+        self.asked_by = ""  # the device that asked for the next shots
         self.picture: Picture | None = None
         self._rests = random.Random(f"{rest_seed}/rest/{series}")
 
@@ -221,7 +221,7 @@ def settle_earlier(board: Board, log: ShotLog) -> list[int]:
         quiet = 0 if events or running else quiet + 1
         if quiet >= _SETTLE_LOOKS:
             break
-    settled += _ids(keep_unclaimed(board, log))  # what had come before this was called
+    settled += _ids(keep_unclaimed(board, log))  # reports that came before this call
     if not board.traits.repeats_boot_ids:
         info = board.info
         for shot in log.find_never_released(

@@ -109,7 +109,7 @@ def resume(
     Raises UserError if the settings are not of a sweep.
     """
     plan = Sweep.from_settings(found.settings)
-    settle_earlier(board, log)  # shots that the board still holds count as fired
+    settle_earlier(board, log)  # shots whose reports the board still has count as fired
     rest = found.settings.get(REST) if rest_s is None else rest_s
     step = Begin("sweep", rig, found.settings, rest_s=rest, resumes=found)
     return (yield from _fire_open(plan, step, list_entries(log, found.series)))
