@@ -93,7 +93,7 @@ def _print_plan(made: Plan, rig_file: Path | None, learned: Belief | None) -> No
     named = f"{made.rig_name} ({rig_file})" if rig_file else f"{made.rig_name} (the example rig)"
     stage = f"{made.stage_s * 1e3:.2f} ms after the {'contact' if made.kind == 'collision' else made.kind}"
     meeting = "drop 2 meets a jet" if len(made.drops) < 3 else "the drops meet"
-    chance = "" if made.chance is None else f"{made.chance:.1%} that {meeting}"
+    chance = "" if made.chance is None else f"{100 * made.chance:.1f} % that {meeting}"
     print_pairs(
         (
             ("rig", named),

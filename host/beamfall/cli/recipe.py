@@ -310,12 +310,10 @@ def _list_events(events: Events | None) -> list[tuple[str, str]]:
                 f"light {events.moment:.1f} drop diameters after impact ({low:.1f} to {high:.1f})",
             )
         ]
+    share, span = f"{100 * events.moment:.0f} %", f"({100 * low:.0f} to {100 * high:.0f} %)"
     if events.kind == "cavity":
-        when = (
-            f"light at {events.moment:.0%} of the time from impact to jet ({low:.0%} to {high:.0%})"
-        )
-        return [("cavity", when)]
-    share = f"{events.moment:.0%} of its rise ({low:.0%} to {high:.0%})"
+        return [("cavity", f"light at {share} of the time from impact to jet {span}")]
+    share = f"{share} of its rise {span}"
     if events.kind in OF_THE_JET:
         return [(events.kind, f"light at {share}")]
     found = [("contact", f"drop 2 meets the jet at {share}")]

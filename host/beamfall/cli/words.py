@@ -214,7 +214,9 @@ def say_answered(one: Answered) -> str:
     if not one.teaches:
         outcome = f"gave no information: {one.useless or 'the picture is black'}"
     else:
-        outcome = f"{say_answer(one)}; chance that this was the wanted picture: {one.chance:.0%}"
+        outcome = (
+            f"{say_answer(one)}; chance that this was the wanted picture: {100 * one.chance:.0f} %"
+        )
     if one.misfit:
         outcome += f". {MISFIT}"
     return f"shot {one.fired.shot}: {_say_aim(one.aim)}: {outcome}"
@@ -228,7 +230,7 @@ def list_sought(done: Sought) -> Iterator[str]:
         sure = (
             "you confirmed it"
             if done.by_word
-            else f"chance that this is the wanted picture: {search.best_chance:.0%}"
+            else f"chance that this is the wanted picture: {100 * search.best_chance:.0f} %"
         )
         aim = best.aim
         which = "" if best is done.shots[-1] else f"shot {best.fired.shot} has the picture: "

@@ -112,7 +112,7 @@ def glycerol_water(mass_fraction: float, temperature_k: float = ROOM_TEMPERATURE
     t = temperature_k - 273.15
     tension = _water_surface_tension(temperature_k)
     tension += c * (_GLYCEROL_SURFACE_TENSION_N_M - WATER.surface_tension_n_m)
-    name = f"{c:.0%} glycerol in water"
+    name = f"{100 * c:.0f} % glycerol in water"
     return Liquid(name, _glycerol_density(c, t), _glycerol_viscosity(c, t), tension)
 
 
@@ -168,7 +168,7 @@ def alcohol_water(mass_fraction: float) -> Liquid:
     (rho0, mu0, s0), (rho1, mu1, s1) = _ALCOHOL[low], _ALCOHOL[low + 1]
     x = 10.0 * c - low
     return Liquid(
-        f"{c:.0%} alcohol in water", rho0 + x * (rho1 - rho0),
+        f"{100 * c:.0f} % alcohol in water", rho0 + x * (rho1 - rho0),
         (mu0 + x * (mu1 - mu0)) * 1e-3, (s0 + x * (s1 - s0)) * 1e-3,
     )  # fmt: skip
 
@@ -277,7 +277,7 @@ def _mix(
     total = sum(volumes.values())
     shares = {name: volume / total for name, volume in volumes.items()}
     return Liquid(
-        " and ".join(f"{shares[name]:.0%} {name}" for name in liquids),
+        " and ".join(f"{100 * shares[name]:.0f} % {name}" for name in liquids),
         sum(share * liquids[name].density_kg_m3 for name, share in shares.items()),
         math.exp(sum(s * math.log(liquids[name].viscosity_pa_s) for name, s in shares.items())),
         sum(share * liquids[name].surface_tension_n_m for name, share in shares.items()),

@@ -105,7 +105,7 @@ class Step:
         if not self.found:
             return f"{answers}, not finished"
         at = "" if self.spacing_s is None else f" at spacing {self.spacing_s * 1e3:.2f} ms"
-        return f"{answers}, found{at} ({self.certainty:.0%} certain)"
+        return f"{answers}, found{at} ({100 * self.certainty:.0f} % certain)"
 
 
 @dataclass(frozen=True)

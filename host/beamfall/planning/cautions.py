@@ -53,7 +53,7 @@ def list_cautions(
     if chance is not None and chance < 0.9:
         meeting = "drop 2 meets a jet" if len(times_s) < 3 else "the drops meet"
         yield (
-            f"{meeting} in only {chance:.0%} of rigs that fit this file; "
+            f"{meeting} in only {100 * chance:.0f} % of rigs that fit this file; "
             "find the spacing first: `beamfall seek`"
         )
 

@@ -227,8 +227,8 @@ def list_assumptions(rig: Rig, setting: Setting, learned: Belief | None) -> list
     u = rig.uncertainty
     liquid = setting.liquid
     found = [
-        f"heights are accurate to within {u.height_m * 1e3:.2g} mm, volumes to within {u.volume:.0%}, the valve's "
-        f"latency to within {u.latency_s * 1e3:.2g} ms (standard deviations)",
+        f"heights are accurate to within {u.height_m * 1e3:.2g} mm, volumes to within {100 * u.volume:.0f} %, the "
+        f"valve's latency to within {u.latency_s * 1e3:.2g} ms (standard deviations)",
         f"liquid: {liquid.name}, {liquid.density_kg_m3:.1f} kg/m³, {liquid.viscosity_pa_s * 1e3:.3g} mPa·s, "
         f"{liquid.surface_tension_n_m * 1e3:.1f} mN/m",
         f"drops detach about one diameter below the nozzle, already falling; gravity {setting.gravity:.4f} m/s²",

@@ -141,7 +141,7 @@ def _list_picture(recipe: Recipe) -> Rows:
     rows: Rows = []
     if events is not None and events.stage_s is not None:
         rows.append(("light after contact", format_ms(events.stage_s, 2)))
-        rows.append(("drop 2 meets the jet at", f"{events.moment:.0%} of its rise"))
+        rows.append(("drop 2 meets the jet at", f"{100 * events.moment:.0f} % of its rise"))
     if looks is not None:
         rows.append(
             (

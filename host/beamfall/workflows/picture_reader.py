@@ -93,7 +93,7 @@ def describe_measured(measured: Measured, words: Mapping[str, str] = _OF_COLLISI
     if since is not None:
         side = "before" if since.value < 0.0 else "after"
         parts.append(f"{abs(since.value):.1f} ± {since.error:.1f} ms {side} contact")
-    return f"{', '.join([word, *parts])} ({measured.confidence:.0%} sure)"
+    return f"{', '.join([word, *parts])} ({100 * measured.confidence:.0f} % sure)"
 
 
 def _to_m(value: Value | None) -> float | None:
