@@ -91,7 +91,7 @@ ACTIVE_ITEMS = (
         "N-channel MOSFET, 100 V, logic level: on-resistance of 0.2 Ω or less given at a gate voltage of 4 V",
         "TO-220",
         "switches a valve's coil",
-        "none whose on-resistance is given at 4.5 V or more only: the gate gets 4.0 V in the worst case",
+        "none whose on-resistance is given only at 4.5 V or more: the gate gets 4.0 V in the worst case",
         "low",
         {"v_ds": 100, "v_gs_max": 16, "v_gs_on": 4.0, "r_on": 0.2, "amp": 5, "c_iss": 1.8e-9},
     ),
@@ -115,7 +115,7 @@ ACTIVE_ITEMS = (
         "carries the ampere pulse of an old flash whose contact discharges its trigger capacitor; "
         "sits in a socket and is "
         "plugged in only for contacts that show more than 48 V on the meter",
-        "none of less surge",
+        "none with a lower surge rating",
         "low",
         {
             "v_r": 600,
@@ -134,7 +134,7 @@ ACTIVE_ITEMS = (
         "NPN transistor, 40 V, 0.2 A, current gain 50 or more at 10 mA (2N3904 class: E, B, C)",
         "TO-92",
         "drives the high-side switch",
-        "any small NPN transistor of 40 V; mind the order of its legs",
+        "any small NPN transistor of 40 V; check the order of its legs",
         "low",
         {"v_ce": 40, "amp": 0.2, "gain": 50},
     ),
@@ -148,7 +148,7 @@ ACTIVE_ITEMS = (
         "test voltage 4 kV or more",
         "DIP-6",
         "closes a flash's contact, isolated from everything else",
-        "none of lower voltage; legs 10.16 mm apart save the bending",
+        "none with a lower voltage rating; with legs 10.16 mm apart you need not bend them",
         "medium",
         {
             "v_ce": 400,
@@ -188,7 +188,7 @@ ACTIVE_ITEMS = (
         "LED, 3 mm, green, visible at 1 mA",
         "3 mm",
         "shows that a voltage is there, that a valve is driven, and what the firmware does",
-        "any colour but white or blue (their light disturbs nothing, but their forward voltage is higher)",
+        "any colour except white or blue (their forward voltage is higher)",
         "low",
         {"v_f": 2.1, "v_f_tol": 0.3, "i_f_min": 0.5e-3, "i_f_max": 15e-3},
     ),

@@ -23,7 +23,7 @@ def draw_overview(axes_size: tuple[float, float] = (11, 6.2)) -> Any:
     add_box(a, 6.6, 1.5, 5.2, 1.6, "receivers U3:\nbeams, flash seen")
     add_line(a, (13.25 - 1.2, 7.8), (13.25 - 1.2, 3.2), (14.9, 3.2), colour=RED, style="--")
     add_line(a, (12.05, 7.8), (14.9, 7.8), colour=RED, style="--")
-    add_text(a, 13.4, 2.7, "isolated from\nall else", colour=RED, size=8, ha="center")
+    add_text(a, 13.4, 2.7, "isolated from\nall the rest", colour=RED, size=8, ha="center")
     add_arrow(a, (3.9, 9.5), (6.6, 9.5))
     add_line(a, (2.1, 5.4), (2.1, 4.4))
     add_line(a, (3.9, 3.6), (5.0, 3.6), (5.0, 5.3))
@@ -56,7 +56,7 @@ def draw_parts() -> Any:
         11.5,
         9.9,
         (0, 23, -5.0, 14.6),
-        "Which way round: the parts that mind, seen from above unless said otherwise",
+        "Which way round to fit each part, seen from above unless noted",
     )
 
     def two_lead(
@@ -223,7 +223,7 @@ def _draw_third_row(a: Any) -> None:
         a,
         2.6,
         -1.5,
-        "its marks tell, not its shape:\nbend the legs of other shapes",
+        "go by its marks, not its shape:\nbend the legs of other shapes",
         ha="center",
         va="top",
         size=8,

@@ -31,7 +31,7 @@ def read_panel() -> Any:
 
 def draw_case() -> Any:
     """All three, in millimetres, seen from outside or above."""
-    figure, axes = blank(12, 10.4, (-34, 262, -232, 40), "Drilling the case (mm; not to be scaled)")
+    figure, axes = blank(12, 10.4, (-34, 262, -232, 40), "Drilling the case (mm; do not scale)")
     _draw_base(axes)
     _draw_logic_wall(axes, -158.0)
     _draw_flash_wall(axes, -158.0)

@@ -157,7 +157,7 @@ def draw_geometry() -> Any:
         -44,
         -13,
         "Plumb line from the nozzle through the beam's middle to the dish: within 1 mm at the beam "
-        "(0.5 mm when it is set up fine).",
+        "(0.5 mm after fine adjustment).",
         size=9,
     )
     return figure

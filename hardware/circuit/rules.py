@@ -1,6 +1,6 @@
 """Rule checks on the netlist. Each rule takes the circuit and gives a list of findings: empty is good.
 
-A finding names the part or net, the value found and what is asked. `check_rules` runs them all.
+A finding names the part or net, the value found and what is required. `check_rules` runs them all.
 """
 
 from __future__ import annotations
@@ -122,7 +122,7 @@ def check_led_currents(circuit: Circuit) -> list[str]:
         least, most = part.item.ratings["i_f_min"], part.item.ratings["i_f_max"]
         if current[0] < least or current[1] > most:
             findings.append(
-                f"{part.ref}: {current[0] * 1e3:.1f} to {current[1] * 1e3:.1f} mA, asked "
+                f"{part.ref}: {current[0] * 1e3:.1f} to {current[1] * 1e3:.1f} mA, required "
                 f"{least * 1e3:g} to {most * 1e3:g} mA"
             )
     return findings
@@ -216,7 +216,7 @@ def check_powers_and_voltages(circuit: Circuit) -> list[str]:
         )
         if least - drop < CONDITIONS.buffer_min_v - 0.01:
             findings.append(
-                f"{part.ref}: leaves {least - drop:.2f} V for the buffer, {CONDITIONS.buffer_min_v} V asked"
+                f"{part.ref}: leaves {least - drop:.2f} V for the buffer, {CONDITIONS.buffer_min_v} V required"
             )
     for part in circuit.of_kind("tvs"):
         if "v_standoff" in part.item.ratings and part.item.ratings["v_standoff"] < supply_max_v():

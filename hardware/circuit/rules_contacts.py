@@ -137,7 +137,7 @@ def _check_thyristor(circuit: Circuit, opto: Part) -> list[str]:
         if gate_a < 1.5 * needed_a:
             findings.append(
                 f"{scr.ref}: hot and aged its gate gets {gate_a * 1e3:.2f} mA, "
-                f"1.5 times {needed_a * 1e3:.2f} mA is asked"
+                f"1.5 times {needed_a * 1e3:.2f} mA is required"
             )
     return findings
 
@@ -191,6 +191,6 @@ def check_beam_light(circuit: Circuit) -> list[str]:
         photo_a = light * CONDITIONS.slit_share * receiver.item.ratings["a_per_w_m2"]
         if photo_a < 1.5 * CONDITIONS.clear_a:
             findings.append(
-                f"{receiver.ref}: {photo_a * 1e6:.0f} µA at least, 1.5 times {CONDITIONS.clear_a * 1e6:.0f} µA is asked"
+                f"{receiver.ref}: {photo_a * 1e6:.0f} µA at least, 1.5 times {CONDITIONS.clear_a * 1e6:.0f} µA required"
             )
     return findings

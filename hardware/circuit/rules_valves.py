@@ -39,7 +39,7 @@ def check_high_side(circuit: Circuit) -> list[str]:
     switches = [part for part in circuit.of_kind("pmos") if is_high_side(part)]
     if len(switches) != 1:
         return [
-            f"{len(switches)} high-side switches between {SUPPLY} and {VALVE_SUPPLY}, one is asked"
+            f"{len(switches)} high-side switches between {SUPPLY} and {VALVE_SUPPLY}, one is required"
         ]
     findings = [
         f"{part.ref} joins {SUPPLY} and {VALVE_SUPPLY} beside the switch"
@@ -101,7 +101,7 @@ def check_gate_drive(circuit: Circuit) -> list[str]:
         on_v = (CONDITIONS.buffer_min_v - drop_v) * down / (down + up) - shunt_v
         if on_v < ratings["v_gs_on"]:
             findings.append(
-                f"{part.ref}: gate gets {on_v:.2f} V, {ratings['v_gs_on']:g} V is asked"
+                f"{part.ref}: gate gets {on_v:.2f} V, {ratings['v_gs_on']:g} V is required"
             )
         if CONDITIONS.buffer_max_v > ratings["v_gs_max"]:
             findings.append(
