@@ -49,7 +49,7 @@ class PictureSource(Protocol):
 
     name: str  # for people
     quiet_s: float  # how long after a picture another one may come that belongs to the same moment
-    knows_shot: bool  # what it delivers after a shot is of that shot and of no other
+    knows_shot: bool  # a file delivered after a shot belongs to that shot and no other
     moves: bool  # its files are ours to name; otherwise they stay where they are
     settings: (
         Exposure | None
@@ -68,7 +68,7 @@ class PictureSource(Protocol):
         """Return the complete files that have come since the last call; wait at most `timeout_s` for the first."""
 
     def explain(self) -> CameraError | None:
-        """Why nothing has come, where the source knows more than that; takes at most a second."""
+        """Why nothing has come, if the source knows; takes at most a second."""
 
     def close(self) -> None:
         """End within a second, whatever the camera does."""
@@ -112,7 +112,7 @@ class Arrived:
 
 @dataclass(frozen=True, slots=True)
 class Late:
-    """What came between two shots: a picture of the earlier one, and files that belong to no shot."""
+    """Files that came between two shots: a picture of the earlier one, and files that belong to no shot."""
 
     arrived: Arrived | None = None
     strays: tuple[Path, ...] = ()
@@ -147,7 +147,7 @@ class Arrivals:
             with explain_write(self.folder):
                 self.folder.mkdir(parents=True, exist_ok=True)
         self.source.open(self.folder, between)
-        self._lost, self._is_due = None, False  # what came while it was gone is not reported
+        self._lost, self._is_due = None, False  # files that came while it was gone are not reported
 
     # -- before a shot -----------------------------------------------------------------------------------------
     def collect_late(self, between: Callable[[], object] = lambda: None) -> Late:
@@ -186,7 +186,7 @@ class Arrivals:
                 self._lost = error
 
     def look(self, timeout_s: float) -> None:
-        """Take in what comes within `timeout_s`."""
+        """Collect what comes within `timeout_s`."""
         if self._lost is not None:
             return
         try:
@@ -296,7 +296,7 @@ class Arrivals:
             self._rename(twin, self._kept.with_suffix(twin.suffix.lower()))
 
     def _put_aside(self, pictures: Sequence[NewPicture]) -> list[Path]:
-        """Files that no shot has: none is deleted."""
+        """Set aside files that belong to no shot; none is deleted."""
         return [
             self._rename(file, self.folder / f"no-shot-{file.name}")
             for picture in pictures

@@ -1,4 +1,4 @@
-"""Pictures from a camera on USB or in the network, through libgphoto2 in a process of its own.
+"""Pictures from a camera on USB or the network, through libgphoto2 in a separate process.
 
 The board's contact opens the shutter; this only waits for the file. libgphoto2's virtual camera (VCAMERADIR in the
 environment names a folder with JPEG files) has no contact: it is released here after each shot, for tests.
@@ -40,7 +40,7 @@ _GONE = (
     -4,
     -7,
 )  # GP_ERROR_IO_USB_FIND, GP_ERROR_MODEL_NOT_FOUND, GP_ERROR_LIBRARY, GP_ERROR_IO
-_EVENTS_MOST = 1000  # that nobody took; then the camera waits
+_EVENTS_MOST = 1000  # not yet taken; beyond this the camera waits
 _MODE_MOST = 40  # letters
 _AWAKE = "Is it on, awake (press its shutter button halfway), and its USB cable in?"
 
@@ -144,7 +144,7 @@ class CameraSource:
             assert process.stdin is not None
             process.stdin.close()  # ends it, wherever it is
         with contextlib.suppress(queue.Empty):
-            while True:  # so that whoever waits to report something can end
+            while True:  # so that a thread waiting to report something can end
                 self._events.get_nowait()
         try:
             process.wait(_END_S)

@@ -78,7 +78,7 @@ class Session:
         return [(found.get_name(index), found.get_value(index)) for index in range(found.count())]
 
     def _save_to_card(self) -> None:
-        """A picture that only the camera's memory holds would be lost with the cable."""
+        """Save to the card: a picture only in the camera's memory would be lost if the cable is pulled."""
         with contextlib.suppress(self._gp.GPhoto2Error):
             target = self._camera.get_single_config("capturetarget")
             for choice in target.get_choices():

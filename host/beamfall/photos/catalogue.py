@@ -1,4 +1,4 @@
-"""Shots and photo catalogues: what the log knows goes into XMP, ratings and keywords come back from it."""
+"""Shots and photo catalogues: writes what the log knows into XMP, and reads ratings and keywords back."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _ALWAYS = "Beamfall"  # a keyword of every picture
 
 @dataclass(frozen=True, slots=True)
 class Exchanged:
-    """What went to and fro for one shot. `rating` and `keywords`: read from the catalogue, None if unchanged.
+    """What was exchanged for one shot. `rating` and `keywords`: read from the catalogue, None if unchanged.
 
     `overruled`: the log's own rating, changed since the last exchange, that the catalogue's has replaced.
     """
@@ -71,7 +71,7 @@ def exchange(log: ShotLog, shot: int) -> Exchanged:
 
 @dataclass(frozen=True, slots=True)
 class ExchangedAll:
-    """What went to and fro for many shots, and what could not, in words."""
+    """What was exchanged for many shots, and what failed, in words."""
 
     done: tuple[Exchanged, ...]
     problems: tuple[str, ...]
@@ -87,7 +87,7 @@ class ExchangedAll:
 
 
 def exchange_all(log: ShotLog, shots: Iterable[int]) -> ExchangedAll:
-    """Do so for each of these shots that has a picture; one that fails stops no other."""
+    """Exchange each of these shots that has a picture; a failure does not stop the others."""
     done, problems = [], []
     for shot in shots:
         if log.read_shot(shot).record.picture is None:

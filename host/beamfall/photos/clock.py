@@ -1,4 +1,4 @@
-"""How a camera's clock lies to the log's: offset and drift from the pattern of intervals alone.
+"""The offset and drift of a camera's clock from the log's, found from the pattern of intervals alone.
 
 A camera stamps floor(t·(1 + drift) + offset), cut to its step. For each drift of a grid every
 difference picture − shot votes for an offset; the places with the most votes are candidates. Each
@@ -79,7 +79,7 @@ class ClockResult:
 
     @property
     def why_not(self) -> str | None:
-        """In words, why it may not."""
+        """In words, why it may not be used."""
         best, rival = self.best, self.rival
         if best.pairs < LEAST_PAIRS:
             return f"only {best.pairs} pictures fit any offset; at least {LEAST_PAIRS} must"
@@ -94,13 +94,13 @@ class ClockResult:
 
 
 def _are_alike(best: ClockFit, rival: ClockFit, shared: int) -> bool:
-    """Whether nobody can know which of two hypotheses is right."""
+    """Whether two hypotheses cannot be told apart."""
     own, of_rival = best.pairs - shared, rival.pairs - shared
     return of_rival > SHARE_OF_BEST * own or best.pairs - rival.pairs < LEAST_LEAD
 
 
 def find_clock(shots_s: Floats, pictures_s: Floats, step_s: float) -> ClockResult | None:
-    """Return how the camera's clock lies to the log's; None if there is nothing to compare.
+    """Return the offset and drift of the camera's clock; None if there is nothing to compare.
 
     `shots_s` ascending, on the log's clock; `pictures_s` ascending, on the camera's, cut to `step_s`.
     """

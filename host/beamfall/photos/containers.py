@@ -1,4 +1,4 @@
-"""Raw files that wrap their EXIF in a way of their own: where it is inside.
+"""Raw files that wrap their EXIF in their own way: where to find it.
 
 CR3 is an ISO base media file (ISO/IEC 14496-12); its boxes CMT1 and CMT2 each hold a small TIFF,
 IFD0 and the Exif IFD. RAF begins with its name; at byte 84 stand place and length, big-endian, of

@@ -2,7 +2,7 @@
 
 Tags of the Exif standard (CIPA DC-008): DateTimeOriginal (0x9003) before DateTimeDigitized (0x9004)
 before DateTime (0x0132, which editors change); SubSecTimeOriginal (0x9291) and its like give
-decimals of a second. The time is the camera's own, of whatever zone and year its clock believes.
+decimals of a second. The time is the camera's own, in whatever time zone and year its clock is set to.
 """
 
 from __future__ import annotations
@@ -116,7 +116,7 @@ def read_tags(path: Path, *, with_preview: bool = False) -> dict[str, Any]:
     """Return the tags as exifread names them; raises PictureError."""
     import exifread
 
-    for library in ("exifread", "PIL"):  # their words are not for our users
+    for library in ("exifread", "PIL"):  # the library's messages are not for our users
         logging.getLogger(library).setLevel(logging.CRITICAL)
     tags: dict[str, Any] = {}
     try:
@@ -166,7 +166,7 @@ def _read_with_pillow(path: Path) -> dict[str, Any]:
     from PIL import ExifTags, Image
 
     try:
-        # Pillow's words are not for our users; it reads each value when that is asked for.
+        # Pillow's messages are not for our users; it reads each value when that is asked for.
         with warnings.catch_warnings(action="ignore"), Image.open(path) as image:
             exif = image.getexif()
             inner = exif.get_ifd(ExifTags.IFD.Exif)

@@ -1,4 +1,4 @@
-"""The pictures of a folder: each once, though it lies there as raw file and as JPEG."""
+"""The pictures of a folder: each once, even if it is there both as a raw file and as a JPEG."""
 
 from __future__ import annotations
 
@@ -81,7 +81,7 @@ def read_folder(path: Path) -> Folder:
 
 
 def check_name(file: Path) -> None:
-    """The log is text: a name that is not cannot be written into it."""
+    """Refuse a name that is not text: the log cannot hold it."""
     try:
         str(file).encode()
     except UnicodeEncodeError as error:

@@ -1,4 +1,4 @@
-"""Pictures in groups: a camera's folder holds evenings, with hours or weeks between them."""
+"""Splits pictures into groups: a camera's folder may hold several evenings, hours or weeks apart."""
 
 from __future__ import annotations
 
@@ -47,12 +47,12 @@ def group_pictures(pictures_s: Floats) -> list[Group]:
 
 
 def measure_busy_s(pictures_s: Floats) -> float:
-    """How long pictures were taken at all, in s: the pauses between the groups do not count."""
+    """The total time in which pictures were taken, in s, without the pauses between the groups."""
     return max(sum(group.span_s for group in group_pictures(pictures_s)), 1.0)
 
 
 def count_within(pictures_s: Floats, expected_s: Floats) -> int:
-    """How many of the camera's times at the shots lie in the time of a group of pictures."""
+    """How many shots, in the camera's time, lie within a group of pictures."""
     return sum(
         int(np.count_nonzero((expected_s >= group.first_s) & (expected_s <= group.last_s)))
         for group in group_pictures(pictures_s)

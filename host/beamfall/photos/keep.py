@@ -1,4 +1,4 @@
-"""What is made of matched pictures on request: copies and sidecars. The pictures themselves stay as they are."""
+"""Makes copies and sidecars of matched pictures on request. The pictures themselves stay unchanged."""
 
 from __future__ import annotations
 

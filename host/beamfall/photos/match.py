@@ -1,4 +1,4 @@
-"""Pictures and shots: which belongs to which, and how sure that is."""
+"""Pictures and shots: which belongs to which, and how certain that is."""
 
 from __future__ import annotations
 
@@ -125,7 +125,7 @@ def _match_camera(
 
 
 def _shift(clock: ClockResult, by_s: float, zero_s: float) -> ClockResult:
-    """The same with offsets between the real clocks."""
+    """The same hypothesis with offsets between the real clocks."""
 
     def move(fit: ClockFit) -> ClockFit:
         return replace(fit, offset_s=fit.offset_s + by_s, middle_s=fit.middle_s + zero_s)

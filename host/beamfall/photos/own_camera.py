@@ -1,4 +1,4 @@
-"""The port's own camera, where a port has one: the picture of each shot as a file, as a camera would deliver it."""
+"""The port's own camera, if it has one: delivers the picture of each shot as a file, as a camera would."""
 
 from __future__ import annotations
 

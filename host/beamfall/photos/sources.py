@@ -30,7 +30,7 @@ def make_arrivals(
     wait_s: float = WAIT_S,
     log_path: Path | None = None,
 ) -> Arrivals | None:
-    """Return the pictures to be expected; None if neither a camera nor a folder is named.
+    """Return where pictures will come from; None if neither a camera nor a folder is named.
 
     `camera`: `usb` for the only one, its port or part of its model, or `sim` for the camera of a simulated port.
     Raises UserError if both are named.
@@ -50,7 +50,7 @@ def make_arrivals(
 
 
 def require_own_camera(arrivals: Arrivals | None, traits: PortTraits, port: str) -> None:
-    """Refuse the camera of a simulated port where the board is a real one. Raises UserError."""
+    """Refuse a simulated port's camera for a real board. Raises UserError."""
     if arrivals is not None and isinstance(arrivals.source, OwnCamera) and traits.studio is None:
         raise UserError(
             f"--camera sim is the camera of a simulated port; {port} is a real board: name its camera, such as "

@@ -1,4 +1,4 @@
-"""A small JPEG of a picture, for pages. Of raw files the preview that the camera put into them."""
+"""Makes a small JPEG of a picture, for pages; for raw files from the preview that the camera put into them."""
 
 from __future__ import annotations
 
@@ -59,7 +59,9 @@ def decode_small(image: Image, width: int, name: str) -> None:
 
 def _make_jpeg(source: Any, width: int, name: str) -> bytes:
     try:
-        logging.getLogger("PIL").setLevel(logging.CRITICAL)  # Pillow's words are not for our users
+        logging.getLogger("PIL").setLevel(
+            logging.CRITICAL
+        )  # Pillow's messages are not for our users
         with warnings.catch_warnings(action="ignore"):
             return _shrink(source, width, name)
     except PictureError:

@@ -1,4 +1,4 @@
-"""Which edge the flash should follow: by how much the picture's stage would scatter with each.
+"""Which edge the flash should follow: how much the picture's stage would scatter with each.
 
 Shots of one rig differ: each drop leaves its valve a little earlier or later and a little larger
 or smaller, each splash throws its jet a little differently. A flash that follows drop 2's own edge

@@ -1,4 +1,4 @@
-"""What seeking and calibrating have shown of one rig with one board, step by step.
+"""What seeking and calibrating have shown about one rig with one board, step by step.
 
 A belief is a history of steps. Each step holds a normal distribution of the z of `unknowns`: the
 step before it, narrowed by what this step has shown. The step in use is the `head`; `undo` goes
@@ -110,7 +110,7 @@ class Step:
 
 @dataclass(frozen=True)
 class Belief:
-    """All that one board has shown of one rig; `board` is its unique id."""
+    """Everything that one board has shown about one rig; `board` is its unique id."""
 
     board: str
     port: str

@@ -1,4 +1,4 @@
-"""What speaks against a plan, in words for the photographer: what is wrong, how much, the cure."""
+"""What is doubtful about a plan, in words for the photographer: what is wrong, how much, the cure."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 _NEAR_NOZZLE_M = 0.02
 _NEAR_SURFACE_M = 0.03
-_AIM_M = 0.0017  # by which two drops of steady nozzles miss each other at most (estimate; as in the simulated rig)
+_AIM_M = 0.0017  # how far two drops of steady nozzles miss each other at most (estimate; as in the simulated rig)
 _LONGEST_LIGHT_S = 0.03  # a longer one is not a flash; the formula of the blur ends there
 
 
@@ -184,7 +184,7 @@ def _about_light(rig: Rig, rigs: Draws) -> Iterator[str]:
 
 
 def _about_blur(rig: Rig, rigs: Draws) -> Iterator[str]:
-    """Once for all flashes, and only where a lower power makes the blur shorter."""
+    """One caution for all flashes, and only if a lower power makes the blur shorter."""
     import numpy as np
 
     camera = rig.camera

@@ -145,7 +145,7 @@ def plan_collision(
 
 
 def check_rig(rig: Rig) -> None:
-    """Refuse what no plan can do."""
+    """Refuse a rig for which no plan is possible."""
     if not rig.flashes:
         raise RigFileError(f"rig '{rig.name}': a picture needs a flash; add a [[flash]]")
     if rig.aim.kind == "collision" and len(split_places(rig)[0].list_drops()) < 2:
@@ -186,7 +186,7 @@ def draw_rigs(
     *,
     seed: int = _SEED,
 ) -> Draws:
-    """Rigs that fit the file, narrowed by what was learned; the same ones every time."""
+    """Rigs that fit the file, narrowed by what was learned; always the same ones."""
     known = learned.fit(rig) if learned is not None else None
     # A plan's timings change nothing about the rigs: a step of one draws no new ones.
     fixed = rig.with_aim(
@@ -293,7 +293,7 @@ def add_places(
 
 
 def _about_wishes(rig: Rig, need: Need, flash: Floats) -> list[str]:
-    """Values that the rig's aim fixes, where they lie outside what the plan would take."""
+    """Warn of values fixed by the rig's aim that lie outside the plan's own range."""
     found = []
     if float(np.nanmedian(flash)) < _LEAST_DELAY_S:
         found.append(

@@ -249,7 +249,7 @@ def draw_normal(count: int, rng: np.random.Generator) -> Floats:
 
 
 def make_draws(rig: Rig, setting: Setting, z: Floats, prior: JetPrior) -> Draws:
-    """Work out what each rig of `z` does with its drops (see `unknowns`)."""
+    """Calculate what each rig of `z` does with its drops (see `unknowns`)."""
     unknowns = list_unknowns(rig, setting, prior)
     values = {name: unknowns[name].at_all(z[:, i]) for i, name in enumerate(NAMES)}
     valves = rig.list_drops()

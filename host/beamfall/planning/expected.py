@@ -1,4 +1,4 @@
-"""When the beam edges of a sequence are expected: where its picture puts what follows them."""
+"""When the beam edges of a sequence are expected, so that its chart can place the rows that follow them."""
 
 from __future__ import annotations
 

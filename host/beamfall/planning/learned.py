@@ -134,7 +134,7 @@ def _read_normal(entry: Mapping[str, Any]) -> Normal:
 
 
 def _read_first_version(board: str, entry: Mapping[str, Any]) -> Belief:
-    """A file from before there was a history: one step, which nobody knows more of."""
+    """A file from before there was a history: one step, without any details."""
     spacing = entry.get("spacing_s")
     step = Step(
         number=1, before=0, parent=0, kind=SOUGHT, when=str(entry["when"]),

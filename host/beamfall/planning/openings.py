@@ -82,7 +82,7 @@ def find_need(rigs: Draws) -> Need:
 def choose_times(
     rigs: Draws, need: Need, fixed: tuple[float | None, ...], spacing_s: float | None = None
 ) -> tuple[float, ...]:
-    """The opening of each drop since the first: as fixed, else the middle of what the rigs need.
+    """The opening of each drop since the first: as fixed, or else the median of what the rigs need.
 
     `spacing_s`: of drop 2, where it is known. A later drop follows the contact that drop 2 really makes.
     """

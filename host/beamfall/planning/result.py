@@ -1,4 +1,4 @@
-"""What a plan says: times with intervals, the anchor and why, the sequence, cautions."""
+"""The result of planning: times with intervals, the anchor and why, the sequence, cautions."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ class Interval:
 
 
 def make_interval(values: NDArray[Any]) -> Interval:
-    """5 %, 50 % and 95 % of many values; those that are NaN do not count."""
+    """5 %, 50 % and 95 % of many values, ignoring NaN."""
     import numpy as np
 
     low, middle, high = (float(p) for p in np.nanpercentile(values, PERCENTS))

@@ -1,4 +1,4 @@
-"""Another flash delay for a plan that is made: the rest of the plan does not depend on it."""
+"""Changes the flash delay of a finished plan: the rest of the plan does not depend on it."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def with_flash_delay(plan: Plan, delay_s: float) -> Plan | None:
 
 
 def warn_of_delay(delay_s: float, interval: Interval | None) -> str | None:
-    """A warning where a delay lies outside the plan's interval; None inside it or without one."""
+    """A warning if a delay lies outside the plan's interval; None inside it or without one."""
     if interval is None or interval.holds(delay_s):
         return None
     return (
@@ -39,7 +39,7 @@ def warn_of_delay(delay_s: float, interval: Interval | None) -> str | None:
 
 
 def _move_flashes(sequence: Sequence, by_s: float) -> Sequence | None:
-    """Move every flash, and keep the camera open for as much longer."""
+    """Move every flash, and keep the camera open longer by the same time."""
     rows: list[Row] = []
     for row in sequence.rows:
         if row.kind is SignalKind.FLASH:

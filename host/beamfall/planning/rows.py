@@ -20,7 +20,7 @@ _WARM_UP_GAP_S = 0.7
 
 
 def find_lead(rig: Rig) -> float:
-    """How long before the first valve opens the release is: the camera needs it."""
+    """The time from the release to the first opening, which the camera needs."""
     camera = rig.camera
     if camera is None:
         return EARLIEST_S
@@ -73,7 +73,7 @@ def list_firings(rig: Rig, anchor: AnchorEdge, delay_s: float, *, once: bool = F
 
 
 def warn_of_shutter(rig: Rig, flash_s: tuple[float, float]) -> list[str]:
-    """What to change where the camera times the exposure itself and a flash may miss it; empty elsewhere."""
+    """What to change if the camera times the exposure itself and may miss a flash; otherwise empty."""
     camera = rig.camera
     if camera is None or camera.exposure_s is None:
         return []
@@ -90,12 +90,12 @@ def warn_of_shutter(rig: Rig, flash_s: tuple[float, float]) -> list[str]:
 
 
 def find_exposure_need(flash_s: tuple[float, float], scatter_s: float) -> float:
-    """Return the shortest shutter time that surely holds a flash in that interval, in s."""
+    """Return the shortest shutter time that is certain to include a flash in that interval, in s."""
     return flash_s[1] - flash_s[0] + 2.0 * _SIGMAS * scatter_s + _MARGIN_S
 
 
 def _find_press(camera: Camera, flash_s: tuple[float, float]) -> float:
-    """When the contact closes, so that the middle of the exposure is where the flash is expected."""
+    """When the contact closes, so that the flash is expected in the middle of the exposure."""
     assert camera.exposure_s is not None
     middle_s = 0.5 * (flash_s[0] + flash_s[1])
     earliest_s = EARLIEST_S + camera.focus_lead_s

@@ -52,7 +52,7 @@ def make_setting(rig: Rig, valve: str | None = None) -> Setting:
 
 @lru_cache(maxsize=16)
 def make_liquid(entry: LiquidInRig, table: str = "liquid") -> Liquid:
-    """Return the liquid of a rig file's table; what the user measured goes before what tables say."""
+    """Return the liquid of a rig file's table; the user's own measurements override the tables."""
     parts = dict(entry.parts) if entry.parts else {entry.name: 1.0}
     if not entry.parts and entry.name not in INGREDIENTS:
         raise PhysicsRangeError(

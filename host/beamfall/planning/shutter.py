@@ -1,4 +1,4 @@
-"""The camera's shutter lag: sequences that show it, and what follows from it for the rig file."""
+"""The camera's shutter lag: sequences that show it, and what to write into the rig file."""
 
 from __future__ import annotations
 

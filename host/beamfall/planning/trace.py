@@ -1,4 +1,4 @@
-"""What the picture of a plan is drawn from: heights against time, for the middle rig and a band."""
+"""The data for the chart of a plan: heights against time, for the median rig and a band."""
 
 from __future__ import annotations
 

@@ -276,7 +276,7 @@ def _classify(
 def _find_drop(
     blobs: list[Blob], standing: Standing | None, surface: float, scale: float
 ) -> Blob | None:
-    """The largest round thing in the air, above what stands."""
+    """The largest round shape in the air, above what stands."""
     ceiling = surface - 1.0 * scale if standing is None else standing.tip + 1.0 * scale
     good = [
         blob

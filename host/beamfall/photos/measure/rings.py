@@ -208,7 +208,7 @@ def _go_round(edges: tuple[Floats, Floats, Floats, Floats], values: list[float],
 
 
 def take_rings_away(light: Floats, rings: Rings) -> Floats:
-    """The picture less what all of a wide sector of each ring shows: what stands in the way of rings is left."""
+    """The picture without what a wide sector of each ring has in common: what stands in front of the rings remains."""
     import cv2
 
     rows, columns = light.shape[:2]

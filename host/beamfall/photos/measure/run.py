@@ -263,7 +263,7 @@ def _load(path: Path) -> tuple[NDArray[Any], int, int, float | None]:
         raise PictureError(f"{path.name}: there is no such picture in {path.parent}")
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # Pillow's words are not for our users
+            warnings.simplefilter("ignore")  # Pillow's messages are not for our users
             with Image.open(path) as image:
                 width, height = image.size
                 if width * height > _PIXELS_MOST or min(width, height) < 60:

@@ -1,4 +1,4 @@
-"""From beam edges to what the rig file only guessed: latency, distance, speed, diameter.
+"""Finds from beam edges what the rig file only estimates: latency, distance, speed, diameter.
 
 measure    what the drops did, out of the shot log
 model      what a rig would do, as a function of its unknowns

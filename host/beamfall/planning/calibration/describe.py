@@ -67,7 +67,7 @@ def describe_estimate(one: Estimate) -> tuple[str, str, str, str, str]:
 
 
 def explain_combination(one: Combination) -> str:
-    """Return in sentences what the edges fix of two quantities that they cannot tell apart."""
+    """Return in sentences what the edges fix about two quantities that they cannot separate."""
     first, second = NAMES[one.first], NAMES[one.second]
     factor, unit = _UNITS[one.first]
     other_factor, other_unit = _UNITS[one.second]

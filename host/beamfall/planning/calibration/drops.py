@@ -17,7 +17,7 @@ _SLOWEST_S = 0.8  # a drop takes less than this from the opening to the lowest b
 
 
 def check_request(rig: Rig, *, gap_error_m: float, valve: str | None = None) -> None:
-    """Raise UserError where a rig cannot be calibrated so; call it before a drop falls.
+    """Raise UserError if a rig cannot be calibrated this way; call it before a drop falls.
 
     `gap_error_m` is how well the distance between two beams is known, `valve` an output or None.
     """

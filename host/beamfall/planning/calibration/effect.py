@@ -43,7 +43,7 @@ def keep_for_plan(
     earlier: Belief | None = None,
     series: tuple[int, ...] = (),
 ) -> Belief:
-    """Return what the planner is to know from now on: what was known, narrowed by this calibration."""
+    """Return what the planner knows from now on: what was known, narrowed by this calibration."""
     model = calibration.model
     names = tuple(name for name in model.names if name in NAMES)
     there = [model.names.index(name) for name in names]
@@ -59,7 +59,7 @@ def keep_for_plan(
 def compare_plans(
     calibration: Calibration, learned: Belief, earlier: Belief | None = None
 ) -> list[Effect]:
-    """Return the plan's times before and after; none where the rig has no plan (no flash, no jet)."""
+    """Return the plan's times before and after; none if the rig has no plan (no flash, no jet)."""
     rig = calibration.model.samples[0].rig
     try:
         before: Plan = make_plan(rig, learned=earlier)

@@ -29,7 +29,7 @@ MODEL_ERROR_S = 3e-6  # of the polynomials of physics.fall_table; what the air d
 TOLD = 0.5  # of the variance: the edges tell a quantity when they take away as much (our choice)
 _STEP = 1e-3
 _95 = 1.959964
-_FAR = 3.5  # standard deviations that a rig file may be off before it is said
+_FAR = 3.5  # standard deviations that a rig file may be off before a warning
 
 
 @dataclass(frozen=True)
@@ -53,7 +53,7 @@ class Estimate:
 
     @property
     def is_told(self) -> bool:
-        """Whether the edges say this, rather than the rig file."""
+        """Whether this value comes from the edges rather than from the rig file."""
         return self.told >= TOLD
 
     def to_json(self) -> dict[str, Any]:
@@ -70,7 +70,7 @@ class Estimate:
 
 @dataclass(frozen=True)
 class Combination:
-    """Two quantities that the edges do not tell apart: only first + slope·(second − at) is known."""
+    """Two quantities that the edges do not separate: only first + slope·(second − at) is known."""
 
     first: str
     second: str
@@ -106,7 +106,7 @@ class Calibration:
 
     @property
     def separable(self) -> bool:
-        """Whether latency and distance were told apart by the edges."""
+        """Whether the edges separated latency and distance."""
         return self.find("distance_m").is_told
 
     def find(self, name: str) -> Estimate:

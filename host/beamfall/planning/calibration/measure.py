@@ -1,4 +1,4 @@
-"""What single drops did, out of the shot log: groups of drops that should all have done the same."""
+"""What single drops did, from the shot log: groups of drops that should all have done the same."""
 
 from __future__ import annotations
 
@@ -29,12 +29,14 @@ if TYPE_CHECKING:
     from beamfall.shots import ShotLog, ShotRecord
 
 LEAST_DROPS = 8  # fewer say too little about their own scatter (our choice)
-_FAR = 6.0  # median deviations: such a drop is another matter (a merged one, a hand in the beam)
+_FAR = (
+    6.0  # median deviations: beyond this it was something else (a merged drop, a hand in the beam)
+)
 
 
 @dataclass(frozen=True)
 class Sample:
-    """Drops of one valve and opening on one rig, seen whole by all of `beams`.
+    """Drops of one valve and opening on one rig, each seen completely by all of `beams`.
 
     `values_s` has a row a drop and two columns a beam: arrival (from the valve's opening to dark)
     and dwell.
@@ -46,7 +48,7 @@ class Sample:
     beams: tuple[str, ...]
     values_s: NDArray[np.float64]
     shots: tuple[int, ...]
-    left_out: int  # drops that were seen and are not like the others
+    left_out: int  # drops that were seen but differ from the others
 
 
 @dataclass

@@ -163,7 +163,7 @@ class Drop:
         )
 
     def chord(self, offset_m: float) -> Floats:
-        """Its extent along the fall where the beam crosses it."""
+        """Its length along the fall, where the beam crosses it."""
         result: Floats = np.sqrt(np.maximum(self.diameter_m**2 - 4.0 * offset_m**2, 0.0))
         return result
 
@@ -217,7 +217,7 @@ def make_model(samples: Sequence[Sample], gap_error_m: float) -> Model:
 
 
 def _make_prior(rig: Rig, setting: Setting) -> JetPrior:
-    """Beams do not care for the jet; a rig that throws none can be calibrated all the same."""
+    """Beams do not depend on the jet: a rig without one can be calibrated too."""
     try:
         return make_jet_prior(rig, setting)
     except PhysicsRangeError:

@@ -1,6 +1,6 @@
 """The drop's volume from a kitchen scale: many drops weighed together.
 
-The cheap cure for a valve whose head, bore and length nobody knows well. The volume also sets the drop's
+A cheap cure for a valve whose head, bore and length are not well known. The volume also sets the drop's
 first speed, see `physics.drops.start_speed`.
 """
 
@@ -26,7 +26,7 @@ _MOST_OFF = 3.0  # a ratio that is farther from 1 is a mistake
 
 
 def weigh(rig: Rig, mass_kg: float, count: int) -> tuple[Normal, float, float]:
-    """What `count` drops of that mass say: the unknown's distribution, one drop's volume in m³ and its error.
+    """What `count` drops of that mass show: the unknown's distribution, one drop's volume in m³ and its error.
 
     Raises CalibrationError if they are three times as large or small as the rig file says.
     """

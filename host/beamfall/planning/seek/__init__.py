@@ -1,4 +1,4 @@
-"""Finding the collision in few shots: what each picture shows narrows what the rig can be.
+"""Finds the collision in few shots: each picture narrows what the rig can be.
 
 answer      what the photographer says about a picture, and what the board measured of that shot
 likelihood  how likely an answer is for a picture of a known moment

@@ -65,7 +65,7 @@ NOTHING = "nothing"
 
 
 def explain_words(drops: int, *, ages: bool = False) -> dict[str, str]:
-    """The words with what they mean for a shot of that many drops; with `ages`, those that say more of one word too."""
+    """The words and their meanings for a shot of that many drops; with `ages`, also those that refine a word."""
     if drops < 2:
         return _OF_ONE | (_HALVES if ages else {})
     return WORDS | (_OF_MORE if drops > 2 else {}) | (AGES if ages else {})
@@ -200,7 +200,7 @@ def read_shot(
 
 
 def say_useless(record: ShotRecord, shot: Shot, *, sees_light: bool = True) -> str | None:
-    """Why the picture of a fired shot says nothing about the rig, as far as the board knows; None if it does.
+    """Why the picture of a fired shot gives no information about the rig, as far as the board knows; None if it does.
 
     `sees_light`: a flash-seen sensor is fitted (`[fitted] flash_seen` of the rig file).
     """

@@ -1,4 +1,4 @@
-"""How sharply people see: the curves that the likelihoods of all pictures are made of."""
+"""How precisely people see: the curves behind the likelihoods of all pictures."""
 
 from __future__ import annotations
 

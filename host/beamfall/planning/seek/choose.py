@@ -43,7 +43,7 @@ class Proposal:
     sure: float = 0.0
 
     def worth(self, curiosity: float) -> float:
-        """What it is worth: certainty now, and information for later shots."""
+        """Its worth: certainty now, and information for later shots."""
         return self.sure + curiosity * self.information
 
     @property

@@ -101,7 +101,7 @@ class Moments:
         return replace(self, stage_s=stage, ahead_s=ahead, tip_m=tip)
 
     def judge_words(self) -> Floats:
-        """The chance of each of WORDS, shape (words, ...), from a person who never errs."""
+        """The chance of each of WORDS, shape (words, ...), from a person who makes no mistakes."""
         none = np.isnan(self.stage_s)
         safe = np.where(none, 0.0, self.stage_s)
         late = below((safe - CONTACT_S) / _EYE_S)

@@ -71,7 +71,7 @@ class SplashMoments:
         return [below((share - line) / _SHARE_SPREAD) for line in (_LOW, _HIGH)]
 
     def judge_words(self) -> Floats:
-        """The chance of each of WORDS, shape (words, ...), from a person who never errs."""
+        """The chance of each of WORDS, shape (words, ...), from a person who makes no mistakes."""
         has_jet = np.isfinite(self.onset_s)
 
         def past(when_s: Floats | float, sharp_s: float) -> Floats:

@@ -1,4 +1,4 @@
-"""The search as a whole, without a board: give it what was fired and answered, it gives the next shot."""
+"""The whole search, without a board: give it what was fired and answered, and it gives the next shot."""
 
 from __future__ import annotations
 
@@ -180,7 +180,7 @@ class Search:
         """The next shot."""
         assert self.wanted_s is not None
         if (self._useless or self._again) and self._newest is not None:
-            return self._newest  # nobody has seen what it shows, or what was said can hardly be
+            return self._newest  # nobody has seen its picture, or the answer is hardly possible
         proposal = propose(
             self.weighted,
             self.wanted_s,
@@ -196,7 +196,7 @@ class Search:
         return proposal
 
     def _choose_curiosity(self) -> float:
-        """How much a nat is worth for the next shot."""
+        """The worth of a nat of information for the next shot."""
         return CURIOUS * _FADES ** (self._likely - 1) if self._likely else CURIOSITY
 
     def _list_kept(self) -> tuple[float | None, ...]:
@@ -269,14 +269,14 @@ class Search:
         odd = self.weighted.lapse > _ODD
         if odd or self.weighted.expected < _SURPRISE:
             self._surprises += 1
-        # What nearly contradicts all that is known is a slip, or the rig is another: the same shot tells which.
+        # An answer against everything known is a mistake, or the rig is different: the same shot shows which.
         self._again = odd and not self._again
         if (
             self.misfit and not self._is_widened
         ):  # aim where the answers point, not where the file does
             self._is_widened, self._again = True, False
             self.weighted.widen()
-        # A rig that scatters much is never as sure: then nearly all that it can give is enough.
+        # A rig with much scatter never gets that certain: then almost its best possible chance is enough.
         enough = min(self.sure, _OF_REACHABLE * self.weighted.reachable)
         self._judge_best()
         if answer.word == "found":
@@ -320,7 +320,7 @@ class Search:
 
     @property
     def misfit(self) -> bool:
-        """Whether the answers are ones that rigs like the file hardly ever give."""
+        """Whether rigs like the file would hardly ever give such answers."""
         return (
             self._is_widened or self._surprises >= _SURPRISES_MOST or self.weighted.farthest > _FAR
         )
@@ -351,7 +351,7 @@ class Search:
         self._why = why
 
     def stop_if_useless(self) -> None:
-        """Raise NoProgress where two shots in a row gave no information: no timing mends that."""
+        """Raise NoProgress if two shots in a row gave no information: no timing can cure that."""
         if self._useless >= _USELESS_MOST:
             raise NoProgress(self._useless, self._why, fired=True)
 

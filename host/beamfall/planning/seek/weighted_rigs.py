@@ -324,7 +324,7 @@ class WeightedRigs:
         self._own.append(own)
         weights = self.weights * likelihood
         total = float(weights.sum())
-        if not total > 0.0:  # nothing fits: keep what was, rather than end in NaN
+        if not total > 0.0:  # nothing fits: keep the old weights instead of NaN
             return 0.0
         self.weights = weights / total
         self.reachable = float(self.weights @ reachable_chance(outlook, near_s))

@@ -2,7 +2,7 @@
 
 schedule    which value when: in a line, interleaved or shuffled; and the sequence for a value
 make        the sweep of a rig on a board, new or resumed
-progress    what a series in the shot log has done of its schedule, so that it can go on
+progress    what a series in the shot log has done of its schedule, so that it can be resumed
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""A sweep of a rig on a board: the planner's range where none is given, every table checked first."""
+"""A sweep of a rig on a board: the planner's range if none is given, and every table checked first."""
 
 from __future__ import annotations
 

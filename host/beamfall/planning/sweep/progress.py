@@ -1,4 +1,4 @@
-"""What a series in the shot log has done of its sweep, so that it can go on after an interruption.
+"""What a series in the shot log has done of its sweep, so that it can be resumed after an interruption.
 
 Each shot carries its step in the log, written before its release. A step is done when one of its
 shots has fired. One whose outcome is unknown, because the program ended under way, may have been

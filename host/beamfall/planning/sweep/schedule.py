@@ -132,7 +132,7 @@ class Sweep:
         return change(self.base, value_s)
 
     def to_settings(self) -> dict[str, Any]:
-        """What a series keeps of a sweep, so that it can go on elsewhere."""
+        """What a series keeps of a sweep, so that it can be resumed elsewhere."""
         return {
             "of": self.of,
             "from_s": self.first_s,
@@ -171,7 +171,7 @@ def check_swept(of: str) -> None:
 
 
 def _set_row(base: Sequence, number: int, field: str, value_s: float) -> Sequence:
-    """That value alone moves: of a table by hand everything else is as somebody has written it."""
+    """Change only that value: everything else of a table by hand stays as it was written."""
     row = base.rows[number - 1]
     fresh = replace(row, delay_s=value_s) if field == "delay" else replace(row, width_s=value_s)
     return replace(base, rows=(*base.rows[: number - 1], fresh, *base.rows[number:]))
@@ -228,7 +228,7 @@ def _set_opening(base: Sequence, value_s: float) -> Sequence:
 
 
 def _stretch(sequence: Sequence, more_s: float, *, window: bool = True) -> Sequence:
-    """Window and camera last longer by what the shot does."""
+    """Extend window and camera by as much as the shot."""
     rows = tuple(
         keep_open(row, more_s) if row.kind is SignalKind.CAMERA else row for row in sequence.rows
     )
