@@ -83,7 +83,7 @@ def edge_constant(link, port):
 
 
 def readings(link, controller, measured, part):
-    """One part of what was measured around the openings; without parts where the board cannot measure."""
+    """One part of the readings around the openings; no parts if the board cannot measure."""
     parts = most = count = begun = spacing = 0
     if measured is not None:
         parts = measured.parts

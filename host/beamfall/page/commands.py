@@ -314,7 +314,7 @@ def store_recipe(hub: Hub, desk: Desk, bench: BoardThread, name: str, slot: int)
 
 def board_slots(hub: Hub, desk: Desk, bench: BoardThread, do: str = "read", slot: int = 0) -> None:
     if do not in ("read", "choose", "load", "erase"):
-        raise UserError(f"board_slots: {do[:40]!a} is no action")
+        raise UserError(f"board_slots: {do[:40]!a} is not an action")
     bench.submit(make_slots(do, slot))
 
 

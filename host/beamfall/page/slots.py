@@ -49,7 +49,7 @@ def _make(title: str, change: Callable[[Work], None] | None) -> Job:
 
 
 def describe_slots(most: int, held: Sequence[Held]) -> dict[str, Any]:
-    """All slots of the board: of those that hold something the name, and when a press fires it."""
+    """All slots of the board: the name of each one's content, and when a press fires it."""
     filled = {one.slot: one for one in held}
     slots = []
     for number in range(1, most + 1):

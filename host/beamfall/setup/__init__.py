@@ -1,1 +1,1 @@
-"""What is asked for: the rig, the sequence, units and limits. Checked where it enters."""
+"""What is asked for: the rig, the sequence, units and limits. Everything is checked where it enters."""

@@ -1,4 +1,4 @@
-"""Profiles of boards: reading a profile file safely, and finding what is wrong with it before a board has it.
+"""Profiles of boards: reads a profile file safely, and finds what is wrong with it before a board gets it.
 
 A profile is a Python module of constants (firmware/boards/README.md). It is read here as literals, never run: a
 profile from somewhere else can be checked without trusting it.

@@ -1,4 +1,4 @@
-"""Whether the [[drop]], [[firing]] and [[bottle]] tables of a rig file go with its valves, beams, flashes and aim."""
+"""Checks that the [[drop]], [[firing]] and [[bottle]] tables of a rig file fit its valves, beams, flashes and aim."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from beamfall.setup.rig_shot import DropInRig, Firing
 def check_drops(
     drops: tuple[DropInRig, ...], valves: tuple[Valve, ...], kind: str, aim: Mapping[str, Any]
 ) -> Iterator[KeyProblem]:
-    """Whether [[drop]] tables go with the valves and with the aim, whose keys as written are `aim`."""
+    """Check that [[drop]] tables fit the valves and the aim; `aim` has the keys as written in the file."""
     if not drops:
         return
     count = len(drops)
@@ -49,7 +49,7 @@ def check_drops(
 def check_firings(
     firings: tuple[Firing, ...], fitted: tuple[Flash, ...], beams: tuple[Beam, ...]
 ) -> Iterator[KeyProblem]:
-    """Whether [[firing]] tables go with flashes and beams, and leave each flash its time to recycle."""
+    """Check that [[firing]] tables fit flashes and beams, and leave each flash time to recycle."""
     flashes = {flash.output: flash for flash in fitted}
     anchors = ("release", *(beam.input for beam in beams))
     last: dict[tuple[object, ...], float] = {}  # flash and what it follows -> when it fired
@@ -88,7 +88,7 @@ def check_firings(
 
 
 def check_bottles(bottles: tuple[Bottle, ...], valves: tuple[Valve, ...]) -> Iterator[KeyProblem]:
-    """Whether each [[bottle]] feeds a valve of the rig."""
+    """Check that each [[bottle]] feeds a valve of the rig."""
     outputs = [valve.output for valve in valves]
     for place, bottle in enumerate(bottles, 1):
         if bottle.valve not in outputs:

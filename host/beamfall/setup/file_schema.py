@@ -216,7 +216,7 @@ def rule_of(item: Field[Any]) -> Rule:
 
 
 def list_problems(problems: Iterable[KeyProblem], source: str, noun: str) -> str:
-    """The message for what is wrong with a file, of very much the first; `source` names it, `noun` says what it is."""
+    """The message for what is wrong with a file, at most the first problems; `source` names it, `noun` its kind."""
     texts = [problem.text for problem in problems]
     count_of = "one problem" if len(texts) == 1 else f"{len(texts)} problems"
     more = len(texts) - _TOLD_MOST
@@ -236,7 +236,7 @@ def file_key(item: Field[Any]) -> str:
 def list_unknown(
     keys: Iterable[str], known: Iterable[str], where: str, *, path: str | None = None
 ) -> Iterator[KeyProblem]:
-    """A problem for each key that a table does not have, with the nearest that it has; of very many the first."""
+    """A problem for each unknown key of a table, with the nearest known one; at most the first few."""
     names = list(known)
     unknown = [key for key in keys if key not in names]
     place = where if path is None else path

@@ -18,10 +18,10 @@ _ONE_S = 0.005  # flashes closer than this are one to the eye
 
 
 def warn_of_flicker(rows: Iterable[Row]) -> str:
-    """Return a warning where one shot's flashes may come more than three to a second; else an empty text.
+    """Return a warning if one shot's flashes may come more than three to a second; otherwise an empty text.
 
-    Flashes at the same anchor are counted in every second. Those at different anchors, whose times
-    from each other only the drops decide, are taken to come in the same second.
+    Flashes at the same anchor are counted in every second. Those at different anchors, whose distance
+    in time depends on the drops, count as coming in the same second.
     """
     moments: dict[tuple[str, int], list[float]] = {}
     for row in rows:
@@ -38,7 +38,7 @@ def warn_of_flicker(rows: Iterable[Row]) -> str:
 
 
 def _count_most(delays: list[float]) -> int:
-    """The most that lie in one second, those that the eye takes for one counted once."""
+    """The most flashes within one second; flashes that the eye sees as one count once."""
     apart: list[float] = []
     for delay in delays:
         if not apart or delay - apart[-1] >= _ONE_S:

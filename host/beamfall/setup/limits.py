@@ -1,4 +1,4 @@
-"""What a board allows a sequence table to be, and the check of a table against it, in words.
+"""A board's limits for a sequence table, and the check of a table against them, with messages in words.
 
 The firmware checks the same rules again (firmware/beamfall_board/limits.py) and does not rely on
 this; here they are said in the user's units, all at once, with the cure.
@@ -76,7 +76,7 @@ class BoardLimits:
         return min(self.ticks_of_ms(self.camera_max_ms), HORIZON_TICKS)
 
     def find_free(self, row: TickRow) -> int:
-        """From the start of a row to when its output may go on again, in ticks."""
+        """The time from the start of a row until its output may switch on again, in ticks."""
         if row.kind is SignalKind.FLASH:
             return max(self.ticks_of_us(self.flash_gap_us), row.width_ticks + 1)
         gap = self.ticks_of_us(self.valve_gap_us) if row.kind is SignalKind.VALVE else 1
@@ -319,5 +319,5 @@ class _Say:
         return format_duration(ticks / self._clock_hz)
 
     def two(self, one: int, other: int) -> tuple[str, str]:
-        """Two times with the digits it takes to tell them apart."""
+        """Two times with enough digits to show the difference."""
         return format_two_durations(one / self._clock_hz, other / self._clock_hz)

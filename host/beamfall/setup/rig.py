@@ -1,4 +1,4 @@
-"""The rig: what hangs above the dish, as a TOML file of the user's and as frozen values in SI units.
+"""The rig: everything around the dish, as the user's TOML file and as frozen values in SI units.
 
 `rig_sections.py` says which tables and keys a rig file has. `load_rig` reads and checks a file and names everything
 that is wrong with it at once.
@@ -155,7 +155,7 @@ class Rig:
     def digest(self) -> bytes:
         """16 bytes that name this rig's values: of the SHA-256 of the JSON of `to_dict`.
 
-        What is as usual and older logs do not have is left out: their rigs keep their name.
+        Default values that older logs do not have are left out, so that the rigs in those logs keep their digest.
         """
         plain = self.to_dict()
         for key in ("drops", "firings", "bottles"):
@@ -188,7 +188,7 @@ def load_rig(path: str | Path | None = None) -> Rig:
 
 @cache
 def example_rig() -> Rig:
-    """Return the example rig that comes with Beamfall, of the project's own invention."""
+    """Return the example rig that comes with Beamfall; the project invented it."""
     return load_rig(EXAMPLE)
 
 
@@ -290,7 +290,7 @@ def _build_list(
 
 
 def _check_geometry(rig: Rig) -> Iterator[KeyProblem]:
-    """What single keys cannot show: beams between nozzle and surface, an anchor that exists."""
+    """Check what single keys cannot show: beams between nozzle and surface, an anchor that exists."""
     lowest = min(valve.height_m for valve in rig.valves)
     for place, beam in enumerate(rig.beams, 1):
         if beam.height_m >= lowest:

@@ -74,16 +74,14 @@ class Fetched:
     forgotten: int
 
     def say(self) -> str:
-        """In a sentence or two; empty where it held nothing."""
+        """In a sentence or two; empty if the board held nothing."""
         count, said = len(self.shots), []
         if count:
             said.append(
                 f"{'1 shot' if count == 1 else f'{count} shots'} fetched from the board into the log."
             )
         if self.forgotten:
-            said.append(
-                f"{self.forgotten} older ones no longer fitted into the board's memory and are lost."
-            )
+            said.append(f"{self.forgotten} older ones are lost: the board had no room for them.")
         return " ".join(said)
 
 

@@ -102,9 +102,9 @@ function makeSlots() {
     list.hidden = !slots;
     show(list, slots?.map(makeSlot));
     help.textContent = slots
-      ? 'Store a recipe in a slot above. The button of the board fires the slot that is ready; held for a second, ' +
-        'it takes the next one. No laptop is needed.'
-      : 'The button of the board fires the recipe in a slot, without a laptop. Read the slots to see what it holds.';
+      ? "Store a recipe in a slot above. The board's button fires the slot that is ready; hold it for a second to " +
+        'choose the next slot. No laptop is needed.'
+      : "The board's button fires the recipe in a slot, without a laptop. Read the slots to see what they hold.";
     for (const button of list.querySelectorAll('button')) button.disabled = !ready();
   }
   on(['job', 'link', 'slots'], update);

@@ -1,4 +1,4 @@
-"""What a beam saw of a shot's drops says about the rig: how long they kept it dark, and when they came."""
+"""What the rig can be, given what a beam saw of a shot's drops: how long they kept it dark, and when they came."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 # What a beam senses of a drop differs from the model by these: dwells, as a share, and arrivals (estimates).
 _DWELL_SPREAD, _ARRIVAL_S = 0.03, 0.0002
-_DOUBT = 0.02  # of its weight each rig keeps whatever was seen: the file may be wrong altogether
+_DOUBT = 0.02  # share of its weight that each rig keeps whatever was seen: the file may be completely wrong
 
 
 def weigh_dwell(rigs: Draws, shot: Shot) -> Floats:
@@ -31,7 +31,7 @@ def weigh_dwell(rigs: Draws, shot: Shot) -> Floats:
 
 
 def list_late(rigs: Draws, shot: Shot, latency: str) -> list[Floats]:
-    """How much later than each rig has it every drop came whose valve has that latency: the first valve, or another."""
+    """How much later than in each rig each drop came whose valve has that latency (the first valve, or another)."""
     own = rigs.valves[0].output
     found = []
     for number, (at, drop) in enumerate(zip(shot.times_s, rigs.drops, strict=True), 1):
@@ -72,6 +72,6 @@ def explain_by_latency(
 
 
 def _doubt(off: Floats) -> Floats:
-    """How likely it is to be so many standard deviations off, from a model that may be wrong."""
+    """The likelihood of being this many standard deviations off, for a model that may be wrong."""
     result: Floats = np.exp(-0.5 * np.square(off)) + _DOUBT
     return result
