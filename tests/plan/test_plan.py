@@ -425,7 +425,7 @@ def test_blur_is_cautioned_of_only_where_a_lower_power_is_shorter() -> None:
 def test_blur_is_said_once_for_all_flashes() -> None:
     rig = make_rig(flash={"duration_s": 1e-3})
     rig = replace(rig, flashes=(*rig.flashes, replace(rig.flashes[0], output="flash2")))
-    blurred = [words for words in make_plan(rig).warnings if "smears" in words]
+    blurred = [words for words in make_plan(rig).warnings if "will be blurred" in words]
     assert len(blurred) == 1 and blurred[0].startswith("flash1 and flash2")
 
 

@@ -43,12 +43,13 @@ _DROPS, _DROPS_LEAST = 20, 8
 def calibrate(
     what: str | None = typer.Argument(
         None,
-        metavar="[camera|drops] [RIG]",
-        help="Rig file (TOML); default: the example rig. Put 'camera' before it for the shutter lag, "
-        "'drops' for the weight of the drops.",
+        metavar="camera|drops",
+        help="'camera' measures the shutter lag, 'drops' the weight of the drops; without it, the rig.",
         show_default=False,
     ),
-    of_camera: Path | None = typer.Argument(None, metavar="", hidden=True),
+    of_camera: Path | None = typer.Argument(
+        None, metavar="RIG", help="Rig file (TOML); default: the example rig."
+    ),
     series: list[int] = typer.Option(
         [],
         "--series",
@@ -116,7 +117,7 @@ def calibrate(
         raise UserError("--weighed belongs to `beamfall calibrate drops`")
     if of_camera is not None:
         raise UserError(
-            f"calibrate {what} {of_camera}: give one rig file, or 'camera' and one rig file"
+            f"calibrate {what} {of_camera}: give one rig file, with 'camera' or 'drops' before it if you mean that"
         )
     if flash is not None or ask:
         raise UserError("--flash and --ask belong to `beamfall calibrate camera`")

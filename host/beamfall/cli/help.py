@@ -25,7 +25,7 @@ MADE[COMMANDS] = describe_commands
 
 def show_help(
     topic: str | None = typer.Argument(
-        None, metavar="[TOPIC]", help="A page, such as beam or liquids."
+        None, metavar="TOPIC", help="A page, such as beam or liquids."
     ),
 ) -> None:
     """Read the handbook: how to do it, step by step, and every key and command."""

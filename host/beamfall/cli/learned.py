@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 
 app = make_app("See, undo or reset what seek and calibrate have learned.")
-_RIG = typer.Argument(None, metavar="[RIG]", help="Rig file (TOML); default: the example rig.")
+_RIG = typer.Argument(None, metavar="RIG", help="Rig file (TOML); default: the example rig.")
 _BOARD = typer.Option(None, "--board", help="Board by its id; default: the board used last.")
 
 

@@ -55,7 +55,8 @@ def _describe_function(title: str, function: Any) -> Iterator[str]:
     for name, parameter in inspect.signature(function).parameters.items():
         kind = parameter.default
         if isinstance(kind, ArgumentInfo):
-            arguments.append(kind.metavar or f"{{{name}}}")
+            shown = kind.metavar or f"{{{name}}}"
+            arguments.append(f"[{shown}]" if kind.default is None else shown)
         elif isinstance(kind, OptionInfo):
             flags = ", ".join(
                 f"`{flag}`" for flag in kind.param_decls or (f"--{name.replace('_', '-')}",)

@@ -8,7 +8,7 @@ from beamfall.cli.numbers import check_whole
 
 PORT_HELP = "Serial port or pyserial URL, or sim (sim:micropython) to simulate; default: the board found over USB."
 
-RIG = typer.Argument(None, metavar="[RIG]", help="Rig file (TOML); default: the example rig.")
+RIG = typer.Argument(None, metavar="RIG", help="Rig file (TOML); default: the example rig.")
 PORT = typer.Option(None, "--port", help=PORT_HELP)
 SEED = typer.Option(
     0, "--seed", min=0, callback=check_whole, help="Random seed of a simulated rig."

@@ -79,7 +79,7 @@ def _to_json(doubt: Any) -> dict[str, Any]:
 
 @app.command("keys")
 def show_keys(
-    table: str | None = typer.Argument(None, metavar="[TABLE]", help="One table, such as valve."),
+    table: str | None = typer.Argument(None, metavar="TABLE", help="One table, such as valve."),
     as_json: bool = typer.Option(False, "--json", help="One JSON object; limits in SI units."),
 ) -> None:
     """List each key: meaning, range and default."""
