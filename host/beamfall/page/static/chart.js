@@ -1,6 +1,8 @@
-// A chart that the server describes as data, with its buttons, keys and legend. chartdraw.js draws it.
+// A chart that the server describes as data, with its buttons, keys and legend. chartdraw.js draws it,
+// with the shapes of chartshapes.js and the words of chartwords.js.
 
-import { drawPanel, makeSample } from './chartdraw.js';
+import { drawPanel } from './chartdraw.js';
+import { makeSample } from './chartshapes.js';
 import { fit, h, show } from './dom.js';
 
 /**

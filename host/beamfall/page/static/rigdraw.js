@@ -1,6 +1,6 @@
 // The rig to scale: nozzles, beams, dish; planned drops hollow, measured drops solid.
 
-import { star } from './chartdraw.js';
+import { star } from './chartshapes.js';
 import { at, calm, fit, h, ms, s, show } from './dom.js';
 import { hear, on, state } from './net.js';
 
