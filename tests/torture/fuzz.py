@@ -7,7 +7,7 @@
     python tests/torture/fuzz.py talk   --runs 1000000       the whole host, at a board that says anything
     python tests/torture/fuzz.py rig, sequence, recipe, exif, xmp, picture      files of these kinds
 
-The first four are guided by every branch that an input takes (atheris; Linux; `pip install 'beamfall[fuzz]'`) and
+`step` and `board` are guided by every branch that an input takes (atheris; Linux; `pip install 'beamfall[fuzz]'`) and
 end at the first find. The others are guided by `mutate.py` and go on after a find; `--seed S --first N` resumes a run
 of theirs at input N. Ends with one line: inputs, inputs a second, memory at the start and at the end. An input that
 breaks something is written to the folder of --finds and the exit status is not 0. With --keep DIR the inputs that
@@ -32,10 +32,9 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 TOP = HERE.parents[1]
 CORPUS = HERE / "corpus"
-LONGEST = {  # bytes of one input
-    "host": 48, "reader": 48, "step": 64, "board": 200,
-}  # fmt: skip
-OUTSIDE = {  # the same of what comes from outside, and the parts of Beamfall that guide the mutations
+LONGEST = {"step": 64, "board": 200}  # bytes of one input
+MUTATED = {  # the same of the others, and the parts of Beamfall that guide the mutations
+    "host": (48, ("wire", "link")), "reader": (48, ("wire", "../../firmware/beamfall_board")),
     "talk": (300, ("wire", "link", "board", "board_session", "events")),
     "rig": (40, ("setup",)), "sequence": (40, ("setup",)), "recipe": (40, ("recipes", "setup")),
     "exif": (60, ("photos",)), "xmp": (60, ("photos/xmp.py",)), "picture": (60, ("photos",)),
@@ -54,10 +53,10 @@ def main() -> int:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("target", choices=(*LONGEST, *OUTSIDE))
+    parser.add_argument("target", choices=(*LONGEST, *MUTATED))
     parser.add_argument("--runs", type=int, default=100_000)
     parser.add_argument(
-        "--first", type=int, default=0, help="resume at this input (not for the first four)"
+        "--first", type=int, default=0, help="resume at this input (not for step and board)"
     )
     parser.add_argument("--minutes", type=float, default=math.inf, help="end after this time")
     parser.add_argument("--seed", type=int, default=0, help="0: another one every time")
@@ -79,7 +78,7 @@ def main() -> int:
         sys.path.insert(0, str(folder))
     options.finds.mkdir(parents=True, exist_ok=True)
     CORPUS.joinpath(options.target).mkdir(parents=True, exist_ok=True)
-    if options.target in OUTSIDE:
+    if options.target in MUTATED:
         return _mutate(options)
 
     import atheris
@@ -148,7 +147,7 @@ def _mutate(options: argparse.Namespace) -> int:
     from mutate import BLOCK, mutate, read_status_mib
 
     target = targets.TARGETS[options.target]
-    longest, parts = OUTSIDE[options.target]
+    longest, parts = MUTATED[options.target]
     seed = options.seed or random.SystemRandom().randrange(1, 1 << 32)
     keep = None if options.keep is None else _Keeper(options.keep)
     pool = sorted(CORPUS.joinpath(options.target).iterdir())
@@ -159,7 +158,7 @@ def _mutate(options: argparse.Namespace) -> int:
     for run in mutate(
         target,
         [path.read_bytes() for path in pool],
-        watched=[str(TOP / "host" / "beamfall" / part) for part in parts],
+        watched=[str((TOP / "host" / "beamfall" / part).resolve()) for part in parts],
         longest=longest,
         seed=seed,
         blocks=range(first, last),
@@ -207,8 +206,8 @@ def _minimise(target: str, folder: Path) -> int:
         sys.path.insert(0, str(path))
     import targets
 
-    _, parts = OUTSIDE.get(target, (0, ("",)))
-    watched = (str(TOP / "firmware"), *(str(TOP / "host" / "beamfall" / part) for part in parts))
+    _, parts = MUTATED.get(target, (0, ("",)))
+    watched = tuple(str((TOP / "host" / "beamfall" / part).resolve()) for part in parts)
     seen: set[tuple[str, int, int]] = set()
     fresh: set[tuple[str, int, int]] = set()
     last = [0]
