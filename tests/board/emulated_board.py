@@ -93,6 +93,7 @@ def emulated_board(
             str(seconds),
         ]
         command += ["--json", str(folder / "result.json"), "--arg", f"stop={folder / 'stop'}"]
+        command += ["--arg", f"ready={folder / 'ready'}"]
         command += ["--pace", str(pace)] if pace else []
         for key, value in rig.items():
             command += ["--arg", f"{key}={value}"]
@@ -106,6 +107,10 @@ def emulated_board(
             else:
                 raise RuntimeError("the emulator ended before it served the board")
             threading.Thread(target=process.stderr.read, daemon=True).start()
+            # A hello has a byte 0x03 now and then, which ends an interpreter that has not started main.py. No computer
+            # speaks so soon: it waits 0.1 s after a device was attached (USB 2.0, 7.1.7.3).
+            while process.poll() is None and not (folder / "ready").exists():
+                time.sleep(0.1)
             board = EmulatedBoard(found.group())
             try:
                 yield board

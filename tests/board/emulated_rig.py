@@ -10,6 +10,7 @@ recorded by the emulator, outside the firmware. Arguments (K=V):
     dark_us   how long a drop is in the beam, 1500
     seed      of all chance, 1
     stop      path of a file: when it is there, the emulation ends
+    ready     path of a file that is made when a host may speak: 0.3 s after power-up
     drops     0: the rig lies still
     hello     bytes in hex that a host sends 0.3 s after power-up and again every 0.1 s until the board speaks; no
               operating system has found a new USB device earlier
@@ -57,6 +58,8 @@ class Rig:
             self.line(signal, 0, None)
         if self.stop_file:
             self.look_for_stop()
+        if "ready" in args:
+            board.at(HELLO_NS, Path(args["ready"]).touch)
         if self.hello:
             board.at(HELLO_NS, self.say_hello)
 
