@@ -26,7 +26,7 @@ from beamfall.setup.rig_sections import (
 from beamfall.setup.rig_shot import Aim
 from beamfall.setup.sequence_file import load_sequence
 from beamfall.setup.toml_write import rig_to_file
-from beamfall.setup.units import KINDS
+from beamfall.setup.unit_kinds import KINDS
 
 SMALLEST = """
 [dish]

@@ -16,7 +16,7 @@ from beamfall.page import rig_form
 from beamfall.setup.rig import EXAMPLE, parse_rig
 from beamfall.setup.rig_keys import RigKey, list_all_keys
 from beamfall.setup.rig_tables import TABLES
-from beamfall.setup.units import KINDS
+from beamfall.setup.unit_kinds import KINDS
 
 KEYS = list_all_keys()
 

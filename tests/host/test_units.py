@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from beamfall.errors import UnitError
 from beamfall.setup import unit_words, units
+from beamfall.setup.unit_kinds import KINDS
 
 # Exact by definition: NIST SP 811 (2008), appendix B.8: 1 in = 0.0254 m, 1 ft = 0.3048 m,
 # 1 atm = 101325 Pa; degree Fahrenheit and Celsius: appendix B.8 and SI brochure, 2.3.1.
@@ -77,9 +78,9 @@ def registry() -> Any:
     return pytest.importorskip("pint").UnitRegistry(autoconvert_offset_to_baseunit=True)
 
 
-@pytest.mark.parametrize("kind", sorted(units.KINDS))
+@pytest.mark.parametrize("kind", sorted(KINDS))
 def test_the_fast_table_agrees_with_pint(kind: str, registry: Any) -> None:
-    known = units.KINDS[kind]
+    known = KINDS[kind]
     target = registry.parse_units("" if known.si_unit == "1" else known.si_unit)
     ours = {"°C", "℃", "C", "°F", "F", "celsius", "fahrenheit"}  # pint reads C as coulomb
     ours |= {'"', "″", "”", "'", "′", "’"}
@@ -119,9 +120,9 @@ def test_what_is_no_quantity_is_refused_with_key_value_and_an_example(
     text: object, kind: str
 ) -> None:
     with pytest.raises(UnitError) as caught:
-        units.parse_quantity(text, kind, key="x", example=units.KINDS[kind].example)
+        units.parse_quantity(text, kind, key="x", example=KINDS[kind].example)
     assert (caught.value.key, caught.value.found) == ("x", text)
-    assert units.KINDS[kind].example in caught.value.expected
+    assert KINDS[kind].example in caught.value.expected
     assert str(caught.value).startswith("x = ") and str(caught.value).isprintable()
 
 

@@ -12,8 +12,8 @@ from beamfall.errors import UserError
 from beamfall.planning.make import make_plan
 from beamfall.setup.rig import EXAMPLE, parse_rig
 from beamfall.setup.rig_keys import RigKey, list_all_keys
+from beamfall.setup.unit_kinds import KINDS
 from beamfall.setup.unit_words import format_quantity
-from beamfall.setup.units import KINDS
 
 FILE = tomllib.loads(EXAMPLE.read_text("utf-8"))
 KEYS = [key for key in list_all_keys() if key.table and key.rule.kind not in ("text", "shares")]

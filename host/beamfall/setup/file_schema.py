@@ -13,8 +13,9 @@ from functools import cache
 from typing import Any, TypeGuard
 
 from beamfall.errors import KeyProblem, UnitError
+from beamfall.setup.unit_kinds import KINDS
 from beamfall.setup.unit_words import format_quantity
-from beamfall.setup.units import KINDS, parse_quantity, quote, show, suggest_unit
+from beamfall.setup.units import parse_quantity, quote, show, suggest_unit
 
 _TOLD_MOST = 50  # problems in one message
 _UNKNOWN_MOST = 30  # keys that are named, with what they may have meant

@@ -11,8 +11,8 @@ from typing import Any
 
 from beamfall.setup.file_schema import Rule, file_key, rule_of
 from beamfall.setup.rig_tables import TABLES, TEXTS, RigTable
+from beamfall.setup.unit_kinds import KINDS
 from beamfall.setup.unit_words import format_quantity
-from beamfall.setup.units import KINDS
 
 
 @dataclass(frozen=True, slots=True)

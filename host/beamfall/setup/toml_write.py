@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 from beamfall.setup.file_schema import file_key, rule_of
 from beamfall.setup.rig_tables import TABLES, TEXTS
 from beamfall.setup.table import BEAMS
+from beamfall.setup.unit_kinds import KINDS
 from beamfall.setup.unit_words import format_quantity
-from beamfall.setup.units import KINDS, parse_quantity
+from beamfall.setup.units import parse_quantity
 from beamfall.text import show_toml
 
 if TYPE_CHECKING:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from beamfall.setup.units import KINDS
+from beamfall.setup.unit_kinds import KINDS
 
 
 def format_ms(seconds: float, digits: int = 3) -> str:
