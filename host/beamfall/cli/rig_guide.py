@@ -130,5 +130,5 @@ def _show_end(walk: Walk, file: Path) -> None:
     print(f"flash {format_ms(plan.flash_delay_s, 1)} after {plan.anchor.describe()}.")
     for warning in plan.warnings:
         print(f"Warning: {warning}")
-    print(f"Next: `beamfall shoot {file} --port sim` tries it without a board.")
+    print(f"Next: `beamfall seek {file} --port sim` finds the picture on a simulated rig.")
     print(f"`beamfall rig check {file}` looks for what is missing or doubtful.")

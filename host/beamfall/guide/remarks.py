@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -142,14 +143,18 @@ def list_doubts(rig: Rig, content: Mapping[str, Any], path: Path | None = None) 
     except BeamfallError as error:
         return [Doubt(getattr(error, "key", "") or "", str(error), wrong=True)]
     doubts = [Doubt("", warning) for warning in plan.warnings]
-    return doubts + list(_list_guesses(rig, content, calibrated=learned is not None))
+    file = "" if path is None else str(path)
+    return doubts + list(_list_guesses(rig, content, file, calibrated=learned is not None))
 
 
-def _list_guesses(rig: Rig, content: Mapping[str, Any], *, calibrated: bool) -> Iterator[Doubt]:
+def _list_guesses(
+    rig: Rig, content: Mapping[str, Any], file: str, *, calibrated: bool
+) -> Iterator[Doubt]:
     if not calibrated:
+        command = shlex.join(["beamfall", "calibrate", *([file] if file else [])])
         yield Doubt(
             "valve[1].latency",
-            "the valve's latency is a guess until you measure it: `beamfall calibrate RIG --port PORT`",
+            f"the valve's latency is a guess until you measure it: `{command}`",
         )
     if not rig.beams:
         yield Doubt(

@@ -41,6 +41,7 @@ from beamfall.workflows.waits import Waits
 if TYPE_CHECKING:
     from beamfall.page.work import Job
     from beamfall.recipes.card import Held
+    from beamfall.setup.rig import Rig
     from beamfall.setup.sequence import Sequence
 
 _LISTEN_S = 0.05
@@ -83,6 +84,7 @@ class BoardThread:
     _asked_s: float = 0.0
     _round_trip_ms: float | None = None
     _was_lost: bool = False
+    _at_pins: Rig | None = None  # what the port's own rig is made from, where it brings one
     _unexpected: str = ""
     single_shots: Shooter | None = None  # the series that single shots join
     trends: Trends = field(init=False)
@@ -205,8 +207,9 @@ class BoardThread:
 
     def _hold_board(self) -> None:
         """Serve one board, from its hello until it is gone."""
+        self._at_pins = self.desk.rig
         try:
-            board = connect(self.opener, self.desk.rig, self._make_callbacks(), pace=self.pace)
+            board = connect(self.opener, self._at_pins, self._make_callbacks(), pace=self.pace)
         except BeamfallError as error:
             self._abort.clear()  # there is no output to switch off
             self.hub.set(link={"state": "none", "text": str(error)})
@@ -334,6 +337,7 @@ class BoardThread:
         try:
             if self._abort.is_set():
                 raise AbortAsked
+            self._follow_desk(board)
             job.run(work)
         except AbortAsked:
             state = "aborted"
@@ -355,6 +359,13 @@ class BoardThread:
             with contextlib.suppress(LinkError):
                 if self._abort.is_set() or state == "aborted":
                     self._put_off(board)
+
+    def _follow_desk(self, board: ListeningBoard) -> None:
+        """A port that brings its own rig brings the one on the desk, also after somebody has changed it there."""
+        rig, studio = self.desk.rig, board.traits.studio
+        if studio is not None and rig != self._at_pins:
+            studio.use_rig(rig)
+            self._at_pins = rig
 
     # -- what is said ----------------------------------------------------------------------------------------
     def _say_up(self, board: ListeningBoard) -> None:

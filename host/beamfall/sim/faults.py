@@ -305,4 +305,6 @@ def make_faulty(model: RigModel, seed: int, names: str | None) -> RigInRoom:
                 f"fault '{name}': the rig has no {fault.part}; add a [[{fault.part}]] to its file"
             )
         fault.change(world)
-    return RigInRoom(world.model, seed, world.condition)
+    made = RigInRoom(world.model, seed, world.condition)
+    made.faults = names
+    return made

@@ -16,6 +16,7 @@ from beamfall.link.traits import (
     Seen,
     StampedEdge,
 )
+from beamfall.sim.build import build_rig
 from beamfall.sim.defects import RigInRoom
 from beamfall.sim.needs import Falling, describe_needs
 from beamfall.sim.person import SimulatedPerson
@@ -70,6 +71,10 @@ class SimulatedStudio:
 
     def __init__(self, rig: SimulatedRig) -> None:
         self._rig = rig
+
+    def use_rig(self, rig: Any) -> None:
+        own = cast(RigInRoom, self._rig)
+        own.become(build_rig(rig, own.seed, own.faults))
 
     def draw_sheet(
         self, pictures: Sequence[tuple[Picture, str]], path: Path, *, title: str = ""

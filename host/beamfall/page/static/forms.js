@@ -44,13 +44,18 @@ export const ended = (job) =>
 export function makeAsking(kind) {
   const box = h('div', {});
   /** @type {number | null} */
-  let shown = null;
+  let shown = null,
+    asked = false;
   on('job', () => {
     const job = state.job;
     const question = job && job.kind === kind && job.state === 'running' ? job.question : null;
-    if (shown !== null && job?.kind === kind && job.state !== 'running') scrollTo(0, 0); // to what was found
+    if (asked && job?.kind === kind && job.state !== 'running') {
+      asked = false;
+      scrollTo(0, 0); // to what was found
+    }
     if ((question?.id ?? null) === shown) return;
     shown = question?.id ?? null;
+    asked ||= Boolean(question);
     show(
       box,
       question
