@@ -7,7 +7,10 @@ Each rig has a public file, drawn around a photographer's rig, and a hidden trut
 broader, moved by 0.3 standard deviations in the directions below, and the jet follows a second law
 that the planner does not have (simulation.model.JetModel.shape, 1.6 to 3.5). In the world `pushed` valves
 throw their drops: heads of 15 to 50 cm, and first speeds up to a quarter off the planner's law. In the
-world `computed` each rig is one of computed_splashes.json: liquid, drop, dish, onset, and the tip's path.
+world `computed` each rig is a computed splash of the judging half (beamfall.physics.computed), that no law was fitted
+to: liquid, drop, dish, onset, height, rise and the tip's path. Each rig has it in a size of its own, 0.85 to 1.15
+times the computed one as far as its liquid allows: the dimensionless groups stay, the splash is the same but larger.
+Runs of level 9 are corrected to level 10, of which MESH tells the mean.
 There is no firmware in between: an ideal board plays the sequence, since what is asked here is what the
 planner is worth.
 """
@@ -23,6 +26,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from beamfall.physics.computed import MESH, ComputedJet, ComputedSplash, list_splashes
+from beamfall.physics.jet import cavity_viscosity, height_law, onset_law, rise_share
 from beamfall.planning.seek.answer import Answer
 from beamfall.setup.rig import Rig
 from beamfall.setup.signals import Signal
@@ -74,17 +79,39 @@ def draw_truth(rig: Any, number: int, world: str) -> Any:
     return model
 
 
+_SIZES = (0.85, 1.15)
+_TENSIONS, _LEAST_VISCOSITY = (0.022, 0.076), 0.85e-3  # N/m, Pa·s: of liquids that exist
+
+
 @cache
-def list_cases() -> list[Any]:
-    """The computed splashes with a jet that a drop can meet."""
-    content = json.loads((Path(__file__).parent / "computed_splashes.json").read_text("utf-8"))
-    return [one for one in content["cases"] if one.get("height_mm", 0.0) >= 5.0]
+def list_cases() -> tuple[ComputedSplash, ...]:
+    """The judging splashes with a jet that a drop can meet, each on its finest mesh."""
+    finest: dict[str, ComputedSplash] = {}
+    for one in sorted(list_splashes(), key=lambda splash: splash.level):
+        if one.half == "judge" and one.jet is not None and one.jet.height_m >= 0.005:
+            finest[one.case] = one
+    return tuple(finest.values())
 
 
-def find_case(number: int) -> Any:
-    """The computed splash of a rig."""
+def find_case(number: int) -> ComputedSplash:
+    """The computed splash of a rig, in its size."""
     cases = list_cases()
-    return cases[number % len(cases)]
+    case = cases[number % len(cases)]
+    low, high = (max(0.0, end / case.liquid.surface_tension_n_m) ** 0.5 for end in _TENSIONS)
+    low = max(_SIZES[0], low, (_LEAST_VISCOSITY / case.liquid.viscosity_pa_s) ** (2 / 3))
+    return case.scaled(random.Random(f"size {number}").uniform(low, min(_SIZES[1], high)))
+
+
+def find_jet(case: ComputedSplash) -> ComputedJet:
+    """Its jet, as level 10 would most likely have it."""
+    assert case.jet is not None
+    later, higher, longer = MESH if case.level == 9 else (1.0, 1.0, 1.0)
+    return replace(
+        case.jet,
+        onset_s=later * case.jet.onset_s,
+        height_m=higher * case.jet.height_m,
+        rise_s=longer * case.jet.rise_s,
+    )
 
 
 def _let_more_fall(rig: Any, number: int, drops: int) -> Any:
@@ -132,15 +159,13 @@ def _make_computed(rig: Any, number: int) -> Any:
     from beamfall.planning.setting import compute_flow, compute_start_speed, make_setting
 
     case = find_case(number)
-    diameter = case["diameter_mm"] * 1e-3
+    diameter = case.diameter_m
     liquid = replace(
-        rig.liquid, name="water", density_kg_m3=case["density_kg_m3"],
-        viscosity_pa_s=case["viscosity_mpa_s"] * 1e-3,
-        surface_tension_n_m=case["tension_mn_m"] * 1e-3,
+        rig.liquid, name="water", density_kg_m3=case.liquid.density_kg_m3,
+        viscosity_pa_s=case.liquid.viscosity_pa_s,
+        surface_tension_n_m=case.liquid.surface_tension_n_m,
     )  # fmt: skip
-    rig = replace(
-        rig, liquid=liquid, dish=replace(rig.dish, depth_m=max(0.003, case["depth_mm"] * 1e-3))
-    )
+    rig = replace(rig, liquid=liquid, dish=replace(rig.dish, depth_m=max(0.003, case.depth_m)))
     setting = make_setting(rig)
     valve = replace(rig.valves[0], bore_m=2.6e-3, head_m=0.08, length_m=0.01)
     opening = compute_flow(valve, setting).find_opening(3.1416 / 6 * diameter**3)
@@ -153,31 +178,43 @@ def _make_computed(rig: Any, number: int) -> Any:
             middle, diameter, liquid_density_kg_m3=liquid.density_kg_m3,
             surface_tension_n_m=liquid.surface_tension_n_m, initial_speed_m_s=start,
         ).speed_m_s  # fmt: skip
-        low, high = (middle, high) if speed < case["speed_m_s"] else (low, middle)
+        low, high = (middle, high) if speed < case.speed_m_s else (low, middle)
     height = low + 1.5 * diameter
     beam = replace(rig.beams[0], height_m=height - 0.12)
     return replace(rig, valves=(replace(valve, height_m=height),), beams=(beam,))
 
 
-def _find_factors(case: Any, model: Any) -> dict[str, Any]:
+def _find_factors(case: ComputedSplash, model: Any) -> dict[str, Any]:
     """The jet's factors that make the computed onset and height at the computed impact, and its path."""
-    from beamfall.physics.jet import cavity_viscosity, height_law, onset_law
-
-    diameter, speed, depth = (
-        case["diameter_mm"] * 1e-3, case["speed_m_s"], max(0.003, case["depth_mm"] * 1e-3)
-    )  # fmt: skip
-    radius = diameter * (speed**2 / (3.0 * model.gravity * diameter)) ** 0.25
+    speed, depth = case.speed_m_s, max(0.003, case.depth_m)
+    radius = case.diameter_m * (speed**2 / (3.0 * model.gravity * case.diameter_m)) ** 0.25
     viscosity = cavity_viscosity(model.liquid, speed, radius)
-    height, rise = case["height_mm"] * 1e-3, case["rise_ms"] * 1e-3
+    jet = find_jet(case)
     return {
-        "onset_factor": case["onset_ms"] * 1e-3
-        / onset_law(radius, model.liquid, depth, model.gravity),
-        "height_factor": height / height_law(radius, viscosity, depth, model.gravity),
-        "rise_factor": rise / (2.0 * height / model.gravity) ** 0.5,
-        "path": tuple(
-            (n / case["rise_ms"], tip / case["height_mm"]) for n, tip in enumerate(case["tip_mm"])
-        ),
-    }  # fmt: skip
+        "onset_factor": jet.onset_s
+        / onset_law(radius, model.liquid, viscosity, depth, model.gravity),
+        "height_factor": jet.height_m
+        / height_law(radius, model.liquid, viscosity, depth, model.gravity),
+        "rise_factor": jet.rise_s
+        / (2.0 * jet.height_m / model.gravity) ** 0.5
+        / rise_share(radius, model.liquid, depth, model.gravity),
+        "path": _find_path(case, model.gravity),
+    }
+
+
+def _find_path(case: ComputedSplash, gravity: float) -> tuple[tuple[float, float], ...]:
+    """The computed tip over rise and height; after the run's end it flies freely."""
+    assert case.jet is not None
+    jet, step = case.jet, case.jet.tip_step_s
+    tips = list(jet.tip_m)
+    speed = (tips[-1] - tips[-6]) / (5.0 * step)
+    last, n = tips[-1], 0
+    while tips[-1] > 0.0:
+        n += 1
+        tips.append(last + speed * n * step - 0.5 * gravity * (n * step) ** 2)
+    return tuple(
+        (n * step / jet.rise_s, max(0.0, tip) / jet.height_m) for n, tip in enumerate(tips)
+    )
 
 
 def _draw_usual(number: int) -> Any:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import json
 import math
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from beamfall.errors import PhysicsRangeError
+from beamfall.physics.computed import MESH, list_splashes
 from beamfall.physics.drops import compute_diameter
 from beamfall.physics.fall import fall
 from beamfall.physics.impact import Regime, classify_impact, impact_groups
@@ -23,8 +22,6 @@ from beamfall.physics.jet import (
     tip_heights,
 )
 from beamfall.physics.liquids import WATER, Liquid, glycerol_water, with_surfactant
-
-BENCHMARKS = Path(__file__).resolve().parents[1] / "benchmarks"
 
 
 def prior_of_a_fall(height_m: float, diameter_m: float, depth_m: float = 0.02) -> JetPrior:
@@ -70,10 +67,21 @@ def test_computed_splashes_lie_inside_the_prior(liquid, onset_ms, height_mm) -> 
     ("depth_mm", "onset_ms", "height_mm"),
     [(7.0, 46.0, 23.0), (12.0, 41.0, 25.0), (25.0, 40.0, 26.0)],  # computed, mesh of 0.16 mm
 )
-def test_a_shallow_dish_makes_the_jet_late_and_low(depth_mm, onset_ms, height_mm) -> None:
+def test_a_shallow_dish_makes_the_jet_late(depth_mm, onset_ms, height_mm) -> None:
     prior = draw_jet_prior(4e-3, 3.3, depth_m=depth_mm * 1e-3)
-    assert prior.percentiles("onset_s")[1] * 1e3 == pytest.approx(onset_ms, rel=0.06)
+    # that mesh finds the onset early
+    assert prior.percentiles("onset_s")[1] * 1e3 == pytest.approx(MESH[0] * onset_ms, rel=0.06)
     assert prior.percentiles("height_m")[1] * 1e3 == pytest.approx(height_mm, rel=0.3)
+
+
+def test_below_7_mm_of_depth_jets_fall_off_sharply() -> None:
+    # Hobbs & Osheroff 1967, Science 158:1184, abstract: the height grows from 25 to 7 mm of depth (the law leaves that
+    # out), falls off sharply below, and below about 3 mm no drops come off. Their liquid and drops are not given there.
+    heights = [
+        draw_jet_prior(4e-3, 3.3, depth_m=d * 1e-3).percentiles("height_m")[1] for d in (25, 7, 3)
+    ]
+    assert heights[1] > 0.9 * heights[0]
+    assert heights[2] < 0.6 * heights[1]
 
 
 def test_where_no_jet_comes_it_is_said() -> None:
@@ -176,19 +184,24 @@ def test_bad_jets_are_refused_with_key_value_and_range() -> None:
         JetPrior(36.0, 0.01)
 
 
-def test_onsets_of_splashes_that_the_law_was_not_chosen_with() -> None:
-    """s006 and later, mesh of 0.17 mm, whose onsets are 3 to 13 % early."""
-    content = json.loads((BENCHMARKS / "computed_splashes.json").read_text("utf-8"))
-    judged = [one for one in content["cases"] if one["name"] >= "s006" and "onset_ms" in one]
-    assert len(judged) >= 4
-    for case in judged:
-        own = Liquid(
-            case["name"], case["density_kg_m3"], case["viscosity_mpa_s"] * 1e-3,
-            case["tension_mn_m"] * 1e-3,
-        )  # fmt: skip
+@pytest.mark.parametrize("quantity", ["onset_s", "height_m", "rise_s"])
+def test_splashes_that_the_laws_were_not_fitted_to(quantity: str) -> None:
+    """The judging half: the interval of 90 % holds most of them, and the law's error is what its head says."""
+    stated = {"onset_s": 0.065, "height_m": 0.32, "rise_s": 0.34}  # rms of the logarithm
+    errors, held = [], 0
+    for splash in list_splashes():
+        if splash.half != "judge" or splash.jet is None or splash.jet.height_m < 4e-3:
+            continue
+        mesh = MESH if splash.level == 9 else (1.0, 1.0, 1.0)
+        later = dict(zip(("onset_s", "height_m", "rise_s"), mesh, strict=True))[quantity]
+        value = later * getattr(splash.jet, quantity)
         prior = draw_jet_prior(
-            case["diameter_mm"] * 1e-3, case["speed_m_s"], liquid=own,
-            depth_m=case["depth_mm"] * 1e-3,
+            splash.diameter_m, splash.speed_m_s, liquid=splash.liquid,
+            depth_m=max(0.003, splash.depth_m),
         )  # fmt: skip
-        middle = prior.percentiles("onset_s")[1] * 1e3
-        assert 0.85 < case["onset_ms"] / middle < 1.05, case["name"]
+        low, middle, high = prior.percentiles(quantity)
+        held += low < value < high
+        errors.append(math.log(value / middle))
+    assert len(errors) >= 20
+    assert held >= 0.8 * len(errors)
+    assert math.sqrt(np.mean(np.square(errors))) < stated[quantity]

@@ -77,7 +77,7 @@ def test_drops_at_another_place_fall_along_in_a_search(height_m: float, tmp_path
     assert opened[0][1] == ("valve1" if height_m < 0.5 else "valve2")
     with (
         ShotLog.open(tmp_path / "log.sqlite3") as log,
-        Board.connect("sim?seed=4", rig=rig) as board,
+        Board.connect("sim?seed=5", rig=rig) as board,
     ):
         step = seek_by_board(rig, board, rig_file=tmp_path / "rig.toml", asks=False, most=12)
         done = run(step, board, log, PythonFrontEnd({}))

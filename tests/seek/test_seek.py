@@ -37,7 +37,7 @@ def test_the_third_drops_contact_is_found_with_one_nozzle_and_with_two() -> None
     both = replace(rig, valves=(*rig.valves, second), drops=(first, first, other))
     for one in (rig.with_aim(drops=3), both.with_aim(drops=3)):
         counts = []
-        for seed in (3, 4, 5):
+        for seed in (4, 5, 6):
             search = Search(one, seed=seed)
             stages = seek(search, SimulatedRig(draw_model(one, seed), seed), ages=True)
             best = stages[search.best]

@@ -13,7 +13,7 @@ from beamfall.physics.ranges import check_range
 #: Depth of the dish in m below which no jet throws off drops (Hobbs & Osheroff 1967, Science 158:1184).
 SHALLOWEST_JET_M = 0.003
 #: Depth in cavity radii from which a jet loses less than a tenth of its height (`jet.depth_factors`).
-DEEP_ENOUGH = 0.52
+DEEP_ENOUGH = 0.33
 #: Weber number below which a drop coalesces without a splash: U·√(ρD/σ) ≈ 8 (Hsiao, Lichter & Quintero
 #: 1988, Phys. Fluids 31:3560).
 COALESCENCE_WEBER = 64.0

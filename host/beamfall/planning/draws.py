@@ -24,6 +24,7 @@ from beamfall.physics.jet import (
     cavity_viscosity,
     height_law,
     onset_law,
+    rise_share,
     tip_heights,
 )
 from beamfall.physics.splash import find_moments
@@ -262,7 +263,8 @@ def make_draws(rig: Rig, setting: Setting, z: Floats, prior: JetPrior) -> Draws:
     depth, liquid = max(rig.dish.depth_m, SHALLOWEST_JET_M), setting.liquid
     speed, middle = (float(np.median(one)) for one in (first.impact_speed_m_s, radius))
     viscosity = cavity_viscosity(liquid, speed, middle)
-    height = values["height_factor"] * height_law(radius, viscosity, depth, gravity)
+    height = values["height_factor"] * height_law(radius, liquid, viscosity, depth, gravity)
+    share = np.minimum(values["rise_factor"] * rise_share(radius, liquid, depth, gravity), 1.0)
     flash = rig.flashes[0].latency_s if rig.flashes else 0.0
     return Draws(
         setting=setting,
@@ -272,8 +274,8 @@ def make_draws(rig: Rig, setting: Setting, z: Floats, prior: JetPrior) -> Draws:
         drops=tuple(made[valve] for valve in valves),
         flash_latency_s=flash * values["flash_latency_ratio"],
         cavity_m=radius,
-        onset_s=values["onset_factor"] * onset_law(radius, liquid, depth, gravity),
-        rise_s=values["rise_factor"] * np.sqrt(2.0 * height / gravity),
+        onset_s=values["onset_factor"] * onset_law(radius, liquid, viscosity, depth, gravity),
+        rise_s=share * np.sqrt(2.0 * height / gravity),
         height_m=height,
     )
 

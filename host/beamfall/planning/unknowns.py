@@ -88,7 +88,7 @@ def list_unknowns(rig: Rig, setting: Setting, prior: JetPrior | None = None) -> 
         _ratio("flash_latency_ratio", 1.0, 0.2, 0.3, 3.0, "flash latency known to a fifth (estimate)"),
         _ratio("onset_factor", medians[0], spreads[0], 0.2, 8.0, "physics.jet: onset = a·law"),
         _ratio("height_factor", medians[1], spreads[1], 0.2, 20.0, "physics.jet: height = b·law"),
-        _ratio("rise_factor", medians[2], spreads[2], 0.1, 1.0, "physics.jet: rise = c·√(2·height/g)"),
+        _ratio("rise_factor", medians[2], spreads[2], 0.1, 5.0, "physics.jet: rise = c·share·√(2·height/g)"),
         _plain(
             "contact_offset_s", 0.0, 5e-4, -0.02, 0.02,
             "by how much the contact is later than the models say (0.3 to 0.6 ms where tips follow other laws, and "

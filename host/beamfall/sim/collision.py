@@ -9,7 +9,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from beamfall.physics.impact import COALESCENCE_WEBER, SHALLOWEST_JET_M
-from beamfall.physics.jet import LEAST_JET_M, cavity_viscosity, height_law, onset_law
+from beamfall.physics.jet import (
+    LEAST_JET_M,
+    cavity_viscosity,
+    follow_tip,
+    height_law,
+    onset_law,
+    rise_share,
+)
 from beamfall.physics.splash import CROWN_END, FREE_SHARE, find_moments
 from beamfall.physics.umbrella import LIFE_S, umbrella_radius
 from beamfall.sim.drops import Drop, find_height, reach
@@ -32,6 +39,11 @@ class Jet:
     path: tuple[tuple[float, float], ...] | None = None
     fall_factor: float = 1.0  # how long it falls, over a free fall
 
+    @property
+    def highest_m(self) -> float:
+        """The highest point that the tip reaches; a computed one rises beyond the jet's height once it comes free."""
+        return self.height_m * max((tip for _, tip in self.path or ()), default=1.0)
+
     def tip_m(self, when_s: float) -> float:
         """Height of the tip above the surface; 0 before it rises and after it has fallen back."""
         since = when_s - self.starts_s
@@ -42,15 +54,10 @@ class Jet:
         if self.shape is not None:
             phase = since / self.rise_s
             return self.height_m * (1.0 - abs(1.0 - phase) ** self.shape) if phase < 2.0 else 0.0
-        # beamfall.physics.jet.tip_height, without its checks
         before_top = self.rise_s - since
         if before_top < 0.0:
             before_top /= self.fall_factor
-        height = self.height_m - 0.5 * self.gravity * before_top**2
-        if before_top > 0.0:
-            missing = self.height_m - 0.5 * self.gravity * self.rise_s**2
-            height -= missing * (before_top / self.rise_s) ** 3
-        return max(0.0, height)
+        return max(0.0, float(follow_tip(before_top, self.height_m, self.rise_s, self.gravity)))
 
 
 def make_jet(model: RigModel, drop: Drop, draws: random.Random) -> Jet | None:
@@ -66,13 +73,14 @@ def make_jet(model: RigModel, drop: Drop, draws: random.Random) -> Jet | None:
     # beamfall.physics.impact.cavity_radius_bound
     radius = drop.diameter_m * (speed * speed / (3.0 * gravity * drop.diameter_m)) ** 0.25
     viscosity = cavity_viscosity(liquid, speed, radius)
-    height = jet.height_factor * height_law(radius, viscosity, depth, gravity) * taller
+    height = jet.height_factor * height_law(radius, liquid, viscosity, depth, gravity) * taller
     if height < LEAST_JET_M:
         return None
-    onset = jet.onset_factor * onset_law(radius, liquid, depth, gravity)
+    share = jet.rise_factor * rise_share(radius, liquid, depth, gravity)
+    onset = jet.onset_factor * onset_law(radius, liquid, viscosity, depth, gravity)
     return Jet(
         starts_s=drop.impact_s + max(0.005, onset + late),
-        rise_s=min(jet.rise_factor, 1.0) * math.sqrt(2.0 * height / gravity),
+        rise_s=min(share, 1.0) * math.sqrt(2.0 * height / gravity),
         height_m=height,
         shape=jet.shape,
         gravity=gravity,
@@ -133,7 +141,7 @@ def find_contact(model: RigModel, jet: Jet, drop: Drop) -> Contact | None:
     radius = 0.5 * drop.diameter_m
     # Between the impact (below the tip) and the drop's passing the jet's full height (above it);
     # the gap falls from one to the other. Regula falsi in the Illinois form.
-    low, high = 0.0, jet.height_m
+    low, high = 0.0, jet.highest_m
     low_gap = -jet.tip_m(drop.impact_s)
     if drop.start_height_m - radius <= high:
         return None
