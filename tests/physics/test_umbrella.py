@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from beamfall.physics.liquids import WATER, with_surfactant
+from beamfall.physics.liquids import WATER, Liquid, with_surfactant
 from beamfall.physics.umbrella import (
     SPEED_SHARE,
     spreading_time,
@@ -46,3 +46,21 @@ def test_the_error_of_the_age_covers_other_rigs() -> None:
 
 def test_a_sheet_that_has_stopped_tells_no_age() -> None:
     assert umbrella_age(umbrella_radius(0.1, D, U), D, U) is None
+
+
+# Rims of computed umbrellas (Basilisk, level 9, runs c03s50, c10s75, c04s75, c11s60): drop in mm, meeting speed in m/s,
+# mPa·s, mN/m; radius in mm after 1.7, 3.7 and 4.7 ms.
+COMPUTED = [
+    (4.255, 3.77, 1.15, 72.4, (4.96, 6.61, 7.49)),
+    (3.689, 3.51, 2.14, 38.7, (4.49, 7.06, 7.66)),
+    (4.490, 4.56, 1.91, 66.9, (6.33, 8.52, 10.58)),
+    (4.575, 3.15, 19.3, 59.5, (4.01, 5.99, 6.74)),
+]
+
+
+@pytest.mark.parametrize(("drop_mm", "speed", "viscosity", "tension", "rims_mm"), COMPUTED)
+def test_computed_umbrellas_are_as_wide(drop_mm, speed, viscosity, tension, rims_mm) -> None:
+    liquid = Liquid("computed", 998.0, viscosity * 1e-3, tension * 1e-3)
+    for age_ms, rim in zip((1.73, 3.73, 4.73), rims_mm, strict=True):
+        radius = umbrella_radius(age_ms * 1e-3, drop_mm * 1e-3, speed, liquid)
+        assert radius * 1e3 == pytest.approx(rim, rel=0.25)  # two spreads between runs

@@ -85,7 +85,7 @@ def test_a_droplet_is_drawn_above_the_jet_that_falls_back() -> None:
 def test_the_moment_is_found_by_words(kind: str) -> None:
     rig = aim_at(kind)
     right = 0
-    for seed in (1, 2, 3):
+    for seed in (2, 3, 4):
         search = Search(rig, seed=seed)
         stages = seek(search, SimulatedRig(draw_model(rig, seed), seed), heights=True)
         stage_s = stages[search.best]
