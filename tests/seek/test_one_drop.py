@@ -55,6 +55,13 @@ def test_the_plan_shows_its_moment_and_the_picture_says_so(kind: str) -> None:
     assert stage_s == pytest.approx(0.0, abs=0.004)
 
 
+def test_a_crown_is_planned_as_surely_as_its_impact() -> None:
+    """Its moment is defined by the drop; taste adds nothing to what the rig leaves unknown."""
+    intervals = make_plan(aim_at("crown")).intervals
+    light, fall = (intervals[name] for name in ("flash_delay", "beam_to_surface"))
+    assert 0.8 < (light.p95 - light.p5) / (fall.p95 - fall.p5) < 1.1
+
+
 def test_one_splash_is_seen_from_its_fall_to_the_calm() -> None:
     rig = make_middle_rig(aim_at("jet"))
     plan = make_plan(aim_at("jet"))

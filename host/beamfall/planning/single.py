@@ -21,9 +21,6 @@ if TYPE_CHECKING:
     from beamfall.planning.belief import Belief
     from beamfall.setup.rig import Rig
 
-_CROWN_SPREAD = 0.35  # of the logarithm of when a crown looks best (our choice)
-_SEED = 77
-
 
 def plan_single(
     rig: Rig,
@@ -43,11 +40,7 @@ def plan_single(
     first = rigs.first
     stage = stage_s if stage_s is not None else rig.aim.stage_s or 0.0
     kind = rig.aim.kind
-    after = rigs.moments[kind]
-    if kind == "crown":
-        luck = np.random.default_rng(_SEED).standard_normal(rigs.count)
-        after = after * np.exp(_CROWN_SPREAD * luck)
-    event = rigs.impact_s + after
+    event = rigs.impact_s + rigs.moments[kind]
     choices = judge_anchors(rig, rigs, (0.0,), list_scatters(rig))
     anchor = next(choice.anchor for choice in choices if choice.chosen)
     base = find_base(rigs, rig, anchor, (0.0,))

@@ -98,8 +98,8 @@ def list_unknowns(rig: Rig, setting: Setting, prior: JetPrior | None = None) -> 
         _plain("other_nozzle_error_m", 0.0, u.height_m, -far, far, "uncertainty.height"),
         _ratio("other_volume_ratio", 1.0, u.volume, 0.3, 3.0, "uncertainty.volume"),
         _ratio(
-            "fall_factor", 1.0, 0.15, 0.4, 2.5,
-            "how long the jet falls, over a free fall from its top (estimate; one computed splash: 1.03)",
+            "fall_factor", 1.0, 0.18, 0.4, 2.5,
+            "how long the jet falls, over a free fall from its top; no better known than its rise (estimate)",
         ),
     )  # fmt: skip
     return {row.name: row for row in rows}

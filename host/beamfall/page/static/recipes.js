@@ -90,7 +90,7 @@ const makeButtons =
 
 // The board's slots: what its button fires without a laptop.
 function makeSlots() {
-  const list = h('ol', { class: 'tablerows', 'aria-label': 'Slots' });
+  const list = h('ul', { class: 'slots', 'aria-label': 'Slots' });
   const of = makeButtons('the board');
   const read = of('Read the slots', () => act('board_slots'), 'fire');
   const card = h('a', { class: 'button', href: '/slots/card', download: '' }, 'Card to print');
