@@ -161,6 +161,12 @@ def test_the_flash_is_dragged_undone_and_fired_from_a_telephone(
     served.wait(lambda: by_hand.sequence.rows[flash - 1].delay_s == before)
     page.get_by_role("button", name="Delay: one step more").click()
     served.wait(lambda: by_hand.sequence.rows[flash - 1].delay_s == pytest.approx(before + 5e-4))
+    closer = page.get_by_role("button", name="Closer")
+    for _ in range(12):
+        closer.click()
+    expect(page.locator("[data-bar].chosen")).to_have_count(
+        1
+    )  # down to microseconds, still in view
     page.get_by_role("button", name="Use this table").click()
     page.locator("#arm").click()
     expect(page.locator("#arm")).to_contain_text("Armed")

@@ -94,7 +94,7 @@ def test_the_moment_is_found_by_words(kind: str) -> None:
     right = 0
     for seed in (2, 3, 4):
         search = Search(rig, seed=seed)
-        stages = seek(search, SimulatedRig(draw_model(rig, seed), seed), heights=True)
+        stages = seek(search, SimulatedRig(draw_model(rig, seed), seed), heights=True, ages=True)
         stage_s = stages[search.best]
         assert search.found and len(stages) <= 12
         right += stage_s is not None and abs(stage_s) <= search.near_s

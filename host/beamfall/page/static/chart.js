@@ -71,8 +71,14 @@ export function makeChart({ label, empty = '', height = 210, opens = '', grab })
     range = [start, start + span];
     redraw();
   };
-  const zoom = (/** @type {number} */ factor, at = (range[0] + range[1]) / 2) =>
-    move(at - (at - range[0]) * factor, at + (range[1] - at) * factor);
+  /** Around `at`; without it around the middle, or closer to the start of the bar that is marked. */
+  const zoom = (/** @type {number} */ factor, /** @type {number | undefined} */ at = undefined) => {
+    const middle = (range[0] + range[1]) / 2;
+    const bar = at === undefined && factor < 1 && panel?.shapes.find((one) => one.handle === marked);
+    const by = at ?? middle;
+    const shift = bar ? bar.start - middle : 0;
+    move(by - (by - range[0]) * factor + shift, by + (range[1] - by) * factor + shift);
+  };
   const pan = (/** @type {number} */ share) => {
     const step = (range[1] - range[0]) * share;
     move(range[0] + step, range[1] + step);
