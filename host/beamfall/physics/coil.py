@@ -137,7 +137,6 @@ class CoilCurrent:
             elif volt <= 0 and self.current_a < HOLD_SHARES[0] * coil.pull_a:
                 self._travelled = 0.0
         henry = coil.closed_h + self._travelled * (coil.open_h - coil.closed_h)
-        self.current_a = max(
-            0.0, (self._flux + seconds * volt) / (henry + seconds * (coil.ohm + LOOP_OHM))
-        )
+        current_a = (self._flux + seconds * volt) / (henry + seconds * (coil.ohm + LOOP_OHM))
+        self.current_a = current_a if current_a > 0.0 else 0.0
         self._flux = henry * self.current_a

@@ -103,25 +103,29 @@ class Coils:
 
         def take_changes() -> None:
             nonlocal on
-            if changes and changes[-1] <= now:
-                while changes and changes[-1] <= now:
-                    changes.pop()
-                on = {one.valve for one in near if one.on <= now < (one.off or end)}
+            while changes and changes[-1] <= now:
+                changes.pop()
+            on = {one.valve for one in near if one.on <= now < (one.off or end)}
 
         def advance(until: int) -> tuple[float, float]:
             """Let time pass; return current in A and voltage in V then."""
             nonlocal now
             while now < until:
-                take_changes()
-                drawn = sum([one.current_a for one in coils.values()])
+                if changes and changes[-1] <= now:
+                    take_changes()
+                drawn = 0.0
+                for coil in coils.values():
+                    drawn += coil.current_a
                 volt = supply.volt - supply.ohm * drawn
                 passing = (min(until, changes[-1]) if changes else until) - now
-                if on or drawn:  # at rest, one step takes any time
-                    passing = min(step, passing)
+                if (on or drawn) and passing > step:  # at rest, one step takes any time
+                    passing = step
+                seconds = passing / self._hz
                 for valve, coil in coils.items():
-                    coil.step(volt if valve in on else -CLAMP_V - DIODE_V, passing / self._hz)
+                    coil.step(volt if valve in on else -CLAMP_V - DIODE_V, seconds)
                 now += passing
-            take_changes()
+            if changes and changes[-1] <= now:
+                take_changes()
             # A coil that is off feeds its current into the clamp, not through the supply's shunt.
             shunt = sum([one.current_a for valve, one in coils.items() if valve in on])
             return shunt, supply.volt - supply.ohm * shunt
