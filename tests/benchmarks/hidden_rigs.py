@@ -81,6 +81,7 @@ def draw_truth(rig: Any, number: int, world: str) -> Any:
 
 _SIZES = (0.85, 1.15)
 _TENSIONS, _LEAST_VISCOSITY = (0.022, 0.076), 0.85e-3  # N/m, Pa·s: of liquids that exist
+_LARGEST_M = 5.2e-3  # a drop that still holds together where a valve lets out more than it should
 
 
 @cache
@@ -99,7 +100,11 @@ def find_case(number: int) -> ComputedSplash:
     case = cases[number % len(cases)]
     low, high = (max(0.0, end / case.liquid.surface_tension_n_m) ** 0.5 for end in _TENSIONS)
     low = max(_SIZES[0], low, (_LEAST_VISCOSITY / case.liquid.viscosity_pa_s) ** (2 / 3))
-    return case.scaled(random.Random(f"size {number}").uniform(low, min(_SIZES[1], high)))
+    return case.scaled(
+        random.Random(f"size {number}").uniform(
+            low, min(_SIZES[1], high, _LARGEST_M / case.diameter_m)
+        )
+    )
 
 
 def find_jet(case: ComputedSplash) -> ComputedJet:
