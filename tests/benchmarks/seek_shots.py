@@ -78,12 +78,16 @@ def seek_one(
     search = Search(rig, seed=number)
     plan = make_plan(rig)
     wanted, near = plan.stage_s, search.near_s
+    fired, answered = 0, list[int]()
     while not search.found and search.shots < MOST:
         proposal = search.propose()
         said = hidden.ask("fire", times_s=proposal.times_s, delay_s=proposal.delay_s)
+        fired += 1
         shot = said["shot"]
-        if shot is None:
+        if shot is None:  # a drop never came: the same again, but not for ever
+            search.pass_over("a drop did not reach the beam")
             continue
+        answered.append(fired - 1)
         word = said["word"]
         if says_found and _hits(hidden.ask("reveal")["stages"], wanted, near)[-1]:
             word = "found"
@@ -94,7 +98,7 @@ def seek_one(
             read_answer(said, word),
         )
     hits = _hits(hidden.ask("reveal")["stages"], wanted, near)
-    stopped, right = len(hits), hits[search.best]
+    stopped, right = len(hits), bool(answered) and hits[answered[search.best]]
     others = {}
     for name, make in OTHERS.items() if aim == "collision" else ():
         hidden.ask("hide", **hide, person={"heights": True, "widths": True})
