@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import os
+import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -106,7 +108,29 @@ def test_mend_saves_what_is_whole_and_keeps_the_damaged_file(damaged: Path) -> N
         assert (third.note, third.rating, len(third.edges)) == ("umbrella", 4, 14)
         assert log._connection.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
         assert log.begin_series("shoot") == 3
+    damaged.write_bytes(before)
     assert mend_log(damaged).kept != mended.kept, "a second time keeps both"
+
+
+def test_mend_changes_nothing_in_a_log_that_is_whole(path: Path) -> None:
+    before = {file: file.read_bytes() for file in path.parent.iterdir() if file.is_file()}
+    mended = mend_log(path)
+    assert (mended.file, mended.kept, mended.lost) == (path, path, ()) and mended.shots == 8
+    assert {file: file.read_bytes() for file in path.parent.iterdir() if file.is_file()} == before
+
+
+def test_mend_renews_a_log_whose_index_alone_is_damaged(path: Path) -> None:
+    with contextlib.closing(sqlite3.connect(path)) as log:
+        size = log.execute("PRAGMA page_size").fetchone()[0]
+        root = log.execute(
+            "SELECT rootpage FROM sqlite_master WHERE type = 'index' AND sql IS NOT NULL"
+        ).fetchone()[0]
+        log.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    content = bytearray(path.read_bytes())
+    content[(root - 1) * size + 8 : root * size] = bytes(size - 8)
+    path.write_bytes(content)
+    mended = mend_log(path)
+    assert mended.kept != path and mended.lost == () and mended.shots == 8
 
 
 def test_a_lost_rig_or_series_costs_no_shot(path: Path) -> None:

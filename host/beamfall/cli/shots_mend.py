@@ -21,7 +21,7 @@ def mend(
 ) -> None:
     """Rescue the intact shots of a damaged log.
 
-    Without --out the new log replaces the old one, which is kept beside it as `...-damaged`.
+    Without --out the new log replaces a damaged one, which is kept beside it as `...-damaged`.
     First close other programs that use the log.
     """
 
@@ -29,6 +29,13 @@ def mend(
     if out is not None and out.exists():
         raise UserError(f"{out} exists already: choose another name")
     mended = mend_log(path, out)
+    if mended.kept == mended.file:
+        print(
+            show_text(
+                f"Nothing is wrong with {mended.file}, which holds {mended.shots} shots: it was not changed"
+            )
+        )
+        return
     print(show_text(f"{mended.shots} shots saved in {mended.file}; the old log is {mended.kept}"))
     if not mended.lost:
         print("Nothing was lost.")

@@ -26,7 +26,10 @@ _COMPANIONS = ("", "-wal", "-shm")
 
 @dataclass(frozen=True, slots=True)
 class Mended:
-    """What was saved: `file` is the new log, `kept` the damaged one; `lost` says what is not in the new one."""
+    """What was saved: `file` is the new log, `kept` the old one; `lost` says what is not in the new one.
+
+    Where both are the same file, nothing was wrong with it and nothing was changed.
+    """
 
     file: Path
     kept: Path
@@ -37,9 +40,9 @@ class Mended:
 def mend_log(path: Path, out: Path | None = None) -> Mended:
     """Write what can be read of the log at `path` into a new log at `out`.
 
-    Without `out` the new log replaces the old one, which is kept beside it as `...-damaged`. If a rig, a sequence or a
-    series is lost, only its own values are lost: its shots are kept without it. Raises LogError if the file cannot be
-    read at all, FileWriteError; the old log is then unchanged.
+    Without `out` the new log replaces a damaged one, which is kept beside it as `...-damaged`; nothing is done to a log
+    that is whole. If a rig, a sequence or a series is lost, only its own values are lost: its shots are kept without
+    it. Raises LogError if the file cannot be read at all, FileWriteError; the old log is then unchanged.
     """
     check_kind(path)
     if not path.exists():
@@ -58,6 +61,10 @@ def mend_log(path: Path, out: Path | None = None) -> Mended:
         shots = _keep_whole(path, new, lost)
         new.execute(f"PRAGMA application_id={APPLICATION_ID}")
         new.execute(f"PRAGMA user_version={len(MIGRATIONS)}")
+        is_whole = not lost and _is_intact(old)
+    if out is None and is_whole:
+        target.unlink()
+        return Mended(path, path, shots, ())
     if out is not None:
         return Mended(out, path, shots, tuple(dict.fromkeys(lost)))
     return Mended(path, _swap(path, target), shots, tuple(dict.fromkeys(lost)))
@@ -75,6 +82,12 @@ def _open_damaged(path: Path) -> sqlite3.Connection:
             connection.close()
             failure = error
     raise failure
+
+
+def _is_intact(log: sqlite3.Connection) -> bool:
+    with contextlib.suppress(sqlite3.DatabaseError):
+        return bool(log.execute("PRAGMA integrity_check").fetchone() == ("ok",))
+    return False
 
 
 def _copy_rows(
