@@ -177,7 +177,8 @@ def _draw_days(recipe: Recipe, now: Rig, learned: Belief | None) -> tuple[Draws,
     then, now = (one.with_aim(kind="collision", drops=2) for one in (recipe.rig, now))
     rng = np.random.default_rng(_SEED)
     known = learned.fit(then) if learned is not None else None
-    z = draw_z(DRAWS, rng, *known) if known is not None else draw_z(DRAWS, rng)
+    z = draw_z(DRAWS // 2, rng, *known) if known is not None else draw_z(DRAWS // 2, rng)
+    z = np.concatenate((z, z))
     setting = make_setting(then)
     old = make_draws(then, setting, z, make_jet_prior(then, setting))
     setting = make_setting(now)
@@ -187,7 +188,10 @@ def _draw_days(recipe: Recipe, now: Rig, learned: Belief | None) -> tuple[Draws,
     for name, spread in _CHANGES.items():
         if unknowns[name].spread > 0.0:
             place = NAMES.index(name)
-            changed[:, place] += spread / unknowns[name].spread * rng.standard_normal(DRAWS)
+            change = rng.standard_normal(
+                DRAWS // 2
+            )  # each with its opposite, so that chance moves nothing
+            changed[:, place] += spread / unknowns[name].spread * np.concatenate((change, -change))
     return old, make_draws(now, setting, changed, prior)
 
 
