@@ -302,7 +302,7 @@ def _lowest(drop: Blob) -> float:
 
 def _add_drop(made: Reading, drop: Blob) -> Reading:
     made.drop, made.lowest = drop, _lowest(drop)
-    made.drop_width = None if drop.is_cut else drop.width
+    made.drop_width = None if drop.is_cut else drop.across
     return made
 
 

@@ -19,16 +19,21 @@ _FAINT_FOOT_MM, _NO_DROP_MM = 5.0, 9.0
 _FAINT_SHEET_MM = 1.0  # and an umbrella's sheet too clear, between its flat cap and its rim
 # Outlines are found this far outside the edge of what they enclose, in pixels.
 OUTSIDE_PX = 2.1
+_ROUND_OUTSIDE_PX = 2.7  # of a drop, whose outline is curved: simulated ones 17 to 35 pixels wide
 
 
 @dataclass(frozen=True)
 class Blob:
-    """Something that hangs in the air: middle, width and height, its lowest row, whether the frame cuts it."""
+    """Something that hangs in the air: middle, width and height, its lowest row, whether the frame cuts it.
+
+    `across` is its width to a fraction of a pixel, if it is round.
+    """
 
     column: float
     row: float
     width: float
     height: float
+    across: float
     lowest: float
     is_cut: bool
     is_round: bool
@@ -68,18 +73,24 @@ def list_blobs(outlines: Outlines) -> tuple[list[Blob], NDArray[Any]]:
     blobs = []
     for number, old in enumerate(order, 1):
         new[old] = number
-        left, top, width, height, area = (float(one) for one in stats[old])
+        left, top, width, height, area = (int(one) for one in stats[old])
         is_cut = top <= 1 or left <= 1 or left + width >= columns - 1 or top + height >= rows - 1
-        fullness = area / max(1.0, width * height)
+        is_round = 0.75 < width / height < 1.35 and area > 0.66 * width * height
+        wide = width - 2.0 * OUTSIDE_PX
+        across = wide
+        if is_round:  # an ellipse is four standard deviations of its pixels wide
+            inside = labels[top : top + height, left : left + width] == old
+            across = 4.0 * float(np.nonzero(inside)[1].std()) - 2.0 * _ROUND_OUTSIDE_PX
         blobs.append(
             Blob(
                 float(middles[old][0]),
                 top + 0.5 * height,
-                width - 2.0 * OUTSIDE_PX,
+                wide,
                 height - 2.0 * OUTSIDE_PX,
+                across,
                 top + height - 1.0 - OUTSIDE_PX,
                 is_cut,
-                0.75 < width / height < 1.35 and fullness > 0.66,
+                is_round,
             )
         )
     return blobs, new[labels]
