@@ -48,15 +48,16 @@ class Result:
     plain_s: float | None
 
 
-def fire(hidden: HiddenRigs, search: Search, spacing_s: float, delay_s: float) -> None:
-    """Fire a shot on the hidden rig and let the search have its answer."""
+def fire(hidden: HiddenRigs, search: Search, spacing_s: float, delay_s: float) -> bool:
+    """Fire a shot on the hidden rig and let the search have its answer; False if a drop did not come."""
     said: Any = hidden.ask("fire", spacing_s=spacing_s, delay_s=delay_s)
     shot = said["shot"]
-    if shot is not None:
-        seen = Shot(
-            (0.0, spacing_s), shot["flash_s"], tuple(shot["edges_s"]), tuple(shot["dwells_s"])
-        )
-        search.take(seen, read_answer(said))
+    if shot is None:
+        search.pass_over("a drop did not reach the beam")
+        return False
+    seen = Shot((0.0, spacing_s), shot["flash_s"], tuple(shot["edges_s"]), tuple(shot["dwells_s"]))
+    search.take(seen, read_answer(said))
+    return True
 
 
 def find_recipe(hidden: HiddenRigs, number: int, world: str) -> Recipe | None:
@@ -66,9 +67,8 @@ def find_recipe(hidden: HiddenRigs, number: int, world: str) -> Recipe | None:
     fired = []
     while not search.found and search.shots < MOST:
         proposal = search.propose()
-        before = search.shots
-        fire(hidden, search, proposal.spacing_s, proposal.delay_s)
-        fired += [proposal] * (search.shots - before)
+        if fire(hidden, search, proposal.spacing_s, proposal.delay_s):
+            fired.append(proposal)
     if not search.found:
         return None
     learned = search.keep(board="hidden", port="hidden", simulated=True)
