@@ -12,8 +12,8 @@ another word one time in ten. A shot counts as found when its own picture is wit
 drop, within `one_drop.NEARS_S` of the wanted moment.
 'found at': the first such shot of a search that goes on until its own rule stops it. 'stopped at': where
 that rule ended it, and how often the picture that it named was the wanted one. `--found`: the photographer
-stops it at the first picture that is the wanted one. The search was tuned on rigs from 1000 on (`--first
-1000`); the figures are those of rigs 0 to 199.
+stops it at the first picture that is the wanted one. The search was tuned on rigs from 2000 on (`--first
+2000`); the figures are those of rigs 0 to 199.
 
 Two photographers start at the planner's values. One steps the flash by 5 ms and halves the step where the
 word turns; one reads the gap between drop 2 and jet, and the umbrella's width, with a ruler. The linear

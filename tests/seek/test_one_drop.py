@@ -141,7 +141,7 @@ def test_a_jet_that_falls_slowly_shows_its_droplet_later() -> None:
 
 
 def test_nobody_is_told_it_is_found_before_it_was_seen() -> None:
-    """However sure the model is: the newest picture must show the crown."""
+    """However sure the model is: somebody must have seen the crown."""
     search = Search(aim_at("crown"), sure=0.0, seed=1)
     for _ in range(3):
         proposal = search.propose()

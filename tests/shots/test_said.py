@@ -8,6 +8,7 @@ import math
 import random
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -75,6 +76,13 @@ def test_drifts_are_told_with_their_intervals(odd: Assessment) -> None:
     assert (low, high) == pytest.approx(
         (1e8 * (fitted.slope - half), 1e8 * (fitted.slope + half)), abs=0.051
     )
+
+
+def test_only_a_series_that_lasts_says_what_an_hour_does(odd: Assessment) -> None:
+    arrival = odd.quantities[0]
+    assert arrival.by_time is not None and arrival.lasts_s < 600.0 and arrival.trend_by_hour is None
+    assert replace(arrival, lasts_s=600.0).trend_by_hour == arrival.by_time
+    assert not any("hour" in one for one in list_drifts(odd))
 
 
 def test_the_command_does_not_call_red_points_nothing(

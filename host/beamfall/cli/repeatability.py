@@ -105,12 +105,10 @@ def _describe(one: Quantity) -> tuple[str, ...]:
     mean = (
         f"{spread.mean * 1e6:+.1f} µs" if one.name == "spacing" else f"{spread.mean * 1e3:.3f} ms"
     )
-    trends = ["-", "-"]
-    if one.by_shot is not None and one.by_time is not None:
-        trends = [
-            f"{1e8 * one.by_shot.slope:+.1f} µs{_stars(one.by_shot.p)}",
-            f"{3.6e9 * one.by_time.slope:+.0f} µs{_stars(one.by_time.p)}",
-        ]
+    trends = [
+        "-" if trend is None else f"{scale * trend.slope:+.{digits}f} µs{_stars(trend.p)}"
+        for trend, scale, digits in ((one.by_shot, 1e8, 1), (one.trend_by_hour, 3.6e9, 0))
+    ]
     return (
         name,
         str(spread.count),

@@ -146,11 +146,11 @@ def _list_picture(recipe: Recipe) -> Rows:
         rows.append(
             (
                 "drop",
-                f"{format_length(looks.drop_m)}, {looks.speed_mm_s / 1e3:.2f} m/s at the surface",
+                f"{looks.drop_m * 1e3:.1f} mm, {looks.speed_mm_s / 1e3:.2f} m/s at the surface",
             )
         )
         if looks.jet_m is not None:
-            rows.append(("jet's height, calculated", format_length(looks.jet_m)))
+            rows.append(("jet's height, calculated", f"{looks.jet_m * 1e3:.0f} mm"))
     rows += list_measured(recipe)
     rows += [("opening to beam", format_ms(one.arrival_s)) for one in recipe.drops]
     return rows

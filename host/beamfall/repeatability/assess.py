@@ -29,6 +29,7 @@ LEAST_SHOTS = 8  # fewer say nothing about trends (our choice)
 # A smaller drop is later, too: it comes free higher and darkens the beam later. Per µs that the dwell
 # is shorter by, up to so many µs of arrival are its doing (simulated rigs of the example: 0.8 to 1.5).
 _LATER_PER_DWELL = 1.6
+_LEAST_FOR_HOURS_S = 600.0  # our choice: half a minute's drift says nothing about an hour
 
 
 @dataclass(frozen=True)
@@ -45,6 +46,12 @@ class Quantity:
     by_time: Trend | None  # per second
     individuals: IndividualsChart | None
     ewma: EwmaChart | None
+    lasts_s: float = 0.0  # from the first shot to the last
+
+    @property
+    def trend_by_hour(self) -> Trend | None:
+        """`by_time` of a series that is long enough to say something about an hour."""
+        return self.by_time if self.lasts_s >= _LEAST_FOR_HOURS_S else None
 
     def to_json(self) -> dict[str, Any]:
         """Plain values; times in µs."""
@@ -206,6 +213,7 @@ def measure_quantity(
         by_time=fit_trend(times, values),
         individuals=individuals,
         ewma=ewma,
+        lasts_s=max(times, default=0.0) - min(times, default=0.0),
     )
 
 

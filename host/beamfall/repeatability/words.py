@@ -105,12 +105,15 @@ def _name_shots(shots: Sequence[int]) -> str:
 
 def list_drifts(assessment: Assessment) -> list[str]:
     """How each quantity's values rise or fall, with 95 % intervals; those with too few shots are left out."""
-    return [
-        f"{one.name} of {one.of}: {say_slope(one.by_shot, 1e8, 'µs per 100 shots', 1)}, "
-        f"{say_slope(one.by_time, 3.6e9, 'µs per hour', 0)}"
-        for one in assessment.quantities
-        if one.by_shot is not None and one.by_time is not None
-    ]
+    drifts = []
+    for one in assessment.quantities:
+        if one.by_shot is None:
+            continue
+        said = [say_slope(one.by_shot, 1e8, "µs per 100 shots", 1)]
+        if one.trend_by_hour is not None:
+            said.append(say_slope(one.trend_by_hour, 3.6e9, "µs per hour", 0))
+        drifts.append(f"{one.name} of {one.of}: {', '.join(said)}")
+    return drifts
 
 
 def say_steady(assessment: Assessment) -> str:
