@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from command_line import run_cli
 from searching import seek
+from tiers import in_full
 
 from beamfall.errors import UserError
 from beamfall.page.words import WITH_HEIGHTS, WITH_JET
@@ -88,17 +89,18 @@ def test_a_droplet_is_drawn_above_the_jet_that_falls_back() -> None:
     assert column["jet_mm"] < height_mm - radius_mm and speed > 0.3
 
 
-@pytest.mark.parametrize("kind", MOMENTS)
+@pytest.mark.parametrize("kind", ["crown", "cavity", *in_full("jet", "droplet")])
 def test_the_moment_is_found_by_words(kind: str) -> None:
     rig = aim_at(kind)
-    right = 0
-    for seed in (2, 3, 4):
+    right, counts = 0, []
+    for seed in range(1, 7):
         search = Search(rig, seed=seed)
         stages = seek(search, SimulatedRig(draw_model(rig, seed), seed), heights=True, ages=True)
         stage_s = stages[search.best]
-        assert search.found and len(stages) <= 12
+        assert search.found
         right += stage_s is not None and abs(stage_s) <= search.near_s
-    assert right >= 2
+        counts.append(len(stages))
+    assert right >= 4 and sorted(counts)[-2] <= 12
 
 
 def test_words_are_those_of_one_drop_and_no_others() -> None:

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from command_line import run_cli
 from searching import seek
+from tiers import in_full
 
 from beamfall.errors import UserError
 from beamfall.planning.belief import Belief, Normal, Step, describe_basis
@@ -30,20 +31,23 @@ from beamfall.sim.rig import SimulatedRig
 
 
 # -- three drops ------------------------------------------------------------------------------------
-def test_the_third_drops_contact_is_found_with_one_nozzle_and_with_two() -> None:
+@pytest.mark.parametrize("nozzles", [1, *in_full(2)])
+def test_the_third_drops_contact_is_found(nozzles: int) -> None:
     rig = example_rig()
-    second = replace(rig.valves[0], output="valve2", height_m=0.66, latency_s=0.03)
-    first, other = DropInRig(valve="valve1"), DropInRig(valve="valve2")
-    both = replace(rig, valves=(*rig.valves, second), drops=(first, first, other))
-    for one in (rig.with_aim(drops=3), both.with_aim(drops=3)):
-        counts = []
-        for seed in (4, 5, 6):
-            search = Search(one, seed=seed)
-            stages = seek(search, SimulatedRig(draw_model(one, seed), seed), ages=True)
-            best = stages[search.best]
-            assert search.found and best is not None and abs(best - 0.002) < 0.002
-            counts.append(len(stages))
-        assert statistics.median(counts) <= 7
+    if nozzles == 2:
+        second = replace(rig.valves[0], output="valve2", height_m=0.66, latency_s=0.03)
+        first, other = DropInRig(valve="valve1"), DropInRig(valve="valve2")
+        rig = replace(rig, valves=(*rig.valves, second), drops=(first, first, other))
+    rig = rig.with_aim(drops=3)
+    counts, right = [], 0
+    for seed in range(1, 9):
+        search = Search(rig, seed=seed)
+        stages = seek(search, SimulatedRig(draw_model(rig, seed), seed), ages=True)
+        best = stages[search.best]
+        right += search.found and best is not None and abs(best - 0.002) < 0.002
+        counts.append(len(stages))
+    assert right >= 7  # of eight rigs: the figures of many are in benchmarks/seek_shots.py
+    assert statistics.median(counts) <= 7
 
 
 # -- the words --------------------------------------------------------------------------------------
