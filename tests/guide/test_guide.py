@@ -121,6 +121,9 @@ def test_a_liquid_is_read_in_spoons(
     [
         ("skimmed milk", {"name": "milk"}),
         ("Tap water", {"name": "water"}),
+        ("water with a few drops of food colouring", {"name": "water"}),
+        ("milk and 3 drops of dye", {"name": "milk"}),
+        ("dye", {"name": "dye"}),
         ("1 water 2 milk", {"parts": {"water": 1, "milk": 2}}),
         ("half milk half water", {"parts": {"milk": 0.5, "water": 0.5}}),
     ],
@@ -197,6 +200,20 @@ def test_a_stopped_walk_resumes_where_it_was(
     assert (rig.valves[0].height_m, rig.valves[0].bore_m) == (0.55, 0.003)
     assert rig.liquid.name == "milk"
     assert sorted(tmp_path.iterdir()) == [file]
+
+
+def test_enter_after_a_bare_number_takes_it_with_its_unit(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "mine.toml"
+    monkeypatch.setattr("sys.stdin", io.StringIO("water\n20 °C\n58\n\n"))
+    assert main(["rig", "new", str(file)]) == 130
+    assert main(["rig", "new", str(file), "--accept"]) == 0
+    assert load_rig(file).valves[0].height_m == 0.58
+
+
+def test_an_umbrella_is_what_a_collision_makes() -> None:
+    assert walk_through(aim_kind="Umbrella").make_rig().aim.kind == "collision"
 
 
 def test_a_rig_file_is_not_overwritten(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -30,6 +30,9 @@ EXACT = [
     ("length", '24"', 0.6096),
     ("length", "24″", 0.6096),
     ("length", "2'", 0.6096),
+    ("length", "23 1/2 in", 0.5969),
+    ("length", '3/16"', 0.0047625),
+    ("duration", "1/250 s", 0.004),
     ("duration", "3,2 ms", 0.0032),  # a decimal comma
     ("duration", "0,013 s", 0.013),
     ("duration", ",5 s", 0.5),

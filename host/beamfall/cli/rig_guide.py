@@ -89,6 +89,8 @@ def _ask(terminal: Terminal, walk: Walk, question: GuideQuestion) -> Walk:
     number = 1 + walk.questions.index(question)
     suggested = walk.suggest(question)
     print(f"\n{number}/{len(walk.questions)}  {question.ask}")
+    if question.options:
+        print(f"     {', '.join(question.options[:-1])} or {question.options[-1]}")
     while True:
         text = terminal.read(f"     [{suggested}] ")
         if text == _HELP:
@@ -97,9 +99,13 @@ def _ask(terminal: Terminal, walk: Walk, question: GuideQuestion) -> Walk:
         if text.lower() == _BACK:
             return walk.back()
         try:
-            walk = walk.answer(question.key, text)
+            walk = walk.answer(question.key, text or suggested)
         except BeamfallError as error:
             print(f"     {show_text(error)}")
+            if len(likely := getattr(error, "likely", ())) == 1:
+                suggested = likely[
+                    0
+                ]  # Enter takes what was likely meant, not a figure of somebody else's rig
             continue
         for line in describe_answer(question.key, walk.make_rig()):
             print(f"     {line}")

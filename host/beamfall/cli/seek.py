@@ -110,6 +110,13 @@ def seek(
             print(line)
         if picture is not None:
             print(f"simulated pictures drawn in {show_text(picture)}")
+        if done.found:
+            said = " ".join(
+                show_text(one)
+                for one in ("shoot", rig_file, None if port is None else f"--port {port}")
+                if one
+            )
+            print(f"Next: `beamfall {said}` fires this picture again")
     return 0 if done.found else 1
 
 

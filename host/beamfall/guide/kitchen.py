@@ -30,6 +30,11 @@ _GUM = re.compile(
 _PLAIN = re.compile(
     r"\b(?:tap|distilled|demineralised|filtered|plain|fresh|cold|whole|skimmed|semi-skimmed|full-fat|low-fat|some)\s+"
 )
+# A little of it counts as water, so nobody has to say how much.
+_COLOUR = re.compile(
+    rf"(?:(?:{_AMOUNT}\s*)?(?:few\s+|couple\s+of\s+)?drops?\s+of\s+|some\s+)?"
+    r"(?:food\s+)?(?:colou?r(?:ing)?|dye|ink)"
+)
 _BEFORE_AMOUNT = re.compile(rf"\s+(?={_AMOUNT}\s*[a-z])")
 _GUM_EXAMPLE = "water with half a teaspoon of xanthan in a litre"
 
@@ -58,7 +63,7 @@ def read_liquid(text: str) -> dict[str, str | dict[str, float]]:
             )
         else:
             rest.append(piece)
-    found = _read_base(rest)
+    found = _read_base([one for one in rest if not _COLOUR.fullmatch(one)] or rest)
     return {**found, "grams": grams} if grams else found
 
 

@@ -153,8 +153,8 @@ QUESTIONS = (
     GuideQuestion(
         "aim.kind", "What should the picture show?",
         "crown: the first drop striking. cavity: the hole after it. jet: the column that rises. droplet: the jet "
-        "falling back with its droplet. collision: drop 2 meeting the jet.",
-        "", _say("collision"), lambda text, rig: readings.read_choice(text, KINDS),
+        "falling back with its droplet. collision: drop 2 meeting the jet, which makes the umbrella.",
+        "", _say("collision"), lambda text, rig: readings.read_aim(text),
         options=KINDS,
     ),
 )  # fmt: skip

@@ -10,6 +10,7 @@ import re
 
 from beamfall.errors import UserError
 from beamfall.physics.light import estimate_flash_duration
+from beamfall.setup.rig_shot import KINDS
 from beamfall.setup.unit_words import format_duration, format_length
 from beamfall.setup.units import parse_length, quote
 
@@ -115,6 +116,11 @@ def read_choice(text: str, options: tuple[str, ...]) -> str:
     if len(fitting) != 1:
         raise UserError(f"{quote(text)}: answer {', '.join(options[:-1])} or {options[-1]}")
     return fitting[0]
+
+
+def read_aim(text: str) -> str:
+    """Return the kind of picture that a text names; an umbrella is what a collision makes."""
+    return "collision" if text.strip().lower() == "umbrella" else read_choice(text, KINDS)
 
 
 def _read_number(text: str) -> float:

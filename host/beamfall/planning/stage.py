@@ -28,7 +28,7 @@ def read_stage(text: str | None, *, key: str = "stage") -> float | None:
     """
     if text is None:
         return None
-    stage_s = parse_duration(text, key=key, example="2 ms")
+    stage_s = parse_duration(text.removesuffix(" after contact"), key=key, example="2 ms")
     if not EARLIEST_S <= stage_s <= LATEST_S:
         raise UserError(f"{key} = {text}: expected -50 ms to 200 ms from the contact")
     return stage_s

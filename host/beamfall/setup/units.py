@@ -26,6 +26,8 @@ _NUMBER = re.compile(
     r"\s*([+-]?(?:\d+(?:_\d+)*(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?)\s*(\S.*?)?\s*"
 )
 _EITHER = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")  # a decimal comma, or a mark of thousands
+# As inches are read from a ruler and shutters from a dial: 23 1/2 in, 1/250 s.
+_FRACTION = re.compile(r"\s*(?:(\d{1,6})[ -])?(\d{1,6})/([1-9]\d{0,5})\s*([^\W\d]\S*|[\"″])\s*")
 # What is passed to pint: names, each with at most a one-figure power, multiplied or divided.
 _UNIT = re.compile(r"[^\W\d]+(?:(?:\^|\*\*)-?\d)?(?:[*/ ][^\W\d]+(?:(?:\^|\*\*)-?\d)?)*")
 _SPACES_ABOUT_OPERATOR = re.compile(r"\s*([*/·^])\s*")
@@ -53,6 +55,9 @@ def parse_quantity(
     asked = _Asked(text, KINDS[kind], key, example or KINDS[kind].example, bounds)
     if not isinstance(text, str):
         raise asked.refuse_bare(text)
+    if fraction := _FRACTION.fullmatch(text):
+        whole, over, under, unit = fraction.groups()
+        return asked.convert(str(int(whole or 0) + Decimal(over) / Decimal(under)), unit)
     match = _NUMBER.fullmatch(text)
     if match is None:
         raise asked.refuse(f"is not {asked.kind.noun}")

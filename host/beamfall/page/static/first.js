@@ -18,7 +18,7 @@ export function makeFirst() {
       offers,
       offer('#seek', 'Find the umbrella', `A search fires a few shots and gets closer with each. ${made}`),
       state.rig && !state.rig.file
-        ? offer('#rig', 'Describe your own rig', 'One question at a time, in your own units.')
+        ? offer('#rig/guide', 'Describe your own rig', 'One question at a time, in your own units.')
         : null,
       lines.length ? offer('#log', 'Look at the last series', `${lines.length} shots are in the log.`) : null,
       offer('/handbook/first-evening', 'Read: your first evening', 'From the rig to the first picture.'),

@@ -23,7 +23,13 @@ export function makeGuide() {
     if (!box.hidden) attempt(step(box, { answers: sessionStorage.getItem(KEPT) ?? '' }));
   });
   box.addEventListener('done', () => turn(false));
+  // A link that promises the guide opens it: #rig/guide.
+  const follow = () => {
+    if (location.hash === '#rig/guide' && box.hidden) open.click();
+  };
+  addEventListener('hashchange', follow);
   turn(false);
+  follow();
   return root;
 }
 

@@ -5,6 +5,7 @@ import { makeStrobeCaution } from './caution.js';
 import { h, ms, percent, show, table } from './dom.js';
 import { ended, field, makeAsking, makeBegin, text, tick } from './forms.js';
 import { act, on, state } from './net.js';
+import { makePicture } from './pictures.js';
 
 export function makeSeek() {
   const stage = text('2 ms'),
@@ -37,6 +38,7 @@ export function makeSeek() {
       body,
       h('p', {}, sayState(job)),
       found ? h('div', { class: 'finding' }, h('p', { class: 'found' }, sayFound(found)), use) : null,
+      found?.found ? h('div', { class: 'pic found-pic' }, makePicture(found.shot, { small: false })) : null,
       job.lines.at(-1)?.misfit
         ? h(
             'p',
@@ -83,7 +85,7 @@ export function makeSeek() {
       h(
         'div',
         { class: 'fields' },
-        field('Picture you want: 2 ms, or umbrella 15 mm wide', stage),
+        field('Picture you want: 2 ms after contact, or umbrella 15 mm wide', stage),
         field('Maximum shots', most),
       ),
       h('div', { class: 'row' }, freshBox, aloneBox),
