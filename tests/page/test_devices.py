@@ -7,7 +7,8 @@ from typing import Any
 
 from page_helpers import QUICK_RIG, Asker, Served, expect, wait_ready
 
-from beamfall.page.devices import NAME_MOST, read_name
+from beamfall.page.devices import NAME_MOST, Devices, read_name
+from beamfall.page.hub import Hub
 from beamfall.shots import ShotLog
 
 
@@ -38,6 +39,15 @@ def test_a_name_from_outside_is_only_shown() -> None:
     assert read_name("%E2%80%AEphone") == "<U+202E>phone"
     assert len(read_name("x" * 4000)) == NAME_MOST
     assert read_name("%FF") and read_name("") == ""
+
+
+def test_two_devices_of_one_name_are_two() -> None:
+    devices = Devices(hub := Hub())
+    devices.rename("", "phone")
+    devices.rename("", "phone")
+    assert hub.get("devices") == ["phone", "phone"]
+    devices.rename("phone", "")
+    assert hub.get("devices") == ["phone"]
 
 
 def test_two_devices_see_what_the_other_does(serve: Any, open_page: Any) -> None:

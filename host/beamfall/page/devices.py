@@ -40,7 +40,7 @@ class Devices:
         with self._lock:
             self._open[old] -= 1
             self._open[new] += 1
-            names = [name for name, pages in sorted(self._open.items()) if name and pages > 0]
+            names = sorted(name for name in self._open.elements() if name)  # two phones are two
             self._hub.set(devices=names)
 
     def note(self, name: str, command: str) -> None:

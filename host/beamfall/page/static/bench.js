@@ -245,7 +245,7 @@ function makeService() {
   const body = h(
     'details',
     { class: 'service' },
-    h('summary', {}, 'Series, single drop, flash, rinse, pictures, keys'),
+    h('summary', {}, 'Series, single drop, flash, rinse, pictures, voice, devices, keys'),
     h('div', { class: 'row' }, series, count, h('span', { class: 'soft' }, 'shots of the armed sequence')),
     h(
       'div',
