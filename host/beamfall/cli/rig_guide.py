@@ -102,7 +102,8 @@ def _ask(terminal: Terminal, walk: Walk, question: GuideQuestion) -> Walk:
             walk = walk.answer(question.key, text or suggested)
         except BeamfallError as error:
             print(f"     {show_text(error)}")
-            if len(likely := getattr(error, "likely", ())) == 1:
+            likely: tuple[str, ...] = getattr(error, "likely", ())
+            if len(likely) == 1:
                 suggested = likely[
                     0
                 ]  # Enter takes what was likely meant, not a figure of somebody else's rig
