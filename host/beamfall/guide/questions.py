@@ -87,7 +87,7 @@ QUESTIONS = (
     GuideQuestion(
         "valve[1].outer_diameter", "What is the outer diameter of the nozzle, at its mouth?",
         "The rim decides the size of the drops that hang from it. Answer 'none' if you cannot measure it.",
-        "outer", lambda rig: f"{1e3 * rig.valves[0].bore_m + 1.0:g} mm",
+        "outer", lambda rig: f"{round(1e3 * rig.valves[0].bore_m + 1.0, 1):g} mm",
     ),
     GuideQuestion(
         "valve[1].head", "How high is the air inlet of the bottle above the mouth of the nozzle?",

@@ -321,21 +321,23 @@ export function makeQuestion(question, { picture = true } = {}) {
 const local = [];
 /** @param {string} text @param {string} [level] */
 function addLocal(text, level = 'error') {
-  if (!local.some((one) => one.text === text)) local.push({ level, text, own: true });
+  if (local.some((one) => one.text === text)) return;
+  const notice = { level, text, own: true };
+  local.push(notice);
+  showNotices();
+  if (level === 'note') setTimeout(() => drop(notice), 12000);
+}
+/** @param {Notice} one */
+function drop(one) {
+  const at = local.indexOf(one);
+  if (at < 0) return;
+  local.splice(at, 1);
   showNotices();
 }
 // One at a time, and it disappears by itself: a key pressed repeatedly must not fill the screen.
 /** @param {string} text */
 function sayBriefly(text) {
   const brief = { level: 'note', text, own: true, brief: true };
-  /** @param {Notice} one */
-  const drop = (one) => {
-    const at = local.indexOf(one);
-    if (at >= 0) {
-      local.splice(at, 1);
-      showNotices();
-    }
-  };
   for (const one of local.filter((each) => each.brief)) drop(one);
   local.push(brief);
   showNotices();
@@ -359,10 +361,8 @@ function showNotices() {
             'aria-label': 'Dismiss this notice',
             on: {
               click: () => {
-                if (notice.own) {
-                  local.splice(local.indexOf(notice), 1);
-                  showNotices();
-                } else attempt(act('dismiss', { notice: notice.id }));
+                if (notice.own) drop(notice);
+                else attempt(act('dismiss', { notice: notice.id }));
               },
             },
           },

@@ -40,6 +40,11 @@ export function startHands() {
     if (SPOKEN[event.state]) speak(SPOKEN[event.state]);
   });
   hear('abort', () => speak('aborted'));
+  // In the dark nobody reads that the cable has come off.
+  hear('link', (event) => {
+    if (event.state === 'lost') navigator.vibrate?.(BUZZ.fault);
+    speak(event.state === 'lost' ? 'board lost' : 'board connected');
+  });
   on('job', stayAwake);
   document.addEventListener('visibilitychange', stayAwake);
 }
