@@ -66,6 +66,17 @@ def test_two_devices_see_what_the_other_does(serve: Any, open_page: Any) -> None
     served.wait(lambda: served.hub.get("devices") == ["phone"])
 
 
+def test_a_lost_board_is_spoken(serve: Any, open_page: Any) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link)
+    wait_ready(page)
+    page.evaluate("window.said = []; speechSynthesis.speak = (one) => said.push(one.text)")
+    page.locator("summary", has_text="Series").click()
+    page.locator("#voice").click()
+    served.hub.tell("link", state="lost")
+    page.wait_for_function("said.includes('board lost')")
+
+
 def test_nothing_keeps_a_browser_from_installing_the_page(serve: Any, open_page: Any) -> None:
     page = open_page(serve(rig=QUICK_RIG).link)
     wait_ready(page)
