@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from page_helpers import QUICK_RIG, Asker, Served, expect, wait_ready
+from page_helpers import QUICK_RIG, Asker, Served, expect, wait_on_page, wait_ready
 
 from beamfall.page.devices import NAME_MOST, Devices, read_name
 from beamfall.page.hub import Hub
@@ -70,11 +70,13 @@ def test_a_lost_board_is_spoken(serve: Any, open_page: Any) -> None:
     served = serve(rig=QUICK_RIG)
     page = open_page(served.link)
     wait_ready(page)
-    page.evaluate("window.said = []; speechSynthesis.speak = (one) => said.push(one.text)")
+    page.evaluate(
+        "() => { window.said = []; speechSynthesis.speak = (one) => said.push(one.text); }"
+    )
     page.locator("summary", has_text="Series").click()
     page.locator("#voice").click()
     served.hub.tell("link", state="lost")
-    page.wait_for_function("said.includes('board lost')")
+    wait_on_page(page, "window.said.includes('board lost')")
 
 
 def test_nothing_keeps_a_browser_from_installing_the_page(serve: Any, open_page: Any) -> None:
