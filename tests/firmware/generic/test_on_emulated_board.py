@@ -6,7 +6,6 @@ emulated second takes 10 to 50 real ones.
 
 from __future__ import annotations
 
-import os
 import sys
 from pathlib import Path
 
@@ -14,17 +13,14 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from emulated import emulated_board, measure, stage_firmware  # noqa: E402
+from emulated import emulated_board, measure  # noqa: E402
 
 JUMPER = Path(__file__).with_name("jumper_scenario.py")
 
-pytestmark = pytest.mark.skipif(
-    not (os.environ.get("BEAMFALL_EMULATOR") and os.environ.get("BEAMFALL_IMAGE")),
-    reason="needs an emulated board: set BEAMFALL_EMULATOR and BEAMFALL_IMAGE, see DEVELOPERS.md",
-)
 
-
-def test_install_onto_an_empty_board_and_again_over_running_firmware(tmp_path: Path) -> None:
+def test_install_onto_an_empty_board_and_again_over_running_firmware(
+    tmp_path: Path, emulated: tuple[Path, Path]
+) -> None:
     from beamfall.board import Board
     from beamfall.board_tools.install import install
     from beamfall.link.session import LinkTiming
@@ -32,7 +28,8 @@ def test_install_onto_an_empty_board_and_again_over_running_firmware(tmp_path: P
     files = tmp_path / "files"
     files.mkdir()
     (files / "main.py").write_text("print('a program of my own')\n")
-    with emulated_board(tmp_path, files, JUMPER) as (url, _):
+    with emulated_board(*emulated, files=files, scenario=JUMPER) as board_at:
+        url = board_at.url
         first = install(url, "pico_generic", patience_s=300)
         assert not first.asked_by_wire and first.compiled and first.interpreter.platform == "rp2"
         assert first.verified == len(first.written) and "main.py" in first.moved
@@ -47,15 +44,14 @@ def test_install_onto_an_empty_board_and_again_over_running_firmware(tmp_path: P
             assert board.info.timing.name == "hardware"
 
 
-def test_the_self_test_over_a_jumper_wire(tmp_path: Path) -> None:
+def test_the_self_test_over_a_jumper_wire(emulated: tuple[Path, Path]) -> None:
     from beamfall.board import Board
     from beamfall.board_tools import measure as tools
     from beamfall.link.session import LinkTiming
 
-    stage_firmware(tmp_path / "files")
     with (
-        emulated_board(tmp_path, tmp_path / "files", JUMPER) as (url, _),
-        Board.connect(url, timing=LinkTiming(first_s=10, longest_s=30, hello_tries=8)) as board,
+        emulated_board(*emulated, profile="pico_generic", scenario=JUMPER) as board_at,
+        Board.connect(board_at.url, timing=LinkTiming(first_s=10, longest_s=30)) as board,
     ):
         found = tools.measure(board, pulses=16)
         print(found.to_dict()["loads"])
@@ -67,8 +63,8 @@ def test_the_self_test_over_a_jumper_wire(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("load", [False, True])
-def test_edge_to_flash_from_outside(load: bool) -> None:
-    found = measure(2, load, quiet_s=8)
+def test_edge_to_flash_from_outside(load: bool, emulated: tuple[Path, Path]) -> None:
+    found = measure(*emulated, shots=2, load=load, quiet_s=8)
     for name, errors in found["errors"].items():
         # Measured over 208 pulses: see firmware/ports/generic/README.md.
         assert min(errors) > -50 and max(errors) < 500, name

@@ -1,7 +1,8 @@
 """A host that holds the port open and does not read, on an emulated board: a scenario for the emulator.
 
 From 40 ms after the shutter's contact closes, until 1.2 s after, no packet of the console is taken from the board,
-while it is made to answer more than its line can hold. Arguments (K=V): stop, path of a file that ends the emulation.
+while it is made to answer more than its line can hold. Arguments (K=V): stop and ready, paths of files, as in
+tests/board/emulated_rig.py.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ STALL_NS, READ_AGAIN_NS = 40 * MS, 1200 * MS
 SESSION = 12345
 ASK_NS = 6 * MS  # one by one, so that the line does not fill up in whole packets
 REQUESTS = 40  # of no session: each is refused at once, in about 25 bytes
-LOOK_NS = 20 * MS
+LOOK_NS, READY_NS = 20 * MS, 300 * MS
 
 state: dict[str, Any] = {"stalled": False, "held": []}
 
@@ -47,6 +48,7 @@ def setup(board: Any) -> None:
             board.at(board.now + LOOK_NS, look)
 
     look()
+    board.at(READY_NS, Path(board.args["ready"]).touch)
 
 
 def on_edge(gpio: int, level: int, t_ns: int, board: Any) -> None:
