@@ -72,7 +72,9 @@ def brings_rig(name: str | None) -> bool:
 
 def open_jumpered(name: str, source: int, target: int) -> Transport:
     """Open a port of that kind with a wire from output `source` to input `target`."""
-    return cast(RigPortModule, _find_module(name)).open_jumpered(name, source, target)
+    return trace_if_asked(
+        cast(RigPortModule, _find_module(name)).open_jumpered(name, source, target)
+    )
 
 
 def recall_picture(name: str, truth: Mapping[str, Any] | None) -> Picture | None:

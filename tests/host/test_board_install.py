@@ -33,6 +33,7 @@ from beamfall.errors import (
 )
 from beamfall.link.line_levels import LineLevels, recall_levels
 from beamfall.link.port_list import PortSeen
+from beamfall.places import TRACE_VARIABLE
 from beamfall.setup.board_profiles import find_profile
 from beamfall.sim.embedded import SimulatedTransport
 from beamfall.wire import get_definition
@@ -181,6 +182,18 @@ def test_lines_stand_as_the_profile_says_when_the_installer_opens_the_port(
     assert opened == [{"dtr": levels.dtr, "rts": levels.rts}]
     assert (line.dtr, line.rts) == (levels.dtr, levels.rts)
     line.close()
+
+
+def test_the_words_at_the_prompt_are_in_the_trace(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv(TRACE_VARIABLE, str(tmp_path / "t.pcapng"))
+    line = installer._open_line("loop://", find_profile("pico"), 1.0)
+    line.timeout = 0.5
+    line.write(b"import os")
+    assert line.read(9) == b"import os" and line._line.timeout == 0.5
+    line.close()
+    assert (tmp_path / "t.pcapng").read_bytes().count(b"import os") == 2  # sent, and received
 
 
 def test_the_profile_is_chosen_by_what_the_interpreter_says() -> None:

@@ -7,6 +7,7 @@ import select
 import threading
 import time
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
@@ -14,6 +15,7 @@ from beamfall.errors import NotABoard, PortNotFound
 from beamfall.link import probing
 from beamfall.link.port_list import PortSeen
 from beamfall.link.probing import find_board
+from beamfall.places import TRACE_VARIABLE
 from beamfall.wire import Message, encode_frame, get_codec
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are POSIX")
@@ -97,6 +99,16 @@ def test_a_board_with_another_program_is_left_alone_and_the_cure_is_named(
     with pytest.raises(NotABoard, match="beamfall board install.*--port sim"):
         find_board([devices[0].seen()])
     assert devices[0].heard == b""
+
+
+def test_what_a_search_hears_is_in_the_trace(
+    devices: list[Device], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    devices.append(Device(b"some other program\r\n\0"))
+    monkeypatch.setenv(TRACE_VARIABLE, str(tmp_path / "t.pcapng"))
+    with pytest.raises(NotABoard):
+        find_board([devices[0].seen()])
+    assert b"some other program" in (tmp_path / "t.pcapng").read_bytes()
 
 
 def test_two_boards_must_be_told_apart(

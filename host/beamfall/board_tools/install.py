@@ -28,6 +28,7 @@ from beamfall.link import LinkTiming
 from beamfall.link.line_levels import LineLevels, recall_levels
 from beamfall.link.port_list import is_same_device, list_ports
 from beamfall.link.serial_port import BAUDRATE, SerialTransport
+from beamfall.link.trace import trace_if_asked, trace_line_if_asked
 from beamfall.setup.board_profiles import (
     Profile,
     check_profile,
@@ -152,7 +153,7 @@ def _choose_levels(port: str, profile: Profile | None) -> LineLevels:
 def ask_by_wire(port: str, profile: Profile | None, tell: Tell) -> bool:
     """If our firmware runs there, restart it for maintenance; return whether it did."""
     levels = _choose_levels(port, profile)
-    transport = SerialTransport(port, dtr=levels.dtr, rts=levels.rts)
+    transport = trace_if_asked(SerialTransport(port, dtr=levels.dtr, rts=levels.rts))
     try:
         digest = find_firmware_on(transport)
         if digest is None:
@@ -222,7 +223,7 @@ def _open_line(port: str, profile: Profile | None, patience_s: float) -> Any:
     if levels.rts is not None:
         line.rts = levels.rts
     line.open()
-    return line
+    return trace_line_if_asked(line, port)
 
 
 def _judge(interpreter: Interpreter) -> None:

@@ -10,6 +10,7 @@ from beamfall.errors import BeamfallError, NotABoard, PortNotFound
 from beamfall.link.line_levels import recall_levels
 from beamfall.link.port_list import PortSeen, list_ports
 from beamfall.link.serial_port import SerialTransport
+from beamfall.link.trace import trace_if_asked
 from beamfall.link.transport import Transport
 from beamfall.wire import Frame, Framer, Message, get_codec
 
@@ -46,10 +47,11 @@ def find_board(seen: list[PortSeen] | None = None) -> str:
     for port in candidates:
         try:
             levels = recall_levels(port.device)
-            transport = SerialTransport(port.device, dtr=levels.dtr, rts=levels.rts)
+            line = SerialTransport(port.device, dtr=levels.dtr, rts=levels.rts)
         except BeamfallError as error:
             silent.append(f"{port.device}: {error}")
             continue
+        transport = trace_if_asked(line)
         try:
             heard = listen_for_beacon(transport)
         except BeamfallError as error:

@@ -82,11 +82,12 @@ class PcapngFile:
 
 
 class Trace:
-    """Cuts both directions of a line into pieces, each ended by a 0x00, and passes them on."""
+    """Cuts both directions of a line into pieces, each ended by a 0x00, and passes them on; text as it came."""
 
-    def __init__(self, file: PcapngFile | None, *, verbose: bool) -> None:
+    def __init__(self, file: PcapngFile | None, *, verbose: bool, is_text: bool = False) -> None:
         self._file = file
         self._verbose = verbose
+        self._is_text = is_text
         self._pending = {_INBOUND: bytearray(), _OUTBOUND: bytearray()}
         self._began_ns = time.monotonic_ns()
 
@@ -108,6 +109,9 @@ class Trace:
             self._file.close()
 
     def _take(self, direction: int, data: bytes) -> None:
+        if self._is_text:
+            self._note(direction, data)
+            return
         pending = self._pending[direction]
         pending += data
         while True:
@@ -130,7 +134,8 @@ class Trace:
         if self._verbose:
             elapsed_s = (time.monotonic_ns() - self._began_ns) / 1e9
             arrow = "->" if direction == _OUTBOUND else "<-"
-            _LOGGER.debug("%10.6f %s %s", elapsed_s, arrow, describe_piece(piece))
+            said = ascii(piece) if self._is_text else describe_piece(piece)
+            _LOGGER.debug("%10.6f %s %s", elapsed_s, arrow, said)
 
 
 def describe_piece(piece: bytes) -> str:
@@ -199,24 +204,62 @@ class TracedTransport:
         self._trace.close()
 
 
+class TracedLine:
+    """A pyserial port with a trace of the text on it: the prompt of a board's interpreter."""
+
+    def __init__(self, line: Any, trace: Trace) -> None:
+        vars(self).update(_line=line, _trace=trace)
+
+    def read(self, size: int = 1) -> bytes:
+        data: bytes = self._line.read(size)
+        if data:
+            self._trace.received(data)
+        return data
+
+    def write(self, data: bytes) -> Any:
+        self._trace.sent(bytes(data))
+        return self._line.write(data)
+
+    def close(self) -> None:
+        self._line.close()
+        self._trace.close()
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._line, name)
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        setattr(self._line, name, value)
+
+
 def trace_if_asked(transport: Transport) -> Transport:
     """Return the transport, traced if the environment asks for it (`TRACE_VARIABLE`, `VERBOSE_VARIABLE`).
 
     Raises UserError if the trace file cannot be written; the transport is then closed.
     """
+    trace = _begin_trace(transport, transport.name)
+    return transport if trace is None else TracedTransport(transport, trace)
+
+
+def trace_line_if_asked(line: Any, name: str) -> Any:
+    """The same for an open pyserial port."""
+    trace = _begin_trace(line, name, is_text=True)
+    return line if trace is None else TracedLine(line, trace)
+
+
+def _begin_trace(port: Any, name: str, *, is_text: bool = False) -> Trace | None:
     path = os.environ.get(TRACE_VARIABLE, "")
     verbose = bool(os.environ.get(VERBOSE_VARIABLE, ""))
     if not path and not verbose:
-        return transport
+        return None
     try:
-        file = PcapngFile(Path(path), transport.name) if path else None
+        file = PcapngFile(Path(path), name) if path else None
     except UserError:
-        transport.close()
+        port.close()
         raise
     if verbose and not _LOGGER.handlers:
         _LOGGER.addHandler(logging.StreamHandler())
         _LOGGER.setLevel(logging.DEBUG)
-    return TracedTransport(transport, Trace(file, verbose=verbose))
+    return Trace(file, verbose=verbose, is_text=is_text)
 
 
 def _option(code: int, value: bytes) -> bytes:
