@@ -1,4 +1,4 @@
-"""A simulated board leaves no folder and no process behind, however its program ends."""
+"""A program leaves no temporary folder and no simulated board's process behind, however it ends."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ import pytest
 from tiers import in_full
 
 from beamfall.board import Board
+from beamfall.cli import main
 from beamfall.setup.sequence import Row, Sequence
 
 SEQUENCE = Sequence(rows=(Row("release", 0, "valve1", 0.01, 0.01),))
@@ -41,10 +42,10 @@ def scratch(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     yield tmp_path
 
 
-def hold(port: str) -> tuple[subprocess.Popen[str], int]:
+def hold(port: str, code: str = HOLDER) -> tuple[subprocess.Popen[str], int]:
     """A program with an open port and a slot in use, and the process of its firmware (0: its own)."""
     program = subprocess.Popen(
-        [sys.executable, "-c", HOLDER, port], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
+        [sys.executable, "-c", code, port], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
     )  # fmt: skip
     assert program.stdout is not None
     return program, int(program.stdout.readline())
@@ -105,3 +106,49 @@ def test_a_killed_program_takes_its_interpreter_with_it(scratch: Path) -> None:
     assert has_ended(firmware)
     with Board.connect("sim"):
         assert list(scratch.iterdir()) == []
+
+
+# Stops in the middle of work that has a temporary folder, and waits to be ended.
+STUCK = {
+    "sheet": """
+import sys, time
+import beamfall.photos.find as find
+from beamfall.cli import main
+
+def wait(file, width):
+    print(0, flush=True)
+    time.sleep(120.0)
+
+find.make_thumbnail = wait
+main(["shots", "sheet", "--out", sys.argv[1]])
+""",
+    "compiler": """
+import time
+import beamfall.board_tools.bundle as bundle
+from beamfall.setup.board_profiles import find_profile
+
+class Compiler:
+    def compile(self, path, inside, scratch):
+        (scratch / "out.mpy").write_bytes(b"M")
+        print(0, flush=True)
+        time.sleep(120.0)
+
+bundle.find_compiler = lambda mpy: (Compiler(), "")
+bundle.make_bundle(find_profile("simulated"), 6)
+""",
+}
+
+
+@pytest.mark.parametrize("work", STUCK)
+def test_the_next_command_removes_what_a_killed_one_left(
+    work: str, scratch: Path, tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch
+) -> None:  # fmt: skip
+    place = tmp_path_factory.mktemp("log")
+    monkeypatch.setenv("BEAMFALL_LOG", str(place / "shots.sqlite3"))
+    sheet = str(place / "sheet.html")
+    assert main(["shoot", "--port", "sim"]) == 0
+    killed, _ = hold(sheet, STUCK[work])
+    end(killed, signal.SIGKILL)
+    assert len(list(scratch.iterdir())) == 1
+    assert main(["shots", "sheet", "--out", sheet]) == 0
+    assert list(scratch.iterdir()) == []

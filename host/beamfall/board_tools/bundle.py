@@ -10,11 +10,11 @@ import subprocess
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
-from tempfile import TemporaryDirectory
 
 from beamfall.errors import InstallError
 from beamfall.interrupts import hold_interrupts
 from beamfall.resources import find_firmware
+from beamfall.scratch import ScratchFolder
 from beamfall.setup.board_profiles import Profile
 
 FOLDERS = ["beamfall_board", "boards", "ports"]  # on the board; all of the firmware is in these
@@ -95,11 +95,11 @@ def make_bundle(profile: Profile, mpy: int, *, source_only: bool = False) -> Bun
     sources = choose_sources(profile)
     compiler, why = (None, "you asked for source text") if source_only else find_compiler(mpy)
     files: dict[str, bytes] = {}
-    with TemporaryDirectory() as scratch:
+    with ScratchFolder() as scratch:
         for inside, path in sources.items():
             made = None
             if compiler is not None and inside != MAIN:
-                made = compiler.compile(path, inside, Path(scratch))
+                made = compiler.compile(path, inside, scratch)
             if made is None:
                 files[inside] = path.read_bytes()
             else:

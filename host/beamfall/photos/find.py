@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import tempfile
 from pathlib import Path
 
 from beamfall.errors import BeamfallError, PictureError
 from beamfall.photos.thumbnail import make_thumbnail
 from beamfall.ports import recall_picture
+from beamfall.scratch import ScratchFolder
 from beamfall.shots import LoggedShot
 
 _FULL_PX = 1200
@@ -41,8 +41,8 @@ def load_picture(log_path: Path, logged: LoggedShot, width: int) -> bytes | None
     known = recall_picture(logged.line.port or "", logged.record.truth)
     if known is None:
         return None
-    with tempfile.TemporaryDirectory(prefix="beamfall-") as folder:
-        file = Path(folder, drawn.name)
+    with ScratchFolder() as folder:
+        file = folder / drawn.name
         try:
             # The page may be asking what it shows. A picture is at most twice as tall as it is wide.
             known.draw(file, tell=False, pixels=min(2 * width, _FULL_PX))

@@ -15,7 +15,7 @@ from typing import Any, Protocol, cast
 from beamfall.errors import LinkLost
 from beamfall.interrupts import hold_interrupts
 from beamfall.link.traits import PortTraits
-from beamfall.sim.board_folder import BoardFolder
+from beamfall.scratch import ScratchFolder
 from beamfall.sim.firmware_modules import FirmwareModules, load_firmware
 from beamfall.sim.traits import find_traits
 
@@ -148,7 +148,7 @@ class SimulatedTransport:
         self._boot = 0
         self._past_s = 0.0
         self._closed = False
-        self._folder = BoardFolder()
+        self._folder = ScratchFolder()
         self._open_time = _OpenTime()
         self._start()
         self.traits: PortTraits = find_traits(rig, seed, self.clock)

@@ -24,8 +24,8 @@ from beamfall.errors import InterpreterMissing, LinkLost
 from beamfall.interrupts import hold_interrupts
 from beamfall.link.traits import PortTraits
 from beamfall.resources import find_firmware
+from beamfall.scratch import ScratchFolder
 from beamfall.setup.signals import INPUTS
-from beamfall.sim.board_folder import BoardFolder
 from beamfall.sim.embedded import (
     MeasuredRig,
     RigAtPins,
@@ -156,7 +156,7 @@ class MicroPythonTransport:
         self._past_s = 0.0
         self._closed = False
         self._command = find_interpreter()
-        self._folder = BoardFolder()
+        self._folder = ScratchFolder()
         self._power_up()
         self.traits: PortTraits = find_traits(rig, seed, self.clock)
 

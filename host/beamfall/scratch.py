@@ -1,7 +1,6 @@
-"""The folder where a simulated board keeps its slots; it exists only after a slot has been written.
+"""Temporary folders. Each is removed when its user has finished with it or the program ends.
 
-The firmware makes the folder when it first saves a slot. It is removed when the port is closed or the program
-ends. A killed program cannot do that: the next simulated board removes the folders of dead programs.
+A killed program cannot do that: the next program that makes such a folder removes those of dead programs.
 """
 
 from __future__ import annotations
@@ -16,17 +15,28 @@ import tempfile
 import weakref
 from pathlib import Path
 
-_PREFIX = "beamfall-sim-"
+_PREFIX = "beamfall-"
 
 
-class BoardFolder:
-    """The file system of one simulated board. `name` is the folder's path; it need not exist."""
+class ScratchFolder:
+    """A temporary folder. `name` is its path; a `with` block makes the folder and removes it with its content.
+
+    Who uses it without `with` may make it when the first file is written, and calls `remove`.
+    """
 
     def __init__(self) -> None:
-        remove_leftovers()
+        _remove_leftovers()
         token = f"{_find_place()}-{os.getpid()}-{secrets.token_hex(6)}"
         self.name = str(Path(tempfile.gettempdir(), _PREFIX + token))
         self._finalizer = weakref.finalize(self, _remove, self.name, os.getpid())
+
+    def __enter__(self) -> Path:
+        folder = Path(self.name)
+        folder.mkdir(mode=0o700)
+        return folder
+
+    def __exit__(self, *_: object) -> None:
+        self.remove()
 
     def remove(self) -> None:
         """Remove the folder and its content; calling it twice is harmless."""
@@ -38,7 +48,7 @@ def _remove(name: str, owner: int) -> None:
         shutil.rmtree(name, ignore_errors=True)
 
 
-def remove_leftovers() -> None:
+def _remove_leftovers() -> None:
     """Remove the folders of dead programs, found by the process number in the name.
 
     Folders of another computer or container on the same disk stay, since we cannot know whether their programs are
