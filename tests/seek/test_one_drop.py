@@ -109,7 +109,7 @@ def test_words_are_those_of_one_drop_and_no_others() -> None:
         *MOMENTS
     ]
     assert read_answer("droplet", 1) == Answer("droplet")
-    assert read_answer("jet jet 31 mm", 1) == Answer("jet", 0.031)
+    assert read_answer("jet jet 31 mm", 1) == read_answer("jet 31 mm", 1) == Answer("jet", 0.031)
     for text in ("after", "umbrella", "just after", "jet width 14 mm"):
         with pytest.raises(UserError):
             read_answer(text, 1)

@@ -58,6 +58,9 @@ def test_the_third_drops_contact_is_found(nozzles: int) -> None:
         ("  BEF ", Answer("before")),
         ("before jet 31 mm drop 4.2 cm", Answer("before", 0.031, 0.042)),
         ("contact, jet 31mm", Answer("contact", 0.031)),
+        ("jet 31 mm", Answer("jet", 0.031)),
+        ("Jet 31mm", Answer("jet", 0.031)),
+        ("jet Jet 31 mm", Answer("jet", 0.031)),
         ("n", Answer("nothing")),
     ],
 )
@@ -76,6 +79,7 @@ def test_answers_are_read_as_people_type_them(text, answer) -> None:
         ("", "say what the picture shows"),
         ("perhaps", "expected one of before, contact"),
         ("after jet", "with a height"),
+        ("jet 31 mm drop 42 mm", "what the picture shows first"),
         ("after jet 31", "no unit"),
         ("after jet 31 ms", "not a length"),
         ("after jet 3 m", "less than 300 mm"),

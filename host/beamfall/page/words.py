@@ -62,7 +62,7 @@ SET_BY_HAND, CORRECTED = "Set by hand", "Corrected for the drift"
 TIMINGS_CHECKED = "those on this page"
 WHAT_IS_SEEN = "What does the picture show?"
 WITH_HEIGHTS = "If you measured heights, type them too: before jet 31 mm drop 42 mm"
-WITH_JET = "If you measured the jet's height, type it too: jet jet 31 mm"
+WITH_JET = "If you measured the jet's height, type it too: jet 31 mm"
 AGREE, AGREES = "agree", "I agree with what was read (Enter)"
 CHECK_AHEAD = (
     "The check will open the valve and fire the flash several times. Has everyone been warned?"

@@ -119,7 +119,8 @@ def read_answer(text: str, drops: int = 2) -> Answer:
     """Read what a person typed of a shot: a word, then `jet 31 mm`, `drop 42 mm` and `width 28 mm` where measured.
 
     A word may be cut short where it stays clear: `bef`, `a`. `just after` and `long after` say more than
-    `after`, `high droplet` and `low droplet` more than `droplet`. Raises UserError.
+    `after`, `high droplet` and `low droplet` more than `droplet`. `jet 31 mm` is a jet of that height.
+    Raises UserError.
     """
 
     words = explain_words(drops)
@@ -137,7 +138,10 @@ def read_answer(text: str, drops: int = 2) -> Answer:
     if len(matches) != 1:
         raise UserError(f"'{parts[0]}': expected one of {', '.join(words)}")
     heights: dict[str, float] = {}
-    rest = parts[1:]
+    is_both = given == "jet" and len(parts) > 1 and parts[1].lower() not in _MEASURED
+    rest = parts if is_both else parts[1:]  # `jet 31 mm` means `jet jet 31 mm`
+    if is_both and "drop" in rest:
+        raise UserError("say what the picture shows first, such as: before jet 31 mm drop 42 mm")
     while rest:
         name = rest.pop(0).lower()
         if name not in _MEASURED or not rest:
