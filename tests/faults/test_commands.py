@@ -5,12 +5,15 @@ from __future__ import annotations
 import io
 import json
 import sys
+from pathlib import Path
 
 import pytest
 
+from beamfall.board import Board
 from beamfall.cli import main
 from beamfall.cli.beam_view import BeamView
-from beamfall.events import Edge
+from beamfall.events import Edge, Outcome
+from beamfall.setup.rig import EXAMPLE
 from beamfall.setup.signals import Signal
 from beamfall.sim.faults import FAULTS
 
@@ -99,6 +102,29 @@ def test_beam_shows_what_crosses_it(capsys: pytest.CaptureFixture[str]) -> None:
 def test_beam_lets_drops_fall_to_align_by(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["beam", "--port", "sim", "--drops", "--for", "3 s"]) == 0
     assert "count 2" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("more", "opening_s"), [((), 0.026), (("RIG",), 0.021), (("RIG", "--opening", "15 ms"), 0.015)]
+)
+def test_beam_opens_the_valve_as_the_rig_file_says(
+    more: tuple[str, ...], opening_s: float, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    text = EXAMPLE.read_text(encoding="utf-8")
+    assert 'opening = "26 ms"' in text
+    rig = tmp_path / "rig.toml"
+    rig.write_text(text.replace('opening = "26 ms"', 'opening = "21 ms"'), encoding="utf-8")
+    opened = []
+    drip = Board.drip
+
+    def note(board: Board, valve: int, seconds: float) -> Outcome:
+        opened.append(seconds)
+        return drip(board, valve, seconds)
+
+    monkeypatch.setattr(Board, "drip", note)
+    words = [str(rig) if word == "RIG" else word for word in more]
+    assert main(["beam", *words, "--port", "sim", "--drops", "--for", "1 s"]) == 0
+    assert set(opened) == {opening_s}
 
 
 def test_beam_tells_a_dark_beam(capsys: pytest.CaptureFixture[str]) -> None:

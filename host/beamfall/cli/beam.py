@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import sys
 import time
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import typer
 
 from beamfall.board import Board
 from beamfall.cli.beam_view import BeamView
-from beamfall.cli.options import PORT, SEED
+from beamfall.cli.options import OPENING, PORT, RIG, SEED
+from beamfall.cli.service import read_opening
 from beamfall.errors import UserError
 from beamfall.events import EdgesSeen
+from beamfall.setup.rig import load_rig
 from beamfall.setup.units import parse_quantity
 from beamfall.workflows.series import settle_before_unlogged
 
@@ -25,6 +28,7 @@ _ASK_S = 0.5  # how often the board is asked for the beam's state
 
 
 def beam(
+    rig_file: Path | None = RIG,
     port: str | None = PORT,
     number: int = typer.Option(1, "--beam", min=1, max=2, help="Which beam."),
     drops: bool = typer.Option(
@@ -33,7 +37,7 @@ def beam(
         help="Release a drop every two seconds; align the beam for the longest dwell.",
     ),
     valve: int = typer.Option(1, "--valve", min=1, max=3, help="Which valve, with --drops."),
-    opening: str = typer.Option("13 ms", "--opening", help="How long it opens, such as '13 ms'."),
+    opening: str | None = OPENING,
     duration: str | None = typer.Option(
         None, "--for", help="Stop after this time, such as '30 s'; default: until Ctrl-C."
     ),
@@ -53,8 +57,9 @@ def beam(
     )
     if ends_s <= 0.0:
         raise UserError(f'--for = "{duration}": it must be longer than 0 s, such as "10 s"')
-    opening_s = parse_quantity(opening, "duration", key="--opening", example="13 ms")
-    with Board.connect(port, seed=seed) as board:
+    rig = load_rig(rig_file)
+    opening_s = read_opening(opening, rig, valve)
+    with Board.connect(port, rig=rig, seed=seed) as board:
         settle_before_unlogged(board)
         view = BeamView(number, board.info.clock_hz)
         screen = _Screen(quiet)

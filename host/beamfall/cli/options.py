@@ -13,6 +13,11 @@ PORT = typer.Option(None, "--port", help=PORT_HELP)
 SEED = typer.Option(
     0, "--seed", min=0, callback=check_whole, help="Random seed of a simulated rig."
 )
+OPENING = typer.Option(
+    None,
+    "--opening",
+    help="How long the valve opens, such as '13 ms'; default: the rig file's opening.",
+)
 COUNT = typer.Option(1, "--count", min=1, callback=check_whole, help="Number of shots.")
 SERIES = typer.Option(None, "--series", help="Which series; default: the newest.")
 SHOT = typer.Argument(..., min=1, callback=check_whole, help="The shot's number.")

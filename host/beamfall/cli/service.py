@@ -11,7 +11,7 @@ import typer
 
 from beamfall.board import Board
 from beamfall.cli.front import Terminal
-from beamfall.cli.options import PORT, RIG, SEED
+from beamfall.cli.options import OPENING, PORT, RIG, SEED
 from beamfall.cli.output import print_table
 from beamfall.cli.words import say_dripped, say_flashed
 from beamfall.setup.rig import load_rig
@@ -33,26 +33,25 @@ def drip(
     rig_file: Path | None = RIG,
     port: str | None = PORT,
     valve: int = typer.Option(1, "--valve", min=1, max=3, help="Which valve."),
-    opening: str | None = typer.Option(
-        None,
-        "--opening",
-        help="How long it opens, such as '13 ms'; default: the rig file's opening.",
-    ),
+    opening: str | None = OPENING,
     seed: int = SEED,
 ) -> int:
     """Release one drop and show what the beam saw."""
 
     rig = load_rig(rig_file)
-    opening_s = (
-        None
-        if opening is None
-        else parse_quantity(opening, "duration", key="--opening", example="13 ms")
-    )
+    opening_s = read_opening(opening, rig, valve)
     with _connect(port, seed, rig) as board:
         done = run(service.drip(rig, board.info, valve, opening_s), board, None, Terminal())
         _print_edges(board, done.outcome)
     print(say_dripped(done))
     return 1 if done.crossed_s is None else 0
+
+
+def read_opening(given: str | None, rig: Rig, valve: int) -> float:
+    """Return for how long a valve opens, in s: as typed after --opening, else as the rig file says."""
+    if given is None:
+        return service.find_opening(rig, valve)
+    return parse_quantity(given, "duration", key="--opening", example="13 ms")
 
 
 def rinse(
