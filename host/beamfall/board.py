@@ -151,7 +151,7 @@ class Board(BoardSession):
         return self._wait(activity, None, self._boot_id, check_stop)
 
     def drip(self, valve: int, opening_s: float) -> Outcome:
-        """Release one drop and return what the board saw; `valve` is 1 to 3.
+        """Release one drop and return what the board saw; `valve` counts from 1.
 
         Raises UserError for an opening that this board does not allow, as do `test_flash` and `rinse`.
         """
@@ -163,7 +163,7 @@ class Board(BoardSession):
         )
 
     def test_flash(self, flash: int, contact_s: float) -> Outcome:
-        """Fire a flash once and return what the board saw; `flash` is 1 to 3."""
+        """Fire a flash once and return what the board saw; `flash` counts from 1."""
         check_contact(contact_s, self._info)
         signal = self._signal(SignalKind.FLASH, flash)
         return self._serve("test_flash", output=signal, width_ticks=self.to_ticks(contact_s))

@@ -30,7 +30,7 @@ class Row:
     """An output is on for `width_s`, from `delay_s` after the anchor.
 
     `anchor` is release, beam1 or beam2; `count` is which counted edge of that beam, from 1, and 0
-    for the release. `output` is the name of an output: valve1-3, flash1-3, focus or shutter.
+    for the release. `output` is the name of an output: valve or flash with its number, focus or shutter.
     Raises SequenceError for names and signs that no board knows.
     """
 

@@ -54,7 +54,7 @@ class EdgeRecord:
     """
 
     what: str = kept(
-        "The line: valve1-3, flash1-3, focus, shutter, beam1-2, light1, button1.", "string"
+        "The line: valve, flash, beam, light or button with its number, focus or shutter.", "string"
     )
     edge: str = kept("on or off of an output or light; dark or clear of a beam.", "string")
     planned_ticks: int | None = kept(

@@ -88,7 +88,7 @@ class KeepMeasured:
 
 @dataclass(frozen=True)
 class Drip:
-    """Let one drop of a valve (1 to 3) fall."""
+    """Let one drop of a valve (counted from 1) fall."""
 
     valve: int
     opening_s: float
@@ -96,7 +96,7 @@ class Drip:
 
 @dataclass(frozen=True)
 class TestFlash:
-    """Fire a flash (1 to 3) once, as soon as it has recycled."""
+    """Fire a flash (counted from 1) once, as soon as it has recycled."""
 
     __test__ = False  # not one of pytest's
 
