@@ -13,6 +13,7 @@ import os
 import secrets
 import stat
 import time
+from collections import Counter
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -21,6 +22,9 @@ from beamfall.errors import BeamfallError, FileWriteError
 _PART = ".beamfall-"  # start of a temporary name; it ends like the file's own name, which shows the format
 _LEFT_BEHIND_S = 3600.0  # no running program uses a temporary file older than this
 _SUFFIX_MOST = 16
+
+_open: Counter[Path] = Counter()  # files that this program has open and nothing may replace
+_OPEN = "this program has it open: give another name"
 
 _CURES = {
     errno.ENOSPC: "the disk is full: make room",
@@ -58,6 +62,15 @@ def explain_write(file: Path) -> Iterator[None]:
         raise FileWriteError(file, say_cure(error), error.errno) from error
 
 
+def hold_open(*files: Path) -> contextlib.ExitStack:
+    """Let no write of this module replace these files until what is returned is closed; they need not exist."""
+    held = contextlib.ExitStack()
+    for place in {file.resolve() for file in files}:
+        _open[place] += 1
+        held.callback(_open.subtract, (place,))
+    return held
+
+
 @contextlib.contextmanager
 def write_whole(file: Path) -> Iterator[Path]:
     """Give a temporary path to write to; it replaces `file` when the block ends without an error.
@@ -73,7 +86,8 @@ def write_together() -> Iterator[Callable[[Path], Path]]:
     """Write several files that belong together: none appears before all are complete on the disk.
 
     The block gets a function; it calls this for each file and writes to the path returned. After an error in the block
-    every file is unchanged. Raises FileWriteError, which names the file.
+    every file is unchanged. Raises FileWriteError, which names the file; if it is a rename that fails, the files before
+    it are new already, and whole.
     """
     parts: list[tuple[Path, Path]] = []
     current: Path | None = None
@@ -81,6 +95,8 @@ def write_together() -> Iterator[Callable[[Path], Path]]:
     def begin(file: Path) -> Path:
         nonlocal current
         current = file
+        if _open[file.resolve()] > 0:
+            raise FileWriteError(file, _OPEN)
         with explain_write(file):
             part = _begin(file)
         if part != file:

@@ -177,6 +177,42 @@ def test_a_full_disk_is_named_and_the_old_export_stays(
     assert out.read_text() == "old" and set(tmp_path.iterdir()) == before
 
 
+@pytest.mark.parametrize("ending", ["", "-wal", "-shm"])
+def test_the_open_log_is_never_replaced(filled: ShotLog, tmp_path: Path, ending: str) -> None:
+    link = tmp_path / "link.csv"
+    link.symlink_to(f"{filled.path}{ending}")
+    link.exists() or link.touch()
+    shots = [line.shot for line in filled.list_shots()]
+    with pytest.raises(FileWriteError):
+        export_log(filled, link, "csv")
+    assert link.is_symlink() and [line.shot for line in filled.list_shots()] == shots
+    with ShotLog.open(filled.path, read_only=True) as again:
+        assert len(again.list_shots()) == len(shots)
+
+
+@pytest.mark.parametrize("name", ["rig.toml", "notes"])
+def test_an_export_replaces_no_file_of_another_kind(
+    filled: ShotLog, tmp_path: Path, name: str
+) -> None:
+    (tmp_path / name).write_text("mine")
+    with pytest.raises(UserError, match=name):
+        export_log(filled, tmp_path / name, "csv")
+    assert (tmp_path / name).read_text() == "mine"
+
+
+def test_a_companion_replaces_only_that_of_an_earlier_export(
+    filled: ShotLog, tmp_path: Path
+) -> None:
+    (tmp_path / "edges-shots.csv").write_text("x,y")
+    with pytest.raises(UserError, match="edges-shots.csv"):
+        export_log(filled, tmp_path / "edges.csv", "csv")
+    assert (tmp_path / "edges-shots.csv").read_text() == "x,y" and not (
+        tmp_path / "edges.csv"
+    ).exists()
+    (tmp_path / "edges.csv").write_text("from an earlier export")
+    assert export_log(filled, tmp_path / "edges.csv", "csv").shots == 5
+
+
 @pytest.mark.parametrize("kind", ["csv", "jsonl", "parquet"])
 def test_hostile_text_is_data(filled: ShotLog, tmp_path: Path, kind: str) -> None:
     """A spreadsheet runs a cell that begins with =, +, - or @; a terminal obeys ESC."""

@@ -108,6 +108,7 @@ def export_log(
         raise UserError(f"no such format: '{kind}'; choose one of {', '.join(FORMATS)}")
     beside = file.with_name(f"{file.stem}-shots{file.suffix}")
     dictionary = file.with_name(f"{file.name}-metadata.json")
+    _refuse_others_files(file, kind, (dictionary,) if kind == "jsonl" else (beside, dictionary))
     count, edges = 0, 0
     with write_together() as begin, log.snapshot(), contextlib.ExitStack() as stack:
         chosen = log.find_shots(series=series, shots=shots)
@@ -133,6 +134,19 @@ def export_log(
         text = show_json(describe_tables(tables), indent=1)
         begin(dictionary).write_text(text + "\n", encoding="utf-8")
     return Exported((*(place for place, _ in tables), dictionary), count, edges)
+
+
+def _refuse_others_files(file: Path, kind: str, companions: Sequence[Path]) -> None:
+    """Only an earlier export may be replaced. Raises UserError."""
+    if file.is_file() and file.suffix.lower() != f".{kind}":
+        raise UserError(
+            f"{file} exists and may be something else: give a new name, or one that ends in .{kind}"
+        )
+    for one in companions:
+        if one.is_file() and not file.exists():
+            raise UserError(
+                f"{one} exists and would be replaced: give --out another name, or move that file away"
+            )
 
 
 def describe_tables(tables: Sequence[tuple[Path, Sequence[Column]]]) -> dict[str, Any]:

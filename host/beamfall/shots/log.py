@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
 from beamfall.errors import LogError, UserError
+from beamfall.files import hold_open
 from beamfall.places import find_log
 from beamfall.setup.table import Table
 from beamfall.shots.database import explain_errors, open_database
@@ -44,6 +45,8 @@ class ShotLog(LogReader):
     `LogReader` has the functions that read.
     """
 
+    _held: contextlib.ExitStack
+
     @classmethod
     def open(cls, path: str | Path | None = None, *, read_only: bool = False) -> Self:
         """Open the log at `path` (None: where `find_log` says); create it if it does not exist.
@@ -51,7 +54,11 @@ class ShotLog(LogReader):
         Raises LogReadOnly, LogNewer, LogError; with `read_only` also if there is no log.
         """
         file = find_log() if path is None else Path(path)
-        return cls(file, open_database(file, read_only=read_only))
+        log = cls(file, open_database(file, read_only=read_only))
+        log._held = hold_open(
+            *(file.with_name(f"{file.name}{end}") for end in ("", "-wal", "-shm"))
+        )
+        return log
 
     @classmethod
     def open_existing(cls, path: str | Path | None = None) -> Self | None:
@@ -62,6 +69,7 @@ class ShotLog(LogReader):
     def close(self) -> None:
         """Close the file; committed shots are in it whether or not this is called."""
         self._connection.close()
+        self._held.close()
 
     def __enter__(self) -> Self:
         return self
