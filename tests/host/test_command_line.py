@@ -156,6 +156,12 @@ def test_a_mistake_of_the_users_ends_with_2_and_no_traceback(name: str, folder: 
         (("shots", "show", "last"), "valid integer"),
         (("shots", "list", "--limit", "0"), "--limit"),
         (("sequence", "check"), "file"),
+        (
+            ("shoot", "--trace", "t.pcapng"),
+            "before the command, such as: beamfall --trace t.pcapng shoot",
+        ),
+        (("shots", "list", "--trace=t.pcapng"), "before the command"),
+        (("drip", "--verbose"), "before the command, such as: beamfall --verbose shoot"),
     ],
 )
 def test_what_typer_refuses_is_a_mistake_too(

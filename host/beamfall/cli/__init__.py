@@ -22,6 +22,8 @@ from beamfall.interrupts import StopSignals
 # What writing to a full or broken stdout gives.
 _OUTPUT_LOST = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EBADF)
 _INTERRUPTED = 130  # 128 + SIGINT, as shells have it
+# Options of the program, not of a command, with what follows them.
+_BEFORE_COMMAND = {"--trace": "--trace t.pcapng", "--verbose": "--verbose"}
 _DIGITS_MOST = 18  # digits of a number that certainly fits into 64 bits, with its sign
 
 
@@ -85,6 +87,12 @@ def _run(arguments: Sequence[str] | None, stop: StopSignals) -> int:
         show = getattr(error, "show", None)
         if callable(show):
             show()
+            misplaced = _BEFORE_COMMAND.get(getattr(error, "option_name", ""))
+            if misplaced:
+                print(
+                    f"It stands before the command, such as: beamfall {misplaced} shoot",
+                    file=sys.stderr,
+                )
             return int(getattr(error, "exit_code", 2))
         # Click has its own exception for Ctrl-C, and Python wraps one that comes while a class is made.
         if stop.signal or type(error).__name__ == "Abort":
