@@ -34,7 +34,7 @@ def search_by_pictures(seed: int) -> int:
             known = board.traits.take_shot(outcome.edges)
             table = sequence.make_table(board.info)
             record = make_record(table, outcome, timing="simulated", shot=number, rig=rig)
-            shot = read_shot(record, 2)
+            shot = read_shot(record, 2, rig.beams[0])
             assert known is not None and shot is not None
             stage_s, answer = known.picture.stage_s, Answer(*look(known.picture))
             if stage_s is not None and answer.word in ("before", "contact", "after"):

@@ -56,7 +56,7 @@ def fire(tmp_path: Path, port: str) -> tuple[ShotRecord, Shot]:
     ):
         shooter = Shooter.begin(board, log, "seek", rig=rig)
         record = shooter.fire(search.build(search.propose()))
-    shot = read_shot(record, 2)
+    shot = read_shot(record, 2, rig.beams[0])
     assert record.state == "fired" and shot is not None
     return record, shot
 
@@ -71,7 +71,7 @@ def test_what_the_board_saw_tells_which_pictures_are_useless(tmp_path: Path) -> 
         next(e for e in record.edges if e.what == "beam1" and e.edge == "dark"), ticks=opened - 1
     )
     odd = replace(record, edges=(early, *record.edges))
-    seen = read_shot(odd, 2)
+    seen = read_shot(odd, 2, example_rig().beams[0])
     assert seen is not None and "before the valve opened" in str(say_useless(odd, seen))
 
 

@@ -15,9 +15,11 @@ from beamfall.cli.beam_view import BeamView
 from beamfall.events import Edge
 from beamfall.faults.evidence import find_pulses
 from beamfall.planning.calibration.measure import measure_drops
-from beamfall.planning.seek.answer import read_shot
+from beamfall.planning.seek.answer import Shot, read_shot
 from beamfall.plot.lanes import make_lanes
+from beamfall.recipes.make import make_recipe
 from beamfall.repeatability import read_series
+from beamfall.setup.rig import Rig, example_rig
 from beamfall.setup.signals import Signal
 from beamfall.shots import EdgeRecord, ShotLog
 from beamfall.shots.pulses import Pulse, PulseReader, find_drops, read_lines, read_pulses
@@ -148,6 +150,9 @@ CASES = {
     "a dark edge lost": Awkward(
         lambda a, b, c, d: [(a, "dark"), (b, "clear"), (d, "clear")], ((1, True),), 1, 2
     ),
+    "the first dark edge lost": Awkward(
+        lambda a, b, c, d: [(b, "clear"), (c, "dark"), (d, "clear")], ((2, True),), 1, 2
+    ),
     "a bounce": Awkward(
         lambda a, b, c, d: [
             (a, "dark"),
@@ -194,9 +199,8 @@ def test_everyone_sees_the_same_drops(
     for shot in numbers[:-1]:
         put_beam(log, shot, CASES["sound"])
     last = numbers[-1]
-    opened, beam = put_beam(log, last, case)
+    _, beam = put_beam(log, last, case)
     record = log.read_shot(last).record
-    due = {number: opened[number - 1] + TRANSIT for number in (1, 2)}
     dwells = [DWELL / HZ for _, known in case.drops if known]
 
     found = read_series(log, series, "beam1")
@@ -211,11 +215,9 @@ def test_everyone_sees_the_same_drops(
     for row, seen_in in zip(sample.values_s, sample.shots, strict=True):
         assert seen_in != last or list(row) == pytest.approx([TRANSIT / HZ, DWELL / HZ])
 
-    shot = read_shot(record, 2)
+    shot = read_shot(record, 2, example_rig().beams[0])
     assert shot is not None
-    edges = [(due[n] - opened[0]) / HZ for n, _ in case.drops]
-    assert [edge for edge in shot.edges_s if edge is not None] == pytest.approx(edges)
-    assert shot.dwells_s == pytest.approx(dwells)
+    assert [one for one in shot.dwells_s if one is not None] == pytest.approx(dwells)
 
     (lane,) = (lane for lane in make_lanes(record.to_json()) if lane.what == "beam1")
     assert len(lane.measured) == case.pulses
@@ -229,6 +231,38 @@ def test_everyone_sees_the_same_drops(
     view.take(tuple(events))
     assert view.count == sum(word == "dark" for _, word in beam)
     assert view.longest_s == pytest.approx(DWELL / HZ)
+
+
+@pytest.mark.parametrize("edge", ["dark", "clear"])
+def test_search_and_recipe_leave_an_unseen_edge_at_its_drops_place(
+    log: ShotLog,
+    fire_series: Callable[..., int],
+    monkeypatch: pytest.MonkeyPatch,
+    case: Awkward,
+    edge: str,
+) -> None:
+    rig = example_rig()
+    rig = dataclasses.replace(rig, beams=(dataclasses.replace(rig.beams[0], edge=edge),))
+    fire_series(log, 1, rig=rig)
+    opened, beam = put_beam(log, 1, case)
+    true = [at + TRANSIT + (DWELL if edge == "clear" else 0) for at in opened]
+    due = [(at - opened[0]) / HZ if (at, edge) in beam else None for at in true]
+    dwells = [DWELL / HZ if (n, True) in case.drops else None for n in (1, 2)]
+
+    kept: list[Shot] = []
+
+    def keep(rig: Rig, shot: Shot, *others: object, **more: object) -> tuple[None, None]:
+        kept.append(shot)
+        return None, None
+
+    monkeypatch.setattr("beamfall.recipes.events.read_events", keep)
+    make_recipe(log, 1, "kept")
+    searched = read_shot(log.read_shot(1).record, 2, rig.beams[0], {"valve1"})
+    assert searched is not None
+    for shot in (searched, *kept):
+        assert [shot.find_edge(n) for n in (1, 2)] == pytest.approx(due)
+        assert list(shot.dwells_s) == pytest.approx(dwells)
+    assert len(kept) == 1
 
 
 def test_two_drops_that_merge_are_one_drop_to_everyone(
@@ -249,7 +283,7 @@ def test_two_drops_that_merge_are_one_drop_to_everyone(
     assert found.missing == [[], [last]]
     (sample,) = measure_drops(log, [series])
     assert last not in sample.shots and sample.left_out == 1  # seen, and unlike the others
-    shot = read_shot(log.read_shot(last).record, 2)
+    shot = read_shot(log.read_shot(last).record, 2, example_rig().beams[0])
     assert shot is not None
     assert shot.find_edge(2) is None and shot.dwells_s == pytest.approx([long_s])
     events = [Edge(Signal.beam1, int(word == "dark"), at, True) for at, word in beam]

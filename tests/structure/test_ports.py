@@ -69,7 +69,8 @@ def test_a_virtual_clock_can_be_put_forward_and_never_back() -> None:
 
 def test_a_wrapped_port_keeps_its_traits() -> None:
     with Board.connect("sim?fault=usb-dropping-out", seed=3) as board:
-        assert board.traits.studio is not None
+        assert board.traits.studio is not None and board.traits.brings_rig
+        assert brings_rig(board.name)
         paced = PacedTransport(board.transport, lambda: None, pace=1e6)
         assert paced.traits is board.traits
 

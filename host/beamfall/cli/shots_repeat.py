@@ -42,7 +42,7 @@ def repeat(
         logged = log.read_shot(shot)
         rebuild_sequence(logged.table)  # before a port is opened
         rig = logged.make_rig()
-        if port is None and logged.line.port.startswith("sim"):
+        if port is None and logged.is_simulated:
             port = logged.line.port
         seed = logged.record.seed
         arrivals = read_arrivals(camera, photos, picture_wait, rig)

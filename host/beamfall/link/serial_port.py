@@ -137,7 +137,7 @@ class SerialReconnector:
         )
 
 
-brings_rig = False
+brings_rig = REAL.brings_rig
 
 
 def open_port(

@@ -123,7 +123,7 @@ def describe_board(board: Board) -> dict[str, Any]:
         "boot_id": info.boot_id,
         "timing": info.timing.label,
         "clock_hz": info.clock_hz,
-        "simulated": board.traits.studio is not None,
+        "simulated": board.traits.brings_rig,
         "has_light": info.has(Signal.light1),
         "rinse_max_ms": info.rinse_max_ms,
         "valve_max_ms": info.valve_max_us / 1e3,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 from statistics import mean
@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import PhysicsRangeError, PictureError, RecipeError, RigFileError
 from beamfall.photos.find import load_picture
-from beamfall.planning.seek.answer import Shot
+from beamfall.planning.seek.answer import list_dark, read_shot
 from beamfall.recipes.package import PICTURE_WIDTH
 from beamfall.recipes.recipe import (
     NOTE_MOST,
@@ -24,8 +24,6 @@ from beamfall.recipes.recipe import (
     check_name,
     find_partners,
 )
-from beamfall.setup.signals import SignalKind
-from beamfall.shots.pulses import Pulse, find_usual_dwell, is_satellite, read_pulses
 from beamfall.shots.repeat import find_peers, rebuild_sequence
 
 if TYPE_CHECKING:
@@ -120,7 +118,7 @@ def _read_events(
 
     near = {one.output for one in find_partners(rig)}
     drops = sum(row.output in near for row in logged.table.rows)
-    shot = _read_timings(logged.record, rig, near)
+    shot = read_shot(logged.record, drops, rig.beams[0] if rig.beams else None, near)
     if shot is None:
         return None, None
     try:
@@ -140,46 +138,6 @@ def _find_said(log: ShotLog, logged: LoggedShot) -> float | None:
     return float(stage) if isinstance(stage, int | float) and newest == logged.line.shot else None
 
 
-def _read_timings(record: ShotRecord, rig: Rig, near: Collection[str]) -> Shot | None:
-    """When things happened at the first valve's place; None if no valve or flash was seen to act."""
-    opened = _list_on(record, near)
-    flashes = _list_on(record, SignalKind.FLASH.names)
-    if not opened or not flashes:
-        return None
-    first, count = opened[0], len(opened)
-    edges: list[float | None] = []
-    dwells: list[float] = []
-    if rig.beams:
-        beam = rig.beams[0]
-        pulses = _list_drops(record, beam.input)
-        times = [drop.start if beam.edge == "dark" else drop.end for drop in pulses]
-        edges = [None if time is None else time - first for time in times][:count]
-        dwells = [drop.length for drop in pulses if drop.length is not None][:count]
-    return Shot(
-        tuple(one - first for one in opened), flashes[0] - first, tuple(edges), tuple(dwells)
-    )
-
-
-def _list_on(record: ShotRecord, outputs: Collection[str]) -> list[float]:
-    """When outputs went on, in s from the release."""
-    return sorted(
-        edge.ticks / record.clock_hz
-        for edge in record.edges
-        if edge.what in outputs and edge.edge == "on" and edge.ticks is not None
-    )
-
-
-def _list_drops(record: ShotRecord, beam: str) -> list[Pulse]:
-    """The drops that a beam saw, satellites left out, in s from the release."""
-    pulses = read_pulses(
-        (edge.ticks / record.clock_hz, edge.edge == "dark")
-        for edge in record.edges
-        if edge.what == beam and edge.ticks is not None
-    )
-    usual = find_usual_dwell(pulses)
-    return [one for one in pulses if not is_satellite(one, usual)]
-
-
 def measure_drops(records: list[ShotRecord], rig: Rig) -> tuple[DropSeen, ...]:
     """Return what the first beam saw of the drops, means over all these shots.
 
@@ -191,8 +149,12 @@ def measure_drops(records: list[ShotRecord], rig: Rig) -> tuple[DropSeen, ...]:
     arrivals: list[float] = []
     dwells: list[float] = []
     for record in records:
-        opened = _list_on(record, (valve,))
-        drops = _list_drops(record, rig.beams[0].input)
+        opened = sorted(
+            edge.ticks / record.clock_hz
+            for edge in record.edges
+            if edge.what == valve and edge.edge == "on" and edge.ticks is not None
+        )
+        drops = list_dark(record, rig.beams[0].input)
         if len(drops) != len(opened):
             continue
         for at, drop in zip(opened, drops, strict=True):

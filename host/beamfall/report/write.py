@@ -172,7 +172,7 @@ def _describe_setup(log: ShotLog, series: int, logged: LoggedShot, cards: Sequen
         ("timing", f"{board['timing']}, clock {board['clock_hz'] / 1e6:g} MHz"),
         ("note", record.note),
     ]
-    if str(logged.line.port).startswith("sim"):
+    if logged.is_simulated:
         pairs.insert(0, ("simulated", "a simulated rig fired these shots; no drop fell"))
     return f"<section><h2>Setup</h2>{_table_of_pairs(pairs)}</section>"
 

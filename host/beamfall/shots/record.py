@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import LogDamaged
 from beamfall.places import find_log
+from beamfall.ports import brings_rig
 from beamfall.setup.rig import Rig
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.setup.table import Table
@@ -357,6 +358,11 @@ class LoggedShot:
         with contextlib.suppress(LogDamaged):
             return self.make_rig()
         return None
+
+    @property
+    def is_simulated(self) -> bool:
+        """Whether a simulated rig fired it, as the name of its port says."""
+        return brings_rig(self.record.port)
 
     @property
     def sees_light(self) -> bool:

@@ -16,8 +16,9 @@ from beamfall.sim.interpreter import MicroPythonTransport
 from beamfall.sim.jumper import JumperRig
 from beamfall.sim.picture import RecalledPicture
 from beamfall.sim.port_name import INTERPRETER, parse_port
+from beamfall.sim.traits import SimulatedTraits
 
-brings_rig = True
+brings_rig = SimulatedTraits.brings_rig
 
 
 def open_port(

@@ -33,6 +33,7 @@ class SimulatedTraits(PortTraits):
     is_virtual_time = True
     repeats_boot_ids = True
     names_rig = True
+    brings_rig = True
 
     def __init__(self, seed: int, clock: Callable[[], float]) -> None:
         self.seed = seed

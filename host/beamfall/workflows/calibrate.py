@@ -101,7 +101,7 @@ def weigh_drops(
     identity, port = board.info.unique_id.hex(), board.name
     file = find_file(rig_file)
     earlier = load_learned(file, identity)
-    known = earlier or Belief(identity, port, port.startswith("sim"))
+    known = earlier or Belief(identity, port, board.traits.brings_rig)
     learned = known.add_calibration(rig, alone, used=())
     if store:
         save_learned(file, learned)
@@ -134,7 +134,7 @@ def calibrate_by(
         found,
         board=board,
         port=port,
-        simulated=port.startswith("sim"),
+        simulated=newest.is_simulated,
         earlier=earlier,
         series=tuple(series),
     )

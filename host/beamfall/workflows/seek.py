@@ -303,9 +303,9 @@ class _Seek:
         aim = Aim(number, self.most, proposal.times_s, proposal.delay_s, search.by_beam)
         yield ShotAhead(aim)
         fired = yield from fire(search.build(proposal), {"seek": number})
-        edge = search.rig.beams[0].edge if search.rig.beams else "dark"
+        beam = search.rig.beams[0] if search.rig.beams else None
         outputs = {valve.output for valve in search.rig.list_drops()}
-        shot = read_shot(fired.record, len(proposal.times_s), edge, outputs)
+        shot = read_shot(fired.record, len(proposal.times_s), beam, outputs)
         if fired.record.state != "fired" or shot is None:
             self.misses += 1
             yield Misfired(fired, self.misses)
@@ -389,7 +389,7 @@ class _Seek:
             self.belief = self.search.keep(
                 board=board.info.unique_id.hex(),
                 port=board.name,
-                simulated=board.traits.studio is not None,
+                simulated=board.traits.brings_rig,
                 series=series,
             )
             save_learned(self.kept, self.belief)

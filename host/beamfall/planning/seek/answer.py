@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING
 from beamfall.errors import UserError
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.units import parse_length
-from beamfall.shots.pulses import find_usual_dwell, is_satellite, read_pulses
+from beamfall.shots.pulses import Pulse, find_usual_dwell, is_satellite, read_pulses
 from beamfall.shots.remarks import NO_LIGHT, list_remarks
 
 if TYPE_CHECKING:
+    from beamfall.setup.rig_sections import Beam
     from beamfall.shots import ShotRecord
 
 #: The words, with what they mean.
@@ -94,16 +95,16 @@ class Answer:
 
 @dataclass(frozen=True)
 class Shot:
-    """When things happened in a shot, in s from the first valve's opening; None if not seen.
+    """When things happened in a shot, in s from the first valve's opening.
 
-    `times_s`: each drop's opening, the first at 0. `edges_s`: the counted beam edge of each drop. `flash_s`: the
-    flash's contact.
+    `times_s`: each drop's opening, the first at 0. `edges_s`: the counted beam edge of each drop, and `dwells_s` how
+    long it kept the beam dark, each at its drop's place; None where it was not seen. `flash_s`: the flash's contact.
     """
 
     times_s: tuple[float, ...]
     flash_s: float
     edges_s: tuple[float | None, ...] = ()
-    dwells_s: tuple[float, ...] = ()
+    dwells_s: tuple[float | None, ...] = ()
 
     @property
     def spacing_s(self) -> float | None:
@@ -162,11 +163,11 @@ def read_answer(text: str, drops: int = 2) -> Answer:
 
 
 def read_shot(
-    record: ShotRecord, drops: int, beam_edge: str = "dark", valves: Collection[str] | None = None
+    record: ShotRecord, drops: int, beam: Beam | None, valves: Collection[str] | None = None
 ) -> Shot | None:
     """What a shot's record shows; None if no flash fired or fewer than `drops` openings of `valves` did.
 
-    `valves`: those whose drops are asked about; all when left out.
+    `beam`: the one that saw the drops. `valves`: those whose drops are asked about; all when left out.
     """
     hz = record.clock_hz
     opened = sorted(
@@ -182,25 +183,41 @@ def read_shot(
         for edge in record.edges
         if edge.kind is SignalKind.FLASH and edge.edge == "on" and edge.ticks is not None
     ]
-    if len(opened) < drops or not flashes:
+    if not opened or len(opened) < drops or not flashes:
         return None
     start = opened[0]
-    beam = record.anchor_beam or "beam1"
+    seen = (
+        [] if beam is None else _find_drops(list_dark(record, beam.input, start), drops, beam.edge)
+    )
+    return Shot(
+        times_s=tuple((ticks - start) / hz for ticks in opened),
+        flash_s=(min(flashes) - start) / hz,
+        edges_s=tuple(_find_counted(one, beam.edge) for one in seen) if beam else (),
+        dwells_s=tuple(one.length for one in seen),
+    )
+
+
+def _find_drops(dark: list[Pulse], drops: int, edge: str) -> list[Pulse]:
+    """The pulses of that many drops, in order; a lost edge does not move the drops that follow."""
+    doubtful = [one for one in dark if one.start is None or _find_counted(one, edge) is None]
+    # More pulses than drops: these did not come from a drop, as when the beam was dark before the record.
+    surplus = doubtful[: max(0, len(dark) - drops)]
+    return [one for one in dark if one not in surplus][:drops]
+
+
+def _find_counted(dark: Pulse, edge: str) -> float | None:
+    return dark.start if edge == "dark" else dark.end
+
+
+def list_dark(record: ShotRecord, beam: str, since: int = 0) -> list[Pulse]:
+    """When drops kept a beam dark, satellites left out, in s from the tick `since`."""
     pulses = read_pulses(
-        ((edge.ticks - start) / hz, edge.edge == "dark")
+        ((edge.ticks - since) / record.clock_hz, edge.edge == "dark")
         for edge in record.edges
         if edge.what == beam and edge.ticks is not None
     )
     usual_s = find_usual_dwell(pulses)
-    seen = [pulse for pulse in pulses if not is_satellite(pulse, usual_s)]
-    times = [drop.start if beam_edge == "dark" else drop.end for drop in seen]
-    dwells = [drop.length for drop in seen if drop.length is not None]
-    return Shot(
-        times_s=tuple((ticks - start) / hz for ticks in opened),
-        flash_s=(min(flashes) - start) / hz,
-        edges_s=tuple([time for time in times if time is not None][:drops]),
-        dwells_s=tuple(dwells[:drops]),
-    )
+    return [one for one in pulses if not is_satellite(one, usual_s)]
 
 
 def say_useless(record: ShotRecord, shot: Shot, *, sees_light: bool = True) -> str | None:

@@ -25,9 +25,10 @@ _DOUBT = 0.02  # share of its weight that each rig keeps whatever was seen: the 
 def weigh_dwell(rigs: Draws, shot: Shot) -> Floats:
     """How likely the dwell of drop 1 is for each rig."""
     dwell = rigs.first.dwell_s
-    if not shot.dwells_s or not np.isfinite(dwell).all():
+    seen = shot.dwells_s[0] if shot.dwells_s else None
+    if seen is None or not np.isfinite(dwell).all():
         return np.ones(len(dwell))
-    return _doubt((shot.dwells_s[0] / dwell - 1.0) / _DWELL_SPREAD)
+    return _doubt((seen / dwell - 1.0) / _DWELL_SPREAD)
 
 
 def list_late(rigs: Draws, shot: Shot, latency: str) -> list[Floats]:
