@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+from beamfall.board import Board
+from beamfall.cli import main
+from beamfall.events import Outcome
+from beamfall.setup.rig import EXAMPLE
+from beamfall.setup.signals import SignalKind
 from beamfall.shots import ShotLog
 from beamfall.sim.traits import SimulatedStudio
 
@@ -27,6 +33,35 @@ def test_whoever_fires_flashes_is_warned_of_epilepsy_once(
     use_log("log")
     at_terminal(*command)
     assert capsys.readouterr().err.count("epilepsy") == 1
+
+
+@pytest.mark.parametrize(
+    ("more", "contact_s"),
+    [
+        (("--flash", "1"), 0.005),
+        (("--flash", "2"), 0.007),
+        (("--flash", "3"), 0.002),
+        (("--flash", "2", "--contact", "1 ms"), 0.001),
+    ],
+)
+def test_a_flash_has_the_contact_of_its_rig_file(
+    more: tuple[str, ...], contact_s: float, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rig = tmp_path / "flashes.toml"
+    text = EXAMPLE.read_text(encoding="utf-8").replace('contact = "2 ms"', 'contact = "5 ms"')
+    rig.write_text(f'{text}\n[[flash]]\noutput = "flash2"\ncontact = "7 ms"\n', encoding="utf-8")
+    widths_s = []
+    test_flash = Board.test_flash
+
+    def note(board: Board, flash: int, seconds: float) -> Outcome:
+        outcome = test_flash(board, flash, seconds)
+        on, off = [one for one in outcome.edges if one.signal.kind is SignalKind.FLASH]
+        widths_s.append((off.ticks - on.ticks) / board.info.clock_hz)
+        return outcome
+
+    monkeypatch.setattr(Board, "test_flash", note)
+    assert main(["flash", str(rig), "--port", "sim", *more]) == 0
+    assert widths_s == [pytest.approx(contact_s, abs=1e-5)]
 
 
 def test_seek_names_the_shot_and_its_timings_before_it_asks(

@@ -80,18 +80,26 @@ def rinse(
 
 
 def flash(
+    rig_file: Path | None = RIG,
     port: str | None = PORT,
     number: int = typer.Option(1, "--flash", min=1, max=3, help="Which flash."),
-    contact: str = typer.Option(
-        "2 ms", "--contact", help="How long its contact closes, such as '2 ms'."
+    contact: str | None = typer.Option(
+        None,
+        "--contact",
+        help="How long its contact closes, such as '2 ms'; default: the rig file's contact.",
     ),
     seed: int = SEED,
 ) -> int:
     """Fire a flash once. Warn people first: flashes can trigger photosensitive epilepsy."""
 
-    seconds = parse_quantity(contact, "duration", key="--contact", example="2 ms")
-    with _connect(port, seed) as board:
-        done = run(service.flash_once(None, board.info, number, seconds), board, None, Terminal())
+    rig = load_rig(rig_file)
+    contact_s = (
+        None
+        if contact is None
+        else parse_quantity(contact, "duration", key="--contact", example="2 ms")
+    )
+    with _connect(port, seed, rig) as board:
+        done = run(service.flash_once(rig, board.info, number, contact_s), board, None, Terminal())
         _print_edges(board, done.outcome)
     text = say_flashed(done)
     if text:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from beamfall.setup.rig_sections import Flash
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.workflows.steps import Drip, HoldOpen, TestFlash, Workflow, serve
 
@@ -49,9 +50,15 @@ def drip(
 
 
 def flash_once(
-    rig: Rig | None, board: Welcome, flash: int = 1, contact_s: float = 0.002
+    rig: Rig, board: Welcome, flash: int = 1, contact_s: float | None = None
 ) -> Workflow[Flashed]:
-    """Fire a flash once."""
+    """Fire a flash (1 to 3) once, with the rig file's contact unless another one is given.
+
+    A flash that the rig does not have gets the contact that a rig file gets by default.
+    """
+    if contact_s is None:
+        own = [one for one in rig.flashes if Signal.of(one.output).number == flash]
+        contact_s = (own or [Flash()])[0].contact_s
     outcome = yield from serve(TestFlash(flash, contact_s, rig))
     assert outcome is not None
     lit = any(edge.signal.kind is SignalKind.LIGHT and edge.level for edge in outcome.edges)

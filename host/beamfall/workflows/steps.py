@@ -102,7 +102,7 @@ class TestFlash:
 
     flash: int
     contact_s: float
-    rig: Rig | None = None
+    rig: Rig
 
 
 @dataclass(frozen=True)
