@@ -1,1 +1,0 @@
-"""The only code that touches pins: one package per kind of board."""
