@@ -16,6 +16,7 @@ from beamfall.cli.service import read_opening
 from beamfall.errors import UserError
 from beamfall.events import EdgesSeen
 from beamfall.setup.rig import load_rig
+from beamfall.setup.signals import SignalKind
 from beamfall.setup.units import parse_quantity
 from beamfall.workflows.series import settle_before_unlogged
 
@@ -30,13 +31,17 @@ _ASK_S = 0.5  # how often the board is asked for the beam's state
 def beam(
     rig_file: Path | None = RIG,
     port: str | None = PORT,
-    number: int = typer.Option(1, "--beam", min=1, max=2, help="Which beam."),
+    number: int = typer.Option(
+        1, "--beam", min=1, max=len(SignalKind.BEAM.signals), help="Which beam."
+    ),
     drops: bool = typer.Option(
         False,
         "--drops",
         help="Release a drop every two seconds; align the beam for the longest dwell.",
     ),
-    valve: int = typer.Option(1, "--valve", min=1, max=3, help="Which valve, with --drops."),
+    valve: int = typer.Option(
+        1, "--valve", min=1, max=len(SignalKind.VALVE.signals), help="Which valve, with --drops."
+    ),
     opening: str | None = OPENING,
     duration: str | None = typer.Option(
         None, "--for", help="Stop after this time, such as '30 s'; default: until Ctrl-C."

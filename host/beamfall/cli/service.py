@@ -32,7 +32,9 @@ if TYPE_CHECKING:
 def drip(
     rig_file: Path | None = RIG,
     port: str | None = PORT,
-    valve: int = typer.Option(1, "--valve", min=1, max=3, help="Which valve."),
+    valve: int = typer.Option(
+        1, "--valve", min=1, max=len(SignalKind.VALVE.signals), help="Which valve."
+    ),
     opening: str | None = OPENING,
     seed: int = SEED,
 ) -> int:
@@ -56,7 +58,9 @@ def read_opening(given: str | None, rig: Rig, valve: int) -> float:
 
 def rinse(
     port: str | None = PORT,
-    valve: int = typer.Option(1, "--valve", min=1, max=3, help="Which valve."),
+    valve: int = typer.Option(
+        1, "--valve", min=1, max=len(SignalKind.VALVE.signals), help="Which valve."
+    ),
     duration: str = typer.Option(
         "2 s", "--duration", help="How long it stays open, such as '2 s'."
     ),
@@ -82,7 +86,9 @@ def rinse(
 def flash(
     rig_file: Path | None = RIG,
     port: str | None = PORT,
-    number: int = typer.Option(1, "--flash", min=1, max=3, help="Which flash."),
+    number: int = typer.Option(
+        1, "--flash", min=1, max=len(SignalKind.FLASH.signals), help="Which flash."
+    ),
     contact: str | None = typer.Option(
         None,
         "--contact",
