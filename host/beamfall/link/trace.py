@@ -236,21 +236,23 @@ def trace_if_asked(transport: Transport) -> Transport:
 
     Raises UserError if the trace file cannot be written; the transport is then closed.
     """
-    trace = _begin_trace(transport, transport.name)
-    return transport if trace is None else TracedTransport(transport, trace)
+    if not _is_asked():
+        return transport
+    return TracedTransport(transport, _begin_trace(transport, transport.name))
 
 
 def trace_line_if_asked(line: Any, name: str) -> Any:
     """The same for an open pyserial port."""
-    trace = _begin_trace(line, name, is_text=True)
-    return line if trace is None else TracedLine(line, trace)
+    return TracedLine(line, _begin_trace(line, name, is_text=True)) if _is_asked() else line
 
 
-def _begin_trace(port: Any, name: str, *, is_text: bool = False) -> Trace | None:
+def _is_asked() -> bool:
+    return bool(os.environ.get(TRACE_VARIABLE) or os.environ.get(VERBOSE_VARIABLE))
+
+
+def _begin_trace(port: Any, name: str, *, is_text: bool = False) -> Trace:
     path = os.environ.get(TRACE_VARIABLE, "")
     verbose = bool(os.environ.get(VERBOSE_VARIABLE, ""))
-    if not path and not verbose:
-        return None
     try:
         file = PcapngFile(Path(path), name) if path else None
     except UserError:
