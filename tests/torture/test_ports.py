@@ -140,9 +140,15 @@ def test_a_board_that_comes_back_under_another_name_goes_on_with_its_series(
 
     def plug_in() -> None:
         time.sleep(0.4)
-        blocker = os.openpty()  # takes the old name, so that the new one is another
+        blockers: list[int] = []
+        for _ in range(
+            20
+        ):  # until the old name is taken, by this or by another program: the new one is another then
+            blockers += os.openpty()
+            if os.ttyname(blockers[-1]) == before:
+                break
         ports.append(seen(far_board.plug()))
-        for end in blocker:
+        for end in blockers:
             os.close(end)
 
     before = far_board.name
