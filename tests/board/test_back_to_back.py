@@ -151,7 +151,7 @@ def test_service_actions_are_recorded(board: Board) -> None:
 
 def test_a_sequence_is_kept_in_a_slot(board: Board) -> None:
     if not board.slots().most:
-        pytest.skip("this board keeps no slots")
+        pytest.skip("needs a board that keeps slots: this one, named by --port, has none")
     digest = board.upload(NO_BEAM)
     board.save_slot(2)
     board.upload(TWO_DROPS)
@@ -188,7 +188,7 @@ def test_a_wait_shorter_than_a_tick_still_ends(board: Board) -> None:
 def test_a_host_that_falls_silent_leaves_nothing_on(port: str) -> None:
     """The cable is pulled, or the program dies, while the shutter is held open."""
     if not port.startswith("sim"):
-        pytest.skip("pulls the plug of the host, which is done by hand on a real board")
+        pytest.skip("a real board: somebody must pull its cable by hand")
     with Board.connect(port, seed=7) as board:
         board.set_host_timeout(0.5)
         board.release(board.arm(Sequence(rows=(Row("release", 0, "shutter", 0.010, 6.0),))))

@@ -456,5 +456,5 @@ def test_the_order_of_reports() -> None:
     assert order.take(10, None) is Verdict.DELIVER
     assert not order.begin(7, 10)  # a new session in the same life goes on
     assert order.take(10, None) is Verdict.REPEAT
-    assert order.begin(8, 1)  # a new life begins anew
+    assert order.begin(8, 1)  # after a restart counting starts again
     assert order.take(1, None) is Verdict.DELIVER

@@ -292,7 +292,7 @@ def test_photographs_are_shown_and_what_is_no_picture_is_not(
     wait_ready(page)
     arm_and_release(page)
     expect(page.get_by_role("heading", name="Shot 1: fired")).to_be_visible()
-    # Once it is drawn nothing asks for the picture anew, which is to be refused in the end.
+    # Once it is drawn, nothing may ask for the picture again: that would be refused in the end.
     expect(page.locator(".splash-picture img")).to_be_visible()
     photograph, secret = tmp_path / "IMG_0001.jpg", tmp_path / "secret.jpg"
     Image.new("RGB", (1200, 800), (10, 200, 30)).save(photograph)

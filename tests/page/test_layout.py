@@ -120,7 +120,7 @@ def test_a_light_long_after_everything_says_so_within_the_picture(
     assert served.hub.get("moment")["drop_mm"]["p50"] < -1000, "where nothing would stop it"
     expect(page.locator(".momentwords")).to_contain_text("Too late")
     expect(page.locator(".momentbox text", has_text="has struck")).to_have_count(1)
-    # In one go: the drawing is made anew with every change.
+    # In one go: the page draws again after every change.
     frame, texts, boxes = page.evaluate(
         """() => {
           const place = (e) => { const r = e.getBoundingClientRect(); return [r.left, r.top, r.right, r.bottom]; };

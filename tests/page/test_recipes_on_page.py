@@ -55,10 +55,8 @@ class Hand:
         return self.served.wait(look)
 
 
-@pytest.mark.full
-def test_a_shot_is_kept_found_shared_and_fired_again(
-    serve: Callable[..., Served], log_path: Any
-) -> None:
+def keep_a_shot(serve: Callable[..., Served]) -> Hand:
+    """Fire a shot on a page and keep it as the recipe NAME."""
     hand = Hand(serve(rig=QUICK_RIG, pace=1000.0))
     hand.served.wait(lambda: (hand.see("link") or {}).get("state") == "up" and hand.see("plan"))
     hand.do("arm")
@@ -66,6 +64,14 @@ def test_a_shot_is_kept_found_shared_and_fired_again(
     hand.do("release")
     hand.served.wait(lambda: hand.see("shot"))
     hand.do("keep_recipe", shot=1, name=NAME)
+    return hand
+
+
+@pytest.mark.full
+def test_a_shot_is_kept_found_shared_and_fired_again(
+    serve: Callable[..., Served], log_path: Any
+) -> None:
+    hand = keep_a_shot(serve)
     hand.do("keep_recipe", shot=1, name=NAME.upper(), status=422)
     (card,) = json.loads(hand.get("/recipes")[2])["recipes"]
     assert (card["name"], card["shot"]) == (NAME, 1)
@@ -89,13 +95,7 @@ def test_a_shot_is_kept_found_shared_and_fired_again(
 def test_a_recipe_goes_into_a_slot_of_the_board_and_onto_its_card(
     serve: Callable[..., Served], log_path: Any
 ) -> None:
-    hand = Hand(serve(rig=QUICK_RIG, pace=1000.0))
-    hand.served.wait(lambda: (hand.see("link") or {}).get("state") == "up" and hand.see("plan"))
-    hand.do("arm")
-    hand.served.wait(lambda: hand.see("armed"))
-    hand.do("release")
-    hand.served.wait(lambda: hand.see("shot"))
-    hand.do("keep_recipe", shot=1, name=NAME)
+    hand = keep_a_shot(serve)
 
     def change(command: str, **values: Any) -> list[dict[str, Any]]:
         before = (hand.see("job") or {}).get("id")

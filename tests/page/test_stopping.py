@@ -23,7 +23,7 @@ Open = Callable[..., Any]
 
 
 class Plug:
-    """A simulated board whose cable can be pulled. Pulling it takes its power: it starts anew when it is back."""
+    """A simulated board whose cable can be pulled. Pulling it takes its power: it restarts when it is back."""
 
     def __init__(self) -> None:
         self.out = threading.Event()

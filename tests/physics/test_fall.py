@@ -298,7 +298,7 @@ def _host_path() -> str:
     return str(pathlib.Path(beamfall.__file__).parent.parent)
 
 
-def test_arrays_are_reckoned_whole_and_not_drop_by_drop(
+def test_arrays_are_calculated_whole_and_not_drop_by_drop(
     count_calls: Callable[[Callable[[], object]], int],
 ) -> None:
     """Millions a second, as benchmarks/physics_fall.py prints; here calls are counted, whatever the machine."""

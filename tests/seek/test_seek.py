@@ -324,7 +324,7 @@ def test_seek_with_a_simulated_port_answers_for_itself(environment, tmp_path) ->
     best = [one["shot"] for one in shots].index(last["shot"])
     assert last["stage_error_ms"] == pytest.approx(truth[best] - last["wanted_stage_ms"], abs=1e-3)
     assert sheet.read_bytes().startswith(b"\x89PNG")
-    # the plan uses it, for this rig; another simulated rig's search begins anew
+    # the plan uses it, for this rig; another simulated rig's search starts from nothing
     learned = json.loads(run(environment, "plan", "--json"))
     fresh = json.loads(run(environment, "plan", "--json", "--fresh"))
     assert any("narrowed by" in line for line in learned["assumptions"])

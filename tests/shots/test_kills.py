@@ -64,7 +64,7 @@ def test_a_shot_that_was_never_released_is_marked(log: ShotLog) -> None:
 
 
 def test_a_simulated_board_in_this_process_proves_nothing_of_its_earlier_life(log: ShotLog) -> None:
-    """Each start of `--port sim` has the same boot id and counts its releases anew."""
+    """Each start of `--port sim` has the same boot id and counts its releases from 1 again."""
     for _ in range(2):
         with Board.connect("sim", rig=example_rig(), seed=1) as board:
             shooter = Shooter.begin(board, log, "shoot", rig=example_rig())

@@ -30,7 +30,7 @@ from beamfall.workflows.check import Look, check, find_hands
 from beamfall.workflows.run import PythonFrontEnd, run
 from beamfall.workflows.series import Shooter
 
-# What each series draws anew where the board is a real one, and where the port is told apart.
+# What each series draws again where the board is a real one, and where the port is told apart.
 _OWN = ("rest_seed", "port")
 
 

@@ -109,7 +109,7 @@ class Studio(Protocol):
     """The camera and the people of a port that has its own rig."""
 
     def use_rig(self, rig: Any) -> None:
-        """Have the port's rig built anew from a rig file (`beamfall.setup.rig.Rig`); the board goes on as it is.
+        """Rebuild the port's rig from a rig file (`beamfall.setup.rig.Rig`); the board keeps its state.
 
         Raises PhysicsRangeError for a rig that cannot be built; then the port keeps the one it has.
         """

@@ -7,7 +7,7 @@ interrupts are off, or another one is running that this kind of board does not l
 Four kinds, after the sources of MicroPython 1.28 (ports/rp2, ports/stm32, ports/esp32, extmod/machine_timer.c):
     rp2     hard pins with flags, hard timer of microseconds, nothing interrupts an interrupt
     stm32   hard pins without flags that interrupt the timer's callback; hard timer of milliseconds, which is lost when
-            its own callback starts it anew
+            its own callback starts it again
     esp32   no hard interrupts at all (Pin.irq: TypeError, Timer.init: ValueError); timers 0 to 3 of microseconds;
             callbacks run later, between two bytecodes of the main program, in the order of their causes; 8 may wait,
             what comes on top is forgotten (ports/esp32/machine_pin.c takes no notice of it)

@@ -1,7 +1,7 @@
 """Run by the MicroPython interpreter: the power goes at every write to the flash while a slot is changed.
 
 The file systems are the real ones (VfsFat and VfsLfs2 of the interpreter) on a block device in memory. What a cut
-leaves is mounted anew. On FAT a block is written whole or not at all; littlefs also gets a block half written.
+leaves is mounted again. On FAT a block is written whole or not at all; littlefs also gets a block half written.
 """
 
 import os
