@@ -190,8 +190,15 @@ class BoardSession:
 
     def status(self) -> Status:
         """Ask for the board's status."""
-        answer = self._request("status")
-        return Status(**answer.fields)
+        status = Status(**self._request("status").fields)
+        if status.digest != self._ready:  # another program, or another board at the same port
+            self._ready = None
+        return status
+
+    @property
+    def ready_digest(self) -> bytes | None:
+        """The digest of the table that this program has put on the board and that is still ready there."""
+        return self._ready
 
     def abort(self) -> None:
         """Switch all outputs off now, whatever is running."""

@@ -30,6 +30,7 @@ BeamfallError                 root; the command line exits 1
 │   ├── NoAnswer              a request was not answered in all its tries; also a TimeoutError
 │   ├── NotOpen               a request without an open session
 │   └── LinkLost              the port vanished under an open session; also a ConnectionError
+│       └── AnotherBoard      another board answers at the port
 ├── Refused                   the board said no; carries reason, row and detail
 ├── ShotError                 a shot that did not go as asked
 │   ├── ReleaseUnknown        nobody can know whether the release ran
@@ -239,6 +240,10 @@ class NotOpen(LinkError):
 
 class LinkLost(LinkError, ConnectionError):
     """The port failed while in use, as when a cable is pulled: plug it in and call reopen()."""
+
+
+class AnotherBoard(LinkLost):
+    """Another board answers at the port: plug in the one in use, or open the port again for this one."""
 
 
 class Refused(BeamfallError):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import signal
 from collections.abc import Callable
 from typing import Any
 
@@ -9,7 +11,8 @@ import pytest
 from page_helpers import Asker, Served
 
 from beamfall.errors import BeamfallError
-from beamfall.page.jobs import make_drip
+from beamfall.page.jobs import make_arm, make_drip, make_release
+from beamfall.page.words import ANOTHER_BOARD, OPENED_AGAIN
 from beamfall.ports import open_transport
 from beamfall.setup.rig import Rig
 
@@ -120,6 +123,56 @@ def test_a_fault_in_a_request_or_a_job_writes_one_report_of_its_kind_and_the_pag
     served.server.bench.submit(make_drip(1, "13 ms"))
     served.wait(lambda: (served.hub.get("job") or {}).get("state") == "ended")
     assert "Traceback" not in capfd.readouterr().err
+
+
+@pytest.mark.parametrize(("seed", "noticed"), [(3, False), (4, True)])
+def test_what_was_armed_is_not_armed_on_another_board(
+    serve: Serve, seed: int, noticed: bool
+) -> None:
+    """Seed 3 is a board that looks the same in all its ids and has no table; seed 4 has an id of its own."""
+    transports: list[Any] = []
+
+    def open_port(rig: Rig | None) -> Any:
+        def plug_in() -> Any:
+            transport, _ = open_transport("sim", rig, seed if transports else 3)
+            transports.append(transport)
+            return transport
+
+        return plug_in(), plug_in
+
+    served = serve(open_port)
+    served.wait(lambda: link_of(served) == "up" and served.hub.get("plan"))
+    served.server.bench.submit(make_arm())
+    served.wait(lambda: served.hub.get("armed"))
+    served.wait(lambda: served.hub.get("job")["state"] == "ended")
+    first = served.hub.get("board")["unique_id"]
+    transports[0].close()  # the plug is pulled
+    served.wait(lambda: not served.hub.get("armed"))
+    served.wait(lambda: link_of(served) == "up")
+    assert (served.hub.get("board")["unique_id"] != first) is noticed
+    cautions = [one["text"] for one in served.hub.get("notices") if one["level"] == "caution"]
+    assert (ANOTHER_BOARD in cautions) is noticed
+    served.server.bench.submit(make_arm())
+    served.wait(lambda: served.hub.get("armed"))
+    served.wait(lambda: served.hub.get("job")["state"] == "ended")
+    served.server.bench.submit(make_release(1))
+    served.wait(lambda: (served.hub.get("shot") or {}).get("state") == "fired")
+
+
+def test_a_killed_interpreter_is_told_with_the_cure_and_started_again(serve: Serve) -> None:
+    transports: list[Any] = []
+
+    def open_port(rig: Rig | None) -> Any:
+        transport, reconnect = open_transport("sim:micropython", rig, 3)
+        transports.append(transport)
+        return transport, reconnect
+
+    served = serve(open_port)
+    served.wait(lambda: link_of(served) == "up")
+    os.kill(transports[0]._process.pid, signal.SIGKILL)
+    served.wait(lambda: len(transports) > 1 and link_of(served) == "up")
+    (told,) = [one["text"] for one in served.hub.get("notices") if one["level"] == "caution"]
+    assert "SIGKILL" in told and "--port sim" in told and OPENED_AGAIN in told
 
 
 def _raise_once(act: Callable[..., None]) -> Callable[..., None]:

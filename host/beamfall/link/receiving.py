@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections import deque
 from dataclasses import dataclass
 
-from beamfall.errors import LinkLost, MessageError, NotOpen, ProtocolMismatch
+from beamfall.errors import AnotherBoard, LinkLost, MessageError, NotOpen, ProtocolMismatch
 from beamfall.link.counters import LinkCounters
 from beamfall.link.delivery import Report, ReportOrder, Verdict
 from beamfall.link.strangers import explain_version
@@ -206,7 +206,7 @@ class FrameEnd:
         known = self.welcome
         if known is not None and known.unique_id != welcome.unique_id:
             # Its numbers and reports do not belong to this session, nor our table to that board.
-            raise LinkLost(
+            raise AnotherBoard(
                 f"another board is on {self.name}: {welcome.unique_id.hex()} ({welcome.name}); "
                 f"the one in use was {known.unique_id.hex()} ({known.name}); plug it in again"
             )

@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from beamfall.errors import BeamfallError, BoardRestarted, LinkError, UserError
+from beamfall.errors import AnotherBoard, BeamfallError, BoardRestarted, LinkError, UserError
 from beamfall.page.answers import Answers
 from beamfall.page.board_news import BoardNews
 from beamfall.page.camera import CameraChoice
@@ -30,7 +30,14 @@ from beamfall.page.pictures import warm_up
 from beamfall.page.review import describe_shot_line
 from beamfall.page.trends import Trends
 from beamfall.page.waits import tell_waits
-from beamfall.page.words import describe_board, describe_link, describe_unclaimed, say_error
+from beamfall.page.words import (
+    ANOTHER_BOARD,
+    OPENED_AGAIN,
+    describe_board,
+    describe_link,
+    describe_unclaimed,
+    say_error,
+)
 from beamfall.page.work import Work
 from beamfall.setup.limits import BoardLimits
 from beamfall.shots import ShotLog, find_log
@@ -52,10 +59,10 @@ _PRESSES_MOST = 100
 
 @dataclass
 class Armed:
-    """A sequence that is ready on the board, and the boot in which it was armed."""
+    """A sequence that is ready on the board, and the digest of its table."""
 
     sequence: Sequence
-    boot_id: int
+    digest: bytes
 
 
 @dataclass
@@ -217,8 +224,11 @@ class BoardThread:
             return
         try:
             self._serve(board)
+        except AnotherBoard:
+            self.hub.notice("caution", ANOTHER_BOARD)
         except LinkError as error:
             self._say_lost(str(error))
+            self.hub.notice("caution", f"{error}. {OPENED_AGAIN}")
         except BeamfallError as error:
             self.hub.notice("error", str(error))
             self.hub.set(link={"state": "none", "text": str(error)})
@@ -300,13 +310,13 @@ class BoardThread:
             self._was_lost = True  # it is back, after a restart
         except LinkError as error:
             self._say_lost(str(error))
-            if not board.link.can_reconnect:
+            if isinstance(error, AnotherBoard) or not board.link.can_reconnect:
                 raise
             self._closing.wait(0.1)
             return
         if self._was_lost:
             self._say_up(board)
-        if self.armed is not None and self.armed.boot_id != board.info.boot_id:
+        if self.armed is not None and self.armed.digest != board.ready_digest:
             self.disarm()
         self._take_outcomes(board, log)
         tell_waits(self.hub, self.waits, board, self.desk.rig, self.pace)
@@ -401,9 +411,9 @@ class BoardThread:
             self._running = None
         self.hub.set(live=None)
 
-    def arm(self, board: ListeningBoard, sequence: Sequence) -> None:
-        """Note that a sequence is ready on the board. On its thread only."""
-        self.armed = Armed(sequence, board.info.boot_id)
+    def arm(self, sequence: Sequence, digest: bytes) -> None:
+        """Note that a sequence is ready on the board, as the table of that digest. On its thread only."""
+        self.armed = Armed(sequence, digest)
         self.hub.set(armed={"name": sequence.name, "of": self.desk.number})
 
     def disarm(self) -> None:

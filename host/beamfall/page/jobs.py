@@ -35,10 +35,11 @@ def make_arm() -> Job:
         except TimeoutError as error:
             raise UserError("the plan is not ready yet: arm again in a moment") from error
         sequence = work.desk.sequence
-        work.board.arm(sequence)
+        table = sequence.make_table(work.board.info)
+        work.board.arm(table)
         # The board's button may release it, and such a shot names its table by the digest only.
-        work.log.keep_table(sequence.make_table(work.board.info))
-        work.bench.arm(work.board, sequence)
+        work.log.keep_table(table)
+        work.bench.arm(sequence, table.digest)
 
     return Job("arm", "Arming", run)
 

@@ -40,6 +40,8 @@ if TYPE_CHECKING:
     from beamfall.workflows.trend import Trend
     from beamfall.workflows.waits import Left
 
+ANOTHER_BOARD = "Another board is connected now. The page uses it; arm again before you release."
+OPENED_AGAIN = "The page opens the port again. Arm again before you release."
 # What a device did, as shown after its name.
 _TIMINGS, _RIG, _TABLE = "changed the timings", "changed the rig", "changed the table"
 ACTS = {

@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import math
 import os
+import signal
 import socket
 import struct
 import subprocess
@@ -40,6 +41,7 @@ _ANSWER = struct.Struct("<qIBBH")
 _HEAD = struct.Struct("<I8s4s8s")
 _PAIR = struct.Struct("<HH")
 _ADVANCE, _DRIVE, _READ = 1, 2, 3
+_ENDING_S = 0.5  # its socket and console close a moment before it has ended
 _PATIENCE_S = 30.0  # after this many real seconds without output the interpreter has hung
 
 
@@ -121,6 +123,15 @@ class _Process:
         """Its process number."""
         return self._process.pid
 
+    def find_end(self) -> str:
+        """How it ended, in words; empty if it still runs."""
+        try:
+            status = self._process.wait(_ENDING_S)
+        except subprocess.TimeoutExpired:
+            return ""
+        how = f"status {status}" if status >= 0 else signal.Signals(-status).name
+        return f"the MicroPython interpreter was stopped ({how})"
+
     def last_words(self) -> str:
         """The last line of its error stream, as the end of a sentence; empty if there is none."""
         if self._errors.closed:
@@ -183,9 +194,10 @@ class MicroPythonTransport:
         )
 
     def _lost(self, what: str) -> LinkLost:
+        what = self._process.find_end() or what
         said = self._process.last_words()
         self._process.stop()
-        return LinkLost(f"{self._name}: {what}{said}")
+        return LinkLost(f"{self._name}: {what}{said}. If it happens again, use --port sim")
 
     # -- the rig's socket --------------------------------------------------------------------------------------
     def _take_request(self) -> None:
@@ -198,7 +210,7 @@ class MicroPythonTransport:
                 except OSError as error:
                     raise self._lost("the MicroPython interpreter does not answer") from error
                 if not more:
-                    raise self._lost("the MicroPython interpreter has ended")
+                    raise self._lost("the rig's socket is closed")
                 data += more
             op, signal, level, _, ticks, written, read = _REQUEST.unpack(data)
             if op == _DRIVE:
@@ -226,7 +238,7 @@ class MicroPythonTransport:
         try:
             self._process.socket.sendall(data)
         except OSError as error:
-            raise self._lost("the MicroPython interpreter has ended") from error
+            raise self._lost("the rig's socket is closed") from error
 
     def _run(self, seconds: float, *, until_output: bool) -> None:
         """Grant that much time; with `until_output`, stop as soon as the firmware sends something."""
