@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any, cast
 
 import pytest
@@ -12,10 +13,13 @@ from beamfall.errors import UserError
 from beamfall.page.commands import COMMANDS, read_arguments
 from beamfall.page.desk import Desk
 from beamfall.page.hub import Hub
+from beamfall.page.rig_form import describe_form, parse_text
+from beamfall.setup.rig import load_rig
 
 
 @pytest.fixture
-def desk() -> Iterator[Desk]:
+def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
+    monkeypatch.chdir(tmp_path)
     desk = Desk(Hub(), None)
     yield desk
     desk.close()
@@ -40,6 +44,49 @@ def test_the_guide_ends_with_a_rig_in_the_form(desk: Desk) -> None:
     COMMANDS["guide_done"](Hub(), desk, cast(Any, None), answers=step["answers"])
     assert desk.rig.valves[0].height_m == 0.555
     assert desk.rig.beams[0].height_m == 0.43  # as suggested for this nozzle
+    assert desk.rig_file == Path("my_rig.toml") and load_rig(desk.rig_file) == desk.rig
+
+
+def finish(desk: Desk) -> None:
+    step = ask(desk)
+    while (question := step["question"]) is not None:
+        step = ask(desk, answers=step["answers"], key=question["key"])
+    COMMANDS["guide_done"](Hub(), desk, cast(Any, None), answers=step["answers"])
+
+
+def test_each_rig_of_the_guide_has_a_file_and_learns_into_one_of_its_own(desk: Desk) -> None:
+    files = []
+    for _ in range(2):
+        finish(desk)
+        files.append(str(desk.rig_file))
+        assert desk.describe_learned()["file"] == files[-1].replace(".toml", ".learned.json")
+    assert files == ["my_rig.toml", "my_rig_2.toml"]
+
+
+def test_saving_keeps_comments_and_replaces_nothing_that_somebody_else_wrote(desk: Desk) -> None:
+    finish(desk)
+    assert desk.rig_file is not None
+    desk.edit("beam[1].height", "41 cm")
+    desk.save()
+    text = desk.rig_file.read_text("utf-8")
+    assert 'height = "41 cm"' in text and "#" in text
+    desk.edit("beam[1].height", "4 xm")
+    with pytest.raises(UserError):  # a file that no command could read
+        desk.save()
+    desk.edit("beam[1].height", "42 cm")
+    desk.rig_file.write_text(f"{text}# my note\n", "utf-8")
+    with pytest.raises(UserError):
+        desk.save()
+    assert desk.rig_file.read_text("utf-8").endswith("# my note\n")
+
+
+def test_a_mixture_is_summed_up_in_words() -> None:
+    content = parse_text(
+        "liquid.parts = { water = 3, glycerol = 1 }\nliquid.grams = { xanthan = 0.1 }"
+    )
+    (liquid,) = [one for one in describe_form(content, ()) if one["path"] == "liquid"]
+    said = [field["said"] for field in liquid["fields"] if field["said"]]
+    assert said == ["3 water to 1 glycerol", "0.1 g xanthan per 100 mL"]
 
 
 def test_a_wrong_answer_keeps_its_question_and_says_why(desk: Desk) -> None:

@@ -172,6 +172,10 @@ def reset_rig(hub: Hub, desk: Desk, bench: BoardThread) -> None:
     desk.reset()
 
 
+def save_rig(hub: Hub, desk: Desk, bench: BoardThread) -> None:
+    desk.save()
+
+
 def guide(
     hub: Hub, desk: Desk, bench: BoardThread, answers: str = "", key: str = "", text: str = "", back: bool = False
 ) -> dict[str, Any]:  # fmt: skip
@@ -332,9 +336,9 @@ COMMANDS: Mapping[str, Command] = {
         abort, arm, release, drip, flash, rinse, watch, repeat, sweep, sweep_resume, seek,
         pictures_from, check, calibrate, shoot_recipe, keep_recipe, rename_recipe, remove_recipe,
         store_recipe, board_slots,
-        answer, tune, step, use_found, untune, correct, edit, add_part, remove_part, reset_rig, guide, guide_done,
-        undo_learned, redo_learned, reset_learned, dismiss, rate, note, measure, table_set, table_look, table_step,
-        table_add, table_copy, table_remove, table_undo, table_redo, table_use, table_read, table_from_plan,
+        answer, tune, step, use_found, untune, correct, edit, add_part, remove_part, reset_rig, save_rig, guide,
+        guide_done, undo_learned, redo_learned, reset_learned, dismiss, rate, note, measure, table_set, table_look,
+        table_step, table_add, table_copy, table_remove, table_undo, table_redo, table_use, table_read, table_from_plan,
         table_from_shot, table_from_recipe,
     )
 }  # fmt: skip

@@ -19,6 +19,7 @@ from beamfall.page import rig_form, words
 from beamfall.page.by_hand import ByHand
 from beamfall.page.drawing import describe_moment, describe_plan, describe_rig
 from beamfall.page.hub import Hub
+from beamfall.page.rig_file import RigFile
 from beamfall.page.tuned import Tuned
 from beamfall.planning.history import list_history
 from beamfall.planning.learned import change_learned, find_file, load_learned
@@ -44,11 +45,10 @@ class Desk:
     def __init__(self, hub: Hub, rig_file: Path | None) -> None:
         self.rig: Rig = load_rig(rig_file)
         self.number = 0  # of what would be fired; what is armed has one number
-        self.rig_file = rig_file
         self.plan: Plan | None = None
         self._hub = hub
         self._content = rig_form.read_content(rig_file)
-        self._content.setdefault("name", self.rig.name)
+        self._file = RigFile(rig_file, rig_form.write_toml(self._content))
         self._problems: tuple[KeyProblem, ...] = ()
         self._tuned = Tuned()
         self._board: str | None = None  # the id of the board that is connected
@@ -113,7 +113,7 @@ class Desk:
             "can_reset": learned is not None and bool(learned.chain),
         }
 
-    # -- the form --------------------------------------------------------------------------------------------
+    # -- the form and its file -------------------------------------------------------------------------------
     def edit(self, path: str, text: str) -> None:
         """Take the text typed into a field; problems appear beside it."""
         with self._lock:
@@ -135,9 +135,27 @@ class Desk:
             self._take(rig_form.read_content(self.rig_file))
 
     def take_guided(self, text: str) -> None:
-        """Put the rig file that the guide has made into the form."""
+        """Put the rig file that the guide has made into the form, and save it."""
         with self._lock:
+            self._file = RigFile()
             self._take(rig_form.parse_text(text))
+            self.save()
+
+    @property
+    def rig_file(self) -> Path | None:
+        """The file that the rig was read from or saved to; what is learned about it is kept beside that."""
+        return self._file.path
+
+    def save(self) -> None:
+        """Save the form as a rig file. Raises UserError, FileWriteError."""
+        with self._lock:
+            if self._problems:
+                raise UserError("Correct the marked entries first: no command could read this file")
+            self._file = self._file.save(self.write_rig(), self.rig.name)
+            self._show_rig()
+            if self._board is not None:
+                self._load_learned(self._board)
+        self._replan()
 
     def _take(self, content: TOMLDocument) -> None:
         self._content = content
@@ -162,10 +180,11 @@ class Desk:
             rig={
                 "name": self.rig.name,
                 "file": None if self.rig_file is None else str(self.rig_file),
+                "saved": self._file.text == self.write_rig(),
                 "is_example": self.rig_file is None and self.rig == example_rig(),
                 "drawing": describe_rig(self.rig),
                 "form": form,
-                "typed_name": str(self._content.get("name", "")),
+                "typed_name": str(self._content.get("name", self.rig.name)),
                 "problems": [
                     problem.text for problem in self._problems if problem.key not in shown
                 ],

@@ -10,7 +10,7 @@ from beamfall.guide.drawing import HEIGHT, WIDTH, list_shapes
 from beamfall.guide.remarks import describe_answer
 from beamfall.guide.walk import Walk
 
-_NAME = "my rig"
+_NAME = "my_rig"  # as in the handbook
 
 
 def take_step(answers: str, key: str, text: str, *, back: bool) -> dict[str, Any]:

@@ -99,6 +99,7 @@ def _describe_field(
         "help": key.meaning,
         "expected": key.expected,
         "value": write_value(entry[key.key]) if key.key in entry else "",
+        "said": _say(key, entry[key.key]) if key.key in entry else "",
         "default": key.default,
         "example": key.example,
         "problems": [one.text for one in problems],
@@ -110,6 +111,15 @@ def _describe_field(
     elif key.rule.kind == "truth":
         field["options"] = list(_TRUTH)
     return field
+
+
+def _say(key: RigKey, value: Any) -> str:
+    """A value as words of a summary."""
+    if not isinstance(value, Mapping):
+        return f"{key.key.replace('_', ' ')} {write_value(value)}"
+    if key.key == "grams":
+        return ", ".join(f"{share} g {name} per 100 mL" for name, share in value.items())
+    return " to ".join(f"{share} {name}" for name, share in value.items())
 
 
 def _list_entries(plain: Mapping[str, Any], name: str) -> list[Mapping[str, Any]]:

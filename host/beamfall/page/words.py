@@ -53,7 +53,7 @@ ACTS = {
     "answer": "answered", "tune": _TIMINGS,
     "step": _TIMINGS, "untune": _TIMINGS, "use_found": "took the timings of the search",
     "correct": "corrected the timings", "edit": _RIG, "add_part": _RIG, "remove_part": _RIG,
-    "reset_rig": _RIG, "guide_done": _RIG, "undo_learned": "undid what was learned",
+    "reset_rig": _RIG, "save_rig": "saved the rig", "guide_done": _RIG, "undo_learned": "undid what was learned",
     "redo_learned": "restored what was learned", "reset_learned": "reset what was learned", "table_set": _TABLE,
     "table_step": _TABLE, "table_add": _TABLE, "table_copy": _TABLE, "table_remove": _TABLE, "table_undo": _TABLE,
     "table_redo": _TABLE, "table_use": "switched between plan and table", "table_read": _TABLE,

@@ -139,25 +139,24 @@ function showEnd(box, answers, remarks) {
   show(
     box,
     remarks,
-    h('p', {}, 'That is all. The form takes your answers, and the plan follows from them.'),
+    h(
+      'p',
+      {},
+      'That is all. The form takes your answers, and the plan follows from them. Beamfall saves them as a rig file.',
+    ),
     h(
       'div',
       { class: 'row' },
       h(
         'button',
         { type: 'button', class: 'begin', id: 'guide-take', on: { click: () => attempt(take()) } },
-        'Use this rig',
+        'Save and use this rig',
       ),
       h(
         'button',
         { type: 'button', on: { click: () => attempt(step(box, { answers, back: true })) } },
         'Back',
       ),
-    ),
-    h(
-      'p',
-      { class: 'soft small' },
-      'Then download it as a rig file, so that you can start with it next time.',
     ),
   );
 }

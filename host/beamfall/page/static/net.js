@@ -131,6 +131,7 @@ const LANES = {
   add_part: 'desk',
   remove_part: 'desk',
   reset_rig: 'desk',
+  save_rig: 'desk',
   guide: 'desk',
   guide_done: 'desk',
   undo_learned: 'desk',

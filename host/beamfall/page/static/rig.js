@@ -32,6 +32,7 @@ export function makeRig() {
   const name = h('input', { type: 'text', id: 'rig-name', maxlength: 120, autocomplete: 'off' });
   name.addEventListener('change', () => attempt(act('edit', { path: 'name', text: name.value })));
   const file = h('p', { class: 'small soft' });
+  const save = h('button', { type: 'button', on: { click: () => attempt(act('save_rig')) } }, 'Save');
   const wrong = h('div', {});
   /** @param {string} part @param {string} text */
   const add = (part, text) =>
@@ -52,16 +53,19 @@ export function makeRig() {
     if (document.activeElement !== name) name.value = rig.typed_name;
     show(
       file,
-      rig.file
-        ? `Read from ${rig.file}`
-        : rig.is_example
-          ? 'This is an invented example. Enter your own measurements.'
-          : [
-              'This rig is in use, but not saved: download it as a rig file. Next: ',
-              h('a', { href: '#seek' }, 'find the umbrella'),
-              '.',
-            ],
+      rig.is_example
+        ? 'This is an invented example. Enter your own measurements.'
+        : [
+            rig.file ? `The rig file is ${rig.file}. ` : '',
+            rig.saved
+              ? `Next time: beamfall page ${rig.file}. `
+              : 'These entries are in use, but not saved yet. ',
+            'Next: ',
+            h('a', { href: '#seek' }, 'find the umbrella'),
+            '.',
+          ],
     );
+    save.disabled = rig.saved;
     show(
       wrong,
       rig.problems.map((text) => h('p', { class: 'field-problem' }, text)),
@@ -177,6 +181,7 @@ export function makeRig() {
         { class: 'row' },
         h('label', { for: 'rig-name' }, 'Name'),
         name,
+        save,
         h('a', { class: 'button', href: '/rig.toml', download: 'rig.toml' }, 'Download as a rig file'),
         h('button', { type: 'button', on: { click: () => attempt(act('reset_rig')) } }, 'Discard changes'),
       ),
@@ -211,9 +216,7 @@ const DIGEST_MOST = 3; // values that a folded section shows
 
 /** What a section holds, in a few values, and how many of them are wrong. @param {RigSection} section */
 function digest(section) {
-  const values = section.fields
-    .filter((field) => field.value && !field.options)
-    .map((field) => `${field.label} ${field.value}`);
+  const values = section.fields.filter((field) => field.value && !field.options).map((field) => field.said);
   const wrong = section.fields.filter((field) => field.problems.length).length;
   return /** @type {[string, number]} */ ([values.slice(0, DIGEST_MOST).join(', '), wrong]);
 }

@@ -107,6 +107,7 @@ interface RigField {
   help: string;
   expected: string;
   value: string;
+  said: string;
   default: string;
   example: string;
   problems: string[];
@@ -125,6 +126,7 @@ interface RigSection {
 interface RigState {
   name: string;
   file: string | null;
+  saved: boolean;
   is_example: boolean;
   typed_name: string;
   form: RigSection[];
