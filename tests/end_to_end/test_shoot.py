@@ -158,7 +158,7 @@ def test_ctrl_c_in_a_series_aborts_and_leaves_the_log_true(port, later_s) -> Non
     errors = os.environ["BEAMFALL_LOG"] + ".said"
     with open(errors, "w") as said:
         process = subprocess.Popen(
-            [*BEAMFALL, "shoot", "--port", port, "--count", "100000", "--json"],
+            [*BEAMFALL, "shoot", "--port", port, "--count", "10000", "--json"],
             stdout=subprocess.PIPE, stderr=said, text=True,
             start_new_session=True,
         )  # fmt: skip
@@ -181,7 +181,7 @@ def test_ctrl_c_in_a_series_aborts_and_leaves_the_log_true(port, later_s) -> Non
 @pytest.mark.skipif(os.name != "posix", reason="kill -9 is a POSIX signal")
 def test_a_killed_program_leaves_no_shot_without_a_row() -> None:
     process = subprocess.Popen(
-        [*BEAMFALL, "shoot", "--port", "sim", "--count", "100000", "--json"],
+        [*BEAMFALL, "shoot", "--port", "sim", "--count", "10000", "--json"],
         stdout=subprocess.PIPE, text=True,
     )  # fmt: skip
     printed = [json.loads(process.stdout.readline()) for _ in range(5)]
@@ -202,7 +202,7 @@ def test_a_killed_program_leaves_no_shot_without_a_row() -> None:
 def test_a_killed_program_leaves_no_simulated_board_running(later_s) -> None:
     """Whatever the board was at: waiting for an answer, or just about to send to somebody who is gone."""
     process = subprocess.Popen(
-        [*BEAMFALL, "shoot", "--port", "sim:micropython", "--count", "100000", "--json"],
+        [*BEAMFALL, "shoot", "--port", "sim:micropython", "--count", "10000", "--json"],
         stdout=subprocess.PIPE, text=True,
     )  # fmt: skip
     process.stdout.readline()

@@ -11,11 +11,11 @@ import pytest
 
 from beamfall.board import Board
 from beamfall.cli import main
-from beamfall.cli.beam_view import BeamView
 from beamfall.events import Edge, Outcome
 from beamfall.setup.rig import EXAMPLE
 from beamfall.setup.signals import Signal
 from beamfall.sim.faults import FAULTS
+from beamfall.workflows.watch import BeamView
 
 
 def test_list_prints_a_cause_a_line_its_name_first(capsys: pytest.CaptureFixture[str]) -> None:

@@ -11,7 +11,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from beamfall.board_tools.double.self_test import measure_pulses
-from beamfall.cli.beam_view import BeamView
 from beamfall.events import Edge
 from beamfall.faults.evidence import find_pulses
 from beamfall.planning.calibration.measure import measure_drops
@@ -23,6 +22,7 @@ from beamfall.setup.rig import Rig, example_rig
 from beamfall.setup.signals import Signal
 from beamfall.shots import EdgeRecord, ShotLog
 from beamfall.shots.pulses import Pulse, PulseReader, find_drops, read_lines, read_pulses
+from beamfall.workflows.watch import BeamView
 
 # -- the reader ------------------------------------------------------------------------------------------------
 TIMES = st.lists(st.integers(0, 10**9), unique=True, max_size=30).map(sorted)

@@ -2,30 +2,32 @@
 
 from __future__ import annotations
 
+import contextlib
 import sys
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import typer
 
 from beamfall.board import Board
-from beamfall.cli.beam_view import BeamView
+from beamfall.cli.front import Terminal
 from beamfall.cli.options import OPENING, PORT, RIG, SEED
 from beamfall.cli.service import read_opening
+from beamfall.cli.words import say_beam
 from beamfall.errors import UserError
-from beamfall.events import EdgesSeen
 from beamfall.setup.rig import load_rig
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.units import parse_quantity
+from beamfall.workflows.run import run
 from beamfall.workflows.series import settle_before_unlogged
+from beamfall.workflows.watch import STOP, EnoughSeen, watch
 
 if TYPE_CHECKING:
-    from beamfall.board import Board
-    from beamfall.cli.beam_view import BeamView
+    from beamfall.workflows.steps import Question
+    from beamfall.workflows.watch import BeamView
 
 _LOOK_S = 0.1  # how often the line is rewritten
-_ASK_S = 0.5  # how often the board is asked for the beam's state
 
 
 def beam(
@@ -63,85 +65,52 @@ def beam(
     if ends_s <= 0.0:
         raise UserError(f'--for = "{duration}": it must be longer than 0 s, such as "10 s"')
     rig = load_rig(rig_file)
-    opening_s = read_opening(opening, rig, valve)
+    drop = (valve, read_opening(opening, rig, valve)) if drops else None
     with Board.connect(port, rig=rig, seed=seed) as board:
         settle_before_unlogged(board)
-        view = BeamView(number, board.info.clock_hz)
-        screen = _Screen(quiet)
-        began_s = board.transport.clock()
-        pace = _Pace(board)
-        try:
-            while board.transport.clock() - began_s < ends_s:
-                left_s = ends_s - (board.transport.clock() - began_s)
-                if drops:
-                    outcome = board.drip(valve, opening_s)
-                    board.settle()
-                    view.begin()
-                    view.take(outcome.edges)
-                    screen.show(view)
-                _watch(board, view, screen, pace, min(left_s, 0.8 if drops else 10.0))
-        except KeyboardInterrupt:
-            pass  # the usual way to end this command
-        board.abort()  # before anything is written: the terminal may be gone
-        screen.end(view)
+        terminal = BeamTerminal(board, ends_s, beeps=not quiet)
+        with contextlib.suppress(KeyboardInterrupt):  # the usual way to end this command
+            run(watch(board, number, drop), board, None, terminal)
+        terminal.end()
     return 0
 
 
-def _watch(board: Board, view: BeamView, screen: _Screen, pace: _Pace, seconds: float) -> None:
-    """Watch for a while. The watch restarts now and then so that its times stay small."""
+class BeamTerminal(Terminal):
+    """Shows a beam on one line, rewritten in place on a terminal; in a file, one line per change."""
 
-    view.begin()
-    board.watch(True)
-    end_s = board.transport.clock() + seconds
-    asked_s = 0.0
-    try:
-        while (left_s := end_s - board.transport.clock()) > 1e-6:
-            for event in board.pump(min(left_s, _LOOK_S)):
-                if isinstance(event, EdgesSeen):
-                    view.take(event.edges)
-            now_s = board.transport.clock()
-            if now_s - asked_s >= _ASK_S:
-                asked_s = now_s
-                view.is_dark = bool(board.status().beams_dark >> (view.number - 1) & 1)
-            screen.show(view)
-            pace.keep()
-    finally:
-        board.watch(False)
-        for event in board.pump(0.05):
-            if isinstance(event, EdgesSeen):
-                view.take(event.edges)
-        board.take_outcomes()
-        board.settle()
-
-
-class _Pace:
-    """Slows a simulated board, whose time passes at once, down to real time."""
-
-    def __init__(self, board: Board) -> None:
-        self._board = board
-        self._virtual_s = board.transport.clock()
-        self._real_s = time.monotonic()
-
-    def keep(self) -> None:
-        ahead = (self._board.transport.clock() - self._virtual_s) - (
-            time.monotonic() - self._real_s
-        )
-        if ahead > 0.0:
-            time.sleep(min(ahead, 1.0))
-
-
-class _Screen:
-    """One line, rewritten in place on a terminal; in a file, one line per change."""
-
-    def __init__(self, quiet: bool) -> None:
-        self._quiet = quiet
+    def __init__(self, board: Board, ends_s: float, *, beeps: bool) -> None:
+        super().__init__()
+        self._clock = board.transport.clock
+        self._ends_s = self._clock() + ends_s
+        self._beeps = beeps
         self._live = sys.stdout.isatty()
         self._last = ""
+        self._count = 0
+        self._view: BeamView | None = None
 
-    def show(self, view: BeamView) -> None:
-        line = view.describe()
-        beep = "\a" if view.beeps and not self._quiet and self._live else ""
-        view.beeps = 0
+    def ask(self, question: Question[Any], problem: str) -> str:
+        assert isinstance(question, EnoughSeen)
+        self._view = question.view
+        ahead_s = self._clock() - time.monotonic()
+        while (left_s := self._ends_s - self._clock()) > 1e-6:
+            question.listen(min(left_s, _LOOK_S))
+            self._show()
+            # A simulated board's time passes at once: slowed down to real time.
+            time.sleep(max(0.0, min(self._clock() - time.monotonic() - ahead_s, 1.0)))
+        return STOP
+
+    def end(self) -> None:
+        """Show what came last."""
+        if self._live:
+            print()
+        elif self._view is not None:
+            self._show()
+
+    def _show(self) -> None:
+        assert self._view is not None
+        line = say_beam(self._view)
+        beep = "\a" if self._view.count > self._count and self._beeps and self._live else ""
+        self._count = self._view.count
         if line == self._last and not beep:
             return
         self._last = line
@@ -150,9 +119,3 @@ class _Screen:
             return
         shown = line.replace("DARK", "\x1b[7mDARK\x1b[0m")
         print(f"{beep}\r\x1b[K{shown}", end="", flush=True)
-
-    def end(self, view: BeamView) -> None:
-        if self._live:
-            print()
-        elif view.describe() != self._last:
-            print(view.describe())

@@ -25,6 +25,7 @@ from beamfall.setup.rig import load_rig
 from beamfall.setup.units import parse_duration, parse_quantity
 from beamfall.shots import ShotLog
 from beamfall.workflows import calibrate as workflow
+from beamfall.workflows.counts import check_count
 from beamfall.workflows.run import run
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ if TYPE_CHECKING:
 
 
 CAMERA, DROPS = "camera", "drops"
-_DROPS, _DROPS_LEAST = 20, 8
+_DROPS = 20
 
 
 def calibrate(
@@ -122,8 +123,7 @@ def calibrate(
     if flash is not None or ask:
         raise UserError("--flash and --ask belong to `beamfall calibrate camera`")
     count = _DROPS if count is None else count
-    if count < _DROPS_LEAST:
-        raise UserError(f"--count {count}: expected {_DROPS_LEAST} or more")
+    check_count(count, workflow.SHOTS_LEAST)
     rig_file = None if what is None else Path(what)
     rig = load_rig(rig_file)
     error_m = parse_quantity(gap_error, "length", key="--gap-error", example="0.3 mm")

@@ -18,7 +18,6 @@ from beamfall.faults.timings import find_timings
 from beamfall.setup.rig import load_rig
 from beamfall.setup.sequence_file import load_sequence
 from beamfall.workflows import check as workflow
-from beamfall.workflows.check import as_set
 from beamfall.workflows.run import run
 from beamfall.workflows.series import settle_before_unlogged
 
@@ -72,16 +71,15 @@ def check(
     sequence = None
     if sequence_file is not None:
         sequence = load_sequence(sequence_file)
-    plain = make_setup(
-        rig, sequence, timings="" if sequence_file is None else f"those of {sequence_file}"
-    )
+    timings = "" if sequence_file is None else f"those of {sequence_file}"
+    plain = make_setup(rig, sequence, timings=timings)
     try:
         board = Board.connect(port, rig=rig, seed=seed)
     except OTHER_FIRMWARE:
         finding = name_firmware(plain)
     else:
         with board:
-            setup = _set_up(board, rig, rig_file, plain, sequence)
+            setup = _set_up(board, rig, rig_file, sequence, timings)
             hands = workflow.find_hands(board, setup, wrong_share=wrong_answers)
             if simulated_person and hands is None:
                 raise UserError(
@@ -99,23 +97,21 @@ def check(
 
 
 def _set_up(
-    board: Board, rig: Rig, rig_file: Path | None, plain: Setup, sequence: Sequence | None
+    board: Board, rig: Rig, rig_file: Path | None, sequence: Sequence | None, timings: str
 ) -> Setup:
     """The setup with the timings that are fired: those given, those of the log, or those planned for this board."""
     from beamfall.planning.learned import find_file, load_learned
 
     if not board.traits.repeats_boot_ids:
         settle_before_unlogged(board)
-    setup = plain
+    learned = None
     if sequence is None:
-        found = find_timings(board, rig)
         learned = load_learned(find_file(rig_file), board.info.unique_id.hex())
-        if found is not None:
+        found = find_timings(board, rig)
+        if found is not None:  # as fired: with what was dialled in
             said = f"{found.said}; to check others: --sequence FILE"
             return make_setup(rig, found.sequence, timings=said, learned=learned)
-        if learned is not None:
-            setup = make_setup(rig, learned=learned)
-    return as_set(board, setup, "those set on the simulated rig")
+    return workflow.set_up(board, rig, sequence, timings=timings, learned=learned)
 
 
 def _print_causes() -> None:

@@ -7,6 +7,7 @@ import typer
 from beamfall.errors import UserError
 from beamfall.setup.unit_words import format_duration
 from beamfall.setup.units import parse_duration
+from beamfall.workflows.counts import check_count
 
 WHOLE_MOST = 2**63 - 1  # an integer of SQLite, in which the shot log keeps seeds and counts
 REST_MOST_S = 600.0  # as aim.rest of a rig file
@@ -17,6 +18,11 @@ def check_whole(number: int | None) -> int | None:
     if number is not None and number > WHOLE_MOST:
         raise typer.BadParameter(f"{number} is too large; the largest is 2^63 - 1")
     return number
+
+
+def check_shots(count: int) -> int:
+    """`check_count` in the form that an option calls."""
+    return check_count(count)
 
 
 def read_rest(text: str | None, *, key: str = "--rest") -> float | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from beamfall.cli.numbers import check_whole
+from beamfall.cli.numbers import check_shots, check_whole
 
 PORT_HELP = "Serial port or pyserial URL, or sim (sim:micropython) to simulate; default: the board found over USB."
 
@@ -18,7 +18,7 @@ OPENING = typer.Option(
     "--opening",
     help="How long the valve opens, such as '13 ms'; default: the rig file's opening.",
 )
-COUNT = typer.Option(1, "--count", min=1, callback=check_whole, help="Number of shots.")
+COUNT = typer.Option(1, "--count", min=1, callback=check_shots, help="Number of shots.")
 SERIES = typer.Option(None, "--series", help="Which series; default: the newest.")
 SHOT = typer.Argument(..., min=1, callback=check_whole, help="The shot's number.")
 PICTURE_SHEET = typer.Option(

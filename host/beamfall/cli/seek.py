@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from beamfall.board import Board
+from beamfall.cli.numbers import check_shots
 from beamfall.cli.options import PICTURE_SHEET, PORT, RIG, SEED
 from beamfall.cli.output import print_json
 from beamfall.cli.pictures import CAMERA, PHOTOS, PICTURE_WAIT, begin, hold, read_arrivals
@@ -44,7 +45,9 @@ def seek(
         "--recipe",
         help="Look for a recipe's picture (its name or file), starting at its spacing as calculated for this rig.",
     ),
-    shots_most: int = typer.Option(20, "--shots", min=1, help="Maximum shots."),
+    shots_most: int = typer.Option(
+        20, "--shots", min=1, callback=check_shots, help="Maximum shots."
+    ),
     heights: bool = typer.Option(
         False, "--heights", help="The simulated photographer also measures heights."
     ),

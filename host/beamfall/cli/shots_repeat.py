@@ -9,6 +9,7 @@ import typer
 
 from beamfall.board import Board
 from beamfall.cli.front import Terminal
+from beamfall.cli.numbers import check_shots
 from beamfall.cli.open_log import open_log
 from beamfall.cli.options import SHOT
 from beamfall.cli.output import print_json, print_pairs, print_table, say_time
@@ -30,7 +31,7 @@ def repeat(
         "--port",
         help="Serial port or pyserial URL, or sim; default: the simulated port of that shot, or the board.",
     ),
-    count: int = typer.Option(1, "--count", min=1, help="How many times."),
+    count: int = typer.Option(1, "--count", min=1, callback=check_shots, help="How many times."),
     as_json: bool = typer.Option(False, "--json", help="The comparison as one JSON object."),
     camera: str | None = CAMERA,
     photos: Path | None = PHOTOS,

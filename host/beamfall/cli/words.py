@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from beamfall.planning.seek.answer import explain_words
+from beamfall.setup.unit_words import format_duration
 from beamfall.shots.remarks import list_remarks
 from beamfall.text import show_text
 from beamfall.workflows.reading import Reading
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
         WhichPicture,
     )
     from beamfall.workflows.sweep import StepFired
+    from beamfall.workflows.watch import BeamView
 
 CHECK_AHEAD = "The check will release drops and fire the flash."
 BEGINS_APART = "The first shot may differ from the plan: it teaches the search the most."
@@ -50,6 +52,14 @@ def say_flashes_ahead(event: FlashesAhead) -> str:
 def say_container_below(question: ContainerBelow) -> str:
     """The question before a rinse."""
     return f"Valve {question.valve} will stay open for {question.duration_s:g} s. Is a container under it?"
+
+
+def say_beam(view: BeamView) -> str:
+    """A beam that is watched, on one line."""
+    dwell = "-" if view.dwell_s is None else format_duration(view.dwell_s)
+    longest = "-" if view.dwell_s is None else format_duration(view.longest_s)
+    state = "DARK " if view.is_dark else "clear"
+    return f"{view.beam.name}  {state}  count {view.count}  last dwell {dwell}  longest {longest}"
 
 
 def say_dripped(dripped: Dripped) -> str:

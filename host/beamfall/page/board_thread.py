@@ -183,16 +183,6 @@ class BoardThread:
         """Whether a shot has ever been logged where this bench logs."""
         return (self.log_path or find_log()).exists()
 
-    # -- for jobs, on the board's thread -----------------------------------------------------------------------
-    def stop_watch(self, board: ListeningBoard) -> None:
-        """End a watch and discard what it saw; an abort has ended it already."""
-        if self._abort.is_set() or not self._interruptible:
-            return
-        board.watch(False)
-        board.pump(0.1)
-        board.take_outcomes()
-        board.settle()
-
     # -- the thread ------------------------------------------------------------------------------------------
     def _run(self) -> None:
         try:

@@ -44,6 +44,7 @@ from beamfall.workflows.steps import (
     WhichPicture,
 )
 from beamfall.workflows.sweep import StepAhead, StepFired, SweepBegun, count_fired
+from beamfall.workflows.watch import STOP, EnoughSeen
 
 if TYPE_CHECKING:
     from beamfall.page.work import Work
@@ -169,6 +170,8 @@ class PageFrontEnd:
                     hint=problem,
                     cautions=(words.HOT_COIL,),
                 )
+            case EnoughSeen(listen=listen):
+                return ask(words.EDGES_APPEAR, ((STOP, "Stop watching"),), listen=listen)
             case Agree(cautions=cautions):
                 return ask(words.CHECK_AHEAD, ((READY, "Begin"),), cautions=cautions)
             case PutBack(question=one):

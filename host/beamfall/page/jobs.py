@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from beamfall.errors import UserError
-from beamfall.faults.setup import make_setup
 from beamfall.page import words
 from beamfall.page.work import Job, Work
 from beamfall.planning.stage import find_stage, read_stage, read_width
@@ -13,15 +12,15 @@ from beamfall.planning.sweep.progress import find_series
 from beamfall.planning.sweep.schedule import check_swept, read_row_value, say_swept
 from beamfall.setup.units import parse_duration, parse_length
 from beamfall.workflows import calibrate, check, repeat, seek, service, sweep
+from beamfall.workflows.counts import check_count
 from beamfall.workflows.picture_reader import MeasuringReader
 from beamfall.workflows.recipe import shoot_recipe
 from beamfall.workflows.shoot import shoot
+from beamfall.workflows.watch import watch
 
 if TYPE_CHECKING:
-    from beamfall.faults.setup import Setup
     from beamfall.recipes.recipe import Recipe
 
-_COUNT_MOST = 1000
 _SHORT_S = 0.5  # a longer wait is refused with a message: no shot may come by surprise
 
 
@@ -51,8 +50,7 @@ def make_release(count: int, unrested: bool = False) -> Job:
     refused with what is left, since drops that fall seconds after the key come by surprise.
     `unrested` leaves the surface's rest out for it, deliberately; recycling never.
     """
-    if not 1 <= count <= _COUNT_MOST:
-        raise UserError(f"{count} shots: expected 1 to {_COUNT_MOST}")
+    check_count(count)
 
     def run(work: Work) -> None:
         armed = work.bench.armed
@@ -116,22 +114,14 @@ def make_watch() -> Job:
     """The beams watched, edge by edge, to align them."""
 
     def run(work: Work) -> None:
-        work.board.watch(True)
-        try:
-            work.ask(
-                "Move something through the beam. Each edge appears on the Bench at once.",
-                (("stop", "Stop watching"),),
-            )
-        finally:
-            work.bench.stop_watch(work.board)
+        work.run(watch(work.board))
 
     return Job("watch", "Watching the beam", run)
 
 
 def make_repeat(shot: int, count: int) -> Job:
     """A logged shot, again, and how its edges differ from that day's."""
-    if not 1 <= count <= 100:
-        raise UserError(f"{count} times: expected 1 to 100")
+    check_count(count)
 
     def run(work: Work) -> None:
         work.bench.disarm()
@@ -204,8 +194,7 @@ def make_seek(
     wanted = stage.strip() or None
     if wanted is None or read_width(wanted) is None:
         read_stage(wanted)  # refuses what is neither
-    if not 1 <= most <= 100:
-        raise UserError(f"{most} shots: expected 1 to 100")
+    check_count(most)
 
     def run(work: Work) -> None:
         work.bench.disarm()
@@ -236,7 +225,12 @@ def make_check(simulated_person: bool) -> Job:
     """Fault finding: tests by the board, questions to the person beside the rig."""
 
     def run(work: Work) -> None:
-        setup = _set_up(work)
+        desk = work.desk
+        # The timings on the page, which are what it fires.
+        setup = check.set_up(
+            work.board, desk.rig, desk.sequence if desk.rig.flashes else None,
+            timings=words.TIMINGS_CHECKED, learned=desk.learned,
+        )  # fmt: skip
         work.bench.disarm()
         hands = check.find_hands(work.board, setup)
         finding = work.run(check.check(work.board, setup, hands=hands, alone=simulated_person))
@@ -244,17 +238,6 @@ def make_check(simulated_person: bool) -> Job:
         work.tell(text="", result={**finding.to_json(), "tests": len(finding.steps)})
 
     return Job("check", "Finding out what is wrong", run)
-
-
-def _set_up(work: Work) -> Setup:
-    """The rig on the desk with the timings that are there, which are what this page fires."""
-
-    desk = work.desk
-    if not desk.rig.flashes:
-        return make_setup(desk.rig)
-    said = words.TIMINGS_CHECKED
-    setup = make_setup(desk.rig, desk.sequence, timings=said, learned=desk.learned)
-    return check.as_set(work.board, setup, said)
 
 
 def make_recipe_shot(recipe: Recipe, as_then: bool) -> Job:
@@ -276,8 +259,7 @@ def make_recipe_shot(recipe: Recipe, as_then: bool) -> Job:
 def make_calibrate(count: int, gap_error: str) -> Job:
     """What the beam's edges say about the rig; kept for the planner, as `beamfall calibrate` does."""
     error_m = parse_length(gap_error, key="gap error", example="0.3 mm")
-    if not 8 <= count <= 500:
-        raise UserError(f"{count} shots: expected 8 to 500")
+    check_count(count, calibrate.SHOTS_LEAST)
 
     def run(work: Work) -> None:
         work.bench.disarm()

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from beamfall.setup.rig import Rig
     from beamfall.shots import ShotLog
 
+SHOTS_LEAST = 8
 _REST_MOST_S = 2.0  # no surface has to settle for this
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from beamfall.errors import UserError
 from beamfall.faults.questions import CannotTell, leave_out
+from beamfall.faults.setup import make_setup
 from beamfall.workflows.steps import Consult, Event, People, Workflow
 from beamfall.workflows.steps import Question as Asked
 
@@ -17,6 +18,9 @@ if TYPE_CHECKING:
     from beamfall.faults.finder import Finding, Step
     from beamfall.faults.questions import Listen, Person, Question
     from beamfall.faults.setup import Setup
+    from beamfall.planning.belief import Belief
+    from beamfall.setup.rig import Rig
+    from beamfall.setup.sequence import Sequence
 
 CANNOT_TELL = "cannot-tell"
 READY, DONE = "ready", "done"
@@ -181,10 +185,20 @@ def find_hands(board: Board, setup: Setup, *, wrong_share: float = 0.0) -> Perso
     )
 
 
-def as_set(board: Board, setup: Setup, timings: str) -> Setup:
-    """The setup with what is dialled in at the rig; `timings` says so where that is something else."""
+def set_up(
+    board: Board,
+    rig: Rig,
+    sequence: Sequence | None = None,
+    *,
+    timings: str = "",
+    learned: Belief | None = None,
+) -> Setup:
+    """`make_setup` with what is dialled in at the rig, which is then what its `timings` say."""
+    setup = make_setup(rig, sequence, timings=timings, learned=learned)
     changed = board.traits.as_set(setup.sequence)
-    return setup if changed == setup.sequence else replace(setup, sequence=changed, timings=timings)
+    if changed == setup.sequence:
+        return setup
+    return replace(setup, sequence=changed, timings="those set on the simulated rig")
 
 
 def check(

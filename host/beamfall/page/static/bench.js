@@ -227,7 +227,7 @@ function makeService() {
     size: 5,
     maxlength: 20,
   });
-  const count = h('input', { type: 'number', value: 5, min: 1, max: 1000, 'aria-label': 'Number of shots' });
+  const count = h('input', { type: 'number', value: 5, min: 1, 'aria-label': 'Number of shots' });
   const [openingProblem, lengthProblem] = [opening, length].map((one) =>
     makeProblem(one, { take: () => {} }),
   );

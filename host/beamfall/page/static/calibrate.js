@@ -4,7 +4,7 @@ import { ended, field, makeBegin, text } from './forms.js';
 import { act, on, state } from './net.js';
 
 export function makeCalibrate() {
-  const count = h('input', { type: 'number', min: 8, max: 500, value: 20 });
+  const count = h('input', { type: 'number', min: 8, value: 20 });
   const error = text('0.3 mm', '0.3 mm');
   const begin = makeBegin(
     'Start measuring',

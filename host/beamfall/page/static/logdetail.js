@@ -116,7 +116,7 @@ export function makeDetail({ toggleMark, comparing }) {
       }
     };
     const timeline = makeChart({ label: `Timeline of shot ${shot}` });
-    const times = h('input', { type: 'number', value: 1, min: 1, max: 100, 'aria-label': 'How many times' });
+    const times = h('input', { type: 'number', value: 1, min: 1, 'aria-label': 'How many times' });
     const again = h(
       'button',
       {

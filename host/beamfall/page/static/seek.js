@@ -9,7 +9,7 @@ import { makePicture } from './pictures.js';
 
 export function makeSeek() {
   const stage = text('2 ms'),
-    most = h('input', { type: 'number', min: 1, max: 100, value: 20 });
+    most = h('input', { type: 'number', min: 1, value: 20 });
   const [fresh, freshBox] = tick('Ignore what was learned before');
   const [alone, aloneBox] = tick('Let the simulated photographer answer');
   const begin = makeBegin(
