@@ -6,9 +6,12 @@ from typing import Any
 
 from beamfall.board import Status
 from beamfall.events import EdgesSeen, Event, ShotDone, StateChanged, Trouble
+from beamfall.page.drawing import find_shifts
 from beamfall.page.hub import Hub
 from beamfall.page.words import describe_cause, describe_edges
 from beamfall.setup.signals import SignalKind
+
+_SEEN_MOST = 200  # edges of a shot that the drawing follows while it runs
 
 
 class BoardNews:
@@ -17,6 +20,10 @@ class BoardNews:
     def __init__(self, hub: Hub) -> None:
         self._hub = hub
         self.clock_hz = 1
+        self._release = 0
+        self._seen: list[
+            tuple[str, float, bool]
+        ] = []  # edges of that release, as `find_shifts` takes them
 
     def take(self, events: list[Event]) -> None:
         """Take events as they come."""
@@ -30,8 +37,9 @@ class BoardNews:
                 )  # fmt: skip
             elif isinstance(event, EdgesSeen):
                 self._hub.tell(
-                    "edges", activity=event.activity.label, edges=describe_edges(event, hz)
-                )
+                    "edges", activity=event.activity.label, edges=describe_edges(event, hz),
+                    shifts=self._find_shifts(event) if event.activity.name == "shot" else [],
+                )  # fmt: skip
                 # The last of each beam is how it stands.
                 newest = {
                     e.signal.name: e.word for e in event.edges if e.signal.kind is SignalKind.BEAM
@@ -39,6 +47,7 @@ class BoardNews:
                 for beam, word in newest.items():
                     self._live_beam(beam, word)
             elif isinstance(event, ShotDone):
+                self._seen = []
                 self._hub.tell("done", activity=event.activity.label, state=event.state.label)
             elif isinstance(event, Trouble):
                 # While a question is open, somebody is working at the rig: a note is enough.
@@ -58,6 +67,17 @@ class BoardNews:
             activity=status.activity.label,
             beams=beams,
         )
+
+    def _find_shifts(self, event: EdgesSeen) -> list[float | None]:
+        """How much later than planned the drops of the shot that runs came so far."""
+        self._seen += [
+            (e.signal.name, e.ticks / self.clock_hz * 1e3, bool(e.level)) for e in event.edges
+        ]
+        drawn = (self._hub.get("shot") or {}).get("trace") or (self._hub.get("plan") or {}).get(
+            "trace"
+        )
+        del self._seen[_SEEN_MOST:]
+        return [] if drawn is None else find_shifts(drawn, self._seen)
 
     def _live(self, **values: Any) -> None:
         self._hub.set(live={**(self._hub.get("live") or {}), **values})

@@ -11,14 +11,13 @@ from beamfall.plot.plan import describe_plan as chart_plan
 from beamfall.plot.scene import to_json
 from beamfall.plot.timeline import Scatter, describe_timeline
 from beamfall.setup.signals import Signal, SignalKind
-from beamfall.setup.table import BEAMS, count_beam_edges
+from beamfall.shots.pulses import assign_drops, find_drops, find_usual_dwell, read_pulses
 
 if TYPE_CHECKING:
     from beamfall.planning.result import AnchorEdge, Interval, Plan
     from beamfall.planning.seek.moment import Moment
     from beamfall.setup.rig import Rig
-    from beamfall.setup.table import Table
-    from beamfall.shots import ShotLog, ShotRecord
+    from beamfall.shots import ShotLog
 
 SCATTER_MOST = 60  # shots of a series whose edges stand behind the timeline
 
@@ -66,8 +65,8 @@ def describe_trace(plan: Plan) -> dict[str, Any] | None:
     return {
         "drops": [
             {"number": number, "ms": ms(times), "mm": mm(heights),
-             "edge_ms": None if edge is None else ms([edge])[0]}
-            for number, times, heights, edge in trace["drops"]
+             "beam": beam, "edge_ms": None if edge is None else ms([edge])[0]}
+            for (number, times, heights, edge), beam in zip(trace["drops"], trace["edges"], strict=True)
         ],
         "jet_ms": ms(trace["jet_times"]),
         "jet_mm": [mm(row) for row in trace["jet"]],
@@ -128,27 +127,26 @@ def describe_moment(spacing_s: float, delay_s: float, moment: Moment) -> dict[st
     }
 
 
-def find_shifts(plan: Plan, table: Table, record: ShotRecord) -> list[float | None]:
-    """How many ms later than planned each drop crossed the beam; None if it was not seen."""
-    hz = table.clock_hz
-    beam = record.anchor_beam or _used_beam(table)
-    trace = describe_trace(plan)
-    if trace is None:
-        return []
-    if beam is None:
-        return [None for _ in trace["drops"]]
-    edges = [(e.ticks, e.edge) for e in record.edges if e.what == beam and e.ticks is not None]
-    counted = count_beam_edges(table, beam, edges, record.counts.get("ended_ticks"))
-    shifts: list[float | None] = []
-    for drop in trace["drops"]:
-        index = drop["number"] - 1
-        seen = index < len(counted) and drop["edge_ms"] is not None
-        shifts.append(counted[index] / hz * 1e3 - drop["edge_ms"] if seen else None)
+def find_shifts(
+    trace: Mapping[str, Any], edges: Sequence[tuple[str, float, bool]]
+) -> list[float | None]:
+    """How many ms later than planned each drop of a trace crossed its beam; None if it was not seen, or not yet.
+
+    `edges` are (line, ms from the release, whether it is dark after it), in order.
+    """
+    shifts: list[float | None] = [None] * len(trace["drops"])
+    seen = [drop for drop in trace["drops"] if drop["beam"] and drop["edge_ms"] is not None]
+    for line, word in {tuple(drop["beam"]) for drop in seen}:
+        mine = [drop for drop in seen if drop["beam"][0] == line]
+        # Where it counts that a drop leaves the beam, clear is what begins with a drop.
+        pulses = read_pulses(
+            (ms / 1e3, dark == (word == "dark")) for what, ms, dark in edges if what == line
+        )
+        planned = [drop["edge_ms"] / 1e3 for drop in mine]
+        found = assign_drops(planned, find_drops(pulses, find_usual_dwell(pulses)), 0.0)
+        for drop, due_s, came in zip(mine, planned, found, strict=True):
+            shifts[drop["number"] - 1] = None if came is None else (came.dark_s - due_s) * 1e3
     return shifts
-
-
-def _used_beam(table: Table) -> str | None:
-    return next((beam for beam, n in zip(BEAMS, table.awaits, strict=True) if n), None)
 
 
 def describe_shot_chart(record: Mapping[str, Any], scatter: Scatter) -> dict[str, Any]:

@@ -31,7 +31,12 @@ def show_shot(work: Work, fired: Fired) -> None:
     trace = None
     if plan is not None and plan.sequence == sequence:
         trace = describe_trace(plan)
-        shifts = find_shifts(plan, sequence.make_table(work.board.info), record)
+        edges = [
+            (edge.what, edge.ticks / record.clock_hz * 1e3, edge.edge == "dark")
+            for edge in record.edges
+            if edge.ticks is not None
+        ]
+        shifts = [] if trace is None else find_shifts(trace, edges)
         work.bench.trends.look_later(work.log.path, fired.shot, work.desk.number)
     shown: dict[str, Any] = {
         "shot": record.shot,

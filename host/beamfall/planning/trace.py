@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from beamfall.planning.draws import DropDraws
+from beamfall.planning.draws import DropDraws, find_beam
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -34,6 +34,7 @@ def make_trace(
     """Return curves in s and m; time 0 is drop 1's first valve opening.
 
     `drops`: [number, times, heights of the lowest point, edge time or None] for median values;
+    `edges`: the beam that sees each drop and its counted edge, or None;
     `jet`: times and 5, 50, 95 % of the tip's height; `light`: 5, 50, 95 %.
     """
     drops = []
@@ -55,6 +56,10 @@ def make_trace(
     low, middle, high = np.nanpercentile(light_s, (5.0, 50.0, 95.0))
     return {
         "drops": drops,
+        "edges": [
+            None if beam is None else (beam.input, beam.edge)
+            for beam in (find_beam(rig, valve) for valve in rigs.valves)
+        ],
         "jet_times": moments.tolist(),
         "jet": band.tolist(),
         "light": (float(low), float(middle), float(high)),

@@ -7,17 +7,6 @@ import { hear, on, state } from './net.js';
 const MARGIN = { left: 34, right: 6, top: 22, bottom: 8 };
 const SLOW = 12; // a replay takes this many times as long as the shot
 const AFTER_MS = 60; // how long it continues after the light
-const NEAR_MS = 30; // an edge further from every planned drop is none of them
-
-/** By how many ms each planned drop came later than planned, by the edge nearest to it; null: not seen yet.
- * @param {Trace | null} trace @param {number[]} dark */
-function findShifts(trace, dark) {
-  return (trace?.drops ?? []).map(({ edge_ms: planned }) => {
-    if (planned === null) return null;
-    const near = dark.map((seen) => seen - planned).filter((shift) => Math.abs(shift) < NEAR_MS);
-    return near.length ? near.reduce((a, b) => (Math.abs(b) < Math.abs(a) ? b : a)) : null;
-  });
-}
 
 function explainSolid() {
   const shot = state.shot;
@@ -50,8 +39,9 @@ export function makeRigDrawing() {
   let frame = 0;
   /** @type {number | null} the moment that is shown, while it runs */
   let moving = null;
-  /** When beams went dark in the shot that runs, in ms; null: none runs. @type {number[] | null} */
-  let dark = null;
+  /** How much later than planned the drops of the shot that runs came, in ms; null: none runs.
+   * @type {(number | null)[] | null} */
+  let running = null;
 
   // Where everything is at a moment of a shot: planned by the trace, measured by the trace moved to the beam's edge.
   const trace = () => state.shot?.trace ?? state.plan?.trace ?? null;
@@ -173,7 +163,7 @@ export function makeRigDrawing() {
   function place(moment) {
     if (!parts) return;
     const t = trace();
-    const shifts = dark !== null ? findShifts(t, dark) : state.shot?.trace ? state.shot.shifts : [];
+    const shifts = running ?? (state.shot?.trace ? state.shot.shifts : []);
     const radius = t ? t.diameter_mm / 2 : 2;
     for (const [index, part] of parts.drops.entries()) {
       const drop = t?.drops[index];
@@ -266,15 +256,14 @@ export function makeRigDrawing() {
   hear('state', (event) => {
     if (event.state === 'armed-for-sensor') {
       // released: the planned drops fall now, and each moves to where it is when the beam has seen it
-      dark = [];
+      running = [];
       const pace = state.page?.pace ?? 1;
       const r = range();
       if (r) run(0, r[1], pace);
     }
   });
   hear('edges', (event) => {
-    if (event.activity !== 'shot' || dark === null) return;
-    for (const edge of event.edges) if (edge.word === 'dark') dark.push(edge.ms);
+    if (event.activity === 'shot' && running !== null) running = event.shifts;
   });
   /** @type {number | null} */
   let shown = null;
@@ -283,7 +272,7 @@ export function makeRigDrawing() {
     show(legend, `Hollow: planned. ${explainSolid()} Heights are above the liquid.`);
     if (state.shot && state.shot.shot !== shown) {
       const first = shown === null;
-      dark = null; // the shot's own record counts from here on
+      running = null; // the shot's own record counts from here on
       shown = state.shot.shot;
       const r = range();
       if (r && !first && state.job?.of !== undefined && (state.job?.of ?? 0) <= 1) run(r[0], r[1], 1 / SLOW);

@@ -222,7 +222,13 @@ interface ShotState {
 
 /** Where the drops and the jet are in a shot, in ms from the release and mm above the liquid. */
 interface Trace {
-  drops: { number: number; ms: number[]; mm: number[]; edge_ms: number | null }[];
+  drops: {
+    number: number;
+    ms: number[];
+    mm: number[];
+    edge_ms: number | null;
+    beam: [string, string] | null;
+  }[];
   jet_ms: number[];
   jet_mm: number[][];
   light_ms: number[];
