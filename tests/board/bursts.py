@@ -30,7 +30,7 @@ def main() -> None:
     bursts = options.edges // 200
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        stage_firmware(folder / "files")
+        stage_firmware(folder / "files", Path(os.environ["BEAMFALL_IMAGE"]))
         text = (HERE / "on_board" / "bursts.py").read_text(encoding="utf-8")
         (folder / "files" / "main.py").write_text(
             text.replace("WANTED = 0", f"WANTED = {200 * bursts}")

@@ -1,7 +1,8 @@
 """The firmware on an emulated board, served on a socket: stage it, start it, take what the pins did.
 
 The emulator is a script outside this project (see DEVELOPERS.md): BEAMFALL_EMULATOR names it, BEAMFALL_IMAGE the
-MicroPython image for the RP2040 that it boots. `python tests/board/emulated_board.py` measures and prints a table.
+MicroPython image that it boots, for an RP2040 or an RP2350. `python tests/board/emulated_board.py` measures and prints
+a table.
 """
 
 from __future__ import annotations
@@ -24,20 +25,26 @@ from pathlib import Path
 from typing import Any
 
 from beamfall.board_tools.bundle import make_bundle
+from beamfall.board_tools.image import read_image
 from beamfall.setup.board_profiles import find_profile
 from beamfall.setup.signals import Signal
 
 SCENARIO = Path(__file__).with_name("emulated_rig.py")
 ON_BOARD = Path(__file__).with_name("on_board")
-MPY = 4870  # sys.implementation._mpy of MicroPython 1.28 on an RP2040
 
 
-def stage_firmware(folder: Path, *, profile: str = "pico", around: str | None = None) -> None:
-    """Put the firmware into a folder, as `board install` puts it onto a board with this profile.
+def stage_firmware(
+    folder: Path, image: Path, *, profile: str | None = None, around: str | None = None
+) -> None:
+    """Put the firmware into a folder, as `board install` puts it onto a board with this image.
 
-    `around`: name of a program of on_board/ that becomes main.py; it finds the firmware's as main_plain.
+    `profile`: another than that of the image's machine. `around`: name of a program of on_board/ that becomes main.py;
+    it finds the firmware's as main_plain.
     """
-    bundle = make_bundle(find_profile(profile), MPY)
+    interpreter = read_image(image.read_bytes(), str(image))
+    name = profile or interpreter.profile
+    assert name is not None, f"no profile is for {image}"
+    bundle = make_bundle(find_profile(name), interpreter.mpy)
     assert bundle.compiled, bundle.why
     for inside, content in bundle.files.items():
         target = folder / inside
@@ -58,7 +65,7 @@ class EmulatedBoard:
 
 @contextlib.contextmanager
 def emulated_board(
-    emulator: Path, image: Path, *, files: Path | None = None, profile: str = "pico", around: str | None = None,
+    emulator: Path, image: Path, *, files: Path | None = None, profile: str | None = None, around: str | None = None,
     scenario: Path = SCENARIO, seconds: float = 600, pace: float | None = None, **rig: Any,
 ) -> Iterator[EmulatedBoard]:  # fmt: skip
     """A board with this profile's firmware, or with `files`. A scenario takes `stop` and `ready` like the rig."""
@@ -66,7 +73,7 @@ def emulated_board(
         folder = Path(name)
         if files is None:
             files = folder / "files"
-            stage_firmware(files, profile=profile, around=around)
+            stage_firmware(files, image, profile=profile, around=around)
         command = [sys.executable, str(emulator), "--image", str(image), "--files", str(files)]
         command += [
             "--script",

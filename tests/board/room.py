@@ -37,7 +37,7 @@ def measure_room(emulator: Path, image: Path) -> tuple[int, float]:
     assert b"\x03" in HELLO
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        stage_firmware(folder / "files", around="room")
+        stage_firmware(folder / "files", image, around="room")
         command = [sys.executable, str(emulator), "--image", str(image)]
         command += ["--files", str(folder / "files"), "--script", str(SCENARIO)]
         command += ["--arg", "drops=0", "--arg", f"hello={HELLO.hex()}"]

@@ -31,7 +31,7 @@ def main() -> None:
     count = len(options.rates.split(","))
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        stage_firmware(folder / "files")
+        stage_firmware(folder / "files", Path(os.environ["BEAMFALL_IMAGE"]))
         command = [sys.executable, os.environ["BEAMFALL_EMULATOR"], "--image"]
         command += [os.environ["BEAMFALL_IMAGE"], "--files", str(folder / "files")]
         command += ["--script", str(SCENARIO), "--arg", f"rates={options.rates}"]

@@ -6,13 +6,14 @@ import gc
 import struct
 import time
 
-from boards import pico as profile
+from selected_board import NAME
+
 from ports.rp2.port import Port
 
 WANTED = 0  # set by the runner
 ROOM = 128
 
-port = Port(profile)
+port = Port(getattr(__import__("boards." + NAME), NAME))
 records = bytearray(6 * ROOM)
 port.watch(True)
 seen = 0

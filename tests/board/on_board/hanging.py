@@ -11,11 +11,11 @@ import main_plain
 
 from beamfall_board import wire_definition as wire
 from beamfall_board.controller import Controller
-from boards import pico
 
 _HUNG = "/hung.once"
-pico.WATCHDOG_MS = 2000
-pico.DUTY_PERCENT = 3
+_profile = getattr(__import__("boards." + main_plain.board_name()), main_plain.board_name())
+_profile.WATCHDOG_MS = 2000
+_profile.DUTY_PERCENT = 3
 
 
 def _hang_once(step=Controller.step):
