@@ -1,7 +1,7 @@
 """Starts the board: every output off first, then everything else.
 
-`selected_board.py` names the board (written by `beamfall board install`: NAME = "pico"); without it the machine that
-the interpreter reports decides. A board's profile is boards/<name>.py; its PORT names the package in ports/.
+`selected_board.py` names the board (`beamfall board install` writes it: NAME = "pico"). Without it, the machine name
+that the interpreter reports decides. A board's profile is boards/<name>.py; its PORT names the package in ports/.
 """
 
 import sys
@@ -38,7 +38,7 @@ def board_name():
 
 
 def take_ctrl_c():
-    """Byte 0x03 is data on this line. A host may speak before all is imported, and would end the start with it."""
+    """Stop byte 0x03 from acting as Ctrl-C: on this line it is data, and a host may send it during the imports."""
     try:
         import micropython
 
@@ -48,7 +48,7 @@ def take_ctrl_c():
 
 
 def search_only_here():
-    """Nothing of this firmware is in /lib, and the search there for each import of `machine` or `time` takes 1 ms."""
+    """Do not search /lib: this firmware has nothing there, and it costs 1 ms for each import of `machine` or `time`."""
     for path in list(sys.path):
         if path.endswith("/lib"):
             sys.path.remove(path)

@@ -48,7 +48,7 @@ class Qualifier:
         return True
 
     def settle(self, now):
-        """Time has passed; True when a waiting edge has been counted by it."""
+        """Note that it is now `now`; True if an edge that waited for its dwell counts by then."""
         if self.pending and now >= self.settles:
             self.pending = False
             self.count += 1

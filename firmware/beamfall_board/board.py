@@ -102,15 +102,14 @@ class Board:
         self.store.add(wire.MSG_TROUBLE, bytes([len(payload)]) + payload, 0, len(payload) + 1)
 
     def _trouble(self, error):
-        """Outputs off, then the fault, then its text, even if an earlier step fails."""
+        """Switch the outputs off, then report the fault, then its text, even if an earlier step fails."""
         self.port.outputs_off()
         try:
             self.controller.fail(wire.CAUSE_INTERNAL)
         except Exception as second:  # noqa: BLE001 - even this may fail: outputs stay off, the link stays up
             report_exception(second)
-            self.controller.give_up(
-                wire.CAUSE_INTERNAL
-            )  # otherwise the main loop ends, and the watchdog restarts the board
+            # If this raises too, the main loop ends, and the watchdog restarts the board.
+            self.controller.give_up(wire.CAUSE_INTERNAL)
         try:
             self._tell(error)
         except Exception as second:  # noqa: BLE001 - out of memory, most likely
@@ -133,7 +132,7 @@ class Board:
         return self.link.wake_ms(self.controller.wake_ms(longest))
 
     def run(self):
-        """The main loop; only an exception that is not an Exception ends it (a stop from outside)."""
+        """The main loop; only a stop from outside ends it (an exception that is no Exception)."""
         try:
             while True:
                 self.step()
@@ -147,7 +146,7 @@ class Board:
 
 
 def report_exception(error):
-    """Print the details where somebody can read them; the wire has had the short form."""
+    """Print the details where somebody can read them; the wire carries the short form."""
     show = getattr(sys, "print_exception", None)
     if show is not None and sys.platform == "linux":
         show(error, sys.stderr)

@@ -39,11 +39,11 @@ class Budget:
         for _ in range(_VALVES):
             self._open.append(array("I", bytes(4 * self._ring)))
         self._newest = 0  # the current part
-        self._into_ms = 0  # how far
+        self._into_ms = 0  # how much of it has passed
         self._at_ms = now_ms
         self._begun = False  # a table is running, and not yet recorded
-        self._from_ms = 0  # its zero is not before, and
-        self._till_ms = -1  # not after this; -1: not known
+        self._from_ms = 0  # the earliest and
+        self._till_ms = -1  # the latest that its zero can be; -1: not known
         # One millisecond more than the limit, for the grain of the clock.
         self._flash_rest_ms = (profile.FLASH_GAP_US + 999) // 1000 + 1
         self._valve_rest_ms = (profile.VALVE_GAP_US + 999) // 1000 + 1
@@ -99,10 +99,8 @@ class Budget:
                 continue
             left = self._most - before
             before -= ring[at]
-            if (
-                left < 0 or total > self._most
-            ):  # a rinse, earlier or now: nothing else may be in its windows
-                left = 0
+            if left < 0 or total > self._most:
+                left = 0  # a rinse, earlier or now: nothing else may be in its windows
             if total <= left:
                 break  # true for all later windows too
             while table.output[row] != output or opened + table.width[row] <= left:
@@ -136,12 +134,12 @@ class Budget:
         self._begun = True
 
     def started(self, now_ms):
-        """It has."""
+        """The table has started."""
         self._till_ms = now_ms
 
     def ended(self, table, now_ms, late_ticks):
-        """A table has stopped; rows were up to `late_ticks` late. Its outputs rest from now: what they did before
-        counts as if done now, since a stamp of it may have been lost."""
+        """A table has stopped; its rows were up to `late_ticks` late. Its outputs rest from now on, as if they had only
+        now gone off: the stamp of the real end may have been lost."""
         for row in range(table.rows):
             output = table.output[row]
             self._used[output] = 1

@@ -1,4 +1,4 @@
-"""The button: a short press fires, a long one chooses the next slot. However its contact bounces, one press is one act.
+"""The button: a short press fires, a long one chooses the next slot. Bouncing contacts never make two presses of one.
 
 A press counts when the button is let go: until then it may still become a long one, and a long one never fires.
 """

@@ -1,5 +1,7 @@
-"""The state machine of a board: idle, armed-for-sensor, fired, missed, fault. Integers only, nothing allocated
-between a release and the end of its shot but for the frames of the link."""
+"""The state machine of a board: idle, armed-for-sensor, fired, missed, fault.
+
+Integers only. Between a release and the end of its shot, only the link's frames are allocated.
+"""
 
 import struct
 
@@ -41,20 +43,19 @@ class Controller:
         self.activity = wire.ACTIVITY_NONE
         self.number = 0  # of the running shot, service action or watch
         self.last_release = 0
-        self.starts = (
-            0  # shots and service actions started: shows whether an exception came before or after
-        )
+        # Shots and service actions started: shows whether an exception came before or after a start.
+        self.starts = 0
         self._service_number = 0
-        self.measured = wire.ACTIVITY_NONE  # what the port's readings are of
+        self.measured = wire.ACTIVITY_NONE  # what the port's readings belong to
         self.measured_number = 0
-        self._end = 0  # when the last row known so far is done
+        self._end = 0  # when the last row ends whose time is known
         self._overdue = ms_to_ticks(OVERDUE_MS, self.limits.clock_hz)
         self._beam_edges = 0
         self._edge_ms = 0  # when the newest edge was taken
         # Where Python drives the outputs, making and sending reports would make rows late.
         self._reports_early = port.timing != wire.TIMING_INTERRUPT
         self.host_timeout_ms = 0  # of the session: how long its host may be silent; 0: no limit
-        self._missed_ms = 0  # the same for what is running: it survives the session
+        self._missed_ms = 0  # the same for what is running, also after its session has ended
 
     # -- state -------------------------------------------------------------------------------------------------
     def set_state(self, state, cause, number, ticks):
@@ -81,17 +82,17 @@ class Controller:
             self.set_state(wire.STATE_IDLE, wire.CAUSE_ABORTED, 0, 0)
 
     def use_edge_constant(self, ticks):
-        """From the next release on: the port prepares its table again."""
+        """Use this constant from the next release on, for which the port prepares its table again."""
         self._loaded = None
         self._port.use_edge_constant(ticks)
 
     # -- starting ----------------------------------------------------------------------------------------------
     def commit(self):
-        """Check the uploaded table whole and hand it to the port; 0 or the refusal's reason, row, detail."""
+        """Check the whole uploaded table and load it into the port; return a refusal (0: none), its row and detail."""
         return self._commit(self.table)
 
     def commit_spare(self):
-        """The same for the spare table, which replaces the other one only when it is ready."""
+        """Do the same with the spare table, which replaces the uploaded one only when it is ready."""
         outcome = self._commit(self.spare)
         if not outcome[0]:
             self.table, self.spare = self.spare, self.table
@@ -117,14 +118,14 @@ class Controller:
         return 0, 0, 0
 
     def blocked_beam(self, table):
-        """1 or 2: an awaited beam that is not clear; 0: none."""
+        """The number of an awaited beam that is not clear, 0 if there is none."""
         for beam in range(2):
             if table.awaits[beam] and self._port.beam_dark(beam + 1):
                 return beam + 1
         return 0
 
     def release(self, number):
-        """0, or why the port cannot run the table: then nothing has moved, and the number is unused."""
+        """Return 0, or why the port cannot run the table; then no pin has moved and the number is still free."""
         reason = self._prepare(self.table)
         if reason:
             return reason
@@ -138,7 +139,7 @@ class Controller:
         return 0
 
     def serve(self, activity, output, width):
-        """A service action: one pulse, with the edges recorded for a while after it. 0 or why not."""
+        """Run a service action: one pulse, with edges recorded for a while after it. Return 0 or why not."""
         tail_ms = FLASH_TAIL_MS if is_flash(output) else SERVICE_TAIL_MS
         tail = ms_to_ticks(tail_ms, self.limits.clock_hz)
         self._service.make_single(output, width, self.limits.earliest, tail)
@@ -154,7 +155,7 @@ class Controller:
         return self._service
 
     def _prepare(self, table):
-        """Give a table to the port if it has another one; 0 or its refusal."""
+        """Load a table into the port unless it is there; return 0 or the port's refusal."""
         if self._loaded is table and table is not self._service:
             return 0
         self._loaded = None
@@ -196,7 +197,7 @@ class Controller:
 
     # -- running -----------------------------------------------------------------------------------------------
     def step(self):
-        """The main loop calls this as often as it can: take edges, change the state, end what is over."""
+        """Take edges, change the state, end what is over. The main loop calls this as often as it can."""
         if self.activity == wire.ACTIVITY_NONE:
             return
         flags = self._port.poll()
@@ -290,7 +291,7 @@ class Controller:
                 self._finish(self.state, wire.CAUSE_NONE)
 
     def _finish(self, state, cause):
-        """The end of a shot, service action or watch, for whatever reason: off, drain, report."""
+        """End a shot, service action or watch, for whatever reason: outputs off, last edges taken, report made."""
         port = self._port
         activity = self.activity
         number = self.number
@@ -305,9 +306,8 @@ class Controller:
             table = self._running
             self.budget.ended(table, port.millis(), port.worst_late)
             planned = self._end + table.tail
-            if (
-                cause != wire.CAUSE_NONE
-            ):  # the outputs went off just now, which belongs to the record
+            if cause != wire.CAUSE_NONE:
+                # The outputs went off only now, and that belongs to the record.
                 self._end = max(self._end, ended)
             self._take_edges()
             digest = table.digest
@@ -338,7 +338,7 @@ class Controller:
 
     # -- when to look again ------------------------------------------------------------------------------------
     def wake_ms(self, longest):
-        """How long the main loop may sleep. `port.wake_ticks` gets the exact time for ports that can keep it."""
+        """How long the main loop may sleep. For ports that can wake exactly, also set `port.wake_ticks`."""
         port = self._port
         port.wake_ticks = -1
         if self.activity == wire.ACTIVITY_NONE:
@@ -359,7 +359,7 @@ class Controller:
         return longest
 
     def give_up(self, cause):
-        """For when even `fail` has raised: nothing is running now, and all that ran must rest."""
+        """After even `fail` has raised: nothing counts as running now, and outputs that ran must rest."""
         activity = self.activity
         self.activity = wire.ACTIVITY_NONE
         if activity != wire.ACTIVITY_NONE and activity != wire.ACTIVITY_WATCH:

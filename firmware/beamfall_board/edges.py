@@ -1,4 +1,4 @@
-"""The edges of what runs, as the wire's own records in a buffer allocated once, and how they get into reports."""
+"""Keeps the edges of what is running, as records of the wire in a buffer allocated once, and puts them into reports."""
 
 import struct
 
@@ -32,7 +32,7 @@ class EdgeBuffer:
         self.count = at + 1
 
     def take_many(self, port, most):
-        """Take at most that many edges that wait in the port, all at once; return how many."""
+        """Take up to `most` edges that wait in the port, all at once; return how many."""
         taken = port.take_edges(self._records, self.count, min(most, self.capacity - self.count))
         self.count += taken
         if taken:
@@ -45,7 +45,7 @@ class EdgeBuffer:
         return records[at] | records[at + 1] << 8 | records[at + 2] << 16 | records[at + 3] << 24
 
     def find_drop(self):
-        """Where the tick count wraps among the waiting edges; 0 if it does not."""
+        """The first waiting edge after the tick count has wrapped; 0 if it has not."""
         if self.count and self.ticks_of(self.count - 1) < self.ticks_of(0):
             for at in range(1, self.count):
                 if self.ticks_of(at) < self.ticks_of(at - 1):

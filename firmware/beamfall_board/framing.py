@@ -59,7 +59,7 @@ class FrameReader:
         return end - start
 
     def reject(self):
-        """The frame was undamaged, but cannot be used."""
+        """Count the frame as bad after all: it was undamaged, but cannot be used."""
         self.good -= 1
         self.bad += 1
 

@@ -1,4 +1,4 @@
-"""Checks payloads, and makes text into one."""
+"""Checks the payloads of requests, and turns text into a payload."""
 
 from beamfall_board import wire_definition as wire
 

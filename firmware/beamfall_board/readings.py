@@ -1,4 +1,4 @@
-"""Around which openings of a shot a port measures coil current and supply voltage, and from when on."""
+"""Chooses the openings of a shot around which a port measures coil current and supply voltage, and when it starts."""
 
 from array import array
 
@@ -12,7 +12,7 @@ BEFORE_US = 4000  # readings start this long before the opening: a main loop may
 
 
 class Openings:
-    """Planned when a table is loaded: from the release on nothing here allocates."""
+    """Planned when a table is loaded, so that nothing here allocates after the release."""
 
     def __init__(self, clock_hz):
         self.spacing = us_to_ticks(SPACING_US, clock_hz)
@@ -22,7 +22,7 @@ class Openings:
         self.count = 0
 
     def plan(self, table):
-        """Rows of valves count from the release and are in order of time."""
+        """Choose among the table's valve rows, which count from the release and are in order of time."""
         self.count = 0
         free = 0
         for row in range(table.rows):
@@ -30,7 +30,7 @@ class Openings:
                 continue
             opens = table.delay[row]
             start = max(free, opens - self._before)
-            if start <= opens and self.count < OPENINGS:  # else the readings before include it
+            if start <= opens and self.count < OPENINGS:  # otherwise earlier readings cover it
                 self.starts[self.count] = start
                 self.count += 1
                 free = start + self.length

@@ -10,8 +10,8 @@ from beamfall_board.payloads import payload_fits
 from beamfall_board.slots import SLOTS
 
 RINSE_TOKEN_MS = 30000  # how long a rinse can be confirmed
-HOST_MS = 10000  # a host that was heard within this time is there
-ORPHAN_MS = 30000  # a watch whose host is silent for this long has lost it
+HOST_MS = 10000  # a host that was heard within this time is still there
+ORPHAN_MS = 30000  # a host that is silent for this long has left its watch
 
 
 class Requests:
@@ -33,8 +33,8 @@ class Requests:
         self._slot_reason = 0
         self._presses = 0  # button releases have their own numbers, apart from a host's
         self.maintenance_asked = False
-        self._noted_ms = 0  # the port's clock at the last look
-        self._turns = 0  # of it, in this life
+        self._noted_ms = 0  # the port's clock when it was last read
+        self._turns = 0  # how often it has wrapped since the start
         self._does = {
             wire.MSG_STATUS: self._status,
             wire.MSG_TABLE_BEGIN: self._table_begin,
@@ -160,7 +160,7 @@ class Requests:
         return self._controller.starts
 
     def raised(self, starts_before):
-        """The answer after the handler has raised; `starts` shows whether it had started anything."""
+        """The answer to a request whose handler has raised; `starts` shows whether it had started anything."""
         if self._controller.starts != starts_before:
             return 0  # it had; the end of the shot reports the rest
         return self._refuse(wire.REFUSAL_IN_FAULT, wire.CAUSE_INTERNAL)
@@ -189,12 +189,12 @@ class Requests:
         return 0
 
     def session_opened(self):
-        """A new session: its host sets its own timeout if it wants one."""
+        """A new session has no timeout until its host sets one."""
         self._controller.host_timeout_ms = 0
 
     # -- service -----------------------------------------------------------------------------------------------
     def _serve(self, activity, output, width, longest):
-        """One pulse, under the same budget as a shot."""
+        """Run one pulse, within the same budget as a shot."""
         if width == 0:
             return wire.REFUSAL_ZERO_WIDTH
         if width > longest:
@@ -298,9 +298,9 @@ class Requests:
         return 0
 
     def next_slot(self):
-        """The button, held: make the next slot ready that holds a table for this board. None, or why not.
+        """The button was held: make the next slot that has a table for this board ready. Return None, or why not.
 
-        While a host is heard it alone says what is ready: what it shows as armed must be what a press fires.
+        While a host is there, only the host chooses: a press must fire what the host shows as armed.
         """
         controller = self._controller
         reason = self._not_free()
@@ -318,7 +318,7 @@ class Requests:
         return "no slot holds a table for this board"
 
     def press(self):
-        """The button: release the ready table as a host would; 0 or why not.
+        """The button was pressed: release the ready table as a host would. Return 0 or why not.
 
         This ends a watch that a killed program left running.
         """
@@ -366,7 +366,7 @@ class Requests:
         return answers.slots(self.link, self._slots)
 
     def note_time(self):
-        """Called in every step: the port's clock wraps after 2^30 ms, but the uptime does not."""
+        """Note the time, in every step: the port's clock wraps after 2^30 ms, but the uptime must not."""
         now = self._port.millis()
         if now < self._noted_ms:
             self._turns += 1

@@ -19,7 +19,7 @@ _UNDER_WAY = 0b0101010101010101
 _FIRED = 0b1111111111111111
 _MISSED = 0b0000000000010101
 _FAULT = 0b0111111101111111
-# A slot's number, in ms: people count what comes twice a second.
+# How a slot's number blinks, in ms: people can count two blinks a second.
 _LONG_MS = 1000
 _GAP_MS = 500
 _BLINK_MS = 500  # half of it on
@@ -27,7 +27,7 @@ _PAUSE_MS = 1500
 
 
 def light_is_on(state, activity, ready, now_ms, slot=0):
-    """Whether the light is on at that time; `slot`: the one whose table is ready, 0 for none."""
+    """Whether the light is on at that time. `slot` is the slot whose table is ready, 0 for none."""
     if state == wire.STATE_FAULT:
         pattern = _FAULT
     elif activity != wire.ACTIVITY_NONE:

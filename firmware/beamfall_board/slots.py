@@ -1,4 +1,4 @@
-"""Sequences kept on the board: a power loss during a change leaves the old one or the new one, complete.
+"""Keeps sequences on the board. A power loss during a change leaves either the old one or the new one, complete.
 
 A slot has two files, `slot1.bin` and `slot1.new`; new content goes into the one that is not in use. A complete `.new`
 takes precedence over a complete `.bin`. So if `.bin` is in use, the new content counts once `.new` is complete; if
@@ -7,7 +7,8 @@ to, and none is renamed: on a FAT file system, renaming onto a file removes it f
 leave neither under its name.
 
 A file is: mark (2 bytes), table_begin payload, row records, first 4 bytes of SHA-256 over all that. Slots are
-numbered from 1. Files of their own, written the same way, say which slot the board loads at its start.
+numbered from 1. Two more pairs of files, written the same way, hold the choice of the slot that the board loads at its
+start, and the edge constant.
 """
 
 import hashlib
@@ -49,8 +50,8 @@ def _remove(path):
 class Slots:
     def __init__(self, folder):
         self._folder = folder  # folder of the files; None: nothing can be kept
-        # Called between the steps of a write, each of which may erase flash (a second or so on an STM32): what feeds
-        # the watchdog, which would not wait for all of them. Nothing is under way then, requests.py sees to it.
+        # Called between the steps of a write to feed the watchdog: each step may erase flash (about a second on an
+        # STM32), and all together would take too long. requests.py makes sure that nothing is running then.
         self.between_steps = _do_nothing
 
     def _paths(self, slot):
@@ -121,7 +122,7 @@ class Slots:
     def erase(self, slot):
         if self._folder is None:
             return False
-        for path in self._paths(slot):  # in this order: newer content never gives way to older
+        for path in self._paths(slot):  # .new last: a power loss must not bring older content back
             self.between_steps()
             _remove(path)
         self.between_steps()

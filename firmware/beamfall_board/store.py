@@ -50,7 +50,7 @@ class ReportStore:
         self._let_go(at)
 
     def _let_go(self, at):
-        """Of the oldest report, which is at `at`."""
+        """Drop the oldest report, which is at `at`."""
         self._oldest_at = at + _HEAD + self._ring[at]
         self.oldest_number += 1
         self.count -= 1
@@ -65,7 +65,7 @@ class ReportStore:
         self._drop_oldest()
 
     def _find_room(self, need):
-        """Where an entry of `need` bytes may start now, or -1."""
+        """Where an entry of `need` bytes has room now, or -1."""
         size = len(self._ring)
         if self.count == 0:
             return 0

@@ -38,7 +38,7 @@ class Table:
         self.digest = bytes(_BEGIN_DIGEST)
 
     def begin(self, body, start):
-        """A new table's head (a table_begin payload at body[start:])."""
+        """Begin a new table with its head (a table_begin payload at body[start:])."""
         self.clear()
         fields = struct.unpack_from(wire.FORMAT_TABLE_BEGIN, body, start)
         self.digest = fields[0]
@@ -53,7 +53,7 @@ class Table:
         self.state = wire.TABLE_PARTIAL
 
     def put(self, index, body, at):
-        """Row `index` from its record at body[at:]."""
+        """Set row `index` from its record at body[at:]."""
         anchor, count, output, _spare, delay, width = struct.unpack_from(_ROW, body, at)
         self.set_row(index, anchor, count, output, delay, width)
 
@@ -72,7 +72,7 @@ class Table:
         return -1
 
     def _pack_head(self):
-        """The head as in table_begin, into `_head`."""
+        """Write the head into `_head`, as it is in table_begin."""
         struct.pack_into(
             wire.FORMAT_TABLE_BEGIN, self._head, 0, bytes(self.digest), self.rows, self.window, self.tail,
             self.blanking, self.dwell, self.beam_edge[0], self.beam_edge[1], self.awaits[0], self.awaits[1],
@@ -117,7 +117,7 @@ class Table:
         return True
 
     def make_single(self, output, width, delay, tail):
-        """A service action: one row at the release, no beam awaited."""
+        """Make the table of a service action: one row at the release, no beam awaited."""
         self.clear()
         self.rows = 1
         self.tail = tail

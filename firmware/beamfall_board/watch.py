@@ -1,6 +1,6 @@
-"""A watch of the beams without a sequence: puts edges into reports, on a clock that never wraps.
+"""Watches the beams without a sequence: puts edges into reports, on a clock that never wraps.
 
-A port counts a watch modulo 2^30 ticks. Here the count continues in blocks of that length; each report has the start
+In a watch a port counts modulo 2^30 ticks. Here the count goes on in blocks of that length; each report holds the start
 of its block.
 """
 
@@ -8,10 +8,10 @@ from beamfall_board import wire_definition as wire
 from beamfall_board.link import ms_since
 
 QUIET_MS = 20
-# Edges of a burst taken in one pass: the link must get its turn, or an endless stream keeps all reports back.
+# The most edges of a burst taken in one pass. Then it is the link's turn, or an endless stream would hold up reports.
 TAKE_MAX = 8 * wire.EDGES_PER_REPORT
 BLOCK = wire.HORIZON_TICKS + 1
-# An edge that seems more than three quarters of a block ahead is behind: it was stamped a moment late.
+# An edge that seems more than three quarters of a block ahead is really behind: it was stamped a moment late.
 _AHEAD_MAX = BLOCK - BLOCK // 4
 
 
@@ -45,7 +45,7 @@ class Watch:
             self.flush()
 
     def _follow(self, now):
-        """Time has passed; ignored if edges taken since were later."""
+        """Note that it is now `now`, unless edges taken since were later."""
         if (now - self._last) & wire.HORIZON_TICKS < _AHEAD_MAX:
             self._place(now, self._edges.count)
 
@@ -58,7 +58,7 @@ class Watch:
                 self._base += BLOCK
         elif ticks > self._last:  # a little behind, and in the block before
             if not self._base:
-                return self._last  # stamped before the begin
+                return self._last  # stamped before the watch began
             self._report(waiting)
             self._base -= BLOCK
         self._last = ticks
@@ -69,7 +69,7 @@ class Watch:
             pass
 
     def take(self, most):
-        """Put at most that many waiting edges into reports; whether none is left."""
+        """Put at most that many waiting edges into reports; return whether none is left."""
         if self._takes_many:
             return self._take_many(most)
         port = self._port
@@ -88,7 +88,7 @@ class Watch:
         return False
 
     def _take_many(self, most):
-        """Bursts at 50 kHz."""
+        """Do the same on ports that take many edges at once: fast enough for bursts at 50 kHz."""
         edges = self._edges
         while most > 0:
             waiting = edges.count

@@ -34,10 +34,8 @@ INPUTS = {
 ZERO_PIN = 20
 MARK_PINS = (21, 22)  # beam 1, beam 2
 LED = (17, True)  # (pin, active high); external
-COIL_CURRENT = (
-    26,
-    431,
-)  # (pin, microamperes a step): 3.3 V, 12 bits, 1.87 V per ampere (hardware/wiring)
+# (pin, microamperes a step): 3.3 V, 12 bits, 1.87 V per ampere (hardware/wiring)
+COIL_CURRENT = (26, 431)
 SUPPLY_VOLTAGE = (27, 8864)  # (pin, microvolts a step): 1/11 of the valves' supply
 
 # The serial line: "on", "off" or None (as it is) is what the host sets before it talks.

@@ -23,7 +23,7 @@ def home():
 
 
 def ask_for():
-    """The next start is for maintenance."""
+    """Make the next start one for maintenance."""
     with open(home() + _FILE, "wb") as file:
         file.write(b"1")
 
@@ -48,7 +48,7 @@ def _is_held(profile):
     number, on_high, pull = button
     pulls = {None: None, "up": Pin.PULL_UP, "down": Pin.PULL_DOWN}
     pin = Pin(number, Pin.IN) if pull is None else Pin(number, Pin.IN, pulls[pull])
-    time.sleep_ms(1)  # the pull has done its work
+    time.sleep_ms(1)  # for the pull to act
     for _ in range(_HELD_MS):
         if bool(pin()) != bool(on_high):
             return False

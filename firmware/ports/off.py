@@ -4,6 +4,6 @@ from machine import Pin
 
 
 def outputs_off(profile):
-    """A new pin object stops whatever drove the pin before (state machine, timer) and drives the level given."""
+    """Make a new pin object for each: it stops whatever drove the pin before (state machine, timer)."""
     for pin, active_high in profile.OUTPUTS.values():
         Pin(pin, Pin.OUT, value=0 if active_high else 1)

@@ -14,7 +14,7 @@ _WATCHDOG_REASON = {"rp2040": 0x40058008, "rp2350": 0x400D8008}
 # but no loss of supply and no reset at the pin RUN. The boot ROM and the interpreter use SCRATCH4 to 7; the RP2350's
 # boot ROM also takes 2 and 3 when it is asked to restart.
 _SCRATCH = {"rp2040": 0x4005800C, "rp2350": 0x400D800C}
-_OURS = 0x2BEA  # over the lower 16 bits: this firmware has written it
+_OURS = 0x2BEA  # in the upper 16 bits: this firmware wrote the lower ones
 # USB, buffer control of endpoint 2 towards the host, which carries the console in MicroPython: bit 10 says that
 # a packet waits there for the host to take it. The same address in both chips.
 _USB_IN2_CONTROL = 0x50100090
@@ -32,8 +32,8 @@ def check(chip):
 
 
 def is_watchdog_restart(chip):
-    """The interpreter's reset_cause() would also say so after machine.reset(), which uses the watchdog here.
-    None: not one of these chips."""
+    """Whether the watchdog ran out; None if the chip is neither. The interpreter's reset_cause() would also say so
+    after machine.reset(), which uses the watchdog on these chips."""
     reason = _WATCHDOG_REASON.get(chip)
     return None if reason is None else bool(mem32[reason] & 1)
 
@@ -51,6 +51,6 @@ class OpenTime:
 
 
 def usb_room():
-    """How many bytes the console's line takes without waiting, 0: not known. When no packet waits for the host,
+    """How many bytes the console's line takes without waiting, 0 if that is not known. If no packet waits for the host,
     nothing waits behind it either."""
     return 0 if mem16[_USB_IN2_CONTROL] & _USB_AVAILABLE else _USB_FIFO

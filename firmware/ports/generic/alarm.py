@@ -1,4 +1,4 @@
-"""One alarm, as exact as the board's timers allow. What they allow is found out at the start, not assumed.
+"""One alarm, as exact as the board's timers allow, which it finds out at the start.
 
 hard   the callback runs in the interrupt itself, also during a garbage collection (Timer(hard=True): RP2040,
        STM32, SAMD, i.MX RT; not ESP32)
@@ -11,11 +11,11 @@ import time
 
 import machine
 
-_TRIAL_US = 2500  # a timer of milliseconds makes 2 of it and is early
+_TRIAL_US = 2500  # a timer that counts milliseconds makes it 2 ms
 _FINE_US = 2400
 _PATIENCE_US = 50000
 _BEAT_MS = 1
-_IDS = (-1, 0)  # a software timer where there are any, else the first of the hardware
+_IDS = (-1, 0)  # a software timer where there is one, otherwise the first hardware timer
 
 
 class Alarm:
@@ -30,7 +30,7 @@ class Alarm:
         self._timer = self._find()
         self._callback = callback
         self._mode = machine.Timer.ONE_SHOT
-        # How late a call may be: a beat comes up to one beat late, a soft callback after what is under way.
+        # How late a call may be: a beat up to one beat, a soft callback until what runs before it has ended.
         self.late_us = (self._trial_late_us if self.fine else 1000 * _BEAT_MS) + (
             0 if self.hard else 200
         )
@@ -73,12 +73,12 @@ class Alarm:
         self._heard = True
 
     def begin(self):
-        """From now on the alarm may be set."""
+        """Start; from now on the alarm may be set."""
         if not self.fine:
             self._init(machine.Timer.PERIODIC, _BEAT_MS, 1000)
 
     def set(self, wait_us):
-        """Call back in `wait_us`; an alarm set before is forgotten. May be called from the callback."""
+        """Call back in `wait_us`; this replaces an alarm set before. The callback may call it."""
         if self.fine:
             self._init(self._mode, wait_us, 1000000)
 

@@ -12,9 +12,7 @@ from beamfall_board.wire_definition import const
 
 _MASK = const(0x3FFFFFFF)
 _STAMPED = const(2)
-_BEHIND_US = const(
-    60
-)  # an interrupt that begins so soon behind another one may have waited for its end
+_BEHIND_US = const(60)  # an interrupt that starts this soon after another may have waited for it
 _SOFT_DEPTH = const(7)  # ESP32: 8 callbacks can wait, and one may be the alarm's
 _TAIL_US = const(150)  # where the board does not say which edges there were: see _guess
 
@@ -28,8 +26,8 @@ def open_input(place):
 
 
 class Input:
-    """`player`: where counted edges go; `beam`: which beam this is, 0 or 1, or -1; `entry_us`: what passes at the
-    least between an edge and the first instruction of its interrupt on this board."""
+    """`player`: where counted edges go; `beam`: which beam this is, 0 or 1, or -1; `entry_us`: the shortest time from
+    an edge to the first instruction of its interrupt on this board."""
 
     def __init__(self, player, ring, signal, place, beam, entry_us):
         self.signal = signal
@@ -45,15 +43,13 @@ class Input:
         self._rising = Pin.IRQ_RISING
         self._falling = Pin.IRQ_FALLING
         self._both = Pin.IRQ_RISING | Pin.IRQ_FALLING
-        self._flags = None  # asks which edges there were, where the board knows
+        self._flags = None  # a function that says which edges there were, where the board knows
         self._last = 0  # when the newest edge was reported
-        self._spare = 0  # an interrupt more than edges told is owed, see _guess
+        self._spare = 0  # 1: an interrupt is still to come for an edge already reported, see _guess
         self._held = 0
         self.counted_level = 1
-        self.ready = (
-            False  # rows follow the next counted edge too soon for anything but driving them
-        )
-        self._ready_from = 0  # it counts from then on
+        self.ready = False  # rows are prepared for the next counted edge
+        self._ready_from = 0  # edges before this time do not count
         self._ready_edge = 0
         self._seen = self.seen  # bound once: binding allocates
         self.hard = self._probe()
@@ -77,7 +73,7 @@ class Input:
         self._flags = getattr(interrupt, "flags", None)
 
     def on(self):
-        """Interrupts from now on. The level now is the one that edges are counted from."""
+        """Switch interrupts on. Edges count as changes of the level that the line has now."""
         self._watch(self.hard)
         self.level = self.read()
         self._last = -_TAIL_US
@@ -87,14 +83,14 @@ class Input:
         self._pin.irq(handler=None)
 
     def make_ready(self):
-        """The player has rows prepared for the next counted edge."""
+        """Note that the player has rows prepared for the next counted edge."""
         beam = self.beam
         self._ready_from = beam.ticks + beam.blanking if beam.count else 0
         self._ready_edge = self._rising if self.counted_level == self._on_high else self._falling
         self.ready = True
 
     def _play_ready(self, now):
-        """If this edge is the counted one: nothing else comes first."""
+        """If this edge counts, play its prepared rows before doing anything else."""
         if now < self._ready_from:
             return
         flags = self._flags
@@ -107,7 +103,7 @@ class Input:
         return 1 if self._pin() == self._on_high else 0
 
     def seen(self, _pin):
-        """The interrupt. Times are of its begin, less what the board is known to need until there."""
+        """The interrupt. An edge's time is when it began, less the time that the board takes to get there."""
         player = self._player
         now = (ticks_us() - player.zero & _MASK) - self._entry
         if now < 0:
@@ -115,10 +111,8 @@ class Input:
         try:
             if self.ready and player.playing:
                 self._play_ready(now)
-            if player.in_alarm:
-                player.nests = (
-                    True  # pins interrupt the alarm on this board: they never wait behind it
-                )
+            if player.in_alarm:  # on this board pins interrupt the alarm, and never wait for it
+                player.nests = True
             self._held = now - player.busy_from if now - player.busy_till < _BEHIND_US else 0
             if not self.hard:
                 self._count_in_row(now)
@@ -133,18 +127,18 @@ class Input:
                 else:
                     level = self._on_high if which == self._rising else 1 - self._on_high
                     if level == self.level and player.recording:
-                        self._ring.lost += 1  # the edge between two of the same kind
+                        self._ring.lost += 1  # the other edge that lay between two of one kind
                     self._edge(level, now)
             player.busy_from = now
             player.busy_till = ticks_us() - player.zero & _MASK
         except Exception:
-            player.fail()  # the interpreter turns this interrupt off: later edges would be missed in silence
+            player.fail()  # the interpreter switches this interrupt off: later edges would be missed unnoticed
             raise
 
     def _guess(self, now):
-        """Only the level is known. One equal to the last means a pulse that was over before the interrupt came: both
-        of its edges are told, and an interrupt close behind them that finds the same level is their own second. Any
-        more are of edges that nobody can tell."""
+        """Only the level is known. If it is the same as before, a pulse was over before the interrupt came: report both
+        of its edges. An interrupt soon after, at the same level, belongs to the second of them. Any further ones belong
+        to edges that cannot be told apart, and count as lost."""
         level = self.read()
         if level != self.level:
             self._spare = 0
@@ -161,8 +155,8 @@ class Input:
         self._last = now
 
     def _count_in_row(self, now):
-        """Where interrupts are callbacks that wait for the main program, some can wait and no more: further ones are
-        forgotten, in silence. As many as can wait, one close behind the other, mean that the queue was full."""
+        """Where interrupts are callbacks that wait for the main program, only some can wait; the interpreter drops
+        further ones without a word. That many in a row, each right after the other, mean that the queue was full."""
         player = self._player
         if now - player.busy_till < _BEHIND_US:
             player.in_row += 1

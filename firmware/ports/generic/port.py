@@ -5,11 +5,11 @@ The clock is time.ticks_us: 1 MHz on every board, good for 2^30 us. The finer ti
 here, so its lateness is measured at every output edge and goes into the record: see `rows_late` and `worst_late`.
 
 What the port expects of a profile besides pins and limits, all in microseconds:
-    EARLIEST_US        a row anchored at the release can be so early, at the best
-    EARLIEST_BEAM_US   a row anchored at a beam can be so early, at the best (later where the rehearsal says so)
+    EARLIEST_US        the earliest row at the release
+    EARLIEST_BEAM_US   the earliest row at a beam (for both: later if the rehearsal says so)
     LATE_US            an edge later than this counts as late
-    ENTRY_US           between an edge and the first instruction of its interrupt, at the least
-    DRIVE_US           between the end of waiting and the moment the pin moves
+    ENTRY_US           the shortest time from an edge to the first instruction of its interrupt
+    DRIVE_US           from the end of the wait to the moment when the pin moves
 """
 
 import gc
@@ -34,9 +34,7 @@ _NAP_MS = 2  # longest sleep while edges may come
 _LOOK_MS = 100  # longest sleep otherwise: the status light's rhythm
 _MARK = const(3)
 _NO_ROW = 65535
-_DWELL_MAX = (
-    LONGEST_TICKS // 2
-)  # no sum of an edge's time and a dwell is more than a small integer then: see inputs.py
+_DWELL_MAX = LONGEST_TICKS // 2  # so that an edge's time and a dwell together are a small integer
 
 POLL_OVERRUN = 1
 POLL_FAILURE = 2
@@ -44,9 +42,8 @@ POLL_LATE = 4
 
 
 class Port:
-    edge_constant = edge_constant_expected = edge_constant_max = (
-        0  # the lateness is measured in every shot instead
-    )
+    # No constant: the lateness is measured in every shot instead.
+    edge_constant = edge_constant_expected = edge_constant_max = 0
     readings = None  # it measures no current and no voltage: README.md
     name = "generic"
     timing = wire.TIMING_INTERRUPT
@@ -69,7 +66,7 @@ class Port:
         self._out = Ring(2 * profile.ROWS_MAX + 2 * len(profile.OUTPUTS) + 1)
         self._rings = (self._in, self._out)
         self._player = player = Player(profile, self._out)
-        self._hold = profile.ENTRY_US  # an input's stamp may still come that much behind
+        self._hold = profile.ENTRY_US  # an input's stamp may come this much after an output's
         self._inputs = []
         beams = [None, None]
         for signal in wire.KIND_BEAM + wire.KIND_LIGHT:
@@ -92,7 +89,7 @@ class Port:
             self._light = machine.Pin(pin, machine.Pin.OUT, value=0 if self._light_high else 1)
         self._alarm = Alarm(player.serve)
         player.connect(self._alarm, self._beams)
-        # While the player waits for one row, none may come in before it, but for rows at a beam that are prepared.
+        # While the player waits for one row, no other may be due, except for prepared rows at a beam.
         self.earliest_ticks = max(profile.EARLIEST_US, player.served_us)
         ready_us = player.ready_us + profile.ENTRY_US if self.hard_pins else player.served_us
         self.earliest_beam_ticks = max(profile.EARLIEST_BEAM_US, ready_us)
@@ -123,7 +120,7 @@ class Port:
 
     # -- a table -----------------------------------------------------------------------------------------------
     def load(self, table):
-        """0, or a refusal's reason with fault_row and fault_detail. No pin moves."""
+        """Take a table. Return 0, or a refusal's reason with fault_row and fault_detail. No pin moves."""
         self._table = None
         if table.dwell > _DWELL_MAX:
             return self._fault(wire.REFUSAL_BEYOND_HORIZON, _NO_ROW, _DWELL_MAX)
@@ -141,7 +138,7 @@ class Port:
         return 0
 
     def _is_first(self, table, row):
-        """Whether no row follows the same edge earlier: only rows of one time can be prepared."""
+        """Whether no row follows the same edge earlier: only rows with one delay can be prepared."""
         for other in range(table.rows):
             if (
                 table.anchor[other] == table.anchor[row]
@@ -158,7 +155,7 @@ class Port:
 
     # -- a shot ------------------------------------------------------------------------------------------------
     def start(self):
-        """The release. Garbage is collected before it, so that none has to be for some time after it."""
+        """The release. Garbage is collected first, so that no collection is due for some time after it."""
         self._begin()
         self._player.start(self._table)
 
@@ -180,7 +177,7 @@ class Port:
             line.on()
 
     def stop(self):
-        """The end, for whatever reason. Stamps that have been taken can still be read."""
+        """End what runs, for whatever reason. Stamps taken so far can still be read."""
         self._player.stop()
         for line in self._inputs:
             line.off()
@@ -210,7 +207,7 @@ class Port:
         return flags
 
     def _next_ring(self):
-        """The ring with the older head, None when both are empty or a stamp older than the head may still come."""
+        """The ring whose head is older; None if both are empty, or if a stamp older than the head may still come."""
         read, write = self._in, self._out
         if write.get == write.put:
             return None if read.get == read.put else read
@@ -236,7 +233,7 @@ class Port:
         return self._player.rows_done()
 
     def now_ticks(self):
-        """Since the zero; not beyond an edge that next_edge has not yet returned."""
+        """Ticks since the zero, but never beyond an edge that next_edge has not yet returned."""
         now = self._player.now()
         if self._player.recording:
             for ring in self._rings:
@@ -270,7 +267,8 @@ class Port:
         return time.ticks_ms() & _MASK
 
     def idle(self, ms):
-        """Sleep until a byte comes, at most `ms`; under way a nap, and up to `wake_ticks` where that is near."""
+        """Sleep until a byte comes, at most `ms`. While a shot or watch runs, take only a nap, and wake exactly at
+        `wake_ticks` if that is near."""
         ms = min(ms, _LOOK_MS)
         if self._player.recording:
             ms = min(ms, _NAP_MS)
@@ -291,7 +289,7 @@ class Port:
             return hashlib.sha256(machine.unique_id() + str(time.ticks_us()).encode()).digest()[:4]
 
     def start_watchdog(self, timeout_ms):
-        """From here on feed_watchdog must be called in time."""
+        """Start the watchdog; from here on feed_watchdog must be called in time."""
         self._watchdog = machine.WDT(timeout=timeout_ms)
 
     def feed_watchdog(self):
@@ -299,12 +297,12 @@ class Port:
             self._watchdog.feed()
 
     def enter_maintenance(self):
-        """Restart without main loop and watchdog; does not come back. See ports/maintenance.py."""
+        """Restart without main loop and watchdog; this does not return. See ports/maintenance.py."""
         maintenance.ask_for()
-        time.sleep_ms(_LOOK_MS)  # the answer leaves
+        time.sleep_ms(_LOOK_MS)  # for the answer to leave
         machine.reset()
 
 
 def _eight_bytes(identity):
-    """A unique id of 8 bytes from what the chip has: 6 on an ESP32, 12 on an STM32, 16 on a SAMD."""
+    """Make a unique id of 8 bytes from the chip's own: 6 bytes on an ESP32, 12 on an STM32, 16 on a SAMD."""
     return identity if len(identity) == 8 else hashlib.sha256(identity).digest()[:8]

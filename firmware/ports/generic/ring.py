@@ -18,7 +18,7 @@ class Ring:
         self.lost = 0
 
     def add(self, code, ticks):
-        """Keep an edge; counted as lost where there is no room. Allocates nothing."""
+        """Keep an edge, or count it as lost if there is no room. Allocates nothing."""
         at = self.put
         after = at + 1
         if after == self.size:
@@ -31,6 +31,6 @@ class Ring:
         self.put = after
 
     def drop(self):
-        """The oldest edge has been taken."""
+        """Give up the oldest edge, which has been taken."""
         after = self.get + 1
         self.get = 0 if after == self.size else after

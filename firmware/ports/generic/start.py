@@ -13,7 +13,8 @@ def _stm32_room():
 
 
 class _NotKept:
-    """Where nothing outlasts a restart: after one by the watchdog all that may have been open has been."""
+    """For chips on which nothing outlasts a restart. After one by the watchdog, valves count as having been open for as
+    long as they may be."""
 
     def __init__(self, profile, late):
         self.before_ms = profile.DUTY_WINDOW_MS * profile.DUTY_PERCENT // 100 if late else 0

@@ -1,5 +1,5 @@
-"""Coil current and supply voltage around each opening. The ADC paces itself and DMA writes down what it converts; the
-program only starts both, some milliseconds before an opening, and allocates nothing.
+"""Coil current and supply voltage around each opening. The ADC runs on its own clock and DMA stores what it converts;
+the program only starts both, some milliseconds before an opening, and allocates nothing.
 
 The ADC's registers are those of the RP2040 datasheet, section 4.9.6 (list of registers); the RP2350 has the same at
 another address. The DMA's trigger alias is in section 2.5.7. For the RP2350 all of them, and the DMA request, have been
@@ -35,14 +35,13 @@ _BITS = const(0xFFF)
 _PAD = const(0x80)  # neither digital input nor output
 
 
-_NOT_WIRED = const(
-    60000
-)  # of 65535: no supply reads so high, but an open pin does when it is pulled up
+# Of 65535: no supply reads this high, but an open pin with its pull-up does.
+_NOT_WIRED = const(60000)
 _SETTLE_US = const(200)
 
 
 def find_analogue(profile, clock_hz, chip):
-    """What measures on this board; None where its profile has no such pins, or nothing is wired to them."""
+    """Return what measures on this board; None if its profile has no such pins, or nothing is wired to them."""
     if not hasattr(profile, "COIL_CURRENT"):
         return None
     pin = profile.SUPPLY_VOLTAGE[0]
@@ -74,7 +73,7 @@ class Analogue:
         self._running = False
         self._begun = array("I", bytes(4 * OPENINGS))
         address, self._halves, self._first = memory.allocate(OPENINGS * READINGS)
-        # Addresses and control words may be no small integers: made once.
+        # Addresses and control words may be too large for small integers: made once.
         self._blocks = [address + 4 * READINGS * part for part in range(OPENINGS)]
         self._control = chip.adc + _CS
         self._fifo_control = chip.adc + _FCS
@@ -87,7 +86,7 @@ class Analogue:
         self._openings.plan(table)
 
     def begin(self):
-        """Right before the release. What opens at once is measured from here on."""
+        """Call this right before the release. If a valve opens at once, its readings start here."""
         self.parts = self._next = 0
         self._running = self._openings.count > 0
         if self._running:
@@ -102,7 +101,7 @@ class Analogue:
         self.due = openings.starts[self._next] if more else -1
 
     def follow(self, now):
-        """Start what is due; what is far too late is left out."""
+        """Start what is due; leave out what is far too late."""
         if self.due < 0 or now < self.due:
             return
         if now - self.due >= self._openings.length:

@@ -1,4 +1,4 @@
-"""One PIO block through its registers: programs in, machines set up, instructions executed, all started at once."""
+"""One PIO block, through its registers: loads programs, sets up machines, executes instructions, starts all at once."""
 
 from machine import mem32
 
@@ -45,7 +45,7 @@ class Block:
             mem32[self._memory + 4 * (origin + i)] = words[i]
 
     def set_up(self, machine, program, origin, start, autopull, pins, jump_pin=0):
-        """What stays the same in every shot. `pins` is the machine's PINCTRL; its `set` pins become outputs."""
+        """Set up what is the same in every shot. `pins` is the machine's PINCTRL; its `set` pins become outputs."""
         mem32[self._divider[machine]] = reg.DIVIDE_BY_1
         mem32[self._exec_control[machine]] = (
             jump_pin << 24
@@ -66,7 +66,7 @@ class Block:
         mem32[self.control] = 0
 
     def rewind(self, machine):
-        """A stopped machine, restarted: FIFOs and shift registers empty, its pins off, at its first instruction."""
+        """Take a stopped machine back to its first instruction, with empty FIFOs and shift registers, its pins off."""
         mem32[self._shift_control[machine]] = reg.IN_LEFT_OUT_RIGHT
         instruction = self._instruction[machine]
         for _ in range(_DRAIN):
@@ -80,6 +80,6 @@ class Block:
         mem32[self._tx[machine]] = value
 
     def take_first_word(self, machine):
-        """The first of the words waiting goes to the shift register; from here on the machine refills by itself."""
+        """Move the first waiting word to the shift register; from here on the machine refills it by itself."""
         mem32[self._instruction[machine]] = programs.PULL
         mem32[self._shift_control[machine]] = self._pull[machine]

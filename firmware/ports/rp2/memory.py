@@ -13,7 +13,7 @@ from micropython import const
 from ports.rp2 import registers as reg
 
 _WRITE_AND_START = const(0x2C)  # a channel's write address; the count is the last one written
-_spare = []  # [halves, first, end]: what alignment has left over
+_spare = []  # [halves, first, end]: room that alignment has left over
 
 
 def allocate(words, alignment=4):
@@ -33,7 +33,7 @@ def allocate(words, alignment=4):
 
 
 def point_to(address):
-    """What compiled code takes as a pointer to words, and `read` as the place of a register."""
+    """Return what compiled code takes as a pointer to words, and `read` as the address of a register."""
     return address
 
 
@@ -57,7 +57,7 @@ class Channel:
         self._dma.config(read=read, write=write, count=count, ctrl=self._control, trigger=True)
 
     def prepare(self, read, write, count):
-        """Ready to be started by a write to `write_and_start`."""
+        """Make ready to be started by a write to `write_and_start`."""
         self._dma.config(read=read, write=write, count=count, ctrl=self._control, trigger=False)
 
     def stop(self):

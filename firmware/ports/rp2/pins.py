@@ -94,17 +94,17 @@ class Pins:
             mem32[control] = reg.FUNCTION_SIO
 
     def give_to_machines(self, signal):
-        """From now on PIO block 0 drives this output; its latch must be 0 (off), whatever the polarity."""
+        """Let PIO block 0 drive this output from now on; its latch must be 0 (off), whatever the polarity."""
         control, value = self._play_control[signal]
         mem32[control] = value
 
     def show_marks(self):
-        """Zero and marks are driven by PIO block 1."""
+        """Let PIO block 1 drive the zero and the marks."""
         for pin in (self.zero,) + tuple(self.marks):
             mem32[self.chip.io_control(pin)] = reg.FUNCTION_PIO[1]
 
     def count_edges(self, beam, dark):
-        """Turn the beam's input so that the edge to be counted is a rise."""
+        """Invert the beam's input if needed, so that the edge to be counted is a rise."""
         turned = bool(self._beam_high[beam]) != bool(dark)
         self._beam_inverted[beam] = turned
         mem32[self._beam_control[beam]] = reg.FUNCTION_SIO | (
@@ -112,7 +112,7 @@ class Pins:
         )
 
     def stamp_invert(self):
-        """The bits of a stamp to turn, given what count_edges has turned already."""
+        """The bits of a stamp to invert, in view of what count_edges has inverted already."""
         invert = self.invert
         for beam in range(2):
             if self._beam_inverted[beam]:

@@ -1,4 +1,4 @@
-"""The port for RP2040 and RP2350. Between the release and the end of a shot no Python stands between the pins.
+"""The port for RP2040 and RP2350. From the release to the end of a shot, no Python runs between beam and outputs.
 
 PIO block 0: machine 0 plays the timeline (valves, camera), machines 1 to 3 follow an anchor (flashes 1 to 3).
 PIO block 1: machine 0 stamps every edge and raises the zero, machines 1 and 2 qualify the edges of the beams.
@@ -32,8 +32,8 @@ _QUALIFIER_ORIGIN = 12
 _COUNT_MAX = 255
 _TICKS_MASK = 0x3FFFFFFF
 _NAP_MS = 2  # longest sleep while edges may come: 100 edges at 50 kHz, a fifth of the ring
-_LOOK_MS = 50  # longest sleep at all: the button and the light want to be looked after
-_DONE_US = 2  # added to the timeline's end, for the microsecond clock's own grain
+_LOOK_MS = 50  # longest sleep at all: the button and the light need the main loop
+_DONE_US = 2  # added to the timeline's end, because the clock counts whole microseconds
 
 
 class Port:
@@ -97,7 +97,7 @@ class Port:
 
     @property
     def readings(self):
-        """Made when first asked for: a board then answers sooner after power-up."""
+        """Made at the first request, so that a board answers sooner after power-up."""
         if self._may_measure:
             self._may_measure = False
             from ports.rp2.analogue import find_analogue
@@ -106,7 +106,7 @@ class Port:
         return self._readings
 
     def use_edge_constant(self, ticks):
-        """From the next `load` and `start` on."""
+        """Use this constant from the next `load` and `start` on."""
         self.edge_constant = ticks
         self._timeline.sync = ticks - 1
         for follower in self._followers.values():
@@ -125,15 +125,11 @@ class Port:
         block.set_up(
             _TIMELINE, programs.TIMELINE, 0, 0, True, count << 26 | count << 20 | base << 5 | base
         )
-        spread = (
-            8 * 2 + schedule.SENTINELS + 1
-        )  # entries that only keep a pattern, within the horizon
+        spread = 8 * 2 + schedule.SENTINELS + 1  # entries that only keep a pattern
         capacity = 2 * rows_max + spread
         self._timeline = schedule.Timeline(rows_max, _allocate_words(capacity), sync)
         self._followers = {}  # by machine
-        room = (
-            _COUNT_MAX + 1 + 3 * rows_max
-        )  # a word an edge to wait for, three a row, one at the end
+        room = _COUNT_MAX + 1 + 3 * rows_max  # a word an edge, three a row, one at the end
         for i in range(3):
             signal = wire.KIND_FLASH[i]
             if signal in self.profile.OUTPUTS:
@@ -184,14 +180,14 @@ class Port:
 
     # -- outputs -----------------------------------------------------------------------------------------------
     def outputs_off(self):
-        """Take the pins from the machines first, then stop those: a stopped machine would leave its pin as it is."""
+        """Take the pins from the machines first, then stop the machines: a stopped one would leave its pin as it is."""
         self._pins.outputs_off()
         self._players.stop()
         self._used_players = 0
 
     # -- a table -----------------------------------------------------------------------------------------------
     def load(self, table):
-        """Make the words of a table. 0, or a refusal's reason with fault_row and fault_detail. No pin moves."""
+        """Make the words of a table. Return 0, or a refusal's reason with fault_row and fault_detail. No pin moves."""
         self._table = None
         pins = self._pins
         reason = self._timeline.compile(table, pins.timeline_bits)
@@ -247,7 +243,7 @@ class Port:
             channel.stop()
 
     def _stop_watchers(self):
-        """Zero and marks low, while the machines still run: an emulated pin shows what a stopped one does too late."""
+        """Set zero and marks low while the machines still run: an emulated pin shows a stopped one's level too late."""
         for machine_index in range(3):
             self._watchers.execute(machine_index, programs.SET_PINS_0)
         self._watchers.stop()
@@ -314,19 +310,19 @@ class Port:
     def _go(self):
         self._now = 0
         self.edges_lost = 0
-        if self._pins.zero_is_up():  # something drives it: the players would run before the zero
+        if self._pins.zero_is_up():
+            # Something else drives it: the players would run before the zero.
             self._start_trouble = POLL_FAILURE
         else:
             mem32[self._players.control] = self._used_players
             mem32[self._watchers.control] = self._used_watchers
             self._start_trouble = 0 if self._pins.zero_is_up() else POLL_FAILURE
-        self._last_us = (
-            time.ticks_us()
-        )  # never before the zero itself: now_ticks is not ahead of the hardware
+        # Read after the zero, so that now_ticks is never ahead of the hardware.
+        self._last_us = time.ticks_us()
         self._running = True
 
     def stop(self):
-        """The end, for whatever reason. Stamps that have been taken can still be read."""
+        """End what runs, for whatever reason. Stamps taken so far can still be read."""
         if not self._running:
             self.outputs_off()
             return
@@ -336,7 +332,7 @@ class Port:
         for beam in range(2):
             self.counted(beam + 1)
         self._stop_watchers()
-        for _ in range(8):  # DMA takes some cycles for the last stamps
+        for _ in range(8):  # while DMA stores the last stamps
             if mem32[self._watchers.fifo_status] >> reg.FSTAT_RXEMPTY & 1:
                 break
         self._look_for_lost()
@@ -362,7 +358,7 @@ class Port:
         return flags
 
     def _due(self):
-        """When readings are to start next, -1: they are not."""
+        """When the next readings are to start, -1 if none are."""
         return -1 if self._readings is None else self._readings.due
 
     def _look_for_lost(self):
@@ -451,8 +447,8 @@ class Port:
         return time.ticks_ms() & _TICKS_MASK
 
     def idle(self, ms):
-        """Sleep until a byte comes, at most `ms`; with a shot or watch under way a nap, so that no stamp waits
-        for long, and up to `wake_ticks` exactly."""
+        """Sleep until a byte comes, at most `ms`. While a shot or watch runs, take only a nap, so that no stamp waits
+        for long, and wake exactly at `wake_ticks`."""
         ms = min(ms, _LOOK_MS)
         if self._running:
             ms = min(ms, _NAP_MS)
@@ -474,13 +470,13 @@ class Port:
         return os.urandom(4)
 
     def start_watchdog(self, timeout_ms):
-        """From here on feed_watchdog must be called in time; it cannot be stopped on these chips."""
+        """Start the watchdog, which these chips cannot stop; from here on feed_watchdog must be called in time."""
         self._watchdog = machine.WDT(timeout=timeout_ms)
 
     def enter_maintenance(self):
-        """Restart without main loop and watchdog; does not come back."""
+        """Restart without main loop and watchdog; this does not return."""
         maintenance.ask_for()
-        time.sleep_ms(_LOOK_MS)  # the answer leaves
+        time.sleep_ms(_LOOK_MS)  # for the answer to leave
         machine.reset()
 
     def feed_watchdog(self):

@@ -38,7 +38,7 @@ QUALIFIER_DWELL = 2  # the dwell that a count of 0 makes sure of; each count add
 QUALIFIER_BLANKING = 10  # + 2 per dwell count: the blanking when its count is 0
 STAMPER_FIRST = 9  # cycle of the first look at the pins, counted from the zero's own instruction
 STAMPER_ROUND = 7  # cycles between two looks
-STAMPER_EVENT = 4  # cycles that writing an event down takes besides
+STAMPER_EVENT = 4  # more cycles if an event is written
 
 _NOT_JMP = 0xE000
 
@@ -62,7 +62,7 @@ def wait_gpio(level, gpio):
 
 
 def place(program, origin, zero, span):
-    """The program's words as they are in the instruction memory from `origin` on."""
+    """Return the program's words as they are in the instruction memory from `origin` on."""
     words = list(program[WORDS])
     for i in range(len(words)):
         if not words[i] & _NOT_JMP:

@@ -1,7 +1,7 @@
-"""Where the registers lie and what their bits mean, for the two chips this port knows.
+"""Addresses of the registers and the meaning of their bits, for both chips of this port.
 
-From the register descriptions of the RP2040 and RP2350 datasheets. Addresses lie above the small integers of a
-32-bit MicroPython: they are computed once, when an object is made, never on the way of a shot.
+From the register descriptions of the RP2040 and RP2350 datasheets. Addresses are too large for the small integers of a
+32-bit MicroPython: they are computed once, when an object is made, never during a shot.
 """
 
 PIO_BASES = (0x50200000, 0x50300000)
@@ -35,7 +35,7 @@ DIVIDE_BY_1 = 1 << 16
 
 DMA_CHANNEL_SIZE = 0x40
 DMA_TRANS_COUNT = 0x08
-DMA_CONTROL = 0x10  # the one that starts nothing when written
+DMA_CONTROL = 0x10  # a write here starts nothing
 DMA_ENABLE = 1
 DMA_COUNT_MAX = 0x0FFFFFFF  # a small integer, and all the RP2350 has room for
 
@@ -49,7 +49,7 @@ PAD_PULL = {None: 0, "down": 4, "up": 8}
 
 
 class Chip:
-    """Addresses and shifts in which the two chips differ."""
+    """The addresses and shifts that differ between the two chips."""
 
     def __init__(self, name):
         if name == "rp2040":

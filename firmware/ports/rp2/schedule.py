@@ -1,4 +1,4 @@
-"""From the rows of a table to the words that the state machines play. Integers only; no hardware here."""
+"""Turns the rows of a table into the words that the state machines play. Integers only; no hardware here."""
 
 from array import array
 
@@ -9,9 +9,7 @@ _GAP_BITS = 27
 GAP_MAX = (1 << _GAP_BITS) - 1
 _GAP_LONGEST = GAP_MAX + programs.TIMELINE_NEXT
 _SLACK = 8  # ticks a follower needs between its last row and the next edge it counts
-SENTINELS = (
-    2  # entries after the last change, so that the machine does not stall within a second of it
-)
+SENTINELS = 2  # entries after the last change: the machine must not stall within a second of it
 
 
 class Words:
@@ -28,7 +26,7 @@ class Words:
         self.count = 0
 
     def add(self, low, high):
-        """False when there is no room."""
+        """Append a word; False if there is no room."""
         if self.count == self._capacity:
             return False
         at = self._first + 2 * self.count
@@ -42,7 +40,7 @@ class Words:
 
 
 class Timeline:
-    """All rows of valves and camera contacts, merged into changes of one pattern."""
+    """The rows of all valves and camera contacts, merged into changes of one pattern."""
 
     def __init__(self, rows_max, words, sync):
         self.words = words
@@ -55,7 +53,7 @@ class Timeline:
         self._changes = 0
 
     def compile(self, table, bits):
-        """bits[signal]: the output's bit in the pattern, or 255. 0, or a reason with fault_row and fault_detail."""
+        """Return 0, or a reason with fault_row and fault_detail. bits[signal]: the output's bit, or 255."""
         self._changes = 0
         self.words.clear()
         self.last = 0
@@ -113,7 +111,7 @@ class Timeline:
         return 0
 
     def _hold(self, pattern, gap):
-        """Entries that keep the pattern for `gap` ticks."""
+        """Add entries that keep the pattern for `gap` ticks."""
         while gap > _GAP_LONGEST:
             part = _GAP_LONGEST
             if gap - part < programs.TIMELINE_NEXT:

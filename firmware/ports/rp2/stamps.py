@@ -1,7 +1,7 @@
 """The ring of stamps: two words for each change of the stamped pins, written by DMA, read here.
 
-The stamper's rounds and the number of its events give the exact cycle at which it looked; an edge lies in the round
-before that, so half a round is taken off. README.md has the count of cycles.
+The stamper's rounds and the number of its events give the exact cycle at which it looked. An edge is in the round
+before that, so half a round is subtracted. README.md has the count of cycles.
 """
 
 from array import array
@@ -17,7 +17,7 @@ _RING_BITS = 12  # of its size in bytes
 _RING_MASK = const(1023)
 _KEPT = const(960)  # words that may wait before the oldest count as overwritten
 _COUNT_MAX = const(0x0FFFFFFF)
-_ROUND = const(7)  # as in programs.py, which the tests see to
+_ROUND = const(7)  # as in programs.py; the tests compare
 _EVENT = const(4)
 _TICKS_MASK = const(0x3FFFFFFF)
 _MARK_STAMPED = const(2)
@@ -102,14 +102,14 @@ def take(
 class Stamps:
     """The ring and what is known of it; `take` reads the edges out.
 
-    Has no property and stays without one: a class that has one takes 20 us for each attribute it stores.
+    It must not get a property: a class that has one takes 20 us for each attribute that it stores.
     """
 
     def __init__(self, block, machine, sync):
         self.signals = bytearray(16)  # by bit
         self.one = bytearray(6)  # the record of an edge taken alone
         self.state = array("i", bytes(4 * _STATE_SIZE))
-        # The halves are kept although nobody reads them: DMA writes there, and what nobody refers to is given away.
+        # Nothing here reads the halves, but DMA writes there: without a reference the memory would be given away.
         self._address, self._halves, _first = memory.allocate(RING_WORDS, 4 * RING_WORDS)
         self.ring = memory.point_to(self._address)
         self.use_sync(sync)
@@ -130,7 +130,7 @@ class Stamps:
         self.state[_OFFSET] = programs.STAMPER_FIRST - sync - 1 - programs.STAMPER_ROUND // 2
 
     def lost(self):
-        """Events known to be lost since the begin."""
+        """Events known to be lost since `begin`."""
         return self.state[_LOST]
 
     def name_pin(self, bit, signal):
@@ -138,7 +138,7 @@ class Stamps:
         self.state[_KNOWN] |= 1 << bit
 
     def begin(self, invert):
-        """`invert`: bits whose pin reads 1 when the line is off or clear."""
+        """Start stamping. `invert`: bits whose pin reads 1 when the line is off or clear."""
         state = self.state
         state[_INVERT] = invert
         state[_LOST] = 0
@@ -151,14 +151,14 @@ class Stamps:
         state[_RUNNING] = 1
 
     def end(self):
-        """No more come; those in the ring can still be read."""
+        """Stop stamping; stamps in the ring can still be read."""
         if self.state[_RUNNING]:
             self.waiting()
             self.channel.stop()
             self.state[_RUNNING] = 0
 
     def overflowed(self):
-        """The FIFO before the ring has overflowed: at least one event is lost."""
+        """Note that the FIFO before the ring has overflowed: at least one event is lost."""
         self.state[_LOST] += 1
         self.state[_TORN] = 1
 

@@ -34,7 +34,7 @@ _READ = 3
 
 
 def _hang_up():
-    """The host has gone. Not an exception that the main loop would catch and go on after."""
+    """End: the host has gone. The main loop catches every Exception, so this is none."""
     raise SystemExit(0)
 
 
@@ -125,7 +125,7 @@ class ProcessChannel:
         return took
 
     def enter_maintenance(self):
-        """The simulated board's way to stop: the process ends, and with it the wire."""
+        """End the process, and with it the wire: a simulated board has no interpreter to go to."""
         raise SystemExit(0)
 
     def entropy(self):
