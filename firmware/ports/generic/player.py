@@ -1,11 +1,11 @@
-"""Plays the rows of a table: what comes next, an alarm shortly before it, the last stretch by waiting.
+"""Plays the rows of a table: finds what comes next, sets an alarm shortly before it, and waits for the exact time.
 
-The rows are kept in tracks, each in the order of time: one for all rows anchored at the release, one for each flash
-that follows a beam, and one step for each beam whose dwell has to pass. At most six, so finding the next is short.
+The rows are kept in tracks, each in order of time: one for all rows anchored at the release, one for each flash that
+follows a beam, and one step for each beam whose dwell has to pass. There are at most six, so the next is found quickly.
 
-`serve` is called by the alarm, by a counted edge and, as the last resort, by the main loop, whichever is first. It may
-be interrupted by itself (on some boards a pin's interrupt goes before the timer's): the inner call then only leaves
-word. Nothing from `start` to `stop` allocates.
+The alarm, a counted edge or, as the last resort, the main loop calls `serve`, whichever is first. A call may interrupt
+another (on some boards a pin's interrupt goes before the timer's): the inner call then only leaves a note. Nothing
+allocates from `start` to `stop`.
 """
 
 from array import array
@@ -23,15 +23,16 @@ _DWELL = const(4)  # index of the first dwell's step
 _STEPS = const(6)
 _RELEASE = const(255)
 _EDGES = const(256)
-_COMMANDED = const(0)  # mark of an output's stamp: taken right behind the command
+_COMMANDED = const(0)  # mark of an output's stamp: taken right after the command
 _REHEARSALS = const(3)
 _REHEARSAL_US = const(12000)
 _APART_US = const(3000)
-_ENTER_US = const(200)  # the interrupt of a beam until its rows are under way
+_ENTER_US = const(200)  # from the start of a beam's interrupt until `serve` plays its rows
 _READY_TIMES = const(2)
 _WORTH_US = const(120)  # an alarm for less than this would be late itself
-_GRACE_US = const(500)  # so long after its time nobody else will play an event
-_DRIVEN_MOST = const(3)  # flashes that can follow one edge together
+_PREPARING_US = const(600)  # preparing both beams' rows takes less
+_GRACE_US = const(500)  # an event this late will be played by nothing else
+_DRIVEN_MOST = const(3)  # flashes that can follow one edge at one time
 _SETTLE_US = const(60)  # an edge just before the end of a dwell has had its interrupt by then
 
 
@@ -49,10 +50,10 @@ class Player:
         self.worst_late = 0
         self.skipped = 0  # rows that were over before they could be begun
         self.rescued = 0  # events that the main loop had to play
-        self.failed = False  # something has raised in an interrupt: the outputs are off since then
-        self.busy_from = 0  # the newest stretch of time that an interrupt took, see inputs.py
+        self.failed = False  # an interrupt has raised: the outputs have been off since
+        self.busy_from = 0  # when the newest interrupt began and ended, see inputs.py
         self.busy_till = 0
-        self.in_row = 0  # soft interrupts that have run one close behind the other
+        self.in_row = 0  # soft interrupts that have run one right after the other
         self.in_alarm = False
         self.dwell = 0
         self.nests = False  # the pins' interrupts go before the alarm's
@@ -83,7 +84,7 @@ class Player:
         self._counts = bytearray(2)
         self._edge_ticks = (array("I", bytes(4 * _EDGES)), array("I", bytes(4 * _EDGES)))
         most = len(self._names)
-        self._now_pin = [None] * most  # the edges to be driven next, all at one time
+        self._now_pin = [None] * most  # what is driven next, all at one time
         self._now_value = bytearray(most)
         self._now_code = bytearray(most)
         self._now_ticks = array("I", bytes(4 * most))
@@ -96,7 +97,7 @@ class Player:
         )
         self._ready_offset = [0, 0]
         self._ready_count = [0, 0]
-        self._unready = bytearray(2)  # by beam: rows have begun to wait for its next edge
+        self._unready = bytearray(2)  # by beam: rows that follow its next edge soon wait for it
         self._driven = [0, 0]  # of them, by the edge that is being handled
         self._next_time = _NEVER
         self._next = 0
@@ -105,12 +106,12 @@ class Player:
         self._again = False
         self._inputs = (None, None)
         self._alarm = None
-        self.busy_us = 0  # the longest it waits for one event: none may come in before that one
-        self.ahead = 0  # an alarm is set so long before its event
+        self.busy_us = 0  # the longest wait for one event; no other may be due within it
+        self.ahead = 0  # how long before its event an alarm is set
         self.served_us = 0  # the earliest row at a beam that its interrupt may leave to `serve`
-        self.ready_us = 0  # the same of a row that is prepared
+        self.ready_us = 0  # the earliest row at a beam that is prepared
         self._begun = 0
-        self._longest = 0  # from an alarm's call to the last stretch
+        self._longest = 0  # from an alarm's call to the start of the wait
 
     def connect(self, alarm, inputs):
         """The alarm that calls `serve`, and the inputs of the two beams (None where there is none)."""
@@ -120,7 +121,7 @@ class Player:
         self._rehearse()
 
     def _rehearse(self):
-        """Find out how long before an event the alarm must be set on this board: tables with no pins are played."""
+        """Find out how long before an event the alarm must be set on this board, by playing tables with no pins."""
         self._pins[0] = _move_nothing
         self._tracks = 0
         at = 0
@@ -140,7 +141,7 @@ class Player:
         self._pins[0] = None
         self._level[0] = 0
         self._tracks = 0
-        # Half as much again: what is measured here is a board that has nothing else to do.
+        # Half as much again, because the board has nothing else to do while this is measured.
         self.ahead = (self._longest + self._alarm.late_us) * 3 // 2 + self._lead
         self.busy_us = self.ahead + _WORTH_US
         self.served_us = self.busy_us + _ENTER_US
@@ -165,7 +166,7 @@ class Player:
 
     # -- outputs -----------------------------------------------------------------------------------------------
     def outputs_off(self):
-        """Every output to its inactive level; what was on is stamped as off."""
+        """Switch every output to its inactive level, and stamp those that were on."""
         self.playing = False
         for output in self._names:
             self._pins[output](self._physical[output << 1])
@@ -286,9 +287,15 @@ class Player:
         self.serve()
 
     # -- rows made ready before their edge ---------------------------------------------------------------------
+    def _prepare_waiting(self):
+        """Prepare what has begun to wait for an edge. The next event is far enough away not to be held up."""
+        for which in range(2):
+            if self._unready[which]:
+                self._prepare(which)
+
     def _prepare(self, which):
-        """Rows that follow the next edge of a beam too soon for `serve`: all is found out now, and the edge's interrupt
-        only waits and drives. Those of one time; `Port.load` refuses others so near."""
+        """Prepare the rows that follow the next edge of a beam too soon for `serve`, so that the edge's interrupt only
+        has to wait and drive. They all have one delay: `Port.load` refuses others so near."""
         line = self._inputs[which]
         if line is None:
             return
@@ -328,7 +335,7 @@ class Player:
             enable_irq(state)
 
     def play_ready(self, which, now):
-        """The edge at `now` counts: wait the last stretch and drive. `counted` does the bookkeeping."""
+        """The edge at `now` counts: wait for the exact time and drive. `counted` does the bookkeeping."""
         zero = self.zero
         due = now + self._ready_offset[which] - self._lead
         pins = self._ready_pin[which]
@@ -366,7 +373,7 @@ class Player:
             i += 1
 
     def await_dwell(self, which, beam):
-        """A beam's edge waits for its dwell to pass, or no longer does."""
+        """A beam's edge now waits for its dwell to pass, or no longer waits."""
         if beam.pending:
             self._move(_DWELL + which, beam.settles + _SETTLE_US)
             self.serve()
@@ -375,7 +382,7 @@ class Player:
             self._changed = True
 
     def note_held(self, held):
-        """A beam's stamp may be that much late, and with it every row that follows the edge."""
+        """A beam's stamp may be late by `held`, and so may every row that follows the edge."""
         if held > self.worst_late:
             self.worst_late = held
         if held > self._late_us:
@@ -437,8 +444,8 @@ class Player:
             self.busy_till = ticks_us() - self.zero & _MASK
 
     def fail(self):
-        """Something has raised. The interpreter calls that interrupt no more, so nobody would put an output off that
-        is on: all go off now, and the main loop hears of it."""
+        """Something has raised. The interpreter will not call that interrupt again, so nothing would switch off an
+        output that is on. Switch all off now; `failed` tells the main loop."""
         self.failed = True
         self._serving = False
         self.in_alarm = False
@@ -451,10 +458,13 @@ class Player:
                 if self._changed:
                     self._find_next()
                     continue
+                self._prepare_waiting()
                 return
             wait = when - (ticks_us() - self.zero & _MASK)
             if wait > self.ahead + _WORTH_US:
                 self._alarm.set(wait - self.ahead)
+                if wait > self.ahead + _PREPARING_US:
+                    self._prepare_waiting()
                 return
             if self._next < _DWELL:
                 self._play(when)
@@ -463,9 +473,9 @@ class Player:
             self._find_next()
 
     def _play(self, when):
-        """All edges of outputs that are due at one time, one close behind the other. Everything is made ready before
-        the last stretch, so that little is left to do then. No row can come in between meanwhile: none follows a beam
-        sooner than the alarm is set ahead."""
+        """Drive all outputs that are due at one time, one right after the other. Everything is made ready before the
+        wait, so that little is left to do after it. No other row can become due meanwhile: none follows a beam sooner
+        than the alarm is set ahead."""
         count = 0
         track = 0
         while track < self._tracks:
@@ -492,7 +502,7 @@ class Player:
         if not self.playing:
             return
         i = 0
-        state = disable_irq()  # an interrupt between a pin and its stamp would make that late
+        state = disable_irq()  # an interrupt between a pin and its stamp would make the stamp late
         try:
             while i < count:
                 pins[i](values[i])
@@ -509,7 +519,8 @@ class Player:
             i += 1
 
     def _is_to_play(self, code, when, width):
-        """Not what was over before it could be begun: a late blink would be worse than none, but is not unnamed."""
+        """Whether to drive this edge. A row that is over before it could begin is left out, and counted: a late flash
+        would be worse than none."""
         if not code & 1:
             return self._level[code >> 1]
         late = (ticks_us() - self.zero & _MASK) - when
@@ -529,7 +540,7 @@ class Player:
         self._was_late[output] = is_late if level else 0
 
     def _advance(self, track):
-        """The track's next edge, if its time is known."""
+        """Go on to the track's next edge, and set its time if that is known."""
         at = self._cursor[track] + 1
         self._cursor[track] = at
         if at == self._after[track]:
@@ -541,14 +552,14 @@ class Player:
         which = self._anchor[track]
         count = self._count[at]
         self._time[track] = _NEVER
-        # In this order: an edge that comes in between finds the track waiting, and its interrupt moves it.
+        # In this order: if an edge comes in between, its interrupt finds the track waiting and gives it its time.
         if count <= self._counts[which]:
             self._time[track] = self._edge_ticks[which][count] + self._offset[at]
-        else:
+        elif self._offset[at] < self.served_us:
             self._unready[which] = 1
 
     def _settle(self, which, when):
-        """A dwell has passed, unless the beam's interrupt has found otherwise just now."""
+        """Count the edge whose dwell has passed, unless the beam's interrupt has just found otherwise."""
         beam = self._inputs[which].beam
         zero = self.zero
         while (ticks_us() - zero & _MASK) < when:
@@ -564,11 +575,7 @@ class Player:
             self.counted(which, count, ticks)
 
     def rescue(self):
-        """From the main loop: play what should have been played. An output never stays on for want of an alarm.
-        Rows are prepared here too, where that holds nothing up."""
-        for which in range(2):
-            if self.playing and self._unready[which]:
-                self._prepare(which)
+        """Play what is overdue. The main loop calls this, so that no output stays on because an alarm is missing."""
         when = self._next_time
         if self.playing and when != _NEVER and (ticks_us() - self.zero & _MASK) - when > _GRACE_US:
             self.rescued += 1

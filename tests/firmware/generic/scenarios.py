@@ -131,6 +131,27 @@ def rows_at_a_beam_may_be_as_early_as_the_port_says(kind):
     assert [edge[1] for edge in edges if edge[0] == FLASH] == [1, 0, 1, 0]
 
 
+def early_rows_are_prepared_while_the_main_loop_is_busy(kind):
+    bench = Bench(kind)
+    early = bench.port.earliest_beam_ticks
+    rows = [(1, n, FLASH, early, 1000) for n in (1, 2, 3)]
+    later = [(1, n, FLASH2, 12000, 1000) for n in (1, 2, 3)]
+    bench.load(*rows, *later, window=500000, awaits=(3, 0), blanking=20000)
+    bench.start()
+    drops = (100, 125, 150)
+    for at in drops:
+        bench.world.pulse(bench.zero + at * MS + 333 * US, PIN[BEAM], 2500 * US)
+    for at in drops:  # no poll in all that time
+        bench.world.spend(bench.zero + (at - 5) * MS - bench.world.now)
+        assert bench.port._beams[0].ready or not bench.port.hard_pins, at
+    bench.world.spend(30 * MS)
+    for signal, delay in ((FLASH, early), (FLASH2, 12000)):
+        for pulse, at in zip(bench.pulses(signal), drops):
+            near(pulse[0], 1000 * at + 333 + delay, LATE[kind] + 60)
+    assert len(bench.pulses(FLASH)) == len(bench.pulses(FLASH2)) == 3
+    assert bench.port.rows_late == 0 and bench.port.edges_lost == 0, bench.port.worst_late
+
+
 def only_rows_of_one_time_are_prepared(kind):
     bench = Bench(kind)
     early, served = bench.port.earliest_beam_ticks, bench.port._player.served_us
