@@ -96,21 +96,23 @@ def picture():
 
 
 def test_a_background_takes_away_what_is_always_there(picture, tmp_path: Path) -> None:
-    """A pipe behind the jet, drawn into the picture and into one without liquid, is no jet and no drop."""
+    """A grey pipe behind jet and drop, drawn into the picture and into one without liquid, is no liquid."""
     pixels, truth = picture
     rows, columns, _ = pixels.shape
     empty = np.repeat(np.median(pixels, axis=1, keepdims=True), columns, axis=1).astype(np.uint8)
-    pipe = slice(round(0.3 * columns), round(0.38 * columns))
+    pipe = slice(round(0.52 * columns), round(0.6 * columns))
     behind, with_pipe = empty.copy(), pixels.copy()
     for one in (behind, with_pipe):
-        one[: round(0.7 * rows), pipe] = one[: round(0.7 * rows), pipe] // 6
+        dimmed = 0.7 * one[: round(0.8 * rows), pipe]
+        one[: round(0.8 * rows), pipe] = dimmed.astype(np.uint8)
     scene = Scene(scale_px_m=1e3 * truth.per_mm)
     seen = measure_pixels(with_pipe, scene, background=behind)
     assert seen.stage == "before"
     jet = (truth.surface_row - truth.tip_row) / truth.per_mm
     assert seen.jet_height.value == pytest.approx(jet, abs=0.8)
+    assert seen.marks["drop"].row == pytest.approx(truth.lowest_row, abs=4.0)
     blind = measure_pixels(with_pipe, scene)
-    assert blind.jet_height is None or abs(blind.jet_height.value - jet) > 0.8
+    assert blind.stage != "before" or abs(blind.marks["drop"].row - truth.lowest_row) > 20.0
     for name, content in (("seen.png", with_pipe), ("empty.png", behind)):
         Image.fromarray(content).save(tmp_path / name)
     done = run_cli(

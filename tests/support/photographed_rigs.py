@@ -15,7 +15,7 @@ from beamfall.setup.signals import Signal
 from beamfall.sim.build import draw_model
 from beamfall.sim.collision import see_picture
 from beamfall.sim.develop import render
-from beamfall.sim.liquid_shapes import describe_crown, find_sheet
+from beamfall.sim.liquid_shapes import find_sheet
 from beamfall.sim.look import DYES, GELS, Look
 from beamfall.sim.model import RigModel
 from beamfall.sim.needs import find_needs
@@ -23,6 +23,7 @@ from beamfall.sim.picture import frame_action
 from beamfall.sim.raytrace import Frame
 from beamfall.sim.rig import SimulatedRig
 from beamfall.sim.scene import Scene, make_scene
+from beamfall.sim.splash_surface import find_surface
 
 #: What a picture may show, and how often.
 KINDS = {
@@ -209,7 +210,8 @@ def find_truth(scene: Scene, kind: str, stage: str, meeting: float | None, pixel
     sheet = find_sheet(sheets[0], column) if sheets else None
     tip = sheet.top if sheet else jet
     lowest = drops[-1] if drops and not sheet else None
-    crown = describe_crown(column)
+    surface = find_surface(scene, column)
+    crown = surface.crown if surface else None
     sunk = crown is None or crown.height < _LOWEST_CROWN_MM
     if stage == "cavity" or (stage == "crown" and sunk):
         stage = "nothing"  # it has sunk into the ripples, or lies below the surface's line

@@ -113,6 +113,13 @@ class ComputedSplash:
             ),
         )  # fmt: skip
 
+    def read_surfaces(self) -> tuple[Floats, list[list[Floats]]]:
+        """All stored surfaces: their times in s, shape (n,), and the curves of each, see `read_surface`."""
+        times, frames = _read_frames(self.name)
+        if self.scale == 1.0:
+            return times, frames
+        return times * self.scale**0.5, [[self.scale * one for one in frame] for frame in frames]
+
     def read_surface(self, time_s: float) -> tuple[float, list[Floats]]:
         """The stored surface nearest to a time: its time, and its curves as arrays of (radius, height) in m.
 
@@ -122,10 +129,9 @@ class ComputedSplash:
         """
         import numpy as np
 
-        times, frames = _read_frames(self.name)
-        root = self.scale**0.5
-        nearest = int(np.argmin(np.abs(times * root - time_s)))
-        return float(times[nearest] * root), [self.scale * curve for curve in frames[nearest]]
+        times, frames = self.read_surfaces()
+        nearest = int(np.argmin(np.abs(times - time_s)))
+        return float(times[nearest]), frames[nearest]
 
 
 @cache

@@ -1,8 +1,8 @@
 """The liquid of a scene as solids: bodies of revolution around each place where drops fell, and spheres.
 
 A body is a signed distance (mm, negative inside) on a grid of radius and height, so that jet, umbrella, crown and
-surface flow into one another. Sizes that a scene holds (tip, radius of the umbrella, drops) are kept exactly; how
-thick a jet is and how a crown looks is our choice.
+surface flow into one another. Sizes that a scene holds (tip, radius of the umbrella, drops) are kept exactly. Surface,
+crown and jet are computed ones (`splash_surface`); how a sheet looks, and a crown's fingers, is our choice.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from beamfall.physics.umbrella import umbrella_radius
+from beamfall.sim.splash_surface import REACH_MM, Crown, Surface, find_surface
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -24,9 +25,6 @@ if TYPE_CHECKING:
 
 STEP_MM = 0.1  # of the grid
 LOWEST_MM = -7.0  # of its rows
-JET_SHARE = 0.62  # width of a jet's stem over drop 1's diameter
-_BULB_SHARE = 0.86  # of its bulb
-_CAVITY_MS = 45.0
 _RIPPLE_SPEED = 0.27  # mm per ms: of short waves on water
 _RIPPLE_MM = 0.3
 _MEETING_M_S = 3.0  # of a scene of an older log
@@ -96,15 +94,15 @@ def make_solids(scene: Mapping[str, Any]) -> Solids:
     dyes: dict[int, Dye] = {}
     ripples: list[tuple[float, float]] = []
     for column in scene["columns"]:
-        dish = scene["frame_mm"][2]
         for x, y, radius, *speed in column["drops"]:
             if len(speed) > 1:
                 dyes[len(spheres)] = _read_dye(speed[1])
             spheres.append((x, 0.0, y, radius, speed[0] if speed else column["speed_m_s"]))
-        if column["since_ms"] <= 0.0:
+        surface = find_surface(scene, column)
+        if surface is None:
             continue
-        bodies.append(_build_body(column, dish))
-        spheres += _crown_drops(column)
+        bodies.append(_build_body(column, surface))
+        spheres += _crown_drops(column, surface.crown)
         for entry in column["umbrellas"]:
             beads = _rim_drops(find_sheet(entry, column), entry[1], column["x_mm"])
             if len(entry) > 4:
@@ -139,31 +137,16 @@ def _blend(a: Floats, b: Floats, width: float) -> Floats:
     return made
 
 
-def _build_body(column: Mapping[str, Any], dish: float) -> Body:
+def _build_body(column: Mapping[str, Any], surface: Surface) -> Body:
     import numpy as np
     from scipy.ndimage import gaussian_filter
 
-    diameter, since = column["diameter_mm"], column["since_ms"]
     sheets = [find_sheet(entry, column) for entry in column["umbrellas"]]
-    crown = describe_crown(column)
-    tip = column["jet_mm"] or 0.0
-    reach = max(
-        2.4 * diameter,
-        crown.outer + 2.0 if crown else 0.0,
-        *(sheet.radius + 1.5 for sheet in sheets),
-        crown.cavity + 2.0 if crown else 0.0,
-    ) if sheets or crown else 2.4 * diameter  # fmt: skip
-    top = (
-        max([tip, crown.height + crown.rim if crown else 0.0, *(sheet.top for sheet in sheets)])
-        + 1.5
-    )
+    reach = max([REACH_MM, *(sheet.radius + 1.5 for sheet in sheets)])
+    top = max([float(surface.curve[:, 1].max()), *(sheet.top for sheet in sheets)]) + 1.5
     r = np.arange(0.0, reach + 2.0 * STEP_MM, STEP_MM, dtype=np.float32)[None, :]
     z = np.arange(LOWEST_MM, top + 2.0 * STEP_MM, STEP_MM, dtype=np.float32)[:, None]
-    distance = z - _cavity(r, crown, since, dish)
-    if tip > 0.0:
-        distance = _blend(distance, _jet(r, z, tip, diameter, bool(sheets)), min(3.0, 1.2 * tip))
-    if crown is not None:
-        distance = _blend(distance, _crown_wall(r, z, crown), 1.6)
+    distance = _measure_distance(surface.curve, r, z)
     for sheet in sheets:
         distance = _blend(distance, _umbrella(r, z, sheet), 1.3)
     liquid = np.where((distance < 0.0) & (z > 0.3), r, 0.0).max(axis=1)
@@ -181,19 +164,28 @@ def _build_body(column: Mapping[str, Any], dish: float) -> Body:
     )  # fmt: skip
 
 
-def _jet(r: Floats, z: Floats, tip: float, diameter: float, capped: bool) -> Floats:
-    """A stem that widens to its foot and ends in a bulb; its highest point is exactly `tip`."""
+def _measure_distance(curve: Floats, r: Floats, z: Floats) -> Floats:
+    """Signed distance of a grid's points from a surface with liquid below it, in mm."""
     import numpy as np
+    from PIL import Image, ImageDraw
+    from scipy.spatial import cKDTree
 
-    stem = min(0.5 * JET_SHARE * diameter, 0.5 * tip)
-    bulb = stem if capped else min(0.5 * _BULB_SHARE * diameter, 0.5 * tip)
-    foot = 1.05 * diameter
-    width = stem + foot * np.exp(-np.maximum(z, -2.0) / (0.55 * diameter)) * min(
-        1.0, tip / (2.0 * diameter)
-    )
-    column = np.maximum((r - width) * 0.85, z - (tip - 1.3 * bulb))
-    ball = np.hypot(r, z - (tip - bulb)) - bulb
-    return _blend(column, ball, 0.9 * bulb)
+    low = LOWEST_MM - 2.0
+    inside = curve.clip(min=(0.0, low + 1.0))
+    shape = (z.size, r.size)
+    outline = np.vstack([[(0.0, low)], inside, [(r.max() + 1.0, 0.0), (r.max() + 1.0, low)]])
+    mask = Image.new("1", (r.size, z.size))
+    places = (outline - (float(r.min()), float(z.min()))) / STEP_MM
+    ImageDraw.Draw(mask).polygon([(float(x), float(y)) for x, y in places], fill=1)
+    steps = np.hypot(*np.diff(inside, axis=0).T)
+    along = np.concatenate([[0.0], np.cumsum(steps)])
+    fine = np.arange(0.0, along[-1], 0.25 * STEP_MM)
+    points = np.stack([np.interp(fine, along, inside[:, axis]) for axis in (0, 1)], axis=1)
+    grid = np.stack(np.broadcast_arrays(r, z), axis=-1).reshape(-1, 2)
+    far = cKDTree(points).query(grid, distance_upper_bound=6.0)[0].reshape(shape)
+    far = np.minimum(far, 6.0)
+    made: Floats = np.where(np.array(mask), -far, far).astype(np.float32)
+    return made
 
 
 def _umbrella(r: Floats, z: Floats, sheet: Sheet) -> Floats:
@@ -212,62 +204,8 @@ def _umbrella(r: Floats, z: Floats, sheet: Sheet) -> Floats:
     return _blend(_blend(leaf, torus, 0.5), dome, 1.0)
 
 
-@dataclass(frozen=True)
-class Crown:
-    """Radius at the foot, outer radius and height of the wall, radius of its rim, radius of the cavity."""
-
-    foot: float
-    outer: float
-    height: float
-    rim: float
-    cavity: float
-    depth: float
-
-
-def describe_crown(column: Mapping[str, Any]) -> Crown | None:
-    """Crown and cavity in the first tens of milliseconds; the sizes are our choice, to look right."""
-    since, diameter = column["since_ms"], column["diameter_mm"]
-    if not 0.0 < since < _CAVITY_MS:
-        return None
-    life = since * column["speed_m_s"] / diameter  # in drop diameters travelled
-    radius = diameter * min(0.55 * math.sqrt(life), 3.4)
-    is_open = max(0.0, 1.0 - (since / _CAVITY_MS) ** 2)
-    high = max(0.0, 1.5 * diameter * math.sin(min(math.pi, life / 24.0 * math.pi)))
-    return Crown(
-        foot=radius,
-        outer=radius * (1.0 + 0.26 * high / diameter),
-        height=high,
-        rim=min(0.5, 0.09 * diameter, 0.4 * high),
-        cavity=radius * is_open,
-        depth=0.8 * radius * is_open,
-    )
-
-
-def _cavity(r: Floats, crown: Crown | None, since: float, dish: float) -> Floats:
-    """Height of the surface: a bowl inside the crown, calm outside."""
-    import numpy as np
-
-    if crown is None or crown.cavity <= 0.3:
-        return np.zeros_like(r)
-    depth = min(crown.depth, 0.9 * dish, -LOWEST_MM - 1.0)
-    return (-depth * np.maximum(1.0 - (r / crown.cavity) ** 2, 0.0)).astype(np.float32)
-
-
-def _crown_wall(r: Floats, z: Floats, crown: Crown) -> Floats:
-    import numpy as np
-
-    if crown.height < 0.4:
-        return np.full(np.broadcast_shapes(r.shape, z.shape), 99.0, dtype=np.float32)
-    share = np.clip(z / crown.height, 0.0, 1.0)
-    middle = crown.foot + (crown.outer - crown.rim - crown.foot) * share**1.6
-    wall = np.maximum(np.abs(r - middle) * 0.85 - (0.34 - 0.1 * share), np.abs(z) - crown.height)
-    rim = np.hypot(r - (crown.outer - crown.rim), z - (crown.height - crown.rim)) - crown.rim
-    return _blend(wall, rim, 0.5)
-
-
-def _crown_drops(column: Mapping[str, Any]) -> list[tuple[float, ...]]:
-    """Fingers on the crown's rim, each with its droplet."""
-    crown = describe_crown(column)
+def _crown_drops(column: Mapping[str, Any], crown: Crown | None) -> list[tuple[float, ...]]:
+    """Fingers on the crown's rim, each with its droplet; computed crowns have none."""
     if crown is None or crown.height < 1.0:
         return []
     draws = random.Random(f"crown {column['x_mm']} {column['diameter_mm']}")
@@ -276,7 +214,7 @@ def _crown_drops(column: Mapping[str, Any]) -> list[tuple[float, ...]]:
     grown = min(1.0, column["since_ms"] / 6.0)
     for finger in range(count):
         angle = (finger + 0.3 * draws.uniform(-1.0, 1.0)) / count * 2.0 * math.pi
-        long = column["diameter_mm"] * grown * draws.uniform(0.2, 0.75)
+        long = min(column["diameter_mm"] * grown, crown.height) * draws.uniform(0.2, 0.75)
         size = crown.rim * draws.uniform(0.9, 1.5)
         steps = max(2, round(long / (0.45 * size)))
         for step in range(steps + 1):

@@ -15,11 +15,12 @@ from typing import TYPE_CHECKING, Any
 from beamfall.files import write_whole
 from beamfall.sim.collision import Picture
 from beamfall.sim.develop import render
-from beamfall.sim.liquid_shapes import describe_crown, find_sheet
+from beamfall.sim.liquid_shapes import find_sheet
 from beamfall.sim.look import Look
 from beamfall.sim.model import RigModel
 from beamfall.sim.raytrace import BELOW_MM
 from beamfall.sim.scene import Scene, make_scene
+from beamfall.sim.splash_surface import find_surface
 
 if TYPE_CHECKING:
     from PIL import Image as Images
@@ -219,7 +220,8 @@ def frame_action(scene: Scene) -> Scene:
     tops, sides = [0.0], [0.0]
     for column in scene["columns"]:
         x = abs(column["x_mm"])
-        crown = describe_crown(column)
+        surface = find_surface(scene, column)
+        crown = surface.crown if surface else None
         tops += [column["jet_mm"] or 0.0, crown.height + 5.0 if crown else 0.0]
         sides += [x + 5.0, x + crown.outer + 3.0 if crown else 0.0]
         sheets = [find_sheet(entry, column) for entry in column["umbrellas"]]

@@ -22,6 +22,7 @@ def make_scene(splash: Splash, model: RigModel, light: int = 0) -> Scene:
 
     `frame_mm`: width, height above the surface, depth of the dish; `below_mm`: of the frame below the surface.
     `look`: see `sim.look.Look`. `flash_ms`: duration of the light. `lit`: whether any light reached the camera.
+    `liquid`: density in kg/m³, viscosity in mPa·s, surface tension in mN/m.
     `columns`: one for each place where drops fell, see `_describe_column`.
     """
     lit = bool(splash.lights)
@@ -31,6 +32,11 @@ def make_scene(splash: Splash, model: RigModel, light: int = 0) -> Scene:
             for one in (model.frame_width_m, model.frame_height_m, model.dish_depth_m)
         ],
         "below_mm": _round(1e3 * model.frame_below_m),
+        "liquid": [
+            _round(model.liquid.density_kg_m3),
+            _round(1e3 * model.liquid.viscosity_pa_s),
+            _round(1e3 * model.liquid.surface_tension_n_m),
+        ],
         "look": model.look.to_plain(),
         "lit": lit,
         "columns": [],
@@ -47,6 +53,7 @@ def make_scene(splash: Splash, model: RigModel, light: int = 0) -> Scene:
 def _describe_column(column: Column, model: RigModel, when_s: float) -> dict[str, Any]:
     """`x_mm` counts from the middle of the picture to where drop 1 struck; `since_ms`: after its impact, else 0.
 
+    `jet_course`: when the jet starts after the impact and how long it rises, in ms, and how high, in mm.
     `umbrellas`: height, age in ms, radius, and diameter of its drop. `drops`: x, y, radius and speed in m/s of each
     that still falls, the jet's own droplet too. Both end with a `look.Dye` where the drop has a liquid of its own.
     """
@@ -87,6 +94,13 @@ def _describe_column(column: Column, model: RigModel, when_s: float) -> dict[str
         "speed_m_s": _round(first.impact_speed_m_s),
         "since_ms": _round(max(0.0, when_s - first.impact_s) * 1e3),
         "jet_mm": _round(jet_m * 1e3) if jet_m else None,
+        "jet_course": None
+        if column.jet is None
+        else [
+            _round(1e3 * (column.jet.starts_s - first.impact_s)),
+            _round(1e3 * column.jet.rise_s),
+            _round(1e3 * column.jet.height_m),
+        ],
         "umbrellas": [
             _describe_umbrella(model, column, drop, contact, when_s)
             for drop, contact in zip(column.recent[1:], met if hit else (), strict=False)
