@@ -44,7 +44,7 @@ def test_a_satellite_is_no_drop() -> None:
     trace, due = make_trace("dark")
     edges = [
         edge
-        for at, long in ((due[0], 3.0), (due[0] + 6.0, 0.5), (due[1], 3.0))
+        for at, long in ((due[0], 3.0), (due[0] + 6.0, 0.5))
         for edge in (("beam1", at, True), ("beam1", at + long, False))
     ]
-    assert find_shifts(trace, edges) == pytest.approx([0.0, 0.0])
+    assert find_shifts(trace, edges) == [pytest.approx(0.0), None]

@@ -30,10 +30,11 @@ from beamfall.errors import DefinitionMismatch, MeasureError, Refused, UserError
 from beamfall.files import write_text
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal, SignalKind
+from beamfall.shots.pulses import find_times
 
 if TYPE_CHECKING:
     from beamfall.board import Board
-    from beamfall.events import Edge, Outcome
+    from beamfall.events import Outcome
 
 LOADS = ("low", "high")
 _PULSES_A_SHOT = 16
@@ -347,9 +348,9 @@ def _compare(
     outcome: Outcome, found: Measurement, count: int, delay_s: float, clock_hz: int
 ) -> tuple[list[float], list[float]]:
     """Errors of one shot, in seconds, pulse by pulse."""
-    source = _begins(outcome.edges, found.source)
-    beam = _begins(outcome.edges, found.beam)
-    flash = _begins(outcome.edges, found.flash)
+    source = find_times(outcome.edges, Signal.of(found.source))
+    beam = find_times(outcome.edges, Signal.of(found.beam))
+    flash = find_times(outcome.edges, Signal.of(found.flash))
     if not beam:
         raise MeasureError(
             f"{found.beam} saw none of the {len(source)} pulses from {found.source}: {_WIRE}"
@@ -364,7 +365,3 @@ def _compare(
     flash_errors = [(f - s - delay_ticks) / clock_hz for f, s in zip(flash, source, strict=True)]
     stamp_errors = [(b - s) / clock_hz for b, s in zip(beam, source, strict=True)]
     return flash_errors, stamp_errors
-
-
-def _begins(edges: SequenceOf[Edge], name: str) -> list[int]:
-    return [edge.ticks for edge in edges if edge.signal.name == name and edge.level]

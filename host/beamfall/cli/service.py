@@ -19,6 +19,7 @@ from beamfall.setup.signals import SignalKind
 from beamfall.setup.unit_words import format_ticks
 from beamfall.setup.units import parse_quantity
 from beamfall.shots.coil_readings import describe_opening
+from beamfall.shots.pulses import find_times
 from beamfall.workflows import service
 from beamfall.workflows.run import PythonFrontEnd, run
 from beamfall.workflows.series import settle_before_unlogged
@@ -131,10 +132,6 @@ def _print_edges(board: Board, outcome: Outcome) -> None:
         ],
         numeric=("time",),
     )
-    opened = [
-        edge.ticks
-        for edge in outcome.edges
-        if edge.signal.kind is SignalKind.VALVE and edge.word == "on"
-    ]
+    opened = find_times(outcome.edges, SignalKind.VALVE)
     for readings in outcome.readings:
         print(f"coil: {describe_opening(readings, opened, board.info.clock_hz)}")

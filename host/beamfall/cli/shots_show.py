@@ -16,6 +16,7 @@ from beamfall.setup.signals import SignalKind
 from beamfall.setup.unit_words import format_ticks
 from beamfall.shots.coil_readings import describe_opening
 from beamfall.shots.exposure import describe_exposure
+from beamfall.shots.pulses import find_times
 from beamfall.shots.record import UNKNOWN
 from beamfall.shots.remarks import list_remarks
 from beamfall.text import show_text
@@ -103,11 +104,7 @@ def _print_shot(logged: LoggedShot, remarks: list[str]) -> None:
 
 def _list_openings(logged: LoggedShot) -> list[str]:
     record = logged.record
-    opened = [
-        edge.ticks
-        for edge in record.edges
-        if edge.kind is SignalKind.VALVE and edge.edge == "on" and edge.ticks is not None
-    ]
+    opened = find_times(record.edges, SignalKind.VALVE)
     return [describe_opening(one, opened, record.clock_hz) for one in record.readings]
 
 

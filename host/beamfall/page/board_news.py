@@ -21,9 +21,7 @@ class BoardNews:
         self._hub = hub
         self.clock_hz = 1
         self._release = 0
-        self._seen: list[
-            tuple[str, float, bool]
-        ] = []  # edges of that release, as `find_shifts` takes them
+        self._seen: list[tuple[str, float, bool]] = []  # edges of the shot that runs
 
     def take(self, events: list[Event]) -> None:
         """Take events as they come."""

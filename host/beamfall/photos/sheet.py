@@ -15,6 +15,7 @@ from beamfall.errors import PictureError
 from beamfall.files import write_text
 from beamfall.photos.find import load_picture
 from beamfall.setup.signals import SignalKind
+from beamfall.shots.pulses import find_times
 from beamfall.text import show_html
 
 if TYPE_CHECKING:
@@ -97,11 +98,7 @@ def read_cards(log: ShotLog, series: int) -> tuple[list[Card], list[str]]:
         values = _flatten_swept(record.swept or {})
         swept_names |= dict.fromkeys(values)
         facts = [(name, f"{value:g}") for name, value in values.items()]
-        flashed = [
-            edge.ticks
-            for edge in record.edges
-            if edge.kind is SignalKind.FLASH and edge.edge == "on" and edge.ticks is not None
-        ]
+        flashed = find_times(record.edges, SignalKind.FLASH)
         times = {
             "flash delay": record.flash_delay_ticks,
             "spacing": record.spacing_ticks,

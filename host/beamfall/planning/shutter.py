@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 from beamfall.errors import CalibrationError, RigFileError
 from beamfall.planning.rows import EARLIEST_S, find_exposure_need
 from beamfall.setup.sequence import Row, Sequence
-from beamfall.setup.signals import Signal, SignalKind
+from beamfall.setup.signals import Signal
+from beamfall.shots.pulses import find_times
 
 if TYPE_CHECKING:
     from beamfall.setup.rig import Rig
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
 LAG_MOST_S = 1.0  # no camera takes longer
 LEAST_SHOTS = 3
 _HELD_S = 0.3
-_EDGE = "clear"  # the board reads a closed contact on a beam's input as a clear beam
 # Shutter times that cameras can be set to, in s (ISO 516 and common practice).
 _TIMES_S = (1 / 125, 1 / 60, 1 / 30, 1 / 15, 1 / 8, 1 / 4, 1 / 2, 1.0, 2.0, 4.0, 8.0, 15.0, 30.0)
 
@@ -95,23 +95,13 @@ def _press(start_s: float, focus_s: float, held_s: float) -> tuple[Row, ...]:
 
 def read_lag(record: ShotRecord, sync_input: str) -> float | None:
     """Return the time from the shutter's contact to the hot-shoe contact, in s; None if it never closed."""
-    pressed = [
-        edge.ticks
-        for edge in record.edges
-        if edge.signal is Signal.shutter and edge.edge == "on" and edge.ticks is not None
-    ]
+    pressed = find_times(record.edges, Signal.shutter)
     if not pressed:
         return None
-    closed = [
-        edge.ticks
-        for edge in record.edges
-        if edge.what == sync_input
-        and edge.kind is SignalKind.BEAM
-        and edge.edge == _EDGE
-        and edge.ticks is not None
-        and edge.ticks >= pressed[0]
-    ]
-    return (min(closed) - pressed[0]) / record.clock_hz if closed else None
+    # The board reads a closed contact on a beam's input as a clear beam.
+    closed = find_times(record.edges, Signal.of(sync_input), level=0)
+    lags = [ticks - pressed[0] for ticks in closed if ticks >= pressed[0]]
+    return lags[0] / record.clock_hz if lags else None
 
 
 def judge_lags(lags_s: SequenceOf[float | None], flash_s: tuple[float, float] | None) -> ShutterLag:

@@ -24,6 +24,8 @@ from beamfall.recipes.recipe import (
     check_name,
     find_partners,
 )
+from beamfall.setup.signals import Signal
+from beamfall.shots.pulses import find_times
 from beamfall.shots.repeat import find_peers, rebuild_sequence
 
 if TYPE_CHECKING:
@@ -149,11 +151,7 @@ def measure_drops(records: list[ShotRecord], rig: Rig) -> tuple[DropSeen, ...]:
     arrivals: list[float] = []
     dwells: list[float] = []
     for record in records:
-        opened = sorted(
-            edge.ticks / record.clock_hz
-            for edge in record.edges
-            if edge.what == valve and edge.edge == "on" and edge.ticks is not None
-        )
+        opened = [at / record.clock_hz for at in find_times(record.edges, Signal.of(valve))]
         drops = list_dark(record, rig.beams[0].input)
         if len(drops) != len(opened):
             continue

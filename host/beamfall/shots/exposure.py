@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Self
 
 from beamfall.setup.signals import Signal, SignalKind
+from beamfall.shots.pulses import find_times
 
 if TYPE_CHECKING:
     from beamfall.shots.record import ShotRecord
@@ -103,15 +104,11 @@ def _judge(
             f"the ISO changed from {before.iso} to {exposure.iso}: if you did not change it, "
             "switch automatic ISO off"
         )
-    flashed = _find(record, SignalKind.FLASH)
+    flashed = find_times(record.edges, SignalKind.FLASH)
     if exposure.time_s is None or not flashed:
         return
-    opened = [
-        edge.ticks
-        for edge in record.edges
-        if edge.signal == Signal.shutter and edge.edge == "on" and edge.ticks is not None
-    ]
-    need_s = (max(flashed) - min(opened)) / record.clock_hz - lag_s if opened else 0.0
+    opened = find_times(record.edges, Signal.shutter)
+    need_s = (flashed[-1] - opened[0]) / record.clock_hz - lag_s if opened else 0.0
     if exposure.time_s < _SHARE * need_s:
         yield (
             f"the shutter closed after {say_time(exposure.time_s)}, before the flash fired "
@@ -126,11 +123,3 @@ def _judge(
 
 def _differ(one: float, other: float) -> bool:
     return max(one, other) > _LOOK_ALIKE * min(one, other)
-
-
-def _find(record: ShotRecord, kind: SignalKind) -> list[int]:
-    return [
-        edge.ticks
-        for edge in record.edges
-        if edge.kind is kind and edge.edge == "on" and edge.ticks is not None
-    ]

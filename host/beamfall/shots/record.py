@@ -83,6 +83,11 @@ class EdgeRecord:
         return self.signal.kind
 
     @property
+    def level(self) -> int:
+        """The level after it: 1 is on or dark."""
+        return int(self.edge in ("on", "dark"))
+
+    @property
     def time_ticks(self) -> int | None:
         """Its time: as measured, or else as planned."""
         return self.planned_ticks if self.ticks is None else self.ticks

@@ -9,11 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from beamfall.setup.signals import SignalKind
+from beamfall.setup.signals import Signal, SignalKind
 from beamfall.shots.coil_readings import list_odd
+from beamfall.shots.pulses import find_times
 
 if TYPE_CHECKING:
-    from beamfall.shots.record import EdgeRecord, ShotRecord
+    from beamfall.shots.record import ShotRecord
 
 NO_LIGHT = "no light was seen"
 _SOON_S = 0.01  # light comes within this of its contact: flashes answer in well under a millisecond
@@ -39,14 +40,10 @@ def list_remarks(record: ShotRecord, *, sees_light: bool = True) -> list[str]:
 
 def _judge_beam(record: ShotRecord) -> Iterable[str]:
     """Edges that came before a drop could, or more edges than drops."""
-    opened = _measured(record, SignalKind.VALVE, "on")
-    edges = [
-        edge.ticks
-        for edge in record.edges
-        if edge.what == record.anchor_beam
-        and edge.edge == record.anchor_edge
-        and edge.ticks is not None
-    ]
+    opened = find_times(record.edges, SignalKind.VALVE)
+    assert record.anchor_beam is not None
+    beam = Signal.of(record.anchor_beam)
+    edges = find_times(record.edges, beam, level=int(record.anchor_edge == "dark"))
     if not opened or not edges:
         return
     if edges[0] < opened[0]:
@@ -67,7 +64,7 @@ def _judge_light(record: ShotRecord) -> Iterable[str]:
     """A contact that closed without any light."""
     hz = record.clock_hz
     groups: list[list[int]] = []
-    for ticks in _measured(record, SignalKind.FLASH, "on"):
+    for ticks in find_times(record.edges, SignalKind.FLASH):
         if groups and ticks - groups[-1][-1] < _SAME_FLASH_S * hz:
             groups[-1].append(ticks)
         else:
@@ -75,7 +72,7 @@ def _judge_light(record: ShotRecord) -> Iterable[str]:
     ended = record.counts.get("ended_ticks")
     if ended is not None:  # edges after the end were not recorded
         groups = [group for group in groups if group[-1] + _SOON_S * hz <= ended]
-    lights = _measured(record, SignalKind.LIGHT, "on")
+    lights = find_times(record.edges, SignalKind.LIGHT)
     dark = [
         group
         for group in groups
@@ -88,10 +85,3 @@ def _judge_light(record: ShotRecord) -> Iterable[str]:
     else:
         which = f"{len(dark)} of {len(groups)} flash contacts"
     yield f"{which} closed and {NO_LIGHT}"
-
-
-def _measured(record: ShotRecord, kind: SignalKind, word: str) -> list[int]:
-    found: Iterable[EdgeRecord] = (
-        edge for edge in record.edges if edge.kind is kind and edge.edge == word
-    )
-    return sorted(edge.ticks for edge in found if edge.ticks is not None)

@@ -11,6 +11,7 @@ from beamfall.photos.arrival import Arrivals, ExpectedShot
 from beamfall.photos.catalogue import exchange_all
 from beamfall.setup.signals import SignalKind
 from beamfall.shots.exposure import Exposure, list_exposure_remarks
+from beamfall.shots.pulses import find_times
 from beamfall.workflows.steps import (
     AwaitingPicture,
     Fired,
@@ -141,7 +142,4 @@ def _add(record: ShotRecord, photo: Arrived) -> ShotRecord:
 
 def _takes_picture(record: ShotRecord) -> bool:
     """Whether the camera's shutter or a flash was switched in a shot."""
-    return any(
-        edge.kind in (SignalKind.CAMERA, SignalKind.FLASH) and edge.edge == "on" and edge.ticks is not None
-        for edge in record.edges
-    )  # fmt: skip
+    return any(find_times(record.edges, kind) for kind in (SignalKind.CAMERA, SignalKind.FLASH))

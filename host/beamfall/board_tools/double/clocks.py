@@ -15,6 +15,7 @@ from beamfall.errors import BenchError
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal, SignalKind
+from beamfall.shots.pulses import find_times
 
 if TYPE_CHECKING:
     from beamfall.board_tools.double.bench import Bench
@@ -83,12 +84,12 @@ def measure_ratio(bench: Bench, *, pulses: int = 40, span_s: float = 3.0) -> Clo
     sequence = Sequence(rows=rows, tail_s=0.05)
     outcome, seen = bench.shoot_watched(bench.controller, sequence, bench.double)
     target = "light1" if Signal.of(line).kind is SignalKind.FLASH else "beam2"
-    theirs = [edge.ticks for edge in seen if edge.signal.name == target and edge.level == 1]
+    theirs = find_times(seen, Signal.of(target))
     info, other = bench.controller.info, bench.double.info
     if (
         info.timing.name == "interrupt"
     ):  # a command is not yet an edge there: use the board's own stamps
-        mine = [e.ticks for e in outcome.edges if e.signal.name == line and e.level == 1]
+        mine = find_times(outcome.edges, Signal.of(line))
     else:
         mine = [row.delay_ticks for row in sequence.make_table(info).rows]
     if len(theirs) != len(mine):

@@ -11,8 +11,9 @@ from beamfall.board_tools.measure import Distribution
 from beamfall.errors import BenchError
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.sequence import Row, Sequence
-from beamfall.setup.signals import SignalKind
+from beamfall.setup.signals import Signal, SignalKind
 from beamfall.setup.table import count_beam_edges
+from beamfall.shots.pulses import find_times
 
 if TYPE_CHECKING:
     from beamfall.board_tools.double.bench import Bench
@@ -172,11 +173,8 @@ def _take_errors(run: BenchRun, bench: Bench, shot: BenchShot, sequence: Sequenc
     def seconds(ticks: int) -> float:
         return ticks / run.ratio.ratio / hz
 
-    def seen(name: str) -> list[int]:
-        return [edge.ticks for edge in shot.seen if edge.signal.name == name and edge.level == 1]
-
     valves = [row.delay_ticks for row in table.rows if row.kind is SignalKind.VALVE]
-    opened = seen("beam1")
+    opened = find_times(shot.seen, Signal.beam1)
     if len(opened) != len(valves):
         raise BenchError(
             f"the double saw {len(opened)} of {len(valves)} valve openings: test the wires"
@@ -191,8 +189,8 @@ def _take_errors(run: BenchRun, bench: Bench, shot: BenchShot, sequence: Sequenc
         if edge.signal.name == "flash1"
     ]
     counted = count_beam_edges(table, "beam1", edges)
-    stamped = [e.ticks for e in shot.outcome.edges if e.signal.name == "beam1" and e.level == 1]
-    pulses = seen("flash1")
+    stamped = find_times(shot.outcome.edges, Signal.beam1)
+    pulses = find_times(shot.seen, Signal.flash1)
     if len(stamped) == len(pulses):
         run.stamp_error += [
             (stamped[n + 1] - stamped[n]) / hz - seconds(pulses[n + 1] - pulses[n])
@@ -201,7 +199,7 @@ def _take_errors(run: BenchRun, bench: Bench, shot: BenchShot, sequence: Sequenc
     if shot.outcome.done.state.name != "fired":
         return
     wanted = sorted(row.count for row in table.rows if row.output == "flash1")
-    flashes = seen("light1")
+    flashes = find_times(shot.seen, Signal.light1)
     if len(flashes) != len(wanted):
         raise BenchError(f"the double saw {len(flashes)} of {len(wanted)} flashes: test the wires")
     delay = next(row.delay_ticks for row in table.rows if row.output == "flash1")

@@ -123,7 +123,7 @@ def _list_times(record: ShotRecord) -> Iterator[tuple[Signal, float, bool]]:
     for edge in record.edges:
         when = edge.time_ticks if edge.signal.is_output else edge.ticks
         if when is not None:
-            yield edge.signal, when / record.clock_hz, edge.edge in ("on", "dark")
+            yield edge.signal, when / record.clock_hz, bool(edge.level)
 
 
 def _group(rig: Rig, shots: Sequence[_Shot], valve: str | None) -> list[Sample]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from beamfall.errors import UserError
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.units import parse_length
-from beamfall.shots.pulses import Pulse, find_usual_dwell, is_satellite, read_pulses
+from beamfall.shots.pulses import Pulse, find_times, find_usual_dwell, is_satellite, read_pulses
 from beamfall.shots.remarks import NO_LIGHT, list_remarks
 
 if TYPE_CHECKING:
@@ -170,19 +170,9 @@ def read_shot(
     `beam`: the one that saw the drops. `valves`: those whose drops are asked about; all when left out.
     """
     hz = record.clock_hz
-    opened = sorted(
-        edge.ticks
-        for edge in record.edges
-        if edge.kind is SignalKind.VALVE
-        and edge.edge == "on"
-        and edge.ticks is not None
-        and (valves is None or edge.what in valves)
-    )[:drops]
-    flashes = [
-        edge.ticks
-        for edge in record.edges
-        if edge.kind is SignalKind.FLASH and edge.edge == "on" and edge.ticks is not None
-    ]
+    asked = (edge for edge in record.edges if valves is None or edge.what in valves)
+    opened = find_times(asked, SignalKind.VALVE)[:drops]
+    flashes = find_times(record.edges, SignalKind.FLASH)
     if not opened or len(opened) < drops or not flashes:
         return None
     start = opened[0]
@@ -191,7 +181,7 @@ def read_shot(
     )
     return Shot(
         times_s=tuple((ticks - start) / hz for ticks in opened),
-        flash_s=(min(flashes) - start) / hz,
+        flash_s=(flashes[0] - start) / hz,
         edges_s=tuple(_find_counted(one, beam.edge) for one in seen) if beam else (),
         dwells_s=tuple(one.length for one in seen),
     )
