@@ -49,13 +49,16 @@ SHIFT = {
 WORLDS = ("same", "other", "pushed", "computed")
 
 
-def draw_rig_file(number: int, world: str = "same", drops: int = 2) -> Any:
+def draw_rig_file(
+    number: int, world: str = "same", drops: int = 2, second: int | None = None
+) -> Any:
     """The public side: a rig that a photographer might have, by its number.
 
-    With three drops every second rig has one quick valve; the others let the third fall from a second nozzle.
+    `second`: the first drop that a second nozzle lets fall. Without it every second rig of three drops has one quick
+    valve, and the others let the third fall from a second nozzle.
     """
-    if drops > 2:
-        return _let_more_fall(_draw_usual(number), number, drops)
+    if drops > 2 or second is not None:
+        return _let_more_fall(_draw_usual(number), number, drops, second)
     rig = _draw_usual(number)
     if world == "pushed":
         return _push(rig, random.Random(f"push {number}"))
@@ -119,12 +122,12 @@ def find_jet(case: ComputedSplash) -> ComputedJet:
     )
 
 
-def _let_more_fall(rig: Any, number: int, drops: int) -> Any:
+def _let_more_fall(rig: Any, number: int, drops: int, second: int | None) -> Any:
     from beamfall.planning.setting import compute_flow, make_setting
     from beamfall.setup.rig_shot import DropInRig
 
     draws = random.Random(f"three {number}")
-    if number % 2 == 0:
+    if second is None and number % 2 == 0:
         valve = replace(
             rig.valves[0],
             head_m=draws.uniform(0.1, 0.25),
@@ -135,16 +138,16 @@ def _let_more_fall(rig: Any, number: int, drops: int) -> Any:
         opening = compute_flow(valve, make_setting(rig)).find_opening(volume)
         valve = replace(valve, opening_s=round(opening, 4))
         return replace(rig, valves=(valve,)).with_aim(drops=drops)
-    first = rig.valves[0]
-    second = replace(
+    first, apart = rig.valves[0], 3 if second is None else second
+    another = replace(
         first,
         output="valve2",
         height_m=first.height_m + draws.uniform(-0.02, 0.05),
         latency_s=draws.uniform(0.014, 0.030),
     )
     own, other = DropInRig(valve="valve1"), DropInRig(valve="valve2")
-    listed = (own, own, *(other,) * (drops - 2))
-    return replace(rig, valves=(first, second), drops=listed).with_aim(drops=drops)
+    listed = (*(own,) * (apart - 1), *(other,) * (drops - apart + 1))
+    return replace(rig, valves=(first, another), drops=listed).with_aim(drops=drops)
 
 
 def _push(rig: Any, draws: random.Random) -> Any:
@@ -354,7 +357,8 @@ def serve() -> None:
             case "hide":
                 number, world = order["number"], order["world"]
                 aim = order.get("aim", "collision")
-                rig = draw_rig_file(number, world, order.get("drops", 2)).with_aim(kind=aim)
+                drops, second = order.get("drops", 2), order.get("second")
+                rig = draw_rig_file(number, world, drops, second).with_aim(kind=aim)
                 board = Board(SimulatedRig(draw_truth(rig, number, world), number))
                 wishes = dict(order.get("person", {}))
                 reads, chance = wishes.pop("times", False), random.Random(f"times {number}")

@@ -1,12 +1,15 @@
 """How often the planner's 90 % intervals hold the truth of hidden rigs, and how wide they are.
 
-    python tests/benchmarks/plan_coverage.py [--rigs 1000] [--first 0] [--world same] [--drops 3] [--aim jet]
+    python tests/benchmarks/plan_coverage.py [--rigs 1000] [--first 0] [--world same] [--drops 3] [--second 2]
+        [--aim jet]
 
 Prints, for each quantity and world (see hidden_rigs.py), how often the interval held the truth, its
 median width, and that width over the spread (5 to 95 %) of the truths around the plan's medians. Where one valve
 lets drops 2 and 3 fall, the gap between them is the planner's own choice: such a point is no interval, and does not
-count. First comes the common-practice case of a nozzle at 0.61 m and a beam at 0.48 m (280 ms after the first edge;
-common practice, no source), last what the shots at the planned times show. The spreads of the planner were
+count. `--second 2`: two nozzles stand side by side, and drop 2 falls from the second onto the jet of the first;
+`--drops 3 --second 3`: drop 3 does, onto the umbrella. First comes the common-practice case of a nozzle at 0.61 m and
+a beam at 0.48 m (280 ms after the first edge; common practice, no source), last what the shots at the planned times
+show. The spreads of the planner were
 chosen on rigs from 2000 on (`--first 2000`); the figures are those of rigs 0 to 999.
 """
 
@@ -33,7 +36,14 @@ QUANTITIES = (
 _POINT_S = 1e-6
 
 
-def measure(world: str, count: int, first: int = 0, drops: int = 2, aim: str = "collision") -> None:
+def measure(
+    world: str,
+    count: int,
+    first: int = 0,
+    drops: int = 2,
+    aim: str = "collision",
+    second: int | None = None,
+) -> None:
     """Print coverage and width of every interval in a world, for rigs from number `first` on."""
     later = [f"spacing_to_drop_{n}" for n in range(3, drops + 1)]
     names = [*QUANTITIES, *later]
@@ -48,9 +58,8 @@ def measure(world: str, count: int, first: int = 0, drops: int = 2, aim: str = "
     words: dict[str, int] = {}
     with HiddenRigs() as hidden:
         for number in range(first, first + count):
-            rig = Rig.from_dict(
-                hidden.ask("hide", number=number, world=world, drops=drops, aim=aim)
-            )
+            hide = {"number": number, "world": world, "drops": drops, "aim": aim, "second": second}
+            rig = Rig.from_dict(hidden.ask("hide", **hide))
             plan = make_plan(rig)
             times = [drop.at_s for drop in plan.drops]
             said = hidden.ask("fire", times_s=times, delay_s=plan.flash_delay_s)
@@ -104,13 +113,19 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=0, help="number of the first rig")
     parser.add_argument("--world", choices=WORLDS)
     parser.add_argument("--drops", type=int, default=2, choices=(2, 3, 4))
+    parser.add_argument(
+        "--second",
+        type=int,
+        choices=(2, 3),
+        help="drop from which on a second nozzle lets them fall",
+    )
     parser.add_argument("--aim", default="collision", choices=KINDS)
     options = parser.parse_args()
     show_common_practice()
     # More drops fall on rigs of their own, which the last two worlds do not draw.
-    worlds = WORLDS if options.drops == 2 else WORLDS[:2]
+    worlds = WORLDS if options.drops == 2 and options.second is None else WORLDS[:2]
     for world in [options.world] if options.world else worlds:
-        measure(world, options.rigs, options.first, options.drops, options.aim)
+        measure(world, options.rigs, options.first, options.drops, options.aim, options.second)
 
 
 if __name__ == "__main__":
