@@ -8,10 +8,14 @@ from typing import Any
 from urllib.parse import quote
 
 import pytest
-from page_helpers import QUICK_RIG, Asker, Served
+from kept_recipes import rewrite
+from page_helpers import QUICK_RIG, TELEPHONE, Asker, Served, expect
 
 from beamfall.page import board_thread
-from beamfall.recipes.package import unpack_recipe
+from beamfall.planning.collision import plan_collision
+from beamfall.recipes.package import FILE_MOST, pack_recipe, unpack_recipe
+from beamfall.recipes.recipe import Events, Label, Recipe
+from beamfall.setup.rig import example_rig
 from beamfall.shots import ShotLog
 from beamfall.workflows.slots import Fetched
 
@@ -135,3 +139,83 @@ def test_shots_of_an_evening_without_a_laptop_are_told_when_the_page_connects(
     hand.served.wait(lambda: hand.see("notices"))
     (notice,) = hand.see("notices")
     assert "2 shots" in notice["text"] and "7 older" in notice["text"]
+
+
+# -- from others -----------------------------------------------------------------------------------------------
+SHARED = "Shared umbrella"
+ZIP = {"Content_Type": "application/zip"}
+
+
+def make_shared() -> bytes:
+    """The file of a recipe for the example rig."""
+    rig = example_rig()
+    events = Events(
+        kind="collision", drops=2, moment=0.7, moment_low=0.5, moment_high=0.9, stage_s=0.004,
+        stage_low_s=0.003, stage_high_s=0.005,
+    )  # fmt: skip
+    recipe = Recipe(Label(name=SHARED), rig, plan_collision(rig).sequence, events)
+    return pack_recipe(recipe, shared=True)
+
+
+def test_a_shared_file_says_what_it_becomes_here_and_is_kept_under_a_name(
+    serve: Callable[..., Served],
+) -> None:
+    hand, shared = Hand(serve(rig=QUICK_RIG)), make_shared()
+    status, _, body = hand.asker.ask("POST", "/recipes/look", shared, **ZIP)
+    said = json.loads(body)
+    assert status == 200 and said["name"] == SHARED
+    spacing, flash = (dict(said["here"])[name] for name in ("spacing", "flash"))
+    assert "; original " in spacing and "; original " in flash and said["lost"]
+    assert json.loads(hand.get("/recipes")[2])["recipes"] == [], "looking at a file keeps it"
+    add = "/recipes/add?name=" + quote(NAME, safe="")
+    assert hand.asker.ask("POST", add, shared, **ZIP)[0] == 200
+    status, _, body = hand.asker.ask("POST", add, shared, **ZIP)
+    assert status == 422 and "already exists" in json.loads(body)["error"]
+    (card,) = json.loads(hand.get("/recipes")[2])["recipes"]
+    assert (card["name"], card["shot"]) == (NAME, None)
+    data = hand.get("/recipes/file", NAME)[2]
+    assert unpack_recipe(data, "x").events == unpack_recipe(shared, "x").events
+
+
+def test_a_file_that_cannot_be_trusted_is_refused_and_nothing_is_written(
+    serve: Callable[..., Served], log_path: Any
+) -> None:
+    hand, shared = Hand(serve(rig=QUICK_RIG)), make_shared()
+    newer = b"beamfall_recipe = 2\n[recipe]\nname = 'x'\n"
+    hostile = [
+        b"", b"PK", shared[:-40], rewrite(shared, {"../../evil.toml": b"x = 1"}),
+        rewrite(shared, {"recipe.toml": newer}), rewrite(shared, {"picture.jpg": b"<script>"}),
+    ]  # fmt: skip
+    for path in ("/recipes/look", "/recipes/add?name=x"):
+        for data in hostile:
+            status, _, body = hand.asker.ask("POST", path, data, **ZIP)
+            error = json.loads(body)["error"]
+            assert status == 422 and error.startswith("This file: ") and len(error) < 500
+        assert hand.asker.ask("POST", path, b"0" * (FILE_MOST + 1), **ZIP)[0] in (0, 413)
+        assert hand.asker.ask("POST", path, shared)[0] == 415
+        assert hand.asker.ask("POST", path, shared, Origin="http://evil.test", **ZIP)[0] == 403
+        assert hand.asker.ask("POST", path, shared, Cookie=None, **ZIP)[0] == 403
+    assert hand.asker.ask("POST", "/recipes/add?name=", shared, **ZIP)[0] == 422
+    assert not log_path.with_suffix(".recipes").exists()
+
+
+@pytest.mark.full
+def test_a_file_is_opened_and_kept_with_a_finger(
+    serve: Callable[..., Served], open_page: Callable[..., Any]
+) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link, size=TELEPHONE, quiet=False, has_touch=True)
+    page.goto(f"{served.origin}/#recipes")
+    sent = {"name": "umbrella.recipe.zip", "mimeType": "application/zip", "buffer": make_shared()}
+    with page.expect_file_chooser() as chooser:
+        page.get_by_role("button", name="Open a shared recipe").tap()
+    chooser.value.set_files(sent)
+    panel = page.get_by_label("Recipe from a file")
+    expect(panel).to_contain_text("Not carried over")
+    page.get_by_label("Name", exact=True).fill("mine")
+    panel.get_by_role("button", name="Keep it").tap()
+    expect(panel).to_be_hidden()
+    expect(page.locator("article.recipe h2")).to_have_text("mine")
+    chooser.value.set_files({**sent, "buffer": b"damaged"})
+    expect(page.get_by_text("cannot be opened as a zip file")).to_be_visible()
+    expect(panel).to_be_hidden()

@@ -15,13 +15,13 @@ from beamfall.cli.options import JSON_ONE, PORT
 from beamfall.cli.output import print_json, print_pairs, print_table
 from beamfall.cli.recipe_shoot import shoot
 from beamfall.cli.targets import check_target
+from beamfall.errors import RecipeError
 from beamfall.files import write_text
-from beamfall.physics.splash import OF_THE_JET
 from beamfall.recipes.make import make_recipe
 from beamfall.recipes.package import read_recipe, write_recipe
 from beamfall.recipes.sheet import write_sheet
 from beamfall.recipes.shelf import Shelf
-from beamfall.recipes.words import list_measured, say_picture
+from beamfall.recipes.words import list_carried, list_events, list_measured, say_picture
 from beamfall.setup.file_schema import section_to_dict
 from beamfall.setup.rig import load_rig
 from beamfall.setup.toml_write import sequence_to_file, write_toml
@@ -31,8 +31,7 @@ from beamfall.text import show_text
 from beamfall.workflows.slots import store_recipe
 
 if TYPE_CHECKING:
-    from beamfall.recipes.events import Carried
-    from beamfall.recipes.recipe import Events, Recipe
+    from beamfall.recipes.recipe import Recipe
 
 NAME_HELP = "The recipe's name; capitals do not matter."
 
@@ -172,6 +171,9 @@ def use(
         None, "--rig", help="Your rig file (TOML); default: the example rig."
     ),
     keep: bool = typer.Option(False, "--keep", help="Also save it among your recipes."),
+    name: str | None = typer.Option(
+        None, "--name", help="With --keep: your name for it; default: the file's own."
+    ),
     sequence: Path | None = typer.Option(
         None, "--sequence", help="Write the sequence for your rig to this file (TOML)."
     ),
@@ -187,6 +189,10 @@ def use(
 
     check_target(sequence, "--sequence", (".toml",))
     recipe = read_recipe(file)
+    if name is not None:
+        if not keep:
+            raise RecipeError("--name says what the recipe is saved as: add --keep")
+        recipe = recipe.renamed(name)
     rig = load_rig(rig_file)
     carried = carry_over(recipe, rig, learned=load_learned(find_file(rig_file)))
     if keep:
@@ -204,38 +210,16 @@ def use(
         )
         return
     own = "RIG" if rig_file is None else shlex.quote(str(rig_file))
-    _print_carried(recipe, carried, f"beamfall seek {own} --recipe {shlex.quote(str(file))}")
-    if sequence is not None:
-        print(f"Sequence written to {show_text(sequence)}")
-
-
-def _print_carried(recipe: Recipe, carried: Carried, closer: str) -> None:
-    plan = carried.plan
-    flash = plan.intervals.get("flash_delay_at_planned_spacing", plan.intervals["flash_delay"])
-    pairs = [("recipe", recipe.name), *_list_events(recipe.events), ("rig", plan.rig_name)]
-    if plan.spacing_s is not None:
-        low_high = ""
-        if carried.spacing is not None:
-            low_high = f" ({carried.spacing.p5 * 1e3:.1f} to {carried.spacing.p95 * 1e3:.1f})"
-        there = "" if recipe.spacing_s is None else f"; original {format_ms(recipe.spacing_s, 2)}"
-        pairs.append(("spacing", f"{format_ms(plan.spacing_s, 2)}{low_high}{there}"))
-    there = (
-        "" if recipe.flash_delay_s is None else f"; original {format_ms(recipe.flash_delay_s, 2)}"
-    )
-    pairs.append(
-        (
-            "flash",
-            f"{format_ms(plan.flash_delay_s, 2)} ({flash.p5 * 1e3:.1f} to {flash.p95 * 1e3:.1f}) after "
-            f"{plan.anchor.describe()}{there}",
-        )
-    )
-    pairs.append(("to get closer", show_text(closer)))
-    print_pairs(pairs)
+    closer = f"beamfall seek {own} --recipe {shlex.quote(str(file))}"
+    pairs = [("recipe", recipe.name), *list_carried(recipe, carried)]
+    print_pairs([*pairs, ("to get closer", show_text(closer))])
     print("\nNot carried over:")
     for line in carried.lost:
         print(f"  {show_text(line)}")
-    for line in plan.warnings:
+    for line in carried.plan.warnings:
         print(f"Warning: {show_text(line)}")
+    if sequence is not None:
+        print(f"Sequence written to {show_text(sequence)}")
 
 
 @app.command("store")
@@ -265,7 +249,7 @@ def list_recipe(recipe: Recipe) -> list[tuple[str, str]]:
         ("made", ", on a board of kind ".join(one for one in (label.made, label.board) if one)),
         ("rating", "" if label.rating is None else f"{label.rating} of 5"),
         ("note", " ".join(label.note.split())),
-        *_list_events(recipe.events),
+        *list_events(recipe.events),
     ]
     looks = recipe.looks
     if looks is not None:
@@ -297,33 +281,6 @@ def list_recipe(recipe: Recipe) -> list[tuple[str, str]]:
         count = "1 drop" if drop.drops == 1 else f"{drop.drops} drops"
         pairs.append(("beam", f"{count}: {format_ms(drop.arrival_s)} after the opening{dwell}"))
     return pairs
-
-
-def _list_events(events: Events | None) -> list[tuple[str, str]]:
-    if events is None:
-        return [("events", "unknown: the recipe has only its milliseconds")]
-    low, high = events.moment_low, events.moment_high
-    if events.kind == "crown":
-        return [
-            (
-                "crown",
-                f"light {events.moment:.1f} drop diameters after impact ({low:.1f} to {high:.1f})",
-            )
-        ]
-    share, span = f"{100 * events.moment:.0f} %", f"({100 * low:.0f} to {100 * high:.0f} %)"
-    if events.kind == "cavity":
-        return [("cavity", f"light at {share} of the time from impact to jet {span}")]
-    share = f"{share} of its rise {span}"
-    if events.kind in OF_THE_JET:
-        return [(events.kind, f"light at {share}")]
-    found = [("contact", f"drop 2 meets the jet at {share}")]
-    if None not in (events.stage_s, events.stage_low_s, events.stage_high_s):
-        stage, first, last = (
-            1e3 * (value or 0.0)
-            for value in (events.stage_s, events.stage_low_s, events.stage_high_s)
-        )
-        found.append(("stage", f"light {stage:.2f} ms after contact ({first:.2f} to {last:.2f})"))
-    return found
 
 
 def recipe_to_json(recipe: Recipe) -> dict[str, Any]:

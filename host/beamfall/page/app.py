@@ -281,7 +281,7 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
             Route("/learned", show_learned),
             Route("/rig.toml", write_rig),
             Route("/sequence.toml", write_table),
-            *list_recipe_routes(bench),
+            *list_recipe_routes(bench, desk),
             Route("/handbook/", show_handbook),
             Route("/handbook/{topic}", show_handbook),
         ],

@@ -14,11 +14,14 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from beamfall.page.door import Door
+from beamfall.recipes.package import FILE_MOST
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 BODY_MOST = 64 * 1024
+_JSON = ("application/json", BODY_MOST)
+_BODIES = dict.fromkeys(("/recipes/look", "/recipes/add"), ("application/zip", FILE_MOST))
 BODY_S = 10.0
 ADDRESS_MOST = 2048
 OPEN_PATHS = ("/", "/enter")  # for a browser without the token: the empty page and the way in
@@ -69,17 +72,18 @@ class Guard:
             await _answer(send, 414, f"the address is longer than {ADDRESS_MOST} characters")
             return
         if scope["method"] == "POST":
-            problem = _judge_body(headers)
+            kind, most = _BODIES.get(scope["path"], _JSON)
+            problem = _judge_body(headers, kind, most)
             if problem is not None:
                 await _answer(send, *problem)
                 return
             try:
-                body = await asyncio.wait_for(_take_body(receive), BODY_S)
+                body = await asyncio.wait_for(_take_body(receive, most), BODY_S)
             except TimeoutError:
                 await _answer(send, 408, f"the body did not come within {BODY_S:g} s")
                 return
             if body is None:
-                await _answer(send, 413, f"more than {BODY_MOST} bytes")
+                await _answer(send, 413, f"more than {most} bytes")
                 return
             receive = _replay(body, receive)
         await self._app(scope, receive, _dress(send))
@@ -111,28 +115,28 @@ class Guard:
         return None
 
 
-def _judge_body(headers: dict[str, str]) -> tuple[int, str] | None:
-    if headers.get("content-type", "").split(";")[0].strip().lower() != "application/json":
-        return 415, "only JSON is accepted"
+def _judge_body(headers: dict[str, str], kind: str, most: int) -> tuple[int, str] | None:
+    if headers.get("content-type", "").split(";")[0].strip().lower() != kind:
+        return 415, f"only {kind} is accepted"
     length = headers.get("content-length", "0")
-    if not length.isdecimal() or int(length) > BODY_MOST:
-        return 413, f"more than {BODY_MOST} bytes"
+    if not length.isdecimal() or int(length) > most:
+        return 413, f"more than {most} bytes"
     return None
 
 
-async def _take_body(receive: Receive) -> bytes | None:
+async def _take_body(receive: Receive, most: int) -> bytes | None:
     """The whole body, with or without a length; None when it is too long or the client has gone."""
-    body = b""
+    body = bytearray()
     while True:
         message = await receive()
         if message["type"] != "http.request":
             return None
         more: bytes = message.get("body", b"")
         body += more
-        if len(body) > BODY_MOST:
+        if len(body) > most:
             return None
         if not message.get("more_body", False):
-            return body
+            return bytes(body)
 
 
 def _replay(body: bytes, receive: Receive) -> Receive:

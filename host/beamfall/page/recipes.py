@@ -1,20 +1,22 @@
-"""The recipes, as the page lists them: each found by its name; no path comes from a page."""
+"""The recipes, as the page lists them, and files of recipes from others; no path comes from a page."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
+from anyio import CapacityLimiter
 from anyio.to_thread import run_sync
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from beamfall.errors import BeamfallError, RecipeError
 from beamfall.page.hub import clean
-from beamfall.recipes.package import SUFFIX, pack_recipe
+from beamfall.recipes.events import carry_over
+from beamfall.recipes.package import SUFFIX, pack_recipe, unpack_recipe
 from beamfall.recipes.sheet import make_sheet
 from beamfall.recipes.shelf import Shelf
-from beamfall.recipes.words import list_measured, say_picture
+from beamfall.recipes.words import list_carried, list_measured, say_picture
 from beamfall.text import make_file_name
 from beamfall.workflows.slots import print_card
 
@@ -22,13 +24,16 @@ if TYPE_CHECKING:
     from starlette.requests import Request
 
     from beamfall.page.board_thread import BoardThread
+    from beamfall.page.desk import Desk
     from beamfall.recipes.recipe import Recipe
 
 _NO_STORE = {"cache-control": "no-store"}
+_SENT = "This file"  # its name stays with the browser
 
 
-def list_recipe_routes(bench: BoardThread) -> list[Route]:
-    """The paths of recipes: the list, and of each its picture, its file for others, and its page for the wall."""
+def list_recipe_routes(bench: BoardThread, desk: Desk) -> list[Route]:
+    """The paths of recipes: the list; each one's picture, file for others and page for the wall; files from others."""
+    reading = CapacityLimiter(1)  # a picture that is decoded whole takes much memory
 
     def shelf() -> Shelf:
         return Shelf.open(bench.log_path)
@@ -63,7 +68,31 @@ def list_recipe_routes(bench: BoardThread) -> list[Route]:
         headers = {**_NO_STORE, "content-disposition": 'attachment; filename="card.html"'}
         return Response(page, media_type="text/html", headers=headers)
 
+    async def take(request: Request, use: Callable[[Recipe], dict[str, Any]]) -> Response:
+        data = await request.body()
+        try:
+            said = await run_sync(lambda: use(unpack_recipe(data, _SENT)), limiter=reading)
+        except BeamfallError as error:
+            return JSONResponse({"error": clean(str(error))}, 422, headers=_NO_STORE)
+        return JSONResponse(clean(said), headers=_NO_STORE)
+
+    async def look(request: Request) -> Response:
+        return await take(request, lambda recipe: describe_here(recipe, desk))
+
+    async def add(request: Request) -> Response:
+        name = request.query_params.get("name", "")
+
+        def save(recipe: Recipe) -> dict[str, Any]:
+            kept = recipe.renamed(name)
+            shelf().save(kept)
+            bench.hub.tell("recipes")
+            return {"name": kept.name}
+
+        return await take(request, save)
+
     return [
+        Route("/recipes/look", look, methods=["POST"]),
+        Route("/recipes/add", add, methods=["POST"]),
         Route("/slots/card", show_card),
         Route("/recipes", list_recipes),
         Route("/recipes/picture", show_picture),
@@ -82,6 +111,18 @@ def describe_shelf(shelf: Shelf) -> dict[str, Any]:
         }
     )
     return content
+
+
+def describe_here(recipe: Recipe, desk: Desk) -> dict[str, Any]:
+    """A recipe from elsewhere: its card, and what it becomes on this rig, or why that cannot be calculated."""
+    try:
+        carried = carry_over(recipe, desk.rig, learned=desk.learned)
+    except BeamfallError as error:
+        return {**_describe(recipe), "here": [], "lost": [], "warnings": [str(error)]}
+    here = list_carried(recipe, carried)
+    return {
+        **_describe(recipe), "here": here, "lost": carried.lost, "warnings": carried.plan.warnings
+    }  # fmt: skip
 
 
 def _describe(recipe: Recipe) -> dict[str, Any]:

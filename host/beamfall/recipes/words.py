@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from beamfall.physics.splash import OF_THE_JET
 from beamfall.setup.unit_words import format_ms, format_quantity
 
 if TYPE_CHECKING:
     from beamfall.recipes.day import Correction
+    from beamfall.recipes.events import Carried
     from beamfall.recipes.recipe import Events, Recipe
 
 CORRECT = "Correct the shot for today?"
@@ -40,6 +42,53 @@ def list_measured(recipe: Recipe) -> list[tuple[str, str]]:
     if one.since_s is not None:
         found.append(("contact to light, measured", format_ms(one.since_s)))
     return found
+
+
+def list_events(events: Events | None) -> list[tuple[str, str]]:
+    """When things meet in a recipe, as names and values."""
+    if events is None:
+        return [("events", "unknown: the recipe has only its milliseconds")]
+    low, high = events.moment_low, events.moment_high
+    if events.kind == "crown":
+        return [
+            (
+                "crown",
+                f"light {events.moment:.1f} drop diameters after impact ({low:.1f} to {high:.1f})",
+            )
+        ]
+    share, span = f"{100 * events.moment:.0f} %", f"({100 * low:.0f} to {100 * high:.0f} %)"
+    if events.kind == "cavity":
+        return [("cavity", f"light at {share} of the time from impact to jet {span}")]
+    share = f"{share} of its rise {span}"
+    if events.kind in OF_THE_JET:
+        return [(events.kind, f"light at {share}")]
+    found = [("contact", f"drop 2 meets the jet at {share}")]
+    if None not in (events.stage_s, events.stage_low_s, events.stage_high_s):
+        stage, first, last = (
+            1e3 * (value or 0.0)
+            for value in (events.stage_s, events.stage_low_s, events.stage_high_s)
+        )
+        found.append(("stage", f"light {stage:.2f} ms after contact ({first:.2f} to {last:.2f})"))
+    return found
+
+
+def list_carried(recipe: Recipe, carried: Carried) -> list[tuple[str, str]]:
+    """What a recipe becomes on another rig, each time with its interval, as names and values."""
+    plan = carried.plan
+    flash = plan.intervals.get("flash_delay_at_planned_spacing", plan.intervals["flash_delay"])
+    pairs = [*list_events(recipe.events), ("rig", plan.rig_name)]
+    if plan.spacing_s is not None:
+        low_high = ""
+        if carried.spacing is not None:
+            low_high = f" ({carried.spacing.p5 * 1e3:.1f} to {carried.spacing.p95 * 1e3:.1f})"
+        there = "" if recipe.spacing_s is None else f"; original {format_ms(recipe.spacing_s, 2)}"
+        pairs.append(("spacing", f"{format_ms(plan.spacing_s, 2)}{low_high}{there}"))
+    delay_s = recipe.flash_delay_s
+    there = "" if delay_s is None else f"; original {format_ms(delay_s, 2)}"
+    span = f"({flash.p5 * 1e3:.1f} to {flash.p95 * 1e3:.1f})"
+    after = f"after {plan.anchor.describe()}"
+    pairs.append(("flash", f"{format_ms(plan.flash_delay_s, 2)} {span} {after}{there}"))
+    return pairs
 
 
 def list_day(correction: Correction | None) -> Iterator[str]:

@@ -177,11 +177,17 @@ export function act(command, body = {}) {
 }
 
 /** @param {string} command @param {object} body @returns {Promise<any>} */
-async function post(command, body) {
-  const answer = await fetch(`/do/${command}`, {
+const post = (command, body) => send(`/do/${command}`, 'application/json', JSON.stringify(body));
+
+/** @param {string} path @param {File} file @returns {Promise<any>} */
+export const sendZip = (path, file) => send(path, 'application/zip', file);
+
+/** @param {string} path @param {string} type @param {BodyInit} body @returns {Promise<any>} */
+async function send(path, type, body) {
+  const answer = await fetch(path, {
     method: 'POST',
-    headers: { 'content-type': 'application/json', 'beamfall-device': encodeURIComponent(deviceName()) },
-    body: JSON.stringify(body),
+    headers: { 'content-type': type, 'beamfall-device': encodeURIComponent(deviceName()) },
+    body,
   });
   if (answer.status === 403) {
     emit('locked', {});

@@ -4,6 +4,7 @@ import { attempt, ready } from './bar.js';
 import { h, ms, show } from './dom.js';
 import { act, get, hear, on, state } from './net.js';
 import { makeProblem } from './problem.js';
+import { makeShared } from './shared.js';
 
 /**
  * @typedef {{name: string, note: string, rating: number | null, made: string, shot: number | null, shows: string,
@@ -40,7 +41,11 @@ export function makeRecipes() {
       cards,
       shelf.recipes.length
         ? chosen.map(makeCard)
-        : h('p', { class: 'soft' }, 'No recipe yet. Open a shot in the log and save it as a recipe.'),
+        : h(
+            'p',
+            { class: 'soft' },
+            'No recipe yet. Open a shot in the log and save it as a recipe, or open one that was shared.',
+          ),
       shelf.problems.map((text) => h('p', { class: 'field-problem' }, text)),
     );
   }
@@ -56,7 +61,8 @@ export function makeRecipes() {
     for (const button of cards.querySelectorAll('button.fire'))
       if (button instanceof HTMLButtonElement) button.disabled = !ready();
   }
-  const slots = makeSlots();
+  const slots = makeSlots(),
+    shared = makeShared();
   find.addEventListener('input', showCards);
   hear('recipes', () => attempt(refresh()));
   hear('whole', () => attempt(refresh()));
@@ -69,7 +75,8 @@ export function makeRecipes() {
     h(
       'section',
       { class: 'panel', 'aria-label': 'Recipes' },
-      h('div', { class: 'row' }, h('label', { for: 'recipe-find' }, 'Find'), find),
+      h('div', { class: 'row' }, h('label', { for: 'recipe-find' }, 'Find'), find, shared.open),
+      shared.panel,
       h('p', { class: 'soft small' }, 'Fire and Seek let drops fall at once, without Arm.'),
       cards,
     ),
