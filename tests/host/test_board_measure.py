@@ -154,9 +154,9 @@ def test_a_simulated_board_without_errors_draws_no_histogram(
     with connect(JumperRig(VALVE1, BEAM1, delay_ticks=3)) as board:
         late = measure(board, pulses=8, simulated=True)
     for axes in draw_to_see(exact, tmp_path / "exact.png", monkeypatch):
-        assert not axes.patches and any("imulated" in text.get_text() for text in axes.texts)
+        assert not axes.collections and any("imulated" in text.get_text() for text in axes.texts)
     for axes in draw_to_see(late, tmp_path / "late.png", monkeypatch):
-        assert axes.patches
+        assert axes.collections
 
 
 def test_bins_are_whole_stamps_with_errors_in_their_middle() -> None:

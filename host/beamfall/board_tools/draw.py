@@ -5,16 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from beamfall.board_tools.measure import Distribution, Measurement
-from beamfall.plot.draw import save_figure
+from beamfall.plot.draw import draw_chart
+from beamfall.plot.histogram import describe_histogram
+from beamfall.plot.scene import Axis, Chart, Note, Panel, View
 from beamfall.setup.unit_words import format_duration
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
-_COLOURS = {"low": "#3b6ea5", "high": "#c8553d"}
+_ROLES = {"low": "dot", "high": "flash"}
+SIMULATED = "simulated in virtual time: says nothing about the timing of real hardware"
 _BINS = 60
 
 
@@ -28,53 +27,44 @@ def choose_unit(seconds: float) -> tuple[float, str]:
 
 def draw_measurement(found: Measurement, path: Path) -> None:
     """Draw into `path` (.png, .svg or .pdf). Raises UserError if it cannot be written."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(11.0, 7.0), dpi=110, layout="constrained")
-    FigureCanvasAgg(figure)
-    upper, lower = figure.subplots(2, 1)
-    _draw_one(upper, "From edge to flash, minus the commanded delay", {
-        load: result.flash_error for load, result in found.loads.items()
-    }, found)  # fmt: skip
-    _draw_one(lower, "Stamp of the beam, minus the stamp of the output wired to it", {
-        load: result.stamp_error for load, result in found.loads.items()
-    }, found)  # fmt: skip
+    loads = found.loads.items()
+    panels = (
+        _describe_one("From edge to flash, minus the commanded delay", {
+            load: result.flash_error for load, result in loads
+        }, found),
+        _describe_one("Stamp of the beam, minus the stamp of the output wired to it", {
+            load: result.stamp_error for load, result in loads
+        }, found),
+    )  # fmt: skip
     board = found.board
     interpreter = found.interpreter
     runs_on = f", MicroPython {interpreter['version']}" if interpreter else ""
-    note = (
-        "\nsimulated in virtual time: says nothing about the timing of real hardware"
-        if found.simulated
-        else ""
+    title = f"{board['name']}, firmware {board['firmware']}{runs_on}, timing {board['timing']}, {found.measured_at}"
+    draw_chart(
+        Chart(title, tuple((one,) for one in panels), SIMULATED if found.simulated else ""), path
     )
-    figure.suptitle(
-        f"{board['name']}, firmware {board['firmware']}{runs_on}, timing {board['timing']}, {found.measured_at}{note}"
-    )
-    save_figure(figure, path)
 
 
-def _draw_one(axes: Axes, title: str, kinds: dict[str, Distribution], found: Measurement) -> None:
-    axes.set_title(title, loc="left")
+def _describe_one(title: str, kinds: Mapping[str, Distribution], found: Measurement) -> Panel:
     if found.simulated and not any(error for one in kinds.values() for error in one.errors_s):
-        _say_exact(axes, kinds)
-        return
+        return _say_exact(title, kinds)
     largest = max(max(abs(error) for error in one.errors_s) for one in kinds.values())
     factor, unit = choose_unit(max(largest, found.stamp_s))
-    edges = [edge * factor for edge in list_bins(kinds, found.stamp_s)]
-    for load, one in kinds.items():
-        label = (
-            f"{load} load, n = {one.count}: min {min(one.errors_s) * factor:.3g}, "
-            f"median {one.quantile(0.5) * factor:.3g}, p99 {one.quantile(0.99) * factor:.3g}, "
-            f"max {max(one.errors_s) * factor:.3g} {unit}"
-        )
-        axes.hist(
-            [error * factor for error in one.errors_s], bins=edges,
-            color=_COLOURS.get(load), alpha=0.6, label=label, log=True,
-        )  # fmt: skip
-    axes.set_xlabel(f"error, {unit} (one stamp: {format_duration(found.stamp_s)})")
-    axes.set_ylabel("pulses")
-    axes.legend(fontsize="small")
+    figures = [
+        f"{load} load, n = {one.count}: min {min(one.errors_s) * factor:.3g}, "
+        f"median {one.quantile(0.5) * factor:.3g}, p99 {one.quantile(0.99) * factor:.3g}, "
+        f"max {max(one.errors_s) * factor:.3g} {unit}"
+        for load, one in kinds.items()
+    ]
+    return describe_histogram(
+        "\n".join((title, *figures)),
+        f"error, {unit} (one stamp: {format_duration(found.stamp_s)})",
+        [edge * factor for edge in list_bins(kinds, found.stamp_s)],
+        [
+            (_ROLES[load], f"{load} load", [error * factor for error in one.errors_s])
+            for load, one in kinds.items()
+        ],
+    )
 
 
 def list_bins(kinds: Mapping[str, Distribution], stamp_s: float) -> list[float]:
@@ -85,16 +75,12 @@ def list_bins(kinds: Mapping[str, Distribution], stamp_s: float) -> list[float]:
     return [(place - 0.5) * stamp_s for place in range(first, last + width, width)]
 
 
-def _say_exact(axes: Axes, kinds: Mapping[str, Distribution]) -> None:
-    """Draw text: a histogram of zeros alone would look like a measurement of a perfect board."""
+def _say_exact(title: str, kinds: Mapping[str, Distribution]) -> Panel:
+    """Words only: a histogram of zeros would look like a measurement of a perfect board."""
     counts = " and ".join(f"{one.count} under {load} load" for load, one in kinds.items())
-    axes.set_axis_off()
-    axes.text(
-        0.5, 0.55, "Simulated board: no timing errors", transform=axes.transAxes,
-        ha="center", va="bottom", fontsize=16,
-    )  # fmt: skip
-    axes.text(
-        0.5, 0.45, f"Every pulse came exactly on time ({counts}), because virtual time has no "
-        "delays.\nMeasure a real board to see its distribution.",
-        transform=axes.transAxes, ha="center", va="top", fontsize=11,
-    )  # fmt: skip
+    text = (
+        f"Simulated board: no timing errors. Every pulse came exactly on time ({counts}),\n"
+        "because virtual time has no delays. Measure a real board to see its distribution."
+    )
+    view = View("", (0.0, 1.0), (0.0, 1.0))
+    return Panel(title, Axis(""), Axis(""), (view,), (Note("ink", 0.02, 0.5, text),))

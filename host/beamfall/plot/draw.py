@@ -108,7 +108,8 @@ def make_figure(chart: Chart) -> Figure:
         for axes in line[len(panels) :]:
             axes.set_axis_off()
     for axes in grid[:-1].flat:
-        axes.set_xlabel("")  # the lowest row labels the axis for all
+        if axes.get_xlabel() == columns[-1][0][0].x.label:
+            axes.set_xlabel("")  # the lowest row labels the axis for all
     _add_legend(figure, chart)
     place_notes(figure, notes)
     return figure
@@ -122,6 +123,9 @@ def _split(panels: tuple[Panel, ...]) -> list[tuple[Panel, View]]:
 def _draw_panel(axes: Axes, panel: Panel, view: View, *, first: bool, last: bool) -> None:
     from matplotlib.ticker import MaxNLocator
 
+    if panel.y.log:
+        axes.set_yscale("log")
+        axes.yaxis.set_major_formatter("{x:g}")
     axes.set_xlim(view.x)
     axes.set_ylim(view.y)
     for shape in panel.shapes:
@@ -129,8 +133,9 @@ def _draw_panel(axes: Axes, panel: Panel, view: View, *, first: bool, last: bool
     axes.set_xlim(view.x)
     axes.set_ylim(view.y)
     axes.set_xlabel(panel.x.label, color=COLOURS["ink"])
-    if panel.x.whole:
-        axes.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=8))
+    for quantity, axis in ((panel.x, axes.xaxis), (panel.y, axes.yaxis)):
+        if quantity.whole:
+            axis.set_major_locator(MaxNLocator(integer=True, nbins=8))
     title = panel.title or (view.name if len(panel.views) > 1 else "")
     axes.set_title(title, loc="left", fontsize=10, color=COLOURS["ink"])
     axes.grid(axis="x" if panel.rows else "both", color="#DDDDDD", lw=0.6)
@@ -140,6 +145,8 @@ def _draw_panel(axes: Axes, panel: Panel, view: View, *, first: bool, last: bool
         axes.spines[side].set_visible(False)
     for side in ("left", "bottom"):
         axes.spines[side].set_color(COLOURS["soft"])
+    if not panel.x.label and not panel.y.label:
+        axes.set_axis_off()  # words only
     if panel.rows:
         _dress_rows(axes, panel, first=first, last=last)
     else:

@@ -1,6 +1,6 @@
 """A chart as data: shapes and places in the units of its axes, without pixels.
 
-A chart is described once, by `timeline`, `sequence`, `plan` and `control`. `draw` makes a file of it with matplotlib,
+A chart is described once, by a module beside this one. `draw` makes a file of it with matplotlib,
 `page/static/chart.js` an SVG in the browser; both know the shapes here, and neither knows what they mean.
 A `role` says what a shape is of (`valve`, `flash`, `limit`), and each renderer has a colour for it. A shape
 with a `name` is in the legend, once for each name.
@@ -127,10 +127,14 @@ Shape = Bar | Line | Band | Span | Rule | Dots | Stems | Arrow | Note
 
 @dataclass(frozen=True, slots=True)
 class Axis:
-    """The quantity along an axis, with its unit; `whole`: only whole numbers make sense."""
+    """The quantity along an axis, with its unit; `whole`: only whole numbers make sense.
+
+    `log`: in powers of ten, in files only.
+    """
 
     label: str
     whole: bool = False
+    log: bool = False
 
 
 @dataclass(frozen=True, slots=True)

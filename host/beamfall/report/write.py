@@ -13,7 +13,7 @@ from beamfall.files import explain_write, write_bytes, write_text
 from beamfall.photos.find import load_picture
 from beamfall.photos.sheet import Card, fill_page, read_cards
 from beamfall.plot.control import describe_control
-from beamfall.plot.draw import make_figure, save_figure
+from beamfall.plot.draw import draw_chart
 from beamfall.plot.timeline import describe_timeline
 from beamfall.repeatability import assess_series, read_series
 from beamfall.repeatability.words import (
@@ -24,10 +24,11 @@ from beamfall.repeatability.words import (
     list_outside,
     say_steady,
 )
-from beamfall.report.plots import SweptShot, draw_scatter, draw_sweep
+from beamfall.report.plots import SweptShot, describe_scatter, describe_sweep
 from beamfall.text import show_html
 
 if TYPE_CHECKING:
+    from beamfall.plot.scene import Chart
     from beamfall.repeatability import Assessment
     from beamfall.setup.rig import Rig
     from beamfall.shots import LoggedShot, ShotLog
@@ -64,9 +65,9 @@ def _write(
     assessment = _assess(log, series)
     files: list[Path] = []
 
-    def save(figure: Any, name: str) -> str:
+    def save(chart: Chart, name: str) -> str:
         file = folder / name
-        save_figure(figure, file, dpi=120)
+        draw_chart(chart, file)
         files.append(file)
         return name
 
@@ -200,7 +201,7 @@ def _draw_timeline(logged: LoggedShot, card: Card, save: Any) -> str:
     if not logged.record.edges:
         return ""
 
-    name = save(make_figure(describe_timeline(logged.record.to_json())), "timeline.png")
+    name = save(describe_timeline(logged.record.to_json()), "timeline.png")
     why = "the best rated one" if card.rating is not None else "one from the middle of the series"
     return (
         f"<section><h2>One shot</h2><p>Shot {card.shot}, {why}: what was planned and what was measured, "
@@ -210,8 +211,8 @@ def _draw_timeline(logged: LoggedShot, card: Card, save: Any) -> str:
 
 def _describe_scatter(assessment: Assessment, save: Any) -> str:
 
-    figure = draw_scatter(assessment)
-    if figure is None:
+    chart = describe_scatter(assessment)
+    if chart is None:
         return ""
     rows = []
     for one in assessment.quantities:
@@ -258,11 +259,11 @@ def _describe_scatter(assessment: Assessment, save: Any) -> str:
         ),
         _list_drifts(list_drifts(assessment)),
         own,
-        _plot(save(figure, "scatter.png"), "Scatter of arrivals and spacings"),
+        _plot(save(chart, "scatter.png"), "Scatter of arrivals and spacings"),
         "</section>",
     ]
     if any(len(one.values_s) >= 2 for one in assessment.quantities if one.name == "arrival"):
-        name = save(make_figure(describe_control(assessment)), "control.png")
+        name = save(describe_control(assessment), "control.png")
         parts.append(
             "<section><h2>Control charts</h2><p>Dashed: limits of single values (mean moving range × 2.66), "
             "shaded: limits of the moving average. Points beyond them, marked red, or a moving average that "
@@ -296,12 +297,12 @@ def _describe_sweep(log: ShotLog, cards: Sequence[Card], orders: Sequence[str], 
         if value is not None:
             pictures = (log.read_shot(card.shot).record.truth or {}).get("pictures") or [{}]
             shots.append(SweptShot(value, card.rating, pictures[0].get("stage_ms")))
-    figure = draw_sweep(shots, label) if shots else None
-    if figure is None:
+    chart = describe_sweep(shots, label) if shots else None
+    if chart is None:
         return ""
     return (
         f"<section><h2>Sweep</h2><p>What was swept: {show_html(label)}.</p>"
-        f"{_plot(save(figure, 'sweep.png'), f'Sweep of {label}')}</section>"
+        f"{_plot(save(chart, 'sweep.png'), f'Sweep of {label}')}</section>"
     )
 
 

@@ -7,7 +7,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from beamfall.board_tools.draw import SIMULATED
 from beamfall.files import explain_write, write_together
+from beamfall.plot.draw import draw_chart
+from beamfall.plot.histogram import describe_histogram
+from beamfall.plot.scene import Chart
 
 if TYPE_CHECKING:
     from beamfall.board_tools.double.bench import Bench
@@ -62,30 +66,18 @@ def _describe(info: Any) -> dict[str, Any]:
 
 def draw_report(path: Path, content: dict[str, Any]) -> None:
     """Draw a histogram for each kind of error, in nanoseconds."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
+    import numpy as np
 
-    errors = content["errors"]
-    columns = 2
-    lines = max(1, -(-len(errors) // columns))
-    figure = Figure(figsize=(9.0, 1.0 + 2.3 * lines), layout="constrained")
-    FigureCanvasAgg(figure)
+    panels = []
+    for name, found in content["errors"].items():
+        errors = [1e9 * error for error in found["errors_s"]]
+        bins = np.histogram_bin_edges(errors, 25).tolist()
+        title = f"{name}: n = {found['count']}"
+        panels.append(describe_histogram(title, "error, ns", bins, [("dot", "", errors)]))
     ratio = content["clock_ratio"]
-    figure.suptitle(
-        f"{content['controller']['name']}, measured by {content['double']['name']}\n"
+    title = (
+        f"{content['controller']['name']}, measured by {content['double']['name']}: "
         f"double's clock {ratio['ppm']:+.3f} ± {ratio['uncertainty_ppm']:.3f} ppm"
-        + (
-            ", simulated: says nothing about the timing of real hardware"
-            if content["simulated"]
-            else ""
-        ),
-        fontsize=9,
     )
-    for number, (name, found) in enumerate(errors.items(), 1):
-        axes = figure.add_subplot(lines, columns, number)
-        axes.hist([1e9 * error for error in found["errors_s"]], bins=25, color="0.35")
-        axes.set_title(f"{name}: n = {found['count']}", fontsize=9)
-        axes.set_xlabel("error, ns", fontsize=8)
-        axes.set_ylabel("count", fontsize=8)
-        axes.tick_params(labelsize=8)
-    figure.savefig(path, dpi=110)
+    rows = tuple(tuple(panels[n : n + 2]) for n in range(0, len(panels), 2))
+    draw_chart(Chart(title, rows, SIMULATED if content["simulated"] else ""), path)
