@@ -54,23 +54,11 @@ def find_timings(board: Board, rig: Rig, now_s: float | None = None) -> Timings 
 
 def _find_newest(log: ShotLog, board: Board, rig: Rig, now_s: float) -> Timings | None:
     port = board.name if board.traits.names_rig else None
-    kinds = ", ".join("?" for _ in _VARIED)
-    rows = log.query(
-        "SELECT shot.id FROM shot JOIN board ON board.id = shot.board_id"
-        " JOIN rig ON rig.id = shot.rig_id JOIN series ON series.id = shot.series_id"
-        f" WHERE board.unique_id = ? AND rig.digest = ? AND series.kind NOT IN ({kinds})"
-        " AND shot.begun_us >= ? AND shot.port = coalesce(?, shot.port)"
-        " ORDER BY shot.id DESC LIMIT ?",
-        (
-            board.info.unique_id.hex(),
-            rig.digest,
-            *_VARIED,
-            round((now_s - RECENT_S) * 1e6),
-            port,
-            _LOOKS,
-        ),
-    )
-    shots = log.read_these(shot for (shot,) in rows)
+    found = log.find_newest_of(
+        board.info.unique_id, rig.digest, begun_us=round((now_s - RECENT_S) * 1e6), port=port, but=_VARIED,
+        limit=_LOOKS,
+    )  # fmt: skip
+    shots = log.read_these(found)
     return _take_first(
         ((one.table, f"the sequence of shot {one.record.shot}") for one in shots), rig
     )

@@ -68,9 +68,7 @@ def find_pictures(log: ShotLog) -> dict[int, str]:
             number = file.stem.removeprefix("shot-")
             if number.isdecimal():
                 found[int(number)] = "simulated"
-    for (shot,) in log.query("SELECT id FROM shot WHERE picture IS NOT NULL"):
-        found[int(shot)] = "photo"
-    return found
+    return found | dict.fromkeys(log.find_pictures(), "photo")
 
 
 class PictureShelf:

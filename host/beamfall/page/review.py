@@ -24,7 +24,7 @@ from beamfall.shots.repeat import compare_shots, find_peers
 def list_lines(log: ShotLog) -> dict[str, Any]:
     """Every shot of the log, oldest first, by column, so that a name is sent once and not 10,000 times."""
     pictures = find_pictures(log)
-    kinds = dict(log.query("SELECT id, kind FROM series"))
+    kinds = log.find_kinds()
     columns: dict[str, list[Any]] = {"shot": []}
     for line in log.list_shots(limit=None):
         for name, value in _describe(line, pictures, kinds).items():
@@ -37,8 +37,7 @@ def describe_shot_line(log: ShotLog, shot: int) -> dict[str, Any]:
     logged = log.read_shot(shot)
     kind = find_kind(log.path, logged)
     picture = {} if kind is None else {shot: kind}
-    kinds = dict(log.query("SELECT id, kind FROM series WHERE id = ?", (logged.line.series,)))
-    return _describe(logged.line, picture, kinds)
+    return _describe(logged.line, picture, log.find_kinds())
 
 
 def _describe(

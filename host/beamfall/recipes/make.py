@@ -106,10 +106,10 @@ def read_measured(described: Mapping[str, Any] | None) -> Measured | None:
 
 
 def _find_newest(log: ShotLog) -> int:
-    found = log.query("SELECT max(id) FROM shot WHERE state = ?", (_FIRED,))[0][0]
-    if found is None:
+    fired = log.list_shots(limit=1, state=_FIRED)
+    if not fired:
         raise RecipeError("no shot has fired yet: fire one, then save it")
-    return int(found)
+    return fired[0].shot
 
 
 def _read_events(
@@ -136,7 +136,7 @@ def _find_said(log: ShotLog, logged: LoggedShot) -> float | None:
     """The stage of a picture that ended a search: somebody has said so, or all answers have."""
     series = log.read_series(logged.line.series)
     stage = series.settings.get("stage_s") if series.kind == "seek" else None
-    newest = log.query("SELECT max(id) FROM shot WHERE series_id = ?", (logged.line.series,))[0][0]
+    newest = log.list_shots(limit=1, series=logged.line.series)[0].shot
     return float(stage) if isinstance(stage, int | float) and newest == logged.line.shot else None
 
 

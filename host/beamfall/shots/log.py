@@ -19,9 +19,9 @@ from beamfall.files import hold_open
 from beamfall.places import find_log
 from beamfall.setup.table import Table
 from beamfall.shots.database import explain_errors, open_database
+from beamfall.shots.find import LogFinder
 from beamfall.shots.hosts import name_process
 from beamfall.shots.outcome import plan_of
-from beamfall.shots.read import LogReader
 from beamfall.shots.record import (
     BEGUN,
     NOT_RELEASED,
@@ -39,10 +39,10 @@ if TYPE_CHECKING:
 _KEYS = ("shot", "series", "number")  # of a record: columns of their own
 
 
-class ShotLog(LogReader):
+class ShotLog(LogFinder):
     """An open shot log. Use one for each thread; any number of programs may have it open at once.
 
-    `LogReader` has the functions that read.
+    `LogReader` and `LogFinder` have the functions that read.
     """
 
     _held: contextlib.ExitStack

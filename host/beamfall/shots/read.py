@@ -14,13 +14,10 @@ from pathlib import Path
 from typing import Any
 
 from beamfall.errors import LogDamaged, NoSuchShot
-from beamfall.setup.table import Table
 from beamfall.shots.database import explain_errors
-from beamfall.shots.hosts import may_run
 from beamfall.shots.record import (
     BEGUN,
     DAMAGED,
-    NOT_RELEASED,
     UNKNOWN,
     LoggedShot,
     SeriesLine,
@@ -230,61 +227,6 @@ class LogReader:
         if fired:
             return fired[0].series
         return next(iter(self.find_ids("series", newest_first=True)), None)
-
-    # -- what a board asks -------------------------------------------------------------------------
-    def find_table(self, digest: bytes, clock_hz: int) -> Table | None:
-        """Return the table that a board knows by this digest, newest first, or None if the log has never seen it.
-
-        The log's own digest is of a table's content, so this reads table after table.
-        """
-        for number in self.find_ids("sequence", newest_first=True):
-            with self._skip_damage(f"sequence {number}"):
-                table = self._rows.read_table(number)
-                if table.clock_hz == clock_hz and table.digest == digest:
-                    return table
-        return None
-
-    def has_release(self, unique_id: bytes, boot_id: int, release: int) -> bool:
-        """Whether a release of one boot of a board is in the log, ended or not."""
-        return bool(self._find_release(unique_id, boot_id, release))
-
-    def find_begun(self, unique_id: bytes, boot_id: int, release: int) -> int | None:
-        """Return the begun shot that a board's late report belongs to, or None.
-
-        Also None if that release already has its outcome: the report is a repeat.
-        """
-        rows = self._find_release(unique_id, boot_id, release)
-        if not rows or any(state != BEGUN for _, state in rows):
-            return None
-        return int(rows[0][0])
-
-    def _find_release(self, unique_id: bytes, boot_id: int, release: int) -> list[tuple[Any, ...]]:
-        return self.query(
-            "SELECT shot.id, state FROM shot JOIN board ON board.id = shot.board_id"
-            " WHERE release_number = ? AND boot_id = ? AND board.unique_id = ? AND state != ?"
-            " ORDER BY shot.id DESC",
-            (release, boot_id, unique_id.hex(), NOT_RELEASED),
-        )
-
-    def find_never_released(
-        self, unique_id: bytes, boot_id: int, last_release: int, *, below: int | None = None
-    ) -> list[int]:
-        """Return begun shots that the board has certainly not released in this boot: it has not reached their number.
-
-        A shot is left alone while the program that began it may still run and release it.
-        Releases from `below` on belong to the board's button, which counts separately: those did happen.
-        """
-        rows = self.query(
-            "SELECT shot.id FROM shot JOIN board ON board.id = shot.board_id"
-            " WHERE state = ? AND boot_id = ? AND board.unique_id = ?"
-            " AND release_number > ? AND release_number < coalesce(?, release_number + 1)",
-            (BEGUN, boot_id, unique_id.hex(), last_release, below),
-        )
-        return [
-            logged.record.shot or 0
-            for logged in self.read_these(int(row[0]) for row in rows)
-            if not may_run(logged.record.host)
-        ]
 
     # -- for readers beside this class -------------------------------------------------------------
     def query(

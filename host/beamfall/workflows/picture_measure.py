@@ -67,10 +67,10 @@ def find_shots(log: ShotLog, files: Sequence[Path]) -> dict[Path, LoggedShot]:
     """The shots that these photographs belong to in the log, by file; those without a shot are left out."""
     wanted = {file.resolve(): file for file in files}
     found: dict[Path, LoggedShot] = {}
-    for shot, picture in log.query("SELECT id, picture FROM shot WHERE picture IS NOT NULL"):
-        file = wanted.get(Path(str(picture)).resolve())
+    for shot, picture in log.find_pictures().items():
+        file = wanted.get(Path(picture).resolve())
         if file is not None:
-            found[file] = log.read_shot(int(shot))
+            found[file] = log.read_shot(shot)
     return found
 
 

@@ -69,13 +69,7 @@ def find_trend(log: ShotLog, shot: int, learned: Belief | None = None) -> Trend 
 
 def _read_alike(log: ShotLog, shot: int) -> list[ShotRecord]:
     """The fired shots of the last hours with the same sequence and rig, the oldest first."""
-    rows = log.query(
-        "SELECT other.id FROM shot AS this JOIN shot AS other ON other.sequence_id = this.sequence_id"
-        " AND other.rig_id = this.rig_id AND other.board_id = this.board_id AND other.state = 'fired'"
-        " AND other.begun_us > this.begun_us - ? AND other.id <= this.id WHERE this.id = ? ORDER BY other.id",
-        (round(LATEST_S * 1e6), shot),
-    )
-    shots = [row[0] for row in rows]
+    shots = log.find_alike(shot, round(LATEST_S * 1e6))
     if len(shots) > _MOST:
         shots = [*shots[:_FEW], *shots[_FEW - _MOST :]]
     return [
