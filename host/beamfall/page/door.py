@@ -96,6 +96,8 @@ class Door:
         On the loopback address: its literals and `localhost`. Elsewhere also this computer's own name and
         address literals, which no name server can redirect.
         """
+        # Not Starlette's TrustedHostMiddleware: it compares with a list of names and ignores the port, so that all of
+        # this would stay beside it.
         try:
             parts = urlsplit(f"//{value}")
             name, port = parts.hostname or "", parts.port
