@@ -69,7 +69,7 @@ SLOW = {
 # Modules that some systems lack.
 ABSENT = {"resource"}
 # How many imports inside functions, of what is quick to load, each part may still have.
-QUICK_INSIDE = {"cli": 12, "__main__": 1}
+QUICK_INSIDE = {"cli": 3, "__main__": 1}
 
 
 @dataclass(frozen=True)

@@ -77,8 +77,9 @@ class Distribution:
 
     def quantile(self, share: float) -> float:
         """The error that this fraction of all errors does not exceed (nearest rank)."""
-        ordered = sorted(self.errors_s)
-        return ordered[max(0, min(len(ordered) - 1, -int(-share * len(ordered) // 1) - 1))]
+        import numpy as np
+
+        return float(np.quantile(self.errors_s, share, method="inverted_cdf"))
 
     @property
     def spread_s(self) -> float:

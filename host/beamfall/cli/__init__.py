@@ -15,9 +15,14 @@ import errno
 import os
 import re
 import sys
+import traceback
 from collections.abc import Sequence
 
+from beamfall.cli.stopping import drop_lost_output
+from beamfall.errors import BeamfallError
+from beamfall.files import say_cure
 from beamfall.interrupts import StopSignals
+from beamfall.text import show_text
 
 # What writing to a full or broken stdout gives.
 _OUTPUT_LOST = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EBADF)
@@ -32,8 +37,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
     No error shows a traceback, unless BEAMFALL_DEBUG is set.
     """
-    from beamfall.cli.stopping import drop_lost_output
-
     with StopSignals() as stop:
         try:
             status = _run(arguments, stop)
@@ -52,8 +55,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _run(arguments: Sequence[str] | None, stop: StopSignals) -> int:
     from beamfall.cli.app import app
-    from beamfall.cli.stopping import drop_lost_output
-    from beamfall.errors import BeamfallError
 
     _replace_closed_streams()
     for stream in (sys.stdout, sys.stderr):
@@ -78,8 +79,6 @@ def _run(arguments: Sequence[str] | None, stop: StopSignals) -> int:
     except OSError as error:
         if error.filename is not None or error.errno not in _OUTPUT_LOST:
             return _fail_unexpected(error, arguments)
-        from beamfall.files import say_cure
-
         drop_lost_output()
         return _fail(error, f"the output cannot be written; {say_cure(error)}", 1)
     except Exception as error:
@@ -137,11 +136,7 @@ def _name_unfit(error: Exception, arguments: Sequence[str]) -> str:
 
 def _fail(error: BaseException, text: str, status: int) -> int:
     if os.environ.get("BEAMFALL_DEBUG"):
-        import traceback
-
         traceback.print_exception(error)
-    from beamfall.text import show_text
-
     said = "\n".join([f"beamfall: {text}", *_notes(error)])
     print(show_text(said, keep_lines=True), file=sys.stderr)
     return status

@@ -12,6 +12,7 @@ from beamfall.cli.options import JSON_ONE
 from beamfall.cli.output import print_json, print_table
 from beamfall.cli.rig_guide import run_guide
 from beamfall.errors import UserError
+from beamfall.guide.remarks import check_file
 from beamfall.setup.rig_keys import find_table, list_all_keys
 from beamfall.setup.rig_tables import TABLES
 from beamfall.text import show_text
@@ -52,8 +53,6 @@ def check_rig(
 
     Exit status 2 if something is wrong, else 0.
     """
-    from beamfall.guide.remarks import check_file
-
     doubts = check_file(file)
     if as_json:
         print_json({"doubts": [_to_json(doubt) for doubt in doubts]})

@@ -16,7 +16,9 @@ from beamfall.cli.seek_front import SeekTerminal
 from beamfall.cli.targets import PICTURES, check_target, refuse_picture
 from beamfall.cli.words import list_sought, say_sought_frame
 from beamfall.errors import UserError
+from beamfall.planning.learned import find_file, load_learned
 from beamfall.planning.stage import find_stage
+from beamfall.recipes.events import find_start
 from beamfall.recipes.find import find_recipe
 from beamfall.setup.rig import load_rig
 from beamfall.shots import ShotLog
@@ -124,9 +126,6 @@ def seek(
 
 
 def _begin_at(recipe: str, rig: Rig, rig_file: Path | None, *, fresh: bool) -> tuple[Rig, Start]:
-    from beamfall.planning.learned import find_file, load_learned  # numpy is slow to load
-    from beamfall.recipes.events import find_start
-
     learned = None if fresh else load_learned(find_file(rig_file))
     return find_start(find_recipe(recipe), rig, learned=learned)
 

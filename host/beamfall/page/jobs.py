@@ -10,6 +10,8 @@ from beamfall.page.work import Job, Work
 from beamfall.planning.stage import find_stage, read_stage, read_width
 from beamfall.planning.sweep.progress import find_series
 from beamfall.planning.sweep.schedule import check_swept, read_row_value, say_swept
+from beamfall.recipes.day import set_day
+from beamfall.recipes.events import find_start
 from beamfall.setup.units import parse_duration, parse_length
 from beamfall.workflows import calibrate, check, repeat, seek, service, sweep
 from beamfall.workflows.counts import check_count
@@ -201,8 +203,6 @@ def make_seek(
         rig, learned, start = work.desk.rig, work.desk.learned, None
         wanted_s = find_stage(wanted, rig, learned=learned)
         if recipe is not None:
-            from beamfall.recipes.events import find_start
-
             rig, start = find_start(recipe, rig, learned=None if fresh else learned)
         try:
             done = work.run(
@@ -244,8 +244,6 @@ def make_recipe_shot(recipe: Recipe, as_then: bool) -> Job:
     """A recipe again: two drops compared with its day, the correction offered, then one shot."""
 
     def run(work: Work) -> None:
-        from beamfall.recipes.day import set_day
-
         desk = work.desk
         work.bench.disarm()
         recipe.sequence.make_table(work.board.info)  # refused before a drop falls

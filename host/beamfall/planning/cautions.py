@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from beamfall.physics.drops import compute_volume, nozzle_drops
 from beamfall.physics.impact import (
     DEEP_ENOUGH,
@@ -100,8 +102,6 @@ def _about_drops(rigs: Draws) -> Iterator[str]:
 
 
 def _about_places(rigs: Draws) -> Iterator[str]:
-    import numpy as np
-
     first = rigs.valves[0]
     for valve, drop in dict(zip(rigs.valves, rigs.drops, strict=True)).items():
         beside = abs(valve.place_m - first.place_m)
@@ -115,8 +115,6 @@ def _about_places(rigs: Draws) -> Iterator[str]:
 
 
 def _about_dish(rig: Rig, setting: Setting, rigs: Draws) -> Iterator[str]:
-    import numpy as np
-
     depth = rig.dish.depth_m
     deep = DEEP_ENOUGH * float(np.median(rigs.cavity_m))
     if depth < SHALLOWEST_JET_M:
@@ -145,8 +143,6 @@ def _about_dish(rig: Rig, setting: Setting, rigs: Draws) -> Iterator[str]:
 
 
 def _about_beams(rig: Rig, rigs: Draws, times_s: tuple[float, ...]) -> Iterator[str]:
-    import numpy as np
-
     least = min(np.diff(sorted(times_s)), default=float("inf"))
     if rig.beams and find_beam(rig, rigs.valves[0]) is None:
         yield (
@@ -185,8 +181,6 @@ def _about_light(rig: Rig, rigs: Draws) -> Iterator[str]:
 
 def _about_blur(rig: Rig, rigs: Draws) -> Iterator[str]:
     """One caution for all flashes, and only if a lower power makes the blur shorter."""
-    import numpy as np
-
     camera = rig.camera
     lowest_s = estimate_flash_duration(LOWEST_POWER)
     long = [

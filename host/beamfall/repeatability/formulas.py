@@ -7,6 +7,7 @@ and moving range 6.3.2.2, EWMA 6.3.2.4). Quantiles come from scipy.
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -100,8 +101,7 @@ def measure_spread(values: Sequence[float]) -> Spread | None:
     count = len(values)
     if count < 2:
         return None
-    mean = math.fsum(values) / count
-    deviation = math.sqrt(math.fsum((value - mean) ** 2 for value in values) / (count - 1))
+    mean, deviation = statistics.fmean(values), statistics.stdev(values)
     freedom = count - 1
     low = deviation * math.sqrt(freedom / chi_square_quantile(0.975, freedom))
     high = deviation * math.sqrt(freedom / chi_square_quantile(0.025, freedom))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Sequence as SequenceOf
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
@@ -118,7 +119,7 @@ def compare_shots(
         mean = sum(values) / len(values) if values else None
         then_values = [times[key] for times in same_day if key in times]
         sample = then_values if len(then_values) >= _FEW else values
-        scatter = _deviate(sample)
+        scatter = statistics.stdev(sample) if len(sample) >= _FEW else None
         moved: bool | None = None
         if before is not None and mean is not None and scatter is not None:
             # A measured edge is known to a tick or two; scatter below that is only rounding.
@@ -155,10 +156,3 @@ def _take_times(record: ShotRecord) -> dict[tuple[str, str, int], float]:
         ordinal = counts[edge.what, edge.edge] = counts.get((edge.what, edge.edge), 0) + 1
         times[edge.what, edge.edge, ordinal] = edge.ticks / record.clock_hz
     return times
-
-
-def _deviate(values: SequenceOf[float]) -> float | None:
-    if len(values) < _FEW:
-        return None
-    mean = sum(values) / len(values)
-    return math.sqrt(sum((value - mean) ** 2 for value in values) / (len(values) - 1))

@@ -6,10 +6,11 @@ import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from beamfall.sim.raytrace import Frame, Tracer
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
 PIXELS = 1200  # of a picture's longer side
@@ -27,8 +28,6 @@ def render(
 
     `pixels` counts along the longer side, `PIXELS` if None; `seed` gives the noise.
     """
-    import numpy as np
-
     frame = Frame.of(scene, PIXELS if pixels is None else pixels)
     look = frame.look
     draws = np.random.default_rng(seed)
@@ -49,8 +48,6 @@ def render(
 
 
 def _trace(tracer: Tracer, frame: Frame, columns: Any, rows: Any) -> tuple[Any, Any]:
-    import numpy as np
-
     x, up = frame.locate(columns, rows)
     parts = [
         tracer.see(x[start : start + _BATCH], up[start : start + _BATCH])
@@ -61,8 +58,6 @@ def _trace(tracer: Tracer, frame: Frame, columns: Any, rows: Any) -> tuple[Any, 
 
 def _smooth_edges(tracer: Tracer, frame: Frame, light: Any) -> None:
     """Trace four more rays through each pixel that differs from a neighbour."""
-    import numpy as np
-
     grey = np.sqrt(np.clip(light.mean(axis=2), 0.0, 1.5))
     rough = np.zeros(grey.shape, dtype=bool)
     across = np.abs(np.diff(grey, axis=1)) > _EDGE
@@ -87,7 +82,6 @@ def _defocus(light: Any, depth: Any, frame: Frame) -> Any:
 
     What is in focus does not bleed into the blurred background behind it: only blurred pixels are mixed.
     """
-    import numpy as np
     from scipy.ndimage import gaussian_filter
 
     look = frame.look
@@ -116,7 +110,6 @@ def _defocus(light: Any, depth: Any, frame: Frame) -> Any:
 
 def _smear(light: Any, scene: Mapping[str, Any], frame: Frame) -> None:
     """Smear what moves while the flash burns: an exponential tail that halves in the flash's duration."""
-    import numpy as np
     from scipy.ndimage import convolve1d
 
     half_ms = scene.get("flash_ms", 0.0)
@@ -141,8 +134,6 @@ def _smear(light: Any, scene: Mapping[str, Any], frame: Frame) -> None:
 
 
 def _vignette(frame: Frame) -> Any:
-    import numpy as np
-
     across = np.linspace(-1.0, 1.0, frame.width, dtype=np.float32)[None, :]
     down = np.linspace(-1.0, 1.0, frame.height, dtype=np.float32)[:, None]
     return 1.0 - 0.09 * (across**2 + down**2)
@@ -150,8 +141,6 @@ def _vignette(frame: Frame) -> Any:
 
 def _to_pixels(light: Any, noise: float, draws: np.random.Generator) -> NDArray[np.uint8]:
     """Noise of photons and sensor, the shoulder of a film curve, and sRGB's."""
-    import numpy as np
-
     spread = noise * np.sqrt(np.maximum(light, 0.0) * 4.0 + 0.02)
     light = light + spread * draws.standard_normal(light.shape, dtype=np.float32)
     light = np.maximum(light, 0.0)

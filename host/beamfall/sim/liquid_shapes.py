@@ -13,6 +13,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from beamfall.physics.umbrella import umbrella_radius
 from beamfall.sim.splash_surface import REACH_MM, Crown, Surface, find_surface
 
@@ -87,8 +89,6 @@ def find_sheet(entry: list[float], column: Mapping[str, Any]) -> Sheet:
 
 def make_solids(scene: Mapping[str, Any]) -> Solids:
     """Build what a scene (see `sim.scene`) holds."""
-    import numpy as np
-
     bodies: list[Body] = []
     spheres: list[tuple[float, ...]] = []
     dyes: dict[int, Dye] = {}
@@ -121,8 +121,6 @@ def _read_dye(values: Sequence[float]) -> Dye:
 
 def ripple_slope(radius: Floats, front: float) -> Floats:
     """Slope dz/dr of the rings around a place, at those radii."""
-    import numpy as np
-
     wave = 2.2 + 0.10 * radius  # mm, longer outside
     envelope = np.exp(-(((radius - 0.75 * front) / (0.35 * front + 1.0)) ** 2))
     return (_RIPPLE_MM / wave * envelope * np.cos((radius - front) / wave * 2.0)).astype(np.float32)
@@ -130,15 +128,12 @@ def ripple_slope(radius: Floats, front: float) -> Floats:
 
 def _blend(a: Floats, b: Floats, width: float) -> Floats:
     """Union of two distances with a fillet of that width (polynomial smooth minimum)."""
-    import numpy as np
-
     near = np.maximum(width - np.abs(a - b), 0.0) / width
     made: Floats = (np.minimum(a, b) - near * near * width * 0.25).astype(np.float32)
     return made
 
 
 def _build_body(column: Mapping[str, Any], surface: Surface) -> Body:
-    import numpy as np
     from scipy.ndimage import gaussian_filter
 
     sheets = [find_sheet(entry, column) for entry in column["umbrellas"]]
@@ -166,7 +161,6 @@ def _build_body(column: Mapping[str, Any], surface: Surface) -> Body:
 
 def _measure_distance(curve: Floats, r: Floats, z: Floats) -> Floats:
     """Signed distance of a grid's points from a surface with liquid below it, in mm."""
-    import numpy as np
     from PIL import Image, ImageDraw
     from scipy.spatial import cKDTree
 
@@ -189,8 +183,6 @@ def _measure_distance(curve: Floats, r: Floats, z: Floats) -> Floats:
 
 
 def _umbrella(r: Floats, z: Floats, sheet: Sheet) -> Floats:
-    import numpy as np
-
     ring = sheet.radius - sheet.rim  # of the rim's middle
     share = np.minimum(r / ring, 1.0)
     middle = sheet.height - sheet.sag * share**2.2

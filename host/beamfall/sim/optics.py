@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from beamfall.sim.liquid_shapes import LOWEST_MM, STEP_MM, Body
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
     Floats = NDArray[Any]
@@ -16,8 +17,6 @@ if TYPE_CHECKING:
 
 def ramp(value: Floats) -> Floats:
     """From 0 to 1, smooth at both ends."""
-    import numpy as np
-
     value = np.clip(value, 0.0, 1.0)
     return (value * value * (3.0 - 2.0 * value)).astype(np.float32)
 
@@ -36,8 +35,6 @@ def meet_spheres(
     nearest: Floats, normal: Floats, owner: NDArray[np.int16],
 ) -> None:  # fmt: skip
     """Note the rays that a sphere stops first."""
-    import numpy as np
-
     if not len(spheres) or not start.shape[1]:
         return
     mean = ahead.mean(axis=1)
@@ -62,8 +59,6 @@ def _meet_sphere(
     number: int, sphere: Floats, close: NDArray[np.intp], start: Floats, ahead: Floats,
     nearest: Floats, normal: Floats, owner: NDArray[np.int16],
 ) -> None:  # fmt: skip
-    import numpy as np
-
     middle, radius = sphere[:3, None], sphere[3]
     way = ahead[:, close]
     offset = start[:, close] - middle
@@ -84,8 +79,6 @@ def _meet_sphere(
 
 def look_up(grid: Floats, radius: Floats, height: Floats) -> Floats:
     """Bilinear interpolation on a body's grid; beyond it, the nearest value plus the way to it."""
-    import numpy as np
-
     rows, columns = grid.shape
     j = radius * (1.0 / STEP_MM)
     i = (height - LOWEST_MM) * (1.0 / STEP_MM)
@@ -104,8 +97,6 @@ def look_up(grid: Floats, radius: Floats, height: Floats) -> Floats:
 
 def find_normal(body: Body, point: Floats) -> Floats:
     """The outward normal of a body at points."""
-    import numpy as np
-
     x = point[0] - body.x
     radius = np.hypot(x, point[1])
     slope_r = look_up(body.slope_r, radius, point[2])
@@ -118,8 +109,6 @@ def find_normal(body: Body, point: Floats) -> Floats:
 
 def fresnel(cosine: Floats, ratio: float) -> Floats:
     """Share of unpolarised light that is reflected; `ratio` is the index in front over that behind."""
-    import numpy as np
-
     sine2 = ratio * ratio * (1.0 - cosine * cosine)
     inner = np.sqrt(np.maximum(1.0 - sine2, 0.0))
     s = (ratio * cosine - inner) / np.maximum(ratio * cosine + inner, 1e-6)
@@ -129,8 +118,6 @@ def fresnel(cosine: Floats, ratio: float) -> Floats:
 
 def refract(way: Floats, normal: Floats, cosine: Floats, ratio: float) -> Floats:
     """Snell's law; `normal` points against `way`. Totally reflected rays come back as they glance along."""
-    import numpy as np
-
     inner = np.sqrt(np.maximum(1.0 - ratio * ratio * (1.0 - cosine * cosine), 0.0))
     bent = ratio * way + (ratio * cosine - inner) * normal
     made: Floats = (bent / np.maximum(np.sqrt((bent**2).sum(axis=0)), 1e-6)).astype(np.float32)

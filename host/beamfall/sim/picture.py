@@ -14,12 +14,9 @@ from typing import TYPE_CHECKING, Any
 
 from beamfall.files import write_whole
 from beamfall.sim.collision import Picture
-from beamfall.sim.develop import render
-from beamfall.sim.liquid_shapes import find_sheet
 from beamfall.sim.look import Look
 from beamfall.sim.model import RigModel
-from beamfall.sim.raytrace import BELOW_MM
-from beamfall.sim.scene import Scene, make_scene
+from beamfall.sim.scene import BELOW_MM, Scene, make_scene
 from beamfall.sim.splash_surface import find_surface
 
 if TYPE_CHECKING:
@@ -134,10 +131,8 @@ def draw_scene(
     `taken` is what the camera's clock showed; `pixels`: along the longer side. Raises UserError if the file cannot
     be written.
     """
-    from PIL import Image
-
     framed = frame_action(scene)
-    image = Image.fromarray(render(framed, pixels=pixels, seed=_seed(scene)))
+    image = _paint(framed, pixels)
     if not scene["lit"]:
         words = f"no light reached the camera: a black picture\n{words}"
     _write_words(image, words)
@@ -146,13 +141,19 @@ def draw_scene(
 
 def encode_scene(scene: Scene, words: str, pixels: int) -> bytes:
     """Return a scene as a JPEG of so many pixels along its longer side, framed on the action, with the words in it."""
-    from PIL import Image
-
-    image = Image.fromarray(render(frame_action(scene), pixels=pixels, seed=_seed(scene)))
+    image = _paint(frame_action(scene), pixels)
     _write_words(image, words)
     data = io.BytesIO()
     image.save(data, format="JPEG", quality=88)
     return data.getvalue()
+
+
+def _paint(scene: Scene, pixels: int | None) -> Images.Image:
+    from PIL import Image
+
+    from beamfall.sim.develop import render
+
+    return Image.fromarray(render(scene, pixels=pixels, seed=_seed(scene)))
 
 
 def draw_pictures(pictures: Sequence[SimulatedPicture], path: str | Path) -> None:
@@ -172,9 +173,7 @@ def draw_sheet(frames: Sequence[tuple[Scene, str]], path: str | Path, *, title: 
     from PIL import Image, ImageDraw
 
     framed = [(frame_action(scene), words) for scene, words in frames]
-    images = [
-        Image.fromarray(render(one, pixels=_SHEET_PIXELS, seed=_seed(one))) for one, _ in framed
-    ]
+    images = [_paint(one, _SHEET_PIXELS) for one, _ in framed]
     columns = min(_SHEET_COLUMNS, max(1, len(frames)))
     rows = max(1, math.ceil(len(frames) / columns))
     wide = max((image.width for image in images), default=_SHEET_PIXELS)
@@ -215,6 +214,8 @@ def _fold(words: str, wide: float, font: Any) -> str:
 
 def frame_action(scene: Scene) -> Scene:
     """The same scene framed as closely as its liquid allows, with the proportions of its frame."""
+    from beamfall.sim.liquid_shapes import find_sheet
+
     wide, above, dish = scene["frame_mm"]
     below = scene.get("below_mm", BELOW_MM)
     tops, sides = [0.0], [0.0]

@@ -13,6 +13,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from beamfall.sim.liquid_shapes import LOWEST_MM, STEP_MM, Body, Solids, make_solids, ripple_slope
 from beamfall.sim.look import Look
 from beamfall.sim.optics import (
@@ -24,15 +26,14 @@ from beamfall.sim.optics import (
     refract,
     window_max,
 )
+from beamfall.sim.scene import BELOW_MM
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
     Floats = NDArray[Any]
     Bools = NDArray[np.bool_]
 
-BELOW_MM = 22.0  # of the frame below the surface, in scenes that do not say
 _PANEL_MM = 250.0  # behind the drops
 _PANEL_HALF_MM = 150.0
 _PANEL_LOW_MM, _PANEL_HIGH_MM = -75.0, 190.0
@@ -97,8 +98,6 @@ class Tracer:
 
     def see(self, x: Floats, up: Floats) -> tuple[Floats, Floats]:
         """Light, shape (n, 3), and depth behind the middle plane, of points of the picture's plane, shape (n,)."""
-        import numpy as np
-
         start = np.stack([x, up * self._up[0], up * self._up[1]]).astype(np.float32)
         start[1] -= 400.0 * self._ahead[1]
         start[2] -= 400.0 * self._ahead[2]
@@ -112,8 +111,6 @@ class Tracer:
 
         Without `mirror` the surface shows only the backlight, and depths of anything but solids are NaN.
         """
-        import numpy as np
-
         count = start.shape[1]
         with np.errstate(divide="ignore"):
             plane = np.where(ahead[2] < -1e-6, -start[2] / ahead[2], _FAR).astype(np.float32)
@@ -154,8 +151,6 @@ class Tracer:
         nearest: Floats, normal: Floats, owner: NDArray[np.int16],
     ) -> None:  # fmt: skip
         """March rays through the distances of a body; note those that it stops first."""
-        import numpy as np
-
         x = start[0] - body.x
         a = ahead[0] ** 2 + ahead[1] ** 2
         b = x * ahead[0] + start[1] * ahead[1]
@@ -210,8 +205,6 @@ class Tracer:
     # -- light -------------------------------------------------------------------------------------------------
     def _shine(self, start: Floats, ahead: Floats) -> Floats:
         """Light of the backlight, the soft light and the dark room in a direction; shape (n, 3)."""
-        import numpy as np
-
         look = self._look
         with np.errstate(divide="ignore", invalid="ignore"):
             far = np.where(ahead[1] > 1e-3, (_PANEL_MM - start[1]) / ahead[1], 1e4)
@@ -234,8 +227,6 @@ class Tracer:
         self, start: Floats, ahead: Floats, far: Floats, again: bool
     ) -> tuple[Floats, Floats]:
         """Light from the calm surface and its ripples, and the depth of the solids seen in it (else NaN)."""
-        import numpy as np
-
         point = start + far * ahead
         normal = np.zeros_like(point)
         normal[2] = 1.0
@@ -266,8 +257,6 @@ class Tracer:
 
         The nearer to level one looks, the more one sees of the light that came in through the surface behind.
         """
-        import numpy as np
-
         look = self._look
         glow = 0.5 * (np.array(look.top) + np.array(look.bottom))
         passed = np.exp(-20.0 * np.array(look.absorption))
@@ -282,8 +271,6 @@ class Tracer:
         self, start: Floats, ahead: Floats, far: Floats, normal: Floats, owner: NDArray[np.int16]
     ) -> Floats:
         """Light that a body or sphere reflects and lets through."""
-        import numpy as np
-
         look = self._look
         point = start + far * ahead
         cosine = np.clip(-(normal * ahead).sum(axis=0), 0.0, 1.0)
@@ -325,8 +312,6 @@ class Tracer:
 
     def _find_dyes(self, owner: NDArray[np.int16], height: Floats) -> Floats:
         """Absorption and cloudiness of what each ray meets at a height; an umbrella is half drop, half dish."""
-        import numpy as np
-
         usual = np.array([*self._look.absorption, self._look.cloudiness], dtype=np.float32)
         dyes = np.repeat(usual[None, :], len(owner), axis=0)
         for number, dye in self._solids.dyes.items():
@@ -339,8 +324,6 @@ class Tracer:
 
     def _scatter(self, normal: Floats, absorption: Floats) -> Floats:
         """Light from the side that faces the camera of a cloudy liquid."""
-        import numpy as np
-
         key = normal[0] * _KEY[0] + normal[1] * _KEY[1] + normal[2] * _KEY[2]
         around = 0.16 + 0.10 * normal[2] + 0.75 * np.maximum(key, 0.0)
         tint = np.exp(-2.0 * absorption)
@@ -351,8 +334,6 @@ class Tracer:
         self, point: Floats, way: Floats, owner: NDArray[np.int16]
     ) -> tuple[Floats, Floats, Bools]:
         """From a point on a solid through it: length, outward normal where it ends, whether it ends in the dish."""
-        import numpy as np
-
         count = point.shape[1]
         length = np.zeros(count, dtype=np.float32)
         normal = np.zeros_like(point)

@@ -13,6 +13,7 @@ from beamfall.sim.rig import Splash
 
 Scene = dict[str, Any]
 
+BELOW_MM = 22.0  # of the frame below the surface, in scenes that do not say
 DROPLET_SHARE = 0.8  # of the jet's droplet, of drop 1's diameter (our choice)
 _GAP_SHARE = 0.4  # how far the jet stays behind its droplet, of what that has fallen (our choice)
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from beamfall.errors import NoProgress, RigFileError
 from beamfall.planning.belief import Belief
 from beamfall.planning.collision import STAGE_S, add_places, check_rig, refuse_spacing
@@ -20,7 +22,6 @@ from beamfall.planning.setting import make_setting
 from beamfall.planning.unknowns import make_jet_prior
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
     from beamfall.setup.rig import Rig
@@ -222,8 +223,6 @@ class Search:
 
     def build(self, proposal: Proposal) -> Sequence:
         """The sequence that fires a proposal."""
-        import numpy as np
-
         rig, rigs = self.rig, self.weighted.rigs
         drops, shift = self._list_drops(proposal)
         if self.by_beam:
@@ -244,8 +243,6 @@ class Search:
 
     def _list_drops(self, proposal: Proposal) -> tuple[list[PlannedDrop], float]:
         """All drops of a shot, and how much later those at other places make the first opening of these."""
-        import numpy as np
-
         assert self.wanted_s is not None
         drops = list_planned(self.rig, proposal.times_s, None)
         if not self._others or not self.weighted.has_contact:
