@@ -6,7 +6,15 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from page_helpers import QUICK_RIG, Served, expect, find_question, wait_question, wait_ready
+from page_helpers import (
+    QUICK_RIG,
+    TELEPHONE,
+    Served,
+    expect,
+    find_question,
+    wait_question,
+    wait_ready,
+)
 
 from beamfall.page.commands import use_found
 from beamfall.page.jobs import make_seek
@@ -51,6 +59,29 @@ def test_a_person_may_call_a_picture_black(serve: Serve, open_page: Callable[...
     served.wait(lambda: served.hub.get("job_seek")["state"] == "failed")
     expect(page.get_by_text("the picture was black").first).to_be_visible()
     expect(page.get_by_role("cell", name="black").first).to_be_visible()
+
+
+def test_on_a_telephone_the_picture_and_all_answers_are_in_view(
+    serve: Serve, open_page: Callable[..., Any]
+) -> None:
+    served = serve(rig=QUICK_RIG)
+    page = open_page(served.link, size=TELEPHONE)
+    wait_ready(page)
+    page.goto(f"{served.origin}/#seek")
+    page.get_by_role("button", name="Start").click()
+    asked = find_question(page, wait_question(served))
+    expect(asked.locator(".askpic img")).to_be_visible()
+    expect(asked.locator(".askpic img")).to_have_js_property("complete", True)
+    picture = asked.locator(".askpic img").bounding_box()
+    answers = [one.bounding_box() for one in asked.locator("[data-answer]").all()]
+    bar = page.locator("#bar").bounding_box()
+    assert picture["y"] >= 0 and picture["height"] > 200
+    assert len(answers) > 6 and all(
+        picture["y"] + picture["height"] <= one["y"] and one["y"] + one["height"] <= bar["y"]
+        for one in answers
+    )
+    asked.locator("summary", has_text="What the words mean").click()
+    expect(asked.locator("dd").first).to_be_visible()
 
 
 def test_timings_that_were_found_say_where_they_come_from(serve: Serve) -> None:

@@ -58,7 +58,7 @@ def load_other_firmware(differs: str) -> FirmwareModules:
 def _import_firmware() -> FirmwareModules:
     """Import the firmware from its folder (checkout or wheel); raises ResourceMissing if it is missing."""
     folder = str(find_firmware())
-    kept = {name: module for name, module in list(sys.modules.items()) if _ours(name)}
+    kept = {name: module for name, module in sys.modules.copy().items() if _ours(name)}
     for name in kept:
         del sys.modules[name]
     sys.path.insert(0, folder)
@@ -70,6 +70,6 @@ def _import_firmware() -> FirmwareModules:
         )
     finally:
         sys.path.remove(folder)
-        for name in [name for name in sys.modules if _ours(name)]:
+        for name in filter(_ours, sys.modules.copy()):
             del sys.modules[name]
         sys.modules.update(kept)

@@ -248,6 +248,10 @@ export const AGREE = 'agree';
 export function makeQuestion(question, { picture = true } = {}) {
   /** @param {string} value */
   const give = (value) => attempt(act('answer', { question: question.id, value }));
+  /** @param {{ value: string, words: string }} choice */
+  const isPlain = ({ value, words }) =>
+    value === words || question.choices.length === 1 || (words.length < 46 && !question.free);
+  const explained = question.choices.filter((choice) => !isPlain(choice));
   const agrees = question.choices.find((choice) => choice.value === AGREE);
   const typed = h('input', {
     type: 'text',
@@ -280,21 +284,30 @@ export function makeQuestion(question, { picture = true } = {}) {
         )
         .map((text) => h('p', { class: 'caution' }, h('b', {}, 'Caution: '), text)),
       h('p', { class: 'ask' }, question.text),
+      // A telephone has no room for them in the buttons.
+      explained.length
+        ? h(
+            'details',
+            { class: 'meanings' },
+            h('summary', {}, 'What the words mean'),
+            h(
+              'dl',
+              {},
+              explained.map((choice) => [h('dt', {}, choice.value), h('dd', {}, choice.words)]),
+            ),
+          )
+        : null,
       question.hint ? h('p', { class: 'hint' }, question.hint) : null,
       h(
         'div',
         { class: 'answers' },
-        question.choices.map((choice) => {
-          const plain =
-            choice.value === choice.words ||
-            question.choices.length === 1 ||
-            (choice.words.length < 46 && !question.free);
-          return h(
+        question.choices.map((choice) =>
+          h(
             'button',
             { type: 'button', 'data-answer': choice.value, on: { click: () => give(choice.value) } },
-            plain ? choice.words : [choice.value, h('small', {}, choice.words)],
-          );
-        }),
+            isPlain(choice) ? choice.words : [choice.value, h('small', {}, choice.words)],
+          ),
+        ),
       ),
       question.free
         ? h(

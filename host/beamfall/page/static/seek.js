@@ -79,8 +79,7 @@ export function makeSeek() {
         'p',
         { class: 'soft' },
         'Start fires the first shot at once: you need not arm. After each shot, say what the picture shows, and the ' +
-          'next shot comes closer. The first shot may differ from the plan: it teaches the search the most. ' +
-          'Plans use what was learned; the Rig view lists it and can undo it.',
+          'next shot comes closer.',
       ),
       h(
         'div',
@@ -90,6 +89,12 @@ export function makeSeek() {
       ),
       h('div', { class: 'row' }, freshBox, aloneBox),
       h('div', { class: 'row' }, begin),
+      h(
+        'p',
+        { class: 'soft small' },
+        'The first shot may differ from the plan: it teaches the search the most. Plans use what was learned; ' +
+          'the Rig view lists it and can undo it.',
+      ),
     ),
   );
 }
