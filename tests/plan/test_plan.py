@@ -210,6 +210,19 @@ def test_a_long_opening_pours_a_stream_that_is_planned_with_a_warning() -> None:
     assert splash.pictures[0].stage_s == pytest.approx(plan.stage_s, abs=0.003)
 
 
+@pytest.mark.parametrize("opening_s", [0.010, 0.040])
+def test_an_opening_that_does_not_fit_the_nozzle_is_told_one_that_does(opening_s: float) -> None:
+    def list_unfit(seconds: float) -> list[str]:
+        rig = make_rig(valve={"opening_s": seconds})
+        return [words for words in plan_collision(rig).warnings if "this nozzle releases" in words]
+
+    found = re.search(r"between ([\d.]+) and ([\d.]+) ms", list_unfit(opening_s)[0])
+    assert found is not None
+    shortest, longest = (float(one) / 1e3 for one in found.groups())
+    assert not list_unfit(1.01 * shortest) and not list_unfit(0.99 * longest)
+    assert list_unfit(0.98 * shortest) and list_unfit(1.02 * longest)
+
+
 def test_valves_in_two_places_collide_at_the_same_moment() -> None:
     rig = example_rig()
     other = replace(rig.valves[0], output="valve2", height_m=0.72, latency_s=0.03, place_m=0.04)

@@ -23,7 +23,7 @@ from beamfall.physics.light import (
 )
 from beamfall.planning.draws import find_beam
 from beamfall.planning.openings import REFORM_S
-from beamfall.planning.setting import Setting, compute_drop, find_longest_opening
+from beamfall.planning.setting import Setting, compute_drop, find_opening
 from beamfall.setup.unit_words import format_duration
 
 if TYPE_CHECKING:
@@ -77,12 +77,12 @@ def _about_valves(rigs: Draws, times_s: tuple[float, ...]) -> Iterator[str]:
 def _about_drops(rigs: Draws) -> Iterator[str]:
     settings = {valve: drop.setting for valve, drop in zip(rigs.valves, rigs.drops, strict=True)}
     for valve, setting in settings.items():
-        longest_s = find_longest_opening(valve, setting)
+        longest_s = find_opening(valve, setting)
         if valve.opening_s > longest_s:
             yield (
-                f"{valve.output}: an opening of {valve.opening_s * 1e3:.3g} ms pours a stream; one drop takes at most "
-                f"{longest_s * 1e3:.3g} ms. The plan treats the front of the stream as the largest drop, so its "
-                "times are less sure: sweep the flash around them"
+                f"{valve.output}: an opening of {valve.opening_s * 1e3:.3g} ms pours a stream: set at most "
+                f"{longest_s * 1e3:.3g} ms for one drop. The plan treats the stream's front as the largest drop, so "
+                "its times are less sure: sweep the flash around them"
             )
             continue
         if valve.outer_diameter_m is None:
@@ -92,12 +92,15 @@ def _about_drops(rigs: Draws) -> Iterator[str]:
             valve.bore_m, valve.outer_diameter_m, setting.liquid, gravity=setting.gravity
         )
         # A valve can cut a drop shorter than dripping does, by some third (common practice, no source).
-        if volume < 0.6 * range_.smallest_m3 or volume > 1.1 * range_.largest_m3:
+        fits = 0.6 * range_.smallest_m3, 1.1 * range_.largest_m3
+        if not fits[0] <= volume <= fits[1]:
+            shortest, longest = (find_opening(valve, setting, fit) for fit in fits)
             word = "smaller" if volume < range_.smallest_m3 else "larger"
             yield (
                 f"{valve.output}: its opening lets {volume * 1e9:.1f} µL through, {word} than the drops that "
                 f"this nozzle releases ({range_.smallest_m3 * 1e9:.1f} to {range_.largest_m3 * 1e9:.1f} µL "
-                "when they drip): expect none, or several, or satellites"
+                "when they drip): expect none, or several, or satellites. Set its opening between "
+                f"{shortest * 1e3:.3g} and {longest * 1e3:.3g} ms"
             )
 
 

@@ -112,7 +112,7 @@ def compute_drop(valve: Valve, setting: Setting, *, stream: bool = False) -> flo
     if volume > most and stream:
         return MAX_DIAMETER_M
     if not least <= volume <= most:
-        shortest, longest = (flow.find_opening(v) + valve.lag_s for v in (least, most))
+        shortest, longest = (find_opening(valve, setting, v) for v in (least, most))
         much, cure = (
             ("too much", "less head or a smaller bore")
             if volume > most
@@ -127,10 +127,11 @@ def compute_drop(valve: Valve, setting: Setting, *, stream: bool = False) -> flo
     return compute_diameter(volume)
 
 
-def find_longest_opening(valve: Valve, setting: Setting) -> float:
-    """The opening in s that makes the largest drop; a longer one pours a stream."""
-    most = math.pi / 6.0 * MAX_DIAMETER_M**3
-    return compute_flow(valve, setting).find_opening(most) + valve.lag_s
+def find_opening(
+    valve: Valve, setting: Setting, volume_m3: float = math.pi / 6.0 * MAX_DIAMETER_M**3
+) -> float:
+    """The opening in s that lets a volume through, that of the largest drop by default: a longer one pours a stream."""
+    return compute_flow(valve, setting).find_opening(volume_m3) + valve.lag_s
 
 
 def compute_start_speed(
