@@ -2,7 +2,7 @@
 
 DEVELOPERS.md describes the tiers. What a test needs follows from its fixtures: the markers `browser`, `spice` and
 `emulator` are set here. What it costs is written beside the test: `full` where the quick tier cannot afford it. What
-uses the browser or all circuit studies is `full`, unless it is marked `quick`.
+uses the browser or all circuit studies is `full`, unless it is marked `quick`; what uses an emulated board is `long`.
 """
 
 from __future__ import annotations
@@ -67,6 +67,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         for fixture, marker in NEEDS.items():
             if fixture in getattr(item, "fixturenames", ()):
                 item.add_marker(marker)
+        if item.get_closest_marker("emulator"):
+            item.add_marker("long")
         costly = COSTLY.intersection(getattr(item, "fixturenames", ()))
         if costly and not item.get_closest_marker("quick"):
             item.add_marker("full")

@@ -21,6 +21,7 @@ RUNS = {
     "failing": "torture/failing.py",
     "soak": "torture/soak.py --shots 100000 --damage 0.01",
     "histories": "torture/histories.py",
+    "emulated": "board/emulated_tests.py",
     "machine": "torture/machine_run.py --minutes 8",
     "mutations": "torture/machine_run.py --mutations",
     "faults": "benchmarks/fault_finding.py",
