@@ -96,7 +96,7 @@ class Input:
         flags = self._flags
         if flags() == self._ready_edge if flags is not None else self.read() == self.counted_level:
             self.ready = False
-            self._player.play_ready(self._which, now)
+            self._player.ready[self._which].play(now)
 
     def read(self):
         """1: dark or on, now."""

@@ -13,12 +13,13 @@ from time import sleep_ms, ticks_us
 
 from machine import Pin, disable_irq, enable_irq
 
-from beamfall_board import wire_definition as wire
 from beamfall_board.wire_definition import const
+from ports.generic.ready import ReadyRows, move_nothing
+from ports.generic.tracks import Tracks
 
 _MASK = const(0x3FFFFFFF)
-_NEVER = const(0x3FFFFFFF)
 LONGEST_TICKS = const(0x1FFFFFFF)  # half of what the clock of microseconds counts before it wraps
+_NEVER = const(0x3FFFFFFF)  # as in tracks.py, like the next and _RELEASE
 _DWELL = const(4)  # index of the first dwell's step
 _STEPS = const(6)
 _RELEASE = const(255)
@@ -28,16 +29,10 @@ _REHEARSALS = const(3)
 _REHEARSAL_US = const(12000)
 _APART_US = const(3000)
 _ENTER_US = const(200)  # from the start of a beam's interrupt until `serve` plays its rows
-_READY_TIMES = const(2)
 _WORTH_US = const(120)  # an alarm for less than this would be late itself
 _PREPARING_US = const(600)  # preparing both beams' rows takes less
 _GRACE_US = const(500)  # an event this late will be played by nothing else
-_DRIVEN_MOST = const(3)  # flashes that can follow one edge at one time
 _SETTLE_US = const(60)  # an edge just before the end of a dwell has had its interrupt by then
-
-
-def _move_nothing(_level):
-    pass
 
 
 class Player:
@@ -59,46 +54,35 @@ class Player:
         self.nests = False  # the pins' interrupts go before the alarm's
         self._ring = ring
         self._late_us = profile.LATE_US
-        self._lead = profile.DRIVE_US
-        self._pins = [None] * 16
-        self._physical = bytearray(32)  # by output << 1 | level
+        self.lead = profile.DRIVE_US
+        self.pins = [None] * 16
+        self.physical = bytearray(32)  # by output << 1 | level
         self._names = sorted(profile.OUTPUTS)
         for output in self._names:
             pin, active_high = profile.OUTPUTS[output]
-            self._pins[output] = Pin(pin, Pin.OUT, value=0 if active_high else 1)
-            self._physical[output << 1] = 0 if active_high else 1
-            self._physical[output << 1 | 1] = 1 if active_high else 0
+            self.pins[output] = Pin(pin, Pin.OUT, value=0 if active_high else 1)
+            self.physical[output << 1] = 0 if active_high else 1
+            self.physical[output << 1 | 1] = 1 if active_high else 0
         self._level = bytearray(16)
         self._was_late = bytearray(16)
         events = max(2 * profile.ROWS_MAX, _DWELL * _REHEARSALS)
-        self._code = bytearray(events)  # output << 1 | level
-        self._count = bytearray(events)  # of the beam edge it follows
-        self._offset = array("I", bytes(4 * events))
-        self._width = array("I", bytes(4 * events))
-        self._first = [0] * _DWELL
-        self._after = [0] * _DWELL
-        self._anchor = bytearray(_DWELL)
-        self._cursor = [0] * _DWELL
-        self._tracks = 0
-        self._time = [_NEVER] * _STEPS
-        self._counts = bytearray(2)
+        self.tracks = tracks = Tracks(events, _STEPS)
+        self._code = tracks.code
+        self._count = tracks.count
+        self._offset = tracks.offset
+        self._width = tracks.width
+        self._after = tracks.after
+        self._anchor = tracks.anchor
+        self._cursor = tracks.cursor
+        self._time = tracks.time
+        self.counts = bytearray(2)  # by beam: edges counted so far
         self._edge_ticks = (array("I", bytes(4 * _EDGES)), array("I", bytes(4 * _EDGES)))
         most = len(self._names)
         self._now_pin = [None] * most  # what is driven next, all at one time
         self._now_value = bytearray(most)
         self._now_code = bytearray(most)
         self._now_ticks = array("I", bytes(4 * most))
-        self._ready_pin = ([None] * _DRIVEN_MOST, [None] * _DRIVEN_MOST)  # by beam
-        self._ready_value = (bytearray(_DRIVEN_MOST), bytearray(_DRIVEN_MOST))
-        self._ready_track = (bytearray(_DRIVEN_MOST), bytearray(_DRIVEN_MOST))
-        self._ready_ticks = (
-            array("I", bytes(4 * _DRIVEN_MOST)),
-            array("I", bytes(4 * _DRIVEN_MOST)),
-        )
-        self._ready_offset = [0, 0]
-        self._ready_count = [0, 0]
-        self._unready = bytearray(2)  # by beam: rows that follow its next edge soon wait for it
-        self._driven = [0, 0]  # of them, by the edge that is being handled
+        self.ready = ()  # by beam
         self._next_time = _NEVER
         self._next = 0
         self._changed = False
@@ -117,20 +101,21 @@ class Player:
         """The alarm that calls `serve`, and the inputs of the two beams (None where there is none)."""
         self._alarm = alarm
         self._inputs = inputs
+        self.ready = (ReadyRows(self, 0, inputs[0]), ReadyRows(self, 1, inputs[1]))
         self.ahead = _APART_US // 2
         self._rehearse()
 
     def _rehearse(self):
         """Find out how long before an event the alarm must be set on this board, by playing tables with no pins."""
-        self._pins[0] = _move_nothing
-        self._tracks = 0
+        self.pins[0] = move_nothing
+        self.tracks.number = 0
         at = 0
         for track in range(_DWELL):
             events = [
                 (_REHEARSAL_US * (number + 1) + _APART_US * track, 1, 0, 0, _REHEARSAL_US)
                 for number in range(_REHEARSALS)
             ]
-            at = self._put_track(_RELEASE, events, at)
+            at = self.tracks.put(_RELEASE, events, at)
         self._longest = 0
         self.start(None)
         while not self.rows_done() and self.now() < _REHEARSAL_US * (_REHEARSALS + 4):
@@ -138,38 +123,21 @@ class Player:
         self.playing = False
         self.recording = False
         self._alarm.end()
-        self._pins[0] = None
+        self.pins[0] = None
         self._level[0] = 0
-        self._tracks = 0
+        self.tracks.number = 0
         # Half as much again, because the board has nothing else to do while this is measured.
-        self.ahead = (self._longest + self._alarm.late_us) * 3 // 2 + self._lead
+        self.ahead = (self._longest + self._alarm.late_us) * 3 // 2 + self.lead
         self.busy_us = self.ahead + _WORTH_US
         self.served_us = self.busy_us + _ENTER_US
-        self.ready_us = self._rehearse_ready()
-
-    def _rehearse_ready(self):
-        """How early a prepared row can be: what `play_ready` takes until the first pin moves, and as much again for the
-        interrupt before it."""
-        for i in range(_DRIVEN_MOST):
-            self._ready_pin[0][i] = _move_nothing
-        self._ready_count[0] = _DRIVEN_MOST
-        self._ready_offset[0] = 0
-        self.playing = True
-        took = 0
-        for _ in range(_REHEARSALS):
-            self.zero = ticks_us()
-            self.play_ready(0, 0)
-            took = max(took, self._ready_ticks[0][0])
-        self.playing = False
-        self._driven[0] = self._ready_count[0] = 0
-        return _READY_TIMES * took
+        self.ready_us = self.ready[0].rehearse(_REHEARSALS)
 
     # -- outputs -----------------------------------------------------------------------------------------------
     def outputs_off(self):
         """Switch every output to its inactive level, and stamp those that were on."""
         self.playing = False
         for output in self._names:
-            self._pins[output](self._physical[output << 1])
+            self.pins[output](self.physical[output << 1])
             if self._level[output]:
                 self._level[output] = 0
                 if self.recording:
@@ -177,46 +145,6 @@ class Player:
 
     def now(self):
         return ticks_us() - self.zero & _MASK
-
-    # -- a table -----------------------------------------------------------------------------------------------
-    def load(self, table):
-        """Sort the table's rows into tracks."""
-        release = []
-        follow = {}
-        for row in range(table.rows):
-            output = table.output[row]
-            begin = table.delay[row]
-            width = table.width[row]
-            if table.anchor[row] == wire.ANCHOR_RELEASE:
-                release.append((begin, 1, output, 0, width))
-                release.append((begin + width, 0, output, 0, width))
-            else:
-                which = table.anchor[row] - wire.ANCHOR_BEAM1
-                track = follow.setdefault(output, (which, []))[1]
-                track.append((begin, 1, output, table.count[row], width))
-                track.append((begin + width, 0, output, table.count[row], width))
-        release.sort()  # off before on at the same time
-        self._tracks = 0
-        at = 0
-        if release:
-            at = self._put_track(_RELEASE, release, at)
-        for output in sorted(follow):
-            which, events = follow[output]
-            at = self._put_track(which, events, at)
-
-    def _put_track(self, anchor, events, at):
-        track = self._tracks
-        self._tracks = track + 1
-        self._anchor[track] = anchor
-        self._first[track] = at
-        for offset, level, output, count, width in events:
-            self._offset[at] = offset
-            self._code[at] = output << 1 | level
-            self._count[at] = count
-            self._width[at] = width
-            at += 1
-        self._after[track] = at
-        return at
 
     # -- a shot ------------------------------------------------------------------------------------------------
     def clear_counters(self):
@@ -230,21 +158,21 @@ class Player:
         """The release."""
         for step in range(_STEPS):
             self._time[step] = _NEVER
-        for track in range(self._tracks):
-            first = self._first[track]
+        for track in range(self.tracks.number):
+            first = self.tracks.first[track]
             self._cursor[track] = first
             if self._anchor[track] == _RELEASE:
                 self._time[track] = self._offset[first]
         for which in range(2):
-            self._counts[which] = 0
+            self.counts[which] = 0
             if table is not None and self._inputs[which] is not None:
                 self._inputs[which].counted_level = table.beam_edge[which]
                 self._inputs[which].beam.start(table.beam_edge[which], table.blanking, table.dwell)
         self.dwell = table.dwell if table is not None else 0
         self._serving = False
         for which in range(2):
-            self._driven[which] = 0
-            self._prepare(which)
+            self.ready[which].driven = 0
+            self.ready[which].prepare()
         self._alarm.begin()
         self.watching = False
         self.busy_from = self.busy_till = 0
@@ -265,7 +193,7 @@ class Player:
         self._alarm.end()
 
     def rows_done(self):
-        for track in range(self._tracks):
+        for track in range(self.tracks.number):
             if self._time[track] != _NEVER:
                 return False
         return True
@@ -275,102 +203,31 @@ class Player:
         """Edge `count` of a beam has been counted: rows that follow it get their times."""
         if count >= _EDGES:
             return
-        self._counts[which] = count
+        self.counts[which] = count
         self._edge_ticks[which][count] = ticks
-        if self._driven[which]:
-            self._note_driven(which, ticks)
-        for track in range(self._tracks):
+        if self.ready[which].driven:
+            self.ready[which].note(ticks)
+        for track in range(self.tracks.number):
             if self._anchor[track] == which and self._time[track] == _NEVER:
                 at = self._cursor[track]
                 if at < self._after[track] and self._count[at] == count:
                     self._move(track, ticks + self._offset[at])
         self.serve()
 
-    # -- rows made ready before their edge ---------------------------------------------------------------------
     def _prepare_waiting(self):
         """Prepare what has begun to wait for an edge. The next event is far enough away not to be held up."""
         for which in range(2):
-            if self._unready[which]:
-                self._prepare(which)
+            if self.ready[which].waiting:
+                self.ready[which].prepare()
 
-    def _prepare(self, which):
-        """Prepare the rows that follow the next edge of a beam too soon for `serve`, so that the edge's interrupt only
-        has to wait and drive. They all have one delay: `Port.load` refuses others so near."""
-        line = self._inputs[which]
-        if line is None:
-            return
-        line.ready = False
-        self._unready[which] = 0
-        if self.dwell:
-            return
-        count = self._counts[which] + 1
-        nearest = self.served_us
-        ready = 0
-        track = 0
-        while track < self._tracks:
-            at = self._cursor[track]
-            if (
-                self._anchor[track] == which
-                and self._time[track] == _NEVER
-                and at < self._after[track]
-                and self._count[at] == count
-            ):
-                offset = self._offset[at]
-                if offset < nearest:
-                    nearest = offset
-                    ready = 0
-                if offset == nearest and ready < _DRIVEN_MOST:
-                    code = self._code[at]
-                    self._ready_pin[which][ready] = self._pins[code >> 1]
-                    self._ready_value[which][ready] = self._physical[code]
-                    self._ready_track[which][ready] = track
-                    ready += 1
-            track += 1
-        if ready:
-            self._ready_count[which] = ready
-            self._ready_offset[which] = nearest
-            state = disable_irq()
-            if self._counts[which] + 1 == count:  # the edge has not come meanwhile
-                line.make_ready()
-            enable_irq(state)
-
-    def play_ready(self, which, now):
-        """The edge at `now` counts: wait for the exact time and drive. `counted` does the bookkeeping."""
-        zero = self.zero
-        due = now + self._ready_offset[which] - self._lead
-        pins = self._ready_pin[which]
-        values = self._ready_value[which]
-        stamps = self._ready_ticks[which]
-        count = self._ready_count[which]
-        while (ticks_us() - zero & _MASK) < due:
-            pass
-        if not self.playing:
-            return
-        i = 0
-        state = disable_irq()
-        try:
-            while i < count:
-                pins[i](values[i])
-                stamps[i] = ticks_us() - zero & _MASK
-                i += 1
-        finally:
-            enable_irq(state)
-        self._driven[which] = count
-
-    def _note_driven(self, which, ticks):
-        count = self._driven[which]
-        self._driven[which] = 0
-        i = 0
-        while i < count:
-            track = self._ready_track[which][i]
-            output = self._code[self._cursor[track]] >> 1
-            self._level[output] = 1
-            stamp = self._ready_ticks[which][i]
-            self._ring.add(output << 2 | _COMMANDED | 1, stamp)
-            self._note_late(output, stamp - ticks - self._ready_offset[which], 1)
-            self._advance(track)
-            self._move(track, self._time[track])
-            i += 1
+    def note_played(self, track, stamp, when):
+        """The start of a track's next row, which was due at `when`, has been driven at `stamp`."""
+        output = self._code[self._cursor[track]] >> 1
+        self._level[output] = 1
+        self._ring.add(output << 2 | _COMMANDED | 1, stamp)
+        self._note_late(output, stamp - when, 1)
+        self._advance(track)
+        self._move(track, self._time[track])
 
     def await_dwell(self, which, beam):
         """A beam's edge now waits for its dwell to pass, or no longer waits."""
@@ -398,7 +255,7 @@ class Player:
     # -- playing -----------------------------------------------------------------------------------------------
     def _find_next(self):
         times = self._time
-        tracks = self._tracks
+        tracks = self.tracks.number
         while True:
             self._changed = False
             when = _NEVER
@@ -478,19 +335,19 @@ class Player:
         than the alarm is set ahead."""
         count = 0
         track = 0
-        while track < self._tracks:
+        while track < self.tracks.number:
             while self._time[track] == when:
                 at = self._cursor[track]
                 code = self._code[at]
                 if self._is_to_play(code, when, self._width[at]):
-                    self._now_pin[count] = self._pins[code >> 1]
-                    self._now_value[count] = self._physical[code]
+                    self._now_pin[count] = self.pins[code >> 1]
+                    self._now_value[count] = self.physical[code]
                     self._now_code[count] = code
                     count += 1
                 self._advance(track)
             track += 1
         zero = self.zero
-        due = when - self._lead
+        due = when - self.lead
         pins = self._now_pin
         values = self._now_value
         stamps = self._now_ticks
@@ -553,10 +410,10 @@ class Player:
         count = self._count[at]
         self._time[track] = _NEVER
         # In this order: if an edge comes in between, its interrupt finds the track waiting and gives it its time.
-        if count <= self._counts[which]:
+        if count <= self.counts[which]:
             self._time[track] = self._edge_ticks[which][count] + self._offset[at]
         elif self._offset[at] < self.served_us:
-            self._unready[which] = 1
+            self.ready[which].waiting = True
 
     def _settle(self, which, when):
         """Count the edge whose dwell has passed, unless the beam's interrupt has just found otherwise."""

@@ -133,7 +133,7 @@ class Port:
                     return self._fault(wire.REFUSAL_TOO_EARLY, row, earliest)
             if end > LONGEST_TICKS:
                 return self._fault(wire.REFUSAL_BEYOND_HORIZON, row, LONGEST_TICKS)
-        self._player.load(table)
+        self._player.tracks.load(table)
         self._table = table
         return 0
 
