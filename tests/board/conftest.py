@@ -1,5 +1,5 @@
-"""One suite, every kind of board: `pytest tests/board --port URL`. On a real board nothing needs to be wired but
-what a test asks for by name; a test that needs a rig at the pins skips where there is none."""
+"""One suite for every kind of board: `pytest tests/board --port URL`. A real board needs no wires, except for the tests
+that ask for them by name; a test that needs a rig at the pins is skipped where there is none."""
 
 from __future__ import annotations
 

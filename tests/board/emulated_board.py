@@ -38,8 +38,8 @@ def stage_firmware(
 ) -> None:
     """Put the firmware into a folder, as `board install` puts it onto a board with this image.
 
-    `profile`: another than that of the image's machine. `around`: name of a program of on_board/ that becomes main.py;
-    it finds the firmware's as main_plain.
+    `profile`: take this one instead of the one for the image's machine. `around`: the name of a program in on_board/
+    that becomes main.py; it finds the firmware's own as main_plain.
     """
     interpreter = read_image(image.read_bytes(), str(image))
     name = profile or interpreter.profile
@@ -57,7 +57,7 @@ def stage_firmware(
 
 @dataclass
 class EmulatedBoard:
-    """A running emulation. `result` is there after it has ended."""
+    """A running emulation. `result` is filled when it has ended."""
 
     url: str
     result: dict[str, Any] = field(default_factory=dict)

@@ -79,7 +79,7 @@ class Rig:
             self.board.at(self.board.now + 100e6, self.say_hello)
 
     def make_bursts(self, begin_ns: float, left: int) -> None:
-        """200 edges, and the next burst when its time comes: the emulator is slow with many alarms at once."""
+        """Make 200 edges, and plan the next burst only then: the emulator is slow with many alarms at once."""
         for pulse in range(100):
             dark = begin_ns + pulse * 40e3
             self.line(BEAM, 1, dark)

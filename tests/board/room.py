@@ -33,7 +33,7 @@ ANSWERED_S = 0.70
 
 
 def measure_room(emulator: Path, image: Path) -> tuple[int, float]:
-    """Bytes free with everything started, and seconds from power-up to the answered hello."""
+    """Return the bytes free with everything started, and the seconds from power-up to the answered hello."""
     assert b"\x03" in HELLO
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)

@@ -1,5 +1,5 @@
-"""A simulated controller and its double, connected pin to pin, each reached over a socket of its own: what the suite's
-options `--port` and `--double` get to see of two real boards. Time is virtual and passes PACE times as fast as life."""
+"""A simulated controller and its double, connected pin to pin, each behind a socket of its own, as the suite's options
+`--port` and `--double` reach two real boards. Time is virtual and passes PACE times as fast as real time."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class _Line:
         self.url = f"socket://127.0.0.1:{self._server.getsockname()[1]}"
 
     def move(self, out: bytes) -> None:
-        """Bytes both ways, as far as there are any."""
+        """Pass on the bytes that wait, both ways."""
         if self._host is None:
             with contextlib.suppress(BlockingIOError):
                 self._host, _ = self._server.accept()

@@ -1,4 +1,4 @@
-"""The same statements about every board, by way of the public class and the real wire."""
+"""The same statements about every board, through the public class and the real wire."""
 
 from __future__ import annotations
 
@@ -178,7 +178,7 @@ def test_damage_on_the_line_costs_a_repeat_and_nothing_else(board: Board) -> Non
 
 
 def test_a_wait_shorter_than_a_tick_still_ends(board: Board) -> None:
-    """A wait that rounds to no time at all must not leave its caller waiting for the rest of it for ever."""
+    """A wait so short that it rounds to no time must still end."""
     for seconds in (1e-10, 0.1 + 1e-10, 1e-12):
         start = board.transport.clock()
         board.sleep(seconds)

@@ -34,7 +34,7 @@ def ratio(bench: Bench, wires: SelfTest) -> ClockRatio:
 
 
 def grain_s(bench: Bench) -> float:
-    """How far one time between two stamps of the double may be off by its stamps alone, and the boards' own steps."""
+    """How far one time between two stamps of the double may be off, from its stamps and the boards' own steps alone."""
     theirs, mine = bench.double.info, bench.controller.info
     if mine.timing.name == "simulated":
         return 1 / theirs.clock_hz + 1 / mine.clock_hz

@@ -1,4 +1,4 @@
-"""Two simulated boards connected pin to pin: that the bench finds what is wrong with wires and clocks, by name."""
+"""Two simulated boards connected pin to pin: the bench names what is wrong with wires and clocks."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ def test_a_missing_wire_is_named_and_no_other(name: str) -> None:
 
 
 def test_without_its_wire_the_beam_is_dark_and_the_release_refused() -> None:
-    """The profile pulls the beam's input up, and up is dark: a plug that is out looks like a blocked beam."""
+    """The profile pulls the beam's input up, and high is dark: an unplugged beam looks like a blocked one."""
     with Bench.simulate(PICO, missing=["double flash1 to controller beam1"]) as bench:
         assert bench.controller.status().beams_dark == 1
         with pytest.raises(Refused) as refusal:
@@ -93,7 +93,7 @@ def test_the_uncertainty_of_the_ratio_is_as_large_as_its_errors() -> None:
 
 
 def test_clocks_taken_for_equal_would_show_at_once() -> None:
-    """27 ppm of 500 ms are 13.5 µs: the suite's figure for 500 ms is not that of a clock left alone."""
+    """27 ppm of 500 ms are 13.5 µs: the suite must have corrected for the clocks to get its figure."""
     rig = example_rig()
     with Bench.simulate(PICO) as bench:
         alone = fit_ratio([0, 1000, 2000], [0, 1000, 2000], 125_000_000, 125_000_000, 1.0)
@@ -158,7 +158,7 @@ def test_a_board_that_restarts_lets_go_of_its_lines() -> None:
 
 
 def test_joined_lines_are_on_while_any_of_them_is() -> None:
-    """As diodes join them: focus from 10 to 60 ms, shutter from 40 to 90 ms make one pulse of 80 ms."""
+    """Diodes join them: focus from 10 to 60 ms and shutter from 40 to 90 ms make one pulse of 80 ms."""
     both = Sequence(
         rows=(Row("release", 0, "focus", 0.01, 0.05), Row("release", 0, "shutter", 0.04, 0.05))
     )

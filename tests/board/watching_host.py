@@ -94,7 +94,7 @@ class WatchingHost:
             self.begin()
 
     def acknowledge(self) -> None:
-        """One notice for all that has come by now, as the library does."""
+        """Send one notice for everything that has arrived, as the library does."""
         self.acknowledging = False
         self.send(Message("acknowledge", {"through": self.next_report - 1}), 0)
 

@@ -1,4 +1,4 @@
-"""A board of the real firmware in virtual time, with a script in the place of a rig. For the tests of the core."""
+"""A board with the real firmware in virtual time, and a script in place of a rig. For the tests of the core."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ class ScriptedRig:
 
 
 class Bench:
-    """Speaks frames with the firmware, with no link layer in between."""
+    """Exchanges frames with the firmware, with no link layer in between."""
 
     def __init__(self, session: int = 7) -> None:
         self.codec = get_codec()
@@ -118,7 +118,7 @@ class Bench:
                 self.send(self.frame("acknowledge", 0, through=self.reports[-1][0]))
 
     def restart(self) -> None:
-        """The board starts again with its supply on; what was on goes off with it."""
+        """Restart the board with its supply on; what was on goes off."""
         for signal in {signal for _, signal, _ in self.rig.outputs}:
             if self.rig.pulses(signal)[-1][1] < 0:
                 self.rig.drive(signal, 0, self.now)

@@ -1,4 +1,4 @@
-"""The simulated board's process ends when its host has gone, however the line breaks."""
+"""The simulated board's process ends when its host has gone, however the connection breaks."""
 
 from __future__ import annotations
 
@@ -62,7 +62,7 @@ def test_a_board_whose_host_has_gone_ends(
     later_s: float | None,
     pair: tuple[ProcessChannel, socket.socket],
 ) -> None:
-    """An OSError would be a fault of its own to the main loop, which would go on at full speed for ever."""
+    """The main loop would take an OSError for a fault of its own and go on at full speed for ever."""
     channel, host = pair
     timer = threading.Timer(later_s or 0.0, go, [host])
     timer.start()

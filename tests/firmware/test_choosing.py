@@ -1,4 +1,4 @@
-"""One button, no laptop: a short press fires, a long one chooses the next slot, and the light counts which."""
+"""One button, no laptop: a short press fires, a long one chooses the next slot, and the light shows its number."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from beamfall_board.rhythm import light_is_on
 
 
 def make_table(valve: int) -> list[tuple[int, int, int, int, int]]:
-    """Each slot's table opens another valve, so that the pins say which one was fired."""
+    """Each slot's table opens another valve, so that the pins show which one was fired."""
     return [(0, 0, valve, MS, 10 * MS)]
 
 
@@ -125,7 +125,7 @@ def test_after_a_restart_the_chosen_slot_is_ready_and_not_the_one_before_it(benc
 
 
 def test_a_button_that_is_closed_at_the_start_does_nothing_until_it_opens(bench: Bench) -> None:
-    """Stuck, or wired the wrong way round."""
+    """The button is stuck, or wired the wrong way round."""
     bench.transport.reset_board()
     bench.rig.levels[BUTTON1] = 1
     bench.transport.sleep(5.0)
@@ -149,7 +149,8 @@ def test_the_light_counts_the_slot_that_is_ready() -> None:
 
 
 def test_however_a_contact_flickers_one_press_is_at_most_one_act() -> None:
-    """An act needs 30 ms of a closed contact since the one before, and a shot also 30 ms of an open one at its end."""
+    """Between two acts the contact must have been closed for 30 ms; a shot also needs 30 ms of open contact at the
+    end."""
     chance = random.Random(14)
     acts = {NOTHING: 0, PRESSED: 0, HELD: 0}
     for _ in range(300):

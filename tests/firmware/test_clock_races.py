@@ -83,7 +83,7 @@ class LivePort:
 
 
 class ManyPort(LivePort):
-    """The same for a port that hands over many at once."""
+    """The same on a port that passes on many edges at once."""
 
     def take_edges(self, records, at, room) -> int:
         taken = 0
@@ -160,7 +160,7 @@ def test_a_shadow_of_the_dwell_always_counts() -> None:
 
 
 def watch(port: LivePort, until: int) -> list[int]:
-    """Times of all edges that a watch reports, from its begin."""
+    """The times of all edges that a watch reports, from its start."""
     store = ReportStore(8192)
     controller = Controller(port, profile, store)
     port.now = 0

@@ -146,7 +146,7 @@ def read_now_and_then(seed: int) -> Callable[[Line], None]:
 
 
 def send(line: Line, console: object, data: bytes, tries: int = 4000, longest: int = 300) -> int:
-    """As link.py does: what was not taken is offered again, a millisecond later."""
+    """Do as link.py does: offer again, a millisecond later, what was not taken."""
     sent = 0
     rng = random.Random(3)
     for _ in range(tries):
@@ -210,7 +210,7 @@ def test_with_no_host_a_write_takes_everything(open_console: Callable[..., objec
 
 
 def test_a_host_that_reads_costs_few_writes(open_console: Callable[..., object]) -> None:
-    """A write is about 50 us of Python on an RP2040: byte by byte would be 20 kB a second at the best."""
+    """A write takes about 50 us of Python on an RP2040: byte by byte would be 20 kB a second at best."""
     line = Line(read_all)
     console = open_console(line)
     assert send(line, console, DATA, longest=1000) == len(DATA)
@@ -221,7 +221,7 @@ def test_a_host_that_reads_costs_few_writes(open_console: Callable[..., object])
 def test_a_write_ends_after_some_milliseconds_whatever_is_left(
     open_console: Callable[..., object],
 ) -> None:
-    """A slow line that always says it is writable, as a UART's does: the main loop has other things to look after."""
+    """A slow line that always says it is writable, as a UART does, must not keep the main loop from its other work."""
     line = Line(read_nothing)
     console = open_console(line, "any")
     line.writable = lambda: True  # type: ignore[method-assign]

@@ -454,7 +454,7 @@ def test_reports_that_were_not_sent_are_not_let_go_of_whatever_is_acknowledged()
 
 
 def test_an_acknowledgement_counts_though_the_board_has_gone_back_to_the_oldest() -> None:
-    """Sent once is sent: after a time with no answer the board begins again at its oldest."""
+    """Without an acknowledgement for some time, the board sends its reports again from the oldest on."""
     bench = Bench()
     _, digest = bench.upload([(0, 0, 1, MS, 10 * MS)])
     bench.release(digest)

@@ -1,7 +1,7 @@
 """In no window of the duty's length is a valve open for more than its share, judged at the pins to the tick.
 
-Whatever the openings are, and however they lie over shots, service actions, aborts and waits. Only a rinse may go on
-for longer than the share, and then nothing but it lies in a window.
+This holds whatever the openings are, and however shots, service actions, aborts and waits divide them. Only a rinse may
+be longer than the share, and then its window has nothing else in it.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ def open_in(pulses: Pulses, start: int) -> tuple[int, int]:
 
 
 def judge_duty(pulses: Pulses) -> int:
-    """The most that a valve was open in any window. It is greatest where a window begins or ends with an opening."""
+    """The longest that a valve was open in any window. The worst window begins or ends with an opening."""
     most = 0
     for start in itertools.chain.from_iterable((on, off - WINDOW) for on, off in pulses):
         total, openings = open_in(pulses, start)
@@ -47,7 +47,7 @@ def judge_duty(pulses: Pulses) -> int:
 
 
 def openings(count: int, width: int, start: int, gap: int = GAP) -> list[tuple[int, ...]]:
-    """Rows of valve 1, one close behind the other, as many as keep to the limits of one table."""
+    """As many rows of valve 1 as the limits of one table allow, one right after the other."""
     rows: list[tuple[int, ...]] = []
     for number in range(count):
         delay = start + number * (width + gap)
@@ -58,7 +58,7 @@ def openings(count: int, width: int, start: int, gap: int = GAP) -> list[tuple[i
 
 
 class Series:
-    """Releases and service actions one after the other; where the board asks to wait, so long is waited."""
+    """Releases and service actions one after the other; where the board asks to wait, the host waits that long."""
 
     def __init__(self) -> None:
         self.bench = Bench()
@@ -106,7 +106,7 @@ class Series:
         self._end(abort_ms)
 
     def restart(self, into_ms: int | None = None) -> None:
-        """The board starts again with its supply on: at rest, or so long into an opening of its own."""
+        """Restart the board with its supply on: at rest, or that long into an opening of its own."""
         if into_ms is not None:
             self._waiting(lambda: self.bench.ask("drip", output=1, width_ticks=200 * MS))
             self.bench.run(into_ms / 1000)
@@ -122,7 +122,7 @@ EARLY = openings(12, 199 * MS, 1 * MS, GAP + 1)
 
 
 def run_late_then_early() -> int:
-    """The most unfavourable tables: openings at the end of one and at the begin of those after it."""
+    """The most unfavourable tables: openings at the end of one and at the start of those after it."""
     series = Series()
     series.shoot(LATE)
     for _ in range(4):
@@ -131,7 +131,7 @@ def run_late_then_early() -> int:
 
 
 def test_openings_late_in_one_shot_and_early_in_the_next_keep_the_share() -> None:
-    """Was: 5.37 s in 10 s, the limit being 3.00 s."""
+    """A fault of an earlier version: 5.37 s in 10 s, where the limit was 3.00 s."""
     assert run_late_then_early() > 0.9 * MOST, "it comes near the limit, or it shows nothing"
 
 
@@ -145,8 +145,8 @@ def run_with_restarts() -> int:
 
 
 def test_a_restart_with_the_supply_on_forgets_no_opening() -> None:
-    """At rest, and with a valve open: as by the watchdog. A loss of the supply is over only when somebody has
-    seen to it."""
+    """At rest, and with a valve open, as after the watchdog. After a loss of supply somebody has to switch the board on
+    again, which takes long enough."""
     assert run_with_restarts() > 0.7 * MOST
 
 
@@ -160,7 +160,7 @@ def test_a_restart_that_follows_little_keeps_nobody_waiting() -> None:
 
 @pytest.mark.full
 def test_the_judgement_can_fail(monkeypatch: pytest.MonkeyPatch) -> None:
-    """With no memory over shots, none over restarts, and one that forgets a little too soon."""
+    """Without memory over shots, without memory over restarts, and with one that forgets a little too soon."""
     controller = load_firmware().board.__init__.__globals__["Controller"]
     board_budget = controller.__init__.__globals__["Budget"]
     with monkeypatch.context() as patch:
@@ -219,7 +219,7 @@ def test_no_window_has_more_than_the_share_whatever_is_asked(steps) -> None:
 
 @pytest.mark.full
 def test_the_property_reaches_the_limit() -> None:
-    """Or it would prove nothing: some series come near the share, and some are asked to wait."""
+    """Otherwise the property would prove nothing: some series come near the share, and some must wait."""
     best, waits = 0, 0
 
     @given(actions)
@@ -255,7 +255,8 @@ def test_an_ordinary_series_is_never_asked_to_wait() -> None:
 
 
 def test_the_wait_is_what_the_openings_ask_for_and_not_much_more() -> None:
-    """2.9 s at the begin of a shot: the next may begin them when they leave the window, ten seconds later."""
+    """2.9 s at the start of a shot: the next shot may open as long again when they leave the window, ten seconds
+    later."""
     series = Series()
     rows = openings(15, 193 * MS, MS)
     series.shoot(rows)
@@ -269,7 +270,7 @@ def test_the_wait_is_what_the_openings_ask_for_and_not_much_more() -> None:
 
 @pytest.mark.parametrize("start_ms", [0, 2**30 - 3_000, 2**30 - 1])
 def test_the_turn_of_the_millisecond_clock_changes_nothing(start_ms: int) -> None:
-    """It counts modulo 2^30."""
+    """The board's clock counts modulo 2^30."""
     mask = 2**30 - 1
     budget = Budget(profile, HZ, start_ms & mask)
     shot = Table(16)

@@ -1,4 +1,4 @@
-"""Bytes that never end are not allowed to keep the board from anything else: the window's end, a host's time-out, the
+"""An endless stream of bytes must not keep the board from anything else: the window's end, a host's timeout, the
 button, the watchdog."""
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ class Endless(BaseException):
 
 
 class Flood:
-    """Always more bytes than are asked for, from now on; every step of the main loop takes a while."""
+    """From now on there are always more bytes than are read, and every step of the main loop takes a while."""
 
     def __init__(self, bench: Bench, byte: bytes) -> None:
         self.bench = bench
@@ -36,7 +36,7 @@ class Flood:
         return len(buffer)
 
     def steps(self, milliseconds: int) -> None:
-        """The main loop, one step a millisecond; however little it would sleep, that is how long a step takes."""
+        """The main loop, one step a millisecond: it takes that long even if it would sleep less."""
         board: Any = self.bench.board
         channel = self.bench.transport._channel
         for _ in range(milliseconds):

@@ -36,7 +36,7 @@ def test_a_shot_allocates_nothing() -> None:
 
 
 def test_the_proof_can_fail(tmp_path: Path) -> None:
-    """With one allocation slipped into the step, the same script must stop with MemoryError."""
+    """With one allocation added to the step, the same script must stop with MemoryError."""
     script = tmp_path / "broken.py"
     text = (HERE / "no_allocation.py").read_text()
     script.write_text(

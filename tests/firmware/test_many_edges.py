@@ -1,4 +1,4 @@
-"""A port that hands over many edges at once: a watch reports the same as one by one, also over 2^30 ticks."""
+"""On a port that passes on many edges at once, a watch reports the same as one by one, also over 2^30 ticks."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from scripted import BEAM1, HZ, MS, Bench
 
 
 class Many:
-    """Gives the simulated port the way of the rp2 port to hand over edges."""
+    """Makes the simulated port pass on edges as the rp2 port does."""
 
     def __init__(self, port) -> None:
         self._port = port

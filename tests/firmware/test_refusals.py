@@ -1,4 +1,4 @@
-"""A refusal changes nothing on the board: not the ready table, not the state, and a fault is none of its business."""
+"""A refusal changes nothing on the board: not the ready table, not the state. And it is not a fault."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ GOOD = [(0, 0, 1, 1 * MS, 50 * MS)]
 
 
 def put_slot(bench: Bench, slot: int, width: int, head: bytes = b"", damage: bool = False) -> None:
-    """A slot file with a right check sum: one row of valve 1. It may be over this board's limits, as after a change of
+    """A slot file with a right checksum and one row of valve 1. It may exceed this board's limits, as after a change of
     profile."""
     head = head or struct.pack("<HIIIIBBBB", 1, 0, 5 * MS, 0, 0, 1, 1, 0, 0)
     row = struct.pack(wire.FORMAT_ROW, 0, 0, 1, 0, MS, width)
@@ -31,7 +31,7 @@ def put_slot(bench: Bench, slot: int, width: int, head: bytes = b"", damage: boo
 
 
 def load_refused_by_the_port(bench: Bench) -> None:
-    """From now on the port takes no table of two rows or less."""
+    """From now on the port refuses tables of up to two rows."""
     port = bench.transport._port
 
     def load(table: object) -> int:
@@ -115,7 +115,7 @@ def test_a_half_uploaded_table_outlives_a_refused_slot() -> None:
 
 @pytest.mark.parametrize("what", ["drip", "test_flash"])
 def test_a_pulse_too_narrow_for_the_hardware_is_refused_and_no_fault(what: str) -> None:
-    """The rp2 port's own compiler of timelines stands before the simulated hardware."""
+    """The rp2 port's own compiler of timelines, in front of the simulated hardware."""
     bench = Bench()
     port = bench.transport._port
     load = port.load
@@ -169,7 +169,7 @@ def test_where_maintenance_cannot_be_entered_the_board_says_so_and_can_be_used_a
 
 @pytest.mark.parametrize("what", ["release", "drip", "watch", "rinse", "button"])
 def test_nothing_begins_once_maintenance_was_granted(what: str) -> None:
-    """The board is about to restart: what began now would be cut off without a report."""
+    """The board is about to restart: what started now would be cut off without a report."""
     bench = Bench()
     _, digest = bench.upload(GOOD)
     fields = {

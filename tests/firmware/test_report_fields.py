@@ -21,7 +21,7 @@ def zero_of(bench: Bench, signal: int, delay: int) -> int:
 
 
 def begin_shot(bench: Bench, **settings: int) -> int:
-    """A shutter that would stay open for 7 s; the release's ticks."""
+    """A shutter that would stay open for 7 s; return the ticks of the release."""
     _, digest = bench.upload([(0, 0, SHUTTER, MS, 7000 * MS)], **settings)
     assert bench.release(digest).name == "done"
     bench.run(0.44)
@@ -77,7 +77,7 @@ def test_a_missed_shot_ended_when_its_window_closed() -> None:
 
 
 def test_no_shot_is_named_when_a_service_action_fails() -> None:
-    """Service actions have numbers of their own: a shot of the same number has nothing to do with it."""
+    """Service actions have their own numbers: a shot with the same number is another thing."""
     bench = Bench()
     bench.ask("set_host_timeout", timeout_ms=1000)
     begin_rinse(bench)

@@ -1,7 +1,7 @@
 """Each request is refused as its `checks` in messages.toml say, in their order.
 
-For each check there is a way to make it fail. All of a request's are made to fail at once: the first must be the
-refusal. Then one after the other is put right, and each time the next one must be the refusal; at last it is `done`.
+For each check there is a way to make it fail. First all checks of a request fail at once: the first must be the
+refusal. Then they are put right one by one, and each time the next one must be the refusal; at the end it is `done`.
 """
 
 from __future__ import annotations
@@ -57,7 +57,7 @@ class Case:
             self.bench.ask("slot_save", slot=1)
 
     def ask(self) -> str:
-        """The refusal's name, or the answer's."""
+        """The name of the refusal, or of the answer."""
         answer = self.bench.ask(self.request, **self.fields)
         return str(answer["reason"].name) if answer.name == "refused" else answer.name
 

@@ -38,7 +38,7 @@ tables = st.fixed_dictionaries(
 
 @st.composite
 def plausible(draw):
-    """Tables near the edge of what is allowed: most are accepted, many of them only just."""
+    """Tables near the limits: most are accepted, many of them only just."""
     await1 = draw(st.integers(0, 2))
     chosen = []
     for _ in range(draw(st.integers(1, 4))):

@@ -1,4 +1,4 @@
-"""A host that asked to be missed, and what becomes of that: over sessions, in a watch, and of what it had begun."""
+"""A host that asked to be missed: what the board does over sessions, in a watch, and with what the host had started."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def test_a_time_out_is_over_with_its_session() -> None:
 
 
 def test_what_a_host_began_with_a_time_out_keeps_it_whoever_says_hello() -> None:
-    """Or a late repeat of another session's hello would leave the outputs of a lost host on."""
+    """Otherwise a late repeat of another session's hello would leave the outputs of a lost host on."""
     bench = Bench()
     bench.ask("set_host_timeout", timeout_ms=300)
     _, digest = bench.upload(LONG)
@@ -87,7 +87,7 @@ def test_a_hello_that_opens_no_session_leaves_it_too() -> None:
 
 # -- a watch -------------------------------------------------------------------------------------------------------
 def test_a_watch_outlasts_its_silent_host() -> None:
-    """Nothing can be on in a watch: a host whose user thinks an answer over must not lose it."""
+    """Nothing can be on in a watch, so a host whose user takes time to answer must not lose it."""
     bench = Bench()
     bench.ask("set_host_timeout", timeout_ms=500)
     bench.ask("watch", on=1)
@@ -126,7 +126,7 @@ def test_a_service_action_does_not(activity: str) -> None:
 
 
 def test_a_board_left_in_a_watch_can_be_found() -> None:
-    """Its host may never come back; another one looks for beacons."""
+    """Its host may never come back, and another one looks for beacons."""
     bench = Bench()
     bench.ask("watch", on=1)
     bench.transport.sleep(5.0)

@@ -205,7 +205,7 @@ def test_a_file_system_that_does_not_take_a_slot_leaves_the_old_one(tmp_path, mo
 
 
 def test_the_watchdog_is_fed_between_the_steps_of_a_change(tmp_path, monkeypatch) -> None:
-    """Each step may erase flash for a second: two of them without a feed in between could be too long."""
+    """Each step may erase flash for a second: two of them without feeding the watchdog could take too long."""
     steps: list[str] = []
     real_open, real_remove = open, os.remove
 
@@ -303,7 +303,7 @@ def test_a_press_does_not_use_up_a_number_of_the_hosts() -> None:
 def test_a_watch_left_behind_by_a_killed_program_gives_way_to_the_button(
     silent_s: float, released: int
 ) -> None:
-    """And one that somebody still listens to does not: a press in it is seen, and releases nothing."""
+    """A watch that somebody still listens to does not end: a press is reported, and releases nothing."""
     bench = Bench()
     bench.upload([(0, 0, 1, MS, 20 * MS)])
     assert bench.ask("watch", on=1).name == "done"
@@ -330,7 +330,7 @@ def test_a_press_in_a_watch_that_is_listened_to_releases_nothing() -> None:
 
 @pytest.mark.parametrize("later_ms", [0, 2, 10, 29, 34])
 def test_an_abort_forgets_a_press_that_is_under_way(later_ms: int) -> None:
-    """Who aborts with a finger still on the button must not see a valve open right after."""
+    """After an abort with a finger still on the button, no valve may open."""
     bench = Bench()
     bench.upload([SHOT[0]])
     start = bench.now

@@ -1,4 +1,4 @@
-"""How the two ports of real boards start: why the board has restarted, and what the parts are given."""
+"""How the two ports of real boards start: why the board has restarted, and what the parts get."""
 
 from __future__ import annotations
 
@@ -33,7 +33,8 @@ def start(
     monkeypatch: pytest.MonkeyPatch, port: str, chip: str, reason: int, cause: int, scratch: int = 0,
     fitted: str | None = None,
 ) -> Any:  # fmt: skip
-    """Run `ports.<port>.start` up to the main loop; what the board was made with. `fitted`: the chip that is there."""
+    """Run `ports.<port>.start` up to the main loop; return what the board was made with. `fitted`: the chip that is
+    there."""
     for name in [n for n in sys.modules if n.split(".")[0] == "ports"]:
         monkeypatch.delitem(sys.modules, name)
     made = SimpleNamespace(fed=0, off=0, cause=None, room=None, slots=SimpleNamespace())

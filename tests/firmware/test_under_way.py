@@ -1,7 +1,7 @@
-"""Whatever is asked while a shot, a service action or a watch is under way, the outputs do what they had begun.
+"""Whatever is asked while a shot, a service action or a watch runs, the outputs do what they had begun.
 
-Every request, whole and plausible, into the middle of every activity; judged at the pins against the same activity
-left alone. Only an abort, the end of a watch and a lost session may change anything.
+Every plausible request is sent in the middle of every activity; the pins must do the same as without it. Only an abort,
+the end of a watch and a lost session may change anything.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ def parts(bench: Bench) -> tuple[Any, ...]:
 
 
 def begin(bench: Bench, activity: str) -> bytes:
-    """The activity, 20 ms after its begin; the digest that a release could name."""
+    """The activity, 20 ms after its start; the digest that a release could name."""
     bench.ask("slot_choose", slot=0)
     if activity in ("shot", "armed shot"):
         waiting = {"window_ticks": 2000 * MS, "await1": 1} if activity == "armed shot" else {}
@@ -101,7 +101,7 @@ def ask(bench: Bench, request: str, digest: bytes) -> Message | None:
 
 
 def outputs(activity: str, request: str = "") -> tuple[list[tuple[int, int, int]], Message | None]:
-    """All that the pins did, from the begin of the activity to well after its end; what was answered."""
+    """All that the pins did, from the start of the activity to well after its end, and what was answered."""
     bench = Bench()
     digest = begin(bench, activity)
     answer = ask(bench, request, digest) if request else None
@@ -110,7 +110,7 @@ def outputs(activity: str, request: str = "") -> tuple[list[tuple[int, int, int]
 
 
 def is_asked_of_a_ready_table(activity: str, request: str) -> bool:
-    """In a shot the table is ready: rows for it are refused, its commit has nothing to do, both say so."""
+    """In a shot the table is ready: its rows are refused and its commit has nothing to do; both answers say so."""
     return "shot" in activity and request in ("table_rows", "table_commit")
 
 
@@ -169,7 +169,7 @@ def test_all_requests_are_tried() -> None:
 
 
 def test_the_controller_itself_refuses_to_commit_while_something_is_under_way() -> None:
-    """Whoever asks it: the port's tables are in use."""
+    """It is refused whoever asks: the port's tables are in use."""
     bench = Bench()
     begin(bench, "drip")
     port = bench.transport._port

@@ -1,4 +1,4 @@
-"""The firmware, with garbage collected after every 16 kB: far more often than life would."""
+"""The firmware, with garbage collected after every 16 kB: far more often than on a real board."""
 
 import gc
 

@@ -1,4 +1,4 @@
-"""The firmware, with garbage collected after every 2 kB: the generic port's own interrupts are what this delays."""
+"""The firmware, with garbage collected after every 2 kB, which would delay the generic port's interrupts."""
 
 import gc
 

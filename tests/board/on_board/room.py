@@ -1,4 +1,4 @@
-"""The firmware, which prints on the console what is free of its heap once everything has started."""
+"""The firmware, which prints on the console how much of its heap is free once everything has started."""
 
 import gc
 

@@ -90,7 +90,7 @@ def analyse(
     outcomes: list[Any],
     earliest_s: float,
 ) -> dict[str, Any]:
-    """Compare the pins with the plan on the emulator's clock; a shot's zero is not at a pin: its first stamp is."""
+    """Compare the pins with the plan on the emulator's clock. No pin shows a shot's zero: its first stamp gives it."""
     errors: dict[str, list[float]] = {}
 
     def ons(pin: int) -> list[float]:

@@ -169,7 +169,7 @@ class World:
                 timer.expire()
 
     def _soft_waiting(self):
-        """(when it may run, source) of each soft handler that waits, the oldest first."""
+        """(when it may run, source) of each soft handler that waits, oldest first."""
         waiting = []
         for pin in self.pins.values():
             waiting += [(since, pin) for since in pin.queue]
@@ -232,7 +232,8 @@ class World:
             source.finished()
 
     def enter(self):
-        """A call into `machine` or `time` begins: its own bookkeeping may allocate, it is not part of the firmware."""
+        """A call into `machine` or `time` begins. Its own bookkeeping may allocate, because it is no part of the
+        firmware."""
         locks = self._locks
         for _ in range(locks):
             heap_unlock()
@@ -488,7 +489,7 @@ _OURS = ("ports.generic", "ports.maintenance")
 
 
 def load_port(new_world):
-    """The generic port's modules, fresh, on that world; returns the class Port."""
+    """Load the generic port's modules afresh on that world; return the class Port."""
     global _world
     _world = new_world
     for name in [name for name in sys.modules if name.startswith(_OURS)]:

@@ -1,7 +1,7 @@
 # ruff: noqa: B905 - MicroPython's zip knows no strict=
 """What the generic port promises, as statements about a board in virtual time. Runs under CPython and MicroPython.
 
-scenarios.py KIND NAME...   under MicroPython; says of each whether it holds
+scenarios.py KIND NAME...   under MicroPython; prints for each scenario whether it holds
 """
 
 import sys
@@ -41,7 +41,7 @@ class Bench:
         self.zero = self.port._player.zero * US  # on the fake clock without offset
 
     def run(self, ms):
-        """What the main loop does; returns the edges seen."""
+        """Do what the main loop does; return the edges seen."""
         edges = []
         end = self.world.now + ms * MS
         while self.world.now < end:
@@ -286,7 +286,7 @@ def a_row_that_was_over_before_it_began_is_not_played_and_named(kind):
 
 
 class _Broken:
-    """Raises once, at the call after it has been armed; before and after it is the real thing."""
+    """Raises once, at the first call after it has been armed; otherwise it is the real thing."""
 
     def __init__(self, real):
         self.real = real
@@ -358,7 +358,8 @@ def what_raises_at_a_beams_edge_puts_every_output_off_and_is_told(kind):
 
 
 def no_time_grows_beyond_a_small_integer(kind):
-    """In an interrupt a large one would be allocated. The longest dwell, at the end of the longest table."""
+    """A large integer would be allocated in an interrupt. This is the longest dwell, at the end of the longest
+    table."""
     from beamfall_board import wire_definition as wire
 
     bench = Bench(kind)
@@ -458,7 +459,7 @@ def every_lost_edge_is_counted(kind):
 
 
 def edges_while_the_program_is_in_one_long_call_are_told_or_counted_as_lost(kind):
-    """A garbage collection of 8 ms: soft interrupts wait for its end, and only so many can wait."""
+    """During a garbage collection of 8 ms soft interrupts wait for its end, and only a few can wait."""
     for pulses in (1, 2, 3, 4, 7):
         bench = Bench(kind)
         bench.load((0, 0, VALVE, 3000, 1000), tail=400000)

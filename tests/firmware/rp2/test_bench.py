@@ -1,4 +1,4 @@
-"""The bench itself: its short cut through quiet time changes nothing."""
+"""The bench itself: skipping quiet time changes nothing."""
 
 from __future__ import annotations
 

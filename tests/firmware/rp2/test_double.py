@@ -20,7 +20,7 @@ def make_double(make_bench: Callable[..., Any]) -> Any:
 
 
 def test_chatter_is_played_exactly_from_the_valves_edge(make_bench: Callable[..., Any]) -> None:
-    """120 pulses of 50 µs, 100 µs apart, and a light among them: each 8 ns of the clock where it was asked for."""
+    """120 pulses of 50 µs, 100 µs apart, and a light among them: each exactly at its tick of 8 ns."""
     double = make_double(make_bench)
     delays = [250_000 + 12_500 * n for n in range(120)]
     rows = [(1, 1, 4, delay, 6_250) for delay in delays] + [(1, 1, 6, 300_001, 125_000)]
@@ -59,10 +59,10 @@ def test_at_rest_the_controller_sees_a_clear_beam_no_light_and_no_press(
 
 
 def test_two_chips_pin_to_pin(make_bench: Callable[..., Any]) -> None:
-    """A controller and its double, each the port on an emulated chip, on clocks 27 ppm apart, at phases of chance.
+    """A controller and its double, each the port on an emulated chip, on clocks 27 ppm apart, in random phase.
 
-    What one drives is put to the other's pins at the first cycle not before it. Each chip may run ahead of the other
-    because an answer takes longer than that: a drop 2 ms, a flash 1 ms.
+    What one chip drives reaches the other's pins at the first cycle not before it. Each chip may run ahead of the
+    other, because an answer takes longer than that: a drop 2 ms, a flash 1 ms.
     """
     ratio = 1 + 27e-6
     draws = random.Random(2)

@@ -31,7 +31,7 @@ in_bench = settings(
 
 
 def test_what_dma_reads_and_writes_is_never_given_away(bench: Any) -> None:
-    """DMA is no reference: a buffer that nobody holds goes to the next collection, and DMA writes into somebody's."""
+    """A buffer that nothing refers to is freed at the next collection, and DMA would then write into something else."""
     gc.collect()
     assert len(bench.buffers) >= 5
     assert all(buffer() is not None for buffer in bench.buffers)
@@ -149,7 +149,7 @@ def test_either_edge_of_a_beam_of_either_polarity(make_bench: Callable[..., Any]
 def test_the_hardware_counts_as_the_core_does(
     make_bench: Callable[..., Any], data: st.DataObject
 ) -> None:
-    """The core counts stamped edges in software under the same two guards: both must name the same edges."""
+    """The core counts stamped edges in software under the same two guards: both must agree on the edges."""
     from beamfall_board.beams import Qualifier
 
     draw = data.draw
@@ -210,7 +210,7 @@ def test_release_rows_are_exact(make_bench: Callable[..., Any], data: st.DataObj
 
 
 def test_a_long_wait_is_exact_to_the_tick(bench: Any) -> None:
-    """A word holds 2^27 ticks, 1.07 s; longer waits go over several. Up to the horizon of 2^30 - 1 ticks."""
+    """A word holds 2^27 ticks, 1.07 s; longer waits take several words. Up to the horizon of 2^30 - 1 ticks."""
     limit = bench.module.schedule.GAP_MAX + 3
     times = [limit + 4, 2 * limit + 8, 3 * limit + 9, 2**30 - 1 - 50]
     zero = bench.release([(0, 0, VALVE1, at, 40) for at in times] + [(0, 0, FLASH1, times[3], 30)])
@@ -221,7 +221,7 @@ def test_a_long_wait_is_exact_to_the_tick(bench: Any) -> None:
 
 
 def test_all_machines_share_one_zero(bench: Any) -> None:
-    """Valve, camera, flash and stamps: one count. Over many releases of one table."""
+    """Valve, camera, flash and stamps keep one count over many releases of one table."""
     rows = [
         (0, 0, VALVE1, 1000, 60),
         (0, 0, SHUTTER, 1100, 60),
@@ -321,7 +321,7 @@ def test_stamps_are_within_half_a_round(bench: Any) -> None:
 
 
 def test_bursts_of_200_edges_at_50_khz_lose_none(bench: Any) -> None:
-    """The board looks only between bursts."""
+    """The board reads its stamps only between bursts."""
     zero = bench.release([(0, 0, VALVE1, 100 * MS, 100)])
     taken = []
     for burst in range(3):
@@ -358,7 +358,8 @@ def test_many_edges_at_once_are_the_same_edges(make_bench: Callable[..., Any]) -
 
 
 def test_edges_that_the_ring_could_not_keep_are_counted(bench: Any) -> None:
-    """900 edges while nobody looks: the newest are there, with right times, the others are lost and counted."""
+    """After 900 edges that the main loop did not read, the newest are there with right times; the others count as
+    lost."""
     zero = bench.release([(0, 0, VALVE1, 100 * MS, 100)])
     start = zero + 10_000
     bench.chip.pulses(bench.pin[BEAM1], start, 1000, 450, 500)
@@ -374,8 +375,8 @@ def test_edges_that_the_ring_could_not_keep_are_counted(bench: Any) -> None:
 
 @pytest.mark.parametrize("phase", range(12))
 def test_stamps_lost_before_the_ring_are_noticed(bench: Any, phase: int) -> None:
-    """The channel that drains the stamper pauses: FDEBUG.RXSTALL tells, and no torn pair of words passes for an edge,
-    in whichever cycle of writing an event down the channel comes back."""
+    """The channel that empties the stamper pauses: FDEBUG.RXSTALL shows it, and no torn pair of words passes for an
+    edge, in whichever cycle of writing an event the channel comes back."""
     chip = bench.chip
     zero = bench.release([(0, 0, VALVE1, 100 * MS, 100)])
     bench.line(BEAM1, 1, zero + 1000)

@@ -1,4 +1,4 @@
-"""What DMA reads and writes: aligned as asked, never two things in one place, and little of it wasted."""
+"""What DMA reads and writes: aligned as asked, never two things in one place, and with little waste."""
 
 from __future__ import annotations
 

@@ -17,7 +17,7 @@ MARK = 5
 
 
 def by_clock(levels: Callable[[int], int]) -> Callable[[int], int]:
-    """pioemu tells what to hand to an input source by the type of its parameter, which must not be a string."""
+    """pioemu chooses what to pass to an input source by the type of its parameter, which must not be a string."""
 
     def source(clock: int) -> int:
         return int(levels(clock))
@@ -27,7 +27,7 @@ def by_clock(levels: Callable[[int], int]) -> Callable[[int], int]:
 
 
 def run_qualifier(programs: Any, beam: Any, dwells: int, blanking: int, cycles: int) -> list[int]:
-    """Cycles at whose start the mark has risen. The beam is a function of the cycle."""
+    """The cycles at whose start the mark has risen. The beam is a function of the cycle."""
     state = pioemu.State(
         y_register=dwells,
         output_shift_register=pioemu.ShiftRegister(blanking, 0),
@@ -52,7 +52,7 @@ def run_qualifier(programs: Any, beam: Any, dwells: int, blanking: int, cycles: 
 @pytest.mark.parametrize("dwells", [1, *in_full(0, 7, 100)])
 @pytest.mark.parametrize("edge", [20, 21, 22, 23, 24, 25, 26])
 def test_the_mark_follows_the_edge_by_a_constant(bench: Any, dwells: int, edge: int) -> None:
-    """5 cycles and 2 for each dwell count, whatever the phase: the edge at cycle e, out at the start of e + 5 + 2k."""
+    """The mark rises 5 cycles after the edge, and 2 more for each dwell count, whatever the phase."""
     rises = run_qualifier(
         bench.module.programs, lambda t: t >= edge, dwells, 0, edge + 2 * dwells + 40
     )

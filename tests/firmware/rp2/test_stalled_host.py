@@ -1,6 +1,6 @@
-"""A host that holds the port open and does not read: the board goes on with its shot as if nothing were.
+"""A host holds the port open and does not read: the board goes on with its shot undisturbed.
 
-Needs BEAMFALL_EMULATOR and BEAMFALL_IMAGE (DEVELOPERS.md); without them it skips by name.
+Needs BEAMFALL_EMULATOR and BEAMFALL_IMAGE (DEVELOPERS.md).
 """
 
 from __future__ import annotations

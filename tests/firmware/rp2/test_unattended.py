@@ -1,7 +1,7 @@
-"""What the pins do when nobody looks after a shot: the main loop hangs, or has raised before it could put anything off.
+"""What the pins do when the main loop hangs after a release, or raises before it can switch anything off.
 
-The longest rows that the profile of a Pico allows (firmware/boards/pico.py). A watchdog restarts a board that hangs,
-after 8 s: until then the machines alone must end what they have begun.
+The rows are the longest that the profile of a Pico allows (firmware/boards/pico.py). The watchdog restarts a board that
+hangs after 8 s: until then the machines alone must end what they have begun.
 """
 
 from __future__ import annotations
@@ -112,8 +112,8 @@ def test_what_raises_in_the_main_loop_ends_with_every_output_off(
 def test_an_output_that_its_machine_cannot_end_is_told_by_the_next_look(
     bench: Any, machine: int
 ) -> None:
-    """Nothing but DMA brings words to a machine; should that stop, a row may not end, and `poll` must say so, for the
-    core to put the outputs off. At every stage of many short rows."""
+    """Only DMA brings words to a machine. If it stops, a row may not end, and `poll` must report that, so that the core
+    switches the outputs off. Tried at every stage of many short rows."""
     stuck = 0
     for stop_at in range(3000, 3600, 37):
         rows = [(0, 0, VALVE1 + n % 3, 2000 + 200 * n, 150) for n in range(12)]
