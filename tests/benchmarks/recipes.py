@@ -41,7 +41,8 @@ ALONE, CALIBRATED, SOUGHT = "rig file alone", "calibrated by its beam", "sought 
 
 @dataclass
 class Result:
-    """Of one pair: how far the first picture was off, shots until found; how far the plain milliseconds were off."""
+    """Results of one pair: how far the first picture was off, shots until found; how far the plain milliseconds were
+    off."""
 
     first_s: float | None
     found: int
@@ -78,7 +79,7 @@ def find_recipe(hidden: HiddenRigs, number: int, world: str) -> Recipe | None:
 
 
 def use_recipe(hidden: HiddenRigs, recipe: Recipe, number: int, world: str, way: str) -> Result:
-    """Carry the recipe to another rig, of which as much is known as that way has shown; seek on from there."""
+    """Carry the recipe to another rig, of which that way tells as much as it does, and seek on from there."""
     rig = Rig.from_dict(hidden.ask("hide", number=number, world=world, person=PERSON))
     known, before = None, 0
     if way == CALIBRATED:

@@ -132,7 +132,7 @@ _LATE = ("after", "missed")
 
 
 def halve(plan: Plan) -> Move:
-    """Later where drop 2 is not there yet, earlier where it was; half as far where that turns."""
+    """Try later if drop 2 is not there yet, earlier if it was; half as far each time that turns."""
     step, last = 0.005, 0.0
 
     def move(said: dict[str, Any]) -> float:

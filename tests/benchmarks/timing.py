@@ -36,7 +36,7 @@ def time_command(*arguments: str, runs: int = 7) -> list[Taken]:
 
 
 def say_taken(taken: list[Taken]) -> str:
-    """Return median, least and most of the wall times, and the median of the processor's."""
+    """Return median, lowest and highest of the wall times, and the median of the processor times."""
     wall = [one.wall_s for one in taken]
     return (
         f"median {statistics.median(wall):.3f} s ({min(wall):.3f} to {max(wall):.3f}), "

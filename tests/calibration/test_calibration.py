@@ -189,7 +189,7 @@ def test_the_command(tmp_path: Path) -> None:
 
 
 def test_warm_up_drops_are_no_part_of_it(tmp_path: Path) -> None:
-    """They fall because they are not like the ones to follow."""
+    """They are left out because they differ from the ones that follow."""
     rig = example_rig().with_aim(warm_up=4)
     with (
         ShotLog.open(tmp_path / "log.sqlite3") as log,

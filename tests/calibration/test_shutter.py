@@ -139,7 +139,7 @@ def test_the_advised_shutter_time_holds_every_flash(make_rig: Any, tmp_path: Pat
 
 
 def test_a_shutter_that_opens_too_late_gives_a_black_picture(make_rig: Any, tmp_path: Path) -> None:
-    """The control of the test above: with a lag that nobody has measured, a short exposure misses the flash."""
+    """The check on the test above: with a lag that was not measured, a short exposure misses the flash."""
     rig = make_rig('exposure = "40 ms"')
     assert truth(rig).lag_s > 0.04
     plan = make_plan(rig)

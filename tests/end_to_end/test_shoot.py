@@ -200,7 +200,7 @@ def test_a_killed_program_leaves_no_shot_without_a_row() -> None:
 @pytest.mark.full  # quick: simulation/test_left_behind.py
 @pytest.mark.parametrize("later_s", [0.0, 0.02, 0.05, 0.08, 0.12])
 def test_a_killed_program_leaves_no_simulated_board_running(later_s) -> None:
-    """Whatever the board was at: waiting for an answer, or just about to send to somebody who is gone."""
+    """Whatever the board was doing: waiting for an answer, or about to send to somebody who is gone."""
     process = subprocess.Popen(
         [*BEAMFALL, "shoot", "--port", "sim:micropython", "--count", "10000", "--json"],
         stdout=subprocess.PIPE, text=True,

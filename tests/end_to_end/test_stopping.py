@@ -375,7 +375,7 @@ def test_a_signal_is_held_back_where_it_would_do_harm() -> None:
 
 @pytest.mark.parametrize("name", EACH)
 def test_in_the_first_moments_of_a_start(name: str, tmp_path: Path) -> None:
-    """From the first line of the program on: by the signal itself or by its status, and never with a traceback."""
+    """From the program's first line on: it ends by the signal itself or by its status, and never with a traceback."""
     for moment_s in (0.02, 0.05, 0.08, 0.12, 0.2, 0.4):
         process = subprocess.Popen(
             [sys.executable, "-m", "beamfall", "shoot", "--port", "sim", "--count", "99"],

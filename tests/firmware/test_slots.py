@@ -268,7 +268,7 @@ def test_no_beacon_comes_between_a_release_and_its_end() -> None:
     assert "beacon" not in frames and "state_changed" in frames
 
 
-def test_maintenance_is_answered_and_then_the_board_is_silent_until_it_is_started_anew() -> None:
+def test_maintenance_is_answered_and_then_the_board_is_silent_until_it_is_restarted() -> None:
     bench = Bench()
     assert bench.ask("maintenance").name == "done"
     with pytest.raises(LinkLost, match="maintenance"):

@@ -91,7 +91,7 @@ def test_a_file_that_is_no_interpreter_is_refused(content: bytes, words: str) ->
 
 
 def test_an_image_that_points_nowhere_is_refused() -> None:
-    """Whatever a damaged file says of itself: a clear error, nothing else."""
+    """Whatever a damaged file says about itself, there is a clear error and nothing else."""
     good = bytearray(make_interpreter())
     for at in (0x110 + 4, 0x110 + 8, 0x2000, 0x2204, 0x2208, 0x220C):
         for value in (0, 0xFFFFFFFF, FLASH + 0x2FFF, 3):

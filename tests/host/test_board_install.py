@@ -91,7 +91,7 @@ def test_a_file_that_arrives_damaged_is_named_and_the_board_cannot_start_with_it
 
 
 def test_a_greeting_that_comes_late_is_not_taken_for_an_answer(prompt: Prompt) -> None:
-    """A slow board is asked for its prompt twice, and greets twice: ctrl-A at the raw prompt greets again."""
+    """A slow board is asked for its prompt twice, and greets twice: Ctrl-A at the raw prompt greets again."""
     enter, calls = prompt._remote.enter_raw_repl, []
 
     def greet_twice(**options: Any) -> None:
@@ -386,7 +386,7 @@ def test_a_board_that_vanishes_while_it_is_written_is_named_and_cannot_start(
 
 
 class Restarting:
-    """A prompt that counts what is asked of it."""
+    """A prompt that counts the requests it gets."""
 
     def __init__(self, asked: list[str]) -> None:
         self.asked = asked

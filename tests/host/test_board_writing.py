@@ -95,7 +95,7 @@ OWN = {
 
 
 def test_files_of_the_users_own_outlive_an_installation(files: Path, prompt: Prompt) -> None:
-    """No list on the board: nothing there is of an installer's, whatever folder it lies in."""
+    """Without a list on the board, nothing there belongs to an installer, whatever folder it is in."""
     for path, content in OWN.items():
         (files / path).parent.mkdir(parents=True, exist_ok=True)
         (files / path).write_text(content)

@@ -1,4 +1,5 @@
-"""Profiles of boards: those that come with the firmware are sound, and a bad one is told what is wrong."""
+"""Profiles of boards: those that come with the firmware are sound, and a bad one gets a message that says what is
+wrong."""
 
 from __future__ import annotations
 

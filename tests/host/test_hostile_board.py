@@ -94,7 +94,7 @@ def test_many_shots_with_many_edges_do_not_fill_memory(monkeypatch: pytest.Monke
 def test_shots_that_nobody_asked_for_do_not_keep_a_program_from_starting(
     log: ShotLog, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A button that is stuck, or a board that makes shots up: each pump brings one more."""
+    """The button is stuck, or a board makes up shots: each pump brings one more."""
     made: list[int] = []
 
     def take_one(board: Board, _: ShotLog, **options: Any) -> list[Any]:

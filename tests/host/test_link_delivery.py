@@ -36,7 +36,7 @@ TABLE = make_table_messages(CODEC, SETTINGS, ROWS)
 
 
 class QuietRig:
-    """Nothing hangs above the dish; what the board drives is written down."""
+    """No rig: it only records what the board drives."""
 
     clock_hz = HZ
 
@@ -124,7 +124,7 @@ class Rigged:
 
 
 def lose_frames(*names: str, times: int = 1) -> Callable[[bytes], bytes]:
-    """Let whole frames of these messages vanish, so many times in all."""
+    """Lose whole frames of these messages, that many in all."""
     left = times
     framer = Framer(CODEC.definition)
 
@@ -144,7 +144,7 @@ def lose_frames(*names: str, times: int = 1) -> Callable[[bytes], bytes]:
 
 
 def damage(draw: random.Random, share: float) -> Callable[[bytes], bytes]:
-    """Lose, change or add bytes, in that share of all passages."""
+    """Lose, change or add bytes in that share of all transfers."""
 
     def spoil(data: bytes) -> bytes:
         if not data or draw.random() > share:
@@ -237,7 +237,7 @@ def steal_session(rigged: Rigged) -> None:
     Link(rigged.line.inner, draw_session=lambda: 0xBEEF).open()
 
 
-def test_a_session_lost_to_another_host_is_opened_anew() -> None:
+def test_a_session_lost_to_another_host_is_opened_again() -> None:
     rigged = Rigged()
     rigged.link.open()
     rigged.upload()

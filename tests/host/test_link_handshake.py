@@ -1,6 +1,6 @@
-"""Opening a session with what is not, or not quite, the board that this library is for.
+"""Opening a session with something that is not, or not quite, the board that this library is for.
 
-The other end is scripted byte by byte: no board of ours behaves so.
+The other end is scripted byte by byte, because no board of ours behaves like that.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The simulated board in a process of its own: what is seen when that process ends."""
+"""The simulated board in its own process: what the host sees when that process ends."""
 
 from __future__ import annotations
 

@@ -192,7 +192,7 @@ def start_writer(path: Path, shots: int) -> subprocess.Popen[str]:
 
 
 def test_a_log_that_another_program_is_just_making_is_a_log(path: Path) -> None:
-    """The other one makes it between the first look at the file and the last."""
+    """The other program makes the file between this one's first look and its last."""
     path.parent.mkdir(parents=True, exist_ok=True)
     looks: list[str] = []
     maker = threading.Thread(target=lambda: ShotLog.open(path).close())
@@ -214,7 +214,7 @@ def test_a_log_that_another_program_is_just_making_is_a_log(path: Path) -> None:
 
 @pytest.mark.full
 def test_two_programs_write_the_same_log_at_once(path: Path) -> None:
-    """Also the making of the file: both start with none."""
+    """This includes making the file: both start without one."""
     writers = [start_writer(path, 60), start_writer(path, 60)]
     for writer in writers:
         writer.communicate(timeout=60)
@@ -230,7 +230,7 @@ def test_two_programs_write_the_same_log_at_once(path: Path) -> None:
 @pytest.mark.full
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no kill -9 on this system")
 def test_kill_9_loses_no_shot_that_may_have_been_released(path: Path) -> None:
-    """A shot whose id was given out is in the log, with its outcome or as unknown; none is double."""
+    """Every shot whose id was given out is in the log once, with its outcome or as unknown."""
     kills = 6
     given_out: set[int] = set()
     completed: set[int] = set()
@@ -292,7 +292,7 @@ def test_the_times_of_simulated_shots_follow_each_other(tmp_path: Path) -> None:
 def test_a_shot_that_another_program_may_yet_release_is_left_alone(
     path: Path, log: ShotLog, welcome: Welcome
 ) -> None:
-    """Two hosts on one board and one log: the second may not say of the first one's shot that it never fired."""
+    """Two hosts use one board and one log: the second must not say that the first one's shot never fired."""
     program = (
         "import sys, time\nfrom beamfall.shots import ShotLog, hosts\n"
         "print(hosts.name_process(), flush=True)\ntime.sleep(600)\n"

@@ -1,4 +1,4 @@
-"""What is printed goes to a full disk, a closed stream or a pipe without a reader: one message, never a traceback."""
+"""Output goes to a full disk, a closed stream or a pipe without a reader: there is one message, never a traceback."""
 
 from __future__ import annotations
 

@@ -33,7 +33,7 @@ BEACON = encode_frame(
 
 
 class Device:
-    """A thing on a port: says the same again and again, and keeps what is said to it."""
+    """Something at a port: it repeats the same bytes and keeps what it is sent."""
 
     def __init__(self, says: bytes) -> None:
         self._far, self._near = os.openpty()

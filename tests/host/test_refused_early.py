@@ -1,4 +1,4 @@
-"""What cannot be done is told before a drop falls: times, numbers, text and files that make no sense."""
+"""What cannot be done is refused before a drop falls: times, numbers, text and files that make no sense."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a shot's state alone does not say is said: on simulated rigs that have the fault, and on none without."""
+"""Remarks say what a shot's state does not: on simulated rigs with the fault, and on none without it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Rig files: read into SI, and everything wrong with one said at once."""
+"""Rig files are read into SI units, and all mistakes in one are reported at once."""
 
 from __future__ import annotations
 
@@ -251,7 +251,7 @@ def test_a_deeply_nested_file_is_one_message(
 def test_a_key_of_endless_parts_is_refused_before_it_takes_minutes(
     tmp_path: Path, load: Callable[[Path], object], text: str
 ) -> None:
-    """The reader of Python's library would take time by the square of the parts: 25 s to 1 min for these."""
+    """Python's own reader would take time with the square of the number of parts: 25 s to 1 min for these."""
     with pytest.raises((RigFileError, SequenceError), match="nested too deeply"):
         load(write(tmp_path, text))
 
@@ -290,7 +290,7 @@ def test_a_quantity_may_have_a_decimal_comma(tmp_path: Path) -> None:
 
 
 def test_every_key_has_an_example_that_it_takes() -> None:
-    """The example is what forms and messages suggest: a nozzle's bore is not 62 cm."""
+    """The example that forms and messages suggest must be plausible: a nozzle's bore is not 62 cm."""
     for kind in (Site, LiquidInRig, Dish, Valve, Beam, Flash, Camera, Aim, Uncertainty):
         for item in fields(kind):
             rule: Rule = item.metadata["rule"]

@@ -1,7 +1,7 @@
-"""What went over a port is kept as it went, and another program (tshark, Debian) reads every field of it.
+"""A trace keeps what went over a port, and another program (tshark, Debian) reads every field of it.
 
-The dissector in protocol/beamfall.lua is made from messages.toml; the values it must find are those of
-protocol/vectors.json, which an implementation of the wire apart from it has made.
+The dissector in protocol/beamfall.lua is made from messages.toml; the values that it must find are those of
+protocol/vectors.json, which come from a separate implementation of the wire.
 """
 
 from __future__ import annotations

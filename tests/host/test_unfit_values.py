@@ -1,4 +1,4 @@
-"""Numbers and texts that no log can hold are mistakes in what was given, and are named; nobody is to report them."""
+"""Numbers and texts that no log can hold are reported as mistakes in the input, by name, and never as a bug."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def log(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def test_a_number_that_is_too_large_is_a_mistake_of_whoever_typed_it(
     arguments: list[str], capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """By its option, where the option has a bound; else as it was typed."""
+    """By its option if that has a bound, otherwise as it was typed."""
     assert main(arguments) == 2
     said = capsys.readouterr().err
     assert "2^63" in said or "9223372036854775807" in said or "digits" in said
@@ -72,7 +72,7 @@ def test_a_text_that_is_no_text_is_named(capsys: pytest.CaptureFixture[str]) -> 
 def test_what_was_not_given_stays_a_fault_of_the_program(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The same errors from inside, with nothing wrong in what was typed, must not be blamed on whoever typed."""
+    """The same errors from inside, when the input was correct, must not be blamed on the user."""
     from beamfall.shots import ShotLog
 
     for error in (OverflowError("inside"), UnicodeEncodeError("utf-8", "x", 0, 1, "inside")):

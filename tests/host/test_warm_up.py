@@ -1,4 +1,4 @@
-"""Drops that fall before a series, so that the first ones of it are like the others."""
+"""Drops that fall before a series, so that its first ones are like the others."""
 
 from __future__ import annotations
 

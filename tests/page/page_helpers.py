@@ -46,7 +46,7 @@ def expect(thing: Any) -> Any:
 
 
 def arm_and_release(page: Any) -> None:
-    """By keys, as with wet hands."""
+    """Press keys, as somebody with wet hands would."""
     expect(page.locator("#arm")).to_be_enabled()
     page.keyboard.press("a")
     expect(page.locator("#arm")).to_contain_text("Armed")
@@ -70,7 +70,7 @@ class Served:
         return self.server.door.make_link()
 
     def wait(self, what: Callable[[], Any], seconds: float = 60.0) -> Any:
-        """Wait until something is so on the hub."""
+        """Wait until something holds on the hub."""
         end = time.monotonic() + seconds
         while time.monotonic() < end:
             found = what()
@@ -96,7 +96,7 @@ class Asker:
         self.door = door
 
     def enter(self, code: str) -> tuple[int, dict[str, str], bytes]:
-        """Try a link's code, without a cookie."""
+        """Try the code of a link, without a cookie."""
         return self.ask("POST", "/enter", json.dumps({"code": code}).encode(), Cookie=None)
 
     def ask(
@@ -144,12 +144,12 @@ def answers(origin: str) -> bool:
 
 
 def wait_ready(page: Any) -> None:
-    """Until the board is there and the plan is made."""
+    """Wait until the board is there and the plan is made."""
     expect(page.locator("#arm")).to_be_enabled()
 
 
 def wait_on_page(page: Any, what: str, seconds: float = 60.0) -> None:
-    """Wait until something is so of the `state` that a page has, in JavaScript: it may be behind the hub's."""
+    """Wait until something holds for the `state` in a page, in JavaScript, which may lag behind the hub's."""
     end = time.monotonic() + seconds
     look = f"async () => {{ const {{ state }} = await import('/static/net.js'); return Boolean({what}); }}"
     while not page.evaluate(look):
@@ -172,7 +172,7 @@ def release_again(page: Any, served: Served, shot: int) -> None:
 
 
 def wait_question(served: Served, after: int = 0, seconds: float = 60.0) -> Any:
-    """The next question of the job under way, asked after another one; None where the job has ended."""
+    """The next question of the running job after another one; None if the job has ended."""
 
     def look() -> Any:
         job = served.hub.get("job") or {}
@@ -186,5 +186,5 @@ def wait_question(served: Served, after: int = 0, seconds: float = 60.0) -> Any:
 
 
 def find_question(page: Any, question: Any) -> Any:
-    """A question as the page shows it: until it does, another one may stand there."""
+    """A question on the page, once the page shows it in place of an earlier one."""
     return page.locator(f'#question[data-question="{question["id"]}"]')

@@ -1,4 +1,4 @@
-"""The page's address is its own: nobody else can listen there, and a page that ended can come back to it."""
+"""The page keeps its address: nothing else can listen there, and a page that ended can come back to it."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def test_a_page_that_has_ended_comes_back_to_its_address_at_once() -> None:
 
 
 class _Options:
-    """Takes note of what is set; Windows's own socket cannot be had elsewhere."""
+    """Records what is set, because Windows' own socket is not available elsewhere."""
 
     def __init__(self) -> None:
         self.set: list[tuple[int, int, int]] = []

@@ -1,4 +1,4 @@
-"""Whoever is about to let flashes repeat reads the caution: in sight, in every view that does it, and once."""
+"""Anybody about to let flashes repeat reads the caution: in sight, in every view that can do it, and once."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Clients that send nothing, or slowly, neither lock anybody out nor use up the program's descriptors."""
+"""Clients that send nothing, or send slowly, neither lock anybody out nor use up the program's descriptors."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Abort is one key away, whatever is under way; a board that goes comes back; a page that goes changes nothing."""
+"""Abort is one key away, whatever is running; a board that was unplugged comes back; closing a page changes nothing."""
 
 from __future__ import annotations
 
@@ -84,7 +84,8 @@ class Plugged:
 
 
 class Stretch:
-    """`sim`, where hardly any time passes once a shot has waited for its drop a while: nobody is too slow for it."""
+    """`sim`, where hardly any time passes after a shot has waited a while for its drop, so that nobody is too slow for
+    it."""
 
     def __init__(self) -> None:
         self.reached = threading.Event()

@@ -1,4 +1,4 @@
-"""What somebody is typing is theirs: news of the board, the plan or another page must not write over it."""
+"""What somebody is typing is theirs: news of the board, the plan or another page must not overwrite it."""
 
 from __future__ import annotations
 

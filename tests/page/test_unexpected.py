@@ -1,4 +1,4 @@
-"""A bug in Beamfall itself must not leave a page that looks alive and has no hold of its board."""
+"""After a bug in Beamfall itself, no page may look alive that no longer controls its board."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ Serve = Callable[..., Served]
 
 
 class Opener:
-    """Opens `sim`; what is read of it goes wrong as long as `error` is set."""
+    """Opens `sim`; reading from it fails as long as `error` is set."""
 
     def __init__(self) -> None:
         self.error: BaseException | None = None
@@ -83,7 +83,7 @@ def test_an_unexpected_error_is_told_and_the_board_is_taken_up_again(
 
 
 def test_what_is_on_when_it_happens_goes_off(serve: Serve) -> None:
-    """The error comes once, while a valve is held open: the outputs are put off before the board is let go of."""
+    """The error comes once, while a valve is held open: the outputs go off before the port is closed."""
     opener = Opener()
     served = serve(opener, pace=1.0)
     served.wait(lambda: link_of(served) == "up")
@@ -189,7 +189,7 @@ def _raise_once(act: Callable[..., None]) -> Callable[..., None]:
 
 @pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
 def test_a_page_without_its_thread_says_so(serve: Serve) -> None:
-    """Nothing of ours ends it; where something does, nobody may believe that abort still works."""
+    """Nothing of ours ends it; if something does, nobody may believe that abort still works."""
     opener = Opener()
     served = serve(opener)
     bench = served.server.bench

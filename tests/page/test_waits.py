@@ -53,7 +53,7 @@ def bench(serve: Serve) -> Served:
 
 
 def do(served: Served, job: Any) -> str:
-    """Have a job done; what it says of having failed."""
+    """Have a job done; return what it says about its failure."""
     before = (served.hub.get("job") or {}).get("id")
     served.server.bench.submit(job)
     shown = served.wait(
@@ -72,7 +72,7 @@ def do(served: Served, job: Any) -> str:
 def test_releases_in_a_row_keep_the_rest_and_no_picture_is_dark(
     bench: Served, log_path: Path
 ) -> None:
-    """As fast as keys can be pressed: shots come a rest apart at the least, and each one has its light."""
+    """With keys pressed as fast as possible, shots keep at least their rest, and each one has its light."""
     end = time.monotonic() + 60.0
     refused = fired = 0
     while refused <= 5 or fired < 3:

@@ -1,4 +1,4 @@
-"""A request is carried out as it was sent or refused: nothing is done with defaults for what could not be read."""
+"""A request is carried out as it was sent, or refused: defaults never replace what could not be read."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What stands behind the page, without a browser: hub, pacing, form, arguments, listening, the command."""
+"""What is behind the page, without a browser: hub, pacing, form, arguments, listening, the command."""
 
 from __future__ import annotations
 
@@ -91,7 +91,7 @@ def switching() -> Iterator[None]:
 
 @pytest.mark.usefixtures("switching")
 def test_what_two_threads_change_at_once_is_kept_of_both() -> None:
-    """A rating is told while the picture comes in, and an error while a notice is taken away."""
+    """A rating is announced while the picture arrives, and an error while a notice is removed."""
     hub = Hub()
     hub.set(shot={"shot": 1})
     lost: list[str] = []

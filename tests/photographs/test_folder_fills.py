@@ -144,7 +144,7 @@ def watched(folder: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[WatchedFo
 
 
 def take_until(source: WatchedFolder, count: int) -> list[Path]:
-    """What has come within ten seconds, until it is so many."""
+    """What has arrived within ten seconds, or as soon as there are that many."""
     end, found = time.monotonic() + 10.0, []
     while len(found) < count and time.monotonic() < end:
         found += source.take(0.2)

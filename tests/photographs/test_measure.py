@@ -162,7 +162,7 @@ def test_what_is_narrow_or_hangs_to_one_side_is_not_surely_an_umbrella(
 
 
 def draw_rings(down_deg: float, least_deg: float = -180.0, most_deg: float = 180.0) -> np.ndarray:
-    """An umbrella 12 mm wide, 24 mm high, seen from so high within part of each ring; 10 px/mm."""
+    """An umbrella 12 mm wide and 24 mm high, seen from above within part of each ring; 10 px/mm."""
     rows, columns = np.mgrid[0:700, 0:900]
     right, away = columns - 450.0, (450.0 - rows) / np.sin(np.radians(down_deg))
     far, turn = np.hypot(right, away), np.degrees(np.arctan2(away, right))

@@ -119,7 +119,7 @@ def test_a_burst_alone_is_no_series() -> None:
 def test_a_small_file_of_many_pixels_does_not_fill_memory(
     call: str, name: str, mode: str, how: dict[str, Any], tmp_path: Path
 ) -> None:
-    """A picture of some hundred kilobytes that would take gigabytes: shown to nobody, and said so."""
+    """A picture of some hundred kilobytes that would need gigabytes is not shown, and a message says so."""
     file = tmp_path / name
     Image.new(mode, (13_300, 13_300)).save(file, **how)
     assert file.stat().st_size < 1_500_000

@@ -1,4 +1,4 @@
-"""Calibrating and seeking narrow one belief; nothing replaces a good setting in silence."""
+"""Calibrating and seeking narrow one belief; nothing replaces a good setting without saying so."""
 
 from __future__ import annotations
 

@@ -70,7 +70,7 @@ def test_a_file_keeps_each_board_by_itself(tmp_path: Path) -> None:
     assert newest is not None and newest.board == "b2"  # a real board goes before a simulated one
 
 
-def test_heights_measured_anew_keep_the_jet_another_liquid_does_not() -> None:
+def test_heights_measured_again_keep_the_jet_another_liquid_does_not() -> None:
     kept = learned()
     same = kept.fit(example_rig())
     moved = kept.fit(make_rig(beam={"height_m": 0.45}))

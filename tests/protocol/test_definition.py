@@ -1,4 +1,4 @@
-"""A messages.toml that contradicts itself is refused by the entry that does it."""
+"""A messages.toml that contradicts itself is refused, and the message names the entry."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Files made from messages.toml are fresh, and staleness is found and named."""
+"""Files made from messages.toml are up to date, and the check names those that are not."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def test_the_committed_files_are_fresh() -> None:
 
 
 def read_without_earlier_ones(path: Path) -> str:
-    """messages.toml without the definitions it extends: it is about to change by more than an added message."""
+    """messages.toml without the definitions it extends, because it is about to change by more than an added message."""
     return re.sub(r"\[\[extends\]\].*?\n\n", "", path.read_text(encoding="utf-8"), flags=re.DOTALL)
 
 

@@ -28,7 +28,7 @@ CODES = {"u8": "B", "u16": "H", "u32": "I", "u64": "Q"}
 
 
 class Bad(Exception):
-    """A frame error by its name."""
+    """The frame error of that name."""
 
 
 def stuff(data: bytes) -> bytes:

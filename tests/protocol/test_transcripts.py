@@ -1,4 +1,4 @@
-"""The transcripts: the firmware says what its side says, and the host ends in what it may say."""
+"""The transcripts: the firmware sends what its side sends, and the host ends with what it may report."""
 
 from __future__ import annotations
 
@@ -109,7 +109,7 @@ def test_the_firmware_says_what_the_board_says(story: dict[str, Any]) -> None:
 
 
 class Replayed(VirtualClock):
-    """A transport whose other end is a transcript: each frame of the host must be the one that comes next."""
+    """A transport whose other end is a transcript: each frame from the host must be the next one."""
 
     name = "transcript"
     traits: PortTraits = REAL
@@ -156,7 +156,7 @@ def uploads(steps: list[dict[str, Any]]) -> Iterator[Message]:
 
 
 def conclude(link: Link, story: dict[str, Any]) -> dict[str, str]:
-    """Do with the library what the story's host does, and say what the library says."""
+    """Do with the library what the host in the story does, and return what the library reports."""
     steps = story["steps"]
     link.open()
     for request in uploads(steps):

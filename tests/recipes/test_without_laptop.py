@@ -39,7 +39,7 @@ class RigWithButton(SimulatedRig):
 
 
 class RealBoard(Board):
-    """As behind a real port: a boot id is of one life only."""
+    """As behind a real port, a boot id belongs to one life only."""
 
     @property
     def traits(self) -> PortTraits:

@@ -33,7 +33,7 @@ def aim_at(kind: str) -> Rig:
 
 
 def make_recipe(rig: Rig) -> Recipe:
-    """Of what the plan fires on the middle rig."""
+    """The values of what the plan fires on the middle rig."""
     plan = make_plan(rig)
     splash = fire(make_middle_rig(rig), plan.sequence)
     first_s = splash.drops[0].dark_s[1][0]

@@ -49,7 +49,7 @@ def test_a_damaged_photograph_is_not_sure(tmp_path: Path) -> None:
 
 @pytest.mark.full
 def test_a_search_whose_pictures_arrive_needs_little_typing(tmp_path: Path) -> None:
-    """Whoever answers agrees with what was read, and helps only where it is not sure."""
+    """The person agrees with what was read, and helps only where the reader is not sure."""
     need_opencv()
     rig, typed = example_rig(), []
 

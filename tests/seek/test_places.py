@@ -90,7 +90,7 @@ def test_drops_at_another_place_fall_along_in_a_search(height_m: float, tmp_path
 
 
 def test_the_picture_is_that_of_the_first_nozzles_place() -> None:
-    """Whichever valve opens first."""
+    """This holds whichever valve opens first."""
     rig = put_beside(0.03, 0.72)
     middle = make_middle_rig(rig)
     splash = fire(middle, plan_collision(rig).sequence)

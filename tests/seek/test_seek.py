@@ -137,7 +137,7 @@ def test_a_measured_dwell_tells_the_drops_size() -> None:
 
 
 def test_drops_that_come_early_are_fast_or_leave_early() -> None:
-    """Both edges of a shot say the same, so drop 2's way from the beam is known better after it."""
+    """Both edges of a shot agree, so drop 2's path from the beam is known better after it."""
     example = example_rig()
     rig = replace(example, valves=(replace(example.valves[0], head_m=0.3, opening_s=0.012),))
     setting = make_setting(rig)
@@ -471,7 +471,7 @@ def test_after_two_misses_at_a_spacing_another_is_tried() -> None:
 
 
 def test_a_rig_that_is_no_longer_as_it_was_is_found_again_elsewhere() -> None:
-    """What was learned puts the contact 14 ms too early: it is said, and the search aims where answers point."""
+    """What was learned puts the contact 14 ms too early: the search says so, and aims where the answers point."""
     rig = example_rig()
     narrow = Normal.of(NAMES, np.zeros(len(NAMES)), 0.01 * np.eye(len(NAMES)))
     step = Step(

@@ -111,7 +111,7 @@ def test_with_the_flash_off_a_search_stops_and_keeps_nothing(tmp_path: Path) -> 
 
 @pytest.mark.parametrize("word", ["black", *in_full("nothing")])
 def test_without_a_sensor_the_persons_word_is_gone_by(tmp_path: Path, word: str) -> None:
-    """And `nothing`, said of pictures that were black all along, keeps nothing either."""
+    """`nothing`, said of pictures that were black all along, keeps nothing either."""
     rig = write_rig(tmp_path)
     with rig.open("a", encoding="utf-8") as file:
         file.write("\n[fitted]\nflash_seen = false\n")

@@ -1,4 +1,4 @@
-"""A series that is killed at random moments and begun again: what the log then holds against the board's own count."""
+"""A series that is killed at random moments and started again: the log must agree with the board's own count."""
 
 from __future__ import annotations
 

@@ -72,16 +72,16 @@ class ServedBoard:
         self._board.close()
 
     def wait_until_left(self, seconds: float = 10.0) -> None:
-        """Return once no host is connected and the board has had all that it sent, or after that time."""
+        """Return when no host is connected and the board has received everything, or after that time."""
         self._is_free.wait(seconds)
         time.sleep(2 * _ACCEPT_S)
 
     def _hear(self, data: bytes) -> bytes:
-        """What of the host's bytes reaches the board; for boards that misbehave."""
+        """The part of the host's bytes that reaches the board; for boards that misbehave."""
         return data
 
     def _say(self, data: bytes) -> bytes | None:
-        """What of the board's bytes reaches the host; None: it is gone for good."""
+        """The part of the board's bytes that reaches the host; None: the board is gone for good."""
         return data
 
     def _let_run(self) -> bytes:

@@ -47,7 +47,7 @@ class RigWithButton(SimulatedRig):
 
 
 class RealBoard(Board):
-    """As behind a real port: nothing is known of the rig, and a boot id is of one life only."""
+    """As behind a real port, nothing is known of the rig, and a boot id belongs to one life only."""
 
     @property
     def traits(self) -> PortTraits:
@@ -164,7 +164,7 @@ def test_a_report_that_is_repeated_to_the_next_program_is_one_shot(
 
 
 def test_a_press_that_was_only_begun_in_the_log_never_passes_for_not_released(log: ShotLog) -> None:
-    """The program was killed between the two steps of writing it down, and the board's life ended too."""
+    """The program was killed between the two steps of recording the shot, and then the board restarted."""
     with Board.connect("sim", rig=example_rig(), seed=1) as board:
         info, table = board.info, TWO_DROPS.make_table(board.info)
         series = log.begin_series("button")
@@ -176,7 +176,7 @@ def test_a_press_that_was_only_begun_in_the_log_never_passes_for_not_released(lo
 
 
 class ForgetfulBoard(RealBoard):
-    """Its first shot's first report of edges made room for newer ones before anybody came."""
+    """The first report of edges of its first shot was dropped for newer ones before anybody came."""
 
     forgotten = 0
 

@@ -1,4 +1,4 @@
-"""A damaged log: what can be read is shown, what cannot is named, and `shots mend` saves what is whole."""
+"""A damaged log: what can be read is shown, what cannot is named, and `shots mend` saves what is intact."""
 
 from __future__ import annotations
 

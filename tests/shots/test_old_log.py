@@ -1,4 +1,4 @@
-"""A log of an older version is brought to this one with every value, or stays as it was."""
+"""A log of an older version is converted with every value, or stays as it was."""
 
 from __future__ import annotations
 
@@ -113,7 +113,7 @@ def test_series_and_calibrations_survive(old: Path, rows: sqlite3.Connection) ->
 
 
 def test_the_log_goes_on_where_it_was(old: Path) -> None:
-    """Nothing that was deleted has its number given out again, and shared rows are found."""
+    """Numbers of deleted rows are not used again, and shared rows are found."""
     with ShotLog.open(old) as log:
         again = log.begin_series("shoot")
         assert again == 7

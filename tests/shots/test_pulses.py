@@ -30,13 +30,13 @@ TIMES = st.lists(st.integers(0, 10**9), unique=True, max_size=30).map(sorted)
 
 @st.composite
 def any_edges(draw: st.DrawFn) -> list[tuple[int, bool]]:
-    """Edges as they come when any of them may be lost: times rise, anything may follow anything."""
+    """Edges as they come when any of them may be lost: times rise, and any edge may follow any other."""
     return [(time, draw(st.booleans())) for time in draw(TIMES)]
 
 
 @st.composite
 def whole_edges(draw: st.DrawFn) -> list[tuple[int, bool]]:
-    """Edges of which none was lost: on and off in turn, from either."""
+    """Edges when none was lost: on and off in turn, starting with either."""
     first = draw(st.booleans())
     return [(time, first == (index % 2 == 0)) for index, time in enumerate(draw(TIMES))]
 

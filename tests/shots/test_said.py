@@ -1,4 +1,4 @@
-"""What control charts show is said in words too: points beyond limits, slopes, and that a timing is simulated."""
+"""Words also say what control charts show: points beyond limits, slopes, and that a timing is simulated."""
 
 from __future__ import annotations
 

@@ -216,7 +216,7 @@ ACTIONS: dict[str, Callable[[Board, Shooter], object]] = {
 def test_also_where_a_library_has_swallowed_the_stop(
     line: _Line, log: ShotLog, action: str
 ) -> None:
-    """A bare `except` or a `__del__` in somebody else's code loses the interrupt, not the wish to stop."""
+    """A bare `except` or a `__del__` in somebody else's code loses the interrupt, but not the request to stop."""
     line.close = lambda: None  # type: ignore[method-assign]
     line.swallows = True
     board = Board(Link(line, acknowledge_on_receipt=False))
@@ -248,7 +248,7 @@ def test_a_program_in_the_background_holds_other_signals_back(line: _Line) -> No
 def test_after_a_stop_between_a_release_and_its_answer_the_next_shot_is_released(
     line: _Line, log: ShotLog
 ) -> None:
-    """The board has used the number of a release whose answer nobody heard."""
+    """The board has used the number of a release whose answer was lost."""
     board = Board(Link(line, acknowledge_on_receipt=False))
     shooter = Shooter.begin(board, log, "shoot", rig=None)
     shooter.fire(ONE_OPENING)

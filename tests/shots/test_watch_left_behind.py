@@ -17,7 +17,7 @@ from beamfall.workflows.series import Shooter
 
 @pytest.fixture(autouse=True)
 def left_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Every board that is connected to still watches, and has seen something."""
+    """Every board that is connected is still watching, and has seen something."""
     connect: Callable[..., Board] = Board.connect
 
     def find_watching(*arguments: object, **more: object) -> Board:

@@ -1,4 +1,4 @@
-"""A simulated rig is wired as its file says: parts at any lines of the board, and in any order."""
+"""A simulated rig is wired as its file says: parts on any lines of the board, in any order."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ def test_a_drop_and_a_flash_come_at_the_lines_of_the_file(lines: tuple[str, str,
 
 @pytest.mark.parametrize("lines", LINES)
 def test_the_same_drop_falls_whatever_line_its_valve_is_at(lines: tuple[str, str, str]) -> None:
-    """A line is a wire: 125 MHz ticks of the beam's edges are those of the plain rig, to the tick."""
+    """A line is only a wire: at 125 MHz the beam's edges come at the same ticks as on the plain rig."""
     times = []
     for rig in (example_rig(), rig_at(*lines)):
         with Board.connect("sim", rig=rig, seed=5) as board:

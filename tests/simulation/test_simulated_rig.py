@@ -1,4 +1,4 @@
-"""The simulated rig obeys the physics that it claims, and its chance comes from the seed alone."""
+"""The simulated rig follows the physics that it claims, and only the seed decides its chance."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ AIR, G = Air(1.20458, 1.82057e-5), 9.80665
 
 
 def rig_of(diameter_m: float = 0.004, *, beams: tuple[BeamModel, ...] = (), **changes) -> RigModel:
-    """A rig without scatter, whose drop of that diameter starts at rest one diameter below the nozzle."""
+    """A rig without scatter, whose drop has that diameter and starts at rest one diameter below the nozzle."""
     valve = ValveModel(
         nozzle_height_m=0.5 + 1.5 * diameter_m,  # its centre then falls 0.5 m to the surface
         flow_m3_s=FLOW,
@@ -62,7 +62,7 @@ def rig_of(diameter_m: float = 0.004, *, beams: tuple[BeamModel, ...] = (), **ch
 
 
 def open_valve(rig: SimulatedRig, at_s: float, valve: int = VALVE1) -> list[tuple[float, int, int]]:
-    """Open a valve for one drop; return the input edges up to its closing."""
+    """Open a valve for one drop; return the input edges until it closes."""
     number = 0 if valve == VALVE1 else 1
     rig.drive(valve, 1, round(at_s * rig.clock_hz))
     seen = listen(rig, at_s + rig.model.valves[number].opening_s)

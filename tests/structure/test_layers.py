@@ -213,7 +213,7 @@ def test_exceptions_are_all_needed() -> None:
 
 
 def test_only_the_port_registry_names_the_simulation() -> None:
-    """By its name: the registry imports the module when a simulated port is opened."""
+    """The registry imports the module by its name, when a simulated port is opened."""
     named = [
         module
         for module, file in list_modules().items()
@@ -225,7 +225,7 @@ def test_only_the_port_registry_names_the_simulation() -> None:
 
 
 def test_no_part_reads_the_simulation_out_of_the_name_of_a_port() -> None:
-    """`traits.brings_rig` says it of a board, `LoggedShot.is_simulated` of a shot."""
+    """A board says it with `traits.brings_rig`, a shot with `LoggedShot.is_simulated`."""
     asked = [
         module
         for module, file in list_modules().items()

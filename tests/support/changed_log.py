@@ -1,4 +1,4 @@
-"""What a test changes in a log beside its public methods: as if the board had reported something else."""
+"""Changes that a test makes in a log without its public methods, as if the board had reported something else."""
 
 from __future__ import annotations
 

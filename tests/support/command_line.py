@@ -26,7 +26,7 @@ BEAMFALL = [
 
 
 def unmeasured() -> dict[str, str]:
-    """The environment without coverage: its start in a program takes an interrupt for a missing module."""
+    """The environment without coverage, whose start in a program mistakes an interrupt for a missing module."""
     return {name: value for name, value in os.environ.items() if not name.startswith("COVERAGE_")}
 
 
@@ -38,8 +38,8 @@ def run_cli(
 ) -> subprocess.CompletedProcess[str]:
     """Run `beamfall ARGUMENTS`; return its status, output and errors.
 
-    `folder` is the current one for the command, `environment` its whole environment; `typed` is what stands on
-    standard input, which then ends.
+    `folder` is the current one for the command, `environment` its whole environment; `typed` is its standard input,
+    which then ends.
     """
     words = [str(argument) for argument in arguments]
     out, errors = _make_stream(), _make_stream()

@@ -1,4 +1,5 @@
-"""Damaged logs by the thousand: bytes flipped, values of wrong types, rows gone. A seed gives the same damage again."""
+"""Damaged logs by the thousand: flipped bytes, values of wrong types, missing rows. The same seed damages the same
+way."""
 
 from __future__ import annotations
 
@@ -39,7 +40,7 @@ WRONG: tuple[Any, ...] = (
 
 
 def damage_log(path: Path, seed: int) -> str:
-    """Damage the log at `path`; return in words how."""
+    """Damage the log at `path`; return how, in words."""
     draws = random.Random(seed)
     kinds = (flip_bytes, flip_bytes, wipe_page, cut_end, replace_values, replace_values, replace_texts,
              remove_rows, replace_columns, change_header, drop_parts)  # fmt: skip
@@ -79,7 +80,7 @@ def _open(path: Path) -> Any:
 
 
 def replace_values(path: Path, draws: random.Random) -> str:
-    """Values of a record with other types, the checksum right: as a program of another kind would write."""
+    """Give values of a record other types, with a right checksum, as another kind of program might."""
     table = draws.choice(list(TEXTS))
     with _open(path) as connection:
         rows = connection.execute(f"SELECT id, {TEXTS[table]} FROM {table}").fetchall()
@@ -105,7 +106,7 @@ def replace_values(path: Path, draws: random.Random) -> str:
 
 
 def replace_texts(path: Path, draws: random.Random) -> str:
-    """What is not JSON, no object, no UTF-8, or endless."""
+    """What is not JSON, not an object, not UTF-8, or has no end."""
     table = draws.choice(list(TEXTS))
     text = draws.choice(
         (
@@ -191,7 +192,7 @@ def fill(path: Path) -> None:
 
 
 def list_commands(folder: Path, draws: random.Random, *, slow: bool) -> list[tuple[str, ...]]:
-    """Every command that reads or writes the log; the slow ones only where `slow`."""
+    """Every command that reads or writes the log; the slow ones only if `slow`."""
     shot = str(draws.randint(1, SHOTS))
     quick: list[tuple[str, ...]] = [
         ("shots", "list"),
@@ -224,7 +225,7 @@ def list_commands(folder: Path, draws: random.Random, *, slow: bool) -> list[tup
 
 
 def run(command: tuple[str, ...]) -> tuple[int | str, str]:
-    """The status and the words of a command in this process."""
+    """The status and the output of a command that runs in this process."""
     out, err = io.StringIO(), io.StringIO()
     try:
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
@@ -241,7 +242,7 @@ def judge(status: int | str, words: str) -> bool:
 
 
 def read_as_page(path: Path, shot: int) -> str:
-    """Read what the page shows of a log and a shot; return what is called a bug in Beamfall there, if anything."""
+    """Read what the page shows of a log and a shot; return what it calls a bug in Beamfall, if anything."""
     from beamfall.page import review
 
     reads = (
@@ -264,7 +265,8 @@ def read_as_page(path: Path, shot: int) -> str:
 
 
 def _keep_pictures(log: Path, undrawn: int) -> None:
-    """Have a simulated picture of each shot but one: to draw it from its record takes longer than all the rest."""
+    """Make a simulated picture ready for each shot but one: drawing one from its record takes longer than all the
+    rest."""
     for shot in range(1, SHOTS + 1):
         file = find_drawn(log, shot)
         file.parent.mkdir(exist_ok=True)

@@ -10,7 +10,7 @@ import pytest
 
 @contextlib.contextmanager
 def full_disk(most: int = 0) -> Iterator[None]:
-    """No file may grow beyond `most` bytes inside the block: writing gives EFBIG. Python ignores SIGXFSZ."""
+    """Inside the block no file may grow beyond `most` bytes: writing gives EFBIG, because Python ignores SIGXFSZ."""
     resource = pytest.importorskip(
         "resource", reason="this system has no limit on the size of files"
     )

@@ -1,4 +1,4 @@
-"""A recipe on a shelf of its own, for tests, and files that are changed on the way."""
+"""A recipe on its own shelf for tests, and ways to change files in transit."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""OpenCV for tests: what does without it skips and names the platforms that its wheel leaves out."""
+"""OpenCV for tests: without it they are skipped, naming the platforms that have no wheel."""
 
 from __future__ import annotations
 

@@ -36,7 +36,8 @@ _VALVE = int(Signal.valve1)
 
 @dataclass(frozen=True)
 class Truth:
-    """What is true of a picture. Rows and columns in pixels, lengths in mm, times in ms; None where it is not there.
+    """What is true of a picture. Rows and columns are in pixels, lengths in mm, times in ms; None if it is not in the
+    picture.
 
     `stage` is `nothing`, `crown`, `jet`, `before`, `contact` or `after`.
     """
@@ -65,7 +66,7 @@ class Shot:
 
 
 def draw_look(draws: random.Random, down_deg: tuple[float, float] = LEVEL_DEG) -> Look:
-    """A camera, a light and a liquid. `down_deg`: the least and the greatest angle by which the camera looks down."""
+    """A camera, a light and a liquid. `down_deg`: the smallest and the largest angle by which the camera looks down."""
     colours = [name for name in GELS if name not in ("black", "grey")]
     top, bottom = draws.choice(colours), draws.choice([*colours, "grey", "black"])
     milky = draws.random() < 0.1
@@ -89,7 +90,7 @@ def draw_look(draws: random.Random, down_deg: tuple[float, float] = LEVEL_DEG) -
 def draw_rig(
     number: int, world: str, down_deg: tuple[float, float] = LEVEL_DEG
 ) -> tuple[RigModel, random.Random]:
-    """A rig by its number; rigs of another `world` are others."""
+    """A rig by its number; each `world` has other rigs."""
     draws = random.Random(f"photographed {world} {number}")
     rig = example_rig()
     height = draws.uniform(0.4, 0.8)
@@ -140,8 +141,8 @@ def make_shot(
 ) -> tuple[Scene, str, float | None, float | None] | None:
     """A scene of that kind, what it shows, the speed at which drop and jet met, and the delay of the light in ms.
 
-    Its spacing lets the drops meet at a share of the jet's rise, `met_at`, on average (None: it is drawn).
-    None where the rig makes none.
+    Its spacing lets the drops meet at the share `met_at` of the jet's rise, on average (None: chosen at random). The
+    scene is None if the rig cannot make one.
     """
     rig = SimulatedRig(model, seed=draws.randrange(10**6))
     needs = find_needs(model, 0.0, draws.uniform(0.6, 0.95) if met_at is None else met_at)

@@ -1,4 +1,4 @@
-"""What the full tier does more of than the quick one."""
+"""What the full tier does in addition to the quick one."""
 
 from __future__ import annotations
 

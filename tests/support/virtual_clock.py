@@ -4,7 +4,7 @@ from __future__ import annotations
 
 
 class VirtualClock:
-    """Time that passes only where a test adds to `now`, or while somebody sleeps; closing does nothing."""
+    """Time that passes only when a test adds to `now` or somebody sleeps; closing does nothing."""
 
     now = 0.0
 

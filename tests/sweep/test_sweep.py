@@ -29,7 +29,7 @@ def sweep_of(**changes) -> Sweep:
 
 @pytest.mark.parametrize("kept", ["no beam", "release", "edge 1"])
 def test_a_flash_that_does_not_follow_drop_2_moves_with_its_opening(kept: str) -> None:
-    """By as much: the collision does."""
+    """Move by as much as the collision does."""
     rig = example_rig()
     rig = {
         "no beam": replace(rig, beams=()),

@@ -74,7 +74,7 @@ def make_template(folder: Path, names: Iterable[str]) -> None:
 
 
 def _make_once(case: Case, folder: Path) -> int:
-    """Run a command in this process, which then has loaded what it takes, unless it changes the program first."""
+    """Run a command once in this process to load what it needs, unless it changes the program first."""
     from beamfall.cli import main
 
     if case.prepare is not leave:
@@ -116,7 +116,7 @@ class Shim:
 def run_case(
     shim: Shim, case: Case, folder: Path, at: int, number: int, persists: bool
 ) -> tuple[int, str, int]:
-    """Fork and run; returns the status, what was said, and how many calls were made."""
+    """Fork and run; return the status, what was printed, and how many calls were made."""
     with tempfile.TemporaryFile() as said, tempfile.NamedTemporaryFile() as counted:
         child = os.fork()
         if child == 0:
@@ -172,7 +172,7 @@ def _run_in_child(
 def judge(
     case: Case, folder: Path, template: Path, status: int, said: str, number: int
 ) -> Iterator[str]:
-    """What is wrong after a try, in words."""
+    """What is wrong after an attempt, in words."""
     killed = status == -signal.SIGKILL
     if status not in (0, 1, 2) and not killed:
         yield f"status {status}"

@@ -23,7 +23,7 @@ from beamfall.shots import ShotLog
 
 
 def leave() -> None:
-    """The program as it is."""
+    """The unchanged program."""
 
 
 @dataclass(frozen=True)
@@ -110,7 +110,7 @@ def _break() -> None:
 
 
 def _attach_board() -> None:
-    """A board at its prompt, with a slot: what is read of it is on no disk."""
+    """A board at its prompt, with a slot: what is read from it is on no disk."""
     found = Backup("a board of these tests", {"slots/slot1.bin": bytes(60)})
     backup._at_prompt = lambda *about: contextlib.nullcontext((None, "", ""))  # type: ignore[assignment, attr-defined]
     backup.read_own_files = lambda *about: found

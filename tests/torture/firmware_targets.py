@@ -24,7 +24,7 @@ _STEPS_MAX = 4000  # of one input: more is a hang
 
 
 class Broken(Exception):
-    """A promise of the board was broken."""
+    """The board broke a promise."""
 
 
 def make_frame(message, session, number, payload, protocol=wire.PROTOCOL):
@@ -115,7 +115,7 @@ def tell_frames(data):
 
 # -- a whole board ---------------------------------------------------------------------------------------------
 class Pins:
-    """The channel of a simulated port, all in this process. Every change of an output is checked as it comes."""
+    """The channel of a simulated port, all in this process. It checks every change of an output at once."""
 
     def __init__(self):
         self.clock_hz = profile.CLOCK_HZ
@@ -166,7 +166,8 @@ class Pins:
                 self._check_duty(signal, since)
 
     def _check_duty(self, signal, since):
-        """The window that ends with this opening: none has more in it. A rinse may be over the share, but alone."""
+        """Check the window that ends with this opening: no window has more in it. A rinse may exceed the share, but
+        only alone."""
         window = profile.DUTY_WINDOW_MS * MS
         begin = self.now - window
         kept = [(since, self.now)]
@@ -338,7 +339,7 @@ class Tester:
 
 
 class Stepper:
-    """One board that lives through many inputs: the link and everything behind it, fed with bytes."""
+    """One board that runs through many inputs: the link and everything behind it, fed with bytes."""
 
     def __init__(self):
         self._tester = Tester()

@@ -43,7 +43,7 @@ _GUIDED = ("beamfall.wire", "beamfall.link", "beamfall_board", "ports")
 
 
 def _peak_mb() -> float:
-    """Of this process alone; what getrusage says also has what its parent used when it was begun."""
+    """For this process alone; getrusage also counts what its parent had used when it started it."""
     from mutate import read_status_mib
 
     return read_status_mib("VmHWM")
@@ -201,7 +201,7 @@ class _Keeper:
 
 
 def _minimise(target: str, folder: Path) -> int:
-    """Keep, of all inputs of a folder, those that add lines of the code under test; smallest first."""
+    """Keep the inputs of a folder that reach new lines of the code under test, smallest first."""
     for path in (HERE, TOP / "firmware", TOP / "host"):
         sys.path.insert(0, str(path))
     import targets

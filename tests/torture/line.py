@@ -1,4 +1,4 @@
-"""A line that does what lines do at their worst, and a rig that writes down what it sees at the pins."""
+"""A line that does the worst that lines do, and a rig that records what it sees at the pins."""
 
 from __future__ import annotations
 
@@ -46,11 +46,11 @@ class TruthRig:
 
     @property
     def inputs_to_come(self) -> bool:
-        """Whether an input is still to change."""
+        """Whether an input has still to change."""
         return bool(self._events)
 
     def plan(self, ticks: int, signal: int, level: int) -> None:
-        """An input will have that level at that time (of this life's clock)."""
+        """Give an input that level at that time (of this life's clock)."""
         heapq.heappush(self._events, (ticks, signal, level))
 
     def drive(self, signal: int, level: int, ticks: int) -> None:
@@ -75,7 +75,7 @@ class TruthRig:
         return self._levels.get(signal, 0)
 
     def lose_power(self, now: int) -> None:
-        """The board is about to be reset: its outputs fall by their pull-downs."""
+        """The board is about to be reset: the pull-downs switch its outputs off."""
         for signal in list(self.on):
             self.drive(signal, 0, now)
         self.base += now
@@ -107,7 +107,7 @@ class BadLine:
 
     @property
     def in_maintenance(self) -> bool:
-        """The board has left its main loop and speaks no wire until it is reset."""
+        """The board has left its main loop and does not answer on the wire until it is reset."""
         stopped: bool = self.inner._channel.stopped
         return stopped
 
@@ -118,7 +118,7 @@ class BadLine:
         self._from_board = b""
 
     def unplug(self, absent: int = 1) -> None:
-        """Bytes on their way are gone; the board goes on (it is powered from elsewhere)."""
+        """Bytes in transit are lost; the board goes on (it has its own supply)."""
         self.plugged = False
         self.absent = absent
         self._from_board = self._ready = b""
@@ -126,7 +126,7 @@ class BadLine:
         self._held_to_host.clear()
 
     def open(self) -> BadLine:
-        """What a Link is given to connect again."""
+        """What a Link uses to connect again."""
         if self.absent > 0:
             self.absent -= 1
             raise PortNotFound("the port is not there")
@@ -144,7 +144,7 @@ class BadLine:
         self.inner._channel.__dict__.pop("write", None)
 
     def write_slowly(self, most: int) -> None:
-        """The board gets rid of so many bytes at a time only; 0: of all."""
+        """Let the board send only that many bytes at a time; 0: all of them."""
         channel = self.inner._channel
         channel.__dict__.pop("write", None)
         if most:
@@ -153,7 +153,7 @@ class BadLine:
 
     # -- frames ------------------------------------------------------------------------------------------------------
     def _pass(self, frame: bytes, plan: deque[tuple[str, int]], held: list[bytes]) -> list[bytes]:
-        """What becomes of one frame: the frames that go on, in order."""
+        """What becomes of one frame: the frames that are passed on, in order."""
         fault, place = plan.popleft() if plan else ("pass", 0)
         late = list(held)
         if fault == "hold":

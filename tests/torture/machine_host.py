@@ -1,4 +1,4 @@
-"""The host of the state machine, its board and the line between them; what the host is told is written down here."""
+"""The host of the state machine, its board, the line between them, and a record of what the host is told."""
 
 from __future__ import annotations
 
@@ -70,7 +70,7 @@ totals: Counter[str] = Counter()  # over all histories of this process, for the 
 
 
 def _boot_id(life: int) -> int:
-    """What the board draws in that life, which is where the simulated chance comes from."""
+    """The random numbers of the board in that life, from which the simulated chance comes."""
     return int.from_bytes(make_entropy(_SEED, life), "little") & 0x3FFFFFFF
 
 
@@ -137,7 +137,7 @@ class HostMachine(RuleBasedStateMachine):
         return link
 
     def _new_host(self) -> None:
-        """The old host is dead; another one comes, if it gets through."""
+        """The old host has died; another one comes, if it gets through."""
         self.ticket = None
         self.host = None
         link = self._make_link()
@@ -147,7 +147,7 @@ class HostMachine(RuleBasedStateMachine):
             self._note_boot(link)
 
     def _note_boot(self, link: Link) -> None:
-        """Which life that is: the rig counts them, the boot id tells them apart. It may be over already."""
+        """Which life that is: the rig counts lives, and the boot id tells them apart. It may have ended."""
         if link.welcome is not None and link.welcome.boot_id not in self.heard.lives:
             boot_id = link.welcome.boot_id
             lives = range(1, self.rig.boot + 1)
@@ -156,7 +156,7 @@ class HostMachine(RuleBasedStateMachine):
 
     @contextmanager
     def _trying(self) -> Iterator[None]:
-        """Whatever the library says of a bad line is allowed; what it must not say is judged where it matters."""
+        """The library may report anything of a bad line; what it must not say is checked where it matters."""
         with suppress(LinkError, Refused, ShotError):
             yield
         if self.host is not None:
@@ -175,7 +175,7 @@ class HostMachine(RuleBasedStateMachine):
         self.line.to_host.extend(to_host)
 
     def _make_all_well(self) -> Board:
-        """The line is good, no input is about to change, nothing is under way, the reports are read."""
+        """Wait until the line is good, no input will change, nothing is running, and the reports have been read."""
         self.line.heal()
         if self.line.in_maintenance:
             self.line.reset()
@@ -204,7 +204,7 @@ class HostMachine(RuleBasedStateMachine):
     # -- what can end a watch, and what can be under way ------------------------------------------------------------
     @contextmanager
     def _ending_watches(self) -> Iterator[None]:
-        """Around whatever ends a watch when it is carried out."""
+        """Put this around anything that ends a watch."""
         life, asked = self.rig.boot, self.time
         going = [w for w in self.heard.watches if w.life == life and w.end_sure > asked]
         for watch in going:
@@ -215,7 +215,7 @@ class HostMachine(RuleBasedStateMachine):
                 watch.end_sure = self.time
 
     def _may_end_watches(self) -> None:
-        """From now on a watch may have ended by something that nobody is told of at once."""
+        """From now on a watch may have ended without anybody being told at once."""
         for watch in self.heard.watches:
             if watch.life == self.rig.boot:
                 watch.end_asked = min(watch.end_asked, self.time)
@@ -247,7 +247,7 @@ class HostMachine(RuleBasedStateMachine):
         return self._release_by(self.host, *self.ticket)
 
     def _release_by(self, host: Board, ticket: Ticket, table: int) -> bool:
-        """Release an armed table; whether it ran is written down as the host has it."""
+        """Release an armed table, and record whether it ran, as far as the host knows."""
         key = (ticket.boot_id, ticket.release)
         life = self.rig.boot
         try:
@@ -323,7 +323,8 @@ class HostMachine(RuleBasedStateMachine):
         return self.host.link.request(Message(name, fields))
 
     def _serve(self, name: str, output: int, ticks: int, **fields: Any) -> bool:
-        """A service action, told from all others by its width; whether the host was told that it was done."""
+        """Run a service action, which its width tells from all others; return whether the host was told that it was
+        done."""
         self.told.services[output, ticks] = False
         try:
             self._request(name, output=output, **fields)
@@ -353,7 +354,7 @@ class HostMachine(RuleBasedStateMachine):
             totals.update(self.heard.counts)
 
     def _finish(self) -> None:
-        """In better times, a last host hears all that the board still has to say, and shoots."""
+        """The line is good again: a last host receives everything that the board still has to report, and shoots."""
         self.line.heal()
         self.line.sleep(RINSE_MAX_MS / 1000 + 0.5)  # nothing of these histories is on for longer
         assert not self.rig.on, "an output stayed on"

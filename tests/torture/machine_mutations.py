@@ -152,7 +152,7 @@ def _call_an_unknown_release_refused(patch: Patch) -> None:
 
 @mutation("the host leaves a release without an answer open")
 def _leave_a_lost_release_to_guessing(patch: Patch) -> None:
-    """The fault that was: no answer in eight tries was the end of it."""
+    """The old fault: after eight tries without an answer the host gave up."""
 
     original = Link._recover
 
@@ -166,7 +166,7 @@ def _leave_a_lost_release_to_guessing(patch: Patch) -> None:
 
 @mutation("the host takes another program's release for its own")
 def _take_another_programs_release(patch: Patch) -> None:
-    """The fault that was: the number on the board was enough."""
+    """The old fault: the number on the board was taken as enough."""
     patch.setattr(Link, "_check_that_it_was_ours", lambda self, release: None)
 
 

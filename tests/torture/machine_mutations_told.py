@@ -104,7 +104,7 @@ def _deliver_what_is_ahead(patch: Patch) -> None:
 
 @mutation("a new host begins with whatever report comes first")
 def _guess_the_count_of_reports(patch: Patch) -> None:
-    """The fault that was: a host new to the board began with the first report that reached it."""
+    """The old fault: a host new to the board began with the first report that it received."""
     original = ReportOrder.begin
 
     def begin(self: ReportOrder, boot_id: int, oldest_report: int) -> bool:

@@ -1,6 +1,6 @@
-"""What the pins show, judged as it comes: which tables ran, how often, and every output's limits.
+"""Judges what the pins show, as it comes: which tables ran, how often, and whether every output kept its limits.
 
-The judge knows what was sent and what the host was told (`Told`), nothing of the firmware.
+The judge knows what was sent and what the host was told (`Told`), and nothing about the firmware.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ _PRESS_LEAST, _PRESS_MOST = 25 * MS, 60 * MS
 
 @dataclass
 class Told:
-    """What was asked of the board, and what its host says became of it."""
+    """What was asked of the board, and what its host reports about it."""
 
     plans: dict[int, Plan] = field(default_factory=dict)
     by_digest: dict[bytes, int] = field(default_factory=dict)
@@ -54,7 +54,7 @@ class Told:
         return plan
 
     def note_done(self, key: tuple[int, int], table: int) -> None:
-        """The host says that this release ran; then no other under that number has."""
+        """The host says that this release ran; then no other with that number has."""
         assert key not in self.done, "a release number was taken twice"
         self.unknown.pop(key, None)
         self.done[key] = table
@@ -157,7 +157,7 @@ class PinJudge:
             self.served[signal, ticks - since] += 1
 
     def _check_duty(self, life: int, valve: int, since: int, now: int) -> None:
-        """The window that ends with this opening. A rinse may be over the share, but alone."""
+        """Check the window that ends with this opening. A rinse may exceed the share, but only alone."""
         begin = now - DUTY_WINDOW
         kept = [(on, off) for on, off in self._open.get((life, valve), []) if off > begin]
         kept.append((since, now))
@@ -184,12 +184,13 @@ class PinJudge:
         self.shots.append(shot)
 
     def changes_after(self, life: int, ticks: int) -> list[Edge]:
-        """The changes at all pins of that life, later than that, in the order in which they came."""
+        """The changes at all pins in that life after that time, in their order."""
         changes = self.changes[life]
         return changes[bisect_left(changes, (ticks + 1, 0, 0)) :]
 
     def _judge_shots(self) -> None:
-        """Only tables sent whole run, as written as far as they run, and no more often than they were released."""
+        """Only tables that were sent whole run, exactly as written until they end, and no more often than they were
+        released."""
         told = self._told
         ran: Counter[int] = Counter()
         surely: Counter[int] = Counter()
@@ -226,7 +227,7 @@ class PinJudge:
         return sum(shot.table == table for shot in self.shots)
 
     def check_that_all_ran(self) -> None:
-        """What the host knows to have run has."""
+        """Whatever the host knows to have run did run."""
         unclear = sum(not shot.table for shot in self.shots)
         missing = 0
         for table, times in Counter(self._told.done.values()).items():

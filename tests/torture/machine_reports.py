@@ -68,7 +68,7 @@ class ReportJudge:
         assert same, f"report {number} came twice, and not the same"
 
     def finish(self, last_boot: int) -> None:
-        """All lives, once the last host has heard all that the board had to say."""
+        """Judge all lives, after the last host has heard everything that the board had to report."""
         for boot, heard in self.lives.items():
             missing = [
                 number
@@ -108,7 +108,7 @@ class ReportJudge:
     def _judge_unended(
         self, heard: Heard, edges: list[tuple[int, Message]], last: int, lost: bool
     ) -> None:
-        """Edges of something whose end was not told: forgotten, or the board did not live to see it, or a fault."""
+        """Edges of something whose end was not reported: it was forgotten, or the board restarted or failed first."""
         for about in dict.fromkeys(_about(message) for _, message in edges):
             if about[0].name == "watch":
                 reports = [(n, m) for n, m in edges if _about(m) == about]
@@ -187,7 +187,8 @@ class ReportJudge:
         reports: list[tuple[int, Message]],
         last: int,
     ) -> None:
-        """Edges in order, none left out but where reports were said to be forgotten; `last`: report before them."""
+        """Judge that the edges are in order, and that none is missing unless reports were said to be forgotten; `last`:
+        the report before them."""
         if not reports:
             return
         first = read_edges(reports[0][1])[0]

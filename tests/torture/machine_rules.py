@@ -19,7 +19,7 @@ with_ticket = precondition(lambda self: self.host is not None and self.ticket is
 
 
 class LineRules(HostMachine):
-    """What happens on the line, and to the ends of it."""
+    """What happens on the line, and at its two ends."""
 
     @rule(faults=faults)
     def spoil_to_board(self, faults: Faults) -> None:
@@ -54,8 +54,8 @@ class LineRules(HostMachine):
     @with_host
     @rule(kind=kinds, release=st.booleans(), between=st.booleans())
     def another_program_has_its_turn(self, kind: str, release: bool, between: bool) -> None:
-        """It leaves another table, and perhaps a used number; the host of before goes on as if nothing had been.
-        `between`: it comes between that host's arming and its release, of which nothing reaches the board."""
+        """Another host leaves another table, and perhaps a used number; the earlier host goes on as if nothing had
+        happened. `between`: it comes between that host's arming and its release, of which nothing reaches the board."""
         self.line.heal()
         armed = between and self._arm(self._plan("short"))
         with self._trying():
@@ -83,7 +83,7 @@ class LineRules(HostMachine):
         in_a_shot=st.booleans(),
     )
     def firmware_raises(self, where: str, calls: int, in_a_shot: bool) -> None:
-        """An exception out of the hardware's calls; only the first `calls` of them raise."""
+        """A call to the hardware raises; only the first `calls` of them do."""
         if in_a_shot:
             self._make_all_well()
             if self._arm(self._plan("long")):
@@ -128,7 +128,7 @@ class ShotRules(HostMachine):
         to_board: Faults,
         to_host: Faults,
     ) -> None:
-        """`good`: the upload on a good line, the release on a bad one."""
+        """`good`: upload on a good line, release on a bad one."""
         if good:
             self.line.heal()
             self.line.sleep(0.03)
@@ -158,7 +158,7 @@ class ShotRules(HostMachine):
     @with_ticket
     @rule(next_number=st.booleans())
     def release_again(self, next_number: bool) -> None:
-        """The same ticket, or the same table under the next number."""
+        """Use the same ticket again, or the same table under the next number."""
         assert self.ticket is not None
         ticket, table = self.ticket
         if next_number:
@@ -168,7 +168,7 @@ class ShotRules(HostMachine):
     @with_ticket
     @rule(kind=kinds)
     def release_another_table(self, kind: str) -> None:
-        """The board has another table than the one that is named."""
+        """The board has a table other than the one named."""
         assert self.ticket is not None
         old, table = self.ticket
         self._make_all_well()
@@ -178,7 +178,7 @@ class ShotRules(HostMachine):
             self._release_by(self.host, Ticket(new.boot_id, new.release, old.digest), table)
 
     def _release_raw(self, digest: bytes) -> None:
-        """A release of what is not a ready table."""
+        """Release what is not a ready table."""
         assert self.host is not None
         with self._trying():
             self._request(
@@ -196,7 +196,7 @@ class ShotRules(HostMachine):
         good=st.booleans(),
     )
     def upload_in_part(self, parts: int, commit: bool, then_release: bool, good: bool) -> None:
-        """A table of which some rows are missing, and a release of it."""
+        """Send a table with some rows missing, and release it."""
         assert self.host is not None
         if good:
             self._make_all_well()
@@ -216,7 +216,7 @@ class ShotRules(HostMachine):
     @with_host
     @rule(which=st.integers(0, 4), good=st.booleans())
     def upload_beyond_limits(self, which: int, good: bool) -> None:
-        """A table that the host's own check would not let pass, and a release of it."""
+        """Send a table that the host's own check would refuse, and release it."""
         assert self.host is not None
         if good:
             self._make_all_well()
@@ -236,7 +236,7 @@ class ShotRules(HostMachine):
     @with_host
     @rule(milliseconds=st.integers(20, 150), good=st.booleans())
     def commit_during_a_drip(self, milliseconds: int, good: bool) -> None:
-        """The table is whole; but the port plays another one."""
+        """The table is complete, but the port plays another one."""
         assert self.host is not None
         if good:
             self._make_all_well()
@@ -286,7 +286,7 @@ class ShotRules(HostMachine):
     @with_host
     @rule(back=st.booleans(), in_a_shot=st.booleans())
     def let_an_installer_in(self, back: bool, in_a_shot: bool) -> None:
-        """The board speaks no wire then, nothing is on, and it comes back as from any reset."""
+        """The board does not answer on the wire then, nothing is on, and it comes back as after any reset."""
         assert self.host is not None
         if in_a_shot:
             self.line.heal()

@@ -35,7 +35,7 @@ _CHUNK = 200
 
 
 def make_settings(histories: int, *, shrink: bool = False, derandomize: bool = False) -> settings:
-    """Of one run: so many histories of 30 steps."""
+    """Figures of one run: how many histories of 30 steps."""
     return settings(
         max_examples=histories,
         phases=[Phase.generate, Phase.shrink] if shrink else [Phase.generate],

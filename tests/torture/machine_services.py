@@ -131,7 +131,7 @@ class ServiceRules(HostMachine):
     @with_host
     @rule(drips=st.integers(5, 15))
     def nobody_listens(self, drips: int) -> None:
-        """More reports than the board has room for."""
+        """Make more reports than the board has room for."""
         for _ in range(drips):
             with self._trying():
                 self._begin_service("drip", 1, True)
@@ -139,7 +139,8 @@ class ServiceRules(HostMachine):
 
     @rule(times=st.integers(3, 20), name=st.sampled_from(["drip", "test_flash"]))
     def serve_as_often_as_can_be(self, times: int, name: str) -> None:
-        """Stopped as soon as each pulse is over: what holds the next one back is the output's rest, then the duty."""
+        """Each is stopped as soon as its pulse is over: what holds back the next one is first the output's rest, then
+        the duty."""
         host = self._make_all_well()
         for _ in range(times):
             with self._trying():
@@ -155,7 +156,7 @@ class ServiceRules(HostMachine):
             host.settle()
 
     def _begin_again(self, name: str) -> bool:
-        """At once: whether the board does it, though its output has not rested."""
+        """Ask again at once; return whether the board does it, though its output has not rested."""
         with suppress(Refused):
             self._begin_service(name, 1, True)
             self.line.sleep(0.0005)
@@ -169,7 +170,7 @@ class ServiceRules(HostMachine):
         kind=st.sampled_from(["long", "open"]),
     )
     def host_falls_silent(self, timeout_s: float, what: str, kind: str) -> None:
-        """It has asked to be missed; then it is not heard for long."""
+        """The host asks to be missed, then falls silent for long."""
         host = self._make_all_well()
         with self._must("beginning something"):
             plan = self._plan(kind)

@@ -17,7 +17,7 @@ _NO_DIGEST = bytes(16)
 
 
 class SlotRules(ServiceRules):
-    """`self.saved` and `self.chosen` hold what may be kept; certainty comes with an answer."""
+    """`self.saved` and `self.chosen` hold what may be kept; only an answer makes it certain."""
 
     def _ready(self, status: Status) -> bytes | None:
         return None if status.digest == _NO_DIGEST else status.digest
@@ -71,7 +71,7 @@ class SlotRules(ServiceRules):
 
     @rule(slot=slots)
     def load_a_slot(self, slot: int) -> None:
-        """And release what was in it."""
+        """Load a slot and release what is in it."""
         host = self._make_all_well()
         self._look_at_slots(host)
         (digest,) = self._may_hold(slot)
@@ -83,7 +83,7 @@ class SlotRules(ServiceRules):
         self._press_well(host, digest)
 
     def _look_at_slots(self, host: Board) -> None:
-        """What the board says it keeps is what may be there; after that it is known."""
+        """The board lists only what may be there; after that it is certain."""
         with self._must("asking for the slots"):
             listed = host.slots()
         held = {slot.slot: slot.digest for slot in listed.slots}
@@ -127,7 +127,7 @@ class SlotRules(ServiceRules):
         self.line.sleep(0.02)
 
     def _press_well(self, host: Board, digest: bytes | None, down_ms: int = 60) -> None:
-        """With nothing under way and nothing that must rest, a press is a shot of the ready table."""
+        """When nothing runs and nothing has to rest, a press fires the ready table."""
         with self._must("waiting"):
             host.sleep(16.0)  # a rinse and the duty window behind it
         self.pins.look(self.time)

@@ -1,4 +1,4 @@
-"""Sequence tables that tell themselves apart at the pins, and the limits of the board that runs them."""
+"""Sequence tables that can be told apart at the pins, and the limits of the board that runs them."""
 
 from __future__ import annotations
 
@@ -48,8 +48,8 @@ TableRow = tuple[int, int, int, int, int]  # anchor, count, output, delay, width
 
 @dataclass(frozen=True)
 class Plan:
-    """A table as written. `kind`: short; long, the shutter for 2.5 s; beam, a flash behind the first drop; open, a
-    valve for almost all of 1.3 s."""
+    """A table as written. `kind`: short; long, the shutter for 2.5 s; beam, a flash after the first drop; open, a valve
+    for almost all of 1.3 s."""
 
     table: int
     kind: str
@@ -98,12 +98,12 @@ class Plan:
         }
 
     def end(self, dark: int | None) -> int:
-        """When a shot that was not stopped is over, tail and all."""
+        """When a shot that was not stopped is over, with its tail."""
         return max(delay + width for _, delay, width in self.written(dark)) + TAIL
 
 
 def find_table(pulses: list[tuple[int, int, int]]) -> int:
-    """The number of the table whose pulses these are (output, from the zero, width or -1), 0: too little was seen."""
+    """The number of the table with these pulses (output, from the zero, width or -1); 0: too few were seen."""
     for output, delay, width in pulses:
         if output == VALVE1:
             return (delay - _VALVE1_AT) // MARK
@@ -115,7 +115,7 @@ def find_table(pulses: list[tuple[int, int, int]]) -> int:
 
 
 def make_raw(rows: tuple[TableRow, ...]) -> tuple[Message, list[tuple[int, ...]], bytes]:
-    """table_begin, the row records and the digest of rows that await no beam, unchecked."""
+    """The table_begin, row records and digest of rows that await no beam, unchecked."""
     records = [
         (a, c, o, 0, d, w) for a, c, o, d, w in sorted(rows, key=lambda r: (r[0], r[1], r[3], r[2]))
     ]

@@ -17,7 +17,7 @@ bursts = st.lists(
 
 class WatchRules(HostMachine):
     def _begin_watch(self) -> bool:
-        """Whether one is going on now, as far as the host knows."""
+        """Whether a watch is running now, as far as the host knows."""
         assert self.host is not None
         watch = Watch(self.rig.boot, self.time)
         self.heard.watches.append(watch)
@@ -44,7 +44,7 @@ class WatchRules(HostMachine):
             self.host.watch(False)
 
     def _plan_burst(self, drops: int, spacing_us: int) -> float:
-        """Both beams in turn, dark and clear; how long it takes."""
+        """Make both beams dark and clear in turn; return how long it takes."""
         spacing = spacing_us * HZ // 1_000_000
         at = self.now + 1000
         for _ in range(drops):
@@ -93,7 +93,8 @@ class WatchRules(HostMachine):
 
     @rule(timeout_s=st.sampled_from([0.2, 0.6]), drops=st.integers(1, 50))
     def a_watch_goes_on_without_its_host(self, timeout_s: float, drops: int) -> None:
-        """It drives nothing: there is nothing to put off, and who comes back wants to know what was seen."""
+        """A watch drives nothing, so nothing must be switched off, and a host that comes back wants to know what was
+        seen."""
         host = self._make_all_well()
         with self._must("a watch"):
             host.set_host_timeout(timeout_s)

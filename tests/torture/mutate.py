@@ -28,7 +28,7 @@ _PARENTS_MOST = 4000
 
 
 class Hang(BaseException):
-    """One input took too long; no Exception, which code under test may catch."""
+    """One input took too long. It is no Exception, because code under test may catch those."""
 
 
 @dataclass
@@ -131,7 +131,7 @@ def _give_up(number: int, frame: FrameType | None) -> None:
 
 
 def _name(error: BaseException) -> str:
-    """What an exception is called: its kind and the last line of code."""
+    """The name of an exception: its kind and the last line of code."""
     last = traceback.extract_tb(error.__traceback__)[-1]
     return f"{type(error).__name__} at {Path(last.filename).name}, line {last.lineno}"
 

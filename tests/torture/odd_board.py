@@ -35,7 +35,7 @@ DEAF = ("silent", "nonsense", "gone")  # no answer can be heard from these
 
 
 class OddBoard(ServedBoard):
-    """A served board that misbehaves from `turns_s` after it was first heard on; `on` are its outputs that are on."""
+    """A served board that misbehaves from `turns_s` after it was first heard; `on` are its outputs that are on."""
 
     def __init__(self, mode: str, turns_s: float, seed: int) -> None:
         super().__init__(seed)
@@ -64,7 +64,7 @@ class OddBoard(ServedBoard):
 
     @property
     def is_deaf(self) -> bool:
-        """Whether nothing is heard from it by now."""
+        """Whether the board has fallen silent by now."""
         return not self.carries_frames and self._is_odd
 
     @property
@@ -75,7 +75,7 @@ class OddBoard(ServedBoard):
         return b"".join(self._take(one) for one in self._heard.feed(data) if isinstance(one, Frame))
 
     def _take(self, frame: Frame) -> bytes:
-        """Note a request; return what of it reaches the board."""
+        """Note a request; return the part of it that reaches the board."""
         self._session = frame.session or self._session
         request = _DEFINITION.by_id[frame.message]
         if self._mode == "too soon" and self._is_odd and request.name in _ACTING:
@@ -122,7 +122,7 @@ class OddBoard(ServedBoard):
         return due
 
     def _flood(self) -> Iterable[bytes]:
-        """Edges of a shot that nobody released, and ends of shots by the button."""
+        """Edges of a shot that nobody released, and ends of shots that the button released."""
         for _ in range(_REPORTS_EACH_STEP):
             self._newest += 1
             if self._random.random() < 0.8:

@@ -45,7 +45,7 @@ def _welcome() -> dict[str, Any]:
 
 
 class BoardTarget:
-    """Everything that is asked of a board, answered by an input. `frames` counts what the boards have said."""
+    """Everything that can be asked of a board, which the input answers. `frames` counts what the boards have sent."""
 
     def __init__(self) -> None:
         self.frames = 0
@@ -65,7 +65,7 @@ class BoardTarget:
         assert line.clock() < _TIME_MOST_S, line.clock()
 
     def _talk(self, script: Script, line: HostileLine) -> None:
-        """Ask one thing after the other while the input has answers; then see that the host still works."""
+        """Ask one thing after another while the input has answers; then check that the host still works."""
         self._runs += 1
         board = Board(Link(line, acknowledge_on_receipt=False))
         acts = self._list_acts(board)

@@ -34,7 +34,7 @@ _REPORTS_EVERY = 10
 
 
 class NoisyLine(BadLine):
-    """Damages that share of all frames, each way, by chance from a seed."""
+    """Damages that share of all frames, each way, at random from a seed."""
 
     def __init__(self, inner: SimulatedTransport, share: float, seed: int) -> None:
         super().__init__(inner)
@@ -52,7 +52,7 @@ class NoisyLine(BadLine):
 
 
 class CountingRig(TruthRig):
-    """Keeps counts only, so that its own memory stays flat."""
+    """Keeps only counts, so that its own memory use stays flat."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -71,7 +71,7 @@ class CountingRig(TruthRig):
 
 
 def _memory_mb() -> float:
-    """Resident memory now (Linux), else the peak."""
+    """Resident memory now (on Linux), otherwise the peak."""
     try:
         pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[1])
         return pages * resource.getpagesize() / 2**20

@@ -226,7 +226,7 @@ def measure_loading(jobs: int = 1) -> float:
 
 
 def _heed_all() -> None:
-    """Whoever runs this in the background, or by nohup, has its children ignore signals."""
+    """A shell that starts this in the background, or nohup, makes its children ignore signals."""
     for name in SIGNALS:
         signal.signal(getattr(signal, name), signal.SIG_DFL)
 
@@ -278,7 +278,7 @@ def _look(
 
 
 def _find_camera_process(place: Path) -> bool:
-    """Whether one of this run lives; it ends by itself within a moment of its program."""
+    """Whether a process of this run is alive; it ends by itself a moment after its program."""
     for _ in range(20):
         lines = []
         for file in Path("/proc").glob("[0-9]*/cmdline"):
@@ -311,7 +311,7 @@ def _check_log(log: ShotLog, openings: int) -> list[str]:
 
 
 def _count(command: str, seen: list[Seen]) -> str:
-    """A line of the table: signals sent, those that met the command running, those that ended in time."""
+    """A line of the table: signals sent, signals that met the running command, and commands that ended in time."""
     ended = [one.ended_s for one in seen if one.ended_s is not None]
     findings = sum(len(one.findings) for one in seen)
     return (

@@ -113,7 +113,7 @@ def fuzz_board(data: bytes) -> None:
 
 
 class StepTarget:
-    """`Stepper` over many inputs. It remembers what it was given: `history` breaks a new one the same way."""
+    """`Stepper` over many inputs. It remembers them: `history` breaks a new one in the same way."""
 
     def __init__(self, lives: int = 500) -> None:
         self._lives = lives

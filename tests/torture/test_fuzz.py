@@ -1,4 +1,4 @@
-"""The kept corpus again, under CPython and under MicroPython, and a bounded run of each fuzzer.
+"""The kept corpus once more, under CPython and under MicroPython, and a short run of each fuzzer.
 
 The long runs are commands, see fuzz.py.
 """
@@ -116,7 +116,7 @@ def test_the_fuzzer_can_fail(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_mutations_find_what_chance_alone_would_not(tmp_path: Path) -> None:
-    """A fault behind three right bytes: only an input that was kept for its first step leads there."""
+    """A fault behind three right bytes: only an input that was kept for its first step can reach it."""
 
     def target(data: bytes) -> None:
         if data[:1] == b"a":  # noqa: SIM102
@@ -141,7 +141,7 @@ def test_mutations_find_what_chance_alone_would_not(tmp_path: Path) -> None:
 def test_the_kept_inputs_get_far(
     target: str, reached: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A fuzzer whose every input is turned away at once would find nothing."""
+    """A fuzzer whose every input is refused at once would find nothing."""
     calls: list[int] = []
     module = outside if target == "talk" else outside_files
     plain = getattr(module, reached)

@@ -51,12 +51,12 @@ def test_nothing_that_is_sent_breaks_a_limit(parts: list[bytes]) -> None:
 @given(st.lists(st.one_of(in_part, service, commit, long), min_size=4, max_size=24))
 @settings(examples(300), suppress_health_check=list(HealthCheck))
 def test_parts_of_an_upload_between_service_actions_break_no_limit(parts: list[bytes]) -> None:
-    """Was: a commit in the middle of a drip gave the port another table, and the valve stayed open."""
+    """An old fault: a commit in the middle of a drip gave the port another table, and the valve stayed open."""
     firmware.run_board(b"".join(parts))
 
 
 def test_the_duty_over_shots_is_judged(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Four shots of five openings of 199 ms, one after the other: the fourth is refused, or the pins tell."""
+    """Four shots of five openings of 199 ms, one after the other: the fourth must be refused, or the pins show it."""
     rows = b"".join(bytes([0, 0, 198, delay]) for delay in (0, 51, 102, 153, 204))
     shot = bytes([RELEASE, TIME, 0xC8, 0])  # and 1.02 s
     steps = bytes([UPLOAD, 4]) + rows + bytes([0, 0, 1, 1, 1]) + 4 * shot
@@ -134,7 +134,7 @@ bodies = st.one_of(
 
 
 def make_body(content: bytes | tuple[list[tuple[int, ...]], int, int, int, bool]) -> bytes:
-    """A slot's content with a right check sum; its digest right or wrong."""
+    """The content of a slot with a right checksum, and a digest that is right or wrong."""
     if isinstance(content, bytes):
         return content
     rows, window, awaits, edge, right = content
@@ -174,7 +174,7 @@ def test_no_content_of_a_slot_breaks_a_limit(content) -> None:  # type: ignore[n
 
 
 def test_a_slot_that_is_good_does_run(tmp_path: Path) -> None:
-    """Or the property above would prove nothing."""
+    """Otherwise the property above would prove nothing."""
     bench = Bench()
     folder = Path(bench.transport._folder.name)
     make_slot_file(folder, 3, make_body(([(0, 0, 1, 0, MS, 150 * MS)], 0, 0, 0, True)))
@@ -187,7 +187,7 @@ def test_a_slot_that_is_good_does_run(tmp_path: Path) -> None:
 
 
 def test_rows_that_never_end_are_a_fault_and_the_outputs_go_off() -> None:
-    """Timing hardware that does not come to its end: the shot must not wait for it for ever."""
+    """Timing hardware that never ends: the shot must not wait for it for ever."""
     bench = Bench()
     _, digest = bench.upload([(0, 0, 8, 1 * MS, 50 * MS)])
     port = bench.transport._port

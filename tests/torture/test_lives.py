@@ -1,4 +1,5 @@
-"""A host over several lives of its board, and over other programs' turns: each a fault that was found and mended."""
+"""A host through several lives of its board, and after other programs: each test is a fault that was found and
+mended."""
 
 from __future__ import annotations
 
@@ -36,7 +37,8 @@ def count_shots(line: BadLine) -> int:
 
 
 def test_after_a_restart_reports_are_acknowledged_by_their_new_numbers() -> None:
-    """Was: the old life's count went to the new life, and nothing was acknowledged until it had caught up."""
+    """The old fault: the count of the old life was used in the new one, and nothing was acknowledged until it had
+    caught up."""
     line = make_line()
     board = make_board(line)
     for _ in range(5):
@@ -51,8 +53,9 @@ def test_after_a_restart_reports_are_acknowledged_by_their_new_numbers() -> None
     assert board.status().reports_kept == 0
 
 
-def test_after_an_unknown_release_the_next_shot_is_uploaded_anew() -> None:
-    """Was: the table was believed ready in the board's new life, and every later release refused as wrong-boot."""
+def test_after_an_unknown_release_the_next_shot_is_uploaded_again() -> None:
+    """The old fault: the host took the table for ready in the board's new life, and every later release was refused as
+    wrong-boot."""
     line = make_line()
     board = make_board(line)
     ticket = board.arm(SHOT)
@@ -82,7 +85,7 @@ def test_a_shot_of_an_earlier_life_is_not_taken_for_one_of_the_same_number() -> 
 
 
 def test_an_outcome_that_the_board_had_no_room_for_is_not_waited_for_for_ever() -> None:
-    """Was: reports held back by the host counted as still to come."""
+    """The old fault: reports that the host held back counted as still to come."""
     line = make_line()
     board = make_board(line)
     board.shoot(SHOT)  # its reports are held, not settled
@@ -131,7 +134,7 @@ def test_a_release_that_cannot_even_be_asked_about_is_unknown_and_can_be_settled
 
 
 def test_a_release_of_another_program_is_not_taken_for_a_lost_one_of_the_same_number() -> None:
-    """Was: its number was on the board, so the lost release was said to have run."""
+    """The old fault: its number was on the board, so the lost release was said to have run."""
     line = make_line()
     board = make_board(line, reconnect=line.open)
     ticket = board.arm(SHOT)
@@ -164,7 +167,7 @@ def test_a_board_that_restarts_while_a_lost_release_is_settled_is_not_said_to_ha
 
 
 def test_reports_that_went_to_another_program_are_said_to_be_missing() -> None:
-    """Was: the first program waited for them for ever and took no report any more."""
+    """The old fault: the first program waited for them for ever and read no more reports."""
     line = make_line()
     board = make_board(line)
     board.shoot(SHOT)
@@ -203,7 +206,8 @@ def test_troubles_without_end_do_not_fill_memory() -> None:
 
 
 def test_a_new_life_seen_by_the_link_alone_is_not_acknowledged_by_the_old_numbers() -> None:
-    """Was: after a request over `board.link` had found the restart, the old count went to the new life."""
+    """The old fault: after a request over `board.link` had found the restart, the old count was used in the new
+    life."""
     line = make_line()
     board = make_board(line)
     for _ in range(3):

@@ -45,7 +45,7 @@ def test_the_promises_hold_whatever_happens_to_the_line() -> None:
 
 
 def test_a_release_number_used_again_settles_the_unknown_one_before() -> None:
-    """Was: the table of the earlier release was looked for under the later one's name, a KeyError."""
+    """The old fault: the table of the earlier release was looked up under the name of the later one, a KeyError."""
     told = Told()
     told.note_unknown((7, 3), 1)
     assert (told.most(1), told.most(2)) == (1, 0)
@@ -58,7 +58,7 @@ def test_a_release_number_used_again_settles_the_unknown_one_before() -> None:
 @pytest.mark.parametrize("mutation", MUTATIONS)
 @pytest.mark.long
 def test_the_machine_finds(mutation: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    """By an assertion, and nothing else."""
+    """It is found by an assertion, and not by anything else."""
     MUTATIONS[mutation](monkeypatch)
     with pytest.raises(AssertionError):
         run_until_found()

@@ -239,7 +239,7 @@ def test_the_names_that_systems_give_one_port(one: str, other: str, same: bool) 
 def test_a_board_named_by_a_link_is_found_again_by_its_serial_number(
     far_board: BoardOnTerminal, ports: list[PortSeen], tmp_path: Path
 ) -> None:
-    """As by /dev/serial/by-id, or the second name of a port on macOS."""
+    """As /dev/serial/by-id does, or the second name of a port on macOS."""
     link = tmp_path / "by-id"
     link.symlink_to(far_board.name)
     ports.append(seen(far_board.name))

@@ -204,7 +204,7 @@ def test_where_even_the_way_out_raises_the_outputs_are_off(broken: str) -> None:
 
 @pytest.mark.parametrize("also", ["the store", "the words", "fail"])
 def test_the_fault_comes_before_its_words_and_neither_ends_the_main_loop(also: str) -> None:
-    """Out of memory, and again in the way out: a slice of a long text, for one, allocates."""
+    """Out of memory, and again on the way out: for example, a slice of a long text allocates."""
     bench, digest = ready_bench()
     bench.release(digest)
     bench.transport.sleep(0.01)
@@ -260,11 +260,11 @@ def test_the_same_exception_in_every_step_does_not_crowd_out_the_shots() -> None
 
 
 class Stopped(BaseException):
-    """From outside, as by a person at the console."""
+    """An exception from outside, as when a person at the console presses Ctrl-C."""
 
 
 class CountingPort:
-    """The bench's port with its main loop's calls written down."""
+    """The bench's port, with a record of its main loop's calls."""
 
     def __init__(self, port: Any, rounds: int) -> None:
         self._port = port
@@ -382,7 +382,7 @@ def test_whatever_the_file_system_does_at_the_start_the_board_starts() -> None:
 def test_a_request_whose_handler_raises_is_answered_by_what_it_had_begun(
     where: str, answer: str
 ) -> None:
-    """Was: its repeats got the answer to the request before, and the host none."""
+    """The old fault: its repeats got the answer to the request before it, and the host got none."""
     bench, digest = ready_bench()
     controller = bench.board.controller
 

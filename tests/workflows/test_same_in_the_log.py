@@ -169,7 +169,7 @@ def test_seek_by_a_persons_answers(
 def test_a_search_that_is_stopped_keeps_what_it_has_learned(
     use_log: Any, at_terminal: Any, on_page: Any, type_in: Any, rig_file: Path, capsys: Any
 ) -> None:
-    """One answer, then nobody at the terminal any more; an abort on the page."""
+    """One answer, and then nobody at the terminal; an abort on the page."""
     learned = rig_file.with_name("rig.learned.json")
     terminal, paged = use_log("terminal"), use_log("page")
     use_log("terminal")

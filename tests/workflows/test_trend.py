@@ -36,7 +36,7 @@ def fired(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def delay_drops(log: ShotLog, each_s: float) -> None:
-    """Have the drops of each shot cross the beam so much later than those of the shot before."""
+    """Make the drops of each shot cross the beam later than those of the shot before, by that much."""
     for shot in range(1, SHOTS + 1):
         record = log.read_shot(shot).record
         late = round((shot - 1) * each_s * record.clock_hz)

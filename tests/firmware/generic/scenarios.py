@@ -496,7 +496,7 @@ def stamps_wait_behind_an_interrupt_and_the_record_says_so(kind):
         assert error >= 20 and bench.port.worst_late >= error - 10, (error, bench.port.worst_late)
 
 
-def the_clock_may_begin_anew_within_a_shot(kind):
+def the_clock_may_start_again_within_a_shot(kind):
     bench = Bench(kind, clock_starts_at_us=0x3FFFFFFF - 60000)
     zero = bench.world.now
     bench.load((0, 0, VALVE, 3000, 20000), (1, 1, FLASH, 30000, 1000), window=500000, awaits=(1, 0))
