@@ -24,7 +24,8 @@ from beamfall.board_tools.backup import (
     write_own_files,
 )
 from beamfall.board_tools.prompt import Interpreter, Prompt
-from beamfall.errors import BoardRestarted
+from beamfall.errors import BoardRestarted, Refused
+from beamfall.events import Outcome
 from beamfall.link.session import LinkTiming
 from beamfall.setup.sequence import Row, Sequence
 
@@ -76,8 +77,8 @@ def test_the_watchdog_restarts_a_board_that_hangs_with_a_valve_open(
         assert (status.state.name, status.cause.name) == ("idle", "watchdog")
         assert what_is_kept(board) == kept
         board.load_slot(SLOT)
-        # It is of use again, though what the valve was open before counts on: 200 of 300 ms. The library waits.
-        assert board.drip(1, 0.15).done.state.name == "idle"
+        # It works again, but the 200 of 300 ms for which the valve was open before still count.
+        assert drip_when_allowed(board, 0.15).done.state.name == "idle"
     on = outputs_on(board_at.result)
     assert set(on) == {1}
     first, second = on[1]
@@ -113,6 +114,17 @@ def test_slots_and_edge_constant_are_saved_erased_and_restored(
             assert what_is_kept(board) == kept
             board.load_slot(SLOT)
     assert outputs_on(board_at.result) == {}
+
+
+def drip_when_allowed(board: Board, opening_s: float) -> Outcome:
+    """Ask again until the valve has rested: the library gives up sooner than a slow emulator's clock gets there."""
+    until = time.monotonic() + 900
+    while True:
+        try:
+            return board.drip(1, opening_s)
+        except Refused as refusal:
+            if refusal.reason != "too_soon" or time.monotonic() > until:
+                raise
 
 
 def keep_something(board: Board) -> object:

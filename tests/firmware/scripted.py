@@ -18,6 +18,13 @@ SETTINGS = {
     "beam1_edge": 1, "beam2_edge": 1, "await1": 0, "await2": 0,
 }  # fmt: skip
 
+TWO_DROPS = [
+    (0, 0, 1, 1 * MS, 20 * MS),
+    (0, 0, 1, 80 * MS, 20 * MS),
+    (1, 2, 4, 30 * MS, 1 * MS),
+]
+WAITING = {"window_ticks": 1000 * MS, "await1": 2}
+
 
 class ScriptedRig:
     """Input edges at times counted from the moment an output first went on after `script` was called."""
@@ -163,3 +170,11 @@ class Bench:
             for message in self.named("edges")
             for edge in message["edges"]
         ]
+
+
+def drop_edges(bench: Bench, *offsets_ms: float, dwell_ms: float = 2.5) -> None:
+    """Drops that darken beam 1, counted from now."""
+    for offset in offsets_ms:
+        start = bench.now + round(offset * MS)
+        bench.rig.at(start, BEAM1, 1)
+        bench.rig.at(start + round(dwell_ms * MS), BEAM1, 0)

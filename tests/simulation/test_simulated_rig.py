@@ -243,7 +243,7 @@ def test_a_dish_of_2_mm_throws_no_jet() -> None:
         assert (rig.take_splash().jet is not None) is jet
 
 
-def test_a_surface_that_has_calmed_begins_anew() -> None:
+def test_a_surface_that_has_calmed_begins_again() -> None:
     rig = SimulatedRig(rig_of())
     open_valve(rig, 1.0)
     open_valve(rig, 2.0)

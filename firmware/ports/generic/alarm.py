@@ -7,6 +7,7 @@ fine   the alarm takes microseconds (RP2040, ESP32). Elsewhere machine.Timer cou
        is a beat of 1 ms, and whoever is called looks whether anything is due.
 """
 
+import gc
 import time
 
 import machine
@@ -49,6 +50,7 @@ class Alarm:
     def _try(self, timer, hard):
         options = {"hard": True} if hard else {}
         self._heard = False
+        gc.collect()  # a collection within the trial would count as a late alarm
         begun = time.ticks_us()
         try:
             timer.init(
