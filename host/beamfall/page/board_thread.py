@@ -14,21 +14,15 @@ import threading
 import time
 from collections import deque
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from beamfall.errors import AnotherBoard, BeamfallError, BoardRestarted, LinkError, UserError
-from beamfall.page.answers import Answers
+from beamfall.page.bench import Bench
 from beamfall.page.board_news import BoardNews
-from beamfall.page.camera import CameraChoice
-from beamfall.page.desk import Desk
 from beamfall.page.devices import ACTING
-from beamfall.page.hub import Hub
-from beamfall.page.listening import BoardCallbacks, ListeningBoard, Opener, connect
+from beamfall.page.listening import BoardCallbacks, ListeningBoard, connect
 from beamfall.page.paced import AbortAsked
 from beamfall.page.pictures import warm_up
-from beamfall.page.review import describe_shot_line
-from beamfall.page.trends import Trends
 from beamfall.page.waits import tell_waits
 from beamfall.page.words import (
     ANOTHER_BOARD,
@@ -41,15 +35,12 @@ from beamfall.page.words import (
 from beamfall.page.work import Work
 from beamfall.setup.limits import BoardLimits
 from beamfall.shots import ShotLog, find_log
-from beamfall.workflows.series import Shooter, keep_unclaimed
+from beamfall.workflows.series import keep_unclaimed
 from beamfall.workflows.slots import fetch_shots
-from beamfall.workflows.waits import Waits
 
 if TYPE_CHECKING:
     from beamfall.page.work import Job
-    from beamfall.recipes.card import Held
     from beamfall.setup.rig import Rig
-    from beamfall.setup.sequence import Sequence
 
 _LISTEN_S = 0.05
 _ASK_EVERY_S = 0.2  # how old the beam's state on the page may be
@@ -58,28 +49,9 @@ _PRESSES_MOST = 100
 
 
 @dataclass
-class Armed:
-    """A sequence that is ready on the board, and the digest of its table."""
+class BoardThread(Bench):
+    """Owns the board."""
 
-    sequence: Sequence
-    digest: bytes
-
-
-@dataclass
-class BoardThread:
-    """Owns the board. `opener` opens the port; `pace` is how fast simulated time passes."""
-
-    hub: Hub
-    desk: Desk
-    opener: Opener
-    log_path: Path | None = None
-    seed: int = 0
-    pace: float = 1.0
-    chosen: CameraChoice | None = None  # where pictures come from, as on the command line
-    camera: CameraChoice = field(init=False)
-    armed: Armed | None = None
-    held: tuple[Held, ...] = ()  # what the board's slots held when they were last read
-    waits: Waits = field(default_factory=Waits)
     _jobs: queue.Queue[Job] = field(default_factory=queue.Queue)
     _abort: threading.Event = field(default_factory=threading.Event)
     _closing: threading.Event = field(default_factory=threading.Event)
@@ -93,16 +65,11 @@ class BoardThread:
     _was_lost: bool = False
     _at_pins: Rig | None = None  # what the port's own rig is made from, where it brings one
     _unexpected: str = ""
-    single_shots: Shooter | None = None  # the series that single shots join
-    trends: Trends = field(init=False)
-    answers: Answers = field(init=False)
     _news: BoardNews = field(init=False)
 
     def __post_init__(self) -> None:
-        self.answers = Answers(self.hub)
+        super().__post_init__()
         self._news = BoardNews(self.hub)
-        self.trends = Trends(self.hub, self.desk)
-        self.camera = self.chosen or CameraChoice(self.hub)
 
     # -- for other threads -----------------------------------------------------------------------------------
     def start(self) -> None:
@@ -400,18 +367,3 @@ class BoardThread:
         with self._lock:
             self._running = None
         self.hub.set(live=None)
-
-    def arm(self, sequence: Sequence, digest: bytes) -> None:
-        """Note that a sequence is ready on the board, as the table of that digest. On its thread only."""
-        self.armed = Armed(sequence, digest)
-        self.hub.set(armed={"name": sequence.name, "of": self.desk.number})
-
-    def disarm(self) -> None:
-        """Note that nothing is."""
-        self.armed = None
-        self.hub.set(armed=None)
-
-    def tell_line(self, log: ShotLog, shot: int) -> None:
-        """Make all pages update a shot's line."""
-
-        self.hub.tell("line", line=describe_shot_line(log, shot))

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import time
-from typing import TYPE_CHECKING, Any
+from functools import partial
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from beamfall.page import words
 from beamfall.page.hub import mark_shot
@@ -25,7 +26,9 @@ from beamfall.workflows.check import (
     TestMade,
 )
 from beamfall.workflows.recipe import ApplyCorrection, DayCompared
+from beamfall.workflows.run import Runner
 from beamfall.workflows.seek import AGREED, Answered, ShotAhead, WhatIsSeen
+from beamfall.workflows.series import Shooter
 from beamfall.workflows.steps import (
     AwaitingPicture,
     ContainerBelow,
@@ -47,8 +50,14 @@ from beamfall.workflows.sweep import StepAhead, StepFired, SweepBegun, count_fir
 from beamfall.workflows.watch import STOP, EnoughSeen
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from beamfall.page.work import Work
     from beamfall.planning.sweep.progress import Entry
+    from beamfall.setup.rig import Rig
+    from beamfall.workflows.steps import Workflow
+
+T = TypeVar("T")
 
 
 class PageFrontEnd:
@@ -197,3 +206,32 @@ class PageFrontEnd:
             text, (*choices, (CANNOT_TELL, cannot)), hint=hint, listen=listen,
             cautions=(question.caution,) if question.caution else (),
         )  # fmt: skip
+
+
+def run_on_page(work: Work, workflow: Workflow[T], *, pictures: bool = False) -> T:
+    """Run a workflow on the board, with the page as its front end; return what came of it.
+
+    `pictures`: its shots are photographs, which arrive as chosen on the page.
+    """
+    arrivals = None
+    if pictures:
+        arrivals = work.bench.camera.open(work.board, work.desk.rig, work.log.path)
+    return Runner(
+        work.board, work.log, PageFrontEnd(work), seed=work.seed, waits=work.bench.waits,
+        open_series=partial(_open_series, work), arrivals=arrivals,
+    ).run(workflow)  # fmt: skip
+
+
+def _open_series(work: Work, kind: str, rig: Rig | None, settings: Mapping[str, Any]) -> Shooter:
+    """The current series for single shots of the same rig; otherwise a new one."""
+    current = work.bench.single_shots
+    if kind != "shoot":
+        work.bench.single_shots = None
+    elif current is not None and current.board is work.board and current.rig == rig:
+        current.asked_by = work.asked_by
+        return current
+    shooter = Shooter.begin(work.board, work.log, kind, rig=rig, seed=work.seed, settings=settings)
+    shooter.asked_by = work.asked_by
+    if kind == "shoot":
+        work.bench.single_shots = shooter
+    return shooter

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from beamfall.errors import UserError
 from beamfall.page import words
+from beamfall.page.front import run_on_page
 from beamfall.page.work import Job, Work
 from beamfall.planning.stage import find_stage, read_stage, read_width
 from beamfall.planning.sweep.progress import find_series
@@ -74,7 +75,7 @@ def make_release(count: int, unrested: bool = False) -> Job:
             raise UserError(words.say_left(left))
         rig = work.desk.rig
         steps = shoot(rig, armed.sequence, count, warm_up=count > 1, settled=not unrested)
-        work.run(steps, pictures=True)
+        run_on_page(work, steps, pictures=True)
 
     return Job("release", "Release" if count == 1 else f"Series of {count} shots", run)
 
@@ -85,7 +86,7 @@ def make_drip(valve: int, opening: str) -> Job:
 
     def run(work: Work) -> None:
         workflow = service.drip(work.desk.rig, work.board.info, valve, seconds)
-        work.tell(text=words.say_dripped(work.run(workflow)))
+        work.tell(text=words.say_dripped(run_on_page(work, workflow)))
 
     return Job("drip", f"One drop from valve {valve}", run)
 
@@ -96,7 +97,7 @@ def make_flash(flash: int, contact: str) -> Job:
 
     def run(work: Work) -> None:
         workflow = service.flash_once(work.desk.rig, work.board.info, flash, seconds)
-        work.tell(text=words.say_flashed(work.run(workflow)))
+        work.tell(text=words.say_flashed(run_on_page(work, workflow)))
 
     return Job("flash", f"One flash of flash {flash}", run)
 
@@ -106,7 +107,7 @@ def make_rinse(valve: int, duration: str) -> Job:
     seconds = parse_duration(duration, key="duration", example="2 s")
 
     def run(work: Work) -> None:
-        if work.run(service.rinse(valve, seconds)) is None:
+        if run_on_page(work, service.rinse(valve, seconds)) is None:
             work.tell(text="The valve stayed closed.")
 
     return Job("rinse", f"Rinsing valve {valve}", run)
@@ -116,7 +117,7 @@ def make_watch() -> Job:
     """The beams watched, edge by edge, to align them."""
 
     def run(work: Work) -> None:
-        work.run(watch(work.board))
+        run_on_page(work, watch(work.board))
 
     return Job("watch", "Watching the beam", run)
 
@@ -127,7 +128,7 @@ def make_repeat(shot: int, count: int) -> Job:
 
     def run(work: Work) -> None:
         work.bench.disarm()
-        done = work.run(repeat.repeat(work.board, work.log, shot, count), pictures=True)
+        done = run_on_page(work, repeat.repeat(work.board, work.log, shot, count), pictures=True)
         work.tell(
             text="",
             result={"of_shot": shot, "edges": [change.to_json() for change in done.changes]},
@@ -156,7 +157,8 @@ def make_sweep(
 
     def run(work: Work) -> None:
         work.bench.disarm()
-        work.run(
+        run_on_page(
+            work,
             sweep.sweep(
                 work.desk.tuned_rig(of), work.board, of, rig_file=work.desk.rig_file, rest_s=rest_s,
                 seed=work.seed, base=work.desk.by_hand.sequence if read_row_value(of) else None,
@@ -182,7 +184,7 @@ def make_sweep_resume(series: int) -> Job:
         work.bench.disarm()
         found = find_series(work.log, series or None)
         rig = sweep.choose_rig(found, lambda: work.desk.rig)
-        work.run(sweep.resume(rig, work.board, work.log, found), pictures=True)
+        run_on_page(work, sweep.resume(rig, work.board, work.log, found), pictures=True)
         work.tell(text="")
 
     return Job("sweep", "Resuming the sweep", run)
@@ -205,7 +207,8 @@ def make_seek(
         if recipe is not None:
             rig, start = find_start(recipe, rig, learned=None if fresh else learned)
         try:
-            done = work.run(
+            done = run_on_page(
+            work,
                 seek.seek(
                     rig, work.board, rig_file=work.desk.rig_file, stage_s=wanted_s, start=start,
                     most=most, fresh=fresh, asks=not simulated_person, seed=work.seed,
@@ -233,7 +236,9 @@ def make_check(simulated_person: bool) -> Job:
         )  # fmt: skip
         work.bench.disarm()
         hands = check.find_hands(work.board, setup)
-        finding = work.run(check.check(work.board, setup, hands=hands, alone=simulated_person))
+        finding = run_on_page(
+            work, check.check(work.board, setup, hands=hands, alone=simulated_person)
+        )
         work.board.settle()
         work.tell(text="", result={**finding.to_json(), "tests": len(finding.steps)})
 
@@ -248,7 +253,9 @@ def make_recipe_shot(recipe: Recipe, as_then: bool) -> Job:
         work.bench.disarm()
         recipe.sequence.make_table(work.board.info)  # refused before a drop falls
         now = set_day(recipe, rig=desk.rig if desk.rig.beams == recipe.rig.beams else None)
-        work.run(shoot_recipe(recipe, now, learned=desk.learned, as_then=as_then), pictures=True)
+        run_on_page(
+            work, shoot_recipe(recipe, now, learned=desk.learned, as_then=as_then), pictures=True
+        )
         work.tell(text="")
 
     return Job("recipe", f"Recipe {recipe.name}", run)
@@ -261,7 +268,8 @@ def make_calibrate(count: int, gap_error: str) -> Job:
 
     def run(work: Work) -> None:
         work.bench.disarm()
-        done = work.run(
+        done = run_on_page(
+            work,
             calibrate.calibrate(
                 work.desk.rig, work.board, work.log, count=count, gap_error_m=error_m,
                 rig_file=work.desk.rig_file,

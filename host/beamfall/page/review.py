@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Mapping
 from typing import Any
 
+from beamfall.errors import BeamfallError
 from beamfall.page.drawing import describe_shot_chart, read_scatter
 from beamfall.page.hub import clean
 from beamfall.page.pictures import find_pictures
-from beamfall.page.shown import say_seen, say_shot
 from beamfall.page.words import say_anchor
 from beamfall.photos.find import find_kind
 from beamfall.plot.control import describe_quantity, is_drawn
 from beamfall.plot.scene import to_json
 from beamfall.repeatability import assess_series, read_series
 from beamfall.repeatability.words import BY_CHANCE, list_outside, say_plainly, say_timing
-from beamfall.shots import ShotLine, ShotLog
+from beamfall.shots import ShotLine, ShotLog, ShotRecord
+from beamfall.shots.describe import describe_record
 from beamfall.shots.exposure import describe_exposure
 from beamfall.shots.record import UNKNOWN
 from beamfall.shots.repeat import compare_shots, find_peers
@@ -144,3 +146,19 @@ def assess(log: ShotLog, series: int) -> dict[str, Any]:
         entry["panels"] = to_json(describe_quantity(quantity)) if is_drawn(quantity) else []
     plain: dict[str, Any] = clean(content)
     return plain
+
+
+def say_shot(record: ShotRecord, *, sees_light: bool = True) -> str:
+    """Describe a shot in one line, in the words of `beamfall shoot`."""
+
+    with contextlib.suppress(BeamfallError):
+        return describe_record(record, sees_light=sees_light)
+    return record.state
+
+
+def say_seen(record: ShotRecord) -> str | None:
+    """What the simulated camera saw, in a word; None for a real board."""
+    pictures = (record.truth or {}).get("pictures") or ()
+    if not (record.truth or {}).get("simulated"):
+        return None
+    return str(pictures[0]["shows"]) if pictures else "dark"

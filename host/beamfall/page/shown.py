@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import contextlib
 from typing import TYPE_CHECKING, Any
 
-from beamfall.errors import BeamfallError
 from beamfall.page.drawing import (
     describe_shot_chart,
     describe_trace,
@@ -13,11 +11,10 @@ from beamfall.page.drawing import (
     read_scatter,
 )
 from beamfall.page.pictures import draw_later
-from beamfall.shots.describe import describe_record
+from beamfall.page.review import say_seen, say_shot
 
 if TYPE_CHECKING:
     from beamfall.page.work import Work
-    from beamfall.shots import ShotRecord
     from beamfall.workflows.steps import Fired
 
 
@@ -56,19 +53,3 @@ def show_shot(work: Work, fired: Fired) -> None:
     work.hub.set(shot=shown)
     if fired.picture is not None:
         draw_later(work.hub, work.log.path, fired.shot, fired.picture)
-
-
-def say_shot(record: ShotRecord, *, sees_light: bool = True) -> str:
-    """Describe a shot in one line, in the words of `beamfall shoot`."""
-
-    with contextlib.suppress(BeamfallError):
-        return describe_record(record, sees_light=sees_light)
-    return record.state
-
-
-def say_seen(record: ShotRecord) -> str | None:
-    """What the simulated camera saw, in a word; None for a real board."""
-    pictures = (record.truth or {}).get("pictures") or ()
-    if not (record.truth or {}).get("simulated"):
-        return None
-    return str(pictures[0]["shows"]) if pictures else "dark"

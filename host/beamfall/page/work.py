@@ -8,16 +8,10 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from beamfall.page.front import PageFrontEnd
-from beamfall.workflows.run import Runner
-from beamfall.workflows.series import Shooter
-
 if TYPE_CHECKING:
-    from beamfall.page.board_thread import BoardThread
+    from beamfall.page.bench import Bench
     from beamfall.page.listening import ListeningBoard
-    from beamfall.setup.rig import Rig
     from beamfall.shots import ShotLog
-    from beamfall.workflows.steps import Workflow
 
 T = TypeVar("T")
 
@@ -39,14 +33,14 @@ class Job:
 class Work:
     """A job under way, and what it may use."""
 
-    def __init__(self, bench: BoardThread, job: Job, board: ListeningBoard, log: ShotLog) -> None:
+    def __init__(self, bench: Bench, job: Job, board: ListeningBoard, log: ShotLog) -> None:
         self.bench = bench
         self.board = board
         self.log = log
         self.desk = bench.desk
         self.hub = bench.hub
         self.seed = bench.seed
-        self._asked_by = job.asked_by
+        self.asked_by = job.asked_by
         self._shown: dict[str, Any] = {
             "id": next(_ids), "kind": job.kind, "title": job.title, "state": "running", "text": "",
             "done": 0, "of": 0, "question": None, "lines": [], "rest_until": None, "result": None,
@@ -116,35 +110,6 @@ class Work:
             if time.monotonic() - asked > 0.5:
                 asked = time.monotonic()
                 self.board.status()
-
-    def run(self, workflow: Workflow[T], *, pictures: bool = False) -> T:
-        """Run a workflow on the board, with the page as its front end; return what came of it.
-
-        `pictures`: its shots are photographs, which arrive as chosen on the page.
-        """
-        arrivals = None
-        if pictures:
-            arrivals = self.bench.camera.open(self.board, self.desk.rig, self.log.path)
-        return Runner(
-            self.board, self.log, PageFrontEnd(self), seed=self.seed, waits=self.bench.waits,
-            open_series=self._open_series, arrivals=arrivals,
-        ).run(workflow)  # fmt: skip
-
-    def _open_series(self, kind: str, rig: Rig | None, settings: Mapping[str, Any]) -> Shooter:
-        """The current series for single shots of the same rig; otherwise a new one."""
-        current = self.bench.single_shots
-        if kind != "shoot":
-            self.bench.single_shots = None
-        elif current is not None and current.board is self.board and current.rig == rig:
-            current.asked_by = self._asked_by
-            return current
-        shooter = Shooter.begin(
-            self.board, self.log, kind, rig=rig, seed=self.seed, settings=settings
-        )
-        shooter.asked_by = self._asked_by
-        if kind == "shoot":
-            self.bench.single_shots = shooter
-        return shooter
 
     @property
     def pace(self) -> float:
