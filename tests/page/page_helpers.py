@@ -10,6 +10,7 @@ import threading
 import time
 from collections.abc import Callable, Coroutine
 from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 from typing import Any
 
 from invented_rig import make_rig_text
@@ -43,6 +44,12 @@ def expect(thing: Any) -> Any:
 
     checked.set_options(timeout=PATIENT_MS)
     return checked(thing)
+
+
+def read_script(name: str) -> str:
+    """A function of NAME.js beside this file, as `page.evaluate` takes it: without the formatter's semicolon."""
+    text = Path(__file__).with_name(f"{name}.js").read_text(encoding="utf-8")
+    return text.rstrip().removesuffix(";")
 
 
 def arm_and_release(page: Any) -> None:

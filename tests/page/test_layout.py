@@ -3,18 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import pytest
-from page_helpers import QUICK_RIG, TABLET, TELEPHONE, VIEWS, Served, expect, wait_ready
+from page_helpers import (
+    QUICK_RIG,
+    TABLET,
+    TELEPHONE,
+    VIEWS,
+    Served,
+    expect,
+    read_script,
+    wait_ready,
+)
 
 Serve = Callable[..., Served]
 Open = Callable[..., Any]
 
 SMALL_LAPTOP = {"width": 1280, "height": 800}
-CUTS = Path(__file__).with_name("cuts.js").read_text(encoding="utf-8")
-TARGETS = Path(__file__).with_name("targets.js").read_text(encoding="utf-8")
+CUTS = read_script("cuts")
+TARGETS = read_script("targets")
 FINGER = 900  # pixels: up to this width the page is for fingers
 
 

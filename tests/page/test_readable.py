@@ -18,6 +18,7 @@ from page_helpers import (
     Served,
     arm_and_release,
     expect,
+    read_script,
     release_again,
     wait_ready,
 )
@@ -99,7 +100,7 @@ def test_axe_finds_no_serious_fault_on_any_view_at_any_width(
     assert found == [], json.dumps(found, indent=1)
 
 
-CONTRASTS = Path(__file__).with_name("contrasts.js").read_text(encoding="utf-8")
+CONTRASTS = read_script("contrasts")
 
 
 def test_contrast_is_measured_and_the_red_light_still_reads(shown: Any) -> None:

@@ -10,17 +10,16 @@ import json
 import threading
 from collections.abc import Callable, Iterator
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
-from pathlib import Path
 from typing import Any
 
 import pytest
-from page_helpers import QUICK_RIG, Asker, Served, expect, wait_ready
+from page_helpers import QUICK_RIG, Asker, Served, expect, read_script, wait_ready
 from tiers import in_full
 
 Serve = Callable[..., Served]
 Open = Callable[..., Any]
 
-ATTACK = Path(__file__).with_name("attack.js").read_text(encoding="utf-8")
+ATTACK = read_script("attack")
 
 
 class _Hostile(BaseHTTPRequestHandler):
