@@ -15,8 +15,11 @@ from beamfall.setup.rig_tables import TABLES
 from beamfall.setup.units import quote
 
 FOLDER = Path(__file__).parent
-#: Drawn by the tool itself on the simulated rig; the pages show them.
-PICTURES = ("search.jpg", "umbrella.jpg")
+#: Drawn by the tool itself on the simulated rig (`.ci/handbook_pictures.py`); the pages show them. Charts are PNG.
+PICTURES = (
+    "search.jpg", "umbrella.jpg", "liquids.jpg", "one-drop.jpg", "two-flashes.jpg", "measured.jpg", "plan.png",
+    "shot.png", "no-flash.png", "control.png", "three-drops.png", "sequence.png",
+)  # fmt: skip
 #: The guide's drawing of a rig, by the name that pages give it, with the measure that it marks.
 DRAWINGS = {"rig.svg": "height", "beam.svg": "beam"}
 RIG_FILE, COMMANDS = "rig-file", "commands"

@@ -130,7 +130,8 @@ def make_app(hub: Hub, desk: Desk, bench: BoardThread, door: Door) -> Starlette:
         topic = request.path_params.get("topic", TOPICS[0])
         if topic in PICTURES:
             headers = {"cache-control": "no-cache"}
-            return Response((FOLDER / topic).read_bytes(), media_type="image/jpeg", headers=headers)
+            kind = mimetypes.guess_type(topic)[0]
+            return Response((FOLDER / topic).read_bytes(), media_type=kind, headers=headers)
         try:
             text = await run_sync(make_page, topic)
         except UserError as error:

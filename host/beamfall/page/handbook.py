@@ -35,13 +35,15 @@ def make_page(topic: str) -> str:
 
     text = read_topic(topic)
     content = MarkdownIt("commonmark", {"html": False}).enable("table").render(text)
+    content = _DRAWING.sub(lambda found: _draw(found[1], found[2]), content)
     return _PAGE.format(
         title=escape(find_title(text)),
         links="".join(_link(name, topic) for name in TOPICS),
-        content=_DRAWING.sub(lambda found: _draw(found[1], found[2]), content),
+        content=_PICTURE.sub(r'<a href="\1">\g<0></a>', content),
     )
 
 
+_PICTURE = re.compile('<img src="([^"]*)"[^>]*>')  # alone, it can be enlarged
 # Within the page, so that it takes on the page's light.
 _DRAWING = re.compile(f'<img src="({"|".join(map(re.escape, DRAWINGS))})" alt="([^"]*)" />')
 
