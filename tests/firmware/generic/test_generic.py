@@ -17,13 +17,14 @@ FIRMWARE = HERE.parents[2] / "firmware"
 sys.path.insert(0, str(HERE))
 
 import scenarios  # noqa: E402
-from fake_board import World, load_port  # noqa: E402
+from fake_board import Console, Profile, load_port  # noqa: E402
+from fake_world import World  # noqa: E402
 
 KINDS = ("rp2", "stm32", "esp32")
 NAMES = [
     name
-    for name, value in vars(scenarios).items()
-    if getattr(value, "__module__", "") == "scenarios" and name[0].islower() and name != "near"
+    for name, value in scenarios.ALL.items()
+    if getattr(value, "__module__", "").startswith("scenarios_") and name[0].islower()
 ]
 
 
@@ -35,7 +36,7 @@ def test_there_are_scenarios() -> None:
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("name", NAMES)
 def test_under_cpython(name: str, kind: str) -> None:
-    getattr(scenarios, name)(kind)
+    scenarios.ALL[name](kind)
 
 
 @functools.cache
@@ -64,7 +65,7 @@ def test_under_micropython_with_the_heap_locked_in_interrupts(name: str, kind: s
 
 def test_a_board_with_no_timer_is_refused_by_name() -> None:
     with pytest.raises(ValueError, match="no timer of this board works"):
-        load_port(World("none"))(scenarios.Profile(), scenarios.Console())
+        load_port(World("none"))(Profile(), Console())
 
 
 PROFILES = ("esp32_generic", "stm32_generic", "pico_generic")
@@ -80,7 +81,7 @@ def test_the_profiles_are_whole_and_load_the_port_on_a_board(name: str) -> None:
     profile = importlib.import_module(f"boards.{name}")
     assert find_profile(name).name == profile.NAME
     kind = {"esp32_generic": "esp32", "stm32_generic": "stm32", "pico_generic": "rp2"}[name]
-    port = load_port(World(kind))(profile, scenarios.Console())
+    port = load_port(World(kind))(profile, Console())
     assert port.earliest_beam_ticks >= profile.EARLIEST_BEAM_US
     # Every input of an STM32 needs an interrupt line of its own; the pyboard's pins by the chip's names are in
     # MicroPython 1.28, ports/stm32/boards/PYBV11/pins.csv: Y5 to Y8 are PB12 to PB15.

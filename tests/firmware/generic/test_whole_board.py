@@ -17,7 +17,8 @@ from beamfall.setup.sequence import Row, Sequence
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from fake_board import MS, US, Profile  # noqa: E402
+from fake_board import Profile  # noqa: E402
+from fake_world import MS, US  # noqa: E402
 from virtual_board import VirtualBoard  # noqa: E402
 
 VALVE_PIN, FLASH_PIN, BEAM_PIN = 2, 7, 10

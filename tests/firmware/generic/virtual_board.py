@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from fake_board import MS, Console, Profile, World, load_port
+from fake_board import Console, Profile, load_port
+from fake_world import MS, World
 
 from beamfall.link.traits import REAL
 from beamfall_board.board import Board as Firmware
