@@ -96,7 +96,7 @@ def _class_range(cost: str) -> str:
 
 
 def _fit(key: str, refs: list[str], optional: set[str], circuit: Circuit) -> str:
-    """Whether a part is always needed."""
+    """Say whether a part is always needed."""
     if set(refs) <= optional:
         return "in a socket, see the guide"
     kit = sum(in_kit(circuit.part(ref)) for ref in refs)
@@ -110,14 +110,15 @@ def _fit(key: str, refs: list[str], optional: set[str], circuit: Circuit) -> str
 
 
 def price_range(circuit: Circuit, *, kit: bool) -> tuple[float, float]:
-    """Least and most in euros for the circuit's parts by price class, from memory (see DATE)."""
+    """Lowest and highest price in euros of the circuit's parts, by price class, from memory (see DATE)."""
     parts = [part for part in circuit.parts if not kit or in_kit(part)]
     prices = [PRICES[part.item.cost] for part in parts]
     return sum(low for low, _ in prices), sum(high for _, high in prices)
 
 
 def beside_range() -> tuple[int, float, float]:
-    """How many lines come beside the circuit, and their least and most in euros; what is the builder's own left out."""
+    """How many lines the list has beside the circuit, and their lowest and highest price in euros, without what the
+    builder has already."""
     prices = [PRICES[sundry.cost] for sundry in SUNDRIES if sundry.cost in PRICES]
     return len(prices), sum(low for low, _ in prices), sum(high for _, high in prices)
 

@@ -92,7 +92,7 @@ ORDERS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         ),
         "JCAM": ("Cliff FC68131", "Same Sky SJ1-3535NG"),
         "BUTTON": ("E-Switch PS1024ALBLK", "C&K 8121SHZGE"),
-        # Makers of valves build the number from options: order by type and by what is in brackets.
+        # Makers of valves build the number from options: order by the type and by the words in brackets.
         "VALVE": (
             "Bürkert 6011 (DN 1.6, G1/8, brass, 12 V DC, 4 W: 36 Ω)",
             "SMC VX21 (size 1, normally closed, for water, orifice 2 mm, port 1/8, 12 V DC, 4.5 W: 32 Ω)",

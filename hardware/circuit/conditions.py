@@ -1,4 +1,4 @@
-"""What the circuit must live with: supply ranges, and what is connected to it. Used by rule checks and studies.
+"""What the circuit must cope with: supply ranges, and what is connected to it. Rule checks and studies use it.
 
 All voltages in volts, currents in amperes. Where a figure is a habit of the trade it says so.
 """
@@ -15,7 +15,7 @@ class Conditions:
     # Wall supplies sold as 12 V or 24 V, 5 % either way (common practice, no source).
     supply_nominal_v: tuple[float, ...] = (12.0, 24.0)
     supply_tolerance: float = 0.05
-    # 5 V rail while the supply is on: the converter's least less the Schottky's drop, up to a computer's USB maximum.
+    # 5 V rail with the supply on: from the converter's lowest output less the Schottky's drop, up to the USB maximum.
     # USB 2.0, 7.2.2: 4.75 to 5.25 V at the upstream port.
     buffer_min_v: float = 4.5
     buffer_max_v: float = 5.25

@@ -54,7 +54,7 @@ def connections_page(circuit: Circuit) -> str:
                 if ends:
                     lines[n].append(f"| rail **{net}** | {', '.join(ends)} |")
             continue
-        # A connection grows too: each step that adds to it names all that hangs on it by then.
+        # A connection grows too: each step that adds to it lists everything on it so far.
         for n in sorted({step_of[part.block] for part, _ in pins}):
             ends = [_end(part, pin) for part, pin in pins if step_of[part.block] <= n]
             if len(ends) > 1:

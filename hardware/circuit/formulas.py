@@ -1,6 +1,6 @@
 """Hand formulas that the simulations are checked against. SI units.
 
-They are written down independently of the decks: what they leave out is named, and so is the agreement to expect.
+They are written independently of the decks. Each says what it leaves out and how well it should agree.
 Those of the valves' coils are in `beamfall.physics.coil`, since `beamfall board limits` uses them too.
 """
 
@@ -14,9 +14,8 @@ def optocoupler_delay_s(
 ) -> float:
     """Turn-on delay of a phototransistor in seconds: charge to be moved over the light's current.
 
-    (C_be + C_bc)·V_be brings the base up, C_bc·swing is the Miller charge while the collector falls.
-    Capacitances are taken
-    as constant: agreement within a factor of 1.6 is all that can be asked.
+    (C_be + C_bc)·V_be raises the base, C_bc·swing is the Miller charge while the collector falls. Capacitances are
+    taken as constant, so do not expect agreement closer than a factor of 1.6.
     """
     return ((base_farad + collector_farad) * base_v + collector_farad * swing_v) / photo_a
 

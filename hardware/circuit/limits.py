@@ -1,9 +1,8 @@
-"""The firmware's limits as they follow from the circuit, beside what the profiles say.
+"""The firmware's limits that follow from the circuit, compared with those of the profiles.
 
-Each bound names what it rests on. 'must' bounds protect the parts or the meaning of a shot: a profile that
-breaks one is wrong,
-and a test says so. 'should' bounds hold for the least favourable valve or drop; a profile may go beyond, with
-the consequence told.
+Each bound says what it is based on. 'must' bounds protect the parts or the meaning of a shot: a profile that breaks one
+is wrong, and a test fails. 'should' bounds hold for the least favourable valve or drop; a profile may exceed one, and
+the page says what follows from that.
 """
 
 from __future__ import annotations
@@ -21,9 +20,8 @@ from circuit.study_beam import DROP_M, DROP_SPEED, FLASH_S, SLIT_M
 from circuit.study_valve import COILS, DIODE_V, HOLD_SHARES, PULL_SHARE, WARM_K
 from circuit.tables import format_cell, to_markdown
 
-# A small valve's winding: 15 g of copper (common practice, no source) at 385 J/(kg·K) (specific heat of copper
-# at 25 °C,
-# tables of physics, from memory). Heat into the body is left out: the winding alone warms fastest.
+# A small valve's winding: 15 g of copper (common practice, no source) at 385 J/(kg·K) (specific heat of copper at 25
+# °C, tables of physics, from memory). Heat into the body is left out: the winding alone warms fastest.
 WINDING_KG = 0.015
 COPPER_J_PER_KG_K = 385.0
 SINGLE_RISE_K = 1.0  # one opening must not change the next one's timing through heat

@@ -40,7 +40,7 @@ BUFFER_CHANNELS = {
     "focus": 7,
     "shutter": 8,
 }
-# Level at the board's pin when the thing is so; the firmware's profiles must say the same.
+# Level at the board's pin when the line is on, dark or pressed; the firmware's profiles must agree.
 OUTPUT_ON_LEVEL = True  # all outputs: pin high is on (the buffer does not invert)
 INPUT_LEVELS = {"beam1": True, "beam2": True, "light1": False, "button1": False}
 INPUT_MEANINGS = {

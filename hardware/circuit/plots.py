@@ -1,4 +1,4 @@
-"""Plots of the circuit studies: what happens at the valve, the flash contact and the beam."""
+"""Plots of the circuit studies: valve, flash contact and beam."""
 
 from __future__ import annotations
 

@@ -1,9 +1,7 @@
 """Reads the firmware's board profiles, and what the boards' headers look like.
 
-The profiles under firmware/boards say which pin carries which signal; nothing here repeats that. Known here is
-only what a
-person with wires needs beside it: where a pin is on the header, which pin is the 5 V rail, and which analogue
-pins are free.
+The profiles under firmware/boards say which pin carries which signal; nothing here repeats that. This adds only what a
+person with wires also needs: where a pin is on the header, which pin is the 5 V rail, and which analogue pins are free.
 """
 
 from __future__ import annotations
@@ -38,10 +36,9 @@ LIMIT_NAMES = (
 class Header:
     """A board as the person wiring it sees it.
 
-    positions: profile pin to header position. power: rail of the circuit (V5, 3V3, GND) to the board's print
-    and position.
-    sense: lines of the circuit beyond the wire's signals to free analogue pins. led_on_board: no wire for the
-    status LED.
+    positions: profile pin to header position. power: rail of the circuit (V5, 3V3, GND) to the board's print and
+    position. sense: lines of the circuit beyond the wire's signals to free analogue pins. led_on_board: no wire for
+    the status LED.
     """
 
     positions: Mapping[Any, str] = field(default_factory=dict)
@@ -145,7 +142,7 @@ class Profile:
             ) from None
 
     def limits(self) -> dict[str, int]:
-        """The limits that the circuit has a say in."""
+        """The limits that depend on the circuit."""
         return {name: int(self[name]) for name in LIMIT_NAMES}
 
 

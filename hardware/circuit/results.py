@@ -1,4 +1,4 @@
-"""Runs all circuit studies and puts them into tables: what each gave, and the figures that a reader wants."""
+"""Runs all circuit studies and puts their results and the main figures into tables."""
 
 from __future__ import annotations
 
@@ -9,9 +9,8 @@ from circuit import study_beam, study_opto, study_valve
 from circuit.tables import to_markdown
 
 Row = Mapping[str, str | float]
-# What the firmware's timing reaches on the RP2040: one or a few cycles of its clock. Given by the port's
-# design; measured
-# figures are in firmware/.
+# How exact the firmware is on the RP2040: one or a few cycles of its clock, by the port's design. Measured figures are
+# in firmware/.
 FIRMWARE_NS = (16.0, 50.0)
 
 

@@ -12,7 +12,7 @@ _ISOLATED_SIDES = {"opto": ({"A", "K"}, {"C", "E", "B"})}
 
 
 def galvanic_groups(circuit: Circuit) -> list[frozenset[str]]:
-    """Nets that are joined by anything a current can pass, so by every part but the gap in an optocoupler."""
+    """Nets that are joined by anything that current can pass: every part except the gap in an optocoupler."""
     parent: dict[str, str] = {net: net for net in circuit.nets()}
 
     def root(net: str) -> str:
@@ -124,7 +124,7 @@ def _check_thyristor(circuit: Circuit, opto: Part) -> list[str]:
         )
         buffers = circuit.of_kind("buffer")
         if not led or not buffers:
-            continue  # 'LED currents' finds that
+            continue  # the rule 'LED currents' finds that
         ohm = led[0].item.ratings["ohm"] * 1.01 + buffers[0].item.ratings["r_out"]
         led_a = (
             CONDITIONS.buffer_usb_min_v - opto.item.ratings["v_f"] - opto.item.ratings["v_f_tol"]
@@ -143,7 +143,7 @@ def _check_thyristor(circuit: Circuit, opto: Part) -> list[str]:
 
 
 def check_cables(circuit: Circuit) -> list[str]:
-    """What leaves the box on a cable carries no bare rail, and no chip's pin without resistor and protection."""
+    """Nothing that leaves the box on a cable is a bare rail, or a chip's pin without resistor and protection."""
     findings = []
     chips = ("comparator", "opamp", "board", "buffer")
     for plug in circuit.of_kind("connector"):

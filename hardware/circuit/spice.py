@@ -1,8 +1,7 @@
-"""Runs an ngspice deck with other parameters and gives its measurements and waveforms.
+"""Runs an ngspice deck with other parameters and returns its measurements and waveforms.
 
-The decks in hardware/spice run by themselves too: `ngspice -b valve.cir`. Here their `.param` lines are
-replaced, so that the
-deck itself stays the only description of its circuit.
+The decks in hardware/spice run by themselves too: `ngspice -b valve.cir`. Here their `.param` lines are replaced, so
+that the deck itself stays the only description of its circuit.
 """
 
 from __future__ import annotations

@@ -107,7 +107,7 @@ def corner_cases() -> Iterator[OptoCase]:
 
 
 def one_rig_cases() -> Iterator[OptoCase]:
-    """One and the same rig: the transfer ratio 10 % either way with warmth, the 5 V rail 2 %."""
+    """One rig over time: the transfer ratio varies by 10 % either way with temperature, the 5 V rail by 2 %."""
     for name, contact in CONTACTS.items():
         if name != "300 V, no thyristor":
             for n, (ratio, rail) in enumerate(((0.9, 0.98), (1.1, 1.02))):
