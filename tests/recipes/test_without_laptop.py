@@ -144,28 +144,56 @@ def test_the_evening_goes_from_slot_to_slot_by_the_button_and_the_log_knows_each
         assert [shot.record.state for shot in shots] == ["fired"] * 3
         assert [shot.table.digest for shot in shots] == [tables[2], tables[4], tables[2]]
         transport.sleep(12.0)
-        rig.press(transport, 1.5)  # slot 4 is ready
+        rig.press(transport, 1.5)
+        rig.press(transport)  # slot 4, which nobody fetches
         transport.restart_board()
         board = connect(transport)
         assert board.status().digest == tables[2]
         assert fetch_shots(board, log).shots == ()
+        # The board counts its releases from 1 again: this one is new, although the log has a release 1 of that board.
+        rig.press(transport)
+        (after,) = fetch_shots(connect(transport), log).shots
+        assert log.read_shot(after).table.digest == tables[2]
+
+
+PRESSED = 60  # more shots than a board has room for
+
+
+def test_a_power_cut_with_a_full_memory_loses_those_shots_and_nothing_else(
+    kept: Kept, rig: RigWithButton
+) -> None:
+    transport = SimulatedTransport(rig, seed=3)
+    with ShotLog.open(kept.folder / "l") as log:
+        board = connect(transport)
+        store_recipe(board, log, kept.recipe, 3)
+        board.choose_slot(3)
+        for _ in range(PRESSED):
+            rig.press(transport)
+        assert connect(transport).status().shots_forgotten >= 1
+        transport.restart_board()
+        board = connect(transport)
+        assert board.status().digest == kept.recipe.sequence.make_table(board.info).digest
+        fetched = fetch_shots(board, log)
+        assert (fetched.shots, fetched.forgotten) == ((), 0)
+        rig.press(transport)
+        (shot,) = fetch_shots(connect(transport), log).shots
+        assert log.read_shot(shot).record.state == "fired"
 
 
 def test_a_full_memory_keeps_the_newest_shots_and_says_how_many_it_forgot(
     kept: Kept, rig: RigWithButton
 ) -> None:
-    pressed = 60
     transport = SimulatedTransport(rig, seed=3)
     with ShotLog.open(kept.folder / "l") as log:
         store_recipe(connect(transport), log, kept.recipe, 1)
-        for _ in range(pressed):
+        for _ in range(PRESSED):
             rig.press(transport)
         board = connect(transport)
         fetched = fetch_shots(board, log)
         records = [log.read_shot(shot).record for shot in fetched.shots]
         assert fetch_shots(board, log).shots == ()
     assert fetched.forgotten >= 1
-    assert len(records) == pressed - fetched.forgotten
+    assert len(records) == PRESSED - fetched.forgotten
     releases = [one.release for one in records]
     assert releases == sorted(set(releases))
     # The oldest may have lost edges: the first of its reports made room.
