@@ -5,12 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from searching import seek
 
 from beamfall.board import Board
+from beamfall.planning.belief import Belief
 from beamfall.planning.collision import plan_collision
+from beamfall.planning.openings import split_places
 from beamfall.planning.seek.search import Search
+from beamfall.planning.unknowns import NAMES
 from beamfall.setup.rig import Rig, example_rig
 from beamfall.setup.rig_shot import DropInRig
 from beamfall.setup.signals import SignalKind
@@ -24,10 +28,12 @@ from beamfall.workflows.run import PythonFrontEnd, run
 from beamfall.workflows.seek import seek as seek_by_board
 
 
-def put_beside(place_m: float, height_m: float = 0.72, drops: tuple[str, ...] = ()) -> Rig:
+def put_beside(
+    place_m: float, height_m: float = 0.72, drops: tuple[str, ...] = (), latency_s: float = 0.03
+) -> Rig:
     rig = example_rig()
     second = replace(
-        rig.valves[0], output="valve2", place_m=place_m, height_m=height_m, latency_s=0.03
+        rig.valves[0], output="valve2", place_m=place_m, height_m=height_m, latency_s=latency_s
     )
     listed = tuple(DropInRig(valve=one) for one in drops)
     both = replace(rig, valves=(*rig.valves, second), drops=listed)
@@ -97,3 +103,34 @@ def test_the_picture_is_that_of_the_first_nozzles_place() -> None:
     assert [one.place_m for one in splash.columns] == [0.0, 0.03]
     when_s = splash.lights[0][1]
     assert splash.pictures[0] == see_picture(middle.model, splash.columns[0], when_s)
+
+
+# Of the first pair the nozzles differ in nothing but their outputs.
+@pytest.mark.parametrize(("height_m", "latency_s"), [(0.6, 0.035), (0.72, 0.03)])
+def test_a_place_that_was_found_stays_as_it_is_while_another_is_sought(
+    height_m: float, latency_s: float
+) -> None:
+    one, other = ("valve1", "valve1"), ("valve2", "valve2")
+    first, then = (
+        put_beside(0.03, height_m, drops, latency_s) for drops in ((*one, *other), (*other, *one))
+    )
+    spread, spacings = 1e-4 * np.eye(len(NAMES)), {"valve1": 0.081, "valve2": 0.093}
+    known = Belief("b", "p", True)
+    for rig, sought in ((first, "valve1"), (then, "valve2")):
+        search = Search(rig, learned=known, seed=1)
+        mean = np.full(len(NAMES), 10.0 * spacings[sought])
+        known = known.add_search(
+            search.rig, mean, spread, answers=5, found=True, certainty=1.0,
+            spacing_s=spacings[sought], fresh=False,
+        )  # fmt: skip
+    for rig, sought in ((first, "valve1"), (then, "valve2")):
+        fitted = known.fit(split_places(rig)[0])
+        assert fitted is not None and fitted[0] == pytest.approx(10.0 * spacings[sought])
+        search = Search(rig, learned=known, seed=2)
+        for sequence in (
+            search.build(search.propose()),
+            plan_collision(rig, learned=known).sequence,
+        ):
+            for valve, spacing_s in spacings.items():
+                opened = [row.delay_s for row in sequence.rows if row.output == valve]
+                assert opened[1] - opened[0] == pytest.approx(spacing_s)

@@ -157,21 +157,26 @@ class Belief:
     def fit(self, rig: Rig) -> tuple[Floats, Floats] | None:
         """Mean and covariance of z in the order of NAMES, as far as they hold for a rig; None: not at all."""
         now = describe_basis(rig)
-        for step in reversed(self.chain):
-            basis = step.basis or {}
-            if step.state is not None and basis.get("jet") == now["jet"]:
-                same = _is_same(basis, now, "heights")
-                return step.state.spread(NAMES if same else OF_THE_JET)
-        return None
+        jet = [
+            step
+            for step in reversed(self.chain)
+            if step.state is not None and (step.basis or {}).get("jet") == now["jet"]
+        ]
+        # Of two nozzles in turn each has a step of its own: the newest may be the other's.
+        own = next((step for step in jet if _is_same(step.basis or {}, now, "heights")), None)
+        newest = own or next(iter(jet), None)
+        if newest is None or newest.state is None:
+            return None
+        return newest.state.spread(NAMES if own else OF_THE_JET)
 
     def recall_spacing(self, rig: Rig) -> float | None:
-        """The spacing that worked, where nothing of the rig has changed since; else None."""
+        """The spacing that worked on a rig with these values; None without one."""
         now = describe_basis(rig)
         for step in reversed(self.chain):
-            if step.kind == SOUGHT and step.spacing_s is not None:
-                basis = step.basis or {}
-                same = basis.get("jet") == now["jet"] and _is_same(basis, now, "heights")
-                return step.spacing_s if same else None
+            basis = step.basis or {}
+            same = basis.get("jet") == now["jet"] and _is_same(basis, now, "heights")
+            if same and step.kind == SOUGHT and step.spacing_s is not None:
+                return step.spacing_s
         return None
 
     def describe(self) -> str:
@@ -337,6 +342,7 @@ def describe_basis(rig: Rig) -> dict[str, Any]:
             "opening_s": valve.opening_s,
         },
         "heights": {
+            "valve": valve.output,
             "valve_m": valve.height_m,
             "beams_m": [beam.height_m for beam in rig.beams],
             "latency_s": valve.latency_s,

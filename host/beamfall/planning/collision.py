@@ -283,10 +283,12 @@ def add_places(
     for rig in places:
         rigs = draw_rigs(rig, make_setting(rig), draws, learned)
         need = find_need(rigs)
-        start = event_s + shift - float(np.median(need.contact_s))
+        recalled = learned.recall_spacing(rig) if learned is not None else None
+        times = choose_times(rigs, need, (), recalled)
+        meets = rigs.find_contact(times)[0] if len(times) > 1 else need.contact_s
+        start = event_s + shift - float(np.nanmedian(meets))
         later = max(0.0, -start)
         moved = [replace(drop, at_s=drop.at_s + later) for drop in drops]
-        times = choose_times(rigs, need, ())
         drops = moved + list_planned(rig, times, None, first=len(drops) + 1, start_s=start + later)
         shift += later
     return drops, shift
