@@ -5,11 +5,18 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from beamfall.physics.computed import LEAST_BODY, ComputedSplash, find_splash, list_splashes
+from beamfall.physics.computed import (
+    LEAST_BODY,
+    MESH,
+    ComputedSplash,
+    find_splash,
+    list_splashes,
+)
 from beamfall.physics.impact import impact_groups
 
 SINGLES = [one for one in list_splashes() if one.half]
 SECONDS = [one for one in list_splashes() if one.second is not None]
+QUANTITIES = ("onset_s", "height_m", "rise_s")
 TALL = [one.name for one in SINGLES if one.jet is not None and one.jet.height_m > 0.01]
 
 
@@ -45,6 +52,17 @@ def test_the_library_covers_what_photographers_use() -> None:
             assert min(values) < low and max(values) > high
     cases = [{one.case for one in SINGLES if one.half == half} for half in halves]
     assert not cases[0] & cases[1]
+
+
+def test_the_correction_for_the_mesh_is_the_middle_of_the_pairs() -> None:
+    coarse = {one.case: one.jet for one in list_splashes() if one.level == 9 and one.jet}
+    pairs = [
+        [getattr(one.jet, name) / getattr(coarse[one.case], name) for name in QUANTITIES]
+        for one in list_splashes()
+        if one.level == 10 and one.jet
+    ]
+    assert len(pairs) >= 12
+    assert np.median(pairs, axis=0) == pytest.approx(np.array(MESH), abs=0.01)
 
 
 @pytest.mark.parametrize("splash", SECONDS, ids=lambda one: one.name)
