@@ -34,11 +34,16 @@ def rig_file(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def use_log(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[str], Path]:
-    """Have what follows log into a file of that name."""
+    """Have what follows log into a file of that name; what was learned before lies beside the log before."""
+    used: list[Path] = []
 
     def use(name: str) -> Path:
         path = tmp_path / name / "shots.sqlite3"
         monkeypatch.setenv("BEAMFALL_LOG", str(path))
+        learned = tmp_path / "rig.learned.json"
+        if learned.exists():
+            learned.rename(used[-1].with_name(learned.name))
+        used.append(path)
         return path
 
     return use

@@ -1,10 +1,10 @@
-"""Each workflow writes the same into the log, whether it is led from the terminal or from the page."""
+"""Each workflow fires and learns the same, whether it is led from the terminal or from the page."""
 
 from __future__ import annotations
 
 import contextlib
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -34,8 +34,52 @@ from beamfall.workflows.series import Shooter
 _OWN = ("rest_seed", "port")
 
 
+@pytest.fixture
+def assert_same(
+    use_log: Any, monkeypatch: pytest.MonkeyPatch
+) -> Callable[[Path, Path], list[dict[str, Any]]]:
+    """Compare logs, rests between shots, calibrations and what was learned; return the log, series by series."""
+    rests: dict[Path, list[float]] = {}
+    rest = Shooter.rest
+
+    def note(self: Shooter, seconds: float, *more: float) -> float:
+        chosen = rest(self, seconds, *more)
+        rests.setdefault(self.log.path, []).append(chosen)
+        return chosen
+
+    monkeypatch.setattr(Shooter, "rest", note)
+
+    def compare(terminal: Path, paged: Path) -> list[dict[str, Any]]:
+        use_log("none")
+        logged = read_log(paged)
+        assert logged == read_log(terminal)
+        assert rests.get(paged) == rests.get(terminal)
+        assert bool(rests.get(paged)) == any(len(series["shots"]) > 1 for series in logged)
+        assert _read_calibrations(paged) == _read_calibrations(terminal)
+        assert _read_learned(paged) == _read_learned(terminal)
+        return logged
+
+    return compare
+
+
+def _read_calibrations(path: Path) -> list[tuple[Any, ...]]:
+    with ShotLog.open(path, read_only=True) as log:
+        return log.query("SELECT shots, content FROM calibration")
+
+
+def _read_learned(log: Path) -> Any:
+    """What was learned while this log was in use, without times of day; `use_log` has moved it there."""
+    kept = log.with_name("rig.learned.json")
+    if not kept.exists():
+        return None
+    return json.loads(
+        kept.read_text(encoding="utf-8"),
+        object_pairs_hook=lambda pairs: {k: v for k, v in pairs if k != "when"},
+    )
+
+
 def read_log(path: Path) -> list[dict[str, Any]]:
-    """What reached the log, series by series, without times of day and measured edges."""
+    """What reached the log, series by series, without times of day."""
     with ShotLog.open(path, read_only=True) as log:
         return [
             {
@@ -58,10 +102,11 @@ def _read_shot(log: ShotLog, shot: int) -> dict[str, Any]:
         "swept": logged.record.swept,
         "note": logged.line.note,
         "rig": logged.rig,
+        "edges": logged.record.edges,
     }
 
 
-def test_shoot(use_log: Any, at_terminal: Any, on_page: Any) -> None:
+def test_shoot(use_log: Any, at_terminal: Any, on_page: Any, assert_same: Any) -> None:
     terminal, paged = use_log("terminal"), use_log("page")
     use_log("terminal")
     assert at_terminal("shoot", "--count", "3") == 0
@@ -69,15 +114,14 @@ def test_shoot(use_log: Any, at_terminal: Any, on_page: Any) -> None:
     page = on_page(paged)
     assert page.do(make_arm())["state"] == "ended"
     assert page.do(make_release(3))["state"] == "ended"
-    logged = read_log(paged)
-    assert logged == read_log(terminal)
+    logged = assert_same(terminal, paged)
     assert [shot["swept"] for shot in logged[0]["shots"]] == [{"warm_up": 1}, None, None, None]
 
 
 SWEEP = ("--of", "flash", "--from", "182 ms", "--to", "185 ms", "--step", "1 ms", "--shuffle")
 
 
-def test_sweep(use_log: Any, at_terminal: Any, on_page: Any) -> None:
+def test_sweep(use_log: Any, at_terminal: Any, on_page: Any, assert_same: Any) -> None:
     terminal, paged = use_log("terminal"), use_log("page")
     use_log("terminal")
     assert at_terminal("sweep", *SWEEP, "--rest", "0.3 s") == 0
@@ -86,14 +130,13 @@ def test_sweep(use_log: Any, at_terminal: Any, on_page: Any) -> None:
     job = make_sweep("flash", "182 ms", "185 ms", "1 ms", 1, "shuffle", "0.3 s")
     shown = page.do(job)
     assert (shown["state"], shown["done"]) == ("ended", 4)
-    logged = read_log(paged)
-    assert logged == read_log(terminal)
+    logged = assert_same(terminal, paged)
     assert len(logged[0]["shots"]) == 5, "the warm-up and four steps"
 
 
 @pytest.mark.full
 def test_a_sweep_that_was_stopped_is_resumed(
-    use_log: Any, at_terminal: Any, on_page: Any, monkeypatch: pytest.MonkeyPatch
+    use_log: Any, at_terminal: Any, on_page: Any, assert_same: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Somebody stops after two steps; the rest is fired by the other front end, with the sweep's own rest."""
     rests: list[float] = []
@@ -110,8 +153,7 @@ def test_a_sweep_that_was_stopped_is_resumed(
             assert at_terminal("sweep", "--resume", "0", rig=False) == 0
         else:
             assert on_page(path).do(make_sweep_resume(0))["state"] == "ended"
-    logged = read_log(logs["page"])
-    assert logged == read_log(logs["terminal"])
+    logged = assert_same(logs["terminal"], logs["page"])
     steps = [shot["swept"]["step"] for shot in logged[0]["shots"] if "step" in shot["swept"]]
     assert sorted(steps) == [1, 2, 3, 4]
     assert set(rests) == {0.3}, "after the warm-up too, and where it is resumed"
@@ -135,20 +177,21 @@ def stopped_after(shots: int, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]
 
 
 @pytest.mark.full
-def test_seek_by_the_simulated_photographer(use_log: Any, at_terminal: Any, on_page: Any) -> None:
+def test_seek_by_the_simulated_photographer(
+    use_log: Any, at_terminal: Any, on_page: Any, assert_same: Any
+) -> None:
     terminal, paged = use_log("terminal"), use_log("page")
     use_log("terminal")
     at_terminal("seek", "--fresh", "--shots", "4")
     use_log("page")
     page = on_page(paged)
     page.do(make_seek("", 4, True, True))
-    logged = read_log(paged)
-    assert logged == read_log(terminal)
+    logged = assert_same(terminal, paged)
     assert all(shot["note"].startswith("seek: ") for shot in logged[0]["shots"][1:])
 
 
 def test_seek_by_a_persons_answers(
-    use_log: Any, at_terminal: Any, on_page: Any, type_in: Any
+    use_log: Any, at_terminal: Any, on_page: Any, assert_same: Any, type_in: Any
 ) -> None:
     words = ["umbrella", "before jet 31 mm", "found"]
     terminal, paged = use_log("terminal"), use_log("page")
@@ -159,15 +202,20 @@ def test_seek_by_a_persons_answers(
     answers = iter(words)
     shown = on_page(paged).do(make_seek("", 20, True, False), lambda question: next(answers))
     assert shown["result"]["found"]
-    logged = read_log(paged)
-    assert logged == read_log(terminal)
+    logged = assert_same(terminal, paged)
     notes = [shot["note"] for shot in logged[0]["shots"][1:]]
     assert notes == ["seek: after", "seek: before", "seek: found"]
 
 
 @pytest.mark.full
 def test_a_search_that_is_stopped_keeps_what_it_has_learned(
-    use_log: Any, at_terminal: Any, on_page: Any, type_in: Any, rig_file: Path, capsys: Any
+    use_log: Any,
+    at_terminal: Any,
+    on_page: Any,
+    assert_same: Any,
+    type_in: Any,
+    rig_file: Path,
+    capsys: Any,
 ) -> None:
     """One answer, and then nobody at the terminal; an abort on the page."""
     learned = rig_file.with_name("rig.learned.json")
@@ -175,9 +223,7 @@ def test_a_search_that_is_stopped_keeps_what_it_has_learned(
     use_log("terminal")
     type_in("before")
     assert at_terminal("seek", "--fresh", "--ask") == 130
-    assert learned.exists()
     assert str(learned) in capsys.readouterr().out, "where it is kept is said"
-    learned.unlink()
     use_log("page")
     page = on_page(paged)
     answers = iter(["before"])
@@ -189,29 +235,23 @@ def test_a_search_that_is_stopped_keeps_what_it_has_learned(
         return given
 
     assert page.do(make_seek("", 20, True, False), answer)["state"] == "aborted"
-    assert learned.exists()
-    logged = read_log(paged)
-    assert logged == read_log(terminal)
+    logged = assert_same(terminal, paged)
+    assert _read_learned(paged) is not None
     assert [shot["note"] for shot in logged[0]["shots"]] == ["", "seek: before", ""]
 
 
-def test_calibrate(use_log: Any, at_terminal: Any, on_page: Any, rig_file: Path) -> None:
-    learned = rig_file.with_name("rig.learned.json")
+def test_calibrate(use_log: Any, at_terminal: Any, on_page: Any, assert_same: Any) -> None:
     terminal, paged = use_log("terminal"), use_log("page")
     use_log("terminal")
     at_terminal("calibrate", "--count", "8")
-    assert learned.exists()
-    learned.unlink()
     use_log("page")
     assert on_page(paged).do(make_calibrate(8, "0.3 mm"))["state"] == "ended"
-    assert learned.exists()
-    assert read_log(paged) == read_log(terminal)
-    for path in (terminal, paged):
-        with ShotLog.open(path, read_only=True) as log:
-            assert log.query("SELECT shots FROM calibration") == [("[1,2,3,4,5,6,7,8]",)]
+    assert_same(terminal, paged)
+    assert [shots for shots, _ in _read_calibrations(paged)] == ["[1,2,3,4,5,6,7,8]"]
+    assert _read_learned(paged) is not None
 
 
-def test_repeat(use_log: Any, at_terminal: Any, on_page: Any) -> None:
+def test_repeat(use_log: Any, at_terminal: Any, on_page: Any, assert_same: Any) -> None:
     logs = {name: use_log(name) for name in ("terminal", "page")}
     for name, path in logs.items():
         use_log(name)
@@ -220,8 +260,7 @@ def test_repeat(use_log: Any, at_terminal: Any, on_page: Any) -> None:
             assert main(["shots", "repeat", "1", "--count", "2", "--port", "sim"]) == 0
         else:
             assert on_page(path).do(make_repeat(1, 2))["state"] == "ended"
-    logged = read_log(logs["page"])
-    assert logged == read_log(logs["terminal"])
+    logged = assert_same(logs["terminal"], logs["page"])
     assert logged[1]["settings"]["of_shot"] == 1 and len(logged[1]["shots"]) == 2
 
 
