@@ -155,6 +155,19 @@ def wait_ready(page: Any) -> None:
     expect(page.locator("#arm")).to_be_enabled()
 
 
+def open_ready(
+    serve: Callable[..., Served],
+    open_page: Callable[..., Any],
+    rig: str = QUICK_RIG,
+    **options: Any,
+) -> tuple[Served, Any]:
+    """Serve a rig and open its page, with the plan made."""
+    served = serve(rig=rig, **options)
+    page = open_page(served.link)
+    wait_ready(page)
+    return served, page
+
+
 def wait_on_page(page: Any, what: str, seconds: float = 60.0) -> None:
     """Wait until something holds for the `state` in a page, in JavaScript, which may lag behind the hub's."""
     end = time.monotonic() + seconds

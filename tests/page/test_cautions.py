@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from page_helpers import QUICK_RIG, Served, expect, wait_ready
+from page_helpers import Served, expect, open_ready
 
 COUNT = """() => [...document.querySelectorAll('body *')].filter((e) => e.checkVisibility()
   && [...e.childNodes].some((n) => n.nodeType === 3 && n.textContent.includes('epilepsy'))).length"""
@@ -16,9 +16,7 @@ COUNT = """() => [...document.querySelectorAll('body *')].filter((e) => e.checkV
 def test_a_view_that_flashes_says_its_caution_once(
     serve: Callable[..., Served], open_page: Callable[..., Any], view: str
 ) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(serve, open_page)
     page.goto(f"{served.origin}/#{view}")
     expect(page.locator(".strobe")).to_be_in_viewport()
     assert page.evaluate(COUNT) == 1

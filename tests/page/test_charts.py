@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from page_helpers import QUICK_RIG, Served, arm_and_release, expect, wait_ready
+from page_helpers import Served, arm_and_release, expect, open_ready, wait_ready
 
 from beamfall.page.review import list_lines
 from beamfall.shots import ShotLog
@@ -18,9 +18,7 @@ Open = Callable[..., Any]
 @pytest.fixture
 def shown(serve: Serve, open_page: Open) -> tuple[Served, Any]:
     """A page with one shot."""
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(serve, open_page)
     arm_and_release(page)
     served.wait(lambda: (served.hub.get("shot") or {}).get("shot") == 1)
     wait_ready(page)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from page_helpers import QUICK_RIG, Asker, Served, expect, wait_on_page, wait_ready
+from page_helpers import QUICK_RIG, Asker, Served, expect, open_ready, wait_on_page, wait_ready
 
 from beamfall.page.devices import NAME_MOST, Devices, read_name
 from beamfall.page.hub import Hub
@@ -67,9 +67,7 @@ def test_two_devices_see_what_the_other_does(serve: Any, open_page: Any) -> None
 
 
 def test_a_lost_board_is_spoken(serve: Any, open_page: Any) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(serve, open_page)
     page.evaluate(
         "() => { window.said = []; speechSynthesis.speak = (one) => said.push(one.text); }"
     )

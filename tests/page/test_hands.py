@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 from opencv import need_opencv
-from page_helpers import QUICK_RIG, wait_ready
+from page_helpers import open_ready
 from playwright.sync_api import expect
 
 from beamfall.page.link_code import draw_code, print_code
@@ -14,9 +14,7 @@ from beamfall.page.link_code import draw_code, print_code
 
 @pytest.fixture
 def shown(serve: Any, open_page: Any) -> Any:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(serve, open_page)
     return served, page
 
 

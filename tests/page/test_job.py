@@ -14,6 +14,7 @@ from page_helpers import (
     arm_and_release,
     expect,
     find_question,
+    open_ready,
     wait_question,
     wait_ready,
 )
@@ -28,9 +29,7 @@ Open = Callable[..., Any]
 def test_from_the_plan_to_a_rated_shot(
     serve: Serve, open_page: Open, log_path: Path, keep_screenshot: Callable[[Any, str], None]
 ) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(serve, open_page)
     assert served.server.door.token not in page.url, "the token leaves the address bar"
 
     # A height in inches is taken; one without a unit is refused beside its field, and nothing can be armed.
@@ -116,9 +115,7 @@ def test_two_pages_see_the_same_and_a_reload_loses_nothing(serve: Serve, open_pa
 
 
 def test_changed_timings_must_be_armed_again(serve: Serve, open_page: Open) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(serve, open_page)
     page.keyboard.press("a")
     expect(page.locator("#release")).to_be_enabled()
     page.get_by_role("button", name="Flash delay: 0.5 ms more").click()
@@ -136,9 +133,7 @@ def test_changed_timings_must_be_armed_again(serve: Serve, open_page: Open) -> N
 def test_a_shot_is_compared_and_fired_again(
     serve: Serve, open_page: Open, keep_screenshot: Callable[[Any, str], None]
 ) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(serve, open_page)
     page.keyboard.press("a")
     expect(page.locator("#release")).to_be_enabled()
     page.locator("summary", has_text="Series").click()
@@ -239,9 +234,7 @@ def test_the_check_finds_an_unplugged_flash(
 
 
 def test_calibration_narrows_the_plan_and_stays_on_show(serve: Serve, open_page: Open) -> None:
-    served = serve(rig=QUICK_RIG, pace=100.0)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(serve, open_page, rig=QUICK_RIG, pace=100.0)
     before = served.hub.get("plan")["intervals"]["nozzle_to_beam"]
     page.goto(f"{served.origin}/#calibrate")
     page.get_by_label("Shots, two drops each").fill("8")
@@ -266,9 +259,7 @@ def test_calibration_narrows_the_plan_and_stays_on_show(serve: Serve, open_page:
 def test_a_rinse_asks_first_and_a_question_shows_on_every_view(
     serve: Serve, open_page: Open
 ) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(serve, open_page)
     page.locator("summary", has_text="Series").click()
     page.get_by_role("button", name="Rinse").click()
     expect(page.locator("#question")).to_contain_text("Is a container under it?")
@@ -287,9 +278,7 @@ def test_photographs_are_shown_and_what_is_no_picture_is_not(
 ) -> None:
     from PIL import Image
 
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(serve, open_page)
     arm_and_release(page)
     expect(page.get_by_role("heading", name="Shot 1: fired")).to_be_visible()
     # Once it is drawn, nothing may ask for the picture again: that would be refused in the end.

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 from opencv import need_opencv
-from page_helpers import QUICK_RIG, wait_ready
+from page_helpers import open_ready
 from PIL import Image, ImageDraw
 from playwright.sync_api import expect
 
@@ -40,9 +40,7 @@ def shown(serve: Any, open_page: Any, log_path: Path, tmp_path: Path) -> Any:
     with ShotLog.open(log_path) as log, Board.connect("sim", rig=rig, seed=1) as board:
         Shooter.begin(board, log, "shoot", rig=rig).fire(SEQUENCE)
         log.set_picture(1, str(picture))
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(serve, open_page)
     page.goto(f"{served.origin}/#log/1")
     return page
 

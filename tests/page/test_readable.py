@@ -18,6 +18,7 @@ from page_helpers import (
     Served,
     arm_and_release,
     expect,
+    open_ready,
     read_script,
     release_again,
     wait_ready,
@@ -193,9 +194,7 @@ def test_tablet_shows_all_views_without_sideways_scrolling(
 def test_everything_is_reached_by_keyboard_and_the_focus_shows(
     serve: Serve, open_page: Open
 ) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(serve, open_page)
     seen: list[tuple[str, bool]] = []
     for _ in range(80):
         page.keyboard.press("Tab")

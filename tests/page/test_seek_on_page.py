@@ -12,6 +12,7 @@ from page_helpers import (
     Served,
     expect,
     find_question,
+    open_ready,
     wait_question,
     wait_ready,
 )
@@ -111,9 +112,7 @@ def test_later_answers_also_judge_earlier_pictures(serve: Serve) -> None:
 def test_after_a_search_the_page_says_whose_timings_it_shows(
     serve: Serve, open_page: Callable[..., Any]
 ) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(serve, open_page)
     found = run_seek(served, simulated_person=True)["result"]
     page.goto(f"{served.origin}/#seek")
     page.get_by_role("button", name="Use these timings").click()

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from page_helpers import QUICK_RIG, Served, arm_and_release, expect, wait_ready
+from page_helpers import QUICK_RIG, Served, arm_and_release, expect, open_ready, wait_ready
 
 from beamfall.errors import LinkLost, PortNotFound
 from beamfall.ports import open_transport
@@ -113,9 +113,7 @@ class Stretch:
 def test_escape_aborts_a_sweep_and_the_log_knows(
     serve: Serve, open_page: Open, log_path: Path, keep_screenshot: Callable[[Any, str], None]
 ) -> None:
-    served = serve(rig=QUICK_RIG, pace=5.0)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(serve, open_page, rig=QUICK_RIG, pace=5.0)
     page.goto(f"{served.origin}/#sweep")
     page.get_by_label("Step").fill("2 ms")
     page.get_by_label("Rounds").fill("20")  # long enough for whoever is slow
@@ -148,9 +146,7 @@ def test_an_abort_in_the_middle_of_a_shot_puts_its_outputs_off(
     serve: Serve, open_page: Open, log_path: Path
 ) -> None:
     stretch = Stretch()
-    served = serve(stretch.open, rig=QUICK_RIG)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(serve, open_page, stretch.open, rig=QUICK_RIG)
     arm_and_release(page)
     expect(page.locator("#state")).to_have_text("armed-for-sensor")
     assert stretch.reached.wait(60.0)
@@ -166,9 +162,7 @@ def test_an_abort_in_the_middle_of_a_shot_puts_its_outputs_off(
 def test_keys_that_press_a_focused_abort_button_do_not_release(
     serve: Serve, open_page: Open
 ) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(serve, open_page)
     for key in ("Enter", " "):
         page.keyboard.press("a")
         expect(page.locator("#release")).to_be_enabled()
@@ -189,9 +183,7 @@ def test_a_board_unplugged_is_named_at_once_and_used_again_when_it_is_back(
     serve: Serve, open_page: Open, keep_screenshot: Callable[[Any, str], None]
 ) -> None:
     plug = Plug()
-    served = serve(plug.open, rig=QUICK_RIG)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(serve, open_page, plug.open, rig=QUICK_RIG)
     page.keyboard.press("a")
     expect(page.locator("#release")).to_be_enabled()
     boot = served.hub.get("board")["boot_id"]

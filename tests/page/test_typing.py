@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from page_helpers import QUICK_RIG, Served, arm_and_release, expect, wait_ready
+from page_helpers import QUICK_RIG, Served, arm_and_release, expect, open_ready, wait_ready
 
 from beamfall.page import pictures
 from beamfall.shots import ShotLog
@@ -19,9 +19,7 @@ Open = Callable[..., Any]
 
 @pytest.mark.quick
 def test_a_timing_half_typed_outlives_a_new_plan(serve: Serve, open_page: Open) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(serve, open_page)
     delay = page.locator("#t-delay")
     delay.fill("190.5 ms")
     served.server.desk.tune("0.1 s", None)  # as another page would
@@ -38,9 +36,7 @@ def test_a_timing_half_typed_outlives_a_new_plan(serve: Serve, open_page: Open) 
 
 
 def test_a_timing_left_as_it_was_shows_what_has_become_of_it(serve: Serve, open_page: Open) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(serve, open_page)
     delay = page.locator("#t-delay")
     before = delay.input_value()
     delay.press("End")
@@ -55,9 +51,7 @@ def test_a_timing_left_as_it_was_shows_what_has_become_of_it(serve: Serve, open_
 
 
 def test_what_is_selected_to_be_typed_over_stays_selected(serve: Serve, open_page: Open) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(serve, open_page)
     delay = page.locator("#t-delay")
     delay.press("ControlOrMeta+a")
     served.server.desk.tune(None, "191 ms")
@@ -114,9 +108,7 @@ def test_a_field_of_the_rig_half_typed_outlives_a_new_part(serve: Serve, open_pa
 def test_a_note_half_written_outlives_a_picture_and_another_shot(
     serve: Serve, open_page: Open, log_path: Path
 ) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(serve, open_page)
     arm_and_release(page)
     expect(page.get_by_role("heading", name="Shot 1: fired")).to_be_visible()
     page.goto(f"{served.origin}/#log/1")
@@ -152,9 +144,7 @@ def test_the_picture_comes_into_the_panel_where_somebody_writes(
         draw(*arguments)
 
     monkeypatch.setattr(pictures, "_draw", draw_late)
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(serve, open_page)
     arm_and_release(page)
     expect(page.get_by_role("heading", name="Shot 1: fired")).to_be_visible()
     page.goto(f"{served.origin}/#log/1")

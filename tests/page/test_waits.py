@@ -11,7 +11,15 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from page_helpers import QUICK_RIG, Served, arm_and_release, expect, wait_on_page, wait_ready
+from page_helpers import (
+    QUICK_RIG,
+    Served,
+    arm_and_release,
+    expect,
+    open_ready,
+    wait_on_page,
+    wait_ready,
+)
 
 from beamfall.page.jobs import make_arm, make_flash, make_release
 from beamfall.page.words import say_left
@@ -141,9 +149,7 @@ def read_wait(page: Any) -> int:
 
 def test_release_counts_down_and_its_key_says_why_it_waits(serve: Serve, open_page: Open) -> None:
     rig = SLOW_RIG.replace('rest = "5 s"', 'rest = "60 s"').replace('"1.5 s"', '"10 s"')
-    served = serve(rig=rig, pace=1.0)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(serve, open_page, rig=rig, pace=1.0)
     page.keyboard.press("r")
     expect(page.locator(".notice")).to_contain_text("Nothing is armed: press Arm (A) first.")
     page.keyboard.press("a")
@@ -193,9 +199,7 @@ def test_a_tablet_whose_clock_is_wrong_counts_down_all_the_same(
 
 
 def test_what_was_changed_since_arming_is_said(serve: Serve, open_page: Open) -> None:
-    served = serve(rig=QUICK_RIG)
-    page = open_page(served.link)
-    wait_ready(page)
+    served, page = open_ready(serve, open_page)
     page.keyboard.press("a")
     expect(page.locator("#arm")).to_contain_text("Armed ✓")
     expect(page.locator("#state")).to_have_text("armed")

@@ -190,15 +190,20 @@ def case(request: pytest.FixtureRequest) -> Awkward:
     return CASES[request.param]
 
 
+def fire_sound(log: ShotLog, fire_series: Callable[..., int]) -> tuple[int, int]:
+    """Fire a series whose drops are sound, but for the last shot; return both numbers."""
+    series = fire_series(log, SHOTS)
+    *others, last = log.find_shots()
+    for shot in others:
+        put_beam(log, shot, CASES["sound"])
+    return series, last
+
+
 def test_everyone_sees_the_same_drops(
     log: ShotLog, fire_series: Callable[..., int], case: Awkward
 ) -> None:
     """Repeatability, calibration, seek, timeline, fault finder, beam view and the double's self-test."""
-    series = fire_series(log, SHOTS)
-    numbers = [shot for (shot,) in log.query("SELECT id FROM shot ORDER BY id")]
-    for shot in numbers[:-1]:
-        put_beam(log, shot, CASES["sound"])
-    last = numbers[-1]
+    series, last = fire_sound(log, fire_series)
     _, beam = put_beam(log, last, case)
     record = log.read_shot(last).record
     dwells = [DWELL / HZ for _, known in case.drops if known]
@@ -270,11 +275,7 @@ def test_two_drops_that_merge_are_one_drop_to_everyone(
 ) -> None:
     """The beam stays dark from the first to the end of the second."""
     merged = Awkward(lambda a, b, c, d: [(a, "dark"), (d, "clear")], ((1, True),), 1, 1)
-    series = fire_series(log, SHOTS)
-    numbers = [shot for (shot,) in log.query("SELECT id FROM shot ORDER BY id")]
-    for shot in numbers[:-1]:
-        put_beam(log, shot, CASES["sound"])
-    last = numbers[-1]
+    series, last = fire_sound(log, fire_series)
     opened, beam = put_beam(log, last, merged)
     long_s = (opened[1] - opened[0] + DWELL) / HZ
 
