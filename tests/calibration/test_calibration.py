@@ -116,7 +116,7 @@ def test_too_few_drops_and_none(tmp_path: Path) -> None:
         with pytest.raises(UserError, match="no completed shot of a rig"):
             measure_drops(log, [1])
         fire(log, ONE_BEAM, 3, 2)
-        with pytest.raises(UserError, match="4 drops of one kind.* 8"):
+        with pytest.raises(UserError, match="4 .* 8"):
             measure_drops(log, [2])
 
 

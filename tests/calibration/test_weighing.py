@@ -39,7 +39,7 @@ def test_fifty_weighed_drops_tell_the_volume_to_three_per_cent(tmp_path: Path) -
 def test_a_mass_that_cannot_be_is_refused() -> None:
     rig = example_rig()
     one = compute_volume(compute_drop(rig.valves[0], make_setting(rig)))
-    with pytest.raises(CalibrationError, match="Check the count"):
+    with pytest.raises(CalibrationError):
         weigh(rig, 5.0 * 998.2 * 50 * one, 50)
 
 

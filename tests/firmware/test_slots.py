@@ -271,7 +271,7 @@ def test_no_beacon_comes_between_a_release_and_its_end() -> None:
 def test_maintenance_is_answered_and_then_the_board_is_silent_until_it_is_restarted() -> None:
     bench = Bench()
     assert bench.ask("maintenance").name == "done"
-    with pytest.raises(LinkLost, match="maintenance"):
+    with pytest.raises(LinkLost):
         bench.transport.sleep(0.5)
     reset(bench)
     assert bench.ask("hello", definition=bench.codec.definition.digest).name == "welcome"

@@ -85,7 +85,7 @@ def test_reading_returns_as_soon_as_something_is_there(terminal: tuple[int, str]
 def test_a_port_in_use_is_busy(terminal: tuple[int, str]) -> None:
     _, name = terminal
     holder = SerialTransport(name)
-    with pytest.raises(PortBusy, match="in use by another program; close it"):
+    with pytest.raises(PortBusy):
         SerialTransport(name)
     holder.close()
     SerialTransport(name).close()
@@ -97,7 +97,7 @@ def test_a_pulled_cable_is_a_lost_link() -> None:
     transport = SerialTransport(os.ttyname(near))
     os.close(near)
     os.close(far)
-    with pytest.raises(LinkLost, match="check the cable"):
+    with pytest.raises(LinkLost):
         transport.read(0.1)
     with pytest.raises(LinkLost):
         transport.write(b"x")
@@ -111,7 +111,7 @@ def test_what_is_no_port_is_said_so(tmp_path: Path) -> None:
     assert caught.value.exit_status == 2
     file = tmp_path / "file"
     file.write_text("text", encoding="utf-8")
-    with pytest.raises(PortNotFound, match="is not a serial port"):
+    with pytest.raises(PortNotFound, match=file.name):
         SerialTransport(str(file))
 
 
@@ -126,7 +126,7 @@ def test_a_port_without_rights_names_the_cure() -> None:
 
 
 def test_urls_that_cannot_be() -> None:
-    with pytest.raises(PortSyntaxError, match="'wire://x' is not a port"):
+    with pytest.raises(PortSyntaxError, match="wire://x"):
         SerialTransport("wire://x")
     for url in (
         "socket://127.0.0.1:9",  # port 9 is 'discard'; nothing listens here

@@ -31,10 +31,7 @@ def test_an_older_program_does_not_touch_a_newer_file(path: Path, log: ShotLog) 
         connection.execute(f"PRAGMA user_version={len(MIGRATIONS) + 1}")
     before = path.read_bytes()
     for read_only in (False, True):
-        with pytest.raises(
-            LogNewer,
-            match=f"version {len(MIGRATIONS) + 1}, but this Beamfall reads up to {len(MIGRATIONS)}; update",
-        ):
+        with pytest.raises(LogNewer, match=f"{len(MIGRATIONS) + 1}.* {len(MIGRATIONS)}"):
             ShotLog.open(path, read_only=read_only)
     assert path.read_bytes() == before
 
@@ -75,14 +72,14 @@ def test_a_step_that_fails_leaves_the_file_as_it_was(path: Path, log: ShotLog) -
 def test_files_that_are_no_log_are_refused(tmp_path: Path) -> None:
     text = tmp_path / "notes.txt"
     text.write_text("dear diary, " * 100)
-    with pytest.raises(LogError, match="this is not an SQLite file; set BEAMFALL_LOG"):
+    with pytest.raises(LogError, match=text.name):
         ShotLog.open(text)
     other = tmp_path / "other.sqlite3"
     with contextlib.closing(sqlite3.connect(other)) as connection:
         connection.execute("CREATE TABLE music (title TEXT)")
-    with pytest.raises(LogError, match="not a Beamfall shot log"):
+    with pytest.raises(LogError, match=other.name):
         ShotLog.open(other)
-    with pytest.raises(LogError, match="is a folder"):
+    with pytest.raises(LogError, match=tmp_path.name):
         ShotLog.open(tmp_path)
     assert text.read_text().startswith("dear diary")
 
@@ -104,7 +101,7 @@ for attempt in (
     try:
         attempt()
     except LogReadOnly as error:
-        assert "set BEAMFALL_LOG" in str(error), error
+        assert "BEAMFALL_LOG" in str(error), error
     else:
         sys.exit("was written to")
 """

@@ -203,7 +203,7 @@ def test_a_valve_that_is_no_table(tmp_path: Path) -> None:
 
 
 def test_files_that_are_not_there_or_not_text(tmp_path: Path) -> None:
-    with pytest.raises(RigFileError, match="there is no such rig file; leave RIG out"):
+    with pytest.raises(RigFileError, match="none.toml"):
         load_rig(tmp_path / "none.toml")
     (tmp_path / "latin.toml").write_bytes(b"name = '\xe9'")
     with pytest.raises(RigFileError, match="UTF-8"):
@@ -307,7 +307,7 @@ def test_what_is_not_fitted_is_said_with_true_and_false(tmp_path: Path) -> None:
     assert rig.fitted.button
     assert Rig.from_dict(rig.to_dict()) == rig
     path.write_text(text + '\n[fitted]\nbutton = "no"\n', encoding="utf-8")
-    with pytest.raises(RigFileError, match=r"fitted\.button = 'no': expected true or false"):
+    with pytest.raises(RigFileError, match=r"fitted\.button = 'no'"):
         load_rig(path)
 
 

@@ -144,9 +144,7 @@ def test_a_table_is_made_for_a_board(welcome: Welcome) -> None:
     assert table.requests[-1].name == "table_commit"
     assert TWO_DROPS.make_table(welcome) == table
     too_long = Sequence((Row("release", 0, "valve1", 0.1, 0.3),))
-    with pytest.raises(
-        SequenceError, match="opening is 300 ms, the longest on this board is 200 ms"
-    ):
+    with pytest.raises(SequenceError, match="300 ms.* 200 ms"):
         too_long.make_table(welcome)
 
 

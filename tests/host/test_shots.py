@@ -73,9 +73,9 @@ def test_a_late_report_finds_its_shot(log: ShotLog, welcome: Welcome) -> None:
 def test_an_outcome_is_written_once(log: ShotLog, welcome: Welcome) -> None:
     shot = begin(log, log.begin_series("shoot"), welcome)
     log.complete_shot(shot, make_outcome(make_table()))
-    with pytest.raises(LogError, match=f"shot {shot} already has its outcome \\(fired\\)"):
+    with pytest.raises(LogError, match=f"shot {shot}.*fired"):
         log.complete_shot(shot, make_outcome(make_table(), state="missed"))
-    with pytest.raises(LogError, match="already has its outcome"):
+    with pytest.raises(LogError, match=f"shot {shot}"):
         log.cancel_shot(shot, "beam-blocked")
     assert log.read_shot(shot).record.state == "fired"
     assert len(log.read_shot(shot).record.edges) == len(EDGES)
@@ -106,12 +106,12 @@ def test_notes_ratings_and_pictures(log: ShotLog, welcome: Welcome) -> None:
     logged = log.read_shot(shot)
     assert (logged.line.note[:8], logged.line.rating) == ("umbrella", 5)
     assert logged.record.picture == "IMG_0042.CR3"
-    with pytest.raises(Exception, match="rating 6: it must be from 1 to 5"):
+    with pytest.raises(Exception, match=r"\b6\b"):
         log.set_rating(shot, 6)
 
 
 def test_what_is_not_there_is_said(log: ShotLog, welcome: Welcome) -> None:
-    with pytest.raises(NoSuchShot, match="there is no shot 9; the log .* is empty"):
+    with pytest.raises(NoSuchShot, match=r"\b9\b"):
         log.read_shot(9)
     begin(log, log.begin_series("shoot"), welcome)
     for use in (
@@ -119,7 +119,7 @@ def test_what_is_not_there_is_said(log: ShotLog, welcome: Welcome) -> None:
         lambda: log.complete_shot(9, make_outcome(make_table())),
         lambda: log.set_note(9, "x"),
     ):
-        with pytest.raises(NoSuchShot, match="there is no shot 9; the log .* has shots up to 1"):
+        with pytest.raises(NoSuchShot, match=r"\b9\b.*\b1\b"):
             use()
     with pytest.raises(LogError):
         begin(log, 77, welcome)  # no such series

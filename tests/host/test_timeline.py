@@ -264,7 +264,7 @@ def test_odd_shots_can_be_drawn(record: dict[str, Any], tmp_path: Path) -> None:
 def test_a_place_that_cannot_be_written_is_named(tmp_path: Path) -> None:
     with pytest.raises(FileWriteError, match="none"):
         draw_timeline(make_record(), tmp_path / "none" / "a.png")
-    with pytest.raises(UserError, match=r"give a name that ends in \.png, \.svg or \.pdf"):
+    with pytest.raises(UserError, match=r"\.png.*\.svg.*\.pdf"):
         draw_timeline(make_record(), tmp_path / "a.docx")
 
 

@@ -276,9 +276,9 @@ def test_strange_conditions_are_refused_by_name() -> None:
 
 def test_a_drop_near_breaking_up_is_refused() -> None:
     # 5 m of fall flattens a large soapy drop beyond the drops of Gunn & Kinzer (We 7.8)
-    with pytest.raises(PhysicsRangeError, match="Weber number of the air.*smaller drop"):
+    with pytest.raises(PhysicsRangeError, match="Weber number"):
         fall(5.0, 5.5e-3, surface_tension_n_m=0.025)
-    with pytest.raises(PhysicsRangeError, match="Weber number of the air.*smaller drop"):
+    with pytest.raises(PhysicsRangeError, match="Weber number"):
         fall_array([0.5, 5.0], 5.5e-3, surface_tension_n_m=0.025)
 
 

@@ -128,7 +128,7 @@ def test_a_file_of_the_first_version_is_read_as_one_step(tmp_path: Path) -> None
 def test_a_damaged_file_is_named(tmp_path: Path, content: str) -> None:
     file = tmp_path / "rig.learned.json"
     file.write_text(content)
-    with pytest.raises(UserError, match="rig.learned.json: what was learned.*cannot be read"):
+    with pytest.raises(UserError, match="rig.learned.json"):
         load_learned(file)
 
 

@@ -76,10 +76,10 @@ def test_a_contradiction_is_refused(spoil: Callable[[dict[str, Any]], None], wor
 
 def test_a_file_that_cannot_be_read_is_named(tmp_path: Path) -> None:
     path = tmp_path / "messages.toml"
-    with pytest.raises(DefinitionError, match=r"messages\.toml: cannot be read"):
+    with pytest.raises(DefinitionError, match=r"messages\.toml"):
         load_definition(path)
     path.write_text("protocol = ", encoding="utf-8")
-    with pytest.raises(DefinitionError, match=r"messages\.toml: cannot be read"):
+    with pytest.raises(DefinitionError, match=r"messages\.toml"):
         load_definition(path)
 
 

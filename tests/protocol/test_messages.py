@@ -69,7 +69,7 @@ def test_codec_and_construct_agree_on_bad_payloads(
 
 
 def test_a_bad_payload_is_explained_by_its_place() -> None:
-    with pytest.raises(MessageError, match="edges.*216 bytes, 215 follow.*items -> ticks"):
+    with pytest.raises(MessageError, match="edges.*216 .*215 .*ticks"):
         CODEC.decode("edges", bytes(13) + b"\x24" + b"\x09\x03\0\0\0\0" * 35 + b"\x09\x03\0\0\0")
 
 

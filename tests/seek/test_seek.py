@@ -297,7 +297,7 @@ def test_proposals_can_be_fired() -> None:
 def test_answers_that_leave_no_rig_are_said_to() -> None:
     search = Search(example_rig(), seed=1)
     search._spacing_s = 1.5
-    with pytest.raises(UserError, match="1500 ms.*seek again with --fresh"):
+    with pytest.raises(UserError, match="1500 ms.*--fresh"):
         search.propose()
 
 
@@ -318,7 +318,7 @@ def test_the_age_and_width_of_an_umbrella_are_read(text, answer) -> None:
 
 
 def test_only_an_umbrella_has_a_width() -> None:
-    with pytest.raises(UserError, match="only an umbrella"):
+    with pytest.raises(UserError, match="umbrella"):
         read_answer("before width 14 mm")
 
 

@@ -128,7 +128,7 @@ def test_a_table_that_the_log_has_never_seen_leaves_what_was_measured(
     opened = [e.ticks for e in logged.record.edges if (e.what, e.edge) == ("valve1", "on")]
     table = TWO_DROPS.make_table(board.info)
     assert opened == [row.delay_ticks for row in table.rows if row.output == "valve1"]
-    with pytest.raises(UserError, match="cannot be fired again"):
+    with pytest.raises(UserError):
         rebuild_sequence(logged.table)
 
 

@@ -144,7 +144,7 @@ def test_parquet_without_its_library(
     filled: ShotLog, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setitem(sys.modules, "pyarrow", None)
-    with pytest.raises(MissingExtra, match=r"pip install 'beamfall\[parquet\]'"):
+    with pytest.raises(MissingExtra, match="parquet"):
         export_log(filled, tmp_path / "x.parquet", "parquet")
     assert list(tmp_path.glob("x*")) == []
 
@@ -238,5 +238,5 @@ def test_hostile_text_is_data(filled: ShotLog, tmp_path: Path, kind: str) -> Non
 
 
 def test_an_empty_log(log: ShotLog, tmp_path: Path) -> None:
-    with pytest.raises(NoSuchShot, match="no shot to export"):
+    with pytest.raises(NoSuchShot):
         export_log(log, tmp_path / "x.csv", "csv")

@@ -207,7 +207,7 @@ def test_settings_bring_the_same_sweep_back() -> None:
     made = sweep_of(order="shuffle", repeat=3, seed=5)
     again = Sweep.from_settings(json.loads(json.dumps(made.to_settings())))
     assert again == made and again.steps == made.steps
-    with pytest.raises(UserError, match="cannot be resumed"):
+    with pytest.raises(UserError):
         Sweep.from_settings({"of": "flash"})
 
 

@@ -23,6 +23,7 @@ from line import TruthRig
 
 from beamfall.board import Board
 from beamfall.errors import (
+    AnotherBoard,
     LinkError,
     LinkLost,
     NoAnswer,
@@ -186,7 +187,7 @@ def test_a_board_that_stays_away_ends_the_series_with_the_log_true(
     ticket = board.arm(SERIES)
     far_board.pull()
     ports.clear()
-    with pytest.raises(ReleaseUnknown, match="cannot be asked") as caught:
+    with pytest.raises(ReleaseUnknown) as caught:
         board.release(ticket)
     # Another test may have opened a terminal by the same name meanwhile: it does not answer as a board.
     assert isinstance(caught.value.__cause__, LinkError)
@@ -210,7 +211,7 @@ def test_another_board_on_the_same_port_is_not_taken_for_the_one_in_use(
         board = Board(link)
         board.upload(SERIES)
         first.pull()
-        with pytest.raises(LinkLost, match="another board is on "):
+        with pytest.raises(AnotherBoard):
             board.status()
         assert second.rig.changes == []
         board.close()
@@ -331,7 +332,7 @@ def test_a_device_that_floods_is_named_and_memory_stays_bounded(pattern: bytes) 
     thread.start()
 
     def meet() -> None:
-        with pytest.raises(NotABoard, match="is not this controller; it sent"):
+        with pytest.raises(NotABoard):
             link.open()
 
     began = time.monotonic()
@@ -367,7 +368,7 @@ def test_a_device_that_reads_nothing_does_not_hold_the_host_for_ever(
     far, near = os.openpty()
     transport = SerialTransport(os.ttyname(near))
     began = time.monotonic()
-    with pytest.raises(LinkLost, match="accepts no more bytes"):
+    with pytest.raises(LinkLost):
         for _ in range(1000):
             transport.write(b"\x01" * 250)
     assert time.monotonic() - began < 60

@@ -203,6 +203,6 @@ def test_without_the_wire_the_self_test_says_where_it_goes() -> None:
     transport.world.levels[BEAM_PIN] = 1  # nothing connected: pulled up, dark
     with (
         connect(transport) as board,
-        pytest.raises(MeasureError, match="beam1 is dark though valve1 is off"),
+        pytest.raises(MeasureError, match="beam1.*valve1"),
     ):
         measure(board, pulses=5)
