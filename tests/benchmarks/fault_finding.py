@@ -1,6 +1,6 @@
 """How well faults are found: `python tests/benchmarks/fault_finding.py [--seeds 50] [--wrong 0.1] [--pairs N]`.
 
-Every fault of the simulated rig times so many seeds, a simulated person answering. Prints the share of runs in which
+Every fault of the simulated rig with each seed, and a simulated person answering. Prints the share of runs in which
 the true cause is ranked first (a tie at the top counts half), the questions asked of the person, and what was confused
 with what; then the same with a person who is wrong now and then; then pairs of faults.
 
@@ -160,7 +160,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--seeds", type=int, default=50)
     parser.add_argument("--wrong", type=float, default=0.1)
-    parser.add_argument("--pairs", type=int, default=0, help="so many pairs, drawn; 0: all")
+    parser.add_argument("--pairs", type=int, default=0, help="how many pairs, at random; 0: all")
     parser.add_argument("--only", choices=("true", "wrong", "pairs", "sound"), default=None)
     parser.add_argument(
         "--shake",

@@ -189,7 +189,7 @@ def measure(
     beam_pin = next(int(p) for p, s in result["scenario"]["inputs"].items() if s == 9)
     return analyse(result, names, beam_pin, plans, shots, hz) | {
         "edges_lost": lost, "stamp_errors": stamp_errors, "frames_bad": status.frames_bad,
-        "frames_good": status.frames_good, "speed": result["speed"],
+        "frames_good": status.frames_good, "speed": result["speed"], "cycle_ns": 1e9 / hz,
     }  # fmt: skip
 
 

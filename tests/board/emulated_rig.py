@@ -14,7 +14,7 @@ recorded by the emulator, outside the firmware. Arguments (K=V):
     drops     0: the rig lies still
     hello     bytes in hex that a host sends 0.3 s after power-up and again every 0.1 s until the board speaks; no
               operating system has found a new USB device earlier
-    bursts    so many bursts of 200 edges of beam 1 at 50 kHz, 20 ms apart, after each zero; 0
+    bursts    how many bursts of 200 edges of beam 1 at 50 kHz, 20 ms apart, follow each zero; 0
 """
 
 from __future__ import annotations

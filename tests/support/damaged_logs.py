@@ -24,7 +24,7 @@ from beamfall.shots.stored import make_checksum
 
 SHOTS = 8
 _HEAVY_SHARES = (4, 4, 1, 4, 4)  # a report takes ten times as long as anything else
-_DRAWN = 10  # one damage in so many has a shot whose picture must be drawn
+_DRAWN = 10  # one damage in 10 has a shot whose picture must be drawn
 
 TEXTS = {
     "shot": "record",

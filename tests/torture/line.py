@@ -98,7 +98,7 @@ class BadLine:
         self.to_host: deque[tuple[str, int]] = deque()
         self.most = 10_000  # bytes that the host gets at once
         self.plugged = True
-        self.absent = 0  # so many attempts to open find no port
+        self.absent = 0  # how many attempts to open find no port
         self._held_to_board: list[bytes] = []
         self._held_to_host: list[bytes] = []
         self._from_board = b""

@@ -21,7 +21,7 @@ from typing import Any
 
 Target = Callable[[bytes], None]
 BLOCK = 1000  # inputs
-_WATCHED = 2, 50  # one input in so many: in the first blocks, and later, when little is new
+_WATCHED = 2, 50  # one input in 2 in the first blocks, one in 50 later, when little is new
 _FIRST = 10  # blocks
 _HANG_S = 20.0  # of this process's own processor time, for one input
 _PARENTS_MOST = 4000

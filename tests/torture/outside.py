@@ -35,7 +35,7 @@ _SEQUENCE = Sequence(
 )
 _LINES_MOST = 100_000  # frames in one input: more would be a loop without end
 _TIME_MOST_S = 1200.0  # of the board's clock
-_LOGGED = 16  # one input in so many goes through the log, which costs more than all the rest
+_LOGGED = 16  # one input in 16 goes through the log, which costs more than all the rest
 _LOG_SHOTS = 500  # then a new log
 
 

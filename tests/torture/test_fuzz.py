@@ -10,10 +10,12 @@ import subprocess
 import sys
 from importlib.util import find_spec
 from pathlib import Path
+from types import ModuleType
 
 import firmware_targets
 import outside
 import outside_files
+import outside_pictures
 import pytest
 import targets
 from mutate import mutate
@@ -132,18 +134,18 @@ def test_mutations_find_what_chance_alone_would_not(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("target", "reached"),
+    ("target", "module", "reached"),
     [
-        ("talk", "make_record"), ("rig", "build_warm_up"), ("recipe", "write_texts"), ("exif", "show_text"),
-        ("picture", "show_text"),
+        ("talk", outside, "make_record"), ("rig", outside_files, "build_warm_up"),
+        ("recipe", outside_files, "write_texts"), ("exif", outside_pictures, "show_text"),
+        ("picture", outside_pictures, "show_text"),
     ],
 )  # fmt: skip
 def test_the_kept_inputs_get_far(
-    target: str, reached: str, monkeypatch: pytest.MonkeyPatch
+    target: str, module: ModuleType, reached: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A fuzzer whose every input is refused at once would find nothing."""
     calls: list[int] = []
-    module = outside if target == "talk" else outside_files
     plain = getattr(module, reached)
 
     def count(*arguments: object, **more: object) -> object:

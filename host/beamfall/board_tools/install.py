@@ -84,15 +84,15 @@ def install(
     """Install the firmware on the board at a port; return what was done.
 
     `board` names a profile in firmware/boards or the user's own file; None chooses by the machine that the interpreter
-    reports. `patience_s` is the longest time from the restart to the first answer; an emulated board is slower than a
-    real one. `tell` is called with each step as text. Raises InstallError, BoardProfileError, MissingExtra, Refused
-    and the errors of ports.
+    reports. `patience_s` is the longest time for each of the board's answers and for its restart; an emulated board is
+    slower than a real one. `tell` is called with each step as text. Raises InstallError, BoardProfileError,
+    MissingExtra, Refused and the errors of ports.
     """
     load_mpremote()  # report a missing library before changing anything
     profile = _read_and_check(board) if board is not None else None
     number = find_serial_number(port)
     asked = ask_by_wire(port, profile, tell)
-    prompt = open_prompt(port, profile, number)
+    prompt = open_prompt(port, profile, number, patience_s)
     try:
         interpreter = prompt.enter()
         _judge(interpreter)

@@ -66,8 +66,8 @@ def test_the_self_test_over_a_jumper_wire(emulated: tuple[Path, Path]) -> None:
 def test_edge_to_flash_from_outside(load: bool, emulated: tuple[Path, Path]) -> None:
     found = measure(*emulated, shots=2, load=load, quiet_s=8)
     for name, errors in found["errors"].items():
-        # Measured over 208 pulses: see firmware/ports/generic/README.md.
-        assert min(errors) > -50 and max(errors) < 500, name
+        # At most 15 us in 48 pulses: see firmware/ports/generic/README.md.
+        assert min(errors) > -50 and max(errors) < 100, name
     assert found["edges_lost"] == 0
     # What the firmware reports as its worst is not less than what is seen from outside, but for the drive itself.
     worst = max(max(errors) for name, errors in found["errors"].items() if name.startswith("edge"))
