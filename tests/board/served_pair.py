@@ -84,7 +84,6 @@ class ServedPair:
             ahead = first.clock() / PACE - (time.monotonic() - begun)
             if ahead > 0:
                 self._stop.wait(ahead)
-            elif (
-                ahead < -_BEHIND_S
-            ):  # made up for in one go it would be silence of the host to the boards
+            # Catching up at once would look to the boards like a silent host.
+            elif ahead < -_BEHIND_S:
                 begun -= ahead

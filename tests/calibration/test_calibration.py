@@ -161,9 +161,8 @@ def test_what_is_kept_narrows_the_plan(tmp_path: Path) -> None:
     fitted = again.fit(found.model.samples[0].rig)
     assert fitted is not None
     onset = NAMES.index("onset_factor")
-    assert (
-        fitted[0][onset] == 0.0 and fitted[1][onset, onset] == 1.0
-    )  # beams say nothing of the jet
+    # Beams say nothing of the jet.
+    assert fitted[0][onset] == 0.0 and fitted[1][onset, onset] == 1.0
 
 
 def run(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:

@@ -184,12 +184,13 @@ def test_in_a_series_of_shots(
         shot = json.loads(printed)
         assert states[shot["shot"]] == shot["state"]
     assert set(states.values()) <= {"fired", "missed", "idle", "not-released"}, states
+    # None: it fired, and nothing went wrong.
     assert causes <= {
         None,
         "none",
         "aborted",
         "interrupted",
-    }  # None: it fired, and nothing went wrong
+    }
 
 
 @pytest.mark.parametrize("name", EACH)
@@ -268,9 +269,8 @@ def test_of_the_page_with_a_valve_held_open(
 ) -> None:
     program = start("page", "--port", witness.url, "--no-browser")
     said = program.read_until(r"Ctrl-C ends it")
-    found = re.search(
-        r"(http://127\.0\.0\.1:\d+)/#(\S{40,})", said
-    )  # a code of 256 bits: nobody guesses it
+    # A code of 256 bits: nobody guesses it.
+    found = re.search(r"(http://127\.0\.0\.1:\d+)/#(\S{40,})", said)
     assert found is not None, said
     origin, code = found.groups()
     _, headers = _post(origin, "enter", {"code": code})

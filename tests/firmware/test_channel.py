@@ -14,9 +14,8 @@ import pytest
 from ports.simulated.channel import ProcessChannel
 
 HEAD = struct.pack("<I8s4s8s", 125_000_000, b"a board!", b"luck", bytes(8))
-DIE_WITH_A_RESET = struct.pack(
-    "ii", 1, 0
-)  # SO_LINGER for no time: as a kernel ends a killed program's line
+# SO_LINGER for no time: as a kernel ends a killed program's line.
+DIE_WITH_A_RESET = struct.pack("ii", 1, 0)
 
 
 @pytest.fixture

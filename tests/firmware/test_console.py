@@ -17,10 +17,11 @@ import pytest
 from tiers import in_full
 
 FIFO, PACKET, PATIENCE_US = 256, 64, 500_000
+# RP2040 datasheet, USB: buffer control of endpoint 2 in, bit 10.
 IN2_CONTROL, AVAILABLE = (
     0x50100090,
     0x400,
-)  # RP2040 datasheet, USB: buffer control of endpoint 2 in, bit 10
+)
 CALL_US = 5
 
 
@@ -154,9 +155,8 @@ def send(line: Line, console: object, data: bytes, tries: int = 4000, longest: i
             break
         part = bytearray(data[sent : sent + rng.randrange(20, longest)])  # frames have any length
         sent += console.write(part, len(part))  # type: ignore[attr-defined]
-        for _ in range(
-            50
-        ):  # the board sleeps 1 ms; its USB task runs when the host has taken something
+        # The board sleeps 1 ms; its USB task runs when the host has taken something.
+        for _ in range(50):
             line.pass_time(20)
             line.task()
     return sent

@@ -189,9 +189,8 @@ def test_a_dark_beam_is_refused_before_anything_moves() -> None:
 
 def test_releases_in_a_row_keep_the_duty_and_say_how_long_to_wait() -> None:
     bench = Bench()
-    rows = [
-        (0, 0, 1, (1 + 210 * i) * MS, 200 * MS) for i in range(14)
-    ]  # 2.8 s of the 3 s that 10 s allow
+    # 2.8 s of the 3 s that 10 s allow.
+    rows = [(0, 0, 1, (1 + 210 * i) * MS, 200 * MS) for i in range(14)]
     _, digest = bench.upload(rows)
     assert bench.release(digest, 1).name == "done"
     bench.run(3.2)

@@ -50,9 +50,8 @@ def test_what_is_cut_short_ended_when_its_outputs_went_off(begin: Any, how: str)
     (done,) = bench.named("shot_done")
     off = last_off(bench, zero)
     assert done["ended_ticks"] == off < 3000 * MS
-    if (
-        begin is begin_shot or how == "lost_host"
-    ):  # an aborted service action leaves the state as it was
+    # An aborted service action leaves the state as it was.
+    if begin is begin_shot or how == "lost_host":
         assert bench.named("state_changed")[-1]["ticks"] == off
 
 
@@ -94,20 +93,17 @@ def test_every_frame_is_counted_once_as_good_or_bad() -> None:
     definition = bench.codec.definition
     before = bench.ask("status")
     unusable = (
-        Frame(
-            definition.protocol + 1, definition.messages["status"].id, 7, 50, b""
-        ),  # another version
-        Frame(
-            definition.protocol, definition.messages["done"].id, 7, 51, b"\x02"
-        ),  # no request, no notice
+        # Another version.
+        Frame(definition.protocol + 1, definition.messages["status"].id, 7, 50, b""),
+        # No request, no notice.
+        Frame(definition.protocol, definition.messages["done"].id, 7, 51, b"\x02"),
         Frame(definition.protocol, 0, 7, 52, b""),
     )
     refused = (
         Frame(definition.protocol, 0x2F, 7, 60, b""),  # an unknown request
         Frame(definition.protocol, definition.messages["drip"].id, 7, 61, b"\x01"),  # a bad payload
-        Frame(
-            definition.protocol, definition.messages["status"].id, 99, 62, b""
-        ),  # another session
+        # Another session.
+        Frame(definition.protocol, definition.messages["status"].id, 99, 62, b""),
     )
     for frame in (*unusable, *refused):
         bench.send(encode_frame(frame, definition))

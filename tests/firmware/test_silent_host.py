@@ -116,9 +116,8 @@ def test_a_service_action_does_not(activity: str) -> None:
     assert bench.ask(activity, **fields[activity]).name == "done"
     bench.transport.sleep(3.0)
     cause = bench.ask("status")["cause"].name
-    assert cause == (
-        "restarted" if activity == "test_flash" else "lost_host"
-    )  # a flash is over by then
+    # A flash is over by then.
+    assert cause == ("restarted" if activity == "test_flash" else "lost_host")
     assert all(off >= 0 for _, off in bench.rig.pulses(1))
     if activity == "rinse":
         ((on, off),) = bench.rig.pulses(1)

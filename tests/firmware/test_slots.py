@@ -140,9 +140,8 @@ def test_a_power_loss_while_a_slot_is_written_leaves_the_old_or_the_new(
     new.make_single(2, 200, 20, 5)
     slots = Slots(str(tmp_path))
     assert slots.save(1, old)
-    assert slots.save(
-        1, old
-    )  # the next then goes where the first was, and a removal makes it count
+    # The next then goes where the first was, and a removal makes it count.
+    assert slots.save(1, old)
 
     def fail(*_: object, **__: object) -> None:
         raise PowerLoss

@@ -78,6 +78,7 @@ def test_the_kit_is_small_and_lacks_nothing_that_protects(circuit):
     protect = {"F1", "F110", "Q1", "D1", "D2"}  # fuses, reverse polarity, surges
     protect |= {"D110", "D111", "R111"}  # the coil's clamp, the gate's pull-down
     protect |= {"Q140", "Q141", "R141", "R143", "D140"}  # supply only while the valve is commanded
+    # Off at the start; what leaves the box.
     protect |= {
         "R21",
         "R24",
@@ -85,7 +86,7 @@ def test_the_kit_is_small_and_lacks_nothing_that_protects(circuit):
         "D412",
         "R417",
         "R418",
-    }  # off at the start; what leaves the box
+    }
     assert protect <= kit
     # Each input of the comparator that serves nothing rests at a rail, signal and threshold at different ones.
     for name in ("BEAM2", "LIGHT1"):

@@ -33,9 +33,8 @@ def test_the_commands_of_a_page_run_in_its_order(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     shutil.copy(EXAMPLE, "my_rig.toml")
-    assert (
-        main(["shoot", "my_rig.toml", "--port", "sim", "--json"]) == 0
-    )  # pages about the log need one
+    # Pages about the log need one.
+    assert main(["shoot", "my_rig.toml", "--port", "sim", "--json"]) == 0
     for line in list_examples(topic):
         name, *words = shlex.split(line)
         assert name == "beamfall", line

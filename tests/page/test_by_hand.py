@@ -164,15 +164,13 @@ def test_the_flash_is_dragged_undone_and_fired_from_a_telephone(
     closer = page.get_by_role("button", name="Closer")
     for _ in range(12):
         closer.click()
-    expect(page.locator("[data-bar].chosen")).to_have_count(
-        1
-    )  # down to microseconds, still in view
+    # Down to microseconds, still in view.
+    expect(page.locator("[data-bar].chosen")).to_have_count(1)
     page.get_by_role("button", name="Use this table").click()
     page.locator("#arm").click()
     expect(page.locator("#arm")).to_contain_text("Armed")
     armed = served.server.bench.armed
     assert armed is not None and armed.sequence == by_hand.sequence
     page.get_by_role("button", name="Delay: one step more").click()
-    expect(page.locator("#state")).to_have_text(
-        "changed"
-    )  # what is armed is no longer what is shown
+    # What is armed is no longer what is shown.
+    expect(page.locator("#state")).to_have_text("changed")

@@ -166,14 +166,12 @@ def test_state_and_timings_read_at_one_and_a_half_metres(shown: Any) -> None:
 
     assert size("#state") >= good_px
     for selector in ("#t-spacing", "#t-delay", ".beam b"):
-        assert size(selector) >= 0.75 * least_px, (
-            selector
-        )  # at a metre and a bit; the state is for across the room
+        # At a metre and a bit; the state is for across the room.
+        assert size(selector) >= 0.75 * least_px, selector
     for button in ("#arm", "#release", "#abort"):
         box = page.locator(button).bounding_box()
-        assert (
-            min(box["width"], box["height"]) >= 44
-        )  # WCAG 2.2, 2.5.5 target size (enhanced): 44 CSS px
+        # WCAG 2.2, 2.5.5 target size (enhanced): 44 CSS px.
+        assert min(box["width"], box["height"]) >= 44
 
 
 def test_tablet_shows_all_views_without_sideways_scrolling(

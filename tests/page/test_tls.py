@@ -159,9 +159,8 @@ def test_a_browser_warns_once_shows_the_printed_fingerprint_and_takes_the_link_o
         careful.new_page().goto(served.link)
     careful.close()
     link = served.link
-    page = open_page(
-        link, ignore_https_errors=True
-    )  # as a person who has compared the fingerprints
+    # This person has compared the fingerprints.
+    page = open_page(link, ignore_https_errors=True)
     expect(page.locator("#arm")).to_be_visible()
     states: list[Any] = []
     devtools = page.context.new_cdp_session(page)

@@ -51,9 +51,8 @@ class ServedBoard:
         self._stop = threading.Event()
         self._is_free = threading.Event()
         self._is_free.set()
-        self.is_met = (
-            threading.Event()
-        )  # a host has connected; whoever waits for one clears it first
+        # A host has connected; whoever waits for one clears it first.
+        self.is_met = threading.Event()
         self._thread = threading.Thread(target=self._serve, daemon=True)
         self.url = f"socket://127.0.0.1:{self._server.getsockname()[1]}"
 

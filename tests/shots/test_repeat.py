@@ -103,9 +103,8 @@ def test_edges_of_shots_alike_are_called_moved_as_seldom_as_said(count: int, pee
         then, same_day = draw(), [draw() for _ in range(peers)]
         other = compare_shots(then, [draw(0.005) for _ in range(count)], same_day)
         moved_seen += all(change.moved for change in other)
-    assert (
-        moved_seen >= 60
-    )  # 5 ms are 25 standard deviations: with 4 degrees of freedom not always seen
+    # 5 ms are 25 standard deviations: with 4 degrees of freedom not always seen.
+    assert moved_seen >= 60
 
 
 def test_edges_that_came_or_went_are_moved(log: ShotLog, fire_series: Fire) -> None:

@@ -74,9 +74,8 @@ def test_the_umbrella_is_as_wide_as_the_physics_says_and_a_drop_shows_the_light_
         pixels[round(row), round(middle), 0] / pixels[round(row), round(middle)].sum()
         for middle, row in (frame.find_pixel(x, y + side * 0.5 * drop) for side in (-1.0, 1.0))
     ]
-    assert (
-        red_share[0] > red_share[1] + 0.1
-    )  # the red of the top shines through the drop's lower half
+    # The red of the top shines through the drop's lower half.
+    assert red_share[0] > red_share[1] + 0.1
 
 
 def test_every_picture_and_sheet_says_that_it_is_simulated(tmp_path, monkeypatch) -> None:

@@ -42,9 +42,8 @@ class Told:
     # By boot id and release: the one table that ran, or those that may have (at most one of them has).
     done: dict[tuple[int, int], int] = field(default_factory=dict)
     unknown: dict[tuple[int, int], set[int]] = field(default_factory=dict)
-    unseen: Counter[int] = field(
-        default_factory=Counter
-    )  # by table: reset before the pins had moved
+    # By table: reset before the pins had moved.
+    unseen: Counter[int] = field(default_factory=Counter)
     services: dict[tuple[int, int], bool] = field(default_factory=dict)  # output, width -> surely
     presses: list[tuple[int, int]] = field(default_factory=list)  # life, ticks: not yet a shot
 

@@ -33,9 +33,8 @@ FLASH_GAP = PROFILE.FLASH_GAP_US * _US
 DUTY_WINDOW = PROFILE.DUTY_WINDOW_MS * MS
 DUTY_MOST = DUTY_WINDOW * PROFILE.DUTY_PERCENT // 100
 
-FIRST = (
-    1 * MS
-)  # every table begins with the shutter so long after the release: the pins show the zero
+# Every table begins with the shutter so long after the release: the pins show the zero.
+FIRST = 1 * MS
 TAIL = 10 * MS
 WINDOW = 300 * MS
 MARK = 100  # ticks: that many times its number are in a table's times

@@ -228,9 +228,8 @@ def test_a_forgotten_report_that_is_lost_on_the_line_is_not_blamed_on_another_pr
     order = ReportOrder()
     order.begin(7, 1)
     assert order.take(1, None) is Verdict.DELIVER
-    order.begin(
-        7, 9
-    )  # the board forgot 2 to 9; that report is lost on the line, the next one comes
+    # The board forgot 2 to 9; that report is lost on the line, the next one comes.
+    order.begin(7, 9)
     assert order.take(10, None) is Verdict.AHEAD
     assert order.take(9, 2) is Verdict.DELIVER
     assert order.skipped is None

@@ -142,9 +142,8 @@ def test_a_board_that_comes_back_under_another_name_goes_on_with_its_series(
     def plug_in() -> None:
         time.sleep(0.4)
         blockers: list[int] = []
-        for _ in range(
-            20
-        ):  # until the old name is taken, by this or by another program: the new one is another then
+        # Until the old name is taken, by this or by another program: the new one is another then.
+        for _ in range(20):
             blockers += os.openpty()
             if os.ttyname(blockers[-1]) == before:
                 break

@@ -172,9 +172,8 @@ def judge(bench: Bench, digest: bytes, where: str) -> None:
     assert len(bench.rig.outputs) > moved, where
 
 
-@pytest.mark.parametrize(
-    "broken", ["stop", "now_ticks", "next_edge", "millis"]
-)  # what `fail` calls
+# What `fail` calls.
+@pytest.mark.parametrize("broken", ["stop", "now_ticks", "next_edge", "millis"])
 def test_where_even_the_way_out_raises_the_outputs_are_off(broken: str) -> None:
     bench, digest = ready_bench()
     bench.release(digest)

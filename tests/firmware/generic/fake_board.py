@@ -110,9 +110,8 @@ class Timer:
         else:
             self._period = max(1, period * 1000 // tick_hz) * MS
             self.due = _world.now // MS * MS + self._period
-            self._lost = (
-                self._inside
-            )  # extmod/machine_timer.c, soft_timer_handler: the list is put back as it was
+            # extmod/machine_timer.c, soft_timer_handler: the list is put back as it was.
+            self._lost = self._inside
         self.pending = False
         _world.leave(locks)
 

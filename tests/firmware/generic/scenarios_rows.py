@@ -243,9 +243,8 @@ def short_pulses_are_told_or_counted(kind):
     bench.load((0, 0, VALVE, 3000, 1000), tail=400000)
     bench.start()
     for n in range(20):
-        bench.world.pulse(
-            bench.zero + (20 + 10 * n) * MS, PIN[LIGHT], 3 * US
-        )  # shorter than the way to the handler
+        # Shorter than the way to the handler.
+        bench.world.pulse(bench.zero + (20 + 10 * n) * MS, PIN[LIGHT], 3 * US)
     edges = [edge for edge in bench.run(300) if edge[0] == LIGHT]
     assert [edge[1] for edge in edges] == [1, 0] * 20, edges
 

@@ -34,9 +34,8 @@ def test_install_onto_an_empty_board_and_again_over_running_firmware(
         assert not first.asked_by_wire and first.compiled and first.interpreter.platform == "rp2"
         assert first.verified == len(first.written) and "main.py" in first.moved
         assert first.firmware is not None
-        second = install(
-            url, patience_s=300
-        )  # by the wire this time, and by what the interpreter says it is
+        # By the wire this time, and by what the interpreter says it is.
+        second = install(url, patience_s=300)
         assert second.asked_by_wire and second.profile == "pico"
         assert "ports/generic/port.mpy" in second.removed and "ports/rp2/port.mpy" in second.written
         assert "beamfall_board/board.mpy" in second.unchanged

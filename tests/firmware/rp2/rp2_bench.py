@@ -43,9 +43,8 @@ class Chip:
     def __init__(self) -> None:
         self.clock = SimulationClock()
         self.mcu = RP2040(self.clock)
-        self.mcu.simulator = (
-            types.SimpleNamespace()
-        )  # an owner: the PIO must not start a loop of its own
+        # An owner: the PIO must not start a loop of its own.
+        self.mcu.simulator = types.SimpleNamespace()
         self.now = 0
         self.edges: list[
             tuple[int, int, int]

@@ -13,10 +13,11 @@ from typing import Any
 from beamfall.wire import Message, encode_frame, get_codec
 
 SHUTTER, BEAM1, BEAM2, LIGHT1, BUTTON1 = 6, 10, 11, 12, 13  # GPIO of firmware/boards/pico.py
+# In the USB controller's memory: RP2040 datasheet, buffer control.
 IN2_CONTROL, AVAILABLE = (
     0x90,
     0x400,
-)  # in the USB controller's memory: RP2040 datasheet, buffer control
+)
 MS = 1_000_000
 STALL_NS, READ_AGAIN_NS = 40 * MS, 1200 * MS
 SESSION = 12345

@@ -35,9 +35,8 @@ def test_abort_puts_every_output_off(make_bench: Callable[..., Any], active_high
     begun = bench.chip.now
     bench.port.outputs_off()
     assert all(bench.chip.levels[bench.pin[s]] == bench.level_of(s, 0) for s in outputs)
-    assert (
-        bench.chip.now - begun < 20 * 12
-    )  # as many register accesses, each some us of Python on the board
+    # As many register accesses, each some us of Python on the board.
+    assert bench.chip.now - begun < 20 * 12
     bench.port.stop()
     bench.chip.run(200_000)
     assert all(bench.chip.levels[bench.pin[s]] == bench.level_of(s, 0) for s in outputs)

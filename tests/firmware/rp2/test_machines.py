@@ -116,9 +116,8 @@ def test_the_delay_counts_from_the_edge_also_with_dwell(bench: Any, dwell: int) 
     bench.line(BEAM1, 0, edges[1] + dwell + 4)
     bench.chip.run(8 * dwell + 6000)
     counted = edges[0] if dwell == 1 else edges[1]
-    if (
-        dwell == 1
-    ):  # 2 ticks are more than a dwell of 1, but less than the 3 the qualifier needs to see it
+    # 2 ticks are more than a dwell of 1, but less than the 3 the qualifier needs to see it.
+    if dwell == 1:
         counted = edges[1]
     assert bench.on_times(FLASH1, zero) == [(counted - zero + delay, counted - zero + delay + 100)]
 

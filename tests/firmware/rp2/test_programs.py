@@ -12,9 +12,8 @@ SOURCE = Path(__file__).resolve().parents[3] / "firmware" / "ports" / "rp2" / "p
 
 
 def assemble(zero: int, span: int) -> dict[str, Any]:
-    pioasm = pytest.importorskip(
-        "adafruit_pioasm"
-    )  # adafruit-circuitpython-pioasm, an independent assembler
+    # The package adafruit-circuitpython-pioasm: an independent assembler.
+    pioasm = pytest.importorskip("adafruit_pioasm")
     text = SOURCE.read_text().replace("ZERO", str(zero)).replace("SPAN", str(span))
     parts = re.split(r"(?m)^(?=\.program)", text)[1:]
     return {part.split()[1]: pioasm.Program(part) for part in parts}
