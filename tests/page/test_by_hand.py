@@ -166,6 +166,19 @@ def test_the_flash_is_dragged_undone_and_fired_from_a_telephone(
         closer.click()
     # Down to microseconds, still in view.
     expect(page.locator("[data-bar].chosen")).to_have_count(1)
+    # The shutter's bar now fills the view: a finger on it moves the view, and not a bar whose ends are out of sight.
+    sequence, bar = by_hand.sequence, page.locator(f'[data-bar="{len(by_hand.sequence.rows) - 1}"]')
+    box, flash_x = bar.bounding_box(), page.locator("[data-bar].chosen").bounding_box()["x"]
+    x, y = box["x"] + box["width"] - 8, box["y"] + box["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x - 60, y, steps=4)
+    page.mouse.up()
+    page.wait_for_function(
+        "([bar, x]) => document.querySelector(bar).getBoundingClientRect().x < x - 30",
+        arg=[f'[data-bar="{flash - 1}"]', flash_x],
+    )
+    assert by_hand.sequence == sequence
     page.get_by_role("button", name="Use this table").click()
     page.locator("#arm").click()
     expect(page.locator("#arm")).to_contain_text("Armed")

@@ -45,11 +45,15 @@ const END = 12; // pixels at the end of a wide bar that change its length
 
 /**
  * What is taken hold of to drag a bar: larger than the bar, and at the end of a wide one a part for its width.
+ * A bar that fills the view has none: a finger on it moves the view.
  * @param {Shape} bar
  * @param {number[]} ends
  * @param {Place} place
  */
 function makeGrips(bar, [left, right], place) {
+  const begins = (bar.start ?? -Infinity) >= place.from,
+    ends = (bar.end ?? Infinity) <= place.to;
+  if (!begins && !ends) return [];
   const more = Math.max(0, (FINGER - (right - left)) / 2);
   const tall = { y: place.y(bar.y) - FINGER / 2, height: FINGER };
   const make = (/** @type {string} */ part, /** @type {number} */ x, /** @type {number} */ width) =>
@@ -59,7 +63,7 @@ function makeGrips(bar, [left, right], place) {
       s('title', {}, bar.title),
     );
   const whole = make('delay', left - more, right - left + 2 * more);
-  return right - left < 4 * END ? [whole] : [whole, make('width', right - END, 2 * END)];
+  return !ends || right - left < 4 * END ? [whole] : [whole, make('width', right - END, 2 * END)];
 }
 
 const fixed = (/** @type {number} */ v) => v.toFixed(1);
