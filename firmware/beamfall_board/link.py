@@ -115,9 +115,8 @@ class Link:
             self._rewind()
             self._handler.session_opened()
         else:
-            self.session = (
-                0  # the welcome still identifies the board, so that the host can name the cure
-            )
+            # The welcome still identifies the board, so that the host can name the cure.
+            self.session = 0
         self._open_answer(reader.session, reader.number)
         self._welcome()
         self._send_answer()

@@ -11,9 +11,8 @@ from typing import Any
 from circuit.board_file import read_board
 from circuit.canvas import BLUE, GREY, INK, RED, add_arrow, add_box, add_line, add_text, blank
 
-FLASH_HOLE = (
-    16.0  # of a covered two-pole panel socket for 400 V; check yours (common practice, no source)
-)
+# Of a covered two-pole panel socket for 400 V; check yours (common practice, no source).
+FLASH_HOLE = 16.0
 FLASH_APART = 8.0  # between a flash socket's metal and anything else, as on the board
 CABLES = ("valve", "beam", "USB")  # of the three glands, in their order
 _DIMENSIONS = Path(__file__).resolve().parent.parent / "parts" / "dimensions.py"

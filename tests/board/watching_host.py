@@ -4,7 +4,7 @@ It answers after 1 ms, as a computer on USB does. Arguments (K=V):
 
     rates     edges a second, one watch after another: 2000,4000
     for_ms    how long each watch gets edges, 300
-    settle_ms not counted at the begin of each, 100: buffers fill meanwhile
+    settle_ms not counted at the start of each, 100: buffers fill meanwhile
 """
 
 from __future__ import annotations

@@ -102,9 +102,8 @@ XMP = """<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="http://www.w3.o
 <xmp:Rating>{0}</xmp:Rating><dc:subject><rdf:Bag><rdf:li>{0}</rdf:li></rdf:Bag></dc:subject>
 <dc:description><rdf:Alt><rdf:li xml:lang="x-default">{0}</rdf:li></rdf:Alt></dc:description>
 </rdf:Description></rdf:RDF></x:xmpmeta>"""
-IN_XML = (
-    "=1+1 \u202etxt&lt;script&gt;alert(1)&lt;script&gt;"  # XML holds no other control characters
-)
+# XML holds no other control characters.
+IN_XML = "=1+1 \u202etxt&lt;script&gt;alert(1)&lt;script&gt;"
 RECIPE = "=1+1 <script>alert(1)<script> $\\frac$"  # a name holds nothing that cannot be seen
 WAYS_OUT: tuple[tuple[str, ...], ...] = (
     ("rig", "check", "rig.toml"),

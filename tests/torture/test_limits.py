@@ -29,8 +29,9 @@ UPLOAD, RELEASE, TIME, SERVE, SHORT = 5, 6, 3, 7, 8  # of firmware_targets._OPS
 in_part = st.tuples(st.integers(0, 7), st.integers(0, 199), st.integers(0, 255)).map(
     lambda row: bytes([UPLOAD, 0, 0, *row, 0, 0, 1, 1, 0xC0])
 )
+# A service action, and then a wait of up to 5 ms.
 service = st.tuples(st.integers(0, 6), st.integers(1, 199), st.integers(0, 255)).map(
-    lambda action: bytes([SERVE, action[0], action[1], TIME, 0, action[2]])  # and up to 5 ms
+    lambda action: bytes([SERVE, action[0], action[1], TIME, 0, action[2]])
 )
 commit = st.just(bytes([SHORT, 208]))
 long = st.just(bytes([TIME, 255, 0]))

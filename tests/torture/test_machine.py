@@ -3,7 +3,7 @@
 A rule-based state machine: hypothesis draws what the host asks for and what happens to the frames on the way
 (machine_rules.py and the modules that it takes rules from). What must hold whatever happens:
 
-1. a table that did not arrive whole never runs: what the pins do is always the begin of a table sent whole;
+1. a table that did not arrive whole never runs: what the pins do is always the start of a table sent whole;
 2. a release happens once or not at all. The host knows which, or says ReleaseUnknown: nothing else is let pass;
 3. reports reach the host in order; a number that never comes is in a `forgotten` or lost with a life of the board;
    the edges of shots, service actions and watches are all those of the pins, up to the end of the record;

@@ -81,13 +81,11 @@ class World:
         self.call_ns = call_ns  # of one call into machine or time
         self.entry_ns = entry_ns  # from an edge to its hard handler
         self.soft_ns = soft_ns  # until a soft handler runs
-        self.blocked_until = (
-            0  # the main program is in one long call: no soft handler runs (garbage collection)
-        )
+        # The main program is in one long call: no soft handler runs (garbage collection).
+        self.blocked_until = 0
         self.dead_timers = False  # no timer ever calls back
-        self.forgives = (
-            False  # what an interrupt raises is noted, as on a board, and does not end the test
-        )
+        # What an interrupt raises is noted, as on a board, and does not end the test.
+        self.forgives = False
         self.uncaught = []
         self.reset = False
         self.fed = 0

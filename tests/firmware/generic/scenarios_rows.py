@@ -119,7 +119,7 @@ def only_rows_of_one_time_are_prepared(kind):
     )
 
 
-def outputs_due_at_one_time_go_one_close_behind_the_other(kind):
+def outputs_due_at_one_time_go_one_right_after_the_other(kind):
     bench = Bench(kind, call_ns=10000)  # a slow board
     bench.load(
         (0, 0, VALVE, 6000, 9000), (0, 0, CAMERA, 6000, 9000), (1, 1, FLASH, 30000, 900), (1, 1, FLASH2, 30000, 500),
@@ -133,7 +133,7 @@ def outputs_due_at_one_time_go_one_close_behind_the_other(kind):
         assert 0 < between <= 25, between  # two calls: the stamp of the first and the second itself
 
 
-def an_edge_is_stamped_when_it_was_and_told_in_its_place(kind):
+def an_edge_is_stamped_when_it_was_and_reported_in_its_place(kind):
     bench = Bench(kind, entry_ns=19000)
     if not bench.world.kind["hard_pins"]:
         return  # what passes before a soft interrupt is not known
@@ -238,7 +238,7 @@ def refusals_name_the_earliest(kind):
     assert bench.port.fault_detail == 0x1FFFFFFF
 
 
-def short_pulses_are_told_or_counted(kind):
+def short_pulses_are_reported_or_counted(kind):
     bench = Bench(kind)
     bench.load((0, 0, VALVE, 3000, 1000), tail=400000)
     bench.start()

@@ -55,7 +55,7 @@ class _Broken:
         return self.real(a, b, c)
 
 
-def what_raises_in_the_alarm_puts_every_output_off_and_is_told(kind):
+def what_raises_in_the_alarm_puts_every_output_off_and_is_reported(kind):
     bench = Bench(kind)
     player = bench.port._player
     broken = _Broken(player._note_late)
@@ -84,7 +84,7 @@ def what_raises_in_the_alarm_puts_every_output_off_and_is_told(kind):
     ]  # fmt: skip
 
 
-def what_raises_at_a_beams_edge_puts_every_output_off_and_is_told(kind):
+def what_raises_at_a_beams_edge_puts_every_output_off_and_is_reported(kind):
     bench = Bench(kind)
     bench.load(
         (0, 0, CAMERA, 5000, 90000), (1, 1, FLASH, 20000, 1000), window=200000, awaits=(1, 0)
@@ -138,7 +138,7 @@ def every_lost_edge_is_counted(kind):
     assert bench.port.edges_lost > 600
 
 
-def edges_while_the_program_is_in_one_long_call_are_told_or_counted_as_lost(kind):
+def edges_while_the_program_is_in_one_long_call_are_reported_or_counted_as_lost(kind):
     """During a garbage collection of 8 ms soft interrupts wait for its end, and only a few can wait."""
     for pulses in (1, 2, 3, 4, 7):
         bench = Bench(kind)

@@ -25,9 +25,8 @@ class VirtualBoard:
         self.port.outputs_off()
         self.firmware = Firmware(self.port, self.profile, folder=str(folder) if folder else None)
         self._writes = 0
-        self.garbage_ns = (
-            0  # soft handlers wait so long, now and then, when the host has asked: a collection
-        )
+        # Soft handlers wait that long, now and then, when the host has asked: a collection.
+        self.garbage_ns = 0
 
     traits = REAL
 

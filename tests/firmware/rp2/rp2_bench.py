@@ -185,9 +185,8 @@ class Registers:
 
     def __init__(self, chip: Chip) -> None:
         self._chip = chip
-        self.shows_at_once = (
-            True  # False: as rp2040py left alone, a pin set by a stopped machine stays as it was
-        )
+        # False: as rp2040py left alone, a pin set by a stopped machine stays as it was.
+        self.shows_at_once = True
 
     def __getitem__(self, address: int) -> int:
         self._chip.run(ACCESS_CYCLES)
