@@ -208,9 +208,7 @@ def test_the_profile_is_chosen_by_what_the_interpreter_says() -> None:
         ("PYBv1.1 with STM32F405RG", "stm32_generic"),
     ):
         assert choose_profile(who(machine)).module == module
-    with pytest.raises(
-        UserError, match=r"no profile is for 'A toaster'; name one with --board \(.*pico"
-    ):
+    with pytest.raises(UserError, match="A toaster.*--board.*pico"):
         choose_profile(who("A toaster"))
 
 
@@ -359,12 +357,10 @@ def test_the_only_port_is_found_by_its_usb_ids(monkeypatch: pytest.MonkeyPatch) 
     monkeypatch.setattr(installer, "list_ports", show(other, board))
     assert installer.find_only_port() == "/dev/ttyACM0"
     monkeypatch.setattr(installer, "list_ports", show(other))
-    with pytest.raises(
-        PortNotFound, match=r"no board is connected \(serial ports here: /dev/ttyS0"
-    ):
+    with pytest.raises(PortNotFound, match="/dev/ttyS0"):
         installer.find_only_port()
     monkeypatch.setattr(installer, "list_ports", show(board, replace(board, device="/dev/ttyACM1")))
-    with pytest.raises(PortNotFound, match="several boards are connected"):
+    with pytest.raises(PortNotFound, match="ttyACM0.*ttyACM1"):
         installer.find_only_port()
 
 
@@ -380,7 +376,7 @@ def test_a_board_that_vanishes_while_it_is_written_is_named_and_cannot_start(
         write(self, path, content)
 
     monkeypatch.setattr(Prompt, "write_file", pull)
-    with pytest.raises(InstallError, match="limits.mpy cannot be written"):
+    with pytest.raises(InstallError, match="limits.mpy"):
         install(port, "esp32_generic", start=False)
     assert not (files / "main.py").exists()
 
@@ -416,7 +412,7 @@ def test_a_board_that_stays_at_its_prompt_is_restarted_again(
     if stays < 3:
         assert tool._start(*start) == "welcome"  # type: ignore[arg-type]
     else:
-        with pytest.raises(InstallError, match="stays at its prompt"):
+        with pytest.raises(InstallError):
             tool._start(*start)  # type: ignore[arg-type]
     assert asked.count("restart") == min(stays, 2) + 1
     assert asked == [

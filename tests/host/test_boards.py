@@ -141,7 +141,7 @@ def test_all_problems_are_told_at_once(tmp_path: Path) -> None:
 
 
 def test_an_unknown_board_names_those_there_are() -> None:
-    with pytest.raises(UserError, match=r"no profile 'picco'; there are .*pico2"):
+    with pytest.raises(UserError, match="picco.*pico2"):
         find_profile("picco")
     with pytest.raises(BoardProfileError, match="cannot be read"):
         find_profile("/nowhere/mine.py")

