@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -71,8 +72,6 @@ def find_outlines(
     `background` is a picture of the same size without liquid in the air; what it shows is taken away.
     `looks_down_deg`: the camera's angle, where it is known.
     """
-    import cv2
-
     light, shrink = _shrink(picture)
     calm = None if background is None else _shrink(background)[0]
     if calm is not None and calm.shape == light.shape:
@@ -137,8 +136,6 @@ def _weigh_colours(across: Floats, down: Floats, rings: Rings) -> tuple[Floats, 
 
 
 def _shrink(picture: NDArray[np.uint8]) -> tuple[Floats, float]:
-    import cv2
-
     rows, columns = picture.shape[:2]
     shrink = max(1.0, max(rows, columns) / SIZE_PX)
     if shrink == 1.0:
@@ -150,8 +147,6 @@ def _shrink(picture: NDArray[np.uint8]) -> tuple[Floats, float]:
 
 def _turn(image: Floats, degrees: float) -> Floats:
     """Turn clockwise, about the middle."""
-    import cv2
-
     rows, columns = image.shape[:2]
     middle = (0.5 * columns - 0.5, 0.5 * rows - 0.5)
     matrix = cv2.getRotationMatrix2D(middle, -degrees, 1.0)
@@ -163,8 +158,6 @@ def _turn(image: Floats, degrees: float) -> Floats:
 
 def _find_roll(soft: Floats) -> float:
     """Tilt of the horizon, counterclockwise: where lines across, beside the middle, and upright lines line up best."""
-    import cv2
-
     grey = soft.mean(axis=2)
     rows, columns = grey.shape
     down = cv2.Scharr(grey, cv2.CV_32F, 0, 1)
@@ -208,8 +201,6 @@ def _line_up(change: Floats, used: NDArray[Any], steps: Floats) -> Floats:
 def _fill(strength: Floats, contrast: float, along: Floats | None) -> NDArray[np.bool_]:
     """What strong outlines enclose. `along`: by what share each edge counts less, since it lies along a ring; beside
     clear edges it counts in full, since it may be the flat part of the same outline."""
-    import cv2
-
     level = max(5.0, 0.16 * contrast)
     edge: Any = (strength > level).astype(np.uint8)
     if along is not None:

@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -145,8 +146,6 @@ def find_rings(light: Floats, down_deg: float | None = None) -> Rings | None:
 
 def _list_edges(light: Floats) -> tuple[Floats, Floats, Floats, Floats] | None:
     """Columns and rows of clear edges, faint and strong ones alike, and their directions right and up."""
-    import cv2
-
     # The light's slow changes are no rings, and fine noise is none.
     soft: Floats = cv2.GaussianBlur(light, (0, 0), 2.6)
     soft = soft - cv2.GaussianBlur(soft, (0, 0), 0.03 * len(light))
@@ -209,8 +208,6 @@ def _go_round(edges: tuple[Floats, Floats, Floats, Floats], values: list[float],
 
 def take_rings_away(light: Floats, rings: Rings) -> Floats:
     """The picture without what a wide sector of each ring has in common: what stands in front of the rings remains."""
-    import cv2
-
     rows, columns = light.shape[:2]
     y, x = np.mgrid[0:rows, 0:columns].astype(np.float32)
     right, away = rings.to_ground(x, y)

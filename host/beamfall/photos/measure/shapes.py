@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -62,8 +63,6 @@ class Standing:
 
 def list_blobs(outlines: Outlines) -> tuple[list[Blob], NDArray[Any]]:
     """Everything that outlines enclose, largest first, and the labels of their pixels in that order from 1."""
-    import cv2
-
     count, labels, stats, middles = cv2.connectedComponentsWithStats(
         outlines.solid.astype(np.uint8), connectivity=8
     )
@@ -111,8 +110,6 @@ def find_axis(outlines: Outlines, labels: NDArray[Any]) -> tuple[float, int] | N
 
 def find_standing(outlines: Outlines, axis: float, surface: float, scale: float) -> Standing | None:
     """What stands on the surface around a column, at so many pixels in a mm; None if nothing does."""
-    import cv2
-
     rows, columns = outlines.solid.shape
     foot = int(surface - _CALM * rows)
     upper = outlines.solid[:foot].astype(np.uint8)
