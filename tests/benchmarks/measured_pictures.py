@@ -4,7 +4,7 @@ RIGS (120) simulated rigs, five pictures each, PIXELS (600) high, under every co
 `tests/support/photographed_rigs.py`: tilt of ±3°, gradients and gels, dyed and cloudy liquids, noise, drops half out
 of the frame, and nothing in it; every second camera is close. WORLD is any word: another word gives other rigs, so a
 reader that was mended after a look at some pictures is judged on others; with a word that begins with `high` the
-cameras look down by 10 to 30°.
+cameras look down by 10 to 30°, with one that begins with `small` the drops are 2 to 3 mm wide instead of 3.2 to 4.6.
 FOLDER keeps the pictures for another run. Pictures of a rig are measured together, as `photos measure` does; its
 umbrellas are dated alone, and as a series of known delays. It only prints.
 """

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from opencv import need_opencv
@@ -117,3 +119,90 @@ def test_a_drop_that_the_frame_cuts_in_a_faint_noisy_picture_is_something() -> N
     light += np.random.default_rng(1).normal(0.0, 9.0, light.shape)
     seen = measure_pixels(light.clip(0, 255).astype(np.uint8), Scene(scale_px_m=1e4))
     assert seen.stage == "before"
+
+
+def make_crown(half: int = 70, high: int = 70) -> tuple[str, tuple[int, ...]]:
+    """A wall that leans outwards, and its reflection."""
+    foot = round(0.8 * half)
+    upper = (MIDDLE - half, SURFACE - high, MIDDLE + half, SURFACE - high)
+    lower = (MIDDLE + half, SURFACE + high, MIDDLE - half, SURFACE + high)
+    return "polygon", (*upper, MIDDLE + foot, SURFACE, *lower, MIDDLE - foot, SURFACE)
+
+
+KNOWN = Scene(scale_px_m=1e4, marks={"surface": SURFACE})
+
+
+def test_a_low_umbrella_stands_on_a_stem_and_a_crown_does_not() -> None:
+    sheet = "ellipse", (MIDDLE - 55, SURFACE - 60, MIDDLE + 55, SURFACE - 36)
+    assert measure_pixels(draw([make_stem(SURFACE - 50, half=14), sheet]), KNOWN).stage == "after"
+    assert measure_pixels(draw([make_crown()]), KNOWN).stage == "crown"
+    low = measure_pixels(draw([make_crown(120, 50)]), KNOWN)
+    assert low.stage is None
+    assert any("ripples" in doubt for doubt in low.doubts)
+
+
+def test_a_drop_above_a_crown_has_met_nothing_yet() -> None:
+    seen = measure_pixels(draw([make_crown(), make_ball(200)]), KNOWN)
+    assert seen.stage == "before"
+    assert seen.drop_height.value == pytest.approx(26.0, abs=0.4)
+
+
+def make_foot(top: int, half: int) -> tuple[str, tuple[int, ...]]:
+    return "polygon", (
+        MIDDLE - half,
+        top,
+        MIDDLE + half,
+        top,
+        MIDDLE + 42,
+        SURFACE,
+        MIDDLE - 42,
+        SURFACE,
+    )
+
+
+def test_a_young_umbrella_s_dome_and_rim_above_the_jet_s_bulb_are_no_drop() -> None:
+    dome, rim = make_ball(330, 16), ("ellipse", (MIDDLE - 32, 326, MIDDLE + 32, 346))
+    jet = make_stem(330, half=12), make_ball(390, 17)
+    assert measure_pixels(draw([*jet, dome, rim]), KNOWN).stage == "after"
+
+
+def test_a_short_jet_s_bulb_above_its_foot_is_no_drop_on_a_jet() -> None:
+    seen = measure_pixels(
+        draw([make_stem(400, half=10), make_ball(400, 17), make_foot(425, 10)]), KNOWN
+    )
+    assert seen.stage in ("jet", None)
+    assert "drop" not in seen.marks
+
+
+def test_a_jet_that_is_as_thick_below_as_at_its_top_is_no_contact() -> None:
+    seen = measure_pixels(draw([make_stem(250, half=17), make_ball(250, 17)]), KNOWN)
+    assert seen.stage == "jet"
+
+
+def test_a_jet_s_wide_head_that_is_smaller_than_the_drop_is_no_umbrella() -> None:
+    head = "ellipse", (MIDDLE - 19, 240, MIDDLE + 19, 260)
+    shapes = [make_stem(250), head]
+    known = replace(KNOWN, drop_diameter_m=0.0045, drop_diameter_error=0.03)
+    assert measure_pixels(draw([*shapes, make_ball(120, 22)]), known).stage == "before"
+    assert measure_pixels(draw(shapes), known).stage is None
+    cap = "ellipse", (MIDDLE - 33, 240, MIDDLE + 33, 260)
+    assert measure_pixels(draw([make_stem(250), cap]), known).stage == "after"
+
+
+def test_where_the_surface_is_not_clear_a_stage_that_does_not_hang_on_it_is_sure() -> None:
+    jet = [make_stem(230, 640), make_ball(230, 10)]
+    assert measure_pixels(draw(jet), Scene(scale_px_m=1e4)).stage == "jet"
+    cap = "ellipse", (220, 230, 380, 250)
+    seen = measure_pixels(draw([make_stem(240, 640), cap]), Scene(scale_px_m=1e4))
+    assert "surface" not in seen.marks
+    assert seen.stage == "after"
+    low = [make_stem(430, half=14), ("ellipse", (240, 420, 360, 445))]
+    assert measure_pixels(draw(low), Scene(scale_px_m=1e4)).stage in ("after", None)
+
+
+def test_a_reflection_that_the_frame_cuts_proves_less() -> None:
+    """The reflected bulb is its own mirror image, and the frame ends below it."""
+    bulbs = [make_ball(230, 15), make_ball(655, 22)]
+    foot = "polygon", (MIDDLE - 8, 410, MIDDLE + 8, 410, MIDDLE + 28, 440, MIDDLE - 28, 440)
+    seen = measure_pixels(draw([make_stem(230, 655), foot, *bulbs]), Scene(scale_px_m=1e4))
+    assert "surface" not in seen.marks or seen.marks["surface"].row == pytest.approx(440, abs=8)

@@ -113,6 +113,31 @@ def test_the_file_holds_the_camera_s_clock_and_the_scale(tmp_path) -> None:
     assert tall_mm == pytest.approx(framed["frame_mm"][1] + framed["below_mm"], rel=1e-3)
 
 
+def test_a_splash_of_a_few_millimetres_is_framed_closer_than_a_usual_one() -> None:
+    def see(jet_mm: float) -> float:
+        column = {
+            "x_mm": 0.0,
+            "diameter_mm": 2.4,
+            "speed_m_s": 3.0,
+            "since_ms": 80.0,
+            "jet_mm": jet_mm,
+            "drops": [],
+        }
+        sheet = [jet_mm, 3.0, 4.0, 2.4]
+        scene = {
+            "frame_mm": [56.0, 70.0, 25.0],
+            "below_mm": 14.0,
+            "columns": [column | {"umbrellas": [sheet]}],
+        }
+        framed = frame_action(scene)
+        assert framed["frame_mm"][1] > jet_mm + 4.0
+        assert framed["frame_mm"][0] > 2.0 * sheet[2] + 4.0
+        return framed["frame_mm"][1] + framed["below_mm"]
+
+    assert see(4.0) < 28.0
+    assert 35.0 < see(20.0) < 45.0
+
+
 def test_without_a_flash_the_picture_is_black_and_a_bad_path_is_told(tmp_path) -> None:
     model = rig_of()
     rig = SimulatedRig(model)

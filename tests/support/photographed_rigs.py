@@ -5,11 +5,13 @@ A rig has one camera, one light and one liquid; its pictures differ in what they
 
 from __future__ import annotations
 
+import math
 import random
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
+from beamfall.planning.setting import compute_flow, make_setting
 from beamfall.setup.rig import example_rig
 from beamfall.setup.signals import Signal
 from beamfall.sim.build import draw_model
@@ -31,6 +33,8 @@ KINDS = {
 }  # fmt: skip
 LEVEL_DEG = (2.0, 8.0)  # by which a camera beside the dish looks down
 _LOWEST_CROWN_MM = 1.0
+_DROPS_M, _SMALL_DROPS_M = (3.2e-3, 4.6e-3), (1.9e-3, 2.9e-3)
+_FAR = 2.0  # a camera that is not close shows this many times the height, at most the rig's usual frame
 _VALVE = int(Signal.valve1)
 
 
@@ -90,11 +94,13 @@ def draw_look(draws: random.Random, down_deg: tuple[float, float] = LEVEL_DEG) -
 def draw_rig(
     number: int, world: str, down_deg: tuple[float, float] = LEVEL_DEG
 ) -> tuple[RigModel, random.Random]:
-    """A rig by its number; each `world` has other rigs."""
+    """A rig by its number; each `world` has other rigs, with drops of 2 to 3 mm if it begins with `small`."""
     draws = random.Random(f"photographed {world} {number}")
     rig = example_rig()
     height = draws.uniform(0.4, 0.8)
-    opening = draws.uniform(0.009, 0.014)
+    diameter = draws.uniform(*(_SMALL_DROPS_M if world.startswith("small") else _DROPS_M))
+    flow = compute_flow(rig.valves[0], make_setting(rig))
+    opening = round(flow.find_opening(math.pi / 6.0 * diameter**3), 4)
     valve = replace(rig.valves[0], height_m=height, opening_s=opening)
     beam = replace(rig.beams[0], height_m=height - 0.12)
     model = draw_model(replace(rig, valves=(valve,), beams=(beam,)), draws.randrange(10**6))
@@ -111,24 +117,41 @@ def photograph(
     down_deg: tuple[float, float] = LEVEL_DEG,
 ) -> Iterator[Shot]:
     """Pictures of the rigs of those numbers, `each` of every rig; every second camera stands as close as the highest
-    splash of its rig allows."""
+    splash of its rig allows, the others twice as far away."""
     for number in rigs:
         model, draws = draw_rig(number, world, down_deg)
         met_at = draws.uniform(0.6, 0.95)
-        made = []
-        for picture in range(each):
-            kind = draws.choices(list(KINDS), weights=list(KINDS.values()))[0]
+        kinds = draws.choices(list(KINDS), weights=list(KINDS.values()), k=each)
+        # What hangs at the frame's top comes last: the others say where that is.
+        kinds.sort(key=lambda kind: kind == "half out")
+        made: list[tuple[int, str, Scene, Any]] = []
+        frame: Scene = {}
+        for picture, kind in enumerate(kinds):
+            if kind == "half out" and not frame:
+                frame = _choose_frame([scene for _, _, scene, _ in made], model, number % 2 == 1)
+                model = replace(model, frame_height_m=1e-3 * frame["frame_mm"][1])
             shot = make_shot(model, kind, draws, met_at=met_at)
             if shot is not None:
-                made.append((picture, kind, *shot))
-        if number % 2 and made:
-            close = max((frame_action(scene) for _, _, scene, *_ in made), key=_find_height)
-            frame = {name: close[name] for name in ("frame_mm", "below_mm")}
-            made = [(picture, kind, scene | frame, *rest) for picture, kind, scene, *rest in made]
-        for picture, kind, scene, stage, meeting, delay_ms in made:
-            seen = render(scene, pixels=pixels, seed=100 * number + picture)
-            truth = find_truth(scene, kind, stage, meeting, pixels)
-            yield Shot(number, seen, truth, scene, delay_ms)
+                made.append((picture, kind, shot[0], shot[1:]))
+        frame = frame or _choose_frame([scene for _, _, scene, _ in made], model, number % 2 == 1)
+        for picture, kind, scene, (stage, meeting, delay_ms) in made:
+            framed = scene | frame
+            seen = render(framed, pixels=pixels, seed=100 * number + picture)
+            truth = find_truth(framed, kind, stage, meeting, pixels)
+            yield Shot(number, seen, truth, framed, delay_ms)
+
+
+def _choose_frame(scenes: list[Scene], model: RigModel, is_close: bool) -> Scene:
+    """The frame of a rig's camera, which does not move: proportions and place of the surface are those of the
+    framing on its highest splash."""
+    usual = [1e3 * one for one in (model.frame_width_m, model.frame_height_m, model.dish_depth_m)]
+    below = 1e3 * model.frame_below_m
+    close = max((frame_action(scene) for scene in scenes), key=_find_height, default=None)
+    if close is None:
+        return {"frame_mm": usual, "below_mm": below}
+    (wide, above, dish), under = close["frame_mm"], close["below_mm"]
+    times = 1.0 if is_close else min(_FAR, (usual[1] + below) / (above + under))
+    return {"frame_mm": [wide * times, above * times, dish], "below_mm": under * times}
 
 
 def _find_height(scene: Scene) -> float:

@@ -27,7 +27,8 @@ if TYPE_CHECKING:
 _SHEET_COLUMNS = 5
 _SHEET_PIXELS = 340  # of the longer side of a picture on a sheet
 _NO_PHOTOGRAPH = "simulated, not a photograph"
-_LEAST_MM, _ROOM_MM = 30.0, 9.0  # height of the closest framing, and room left around the liquid
+# Height of the closest framing; room left above the liquid: so much, and so much of its height.
+_LEAST_MM, _ROOM_MM, _ROOM_SHARE = 15.0, 4.0, 0.2
 
 
 @dataclass(frozen=True)
@@ -232,13 +233,14 @@ def frame_action(scene: Scene) -> Scene:
         falling = [drop for drop in column["drops"] if drop[1] - drop[2] < above]
         tops += [drop[1] + drop[2] for drop in falling]
         sides += [abs(drop[0]) + drop[2] for drop in falling]
-    tallest = above + below
-    least = max(max(tops) + _ROOM_MM, _LEAST_MM, (max(sides) + 3.0) * 2.0 * tallest / wide - below)
+    tallest, top = above + below, max(tops)
+    room = _ROOM_MM + _ROOM_SHARE * top
+    least = max(top + room, _LEAST_MM, (max(sides) + 3.0) * 2.0 * tallest / wide - below)
     if not any(scene["columns"]) or least >= above:
         return scene
     share = (least + below) / tallest
     # Less of the foreground too, but never so little that a reflection is lost.
-    under = max(0.7 * below, below * share)
+    under = max(min(0.7 * below, top + _ROOM_MM), below * share)
     size = (least + under) / tallest
     return {**scene, "frame_mm": [wide * size, least, dish], "below_mm": under}
 

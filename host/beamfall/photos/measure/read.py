@@ -34,11 +34,19 @@ CONTACT_MS = 0.25  # a picture this close to the contact shows it, as in `planni
 _USUAL_SPEED = 3.6  # m/s, of drop 2 against the jet's tip
 _USUAL_PER_HEIGHT = 84.0  # mm in a picture's height, where no scale is known
 _LEAST_UMBRELLA_MM = 3.5  # no umbrella is narrower than a drop
-_TWO_BALLS = (
-    0.87  # width below the top of a jet, over the top's: a drop and a bulb, or a bulb and a stem
-)
+_TWO_BALLS = 0.12  # how far a jet widens again below a ball at its top, as a share of its width
 _LEAST_CONTRAST = 9.0
 _APART_MM = 3.0
+_USUAL_DOWN_DEG, _LEVEL_DEG = (
+    5.0,
+    2.0,
+)  # a camera beside the dish looks down, and how much that varies
+_WIDER = 1.5
+_LOW_CROWN = (
+    0.29  # of its width: what is lower may be the ring that a crown leaves, seen from above
+)
+_LOW_RING = "a low ring stands on the surface: a crown, or ripples"
+_UNSURE_SURFACE = 0.035  # of the height, by which a surface that is not clear may be off
 _RIPPLES_MM = 12.0  # rings on the surface are not higher than this in the picture
 
 
@@ -95,8 +103,17 @@ def read_shapes(
         known_surface = outlines.rings.row, outlines.rings.row_error
     row, error, doubts = _settle_surface(surface, known_surface, by_hand, rows)
     guess = row if row is not None else (surface.row if surface else 0.86 * rows)
+    speed = speed_m_s or _USUAL_SPEED
     standing = find_standing(outlines, axis, guess, scale)
-    reading = _classify(outlines, blobs, standing, guess, axis, scale, speed_m_s or _USUAL_SPEED)
+    reading = _classify(outlines, blobs, standing, guess, axis, scale, speed)
+    if row is None and standing is not None:
+        # Its foot may be anywhere: is it the same with the surface elsewhere?
+        for other in (guess - _UNSURE_SURFACE * rows, guess + _UNSURE_SURFACE * rows):
+            there = find_standing(outlines, axis, other, scale)
+            again = _classify(outlines, blobs, there, other, axis, scale, speed)
+            reading.confidence = min(
+                reading.confidence, again.confidence if again.stage == reading.stage else 0.7
+            )
     if _has_rings_above(outlines, standing, axis, guess, scale):
         reading.confidence = min(reading.confidence, 0.6)
         if by_hand is None and known_surface is None:
@@ -107,8 +124,6 @@ def read_shapes(
     reading.surface, reading.surface_error = row, error
     reading.doubts += doubts
     _doubt_seen_from_above(reading, outlines.rings is not None, down_deg)
-    if row is None and standing is not None and reading.stage not in ("nothing", None):
-        reading.confidence *= 0.8  # its foot may be anywhere
     return reading
 
 
@@ -206,17 +221,18 @@ def _classify(
                 )
             weak = outlines.contrast < 2.0 * _LEAST_CONTRAST
             if not weak and any(_is_low_ring(blob, surface, scale) for blob in blobs[:3]):
-                doubts = ["a low ring stands on the surface: a crown, or ripples"]
-                return Reading("crown", 0.6, axis=axis, doubts=doubts)
+                return Reading("crown", 0.6, axis=axis, doubts=[_LOW_RING])
             return Reading("nothing", 0.9 if weak else 0.85)
         made = Reading("before", 0.95 if drop.is_round else 0.85, axis=drop.column)
         return _add_drop(made, drop)
     if upright.is_crown:
-        height = surface - standing.tip
+        if drop is not None:  # a crown's own droplets are smaller
+            return _add_drop(Reading("before", 0.85, axis=standing.axis), drop)
         made = Reading("crown", upright.confidence, axis=standing.axis, tip=standing.tip)
         made.crown_width = upright.widest
-        if drop is not None and height < 2.0 * scale:
-            made = _add_drop(Reading("before", 0.7, axis=standing.axis), drop)
+        if surface - standing.first < _LOW_CROWN * upright.widest:
+            made.confidence = 0.6
+            made.doubts.append(_LOW_RING)
         return made
     made = Reading(None, 0.0, axis=standing.axis, tip=standing.tip, stem=upright.stem)
     ratio = upright.widest / upright.stem if upright.stem else math.nan
@@ -234,7 +250,8 @@ def _classify(
         gap_ms = (standing.tip - _lowest(drop)) / scale / speed
         made.stage = "contact" if gap_ms <= CONTACT_MS else "before"
         made.confidence = min(0.97, 0.5 + abs(gap_ms - CONTACT_MS) / 0.2)
-        if ratio > UMBRELLA_RATIO * 1.1:
+        # An umbrella grows far wider than a drop; a rising jet may have a wide head.
+        if ratio > UMBRELLA_RATIO * 1.1 and upright.widest > _WIDER * drop.across:
             made.stage, made.confidence = "after", 0.75
             return _add_umbrella(made, upright, standing)
         return _add_drop(made, drop)
@@ -261,8 +278,8 @@ def _classify(
         made.stage, made.confidence = "jet", 0.75
         made.doubts.append("a drop touching such a short jet would look the same")
     elif again > _TWO_BALLS:
-        # A drop that has entered the jet's bulb: below the first ball it is as wide once more.
-        made.stage, made.confidence = "contact", min(0.92, 0.72 + 1.5 * (again - _TWO_BALLS))
+        made.stage, made.confidence = "contact", 0.7
+        made.doubts.append("a drop that has entered the jet, or the jet's own bulb")
         made.lowest, made.drop_width = standing.first + OUTSIDE_PX + width, width
         made.tip = made.lowest
     else:

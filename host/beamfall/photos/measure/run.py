@@ -27,6 +27,7 @@ _WIDTH_ERROR, _SMALLER = (
     0.03,
     2.5,
 )  # of a drop's width as measured; standard errors that are too many
+_HEAD = 0.3  # by what share the head of a rising jet may be wider than drop 2
 _USUAL_SPEED_M_S, _USUAL_SPEED_ERROR = 3.6, 0.25
 
 
@@ -96,14 +97,18 @@ def measure_pixels(
 
 
 def _doubt_size(reading: Reading, scene: Scene, per_mm: float) -> None:
-    """What is much smaller than drop 2 may be a droplet that the jet has thrown off."""
-    wide, drop_m = reading.drop_width, scene.drop_diameter_m
-    if reading.stage not in ("before", "contact") or wide is None or drop_m is None:
+    """What is smaller than drop 2 may be a droplet that the jet has thrown off, or the jet's own head."""
+    drop_m, error = scene.drop_diameter_m, math.hypot(scene.drop_diameter_error, _WIDTH_ERROR)
+    if drop_m is None:
         return
-    smaller = 1.0 - wide / per_mm / (1e3 * drop_m)
-    if smaller > _SMALLER * math.hypot(scene.drop_diameter_error, _WIDTH_ERROR):
+    wide, most, doubt = reading.drop_width, _SMALLER * error, "the jet's own droplet?"
+    if reading.stage == "after" and reading.left is not None and reading.right is not None:
+        wide, most, doubt = reading.right - reading.left, -_HEAD, "the jet's own head?"
+    elif reading.stage not in ("before", "contact"):
+        return
+    if wide is not None and 1.0 - wide / per_mm / (1e3 * drop_m) > most:
         reading.confidence = min(reading.confidence, 0.7)
-        reading.doubts.append("the drop is smaller than drop 2 should be: the jet's own droplet?")
+        reading.doubts.append(f"it is small beside drop 2: {doubt}")
 
 
 def _describe(

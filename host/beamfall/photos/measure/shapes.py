@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 from typing import Any
 
 import cv2
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from beamfall.photos.measure.edges import Outlines
@@ -45,7 +47,7 @@ class Standing:
     """What stands on the surface: the highest row at its axis, and its ends at every row from `first` down.
 
     `left` and `right` are of upright edges, so that ripples do not count; NaN if there are none. `whole` is the
-    width of everything that outlines enclose.
+    width of everything that outlines enclose, `inner` of what they enclose around the axis without a gap.
     """
 
     axis: float
@@ -54,11 +56,27 @@ class Standing:
     left: Floats
     right: Floats
     whole: Floats
+    inner: Floats
 
     @property
     def widths(self) -> Floats:
         widths: Floats = self.right - self.left
         return widths
+
+    @property
+    def body(self) -> Floats:
+        """Widths without droplets that hang beside what stands and without ripples, smoothed."""
+        return smooth_rows(
+            np.where(self.inner > 0.0, np.fmin(self.inner, self.widths), self.widths)
+        )
+
+
+def smooth_rows(widths: Floats) -> Floats:
+    """The median of five rows, so that a gap of a row or two in an outline does not count; NaN where there is none."""
+    padded = np.pad(widths, 2, constant_values=np.nan)
+    with warnings.catch_warnings(action="ignore", category=RuntimeWarning):  # five rows of nothing
+        smooth: Floats = np.nanmedian(sliding_window_view(padded, 5), axis=1)
+    return smooth
 
 
 def list_blobs(outlines: Outlines) -> tuple[list[Blob], NDArray[Any]]:
@@ -151,4 +169,13 @@ def find_standing(outlines: Outlines, axis: float, surface: float, scale: float)
         if places.size >= 2:
             left[row - first], right[row - first] = places[0] + 1.0, places[-1] - 1.0
     whole = part[first:].sum(axis=1) - 2.0 * OUTSIDE_PX
-    return Standing(axis, tip, first, left, right, whole)
+    return Standing(axis, tip, first, left, right, whole, _find_inner(part[first:], round(axis)))
+
+
+def _find_inner(part: NDArray[np.bool_], axis: int) -> Floats:
+    """Width of what lies around a column without a gap, in each row."""
+    outside = np.pad(~part, ((0, 0), (1, 1)), constant_values=True)
+    right = outside[:, axis + 1 :].argmax(axis=1)
+    left = outside[:, axis + 1 :: -1].argmax(axis=1)
+    inner: Floats = np.maximum(left + right - 1.0 - 2.0 * OUTSIDE_PX, 0.0)
+    return inner

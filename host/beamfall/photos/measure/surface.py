@@ -17,6 +17,7 @@ Floats = NDArray[Any]
 _LEAST_BELOW = 0.035  # of the height: a reflection shorter than this proves nothing
 _WINDOW = 0.11  # of the height: half the width looked at
 _MOST_BELOW = 1.3  # a reflection reaches no further down than what it reflects reaches up
+_UNSEEN = 0.15  # how much less a reflection proves that the frame cuts, by what stands over what is seen of it
 # Of the height: what is smaller may have a reflection too faint to see, what is larger is no drop.
 _LEAST_DROP, _MOST_DROP = 0.015, 0.13
 _LEAST_MIRRORED = 0.1  # of a drop's outlines, the share that its reflection shows at least
@@ -26,7 +27,7 @@ _LEAST_MIRRORED = 0.1  # of a drop's outlines, the share that its reflection sho
 class Surface:
     """Row in the upright picture and its standard error; `likeness`: of the two halves, -1 to 1.
 
-    `is_odd`: something in the picture is where no reflection can be, or lacks its own.
+    `is_odd`: a drop lacks its reflection.
     """
 
     row: float
@@ -68,7 +69,10 @@ def find_surface(
         for blob in blobs
         if blob.is_round and _LEAST_DROP * rows < blob.width < _MOST_DROP * rows
     ]
+    bottom = blobs[0].row + 0.5 * blobs[0].height
     for row in range(first, rows - least):
+        if bottom - row > _MOST_BELOW * (row - top):
+            continue
         if any(abs(row - ball.row) < 0.3 * ball.height for ball in balls):
             continue
         reach = min(rows - 1 - row, row - max(0, top - 4))
@@ -90,7 +94,7 @@ def find_surface(
             np.sqrt(above * below) + 0.02 * count * half
         )
         # A short reflection proves less, and so does a place that is no wider than the stem above it.
-        found[row] *= reach / (reach + 0.03 * rows)
+        found[row] *= reach / (reach + 0.03 * rows + _UNSEEN * (row - top))
         if widths[row] < 1.25 * np.median(widths[max(0, row - 5 * start - 40) : row - 12]):
             found[row] *= 0.7
     if found.max() <= 0.0:
@@ -107,16 +111,13 @@ def find_surface(
         0.0016 * rows,
         float(found[best]),
         float(found[away].max()),
-        _is_odd(outlines, best, top, blobs[0], balls),
+        _is_odd(outlines, best, balls),
     )
 
 
-def _is_odd(outlines: Outlines, row: int, top: int, largest: Blob, drops: Sequence[Blob]) -> bool:
-    """Whether what is seen contradicts a surface at that row."""
+def _is_odd(outlines: Outlines, row: int, drops: Sequence[Blob]) -> bool:
+    """Whether a drop lacks its reflection in a surface at that row."""
     rows = len(outlines.strength)
-    bottom = largest.row + 0.5 * largest.height
-    if bottom - row > _MOST_BELOW * (row - top):
-        return True
     for drop in drops:
         high, low = round(drop.row - 0.5 * drop.height), round(drop.lowest)
         if low > row - _LEAST_BELOW * rows or 2 * row - high >= rows:

@@ -6,9 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from beamfall.photos.measure.shapes import OUTSIDE_PX, Standing
+from beamfall.photos.measure.shapes import OUTSIDE_PX, Standing, smooth_rows
 
 UMBRELLA_RATIO = 1.72  # width of an umbrella over the stem's: more than a bulb's or a drop's
+_ROUND = (
+    0.66  # of its width: how far below its top a ball is still four fifths as wide; a circle is 0.8
+)
+# A crown is about as wide below as at its top, where a swell or a jet is narrow; an umbrella stands on a stem.
+_CROWN_TOP, _CROWN_WAIST = 0.93, 0.68
 
 
 @dataclass(frozen=True)
@@ -33,16 +38,12 @@ def measure_standing(standing: Standing, surface: float, scale: float) -> Uprigh
     seen = np.isfinite(widths)
     if height < 1.6 * scale or seen.sum() < 5 or seen.mean() < 0.35:
         return None
-    share = (surface - place) / height
-    body = seen & (share > 0.25) & (share < 0.8)
-    typical = float(np.median(widths[body])) if body.sum() >= 3 else float(np.median(widths[seen]))
-    low = seen & (surface - place < 4.0 * scale) & (surface - place > 1.0 * scale)
-    if typical > 1.1 * height and typical > 4.0 * scale and height < 22.0 * scale:
-        inside = min(0.97, 0.6 + 0.3 * (typical / height - 1.1))
-        if low.any() and np.median(widths[low]) < 0.5 * typical:
-            return None
-        widest = float(np.max(widths[seen]))
-        return Upright(None, widest, surface, 0.0, 0.0, 0.0, True, inside)
+    if (wall := _find_wall(standing, surface, scale)) is not None:
+        wide, narrow = wall
+        flat, stout = wide / narrow - _CROWN_TOP, narrow / wide - _CROWN_WAIST
+        if min(flat, stout) > 0.0 and wide > max(1.1 * height, 4.0 * scale):
+            sure = min(0.97, 0.75 + 2.0 * min(flat, stout))
+            return Upright(None, wide, surface, 0.0, 0.0, 0.0, True, sure)
     upper = seen & (surface - place > 0.45 * height)
     if not upper.any():
         return None
@@ -62,8 +63,20 @@ def measure_standing(standing: Standing, surface: float, scale: float) -> Uprigh
     )  # fmt: skip
 
 
+def _find_wall(standing: Standing, surface: float, scale: float) -> tuple[float, float] | None:
+    """The width at the top of what stands, droplets and all, and the least width below that; None if it is too low."""
+    high = surface - standing.first - np.arange(standing.inner.size)  # above the surface
+    share = high / high[0]
+    top = standing.widths[(share > 0.6) & (share < 0.85)]
+    lower = standing.body[(share <= 0.6) & (share > 0.12) & (high > 1.0 * scale)]
+    top, lower = top[np.isfinite(top)], lower[np.isfinite(lower)]
+    if top.size < 3 or lower.size < 3:
+        return None
+    return float(np.median(top)), max(1.0, float(np.percentile(lower, 10)))
+
+
 def measure_top(standing: Standing, surface: float, scale: float) -> tuple[float, float | None]:
-    """Width of the ball at the top of what stands, and the greatest width right below it over that.
+    """Width of the ball at the top of what stands, and how far it widens again below the ball, as a share of its width.
 
     None if what stands is too short: its foot begins there.
     """
@@ -73,15 +86,17 @@ def measure_top(standing: Standing, surface: float, scale: float) -> tuple[float
         if index > max(6.0, width):
             break
         width = max(width, float(wide))
-    first, last = int(1.15 * width), int(1.85 * width)
+    first, last = int(0.6 * width), int(1.85 * width)
     if standing.first + last > surface - 3.6 * scale or last >= widths.size:
         return width, None
-    return width, float(widths[first : last + 1].max()) / max(width, 1.0)
+    below = widths[first : last + 1]
+    neck = int(below[: int(0.75 * width) + 1].argmin())
+    return width, float(below[neck:].max() - below[neck]) / max(width, 1.0)
 
 
 def spreads_below(standing: Standing, row: float, stem: float) -> bool:
     """Whether what stands is as wide as an umbrella somewhere below a row, and narrower again below that."""
-    widths = standing.widths[max(0, round(row) - standing.first) :]
+    widths = smooth_rows(standing.widths)[max(0, round(row) - standing.first) :]
     widths = widths[np.isfinite(widths)]
     if not widths.size:
         return False
@@ -119,11 +134,13 @@ def find_ball(standing: Standing, surface: float, scale: float) -> Ball | None:
     middle = float(np.flatnonzero(below[grows:] <= narrow + 1.0).mean()) + grows
     again = widths[neck : neck + int(0.65 * width)]
     top = standing.first + OUTSIDE_PX
-    if (
-        narrow > 0.75 * width
-        or not 0.7 < middle / width < 1.45
-        or again.max() < max(1.2 * narrow, narrow + 2.0)
-    ):
+    if narrow > 0.75 * width or not 0.7 < middle / width < 1.45:
+        return None
+    # A ball is still wide below its middle, an umbrella's cap is not.
+    if (below[grows:] < 0.8 * width).argmax() + grows < _ROUND * width:
+        return None
+    # The foot of a jet is wide too, and wider still below.
+    if again.max() < max(1.2 * narrow, narrow + 2.0) or again[-1] > 0.97 * again.max():
         return None
     lowest = top + width
     return Ball(width, lowest, 2.0 * (standing.first + middle - lowest))
