@@ -66,9 +66,12 @@ class EmulatedBoard:
 @contextlib.contextmanager
 def emulated_board(
     emulator: Path, image: Path, *, files: Path | None = None, profile: str | None = None, around: str | None = None,
-    scenario: Path = SCENARIO, seconds: float = 600, pace: float | None = None, **rig: Any,
+    scenario: Path = SCENARIO, seconds: float = 600, pace: float = 1.0, **rig: Any,
 ) -> Iterator[EmulatedBoard]:  # fmt: skip
-    """A board with this profile's firmware, or with `files`. A scenario takes `stop` and `ready` like the rig."""
+    """A board with this profile's firmware, or with `files`. A scenario takes `stop` and `ready` like the rig.
+
+    `pace`: at most how many seconds may pass on the board in one of the host's.
+    """
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         if files is None:
@@ -85,7 +88,7 @@ def emulated_board(
         ]
         command += ["--json", str(folder / "result.json"), "--arg", f"stop={folder / 'stop'}"]
         command += ["--arg", f"ready={folder / 'ready'}"]
-        command += ["--pace", str(pace)] if pace else []
+        command += ["--pace", str(pace)]
         for key, value in rig.items():
             command += ["--arg", f"{key}={value}"]
         process = subprocess.Popen(command, stderr=subprocess.PIPE, text=True)
