@@ -78,7 +78,7 @@ def test_a_shot_is_kept_found_shared_and_fired_again(
     hand = keep_a_shot(serve)
     hand.do("keep_recipe", shot=1, name=NAME.upper(), status=422)
     (card,) = json.loads(hand.get("/recipes")[2])["recipes"]
-    assert (card["name"], card["shot"]) == (NAME, 1)
+    assert (card["name"], card["shot"], card["caution"]) == (NAME, 1, "")
     status, headers, data = hand.get("/recipes/file", NAME)
     assert status == 200 and unpack_recipe(data, "x").home.shot is None
     assert (
@@ -173,6 +173,7 @@ def test_a_shared_file_says_what_it_becomes_here_and_is_kept_under_a_name(
     assert status == 422 and "already exists" in json.loads(body)["error"]
     (card,) = json.loads(hand.get("/recipes")[2])["recipes"]
     assert (card["name"], card["shot"]) == (NAME, None)
+    assert card["caution"], "its milliseconds are those of another rig"
     data = hand.get("/recipes/file", NAME)[2]
     assert unpack_recipe(data, "x").events == unpack_recipe(shared, "x").events
 

@@ -11,7 +11,9 @@ from kept_recipes import NAME, Kept
 
 from beamfall.board import Board
 from beamfall.recipes.day import apply_correction, find_correction, set_day
+from beamfall.recipes.package import unpack_recipe
 from beamfall.recipes.sheet import list_tables, make_sheet
+from beamfall.recipes.words import FROM_OTHERS
 from beamfall.setup.signals import SignalKind
 from beamfall.shots import ShotLog
 
@@ -60,7 +62,7 @@ def test_a_correction_moves_later_drops_and_flashes_alone(kept: Kept) -> None:
 
 def test_shoot_compares_two_drops_then_fires(kept: Kept) -> None:
     said = kept.beamfall("recipe", "shoot", NAME, "--port", "sim?seed=3", "--head", "8 cm")
-    assert "5 cm then, 8 cm today" in said
+    assert "5 cm then, 8 cm today" in said and FROM_OTHERS not in said
     with ShotLog.open(kept.folder / "shots.sqlite3") as log:
         compared, fired = (log.read_shot(n) for n in (1, 2))
         assert compared.table.flash_row() is None
@@ -68,6 +70,13 @@ def test_shoot_compares_two_drops_then_fires(kept: Kept) -> None:
         then = recipe_delay(kept)
         delay = fired.line.flash_delay_ticks
         assert delay is not None and delay / fired.line.clock_hz < then - 0.001
+
+
+def test_a_recipe_of_another_rig_is_fired_with_a_word_about_its_milliseconds(
+    kept: Kept, shared: bytes
+) -> None:
+    kept.shelf.save(unpack_recipe(shared, "x").renamed("theirs"))
+    assert FROM_OTHERS in kept.beamfall("recipe", "shoot", "theirs", "--port", "sim?seed=3")
 
 
 def test_as_then_fires_the_very_table(kept: Kept) -> None:

@@ -31,7 +31,7 @@ class RecipeTerminal(ShootTerminal):
 
     def show(self, event: Event) -> None:
         if isinstance(event, DayCompared):
-            for line in list_day(event.correction):
+            for line in list_day(event.recipe, event.correction):
                 print(line, file=self.stream, flush=True)
         super().show(event)
 

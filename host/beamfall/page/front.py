@@ -106,8 +106,8 @@ class PageFrontEnd:
                 work.tell(text=words.say_step_ahead(event))
             case StepFired(plan=plan, entries=entries):
                 self._show_entries(plan.of, entries)
-            case DayCompared(correction=correction):
-                for text in list_day(correction):
+            case DayCompared(recipe=recipe, correction=correction):
+                for text in list_day(recipe, correction):
                     work.add_line(day=text)
             case ShotAhead(aim=aim):
                 work.tell(text=words.say_aim(aim))

@@ -16,7 +16,13 @@ from beamfall.recipes.events import carry_over
 from beamfall.recipes.package import SUFFIX, pack_recipe, unpack_recipe
 from beamfall.recipes.sheet import make_sheet
 from beamfall.recipes.shelf import Shelf
-from beamfall.recipes.words import list_carried, list_measured, say_picture
+from beamfall.recipes.words import (
+    FROM_OTHERS,
+    is_from_others,
+    list_carried,
+    list_measured,
+    say_picture,
+)
 from beamfall.text import make_file_name
 from beamfall.workflows.slots import print_card
 
@@ -133,6 +139,7 @@ def _describe(recipe: Recipe) -> dict[str, Any]:
         "rating": recipe.label.rating,
         "made": recipe.label.made,
         "shot": recipe.home.shot,
+        "caution": FROM_OTHERS if is_from_others(recipe) else "",
         "shows": say_picture(recipe.events),
         "has_picture": recipe.picture is not None,
         "liquid": recipe.liquid,

@@ -14,6 +14,9 @@ if TYPE_CHECKING:
     from beamfall.recipes.recipe import Events, Recipe
 
 CORRECT = "Correct the shot for today?"
+FROM_OTHERS = (
+    "Made on another rig, whose milliseconds it holds. Seek it on this rig before you fire it."
+)
 
 
 def say_picture(events: Events | None) -> str:
@@ -91,8 +94,15 @@ def list_carried(recipe: Recipe, carried: Carried) -> list[tuple[str, str]]:
     return pairs
 
 
-def list_day(correction: Correction | None) -> Iterator[str]:
+def is_from_others(recipe: Recipe) -> bool:
+    """Whether a recipe came in a shared file: no shot of this log made it."""
+    return recipe.home.shot is None
+
+
+def list_day(recipe: Recipe, correction: Correction | None) -> Iterator[str]:
     """How today differs from the day of a recipe, and what that does to the shot."""
+    if is_from_others(recipe):
+        yield FROM_OTHERS
     if correction is None:
         yield "Today cannot be compared with the day of this recipe: it fires unchanged."
         return

@@ -7,9 +7,9 @@ import { makeProblem } from './problem.js';
 import { makeShared } from './shared.js';
 
 /**
- * @typedef {{name: string, note: string, rating: number | null, made: string, shot: number | null, shows: string,
- *   has_picture: boolean, liquid: string, measured: string[], rig: string, spacing_ms: number | null,
- *   delay_ms: number | null}} RecipeCard
+ * @typedef {{name: string, note: string, rating: number | null, made: string, shot: number | null,
+ *   caution: string, shows: string, has_picture: boolean, liquid: string, measured: string[], rig: string,
+ *   spacing_ms: number | null, delay_ms: number | null}} RecipeCard
  * @typedef {{recipes: RecipeCard[], problems: string[]}} Shelf
  */
 
@@ -211,6 +211,7 @@ function makeCard(one) {
     ),
     one.measured.length ? h('p', { class: 'small' }, one.measured.join(', ')) : null,
     one.note ? h('p', { class: 'small' }, one.note) : null,
+    one.caution ? h('p', { class: 'caution small' }, one.caution) : null,
     h(
       'div',
       { class: 'row' },
