@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 from opencv import need_opencv
-from page_helpers import open_ready
+from page_helpers import open_ready, wait_on_page
 from playwright.sync_api import expect
 
 from beamfall.page.link_code import draw_code, print_code
@@ -32,6 +32,41 @@ def test_a_taught_key_arms_and_the_old_one_still_does(shown: Any) -> None:
     page.locator("summary", has_text="Series").click()
     page.locator("summary", has_text="Keys, presenter").click()
     expect(page.locator(".keys")).to_contain_text("PageDown")
+
+
+# What a phone would do, noted instead of done.
+SPY = """() => {
+  window.noted = [];
+  navigator.vibrate = (pattern) => noted.push(`vibrates ${pattern}`);
+  speechSynthesis.speak = (one) => noted.push(`says ${one.text}`);
+  const lock = { addEventListener: () => {}, release: async () => noted.push('may sleep') };
+  const wakeLock = { request: async (kind) => { noted.push(`keeps the ${kind} on`); return lock; } };
+  Object.defineProperty(navigator, 'wakeLock', { value: wakeLock });
+}"""
+
+
+def test_a_presenter_releases_and_the_phone_speaks_vibrates_and_stays_awake(shown: Any) -> None:
+    served, page = shown
+    page.evaluate(SPY)
+    page.locator("summary", has_text="Series").click()
+    page.locator("#voice").click()
+    page.locator("summary", has_text="Keys, presenter").click()
+    for action, key in (("arm", "PageUp"), ("release", "PageDown")):
+        page.locator(f"#key-{action}").click()
+        page.keyboard.press(key)
+    page.keyboard.press("PageUp")
+    expect(page.locator("#arm")).to_contain_text("Armed")
+    expect(page.locator("#release")).to_be_enabled()
+    page.evaluate("window.noted.length = 0")
+    page.keyboard.press("PageDown")
+    served.wait(lambda: (served.hub.get("shot") or {}).get("state") == "fired")
+    wait_on_page(page, "window.noted.at(-1) === 'may sleep'")
+    noted = page.evaluate("window.noted")
+    assert noted[0] == "keeps the screen on" and noted.count("keeps the screen on") == 1
+    assert {"says armed", "says fired", "vibrates 60"} <= set(noted)
+    served.hub.tell("state", state="missed")
+    wait_on_page(page, "window.noted.includes('says missed')")
+    assert "vibrates 60,80,60" in page.evaluate("window.noted")
 
 
 def test_a_key_moves_the_flash_in_every_view(shown: Any) -> None:

@@ -98,6 +98,7 @@ def _describe_field(
         "label": key.key.replace("_", " "),
         "help": key.meaning,
         "expected": key.expected,
+        "limits": key.rule.limits,
         "value": write_value(entry[key.key]) if key.key in entry else "",
         "said": _say(key, entry[key.key]) if key.key in entry else "",
         "default": key.default,

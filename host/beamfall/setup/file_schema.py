@@ -50,12 +50,21 @@ class Rule:
             case "shares":
                 return "parts by name, such as { water = 3, milk = 1 }"
             case "number":
-                return f"a number from {self.low:g} to {self.high:g}"
+                return f"a number from {self.limits}"
             case "count":
-                return f"a whole number from {self.low:g} to {self.high:g}"
+                return f"a whole number from {self.limits}"
             case _:
-                low, high = (format_quantity(bound, self.kind) for bound in (self.low, self.high))
-                return f"{KINDS[self.kind].noun} from {low} to {high}"
+                return f"{KINDS[self.kind].noun} from {self.limits}"
+
+    @property
+    def limits(self) -> str:
+        """Its smallest and largest value, in words; empty if it has none."""
+        if self.kind in ("number", "count"):
+            return f"{self.low:g} to {self.high:g}"
+        if self.kind not in KINDS:
+            return ""
+        low, high = (format_quantity(bound, self.kind) for bound in (self.low, self.high))
+        return f"{low} to {high}"
 
     def read(self, key: str, value: object) -> Any:
         """Return the value in SI; raises UnitError, with `key` and the rule's `expected`, for a wrong one."""
@@ -96,8 +105,7 @@ class Rule:
         try:
             si = parse_quantity(value, self.kind, key=key, example=self.example, bounds=bounds)
         except UnitError as error:
-            low, high = (format_quantity(bound, self.kind) for bound in bounds)
-            text = f"{error} (from {low} to {high})"
+            text = f"{error} (from {self.limits})"
             raise self._refuse(key, value, text, error.likely) from error
         if not self.low <= si <= self.high:
             likely = suggest_unit(str(value), self.kind, self.example, bounds)

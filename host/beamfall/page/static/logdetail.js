@@ -37,7 +37,7 @@ export function makeDetail({ toggleMark, comparing }) {
       if (mine !== asked) return;
       // While somebody uses the panel the focus must stay: else the next letter would be a key of the page.
       if (detail.dataset.shot === String(shot) && detail.contains(document.activeElement))
-        addPicture(content);
+        addPicture(content.line, content.seen);
       else fillDetail(content);
     } catch (error) {
       if (mine === asked) {
@@ -49,18 +49,15 @@ export function makeDetail({ toggleMark, comparing }) {
       }
     }
   }
-  const makeShotPicture = (/** @type {ShotDetail} */ content) =>
+  const makeShotPicture = (/** @type {number} */ shot, /** @type {string | null} */ seen) =>
     h(
       'div',
       { class: 'pic' },
-      h('img', {
-        src: `/shots/${content.line.shot}/picture`,
-        alt: `Shot ${content.line.shot}${content.seen ? `, simulated: ${content.seen}` : ''}`,
-      }),
+      h('img', { src: `/shots/${shot}/picture`, alt: `Shot ${shot}${seen ? `, simulated: ${seen}` : ''}` }),
     );
-  function addPicture(/** @type {ShotDetail} */ content) {
-    if (content.line.picture && !detail.querySelector(':scope > .pic'))
-      detail.querySelector('#again')?.closest('.row')?.before(makeShotPicture(content));
+  function addPicture(/** @type {ListedShot} */ line, /** @type {string | null} */ seen) {
+    if (line.picture && !detail.querySelector(':scope > .pic'))
+      detail.querySelector('#again')?.closest('.row')?.before(makeShotPicture(line.shot, seen));
   }
   // A press measures; then marks can be dragged, and each new place is measured and kept at once.
   function makeMeasuring(/** @type {number} */ shot, /** @type {MeasuredPicture | null} */ known) {
@@ -149,7 +146,7 @@ export function makeDetail({ toggleMark, comparing }) {
             'Beamfall ended before the board reported. The shot may or may not have fired.',
           )
         : null,
-      line.picture ? makeShotPicture(content) : null,
+      line.picture ? makeShotPicture(content.line.shot, content.seen) : null,
       content.picture_file ? makeMeasuring(shot, content.measured) : null,
       content.picture_file
         ? h(
@@ -277,10 +274,14 @@ export function makeDetail({ toggleMark, comparing }) {
     for (const { one, timeline } of sides) timeline.update(one.timeline);
   }
 
-  /** Show news of this shot. While somebody uses the panel, only its stars change. */
+  /** Show news of this shot. While somebody uses the panel, only its stars change, and its picture comes. */
   function takeNews(/** @type {ListedShot} */ line) {
-    if (!detail.contains(document.activeElement)) showDetail(line.shot);
-    else detail.querySelector('.stars')?.replaceWith(makeStars(line.shot, line.rating));
+    if (!detail.contains(document.activeElement)) {
+      showDetail(line.shot);
+      return;
+    }
+    detail.querySelector('.stars')?.replaceWith(makeStars(line.shot, line.rating));
+    addPicture(line, null);
   }
   return { root: detail, showDetail, showCompare, takeNews };
 }

@@ -157,7 +157,14 @@ export function makeRig() {
         write(input, fresh.value);
       problem.say(fresh.problems.join('; '), fresh.likely);
     });
-    return h('div', { class: 'field' }, h('label', { for: id }, field.label), input, problem.root);
+    return h(
+      'div',
+      { class: 'field' },
+      h('label', { for: id }, field.label),
+      input,
+      field.limits ? h('p', { class: 'limits soft small' }, field.limits) : null,
+      problem.root,
+    );
   }
 
   const chart = makeChart({ label: 'Heights against time', height: 320 });

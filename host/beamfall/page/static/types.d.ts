@@ -106,6 +106,7 @@ interface RigField {
   label: string;
   help: string;
   expected: string;
+  limits: string;
   value: string;
   said: string;
   default: string;
