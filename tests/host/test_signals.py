@@ -74,7 +74,7 @@ def test_rows_tables_and_edges_of_an_old_log_have_the_new_name(old: str, new: st
 
 
 def test_every_kind_has_a_colour_in_charts_and_on_the_page() -> None:
-    css = (Path(beamfall.__file__).parent / "page" / "static" / "page.css").read_text()
+    css = (Path(beamfall.__file__).parent / "page" / "static" / "base.css").read_text()
     for kind in SignalKind:
         assert kind in COLOURS
         assert f"--{kind}:" in css

@@ -16,8 +16,9 @@ _PAGE = """<!doctype html>
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>{title} – Beamfall handbook</title>
 <link rel="icon" href="/static/icon.svg" type="image/svg+xml">
-<link rel="stylesheet" href="/static/page.css">
-<link rel="stylesheet" href="/static/parts.css">
+<link rel="stylesheet" href="/static/base.css">
+<link rel="stylesheet" href="/static/guide.css">
+<link rel="stylesheet" href="/static/handbook.css">
 <script type="module" src="/static/handbook.js"></script>
 </head>
 <body class="handbook">

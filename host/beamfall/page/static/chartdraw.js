@@ -1,4 +1,4 @@
-// A panel of a chart as SVG. Shapes are in the units of their axes, and a role is a colour in parts.css.
+// A panel of a chart as SVG. Shapes are in the units of their axes, and a role is a colour in chart.css.
 // plot/scene.py says what each shape means; plot/draw.py draws the same data into files.
 import { drawShape } from './chartshapes.js';
 import { findObstacles, writeNote, writeOn } from './chartwords.js';
