@@ -1,6 +1,6 @@
 // What the forms of sweep, seek, check and calibrate share.
 
-import { AGREE, makeQuestion, ready } from './bar.js';
+import { AGREE, attempt, makeQuestion, ready } from './bar.js';
 import { h, show } from './dom.js';
 import { on, Refused, state } from './net.js';
 import { makeProblem } from './problem.js';
@@ -96,4 +96,26 @@ export function makeBegin(label, f, fields = {}) {
     button.disabled = !ready();
   });
   return h('div', {}, button, said);
+}
+
+/** A button that asks the server for something. @param {string} words @param {() => Promise<unknown>} f */
+export const button = (words, f, name = words) =>
+  h('button', { type: 'button', 'aria-label': name, on: { click: () => attempt(f()) } }, words);
+
+/**
+ * Fill a choice again where its options have changed.
+ * @param {HTMLSelectElement} select
+ * @param {[string, string][]} options
+ * @param {string} value
+ */
+export function fill(select, options, value) {
+  const key = options.map(([name]) => name).join();
+  if (select.dataset.key !== key) {
+    select.dataset.key = key;
+    show(
+      select,
+      options.map(([name, label]) => h('option', { value: name }, label)),
+    );
+  }
+  select.value = value;
 }
