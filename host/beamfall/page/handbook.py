@@ -17,6 +17,7 @@ _PAGE = """<!doctype html>
 <title>{title} – Beamfall handbook</title>
 <link rel="icon" href="/static/icon.svg" type="image/svg+xml">
 <link rel="stylesheet" href="/static/base.css">
+<link rel="stylesheet" href="/static/frame.css">
 <link rel="stylesheet" href="/static/guide.css">
 <link rel="stylesheet" href="/static/handbook.css">
 <script type="module" src="/static/handbook.js"></script>

@@ -87,8 +87,7 @@ export function makeSeek() {
         field('Picture you want: 2 ms after contact, or umbrella 15 mm wide', stage),
         field('Maximum shots', most),
       ),
-      h('div', { class: 'row' }, freshBox, aloneBox),
-      h('div', { class: 'row' }, begin),
+      h('div', { class: 'row' }, begin, freshBox, aloneBox),
       h(
         'p',
         { class: 'soft small' },
