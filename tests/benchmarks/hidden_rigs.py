@@ -384,6 +384,8 @@ def serve() -> None:
                 elif reads is True:
                     seen = replace(seen, **measure_time(picture, chance))
                 answer = {"shot": shot, **asdict(seen)}
+            case "stages":
+                answer = stages
             case "reveal":
                 assert board is not None
                 valves = rig.list_drops()

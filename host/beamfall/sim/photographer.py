@@ -24,7 +24,8 @@ class SimulatedPhotographer:
 
     `ages`: says just after and long after, by the umbrella's size in drops, and whether a droplet is high or low;
     `widths`: measures the umbrella.
-    `wrong_share`: how often another word is said than the right one.
+    `wrong_share`: how often another word is said than the right one. `wants_s`: the wanted time since the contact and
+    how far off it may be; then she says `found` where an umbrella looks like that, judged by eye like other ages.
     """
 
     seed: int = 0
@@ -32,6 +33,7 @@ class SimulatedPhotographer:
     ages: bool = False
     widths: bool = False
     wrong_share: float = 0.0
+    wants_s: tuple[float, float] | None = None
     _draws: random.Random = field(init=False)
 
     def __post_init__(self) -> None:
@@ -43,26 +45,29 @@ class SimulatedPhotographer:
             return Seen("black")
         if self.wrong_share and self._draws.random() < self.wrong_share:
             return Seen(self._draws.choice([word for word in _CONFUSED if word != picture.shows]))
-        age = self._say_more(picture) if self.ages else ""
+        seen_s = self._judge_age(picture) if self.ages or self.wants_s else math.nan
+        if self.wants_s is not None and abs(seen_s - self.wants_s[0]) <= self.wants_s[1]:
+            return Seen("found")
+        age = self._say_more(picture, seen_s) if self.ages else ""
         width = self._measure(picture.umbrella_m) if self.widths else None
         if not self.heights:
             return Seen(picture.shows, age=age, width_m=width)
         jet, drop = self._measure(picture.jet_m), self._measure(picture.drop2_m)
         return Seen(picture.shows, jet, drop, age, width)
 
-    def _say_more(self, picture: Picture) -> str:
+    def _say_more(self, picture: Picture, seen_s: float) -> str:
         if picture.shows == "after":
-            return self._judge_age(picture.stage_s)
+            return "just after" if seen_s < _JUST_S else "long after" if seen_s > _LONG_S else ""
         if picture.shows == "droplet" and picture.share is not None:
             share = picture.share + _SHARE_ERROR * self._draws.gauss(0.0, 1.0)
             return "low droplet" if share < _LOW else "high droplet" if share > _HIGH else ""
         return ""
 
-    def _judge_age(self, stage_s: float | None) -> str:
-        if stage_s is None:
-            return ""
-        seen = stage_s * math.exp(_AGE_ERROR * self._draws.gauss(0.0, 1.0))
-        return "just after" if seen < _JUST_S else "long after" if seen > _LONG_S else ""
+    def _judge_age(self, picture: Picture) -> float:
+        """How long after the contact an umbrella seems to be; not a number where there is none."""
+        if picture.shows != "after" or picture.stage_s is None:
+            return math.nan
+        return picture.stage_s * math.exp(_AGE_ERROR * self._draws.gauss(0.0, 1.0))
 
     def _measure(self, height_m: float | None) -> float | None:
         if height_m is None:

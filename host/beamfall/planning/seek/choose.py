@@ -1,8 +1,9 @@
 """The next spacing and flash time: where the wanted picture is likely, and the answer worth most.
 
 Candidates are spacings that rigs still likely need, and for each the lights they would want. A
-candidate's worth is the chance that its own picture is the wanted one, plus the expected
-information of its answer (the mutual information of word and rig, in nats) times a weight.
+candidate's worth is how certain the best picture should be after its answer, plus the chance that
+this ends the search and the expected information of the answer (the mutual information of word and
+rig, in nats), each times a weight.
 """
 
 from __future__ import annotations
@@ -26,7 +27,10 @@ _APART_S = 0.008  # spacings that differ less meet much the same jet
 _SPACING_QUANTILES = (0.2, 0.35, 0.5, 0.65, 0.8)
 _LIGHT_QUANTILES = (0.06, 0.15, 0.25, 0.35, 0.43, 0.5, 0.57, 0.65, 0.75, 0.85, 0.94)
 _JUDGES = 1000
-_TURN_QUANTILES = (0.25, 0.5, 0.75)  # around a moment at which the word turns it says most
+# What the chance that a search may end after a shot is worth, and a nat of information, against certainty.
+ENDING, CURIOSITY = 0.5, 0.3
+# Around a moment at which the word turns it says most.
+_TURN_QUANTILES = tuple(n / 10 for n in range(1, 10))
 
 
 @dataclass(frozen=True)
@@ -34,17 +38,19 @@ class Proposal:
     """A shot to fire: each drop's opening since the first, the light after the last drop's beam edge (after
     the first opening if there is no beam), with the chance that its picture is the wanted one and the
     information, in nats, that its answer should bring. `sure`: how certain the best picture, this one or an earlier
-    one, should be after the answer."""
+    one, should be after the answer; `ends`: the chance that it then is certain enough to end the search."""
 
     times_s: tuple[float, ...]
     delay_s: float
     chance: float
     information: float
     sure: float = 0.0
+    ends: float = 0.0
 
-    def worth(self, curiosity: float) -> float:
-        """Its worth: certainty now, and information for later shots."""
-        return self.sure + curiosity * self.information
+    @property
+    def worth(self) -> float:
+        """Its worth: certainty now, an end of the search, and information for later shots."""
+        return self.sure + ENDING * self.ends + CURIOSITY * self.information
 
     @property
     def spacing_s(self) -> float | None:
@@ -59,19 +65,20 @@ def propose(
     *,
     fixed: tuple[float | None, ...],
     by_beam: bool,
-    curiosity: float,
+    enough: float,
     left: tuple[float, ...] = (),
 ) -> Proposal:
     """Return the best candidate. `fixed`: openings to keep, else None; `by_beam`: the flash follows the last
-    drop's edge. `left`: spacings at which drop 2 missed; others are tried, apart from them.
+    drop's edge. `enough`: how certain the best picture must be to end the search. `left`: spacings at which drop 2
+    missed; others are tried, apart from them.
 
     Raises UserError if the answers have left no rig whose drops could collide.
     """
     best: Proposal | None = None
     chooses = weighted.has_contact and fixed[1] is None
     for times in _list_times(weighted, fixed, left):
-        for found in _judge_times(weighted, times, wanted_s, near_s, by_beam, chooses):
-            if best is None or found.worth(curiosity) > best.worth(curiosity):
+        for found in _judge_times(weighted, times, wanted_s, near_s, by_beam, chooses, enough):
+            if best is None or found.worth > best.worth:
                 best = found
     if best is None:
         spacing_s = fixed[1] if weighted.has_contact else None
@@ -130,6 +137,7 @@ def _judge_times(
     near_s: float,
     by_beam: bool,
     chooses: bool,
+    enough: float,
 ) -> list[Proposal]:
     """Shots with these openings. `chooses`: the spacing is free, so that contacts low on the jet count as misses."""
     rigs, weights = weighted.rigs, weighted.weights
@@ -167,7 +175,11 @@ def _judge_times(
         if len(earlier):
             sure = np.maximum(sure, np.max(joint @ earlier.T, axis=1))
         chance = (1.0 - MISS) * float(np.mean(hit))
-        found.append(Proposal(times_s, delay_s, chance, _information(pictures), float(sure.sum())))
+        chances = joint.sum(axis=1)
+        ends = float(chances @ (sure >= enough * chances))
+        found.append(
+            Proposal(times_s, delay_s, chance, _information(pictures), float(sure.sum()), ends)
+        )
     return found
 
 

@@ -29,7 +29,7 @@ LAPSE = 0.05  # share of answers that mean nothing: people err
 JUST_S, LONG_S = 0.003, 0.006  # `just after` is mostly earlier, `long after` mostly later than this
 _AGE_SPREAD = 0.3  # of the logarithm of where people draw these lines (estimate)
 # How often a person says an age if there is one to say: at first, and once one was said (estimates).
-_SAYS_AGES, _SAID_AGES = 0.5, 0.85
+_SAYS_AGES, _SAID_AGES = 0.65, 0.92
 _WIDTH_SPREAD = 0.1  # of an umbrella's width against `physics.umbrella` (rig to rig, and shapes)
 _EYE_S = 1e-4  # from which moment on people see the contact, and the umbrella
 _JET_SPREAD = 0.06  # of a jet's height from splash to splash, and from the model

@@ -31,14 +31,10 @@ if TYPE_CHECKING:
 
 NEAR_S = 0.001  # a picture within this of the wanted stage is found
 # The search stops at this chance that a picture is the wanted one. In tests/benchmarks/seek_shots.py such a picture is
-# the wanted one in about 95 %, as tails are drawn wide; more certainty takes another shot and hardly adds to that.
-SURE = 0.82
+# the wanted one in 93 to 98 %; a hundredth more takes another shot in one search of eight and hardly adds to that.
+SURE = 0.89
 # Of one drop the models have no such tails, so that the chance is what it says.
 SURE_OF_ONE = 0.93
-
-# What a nat is worth against certainty: at first, and once a picture may be the wanted one. From then on each answer
-# leaves it less, so that a search ends.
-CURIOSITY, CURIOUS, LIKELY, _FADES = 0.1, 0.6, 0.6, 0.6
 _OF_REACHABLE = 0.92
 _GOOD_SPACING = 0.75
 # Answers less likely than this, how many are a misfit; and standard deviations that a rig may be off.
@@ -120,7 +116,6 @@ class Search:
     _kept: tuple[float, ...] = ()  # openings with which the drops have met
     _last_spacing_s: float | None = None
     _newest: Proposal | None = None
-    _likely: int = 0  # answers since a picture first was likely the wanted one
     _useless: int = 0  # shots in a row that gave no information, and why
     _why: str = ""
     _left: list[float] = field(default_factory=list)  # spacings at which drop 2 missed
@@ -188,7 +183,7 @@ class Search:
             self.near_s,
             fixed=self._list_kept(),
             by_beam=self.by_beam,
-            curiosity=self._choose_curiosity(),
+            enough=self._enough,
             left=tuple(self._left),
         )
         if self._spacing_s is None:
@@ -196,9 +191,12 @@ class Search:
         self._newest = proposal
         return proposal
 
-    def _choose_curiosity(self) -> float:
-        """The worth of a nat of information for the next shot."""
-        return CURIOUS * _FADES ** (self._likely - 1) if self._likely else CURIOSITY
+    @property
+    def _enough(self) -> float:
+        """The chance of the best picture at which the search ends."""
+        assert self.sure is not None
+        # A rig with much scatter never gets that certain: then almost its best possible chance is enough.
+        return min(self.sure, _OF_REACHABLE * self.weighted.reachable)
 
     def _list_kept(self) -> tuple[float | None, ...]:
         """The openings that stay as they are: all once the drops have met, else the spacing and what the file sets."""
@@ -273,13 +271,13 @@ class Search:
         ):  # aim where the answers point, not where the file does
             self._is_widened, self._again = True, False
             self.weighted.widen()
-        # A rig with much scatter never gets that certain: then almost its best possible chance is enough.
-        enough = min(self.sure, _OF_REACHABLE * self.weighted.reachable)
         self._judge_best()
         if answer.word == "found":
             self.best, self.best_chance = len(self._answers) - 1, 1.0
             self.chances[self.best] = 1.0
-        self.found = answer.word == "found" or (self.best_chance >= enough and self._is_bracketed())
+        self.found = answer.word == "found" or (
+            self.best_chance >= self._enough and self._is_bracketed()
+        )
         if answer.word == "missed":
             self._leave_if_missed(shot.spacing_s)
         if answer.word in ("contact", "after", "found"):
@@ -300,8 +298,6 @@ class Search:
         # Of one drop a picture counts once somebody has seen in it what is wanted.
         self.best = max(shown or chances, key=lambda number: chances[number])
         self.best_chance = chances[self.best]
-        if self._likely or self.best_chance >= LIKELY:
-            self._likely += 1
 
     def _leave_if_missed(self, spacing_s: float | None) -> None:
         """Try another spacing after two misses at one: the jet is not where the model says."""

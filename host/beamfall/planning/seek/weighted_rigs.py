@@ -47,12 +47,13 @@ OTHER_SPACING_S = 0.004
 # In a search nothing but the offset takes up what the models leave out, and they are wrong more often than a normal
 # distribution allows: contacts are this much further off than the planner has them, a fifth of them very far.
 _NEAR_OFFSET, _FAR_OFFSET, _FAR_SHARE = 2.0, 12.0, 0.2
+_OFFSET_SPREAD = float(np.hypot(_NEAR_OFFSET, _FAR_SHARE**0.5 * _FAR_OFFSET))  # about that of all
 _WIDE_OFFSET = 20.0  # where answers show that the models are wrong
 _OFFSET = NAMES.index("contact_offset_s")
-_SHOT_S = 0.0002  # what else differs from shot to shot
+_SHOT_S = 0.0001  # what else differs from shot to shot
 _ONSET_SCATTER_S, _HEIGHT_SCATTER = 0.0008, 0.04  # medians of plan.unknowns.list_scatters
-_LEAST_SHARE = 0.4  # of effective rigs, below which new ones are drawn
-_KEEP = 0.97  # Liu & West's a
+_LEAST_SHARE = 0.2  # of effective rigs, below which new ones are drawn
+_KEEP = 0.99  # Liu & West's a
 # Standard deviations from the middle of nine equal parts of a normal distribution.
 _NODES = np.array([-1.593, -0.967, -0.589, -0.282, 0.0, 0.282, 0.589, 0.967, 1.593])
 
@@ -171,7 +172,7 @@ class WeightedRigs:
     def farthest(self) -> float:
         """How far the rigs that fit the answers lie from the file, in standard deviations of the worst unknown."""
         apart = np.abs(self.weights @ self._z)
-        apart[_OFFSET] /= _NEAR_OFFSET
+        apart[_OFFSET] /= _OFFSET_SPREAD
         return float(np.max(apart))
 
     def sample(self, count: int) -> NDArray[np.intp]:
@@ -292,16 +293,19 @@ class WeightedRigs:
         none = np.isnan(contact)
         at, base = np.where(none, 0.0, contact), np.where(none, 0.0, height)
         rising = np.where(none, 0.0, jet.tip(at) - jet.tip(at - 1e-3)) / 1e-3
+        # A taller jet also takes longer to its top, so that before the top its tip is higher by less.
+        taller = base - 0.5 * rising * (at - jet.starts_s)
+        closing = np.maximum(speed + rising, 0.05)
         spread = np.sqrt(
             _SHOT_S**2
-            + (_HEIGHT_SCATTER * base / speed) ** 2
-            + (_ONSET_SCATTER_S * rising / speed) ** 2
+            + (_HEIGHT_SCATTER * taller / closing) ** 2
+            + (_ONSET_SCATTER_S * rising / closing) ** 2
         )
         struck = timing.freed_s[-1] + drop.to_surface_s
         ahead = np.where(none, struck, contact + self.offset_s) - light_s
         tip = jet.tip(light_s)
         moments = Moments(
-            np.where(none, np.nan, -ahead), ahead, height, tip, np.maximum(speed + rising, 0.05),
+            np.where(none, np.nan, -ahead), ahead, height, tip, closing,
             drop.diameter_m, speed, drop.setting.liquid, self._setting.gravity,
         )  # fmt: skip
         return Outlook(moments, spread, base >= TALL * self.rigs.height_m)
