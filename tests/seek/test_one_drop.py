@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from command_line import run_cli
-from searching import seek
+from searching import draw_rig_file, draw_truth, seek
 from tiers import in_full
 
 from beamfall.errors import UserError
@@ -87,6 +87,19 @@ def test_a_droplet_is_drawn_above_the_jet_that_falls_back() -> None:
     tip_mm = 1e3 * (splash.pictures[0].jet_m or 0.0)
     assert height_mm + radius_mm == pytest.approx(tip_mm, abs=0.01)
     assert column["jet_mm"] < height_mm - radius_mm and speed > 0.3
+
+
+@pytest.mark.parametrize("number", [43, 49])
+def test_a_cavity_that_its_crown_hides_until_the_jet_comes_is_found_between_crowns_and_jets(
+    number: int,
+) -> None:
+    """On these rigs no picture of the cavity alone exists."""
+    rig = draw_rig_file(number).with_aim(kind="cavity")
+    search = Search(rig, seed=number)
+    truth = SimulatedRig(draw_truth(rig, number, "same"), number)
+    stage_s = seek(search, truth, ages=True)[search.best]
+    assert search.found and search.shots <= 10
+    assert stage_s is not None and abs(stage_s) <= search.near_s
 
 
 @pytest.mark.parametrize("kind", ["crown", "cavity", *in_full("jet", "droplet")])

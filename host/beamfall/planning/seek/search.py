@@ -40,6 +40,7 @@ _GOOD_SPACING = 0.75
 # Answers less likely than this, how many are a misfit; and standard deviations that a rig may be off.
 _SURPRISE, _SURPRISES_MOST, _FAR = 0.12, 2, 2.5
 _ODD = 0.5  # an answer that more likely than this means nothing
+_HIDES = 2  # crowns, and as many jets: no cavity between them that a picture can show
 _MISSES_MOST = 2  # at one spacing, before another is tried
 _USELESS_MOST = 2  # shots in a row without information: the rig is wrong, not the timing
 
@@ -294,7 +295,8 @@ class Search:
         }
         self.chances.update(chances)
         kind = self.rig.aim.kind
-        shown = [n for n in chances if self._answers[n][1].word in (kind, "found")]
+        wanted = (kind, "found", *(("crown",) if self._is_cavity_hidden() else ()))
+        shown = [n for n in chances if self._answers[n][1].word in wanted]
         # Of one drop a picture counts once somebody has seen in it what is wanted.
         self.best = max(shown or chances, key=lambda number: chances[number])
         self.best_chance = chances[self.best]
@@ -324,7 +326,8 @@ class Search:
         Of one drop the best picture must show what is wanted, so that somebody has seen it.
         """
         if not self.weighted.has_contact:
-            return self._answers[self.best][1].word == self.rig.aim.kind
+            shown = self._answers[self.best][1].word
+            return shown == self.rig.aim.kind or (shown == "crown" and self._is_cavity_hidden())
         answers = [
             one for shot, one in self._answers if shot.spacing_s == self._answers[-1][0].spacing_s
         ]
@@ -336,6 +339,12 @@ class Search:
             for one in answers
         )
         return early and any(one.word in ("contact", "after") for one in answers)
+
+    def _is_cavity_hidden(self) -> bool:
+        """Whether a crown that lasts until the jet hides the cavity that is sought: crowns and jets then bound it."""
+        words = [one.word for _, one in self._answers]
+        seen = min(words.count("crown"), words.count("jet"))
+        return self.rig.aim.kind == "cavity" and seen >= _HIDES
 
     def pass_over(self, why: str) -> None:
         """Count a shot whose picture says nothing about the rig; the search fires it again."""
