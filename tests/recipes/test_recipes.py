@@ -126,6 +126,15 @@ def test_a_taken_name_is_refused_and_the_old_recipe_stays(kept: Kept) -> None:
     assert kept.shelf.find_file(NAME).read_bytes() == before
 
 
+def test_a_file_whose_name_is_taken_is_kept_under_another(kept: Kept, shared: bytes) -> None:
+    file = kept.folder / "in.zip"
+    file.write_bytes(shared)
+    assert "already exists" in kept.beamfall("recipe", "use", file, "--keep", status=2)
+    kept.beamfall("recipe", "use", file, "--name", "theirs", status=2)  # keeps nothing
+    kept.beamfall("recipe", "use", file, "--keep", "--name", "theirs")
+    assert [one.recipe.name for one in kept.shelf.list() if one.recipe] == [NAME, "theirs"]
+
+
 def test_a_damaged_recipe_is_named_beside_the_others(kept: Kept) -> None:
     (kept.shelf.folder / "bad.recipe.zip").write_bytes(b"PK\x03\x04 and no more")
     said = kept.beamfall("recipe", "list")
