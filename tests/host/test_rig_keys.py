@@ -41,8 +41,8 @@ def test_page_handbook_and_errors_describe_each_key_in_the_same_words() -> None:
     for table in TABLES:
         content[table.name] = [{}] if table.many else {}
     form = rig_form.describe_form(content, [])
-    helps = {
-        (section["path"].partition("[")[0], field["path"].rpartition(".")[2]): field["help"]
+    fields = {
+        (section["path"].partition("[")[0], field["path"].rpartition(".")[2]): field
         for section in form
         for field in section["fields"]
     }
@@ -50,7 +50,10 @@ def test_page_handbook_and_errors_describe_each_key_in_the_same_words() -> None:
     for key in KEYS:
         assert f"`{key.key}`: {key.meaning}" in handbook, name(key)
         if key.table:
-            assert helps[key.table, key.key] == key.meaning, name(key)
+            field = fields[key.table, key.key]
+            assert field["help"] == key.meaning, name(key)
+            assert bool(field["limits"]) == (key.rule.low != key.rule.high), name(key)
+            assert field["limits"] in key.expected, name(key)
     empty = {table.name: [{}] if table.many else {} for table in TABLES}
     with pytest.raises(RigFileError) as caught:
         parse_rig(empty, "a file")
