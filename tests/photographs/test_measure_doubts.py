@@ -162,7 +162,7 @@ def make_foot(top: int, half: int) -> tuple[str, tuple[int, ...]]:
 
 def test_a_young_umbrella_s_dome_and_rim_above_the_jet_s_bulb_are_no_drop() -> None:
     dome, rim = make_ball(330, 16), ("ellipse", (MIDDLE - 32, 326, MIDDLE + 32, 346))
-    jet = make_stem(330, half=12), make_ball(390, 17)
+    jet = make_stem(330, half=12), make_ball(376, 17)
     assert measure_pixels(draw([*jet, dome, rim]), KNOWN).stage == "after"
 
 
@@ -187,6 +187,25 @@ def test_a_jet_s_wide_head_that_is_smaller_than_the_drop_is_no_umbrella() -> Non
     assert measure_pixels(draw(shapes), known).stage is None
     cap = "ellipse", (MIDDLE - 33, 240, MIDDLE + 33, 260)
     assert measure_pixels(draw([make_stem(250), cap]), known).stage == "after"
+
+
+def test_a_jet_that_widens_to_its_foot_below_a_slight_neck_is_no_contact() -> None:
+    cone = (
+        "polygon",
+        (MIDDLE - 15, 275, MIDDLE + 15, 275, MIDDLE + 36, SURFACE, MIDDLE - 36, SURFACE),
+    )
+    assert measure_pixels(draw([cone, make_ball(265, 18)]), KNOWN).stage == "jet"
+
+
+def test_a_crown_whose_wall_is_hidden_by_its_fingers_is_one() -> None:
+    foot = (
+        "polygon",
+        (MIDDLE - 60, 430, MIDDLE + 60, 430, MIDDLE + 75, SURFACE, MIDDLE - 75, SURFACE),
+    )
+    fingers = [
+        ("rectangle", (MIDDLE + x - 2, 400, MIDDLE + x + 2, 430)) for x in (-52, -25, 0, 25, 52)
+    ]
+    assert measure_pixels(draw([foot, *fingers]), KNOWN).stage == "crown"
 
 
 def test_where_the_surface_is_not_clear_a_stage_that_does_not_hang_on_it_is_sure() -> None:

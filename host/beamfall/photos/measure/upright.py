@@ -13,7 +13,7 @@ _ROUND = (
     0.66  # of its width: how far below its top a ball is still four fifths as wide; a circle is 0.8
 )
 # A crown is about as wide below as at its top, where a swell or a jet is narrow; an umbrella stands on a stem.
-_CROWN_TOP, _CROWN_WAIST = 0.93, 0.68
+_CROWN_TOP, _FINGERED_TOP, _CROWN_WAIST = 0.93, 0.75, 0.68
 
 
 @dataclass(frozen=True)
@@ -39,8 +39,8 @@ def measure_standing(standing: Standing, surface: float, scale: float) -> Uprigh
     if height < 1.6 * scale or seen.sum() < 5 or seen.mean() < 0.35:
         return None
     if (wall := _find_wall(standing, surface, scale)) is not None:
-        wide, narrow = wall
-        flat, stout = wide / narrow - _CROWN_TOP, narrow / wide - _CROWN_WAIST
+        wide, narrow, least = wall
+        flat, stout = wide / narrow - least, narrow / wide - _CROWN_WAIST
         if min(flat, stout) > 0.0 and wide > max(1.1 * height, 4.0 * scale):
             sure = min(0.97, 0.75 + 2.0 * min(flat, stout))
             return Upright(None, wide, surface, 0.0, 0.0, 0.0, True, sure)
@@ -63,20 +63,26 @@ def measure_standing(standing: Standing, surface: float, scale: float) -> Uprigh
     )  # fmt: skip
 
 
-def _find_wall(standing: Standing, surface: float, scale: float) -> tuple[float, float] | None:
-    """The width at the top of what stands, droplets and all, and the least width below that; None if it is too low."""
+def _find_wall(
+    standing: Standing, surface: float, scale: float
+) -> tuple[float, float, float] | None:
+    """The width at the top of what stands, droplets and all, the least width below that, and the least ratio of the two
+    that a crown has; None if it is too low."""
     high = surface - standing.first - np.arange(standing.inner.size)  # above the surface
     share = high / high[0]
-    top = standing.widths[(share > 0.6) & (share < 0.85)]
+    upper = (share > 0.6) & (share < 0.85)
+    top = standing.widths[upper]
     lower = standing.body[(share <= 0.6) & (share > 0.12) & (high > 1.0 * scale)]
     top, lower = top[np.isfinite(top)], lower[np.isfinite(lower)]
     if top.size < 3 or lower.size < 3:
         return None
-    return float(np.median(top)), max(1.0, float(np.percentile(lower, 10)))
+    wide, narrow = float(np.median(top)), max(1.0, float(np.percentile(lower, 10)))
+    has_fingers = np.median(standing.inner[upper]) < 0.5 * wide
+    return wide, narrow, _FINGERED_TOP if has_fingers else _CROWN_TOP
 
 
 def measure_top(standing: Standing, surface: float, scale: float) -> tuple[float, float | None]:
-    """Width of the ball at the top of what stands, and how far it widens again below the ball, as a share of its width.
+    """Width of the ball at the top of what stands, and by what share of it a second bulge below the ball stands out.
 
     None if what stands is too short: its foot begins there.
     """
@@ -86,12 +92,13 @@ def measure_top(standing: Standing, surface: float, scale: float) -> tuple[float
         if index > max(6.0, width):
             break
         width = max(width, float(wide))
-    first, last = int(0.6 * width), int(1.85 * width)
+    first, last = int(0.6 * width), int(2.2 * width)
     if standing.first + last > surface - 3.6 * scale or last >= widths.size:
         return width, None
     below = widths[first : last + 1]
     neck = int(below[: int(0.75 * width) + 1].argmin())
-    return width, float(below[neck:].max() - below[neck]) / max(width, 1.0)
+    rises, falls = below - below[neck], below - np.minimum.accumulate(below[::-1])[::-1]
+    return width, float(np.minimum(rises, falls)[neck:].max()) / max(width, 1.0)
 
 
 def spreads_below(standing: Standing, row: float, stem: float) -> bool:
