@@ -185,7 +185,7 @@ def test_a_jet_s_wide_head_that_is_smaller_than_the_drop_is_no_umbrella() -> Non
     known = replace(KNOWN, drop_diameter_m=0.0045, drop_diameter_error=0.03)
     assert measure_pixels(draw([*shapes, make_ball(120, 22)]), known).stage == "before"
     assert measure_pixels(draw(shapes), known).stage is None
-    cap = "ellipse", (MIDDLE - 33, 240, MIDDLE + 33, 260)
+    cap = "ellipse", (MIDDLE - 40, 240, MIDDLE + 40, 260)
     assert measure_pixels(draw([make_stem(250), cap]), known).stage == "after"
 
 
@@ -206,6 +206,13 @@ def test_a_crown_whose_wall_is_hidden_by_its_fingers_is_one() -> None:
         ("rectangle", (MIDDLE + x - 2, 400, MIDDLE + x + 2, 430)) for x in (-52, -25, 0, 25, 52)
     ]
     assert measure_pixels(draw([foot, *fingers]), KNOWN).stage == "crown"
+
+
+@pytest.mark.parametrize(("half_height", "stage"), [(42, None), (22, None), (9, "after")])
+def test_the_head_of_a_thin_jet_is_an_umbrella_only_if_it_is_flat(half_height, stage) -> None:
+    half = 60 if stage == "after" else 22
+    head = "ellipse", (MIDDLE - half, 250 - half_height, MIDDLE + half, 250 + half_height)
+    assert measure_pixels(draw([make_stem(250), head]), KNOWN).stage == stage
 
 
 def test_where_the_surface_is_not_clear_a_stage_that_does_not_hang_on_it_is_sure() -> None:

@@ -37,11 +37,8 @@ _LEAST_UMBRELLA_MM = 3.5  # no umbrella is narrower than a drop
 _TWO_BALLS = 0.1  # by what share of its width a bulge stands out below the ball at a jet's top
 _LEAST_CONTRAST = 9.0
 _APART_MM = 3.0
-_USUAL_DOWN_DEG, _LEVEL_DEG = (
-    5.0,
-    2.0,
-)  # a camera beside the dish looks down, and how much that varies
 _WIDER = 1.5
+_FLAT = 1.3  # width over height of a jet's head: with less it is no sheet; a ball has 1.15
 _LOW_CROWN = (
     0.29  # of its width: what is lower may be the ring that a crown leaves, seen from above
 )
@@ -264,6 +261,10 @@ def _classify(
         if spreads_below(standing, ball.lowest + ball.width, upright.stem):
             made.confidence = 0.7
             made.doubts.append("something spreads on the jet, below what looks like a drop")
+        return made
+    if ratio > UMBRELLA_RATIO and upright.widest < _FLAT * upright.head:
+        made.stage, made.confidence = "jet", 0.7
+        made.doubts.append("a ball on a thin jet: its own droplet, or a drop that has just met it")
         return made
     if ratio > UMBRELLA_RATIO:
         made.stage = "after"

@@ -27,7 +27,7 @@ _WIDTH_ERROR, _SMALLER = (
     0.03,
     2.5,
 )  # of a drop's width as measured; standard errors that are too many
-_HEAD = 0.3  # by what share the head of a rising jet may be wider than drop 2
+_HEAD = 0.6  # by what share the head of a rising jet may be wider than drop 2
 _USUAL_SPEED_M_S, _USUAL_SPEED_ERROR = 3.6, 0.25
 
 

@@ -19,7 +19,7 @@ _CROWN_TOP, _FINGERED_TOP, _CROWN_WAIST = 0.93, 0.75, 0.68
 @dataclass(frozen=True)
 class Upright:
     """Sizes of what stands: the stem's width (None: none is seen), the greatest width with its row and ends, the rim's
-    height, whether it is a crown."""
+    height, the height of all that is at least half as wide, whether it is a crown."""
 
     stem: float | None
     widest: float
@@ -27,6 +27,7 @@ class Upright:
     left: float
     right: float
     rim: float
+    head: float
     is_crown: bool
     confidence: float
 
@@ -43,7 +44,7 @@ def measure_standing(standing: Standing, surface: float, scale: float) -> Uprigh
         flat, stout = wide / narrow - least, narrow / wide - _CROWN_WAIST
         if min(flat, stout) > 0.0 and wide > max(1.1 * height, 4.0 * scale):
             sure = min(0.97, 0.75 + 2.0 * min(flat, stout))
-            return Upright(None, wide, surface, 0.0, 0.0, 0.0, True, sure)
+            return Upright(None, wide, surface, 0.0, 0.0, 0.0, 0.0, True, sure)
     upper = seen & (surface - place > 0.45 * height)
     if not upper.any():
         return None
@@ -57,9 +58,14 @@ def measure_standing(standing: Standing, surface: float, scale: float) -> Uprigh
     top = int(np.nanargmax(np.where(upper, widths, -1.0)))
     widest = float(widths[top])
     near = seen & (widths > 0.8 * widest) & (np.abs(place - place[top]) < 4.0 * scale)
+    head = seen & (widths > 0.5 * widest)
+    # Only what hangs together with the widest place: the foot may be as wide.
+    ends = np.flatnonzero(~head)
+    above, below = ends[ends < top], ends[ends > top]
+    tall = (below[0] if below.size else head.size) - (above[-1] if above.size else -1) - 1
     return Upright(
         stem, widest, float(place[near].mean()), float(standing.left[top]), float(standing.right[top]),
-        float(near.sum()), False, 0.9,
+        float(near.sum()), float(tall), False, 0.9,
     )  # fmt: skip
 
 
