@@ -187,8 +187,8 @@ def test_bad_jets_are_refused_with_key_value_and_range() -> None:
 @pytest.mark.parametrize("quantity", ["onset_s", "height_m", "rise_s"])
 def test_splashes_that_the_laws_were_not_fitted_to(quantity: str) -> None:
     """The judging half: how many the interval of 90 % holds, and the laws' errors, are what their head says."""
-    least = {"onset_s": 0.9, "height_m": 0.9, "rise_s": 0.75}[quantity]
-    stated = {"onset_s": 0.065, "height_m": 0.32, "rise_s": 0.40}  # rms of the logarithm
+    least = {"onset_s": 0.9, "height_m": 0.9, "rise_s": 0.8}[quantity]
+    stated = {"onset_s": 0.065, "height_m": 0.32, "rise_s": 0.34}  # rms of the logarithm
     errors, held = [], 0
     for splash in list_splashes():
         if splash.half != "judge" or splash.jet is None or splash.jet.height_m < 4e-3:

