@@ -23,6 +23,7 @@ from beamfall.sim.predicted import fire, make_middle_rig
 WIDTH = 900  # of a chart, in pixels
 COLOURS = 48
 RIG = "my_rig.toml"
+SEARCHED = "sim?seed=5"
 
 LIQUIDS = {
     "water": 'name = "water"',
@@ -138,6 +139,14 @@ def find_example(topic: str, number: int = 0) -> str:
     return text.split("```text\n")[1 + number].partition("```")[0]
 
 
+def search() -> None:
+    """A search of five shots, and the umbrella that it found."""
+    run("seek", RIG, "--port", SEARCHED, "--picture", "search.png")
+    keep_picture("search.png", "search.jpg", 1207)
+    run("shoot", RIG, "--port", SEARCHED, "--picture", "umbrella.png")
+    keep_picture("umbrella.png", "umbrella.jpg", 960)
+
+
 def measured() -> None:
     run("shoot", RIG, "--port", "sim", "--picture", "photo.png")
     run("photos", "measure", "photo.png", "--rig", RIG, "--overlay", "checked")
@@ -158,6 +167,7 @@ DRAWN: dict[str, Callable[[], None]] = {
         three_drops,
         sequence,
         measured,
+        search,
     )
 }
 
