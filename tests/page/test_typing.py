@@ -194,3 +194,25 @@ def test_a_wrong_value_is_named_beside_its_field_stays_and_is_mended_by_one_pres
     beside.get_by_role("button", name="Use 185 ms").click()
     expect(first).to_have_value("185 ms")
     expect(beside).to_be_hidden()
+
+
+def test_the_guide_shows_again_what_was_typed_before_going_back(
+    serve: Serve, open_page: Open
+) -> None:
+    """Each press of Back would otherwise replace a measure with a suggestion."""
+    served, page = open_ready(serve, open_page)
+    page.goto(f"{served.origin}/#rig/guide")
+    number, answer = page.locator(".guide .small"), page.locator("#guide-answer")
+    for step, text in enumerate(("milk", "", "44,5 cm"), 1):
+        expect(number).to_contain_text(f"Question {step} of")
+        answer.fill(text)
+        answer.press("Enter")
+    for step, text in ((3, "44,5 cm"), (2, ""), (1, "milk")):
+        expect(number).to_contain_text(f"Question {step + 1} of")
+        page.get_by_role("button", name="Back", exact=True).click()
+        expect(number).to_contain_text(f"Question {step} of")
+        expect(answer).to_have_value(text)
+    for step in (2, 3, 4):
+        answer.press("Enter")
+        expect(number).to_contain_text(f"Question {step} of")
+    assert '"44,5 cm"' in page.evaluate("sessionStorage.getItem('beamfall-guide')")

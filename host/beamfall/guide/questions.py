@@ -102,7 +102,7 @@ QUESTIONS = (
     ),
     GuideQuestion(
         "valve[1].latency", "How long does it take from the command until the drop leaves the nozzle?",
-        "Few people know. Press Enter: `beamfall calibrate` measures it later.",
+        "Few people know. Use the suggestion: calibrating measures it later.",
         "valve", _say("35 ms"),
     ),
     GuideQuestion(
@@ -123,7 +123,7 @@ QUESTIONS = (
         "flash[1].duration", "What power is the flash set to?",
         "Use manual mode and low power: the light is then short enough to freeze a drop. Flashes hold dangerous "
         "voltages even when they are off: never open one.",
-        "flash", _say("1/64"), lambda text, rig: readings.read_power(text), "or its duration (t0.5), such as 40 µs",
+        "flash", _say("1/64"), lambda text, rig: readings.read_power(text), "its duration (t0.5), such as 40 µs",
     ),
     GuideQuestion(
         "flash[1].recycle", "How long does the flash take before it can fire again?",

@@ -6,6 +6,8 @@ import { act } from './net.js';
 import { makeProblem } from './problem.js';
 
 const KEPT = 'beamfall-guide'; // answers survive a reload
+/** What was typed for each question: Back shows it again. @type {Map<string, string>} */
+const typed = new Map();
 
 /** The button that starts the guide; the guide itself opens below it. */
 export function makeGuide() {
@@ -33,8 +35,9 @@ export function makeGuide() {
   return root;
 }
 
-/** @param {HTMLElement} box @param {object} request */
+/** @param {HTMLElement} box @param {{ answers?: string, key?: string, text?: string, back?: boolean }} request */
 async function step(box, request) {
+  if (request.key) typed.set(request.key, request.text ?? '');
   /** @type {GuideStep} */
   let found;
   try {
@@ -64,7 +67,7 @@ async function step(box, request) {
         autocomplete: 'off',
         placeholder: question.suggestion,
       });
-  input.value = question.options.length ? question.suggestion : found.problem ? typedBefore(request) : '';
+  input.value = typed.get(question.key) ?? (question.options.length ? question.suggestion : '');
   const answer = () => attempt(step(box, { answers: found.answers, key: question.key, text: input.value }));
   const send = (/** @type {Event} */ event) => {
     event.preventDefault();
@@ -111,9 +114,6 @@ async function step(box, request) {
   box.scrollIntoView({ block: narrow.matches ? 'start' : 'nearest' });
 }
 
-/** @param {any} request @returns {string} */
-const typedBefore = (request) => request.text ?? '';
-
 /** @param {GuideStep} found @param {string} label */
 function draw(found, label) {
   const { width, height, shapes } = found.drawing;
@@ -134,6 +134,7 @@ function showEnd(box, answers, remarks) {
   const take = async () => {
     await act('guide_done', { answers });
     sessionStorage.removeItem(KEPT);
+    typed.clear();
     box.dispatchEvent(new Event('done'));
   };
   show(
