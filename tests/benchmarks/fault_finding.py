@@ -20,17 +20,20 @@ import sys
 import time
 from dataclasses import dataclass, replace
 from functools import cache
+from pathlib import Path
 
 from beamfall.board import Board
 from beamfall.faults.checks import CHECKS
 from beamfall.faults.fault_rig import FaultRig
 from beamfall.faults.finder import Finding
-from beamfall.faults.session import find_faults
 from beamfall.faults.setup import Setup, make_setup
 from beamfall.setup.rig import example_rig
 from beamfall.sim.faults import FAULTS
 from beamfall.sim.person import SimulatedPerson
 from beamfall.sim.room import Room
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
+from finding import find_faults  # noqa: E402
 
 
 @cache

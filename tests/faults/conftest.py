@@ -6,10 +6,10 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
+from finding import find_faults
 
 from beamfall.board import Board
 from beamfall.faults.finder import Finding
-from beamfall.faults.session import find_faults
 from beamfall.faults.setup import Setup, make_setup
 from beamfall.setup.rig import example_rig
 from beamfall.sim.person import SimulatedPerson

@@ -7,11 +7,11 @@ from functools import cache
 from typing import Any
 
 import pytest
+from finding import find_faults
 from tiers import in_full
 
 from beamfall.board import Board
 from beamfall.faults.finder import Finder, Finding
-from beamfall.faults.session import find_faults
 from beamfall.faults.setup import Setup, make_setup
 from beamfall.setup.rig import example_rig
 from beamfall.setup.rig_sections import Fitted

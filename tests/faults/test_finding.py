@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from finding import find_faults
 from tiers import in_full
 
 from beamfall.board import Board
@@ -15,7 +16,6 @@ from beamfall.faults.catalogue import NOTHING, load_catalogue
 from beamfall.faults.checks import CHECKS
 from beamfall.faults.fault_rig import FaultRig
 from beamfall.faults.finder import Finder, Finding, Step
-from beamfall.faults.session import find_faults
 from beamfall.faults.setup import Setup, make_setup
 from beamfall.link import Link
 from beamfall.setup.rig import example_rig

@@ -10,11 +10,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from finding import find_faults
 from tiers import in_full
 
 from beamfall.board import Board
 from beamfall.cli import main
-from beamfall.faults.session import find_faults
 from beamfall.faults.setup import PLANNED, Setup, make_setup
 from beamfall.faults.timings import RECENT_S, find_timings
 from beamfall.setup.rig import Rig, example_rig

@@ -7,11 +7,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from finding import find_faults
 from tiers import in_full
 
 from beamfall.board import Board
 from beamfall.cli import main
-from beamfall.faults.session import find_faults
 from beamfall.faults.setup import make_setup
 from beamfall.planning.make import make_plan
 from beamfall.setup.rig import Rig, example_rig

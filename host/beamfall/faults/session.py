@@ -1,4 +1,4 @@
-"""One fault finding from the port to the finding."""
+"""Fault finding on a board that is connected, and on one that cannot be."""
 
 from __future__ import annotations
 
@@ -11,37 +11,14 @@ from beamfall.faults.fault_rig import FaultRig, list_sensors
 from beamfall.faults.finder import Finder, Finding, Step
 from beamfall.faults.questions import PersonGone
 
-OTHER_FIRMWARE = (
-    DefinitionMismatch,
-    ProtocolMismatch,
-)  # what connecting to such a board raises
+# What connecting to a board with another firmware raises.
+OTHER_FIRMWARE = (DefinitionMismatch, ProtocolMismatch)
 
 if TYPE_CHECKING:
     from beamfall.board import Board
     from beamfall.faults.checks import Check
     from beamfall.faults.questions import Person
     from beamfall.faults.setup import Setup
-
-
-def find_faults(
-    connect: Callable[[], Board],
-    make_setup: Callable[[Board], Setup],
-    make_person: Callable[[Board, Setup], Person],
-    *,
-    bare_setup: Callable[[], Setup],
-) -> Finding:
-    """Connect, look for what is wrong, close the port, and return what was found.
-
-    `bare_setup` is used if the board cannot be reached. Raises what connecting raises, but a board with
-    another firmware is a finding, not an error.
-    """
-    try:
-        board = connect()
-    except OTHER_FIRMWARE:
-        return name_firmware(bare_setup())
-    with board:
-        setup = make_setup(board)
-        return look(board, setup, make_person(board, setup))
 
 
 def name_firmware(setup: Setup) -> Finding:
@@ -61,8 +38,7 @@ def look(
 ) -> Finding:
     """Look for what is wrong, with the sensors that there are, once somebody has agreed.
 
-    `begins` hears of each test that is about to be made, `tell` of what it showed and of the causes with their
-    chances after it.
+    `begins` is called before each test, `tell` after it, with what the test showed and the causes with their chances.
     """
     has_light, has_button = list_sensors(board, setup)
     finder = Finder(
