@@ -78,6 +78,11 @@ def test_saving_keeps_comments_and_replaces_nothing_that_somebody_else_wrote(des
     with pytest.raises(UserError):
         desk.save()
     assert desk.rig_file.read_text("utf-8").endswith("# my note\n")
+    desk.reset()  # reads the file as it is now: from here on it may be replaced
+    desk.edit("beam[1].height", "42 cm")
+    desk.save()
+    saved = desk.rig_file.read_text("utf-8")
+    assert saved.endswith("# my note\n") and 'height = "42 cm"' in saved
 
 
 def test_a_mixture_is_summed_up_in_words() -> None:

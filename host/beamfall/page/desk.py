@@ -130,9 +130,11 @@ class Desk:
             self._take(rig_form.remove(self._content, path))
 
     def reset(self) -> None:
-        """Return to what the file says."""
+        """Read the file again, and return to what it says."""
         with self._lock:
-            self._take(rig_form.read_content(self.rig_file))
+            content = rig_form.read_content(self.rig_file)
+            self._file = RigFile(self.rig_file, rig_form.write_toml(content))
+            self._take(content)
 
     def take_guided(self, text: str) -> None:
         """Put the rig file that the guide has made into the form, and save it."""
@@ -143,7 +145,7 @@ class Desk:
 
     @property
     def rig_file(self) -> Path | None:
-        """The file that the rig was read from or saved to; what is learned about it is kept beside that."""
+        """The file that the rig was read from or saved to; what is learned about it is kept beside it."""
         return self._file.path
 
     def save(self) -> None:

@@ -13,7 +13,7 @@ from beamfall.text import make_file_name
 
 @dataclass(frozen=True)
 class RigFile:
-    """A rig file and its text when it was last read or saved; without a path, a rig that is not saved yet."""
+    """A rig file and its text when it was last read or saved. `path` is None for a rig that is not saved yet."""
 
     path: Path | None = None
     text: str = ""
@@ -27,7 +27,7 @@ class RigFile:
         if self.path is not None and _read(self.path) != self.text:
             raise UserError(
                 f"{path} has changed since this page read it, so it was not replaced. "
-                "Download the rig file instead, or start the page again"
+                "Download your entries as a rig file, or discard the changes here to read the file again"
             )
         write_text(path, text)
         return RigFile(path, text)
