@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import dataclasses
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
+from beamfall.events import Edge, EdgesSeen
+from beamfall.page.board_news import BoardNews
 from beamfall.page.drawing import describe_trace, find_shifts
+from beamfall.page.hub import Hub
 from beamfall.planning.collision import plan_collision
 from beamfall.setup.rig import example_rig
+from beamfall.setup.signals import Signal
 
 DWELL_MS = 3.0
 
@@ -48,3 +53,23 @@ def test_a_satellite_is_no_drop() -> None:
         for edge in (("beam1", at, True), ("beam1", at + long, False))
     ]
     assert find_shifts(trace, edges) == [pytest.approx(0.0), None]
+
+
+def test_a_shot_whose_end_was_not_reported_leaves_nothing_for_the_next_one(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    trace, due = make_trace("dark")
+    hub, told = Hub(), []
+    hub.set(plan={"trace": trace})
+    monkeypatch.setattr(hub, "tell", lambda _, **news: told.append(news["shifts"]))
+    news = BoardNews(hub)
+    news.clock_hz = 1_000_000
+    shot: Any = SimpleNamespace(name="shot", label="shot")
+    for release, late_ms in ((1, 1.5), (2, -2.0)):
+        ticks = [round(1e3 * (due[release - 1] + at)) for at in (late_ms, late_ms + DWELL_MS)]
+        edges = (Edge(Signal.beam1, 1, ticks[0], True), Edge(Signal.beam1, 0, ticks[1], True))
+        news.take([EdgesSeen(shot, release, edges)])
+    assert told == [
+        [pytest.approx(1.5, abs=1e-3), None],
+        [None, pytest.approx(-2.0, abs=1e-3)],
+    ]

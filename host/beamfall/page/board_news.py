@@ -20,8 +20,8 @@ class BoardNews:
     def __init__(self, hub: Hub) -> None:
         self._hub = hub
         self.clock_hz = 1
-        self._release = 0
-        self._seen: list[tuple[str, float, bool]] = []  # edges of the shot that runs
+        self._release = 0  # of the shot that runs, and its edges
+        self._seen: list[tuple[str, float, bool]] = []
 
     def take(self, events: list[Event]) -> None:
         """Take events as they come."""
@@ -45,7 +45,6 @@ class BoardNews:
                 for beam, word in newest.items():
                     self._live_beam(beam, word)
             elif isinstance(event, ShotDone):
-                self._seen = []
                 self._hub.tell("done", activity=event.activity.label, state=event.state.label)
             elif isinstance(event, Trouble):
                 # While a question is open, somebody is working at the rig: a note is enough.
@@ -68,13 +67,15 @@ class BoardNews:
 
     def _find_shifts(self, event: EdgesSeen) -> list[float | None]:
         """How much later than planned the drops of the shot that runs came so far."""
+        if event.release != self._release:  # the end of the shot before may not have been reported
+            self._release, self._seen = event.release, []
         self._seen += [
             (e.signal.name, e.ticks / self.clock_hz * 1e3, bool(e.level)) for e in event.edges
         ]
-        drawn = (self._hub.get("shot") or {}).get("trace") or (self._hub.get("plan") or {}).get(
-            "trace"
-        )
         del self._seen[_SEEN_MOST:]
+        drawn = None
+        for shown in ("plan", "shot"):  # as in rigdraw.js
+            drawn = (self._hub.get(shown) or {}).get("trace") or drawn
         return [] if drawn is None else find_shifts(drawn, self._seen)
 
     def _live(self, **values: Any) -> None:
