@@ -10,7 +10,7 @@ throw their drops: heads of 15 to 50 cm, and first speeds up to a quarter off th
 world `computed` each rig is a computed splash of the judging half (beamfall.physics.computed), that no law was fitted
 to: liquid, drop, dish, onset, height, rise and the tip's path. Each rig has it in a size of its own, 0.85 to 1.15
 times the computed one as far as its liquid allows: the dimensionless groups stay, the splash is the same but larger.
-Runs of level 9 are corrected to level 10, of which MESH tells the mean.
+Runs of level 9 are corrected to level 10 by the medians in MESH.
 There is no firmware in between: an ideal board plays the sequence, since what is asked here is what the
 planner is worth.
 """

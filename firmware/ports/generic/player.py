@@ -19,8 +19,8 @@ from ports.generic.tracks import Tracks
 
 _MASK = const(0x3FFFFFFF)
 LONGEST_TICKS = const(0x1FFFFFFF)  # half of what the clock of microseconds counts before it wraps
-_NEVER = const(0x3FFFFFFF)  # as in tracks.py, like the next and _RELEASE
-_DWELL = const(4)  # index of the first dwell's step
+_NEVER = const(0x3FFFFFFF)  # as in tracks.py, and so is _RELEASE
+_DWELL = const(4)  # index of the first dwell's step: _MOST of tracks.py
 _STEPS = const(6)
 _RELEASE = const(255)
 _EDGES = const(256)

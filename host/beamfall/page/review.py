@@ -150,7 +150,6 @@ def assess(log: ShotLog, series: int) -> dict[str, Any]:
 
 def say_shot(record: ShotRecord, *, sees_light: bool = True) -> str:
     """Describe a shot in one line, in the words of `beamfall shoot`."""
-
     with contextlib.suppress(BeamfallError):
         return describe_record(record, sees_light=sees_light)
     return record.state

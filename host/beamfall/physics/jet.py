@@ -15,7 +15,7 @@ R is the energy bound of the cavity's radius (`impact.cavity_radius_bound`), N =
 over its density, B = ρgR²/σ; `depth_factors` gives `later`, `lower` and `sooner`. The forms are ours, fitted to 21
 runs of the fitting half on cells of 0.1 to 0.24 mm (level 9), the height with six glycerol mixtures besides. Of the 21
 runs of the judging half, corrected to level 10 (`computed.MESH`), the intervals hold the onset 21 times, the height 20
-times and the rise 18 times; on the finest mesh that there is of each, 21, 19 and 17 times. Why these numbers:
+times and the rise 18 times; with the finest mesh of each case, 21, 19 and 17 times. Why these numbers:
 
 a  median 1.05, σ(ln) 0.08: runs of level 10 are 1 to 7 % later. The fitting half scatters by 0.024 around the law, the
    judging half by 0.06; the rest is for what differs from rig to rig. Worthington (1908, A Study of Splashes): a drop

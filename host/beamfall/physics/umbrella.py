@@ -8,9 +8,9 @@ point at nearly the speed of the impact and surface tension stops it after the c
 between the two is ours, R0 = 0.44·D, k = 0.52 and c = 0.42 fit 14 computed umbrellas (`computed`, level 9, drop 2
 meets the jet from a quarter of its rise to its fall) up to 12 ms within 0.12 (rms of ln R, 0.10 between runs). Drops
 that meet the jet in its first fifth make narrower ones, which the law leaves out: half as wide. Three cases on level
-10 are 2 % narrower, 7 % and 11 % wider in the first 4 ms, and their sheets hold together 1 to 2 ms longer. A real sheet
-draws back and breaks up after some 3·T. The computed rims sink below the contact by 0.2 to 0.5
-of U, faster on thin jets.
+10 are 2 % narrower, 7 % wider and 11 % wider than on level 9 in the first 4 ms, and their sheets hold together 1 to
+2 ms longer. A real sheet draws back and breaks up after some 3·T. The computed rims sink below the contact by 0.2 to
+0.5 of U, faster on thin jets.
 """
 
 from __future__ import annotations

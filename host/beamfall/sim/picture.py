@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 _SHEET_COLUMNS = 5
 _SHEET_PIXELS = 340  # of the longer side of a picture on a sheet
 _NO_PHOTOGRAPH = "simulated, not a photograph"
-# Height of the closest framing; room left above the liquid: so much, and so much of its height.
+# Height of the closest framing; the room above the liquid is _ROOM_MM plus this share of the liquid's height.
 _LEAST_MM, _ROOM_MM, _ROOM_SHARE = 15.0, 4.0, 0.2
 
 
@@ -141,7 +141,7 @@ def draw_scene(
 
 
 def encode_scene(scene: Scene, words: str, pixels: int) -> bytes:
-    """Return a scene as a JPEG of so many pixels along its longer side, framed on the action, with the words in it."""
+    """Return a scene as a JPEG, framed on the action, with the words in it; `pixels`: along its longer side."""
     image = _paint(frame_action(scene), pixels)
     _write_words(image, words)
     data = io.BytesIO()

@@ -138,7 +138,7 @@ def _run_impact(run: ComputedSplash) -> _Impact:
 
 
 def _choose(impact: _Impact, *, jet: bool) -> ComputedSplash:
-    """The nearest run with one drop, on the finest mesh that there is of it."""
+    """The nearest run with one drop, on its finest mesh."""
 
     def distance(run: ComputedSplash) -> tuple[float, int]:
         pairs = zip(_WEIGHTS, impact.groups, _run_impact(run).groups, strict=True)

@@ -56,7 +56,7 @@ class BeamView:
 
 @dataclass(frozen=True)
 class EnoughSeen(Question[str]):
-    """Has enough been seen? `listen` is called until then: it takes in for so many seconds what the beam does."""
+    """Has enough been seen? Until it has, `listen` is called again and again; it waits that many seconds for edges."""
 
     view: BeamView
     listen: Callable[[float], None]

@@ -37,7 +37,7 @@ _LEAST_UMBRELLA_MM = 3.5  # no umbrella is narrower than a drop
 _TWO_BALLS = 0.1  # by what share of its width a bulge stands out below the ball at a jet's top
 _LEAST_CONTRAST = 9.0
 _APART_MM = 3.0
-_WIDER = 1.5
+_WIDER = 1.5  # width of an umbrella over that of the drop above it, at least
 _FLAT = 1.3  # width over height of a jet's head: with less it is no sheet; a ball has 1.15
 _LOW_CROWN = (
     0.29  # of its width: what is lower may be the ring that a crown leaves, seen from above

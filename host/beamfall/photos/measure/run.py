@@ -108,7 +108,7 @@ def _doubt_size(reading: Reading, scene: Scene, per_mm: float) -> None:
         return
     if wide is not None and 1.0 - wide / per_mm / (1e3 * drop_m) > most:
         reading.confidence = min(reading.confidence, 0.7)
-        reading.doubts.append(f"it is small beside drop 2: {doubt}")
+        reading.doubts.append(f"too small for drop 2: {doubt}")
 
 
 def _describe(
