@@ -9,7 +9,6 @@ keeps mean and covariance.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,17 +17,14 @@ from beamfall.physics.jet import LEAST_JET_M
 from beamfall.physics.splash import CAVITY_SHARE, CROWN_END, FREE_SHARE, OF_THE_JET
 from beamfall.planning.draws import Draws, JetDraws, draw_normal, draw_z, make_draws, meet_all
 from beamfall.planning.seek.answer import Answer, Shot
-from beamfall.planning.seek.bounds import below
 from beamfall.planning.seek.drops_seen import explain_by_latency, list_late, weigh_dwell
 from beamfall.planning.seek.likelihood import (
-    MISS,
     Moments,
-    Shown,
     lapse_chance,
     weigh_answer,
-    with_lapses,
 )
 from beamfall.planning.seek.one_drop import SplashMoments
+from beamfall.planning.seek.outlook import Outlook, expect_word, reachable_chance
 from beamfall.planning.setting import Setting
 from beamfall.planning.unknowns import NAMES
 
@@ -56,8 +52,6 @@ _SHOT_S = 0.0001  # what else differs from shot to shot
 _ONSET_SCATTER_S, _HEIGHT_SCATTER = 0.0008, 0.04  # medians of plan.unknowns.list_scatters
 _LEAST_SHARE = 0.2  # of effective rigs, below which new ones are drawn
 _KEEP = 0.99  # Liu & West's a
-# Standard deviations from the middle of nine equal parts of a normal distribution.
-_NODES = np.array([-1.593, -0.967, -0.589, -0.282, 0.0, 0.282, 0.589, 0.967, 1.593])
 
 
 @dataclass(frozen=True)
@@ -66,39 +60,6 @@ class Timing:
 
     impact_s: Floats
     freed_s: tuple[Floats, ...]
-
-
-@dataclass(frozen=True)
-class Outlook:
-    """What each rig would show for one shot: arrays, one element a rig.
-
-    `moments`: of the usual shot; `spread_s`: standard deviation of its stage from shot to shot. `tall`: the contact is
-    high on the jet.
-    """
-
-    moments: Shown
-    spread_s: Floats
-    tall: NDArray[np.bool_]
-
-    @property
-    def stage_s(self) -> Floats:
-        """Light minus contact, or minus the moment that is wanted of one drop; NaN without it."""
-        return self.moments.stage_s
-
-    @cached_property
-    def scattered(self) -> Shown:
-        """The moments of equally likely shots of each rig, shape (shots, rigs)."""
-        return self.moments.shift(_NODES[:, None] * self.spread_s)
-
-    @cached_property
-    def words(self) -> Floats:
-        """Chance of each of the words of `moments`, shape (words, rigs)."""
-        words: Floats = self.scattered.judge_words().mean(axis=1)
-        return words
-
-    def take(self, chosen: NDArray[np.intp]) -> Outlook:
-        """That of some rigs."""
-        return Outlook(self.moments.take(chosen), self.spread_s[chosen], self.tall[chosen])
 
 
 @dataclass(frozen=True)
@@ -324,7 +285,7 @@ class WeightedRigs:
             self._see_drops(shot)
         taken = _Taken(shot, answer, self.says_ages, wanted_s, near_s)
         outlook, likelihood, own = self._weigh(taken)
-        self.expected = float(self.weights @ _expect_word(outlook, answer))
+        self.expected = float(self.weights @ expect_word(outlook, answer))
         self.lapse = lapse_chance(answer) / float(self.weights @ likelihood)
         self._taken.append(taken)
         self._own.append(own)
@@ -435,19 +396,3 @@ class WeightedRigs:
         root = vectors * np.sqrt(np.maximum(values, 0.0) * (1.0 - _KEEP**2))
         noise = draw_normal(len(chosen), self._rng) @ root.T
         self._set(_KEEP * chosen + (1.0 - _KEEP) * mean + noise)
-
-
-def reachable_chance(outlook: Outlook, near_s: float) -> Floats:
-    """Chance, for every rig, that a shot aimed perfectly shows the wanted picture."""
-    return (2.0 * below(near_s / outlook.spread_s) - 1.0) * (1.0 - MISS)
-
-
-def _expect_word(outlook: Outlook, answer: Answer) -> Floats:
-    """The chance of an answer's word from each rig."""
-    words = outlook.moments.words
-    word = answer.word
-    if word == "found":
-        if "after" not in words:
-            return np.ones(outlook.words.shape[1])
-        word = "after"
-    return with_lapses(outlook.words[words.index(word)])
