@@ -7,8 +7,8 @@ Each rig has a public file, drawn around a photographer's rig, and a hidden trut
 broader, moved by 0.3 standard deviations in the directions below, and the jet follows a second law
 that the planner does not have (simulation.model.JetModel.shape, 1.6 to 3.5). In the world `pushed` valves
 throw their drops: heads of 15 to 50 cm, and first speeds up to a quarter off the planner's law. In the
-world `computed` each rig is a computed splash of the judging half (beamfall.physics.computed), that no law was fitted
-to: liquid, drop, dish, onset, height, rise and the tip's path. Each rig has it in a size of its own, 0.85 to 1.15
+world `computed` each rig is a computed splash of the judging half (beamfall.physics.computed), to which no law was
+fitted: liquid, drop, dish, onset, height, rise and the tip's path. Each rig has it in a size of its own, 0.85 to 1.15
 times the computed one as far as its liquid allows: the dimensionless groups stay, the splash is the same but larger.
 Runs of level 9 are corrected to level 10 by the medians in MESH.
 There is no firmware in between: an ideal board plays the sequence, since what is asked here is what the

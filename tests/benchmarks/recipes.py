@@ -79,7 +79,7 @@ def find_recipe(hidden: HiddenRigs, number: int, world: str) -> Recipe | None:
 
 
 def use_recipe(hidden: HiddenRigs, recipe: Recipe, number: int, world: str, way: str) -> Result:
-    """Carry the recipe to another rig, of which that way tells as much as it does, and seek on from there."""
+    """Carry the recipe to another rig, learn about that rig in one of the ways, and seek on from there."""
     rig = Rig.from_dict(hidden.ask("hide", number=number, world=world, person=PERSON))
     known, before = None, 0
     if way == CALIBRATED:

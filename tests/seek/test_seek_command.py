@@ -9,8 +9,10 @@ from pathlib import Path
 import pytest
 from command_line import run_cli
 
+from beamfall.setup.rig import EXAMPLE
+from beamfall.shots import ShotLog
 
-# -- the command ------------------------------------------------------------------------------------
+
 @pytest.fixture
 def environment(tmp_path: Path) -> dict[str, str]:
     return dict(os.environ, BEAMFALL_LOG=str(tmp_path / "shots.sqlite3"))
@@ -73,8 +75,6 @@ def test_a_person_answers_at_the_keyboard(environment, tmp_path) -> None:
 
 
 def test_what_is_learned_lies_beside_the_rig_file(environment, tmp_path) -> None:
-    from beamfall.setup.rig import EXAMPLE
-
     rig = tmp_path / "mine.toml"
     rig.write_text(EXAMPLE.read_text(encoding="utf-8"), encoding="utf-8")
     run(environment, "seek", str(rig), "--port", "sim?seed=6", status=None)
@@ -99,9 +99,6 @@ def test_a_stage_that_makes_no_sense_is_refused(environment) -> None:
 def test_an_aim_that_a_search_cannot_keep_is_refused_before_anything_falls(
     aim, words, environment, tmp_path
 ) -> None:
-    from beamfall.setup.rig import EXAMPLE
-    from beamfall.shots import ShotLog
-
     rig = tmp_path / "mine.toml"
     text = EXAMPLE.read_text(encoding="utf-8").replace("drops = 2\n", "")
     assert "[aim]\n" in text

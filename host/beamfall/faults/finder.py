@@ -103,7 +103,7 @@ class Finding:
 
 @dataclass
 class Finder:
-    """Finds what is wrong with one setup. `begins` hears of each test that is about to be made, `tell` what it showed.
+    """Finds what is wrong with one setup. `begins` is called before each test, `tell` after it.
 
     `has_light`, `has_button`: the board has these inputs; what its rig file says is not fitted does
     not count. `has_coil`: the board measures coil current and supply voltage.

@@ -208,7 +208,7 @@ def make_seek(
             rig, start = find_start(recipe, rig, learned=None if fresh else learned)
         try:
             done = run_on_page(
-            work,
+                work,
                 seek.seek(
                     rig, work.board, rig_file=work.desk.rig_file, stage_s=wanted_s, start=start,
                     most=most, fresh=fresh, asks=not simulated_person, seed=work.seed,

@@ -43,9 +43,7 @@ OTHER_SPACING_S = 0.004
 # In a search nothing but the offset takes up what the models leave out, and they are wrong more often than a normal
 # distribution allows: contacts are this much further off than the planner has them, a fifth of them very far.
 _NEAR_OFFSET, _FAR_OFFSET, _FAR_SHARE = 2.0, 12.0, 0.2
-_OFFSET_SPREAD = float(
-    np.hypot(_NEAR_OFFSET, _FAR_SHARE**0.5 * _FAR_OFFSET)
-)  # of both together, about
+_OFFSET_SPREAD = float(np.hypot(_NEAR_OFFSET, _FAR_SHARE**0.5 * _FAR_OFFSET))  # of both, roughly
 _WIDE_OFFSET = 20.0  # where answers show that the models are wrong
 _OFFSET = NAMES.index("contact_offset_s")
 _SHOT_S = 0.0001  # what else differs from shot to shot
