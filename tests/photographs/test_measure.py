@@ -123,13 +123,18 @@ def test_a_black_and_a_noisy_picture_show_nothing(shots) -> None:
 def test_pictures_of_one_camera_share_the_surface() -> None:
     from beamfall.photos.measure import Mark
 
-    def at(row: float, **other) -> Measured:
-        return Measured(
-            None, 400, 600, None, 0.0, "jet", 0.9, {"surface": Mark(200, row, 1)}, **other
-        )
+    def at(row: float, stage: str | None = "jet", by_hand: bool = False) -> Measured:
+        mark = Mark(200, row, 1, by_hand=by_hand)
+        return Measured(None, 400, 600, None, 0.0, stage, 0.9, {"surface": mark})
 
     assert share_surface([at(500), at(502), at(501)])[0] == pytest.approx(501 / 600)
     assert share_surface([at(500), at(400), at(300)]) is None  # the camera has moved
+    crowns = [at(450, "crown"), at(448, None)]
+    shared = share_scene([*crowns, at(501)], Scene())
+    assert shared.surface_row[0] == pytest.approx(501 / 600)
+    assert share_surface(crowns) is None
+    assert all(lacks(one, shared) for one in crowns)
+    assert not lacks(at(503), shared) and not lacks(at(450, by_hand=True), shared)
 
 
 def draw_cap(left_mm: float, right_mm: float) -> np.ndarray:

@@ -13,6 +13,7 @@ from beamfall.photos.measure.result import Measured, Scene, Value
 from beamfall.photos.measure.run import measure, meeting_speed
 from beamfall.physics.umbrella import SPEED_SPREAD, TIME_SPREAD, spread_out
 
+_CLOSE = 0.012  # of the height: surfaces of pictures that agree
 # Standard deviation of the contact from shot to shot at one setting (estimate), and of a sheet's radius about its law.
 _SCATTER_MS, _RADIUS_SHARE = 0.25, 0.02
 
@@ -63,20 +64,31 @@ def share_scene(measured: Sequence[Measured], known: Scene) -> Scene:
 
 
 def lacks(measured: Measured, known: Scene) -> bool:
-    """Whether a picture shows less than is known about its series."""
-    no_angle = known.looks_down_deg is not None and measured.looks_down is None
-    return no_angle or (known.surface_row is not None and "surface" not in measured.marks)
+    """Whether a picture shows less than is known about its series, or another surface."""
+    if known.looks_down_deg is not None and measured.looks_down is None:
+        return True
+    if known.surface_row is None:
+        return False
+    surface = measured.marks.get("surface")
+    return surface is None or (
+        not surface.by_hand and abs(surface.row / measured.height - known.surface_row[0]) > _CLOSE
+    )
 
 
 def share_surface(measured: Sequence[Measured]) -> tuple[float, float] | None:
-    """Row of the surface over the height, and its error, from pictures that agree; None if they do not."""
+    """Row of the surface over the height, and its error, from pictures that agree; None if they do not.
+
+    A crown lends none: its wall is nearly the mirror image of itself. Nor does a picture that may show one.
+    """
     rows = sorted(
-        one.marks["surface"].row / one.height for one in measured if "surface" in one.marks
+        one.marks["surface"].row / one.height
+        for one in measured
+        if "surface" in one.marks and one.stage not in (None, "crown")
     )
     if len({(one.width, one.height) for one in measured}) != 1 or not rows:
         return None
     middle = rows[len(rows) // 2]
-    close = [row for row in rows if abs(row - middle) < 0.012]
+    close = [row for row in rows if abs(row - middle) < _CLOSE]
     if len(close) < 0.6 * len(rows):
         return None
     return sum(close) / len(close), 0.003
