@@ -17,7 +17,7 @@ LIGHT, DARK = (190, 200, 210), (40, 40, 40)
 SURFACE, MIDDLE = 480, 300
 
 
-def draw(shapes: list[tuple[str, tuple[int, int, int, int]]], *, noise: float = 0.0) -> np.ndarray:
+def draw(shapes: list[tuple[str, tuple[int, ...]]], *, noise: float = 0.0) -> np.ndarray:
     """Dark shapes before a light wall, 600 by 700 pixels, at 10 pixels in a mm."""
     picture = Image.new("RGB", (600, 700), LIGHT)
     pen = ImageDraw.Draw(picture)
@@ -232,3 +232,18 @@ def test_a_reflection_that_the_frame_cuts_proves_less() -> None:
     foot = "polygon", (MIDDLE - 8, 410, MIDDLE + 8, 410, MIDDLE + 28, 440, MIDDLE - 28, 440)
     seen = measure_pixels(draw([make_stem(230, 655), foot, *bulbs]), Scene(scale_px_m=1e4))
     assert "surface" not in seen.marks or seen.marks["surface"].row == pytest.approx(440, abs=8)
+
+
+def test_a_low_ring_is_no_crown_once_it_is_wider_than_any_crown_of_such_a_drop() -> None:
+    """A ring 33 mm wide, seen from a few degrees above. Drops of 3.8 mm leave such rings, of 4.6 mm crowns as wide."""
+    ring = "ellipse", (MIDDLE - 165, SURFACE - 25, MIDDLE + 165, SURFACE + 20)
+
+    def look(drop_m: float | None, *others: tuple[str, tuple[int, ...]]) -> str | None:
+        scene = Scene(scale_px_m=1e4, drop_diameter_m=drop_m, marks={"surface": SURFACE})
+        return measure_pixels(draw([ring, *others]), scene).stage
+
+    assert look(3.8e-3) == "nothing"
+    assert look(4.6e-3) is None
+    assert look(None) is None
+    begins = "polygon", (MIDDLE - 30, SURFACE, MIDDLE, SURFACE - 52, MIDDLE + 30, SURFACE)
+    assert look(3.8e-3, begins) == "jet"

@@ -43,6 +43,11 @@ _LOW_CROWN = (
     0.29  # of its width: what is lower may be the ring that a crown leaves, seen from above
 )
 _LOW_RING = "a low ring stands on the surface: a crown, or ripples"
+# Height over width of the ring that a crown leaves, seen from up to 10° above; how wide it is at half its height, over
+# its width just above the surface, where a jet that begins is narrow; how far to the side it reaches.
+_RING_FLAT, _RING_UPPER, _RING_ROW_MM, _RING_MM = 0.17, 0.5, 0.5, 25.0
+# Drops' widths: crowns widen while they sink. Of 518 simulated crowns, 1 mm high and more, none was wider than this.
+_WIDEST_CROWN = 8.12
 _UNSURE_SURFACE = 0.035  # of the height, by which a surface that is not clear may be off
 _RIPPLES_MM = 12.0  # rings on the surface are not higher than this in the picture
 
@@ -70,6 +75,7 @@ class Reading:
     rim_row: float | None = None
     rim_height: float | None = None
     crown_width: float | None = None
+    ring_width: float | None = None  # of a low ring: a crown that sinks, or what it leaves
     doubts: list[str] = field(default_factory=list)
 
 
@@ -81,11 +87,13 @@ def read_shapes(
     per_mm: float | None = None,
     speed_m_s: float | None = None,
     down_deg: float | None = None,
+    drop_mm: float | None = None,
 ) -> Reading:
     """Read a picture. `known_surface`: row and error from other pictures; `by_hand`: the row a person set;
     `down_deg`: by what angle the camera looks down.
 
-    `per_mm` in upright pixels and `speed_m_s` of drop 2 against the jet serve to say what is a contact.
+    `per_mm` in upright pixels and `speed_m_s` of drop 2 against the jet serve to say what is a contact, `drop_mm`, the
+    drop's diameter, whether a low ring is still a crown.
     """
     rows = outlines.solid.shape[0]
     blobs, labels = list_blobs(outlines)
@@ -111,6 +119,12 @@ def read_shapes(
             reading.confidence = min(
                 reading.confidence, again.confidence if again.stage == reading.stage else 0.7
             )
+    if (
+        drop_mm
+        and row is not None
+        and (reading.ring_width or 0.0) > _WIDEST_CROWN * drop_mm * scale
+    ):
+        reading = Reading("nothing", 0.9, axis=axis)
     if _has_rings_above(outlines, standing, axis, guess, scale):
         reading.confidence = min(reading.confidence, 0.6)
         if by_hand is None and known_surface is None:
@@ -210,6 +224,9 @@ def _classify(
 ) -> Reading:
     upright = None if standing is None else measure_standing(standing, surface, scale)
     drop = _find_drop(blobs, standing if upright is not None else None, surface, scale)
+    ring = None if drop or standing is None else _find_low_ring(outlines, standing, surface, scale)
+    if ring is not None:
+        return Reading("crown", 0.6, axis=axis, ring_width=ring, doubts=[_LOW_RING])
     if upright is None or standing is None:
         if drop is None:
             if any(blob.height > _RIPPLES_MM * scale for blob in blobs[:3]):
@@ -310,6 +327,24 @@ def _find_drop(
 def _is_low_ring(blob: Blob, surface: float, scale: float) -> bool:
     near = abs(blob.lowest - surface) < 4.0 * scale
     return near and blob.width > 7.0 * scale and blob.height > 2.0 * scale
+
+
+def _find_low_ring(
+    outlines: Outlines, standing: Standing, surface: float, scale: float
+) -> float | None:
+    """Width of what stands, if it is a low ring."""
+    reach = slice(
+        max(0, round(standing.axis - _RING_MM * scale)), round(standing.axis + _RING_MM * scale)
+    )
+    high = surface - standing.first
+
+    def width(row: float) -> float:
+        inside = np.flatnonzero(outlines.solid[round(row), reach])
+        return float(inside[-1] - inside[0]) - 2.0 * OUTSIDE_PX if inside.size else 0.0
+
+    low = width(surface - _RING_ROW_MM * scale)
+    is_ring = high < _RING_FLAT * low and width(surface - 0.5 * high) > _RING_UPPER * low
+    return low if is_ring else None
 
 
 def _lowest(drop: Blob) -> float:

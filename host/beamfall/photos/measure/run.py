@@ -88,6 +88,9 @@ def measure_pixels(
         else outlines.from_picture(0.5 * width, scene.marks["surface"])[1],
         per_mm=None if per_mm is None else per_mm / outlines.shrink,
         speed_m_s=scene.meeting_speed_m_s,
+        drop_mm=None
+        if per_mm is None or scene.drop_diameter_m is None
+        else 1e3 * scene.drop_diameter_m,
     )
     if per_mm is not None:
         _doubt_size(reading, scene, per_mm / outlines.shrink)
