@@ -216,7 +216,7 @@ def test_an_empty_name_is_no_fault() -> None:
 
 
 def test_two_seeds_are_refused() -> None:
-    with pytest.raises(UserError, match="two seeds"):
+    with pytest.raises(UserError, match="seed=1&seed=2"):
         Board.connect("sim?seed=1&seed=2")
 
 

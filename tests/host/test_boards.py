@@ -90,7 +90,7 @@ def test_the_led_of_a_pico_w_is_not_there(tmp_path: Path) -> None:
 
 def test_a_camera_contact_longer_than_a_shot_can_be_is_refused(tmp_path: Path) -> None:
     (problem,) = problems(tmp_path, PICO2.replace("CAMERA_MAX_MS = 7000", "CAMERA_MAX_MS = 8000"))
-    assert "CAMERA_MAX_MS is 8000" in problem and "7158 ms" in problem
+    assert "CAMERA_MAX_MS" in problem and "8000" in problem and "7158 ms" in problem
     assert list(find_problems(find_profile("pico2"))) == []
 
 
@@ -136,12 +136,12 @@ def test_a_profile_may_share_with_another(tmp_path: Path) -> None:
 def test_all_problems_are_told_at_once(tmp_path: Path) -> None:
     path = tmp_path / "empty.py"
     path.write_text("")
-    with pytest.raises(BoardProfileError, match=r"NAME is missing.*OUTPUTS is missing"):
+    with pytest.raises(BoardProfileError, match=r"NAME.*OUTPUTS"):
         check_profile(read_profile(path))
 
 
 def test_an_unknown_board_names_those_there_are() -> None:
     with pytest.raises(UserError, match="picco.*pico2"):
         find_profile("picco")
-    with pytest.raises(BoardProfileError, match="cannot be read"):
+    with pytest.raises(BoardProfileError, match="/nowhere/mine.py"):
         find_profile("/nowhere/mine.py")

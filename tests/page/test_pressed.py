@@ -46,7 +46,7 @@ def test_a_press_after_arming_is_a_logged_shot_with_its_plan(
     notice = served.wait(
         lambda: next((n for n in served.hub.get("notices") if "button" in n["text"]), None)
     )
-    assert "shot 1 in the log." in notice["text"]
+    assert "shot 1 " in notice["text"]
     with ShotLog.open(log_path, read_only=True) as log:
         (series,) = log.list_series()
         assert (series.kind, series.shots) == ("button", 1)

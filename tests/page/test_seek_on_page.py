@@ -24,6 +24,7 @@ from beamfall.page.commands import use_found
 from beamfall.page.jobs import make_seek
 from beamfall.page.listening import make_opener
 from beamfall.planning.learned import find_file
+from beamfall.shots.remarks import NO_LIGHT
 
 Serve = Callable[..., Served]
 
@@ -41,7 +42,7 @@ def test_with_the_flash_off_it_stops_and_asks_nobody(serve: Serve, tmp_path: Pat
     served = serve(make_opener("sim?fault=flash-off", 3), rig=QUICK_RIG)
     job = run_seek(served)
     assert job["state"] == "failed"
-    assert "2 shots in a row gave no information" in job["text"] and "under Check" in job["text"]
+    assert "2 shots" in job["text"] and NO_LIGHT in job["text"] and "Check" in job["text"]
     assert [line["answer"].split(":")[0] for line in job["lines"]] == ["no information"] * 2
     assert not find_file(tmp_path / "rig.toml").exists(), "nothing is kept of it"
 

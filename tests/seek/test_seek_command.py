@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from pathlib import Path
 
 import pytest
@@ -66,8 +67,8 @@ def test_a_person_answers_at_the_keyboard(environment, tmp_path) -> None:
         typed="splash\nafter\nbefore jet 25 mm drop 40 mm\nfound\n",
     )  # fmt: skip
     assert "'splash'" in done.stdout
-    assert done.stdout.count("What does the picture show?") == 4
-    assert "Found after 3 shots" in done.stdout
+    assert len(re.findall(r"What .*\?", done.stdout)) == 4
+    assert re.search(r"\b3 shots", done.stdout)
     assert picture.is_file()
     # with nobody at the keyboard it ends, outputs off, like any interruption
     alone = run_cli("seek", "--port", "sim?seed=6", "--ask", environment=environment)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -12,11 +13,13 @@ from command_line import run_cli
 from tiers import in_full
 
 from beamfall.board import Board
+from beamfall.cli.words import BEGINS_APART
 from beamfall.errors import NoProgress
 from beamfall.planning.seek.answer import Answer, Shot, read_answer, read_shot, say_useless
 from beamfall.planning.seek.search import Search
 from beamfall.setup.rig import EXAMPLE, example_rig
 from beamfall.shots import ShotLog, ShotRecord
+from beamfall.shots.remarks import NO_LIGHT, list_remarks
 from beamfall.sim.photographer import SimulatedPhotographer
 from beamfall.workflows.series import Shooter
 
@@ -41,6 +44,9 @@ def test_nothing_is_learned_of_a_black_picture_and_its_shot_is_fired_again() -> 
         search.stop_if_useless()
     assert (stopped.value.shots, stopped.value.why, stopped.value.fired) == (2, "dark", True)
     assert search.keep(board="x", port="sim", simulated=True).shots == 1
+
+
+QUESTION = "What does the picture show?"
 
 
 def test_a_simulated_photographer_calls_a_black_picture_black() -> None:
@@ -72,12 +78,12 @@ def test_what_the_board_saw_tells_which_pictures_are_useless(tmp_path: Path) -> 
     )
     odd = replace(record, edges=(early, *record.edges))
     seen = read_shot(odd, 2, example_rig().beams[0])
-    assert seen is not None and "before the valve opened" in str(say_useless(odd, seen))
+    assert seen is not None and say_useless(odd, seen) in list_remarks(odd)
 
 
 def test_no_light_is_told_where_a_sensor_is_fitted(tmp_path: Path) -> None:
     record, shot = fire(tmp_path, "sim?fault=flash-off")
-    assert "no light was seen" in str(say_useless(record, shot))
+    assert NO_LIGHT in str(say_useless(record, shot))
     assert say_useless(record, shot, sees_light=False) is None
 
 
@@ -100,12 +106,14 @@ def write_rig(tmp_path: Path, **changes: str) -> Path:
 
 def test_with_the_flash_off_a_search_stops_and_keeps_nothing(tmp_path: Path) -> None:
     rig = write_rig(tmp_path)
-    done = seek(rig, "--port", "sim?fault=flash-off", "--shots", "14", "--ask", said="nothing\n" * 14
+    done = seek(rig, "--port", "sim?fault=flash-off", "--shots", "14", "--ask", "--json", said="nothing\n" * 14
     )  # fmt: skip
-    assert done.returncode not in (0, 130), done.stdout
-    assert done.stdout.count("gave no information") == 2
-    assert "What does the picture show?" not in done.stdout, "nobody is asked what is known"
-    assert "2 shots in a row gave no information" in done.stderr and "beamfall check" in done.stderr
+    assert done.returncode == 1, done.stdout
+    shots = [json.loads(line) for line in done.stdout.splitlines()]
+    assert [(shot["shot"], shot["answer"]) for shot in shots] == [(1, None), (2, None)]
+    assert all(NO_LIGHT in shot["told_nothing"] for shot in shots)
+    assert "2 shots" in done.stderr and "beamfall check" in done.stderr
+    assert QUESTION not in done.stderr, "nobody is asked what is known"
     assert not (tmp_path / "mine.learned.json").exists()
 
 
@@ -118,21 +126,22 @@ def test_without_a_sensor_the_persons_word_is_gone_by(tmp_path: Path, word: str)
     done = seek(rig, "--port", "sim?fault=flash-off", "--shots", "4", "--ask", said=f"{word}\n" * 4
     )  # fmt: skip
     assert done.returncode not in (0, 130), done.stdout
-    assert done.stdout.count("What does the picture show?") == (2 if word == "black" else 4)
-    assert ("no information (the picture was black)" in done.stderr) == (word == "black")
+    assert done.stdout.count(QUESTION) == (2 if word == "black" else 4)
+    assert ("black" in done.stderr) == (word == "black")
     assert not (tmp_path / "mine.learned.json").exists()
 
 
 def test_found_is_the_persons_to_say() -> None:
     """Whatever the simulated truth is: it is told beside it."""
-    done = seek("--port", "sim?seed=6", "--ask", said="found\n")
+    done = seek("--port", "sim?seed=6", "--ask", "--json", said="found\n")
     assert done.returncode == 0, done.stderr
-    assert (
-        "Found after 1 shot: spacing" in done.stdout
-        and "%" not in done.stdout.split("Found after")[1].split("\n")[0]
-    )
-    assert "Simulated truth: " in done.stdout
-    assert "may differ from the plan" in done.stdout
+    end = json.loads(done.stdout.splitlines()[-1])
+    assert (end["found"], end["shots"], end["chance"]) == (True, 1, 1.0)
+    (stage_ms,) = end["truth"]["stages_ms"]
+    assert end["stage_error_ms"] == pytest.approx(stage_ms - end["wanted_stage_ms"])
+    said = seek("--port", "sim?seed=6", "--ask", "--fresh", said="found\n").stdout
+    assert f"{abs(end['stage_error_ms']):.2f} ms" in said and "%" not in said.splitlines()[-1]
+    assert BEGINS_APART in said
 
 
 def test_the_picture_that_is_asked_about_does_not_say_the_answer(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -203,11 +204,8 @@ def test_a_shot_whose_edges_the_board_had_to_forget_says_how_many(
         forgotten = board.forgotten
     missing = [log.read_shot(shot).record.counts["edges_missing"] for shot in kept]
     assert missing == [forgotten] + [0] * 6 and forgotten > 1
-    remarks = [list_remarks(log.read_shot(shot).record) for shot in kept[:2]]
-    assert remarks == [
-        [f"the board had to forget {forgotten} of its edges before they were read"],
-        [],
-    ]
+    (remark,), none = (list_remarks(log.read_shot(shot).record) for shot in kept[:2])
+    assert re.search(rf"\b{forgotten}\b.*edges", remark) and none == []
     # Its other edges are not the n-th ones they seem to be: nothing is judged by them.
     assert {record.shot for record in find_peers(log, kept[1])} == set(kept[2:])
     read = read_series(log, log.list_series()[-1].series)
@@ -219,6 +217,7 @@ def test_missing_edges_are_shown(path: Path, log: ShotLog, fire_series: Callable
     (line,) = log.list_shots()
     counts = log.read_shot(line.shot).record.counts
     change_shot(log, line.shot, counts={**counts, "edges_missing": 4})
+    (remark,) = list_remarks(log.read_shot(line.shot).record)
     log.close()
     done = run_cli("shots", "show", 1, environment={**os.environ, "BEAMFALL_LOG": str(path)})
-    assert "the board had to forget 4 of its edges before they were read" in done.stdout
+    assert "4" in remark and remark in done.stdout

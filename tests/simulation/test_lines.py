@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -146,8 +147,8 @@ def test_the_command_checks_a_rig_file_with_other_lines(
     file = tmp_path / "other_lines.toml"
     file.write_text(text, encoding="utf-8")
     assert all(part in text for part in ('"valve2"', '"flash2"', '"beam2"'))
-    assert main(["check", str(file), "--port", "sim", "--simulated-person"]) == 0
-    assert "Everything that was tested behaved as it should" in capsys.readouterr().out
+    assert main(["check", str(file), "--port", "sim", "--simulated-person", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["found"] == ["nothing-wrong"]
 
 
 def test_a_person_in_the_room_finds_parts_by_their_lines() -> None:
