@@ -72,6 +72,15 @@ def test_a_scene_of_an_older_log_is_drawn_too() -> None:
     assert surface.curve[:, 1].max() == pytest.approx(12.0, abs=0.01)
 
 
+def test_a_jet_that_hardly_rises_is_drawn_while_it_falls() -> None:
+    run = min(SINGLE, key=lambda one: one.jet.height_m)
+    tip_m = 1e-4
+    scene = make_scene_of(run, run.jet.onset_s + 2.0 * run.jet.rise_s, tip_m)
+    surface = find_surface(scene, scene["columns"][0])
+    assert surface is not None
+    assert surface.curve[:, 1].max() == pytest.approx(1e3 * tip_m, abs=0.01)
+
+
 def test_before_the_impact_and_long_after_the_surface_is_calm() -> None:
     for since_s in (0.0, 1.0):
         scene = make_scene_of(TALL[0], since_s, 0.0)

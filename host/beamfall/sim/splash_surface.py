@@ -162,11 +162,12 @@ def _find_moment(
         return int(np.argmin(np.abs(times - since_s * slower)))
     rising = np.flatnonzero((times > own.onset_s) & (times <= own.top_s + 5e-3))
     highest = int(rising[np.argmax(tops[rising])])
-    wanted = max(share * tops[highest], min(_LEAST_TOP_M, tops[highest]))
+    least = min(_LEAST_TOP_M, tops[highest])
+    wanted = max(share * tops[highest], least)
     if since_s <= impact.top_s:
         return int(rising[np.argmax(tops[rising] >= wanted)])
     later = np.arange(highest, len(times))
-    standing = later[np.logical_and.accumulate(tops[later] > _LEAST_TOP_M)]
+    standing = later[np.logical_and.accumulate(tops[later] >= least)]
     low = np.flatnonzero(tops[standing] <= wanted)
     return int(standing[low[0]] if low.size else standing[-1])
 
