@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from computed_surfaces import read_surface
 
 from beamfall.physics.computed import (
     LEAST_BODY,
@@ -27,7 +28,7 @@ def find_volume(curve: np.ndarray) -> float:
 
 
 def find_tip(splash: ComputedSplash, time_s: float) -> float:
-    _, curves = splash.read_surface(time_s)
+    _, curves = read_surface(splash, time_s)
     least = LEAST_BODY * np.pi / 6 * splash.diameter_m**3
     tops = [curves[0][0, 1]]
     for curve in curves[1:]:
@@ -68,7 +69,7 @@ def test_the_correction_for_the_mesh_is_the_middle_of_the_pairs() -> None:
 @pytest.mark.parametrize("splash", SECONDS, ids=lambda one: one.name)
 def test_a_second_drop_is_there_before_it_meets_the_jet(splash: ComputedSplash) -> None:
     assert splash.second is not None
-    when, curves = splash.read_surface(splash.second.placed_s + 0.5e-3)
+    when, curves = read_surface(splash, splash.second.placed_s + 0.5e-3)
     since = when - splash.second.placed_s
     assert since > 0.0
     middle = splash.second.height_m - splash.second.speed_m_s * since
@@ -89,7 +90,7 @@ def test_the_tip_of_the_surface_is_that_of_the_path() -> None:
         assert splash.jet is not None
         jet = splash.jet
         for share in (0.1, 0.3, 0.6, 0.9):
-            when, _ = splash.read_surface(jet.onset_s + share * jet.rise_s)
+            when, _ = read_surface(splash, jet.onset_s + share * jet.rise_s)
             path = np.interp(
                 when - jet.onset_s, np.arange(len(jet.tip_m)) * jet.tip_step_s, jet.tip_m
             )

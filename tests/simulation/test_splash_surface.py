@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from computed_surfaces import read_surface
 
 from beamfall.physics.computed import list_splashes
 from beamfall.sim.liquid_shapes import LOWEST_MM, STEP_MM, make_solids
@@ -45,7 +46,7 @@ def test_a_rig_that_is_a_computed_run_shows_its_cavity_and_crown(run) -> None:
     scene = make_scene_of(own, 0.4 * own.jet.cavity_s, 0.0)
     surface = find_surface(scene, scene["columns"][0])
     assert surface is not None and surface.crown is not None
-    _, curves = own.read_surface(0.4 * own.jet.cavity_s)
+    _, curves = read_surface(own, 0.4 * own.jet.cavity_s)
     near = curves[0][curves[0][:, 0] < 1e-3 * (REACH_MM - 7.0)]
     assert surface.curve[: len(near)] == pytest.approx(1e3 * near, abs=1e-6)
     assert surface.crown.height == pytest.approx(1e3 * near[:, 1].max(), abs=0.3)

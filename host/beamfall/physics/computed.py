@@ -115,24 +115,16 @@ class ComputedSplash:
         )  # fmt: skip
 
     def read_surfaces(self) -> tuple[Floats, list[list[Floats]]]:
-        """All stored surfaces: their times in s, shape (n,), and the curves of each, see `read_surface`."""
-        times, frames = _read_frames(self.name)
-        if self.scale == 1.0:
-            return times, frames
-        return times * self.scale**0.5, [[self.scale * one for one in frame] for frame in frames]
-
-    def read_surface(self, time_s: float) -> tuple[float, list[Floats]]:
-        """The stored surface nearest to a time: its time, and its curves as arrays of (radius, height) in m.
+        """All stored surfaces: their times in s, shape (n,), and the curves of each, arrays of (radius, height) in m.
 
         The first curve is the pool's surface with what is connected to it, from the axis outward; the others close a
         drop or a bubble, on the axis or around it. A point is liquid where the curves wind around it an odd number of
         times. Surfaces are stored each ms of the run, with a second drop from shortly before it is placed.
         """
-        import numpy as np
-
-        times, frames = self.read_surfaces()
-        nearest = int(np.argmin(np.abs(times - time_s)))
-        return float(times[nearest]), frames[nearest]
+        times, frames = _read_frames(self.name)
+        if self.scale == 1.0:
+            return times, frames
+        return times * self.scale**0.5, [[self.scale * one for one in frame] for frame in frames]
 
 
 @cache
