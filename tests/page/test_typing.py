@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from page_helpers import QUICK_RIG, Served, arm_and_release, expect, open_ready, wait_ready
 
-from beamfall.page import pictures
+from beamfall.page import guided, pictures
 from beamfall.shots import ShotLog
 
 Serve = Callable[..., Served]
@@ -216,3 +216,31 @@ def test_the_guide_shows_again_what_was_typed_before_going_back(
         answer.press("Enter")
         expect(number).to_contain_text(f"Question {step} of")
     assert '"44,5 cm"' in page.evaluate("sessionStorage.getItem('beamfall-guide')")
+
+
+def test_an_answer_of_the_guide_pressed_twice_is_sent_once(
+    serve: Serve, open_page: Open, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    served, page = open_ready(serve, open_page)
+    page.goto(f"{served.origin}/#rig/guide")
+    expect(page.locator(".guide .small")).to_contain_text("Question 1 of")
+    taken: list[str] = []
+    go_on = threading.Event()
+    take_step = guided.take_step
+
+    def take_slowly(answers: str, key: str, text: str, *, back: bool) -> dict[str, Any]:
+        taken.append(key)
+        go_on.wait(30.0)
+        return take_step(answers, key, text, back=back)
+
+    monkeypatch.setattr(guided, "take_step", take_slowly)
+    answer = page.locator("#guide-answer")
+    answer.fill("milk")
+    answer.press("Enter")
+    answer.press("Enter")
+    expect(page.get_by_role("button", name="Next", exact=True)).to_be_disabled()
+    go_on.set()
+    expect(page.locator(".guide .small")).to_contain_text("Question 2 of")
+    answer.press("Enter")
+    expect(page.locator(".guide .small")).to_contain_text("Question 3 of")
+    assert taken == ["liquid", "liquid.temperature"]

@@ -68,7 +68,16 @@ async function step(box, request) {
         placeholder: question.suggestion,
       });
   input.value = typed.get(question.key) ?? (question.options.length ? question.suggestion : '');
-  const answer = () => attempt(step(box, { answers: found.answers, key: question.key, text: input.value }));
+  // An answer may take a second. Sent twice, its second reply would empty the next question's field.
+  const ask = (/** @type {object} */ what) => {
+    next.disabled = true;
+    attempt(
+      step(box, { answers: found.answers, ...what }).finally(() => {
+        next.disabled = false;
+      }),
+    );
+  };
+  const answer = () => ask({ key: question.key, text: input.value });
   const send = (/** @type {Event} */ event) => {
     event.preventDefault();
     answer();
@@ -80,7 +89,7 @@ async function step(box, request) {
   const problem = makeProblem(input, { take: answer });
   problem.say(found.problem, found.likely);
   input.setAttribute('aria-describedby', `guide-how ${problem.root.id}`);
-  const back = () => attempt(step(box, { answers: found.answers, back: true }));
+  const back = () => ask({ back: true });
   show(
     box,
     remarks,
