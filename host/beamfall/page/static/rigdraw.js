@@ -11,8 +11,8 @@ const AFTER_MS = 60; // how long it continues after the light
 function explainSolid() {
   const shot = state.shot;
   if (!shot) return 'Nothing is measured yet.';
-  // A shot of a search or a sweep, or one before the timings were changed, is not drawn: it has other timings.
-  if (!shot.trace) return `Shot ${shot.shot} had other timings; its timeline shows what was measured.`;
+  // A shot of a search or a sweep is not drawn, nor one from before the timings were changed.
+  if (!shot.trace) return `Shot ${shot.shot} is not drawn here; its timeline shows what was measured.`;
   return shot.shifts.some((shift) => shift !== null)
     ? 'Solid: measured by the beam.'
     : `The beam saw no drop of shot ${shot.shot}.`;
