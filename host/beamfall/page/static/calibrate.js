@@ -33,7 +33,7 @@ export function makeCalibrate() {
             { class: 'finding' },
             table(
               ['quantity', 'rig file', 'calibrated', '95 % interval', 'measured by the beam'],
-              found.rows.map((/** @type {string[]} */ row) =>
+              found.rows.map((row) =>
                 h(
                   'tr',
                   {},
@@ -42,22 +42,19 @@ export function makeCalibrate() {
                 ),
               ),
             ),
-            found.texts.map((/** @type {string} */ one) => h('p', { class: 'prewrap' }, one)),
-            found.warnings.map((/** @type {string} */ one) =>
-              h('p', { class: 'caution' }, h('b', {}, 'Caution: '), one),
-            ),
+            found.texts.map((one) => h('p', { class: 'prewrap' }, one)),
+            found.warnings.map((one) => h('p', { class: 'caution' }, h('b', {}, 'Caution: '), one)),
             found.effects.length
               ? table(
                   ['time', 'before', 'after'],
-                  found.effects.map(
-                    (/** @type {{ name: string, before: number[], after: number[] }} */ one) =>
-                      h(
-                        'tr',
-                        {},
-                        h('th', { scope: 'row' }, one.name),
-                        h('td', {}, `${number(one.before[0], 1)} to ${number(one.before[2], 1)}`),
-                        h('td', {}, `${number(one.after[0], 1)} to ${number(one.after[2], 1)}`),
-                      ),
+                  found.effects.map((one) =>
+                    h(
+                      'tr',
+                      {},
+                      h('th', { scope: 'row' }, one.name),
+                      h('td', {}, `${number(one.before[0], 1)} to ${number(one.before[2], 1)}`),
+                      h('td', {}, `${number(one.after[0], 1)} to ${number(one.after[2], 1)}`),
+                    ),
                   ),
                   'Effect on the plan (90 % intervals, ms)',
                 )

@@ -16,7 +16,8 @@ export function makeCheck() {
   on('job_check', () => {
     const job = state.job_check;
     if (!job) return;
-    const found = job.result;
+    const found = job.result,
+      last = job.lines.at(-1);
     result.hidden = false;
     show(
       body,
@@ -29,24 +30,10 @@ export function makeCheck() {
             h('p', {}, found.advice),
             found.would_separate ? h('p', { class: 'soft' }, found.would_separate) : null,
             h('p', { class: 'soft' }, `Timings checked: ${found.timings}. There may be more than one cause.`),
-            ranks(
-              found.ranked
-                .slice(0, 5)
-                .map((/** @type {{ name: string, probability: number }} */ one) => [
-                  one.name,
-                  one.probability,
-                ]),
-            ),
+            ranks(found.ranked.slice(0, 5).map((one) => [one.name, one.probability])),
           )
-        : job.lines.length
-          ? ranks(
-              job.lines
-                .at(-1)
-                .chances.map((/** @type {{ cause: string, chance: number }} */ one) => [
-                  one.cause,
-                  one.chance,
-                ]),
-            )
+        : last
+          ? ranks(last.chances.map((one) => [one.cause, one.chance]))
           : null,
       job.lines.length
         ? h(

@@ -30,7 +30,8 @@ function fill(node, props, children) {
   for (const [name, value] of Object.entries(props)) {
     if (value === null || value === undefined || value === false) continue;
     if (name === 'on')
-      for (const [event, f] of Object.entries(props.on ?? {})) node.addEventListener(event, f);
+      for (const [event, f] of Object.entries(props.on ?? {}))
+        node.addEventListener(event, /** @type {EventListener} */ (f));
     else if (name === 'text') node.textContent = plain(String(value));
     else if (name === 'value' || name === 'checked' || name === 'disabled')
       Object.assign(node, { [name]: value });

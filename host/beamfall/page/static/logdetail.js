@@ -218,11 +218,12 @@ export function makeDetail({ toggleMark, comparing }) {
     if (!box) return;
     const button = detail.querySelector('#again');
     if (button instanceof HTMLButtonElement) button.disabled = !ready();
-    if (job?.kind !== 'repeat' || !job.result || job.result.of_shot !== selected) {
+    const done = job?.kind === 'repeat' ? /** @type {Repeated | null} */ (job.result) : null;
+    if (done?.of_shot !== selected) {
       show(box);
       return;
     }
-    show(box, h('h3', {}, 'Fired again: then and now'), makeChanges(job.result.edges));
+    show(box, h('h3', {}, 'Fired again: then and now'), makeChanges(done.edges));
   }
   on(['job', 'link'], showRepeated);
   async function showCompare(/** @type {number} */ first, /** @type {number} */ second) {
@@ -286,11 +287,11 @@ export function makeDetail({ toggleMark, comparing }) {
   return { root: detail, showDetail, showCompare, takeNews };
 }
 
-function makeChanges(/** @type {any[]} */ edges) {
+function makeChanges(/** @type {EdgeChange[]} */ edges) {
   const micro = (/** @type {number | null} */ value) => ms(value === null ? null : value / 1e3, 4);
   return table(
     ['signal', 'edge', 'first', 'second', 'difference', 'scatter', ''],
-    edges.map((/** @type {any} */ one) =>
+    edges.map((one) =>
       h(
         'tr',
         {},

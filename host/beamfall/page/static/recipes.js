@@ -56,7 +56,7 @@ export function makeRecipes() {
     show(
       day,
       h('h2', {}, job?.title ?? ''),
-      lines.map((/** @type {{day?: string}} */ line) => h('p', {}, line.day)),
+      lines.map((line) => h('p', {}, line.day)),
     );
     for (const button of cards.querySelectorAll('button.fire'))
       if (button instanceof HTMLButtonElement) button.disabled = !ready();

@@ -55,13 +55,10 @@ export function makeRigDrawing() {
   const redraw = fit(box, (width, height) => {
     const rig = state.rig?.drawing;
     if (!rig) return;
-    const top = Math.max(...rig.valves.map((/** @type {any} */ v) => v.height)) * 1.06 + 18;
+    const top = Math.max(...rig.valves.map((v) => v.height)) * 1.06 + 18;
     const depth = rig.dish.depth;
     const dish = rig.dish.diameter ?? 200;
-    const reach = Math.max(
-      dish / 2 + 12,
-      ...rig.valves.map((/** @type {any} */ v) => Math.abs(v.place) + 40),
-    );
+    const reach = Math.max(dish / 2 + 12, ...rig.valves.map((v) => Math.abs(v.place) + 40));
     const scale = Math.min(
       (height - MARGIN.top - MARGIN.bottom) / (top + depth + 12),
       (width - MARGIN.left - MARGIN.right) / (2 * reach),

@@ -109,7 +109,7 @@ function sayState(job) {
     .join(' · ');
 }
 
-/** @param {any} found */
+/** @param {Sought} found */
 function sayFound(found) {
   const shots = `${found.shots} ${found.shots === 1 ? 'shot' : 'shots'}`;
   if (found.found) {

@@ -27,12 +27,12 @@ interface BeamfallState {
   acted?: { who: string; did: string; at: number } | null;
   pictures?: PicturesState | null;
   job?: Job | null;
-  job_sweep?: Job | null;
-  job_seek?: Job | null;
-  job_recipe?: Job | null;
+  job_sweep?: Job<SweepLine, { series: number; of: string }> | null;
+  job_seek?: Job<SeekLine, Sought> | null;
+  job_recipe?: Job<{ day?: string }> | null;
   slots?: { slots: SlotState[] } | null;
-  job_check?: Job | null;
-  job_calibrate?: Job | null;
+  job_check?: Job<CheckLine, Finding> | null;
+  job_calibrate?: Job<unknown, Calibrated> | null;
   notices?: Notice[];
   [section: string]: unknown;
 }
@@ -124,6 +124,15 @@ interface RigSection {
   fields: RigField[];
 }
 
+/** The rig to scale, in mm; `line` is a beam's input, as `live.beams` has it. */
+interface RigDrawing {
+  valves: { name: string; height: number; place: number; bore: number }[];
+  beams: { name: string; line: string; height: number; place: number }[];
+  flashes: string[];
+  dish: { depth: number; diameter: number | null };
+  drops: number;
+}
+
 interface RigState {
   name: string;
   file: string | null;
@@ -134,7 +143,7 @@ interface RigState {
   problems: string[];
   wrong: number;
   rest_s: number;
-  drawing: any;
+  drawing: RigDrawing;
 }
 
 interface PlanState {
@@ -153,7 +162,7 @@ interface PlanState {
   warnings: string[];
   assumptions: string[];
   trace: Trace | null;
-  chart: any;
+  chart: Panel | null;
 }
 
 /** A row of the table by hand: its texts as its fields show them, and its times as its bar has them. */
@@ -175,7 +184,7 @@ interface TableState {
   name: string;
   board: string;
   in_use: boolean;
-  chart: any;
+  chart: Panel | null;
   problems: { row: number | null; text: string }[];
   caution: string;
   rows: TableRow[];
@@ -216,7 +225,7 @@ interface ShotState {
   picture: string | null;
   rating: number | null;
   note: string;
-  timeline: any;
+  timeline: Panel | null;
   trace: Trace | null;
   shifts: (number | null)[];
 }
@@ -275,21 +284,6 @@ interface MeasuredPicture {
   marks: Record<string, { column: number; row: number; error: number; by_hand: boolean }>;
 }
 
-/** Something that the board does for a page; lines and result differ from kind to kind. */
-interface Job {
-  id: number;
-  kind: string;
-  title: string;
-  state: 'running' | 'ended' | 'aborted' | 'failed';
-  text: string;
-  done: number;
-  of: number;
-  rest_until: number | null;
-  question: Question | null;
-  lines: any[];
-  result: any;
-}
-
 /** A line of the shown notices: the server's have an id, the page's own have none. */
 interface Notice {
   id?: number;
@@ -311,7 +305,9 @@ interface ServerMessage {
 }
 
 /** Attributes of an element, `text` and `value` among them; `on` has its listeners. */
-type Props = Record<string, unknown> & { on?: Record<string, (event: any) => void> };
+type Props = Record<string, unknown> & { on?: Listeners };
+type Listeners = { [E in keyof HTMLElementEventMap]?: (event: HTMLElementEventMap[E]) => void };
+type Panel = import('./chartdraw.js').Panel;
 type Child = Node | string | number | boolean | null | undefined | Child[];
 
 /** A shot with its edges, as `/shots/N` sends it. */
@@ -326,7 +322,7 @@ interface ShotDetail {
   board: { name: string; firmware: string; timing: string };
   seed: number | null;
   edges: ShotEdge[];
-  timeline: any;
+  timeline: Panel | null;
 }
 
 interface ShotEdge {
