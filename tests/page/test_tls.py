@@ -84,7 +84,7 @@ def test_a_damaged_certificate_is_named_with_its_cure(
     file = get_certificate(["localhost"]).file
     text = file.read_text("ascii")
     file.write_text(text.replace(part, "x") if part.isascii() and part else part, "latin-1")
-    with pytest.raises(UserError, match=re.escape(str(file))):
+    with pytest.raises(UserError, match=f"{re.escape(str(file))}.*remove"):
         get_certificate(["localhost"]).make_context()
 
 
