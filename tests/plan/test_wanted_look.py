@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -39,6 +40,13 @@ def test_the_umbrella_of_this_rig_is_so_wide_at_that_time() -> None:
 def test_an_umbrella_that_no_rig_makes_is_refused(text: str) -> None:
     with pytest.raises(UserError):
         find_stage(text, example_rig())
+
+
+def test_an_umbrella_without_a_width_is_answered_with_an_example_that_works() -> None:
+    with pytest.raises(UserError) as refused:
+        find_stage("Umbrella", example_rig(), key="--stage")
+    (example,) = re.findall('"(umbrella [^"]+)"', str(refused.value))
+    assert read_width(example) == pytest.approx(0.015)
 
 
 def test_a_crown_has_no_umbrella() -> None:

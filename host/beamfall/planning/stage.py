@@ -37,8 +37,12 @@ def read_stage(text: str | None, *, key: str = "stage") -> float | None:
 def read_width(text: str, *, key: str = "stage") -> float | None:
     """Return the umbrella's width, rim to rim, in m, of a text such as 'umbrella 15 mm wide'; None for another text.
 
-    Raises UserError for a width that cannot be.
+    Raises UserError for a width that cannot be, and for an umbrella without one.
     """
+    if text.strip().lower() == "umbrella":
+        raise UserError(
+            f'{key} = {text}: how wide? Write "umbrella 15 mm wide", or a time after the contact, such as "2 ms"'
+        )
     found = _LOOK.fullmatch(text.strip())
     if found is None:
         return None
