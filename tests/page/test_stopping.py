@@ -146,7 +146,7 @@ def test_an_abort_in_the_middle_of_a_shot_puts_its_outputs_off(
     serve: Serve, open_page: Open, log_path: Path
 ) -> None:
     stretch = Stretch()
-    served, page = open_ready(serve, open_page, stretch.open, rig=QUICK_RIG)
+    served, page = open_ready(serve, open_page, opener=stretch.open)
     arm_and_release(page)
     expect(page.locator("#state")).to_have_text("armed-for-sensor")
     assert stretch.reached.wait(60.0)
@@ -183,7 +183,7 @@ def test_a_board_unplugged_is_named_at_once_and_used_again_when_it_is_back(
     serve: Serve, open_page: Open, keep_screenshot: Callable[[Any, str], None]
 ) -> None:
     plug = Plug()
-    served, page = open_ready(serve, open_page, plug.open, rig=QUICK_RIG)
+    served, page = open_ready(serve, open_page, opener=plug.open)
     page.keyboard.press("a")
     expect(page.locator("#release")).to_be_enabled()
     boot = served.hub.get("board")["boot_id"]
