@@ -57,7 +57,7 @@ EXCEPTIONS = {
 
 # Libraries that take so long to load that a command pays for them only where it uses them.
 SLOW = {
-    "construct", "cryptography", "cv2", "exifread", "gphoto2", "iapws", "lxml", "markdown_it", "matplotlib",
+    "construct", "cryptography", "cv2", "exifread", "gphoto2", "lxml", "markdown_it", "matplotlib",
     "numpy", "PIL", "pint", "platformdirs", "pyarrow", "rich", "scipy", "segno", "serial", "starlette",
     "tomlkit", "uvicorn", "watchfiles",
 }  # fmt: skip
