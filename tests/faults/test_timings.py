@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import time
 from collections.abc import Iterator
 from dataclasses import replace
@@ -15,7 +16,8 @@ from tiers import in_full
 
 from beamfall.board import Board
 from beamfall.cli import main
-from beamfall.faults.setup import PLANNED, Setup, make_setup
+from beamfall.faults.origin import Origin, Source
+from beamfall.faults.setup import Setup, make_setup
 from beamfall.faults.timings import RECENT_S, find_timings
 from beamfall.setup.rig import Rig, example_rig
 from beamfall.setup.sequence import Sequence
@@ -77,7 +79,7 @@ def test_settings_that_were_fired_are_found_wrong(
     fire(spoil(fault, seed, setup.sequence), setup.rig, seed)
     found = check(capsys, seed)
     assert found["ranked"][0]["name"] == fault, found["ranked"][:3]
-    assert found["timings"] == "the sequence of shot 1; to check others: --sequence FILE"
+    assert found["timings_from"] == {"source": "shot", "shot": 1}
 
 
 @pytest.mark.usefixtures("log_path", "silent_photographer")
@@ -85,14 +87,14 @@ def test_a_plan_is_not_called_tested_because_it_is_like_itself(
     setup: Setup, capsys: pytest.CaptureFixture[str]
 ) -> None:
     found = check(capsys, 1)
-    assert found["timings"] == PLANNED
+    assert found["timings_from"] == {"source": "plan"}
     assert not {"setting-delay", "setting-window"} & set(outcomes_of(found))
     ranked = {one["name"] for one in found["ranked"]}
     assert not ranked & set(SETTINGS)
     # Nor where a shot was fired with it.
     fire(setup.sequence, setup.rig)
     found = check(capsys, 1)
-    assert found["timings"].startswith("the sequence of shot 1")
+    assert found["timings_from"] == {"source": "shot", "shot": 1}
     assert not {"setting-delay", "setting-window"} & set(outcomes_of(found))
 
 
@@ -104,8 +106,13 @@ def test_the_text_names_the_timings_that_were_checked(
     capsys.readouterr()
     assert main(["check", "--port", "sim", "--seed", "1", "--simulated-person"]) == 0
     said = capsys.readouterr().out
-    assert "Timings checked: the sequence of shot 1; to check others: --sequence FILE." in said
-    assert said.count("More than one can be true") == 1
+    checked = Origin(Source.SHOT, 1).describe()
+    assert "shot 1" in checked and "--sequence" in checked
+    assert said.count(checked) == 1
+    shares = [float(share) for share in re.findall(r"(\d+) %$", said, re.MULTILINE)]
+    assert sum(shares) > 100 and said.count("100 %") == shares.count(100) + 1, (
+        "said once that they add up to more"
+    )
 
 
 @pytest.mark.usefixtures("silent_photographer")
@@ -126,10 +133,14 @@ def test_a_delay_set_in_the_rig_file_is_compared_with_what_the_rig_should_need()
 
 
 # -- which shot ------------------------------------------------------------------------------------------------
-def look(rig: Rig, seed: int = 1, now_s: float | None = None) -> str | None:
+def look(rig: Rig, seed: int = 1, now_s: float | None = None) -> Origin | None:
     with Board.connect("sim", rig=rig, seed=seed) as board:
         found = find_timings(board, rig, now_s)
-    return None if found is None else found.said
+    return None if found is None else found.origin
+
+
+def shot(number: int) -> Origin:
+    return Origin(Source.SHOT, number)
 
 
 @pytest.mark.usefixtures("log_path")
@@ -138,11 +149,11 @@ def test_the_newest_shot_of_this_board_and_rig_counts(setup: Setup) -> None:
     assert look(rig) is None, "there is no log yet"
     fire(sequence, rig)
     fire(sequence.with_flash_delay(0.2), rig)
-    assert look(rig) == "the sequence of shot 2"
+    assert look(rig) == shot(2)
     other = replace(rig, name="another rig")
     assert look(other) is None
     fire(sequence, other)
-    assert look(rig) == "the sequence of shot 2" and look(other) == "the sequence of shot 3"
+    assert look(rig) == shot(2) and look(other) == shot(3)
     assert look(rig, seed=2) is None, "a simulated rig of another seed is another rig"
 
 
@@ -157,7 +168,7 @@ def test_searches_warm_ups_and_shots_of_last_week_do_not_count(setup: Setup) -> 
     warm_up = build_warm_up(rig, 1)
     assert warm_up is not None
     fire(warm_up, rig)
-    assert look(rig) == "the sequence of shot 1"
+    assert look(rig) == shot(1)
     assert look(rig, now_s=time.time() + RECENT_S + 60.0) is None
 
 
@@ -169,7 +180,7 @@ def test_what_the_board_holds_is_checked_where_no_shot_says(setup: Setup) -> Non
         assert find_timings(board, setup.rig) is None, "its digest alone says no times"
         log.keep_table(tuned.make_table(board.info))
         found = find_timings(board, setup.rig)
-    assert found is not None and found.said == "the sequence that the board holds"
+    assert found is not None and found.origin == Origin(Source.BOARD)
     row = found.sequence.flash_row()
     assert row is not None and row.delay_s == pytest.approx(0.2, abs=1e-8)
 

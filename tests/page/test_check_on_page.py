@@ -9,6 +9,7 @@ import pytest
 from page_helpers import Served
 
 from beamfall.board_session import HOST_TIMEOUT_S
+from beamfall.faults.finder import NO_ANSWER
 from beamfall.page.jobs import make_check
 from beamfall.page.listening import make_opener
 from beamfall.setup.rig import Rig
@@ -97,11 +98,11 @@ def test_who_cannot_tell_says_so_and_every_caution_is_told_once(serve: Serve) ->
 
     job, asked = lead(served, never_tell)
     assert not job["result"]["settled"]
-    assert [line for line in job["lines"] if line["showed"] == "no clear answer"]
+    assert [line for line in job["lines"] if line["showed"] == NO_ANSWER]
     told = [caution for question in asked for caution in question["cautions"]]
     assert len(told) == len(set(told)) >= 4
     for one in told:  # nor inside another one
         assert sum(one in other for other in told) == 1
     texts = [question["text"] for question in asked]
     assert len(texts) == len(set(texts)), "what could not be told is not asked again"
-    assert job["result"]["timings"] == "those on this page"
+    assert job["result"]["timings_from"] == {"source": "page"}

@@ -13,6 +13,7 @@ from beamfall.cli.options import PORT, RIG
 from beamfall.cli.output import print_json, print_pairs, print_table
 from beamfall.errors import UserError
 from beamfall.faults.catalogue import load_catalogue
+from beamfall.faults.origin import Origin, Source
 from beamfall.faults.setup import make_setup
 from beamfall.faults.timings import find_timings
 from beamfall.setup.rig import load_rig
@@ -71,7 +72,7 @@ def check(
     sequence = None
     if sequence_file is not None:
         sequence = load_sequence(sequence_file)
-    timings = "" if sequence_file is None else f"those of {sequence_file}"
+    timings = None if sequence_file is None else Origin(Source.FILE, file=str(sequence_file))
     plain = make_setup(rig, sequence, timings=timings)
     try:
         board = Board.connect(port, rig=rig, seed=seed)
@@ -97,7 +98,7 @@ def check(
 
 
 def _set_up(
-    board: Board, rig: Rig, rig_file: Path | None, sequence: Sequence | None, timings: str
+    board: Board, rig: Rig, rig_file: Path | None, sequence: Sequence | None, timings: Origin | None
 ) -> Setup:
     """The setup with the timings that are fired: those given, those of the log, or those planned for this board."""
     from beamfall.planning.learned import find_file, load_learned
@@ -109,8 +110,7 @@ def _set_up(
         learned = load_learned(find_file(rig_file), board.info.unique_id.hex())
         found = find_timings(board, rig)
         if found is not None:  # as fired: with what was dialled in
-            said = f"{found.said}; to check others: --sequence FILE"
-            return make_setup(rig, found.sequence, timings=said, learned=learned)
+            return make_setup(rig, found.sequence, timings=found.origin, learned=learned)
     return workflow.set_up(board, rig, sequence, timings=timings, learned=learned)
 
 
@@ -130,7 +130,7 @@ def _print_finding(finding: Finding) -> None:
     if sum(chance for _, chance in finding.ranked) > 1.005:
         print("More than one can be true, so the chances may add up to more than 100 %.")
     print()
-    print(f"Timings checked: {finding.timings}.")
+    print(f"Timings checked: {finding.timings.describe()}.")
     print(finding.reason)
     if finding.separates:
         print(f"Not settled: {finding.separates}")

@@ -4,6 +4,7 @@ catalogue   what is known, in catalogue.toml: causes, what tests can show under 
 signs       what a test can show, and the chance of each outcome under each cause
 questions   a question to the person, and who answers
 setup       which lines and timings are looked at, and what physics expects there
+origin      where the timings that are checked come from
 timings     the timings that the board was really fired with, from the log
 aside       the board listened to while a person sits at a prompt
 fault_rig   board, setup and person together

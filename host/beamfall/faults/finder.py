@@ -10,6 +10,7 @@ from beamfall.faults.advice import AGAIN, MISSED, list_advice
 from beamfall.faults.catalogue import NOTHING, load_catalogue
 from beamfall.faults.checks import CHECKS, CONNECT, Check
 from beamfall.faults.inference import CauseChances, tell_apart
+from beamfall.faults.origin import Origin, Source
 from beamfall.faults.questions import CannotTell, PersonGone
 from beamfall.faults.signs import Sign
 
@@ -25,6 +26,7 @@ _LEAST_GAIN_ASKED = 0.05  # bits; a person is not asked for less
 _ASKED_AGAIN = 1.4  # effort of a question for the second time
 _TIMES = 2
 _TELLS_APART = 0.1  # bits, of the test that would separate two causes
+NO_ANSWER = "no clear answer"
 _SPEAKS = 1.6  # an outcome so much likelier with a cause than without it is given as a reason
 _RULES_OUT = 2.2  # an outcome that counts only when all the others are known
 _CATALOGUE = load_catalogue()
@@ -60,7 +62,7 @@ class Step:
         words = [sign.words[outcome] for sign, outcome in self.list_shown()]
         happened = {"lost", "restarted"} & set(self.outcomes.values())
         words += [self.trouble] if self.trouble and not happened else []  # that says it already
-        words += ["no clear answer"] if self.untold else []
+        words += [NO_ANSWER] if self.untold else []
         return "; ".join(words) or "no result"
 
 
@@ -76,7 +78,7 @@ class Finding:
     questions: int
     steps: tuple[Step, ...] = ()
     separates: str = ""
-    timings: str = ""
+    timings: Origin = Origin(Source.PLAN)
     ended_early: bool = False
 
     def to_json(self) -> dict[str, Any]:
@@ -90,7 +92,8 @@ class Finding:
             "found": list(self.found),
             "remaining": list(self.left),
             "would_separate": self.separates,
-            "timings": self.timings,
+            "timings": self.timings.describe(),
+            "timings_from": self.timings.to_json(),
             "ended_early": self.ended_early,
             "tests": [
                 {"test": s.check.name, "asked": s.asked, "outcomes": s.outcomes}

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from beamfall.errors import BeamfallError, PhysicsRangeError, RigFileError
+from beamfall.faults.origin import Origin, Source
 from beamfall.physics.fall import fall
 from beamfall.planning.make import make_plan
 from beamfall.planning.rows import EARLIEST_S
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
     from beamfall.setup.rig import Rig
     from beamfall.setup.rig_sections import Beam, Flash, Valve
 
-PLANNED = "the plan's timings; to check others: --sequence FILE"
 _SAME_S = 1e-6  # a smaller difference is rounding, not a time that somebody set
 _WINDOW_S = 1.5  # for a single drop to be at the beam: as of a rig file that says nothing
 
@@ -42,7 +42,7 @@ class Setup:
     """What is being looked at.
 
     `delay_s`: from what to what the plan would have the flash delay. `planned`: the plan's own
-    sequence, where the rig can be planned. `timings` says in words which timings `sequence` has.
+    sequence, where the rig can be planned. `timings` says where those of `sequence` come from.
     """
 
     rig: Rig
@@ -54,7 +54,7 @@ class Setup:
     expected: Expectation | None
     delay_s: tuple[float, float] | None
     planned: Sequence | None = None
-    timings: str = PLANNED
+    timings: Origin = Origin(Source.PLAN)
 
     @property
     def sets_delay(self) -> bool:
@@ -91,13 +91,13 @@ def make_setup(
     rig: Rig,
     sequence: Sequence | None = None,
     *,
-    timings: str = "",
+    timings: Origin | None = None,
     learned: Belief | None = None,
 ) -> Setup:
     """Return the setup of a rig and the sequence fired with it; without one, the rig's plan.
 
-    `timings` says which sequence it is; `learned` is what seeking has shown of this rig, which the plan uses. A
-    rig without a flash has no plan: one drop of its first valve is its shot.
+    `timings` says where that sequence comes from; `learned` is what seeking has shown of this rig,
+    which the plan uses. A rig without a flash has no plan: one drop of its first valve is its shot.
     The valve, beam and flash looked at are the first ones that the sequence uses. Raises what
     planning raises if there is no sequence.
     """
@@ -118,7 +118,8 @@ def make_setup(
         planned = _let_one_fall(rig)
     if sequence is None:
         assert planned is not None
-        sequence, timings = planned, PLANNED if rig.flashes else "one drop, without a flash"
+        sequence = planned
+        timings = Origin(Source.PLAN if rig.flashes else Source.SINGLE_DROP)
     used = [row.output for row in sorted(sequence.rows, key=lambda row: row.delay_s)]
     valve = next((v for name in used for v in rig.valves if v.output == name), None)
     flash = next((f for name in used for f in rig.flashes if f.output == name), None)
@@ -141,7 +142,7 @@ def make_setup(
         expected=None if beam is None else expect_drop(rig, valve, beam),
         delay_s=delay,
         planned=planned,
-        timings=timings or "a sequence of its own",
+        timings=timings or Origin(Source.CALLER),
     )
 
 

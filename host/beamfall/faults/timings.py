@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from beamfall.errors import LogError
+from beamfall.faults.origin import Origin, Source
 from beamfall.shots import ShotLog
 from beamfall.shots.repeat import rebuild_sequence
 
@@ -28,10 +29,10 @@ _LOOKS = 50  # newest shots looked at
 
 @dataclass(frozen=True)
 class Timings:
-    """A sequence, and in words where it comes from."""
+    """A sequence, and where it comes from."""
 
     sequence: Sequence
-    said: str
+    origin: Origin
 
 
 def find_timings(board: Board, rig: Rig, now_s: float | None = None) -> Timings | None:
@@ -59,9 +60,7 @@ def _find_newest(log: ShotLog, board: Board, rig: Rig, now_s: float) -> Timings 
         limit=_LOOKS,
     )  # fmt: skip
     shots = log.read_these(found)
-    return _take_first(
-        ((one.table, f"the sequence of shot {one.record.shot}") for one in shots), rig
-    )
+    return _take_first(((one.table, Origin(Source.SHOT, one.record.shot)) for one in shots), rig)
 
 
 def _find_held(log: ShotLog, board: Board, rig: Rig) -> Timings | None:
@@ -69,15 +68,15 @@ def _find_held(log: ShotLog, board: Board, rig: Rig) -> Timings | None:
     if status.table.name != "ready":
         return None
     table = log.find_table(status.digest, board.info.clock_hz)
-    return _take_first([] if table is None else [(table, "the sequence that the board holds")], rig)
+    return _take_first([] if table is None else [(table, Origin(Source.BOARD))], rig)
 
 
-def _take_first(tables: Iterable[tuple[Table, str]], rig: Rig) -> Timings | None:
+def _take_first(tables: Iterable[tuple[Table, Origin]], rig: Rig) -> Timings | None:
     """The first that is a whole shot of this rig: not a warm-up, nor of other outputs."""
 
     valves = {valve.output for valve in rig.valves}
-    for table, said in tables:
+    for table, origin in tables:
         outputs = {row.output for row in table.rows}
         if outputs & valves and (not rig.flashes or table.flash_row() is not None):
-            return Timings(rebuild_sequence(table, said), said)
+            return Timings(rebuild_sequence(table, origin.name()), origin)
     return None

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from beamfall.errors import UserError
+from beamfall.faults.origin import Origin, Source
 from beamfall.page import words
 from beamfall.page.front import run_on_page
 from beamfall.page.work import Job, Work
@@ -232,7 +233,7 @@ def make_check(simulated_person: bool) -> Job:
         # The timings on the page, which are what it fires.
         setup = check.set_up(
             work.board, desk.rig, desk.sequence if desk.rig.flashes else None,
-            timings=words.TIMINGS_CHECKED, learned=desk.learned,
+            timings=Origin(Source.PAGE), learned=desk.learned,
         )  # fmt: skip
         work.bench.disarm()
         hands = check.find_hands(work.board, setup)

@@ -62,7 +62,6 @@ ACTS = {
 }  # fmt: skip
 SET_BY_HAND, CORRECTED = "Set by hand", "Corrected for the drift"
 EDGES_APPEAR = "Move something through the beam. Each edge appears on the Bench at once."
-TIMINGS_CHECKED = "those on this page"
 WHAT_IS_SEEN = "What does the picture show?"
 WITH_HEIGHTS = "If you measured heights, type them too: before jet 31 mm drop 42 mm"
 WITH_JET = "If you measured the jet's height, type it too: jet 31 mm"

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from beamfall.errors import UserError
+from beamfall.faults.origin import Origin, Source
 from beamfall.faults.questions import CannotTell, leave_out
 from beamfall.faults.setup import make_setup
 from beamfall.workflows.steps import Consult, Event, People, Workflow
@@ -190,7 +191,7 @@ def set_up(
     rig: Rig,
     sequence: Sequence | None = None,
     *,
-    timings: str = "",
+    timings: Origin | None = None,
     learned: Belief | None = None,
 ) -> Setup:
     """`make_setup` with what is dialled in at the rig, which is then what its `timings` say."""
@@ -198,7 +199,7 @@ def set_up(
     changed = board.traits.as_set(setup.sequence)
     if changed == setup.sequence:
         return setup
-    return replace(setup, sequence=changed, timings="those set on the simulated rig")
+    return replace(setup, sequence=changed, timings=Origin(Source.SIMULATED_RIG))
 
 
 def check(

@@ -64,6 +64,7 @@ interface Finding {
   advice: string;
   would_separate: string;
   timings: string;
+  timings_from: { source: string; shot?: number; file?: string };
   ranked: { name: string; probability: number }[];
 }
 
