@@ -93,7 +93,9 @@ def read_catalogue(text: str) -> Catalogue:
     for sign in signs.values():
         for name in (*sign.chances, *sign.hiders):
             if name not in causes:
-                raise DefinitionError(f"catalogue.toml: sign {sign.name} names no cause: {name}")
+                raise DefinitionError(
+                    f"names no cause: {name}", source="catalogue.toml", entry=f"sign {sign.name}"
+                )
     questions = {
         entry["name"]: Question(
             name=entry["name"],

@@ -56,7 +56,7 @@ def load_definition(path: Path) -> Definition:
         with path.open("rb") as file:
             content = tomllib.load(file)
     except (OSError, tomllib.TOMLDecodeError) as error:
-        raise DefinitionError(f"{path}: cannot be read: {error}") from error
+        raise DefinitionError(f"cannot be read: {error}", source=path) from error
     return parse_definition(content, str(path))
 
 
@@ -152,7 +152,7 @@ class _Parser:
 
     def _require(self, condition: bool, where: str, problem: str) -> None:
         if not condition:
-            raise DefinitionError(f"{self._source}: {where}: {problem}")
+            raise DefinitionError(problem, source=self._source, entry=where)
 
     def _check_keys(
         self,

@@ -58,7 +58,7 @@ class Codec:
         try:
             return Message(name, codec.decode(payload))
         except MessageError as error:
-            raise MessageError(f"{error}{self._explain(name, payload)}") from error
+            raise error.explain(self._explain(name, payload)) from error
 
     def decode_frame(self, frame: Frame) -> Message:
         """Return the message in a good frame; raises MessageError (`bad_payload`)."""
@@ -157,7 +157,7 @@ class _MessageCodec:
     def decode(self, payload: bytes) -> Mapping[str, Any]:
         name, size, fixed = self._message.name, len(payload), self._message.fixed_size
         if size < self._message.smallest or (self._tail is None and size > fixed):
-            raise MessageError(f"{name}: a payload of {size} bytes; {self._say_size()}")
+            raise MessageError(f"a payload of {size} bytes; {self._say_size()}", where=name)
         fields: dict[str, Any] = dict(
             zip(self._names, self._struct.unpack_from(payload), strict=True)
         )
@@ -171,8 +171,8 @@ class _MessageCodec:
             self._check_count(self._tail, count)
             if len(content) != count * self._message.tail_size:
                 raise MessageError(
-                    f"{name}.{self._tail.name}: the count {count} asks for "
-                    f"{count * self._message.tail_size} bytes, {len(content)} follow"
+                    f"the count {count} asks for {count * self._message.tail_size} bytes, {len(content)} follow",
+                    where=f"{name}.{self._tail.name}",
                 )
             fields[self._tail.name] = self._decode_tail(self._tail, content)
         return fields
@@ -208,7 +208,7 @@ class _MessageCodec:
         if tail.max is not None and count > tail.max:
             things = "bytes of UTF-8" if self._records is None else "records"
             raise MessageError(
-                f"{self._message.name}.{tail.name}: {count} {things}; at most {tail.max}"
+                f"{count} {things}; at most {tail.max}", where=f"{self._message.name}.{tail.name}"
             )
 
     def _decode_tail(self, tail: Field, content: bytes) -> Any:
@@ -218,7 +218,7 @@ class _MessageCodec:
             return content.decode("utf-8")
         except UnicodeDecodeError as error:
             raise MessageError(
-                f"{self._message.name}.{tail.name}: not UTF-8 at byte {error.start}"
+                f"not UTF-8 at byte {error.start}", where=f"{self._message.name}.{tail.name}"
             ) from error
 
     def _encode_tail(self, tail: Field, value: Any) -> tuple[int, bytes]:
@@ -229,7 +229,7 @@ class _MessageCodec:
             content = value.encode("utf-8")
         except (AttributeError, UnicodeEncodeError) as error:
             raise MessageError(
-                f"{self._message.name}.{tail.name}: UTF-8 cannot encode {value!r}"
+                f"UTF-8 cannot encode {value!r}", where=f"{self._message.name}.{tail.name}"
             ) from error
         return len(content), content
 
@@ -243,7 +243,7 @@ def _members(definition: Definition, field: Field) -> dict[int, Any]:
 
 
 def _undefined(where: str, field: Field, value: Any) -> MessageError:
-    return MessageError(f"{where}: {value!r} is not a value of {field.type}")
+    return MessageError(f"{value!r} is not a value of {field.type}", where=where)
 
 
 def _order(fields: tuple[Field, ...], record: Mapping[str, Any], where: str) -> list[Any]:
@@ -254,11 +254,15 @@ def _order(fields: tuple[Field, ...], record: Mapping[str, Any], where: str) -> 
 
 def _unlike(fields: tuple[Field, ...], given: Mapping[str, Any], where: str) -> MessageError:
     names = [field.name for field in fields]
-    missing = ", ".join(name for name in names if name not in given)
-    unknown = ", ".join(str(name) for name in given if name not in names)
-    problems = [f"{missing} missing"] if missing else []
-    problems += [f"{unknown} unknown"] if unknown else []
-    return MessageError(f"{where}: {'; '.join(problems)}; its fields are {', '.join(names)}")
+    missing = [name for name in names if name not in given]
+    unknown = [str(name) for name in given if name not in names]
+    problems = [f"{', '.join(missing)} missing"] if missing else []
+    problems += [f"{', '.join(unknown)} unknown"] if unknown else []
+    return MessageError(
+        f"{'; '.join(problems)}; its fields are {', '.join(names)}",
+        where=where,
+        names=(*missing, *unknown),
+    )
 
 
 def _misfit(fields: tuple[Field, ...], values: Any, where: str) -> MessageError:
@@ -266,17 +270,19 @@ def _misfit(fields: tuple[Field, ...], values: Any, where: str) -> MessageError:
     try:
         given = list(values)
     except TypeError:
-        return MessageError(f"{where}: {values!r} is not a record")
+        return MessageError(f"{values!r} is not a record", where=where)
     if len(given) != len(fields):
-        return MessageError(f"{where}: {len(given)} values for {len(fields)} fields")
+        return MessageError(f"{len(given)} values for {len(fields)} fields", where=where)
     for field, value in zip(fields, given, strict=True):
         if field.base == "bytes":
             if not isinstance(value, bytes) or len(value) != field.size:
-                return MessageError(f"{where}.{field.name}: {value!r} is not {field.size} bytes")
+                return MessageError(
+                    f"{value!r} is not {field.size} bytes", where=f"{where}.{field.name}"
+                )
             continue
         most = (1 << 8 * field.size) - 1
         if not isinstance(value, int) or not 0 <= value <= most:
             return MessageError(
-                f"{where}.{field.name}: {value!r} is not a whole number from 0 to {most}"
+                f"{value!r} is not a whole number from 0 to {most}", where=f"{where}.{field.name}"
             )
-    return MessageError(f"{where}: the values {given!r} do not fit")
+    return MessageError(f"the values {given!r} do not fit", where=where)

@@ -41,14 +41,16 @@ def render_specification(definition: Definition, text: str) -> str:
     def replace(match: re.Match[str]) -> str:
         name = match["name"]
         if name not in parts:
-            raise DefinitionError(f"SPEC.md: there is no generated part {name!r}")
+            raise DefinitionError(
+                f"there is no generated part {name!r}", source="SPEC.md", entry=name
+            )
         found.add(name)
         return f"{match[1]}\n{parts[name](definition).strip()}\n\n{match[3]}"
 
     rendered = _PART.sub(replace, text)
     missing = sorted(parts.keys() - found)
     if missing:
-        raise DefinitionError(f"SPEC.md: the markers of {', '.join(missing)} are missing")
+        raise DefinitionError(f"the markers of {', '.join(missing)} are missing", source="SPEC.md")
     return rendered
 
 
