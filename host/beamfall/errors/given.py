@@ -61,7 +61,14 @@ class UnitError(UserError, ValueError):
 
 
 class BoardProfileError(UserError):
-    """A board's profile cannot be used; the message names the file, the pin or the limit, and the cure."""
+    """A board's profile cannot be used; the message names the file, the pin or the limit, and the cure.
+
+    `problems` holds one KeyProblem for each constant or pin that is wrong, in the order of the message.
+    """
+
+    def __init__(self, message: str, *, problems: tuple[KeyProblem, ...] = ()) -> None:
+        super().__init__(message)
+        self.problems = problems
 
 
 class RigFileError(UserError):

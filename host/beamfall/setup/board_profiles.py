@@ -10,9 +10,9 @@ import ast
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
-from beamfall.errors import BoardProfileError
+from beamfall.errors import BoardProfileError, KeyProblem
 from beamfall.resources import find_firmware
 from beamfall.setup.signals import INPUTS, OUTPUTS, SignalKind
 
@@ -153,11 +153,16 @@ def check_profile(profile: Profile) -> None:
     """Raise BoardProfileError naming everything that is wrong with a profile."""
     problems = list(find_problems(profile))
     if problems:
-        raise BoardProfileError(f"{profile.path}: " + "; ".join(problems))
+        raise BoardProfileError(
+            f"{profile.path}: " + "; ".join(one.text for one in problems), problems=tuple(problems)
+        )
 
 
-def find_problems(profile: Profile) -> Iterator[str]:
-    """Yield what is wrong with a profile, each with its cure; nothing when it can be used."""
+def find_problems(profile: Profile) -> Iterator[KeyProblem]:
+    """Yield what is wrong with a profile, each with its cure; nothing when it can be used.
+
+    The key of a pin is its place in the profile: `OUTPUTS[1]`, `MARK_PINS[0]`, `LED`.
+    """
     found = profile.constants
     yield from _find_head_problems(found)
     yield from _find_limit_problems(found)
@@ -172,169 +177,210 @@ def find_problems(profile: Profile) -> Iterator[str]:
         yield from _find_layout_problems(found)
 
 
-def _find_head_problems(found: Mapping[str, Any]) -> Iterator[str]:
+def _miss(key: str, expected: str) -> KeyProblem:
+    return KeyProblem(key, None, expected, f"{key} is missing; it must be {expected}")
+
+
+def _say_value(key: str, found: object, expected: str, *, of: str = "") -> KeyProblem:
+    whose = f" ({of})" if of else ""
+    return KeyProblem(key, found, expected, f"{key}{whose} is {found!r}; it must be {expected}")
+
+
+def _find_head_problems(found: Mapping[str, Any]) -> Iterator[KeyProblem]:
     if not isinstance(found.get("NAME"), str) or not found["NAME"]:
-        yield "NAME is missing: a text for people"
+        yield _miss("NAME", "a text for people")
     elif len(found["NAME"].encode()) > 96:
-        yield "NAME is longer than the 96 bytes that the wire can carry"
+        text = "NAME is longer than the 96 bytes that the wire can carry"
+        yield KeyProblem("NAME", found["NAME"], "at most 96 bytes", text)
     if found.get("PORT") not in PORTS:
-        yield f"PORT is {found.get('PORT')!r}; it must be one of {', '.join(PORTS)}"
+        yield _say_value("PORT", found.get("PORT"), f"one of {', '.join(PORTS)}")
     if found.get("PORT") == "rp2" and found.get("CHIP") not in ("rp2040", "rp2350"):
-        yield f"CHIP is {found.get('CHIP')!r}; the rp2 port knows rp2040 and rp2350"
+        text = f"CHIP is {found.get('CHIP')!r}; the rp2 port knows rp2040 and rp2350"
+        yield KeyProblem("CHIP", found.get("CHIP"), "rp2040 or rp2350", text)
     for line in ("DTR", "RTS"):
         if line in found and found[line] not in LINE_LEVELS:
-            yield f'{line} is {found[line]!r}; it must be "on", "off" or None'
+            yield _say_value(line, found[line], '"on", "off" or None')
 
 
-def _find_limit_problems(found: Mapping[str, Any]) -> Iterator[str]:
+def _find_limit_problems(found: Mapping[str, Any]) -> Iterator[KeyProblem]:
     for name, (least, most) in _LIMITS.items():
         value = found.get(name)
         if name not in found:
-            yield f"{name} is missing; it must be from {least} to {most}"
+            yield _miss(name, f"from {least} to {most}")
         elif isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
-            yield f"{name} is {value!r}; it must be a whole number from {least} to {most}"
+            yield _say_value(name, value, f"a whole number from {least} to {most}")
     camera = found.get("CAMERA_MAX_MS")
     if found.get("CHIP") == "rp2350" and isinstance(camera, int) and camera > _SHOT_MAX_MS:
-        yield (
-            f"CAMERA_MAX_MS is {camera}; a shot on an rp2350 is at most {_SHOT_MAX_MS} ms long (2^30 ticks of 150 MHz)"
-        )
+        longest = f"at most {_SHOT_MAX_MS} ms"
+        text = f"CAMERA_MAX_MS is {camera}; a shot on an rp2350 is {longest} long (2^30 ticks of 150 MHz)"
+        yield KeyProblem("CAMERA_MAX_MS", camera, longest, text)
     watchdog = found.get("WATCHDOG_MS", 0)
     if not isinstance(watchdog, int) or not (watchdog == 0 or 1000 <= watchdog <= 8300):
-        yield f"WATCHDOG_MS is {watchdog!r}; it must be 0 (none) or from 1000 to 8300"
+        yield _say_value("WATCHDOG_MS", watchdog, "0 (none) or from 1000 to 8300")
 
 
 def _is_pin(pin: Any) -> bool:
     return isinstance(pin, str) or (isinstance(pin, int) and not isinstance(pin, bool) and pin >= 0)
 
 
-def _find_line_problems(found: Mapping[str, Any]) -> Iterator[str]:
+def _find_line_problems(found: Mapping[str, Any]) -> Iterator[KeyProblem]:
     """Problems of form: after these have been ruled out, every pin is a pin."""
     for name, signals, size in (("OUTPUTS", OUTPUT_NAMES, 2), ("INPUTS", INPUT_NAMES, 3)):
         lines = found.get(name)
         if not isinstance(lines, dict) or (name == "OUTPUTS" and not lines):
-            yield f"{name} is missing: a dictionary from a signal's number to its pin"
+            yield _miss(name, "a dictionary from a signal's number to its pin")
             continue
         for signal, entry in lines.items():
             where = f"{name}[{signal!r}]"
             if signal not in signals:
-                yield f"{where}: there is no such signal; there are " + ", ".join(
-                    f"{number} ({text})" for number, text in signals.items()
-                )
+                known = ", ".join(f"{number} ({text})" for number, text in signals.items())
+                text = f"{where}: there is no such signal; there are {known}"
+                yield KeyProblem(where, entry, f"one of {known}", text)
             elif not isinstance(entry, tuple) or len(entry) != size or not _is_pin(entry[0]):
                 shape = "(pin, active high)" if size == 2 else "(pin, level when dark or on, pull)"
-                yield f"{where} ({signals[signal]}) is {entry!r}; it must be {shape}"
+                yield _say_value(where, entry, shape, of=signals[signal])
             elif entry[1] not in (0, 1):
-                yield f"{where} ({signals[signal]}): the level is {entry[1]!r}; it must be 0 or 1"
+                yield _say_value(where, entry[1], "0 or 1", of=f"level of {signals[signal]}")
             elif size == 3 and entry[2] not in PULLS:
-                yield f'{where} ({signals[signal]}): the pull is {entry[2]!r}; it must be "up", "down" or None'
+                yield _say_value(
+                    where, entry[2], '"up", "down" or None', of=f"pull of {signals[signal]}"
+                )
     led = found.get("LED")
     if led is not None and not (isinstance(led, tuple) and len(led) == 2 and _is_pin(led[0])):
-        yield f"LED is {led!r}; it must be (pin, active high) or None"
+        yield _say_value("LED", led, "(pin, active high) or None")
     yield from _find_analogue_problems(found)
     if found.get("PORT") == "rp2":
         if not isinstance(found.get("ZERO_PIN"), int):
-            yield "ZERO_PIN is missing: a GPIO that is left unconnected"
+            yield _miss("ZERO_PIN", "a GPIO that is left unconnected")
         marks = found.get("MARK_PINS")
         if (
             not isinstance(marks, tuple)
             or len(marks) != 2
             or not all(isinstance(m, int) for m in marks)
         ):
-            yield "MARK_PINS is missing: two GPIOs that are left unconnected, for beam 1 and beam 2"
+            yield _miss("MARK_PINS", "two GPIOs that are left unconnected, for beam 1 and beam 2")
 
 
-def _find_analogue_problems(found: Mapping[str, Any]) -> Iterator[str]:
+def _find_analogue_problems(found: Mapping[str, Any]) -> Iterator[KeyProblem]:
     given = [name for name in ANALOGUE if name in found]
     if len(given) == 1:
-        yield f"{given[0]} is given alone; give {' and '.join(ANALOGUE)}, or neither"
+        both = " and ".join(ANALOGUE)
+        text = f"{given[0]} is given alone; give {both}, or neither"
+        yield KeyProblem(given[0], found[given[0]], f"{both}, or neither", text)
     for name in given:
         entry = found[name]
         whole = isinstance(entry, tuple) and len(entry) == 2 and all(type(n) is int for n in entry)
         if not whole or not 26 <= entry[0] <= 28 or entry[1] < 1:
-            yield f"{name} is {entry!r}; it must be (pin 26, 27 or 28, µA or µV for one step)"
+            yield _say_value(name, entry, "(pin 26, 27 or 28, µA or µV for one step)")
 
 
-def _list_pins(found: Mapping[str, Any]) -> Iterator[tuple[Any, str, str]]:
-    """Each pin, what it is for, and its kind: output, input, internal or led."""
+class _PinUse(NamedTuple):
+    """A pin, what it is for, its kind (output, input, internal or led), and where the profile names it."""
+
+    pin: Any
+    purpose: str
+    kind: str
+    key: str
+
+    def is_wrong(self, text: str, expected: str) -> KeyProblem:
+        return KeyProblem(self.key, self.pin, expected, text)
+
+
+def _list_pins(found: Mapping[str, Any]) -> Iterator[_PinUse]:
     for signal, entry in found["OUTPUTS"].items():
-        yield entry[0], OUTPUT_NAMES[signal], "output"
+        yield _PinUse(entry[0], OUTPUT_NAMES[signal], "output", f"OUTPUTS[{signal}]")
     for signal, entry in found["INPUTS"].items():
-        yield entry[0], INPUT_NAMES[signal], "input"
+        yield _PinUse(entry[0], INPUT_NAMES[signal], "input", f"INPUTS[{signal}]")
     if found.get("PORT") == "rp2":
-        yield found["ZERO_PIN"], "the common zero", "internal"
-        for beam, pin in enumerate(found["MARK_PINS"], 1):
-            yield pin, f"the mark of beam {beam}", "internal"
+        yield _PinUse(found["ZERO_PIN"], "the common zero", "internal", "ZERO_PIN")
+        for index, pin in enumerate(found["MARK_PINS"]):
+            yield _PinUse(pin, f"the mark of beam {index + 1}", "internal", f"MARK_PINS[{index}]")
     for name in ANALOGUE:
         if name in found:
-            yield found[name][0], name, "internal"
+            yield _PinUse(found[name][0], name, "internal", name)
     if found.get("LED") is not None:
-        yield found["LED"][0], "the LED", "led"
+        yield _PinUse(found["LED"][0], "the LED", "led", "LED")
 
 
-def _find_doubled(used: list[tuple[Any, str, str]]) -> Iterator[str]:
+def _find_doubled(used: list[_PinUse]) -> Iterator[KeyProblem]:
     first: dict[Any, str] = {}
-    for pin, purpose, _ in used:
-        if pin in first:
-            yield f"pin {pin} is used twice: for {first[pin]} and for {purpose}; give one of them another"
+    for use in used:
+        if use.pin in first:
+            yield use.is_wrong(
+                f"pin {use.pin} is used twice: for {first[use.pin]} and for {use.purpose}; give one of them another",
+                f"another pin than {first[use.pin]} has",
+            )
         else:
-            first[pin] = purpose
+            first[use.pin] = use.purpose
 
 
-def _find_unusable(found: Mapping[str, Any], used: list[tuple[Any, str, str]]) -> Iterator[str]:
+def _find_unusable(found: Mapping[str, Any], used: list[_PinUse]) -> Iterator[KeyProblem]:
     chip = found.get("CHIP")
     radio = " W" in str(found.get("MACHINE", "")) or " W" in str(found.get("NAME", ""))
-    for pin, purpose, kind in used:
-        why = None
+    for use in used:
+        pin, why = use.pin, None
         if chip in ("rp2040", "rp2350"):
             reserved = _PICO_W_RESERVED if radio else _PICO_RESERVED
             if not isinstance(pin, int) or pin > 29:
                 why = "GPIOs are numbers from 0 to 29"
-            elif not (kind == "led" and pin == 25 and not radio):
+            elif not (use.kind == "led" and pin == 25 and not radio):
                 why = reserved.get(pin)
         elif chip == "esp32":
             why = _ESP32_RESERVED.get(pin) or (
                 "there is no such pin" if not isinstance(pin, int) or pin > 39 else None
             )
-            if why is None and kind != "input" and pin in _ESP32_INPUT_ONLY:
+            if why is None and use.kind != "input" and pin in _ESP32_INPUT_ONLY:
                 why = "it can only be an input"
         if why:
-            yield f"pin {pin} cannot be used for {purpose}: {why}"
+            yield use.is_wrong(f"pin {pin} cannot be used for {use.purpose}: {why}", "another pin")
     if chip == "rp2350":
         for signal, (pin, _, pull) in found["INPUTS"].items():
             if pull == "down":
-                yield (
+                text = (
                     f"pin {pin} ({INPUT_NAMES[signal]}) has an internal pull-down, which erratum E9 of the RP2350 "
                     "makes useless: invert the sensor and pull up, or use 8.2 kilohm to ground outside and say None"
                 )
+                yield KeyProblem(f"INPUTS[{signal}]", pull, '"up" or None', text)
 
 
-def _find_layout_problems(found: Mapping[str, Any]) -> Iterator[str]:
+def _find_layout_problems(found: Mapping[str, Any]) -> Iterator[KeyProblem]:
     outputs = {signal: entry[0] for signal, entry in found["OUTPUTS"].items()}
     stamped = {**outputs, **{signal: entry[0] for signal, entry in found["INPUTS"].items()}}
     if not all(isinstance(pin, int) for pin in stamped.values()):
         return
     low, high = min(stamped.values()), max(stamped.values())
     if high - low >= _STAMPED_SPAN:
-        yield (
+        within = f"within {_STAMPED_SPAN} in a row"
+        text = (
             f"outputs and inputs reach from pin {low} to pin {high}; one state machine stamps them all, "
-            f"so they must lie within {_STAMPED_SPAN} in a row"
+            f"so they must lie {within}"
         )
-    for pin, purpose, kind in _list_pins(found):
-        if kind in ("internal", "led") and low <= pin <= high:
-            yield f"pin {pin} ({purpose}) lies among the stamped pins {low} to {high}; move it outside"
+        yield KeyProblem("OUTPUTS, INPUTS", (low, high), within, text)
+    for use in _list_pins(found):
+        if use.kind in ("internal", "led") and low <= use.pin <= high:
+            yield use.is_wrong(
+                f"pin {use.pin} ({use.purpose}) lies among the stamped pins {low} to {high}; move it outside",
+                f"below {low} or above {high}",
+            )
     timeline = {signal: outputs[signal] for signal in _TIMELINE if signal in outputs}
     if not timeline:
         return
     base = min(timeline.values())
     for signal, pin in timeline.items():
         if pin - base >= _TIMELINE_SPAN:
-            yield (
+            within = f"within {_TIMELINE_SPAN} pins in a row"
+            text = (
                 f"pin {pin} ({OUTPUT_NAMES[signal]}) is too far from pin {base}: valves and camera contacts must lie "
-                f"within {_TIMELINE_SPAN} pins in a row"
+                f"{within}"
             )
+            yield KeyProblem(f"OUTPUTS[{signal}]", pin, within, text)
     for signal in _FLASHES:
         if signal in outputs and 0 <= outputs[signal] - base < _TIMELINE_SPAN:
-            yield (
-                f"pin {outputs[signal]} ({OUTPUT_NAMES[signal]}) lies among pins {base} to "
-                f"{base + _TIMELINE_SPAN - 1}, which one state machine drives for valves and camera; move it outside"
+            last = base + _TIMELINE_SPAN - 1
+            text = (
+                f"pin {outputs[signal]} ({OUTPUT_NAMES[signal]}) lies among pins {base} to {last}, "
+                "which one state machine drives for valves and camera; move it outside"
+            )
+            yield KeyProblem(
+                f"OUTPUTS[{signal}]", outputs[signal], f"below {base} or above {last}", text
             )
