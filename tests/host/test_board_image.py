@@ -12,7 +12,7 @@ from interpreter_image import FLASH, RP2040, RP2350, SIZE, START, make_interpret
 from beamfall.board_tools.bundle import LIST, make_bundle
 from beamfall.board_tools.image import make_image, read_image
 from beamfall.board_tools.uf2 import PAGE, read_blocks, write_blocks
-from beamfall.errors import ImageError, UserError
+from beamfall.errors import ImageError, ImageProblem, UserError
 from beamfall.setup.board_profiles import find_profile
 
 littlefs = pytest.importorskip("littlefs", reason="needs the extra 'board'")
@@ -75,19 +75,26 @@ def test_blocks_are_numbered_for_the_boot_loader() -> None:
 
 
 @pytest.mark.parametrize(
-    ("content", "words"),
+    ("content", "problem", "named"),
     [
-        (b"", "not a UF2"),
-        (b"MicroPython" * 100, "not a UF2"),
-        (bytes(512), "block 0 is damaged"),
-        (make_interpreter(0x12345678), "not for an RP2040 or RP2350"),
-        (make_interpreter(version=b"1.19.1"), "needs 1.20 or later"),
-        (write_blocks({FLASH: bytes(PAGE)}, RP2040), "not a MicroPython"),
+        (b"", ImageProblem.NOT_UF2, "512"),
+        (b"MicroPython" * 100, ImageProblem.NOT_UF2, "512"),
+        (bytes(512), ImageProblem.NOT_UF2, "block 0"),
+        (make_interpreter(0x12345678), ImageProblem.OTHER_CHIP, "RP2350"),
+        (make_interpreter(version=b"1.19.1"), ImageProblem.TOO_OLD, r"1\.19.*1\.20"),
+        (
+            write_blocks({FLASH: bytes(PAGE)}, RP2040),
+            ImageProblem.NOT_MICROPYTHON,
+            "micropython.org",
+        ),
     ],
 )
-def test_a_file_that_is_no_interpreter_is_refused(content: bytes, words: str) -> None:
-    with pytest.raises(ImageError, match=words):
+def test_a_file_that_is_no_interpreter_is_refused(
+    content: bytes, problem: ImageProblem, named: str
+) -> None:
+    with pytest.raises(ImageError, match=f"^it .*{named}") as caught:
         read_image(content, "it")
+    assert caught.value.problem is problem
 
 
 def test_an_image_that_points_nowhere_is_refused() -> None:
@@ -120,8 +127,9 @@ def test_what_the_file_system_cannot_hold_is_refused(tmp_path: Path) -> None:
     struct.pack_into("<I", content, 512 * 0x22 + 32 + 12, 8 * 4096)  # the block device's size
     source = tmp_path / "micropython.uf2"
     source.write_bytes(content)
-    with pytest.raises(ImageError, match="does not fit"):
+    with pytest.raises(ImageError) as caught:
         make_image(source, tmp_path / "out.uf2")
+    assert caught.value.problem is ImageProblem.NO_ROOM
     assert not (tmp_path / "out.uf2").exists()
 
 

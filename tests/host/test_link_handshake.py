@@ -14,7 +14,14 @@ from dataclasses import fields
 import pytest
 from virtual_clock import VirtualClock
 
-from beamfall.errors import DefinitionMismatch, MessageError, NoAnswer, NotABoard, ProtocolMismatch
+from beamfall.errors import (
+    AtPrompt,
+    DefinitionMismatch,
+    MessageError,
+    NoAnswer,
+    NotABoard,
+    ProtocolMismatch,
+)
 from beamfall.link import Link, Welcome
 from beamfall.wire import Frame, Framer, Message, cobs, encode_frame, get_codec
 
@@ -85,24 +92,32 @@ def test_a_session_opens() -> None:
 
 
 @pytest.mark.parametrize(
-    ("answer", "words"),
+    ("answer", "kind", "heard", "cure"),
     [
-        (lambda frame: b"", "nothing answers on scripted within .* s; check that it is"),
-        (lambda frame: encode_frame(frame, DEFINITION), "loop-back"),
-        (
-            lambda frame: b"\r\nMicroPython v1.24 on 2024-11-29; Raspberry Pi Pico\r\n>>> ",
-            "MicroPython board, but this firmware is not running.*board install",
-        ),
-        (lambda frame: b"raw REPL; CTRL-B to exit\r\n>", "MicroPython board, but this firmware"),
-        (lambda frame: b"$GPGGA,092750.000,5321.6802,N\r\n", r"not this controller.*\$GPGGA"),
-        (lambda frame: bytes(range(256)), "not this controller"),
+        (lambda frame: b"", NotABoard, b"", "board install"),
+        (lambda frame: b"\r\nMicroPython v1.24 on 2024-11-29; Raspberry Pi Pico\r\n>>> ",
+         AtPrompt, b"MicroPython v1.24", "board install"),
+        (lambda frame: b"raw REPL; CTRL-B to exit\r\n>", AtPrompt, b"raw REPL", "board install"),
+        (lambda frame: b"$GPGGA,092750.000,5321.6802,N\r\n", NotABoard, b"$GPGGA", r"\$GPGGA"),
+        (lambda frame: bytes(range(256)), NotABoard, bytes(range(40)), ""),
     ],
-)
-def test_what_is_not_a_board_is_said_so(answer: Callable[[Frame], bytes], words: str) -> None:
+)  # fmt: skip
+def test_what_is_not_a_board_is_said_so(
+    answer: Callable[[Frame], bytes], kind: type[NotABoard], heard: bytes, cure: str
+) -> None:
     link = Link(Scripted(answer))
-    with pytest.raises(NotABoard, match=words):
+    with pytest.raises(NotABoard, match=f"scripted.*{cure}") as caught:
         link.open()
     assert not link.is_open
+    assert type(caught.value) is kind and not caught.value.echoed
+    assert heard in caught.value.heard and bool(heard) == bool(caught.value.heard)
+
+
+def test_a_line_that_echoes_is_no_board_even_if_a_prompt_answers_too() -> None:
+    link = Link(Scripted(lambda frame: encode_frame(frame, DEFINITION) + b"\r\n>>> "))
+    with pytest.raises(NotABoard, match="scripted") as caught:
+        link.open()
+    assert caught.value.echoed and type(caught.value) is NotABoard
 
 
 @pytest.mark.parametrize(("version", "cure"), [(2, "newest copy"), (0, "beamfall board install")])
@@ -113,8 +128,9 @@ def test_another_protocol_version_is_refused_with_the_cure(version: int, cure: s
             version, 0x44, frame.session, frame.number, b"\x01\x05\xff\xff" + bytes(4)
         )
     )
-    with pytest.raises(ProtocolMismatch, match=f"version {version}, this library.*{cure}"):
+    with pytest.raises(ProtocolMismatch, match=cure) as caught:
         Link(transport).open()
+    assert (caught.value.board, caught.value.library) == (version, DEFINITION.protocol)
 
 
 def test_another_definition_is_refused_though_the_rest_of_the_welcome_differs() -> None:
@@ -126,8 +142,9 @@ def test_another_definition_is_refused_though_the_rest_of_the_welcome_differs() 
 
 def test_a_welcome_of_another_protocol_in_a_frame_of_ours_is_refused() -> None:
     transport = Scripted(lambda frame: say("welcome", frame, protocol=2))
-    with pytest.raises(ProtocolMismatch, match="2"):
+    with pytest.raises(ProtocolMismatch) as caught:
         Link(transport).open()
+    assert caught.value.board == 2
 
 
 def test_answers_that_are_not_the_answer_are_dropped() -> None:
@@ -187,7 +204,7 @@ def test_a_report_that_cannot_be_read_is_told_and_not_asked_for_for_ever() -> No
     link = Link(transport)
     link.open()
     first, second = link.pump(0.1)
-    assert "cannot be read: trouble.text: not UTF-8" in first["text"]
+    assert first.name == "trouble" and "trouble.text" in first["text"]
     assert (first.number, second.number, second["text"]) == (1, 2, "ok")
     assert link.counters.reports_foreign == 1
     notice = Framer(DEFINITION).feed(transport.written)[-1]

@@ -32,30 +32,34 @@ def refuse(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
 
 # firmware/boards/simulated.py: openings up to 200 ms, contacts up to 20 ms, rinsing up to 5 s
 @pytest.mark.parametrize(
-    ("arguments", "words"),
+    ("arguments", "named"),
     [
-        (("drip", "--opening", "-1 ms"), "an opening of -1 ms: on board 'simulated'"),
-        (("drip", "--opening", "0 ms"), "an opening of 0 s"),
-        (("drip", "--opening", "201 ms"), "for 8 ns to 200 ms"),
-        (("rinse", "--yes", "--duration", "1e12 s"), "rinsing of 1e+12 s"),
-        (("drip", "--opening", "200.001 ms"), "an opening of 200.001 ms"),
-        (("rinse", "--yes", "--duration", "-1 s"), "for 1 ms to 5 s"),
-        (("flash", "--contact", "1e5 s"), "a contact of 1e+05 s"),
-        (("flash", "--contact", "21 ms"), "for 8 ns to 20 ms"),
-        (("sweep", "--rest", "-3 s"), "--rest = -3 s: expected 0 s to 600 s"),
-        (("sweep", "--rest", "1e9 s"), "--rest = 1e9 s: expected 0 s to 600 s"),
-        (("sweep", "--step", "1e-320 s"), "makes more than 2000 shots"),
-        (("shoot", "--seed", BIG), BIG),
-        (("seek", "--seed", BIG), BIG),
-        (("sweep", "--seed", BIG), BIG),
-        (("drip", "--seed", BIG), BIG),
-        (("sweep", "--resume", BIG), BIG),
+        (("drip", "--opening", "-1 ms"), ("opening", "-1 ms", "'simulated'")),
+        (("drip", "--opening", "0 ms"), ("opening", "0 s")),
+        (("drip", "--opening", "201 ms"), ("8 ns", "200 ms")),
+        (("rinse", "--yes", "--duration", "1e12 s"), ("1e+12 s",)),
+        (("drip", "--opening", "200.001 ms"), ("opening", "200.001 ms")),
+        (("rinse", "--yes", "--duration", "-1 s"), ("1 ms", "5 s")),
+        (("flash", "--contact", "1e5 s"), ("contact", "1e+05 s")),
+        (("flash", "--contact", "21 ms"), ("8 ns", "20 ms")),
+        (("sweep", "--rest", "-3 s"), ("--rest", "-3 s", "600 s")),
+        (("sweep", "--rest", "1e9 s"), ("--rest", "1e9 s", "600 s")),
+        (("sweep", "--step", "1e-320 s"), ("2000",)),
+        (("shoot", "--seed", BIG), (BIG,)),
+        (("seek", "--seed", BIG), (BIG,)),
+        (("sweep", "--seed", BIG), (BIG,)),
+        (("drip", "--seed", BIG), (BIG,)),
+        (("sweep", "--resume", BIG), (BIG,)),
     ],
 )
 def test_times_and_numbers(
-    arguments: tuple[str, ...], words: str, capsys: pytest.CaptureFixture[str], log_file: Path
+    arguments: tuple[str, ...],
+    named: tuple[str, ...],
+    capsys: pytest.CaptureFixture[str],
+    log_file: Path,
 ) -> None:
-    assert words in refuse(capsys, *arguments, "--port", "sim")
+    said = refuse(capsys, *arguments, "--port", "sim")
+    assert all(part in said for part in named), said
     if log_file.exists():
         with ShotLog.open(log_file) as log:
             assert log.list_series() == []
@@ -84,11 +88,11 @@ def test_the_library_refuses_them_too(call: str) -> None:
 @pytest.mark.parametrize(
     ("arguments", "ending"),
     [
-        (("shoot", "--plot"), "png, .svg or .pdf"),
+        (("shoot", "--plot"), ".pdf"),
         (("shoot", "--picture"), ".png"),
         (("seek", "--picture"), ".png"),
         (("sweep", "--picture"), ".png"),
-        (("board", "measure", "--plot"), ".png, .svg or .pdf"),
+        (("board", "measure", "--plot"), ".pdf"),
         (("board", "measure", "--out"), ""),
     ],
 )
@@ -109,7 +113,8 @@ def test_files(
     said = ask(tmp_path / "nowhere" / "x.png")
     assert option in said and str(tmp_path / "nowhere") in said
     if ending:
-        assert f"ends in {ending}".replace("in png", "in .png") in ask(tmp_path / "x.doc")
+        said = ask(tmp_path / "x.doc")
+        assert "x.doc" in said and ending in said
     assert not log_file.exists(), "nothing was fired, nothing was begun"
 
 

@@ -12,7 +12,7 @@ from beamfall.plot.timeline import describe_timeline
 from beamfall.setup.rig import example_rig
 from beamfall.shots import EdgeRecord, ShotRecord, make_record
 from beamfall.shots.describe import describe_record
-from beamfall.shots.remarks import list_remarks
+from beamfall.shots.remarks import Oddity, find_remarks, list_remarks
 
 
 def shoot(fault: str | None, shots: int = 1, rest_s: float = 5.0) -> list[ShotRecord]:
@@ -31,21 +31,25 @@ def shoot(fault: str | None, shots: int = 1, rest_s: float = 5.0) -> list[ShotRe
 
 
 @pytest.mark.parametrize(
-    ("fault", "said"),
+    ("fault", "oddity", "count", "of"),
     [
-        ("flash-off", "the flash's contact closed and no light was seen"),
-        ("flash-asleep", "the flash's contact closed and no light was seen"),
-        ("valve-stuck-open", "before the valve opened: the flash followed something other"),
-        ("satellites-counted-as-drops", "counted 4 edges of 2 drops"),
+        ("flash-off", Oddity.DARK, 1, 1),
+        ("flash-asleep", Oddity.DARK, 1, 1),
+        ("valve-stuck-open", Oddity.EARLY_EDGE, None, None),
+        ("satellites-counted-as-drops", Oddity.MORE_EDGES, 4, 2),
     ],
 )
-def test_a_fault_that_fires_all_the_same_is_remarked(fault: str, said: str) -> None:
+def test_a_fault_that_fires_all_the_same_is_remarked(
+    fault: str, oddity: Oddity, count: int | None, of: int | None
+) -> None:
     (record,) = shoot(fault)
     assert record.state == "fired"
-    (remark,) = list_remarks(record)
-    assert said in remark
-    assert remark in describe_record(record)
-    assert remark in describe_timeline({**record.to_json(), "remarks": [remark]}).alerts
+    (remark,) = find_remarks(record)
+    assert (remark.oddity, remark.count, remark.of) == (oddity, count, of)
+    assert list_remarks(record) == [remark.text]
+    assert remark.text in describe_record(record)
+    timeline = describe_timeline({**record.to_json(), "remarks": [remark.text]})
+    assert remark.text in timeline.alerts
 
 
 def test_a_flash_that_still_recycles_leaves_shots_dark() -> None:
@@ -73,9 +77,8 @@ def test_flashes_together_may_give_one_light_and_late_ones_were_not_looked_at() 
     second = EdgeRecord("flash2", "on", flash.ticks + hz // 100, flash.ticks + hz // 100, "stamped")
     assert list_remarks(replace(record, edges=(*record.edges, second))) == []
     alone = EdgeRecord("flash2", "on", flash.ticks + hz // 10, flash.ticks + hz // 10, "stamped")
-    assert list_remarks(replace(record, edges=(*record.edges, alone))) == [
-        "1 of 2 flash contacts closed and no light was seen"
-    ]
+    (remark,) = find_remarks(replace(record, edges=(*record.edges, alone)))
+    assert (remark.oddity, remark.count, remark.of) == (Oddity.DARK, 1, 2)
     short = {**record.counts, "ended_ticks": flash.ticks + hz // 1000}
     dark = tuple(edge for edge in record.edges if edge.what != "light1")
     assert list_remarks(replace(record, edges=dark)) != []

@@ -17,7 +17,7 @@ from typing import Any
 from beamfall.board_tools.bundle import LIST, Bundle, make_bundle
 from beamfall.board_tools.own_files import render_list
 from beamfall.board_tools.uf2 import PAGE, Block, read_blocks, write_blocks
-from beamfall.errors import ImageError, MissingExtra, UserError
+from beamfall.errors import ImageError, ImageProblem, MissingExtra, UserError
 from beamfall.files import write_bytes
 from beamfall.setup.board_profiles import (
     Profile,
@@ -87,10 +87,13 @@ def make_image(
         with source.open("rb") as stream:
             content = stream.read(_IMAGE_MOST + 1)
     except OSError as error:
-        raise ImageError(f"{source} cannot be read: {error.strerror}") from error
+        raise ImageError(
+            ImageProblem.UNREADABLE, f"{source} cannot be read: {error.strerror}"
+        ) from error
     if len(content) > _IMAGE_MOST:
         raise ImageError(
-            f"{source} is too large for MicroPython; download a .uf2 file for your board"
+            ImageProblem.TOO_LARGE,
+            f"{source} is too large for MicroPython; download a .uf2 file for your board",
         )
     image = read_image(content, str(source))
     profile = _choose_profile(image, board)
@@ -110,14 +113,16 @@ def read_image(content: bytes, name: str) -> Interpreted:
     families = {block.family for block in blocks} & _FAMILIES.keys()
     if len(families) != 1:
         raise ImageError(
-            f"{name} is not for an RP2040 or RP2350; download MicroPython for your board (micropython.org)"
+            ImageProblem.OTHER_CHIP,
+            f"{name} is not for an RP2040 or RP2350; download MicroPython for your board (micropython.org)",
         )
     (family,) = families
     flash = {block.address: block.data for block in blocks if block.family == family}
     chip, architecture = _FAMILIES[family]
     first, last = min(flash), max(flash)
     strange = ImageError(
-        f"{name} is not a MicroPython interpreter; download it for your board (micropython.org)"
+        ImageProblem.NOT_MICROPYTHON,
+        f"{name} is not a MicroPython interpreter; download it for your board (micropython.org)",
     )
     if last - first > _FLASH_MOST:
         raise strange
@@ -132,7 +137,9 @@ def read_image(content: bytes, name: str) -> Interpreted:
     minor = int(version[1])
     sub = next((mpy for since, mpy in _MPY_MINOR if minor >= since), None)
     if sub is None:
-        raise ImageError(f"{name} is MicroPython 1.{minor}; Beamfall needs 1.20 or later")
+        raise ImageError(
+            ImageProblem.TOO_OLD, f"{name} is MicroPython 1.{minor}; Beamfall needs 1.20 or later"
+        )
     start, size = where
     if (
         start % _SECTOR
@@ -143,7 +150,8 @@ def read_image(content: bytes, name: str) -> Interpreted:
         raise strange
     if last >= start:
         raise ImageError(
-            f"{name} already holds something in its file system; use the file from micropython.org"
+            ImageProblem.NOT_EMPTY,
+            f"{name} already holds something in its file system; use the file from micropython.org",
         )
     return Interpreted(
         family=family,
@@ -221,7 +229,8 @@ def _make_file_system(bundle: Bundle, image: Interpreted) -> bytes:
                 file.write(content)
     except littlefs.LittleFSError as error:
         raise ImageError(
-            f"the firmware does not fit the file system of this MicroPython: {error}"
+            ImageProblem.NO_ROOM,
+            f"the firmware does not fit the file system of this MicroPython: {error}",
         ) from error
     return bytes(system.context.buffer)
 

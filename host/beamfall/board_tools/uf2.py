@@ -9,7 +9,7 @@ import struct
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from beamfall.errors import ImageError
+from beamfall.errors import ImageError, ImageProblem
 
 _HEAD = struct.Struct("<8I")
 _MAGIC = (0x0A324655, 0x9E5D5157)
@@ -32,16 +32,24 @@ class Block:
 def read_blocks(content: bytes, name: str) -> list[Block]:
     """Return the blocks of a file; raises ImageError if it is not UF2 with a family."""
     if not content or len(content) % _BLOCK:
-        raise ImageError(f"{name} is not a UF2 file: its size is not a multiple of {_BLOCK} bytes")
+        raise ImageError(
+            ImageProblem.NOT_UF2,
+            f"{name} is not a UF2 file: its size is not a multiple of {_BLOCK} bytes",
+        )
     blocks = []
     for at in range(0, len(content), _BLOCK):
         raw = content[at : at + _BLOCK]
         first, second, flags, address, size, _, _, family = _HEAD.unpack_from(raw)
         (end,) = struct.unpack_from("<I", raw, _BLOCK - 4)
         if (first, second) != _MAGIC or end != _MAGIC_END:
-            raise ImageError(f"{name} is not a UF2 file: block {at // _BLOCK} is damaged")
+            raise ImageError(
+                ImageProblem.NOT_UF2, f"{name} is not a UF2 file: block {at // _BLOCK} is damaged"
+            )
         if not flags & _HAS_FAMILY or size != PAGE:
-            raise ImageError(f"{name} is not for a Raspberry Pi chip: block {at // _BLOCK}")
+            raise ImageError(
+                ImageProblem.OTHER_CHIP,
+                f"{name} is not for a Raspberry Pi chip: block {at // _BLOCK}",
+            )
         blocks.append(Block(address, family, raw[_HEAD.size : _HEAD.size + size], raw))
     return blocks
 

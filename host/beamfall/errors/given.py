@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum
 
 from beamfall.errors.root import UserError
 
@@ -109,8 +110,25 @@ class FileWriteError(UserError):
         super().__init__(f"{file} cannot be written; {cure}. Nothing was changed")
 
 
+class ImageProblem(Enum):
+    """Why a file cannot be joined with the firmware."""
+
+    UNREADABLE = "it cannot be read"
+    TOO_LARGE = "it is too large"
+    NOT_UF2 = "it is not a UF2 file"
+    OTHER_CHIP = "it is for another chip"
+    NOT_MICROPYTHON = "it is not a MicroPython interpreter"
+    TOO_OLD = "its MicroPython is too old"
+    NOT_EMPTY = "its file system already holds something"
+    NO_ROOM = "the firmware does not fit its file system"
+
+
 class ImageError(UserError):
-    """A file that is not a MicroPython image for a board, or one that the firmware does not fit."""
+    """A file that is not a MicroPython image for a board, or one that the firmware does not fit; `problem` says why."""
+
+    def __init__(self, problem: ImageProblem, message: str) -> None:
+        self.problem = problem
+        super().__init__(message)
 
 
 class BackupError(UserError):

@@ -26,7 +26,15 @@ class PortDenied(LinkError, PermissionError):
 
 
 class NotABoard(LinkError):
-    """The port opens, but whatever is connected does not answer as this firmware does."""
+    """The port opens, but whatever is connected does not answer as this firmware does.
+
+    `heard` holds the first bytes that came, empty if none did; `echoed`: the host's own words came back.
+    """
+
+    def __init__(self, message: str, *, heard: bytes = b"", echoed: bool = False) -> None:
+        super().__init__(message)
+        self.heard = heard
+        self.echoed = echoed
 
 
 class AtPrompt(NotABoard):
@@ -38,7 +46,12 @@ class ImplausibleBoard(LinkError):
 
 
 class ProtocolMismatch(LinkError):
-    """The board's protocol version differs: update the older side."""
+    """The board's protocol version differs: update the older side. `board` and `library` are the two versions."""
+
+    def __init__(self, message: str, *, board: int, library: int) -> None:
+        super().__init__(message)
+        self.board = board
+        self.library = library
 
 
 class DefinitionMismatch(LinkError):

@@ -8,10 +8,10 @@ from __future__ import annotations
 from collections import deque
 from dataclasses import dataclass
 
-from beamfall.errors import AnotherBoard, LinkLost, MessageError, NotOpen, ProtocolMismatch
+from beamfall.errors import AnotherBoard, LinkLost, MessageError, NotOpen
 from beamfall.link.counters import LinkCounters
 from beamfall.link.delivery import Report, ReportOrder, Verdict
-from beamfall.link.strangers import explain_version
+from beamfall.link.strangers import make_mismatch
 from beamfall.link.trace import describe_piece
 from beamfall.link.transport import Transport
 from beamfall.link.welcome import Welcome, check_welcome_head
@@ -163,7 +163,7 @@ class FrameEnd:
         opening = not self._open and self._awaited is not None
         if opening and frame is not None and error.name is FrameErrorName.WRONG_VERSION:
             # Only the first two header bytes mean the same in every version.
-            raise ProtocolMismatch(explain_version(frame.protocol, self._definition.protocol))
+            raise make_mismatch(frame.protocol, self._definition.protocol)
 
     def _take_frame(self, frame: Frame) -> None:
         self.counters.frames_good += 1

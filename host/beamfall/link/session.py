@@ -126,7 +126,8 @@ class Link(FrameEnd):
             seconds = self._transport.clock() - started_s
             seen = bytes(self._stranger)
             kind = AtPrompt if is_prompt(seen) and not self._echoed else NotABoard
-            raise kind(explain_stranger(self.name, seen, self._echoed, seconds)) from error
+            text = explain_stranger(self.name, seen, self._echoed, seconds)
+            raise kind(text, heard=seen, echoed=self._echoed) from error
         if answer.name == "refused":
             raise make_refusal(self._definition, answer)
         assert self.welcome is not None  # set when the answer came, for reports right after it

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from beamfall.errors import ProtocolMismatch
+
 _SHOWN = 60  # bytes from a strange device that a message quotes
 
 
@@ -37,12 +39,13 @@ def explain_stranger(port: str, seen: bytes, echoed: bool, seconds: float) -> st
     )
 
 
-def explain_version(board: int, library: int) -> str:
-    """Return the message for two different protocol versions."""
+def make_mismatch(board: int, library: int) -> ProtocolMismatch:
+    """Return the error for two different protocol versions."""
     cure = (
         "get the newest copy of this library and install it (`pip install .` in its folder), "
         "or give the board this library's firmware: `beamfall board install`"
         if board > library
         else "update the board: `beamfall board install`"
     )
-    return f"the board uses protocol version {board}, this library uses version {library}; {cure}"
+    text = f"the board uses protocol version {board}, this library uses version {library}; {cure}"
+    return ProtocolMismatch(text, board=board, library=library)

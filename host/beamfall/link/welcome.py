@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import Any
 
-from beamfall.errors import DefinitionMismatch, ImplausibleBoard, ProtocolMismatch
-from beamfall.link.strangers import explain_version
+from beamfall.errors import DefinitionMismatch, ImplausibleBoard
+from beamfall.link.strangers import make_mismatch
 from beamfall.wire.messages import Message
 from beamfall.wire.schema import Definition, WireEnum
 
@@ -106,7 +106,7 @@ def check_welcome_head(payload: bytes, definition: Definition, asked: bytes) -> 
         return
     protocol, digest, major, minor, patch = _HEAD.unpack_from(payload)
     if protocol != definition.protocol:
-        raise ProtocolMismatch(explain_version(protocol, definition.protocol))
+        raise make_mismatch(protocol, definition.protocol)
     if digest == asked:
         return
     text = (

@@ -6,7 +6,9 @@ light came, or if something other than the drops crossed the beam.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import Enum
 from typing import TYPE_CHECKING
 
 from beamfall.setup.signals import Signal, SignalKind
@@ -21,24 +23,50 @@ _SOON_S = 0.01  # light comes within this of its contact: flashes answer in well
 _SAME_FLASH_S = 0.02  # contacts closer than this may give one light: the board's least spacing
 
 
+class Oddity(Enum):
+    """What is odd about a shot."""
+
+    EDGES_FORGOTTEN = "the board forgot edges before they were read"
+    EARLY_EDGE = "the beam's edge came before the valve opened"
+    MORE_EDGES = "the beam counted more edges than drops"
+    DARK = "a flash contact closed without light"
+    COIL = "a coil's current or the supply was odd"
+
+
+@dataclass(frozen=True)
+class Remark:
+    """What is odd, and a sentence about it without its full stop; `count` and `of` are the numbers in it, if any."""
+
+    oddity: Oddity
+    text: str
+    count: int | None = None
+    of: int | None = None
+
+
 def list_remarks(record: ShotRecord, *, sees_light: bool = True) -> list[str]:
-    """Return sentences (no full stop) on what is odd about a shot; empty for most.
+    """Return the sentences of `find_remarks`."""
+    return [remark.text for remark in find_remarks(record, sees_light=sees_light)]
+
+
+def find_remarks(record: ShotRecord, *, sees_light: bool = True) -> list[Remark]:
+    """Return what is odd about a shot; empty for most.
 
     `sees_light`: a flash-seen sensor is fitted (`[fitted] flash_seen` of the rig file).
     """
     missing = record.counts.get("edges_missing", 0)
     if missing:  # missing edges are then no sign of anything
-        return [f"the board had to forget {missing} of its edges before they were read"]
-    remarks: list[str] = []
+        text = f"the board had to forget {missing} of its edges before they were read"
+        return [Remark(Oddity.EDGES_FORGOTTEN, text, missing)]
+    remarks: list[Remark] = []
     if record.state == "fired" and record.anchor_beam is not None:
         remarks += _judge_beam(record)
     if sees_light:
         remarks += _judge_light(record)
-    remarks += list_odd(record.readings)
+    remarks += (Remark(Oddity.COIL, text) for text in list_odd(record.readings))
     return remarks
 
 
-def _judge_beam(record: ShotRecord) -> Iterable[str]:
+def _judge_beam(record: ShotRecord) -> Iterator[Remark]:
     """Edges that came before a drop could, or more edges than drops."""
     opened = find_times(record.edges, SignalKind.VALVE)
     assert record.anchor_beam is not None
@@ -47,20 +75,24 @@ def _judge_beam(record: ShotRecord) -> Iterable[str]:
     if not opened or not edges:
         return
     if edges[0] < opened[0]:
-        yield (
+        yield Remark(
+            Oddity.EARLY_EDGE,
             f"{record.anchor_beam} turned {record.anchor_edge} before the valve opened: "
-            "the flash followed something other than the drops"
+            "the flash followed something other than the drops",
         )
         return
     counted = record.counts.get(f"{record.anchor_beam}_counted", 0)
     if counted > len(opened):
-        yield (
+        yield Remark(
+            Oddity.MORE_EDGES,
             f"{record.anchor_beam} counted {counted} edges of {len(opened)} drops: "
-            "perhaps small drops behind them, see `blanking`"
+            "perhaps small drops behind them, see `blanking`",
+            counted,
+            len(opened),
         )
 
 
-def _judge_light(record: ShotRecord) -> Iterable[str]:
+def _judge_light(record: ShotRecord) -> Iterator[Remark]:
     """A contact that closed without any light."""
     hz = record.clock_hz
     groups: list[list[int]] = []
@@ -84,4 +116,4 @@ def _judge_light(record: ShotRecord) -> Iterable[str]:
         which = "the flash's contact" if len(dark) == 1 else f"all {len(dark)} flash contacts"
     else:
         which = f"{len(dark)} of {len(groups)} flash contacts"
-    yield f"{which} closed and {NO_LIGHT}"
+    yield Remark(Oddity.DARK, f"{which} closed and {NO_LIGHT}", len(dark), len(groups))

@@ -11,7 +11,7 @@ from beamfall.errors import UserError
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.units import parse_length
 from beamfall.shots.pulses import Pulse, find_times, find_usual_dwell, is_satellite, read_pulses
-from beamfall.shots.remarks import NO_LIGHT, list_remarks
+from beamfall.shots.remarks import Oddity, find_remarks
 
 if TYPE_CHECKING:
     from beamfall.setup.rig_sections import Beam
@@ -224,7 +224,7 @@ def say_useless(record: ShotRecord, shot: Shot, *, sees_light: bool = True) -> s
         )
     lit = any(edge.kind is SignalKind.LIGHT and edge.ticks is not None for edge in record.edges)
     if not lit:
-        for remark in list_remarks(record, sees_light=sees_light):
-            if NO_LIGHT in remark:
-                return remark
+        for remark in find_remarks(record, sees_light=sees_light):
+            if remark.oddity is Oddity.DARK:
+                return remark.text
     return None
