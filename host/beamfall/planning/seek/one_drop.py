@@ -30,6 +30,19 @@ _IMPACT_S, _CROWN_S, _ONSET_S, _FREE_S, _END_S = 0.0003, 0.004, 0.0015, 0.004, 0
 _JET_SPREAD = 0.06  # of a jet's height from splash to splash, and from the model
 # Shares of the jet's height beyond which people call its droplet high or low, and how sharply (estimates).
 _LOW, _HIGH, _SHARE_SPREAD = 0.42, 0.58, 0.1
+_UNSEEN = (
+    1e-3  # keeps pictures in which nobody saw what is wanted in their order, behind all others
+)
+
+
+def weigh_word(kind: str, word: str) -> float:
+    """How far a picture counts as the wanted one by its word: of one drop somebody must have seen what is wanted.
+
+    Else a search that has taken the wanted moment already, in a picture that shows the droplet, would not look for the
+    jet any more. A crown may hide the cavity.
+    """
+    shows = {"cavity": ("cavity", "crown")}.get(kind, (kind,))
+    return 1.0 if kind == "collision" or word in shows else _UNSEEN
 
 
 @dataclass(frozen=True)

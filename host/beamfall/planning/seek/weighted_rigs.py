@@ -23,7 +23,7 @@ from beamfall.planning.seek.likelihood import (
     lapse_chance,
     weigh_answer,
 )
-from beamfall.planning.seek.one_drop import SplashMoments
+from beamfall.planning.seek.one_drop import SplashMoments, weigh_word
 from beamfall.planning.seek.outlook import Outlook, expect_word, reachable_chance
 from beamfall.planning.setting import Setting
 from beamfall.planning.unknowns import NAMES
@@ -336,6 +336,7 @@ class WeightedRigs:
             return outlook, np.mean(fits * hit, axis=0) + 1e-6, np.ones(self.rigs.count)
         likelihood: Floats = np.mean(fits, axis=0)
         own: Floats = np.mean(fits * hit, axis=0) / likelihood
+        own *= weigh_word(self._kind, answer.word)
         return outlook, likelihood, own
 
     def widen(self) -> None:
