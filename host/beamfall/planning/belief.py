@@ -335,7 +335,7 @@ def describe_basis(rig: Rig) -> dict[str, Any]:
             **_name_liquid(rig.liquid),
             **({} if own is rig.liquid else {"drop": _name_liquid(own)}),
             "depth_m": rig.dish.depth_m,
-            "law": 2,  # of onset and height: factors of an earlier one mean something else
+            "law": 3,  # of onset, height and rise: factors of an earlier one mean something else
             "bore_m": valve.bore_m,
             "length_m": valve.length_m,
             "head_m": valve.head_m,

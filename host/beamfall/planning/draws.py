@@ -264,7 +264,9 @@ def make_draws(rig: Rig, setting: Setting, z: Floats, prior: JetPrior) -> Draws:
     speed, middle = (float(np.median(one)) for one in (first.impact_speed_m_s, radius))
     viscosity = cavity_viscosity(liquid, speed, middle)
     height = values["height_factor"] * height_law(radius, liquid, viscosity, depth, gravity)
-    share = np.minimum(values["rise_factor"] * rise_share(radius, liquid, depth, gravity), 1.0)
+    share = values["rise_factor"] * rise_share(
+        radius, liquid, depth, gravity, values["height_factor"]
+    )
     flash = rig.flashes[0].latency_s if rig.flashes else 0.0
     return Draws(
         setting=setting,
@@ -275,7 +277,7 @@ def make_draws(rig: Rig, setting: Setting, z: Floats, prior: JetPrior) -> Draws:
         flash_latency_s=flash * values["flash_latency_ratio"],
         cavity_m=radius,
         onset_s=values["onset_factor"] * onset_law(radius, liquid, viscosity, depth, gravity),
-        rise_s=share * np.sqrt(2.0 * height / gravity),
+        rise_s=np.minimum(share, 1.0) * np.sqrt(2.0 * height / gravity),
         height_m=height,
     )
 

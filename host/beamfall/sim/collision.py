@@ -76,7 +76,7 @@ def make_jet(model: RigModel, drop: Drop, draws: random.Random) -> Jet | None:
     height = jet.height_factor * height_law(radius, liquid, viscosity, depth, gravity) * taller
     if height < LEAST_JET_M:
         return None
-    share = jet.rise_factor * rise_share(radius, liquid, depth, gravity)
+    share = jet.rise_factor * rise_share(radius, liquid, depth, gravity, jet.height_factor)
     onset = jet.onset_factor * onset_law(radius, liquid, viscosity, depth, gravity)
     return Jet(
         starts_s=drop.impact_s + max(0.005, onset + late),
