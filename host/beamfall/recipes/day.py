@@ -20,8 +20,9 @@ from beamfall.planning.rows import EARLIEST_S, keep_open
 from beamfall.planning.seek.answer import Shot
 from beamfall.planning.setting import make_setting
 from beamfall.planning.unknowns import NAMES, list_unknowns, make_jet_prior
-from beamfall.recipes.events import find_meeting, need_spacing
+from beamfall.recipes.events import find_meeting
 from beamfall.recipes.recipe import DropSeen, Recipe, find_partners
+from beamfall.recipes.spacing import need_spacing
 from beamfall.setup.signals import SignalKind
 
 if TYPE_CHECKING:

@@ -20,6 +20,7 @@ from beamfall.planning.result import Interval, Plan, make_interval
 from beamfall.planning.seek.search import NEAR_S, Start
 from beamfall.planning.setting import Setting, make_setting
 from beamfall.recipes.recipe import Events, Looks, Recipe, find_partners, name_liquids
+from beamfall.recipes.spacing import choose_meeting, make_meeting
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 _SAID_S = 0.0005  # how well a person who says 'this is the picture' knows its stage (our choice)
-_LEAST_MEETING, _MOST_MEETING = 0.05, 1.9  # shares of the rise between which a jet stands
+_MOMENTS_ALIKE = 0.01
 _NEAR_MOST_S = 0.002  # a search aims no worse than this (our choice)
 _ALIKE = 0.1  # of Weber number, height ...: a difference below this is not worth a word
 
@@ -195,14 +196,22 @@ def carry_over(recipe: Recipe, rig: Rig, *, learned: Belief | None = None) -> Ca
     check_rig(rig)
     setting = make_setting(rig)
     rigs = draw_rigs(rig, setting, DRAWS, learned)
+    lost = _list_lost(recipe, events, rig, setting, rigs)
     spacing = None
     stage = _find_stage(events, rigs)
     if events.kind == "collision":
-        spacing, chosen_s = _choose_spacing(rigs, events.moment)
-        if events.drops == 2:  # the planner fixes no spacing of three drops
-            rig = rig.with_aim(spacing_s=chosen_s)
+        # the planner fixes no spacing of three drops
+        meeting = (choose_meeting if events.drops == 2 else make_meeting)(rigs, events)
+        spacing = meeting.interval
+        if events.drops == 2:
+            rig = rig.with_aim(spacing_s=meeting.spacing_s)
+            if abs(meeting.moment - events.moment) >= _MOMENTS_ALIKE:
+                lost.append(
+                    f"the moment of the meeting: at {meeting.moment:.0%} of the jet's rise here, "
+                    f"{events.moment:.0%} there. It looks much alike, and the first picture is surer"
+                )
     plan = make_plan(rig, stage_s=stage, learned=learned)
-    return Carried(plan, rig, spacing, tuple(_list_lost(recipe, events, rig, setting, rigs)))
+    return Carried(plan, rig, spacing, tuple(lost))
 
 
 def find_start(
@@ -227,22 +236,6 @@ def _find_stage(events: Events, rigs: Draws) -> float:
         return events.stage_s
     begun, span = _find_scale(events.kind, rigs)
     return float(np.median(begun + events.moment * span - rigs.moments[events.kind]))
-
-
-def need_spacing(rigs: Draws, meeting: Floats | float) -> Floats:
-    """The spacing with which each rig's drop 2 meets the jet at a share of its rise."""
-    met = rigs.impact_s + rigs.onset_s + meeting * rigs.rise_s
-    second = rigs.drop(2)
-    fall, _ = second.reach_lowest(np.maximum(rigs.jet.tip(met), 0.0))
-    result: Floats = met - fall - second.latency_s
-    return result
-
-
-def _choose_spacing(rigs: Draws, meeting: float) -> tuple[Interval, float]:
-    """The spacing's interval, and the spacing to take."""
-    need = need_spacing(rigs, _clip(meeting, _LEAST_MEETING, _MOST_MEETING))
-    interval = make_interval(need)
-    return interval, _clip(interval.p50, 0.005, 2.0)
 
 
 def _list_lost(

@@ -1,0 +1,107 @@
+"""The spacing with which another rig shows a recipe's collision.
+
+Where drop 2 meets the jet early in its rise, the contact's time depends less on how high this rig's jet goes. The
+spacing may therefore be a little shorter than the recipe's moment asks for, as far as nobody would see it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from beamfall.planning.result import Interval, make_interval
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from beamfall.planning.draws import Draws
+    from beamfall.recipes.recipe import Events
+
+    Floats = NDArray[np.float64]
+
+#: Drop 2 may meet the jet lower or higher by this share of the jet's height (our choice: jets of one rig differ by 4 %,
+#: those of two rigs with the same drops by 30 %).
+LOWER_MOST = 0.15
+_LEAST_MEETING, _MOST_MEETING = 0.05, 1.9  # shares of the rise between which a jet stands
+_STEPS = 6
+_CLOSE_S = 0.003  # a first picture this near to the stage is worth going on from (our choice)
+_WORTH = 0.01  # of the chance: for less the recipe's own moment is kept
+_LEAST_S, _MOST_S = 0.005, 2.0
+
+
+@dataclass(frozen=True)
+class Meeting:
+    """When drop 2 is to meet the jet, as a share of its rise, and the spacing for that: of each rig, and to take."""
+
+    moment: float
+    interval: Interval
+    spacing_s: float
+
+
+def need_spacing(rigs: Draws, meeting: Floats | float) -> Floats:
+    """The spacing with which each rig's drop 2 meets the jet at a share of its rise."""
+    met = rigs.impact_s + rigs.onset_s + meeting * rigs.rise_s
+    second = rigs.drop(2)
+    fall, _ = second.reach_lowest(np.maximum(rigs.jet.tip(met), 0.0))
+    result: Floats = met - fall - second.latency_s
+    return result
+
+
+def make_meeting(rigs: Draws, events: Events) -> Meeting:
+    """Return the meeting at the recipe's own moment."""
+    return _make(rigs, _bound(events.moment))
+
+
+def choose_meeting(rigs: Draws, events: Events) -> Meeting:
+    """Return the meeting, alike within LOWER_MOST and what the recipe knows, with the surest time of contact."""
+    own = _bound(events.moment)
+    best, chance = _make(rigs, own), -1.0
+    for moment in _list_alike(rigs, own, events):
+        meeting = _make(rigs, moment)
+        found = _find_chance(rigs, meeting.spacing_s)
+        if found > chance + _WORTH:
+            best, chance = meeting, found
+    return best
+
+
+def _list_alike(rigs: Draws, own: float, events: Events) -> list[float]:
+    """The recipe's own moment first, then those around it that look alike."""
+    low, high = min(_bound(events.moment_low), own), max(_bound(events.moment_high), own)
+    height = _find_height(rigs, own)
+    alike = [own]
+    for end in (low, high):
+        for moment in np.linspace(own, end, _STEPS)[1:]:
+            if abs(_find_height(rigs, float(moment)) - height) > LOWER_MOST:
+                break
+            alike.append(float(moment))
+    return alike
+
+
+def _bound(moment: float) -> float:
+    return min(max(moment, _LEAST_MEETING), _MOST_MEETING)
+
+
+def _find_height(rigs: Draws, moment: float) -> float:
+    """How high the tip is then, over the jet's height."""
+    tip = rigs.jet.tip(rigs.impact_s + rigs.onset_s + moment * rigs.rise_s)
+    return float(np.median(tip / rigs.height_m))
+
+
+def _make(rigs: Draws, moment: float) -> Meeting:
+    interval = make_interval(need_spacing(rigs, moment))
+    return Meeting(moment, interval, min(max(interval.p50, _LEAST_S), _MOST_S))
+
+
+def _find_chance(rigs: Draws, spacing_s: float) -> float:
+    """How many rigs have their contact within _CLOSE_S of the middle one's; times count from drop 2's own edge."""
+    when, _ = rigs.find_contact((0.0, spacing_s))
+    second = rigs.drop(2)
+    edge = np.nan_to_num(
+        spacing_s + second.latency_s + second.to_edge_s
+    )  # the release where no beam sees it
+    since = when - edge
+    if not np.isfinite(since).any():
+        return 0.0
+    return float(np.mean(np.abs(since - np.nanmedian(since)) < _CLOSE_S))
