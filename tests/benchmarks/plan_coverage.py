@@ -3,7 +3,7 @@
     python tests/benchmarks/plan_coverage.py [--rigs 1000] [--first 0] [--world same] [--drops 3] [--second 2]
         [--aim jet]
 
-Prints, for each quantity and world (see hidden_rigs.py), how often the interval held the truth, its
+Prints, for each quantity and world (see drawn_rigs.py), how often the interval held the truth, its
 median width, and that width over the spread (5 to 95 %) of the truths around the plan's medians. Where one valve
 lets drops 2 and 3 fall, the gap between them is the planner's own choice: such a point is no interval, and does not
 count. `--second 2`: two nozzles stand side by side, and drop 2 falls from the second onto the jet of the first;
@@ -21,7 +21,8 @@ from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
-from hidden_rigs import WORLDS, HiddenRigs
+from drawn_rigs import WORLDS
+from hidden_rigs import HiddenRigs
 
 from beamfall.planning.collision import plan_collision
 from beamfall.planning.make import make_plan

@@ -17,7 +17,8 @@ import time
 from dataclasses import replace
 from typing import Any
 
-from hidden_rigs import SHIFT, SPREAD, WORLDS, Board, draw_rig_file
+from drawn_rigs import SHIFT, SPREAD, WORLDS, draw_rig_file
+from hidden_rigs import Board
 
 from beamfall.planning.seek.answer import Answer, Shot
 from beamfall.planning.seek.choose import Proposal

@@ -19,7 +19,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from hidden_rigs import WORLDS, HiddenRigs
+from drawn_rigs import WORLDS
+from hidden_rigs import HiddenRigs
 from seek_shots import read_answer
 
 from beamfall.planning.belief import Belief

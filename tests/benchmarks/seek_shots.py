@@ -32,7 +32,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from hidden_rigs import WORLDS, HiddenRigs
+from drawn_rigs import WORLDS
+from hidden_rigs import HiddenRigs
 
 from beamfall.physics.umbrella import umbrella_age
 from beamfall.planning.collision import STAGE_S

@@ -11,7 +11,8 @@ from beamfall.sim.photographer import SimulatedPhotographer
 from beamfall.sim.rig import SimulatedRig
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "benchmarks"))
-from hidden_rigs import Board, draw_rig_file, draw_truth  # noqa: E402
+from drawn_rigs import draw_rig_file, draw_truth  # noqa: E402
+from hidden_rigs import Board  # noqa: E402
 
 __all__ = ["draw_rig_file", "draw_truth", "seek"]
 
