@@ -115,6 +115,7 @@ def read_picture(scene: Any, rig: Rig) -> Answer | None:
 
 def serve() -> None:
     """Answer JSON lines on the standard streams."""
+    from beamfall.link.traits import Seen
     from beamfall.planning.openings import MEETING, find_gap
     from beamfall.sim.needs import Falling, find_needs
     from beamfall.sim.photographer import SimulatedPhotographer
@@ -123,6 +124,7 @@ def serve() -> None:
     board: Board | None = None
     person, reads, chance = SimulatedPhotographer(), False, random.Random()
     stages: list[float | None] = []
+    pictures: list[Any] = []
     rig: Any = None
     for line in sys.stdin:
         order = json.loads(line)
@@ -137,7 +139,7 @@ def serve() -> None:
                 wishes = dict(order.get("person", {}))
                 reads, chance = wishes.pop("times", False), random.Random(f"times {number}")
                 person = SimulatedPhotographer(number, **wishes)
-                stages = []
+                stages, pictures = [], []
                 answer = rig.to_dict()
             case "fire":
                 assert board is not None
@@ -150,6 +152,7 @@ def serve() -> None:
                 shot = board.play_drops(openings, order["delay_s"])
                 picture = None if shot is None else shot.pop("picture")
                 scene = None if shot is None else shot.pop("scene")
+                pictures.append(picture)
                 stages.append(None if picture is None else picture.find_stage(kind))
                 said = person.look(picture)
                 seen = Answer(said.word, said.jet_m, said.drop_m, said.age, said.width_m)
@@ -158,6 +161,9 @@ def serve() -> None:
                 elif reads is True:
                     seen = replace(seen, **measure_time(picture, chance))
                 answer = {"shot": shot, **asdict(seen)}
+            case "again":
+                before = Seen(**{name: order["said"][name] for name in Seen._fields})
+                answer = person.look_again(pictures[order["shot"]], before)._asdict()
             case "stages":
                 answer = stages
             case "reveal":

@@ -20,7 +20,7 @@ from beamfall.page.door import Codes, Door
 from beamfall.page.paced import AbortAsked, PacedTransport
 from beamfall.page.serve import parse_listen
 from beamfall.planning.seek.answer import Answer
-from beamfall.workflows.seek import Aim, Answered
+from beamfall.workflows.seek_steps import Aim, Answered
 
 
 # -- pacing ----------------------------------------------------------------------------------------------------

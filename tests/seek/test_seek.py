@@ -306,7 +306,8 @@ def test_answers_that_leave_no_rig_are_said_to() -> None:
     ("text", "answer"),
     [
         ("just after", Answer("after", age="just after")),
-        ("long", Answer("after", age="long after")),
+        ("long a", Answer("after", age="long after")),
+        ("Just bef", Answer("before", age="just before")),
         ("after width 28 mm", Answer("after", width_m=0.028)),
         ("just after width 14 mm", Answer("after", age="just after", width_m=0.014)),
     ],
@@ -331,6 +332,14 @@ def find_stage(answer: Answer) -> float:
     stage = weighted.look(timing, 0.455 + weighted.rigs.flash_latency_s).stage_s
     good = np.isfinite(stage)
     return float(np.average(stage[good], weights=weighted.weights[good]))
+
+
+def test_the_gap_below_a_drop_tells_how_early_the_light_was() -> None:
+    just, plain, long = (
+        find_stage(Answer("before", age=age)) for age in ("just before", "", "long before")
+    )
+    # Drop 2 and the tip close 4 mm, one drop, in about 1 ms
+    assert long < -0.003 < plain < just < 0.0 and just > -0.002
 
 
 def test_an_umbrellas_age_and_width_tell_how_late_the_light_was() -> None:

@@ -24,6 +24,7 @@ from beamfall.page.jobs import (
     make_sweep,
     make_sweep_resume,
 )
+from beamfall.page.words import AGREE
 from beamfall.setup.rig import load_rig
 from beamfall.shots import ShotLog
 from beamfall.workflows.check import Look, check, find_hands
@@ -193,13 +194,14 @@ def test_seek_by_the_simulated_photographer(
 def test_seek_by_a_persons_answers(
     use_log: Any, at_terminal: Any, on_page: Any, assert_same: Any, type_in: Any
 ) -> None:
-    words = ["umbrella", "before jet 31 mm", "found"]
+    # A height that hardly fits is asked again, and kept.
+    words = ["umbrella", "before jet 31 mm", "", "found"]
     terminal, paged = use_log("terminal"), use_log("page")
     use_log("terminal")
     type_in(*words)
     assert at_terminal("seek", "--fresh", "--ask") == 0
     use_log("page")
-    answers = iter(words)
+    answers = iter(word or AGREE for word in words)
     shown = on_page(paged).do(make_seek("", 20, True, False), lambda question: next(answers))
     assert shown["result"]["found"]
     logged = assert_same(terminal, paged)

@@ -30,7 +30,7 @@ from beamfall.workflows.run import run
 if TYPE_CHECKING:
     from beamfall.planning.seek.search import Start
     from beamfall.setup.rig import Rig
-    from beamfall.workflows.seek import Sought
+    from beamfall.workflows.seek_steps import Sought
 
 
 def seek(
@@ -62,7 +62,9 @@ def seek(
         False, "--fresh", help="Ignore what seek and calibrate have already learned."
     ),
     as_json: bool = typer.Option(
-        False, "--json", help="One JSON object per shot, then one with the result."
+        False,
+        "--json",
+        help="One JSON object per shot and per second look, then one with the result.",
     ),
     picture: Path | None = PICTURE_SHEET,
     camera: str | None = CAMERA,
@@ -75,7 +77,8 @@ def seek(
 
     Each answer brings the next shot closer. Answer with a word; ? explains the words. For a collision they are
     before, contact, after, jet, nothing, missed, found and black. Add heights if you measured them:
-    `before jet 31 mm drop 42 mm`. When you have the picture, answer `found`. Black pictures teach the search
+    `before jet 31 mm drop 42 mm`. Where much depends on an answer, it asks you to look at that picture again: Enter
+    keeps the answer. When you have the picture, answer `found`. Black pictures teach the search
     nothing: after two in a row it stops, and `beamfall check` finds out why. On a simulated port the rig's own
     picture answers, unless you give --ask. The result is saved beside the rig file; plan and shoot use it.
     """

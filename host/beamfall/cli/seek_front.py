@@ -9,8 +9,9 @@ from beamfall.cli import words
 from beamfall.cli.front import Terminal
 from beamfall.cli.output import print_json
 from beamfall.text import show_text
-from beamfall.workflows.seek import (
+from beamfall.workflows.seek_steps import (
     Answered,
+    LookedAgain,
     Misfired,
     PictureRead,
     SearchBegun,
@@ -32,6 +33,8 @@ class SeekTerminal(Terminal):
         if self.quiet:
             if isinstance(event, Answered):
                 print_json(_to_json(event))
+            elif isinstance(event, LookedAgain):
+                print_json(_to_json(event.answered) | {"second_look": True})
             return
         match event:
             case SearchBegun(begins_apart=True):
@@ -42,6 +45,8 @@ class SeekTerminal(Terminal):
                 print(words.say_reading(reading))
             case Answered():
                 print(words.say_answered(event))
+            case LookedAgain():
+                print(words.say_looked_again(event))
             case SearchStopped():
                 print("\n".join(["", *words.list_search_stopped(event)]))
 
@@ -66,7 +71,9 @@ class SeekTerminal(Terminal):
 
     def _show_shot(self, question: WhatIsSeen) -> None:
         print(words.say_asked(question), file=self.stream)
-        taken = question.fired.picture
+        taken, photo = question.fired.picture, question.fired.photo
+        if photo is not None and question.said is not None:
+            print(f"its picture: {show_text(photo.path)}", file=self.stream)
         if taken is not None and self._picture is not None:
             taken.draw(self._picture, tell=False)
             print(f"its picture: {show_text(self._picture)}", file=self.stream)
@@ -91,4 +98,5 @@ def _to_json(one: Answered) -> dict[str, Any]:
         else round(answer.width_m * 1e3, 2),
         "misfit": one.misfit,
         "chance": round(one.chance, 3),
+        "second_look": False,
     }

@@ -21,7 +21,15 @@ if TYPE_CHECKING:
     from beamfall.planning.belief import Belief
     from beamfall.shots import ShotRecord
     from beamfall.workflows.repeat import Difference
-    from beamfall.workflows.seek import Aim, Answered, Misfired, SearchStopped, Sought, WhatIsSeen
+    from beamfall.workflows.seek_steps import (
+        Aim,
+        Answered,
+        LookedAgain,
+        Misfired,
+        SearchStopped,
+        Sought,
+        WhatIsSeen,
+    )
     from beamfall.workflows.service import Dripped, Flashed
     from beamfall.workflows.steps import (
         ContainerBelow,
@@ -176,6 +184,11 @@ def say_openings(aim: Aim, digits: int = 2) -> str:
 def say_asked(question: WhatIsSeen) -> str:
     """The shot that is asked about."""
     aim = question.aim
+    if question.said is not None:
+        return (
+            f"shot {question.fired.shot}: you said '{question.said.said}', and much depends on it: "
+            f"please look at this picture again ({_say_aim(aim)})"
+        )
     return f"shot {question.fired.shot} ({aim.number} of at most {aim.most}): {_say_aim(aim)}"
 
 
@@ -184,6 +197,8 @@ def say_what_is_seen(question: WhatIsSeen) -> str:
     known = f"{', '.join(question.choices)}; ? explains"
     if question.otherwise is None:
         return f"What does the picture show? ({known}) "
+    if question.said is not None:
+        return f"Press Enter to keep '{question.said.said}', or type what it shows ({known}) "
     return f"Press Enter to agree, or type what it shows ({known}) "
 
 
@@ -230,6 +245,16 @@ def say_answered(one: Answered) -> str:
     if one.misfit:
         outcome += f". {MISFIT}"
     return f"shot {one.fired.shot}: {_say_aim(one.aim)}: {outcome}"
+
+
+def say_looked_again(event: LookedAgain) -> str:
+    """What a second look at a picture has changed."""
+    one = event.answered
+    kept = "stays" if one.answer == event.before else "becomes"
+    outcome = f"answer {kept} '{say_answer(one)}'"
+    if one.teaches:
+        outcome += f"; chance that this was the wanted picture: {100 * one.chance:.0f} %"
+    return f"shot {one.fired.shot}, second look: {outcome}{f'. {MISFIT}' if one.misfit else ''}"
 
 
 def list_sought(done: Sought) -> Iterator[str]:

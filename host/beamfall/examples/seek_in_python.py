@@ -4,7 +4,8 @@ from beamfall.board import Board
 from beamfall.setup.rig import example_rig
 from beamfall.shots import ShotLog
 from beamfall.workflows.run import PythonFrontEnd, run
-from beamfall.workflows.seek import WhatIsSeen, seek
+from beamfall.workflows.seek import seek
+from beamfall.workflows.seek_steps import WhatIsSeen
 
 
 def look(question: WhatIsSeen) -> str:

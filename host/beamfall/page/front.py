@@ -27,7 +27,7 @@ from beamfall.workflows.check import (
 )
 from beamfall.workflows.recipe import ApplyCorrection, DayCompared
 from beamfall.workflows.run import Runner
-from beamfall.workflows.seek import AGREED, Answered, ShotAhead, WhatIsSeen
+from beamfall.workflows.seek_steps import AGREED, Answered, LookedAgain, ShotAhead, WhatIsSeen
 from beamfall.workflows.series import Shooter
 from beamfall.workflows.steps import (
     AwaitingPicture,
@@ -114,6 +114,8 @@ class PageFrontEnd:
             case Answered(aim=aim, chances=chances):
                 work.add_line(**words.describe_answered(event))
                 work.tell(done=aim.number, lines=words.renew_chances(work.lines, chances))
+            case LookedAgain(answered=one):
+                work.tell(lines=words.renew_line(work.lines, one))
             case TestAhead(check=check):
                 work.tell(text=check.say_what_begins())
             case TestMade(step=step, ranked=ranked):
@@ -152,9 +154,9 @@ class PageFrontEnd:
         ask = self._work.ask
         match question:
             case WhatIsSeen(fired=fired):
-                agree = () if question.otherwise is None else ((words.AGREE, words.AGREES),)
+                agree = words.list_agreements(question)
                 answer = ask(
-                    words.WHAT_IS_SEEN,
+                    words.WHAT_IS_SEEN if question.said is None else words.LOOK_AGAIN,
                     (*agree, *explain_words(len(question.aim.times_s), ages=True).items()),
                     hint=problem or words.say_what_was_read(question),
                     free=True,

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from beamfall.photos.arrival import Late
     from beamfall.wire import WireEnum
     from beamfall.workflows.calibrate import Calibrated
-    from beamfall.workflows.seek import Aim, Answered, Sought, WhatIsSeen
+    from beamfall.workflows.seek_steps import Aim, Answered, Sought, WhatIsSeen
     from beamfall.workflows.series import UnclaimedShot
     from beamfall.workflows.service import Dripped, Flashed
     from beamfall.workflows.steps import (
@@ -65,6 +65,7 @@ EDGES_APPEAR = "Move something through the beam. Each edge appears on the Bench 
 WHAT_IS_SEEN = "What does the picture show?"
 WITH_HEIGHTS = "If you measured heights, type them too: before jet 31 mm drop 42 mm"
 WITH_JET = "If you measured the jet's height, type it too: jet 31 mm"
+LOOK_AGAIN = "Look at this picture again: what does it show?"
 AGREE, AGREES = "agree", "I agree with what was read (Enter)"
 CHECK_AHEAD = (
     "The check will open the valve and fire the flash several times. Has everyone been warned?"
@@ -96,12 +97,24 @@ def say_late(late: Late) -> str:
 
 
 def say_what_was_read(question: WhatIsSeen) -> str:
-    """What was read in the picture in question; how to add heights if nothing was read."""
+    """What was said of the picture in question, or read in it; how to add heights if there is neither."""
+    if question.said is not None:
+        return (
+            f"You said '{question.said.said}' of shot {question.fired.shot}, and much depends on it"
+        )
     if question.reading is None:
         return WITH_HEIGHTS if len(question.aim.times_s) > 1 else WITH_JET
     marks = (question.reading.measured or {}).get("marks", {}).values()
     by_hand = any(mark["by_hand"] for mark in marks)
     return f"Read in the picture{' with your marks' if by_hand else ''}: {question.reading.said}"
+
+
+def list_agreements(question: WhatIsSeen) -> tuple[tuple[str, str], ...]:
+    """The button that keeps what was said or read, if there is any."""
+    if question.otherwise is None:
+        return ()
+    said = question.said
+    return ((AGREE, AGREES if said is None else f"Keep '{said.said}' (Enter)"),)
 
 
 def say_which(question: WhichPicture) -> str:
@@ -289,6 +302,14 @@ def describe_answered(one: Answered) -> dict[str, Any]:
         "chance": one.chance if one.teaches else None,
         "misfit": one.misfit,
     }
+
+
+def renew_line(lines: Iterable[Mapping[str, Any]], one: Answered) -> list[dict[str, Any]]:
+    """The lines of a search after a second look at a picture."""
+    again = describe_answered(one)
+    renewed = [again if line["shot"] == again["shot"] else dict(line) for line in lines]
+    renewed[-1]["misfit"] = one.misfit  # the newest line says whether the answers fit the rig file
+    return renew_chances(renewed, one.chances)
 
 
 def renew_chances(

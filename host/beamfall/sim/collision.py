@@ -253,6 +253,9 @@ class Picture:
     share: float | None = None  # of a single drop's jet: its height over its greatest one
     # Of a single drop: light minus each moment of its splash (`physics.splash`), as far as they come.
     since_s: Mapping[str, float] = field(default_factory=dict)
+    gap: float | None = (
+        None  # before the contact: from the later drop to what it falls on, in its diameters
+    )
 
     def find_stage(self, kind: str) -> float | None:
         """Light minus the moment that an aim of that kind wants; None if it never came."""
@@ -277,7 +280,7 @@ def see_picture(model: RigModel, column: Column, light_s: float) -> Picture:
     if contact is None:
         if light_s >= later.impact_s:
             return Picture("missed", None, jet_m, None)
-        return Picture("before" if drop2_m is not None else calm, None, jet_m, drop2_m)
+        return _see_early(later, None, jet_m, drop2_m, tip)
     stage = light_s - contact.when_s
     beside_m = first.place_m - later.place_m + first.aim_m[0] - later.aim_m[0]
     apart = math.hypot(beside_m, first.aim_m[1] - later.aim_m[1])
@@ -296,7 +299,18 @@ def see_picture(model: RigModel, column: Column, light_s: float) -> Picture:
             time_factor=model.sheet_time_factor,
         )
         return Picture("after", stage, contact.height_m, None, 2.0 * radius)  # there it sits
-    return Picture("before" if drop2_m is not None else calm, stage, jet_m, drop2_m)
+    is_second = contact is column.contacts[0]
+    return _see_early(later, stage, jet_m, drop2_m, tip if is_second else contact.height_m)
+
+
+def _see_early(
+    later: Drop, stage_s: float | None, jet_m: float | None, drop_m: float | None, base_m: float
+) -> Picture:
+    """What a flash shows while the later drop still falls; `base_m`: the height of what it falls on."""
+    if drop_m is None:
+        return Picture("jet" if jet_m else "nothing", stage_s, jet_m, None)
+    gap = max(0.0, drop_m - max(0.0, base_m)) / later.diameter_m
+    return Picture("before", stage_s, jet_m, drop_m, gap=gap)
 
 
 def _see_single(model: RigModel, column: Column, light_s: float, jet_m: float | None) -> Picture:

@@ -1,7 +1,9 @@
 """Finds the collision in few shots: each picture narrows what the rig can be.
 
+aims        what a rig's aim may ask of a search
 answer      what the photographer says about a picture, and what the board measured of that shot
 likelihood  how likely an answer is for a picture of a known moment
+taken       the answers so far: what each says about each rig, and which of them to doubt
 weighted_rigs  many rigs that could be this one, weighted by every answer so far
 choose      the next openings and flash time: how certain they should make the best picture
 search      the search as a whole, without a board: give it answers, it gives shots

@@ -48,8 +48,10 @@ _OF_ONE = {
     "found": WORDS["found"],
     "black": WORDS["black"],
 }
-#: How long after, where people say it: beside `after`.
+#: How long before or after, where people say it: beside `before` and `after`.
 AGES = {
+    "just before": "the gap below the falling drop is narrower than the drop",
+    "long before": "the gap below the falling drop is wider than four drops",
     "just after": "the umbrella is small: narrower than four drops",
     "long after": "the umbrella has its full width, or breaks up",
 }
@@ -76,8 +78,8 @@ def explain_words(drops: int, *, ages: bool = False) -> dict[str, str]:
 class Answer:
     """One picture in a word; `since_s` is the time since the contact where it was measured (below 0: before it),
     with its standard error; heights above the surface where they were measured: the jet's top and
-    drop 2's lowest point (of an umbrella: where it sits). `age`: of `after` or `droplet`, how far it has come;
-    `width_m`: of the umbrella, rim to rim."""
+    drop 2's lowest point (of an umbrella: where it sits). `age`: of `before`, `after` or `droplet`, how far it is from
+    the contact or has come; `width_m`: of the umbrella, rim to rim."""
 
     word: str
     jet_m: float | None = None
@@ -119,8 +121,8 @@ class Shot:
 def read_answer(text: str, drops: int = 2) -> Answer:
     """Read what a person typed of a shot: a word, then `jet 31 mm`, `drop 42 mm` and `width 28 mm` where measured.
 
-    A word may be cut short where it stays clear: `bef`, `a`. `just after` and `long after` say more than
-    `after`, `high droplet` and `low droplet` more than `droplet`. `jet 31 mm` is a jet of that height.
+    A word may be cut short where it stays clear: `bef`, `just a`. `just` and `long` say more of `before` and `after`,
+    `high` and `low` of `droplet`, which may be left out then. `jet 31 mm` is a jet of that height.
     Raises UserError.
     """
 
@@ -129,11 +131,11 @@ def read_answer(text: str, drops: int = 2) -> Answer:
     if not parts:
         raise UserError(f"say what the picture shows: {', '.join(words)}")
     given = parts[0].lower()
-    ages = AGES if drops > 1 else _HALVES
-    age = next((one for one in ages if one.split()[0] == given), "")
-    if age:
+    age = ""
+    if of_age := [one for one in (AGES if drops > 1 else _HALVES) if one.split()[0] == given]:
+        age = _choose_age(of_age, parts[1].lower() if len(parts) > 1 else "")
+        del parts[1 : 1 + (len(parts) > 1 and age.split()[1].startswith(parts[1].lower()))]
         given = age.split()[1]
-        del parts[1 : 1 + (len(parts) > 1 and given.startswith(parts[1].lower()))]
     same = SAME if drops > 1 else {}
     matches = {same.get(word, word) for word in (*words, *same) if word.startswith(given)}
     if len(matches) != 1:
@@ -160,6 +162,14 @@ def read_answer(text: str, drops: int = 2) -> Answer:
     if width is not None and (drops < 2 or word not in ("after", "found")):
         raise UserError(f"'{word}' with a width: only an umbrella has one, so the word is 'after'")
     return Answer(word, heights.get("jet"), heights.get("drop"), age, width)
+
+
+def _choose_age(ages: list[str], after: str) -> str:
+    """Which of the ages that begin alike is meant, by what follows; raises UserError if that stays open."""
+    meant = [one for one in ages if after and one.split()[1].startswith(after)]
+    if len(meant or ages) != 1:
+        raise UserError(f"'{ages[0].split()[0]}': say {' or '.join(ages)}")
+    return (meant or ages)[0]
 
 
 def read_shot(

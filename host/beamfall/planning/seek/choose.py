@@ -155,8 +155,8 @@ def _judge_times(
     jet, since = jet.take(chosen), (base + rigs.flash_latency_s)[chosen]
     first = outlook.take(chosen)
     scattered = weighted.scatter[:_JUDGES] * first.spread_s
-    earlier = np.array([own[chosen] for _, own in weighted.own_chances(times_s)])
-    widths, gaps = weighted.measures
+    earlier = np.array([own[chosen] for _, own in weighted.answers.own_chances(times_s)])
+    widths, gaps = weighted.answers.measures
     candidates = [*quantiles(delay[good], weights[good], _LIGHT_QUANTILES)]
     for turn in weighted.list_turns(timing, event):
         at = turn - rigs.flash_latency_s - base

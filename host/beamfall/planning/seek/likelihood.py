@@ -26,7 +26,10 @@ CONTACT_S = 0.00025  # a picture this close to the contact shows it (0.8 mm of d
 WORDS = ("before", "contact", "after", "jet", "nothing", "missed")
 MISS = 0.02  # share of collisions that miss by aim
 LAPSE = 0.05  # share of answers that mean nothing: people err
+REPEATS = 0.5  # share of these that a second look at the picture repeats: it mends slips, not misjudgements (estimate)
 JUST_S, LONG_S = 0.003, 0.006  # `just after` is mostly earlier, `long after` mostly later than this
+# `just before` is mostly a gap narrower, `long before` mostly one wider than so many diameters of the drop.
+JUST_GAP, LONG_GAP = 1.0, 4.0
 _AGE_SPREAD = 0.3  # of the logarithm of where people draw these lines (estimate)
 # How often a person says an age if there is one to say: at first, and once one was said (estimates).
 _SAYS_AGES, _SAID_AGES = 0.65, 0.92
@@ -38,7 +41,7 @@ _STEP_S = 5e-4  # how sharply `struck` turns if there is no contact
 # A value that means nothing is as likely anywhere in a range: its chance against the top of a normal distribution.
 _OF_RANGE, _SINCE_RANGE_S, _LENGTH_LAPSE = 2.5, 0.02, 0.2
 # Lines between the pictures that a search tells apart when it plans a shot: stages in s, and how sharp they are.
-_AGE_LINES = (JUST_S, LONG_S)
+_AGE_LINES, _EARLY_LINES = (JUST_S, LONG_S), (JUST_GAP, LONG_GAP)
 _WIDTH_LINES, _WIDTH_SHARP = (0.0007, 0.0014, 0.002, 0.0027, 0.0035, 0.005, 0.007), 0.15
 _GAP_LINES, _GAP_SHARP_S = (-0.008, -0.005, -0.003, -0.0015), 0.0004
 
@@ -85,6 +88,13 @@ class Moments:
         ahead, base = self.ahead_s, np.where(np.isnan(self.contact_m), 0.0, self.contact_m)
         return base + self.impact_m_s * ahead - 0.5 * self.gravity * ahead**2
 
+    @property
+    def gap(self) -> Floats:
+        """From drop 2 to what it falls on before the contact, in its diameters."""
+        met = self.meeting_m_s * self.ahead_s
+        gap_m = np.where(np.isnan(self.stage_s), self.drop_m - np.maximum(0.0, self.tip_m), met)
+        return np.maximum(1e-3, gap_m / self.diameter_m)
+
     def take(self, chosen: NDArray[np.intp]) -> Moments:
         """Those of some rigs."""
         return replace(
@@ -124,9 +134,12 @@ class Moments:
         words = self.judge_words()
         result: Floats = words[WORDS.index("after" if answer.word == "found" else answer.word)]
         if answer.word in ("after", "found"):
-            result = result * _weigh_age(self.stage_s, answer.age, says_ages)
+            stage = _positive(self.stage_s)
+            result = result * _weigh_age(stage, JUST_S, LONG_S, answer.age, says_ages)
             if answer.width_m is not None:
                 result = result * _weigh_width(self, answer.width_m)
+        if answer.word == "before":
+            result = result * _weigh_age(self.gap, JUST_GAP, LONG_GAP, answer.age, says_ages)
         result = result * _weigh_heights(self, answer)
         if answer.since_s is not None:
             error = max(answer.since_error_s, _SINCE_LEAST_S)
@@ -139,29 +152,34 @@ class Moments:
         rows = []
         for word, chances in zip(WORDS, words, strict=True):
             if word == "after":
-                stage = _positive(self.stage_s)
                 lines, sharp = (_WIDTH_LINES, _WIDTH_SHARP) if widths else (_AGE_LINES, _AGE_SPREAD)
-                rows += split_by_lines(
-                    chances, [below(np.log(stage / line) / sharp) for line in lines]
-                )
+                rows += _split_by_size(chances, _positive(self.stage_s), lines, sharp)
             elif word == "before" and gaps:
                 stage = np.nan_to_num(self.stage_s, nan=-0.1)
                 rows += split_by_lines(
                     chances, [below((stage - line) / _GAP_SHARP_S) for line in _GAP_LINES]
                 )
+            elif word == "before":
+                # Near enough where there is no contact, too.
+                gap = np.maximum(1e-3, self.meeting_m_s * self.ahead_s / self.diameter_m)
+                rows += _split_by_size(chances, gap, _EARLY_LINES, _AGE_SPREAD)
             else:
                 rows.append(chances)
         return np.stack(rows)
 
 
-def weigh_answer(moments: Shown, answer: Answer, *, says_ages: bool) -> Floats:
-    """The likelihood of an answer for each stage. `says_ages`: the person has said an age before."""
-    return lapse_chance(answer) + (1.0 - LAPSE) * moments.weigh(answer, says_ages=says_ages)
+def weigh_answer(
+    moments: Shown, answer: Answer, *, says_ages: bool, confirmed: bool = False
+) -> Floats:
+    """The likelihood of an answer for each stage. `says_ages`: the person has said an age before; `confirmed`: a
+    second look has shown the same."""
+    fits = moments.weigh(answer, says_ages=says_ages)
+    return lapse_chance(answer, confirmed=confirmed) + (1.0 - LAPSE) * fits
 
 
-def lapse_chance(answer: Answer) -> float:
+def lapse_chance(answer: Answer, *, confirmed: bool = False) -> float:
     """The likelihood of an answer that means nothing: any word, and any value that could be measured."""
-    chance = LAPSE / len(WORDS)
+    chance = LAPSE / len(WORDS) * (REPEATS if confirmed else 1.0)
     if answer.since_s is not None:
         chance *= min(1.0, _OF_RANGE * max(answer.since_error_s, _SINCE_LEAST_S) / _SINCE_RANGE_S)
     measured = (answer.width_m, answer.jet_m, answer.drop_m)
@@ -186,17 +204,25 @@ def split_by_lines(chances: Floats, past: list[Floats]) -> list[Floats]:
     return [chances * (a - b) for a, b in zip(bounds[:-1], bounds[1:], strict=True)]
 
 
+def _split_by_size(
+    chances: Floats, size: Floats, lines: tuple[float, ...], sharp: float
+) -> list[Floats]:
+    """Share chances out between lines of a size that people judge by its logarithm."""
+    scaled = np.log(size) / sharp
+    return split_by_lines(chances, [below(scaled - np.log(line) / sharp) for line in lines])
+
+
 def _positive(stage_s: Floats) -> Floats:
     return np.where(np.isnan(stage_s), 1e-6, np.maximum(stage_s, 1e-6))
 
 
-def _weigh_age(stage_s: Floats, age: str, says_ages: bool) -> Floats:
-    stage = _positive(stage_s)
-    just = below(np.log(JUST_S / stage) / _AGE_SPREAD)
-    late = below(np.log(stage / LONG_S) / _AGE_SPREAD)
+def _weigh_age(size: Floats, just: float, far: float, age: str, says_ages: bool) -> Floats:
+    """The likelihood of an age, or of none, where `just` and `far` are the lines that people draw."""
+    near = below(np.log(just / size) / _AGE_SPREAD)
+    late = below(np.log(size / far) / _AGE_SPREAD)
     if age:
-        return just if age == "just after" else late
-    return say_chance(says_ages, just + late)
+        return near if age.startswith("just") else late
+    return say_chance(says_ages, near + late)
 
 
 def say_chance(says_ages: bool, could: Floats) -> Floats:

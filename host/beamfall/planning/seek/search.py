@@ -7,16 +7,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from beamfall.errors import NoProgress, RigFileError
+from beamfall.errors import NoProgress
 from beamfall.planning.belief import Belief
 from beamfall.planning.collision import STAGE_S, add_places, check_rig, refuse_spacing
 from beamfall.planning.draws import find_beam
 from beamfall.planning.openings import find_need, list_planned, split_places
 from beamfall.planning.result import AnchorEdge, PlannedDrop
 from beamfall.planning.rows import build_sequence, find_lead
+from beamfall.planning.seek.aims import check_aim
 from beamfall.planning.seek.answer import BLACK, NOTHING, Answer, Shot
 from beamfall.planning.seek.choose import Proposal, propose
 from beamfall.planning.seek.one_drop import NEARS_S
+from beamfall.planning.seek.taken import Told
 from beamfall.planning.seek.weighted_rigs import TALL, WeightedRigs
 from beamfall.planning.setting import make_setting
 from beamfall.planning.unknowns import make_jet_prior
@@ -40,36 +42,10 @@ _GOOD_SPACING = 0.75
 # Answers less likely than this, how many are a misfit; and standard deviations that a rig may be off.
 _SURPRISE, _SURPRISES_MOST, _FAR = 0.12, 2, 2.5
 _ODD = 0.5  # an answer that more likely than this means nothing
+_DOUBT, _DOUBT_END = 0.12, 0.1
 _HIDES = 2  # crowns, and as many jets: no cavity between them that a picture can show
 _MISSES_MOST = 2  # at one spacing, before another is tried
 _USELESS_MOST = 2  # shots in a row without information: the rig is wrong, not the timing
-
-
-def _check_aim(rig: Rig) -> None:
-    """Refuse values of the rig's aim that a search would have to ignore."""
-    aim = rig.aim
-    wrong = None
-    drops = len(rig.list_drops())
-    if aim.flash_delay_s is not None:
-        wrong = (
-            f"aim.flash_delay = {aim.flash_delay_s * 1e3:.4g} ms: seek finds the flash's time; "
-            "leave it out"
-        )
-    elif aim.anchor not in (None, "release") and (
-        not rig.beams or aim.anchor != rig.beams[0].input
-    ):
-        known = f"{rig.beams[0].input} or " if rig.beams else ""
-        wrong = (
-            f"aim.anchor = '{aim.anchor}': in seek the flash follows {known}the release; "
-            "leave it out"
-        )
-    elif rig.beams and aim.anchor != "release" and aim.anchor_count not in (None, drops):
-        wrong = (
-            f"aim.anchor_count = {aim.anchor_count}: in seek the flash follows drop {drops}'s edge; "
-            "leave it out"
-        )
-    if wrong is not None:
-        raise RigFileError(f"rig '{rig.name}': {wrong}")
 
 
 @dataclass(frozen=True)
@@ -123,7 +99,7 @@ class Search:
     _surprises: int = 0  # answers that were hardly expected
     _again: bool = False  # the newest answer was odd: the same shot is fired once more
     _is_widened: bool = False  # rigs were drawn again, since the first ones did not fit
-    _answers: list[tuple[Shot, Answer]] = field(default_factory=list)
+    _told: list[Told] = field(default_factory=list)
     _fixed: tuple[float | None, ...] = ()  # openings that the rig file sets
     whole: Rig = field(init=False)  # with the valves at all places
     _others: list[Rig] = field(init=False)  # the rig at each other place
@@ -132,7 +108,7 @@ class Search:
         check_rig(self.rig)
         self.whole = self.rig
         self.rig, *self._others = split_places(self.rig)
-        _check_aim(self.rig)
+        check_aim(self.rig)
         kind = self.rig.aim.kind
         if self.start is not None:
             self.wanted_s, self.near_s = self.start.stage_s, self.start.near_s
@@ -141,6 +117,17 @@ class Search:
             stage = self.rig.aim.stage_s
             usual_s = STAGE_S if kind == "collision" else 0.0
             self.wanted_s = usual_s if stage is None else stage
+        self._begin()
+        if self.sure is None:
+            self.sure = SURE if self.weighted.has_contact else SURE_OF_ONE
+        if not self.weighted.has_contact:
+            return
+        fixed_s = self._fixed[1]
+        if fixed_s is not None and not self.weighted.may_meet((0.0, fixed_s)):
+            refuse_spacing(self.rig, fixed_s, find_need(self.weighted.rigs))
+
+    def _begin(self) -> None:
+        """Know nothing but the file and what was learned before."""
         setting = make_setting(self.rig)
         known = None if self.fresh else self.learned
         self.weighted = WeightedRigs(
@@ -150,14 +137,12 @@ class Search:
             seed=self.seed,
             learned=known,
         )
-        if self.sure is None:
-            self.sure = SURE if self.weighted.has_contact else SURE_OF_ONE
+        self._told, self.chances, self._left, self._kept = [], {}, [], ()
+        self._surprises, self._again, self._is_widened = 0, False, False
         if not self.weighted.has_contact:
             return
         self._fixed = self.rig.list_fixed()
         self._spacing_s = self._fixed[1]
-        if self._spacing_s is not None and not self.weighted.may_meet((0.0, self._spacing_s)):
-            refuse_spacing(self.rig, self._spacing_s, find_need(self.weighted.rigs))
         if self._spacing_s is None and self.start is not None:
             self._spacing_s = self.start.spacing_s
         if self._spacing_s is None and known is not None:
@@ -260,8 +245,39 @@ class Search:
             return
         self.shots += 1
         self._useless = 0
-        self._answers.append((shot, answer))
-        self.chance = self.weighted.take(shot, answer, self.wanted_s, self.near_s)
+        self._learn(Told(shot, answer))
+
+    def find_doubtful(self) -> int | None:
+        """The answer, from 0, whose picture somebody should look at again before the next shot; None if there is none.
+
+        Either it hardly fits the others, or a search that would end now depends on it.
+        """
+        if self._said_found is not None:
+            return None
+        doubts = self.weighted.answers.find_doubts(self.weighted.weights)
+        asked = [number for number, one in enumerate(self._told) if not one.looked]
+        worst = max(asked, key=lambda number: doubts[number], default=None)
+        least = _DOUBT_END if self.found else _DOUBT
+        return worst if worst is not None and doubts[worst] > least else None
+
+    def look_again(self, number: int, answer: Answer) -> None:
+        """Take what a second look at a picture has shown: the same counts for more, another answer replaces it."""
+        told = self._told
+        first = told[number]
+        again = Told(first.shot, answer, looked=True, confirmed=answer == first.answer)
+        told[number : number + 1] = [] if answer.word == BLACK else [again]
+        self._begin()
+        self.found = False
+        for one in told:
+            self._learn(one)
+
+    def _learn(self, told: Told) -> None:
+        assert self.wanted_s is not None
+        self._told.append(told)
+        shot, answer = told.shot, told.answer
+        self.chance = self.weighted.take(
+            shot, answer, self.wanted_s, self.near_s, confirmed=told.confirmed
+        )
         odd = self.weighted.lapse > _ODD
         if odd or self.weighted.expected < _SURPRISE:
             self._surprises += 1
@@ -273,12 +289,11 @@ class Search:
             self._is_widened, self._again = True, False
             self.weighted.widen()
         self._judge_best()
-        if answer.word == "found":
-            self.best, self.best_chance = len(self._answers) - 1, 1.0
-            self.chances[self.best] = 1.0
-        self.found = answer.word == "found" or (
-            self.best_chance >= self._enough and self._is_bracketed()
-        )
+        said = self._said_found
+        if said is not None:
+            self.best, self.best_chance = said, 1.0
+            self.chances[said] = 1.0
+        self.found = said is not None or (self.best_chance >= self._enough and self._is_bracketed())
         if answer.word == "missed":
             self._leave_if_missed(shot.spacing_s)
         if answer.word in ("contact", "after", "found"):
@@ -286,17 +301,22 @@ class Search:
             # whatever law the jet follows.
             self._spacing_s, self._kept = shot.spacing_s, shot.times_s
 
+    @property
+    def _said_found(self) -> int | None:
+        """The answer, from 0, that says that its picture is the wanted one."""
+        return next((n for n, one in enumerate(self._told) if one.answer.word == "found"), None)
+
     def _judge_best(self) -> None:
         """Which picture most likely is the wanted one: later answers also say what earlier ones showed."""
         weights = self.weighted.weights
         chances = {
             number: float(weights @ own)
-            for number, own in self.weighted.own_chances(self._answers[-1][0].times_s)
+            for number, own in self.weighted.answers.own_chances(self._told[-1].shot.times_s)
         }
         self.chances.update(chances)
         kind = self.rig.aim.kind
         wanted = (kind, "found", *(("crown",) if self._is_cavity_hidden() else ()))
-        shown = [n for n in chances if self._answers[n][1].word in wanted]
+        shown = [n for n in chances if self._told[n].answer.word in wanted]
         # Of one drop a picture counts once somebody has seen in it what is wanted.
         self.best = max(shown or chances, key=lambda number: chances[number])
         self.best_chance = chances[self.best]
@@ -305,8 +325,8 @@ class Search:
         """Try another spacing after two misses at one: the jet is not where the model says."""
         missed = [
             one
-            for shot, one in self._answers
-            if shot.spacing_s == spacing_s and one.word == "missed"
+            for one in self._told
+            if one.shot.spacing_s == spacing_s and one.answer.word == "missed"
         ]
         if spacing_s is not None and len(missed) >= _MISSES_MOST and self._fixed[1] is None:
             self._left.append(spacing_s)
@@ -326,11 +346,10 @@ class Search:
         Of one drop the best picture must show what is wanted, so that somebody has seen it.
         """
         if not self.weighted.has_contact:
-            shown = self._answers[self.best][1].word
+            shown = self._told[self.best].answer.word
             return shown == self.rig.aim.kind or (shown == "crown" and self._is_cavity_hidden())
-        answers = [
-            one for shot, one in self._answers if shot.spacing_s == self._answers[-1][0].spacing_s
-        ]
+        newest_s = self._told[-1].shot.spacing_s
+        answers = [one.answer for one in self._told if one.shot.spacing_s == newest_s]
         early = any(
             one.word in ("before", "contact")
             or one.age == "just after"
@@ -342,7 +361,7 @@ class Search:
 
     def _is_cavity_hidden(self) -> bool:
         """Whether a crown that lasts until the jet hides the cavity that is sought: crowns and jets then bound it."""
-        words = [one.word for _, one in self._answers]
+        words = [one.answer.word for one in self._told]
         seen = min(words.count("crown"), words.count("jet"))
         return self.rig.aim.kind == "cavity" and seen >= _HIDES
 
@@ -360,7 +379,7 @@ class Search:
     @property
     def has_learned(self) -> bool:
         """Whether any picture showed something. `nothing` alone may have been said of black ones."""
-        return any(answer.word != NOTHING for _, answer in self._answers)
+        return any(one.answer.word != NOTHING for one in self._told)
 
     def keep(self, *, board: str, port: str, simulated: bool, series: int | None = None) -> Belief:
         """What is known about the rig with this search added; worth it where `has_learned`.
@@ -369,10 +388,9 @@ class Search:
         """
         known = self.learned or Belief(board, port, simulated)
         mean, covariance = self.weighted.moments()
-        said = any(answer.word == "found" for _, answer in self._answers)
         return replace(known, port=port).add_search(
             self.rig, mean, covariance,
-            answers=len(self._answers), found=self.found, certainty=1.0 if said else self.best_chance,
+            answers=len(self._told), found=self.found, certainty=self.best_chance,
             spacing_s=self._spacing_s, fresh=self.fresh,
             series=() if series is None else (series,),
         )  # fmt: skip

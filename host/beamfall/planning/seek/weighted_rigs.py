@@ -18,13 +18,10 @@ from beamfall.physics.splash import CAVITY_SHARE, CROWN_END, FREE_SHARE, OF_THE_
 from beamfall.planning.draws import Draws, JetDraws, draw_normal, draw_z, make_draws, meet_all
 from beamfall.planning.seek.answer import Answer, Shot
 from beamfall.planning.seek.drops_seen import explain_by_latency, list_late, weigh_dwell
-from beamfall.planning.seek.likelihood import (
-    Moments,
-    lapse_chance,
-    weigh_answer,
-)
+from beamfall.planning.seek.likelihood import Moments, weigh_answer
 from beamfall.planning.seek.one_drop import SplashMoments, weigh_word
 from beamfall.planning.seek.outlook import Outlook, expect_word, reachable_chance
+from beamfall.planning.seek.taken import OTHER_SPACING_S, Taken, TakenAnswers
 from beamfall.planning.setting import Setting
 from beamfall.planning.unknowns import NAMES
 
@@ -39,7 +36,6 @@ if TYPE_CHECKING:
 
 LEAST_WEIGHT = 1e-3  # of rigs that must meet their jet for a spacing to be worth a shot
 TALL = 0.6  # a contact above this share of the jet's height is high on the jet
-OTHER_SPACING_S = 0.004
 # In a search nothing but the offset takes up what the models leave out, and they are wrong more often than a normal
 # distribution allows: contacts are this much further off than the planner has them, a fifth of them very far.
 _NEAR_OFFSET, _FAR_OFFSET, _FAR_SHARE = 2.0, 12.0, 0.2
@@ -58,17 +54,6 @@ class Timing:
 
     impact_s: Floats
     freed_s: tuple[Floats, ...]
-
-
-@dataclass(frozen=True)
-class _Taken:
-    """An answer that was taken, and what was wanted then."""
-
-    shot: Shot
-    answer: Answer
-    says_ages: bool
-    wanted_s: float
-    near_s: float
 
 
 class WeightedRigs:
@@ -99,19 +84,18 @@ class WeightedRigs:
         self.expected = 1.0  # chance of the newest answer before it was given
         self.lapse = 0.0  # chance that the newest answer means nothing
         self.reachable = 1.0  # chance of the wanted picture if the rig were known, by its scatter
-        self._taken: list[_Taken] = []
+        self.answers = TakenAnswers()
         # How far a next shot of each rig is off its usual one, in standard deviations.
         self.scatter: Floats = self._rng.standard_normal(count)
-        self._own: list[
-            Floats
-        ] = []  # of each answer: the chance that its picture was the wanted one
         self._set(z)
 
     def _set(self, z: Floats) -> None:
         self._z = z
         self.rigs: Draws = make_draws(self._rig, self._setting, z, self._prior)
         self.weights: Floats = np.full(len(z), 1.0 / len(z))
-        self._own = [self._weigh(one)[2] for one in self._taken]
+        weighed = [self._weigh(one) for one in self.answers.all]
+        self.answers.fits = [one[1] for one in weighed]
+        self.answers.own = [one[2] for one in weighed]
 
     @property
     def has_contact(self) -> bool:
@@ -272,21 +256,31 @@ class WeightedRigs:
         return Outlook(moments, spread, base >= TALL * self.rigs.height_m)
 
     # -- what a shot did show ----------------------------------------------------------------------
-    def take(self, shot: Shot, answer: Answer, wanted_s: float, near_s: float) -> float:
-        """Weigh the rigs by an answer; return the chance that its picture is the wanted one."""
+    def take(
+        self,
+        shot: Shot,
+        answer: Answer,
+        wanted_s: float,
+        near_s: float,
+        *,
+        confirmed: bool = False,
+    ) -> float:
+        """Weigh the rigs by an answer; return the chance that its picture is the wanted one.
+
+        `confirmed`: a second look at the picture has shown the same.
+        """
         before, now = self._spacing_s, shot.spacing_s
         if before is not None and now is not None and abs(now - before) > OTHER_SPACING_S:
             # What the models leave out differs from spacing to spacing.
             self._forget_offset()
         self._spacing_s = shot.spacing_s
-        if not self._taken:
+        if not self.answers.all:
             self._see_drops(shot)
-        taken = _Taken(shot, answer, self.says_ages, wanted_s, near_s)
+        taken = Taken(shot, answer, self.answers.says_ages, wanted_s, near_s, confirmed)
         outlook, likelihood, own = self._weigh(taken)
         self.expected = float(self.weights @ expect_word(outlook, answer))
-        self.lapse = lapse_chance(answer) / float(self.weights @ likelihood)
-        self._taken.append(taken)
-        self._own.append(own)
+        self.lapse = taken.lapse / float(self.weights @ likelihood)
+        self.answers.add(taken, likelihood, own)
         weights = self.weights * likelihood
         total = float(weights.sum())
         if not total > 0.0:  # nothing fits: keep the old weights instead of NaN
@@ -294,44 +288,15 @@ class WeightedRigs:
         self.weights = weights / total
         self.reachable = float(self.weights @ reachable_chance(outlook, near_s))
         self._renew_if_few()
-        return float(self.weights @ self._own[-1])
+        return float(self.weights @ self.answers.own[-1])
 
-    @property
-    def says_ages(self) -> bool:
-        """Whether the person has said how old an umbrella is."""
-        return any(one.answer.age for one in self._taken)
-
-    @property
-    def measures(self) -> tuple[bool, bool]:
-        """Whether the person has measured an umbrella's width, and how far drop 2 is from the jet."""
-        answers = [one.answer for one in self._taken]
-        reads = any(one.since_s is not None for one in answers)
-        return (
-            reads or any(one.width_m is not None for one in answers),
-            reads or any(one.drop_m is not None for one in answers),
-        )
-
-    def own_chances(self, times_s: tuple[float, ...]) -> list[tuple[int, Floats]]:
-        """The chance of each rig that a picture was the wanted one, of earlier shots with such openings.
-
-        With each its number among the answers, from 0.
-        """
-        return [
-            (number, own)
-            for number, (one, own) in enumerate(zip(self._taken, self._own, strict=True))
-            if all(
-                abs(a - b) <= OTHER_SPACING_S
-                for a, b in zip(one.shot.times_s, times_s, strict=True)
-            )
-        ]
-
-    def _weigh(self, taken: _Taken) -> tuple[Outlook, Floats, Floats]:
+    def _weigh(self, taken: Taken) -> tuple[Outlook, Floats, Floats]:
         """The outlook of a shot, how likely its answer is for each rig, and the chance of the wanted picture."""
         shot, answer = taken.shot, taken.answer
         outlook = self.look(self.timing_of(shot), shot.flash_s + self.rigs.flash_latency_s)
         shots = outlook.scattered
         hit = np.abs(shots.stage_s - taken.wanted_s) <= taken.near_s  # False for NaN
-        fits = weigh_answer(shots, answer, says_ages=taken.says_ages)
+        fits = weigh_answer(shots, answer, says_ages=taken.says_ages, confirmed=taken.confirmed)
         if answer.word == "found":
             return outlook, np.mean(fits * hit, axis=0) + 1e-6, np.ones(self.rigs.count)
         likelihood: Floats = np.mean(fits, axis=0)
@@ -346,10 +311,10 @@ class WeightedRigs:
         if self.has_contact:
             z[:, _OFFSET] *= _WIDE_OFFSET
         self._set(z)
-        self._see_drops(self._taken[-1].shot)
-        newest = {number for number, _ in self.own_chances(self._taken[-1].shot.times_s)}
-        for number in sorted(newest):
-            self._multiply(self._weigh(self._taken[number])[1])
+        newest = self.answers.all[-1].shot
+        self._see_drops(newest)
+        for number in sorted({number for number, _ in self.answers.own_chances(newest.times_s)}):
+            self._multiply(self._weigh(self.answers.all[number])[1])
         self._renew()
 
     def _draw_offsets(self, count: int) -> Floats:
