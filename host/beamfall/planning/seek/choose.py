@@ -27,8 +27,9 @@ _APART_S = 0.008  # spacings that differ less meet much the same jet
 _SPACING_QUANTILES = (0.2, 0.35, 0.5, 0.65, 0.8)
 _LIGHT_QUANTILES = (0.06, 0.15, 0.25, 0.35, 0.43, 0.5, 0.57, 0.65, 0.75, 0.85, 0.94)
 _JUDGES = 1000
-# What the chance that a search may end after a shot is worth, and a nat of information, against certainty.
-ENDING, CURIOSITY = 0.5, 0.3
+# What the chance that a search may end after a shot is worth, a nat of information, and (where drops collide) the
+# chance that this picture is the wanted one and no earlier is, against certainty.
+ENDING, CURIOSITY, NOVELTY = 0.5, 0.3, 0.5
 # Around a moment at which the word turns it says most.
 _TURN_QUANTILES = tuple(n / 10 for n in range(1, 10))
 
@@ -38,7 +39,8 @@ class Proposal:
     """A shot to fire: each drop's opening since the first, the light after the last drop's beam edge (after
     the first opening if there is no beam), with the chance that its picture is the wanted one and the
     information, in nats, that its answer should bring. `sure`: how certain the best picture, this one or an earlier
-    one, should be after the answer; `ends`: the chance that it then is certain enough to end the search."""
+    one, should be after the answer; `ends`: the chance that it then is certain enough to end the search; `new`: the
+    chance that its picture is the wanted one and no earlier one is."""
 
     times_s: tuple[float, ...]
     delay_s: float
@@ -46,11 +48,12 @@ class Proposal:
     information: float
     sure: float = 0.0
     ends: float = 0.0
+    new: float = 0.0
 
     @property
     def worth(self) -> float:
-        """Its worth: certainty now, an end of the search, and information for later shots."""
-        return self.sure + ENDING * self.ends + CURIOSITY * self.information
+        """Its worth: certainty now, an end of the search, information for later shots, and the picture itself."""
+        return self.sure + ENDING * self.ends + CURIOSITY * self.information + NOVELTY * self.new
 
     @property
     def spacing_s(self) -> float | None:
@@ -156,6 +159,7 @@ def _judge_times(
     first = outlook.take(chosen)
     scattered = weighted.scatter[:_JUDGES] * first.spread_s
     earlier = np.array([own[chosen] for _, own in weighted.answers.own_chances(times_s)])
+    lacking = np.prod(1.0 - earlier, axis=0) if len(earlier) else np.ones(_JUDGES)
     widths, gaps = weighted.answers.measures
     candidates = [*quantiles(delay[good], weights[good], _LIGHT_QUANTILES)]
     for turn in weighted.list_turns(timing, event):
@@ -178,8 +182,11 @@ def _judge_times(
         chances = joint.sum(axis=1)
         ends = float(chances @ (sure >= enough * chances))
         found.append(
-            Proposal(times_s, delay_s, chance, _information(pictures), float(sure.sum()), ends)
-        )
+            Proposal(
+                times_s, delay_s, chance, _information(pictures), float(sure.sum()), ends,
+                new=float(np.mean(hit * lacking)) if weighted.has_contact else 0.0,
+            )
+        )  # fmt: skip
     return found
 
 
