@@ -250,7 +250,10 @@ export function makeQuestion(question, { picture = true } = {}) {
   const give = (value) => attempt(act('answer', { question: question.id, value }));
   /** @param {{ value: string, words: string }} choice */
   const isPlain = ({ value, words }) =>
-    value === words || value === AGREE || question.choices.length === 1 || (words.length < 46 && !question.free);
+    value === words ||
+    value === AGREE ||
+    question.choices.length === 1 ||
+    (words.length < 46 && !question.free);
   const explained = question.choices.filter((choice) => !isPlain(choice));
   const agrees = question.choices.find((choice) => choice.value === AGREE);
   const typed = h('input', {
