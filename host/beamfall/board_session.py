@@ -48,13 +48,11 @@ from beamfall.wire import Message
 _LOOK_S = 1.0  # how often a waiting host asks for the status, which also tells the board that the host is alive
 _BETWEEN_S = 0.1  # how often a stop request is checked while waiting for a shot
 _SHORTEST_S = 1e-6
-_HURRIED = LinkTiming(
-    first_s=0.1, growth=1.0, longest_s=0.1, tries=100
-)  # for a program that is ending
+# For a program that is ending
+_HURRIED = LinkTiming(first_s=0.1, growth=1.0, longest_s=0.1, tries=100)
 ABORT_S = 0.7  # how long an ending program waits for the board to confirm an abort
-HOST_TIMEOUT_S = (
-    5.0  # after this silence during a shot or a service action, the board switches its outputs off
-)
+# After this silence during a shot or a service action, the board switches its outputs off
+HOST_TIMEOUT_S = 5.0
 _HELD_REPORTS = 5  # delivered reports that stay unacknowledged until their shot is settled
 _EVENTS_KEPT = 2000  # the newest ones that the caller has not taken yet
 _TROUBLES_KEPT = 1000  # the newest ones; a board that repeats itself for hours must not fill memory

@@ -151,9 +151,8 @@ class Outcome:
     boot_id: int
     done: ShotDone
     edges: tuple[Edge, ...]
-    complete: bool = (
-        True  # False if the board dropped reports of it, or it had over EDGES_MOST edges
-    )
+    # False if the board dropped reports of it, or it had over EDGES_MOST edges
+    complete: bool = True
     readings: tuple[Readings, ...] = ()
 
 

@@ -109,10 +109,8 @@ def write_together() -> Iterator[Callable[[Path], Path]]:
             for part, file in parts:
                 current = file
                 _force(part)
-            for (
-                _,
-                file,
-            ) in parts:  # before the first is replaced: a folder may be in the way of the second
+            # Before the first is replaced: a folder may be in the way of the second
+            for _, file in parts:
                 current = file
                 if file.is_dir():
                     raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))

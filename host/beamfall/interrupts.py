@@ -21,9 +21,8 @@ from types import FrameType
 from typing import Any, ClassVar, Self
 
 BOUNCE_S = 0.5  # people press twice: the first press gets this long to switch outputs off
-STOP_S = (
-    1.5  # from the first signal to the end of the program, which a busy machine adds something to
-)
+# From the first signal to the end of the program, which a busy machine adds something to
+STOP_S = 1.5
 # SIGHUP: the terminal was closed. Windows has none; it sends SIGBREAK for Ctrl-Break and for a closed console.
 _AGAIN_S = 0.01  # until a lost interrupt is delivered again
 _NAMES = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")

@@ -40,12 +40,8 @@ from beamfall.setup.board_profiles import (
 _SETTLE_S = 0.3
 _STARTS = 3
 PATIENCE_S = 20.0  # longest time from a board's restart to its first answer
-_PLATFORMS = {
-    "rp2040": "rp2",
-    "rp2350": "rp2",
-    "esp32": "esp32",
-    "stm32": "pyboard",
-}  # chip: sys.platform
+# Chip: sys.platform
+_PLATFORMS = {"rp2040": "rp2", "rp2350": "rp2", "esp32": "esp32", "stm32": "pyboard"}
 _RP2_CHIPS = ("rp2040", "rp2350")
 
 
@@ -244,9 +240,8 @@ def choose_profile(interpreter: Interpreter) -> Profile:
         profile = read_profile(path)
         if profile.constants.get("MACHINE") == interpreter.machine.removesuffix("-RISCV"):
             fitting.append(profile)
-    if (
-        len(fitting) > 1
-    ):  # a second profile for the same board is for comparison: take the one with the better timing
+    # A second profile for the same board is for comparison: take the one with the better timing
+    if len(fitting) > 1:
         fitting = [profile for profile in fitting if profile.constants["PORT"] == "rp2"] or fitting
     if len(fitting) != 1:
         known = ", ".join(path.stem for path in list_profiles() if path.stem != "simulated")

@@ -124,9 +124,8 @@ class Measurement:
     stamp_s: float
     simulated: bool
     measured_at: str
-    edge_constant: dict[str, int | None] | None = (
-        None  # ticks: in use, of the data sheet, as measured
-    )
+    # Ticks: in use, of the data sheet, as measured
+    edge_constant: dict[str, int | None] | None = None
     loads: dict[str, LoadResult] = field(default_factory=dict)
 
     def to_dict(self) -> dict[str, Any]:

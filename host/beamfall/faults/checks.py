@@ -218,9 +218,8 @@ def _answer(
         bench.person.prepare(question)
         try:
             done = True if do is None else bench.attempt(lambda: do(bench) is not False)
-            given = (
-                bench.ask(question) if done else None
-            )  # nothing was done, so there is nothing to ask
+            # Nothing was done, so there is nothing to ask
+            given = bench.ask(question) if done else None
         except CannotTell:
             bench.person.finish(question)
             raise

@@ -31,11 +31,8 @@ _SPEAKS = 1.6  # an outcome so much likelier with a cause than without it is giv
 _RULES_OUT = 2.2  # an outcome that counts only when all the others are known
 _CATALOGUE = load_catalogue()
 _SIGN = _CATALOGUE.signs
-_ANYWHERE = (
-    _SIGN["line"],
-    _SIGN["restarts"],
-    _SIGN["restarts-alone"],
-)  # signs that may appear in any test
+# Signs that may appear in any test
+_ANYWHERE = (_SIGN["line"], _SIGN["restarts"], _SIGN["restarts-alone"])
 
 
 @dataclass(frozen=True)

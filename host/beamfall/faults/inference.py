@@ -52,9 +52,8 @@ class CauseChances:
         for row, one in enumerate(self.sets):
             self._member[row, list(one)] = 1.0
         self._tables: dict[str, Floats] = {}
-        self._heard: dict[
-            str, Floats
-        ] = {}  # by a person: chance of all answers so far, by rig outcome
+        # By a person: chance of all answers so far, by rig outcome
+        self._heard: dict[str, Floats] = {}
         self.seen: list[tuple[Sign, str]] = []
         self._likely: list[Floats] = []
 

@@ -20,9 +20,8 @@ from beamfall.link.traits import REAL
 BAUDRATE = 115200  # means nothing on USB; the speed of boards behind a UART bridge
 _SLICE_S = 0.02  # longest single wait inside pyserial; changing its timeout reconfigures the port
 _READ_MAX = 4096
-_WRITE_S = (
-    3.0  # a device that accepts nothing for this long has hung; a frame takes 22 ms at 115200 baud
-)
+# A device that accepts nothing for this long has hung; a frame takes 22 ms at 115200 baud
+_WRITE_S = 3.0
 
 
 class SerialTransport:

@@ -23,9 +23,8 @@ from beamfall.wire.framing import DELIMITER, FrameError, decode_frame
 from beamfall.wire.messages import get_codec
 
 LINKTYPE = 147  # USER0, kept free for private use (LINKTYPE_ registry of the pcapng standard)
-_PIECE_MOST = (
-    4096  # more bytes than this without a delimiter are not our protocol; they are written raw
-)
+# More bytes than this without a delimiter are not our protocol; they are written raw
+_PIECE_MOST = 4096
 _LOGGER = logging.getLogger("beamfall.wire")
 _INBOUND, _OUTBOUND = 1, 2
 _BYTE_ORDER_MAGIC = 0x1A2B3C4D

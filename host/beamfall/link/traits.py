@@ -151,9 +151,8 @@ class PortTraits:
     seed: int | None = None  # seed of a port whose shots can be repeated exactly
     repeats_boot_ids: bool = False  # the boot id is the same each time the port opens
     names_rig: bool = False  # the port's name identifies the rig; the board's id does not
-    brings_rig: bool = (
-        False  # what is connected to the board's pins is part of the port, and simulated
-    )
+    # What is connected to the board's pins is part of the port, and simulated
+    brings_rig: bool = False
     studio: Studio | None = None
 
     def time_of_day_us(self, *, not_before_us: int = 0) -> int:

@@ -51,9 +51,8 @@ class PictureSource(Protocol):
     quiet_s: float  # how long after a picture another one may come that belongs to the same moment
     knows_shot: bool  # a file delivered after a shot belongs to that shot and no other
     moves: bool  # its files are ours to name; otherwise they stay where they are
-    settings: (
-        Exposure | None
-    )  # what the camera itself says about its settings, where it can be asked
+    # What the camera itself says about its settings, where it can be asked
+    settings: Exposure | None
 
     def open(self, folder: Path, between: Callable[[], object]) -> None:
         """Begin; files that are ours go into `folder`. Raises CameraError, MissingExtra, UserError.

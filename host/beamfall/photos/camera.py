@@ -34,12 +34,8 @@ _END_S = 0.5
 _FULL_KB = 100_000  # less room than one raw file of any camera takes
 # libgphoto2's results (gphoto2-result.h and gphoto2-port-result.h).
 _BUSY = (-53, -60, -110)  # GP_ERROR_IO_USB_CLAIM, GP_ERROR_IO_LOCK, GP_ERROR_CAMERA_BUSY
-_GONE = (
-    -52,
-    -105,
-    -4,
-    -7,
-)  # GP_ERROR_IO_USB_FIND, GP_ERROR_MODEL_NOT_FOUND, GP_ERROR_LIBRARY, GP_ERROR_IO
+# GP_ERROR_IO_USB_FIND, GP_ERROR_MODEL_NOT_FOUND, GP_ERROR_LIBRARY, GP_ERROR_IO
+_GONE = (-52, -105, -4, -7)
 _EVENTS_MOST = 1000  # not yet taken; beyond this the camera waits
 _MODE_MOST = 40  # letters
 _AWAKE = "Is it on, awake (press its shutter button halfway), and its USB cable in?"

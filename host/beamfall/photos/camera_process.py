@@ -159,9 +159,8 @@ def _read_commands(commands: queue.Queue[str]) -> None:
 
 def main() -> None:
     """Open the camera and send what comes of it, until standard input ends."""
-    signal.signal(
-        signal.SIGINT, signal.SIG_IGN
-    )  # Ctrl-C is for the program, which ends this process
+    # Ctrl-C is for the program, which ends this process
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
     out = os.fdopen(os.dup(1), "w", encoding="utf-8")
     os.dup2(2, 1)  # what a driver prints is not an event
     commands: queue.Queue[str] = queue.Queue()

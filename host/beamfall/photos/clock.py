@@ -36,9 +36,8 @@ _CANDIDATES = 40
 _CARRIED = 12  # of them, the best: carried on to further groups
 _FINE = 161  # drifts tried around a candidate
 _COARSE_S = 0.2  # by so much two drifts tried for the next group differ there
-_FAR_S = (
-    800.0  # where drift may move stamps by more, no group is followed: 46 days after one evening
-)
+# Where drift may move stamps by more, no group is followed: 46 days after one evening
+_FAR_S = 800.0
 _FOLLOWS = 0.4  # a group with a smaller share of pictures at shots says nothing about drift
 _BURST_S = 0.5  # pictures closer than this are of one shot or of none
 _APART_S = 0.6  # offsets closer than this are the same candidate

@@ -13,9 +13,8 @@ RAW = (
     ".arw", ".cr2", ".cr3", ".dng", ".nef", ".nrw", ".orf", ".pef", ".raf", ".raw", ".rw2", ".sr2", ".srw",
 )  # fmt: skip
 OTHER = (".tif", ".tiff", ".heic", ".heif", ".hif", ".png", ".webp")
-_ORDER = {
-    ending: n for n, ending in enumerate((*JPEG, *OTHER, *RAW))
-}  # JPEG first: it can be shown
+# JPEG first: it can be shown
+_ORDER = {ending: n for n, ending in enumerate((*JPEG, *OTHER, *RAW))}
 
 
 def is_picture(file: Path) -> bool:

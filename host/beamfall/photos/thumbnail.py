@@ -16,9 +16,8 @@ if TYPE_CHECKING:
     from PIL.Image import Image
 
 _PIXELS_MOST = 50_000_000  # of a picture that must be decoded whole: 150 MB of memory
-_PROGRESSIVE_MOST = (
-    70_000_000  # of a progressive JPEG, which is kept whole while it is decoded: up to 420 MB
-)
+# Of a progressive JPEG, which is kept whole while it is decoded: up to 420 MB
+_PROGRESSIVE_MOST = 70_000_000
 
 
 def make_thumbnail(path: Path, width: int) -> bytes:
@@ -59,9 +58,8 @@ def decode_small(image: Image, width: int, name: str) -> None:
 
 def _make_jpeg(source: Any, width: int, name: str) -> bytes:
     try:
-        logging.getLogger("PIL").setLevel(
-            logging.CRITICAL
-        )  # Pillow's messages are not for our users
+        # Pillow's messages are not for our users
+        logging.getLogger("PIL").setLevel(logging.CRITICAL)
         with warnings.catch_warnings(action="ignore"):
             return _shrink(source, width, name)
     except PictureError:

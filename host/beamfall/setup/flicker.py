@@ -10,9 +10,8 @@ from beamfall.setup.signals import SignalKind
 if TYPE_CHECKING:
     from beamfall.setup.sequence import Row
 
-SAFE_FLASHES = (
-    3  # in any second: WCAG 2.2 (W3C, 2023), success criterion 2.3.1, for what a screen shows
-)
+# In any second: WCAG 2.2 (W3C, 2023), success criterion 2.3.1, for what a screen shows
+SAFE_FLASHES = 3
 _SECOND_S = 1.0
 _ONE_S = 0.005  # flashes closer than this are one to the eye
 

@@ -190,9 +190,8 @@ def _check_row(row: TickRow, table: Table, limits: BoardLimits) -> Iterator[Prob
                 "bad_anchor", f"count is {row.count}; the release has no count: remove it"
             )
     else:
-        window = min(
-            table.window_ticks, _longest_window(limits)
-        )  # a longer one has been reported already
+        # A longer one has been reported already
+        window = min(table.window_ticks, _longest_window(limits))
         latest = HORIZON_TICKS - table.tail_ticks - window
         earliest = limits.earliest_beam_ticks
         if row.kind is not SignalKind.FLASH:

@@ -134,10 +134,8 @@ class Rig:
             "uncertainty": Uncertainty,
             "camera": Camera,
         }
-        later: dict[str, Any] = {
-            "fitted": Fitted,
-            "light": Light,
-        }  # logs of earlier versions lack them
+        # Logs of earlier versions lack them
+        later: dict[str, Any] = {"fitted": Fitted, "light": Light}
         sections |= {key: kind for key, kind in later.items() if key in content}
         values: dict[str, Any] = {"name": content["name"], "note": content.get("note", "")}
         if not all(isinstance(text, str) for text in values.values()):

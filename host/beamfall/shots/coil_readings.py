@@ -10,10 +10,8 @@ from dataclasses import dataclass
 from typing import Protocol
 
 _NO_CURRENT_MA = 25
-_DIP_MA, _DIP_SHARE = (
-    5.0,
-    0.02,
-)  # a notch is at least this deep, and this share of the highest current
+# A notch is at least this deep, and this share of the highest current
+_DIP_MA, _DIP_SHARE = 5.0, 0.02
 _OFF_SHARE = 0.25  # of the highest current: below it the valve has been switched off
 _ABSENT_MV = 4000  # no valve's supply is so low
 _SAGS = 0.88  # of the voltage without load: a sound supply and its wires lose a few percent

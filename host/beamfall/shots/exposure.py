@@ -14,9 +14,8 @@ if TYPE_CHECKING:
     from beamfall.shots.record import ShotRecord
 
 MANUAL, BULB = "manual", "bulb"
-_SYNC_S = (
-    1.0 / 200.0
-)  # shorter, most shutters are never open as a whole (common practice, no source)
+# Shorter, most shutters are never open as a whole (common practice, no source)
+_SYNC_S = 1.0 / 200.0
 _SHARE = 0.95  # cameras round the time that they write
 _LOOK_ALIKE = 1.05  # two ISO figures within this factor are the same setting
 

@@ -50,9 +50,8 @@ def _find_start(process: int) -> str:
 
 def _is_running(process: int) -> bool:
     if sys.platform == "win32":
-        handle = ctypes.windll.kernel32.OpenProcess(
-            0x1000, False, process
-        )  # query limited information
+        # Query limited information
+        handle = ctypes.windll.kernel32.OpenProcess(0x1000, False, process)
         ctypes.windll.kernel32.CloseHandle(handle)
         return bool(handle)
     try:

@@ -28,9 +28,8 @@ UNKNOWN = "outcome unknown"  # how people see a shot that was only begun
 NOT_RELEASED = "not-released"
 PROGRAM_ENDED = "program-ended"  # why it was not released: its program ended before
 DAMAGED = "damaged"  # how people see a shot that the log can no longer read
-WARM_UP = (
-    "warm_up"  # in `swept` of drops that fall before a series: they are not like the ones to follow
-)
+# In `swept` of drops that fall before a series: they are not like the ones to follow
+WARM_UP = "warm_up"
 STAMPED, DERIVED = "stamped", "derived"
 
 

@@ -22,9 +22,8 @@ from beamfall.shots.record import EdgeRecord, ReadingsRecord, default_of
 
 _LISTS = ("edges", "readings")
 _Record = typing.TypeVar("_Record")
-_TIME_MOST_US = (
-    253_402_300_800_000_000  # the end of the year 9999, UTC: what Python's datetime holds
-)
+# The end of the year 9999, UTC: what Python's datetime holds
+_TIME_MOST_US = 253_402_300_800_000_000
 _WHOLE_MOST = 2**63  # SQLite's integers, and more than any time or count
 
 

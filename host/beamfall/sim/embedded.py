@@ -170,9 +170,8 @@ class SimulatedTransport:
 
     def _run(self, seconds: float, *, until_output: bool) -> None:
         channel, board, port = self._channel, self._board, self._port
-        deadline = channel.now + math.ceil(
-            seconds * channel.clock_hz
-        )  # at least one tick for any wait
+        # At least one tick for any wait
+        deadline = channel.now + math.ceil(seconds * channel.clock_hz)
         channel.granted = deadline
         with hold_interrupts():
             while True:

@@ -246,9 +246,8 @@ class MicroPythonTransport:
             self._grant(seconds, until_output=until_output)
 
     def _grant(self, seconds: float, *, until_output: bool) -> None:
-        deadline = self._now + math.ceil(
-            seconds * self.rig.clock_hz
-        )  # at least one tick for any wait
+        # At least one tick for any wait
+        deadline = self._now + math.ceil(seconds * self.rig.clock_hz)
         while True:
             self._take_request()
             assert self._waiting is not None

@@ -185,9 +185,8 @@ class _Parser:
         )
         self._require(frame.crc_size == CRC_SIZE, "frame.crc_size", f"must be {CRC_SIZE}")
         body = frame.header_size + frame.payload_max + frame.crc_size
-        most = (
-            body + body // 254 + 1 + 1
-        )  # COBS: one code byte per 254 bytes or part; then delimiter
+        # COBS: one code byte per 254 bytes or part; then delimiter
+        most = body + body // 254 + 1 + 1
         self._require(frame.frame_max == most, "frame.frame_max", f"must be {most}")
 
     def _parse_enum(self, name: str, entry: Mapping[str, Any]) -> EnumDefinition:

@@ -20,11 +20,8 @@ from beamfall.shots.pulses import find_times
 if TYPE_CHECKING:
     from beamfall.board_tools.double.bench import Bench
 
-_LINES = (
-    Signal.focus.name,
-    Signal.shutter.name,
-    Signal.flash1.name,
-)  # no duty limit; first fitted one counts
+# No duty limit; first fitted one counts
+_LINES = (Signal.focus.name, Signal.shutter.name, Signal.flash1.name)
 _LEAD_S = 0.02
 _WIDTH_S = 0.002
 
@@ -86,9 +83,8 @@ def measure_ratio(bench: Bench, *, pulses: int = 40, span_s: float = 3.0) -> Clo
     target = "light1" if Signal.of(line).kind is SignalKind.FLASH else "beam2"
     theirs = find_times(seen, Signal.of(target))
     info, other = bench.controller.info, bench.double.info
-    if (
-        info.timing.name == "interrupt"
-    ):  # a command is not yet an edge there: use the board's own stamps
+    # A command is not yet an edge there: use the board's own stamps
+    if info.timing.name == "interrupt":
         mine = find_times(outcome.edges, Signal.of(line))
     else:
         mine = [row.delay_ticks for row in sequence.make_table(info).rows]

@@ -28,14 +28,11 @@ _CHATTER_PULSES = 120  # more edges than the 200 that the firmware treats as cha
 _CHATTER_STEP_S = 0.0001
 _LIGHT_LATENCY_S = 50e-6
 _LIGHT_S = 0.001
-_OUTPUTS = {
-    1: Signal.flash1.name,
-    2: Signal.flash2.name,
-}  # the double's outputs that are the controller's beams
+# The double's outputs that are the controller's beams
+_OUTPUTS = {1: Signal.flash1.name, 2: Signal.flash2.name}
 _LIGHT_OUTPUT = Signal.flash3.name
-_LEAST_S = (
-    20e-6  # what the double's profile allows between two pulses of one output, and for one pulse
-)
+# What the double's profile allows between two pulses of one output, and for one pulse
+_LEAST_S = 20e-6
 
 Shadow = tuple[float, float]  # start and end of dark, in seconds since the controller's release
 

@@ -146,9 +146,8 @@ def _shoot(
     if answer is None:
         outcome, seen = bench.shoot_watched(bench.controller, sequence, bench.double)
         return BenchShot(delay_s, pretence, outcome, seen)
-    mine = bench.controller.arm(
-        sequence
-    )  # upload first: a table takes time to send, and the window is short
+    # Upload first: a table takes time to send, and the window is short
+    mine = bench.controller.arm(sequence)
     theirs = bench.double.arm(answer)
     bench.double.release(theirs)
     bench.controller.release(mine)
