@@ -131,12 +131,7 @@ class Board(BoardSession):
         self.release(ticket)
         return self.wait_for(ticket)
 
-    def wait_for(
-        self,
-        ticket: Ticket,
-        *,
-        between: Callable[[], None] = go_on,
-    ) -> Outcome:
+    def wait_for(self, ticket: Ticket, *, between: Callable[[], None] = go_on) -> Outcome:
         """Wait until a released shot has ended; raises ShotError if the board no longer knows it.
 
         `between` is called about ten times a second meanwhile; an exception from it ends the wait.

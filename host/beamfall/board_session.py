@@ -33,15 +33,7 @@ from beamfall.events import (
     make_event,
 )
 from beamfall.interrupts import check_stop
-from beamfall.link import (
-    Link,
-    LinkCounters,
-    LinkTiming,
-    PortTraits,
-    Report,
-    Transport,
-    Welcome,
-)
+from beamfall.link import Link, LinkCounters, LinkTiming, PortTraits, Report, Transport, Welcome
 from beamfall.link.session import go_on
 from beamfall.wire import Message
 
@@ -320,11 +312,7 @@ class BoardSession:
                 self.sleep(pause, between=between)
 
     def _wait(
-        self,
-        activity: str,
-        number: int | None,
-        boot_id: int,
-        between: Callable[[], None] = go_on,
+        self, activity: str, number: int | None, boot_id: int, between: Callable[[], None] = go_on
     ) -> Outcome:
         idle_looks = 0
         while True:

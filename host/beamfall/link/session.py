@@ -31,10 +31,7 @@ from beamfall.link.refusals import make_refusal
 from beamfall.link.strangers import explain_stranger, is_prompt
 from beamfall.link.transport import Transport
 from beamfall.link.welcome import OlderDefinition, Welcome
-from beamfall.wire.framing import (
-    DELIMITER,
-    encode_frame,
-)
+from beamfall.wire.framing import DELIMITER, encode_frame
 from beamfall.wire.messages import Message
 from beamfall.wire.schema import Definition, MessageDefinition
 
@@ -294,11 +291,7 @@ class Link(FrameEnd):
         )
 
     def _exchange(
-        self,
-        message: Message,
-        tries: int,
-        awaited: Awaited,
-        between: Callable[[], None] = go_on,
+        self, message: Message, tries: int, awaited: Awaited, between: Callable[[], None] = go_on
     ) -> Message:
         """Send a request until its answer comes."""
         frame = self._codec.make_frame(message, self._session, awaited.number)

@@ -16,12 +16,7 @@ from typing import Any, get_args, get_type_hints
 
 from beamfall.errors import KeyProblem, RigFileError
 from beamfall.setup.check_shot import check_bottles, check_drops, check_firings
-from beamfall.setup.file_schema import (
-    build_section,
-    list_problems,
-    list_unknown,
-    section_to_dict,
-)
+from beamfall.setup.file_schema import build_section, list_problems, list_unknown, section_to_dict
 from beamfall.setup.rig_sections import (
     Beam,
     Bottle,

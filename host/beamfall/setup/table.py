@@ -35,12 +35,7 @@ class TickRow:
 
     def sort_key(self) -> tuple[int, int, int, int]:
         """The board's order: anchor, count, delay, output."""
-        return (
-            ANCHORS.index(self.anchor),
-            self.count,
-            self.delay_ticks,
-            Signal.of(self.output),
-        )
+        return (ANCHORS.index(self.anchor), self.count, self.delay_ticks, Signal.of(self.output))
 
     @property
     def where(self) -> str:

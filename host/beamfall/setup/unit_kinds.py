@@ -130,22 +130,10 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
                 "Pa",
                 "1013 hPa",
                 _factors(
-                    {
-                        "Pa": "1",
-                        "hPa mbar": "100",
-                        "kPa": "1000",
-                        "bar": "100000",
-                        "atm": "101325",
-                    }
+                    {"Pa": "1", "hPa mbar": "100", "kPa": "1000", "bar": "100000", "atm": "101325"}
                 ),
             ),
-            Kind(
-                "angle",
-                "an angle",
-                "deg",
-                "48.1 deg",
-                _factors({"deg ° degree degrees": "1"}),
-            ),
+            Kind("angle", "an angle", "deg", "48.1 deg", _factors({"deg ° degree degrees": "1"})),
             Kind(
                 "speed",
                 "a speed",

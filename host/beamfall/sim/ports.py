@@ -49,11 +49,7 @@ def recall_picture(truth: Mapping[str, Any]) -> Picture | None:
 
 
 def _open(
-    kind: str,
-    at_pins: RigAtPins,
-    seed: int,
-    label: str,
-    firmware: FirmwareModules | None = None,
+    kind: str, at_pins: RigAtPins, seed: int, label: str, firmware: FirmwareModules | None = None
 ) -> SimulatedTransport | MicroPythonTransport:
     if kind == INTERPRETER:
         return MicroPythonTransport(at_pins, seed=seed, name=label)

@@ -7,15 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Any, cast
 
-from beamfall.link.traits import (
-    Helper,
-    KnownShot,
-    Picture,
-    Planned,
-    PortTraits,
-    Seen,
-    StampedEdge,
-)
+from beamfall.link.traits import Helper, KnownShot, Picture, Planned, PortTraits, Seen, StampedEdge
 from beamfall.sim.build import build_rig
 from beamfall.sim.defects import RigInRoom
 from beamfall.sim.needs import Falling, describe_needs

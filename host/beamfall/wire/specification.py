@@ -10,13 +10,7 @@ from beamfall.errors import DefinitionError
 from beamfall.wire import cobs
 from beamfall.wire.framing import encode_frame
 from beamfall.wire.messages import Codec, Message
-from beamfall.wire.schema import (
-    CRC_SIZE,
-    HEADER_SIZE,
-    Definition,
-    Field,
-    MessageDefinition,
-)
+from beamfall.wire.schema import CRC_SIZE, HEADER_SIZE, Definition, Field, MessageDefinition
 
 _PART = re.compile(
     r"(<!-- generated: (?P<name>[a-z]+) -->\n).*?(<!-- end of generated: (?P=name) -->)", re.DOTALL
