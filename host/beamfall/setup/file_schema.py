@@ -1,7 +1,8 @@
 """From the tables of a user's TOML file to dataclasses: each field says what its key may be.
 
-A field made by `quantity("length", low, high)` named `height_m` reads the key `height`, text with
-a unit; `number`, `count`, `truth`, `choice`, `text` and `shares` do the same for what has no unit.
+A field made by `length(low, high, meaning)` named `height_m` reads the key `height`, text with a unit;
+`duration` and `quantity(kind, ...)` do the same for other kinds of quantities, and `number`, `count`, `truth`,
+`choice`, `text` and `shares` for what has no unit.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import MISSING, Field, dataclass, field, fields, is_dataclass
-from functools import cache
+from functools import cache, partial
 from typing import Any, TypeGuard
 
 from beamfall.errors import KeyProblem, UnitError
@@ -124,9 +125,9 @@ def quantity(
     kind: str,
     low: float,
     high: float,
+    meaning: str = "",
     *,
     default: Any = MISSING,
-    meaning: str = "",
     example: str = "",
 ) -> Any:
     """Declare a field that holds a quantity; limits and default in SI.
@@ -139,26 +140,30 @@ def quantity(
     return _declare(rule, default)
 
 
-def number(low: float, high: float, *, default: Any = MISSING, meaning: str = "") -> Any:
+length = partial(quantity, "length")
+duration = partial(quantity, "duration")
+
+
+def number(low: float, high: float, meaning: str = "", *, default: Any = MISSING) -> Any:
     """Declare a field that holds a plain number."""
     return _declare(Rule("number", low, high, meaning=meaning), default)
 
 
-def count(low: int, high: int, *, default: Any = MISSING, meaning: str = "") -> Any:
+def count(low: int, high: int, meaning: str = "", *, default: Any = MISSING) -> Any:
     """Declare a field that holds a whole number."""
     return _declare(Rule("count", low, high, meaning=meaning), default)
 
 
-def truth(*, default: Any = MISSING, meaning: str = "") -> Any:
+def truth(meaning: str = "", *, default: Any = MISSING) -> Any:
     """Declare a field that is true or false."""
     return _declare(Rule("truth", meaning=meaning), default)
 
 
 def choice(
     options: tuple[str, ...],
+    meaning: str = "",
     *,
     default: Any = MISSING,
-    meaning: str = "",
     formerly: Mapping[str, str] | None = None,
 ) -> Any:
     """Declare a field that holds one of some words; `formerly` gives today's word for an old one."""
@@ -166,12 +171,12 @@ def choice(
     return _declare(rule, default)
 
 
-def text(*, default: Any = MISSING, meaning: str = "") -> Any:
+def text(meaning: str = "", *, default: Any = MISSING) -> Any:
     """Declare a field that holds text."""
     return _declare(Rule("text", meaning=meaning), default)
 
 
-def shares(*, default: Any = MISSING, meaning: str = "") -> Any:
+def shares(meaning: str = "", *, default: Any = MISSING) -> Any:
     """Declare a field that holds parts by name: `{ water = 3, milk = 1 }`."""
     return _declare(Rule("shares", meaning=meaning), default)
 

@@ -8,7 +8,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from beamfall.setup.file_schema import choice, number, quantity, shares, text, truth
+from beamfall.setup.file_schema import (
+    choice,
+    duration,
+    length,
+    number,
+    quantity,
+    shares,
+    text,
+    truth,
+)
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.table import BEAMS
 
@@ -27,13 +36,12 @@ def is_same_place(one_m: float, other_m: float) -> bool:
 
 
 def _place_along_dish() -> Any:
-    return quantity(
-        "length",
+    return length(
         -0.5,
         0.5,
+        "position along the dish, from the middle of the picture",
         default=0.0,
         example="5 cm",
-        meaning="position along the dish, from the middle of the picture",
     )
 
 
@@ -42,20 +50,20 @@ class Site:
     """The keys of [site]."""
 
     air_temperature_k: float = quantity(
-        "temperature", 253.15, 323.15, default=293.15, meaning="temperature of the air"
+        "temperature", 253.15, 323.15, "temperature of the air", default=293.15
     )
     air_pressure_pa: float = quantity(
         "pressure",
         60e3,
         110e3,
+        "air pressure in the weather report, reduced to sea level",
         default=101325.0,
-        meaning="air pressure in the weather report, reduced to sea level",
     )
-    altitude_m: float = quantity(
-        "length", -430.0, 5000.0, default=0.0, example="150 m", meaning="height above sea level"
+    altitude_m: float = length(
+        -430.0, 5000.0, "height above sea level", default=0.0, example="150 m"
     )
     latitude_deg: float = quantity(
-        "angle", -90.0, 90.0, default=45.0, meaning="latitude; gravity depends on it a little"
+        "angle", -90.0, 90.0, "latitude; gravity depends on it a little", default=45.0
     )
 
 
@@ -63,59 +71,47 @@ class Site:
 class LiquidInRig:
     """The keys of [liquid]. `beamfall.physics.liquids` knows the names and checks them."""
 
-    name: str = text(default="water", meaning="name of the liquid")
+    name: str = text("name of the liquid", default="water")
     parts: tuple[tuple[str, float], ...] = shares(
-        default=(), meaning="a mixture instead of a name: parts by volume"
+        "a mixture instead of a name: parts by volume", default=()
     )
     grams: tuple[tuple[str, float], ...] = shares(
-        default=(), meaning="guar, xanthan or sugar in it: grams per 100 mL"
+        "guar, xanthan or sugar in it: grams per 100 mL", default=()
     )
     temperature_k: float = quantity(
-        "temperature", 273.15, 333.15, default=293.15, meaning="temperature of the liquid"
+        "temperature", 273.15, 333.15, "temperature of the liquid", default=293.15
     )
     density_kg_m3: float | None = quantity(
-        "density",
-        600.0,
-        2000.0,
-        default=None,
-        meaning="density, if you measured it",
-        example="998 kg/m^3",
+        "density", 600.0, 2000.0, "density, if you measured it", default=None, example="998 kg/m^3"
     )
     viscosity_pa_s: float | None = quantity(
-        "viscosity",
-        1e-4,
-        1.0,
-        default=None,
-        meaning="viscosity, if you measured it",
-        example="1 mPa*s",
+        "viscosity", 1e-4, 1.0, "viscosity, if you measured it", default=None, example="1 mPa*s"
     )
     surface_tension_n_m: float | None = quantity(
         "surface_tension",
         5e-3,
         0.1,
+        "surface tension, if you measured it",
         default=None,
-        meaning="surface tension, if you measured it",
         example="72 mN/m",
     )
-    colour: str = choice(DYES, default="clear", meaning="colour of the liquid, for the picture")
+    colour: str = choice(DYES, "colour of the liquid, for the picture", default="clear")
 
 
 @dataclass(frozen=True, slots=True)
 class Bottle(LiquidInRig):
     """The keys of [[bottle]]: what one valve lets fall, where that is not the liquid of the dish."""
 
-    valve: str = choice(_VALVES, default="valve1", meaning="valve that the bottle feeds")
+    valve: str = choice(_VALVES, "valve that the bottle feeds", default="valve1")
 
 
 @dataclass(frozen=True, slots=True)
 class Dish:
     """The keys of [dish]."""
 
-    depth_m: float = quantity(
-        "length", 0.0005, 1.0, example="25 mm", meaning="depth of the liquid in the dish"
-    )
-    diameter_m: float | None = quantity(
-        "length", 0.02, 5.0, default=None, example="24 cm", meaning="inner diameter of the dish"
+    depth_m: float = length(0.0005, 1.0, "depth of the liquid in the dish", example="25 mm")
+    diameter_m: float | None = length(
+        0.02, 5.0, "inner diameter of the dish", default=None, example="24 cm"
     )
 
 
@@ -123,56 +119,36 @@ class Dish:
 class Valve:
     """The keys of [[valve]]. Valves within 5 mm of each other share a place: their drops meet."""
 
-    output: str = choice(_VALVES, default="valve1", meaning="output of the board")
-    height_m: float = quantity(
-        "length", 0.02, 5.0, example="60 cm", meaning="mouth of the nozzle above the liquid"
+    output: str = choice(_VALVES, "output of the board", default="valve1")
+    height_m: float = length(0.02, 5.0, "mouth of the nozzle above the liquid", example="60 cm")
+    bore_m: float = length(0.0002, 0.01, "inner diameter of the nozzle", example="2 mm")
+    outer_diameter_m: float | None = length(
+        0.0002, 0.02, "outer diameter of the nozzle at its mouth", default=None, example="3 mm"
     )
-    bore_m: float = quantity(
-        "length", 0.0002, 0.01, example="2 mm", meaning="inner diameter of the nozzle"
+    head_m: float = length(
+        0.005, 2.0, "air inlet of the Mariotte bottle above the nozzle's mouth", example="10 cm"
     )
-    outer_diameter_m: float | None = quantity(
-        "length",
-        0.0002,
-        0.02,
-        default=None,
-        example="3 mm",
-        meaning="outer diameter of the nozzle at its mouth",
-    )
-    head_m: float = quantity(
-        "length",
-        0.005,
-        2.0,
-        example="10 cm",
-        meaning="air inlet of the Mariotte bottle above the nozzle's mouth",
-    )
-    length_m: float | None = quantity(
-        "length",
+    length_m: float | None = length(
         1e-4,
         0.5,
+        "length of the narrow path from valve seat to mouth; if unknown, 20 mm is assumed",
         default=None,
         example="20 mm",
-        meaning="length of the narrow path from valve seat to mouth; if unknown, 20 mm is assumed",
     )
     discharge: float = number(
-        0.3, 1.0, default=0.61, meaning="discharge coefficient: real flow divided by ideal flow"
+        0.3, 1.0, "discharge coefficient: real flow divided by ideal flow", default=0.61
     )
-    lag_s: float = quantity(
-        "duration",
-        0.0,
-        0.1,
-        default=0.0,
-        example="2 ms",
-        meaning="part of the opening in which nothing flows",
+    lag_s: float = duration(
+        0.0, 0.1, "part of the opening in which nothing flows", default=0.0, example="2 ms"
     )
-    opening_s: float = quantity(
-        "duration", 0.0005, 0.5, example="13 ms", meaning="how long the valve opens for one drop"
+    opening_s: float = duration(
+        0.0005, 0.5, "how long the valve opens for one drop", example="13 ms"
     )
-    latency_s: float = quantity(
-        "duration",
+    latency_s: float = duration(
         0.0,
         0.5,
+        "time from the command to the drop leaving the nozzle; a guess until calibrated",
         example="22 ms",
-        meaning="time from the command to the drop leaving the nozzle; a guess until calibrated",
     )
     place_m: float = _place_along_dish()
 
@@ -181,39 +157,24 @@ class Valve:
 class Beam:
     """The keys of [[beam]]. It sees drops that fall within 5 mm of its place."""
 
-    input: str = choice(BEAMS, default="beam1", meaning="input of the board")
-    height_m: float = quantity(
-        "length", 0.005, 5.0, example="47 cm", meaning="height above the liquid"
-    )
-    width_m: float = quantity(
-        "length", 0.0, 0.05, default=0.001, meaning="width of the beam along the fall"
-    )
-    offset_m: float = quantity(
-        "length",
-        0.0,
-        0.02,
-        default=0.0,
-        example="1 mm",
-        meaning="distance of the fall path from the beam's middle",
+    input: str = choice(BEAMS, "input of the board", default="beam1")
+    height_m: float = length(0.005, 5.0, "height above the liquid", example="47 cm")
+    width_m: float = length(0.0, 0.05, "width of the beam along the fall", default=0.001)
+    offset_m: float = length(
+        0.0, 0.02, "distance of the fall path from the beam's middle", default=0.0, example="1 mm"
     )
     edge: str = choice(
-        ("dark", "clear"), default="dark", meaning="which edge counts: the drop entering or leaving"
+        ("dark", "clear"), "which edge counts: the drop entering or leaving", default="dark"
     )
-    blanking_s: float = quantity(
-        "duration",
+    blanking_s: float = duration(
         0.0,
         1.0,
+        "how long to ignore edges after one that counts, so that satellite drops do not count",
         default=0.0,
         example="20 ms",
-        meaning="how long to ignore edges after one that counts, so that satellite drops do not count",
     )
-    dwell_s: float = quantity(
-        "duration",
-        0.0,
-        0.05,
-        default=0.0,
-        example="0.5 ms",
-        meaning="shortest time in the beam that counts as a drop",
+    dwell_s: float = duration(
+        0.0, 0.05, "shortest time in the beam that counts as a drop", default=0.0, example="0.5 ms"
     )
     place_m: float = _place_along_dish()
 
@@ -222,23 +183,13 @@ class Beam:
 class Flash:
     """The keys of [[flash]]."""
 
-    output: str = choice(_FLASHES, default="flash1", meaning="output of the board")
-    latency_s: float = quantity(
-        "duration", 0.0, 0.05, default=50e-6, meaning="time from the contact to the light"
+    output: str = choice(_FLASHES, "output of the board", default="flash1")
+    latency_s: float = duration(0.0, 0.05, "time from the contact to the light", default=50e-6)
+    duration_s: float = duration(
+        1e-7, 0.05, "duration of the light (t0.5: above half of its peak)", default=50e-6
     )
-    duration_s: float = quantity(
-        "duration",
-        1e-7,
-        0.05,
-        default=50e-6,
-        meaning="duration of the light (t0.5: above half of its peak)",
-    )
-    contact_s: float = quantity(
-        "duration", 1e-5, 0.02, default=0.002, meaning="how long the contact is closed"
-    )
-    recycle_s: float = quantity(
-        "duration", 0.0, 60.0, default=1.0, meaning="time until the flash can fire again"
-    )
+    contact_s: float = duration(1e-5, 0.02, "how long the contact is closed", default=0.002)
+    recycle_s: float = duration(0.0, 60.0, "time until the flash can fire again", default=1.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,86 +199,66 @@ class Camera:
     Magnification, aperture and pixel serve to estimate blur and depth of field.
     """
 
-    focus_lead_s: float = quantity(
-        "duration",
+    focus_lead_s: float = duration(
         0.0,
         10.0,
+        "focus contact closes this long before the release",
         default=0.0,
         example="300 ms",
-        meaning="focus contact closes this long before the release",
     )
-    shutter_lead_s: float = quantity(
-        "duration", 0.0, 5.0, default=0.1, meaning="shutter opens this long before the release"
+    shutter_lead_s: float = duration(
+        0.0, 5.0, "shutter opens this long before the release", default=0.1
     )
-    hold_s: float = quantity(
-        "duration",
-        0.0,
-        5.0,
-        default=0.1,
-        meaning="shutter stays open this long after the last flash",
+    hold_s: float = duration(
+        0.0, 5.0, "shutter stays open this long after the last flash", default=0.1
     )
-    shutter_lag_s: float = quantity(
-        "duration",
+    shutter_lag_s: float = duration(
         0.0,
         1.0,
+        "time from the shutter's contact to the open shutter; `beamfall calibrate camera` measures it",
         default=0.0,
         example="60 ms",
-        meaning="time from the shutter's contact to the open shutter; `beamfall calibrate camera` measures it",
     )
-    shutter_scatter_s: float = quantity(
-        "duration",
-        0.0,
-        0.2,
-        default=0.0,
-        example="2 ms",
-        meaning="scatter of the shutter lag from shot to shot",
+    shutter_scatter_s: float = duration(
+        0.0, 0.2, "scatter of the shutter lag from shot to shot", default=0.0, example="2 ms"
     )
-    exposure_s: float | None = quantity(
-        "duration",
+    exposure_s: float | None = duration(
         0.001,
         30.0,
+        "shutter time set on the camera; leave it out if the camera is on bulb",
         default=None,
         example="500 ms",
-        meaning="shutter time set on the camera; leave it out if the camera is on bulb",
     )
     sync_input: str | None = choice(
-        BEAMS, default=None, meaning="spare input to which the camera's hot-shoe contact is wired"
+        BEAMS, "spare input to which the camera's hot-shoe contact is wired", default=None
     )
     looks_down_deg: float | None = quantity(
         "angle",
         0.0,
         60.0,
+        "angle by which the camera looks down at the surface; without it the rings in a picture show it",
         default=None,
         example="20 deg",
-        meaning="angle by which the camera looks down at the surface; without it the rings in a picture show it",
     )
     magnification: float = number(
-        0.01, 10.0, default=0.5, meaning="size on the sensor divided by size in the scene"
+        0.01, 10.0, "size on the sensor divided by size in the scene", default=0.5
     )
-    aperture: float = number(0.7, 64.0, default=16.0, meaning="f-number of the lens: 16 for f/16")
-    pixel_m: float = quantity(
-        "length", 5e-7, 5e-5, default=4e-6, meaning="width of a pixel on the sensor"
-    )
+    aperture: float = number(0.7, 64.0, "f-number of the lens: 16 for f/16", default=16.0)
+    pixel_m: float = length(5e-7, 5e-5, "width of a pixel on the sensor", default=4e-6)
 
 
 @dataclass(frozen=True, slots=True)
 class Uncertainty:
     """The keys of [uncertainty]."""
 
-    latency_s: float = quantity(
-        "duration", 0.0, 0.1, default=2e-3, meaning="error of the valves' latency"
-    )
-    height_m: float = quantity(
-        "length", 0.0, 0.1, default=2e-3, meaning="error of the heights of nozzles and beams"
-    )
-    volume: float = quantity(
-        "fraction", 0.0, 1.0, default=0.15, meaning="error of the drop's volume"
-    )
-    latency_scatter_s: float = quantity(
-        "duration", 0.0, 0.05, default=2e-4, meaning="scatter of the latency from drop to drop"
+    latency_s: float = duration(0.0, 0.1, "error of the valves' latency", default=2e-3)
+    height_m: float = length(0.0, 0.1, "error of the heights of nozzles and beams", default=2e-3)
+    volume: float = quantity("fraction", 0.0, 1.0, "error of the drop's volume", default=0.15)
+    latency_scatter_s: float = duration(
+        0.0, 0.05, "scatter of the latency from drop to drop", default=2e-4
     )
     volume_scatter: float = quantity(
-        "fraction", 0.0, 0.5, default=0.01, meaning="scatter of the volume from drop to drop"
+        "fraction", 0.0, 0.5, "scatter of the volume from drop to drop", default=0.01
     )
 
 
@@ -335,13 +266,13 @@ class Uncertainty:
 class Light:
     """The keys of [light]."""
 
-    top: str = choice(LIGHTS, default="pale blue", meaning="colour of the backlight at its top")
-    bottom: str = choice(LIGHTS, default="blue", meaning="colour of the backlight at the surface")
+    top: str = choice(LIGHTS, "colour of the backlight at its top", default="pale blue")
+    bottom: str = choice(LIGHTS, "colour of the backlight at the surface", default="blue")
 
 
 @dataclass(frozen=True, slots=True)
 class Fitted:
     """The keys of [fitted]."""
 
-    flash_seen: bool = truth(default=True, meaning="the sensor that sees the flash's light")
-    button: bool = truth(default=True, meaning="the button that releases a shot")
+    flash_seen: bool = truth("the sensor that sees the flash's light", default=True)
+    button: bool = truth("the button that releases a shot", default=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from beamfall.setup.file_schema import choice, count, quantity
+from beamfall.setup.file_schema import choice, count, duration
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.table import BEAMS
 
@@ -20,65 +20,41 @@ class Aim:
 
     kind: str = choice(
         KINDS,
+        "what the picture shows; all except collision show a single drop",
         default="collision",
-        meaning="what the picture shows; all except collision show a single drop",
     )
     drops: int = count(
-        1,
-        DROPS_MOST,
-        default=2,
-        meaning="how many drops fall in a shot; each [[drop]] counts as one",
+        1, DROPS_MOST, "how many drops fall in a shot; each [[drop]] counts as one", default=2
     )
-    spacing_s: float | None = quantity(
-        "duration",
-        0.005,
-        2.0,
-        default=None,
-        example="110 ms",
-        meaning="time from opening 1 to opening 2",
+    spacing_s: float | None = duration(
+        0.005, 2.0, "time from opening 1 to opening 2", default=None, example="110 ms"
     )
-    flash_delay_s: float | None = quantity(
-        "duration",
-        0.0,
-        4.0,
-        default=None,
-        example="8 ms",
-        meaning="time from the anchor's edge to the flash",
+    flash_delay_s: float | None = duration(
+        0.0, 4.0, "time from the anchor's edge to the flash", default=None, example="8 ms"
     )
     anchor: str | None = choice(
-        ("release", *BEAMS), default=None, meaning="what the flash follows: the release or a beam"
+        ("release", *BEAMS), "what the flash follows: the release or a beam", default=None
     )
     anchor_count: int | None = count(
-        0, 255, default=None, meaning="which counted edge of that beam, from 1; 0 for the release"
+        0, 255, "which counted edge of that beam, from 1; 0 for the release", default=None
     )
-    window_s: float = quantity(
-        "duration",
-        0.01,
-        5.0,
-        default=1.5,
-        meaning="the drops must cross the beams within this time",
+    window_s: float = duration(
+        0.01, 5.0, "the drops must cross the beams within this time", default=1.5
     )
-    tail_s: float = quantity(
-        "duration",
-        0.0,
-        2.0,
-        default=0.05,
-        meaning="how long edges are recorded after the last output",
+    tail_s: float = duration(
+        0.0, 2.0, "how long edges are recorded after the last output", default=0.05
     )
-    rest_s: float = quantity(
-        "duration", 0.0, 600.0, default=5.0, meaning="time between shots for the surface to settle"
+    rest_s: float = duration(
+        0.0, 600.0, "time between shots for the surface to settle", default=5.0
     )
-    stage_s: float | None = quantity(
-        "duration",
+    stage_s: float | None = duration(
         0.0,
         0.2,
+        "time from contact to light; for one drop, from the moment that the planner chooses",
         default=None,
         example="2 ms",
-        meaning="time from contact to light; for one drop, from the moment that the planner chooses",
     )
-    warm_up: int = count(
-        0, 10, default=0, meaning="drops that fall before a series, without a flash"
-    )
+    warm_up: int = count(0, 10, "drops that fall before a series, without a flash", default=0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,24 +63,22 @@ class DropInRig:
 
     valve: str | None = choice(
         SignalKind.VALVE.names,
+        "valve that releases this drop; if left out, the valves take turns",
         default=None,
-        meaning="valve that releases this drop; if left out, the valves take turns",
     )
-    opening_s: float | None = quantity(
-        "duration",
+    opening_s: float | None = duration(
         0.0005,
         0.5,
+        "how long the valve opens for this drop; if left out, the valve's own opening",
         default=None,
         example="13 ms",
-        meaning="how long the valve opens for this drop; if left out, the valve's own opening",
     )
-    at_s: float | None = quantity(
-        "duration",
+    at_s: float | None = duration(
         0.0,
         4.0,
+        "time from opening 1 to this drop's opening; if left out, the planner chooses it",
         default=None,
         example="105 ms",
-        meaning="time from opening 1 to this drop's opening; if left out, the planner chooses it",
     )
 
 
@@ -112,38 +86,33 @@ class DropInRig:
 class Firing:
     """The keys of [[firing]]: with `delay` it has its own time, otherwise it moves with the picture."""
 
-    flash: str = choice(
-        SignalKind.FLASH.names, default="flash1", meaning="output of the flash that fires"
-    )
-    after_s: float = quantity(
-        "duration",
+    flash: str = choice(SignalKind.FLASH.names, "output of the flash that fires", default="flash1")
+    after_s: float = duration(
         -0.5,
         2.0,
+        "light this long after the picture's moment; negative: before it",
         default=0.0,
         example="30 ms",
-        meaning="light this long after the picture's moment; negative: before it",
     )
-    delay_s: float | None = quantity(
-        "duration",
+    delay_s: float | None = duration(
         0.0,
         4.0,
+        "its own delay from its anchor, instead of one that moves with the picture",
         default=None,
         example="180 ms",
-        meaning="its own delay from its anchor, instead of one that moves with the picture",
     )
     anchor: str | None = choice(
         ("release", *BEAMS),
+        "what its own delay counts from; if left out, what the plan's flash follows",
         default=None,
-        meaning="what its own delay counts from; if left out, what the plan's flash follows",
     )
     anchor_count: int | None = count(
-        0, 255, default=None, meaning="which counted edge of that beam, from 1; 0 for the release"
+        0, 255, "which counted edge of that beam, from 1; 0 for the release", default=None
     )
-    width_s: float | None = quantity(
-        "duration",
+    width_s: float | None = duration(
         1e-5,
         0.02,
+        "how long the contact is closed; if left out, the flash's own width",
         default=None,
         example="2 ms",
-        meaning="how long the contact is closed; if left out, the flash's own width",
     )

@@ -32,9 +32,9 @@ from beamfall.setup.file_schema import (
     build_section,
     choice,
     count,
+    duration,
     list_problems,
     list_unknown,
-    quantity,
     text,
 )
 from beamfall.setup.sequence import BEAM_EDGES, Row, Sequence
@@ -48,10 +48,10 @@ _LONGEST_S = 3600.0  # of any time in a file; the board's own limits are far bel
 @dataclass(frozen=True, slots=True)
 class _Settings:
     name: str = text(default="")
-    window_s: float = quantity("duration", 0.0, _LONGEST_S, default=0.0)
-    tail_s: float = quantity("duration", 0.0, _LONGEST_S, default=0.05)
-    blanking_s: float = quantity("duration", 0.0, _LONGEST_S, default=0.0)
-    dwell_s: float = quantity("duration", 0.0, _LONGEST_S, default=0.0)
+    window_s: float = duration(0.0, _LONGEST_S, default=0.0)
+    tail_s: float = duration(0.0, _LONGEST_S, default=0.05)
+    blanking_s: float = duration(0.0, _LONGEST_S, default=0.0)
+    dwell_s: float = duration(0.0, _LONGEST_S, default=0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,8 +68,8 @@ class _FileRow:
         tuple(signal.name for signal in OUTPUTS),
         formerly={signal.formerly: signal.name for signal in OUTPUTS if signal.formerly},
     )
-    delay_s: float = quantity("duration", 0.0, _LONGEST_S)
-    width_s: float = quantity("duration", 0.0, _LONGEST_S)
+    delay_s: float = duration(0.0, _LONGEST_S)
+    width_s: float = duration(0.0, _LONGEST_S)
 
 
 def load_sequence(path: str | Path) -> Sequence:
