@@ -1,5 +1,5 @@
 -- Wireshark dissector for Beamfall's wire protocol.
--- Made from messages.toml by `python -m beamfall.wire.regenerate`: do not edit.
+-- `python -m beamfall.wire.regenerate` makes the part between the `generated` lines from messages.toml.
 -- Use: tshark -X lua_script:protocol/beamfall.lua -r FILE, or copy it into Wireshark's folder of
 -- personal Lua plugins. It reads link type USER0 (147), which `beamfall --trace FILE` writes: one
 -- packet is one COBS-encoded frame with the 0x00 that ends it.
@@ -13,6 +13,7 @@ f.header_number = ProtoField.uint32("beamfall.number", "number")
 f.header_payload = ProtoField.bytes("beamfall.payload", "payload")
 f.header_crc = ProtoField.uint32("beamfall.crc32", "CRC-32", base.HEX)
 
+-- generated: definition
 local PROTOCOL = 1
 local HEADER_SIZE = 8
 local CRC_SIZE = 4
@@ -605,6 +606,8 @@ messages[0xF0] = {
   },
   tail = { field = f.beacon_name, name = "name" },
 }
+-- end of generated: definition
+
 local malformed = ProtoExpert.new("beamfall.damaged", "damaged frame", expert.group.MALFORMED, expert.severity.ERROR)
 beamfall.experts = { malformed }
 

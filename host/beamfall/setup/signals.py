@@ -1,6 +1,6 @@
 """The lines of a board as types: each signal has its kind, its number in that kind and its name.
 
-Made from protocol/messages.toml by `python -m beamfall.wire.regenerate`: do not edit.
+`python -m beamfall.wire.regenerate` makes the members from protocol/messages.toml: do not edit those.
 
 Signal.of("flash1").kind is SignalKind.FLASH
 SignalKind.BEAM.nth(2) is Signal.beam2
@@ -24,12 +24,14 @@ class SignalKind(StrEnum):
         kind.is_output = is_output
         return kind
 
+    # generated: kinds
     CAMERA = ("camera", True)
     VALVE = ("valve", True)
     BEAM = ("beam", False)
     FLASH = ("flash", True)
     LIGHT = ("light", False)
     BUTTON = ("button", False)
+    # end of generated: kinds
 
     @property
     def signals(self) -> tuple[Signal, ...]:
@@ -68,6 +70,7 @@ class Signal(IntEnum):
         signal.formerly = formerly
         return signal
 
+    # generated: signals
     valve1 = (1, SignalKind.VALVE, 1, "valve 1")
     valve2 = (2, SignalKind.VALVE, 2, "valve 2")
     valve3 = (3, SignalKind.VALVE, 3, "valve 3")
@@ -80,6 +83,7 @@ class Signal(IntEnum):
     beam2 = (10, SignalKind.BEAM, 2, "beam 2")
     light1 = (11, SignalKind.LIGHT, 1, "flash seen")
     button1 = (12, SignalKind.BUTTON, 1, "button")
+    # end of generated: signals
 
     @property
     def is_output(self) -> bool:

@@ -1,9 +1,8 @@
 """Makes every file generated from messages.toml: `python -m beamfall.wire.regenerate [--check]`.
 
-It writes firmware/beamfall_board/wire_definition.py, host/beamfall/setup/signals.py, the generated
-parts of protocol/SPEC.md, and in protocol/ vectors.json, transcripts.json and beamfall.lua. With
---check it writes nothing: it names the stale files and exits with status 1. It works only in a
-source checkout.
+It writes firmware/beamfall_board/wire_definition.py, protocol/vectors.json and transcripts.json, and the generated
+parts of host/beamfall/setup/signals.py, protocol/SPEC.md and beamfall.lua. With --check it writes nothing: it names
+the stale files and exits with status 1. It works only in a source checkout.
 """
 
 from __future__ import annotations
@@ -28,17 +27,16 @@ def render_files(top: Path) -> dict[Path, str]:
     """Return the text that each generated file of the checkout `top` should hold."""
     protocol = top / "protocol"
     definition = load_definition(protocol / "messages.toml")
-    specification = protocol / "SPEC.md"
-    words = specification.read_text(encoding="utf-8")
+    firmware = top / "firmware" / "beamfall_board" / "wire_definition.py"
+    signals = top / "host" / "beamfall" / "setup" / "signals.py"
+    specification, dissector = protocol / "SPEC.md", protocol / "beamfall.lua"
     return {
-        top / "firmware" / "beamfall_board" / "wire_definition.py": render_firmware_definition(
-            definition
-        ),
-        top / "host" / "beamfall" / "setup" / "signals.py": render_signal_module(definition),
-        specification: render_specification(definition, words),
+        firmware: render_firmware_definition(definition),
+        signals: render_signal_module(definition, signals.read_text("utf-8")),
+        specification: render_specification(definition, specification.read_text("utf-8")),
         protocol / "vectors.json": render_vectors(definition),
         protocol / "transcripts.json": render_transcripts(definition),
-        protocol / "beamfall.lua": render_dissector(definition),
+        dissector: render_dissector(definition, dissector.read_text("utf-8")),
     }
 
 

@@ -1,116 +1,17 @@
-"""Makes host/beamfall/setup/signals.py: the signals of messages.toml as types, cheap to import."""
+"""Makes the generated parts of host/beamfall/setup/signals.py: the signals of messages.toml as types."""
 
 from __future__ import annotations
 
 import json
 
+from beamfall.wire.parts import fill_parts
 from beamfall.wire.schema import Definition
 
-_TEMPLATE = '''"""The lines of a board as types: each signal has its kind, its number in that kind and its name.
 
-Made from protocol/messages.toml by `python -m beamfall.wire.regenerate`: do not edit.
-
-Signal.of("flash1").kind is SignalKind.FLASH
-SignalKind.BEAM.nth(2) is Signal.beam2
-"""
-
-from __future__ import annotations
-
-from enum import IntEnum, StrEnum
-from typing import Self
-
-
-class SignalKind(StrEnum):
-    """What a signal is for; the board drives the kinds with `is_output` and reads the others."""
-
-    is_output: bool
-
-    def __new__(cls, name: str, is_output: bool) -> Self:
-        """Make a kind; the members below are all there are."""
-        kind = str.__new__(cls, name)
-        kind._value_ = name
-        kind.is_output = is_output
-        return kind
-
-@KINDS@
-
-    @property
-    def signals(self) -> tuple[Signal, ...]:
-        """The signals of this kind, number 1 first."""
-        return _BY_KIND[self]
-
-    @property
-    def names(self) -> tuple[str, ...]:
-        """The names of the signals of this kind, number 1 first."""
-        return tuple(signal.name for signal in self.signals)
-
-    def nth(self, number: int) -> Signal:
-        """Return signal `number` of this kind, counted from 1; raises LookupError if there is none."""
-        if not 1 <= number <= len(self.signals):
-            raise LookupError(f"there is no {self} {number}; there are {len(self.signals)}")
-        return self.signals[number - 1]
-
-
-class Signal(IntEnum):
-    """A line of the board; its value is the number on the wire, `label` is its name in words."""
-
-    kind: SignalKind
-    number: int
-    label: str
-    formerly: str
-
-    def __new__(
-        cls, value: int, kind: SignalKind, number: int, label: str, formerly: str = ""
-    ) -> Self:
-        """Make a signal; the members below are all there are."""
-        signal = int.__new__(cls, value)
-        signal._value_ = value
-        signal.kind = kind
-        signal.number = number
-        signal.label = label
-        signal.formerly = formerly
-        return signal
-
-@SIGNALS@
-
-    @property
-    def is_output(self) -> bool:
-        """Whether the board drives this signal."""
-        return self.kind.is_output
-
-    @classmethod
-    def at(cls, value: int) -> Signal:
-        """Return the signal that has this number on the wire; raises LookupError."""
-        return _BY_VALUE[value]
-
-    @classmethod
-    def find(cls, name: str) -> Signal | None:
-        """Return the signal that has this name, or had it in older files; None if there is none."""
-        return _BY_NAME.get(name)
-
-    @classmethod
-    def of(cls, name: str) -> Signal:
-        """Return the signal that has this name, or had it in older files; raises LookupError."""
-        signal = _BY_NAME.get(name)
-        if signal is None:
-            raise LookupError(
-                f"there is no signal '{name}'; there are {', '.join(cls.__members__)}"
-            )
-        return signal
-
-
-_BY_KIND = {kind: tuple(one for one in Signal if one.kind is kind) for kind in SignalKind}
-_BY_VALUE = {int(one): one for one in Signal}
-_BY_NAME = {name: one for one in Signal for name in (one.name, one.formerly) if name}
-OUTPUTS = tuple(one for one in Signal if one.is_output)
-INPUTS = tuple(one for one in Signal if not one.is_output)
-'''
-
-
-def render_signal_module(definition: Definition) -> str:
-    """Return the source of signals.py."""
+def render_signal_module(definition: Definition, text: str) -> str:
+    """Return signals.py with its members written again; raises DefinitionError if a marker is missing."""
     kinds = [
-        f"    {kind.name.upper()} = ({_quote(kind.name)}, {kind.output})"
+        f"    {kind.name.upper()} = ({_quote(kind.name)}, {kind.output})\n"
         for kind in definition.signal_kinds
     ]
     signals = []
@@ -118,9 +19,10 @@ def render_signal_module(definition: Definition) -> str:
         words = [_quote(one.meaning), *([_quote(one.formerly)] if one.formerly else [])]
         signals.append(
             f"    {one.name} = ({one.value}, SignalKind.{one.kind.upper()}, {one.number}, "
-            f"{', '.join(words)})"
+            f"{', '.join(words)})\n"
         )
-    return _TEMPLATE.replace("@KINDS@", "\n".join(kinds)).replace("@SIGNALS@", "\n".join(signals))
+    parts = {"kinds": "".join(kinds), "signals": "".join(signals)}
+    return fill_parts(text, parts, "signals.py")
 
 
 def _quote(text: str) -> str:

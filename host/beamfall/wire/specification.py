@@ -2,23 +2,18 @@
 
 from __future__ import annotations
 
-import re
 import zlib
 from collections.abc import Callable, Mapping
 
-from beamfall.errors import DefinitionError
 from beamfall.wire import cobs
 from beamfall.wire.framing import encode_frame
 from beamfall.wire.messages import Codec, Message
+from beamfall.wire.parts import fill_parts
 from beamfall.wire.schema import CRC_SIZE, HEADER_SIZE, Definition, Field, MessageDefinition
-
-_PART = re.compile(
-    r"(<!-- generated: (?P<name>[a-z]+) -->\n).*?(<!-- end of generated: (?P=name) -->)", re.DOTALL
-)
 
 
 def render_specification(definition: Definition, text: str) -> str:
-    """Return SPEC.md with its generated parts rewritten; the text between them stays.
+    """Return SPEC.md with its generated parts written again; the text between them stays.
 
     Raises DefinitionError when a marker is missing or names a part that does not exist.
     """
@@ -30,22 +25,8 @@ def render_specification(definition: Definition, text: str) -> str:
         "digest": _render_digest,
         "example": _render_example,
     }
-    found: set[str] = set()
-
-    def replace(match: re.Match[str]) -> str:
-        name = match["name"]
-        if name not in parts:
-            raise DefinitionError(
-                f"there is no generated part {name!r}", source="SPEC.md", entry=name
-            )
-        found.add(name)
-        return f"{match[1]}\n{parts[name](definition).strip()}\n\n{match[3]}"
-
-    rendered = _PART.sub(replace, text)
-    missing = sorted(parts.keys() - found)
-    if missing:
-        raise DefinitionError(f"the markers of {', '.join(missing)} are missing", source="SPEC.md")
-    return rendered
+    rendered = {name: f"\n{render(definition).strip()}\n\n" for name, render in parts.items()}
+    return fill_parts(text, rendered, "SPEC.md")
 
 
 def _table(heads: list[str], rows: list[list[str]]) -> str:
