@@ -16,7 +16,7 @@ from beamfall.events import Readings
 from beamfall.link import Link
 from beamfall.setup.rig import example_rig
 from beamfall.shots.coil_readings import judge_opening
-from beamfall.shots.record import ReadingsRecord, ShotRecord
+from beamfall.shots.record import ShotRecord
 from beamfall.shots.stored import DamagedValue, from_plain, to_plain
 from beamfall.sim.build import draw_model
 from beamfall.sim.defects import RigInRoom
@@ -83,7 +83,7 @@ def test_a_shot_is_complete_although_its_readings_cannot_be_had(monkeypatch: Any
 
 def test_readings_that_were_damaged_in_the_log_are_known_as_such() -> None:
     record = ShotRecord(state="fired", clock_hz=1, timing="simulated", readings=(
-        ReadingsRecord(0, 2, (1, 2), (3, 4)),))  # fmt: skip
+        Readings(0, 2, (1, 2), (3, 4)),))  # fmt: skip
     plain = json.loads(json.dumps(to_plain(record)))
     assert from_plain(ShotRecord, plain) == record
     for damaged in (

@@ -35,7 +35,7 @@ ARROWS: dict[str, set[str]] = {
     "recipes": {"planning", "physics", "photos", "shots", "setup"},
     "repeatability": {"planning", "physics", "shots", "setup"},
     "faults": {"planning", "physics", "shots", "board", "events", "setup"},
-    "plot": {"planning", "repeatability", "shots", "setup"},
+    "plot": {"planning", "repeatability", "shots", "events", "setup"},
     "report": {"plot", "photos", "repeatability", "shots", "setup"},
 }
 _LIBRARY = {*ARROWS} - {"sim", "board_tools"}

@@ -6,11 +6,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from beamfall.shots.coil_readings import MeasuredOpening, judge_opening
+from beamfall.shots.coil_readings import judge_opening
 from beamfall.shots.pulses import read_pulses
 
 if TYPE_CHECKING:
-    from beamfall.events import Edge
+    from beamfall.events import Edge, Readings
     from beamfall.faults.setup import Expectation
 
 _SMALL = 0.75  # of the expected dwell: the file's uncertainties do not reach that far
@@ -163,7 +163,7 @@ def judge_drip(pulses: Sequence[Pulse], expected: Expectation | None) -> str:
     return "on-time"
 
 
-def judge_coil(opening: MeasuredOpening) -> dict[str, str]:
+def judge_coil(opening: Readings) -> dict[str, str]:
     """Outcomes of `drip-coil` and `drip-supply` from the readings around one opening; none if there are too few."""
     action = judge_opening(opening)
     if action is None:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from beamfall.events import Readings
 from beamfall.plot.scene import Dots, Line, Note, Row, Shape, View
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.shots.coil_readings import find_opened, judge_opening
-from beamfall.shots.record import ReadingsRecord
 
 _ROLE = "valve"
 _ROOM = 1.4  # above the supply's curve, which lies at its highest most of the time
@@ -21,7 +21,7 @@ class CoilRows:
     def __init__(self, record: Mapping[str, Any]) -> None:
         self._per_ms = record["clock_hz"] / 1e3
         self._parts = [
-            ReadingsRecord(
+            Readings(
                 one["start_ticks"],
                 one["spacing_ticks"],
                 tuple(one["current_ma"]),
@@ -81,7 +81,7 @@ class CoilRows:
             if times:
                 yield View(f"Opening {number}", (times[0], times[-1]), y)
 
-    def _times(self, part: ReadingsRecord) -> tuple[float, ...]:
+    def _times(self, part: Readings) -> tuple[float, ...]:
         return tuple(
             (part.start_ticks + at * part.spacing_ticks) / self._per_ms
             for at in range(len(part.current_ma))

@@ -7,7 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from beamfall.events import Readings
 
 _NO_CURRENT_MA = 25
 # A notch is at least this deep, and this share of the highest current
@@ -15,19 +18,6 @@ _DIP_MA, _DIP_SHARE = 5.0, 0.02
 _OFF_SHARE = 0.25  # of the highest current: below it the valve has been switched off
 _ABSENT_MV = 4000  # no valve's supply is so low
 _SAGS = 0.88  # of the voltage without load: a sound supply and its wires lose a few percent
-
-
-class MeasuredOpening(Protocol):
-    """Readings around one opening, such as `beamfall.events.Readings` and `beamfall.shots.record.ReadingsRecord`."""
-
-    @property
-    def start_ticks(self) -> int: ...
-    @property
-    def spacing_ticks(self) -> int: ...
-    @property
-    def current_ma(self) -> Sequence[int]: ...
-    @property
-    def supply_mv(self) -> Sequence[int]: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +48,7 @@ class CoilAction:
         return self.has_supply and self.lowest_mv < _SAGS * self.supply_mv
 
 
-def judge_opening(readings: MeasuredOpening) -> CoilAction | None:
+def judge_opening(readings: Readings) -> CoilAction | None:
     """Return what an opening did; None without readings."""
     currents, voltages = readings.current_ma, readings.supply_mv
     if len(currents) < 3:
@@ -94,13 +84,13 @@ def _find_notch(currents: Sequence[int], highest: float) -> int | None:
     return None
 
 
-def find_opened(readings: MeasuredOpening, opened: Sequence[int]) -> int | None:
+def find_opened(readings: Readings, opened: Sequence[int]) -> int | None:
     """Return which valve opening, in ticks, these readings belong to; None if to none of them."""
     end = readings.start_ticks + len(readings.current_ma) * readings.spacing_ticks
     return next((ticks for ticks in opened if readings.start_ticks <= ticks < end), None)
 
 
-def describe_opening(readings: MeasuredOpening, opened: Sequence[int], clock_hz: int) -> str:
+def describe_opening(readings: Readings, opened: Sequence[int], clock_hz: int) -> str:
     """Return what one opening did, as a clause."""
     action = judge_opening(readings)
     if action is None:
@@ -114,7 +104,7 @@ def describe_opening(readings: MeasuredOpening, opened: Sequence[int], clock_hz:
     return ", ".join(parts)
 
 
-def list_odd(readings: Sequence[MeasuredOpening]) -> list[str]:
+def list_odd(readings: Sequence[Readings]) -> list[str]:
     """Return what a photographer should know, as clauses; empty if valve and supply are fine."""
     actions = [one for one in map(judge_opening, readings) if one is not None]
     if any(not one.has_supply for one in actions):

@@ -48,12 +48,16 @@ class Column(NamedTuple):
 def describe_fields(kind: type, *, but: Sequence[str] = ()) -> dict[str, Column]:
     """Return the column of each field of a record, by the field's name."""
     return {
-        one.name: Column(
-            one.metadata["name"] or one.name, one.metadata["kind"], one.metadata["meaning"]
-        )
+        one.name: Column(one.metadata["name"] or one.name, _find_type(one), one.metadata["meaning"])
         for one in dataclasses.fields(kind)
         if one.name not in but
     }
+
+
+def _find_type(one: dataclasses.Field[Any]) -> str:
+    plain = {"int": "integer", "float": "number", "str": "string"}
+    found = plain.get(str(one.type).removesuffix(" | None"), "json")
+    return "datetime" if one.name.endswith("_us") else found
 
 
 _SHOT = describe_fields(ShotRecord, but=("edges",))

@@ -3,29 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 from beamfall.setup.rig_sections import is_same_place
-from beamfall.setup.signals import Signal
 from beamfall.setup.table import BEAMS, PlannedEdge, Table, count_beam_edges, predict_edges
-from beamfall.shots.record import DERIVED, STAMPED, EdgeRecord, ReadingsRecord, ShotRecord
+from beamfall.shots.record import DERIVED, STAMPED, EdgeRecord, ShotRecord
 
 if TYPE_CHECKING:
-    from beamfall.events import Outcome
+    from beamfall.events import Edge, Outcome
     from beamfall.setup.rig import Rig
-
-
-class MeasuredEdge(Protocol):
-    """An edge as the board reports it; `beamfall.events.Edge` is one."""
-
-    @property
-    def signal(self) -> Signal: ...
-    @property
-    def ticks(self) -> int: ...
-    @property
-    def stamped(self) -> bool: ...
-    @property
-    def word(self) -> str: ...
 
 
 def make_record(
@@ -52,10 +38,7 @@ def make_record(
         timing=timing,
         **plan_of(table, rig),
         edges=match_edges(table, outcome.edges, done.ended_ticks),
-        readings=tuple(
-            ReadingsRecord(one.start_ticks, one.spacing_ticks, one.current_ma, one.supply_mv)
-            for one in outcome.readings
-        ),
+        readings=outcome.readings,
         truth=truth,
         counts={
             name: getattr(done, name)
@@ -89,7 +72,7 @@ def plan_of(table: Table, rig: Rig | None = None) -> dict[str, Any]:
 
 
 def match_edges(
-    table: Table, measured: Sequence[MeasuredEdge], ended_ticks: int | None = None
+    table: Table, measured: Sequence[Edge], ended_ticks: int | None = None
 ) -> tuple[EdgeRecord, ...]:
     """Pair every measured edge with its planned one; return all edges in time order.
 
@@ -108,7 +91,7 @@ def match_edges(
     planned: dict[tuple[str, str], list[PlannedEdge]] = {}
     for plan in predict_edges(table, counted):
         planned.setdefault((plan.what, "on" if plan.on else "off"), []).append(plan)
-    seen: dict[tuple[str, str], list[MeasuredEdge]] = {}
+    seen: dict[tuple[str, str], list[Edge]] = {}
     for edge in measured:
         seen.setdefault((edge.signal.name, edge.word), []).append(edge)
     records: list[EdgeRecord] = []
@@ -120,7 +103,7 @@ def match_edges(
 
 
 def _pair(
-    key: tuple[str, str], planned: list[PlannedEdge], seen: list[MeasuredEdge]
+    key: tuple[str, str], planned: list[PlannedEdge], seen: list[Edge]
 ) -> Iterable[EdgeRecord]:
     due = [plan.ticks for plan in planned if plan.ticks is not None]
     partner: dict[int, int] = {}  # index in seen -> planned ticks

@@ -16,10 +16,12 @@ from __future__ import annotations
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from statistics import median
-from typing import TYPE_CHECKING, Protocol, TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 if TYPE_CHECKING:
+    from beamfall.events import Edge
     from beamfall.setup.signals import Signal, SignalKind
+    from beamfall.shots.record import EdgeRecord
 
 SHORT_DWELL = 0.6  # of the usual dwell: a shorter dark is a satellite, not a drop (our choice)
 _CLOSE_S = 0.02  # a drop further from where it is expected than this is another one (our choice)
@@ -83,18 +85,9 @@ def read_lines(edges: Iterable[tuple[_Line, float, bool]]) -> dict[_Line, list[P
     return found
 
 
-class SeenEdge(Protocol):
-    """An edge of the log or fresh from the board; `ticks` is None if it was not seen."""
-
-    @property
-    def signal(self) -> Signal: ...
-    @property
-    def level(self) -> int: ...
-    @property
-    def ticks(self) -> int | None: ...
-
-
-def find_times(edges: Iterable[SeenEdge], of: Signal | SignalKind, level: int = 1) -> list[int]:
+def find_times(
+    edges: Iterable[Edge | EdgeRecord], of: Signal | SignalKind, level: int = 1
+) -> list[int]:
     """Return when a line, or the lines of a kind, were seen to go to `level` (1: on, or dark): ticks in order."""
     return sorted(
         edge.ticks

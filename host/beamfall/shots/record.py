@@ -11,17 +11,16 @@ import contextlib
 import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from functools import partial
+from typing import Any
 
 from beamfall.errors import LogDamaged
+from beamfall.events import Readings
 from beamfall.places import find_log
 from beamfall.ports import brings_rig
 from beamfall.setup.rig import Rig
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.setup.table import Table
-
-if TYPE_CHECKING:
-    from beamfall.setup.rig import Rig
 
 BEGUN = "begun"  # from before the release until the outcome is known
 UNKNOWN = "outcome unknown"  # how people see a shot that was only begun
@@ -33,16 +32,16 @@ WARM_UP = "warm_up"
 STAMPED, DERIVED = "stamped", "derived"
 
 
-def kept(
-    meaning: str, kind: str, *, name: str = "", default: Any = dataclasses.MISSING, **more: Any
-) -> Any:
+def kept(meaning: str, *, name: str = "", default: Any = dataclasses.MISSING) -> Any:
     """A field that the log keeps.
 
-    `meaning` and `kind` (integer, number, string, datetime, json) describe it to other programs, under `name` if
-    that differs from the field's own name.
+    `meaning` describes it to other programs, under `name` if that differs from the field's own name.
     """
     default = {"default_factory": dict} if default is dict else {"default": default}
-    return field(**default, metadata={"meaning": meaning, "kind": kind, "name": name}, **more)
+    return field(**default, metadata={"meaning": meaning, "name": name})
+
+
+optional = partial(kept, default=None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,17 +53,15 @@ class EdgeRecord:
     """
 
     what: str = kept(
-        "The line: valve, flash, beam, light or button with its number, focus or shutter.", "string"
+        "The line: valve, flash, beam, light or button with its number, focus or shutter."
     )
-    edge: str = kept("on or off of an output or light; dark or clear of a beam.", "string")
-    planned_ticks: int | None = kept(
-        "Commanded time from the release; empty: not commanded.", "integer"
-    )
+    edge: str = kept("on or off of an output or light; dark or clear of a beam.")
+    planned_ticks: int | None = kept("Commanded time from the release; empty: not commanded.")
     ticks: int | None = kept(
-        "Measured time from the release; empty: not seen.", "integer", name="measured_ticks"
+        "Measured time from the release; empty: not seen.", name="measured_ticks"
     )
     source: str = kept(
-        "stamped: timed on the line itself; derived: from the command.", "string", default=DERIVED
+        "stamped: timed on the line itself; derived: from the command.", default=DERIVED
     )
 
     def __post_init__(self) -> None:
@@ -92,16 +89,6 @@ class EdgeRecord:
         return self.planned_ticks if self.ticks is None else self.ticks
 
 
-@dataclass(frozen=True, slots=True)
-class ReadingsRecord:
-    """What the board measured around one opening of a valve: see `beamfall.events.Readings`."""
-
-    start_ticks: int
-    spacing_ticks: int
-    current_ma: tuple[int, ...]
-    supply_mv: tuple[int, ...]
-
-
 def default_of(one: dataclasses.Field[Any]) -> Any:
     """Return the default of a field, `dataclasses.MISSING` if it has none."""
     return one.default if one.default_factory is dataclasses.MISSING else one.default_factory()
@@ -124,95 +111,63 @@ class ShotRecord:
     how many of the shot's edges the board had to forget before they were read, so that `edges` is incomplete.
     """
 
-    shot: int | None = kept(
-        "Number of the shot in the log; joins edges and shots.", "integer", default=None
+    shot: int | None = optional("Number of the shot in the log; joins edges and shots.")
+    series: int | None = optional("Number of the series.")
+    number: int | None = optional("Number of the shot in its series, from 1.")
+    begun_us: int | None = optional("When the shot was begun, UTC.", name="begun")
+    state: str = kept("How the shot ended; 'outcome unknown': nobody knows.")
+    completed_us: int | None = optional(
+        "When its outcome was written, UTC; empty: never.", name="completed"
     )
-    series: int | None = kept("Number of the series.", "integer", default=None)
-    number: int | None = kept("Number of the shot in its series, from 1.", "integer", default=None)
-    begun_us: int | None = kept(
-        "When the shot was begun, UTC.", "datetime", name="begun", default=None
-    )
-    state: str = kept("How the shot ended; 'outcome unknown': nobody knows.", "string")
-    completed_us: int | None = kept(
-        "When its outcome was written, UTC; empty: never.",
-        "datetime",
-        name="completed",
-        default=None,
-    )
-    cause: str | None = kept(
-        "Why it did not end as fired; empty if it did.", "string", default=None
-    )
-    clock_hz: int = kept("Ticks a second of this shot's clock.", "integer")
-    timing: str = kept("Class of timing: how the board times edges.", "string")
-    port: str = kept("Port the board was on.", "string", default="")
-    boot_id: int | None = kept(
-        "Identifies the board's run; changes with every reset.", "integer", default=None
-    )
-    release: int | None = kept(
-        "Number of the release in that run.", "integer", name="release_number", default=None
-    )
-    host: str | None = kept(
-        "Program that began the shot: machine, process, start.", "string", default=None
-    )
+    cause: str | None = optional("Why it did not end as fired; empty if it did.")
+    clock_hz: int = kept("Ticks a second of this shot's clock.")
+    timing: str = kept("Class of timing: how the board times edges.")
+    port: str = kept("Port the board was on.", default="")
+    boot_id: int | None = optional("Identifies the board's run; changes with every reset.")
+    release: int | None = optional("Number of the release in that run.", name="release_number")
+    host: str | None = optional("Program that began the shot: machine, process, start.")
     asked_by: str = kept(
         "Device on which somebody released it, as named on the page; empty: not from the page.",
-        "string",
         default="",
     )
-    seed: int | None = kept("Seed of a simulated rig; empty: a real one.", "integer", default=None)
-    anchor_beam: str | None = kept(
-        "Beam that the flash followed; empty: the release.", "string", default=None
-    )
-    anchor_edge: str | None = kept(
-        "Which of that beam's edges counted: dark or clear.", "string", default=None
-    )
-    anchor_count: int = kept("Which counted edge, from 1; 0 is the release.", "integer", default=0)
-    flash_delay_ticks: int | None = kept(
-        "From the anchor to the flash contact.", "integer", default=None
-    )
-    spacing_ticks: int | None = kept(
-        "From valve opening 1 to valve opening 2.", "integer", default=None
-    )
-    swept: Mapping[str, Any] | None = kept(
-        "What a sweep set for this shot, names with units; empty: nothing.", "json", default=None
+    seed: int | None = optional("Seed of a simulated rig; empty: a real one.")
+    anchor_beam: str | None = optional("Beam that the flash followed; empty: the release.")
+    anchor_edge: str | None = optional("Which of that beam's edges counted: dark or clear.")
+    anchor_count: int = kept("Which counted edge, from 1; 0 is the release.", default=0)
+    flash_delay_ticks: int | None = optional("From the anchor to the flash contact.")
+    spacing_ticks: int | None = optional("From valve opening 1 to valve opening 2.")
+    swept: Mapping[str, Any] | None = optional(
+        "What a sweep set for this shot, names with units; empty: nothing."
     )
     counts: Mapping[str, int] = kept(
         "The board's own figures: edges lost, rows late, edges counted; edges_missing: not read in time.",
-        "json",
         default=dict,
     )
-    link: Mapping[str, Any] | None = kept(
-        "Link counters of the session so far.", "json", default=None
+    link: Mapping[str, Any] | None = optional("Link counters of the session so far.")
+    truth: Mapping[str, Any] | None = optional(
+        "What a simulated rig knows of the shot; empty: a real one."
     )
-    truth: Mapping[str, Any] | None = kept(
-        "What a simulated rig knows of the shot; empty: a real one.", "json", default=None
-    )
-    note: str = kept("The user's note.", "string", default="")
-    rating: int | None = kept("The user's rating, 1 to 5; empty: none.", "integer", default=None)
-    picture: str | None = kept("The photograph; empty: none known.", "string", default=None)
-    picture_match: Mapping[str, Any] | None = kept(
-        "How the photograph was found; empty: named by hand.", "json", default=None
+    note: str = kept("The user's note.", default="")
+    rating: int | None = optional("The user's rating, 1 to 5; empty: none.")
+    picture: str | None = optional("The photograph; empty: none known.")
+    picture_match: Mapping[str, Any] | None = optional(
+        "How the photograph was found; empty: named by hand."
     )
     keywords: tuple[str, ...] = kept(
-        "Keywords that a photo catalogue has given the photograph.", "json", default=()
+        "Keywords that a photo catalogue has given the photograph.", default=()
     )
-    exposure: Mapping[str, Any] | None = kept(
-        "Exposure settings of the photograph (time_s, aperture, iso, focal_length_m, mode); empty: not known.",
-        "json",
-        default=None,
+    exposure: Mapping[str, Any] | None = optional(
+        "Exposure settings of the photograph (time_s, aperture, iso, focal_length_m, mode); empty: not known."
     )
-    readings: tuple[ReadingsRecord, ...] = kept(
+    readings: tuple[Readings, ...] = kept(
         "Coil current (mA) and supply voltage (mV) around each opening of a valve, from start_ticks on, spacing_ticks "
         "apart; empty: the board does not measure them.",
-        "json",
         default=(),
     )
-    picture_measured: Mapping[str, Any] | None = kept(
-        "What was measured in the photograph: stage, marks in pixels, lengths in mm; empty: not measured.",
-        "json",
-        default=None,
+    picture_measured: Mapping[str, Any] | None = optional(
+        "What was measured in the photograph: stage, marks in pixels, lengths in mm; empty: not measured."
     )
-    edges: tuple[EdgeRecord, ...] = kept("The shot's edges in order of time.", "json", default=())
+    edges: tuple[EdgeRecord, ...] = kept("The shot's edges in order of time.", default=())
 
     @property
     def shown_state(self) -> str:
@@ -254,29 +209,27 @@ class ShotRecord:
 class SeriesRecord:
     """Shots that belong together: what they were fired for, and the note on them."""
 
-    series: int | None = kept("Number of the series.", "integer", default=None)
-    kind: str = kept("What the series is: shoot, sweep, seek, repeat, ...", "string")
-    name: str = kept("Name of the series.", "string", name="series_name", default="")
-    note: str = kept("Note on the series.", "string", name="series_note", default="")
-    seed: int | None = kept(
-        "Random seed of the series.", "integer", name="series_seed", default=None
-    )
+    series: int | None = optional("Number of the series.")
+    kind: str = kept("What the series is: shoot, sweep, seek, repeat, ...")
+    name: str = kept("Name of the series.", name="series_name", default="")
+    note: str = kept("Note on the series.", name="series_note", default="")
+    seed: int | None = optional("Random seed of the series.", name="series_seed")
     settings: Mapping[str, Any] = kept(
-        "Settings of the series; rests are drawn from rest_seed.", "json", name="series_settings"
+        "Settings of the series; rests are drawn from rest_seed.", name="series_settings"
     )
-    begun_us: int = kept("When the series was begun, UTC.", "datetime", name="series_begun")
+    begun_us: int = kept("When the series was begun, UTC.", name="series_begun")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoardRecord:
     """A board with its firmware."""
 
-    name: str = kept("Name of the board.", "string", name="board")
-    unique_id: str = kept("The board's unique id, hexadecimal.", "string")
-    firmware: str = kept("Version of the firmware.", "string")
-    protocol: int = kept("Version of the wire protocol.", "integer")
-    timing: str = kept("Class of timing: how the board times edges.", "string")
-    clock_hz: int = kept("Ticks a second of its clock.", "integer")
+    name: str = kept("Name of the board.", name="board")
+    unique_id: str = kept("The board's unique id, hexadecimal.")
+    firmware: str = kept("Version of the firmware.")
+    protocol: int = kept("Version of the wire protocol.")
+    timing: str = kept("Class of timing: how the board times edges.")
+    clock_hz: int = kept("Ticks a second of its clock.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

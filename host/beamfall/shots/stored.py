@@ -17,8 +17,9 @@ import zlib
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from beamfall.events import Readings
 from beamfall.setup.table import BEAMS
-from beamfall.shots.record import EdgeRecord, ReadingsRecord, default_of
+from beamfall.shots.record import EdgeRecord, default_of
 
 _LISTS = ("edges", "readings")
 _Record = typing.TypeVar("_Record")
@@ -110,7 +111,7 @@ def _make_check(hint: Any) -> Callable[[Any, str], Any]:
         return lambda value, name: None if value is None else inner[0](value, name)
     if origin is tuple and arguments[0] is EdgeRecord:
         return _read_edges
-    if origin is tuple and arguments[0] is ReadingsRecord:
+    if origin is tuple and arguments[0] is Readings:
         return _read_readings
     if origin is tuple and arguments[0] is str:
         return _read_texts
@@ -208,7 +209,7 @@ def _read_edges(value: Any, name: str) -> tuple[EdgeRecord, ...]:
     return tuple(edges)
 
 
-def _read_readings(value: Any, name: str) -> tuple[ReadingsRecord, ...]:
+def _read_readings(value: Any, name: str) -> tuple[Readings, ...]:
     found = []
     for one in _check_kind(value, name, list):
         match one:
@@ -216,7 +217,7 @@ def _read_readings(value: Any, name: str) -> tuple[ReadingsRecord, ...]:
                 numbers = (start, spacing, *currents, *voltages)
                 whole = all(type(n) is int and 0 <= n < _WHOLE_MOST for n in numbers)
                 if whole and spacing and len(currents) == len(voltages):
-                    found.append(ReadingsRecord(start, spacing, tuple(currents), tuple(voltages)))
+                    found.append(Readings(start, spacing, tuple(currents), tuple(voltages)))
                     continue
         raise DamagedValue("readings have been altered")
     return tuple(found)
