@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
@@ -30,23 +30,13 @@ from beamfall.setup.rig_sections import (
     Uncertainty,
     Valve,
 )
-from beamfall.setup.rig_shot import DROPS_MOST, FIRINGS_MOST, Aim, DropInRig, Firing
-from beamfall.setup.rig_tables import TABLES, TEXTS
-from beamfall.setup.signals import SignalKind
+from beamfall.setup.rig_shot import Aim, DropInRig, Firing
+from beamfall.setup.rig_tables import TABLES, TEXTS, ListOf, RigTable
 from beamfall.setup.table import BEAMS
 from beamfall.setup.toml_file import read_toml
 from beamfall.setup.units import show
 
 EXAMPLE = Path(__file__).parents[1] / "examples" / "collision.toml"
-#: Lists of tables: the key that names a line of the board and the lines, or how many tables at most.
-_LISTS: Mapping[str, tuple[str, Sequence[str]] | int] = {
-    "valve": ("output", SignalKind.VALVE.names),
-    "beam": ("input", BEAMS),
-    "flash": ("output", SignalKind.FLASH.names),
-    "drop": DROPS_MOST,
-    "firing": FIRINGS_MOST,
-    "bottle": ("valve", SignalKind.VALVE.names),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,35 +103,19 @@ class Rig:
 
         Raises TypeError for a value of the wrong type, KeyError if the name is missing.
         """
-        lists = {
-            "valves": Valve,
-            "beams": Beam,
-            "flashes": Flash,
-            "drops": DropInRig,
-            "firings": Firing,
-            "bottles": Bottle,
-        }
-        sections = {
-            "dish": Dish,
-            "liquid": LiquidInRig,
-            "site": Site,
-            "aim": Aim,
-            "uncertainty": Uncertainty,
-            "camera": Camera,
-        }
-        # Logs of earlier versions lack them
-        later: dict[str, Any] = {"fitted": Fitted, "light": Light}
-        sections |= {key: kind for key, kind in later.items() if key in content}
         values: dict[str, Any] = {"name": content["name"], "note": content.get("note", "")}
         if not all(isinstance(text, str) for text in values.values()):
             raise TypeError("name and note are texts")
-        for key, kind in lists.items():
-            values[key] = tuple(_restore(kind, entry) for entry in content.get(key, ()))
+        for table in TABLES:
+            key = table.field
+            if table.many:
+                values[key] = tuple(_restore(table.kind, entry) for entry in content.get(key, ()))
+            elif key in content or key not in _NOT_IN_OLDER_LOGS:
+                values[key] = (
+                    None if _is_left_out(key, content) else _restore(table.kind, content[key])
+                )
         if not values["valves"]:
             raise TypeError("a rig has at least one valve")
-        for key, kind in sections.items():
-            is_left_out = key == "camera" and content.get(key) is None
-            values[key] = None if is_left_out else _restore(kind, content[key])
         return cls(**values)
 
     @property
@@ -197,45 +171,27 @@ def parse_rig(content: Mapping[str, Any], source: str, *, default_name: str = "r
     for key, value in (("name", name), ("note", note)):
         if not isinstance(value, str):
             problems.append(_expect(key, value, "text in quotes"))
-    valves = _build_list(Valve, content, "valve", problems)
-    beams = _build_list(Beam, content, "beam", problems)
-    flashes = _build_list(Flash, content, "flash", problems)
-    drops = _build_list(DropInRig, content, "drop", problems)
-    firings = _build_list(Firing, content, "firing", problems)
-    bottles = _build_list(Bottle, content, "bottle", problems)
-    sections = {
-        key: build_section(kind, content.get(key, {}), key, problems)
-        for key, kind in (
-            ("dish", Dish),
-            ("liquid", LiquidInRig),
-            ("site", Site),
-            ("aim", Aim),
-            ("uncertainty", Uncertainty),
-            ("fitted", Fitted),
-            ("light", Light),
-        )
-    }
-    camera = None
-    if "camera" in content:
-        camera = build_section(Camera, content["camera"], "camera", problems)
+    values: dict[str, Any] = {"name": name, "note": note}
+    for table in sorted(TABLES, key=lambda one: not one.many):
+        if table.list_of is not None:
+            values[table.field] = _build_list(table, table.list_of, content, problems)
+        elif not _is_left_out(table.name, content):
+            entry = content.get(table.name, {})
+            values[table.name] = build_section(table.kind, entry, table.name, problems)
     if not content.get("valve"):
         expected = "at least one [[valve]]"
         problems.append(
             KeyProblem("valve", None, expected, f"valve: missing; a rig has {expected}")
         )
     if not problems:
-        rig = Rig(
-            name, valves, beams, flashes, camera=camera, note=note, drops=drops, firings=firings,
-            bottles=bottles, **sections
-        )  # fmt: skip
-        if drops:
-            rig = rig.with_aim(drops=len(drops))
-        aim = content.get("aim", {})
+        rig = Rig(**values)
+        if rig.drops:
+            rig = rig.with_aim(drops=len(rig.drops))
         problems = [
             *_check_geometry(rig),
-            *check_drops(drops, valves, rig.aim.kind, aim),
-            *check_firings(firings, flashes, beams),
-            *check_bottles(bottles, valves),
+            *check_drops(rig.drops, rig.valves, rig.aim.kind, content.get("aim", {})),
+            *check_firings(rig.firings, rig.flashes, rig.beams),
+            *check_bottles(rig.bottles, rig.valves),
         ]
         if not problems:
             return rig
@@ -246,10 +202,16 @@ def _expect(key: str, found: object, expected: str) -> KeyProblem:
     return KeyProblem(key, found, expected, f"{key} = {show(found)}: expected {expected}")
 
 
+def _is_left_out(key: str, content: Mapping[str, Any]) -> bool:
+    """Whether a rig has no such part: not every rig has a camera."""
+    return key == "camera" and content.get(key) is None
+
+
 def _build_list(
-    kind: type, content: Mapping[str, Any], key: str, problems: list[KeyProblem]
+    table: RigTable, of: ListOf, content: Mapping[str, Any], problems: list[KeyProblem]
 ) -> tuple[Any, ...]:
-    """Build the entries of [[key]]; entries that name no line of the board get the lines in order."""
+    """Build the entries of [[name]]; entries that name no line of the board get the lines in order."""
+    key, line = table.name, of.line
     entries = content.get(key, [])
     if isinstance(entries, Mapping):
         entries = [entries]
@@ -257,12 +219,9 @@ def _build_list(
         expected = f"a list of tables, each starting with [[{key}]]"
         problems.append(KeyProblem(key, entries, expected, f"{key}: expected {expected}"))
         return ()
-    lines = _LISTS[key]
-    line, names = ("", ()) if isinstance(lines, int) else lines
-    most = lines if isinstance(lines, int) else len(names)
-    if len(entries) > most:
-        expected = f"at most {most}"
-        whose = "a shot" if isinstance(lines, int) else "a board"
+    if len(entries) > (of.most or len(of.lines)):
+        expected = f"at most {of.most or len(of.lines)}"
+        whose = "a shot" if of.most else "a board"
         text = f"{key}: {len(entries)} entries; {whose} has {expected}"
         problems.append(KeyProblem(key, len(entries), expected, text))
         return ()
@@ -270,8 +229,8 @@ def _build_list(
     for index, entry in enumerate(entries):
         path = f"{key}[{index + 1}]"
         where = path if len(entries) > 1 else key
-        own = {line: names[index], **entry} if line else entry
-        built.append(build_section(kind, own, where, problems, path=path))
+        own = {line: of.lines[index], **entry} if line else entry
+        built.append(build_section(table.kind, own, where, problems, path=path))
     if not line:
         return tuple(built)
     used = [getattr(item, line) for item in built if item is not None]
@@ -321,6 +280,7 @@ def _check_geometry(rig: Rig) -> Iterator[KeyProblem]:
 
 
 _SHARES = {"parts", "grams"}
+_NOT_IN_OLDER_LOGS = ("fitted", "light")
 
 
 def _restore(kind: Any, entry: Mapping[str, Any]) -> Any:

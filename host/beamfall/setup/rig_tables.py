@@ -18,34 +18,66 @@ from beamfall.setup.rig_sections import (
     Uncertainty,
     Valve,
 )
-from beamfall.setup.rig_shot import Aim, DropInRig, Firing
+from beamfall.setup.rig_shot import DROPS_MOST, FIRINGS_MOST, Aim, DropInRig, Firing
+from beamfall.setup.signals import SignalKind
+from beamfall.setup.table import BEAMS
+
+
+@dataclass(frozen=True, slots=True)
+class ListOf:
+    """A list of tables: its field in `Rig`, and the key that names one of the board's `lines`, or how many at most."""
+
+    field: str
+    line: str = ""
+    lines: tuple[str, ...] = ()
+    most: int = 0
+
+
+_LISTS = {
+    "valve": ListOf("valves", "output", SignalKind.VALVE.names),
+    "beam": ListOf("beams", "input", BEAMS),
+    "flash": ListOf("flashes", "output", SignalKind.FLASH.names),
+    "drop": ListOf("drops", most=DROPS_MOST),
+    "firing": ListOf("firings", most=FIRINGS_MOST),
+    "bottle": ListOf("bottles", "valve", SignalKind.VALVE.names),
+}
 
 
 @dataclass(frozen=True, slots=True)
 class RigTable:
-    """A table of a rig file: its name, the dataclass of its keys, and what it is; `many`: [[name]]."""
+    """A table of a rig file: its name, the dataclass of its keys, and what it is."""
 
     name: str
     kind: Any
     meaning: str
-    many: bool = False
+
+    @property
+    def list_of(self) -> ListOf | None:
+        """For [[name]]: which list."""
+        return _LISTS.get(self.name)
+
+    @property
+    def many(self) -> bool:
+        """Whether it is [[name]]."""
+        return self.name in _LISTS
+
+    @property
+    def field(self) -> str:
+        """Its field in `Rig`."""
+        return _LISTS[self.name].field if self.many else self.name
 
 
 TABLES = (
-    RigTable("valve", Valve, "A valve, its nozzle and its bottle; one table for each valve.", True),
-    RigTable("beam", Beam, "An infrared beam across the fall path; one table for each beam.", True),
-    RigTable("flash", Flash, "A flash in manual mode; one table for each flash.", True),
+    RigTable("valve", Valve, "A valve, its nozzle and its bottle; one table for each valve."),
+    RigTable("beam", Beam, "An infrared beam across the fall path; one table for each beam."),
+    RigTable("flash", Flash, "A flash in manual mode; one table for each flash."),
     RigTable(
-        "drop",
-        DropInRig,
-        "A drop of the shot. If all drops are alike, leave these tables out.",
-        True,
+        "drop", DropInRig, "A drop of the shot. If all drops are alike, leave these tables out."
     ),
     RigTable(
         "firing",
         Firing,
         "One firing of a flash. Without these tables each flash fires once, for the picture.",
-        True,
     ),
     RigTable("camera", Camera, "The camera. If there is none, leave this table out."),
     RigTable("dish", Dish, "The dish under the nozzle."),
@@ -58,7 +90,6 @@ TABLES = (
         "bottle",
         Bottle,
         "The liquid of one valve's bottle, if it is not the dish's; one table for each such valve.",
-        True,
     ),
     RigTable("aim", Aim, "What the picture should show. Timings set here replace the planner's."),
     RigTable("light", Light, "The light behind the dish, for the simulated picture."),

@@ -18,14 +18,6 @@ if TYPE_CHECKING:
     from beamfall.setup.rig import Rig
     from beamfall.setup.sequence import Sequence
 
-_LISTS = {
-    "valve": "valves",
-    "beam": "beams",
-    "flash": "flashes",
-    "drop": "drops",
-    "firing": "firings",
-    "bottle": "bottles",
-}
 _SMALL = 1e-12  # relative: what reading a quantity back may lose
 
 
@@ -67,7 +59,7 @@ def rig_to_file(rig: Rig) -> dict[str, Any]:
     """Return the content of a rig file with this rig."""
     content: dict[str, Any] = {name: getattr(rig, name) for name in TEXTS if getattr(rig, name)}
     for table in TABLES:
-        value = getattr(rig, _LISTS.get(table.name, table.name))
+        value = getattr(rig, table.field)
         if table.many:
             content |= {table.name: [section_to_file(one) for one in value]} if value else {}
         elif value is not None:
