@@ -18,7 +18,7 @@ from beamfall.board_values import EdgeConstant, Slot, SlotList, Status, Ticket
 from beamfall.errors import Refused, SequenceError, ShotError, UserError
 from beamfall.events import Outcome
 from beamfall.interrupts import check_stop
-from beamfall.link import Link, LinkTiming
+from beamfall.link import Link, LinkTiming, Transport
 from beamfall.link.session import go_on
 from beamfall.ports import open_transport
 from beamfall.setup.service_times import check_contact, check_opening, check_rinse
@@ -57,6 +57,17 @@ class Board(BoardSession):
         if timing is None and port is not None and "://" in port:
             timing = LinkTiming(hello_tries=_FAR_HELLO_TRIES)
         transport, reconnect = open_transport(port, rig, seed)
+        return cls.over(transport, timing=timing, reconnect=reconnect)
+
+    @classmethod
+    def over(
+        cls,
+        transport: Transport,
+        *,
+        timing: LinkTiming | None = None,
+        reconnect: Callable[[], Transport] | None = None,
+    ) -> Board:
+        """Start a session over an open transport, which is closed if that fails; raises as `connect` does."""
         link = Link(transport, timing=timing, reconnect=reconnect, acknowledge_on_receipt=False)
         try:
             link.open()

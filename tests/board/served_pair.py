@@ -9,8 +9,8 @@ import threading
 import time
 
 from beamfall.board_tools.double import find_double_profile, list_wires
+from beamfall.board_tools.double.coupling import couple_boards
 from beamfall.setup.board_profiles import find_profile
-from beamfall.sim.coupling import couple_boards
 from beamfall.sim.embedded import SimulatedTransport
 
 PACE = 8.0

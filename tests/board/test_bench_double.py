@@ -50,7 +50,7 @@ def worst_late_s(bench: Bench, outcomes) -> float:
 
 def test_every_wire_is_where_it_should_be(bench: Bench, wires: SelfTest) -> None:
     assert wires.faults == []
-    assert len(wires.findings) == len(bench.pinned_wires()) >= 8
+    assert len(wires.findings) == len(bench.list_wires()) >= 8
 
 
 def test_the_clocks_ratio_is_known_far_better_than_the_crystals(

@@ -48,7 +48,7 @@ ARROWS["__main__"] = {"cli"}
 
 # Single arrows against the rule, each with its reason. One that is no longer there fails the test.
 EXCEPTIONS = {
-    ("beamfall.board_tools.double.bench", "sim"): "two simulated boards, wired pin to pin",
+    ("beamfall.board_tools.double.coupling", "sim"): "two simulated boards, wired pin to pin",
     ("beamfall.board_tools.double.drops", "sim"): "the double plays the simulated rig's drops",
     ("beamfall.board_tools.double.run", "sim"): "the double plays the simulated rig's drops",
     ("beamfall.sim.build", "planning"): "the truth is drawn from the planner's unknowns",

@@ -76,7 +76,7 @@ def test_a_wrapped_port_keeps_its_traits() -> None:
 
 
 def test_a_port_with_a_wire_for_a_rig_has_no_camera() -> None:
-    from beamfall.board_tools.self_test_port import open_for_self_test
+    from beamfall.board_tools.measure import open_for_self_test
 
     with open_for_self_test("sim", "valve1", "beam1") as board:
         assert board.traits.is_virtual_time and board.traits.studio is None

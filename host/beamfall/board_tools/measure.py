@@ -26,14 +26,15 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from beamfall.board import Board
 from beamfall.errors import DefinitionMismatch, MeasureError, Refused, UserError
 from beamfall.files import write_text
+from beamfall.ports import brings_rig, open_jumpered
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.shots.pulses import find_times
 
 if TYPE_CHECKING:
-    from beamfall.board import Board
     from beamfall.events import Outcome
 
 LOADS = ("low", "high")
@@ -151,6 +152,17 @@ class Measurement:
         write_text(path, json.dumps(self.to_dict(), indent=1) + "\n")
 
 
+def open_for_self_test(port: str | None, source: str, beam: str) -> Board:
+    """Open a board; on a port with its own rig, a jumper wire replaces the rig."""
+    if port is None or not brings_rig(port):
+        return Board.connect(port)
+    try:
+        ends = Signal.of(source), Signal.of(beam)
+    except LookupError as error:
+        raise UserError(str(error)) from error
+    return Board.over(open_jumpered(port, *ends))
+
+
 def measure(
     board: Board,
     *,
@@ -260,7 +272,6 @@ def _check_signals(board: Board, source: str, flash: str, beam: str) -> None:
 
 
 def _make_sequence(board: Board, found: Measurement, delay_s: float, count: int) -> Sequence:
-
     info = board.info
     # Blanking separates counted edges, so it ensures the least spacing of the flash.
     blanking_s = max(info.flash_gap_us * 1e-6, delay_s + 2 * _FLASH_S)

@@ -170,7 +170,6 @@ class Prompt:
         return InstallError(f"{self._name} disappeared ({error}); check the cable")
 
     def _lines(self, code: str) -> Iterator[list[Any]]:
-
         for line in self.run(code).splitlines():
             if line.startswith("["):
                 yield list(ast.literal_eval(line))

@@ -10,9 +10,8 @@ import typer
 from beamfall.board_tools.draw import choose_unit, draw_measurement
 from beamfall.board_tools.install import ask_interpreter, find_only_port
 from beamfall.board_tools.known import recall_interpreter
-from beamfall.board_tools.measure import measure, store_edge_constant
+from beamfall.board_tools.measure import measure, open_for_self_test, store_edge_constant
 from beamfall.board_tools.prompt import to_json
-from beamfall.board_tools.self_test_port import open_for_self_test
 from beamfall.cli.options import PORT
 from beamfall.cli.output import print_table
 from beamfall.cli.targets import DRAWINGS, check_target

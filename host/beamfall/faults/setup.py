@@ -101,7 +101,6 @@ def make_setup(
     The valve, beam and flash looked at are the first ones that the sequence uses. Raises what
     planning raises if there is no sequence.
     """
-
     delay = planned = None
     if rig.flashes:
         try:
@@ -163,7 +162,6 @@ def _join_delays(plans: tuple[Plan, ...], sequence: Sequence) -> tuple[float, fl
 
 def _let_one_fall(rig: Rig) -> Sequence:
     """One drop, awaited at the beam: the whole shot of a rig that has no flash."""
-
     valve = rig.valves[0]
     beam = rig.beams[0] if rig.beams else None
     edges = {one.input: one.edge for one in rig.beams}
@@ -186,7 +184,6 @@ def expect_drop(rig: Rig, valve: Valve, beam: Beam) -> Expectation | None:
 
     The margins are wide on purpose: three times the rig file's uncertainties and a sixth of the fall.
     """
-
     try:
         setting = make_setting(rig, valve.output)
         diameter = compute_drop(valve, setting)

@@ -41,7 +41,6 @@ def find_timings(board: Board, rig: Rig, now_s: float | None = None) -> Timings 
     A shot counts when it was fired with this very rig file within a day. None if neither is
     known: a log that is missing or cannot be read is no reason not to look for a fault.
     """
-
     try:
         log = ShotLog.open_existing()
         if log is None:
@@ -73,7 +72,6 @@ def _find_held(log: ShotLog, board: Board, rig: Rig) -> Timings | None:
 
 def _take_first(tables: Iterable[tuple[Table, Origin]], rig: Rig) -> Timings | None:
     """The first that is a whole shot of this rig: not a warm-up, nor of other outputs."""
-
     valves = {valve.output for valve in rig.valves}
     for table, origin in tables:
         outputs = {row.output for row in table.rows}

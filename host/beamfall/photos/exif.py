@@ -53,7 +53,6 @@ class Photograph:
     @property
     def taken(self) -> str:
         """The time as the camera shows it."""
-
         text = (_EPOCH + timedelta(seconds=self.taken_s)).isoformat(sep=" ")
         return text[:23] if self.step_s < 1.0 else text[:19]
 

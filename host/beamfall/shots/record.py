@@ -278,7 +278,6 @@ class SeriesLine:
 
 def rebuild_rig(content: Mapping[str, Any], what: str) -> Rig:
     """Return a rig from its plain values; raises LogDamaged that names it as `what`."""
-
     try:
         return Rig.from_dict(content)
     except (TypeError, ValueError, LookupError, AttributeError, ArithmeticError) as error:

@@ -11,11 +11,18 @@ import random
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
+from typing import Any
 
 from beamfall.errors import UserError
 from beamfall.setup.sequence import Sequence
 from beamfall.setup.signals import SignalKind
-from beamfall.sim.condition import BeamCondition, Condition, FlashCondition, ValveCondition
+from beamfall.sim.condition import (
+    BeamCondition,
+    BottleCondition,
+    Condition,
+    FlashCondition,
+    ValveCondition,
+)
 from beamfall.sim.defects import RigInRoom
 from beamfall.sim.model import FlashModel, RigModel
 
@@ -40,6 +47,10 @@ class World:
     def flash(self) -> FlashCondition:
         return self.condition.flashes[0]
 
+    @property
+    def bottle(self) -> BottleCondition:
+        return self.condition.bottle
+
     def often(self, share: float) -> bool:
         return self.draws.random() < share
 
@@ -53,6 +64,16 @@ class Fault:
 
     change: Callable[[World], None]
     part: SignalKind | None = None
+
+
+def _set(part: str, **values: Any) -> Callable[[World], None]:
+    """A change that is only these values of a part: of the first beam, valve or flash, the bottle, or the whole."""
+
+    def change(world: World) -> None:
+        for name, value in values.items():
+            setattr(getattr(world, part), name, value)
+
+    return change
 
 
 # -- the beam --------------------------------------------------------------------------------------------------
@@ -73,24 +94,12 @@ def _unplug_beam(world: World) -> None:
         world.beam.connected = False
 
 
-def _blind_beam(world: World) -> None:
-    world.beam.ambient = True
-
-
 def _block_beam(world: World) -> None:
     """Something is in the way or a drop hangs on a lens; or the emitter is dead."""
     if world.often(0.7):
         world.beam.path_free = False
     else:
         world.beam.emitter_lit = False
-
-
-def _short_beam(world: World) -> None:
-    world.beam.shorted = True
-
-
-def _invert_beam(world: World) -> None:
-    world.beam.inverted = True
 
 
 def _loosen_beam(world: World) -> None:
@@ -111,14 +120,6 @@ def _unplug_valve(world: World) -> None:
     world.condition.supply.on = not world.often(0.25)
 
 
-def _stick_valve_closed(world: World) -> None:
-    world.valve.plunger = "closed"
-
-
-def _stick_valve_open(world: World) -> None:
-    world.valve.plunger = "open"
-
-
 def _make_valve_leak(world: World) -> None:
     world.valve.leak_s = world.uniform(0.4, 2.0)
 
@@ -131,13 +132,9 @@ def _clog_nozzle(world: World) -> None:
         world.valve.tube_open = False
 
 
-def _empty_bottle(world: World) -> None:
-    world.condition.bottle.filled = False
-
-
 def _block_air_inlet(world: World) -> None:
     """Suction grows with each drop, starting after an unknown number of drops."""
-    bottle = world.condition.bottle
+    bottle = world.bottle
     bottle.inlet_open = False
     bottle.fades = world.uniform(0.55, 0.8)
     bottle.flow = bottle.fades ** world.draws.randint(0, 8)
@@ -150,14 +147,6 @@ def _swap_outputs(world: World) -> None:
     world.condition.wires.update({valve: flash, flash: valve})
 
 
-def _switch_flash_off(world: World) -> None:
-    world.flash.powered = False
-
-
-def _put_flash_to_sleep(world: World) -> None:
-    world.flash.asleep = True
-
-
 def _make_flash_automatic(world: World) -> None:
     """It meters for itself: a long light at a high power, and a long time to recycle."""
     world.flash.manual = False
@@ -165,10 +154,6 @@ def _make_flash_automatic(world: World) -> None:
     long_s = first.duration_s * world.uniform(8.0, 40.0)
     recycle_s = first.recycle_s * world.uniform(0.8, 4.0)
     _change_flash(world, replace(first, duration_s=long_s, recycle_s=recycle_s))
-
-
-def _cut_flash_cable(world: World) -> None:
-    world.flash.cable = False
 
 
 def _slow_flash(world: World) -> None:
@@ -181,26 +166,18 @@ def _change_flash(world: World, first: FlashModel) -> None:
     world.model = replace(world.model, flashes=(first, *world.model.flashes[1:]))
 
 
-def _blind_light_sensor(world: World) -> None:
-    world.condition.light_sensor = False
-
-
-def _cut_camera_cable(world: World) -> None:
-    world.condition.camera_cable = False
-
-
 # -- settings --------------------------------------------------------------------------------------------------
-def _set(world: World, change: Callable[[Sequence], Sequence]) -> None:
+def _change_settings(world: World, change: Callable[[Sequence], Sequence]) -> None:
     before = world.condition.settings
     world.condition.settings = change if before is None else lambda s: change(before(s))
 
 
 def _lengthen_delay(world: World) -> None:
-    _set(world, _shift_delay(world.uniform(0.030, 0.120)))
+    _change_settings(world, _shift_delay(world.uniform(0.030, 0.120)))
 
 
 def _shorten_delay(world: World) -> None:
-    _set(world, _shift_delay(-world.uniform(0.030, 0.120)))
+    _change_settings(world, _shift_delay(-world.uniform(0.030, 0.120)))
 
 
 def _shift_delay(by_s: float) -> Callable[[Sequence], Sequence]:
@@ -222,7 +199,7 @@ def _shorten_window(world: World) -> None:
             return sequence
         return replace(sequence, window_s=max(opens) + after_last)
 
-    _set(world, change)
+    _change_settings(world, change)
 
 
 # -- supply, line, firmware, button ----------------------------------------------------------------------------
@@ -253,27 +230,27 @@ FAULTS: Mapping[str, Fault] = MappingProxyType(
     {
         "beam-misaligned": Fault(_misalign_beam, SignalKind.BEAM),
         "beam-unplugged": Fault(_unplug_beam, SignalKind.BEAM),
-        "beam-blind-by-ambient-light": Fault(_blind_beam, SignalKind.BEAM),
+        "beam-blind-by-ambient-light": Fault(_set("beam", ambient=True), SignalKind.BEAM),
         "beam-stuck-dark": Fault(_block_beam, SignalKind.BEAM),
-        "beam-wire-shorted": Fault(_short_beam, SignalKind.BEAM),
-        "beam-polarity-wrong": Fault(_invert_beam, SignalKind.BEAM),
+        "beam-wire-shorted": Fault(_set("beam", shorted=True), SignalKind.BEAM),
+        "beam-polarity-wrong": Fault(_set("beam", inverted=True), SignalKind.BEAM),
         "beam-contact-loose": Fault(_loosen_beam, SignalKind.BEAM),
         "satellites-counted-as-drops": Fault(_make_satellites, SignalKind.BEAM),
         "valve-unplugged": Fault(_unplug_valve),
-        "valve-stuck-closed": Fault(_stick_valve_closed),
-        "valve-stuck-open": Fault(_stick_valve_open),
+        "valve-stuck-closed": Fault(_set("valve", plunger="closed")),
+        "valve-stuck-open": Fault(_set("valve", plunger="open")),
         "valve-leaking": Fault(_make_valve_leak),
         "nozzle-clogged": Fault(_clog_nozzle),
-        "bottle-empty": Fault(_empty_bottle),
+        "bottle-empty": Fault(_set("bottle", filled=False)),
         "air-inlet-blocked": Fault(_block_air_inlet),
         "outputs-swapped": Fault(_swap_outputs),
-        "flash-off": Fault(_switch_flash_off, SignalKind.FLASH),
-        "flash-asleep": Fault(_put_flash_to_sleep, SignalKind.FLASH),
+        "flash-off": Fault(_set("flash", powered=False), SignalKind.FLASH),
+        "flash-asleep": Fault(_set("flash", asleep=True), SignalKind.FLASH),
         "flash-not-manual": Fault(_make_flash_automatic, SignalKind.FLASH),
-        "flash-cable": Fault(_cut_flash_cable, SignalKind.FLASH),
+        "flash-cable": Fault(_set("flash", cable=False), SignalKind.FLASH),
         "flash-recycling": Fault(_slow_flash, SignalKind.FLASH),
-        "light-sensor-blind": Fault(_blind_light_sensor),
-        "camera-cable": Fault(_cut_camera_cable),
+        "light-sensor-blind": Fault(_set("condition", light_sensor=False)),
+        "camera-cable": Fault(_set("condition", camera_cable=False)),
         "delay-too-long": Fault(_lengthen_delay),
         "delay-too-short": Fault(_shorten_delay),
         "window-too-short": Fault(_shorten_window),
@@ -285,21 +262,18 @@ FAULTS: Mapping[str, Fault] = MappingProxyType(
 )
 
 
-def find_fault(name: str) -> Fault:
-    """Return the fault of that name; raises UserError listing those there are."""
-    fault = FAULTS.get(name)
-    if fault is None:
-        raise UserError(f"no such fault: '{name}'; choose one of {', '.join(sorted(FAULTS))}")
-    return fault
-
-
 def make_faulty(model: RigModel, seed: int, names: str | None) -> RigInRoom:
-    """Return a model's rig with the named faults, separated by commas; None means a sound rig."""
+    """Return a model's rig with the named faults, separated by commas; None means a sound rig.
+
+    Raises UserError for an unknown name, listing those there are, and for a part that the rig does not have.
+    """
     world = World(model, Condition(), random.Random())
     for name in [] if names is None else dict.fromkeys(names.split(",")):
         # Each fault has its own random stream: two together are each as bad as alone.
         world.draws = random.Random(f"{seed}/fault/{name}")
-        fault = find_fault(name)
+        fault = FAULTS.get(name)
+        if fault is None:
+            raise UserError(f"no such fault: '{name}'; choose one of {', '.join(sorted(FAULTS))}")
         if fault.part is not None and not model.list_parts(fault.part):
             raise UserError(
                 f"fault '{name}': the rig has no {fault.part}; add a [[{fault.part}]] to its file"

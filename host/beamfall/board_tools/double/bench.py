@@ -4,25 +4,22 @@ from __future__ import annotations
 
 import contextlib
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Any, Self
 
 from beamfall.board import Board
+from beamfall.board_tools.double.coupling import couple_boards
 from beamfall.board_tools.double.wiring import (
     DOUBLE_NAME,
     WIRES,
-    PinnedWire,
+    Wire,
     find_double_profile,
     list_wires,
 )
 from beamfall.errors import BeamfallError, BenchError
 from beamfall.events import Edge, Outcome
-from beamfall.link import Link, Transport
 from beamfall.setup.limits import BoardLimits
-from beamfall.sim.coupling import couple_boards
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-
     from beamfall.setup.board_profiles import Profile
     from beamfall.setup.sequence import Sequence
 
@@ -59,30 +56,12 @@ class Bench:
         return bench
 
     @classmethod
-    def simulate(
-        cls,
-        controller: Profile,
-        *,
-        ppm: tuple[float, float] = (0.0, 27.0),
-        seed: int = 0,
-        clock_hz: tuple[int, int] = (125_000_000, 125_000_000),
-        missing: Iterable[str] = (),
-        crossed: Iterable[tuple[str, str]] = (),
-    ) -> Self:
-        """Two simulated boards connected pin to pin, in one virtual time, on clocks that are off by `ppm`."""
-
+    def simulate(cls, controller: Profile, **options: Any) -> Self:
+        """Two simulated boards connected pin to pin; `options` as of `couple_boards`, with clocks 27 ppm apart."""
         double = find_double_profile()
         wires = list_wires(controller, double)
-        pair = couple_boards(
-            (controller, double),
-            wires,
-            ppm=ppm,
-            seed=seed,
-            clock_hz=clock_hz,
-            missing=missing,
-            crossed=crossed,
-        )
-        return cls(_open(pair.first), _open(pair.second), pair.ratio)
+        pair = couple_boards((controller, double), wires, **{"ppm": (0.0, 27.0), **options})
+        return cls(Board.over(pair.first), Board.over(pair.second), pair.ratio)
 
     def _check_roles(self) -> None:
         for board, wanted in ((self.controller, False), (self.double, True)):
@@ -108,13 +87,12 @@ class Bench:
     def __exit__(self, *_: object) -> None:
         self.close()
 
-    def pinned_wires(self) -> list[PinnedWire]:
-        """The wires that these two boards should have, from the lines they report; the pins are unknown here."""
-
+    def list_wires(self) -> list[Wire]:
+        """Return the wires that these two boards should have, from the lines they report."""
         mine = BoardLimits.from_welcome(self.controller.info)
         lines = mine.outputs | mine.inputs
         return [
-            PinnedWire(wire, None, None, 0)
+            wire
             for wire in WIRES
             if (wire.output if wire.source == "controller" else wire.input) in lines
         ]
@@ -146,9 +124,3 @@ def wait_for_watch(board: Board) -> tuple[Edge, ...]:
                     raise BenchError(f"{board.name} lost edges during a watch; try again")
                 return outcome.edges
     raise BenchError(f"{board.name} has not reported the end of a watch")
-
-
-def _open(transport: Transport) -> Board:
-    link = Link(transport, acknowledge_on_receipt=False)
-    link.open()
-    return Board(link)

@@ -69,7 +69,6 @@ def measure_ratio(bench: Bench, *, pulses: int = 40, span_s: float = 3.0) -> Clo
 
     Raises BenchError if a pulse does not arrive.
     """
-
     outputs = BoardLimits.from_welcome(bench.controller.info).outputs
     line = next((name for name in _LINES if name in outputs), None)
     if line is None:

@@ -124,7 +124,6 @@ def _list_openings(sequence: Sequence) -> list[tuple[int, float, float]]:
 def _let_fall(
     model: RigModel, openings: Iterable[tuple[int, float, float]], draws: random.Random
 ) -> dict[int, tuple[Shadow, ...]]:
-
     free: dict[int, float] = {}
     shadows: dict[int, list[Shadow]] = {}
     for valve, opened, width in openings:

@@ -72,7 +72,7 @@ class SelfTest:
 
 def test_wires(bench: Bench) -> SelfTest:
     """Send a pulse through every wire, both ways. No valve, flash or camera may be connected."""
-    wires = [one.wire for one in bench.pinned_wires()]
+    wires = bench.list_wires()
     findings: list[WireFinding] = []
     for source, actor, listener in (
         ("controller", bench.controller, bench.double),

@@ -11,36 +11,14 @@ import dataclasses
 from collections import deque
 from collections.abc import Callable, Iterable
 from types import ModuleType
-from typing import Protocol
 
+from beamfall.board_tools.double.wiring import PinnedWire
 from beamfall.setup.board_profiles import Profile
 from beamfall.setup.signals import Signal
 from beamfall.sim.embedded import SimulatedTransport
 from beamfall.sim.firmware_modules import FirmwareModules, load_firmware
 
 ATTOSECONDS = 10**18
-
-
-class Wire(Protocol):
-    """A wire from an output of the board `source` (controller or double) to an input of the other."""
-
-    @property
-    def name(self) -> str: ...
-    @property
-    def source(self) -> str: ...
-    @property
-    def output(self) -> str: ...
-    @property
-    def input(self) -> str: ...
-
-
-class PinnedWire(Protocol):
-    """A wire, and the level (0 or 1) of its input when the wire is missing."""
-
-    @property
-    def wire(self) -> Wire: ...
-    @property
-    def level_alone(self) -> int: ...
 
 
 class CoupledTransport(SimulatedTransport):
