@@ -24,18 +24,16 @@ from collections.abc import Sequence as SequenceOf
 from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from beamfall.board import Board
 from beamfall.errors import DefinitionMismatch, MeasureError, Refused, UserError
+from beamfall.events import Outcome
 from beamfall.files import write_text
 from beamfall.ports import brings_rig, open_jumpered
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.shots.pulses import find_times
-
-if TYPE_CHECKING:
-    from beamfall.events import Outcome
 
 LOADS = ("low", "high")
 _PULSES_A_SHOT = 16

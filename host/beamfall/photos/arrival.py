@@ -11,17 +11,15 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol, Self
+from typing import Any, Protocol, Self
 
 from beamfall.errors import BeamfallError, CameraError, CameraProblem, PictureError
 from beamfall.files import explain_write
+from beamfall.link.traits import Picture
 from beamfall.photos.exif import Photograph, read_exposure, read_photograph, read_tags
 from beamfall.photos.folder import rank
 from beamfall.photos.thumbnail import make_thumbnail
 from beamfall.shots.exposure import Exposure
-
-if TYPE_CHECKING:
-    from beamfall.link.traits import Picture
 
 WAIT_S = 20.0  # a long exposure, its noise reduction and a slow cable take less
 RAW_ALONE_S = 2.5  # after a raw file, for the JPEG that many cameras write beside it

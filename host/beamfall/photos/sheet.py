@@ -9,18 +9,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from beamfall.errors import PictureError
 from beamfall.files import write_text
 from beamfall.photos.find import load_picture
 from beamfall.setup.signals import SignalKind
+from beamfall.shots import ShotLog
 from beamfall.shots.pulses import find_times
 from beamfall.text import show_html
-
-if TYPE_CHECKING:
-    from beamfall.shots import ShotLog
-
 
 _FOUND = "seek: found"  # the note of the picture that a search was for
 

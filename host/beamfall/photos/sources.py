@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from beamfall.errors import UserError
+from beamfall.link.traits import PortTraits
 from beamfall.photos.arrival import WAIT_S, Arrivals, PictureSource
 from beamfall.photos.camera import CameraSource
 from beamfall.photos.own_camera import OWN, OwnCamera
 from beamfall.photos.watched_folder import WatchedFolder
 from beamfall.places import find_log
-
-if TYPE_CHECKING:
-    from beamfall.link.traits import PortTraits
-    from beamfall.setup.rig import Rig
+from beamfall.setup.rig import Rig
 
 
 def find_photos(log_path: Path | None = None) -> Path:

@@ -7,10 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from beamfall.events import Readings
+from beamfall.events import Readings
 
 _NO_CURRENT_MA = 25
 # A notch is at least this deep, and this share of the highest current

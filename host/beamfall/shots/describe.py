@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.unit_words import format_duration, format_ticks
+from beamfall.shots.record import EdgeRecord, ShotRecord
 from beamfall.shots.remarks import list_remarks
-
-if TYPE_CHECKING:
-    from beamfall.shots.record import EdgeRecord, ShotRecord
 
 _EDGES_MOST = 4  # more of them say no more
 

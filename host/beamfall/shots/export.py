@@ -16,10 +16,11 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple, Self
+from typing import Any, NamedTuple, Self
 
 from beamfall.errors import LogError, MissingExtra, NoSuchShot, UserError
 from beamfall.files import write_together
+from beamfall.shots.log import ShotLog
 from beamfall.shots.record import (
     BoardRecord,
     EdgeRecord,
@@ -29,9 +30,6 @@ from beamfall.shots.record import (
     as_plain,
 )
 from beamfall.text import show_cell, show_json
-
-if TYPE_CHECKING:
-    from beamfall.shots.log import ShotLog
 
 FORMATS = ("csv", "jsonl", "parquet")
 _BATCH = 20_000

@@ -5,13 +5,11 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Self
+from typing import Any, Self
 
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.shots.pulses import find_times
-
-if TYPE_CHECKING:
-    from beamfall.shots.record import ShotRecord
+from beamfall.shots.record import ShotRecord
 
 MANUAL, BULB = "manual", "bulb"
 # Shorter, most shutters are never open as a whole (common practice, no source)

@@ -12,11 +12,13 @@ import sqlite3
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Self
+from typing import Any, Self
 
 from beamfall.errors import LogError, UserError
 from beamfall.files import hold_open
+from beamfall.link import Welcome
 from beamfall.places import find_log
+from beamfall.setup.rig import Rig
 from beamfall.setup.table import Table
 from beamfall.shots.database import explain_errors, open_database
 from beamfall.shots.find import LogFinder
@@ -31,10 +33,6 @@ from beamfall.shots.record import (
     ShotRecord,
 )
 from beamfall.shots.stored import to_plain
-
-if TYPE_CHECKING:
-    from beamfall.link import Welcome
-    from beamfall.setup.rig import Rig
 
 _KEYS = ("shot", "series", "number")  # of a record: columns of their own
 

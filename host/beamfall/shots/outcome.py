@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from beamfall.events import Edge, Outcome
+from beamfall.setup.rig import Rig
 from beamfall.setup.rig_sections import is_same_place
 from beamfall.setup.table import BEAMS, PlannedEdge, Table, count_beam_edges, predict_edges
 from beamfall.shots.record import DERIVED, STAMPED, EdgeRecord, ShotRecord
-
-if TYPE_CHECKING:
-    from beamfall.events import Edge, Outcome
-    from beamfall.setup.rig import Rig
 
 
 def make_record(

@@ -16,12 +16,11 @@ from __future__ import annotations
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from statistics import median
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
-if TYPE_CHECKING:
-    from beamfall.events import Edge
-    from beamfall.setup.signals import Signal, SignalKind
-    from beamfall.shots.record import EdgeRecord
+from beamfall.events import Edge
+from beamfall.setup.signals import Signal, SignalKind
+from beamfall.shots.record import EdgeRecord
 
 SHORT_DWELL = 0.6  # of the usual dwell: a shorter dark is a satellite, not a drop (our choice)
 _CLOSE_S = 0.02  # a drop further from where it is expected than this is another one (our choice)

@@ -6,16 +6,14 @@ import math
 import statistics
 from collections.abc import Sequence as SequenceOf
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from beamfall.errors import UserError
 from beamfall.repeatability.formulas import student_tail
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.table import Table
-
-if TYPE_CHECKING:
-    from beamfall.shots.log import ShotLog
-    from beamfall.shots.record import ShotRecord
+from beamfall.shots.log import ShotLog
+from beamfall.shots.record import ShotRecord
 
 _BY_CHANCE = 0.0027  # of comparisons, in which any edge is called moved though none has: the
 # two-sided tail beyond 3 standard deviations of a normal distribution

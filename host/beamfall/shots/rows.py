@@ -5,8 +5,9 @@ from __future__ import annotations
 import hashlib
 import sqlite3
 from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from beamfall.setup.rig import Rig
 from beamfall.setup.table import Table
 from beamfall.shots.record import BoardRecord
 from beamfall.shots.stored import (
@@ -17,9 +18,6 @@ from beamfall.shots.stored import (
     to_plain,
     to_text,
 )
-
-if TYPE_CHECKING:
-    from beamfall.setup.rig import Rig
 
 _KNOWN_MOST = 1000  # rows remembered; a sweep has as many tables as shots
 _TEXTS = {"rig": "snapshot", "sequence": "content"}  # of the other tables: record

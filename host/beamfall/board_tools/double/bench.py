@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Self
+from typing import Any, Self
 
 from beamfall.board import Board
 from beamfall.board_tools.double.coupling import couple_boards
@@ -17,11 +17,9 @@ from beamfall.board_tools.double.wiring import (
 )
 from beamfall.errors import BeamfallError, BenchError
 from beamfall.events import Edge, Outcome
+from beamfall.setup.board_profiles import Profile
 from beamfall.setup.limits import BoardLimits
-
-if TYPE_CHECKING:
-    from beamfall.setup.board_profiles import Profile
-    from beamfall.setup.sequence import Sequence
+from beamfall.setup.sequence import Sequence
 
 _LISTEN_S = 0.05
 _LONGEST_WAIT_S = 30.0

@@ -9,16 +9,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence as SequenceOf
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from beamfall.board_tools.double.bench import Bench
 from beamfall.errors import BenchError
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.shots.pulses import find_times
-
-if TYPE_CHECKING:
-    from beamfall.board_tools.double.bench import Bench
 
 # No duty limit; first fitted one counts
 _LINES = (Signal.focus.name, Signal.shutter.name, Signal.flash1.name)

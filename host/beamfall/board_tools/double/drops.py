@@ -9,17 +9,14 @@ from __future__ import annotations
 import random
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from beamfall.errors import BenchError
+from beamfall.setup.limits import BoardLimits
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.setup.table import Table, count_beam_edges, predict_edges
 from beamfall.sim.drops import LEAST_GAP_S, make_drop
-
-if TYPE_CHECKING:
-    from beamfall.setup.limits import BoardLimits
-    from beamfall.sim.model import RigModel
+from beamfall.sim.model import RigModel
 
 FAULTS = ("none", "no_drop", "merged", "satellites", "chatter")
 _SATELLITE_AFTER_S = 0.004

@@ -4,22 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence as SequenceOf
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from beamfall.board_tools.double.bench import Bench
+from beamfall.board_tools.double.clocks import ClockRatio
 from beamfall.board_tools.double.drops import Pretence, pretend
 from beamfall.board_tools.measure import Distribution
 from beamfall.errors import BenchError
+from beamfall.events import Edge, Outcome
 from beamfall.setup.limits import BoardLimits
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.setup.table import count_beam_edges
 from beamfall.shots.pulses import find_times
-
-if TYPE_CHECKING:
-    from beamfall.board_tools.double.bench import Bench
-    from beamfall.board_tools.double.clocks import ClockRatio
-    from beamfall.events import Edge, Outcome
-    from beamfall.sim.model import RigModel
+from beamfall.sim.model import RigModel
 
 DELAYS_S = (0.001, 0.010, 0.085, 0.5)
 _ARM_WINDOW_S = 4.0  # how long the double waits for the first valve

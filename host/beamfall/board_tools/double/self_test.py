@@ -7,17 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from beamfall.board import Board
+from beamfall.board_tools.double.bench import Bench
+from beamfall.board_tools.double.wiring import Wire
 from beamfall.errors import BenchError
+from beamfall.events import Edge
 from beamfall.setup.sequence import Row, Sequence
 from beamfall.shots.pulses import read_lines
-
-if TYPE_CHECKING:
-    from beamfall.board import Board
-    from beamfall.board_tools.double.bench import Bench
-    from beamfall.board_tools.double.wiring import Wire
-    from beamfall.events import Edge
 
 _LEAD_S = 0.01
 _FIRST_S = 0.002
