@@ -7,10 +7,9 @@ import math
 
 import pytest
 
-from beamfall.faults.catalogue import Cause, load_catalogue
+from beamfall.faults.catalogue import Cause, Sign, load_catalogue
 from beamfall.faults.checks import CHECKS, Check
 from beamfall.faults.inference import NOTHING_ODDS, ODDS, PERSON_ERRS, CauseChances, tell_apart
-from beamfall.faults.signs import Sign
 
 A, B = Cause("a-a", "a"), Cause("b-b", "b", 2.0)
 LIGHT = Sign(

@@ -17,8 +17,7 @@ import pytest
 from virtual_clock import VirtualClock
 
 from beamfall.board_tools import install as installer
-from beamfall.board_tools.install import Report, install
-from beamfall.board_tools.known import recall_interpreter, remember
+from beamfall.board_tools.install import Report, install, recall_interpreter, remember
 from beamfall.board_tools.maintenance import ask_for_maintenance, find_firmware_on
 from beamfall.board_tools.prompt import Interpreter, Prompt
 from beamfall.errors import (

@@ -11,7 +11,7 @@ from opencv import need_opencv
 from beamfall.board import Board
 from beamfall.photos.arrival import Arrivals
 from beamfall.photos.measure import Measured, Value
-from beamfall.photos.own_camera import OwnCamera
+from beamfall.photos.sources import OwnCamera
 from beamfall.planning.seek.answer import Answer
 from beamfall.setup.rig import example_rig
 from beamfall.shots import ShotLog

@@ -7,6 +7,7 @@ runs: main.py is removed first and written last. Sequences in the board's slots 
 from __future__ import annotations
 
 import contextlib
+import json
 import time
 from dataclasses import dataclass
 from typing import Any
@@ -14,21 +15,24 @@ from typing import Any
 from beamfall.board import Board
 from beamfall.board_tools.bundle import make_bundle
 from beamfall.board_tools.maintenance import ask_for_maintenance, find_firmware_on
-from beamfall.board_tools.prompt import Interpreter, Prompt, load_mpremote
+from beamfall.board_tools.prompt import Interpreter, Prompt, load_mpremote, to_json
 from beamfall.board_tools.writing import Tell, put_bundle
 from beamfall.errors import (
     AtPrompt,
     BeamfallError,
+    FileWriteError,
     InstallError,
     LinkError,
     PortNotFound,
     UserError,
 )
+from beamfall.files import write_text
 from beamfall.link import LinkTiming
-from beamfall.link.line_levels import LineLevels, recall_levels
+from beamfall.link.line_levels import LineLevels, recall_levels, remember_levels
 from beamfall.link.port_list import is_same_device, list_ports
 from beamfall.link.serial_port import BAUDRATE, SerialTransport
 from beamfall.link.trace import trace_if_asked, trace_line_if_asked
+from beamfall.places import find_boards_folder
 from beamfall.setup.board_profiles import (
     Profile,
     check_profile,
@@ -339,3 +343,34 @@ def ask_interpreter(port: str, tell: Tell = lambda text: None) -> Interpreter:
             prompt.close()
     meet(port, tell)
     return interpreter
+
+
+# -- what the wire protocol does not report ---------------------------------------------------------
+def remember(report: Report) -> None:
+    """Store what an installation found out about board and port; an unwritable folder is not an error."""
+    remember_levels(report.port, report.levels)
+    if report.unique_id is None:
+        return
+    content = {
+        "profile": report.profile,
+        "firmware": report.firmware,
+        "interpreter": to_json(report.interpreter),
+    }
+    try:
+        folder = find_boards_folder()
+        folder.mkdir(parents=True, exist_ok=True)
+        write_text(folder / f"{report.unique_id}.json", json.dumps(content, indent=1))
+    except (OSError, FileWriteError):
+        return
+
+
+def recall_interpreter(unique_id: bytes) -> dict[str, Any] | None:
+    """Return what is remembered about a board's interpreter, or None."""
+    try:
+        content = json.loads(
+            (find_boards_folder() / f"{unique_id.hex()}.json").read_text(encoding="utf-8")
+        )
+    except (OSError, ValueError):
+        return None
+    found = content.get("interpreter") if isinstance(content, dict) else None
+    return found if isinstance(found, dict) else None

@@ -10,7 +10,7 @@ import secrets
 
 from beamfall.errors import InstallError
 from beamfall.link.probing import LISTEN_S
-from beamfall.link.refusals import make_refusal
+from beamfall.link.session import make_refusal
 from beamfall.link.transport import Transport
 from beamfall.wire import Frame, Framer, Message, encode_frame, get_codec
 

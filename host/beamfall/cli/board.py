@@ -11,8 +11,7 @@ import typer
 from beamfall.board import Board
 from beamfall.board_tools.backup import Backup, back_up, restore
 from beamfall.board_tools.image import make_image
-from beamfall.board_tools.install import find_only_port, install
-from beamfall.board_tools.known import recall_interpreter, remember
+from beamfall.board_tools.install import find_only_port, install, recall_interpreter, remember
 from beamfall.board_tools.prompt import to_json
 from beamfall.cli import board_limits, board_measure, board_slots, board_test
 from beamfall.cli.loading import make_app
@@ -20,7 +19,7 @@ from beamfall.cli.options import JSON_ALL, PORT
 from beamfall.cli.output import print_json, print_pairs
 from beamfall.cli.targets import check_target
 from beamfall.errors import UserError
-from beamfall.link.counters import LinkCounters
+from beamfall.link.receiving import LinkCounters
 from beamfall.ports import brings_rig
 from beamfall.setup.signals import INPUTS, OUTPUTS, Signal, SignalKind
 from beamfall.setup.unit_words import format_duration

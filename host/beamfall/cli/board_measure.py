@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from beamfall.board_tools.draw import choose_unit, draw_measurement
-from beamfall.board_tools.install import ask_interpreter, find_only_port
-from beamfall.board_tools.known import recall_interpreter
+from beamfall.board_tools.install import ask_interpreter, find_only_port, recall_interpreter
 from beamfall.board_tools.measure import measure, open_for_self_test, store_edge_constant
 from beamfall.board_tools.prompt import to_json
 from beamfall.cli.options import PORT

@@ -10,11 +10,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from beamfall.faults import evidence
-from beamfall.faults.catalogue import load_catalogue
+from beamfall.faults.catalogue import Sign, load_catalogue
 from beamfall.faults.fault_rig import FaultRig
 from beamfall.faults.questions import CannotTell, Question
 from beamfall.faults.setup import Setup
-from beamfall.faults.signs import Sign
 
 Outcomes = dict[str, str]
 _SIGN = load_catalogue().signs

@@ -7,14 +7,13 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from beamfall.faults.advice import AGAIN, MISSED, list_advice
-from beamfall.faults.catalogue import NOTHING, load_catalogue
+from beamfall.faults.catalogue import NOTHING, Sign, load_catalogue
 from beamfall.faults.checks import CHECKS, CONNECT, Check
 from beamfall.faults.fault_rig import FaultRig
 from beamfall.faults.inference import CauseChances, tell_apart
 from beamfall.faults.origin import Origin, Source
 from beamfall.faults.questions import CannotTell, PersonGone
 from beamfall.faults.setup import Setup
-from beamfall.faults.signs import Sign
 
 SURE = 0.88  # a cause this likely is named as found
 UNLIKELY = 0.15  # a cause less likely than this is left aside

@@ -1,7 +1,7 @@
 """Bayesian inference over what can be wrong (no cause, one, or two at once), and which test tells most for its effort.
 
 A hypothesis is a set of at most two causes. Its prior is the product of its causes' odds (weight x ODDS), which
-makes causes independent of each other. Every sign multiplies in the chance of its outcome (see `signs`). Answers of
+makes causes independent of each other. Every sign multiplies in the chance of its outcome, see `Sign`. Answers of
 a person are taken to be wrong now and then, and what a person is to do, not done; the same question asked again looks
 at the same rig, so that only the person's mistake is drawn again, not the rig's behaviour.
 """
@@ -14,8 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from beamfall.faults.catalogue import NOTHING, Cause
-from beamfall.faults.signs import Sign
+from beamfall.faults.catalogue import NOTHING, Cause, Sign
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from beamfall.link.counters import LinkCounters
 from beamfall.link.delivery import Report
+from beamfall.link.receiving import LinkCounters
 from beamfall.link.session import Link, LinkTiming
 from beamfall.link.traits import PortTraits
 from beamfall.link.transport import Transport

@@ -27,15 +27,29 @@ from beamfall.errors import (
     ReleaseUnknown,
 )
 from beamfall.link.receiving import INSTANT_S, Awaited, FrameEnd
-from beamfall.link.refusals import make_refusal
 from beamfall.link.strangers import explain_stranger, is_prompt
 from beamfall.link.transport import Transport
 from beamfall.link.welcome import OlderDefinition, Welcome
 from beamfall.wire.framing import DELIMITER, encode_frame
 from beamfall.wire.messages import Message
-from beamfall.wire.schema import Definition, MessageDefinition
+from beamfall.wire.schema import Definition, MessageDefinition, WireEnum
 
+NO_ROW = 65535  # in `refused`: no row at fault
 _BETWEEN_S = 0.1  # how often a stop request is checked while waiting for an answer
+
+
+def make_refusal(definition: Definition, answer: Message) -> Refused:
+    """Return the error for a decoded `refused`, in the definition's words."""
+    reason: WireEnum = answer["reason"]
+    requested = definition.by_id.get(answer["request"])
+    return Refused(
+        requested.name if requested is not None else f"message {answer['request']}",
+        reason.name,
+        row=None if answer["row"] == NO_ROW else answer["row"],
+        detail=answer["detail"],
+        meaning=reason.meaning,
+        cure=reason.cure,
+    )
 
 
 def go_on() -> None:

@@ -13,8 +13,7 @@ from typing import TYPE_CHECKING, Any
 from beamfall.errors import BeamfallError, UserError
 from beamfall.page.hub import Hub
 from beamfall.photos.camera_process import ANY
-from beamfall.photos.own_camera import OWN
-from beamfall.photos.sources import make_arrivals, require_own_camera
+from beamfall.photos.sources import OWN, make_arrivals, require_own_camera
 
 if TYPE_CHECKING:
     from beamfall.page.listening import ListeningBoard

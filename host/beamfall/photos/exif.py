@@ -8,8 +8,10 @@ decimals of a second. The time is the camera's own, in whatever time zone and ye
 from __future__ import annotations
 
 import contextlib
+import io
 import logging
 import math
+import struct
 import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -18,8 +20,14 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from beamfall.errors import PictureError
-from beamfall.photos.containers import open_parts
 from beamfall.shots.exposure import BULB, MANUAL, Exposure
+
+# Raw files that wrap their EXIF in their own way. CR3 is an ISO base media file (ISO/IEC 14496-12); its boxes CMT1 and
+# CMT2 each hold a small TIFF, IFD0 and the Exif IFD. RAF begins with its name; at byte 84 stand place and length,
+# big-endian, of a whole JPEG. Both from memory, and seen in files: neither format is published by its maker.
+_HEAD = 1 << 20  # CR3 keeps its metadata at the start
+_RAF = b"FUJIFILMCCD-RAW"
+
 
 _TIMES = (
     ("EXIF DateTimeOriginal", "EXIF SubSecTimeOriginal"),
@@ -120,7 +128,7 @@ def read_tags(path: Path, *, with_preview: bool = False) -> dict[str, Any]:
     tags: dict[str, Any] = {}
     try:
         with path.open("rb") as stream:
-            for part in open_parts(stream):
+            for part in _open_parts(stream):
                 limited: Any = _Limited(part, path.name)
                 found = exifread.process_file(
                     limited, details=with_preview, extract_thumbnail=with_preview
@@ -135,6 +143,32 @@ def read_tags(path: Path, *, with_preview: bool = False) -> dict[str, Any]:
             f"{path.name}: damaged, or not a picture ({type(error).__name__})"
         ) from error
     return tags or _read_with_pillow(path)
+
+
+def _open_parts(stream: BinaryIO) -> list[BinaryIO]:
+    """Return the parts of a file that EXIF can be read from, best first; the file itself for most."""
+    head = stream.read(100)
+    stream.seek(0)
+    if head[4:12] == b"ftypcrx ":
+        return _open_boxes(stream.read(_HEAD))
+    if head.startswith(_RAF) and len(head) >= 92:
+        place, length = struct.unpack(">II", head[84:92])
+        stream.seek(place)
+        return [io.BytesIO(stream.read(min(length, 1 << 26)))]
+    return [stream]
+
+
+def _open_boxes(data: bytes) -> list[BinaryIO]:
+    parts: list[BinaryIO] = []
+    for name in (b"CMT2", b"CMT1"):
+        at = data.find(name)
+        if at < 4:
+            continue
+        (size,) = struct.unpack(">I", data[at - 4 : at])
+        content = data[at + 4 : at - 4 + size]
+        if content[:2] in (b"II", b"MM"):
+            parts.append(io.BytesIO(content))
+    return parts
 
 
 class _Limited:

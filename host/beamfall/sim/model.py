@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from beamfall.physics.air import Air, air_at
 from beamfall.physics.coil import Coil
@@ -114,6 +114,12 @@ class RigModel:
     look: Look = field(default_factory=Look)
     shutter: ShutterModel | None = None  # None: it is open whenever a light comes
     supply: SupplyModel | None = field(default_factory=SupplyModel)  # None: nobody measures it
+
+    def without_scatter(self) -> RigModel:
+        """The same rig if every shot were alike."""
+        valves = (replace(one, latency_scatter_s=0.0, volume_scatter=0.0) for one in self.valves)
+        jet = replace(self.jet, onset_scatter_s=0.0, height_scatter=0.0)
+        return replace(self, valves=tuple(valves), jet=jet, aim_scatter_m=0.0)
 
     def list_parts(self, kind: SignalKind) -> Sequence[ValveModel | BeamModel | FlashModel]:
         """The rig's valves, beams or flashes."""

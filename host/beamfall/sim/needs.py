@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from beamfall.setup.signals import SignalKind
@@ -61,7 +61,7 @@ def find_needs(
     """
     first = model.valves[0]
     falling = drops or (Falling(first.line, first.opening_s),) * 2
-    calm = _calm(model)
+    calm = model.without_scatter()
     drop, *later = [_let_fall(calm, one) for one in falling]
     jet = make_jet(calm, drop, random.Random(0))
     openings: list[float] = []
@@ -96,15 +96,6 @@ def find_needs(
         flash_after_first_edge_s=light - first_edge,
         later_s=tuple(openings[1:]),
     )
-
-
-def _calm(model: RigModel) -> RigModel:
-    """The rig without scatter."""
-    valves = tuple(
-        replace(valve, latency_scatter_s=0.0, volume_scatter=0.0) for valve in model.valves
-    )
-    jet = replace(model.jet, onset_scatter_s=0.0, height_scatter=0.0)
-    return replace(model, valves=valves, jet=jet, aim_scatter_m=0.0)
 
 
 def _let_fall(calm: RigModel, one: Falling) -> Drop:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Mapping
-from dataclasses import replace
 
 from beamfall.link.traits import Prediction
 from beamfall.setup.rig import Rig
@@ -30,17 +29,7 @@ def predict_picture(
 
 def make_middle_rig(rig: Rig, known: Mapping[str, float] | None = None) -> SimulatedRig:
     """A rig in the middle of everything that its file, and what is `known` beyond it, leave open; without scatter."""
-    model = draw_model(rig, 0, spread=0.0, shift=known)
-    return SimulatedRig(
-        replace(
-            model,
-            valves=tuple(
-                replace(one, latency_scatter_s=0.0, volume_scatter=0.0) for one in model.valves
-            ),
-            jet=replace(model.jet, onset_scatter_s=0.0, height_scatter=0.0),
-            aim_scatter_m=0.0,
-        )
-    )
+    return SimulatedRig(draw_model(rig, 0, spread=0.0, shift=known).without_scatter())
 
 
 def fire(rig: SimulatedRig, sequence: Sequence) -> Splash:
