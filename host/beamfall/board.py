@@ -83,10 +83,10 @@ class Board(BoardSession):
         Returns the table's digest once the board has checked the whole table. Raises SequenceError for
         errors that this host finds, Refused for those that the board finds.
         """
-        table = shot if isinstance(shot, Table) else shot.make_table(self._info)
-        if table.clock_hz != self._info.clock_hz:
+        table = shot if isinstance(shot, Table) else shot.make_table(self.info)
+        if table.clock_hz != self.info.clock_hz:
             raise SequenceError(
-                f"the table is for a clock of {table.clock_hz} Hz, but this board's runs at {self._info.clock_hz} Hz: "
+                f"the table is for a clock of {table.clock_hz} Hz, but this board's runs at {self.info.clock_hz} Hz: "
                 "make it for this board"
             )
         if self._ready == table.digest:
@@ -161,7 +161,7 @@ class Board(BoardSession):
 
         Raises UserError for an opening that this board does not allow, as do `test_flash` and `rinse`.
         """
-        check_opening(opening_s, self._info)
+        check_opening(opening_s, self.info)
         return self._serve(
             "drip",
             output=self._signal(SignalKind.VALVE, valve),
@@ -170,7 +170,7 @@ class Board(BoardSession):
 
     def test_flash(self, flash: int, contact_s: float) -> Outcome:
         """Fire a flash once and return what the board saw; `flash` counts from 1."""
-        check_contact(contact_s, self._info)
+        check_contact(contact_s, self.info)
         signal = self._signal(SignalKind.FLASH, flash)
         return self._serve("test_flash", output=signal, width_ticks=self.to_ticks(contact_s))
 
@@ -178,7 +178,7 @@ class Board(BoardSession):
         self, valve: int, duration_s: float, confirm: Callable[[float], bool]
     ) -> Outcome | None:
         """Hold a valve open to purge or rinse it if `confirm(duration_s)` agrees; return None if not."""
-        check_rinse(duration_s, self._info)
+        check_rinse(duration_s, self.info)
         fields = {
             "output": self._signal(SignalKind.VALVE, valve),
             "width_ms": round(duration_s * 1000),

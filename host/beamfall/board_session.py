@@ -56,15 +56,15 @@ class BoardSession:
     """A board over an open link: what all its actions have in common."""
 
     def __init__(self, link: Link) -> None:
-        self._link = link
-        self._info = link.welcome or link.open()
-        self._boot_id = self._info.boot_id
+        self.link = link  # for anything that this class does not do
+        self.info = link.welcome or link.open()  # what the board reports about itself
+        self._boot_id = self.info.boot_id
         self._ready: bytes | None = None  # digest of the table known to be ready in this boot
         self._collector = OutcomeCollector()
         self._outcomes = KeptOutcomes()
         self._events: deque[Event] = deque(maxlen=_EVENTS_KEPT)
-        self._last_seen = self._acknowledged = self._info.oldest_report - 1
-        self._last_release = self._info.last_release
+        self._last_seen = self._acknowledged = self.info.oldest_report - 1
+        self._last_release = self.info.last_release
         self._closed = False
         self._reads_coils: bool | None = None  # not known yet
         self._give_up_s = math.inf
@@ -73,46 +73,36 @@ class BoardSession:
         self.troubles: list[str] = []
 
     @property
-    def info(self) -> Welcome:
-        """What the board reports about itself."""
-        return self._info
-
-    @property
     def name(self) -> str:
         """The port's name."""
-        return self._link.name
-
-    @property
-    def link(self) -> Link:
-        """The link, for its counters and for anything that this class does not do."""
-        return self._link
+        return self.link.name
 
     @property
     def counters(self) -> LinkCounters:
         """What happened on the link, counted."""
-        return self._link.counters
+        return self.link.counters
 
     @property
     def transport(self) -> Transport:
         """The transport in use."""
-        return self._link.transport
+        return self.link.transport
 
     @property
     def traits(self) -> PortTraits:
         """The port's time and chance, and the rig that some ports bring with them."""
-        return self._link.transport.traits
+        return self.link.transport.traits
 
     def close(self) -> None:
         """Close the port. The board continues what it is doing; call `abort` first to stop it."""
         self._closed = True
-        self._link.close()
+        self.link.close()
 
     def __enter__(self) -> Self:
         return self
 
     def __exit__(self, kind: object, error: BaseException | None, *_: object) -> None:
         if isinstance(error, Exception) and not isinstance(error, BeamfallError):
-            setattr(error, FRAMES, self._link.describe_recent())  # a bug in the program
+            setattr(error, FRAMES, self.link.describe_recent())  # a bug in the program
         if kind is not None and not self._closed:
             # Whatever went wrong, try once more to switch outputs off; show the first error.
             try:
@@ -152,24 +142,24 @@ class BoardSession:
             between()
 
         try:
-            if not self._closed and not self._link.is_open and self._link.can_reconnect:
-                self._link.reopen(check)
+            if not self._closed and not self.link.is_open and self.link.can_reconnect:
+                self.link.reopen(check)
             timing = None if math.isinf(self._give_up_s) else _HURRIED
-            return self._link.request(Message(name, fields), between=check, timing=timing)
+            return self.link.request(Message(name, fields), between=check, timing=timing)
         finally:
             # Also after an error: everything known from before a restart is void.
             self._follow_link()
 
     def _follow_link(self) -> None:
         """Note a new session: the link may have opened one, also for a caller who uses it directly."""
-        if self._link.welcome is not self._info:
+        if self.link.welcome is not self.info:
             self._take_welcome()
 
     def _take_welcome(self) -> None:
         """Note a new session of this board: it may have restarted."""
-        welcome = self._link.welcome
+        welcome = self.link.welcome
         assert welcome is not None
-        self._info = welcome
+        self.info = welcome
         self._last_release = max(self._last_release, welcome.last_release)
         if welcome.boot_id != self._boot_id:
             self._boot_id = welcome.boot_id
@@ -202,12 +192,12 @@ class BoardSession:
         """
         self._host_timeout_s = seconds
         self._request("set_host_timeout", timeout_ms=round(seconds * 1000))
-        self._timeout_told = self._info
+        self._timeout_told = self.info
 
     def _keep_host_timeout(self) -> None:
         """Set the timeout if the board does not have it; the board forgets it with its session."""
         self._follow_link()
-        if self._timeout_told is not self._info:
+        if self._timeout_told is not self.info:
             self.set_host_timeout(self._host_timeout_s)
 
     # -- reports -----------------------------------------------------------------------------------------------
@@ -235,20 +225,20 @@ class BoardSession:
 
     def _pump_link(self, timeout_s: float) -> list[Report]:
         self._follow_link()
-        can_reopen = self._link.can_reconnect and not self._closed
+        can_reopen = self.link.can_reconnect and not self._closed
         try:
-            if self._link.is_open or not can_reopen:
-                return self._link.pump(timeout_s)
+            if self.link.is_open or not can_reopen:
+                return self.link.pump(timeout_s)
         except LinkLost:
             if not can_reopen:
                 raise
-        self._link.reopen()
+        self.link.reopen()
         self._take_welcome()
-        return self._link.pump(timeout_s)
+        return self.link.pump(timeout_s)
 
     def _acknowledge(self, through: int) -> None:
         self._acknowledged = through
-        self._link.acknowledge(through)
+        self.link.acknowledge(through)
 
     def settle(self) -> None:
         """Acknowledge all reports so far: they are kept here, and the board may forget them."""
@@ -372,4 +362,4 @@ class BoardSession:
 
     def to_ticks(self, seconds: float) -> int:
         """Return a time in ticks of the board's clock, rounded half to even."""
-        return round(seconds * self._info.clock_hz)
+        return round(seconds * self.info.clock_hz)

@@ -77,7 +77,7 @@ def fuzz_host(data: bytes) -> None:
     transport = FedTransport()
     link = Link(transport, draw_session=lambda: firmware.SESSION)
     link._session = firmware.SESSION
-    link._open = True
+    link.is_open = True
     transport.data = line
     for report in link.pump(0.0):
         assert isinstance(report.message, Message)

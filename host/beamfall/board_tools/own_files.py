@@ -8,6 +8,7 @@ or overwritten.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from pathlib import PurePosixPath
 
 from beamfall.board_tools.bundle import FOLDERS, LIST, MAIN, Bundle
 from beamfall.board_tools.prompt import BoardFile, Prompt
@@ -40,8 +41,8 @@ def plan_clearing(
         if path in before and digest in (_UNDER_WAY, before[path].sha256)
     }
     ours.add(LIST)
-    folders = {folder for path in listed for folder in _list_parents(path)}
-    if MAIN in before and _is_our_main(prompt, home):
+    folders = {str(folder) for path in listed for folder in PurePosixPath(path).parents} - {"."}
+    if MAIN in before and _MAIN_IS_OURS in prompt.read_file(f"{home}/{MAIN}")[:200]:
         ours.add(MAIN)  # from a version that kept no list
     # An import finds a folder before x.py, and x.py before x.mpy: any of them is in the way.
     modules = {path.rpartition(".")[0] for path in bundle.files}
@@ -56,7 +57,8 @@ def plan_clearing(
             if stale:
                 plan.remove.append(path)
         elif in_the_way:
-            if file.is_folder or file.sha256 != _digest_in(bundle, path):
+            is_same = path in bundle.files and file.sha256 == bundle.digest(path)
+            if file.is_folder or not is_same:
                 plan.move.append(path)
         elif not file.is_folder:
             plan.keep.append(path)
@@ -103,16 +105,3 @@ def _read_list(prompt: Prompt, home: str, before: dict[str, BoardFile]) -> dict[
     text = prompt.read_file(f"{home}/{LIST}").decode("utf-8", "replace")
     lines = [line.split("  ", 1) for line in text.splitlines() if "  " in line]
     return {path: digest for digest, path in lines}
-
-
-def _is_our_main(prompt: Prompt, home: str) -> bool:
-    return _MAIN_IS_OURS in prompt.read_file(f"{home}/{MAIN}")[:200]
-
-
-def _digest_in(bundle: Bundle, path: str) -> str | None:
-    return bundle.digest(path) if path in bundle.files else None
-
-
-def _list_parents(path: str) -> list[str]:
-    parts = path.split("/")[:-1]
-    return ["/".join(parts[: n + 1]) for n in range(len(parts))]

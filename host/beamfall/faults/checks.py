@@ -14,6 +14,7 @@ from beamfall.faults.catalogue import Sign, load_catalogue
 from beamfall.faults.fault_rig import FaultRig
 from beamfall.faults.questions import CannotTell, Question
 from beamfall.faults.setup import Setup
+from beamfall.setup.signals import Signal
 
 Outcomes = dict[str, str]
 _SIGN = load_catalogue().signs
@@ -291,7 +292,8 @@ def _button(bench: FaultRig) -> Outcomes:
         told = len(bench.board.troubles)
         edges = bench.watch(2.0, bench.have_done(_ASK["button"]))
         said = any("button" in text for text in bench.board.troubles[told:])
-        return "seen" if said or bench.button_edges(edges) else "none"
+        pressed = any(edge.signal is Signal.button1 for edge in edges)
+        return "seen" if said or pressed else "none"
 
     bench.person.prepare(_ASK["button"])
     return _only("button", bench.attempt(look))

@@ -225,10 +225,6 @@ class FaultRig:
         """Light that the flash-seen input saw; none if `sees_light` is false."""
         return find_pulses(edges, Signal.light1, self.hz, 0)
 
-    def button_edges(self, edges: list[Edge]) -> int:
-        """How often the button's line changed."""
-        return sum(edge.signal is Signal.button1 for edge in edges)
-
     # -- doing -------------------------------------------------------------------------------------------------
     def drip(self) -> Outcome:
         """One drop."""

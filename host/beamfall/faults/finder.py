@@ -295,8 +295,9 @@ class Finder:
         ]
         start = "Most likely " if len(named) == 1 else "Possibly "
         joint = "; or "
-        if len(named) > 1 and self._all_sure(named):
-            sure = all(chance >= SURE for name, chance in self.belief.rank() if name in named)
+        chances = dict(self.belief.rank())
+        if len(named) > 1 and all(chances[name] >= 0.5 for name in named):
+            sure = all(chances[name] >= SURE for name in named)
             several = "two" if len(named) == 2 else "several"
             start = f"{'' if sure else 'Probably '}{several} things are wrong: "
             start = start[0].upper() + start[1:]
@@ -311,10 +312,6 @@ class Finder:
         chosen = [points] if points is not None and points[0] > _SPEAKS else []
         chosen += [one for one in rules_out if one[1] > _RULES_OUT]
         return list(dict.fromkeys(sign.words[outcome] for _, _, sign, outcome in chosen))[:3]
-
-    def _all_sure(self, named: tuple[str, ...]) -> bool:
-        chances = dict(self.belief.rank())
-        return all(chances[name] >= 0.5 for name in named)
 
     def _find_separating(self, left: tuple[str, ...]) -> str:
         """What would separate the first two causes that remain."""

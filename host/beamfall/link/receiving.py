@@ -73,14 +73,14 @@ class FrameEnd:
     def __init__(
         self, transport: Transport, definition: Definition | None, *, acknowledge_on_receipt: bool
     ) -> None:
-        self._codec = get_codec() if definition is None else Codec(definition)
-        self._definition = self._codec.definition
+        self.codec = get_codec() if definition is None else Codec(definition)
+        self._definition = self.codec.definition
         self._asked = self._definition.digest  # of the newest hello
-        self._transport = transport
+        self.transport = transport  # a reconnection replaces it
         self._on_receipt = acknowledge_on_receipt
         self._framer = Framer(self._definition)
         self._session = 0
-        self._open = False
+        self.is_open = False  # as far as this end knows
         self._awaited: Awaited | None = None
         self._order = ReportOrder()
         self._reports: deque[Report] = deque()
@@ -98,22 +98,7 @@ class FrameEnd:
     @property
     def name(self) -> str:
         """The transport's name."""
-        return self._transport.name
-
-    @property
-    def transport(self) -> Transport:
-        """The transport in use; a reconnection replaces it."""
-        return self._transport
-
-    @property
-    def codec(self) -> Codec:
-        """The codec of this link's definition."""
-        return self._codec
-
-    @property
-    def is_open(self) -> bool:
-        """Whether this end believes that a session is open."""
-        return self._open
+        return self.transport.name
 
     # -- reports -----------------------------------------------------------------------------------
 
@@ -122,20 +107,20 @@ class FrameEnd:
 
         Raises LinkLost, NotOpen.
         """
-        if not self._open:
+        if not self.is_open:
             raise NotOpen(f"no open session on {self.name}; call open() first")
-        deadline_s = self._transport.clock() + timeout_s
+        deadline_s = self.transport.clock() + timeout_s
         if self._reports:
             timeout_s = 0.0
         while True:
             try:
                 self._receive(max(0.0, timeout_s))
             except LinkLost:
-                self._open = False
+                self.is_open = False
                 if not self._reports:
                     raise
-            timeout_s = deadline_s - self._transport.clock()
-            if self._reports or timeout_s <= INSTANT_S or not self._open:
+            timeout_s = deadline_s - self.transport.clock()
+            if self._reports or timeout_s <= INSTANT_S or not self.is_open:
                 break
         reports = list(self._reports)
         self._reports.clear()
@@ -144,12 +129,12 @@ class FrameEnd:
     def acknowledge(self, through: int) -> None:
         """Acknowledge all reports up to `through`: the caller has kept them."""
         self._kept = through if self._kept is None else max(self._kept, through)
-        if self._open:
+        if self.is_open:
             self._send_acknowledgement()
 
     def _send_acknowledgement(self) -> None:
         notice = Message("acknowledge", {"through": self._kept})
-        frame = self._codec.make_frame(notice, self._session, 0)
+        frame = self.codec.make_frame(notice, self._session, 0)
         self.counters.acknowledgements += 1
         self._send(encode_frame(frame, self._definition))
 
@@ -165,32 +150,32 @@ class FrameEnd:
         ]
 
     def _send(self, line: bytes) -> None:
-        self._recent.append((self._transport.clock(), "->", line))
-        self._transport.write(line)
+        self._recent.append((self.transport.clock(), "->", line))
+        self.transport.write(line)
         self.counters.bytes_sent += len(line)
         self.counters.frames_sent += 1
 
     def _receive(self, timeout_s: float) -> None:
-        data = self._transport.read(timeout_s)
+        data = self.transport.read(timeout_s)
         if not data:
             return
-        self._recent.append((self._transport.clock(), "<-", data))
+        self._recent.append((self.transport.clock(), "<-", data))
         self.counters.bytes_received += len(data)
-        if not self._open and len(self._stranger) < _SEEN_MAX:
+        if not self.is_open and len(self._stranger) < _SEEN_MAX:
             self._stranger += data[:_SEEN_MAX]
         for found in self._framer.feed(data):
             if isinstance(found, FrameError):
                 self._take_error(found)
             else:
                 self._take_frame(found)
-        if self._acknowledge_due and self._open and self._kept is not None:
+        if self._acknowledge_due and self.is_open and self._kept is not None:
             self._acknowledge_due = False
             self._send_acknowledgement()
 
     def _take_error(self, error: FrameError) -> None:
         self.counters.frames_bad[error.name] += 1
         frame = error.frame
-        opening = not self._open and self._awaited is not None
+        opening = not self.is_open and self._awaited is not None
         if opening and frame is not None and error.name is FrameErrorName.WRONG_VERSION:
             # Only the first two header bytes mean the same in every version.
             raise make_mismatch(frame.protocol, self._definition.protocol)
@@ -221,7 +206,7 @@ class FrameEnd:
         if definition.name == "welcome":
             check_welcome_head(frame.payload, self._definition, self._asked)
         try:
-            answer = self._codec.decode(definition.name, frame.payload)
+            answer = self.codec.decode(definition.name, frame.payload)
         except MessageError:
             self.counters.frames_bad[FrameErrorName.BAD_PAYLOAD] += 1
             return
@@ -246,15 +231,15 @@ class FrameEnd:
             self.counters.restarts += 1
             self._kept = None
         self._last_release = welcome.last_release
-        self._open = True
+        self.is_open = True
 
     def _take_report(self, definition: MessageDefinition, frame: Frame) -> None:
         # Before the welcome the boot is unknown; the report will come again.
-        if not self._open or frame.session != self._session:
+        if not self.is_open or frame.session != self._session:
             self.counters.reports_foreign += 1
             return
         try:
-            message = self._codec.decode(definition.name, frame.payload)
+            message = self.codec.decode(definition.name, frame.payload)
         except MessageError as error:
             # Undamaged but unreadable: asking again would not help, and dropping it would hide it.
             self.counters.frames_bad[FrameErrorName.BAD_PAYLOAD] += 1

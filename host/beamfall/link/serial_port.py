@@ -43,13 +43,8 @@ class SerialTransport:
         dtr: bool | None = True,
         rts: bool | None = True,
     ) -> None:
-        self._name = url
+        self.name = url
         self._port: Any = _open_port(url, baudrate, dtr, rts)
-
-    @property
-    def name(self) -> str:
-        """The port or URL as given."""
-        return self._name
 
     def read(self, timeout_s: float) -> bytes:
         """Return the bytes received so far; wait at most `timeout_s` for the first one."""
@@ -83,7 +78,7 @@ class SerialTransport:
                 sent += self._port.write(data[sent:]) or 0
         except _timeout_error() as error:
             raise LinkLost(
-                f"{self._name} accepts no more bytes: the device has hung or does not read; "
+                f"{self.name} accepts no more bytes: the device has hung or does not read; "
                 "reset the board, then connect again"
             ) from error
         except (OSError, TypeError, AttributeError) as error:
@@ -105,7 +100,7 @@ class SerialTransport:
 
     def _make_lost(self, error: Exception) -> LinkLost:
         return LinkLost(
-            f"{self._name} disappeared ({error}); check the cable and that no other program uses it"
+            f"{self.name} disappeared ({error}); check the cable and that no other program uses it"
         )
 
 

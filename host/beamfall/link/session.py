@@ -118,7 +118,7 @@ class Link(FrameEnd):
     def _greet(self, digest: bytes) -> Welcome:
         """Open a session that uses the definition of that digest."""
         self._asked = digest
-        self._open = False
+        self.is_open = False
         self._framer.reset()
         self._stranger.clear()
         self._echoed = False
@@ -128,13 +128,13 @@ class Link(FrameEnd):
         self._session = session
         self._number = 1
         hello = Message("hello", {"definition": digest})
-        started_s = self._transport.clock()
+        started_s = self.transport.clock()
         try:
             answer = self._exchange(hello, self._timing.hello_tries, Awaited(self._find(hello), 1))
         except NoAnswer as error:
             if self.welcome is not None:
                 raise
-            seconds = self._transport.clock() - started_s
+            seconds = self.transport.clock() - started_s
             seen = bytes(self._stranger)
             kind = AtPrompt if is_prompt(seen) and not self._echoed else NotABoard
             text = explain_stranger(self.name, seen, self._echoed, seconds)
@@ -152,30 +152,30 @@ class Link(FrameEnd):
         of the transport raise, and LinkLost if another board is there. `welcome.boot_id` shows
         whether the board restarted.
         """
-        self._open = False
+        self.is_open = False
         if self._reconnect is None:
             return self.open()
-        old = self._transport
+        old = self.transport
         deadline_s = old.clock() + self._timing.reconnect_s
         old.close()
         while True:
             between()
             try:
-                self._transport = self._reconnect()
+                self.transport = self._reconnect()
                 self.counters.reconnections += 1
                 return self.open()
             except (PortNotFound, PortBusy, PortDenied, LinkLost):
                 # 'Denied' is retried too: the system sets a new device's rights a moment later.
                 # And a port may disappear again while the plug goes in.
-                self._transport.close()
+                self.transport.close()
                 if old.clock() >= deadline_s:
                     raise
                 old.sleep(min(0.2, self._timing.reconnect_s))
 
     def close(self) -> None:
         """Close the transport. The board is not notified; its host timeout does the rest."""
-        self._open = False
-        self._transport.close()
+        self.is_open = False
+        self.transport.close()
 
     # -- requests ----------------------------------------------------------------------------------
 
@@ -223,7 +223,7 @@ class Link(FrameEnd):
     def _request(
         self, message: Message, may_recover: bool, between: Callable[[], None] = go_on
     ) -> Message:
-        if not self._open:
+        if not self.is_open:
             raise NotOpen(f"no open session on {self.name}; call open() first")
         if message.name in (self._definition.find_added(self._asked) or ()):
             raise DefinitionMismatch(
@@ -237,7 +237,7 @@ class Link(FrameEnd):
         except (LinkLost, NoAnswer) as error:
             lost = isinstance(error, LinkLost)
             if lost:
-                self._open = False
+                self.is_open = False
             unsure = message.name == "release" and awaited.sent > 0
             if may_recover and (self._reconnect is not None if lost else unsure):
                 return self._recover(message, awaited.sent > 0, between)
@@ -247,7 +247,7 @@ class Link(FrameEnd):
         if answer.name == "refused":
             refusal = make_refusal(self._definition, answer)
             if refusal.reason == "no_session":
-                self._open = False
+                self.is_open = False
                 if may_recover:
                     return self._recover(message, awaited.sent > 1, between)
             raise refusal
@@ -308,9 +308,9 @@ class Link(FrameEnd):
         self, message: Message, tries: int, awaited: Awaited, between: Callable[[], None] = go_on
     ) -> Message:
         """Send a request until its answer comes."""
-        frame = self._codec.make_frame(message, self._session, awaited.number)
+        frame = self.codec.make_frame(message, self._session, awaited.number)
         line = encode_frame(frame, self._definition)
-        clock = self._transport.clock
+        clock = self.transport.clock
         wait_s = self._timing.first_s
         self.counters.requests += 1
         received = self.counters.bytes_received
@@ -323,7 +323,7 @@ class Link(FrameEnd):
                     self.counters.retransmissions += 1
                 # A leading delimiter ends any partial frame on the line.
                 awaited.sent += 1
-                self._send(line if self._open and not attempt else DELIMITER + line)
+                self._send(line if self.is_open and not attempt else DELIMITER + line)
                 deadline_s = clock() + wait_s
                 while (left_s := deadline_s - clock()) > INSTANT_S:
                     self._receive(min(left_s, _BETWEEN_S))

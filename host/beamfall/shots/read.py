@@ -172,11 +172,11 @@ class LogReader:
         found = self._find_shots("", {})
         if not series and not shots:
             return found
-        wanted = {*shots, *(one for number in series for one in self._find_series_shots(number))}
+        wanted = {
+            *shots,
+            *(one for number in series for one in self._find_shots(*_select(series=number))),
+        }
         return [one for one in found if one in wanted]
-
-    def _find_series_shots(self, series: int) -> list[int]:
-        return self._find_shots(" WHERE series_id = :series", {"series": series})
 
     def _read_whole(self, shot: int) -> LoggedShot:
         row = self._fetch(shot)

@@ -74,13 +74,11 @@ def to_plain(record: Any, *, but: tuple[str, ...] = ()) -> dict[str, Any]:
         default = default_of(one)
         if one.name in but or (default is not dataclasses.MISSING and value == default):
             continue
-        content[one.name] = [_to_list(part) for part in value] if one.name in _LISTS else value
+        if one.name in _LISTS and value:  # `dataclasses.astuple` would copy each of them deeply
+            names = [part.name for part in dataclasses.fields(value[0])]
+            value = [[getattr(part, name) for name in names] for part in value]
+        content[one.name] = value
     return content
-
-
-def _to_list(record: Any) -> list[Any]:
-    """Return the values of a record; `dataclasses.astuple` would copy each of them deeply."""
-    return [getattr(record, one.name) for one in dataclasses.fields(record)]
 
 
 def from_plain(kind: type[_Record], content: Mapping[str, Any]) -> _Record:

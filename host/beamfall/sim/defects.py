@@ -53,7 +53,6 @@ class RigInRoom(SimulatedRig):
         self.faults: str | None = None  # the names that it was built with
         self.happenings: list[Happening] = []
         self.restart_due = False
-        self._now = 0
         self._past_s = 0.0
         self._chance = random.Random(f"{seed}/room")
         self._shutter = int(Signal.shutter)
@@ -81,7 +80,6 @@ class RigInRoom(SimulatedRig):
 
     def restart(self) -> None:
         self._past_s += self._seconds(self._now)
-        self._now = 0
         self.restart_due = False
         super().restart()
 
@@ -106,17 +104,10 @@ class RigInRoom(SimulatedRig):
         return super().take_splash()
 
     # -- at the pins -------------------------------------------------------------------------------------------
-    def drive(self, signal: int, level: int, ticks: int) -> None:
-        self._now = max(self._now, ticks)
-        if level and self.first_on is None:
-            self.first_on = (signal, ticks)
-        device = self._wired.get(signal, signal)
-        if device in self._valves:
-            self._coils.drive(self._valves[device], level, ticks)
-            self._drive_valve(self._valves[device], level, ticks)
-        elif device in self._flashes and level:
-            self._fire(self._flashes[device], ticks)
-        elif device == self._shutter and self.condition.camera_cable:
+    def _drive_device(self, device: int, level: int, ticks: int) -> None:
+        device = self._wired.get(device, device)
+        super()._drive_device(device, level, ticks)
+        if device == self._shutter and self.condition.camera_cable:
             if level:
                 self._notice("shutter", ticks)
             self._move_shutter(level, ticks)
@@ -132,21 +123,6 @@ class RigInRoom(SimulatedRig):
             when = max(self._ticks(when_s), ticks + 1)
             step = 1 if closed else -1
             heapq.heappush(self._events, (when, self._order, camera.model.line + _SYNC, step))
-
-    def next_edge(self, until: int) -> tuple[int, int, int] | None:
-        self._let_happen(until)
-        events = self._events
-        while events and events[0][0] <= until:
-            ticks, _, channel, step = heapq.heappop(events)
-            self._now = max(self._now, ticks)
-            line = channel % 100
-            before = self.level(line)
-            self._covers[channel] += step
-            after = self.level(line)
-            if before != after:
-                return ticks, line, after
-        self._now = max(self._now, until)
-        return None
 
     def level(self, signal: int) -> int:
         covers = self._covers

@@ -143,7 +143,7 @@ class SimulatedTransport:
     ) -> None:
         self.rig = rig
         self._firmware = load_firmware() if firmware is None else firmware
-        self._name = name
+        self.name = name
         self._seed = seed
         self._boot = 0
         self._past_s = 0.0
@@ -164,10 +164,6 @@ class SimulatedTransport:
             port, modules.profile, folder=self._folder.name, open_time=self._open_time
         )
 
-    @property
-    def name(self) -> str:
-        return self._name
-
     def _run(self, seconds: float, *, until_output: bool) -> None:
         channel, board, port = self._channel, self._board, self._port
         # At least one tick for any wait
@@ -177,7 +173,7 @@ class SimulatedTransport:
             while True:
                 if channel.stopped:
                     raise LinkLost(
-                        f"{self._name}: the simulated board is in maintenance and does not answer"
+                        f"{self.name}: the simulated board is in maintenance and does not answer"
                     )
                 board.step()
                 if (until_output and channel.to_host) or channel.now >= deadline:
@@ -186,7 +182,7 @@ class SimulatedTransport:
 
     def read(self, timeout_s: float) -> bytes:
         if self._closed:
-            raise LinkLost(f"{self._name}: the port is closed; open it again")
+            raise LinkLost(f"{self.name}: the port is closed; open it again")
         self._run(timeout_s, until_output=True)
         data = bytes(self._channel.to_host)
         self._channel.to_host.clear()
@@ -194,7 +190,7 @@ class SimulatedTransport:
 
     def write(self, data: bytes) -> None:
         if self._closed:
-            raise LinkLost(f"{self._name}: the port is closed; open it again")
+            raise LinkLost(f"{self.name}: the port is closed; open it again")
         self._channel.to_board += data
 
     def clock(self) -> float:

@@ -161,7 +161,7 @@ class MicroPythonTransport:
 
     def __init__(self, rig: RigAtPins, *, seed: int, name: str = "sim:micropython") -> None:
         self.rig = rig
-        self._name = name
+        self.name = name
         self._seed = seed
         self._boot = 0
         self._past_s = 0.0
@@ -170,10 +170,6 @@ class MicroPythonTransport:
         self._folder = ScratchFolder()
         self._power_up()
         self.traits: PortTraits = find_traits(rig, seed, self.clock)
-
-    @property
-    def name(self) -> str:
-        return self._name
 
     # -- the process -------------------------------------------------------------------------------------------
     def _power_up(self) -> None:
@@ -197,7 +193,7 @@ class MicroPythonTransport:
         what = self._process.find_end() or what
         said = self._process.last_words()
         self._process.stop()
-        return LinkLost(f"{self._name}: {what}{said}. If it happens again, use --port sim")
+        return LinkLost(f"{self.name}: {what}{said}. If it happens again, use --port sim")
 
     # -- the rig's socket --------------------------------------------------------------------------------------
     def _take_request(self) -> None:
@@ -283,7 +279,7 @@ class MicroPythonTransport:
     # -- the transport -----------------------------------------------------------------------------------------
     def read(self, timeout_s: float) -> bytes:
         if self._closed:
-            raise LinkLost(f"{self._name}: the port is closed; open it again")
+            raise LinkLost(f"{self.name}: the port is closed; open it again")
         if not self._buffer:
             self._run(timeout_s, until_output=True)
         data = bytes(self._buffer)
@@ -292,7 +288,7 @@ class MicroPythonTransport:
 
     def write(self, data: bytes) -> None:
         if self._closed:
-            raise LinkLost(f"{self._name}: the port is closed; open it again")
+            raise LinkLost(f"{self.name}: the port is closed; open it again")
         view = memoryview(data)
         while view:
             # A pseudo-terminal holds 4 KiB: in smaller parts, with the firmware reading in between.

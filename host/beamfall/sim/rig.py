@@ -19,6 +19,7 @@ from beamfall.sim.drops import LEAST_GAP_S, Drop, make_drop
 from beamfall.sim.model import RigModel
 
 CLOCK_HZ = 125_000_000
+LINES = 100  # channels beyond: what else covers a line
 FORGET_S = 3.0  # a drop older than this does not affect later ones
 
 
@@ -64,13 +65,14 @@ class SimulatedRig:
         self.seed = seed
         self.clock_hz = clock_hz
         self.drops_made = 0
+        self._now = 0
         self._coils = Coils(clock_hz, seed)
         self._splash = Splash()
         self.first_on: tuple[int, int] | None = None  # the first output to go on since take_splash
         self._begin()
 
     def _begin(self) -> None:
-        self._events: list[tuple[int, int, int, int]] = []  # ticks, order, signal, +1 or -1
+        self._events: list[tuple[int, int, int, int]] = []  # ticks, order, channel, +1 or -1
         self._order = 0
         self._covers = dict.fromkeys([*self._beams.values(), self._light], 0)
         self._opened: dict[int, int] = {}
@@ -83,23 +85,35 @@ class SimulatedRig:
 
     # -- at the pins -------------------------------------------------------------------------------------------
     def drive(self, signal: int, level: int, ticks: int) -> None:
+        self._now = max(self._now, ticks)
         if level and self.first_on is None:
             self.first_on = (signal, ticks)
-        if signal in self._valves:
-            self._coils.drive(self._valves[signal], level, ticks)
-            self._drive_valve(self._valves[signal], level, ticks)
-        elif signal in self._flashes and level:
-            self._fire(self._flashes[signal], ticks)
+        self._drive_device(signal, level, ticks)
+
+    def _drive_device(self, device: int, level: int, ticks: int) -> None:
+        if device in self._valves:
+            self._coils.drive(self._valves[device], level, ticks)
+            self._drive_valve(self._valves[device], level, ticks)
+        elif device in self._flashes and level:
+            self._fire(self._flashes[device], ticks)
 
     def next_edge(self, until: int) -> tuple[int, int, int] | None:
+        self._let_happen(until)
         events = self._events
         while events and events[0][0] <= until:
-            ticks, _, signal, step = heapq.heappop(events)
-            before = self._covers[signal]
-            self._covers[signal] = before + step
-            if (before > 0) != (before + step > 0):
-                return ticks, signal, int(step > 0)
+            ticks, _, channel, step = heapq.heappop(events)
+            self._now = max(self._now, ticks)
+            line = channel % LINES
+            before = self.level(line)
+            self._covers[channel] += step
+            after = self.level(line)
+            if before != after:
+                return ticks, line, after
+        self._now = max(self._now, until)
         return None
+
+    def _let_happen(self, until: int) -> None:
+        """Schedule what happens by itself up to that tick."""
 
     def level(self, signal: int) -> int:
         return int(self._covers.get(signal, 0) > 0)
@@ -120,6 +134,7 @@ class SimulatedRig:
         return self.model.supply or SupplyModel()
 
     def restart(self) -> None:
+        self._now = 0
         self._coils.forget()
         self.first_on = None
         self._splash = Splash()

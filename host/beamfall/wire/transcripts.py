@@ -166,106 +166,72 @@ class _Story:
         )  # fmt: skip
 
 
+# Name, row, steps after opening and uploading, and what the host may say of release and end. A step is a method of
+# `_Story` with its arguments. An abort comes before a board reports the first edge: some do only at the end.
+_STORIES = (
+    ("a release", "drop", "release, begun, fired, acknowledge, wait 100, end", "begun", "fired"),
+    (
+        "an abort",
+        "long",
+        f"release, begun, fired, acknowledge, wait 15, host abort, done abort, end aborted {15 * _MS}",
+        "begun",
+        "aborted",
+    ),
+    (
+        "a lost answer",
+        "drop",
+        "release, begun lost, fired, acknowledge, wait 240, end, again, begun",
+        "begun",
+        "fired",
+    ),
+    (
+        "a reconnection; the release had arrived",
+        "drop",
+        "release, begun lost, vanish, wait 100, open, fired, end, status",
+        "begun",
+        "fired",
+    ),
+    (
+        "a reconnection; the release was lost",
+        "drop",
+        "release lost, vanish, open, release, begun, fired, acknowledge, wait 100, end",
+        "begun",
+        "fired",
+    ),
+    (
+        "a cut between release and end",
+        "drop",
+        "release, begun, vanish, wait 100, open, fired, end",
+        "begun",
+        "fired",
+    ),
+    (
+        "a restart before the answer",
+        "drop",
+        "release, begun lost, vanish, restart, open",
+        "unknown",
+        "unknown",
+    ),
+    (
+        "a restart after the answer",
+        "drop",
+        "release, begun, vanish, restart, open",
+        "begun",
+        "unknown",
+    ),
+)
+
+
 def render_transcripts(definition: Definition) -> str:
     """Return the text of transcripts.json."""
-    stories = [
-        ("a release", "drop", _tell_release, "begun", "fired"),
-        ("an abort", "long", _tell_abort, "begun", "aborted"),
-        ("a lost answer", "drop", _tell_lost_answer, "begun", "fired"),
-        ("a reconnection; the release had arrived", "drop", _tell_reconnection, "begun", "fired"),
-        ("a reconnection; the release was lost", "drop", _tell_lost_release, "begun", "fired"),
-        ("a cut between release and end", "drop", _tell_cut, "begun", "fired"),
-        ("a restart before the answer", "drop", _tell_restart, "unknown", "unknown"),
-        ("a restart after the answer", "drop", _tell_late_restart, "begun", "unknown"),
-    ]
     told = []
-    for name, row, tell, release, end in stories:
+    for name, row, steps, release, end in _STORIES:
         story = _Story(definition, row)
-        story.open()
-        story.upload()
-        tell(story)
+        for step in f"open, upload, {steps}".split(", "):
+            method, *words = step.split()
+            getattr(story, method)(*(int(one) if one.isdigit() else one for one in words))
         told.append(
             {"name": name, "steps": story.steps, "host_may_say": {"release": release, "end": end}}
         )
     content = {"about": _ABOUT, "definition": definition.digest.hex(), "transcripts": told}
     return json.dumps(content, indent=1, ensure_ascii=True) + "\n"
-
-
-def _tell_release(story: _Story) -> None:
-    story.release()
-    story.begun()
-    story.fired()
-    story.acknowledge()
-    story.wait(100)
-    story.end()
-
-
-def _tell_abort(story: _Story) -> None:
-    story.release()
-    story.begun()
-    story.fired()
-    story.acknowledge()
-    story.wait(15)  # before a board reports the first edge: some do only at the end
-    story.host("abort")
-    story.done("abort")
-    story.end("aborted", 15 * _MS)
-
-
-def _tell_lost_answer(story: _Story) -> None:
-    story.release()
-    story.begun("lost")
-    story.fired()
-    story.acknowledge()
-    story.wait(240)
-    story.end()
-    story.again()
-    story.begun()
-
-
-def _tell_reconnection(story: _Story) -> None:
-    story.release()
-    story.begun("lost")
-    story.vanish()
-    story.wait(100)
-    story.open()
-    story.fired()
-    story.end()
-    story.status()
-
-
-def _tell_lost_release(story: _Story) -> None:
-    story.release("lost")
-    story.vanish()
-    story.open()
-    story.release()
-    story.begun()
-    story.fired()
-    story.acknowledge()
-    story.wait(100)
-    story.end()
-
-
-def _tell_cut(story: _Story) -> None:
-    story.release()
-    story.begun()
-    story.vanish()
-    story.wait(100)
-    story.open()
-    story.fired()
-    story.end()
-
-
-def _tell_restart(story: _Story) -> None:
-    story.release()
-    story.begun("lost")
-    story.vanish()
-    story.restart()
-    story.open()
-
-
-def _tell_late_restart(story: _Story) -> None:
-    story.release()
-    story.begun()
-    story.vanish()
-    story.restart()
-    story.open()

@@ -13,9 +13,9 @@ from typing import Any
 from beamfall.wire import cobs
 from beamfall.wire.framing import DELIMITER, Frame, FrameErrorName, encode_frame
 from beamfall.wire.messages import Codec, Message
-from beamfall.wire.schema import Definition, MessageDefinition
+from beamfall.wire.schema import Definition
 from beamfall.wire.table import compute_table_digest
-from beamfall.wire.values import field_to_json, make_value
+from beamfall.wire.values import field_to_json, fields_to_json, make_value
 
 _ABOUT = (
     "Conformance vectors for the wire of Beamfall, see SPEC.md. Made from messages.toml by "
@@ -37,22 +37,20 @@ def render_vectors(definition: Definition) -> str:
             "sha256": hashlib.sha256(definition.canonical).hexdigest(),
             "digest": definition.digest.hex(),
         },
-        "crc32": [_make_crc(data) for data in (b"", b"123456789", bytes(32), bytes(range(256)))],
-        "cobs": [_make_cobs(name, data) for name, data in _cobs_cases()],
+        "crc32": [
+            {"data": data.hex(), "crc32": f"{zlib.crc32(data):08x}"}
+            for data in (b"", b"123456789", bytes(32), bytes(range(256)))
+        ],
+        "cobs": [
+            {"name": name, "decoded": data.hex(), "encoded": cobs.encode(data).hex()}
+            for name, data in _cobs_cases()
+        ],
         "good": good,
         "bad": maker.make_bad(),
         "streams": maker.make_streams(good),
         "tables": maker.make_tables(),
     }
     return json.dumps(content, indent=1, ensure_ascii=True) + "\n"
-
-
-def _make_crc(data: bytes) -> dict[str, Any]:
-    return {"data": data.hex(), "crc32": f"{zlib.crc32(data):08x}"}
-
-
-def _make_cobs(name: str, data: bytes) -> dict[str, Any]:
-    return {"name": name, "decoded": data.hex(), "encoded": cobs.encode(data).hex()}
 
 
 def _cobs_cases() -> list[tuple[str, bytes]]:
@@ -82,40 +80,31 @@ class _Maker:
         """Every message at its smallest, typical and largest size."""
         vectors = []
         for message in self._definition.messages.values():
-            for size in ("smallest", "typical", "largest"):
+            for size, session, number in (
+                ("smallest", 1, 1),
+                ("typical", 0x5AC3, 17),
+                ("largest", 0xFFFF, 0xFFFFFFFF),
+            ):
                 fields = {
                     field.name: make_value(self._definition, message.name, field, size)
                     for field in message.fields
                 }
-                session, number = {
-                    "smallest": (1, 0 if message.kind in ("notice", "beacon") else 1),
-                    "typical": (0x5AC3, 0 if message.kind in ("notice", "beacon") else 17),
-                    "largest": (0xFFFF, 0 if message.kind in ("notice", "beacon") else 0xFFFFFFFF),
-                }[size]
-                vectors.append(self._make_vector(message, size, fields, session, number))
+                if message.kind in ("notice", "beacon"):
+                    number = 0
+                made = Message(message.name, fields)
+                frame = self._codec.make_frame(made, session, number)
+                vectors.append(
+                    {
+                        "name": f"{message.name} {size}",
+                        "message": message.name,
+                        "session": session,
+                        "number": number,
+                        "fields": fields_to_json(self._definition, made),
+                        "payload": frame.payload.hex(),
+                        "frame": encode_frame(frame, self._definition).hex(),
+                    }
+                )
         return vectors
-
-    def _make_vector(
-        self,
-        message: MessageDefinition,
-        size: str,
-        fields: dict[str, Any],
-        session: int,
-        number: int,
-    ) -> dict[str, Any]:
-        frame = self._codec.make_frame(Message(message.name, fields), session, number)
-        return {
-            "name": f"{message.name} {size}",
-            "message": message.name,
-            "session": session,
-            "number": number,
-            "fields": {
-                field.name: field_to_json(self._definition, field, fields[field.name])
-                for field in message.fields
-            },
-            "payload": frame.payload.hex(),
-            "frame": encode_frame(frame, self._definition).hex(),
-        }
 
     # -- bad frames --------------------------------------------------------------------------------
 
@@ -244,7 +233,6 @@ class _Maker:
 
     def make_tables(self) -> list[dict[str, Any]]:
         """Tables with their digests."""
-        begin = self._definition.messages["table_begin"]
         row = self._definition.records["row"]
         quiet = {
             "window_ticks": 0, "tail_ticks": 1_250_000, "blanking_ticks": 0, "dwell_ticks": 0,
@@ -266,19 +254,14 @@ class _Maker:
             ("more rows than one part holds", quiet, many),
         ):
             digest = compute_table_digest(self._codec, settings, table)
-            fields = {"digest": digest, "rows": len(table), **settings}
+            message = Message("table_begin", {"digest": digest, "rows": len(table), **settings})
             vectors.append(
                 {
                     "name": name,
-                    "table_begin": {
-                        field.name: field_to_json(self._definition, field, fields[field.name])
-                        for field in begin.fields
-                    },
+                    "table_begin": fields_to_json(self._definition, message),
                     "rows": [
                         {
-                            part.name: value
-                            if part.base != "enum"
-                            else self._definition.enum(part.of or "")(value).name
+                            part.name: field_to_json(self._definition, part, value)
                             for part, value in zip(row.fields, entry, strict=True)
                         }
                         for entry in table

@@ -63,11 +63,6 @@ class WireEnd:
         """Set the level of an input without a wire."""
         self._seen[signal] = level
 
-    @property
-    def has_news(self) -> bool:
-        """Whether an edge is on its way to this board."""
-        return bool(self._arriving)
-
     def _now(self) -> int:
         return self.transport.now_ticks if self.transport is not None else 0
 
@@ -103,7 +98,7 @@ class WireEnd:
         other._led = True
         try:
             ticks = (true_time - other._begun) // other.period
-            other.transport.run_up_to(ticks, lambda: self.has_news)
+            other.transport.run_up_to(ticks, lambda: bool(self._arriving))
         finally:
             other._led = False
 
