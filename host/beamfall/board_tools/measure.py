@@ -133,13 +133,9 @@ class Measurement:
         head["delays_s"] = list(self.delays_s)
         head["loads"] = {
             load: {
+                **vars(result),
                 "flash_error": result.flash_error.to_dict(),
                 "stamp_error": result.stamp_error.to_dict(),
-                "edges_lost": result.edges_lost,
-                "rows_late": result.rows_late,
-                "worst_late_s": result.worst_late_s,
-                "questions": result.questions,
-                "spoiled_shots": result.spoiled_shots,
             }
             for load, result in self.loads.items()
         }

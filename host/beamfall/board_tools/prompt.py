@@ -6,7 +6,6 @@ import ast
 import contextlib
 import importlib
 import io
-import json
 import struct
 import time
 from collections.abc import Iterator, Mapping
@@ -263,15 +262,10 @@ class Prompt:
 
 def to_json(interpreter: Interpreter) -> Mapping[str, Any]:
     """The interpreter as JSON-ready values."""
-    fields: dict[str, Any] = json.loads(
-        json.dumps(
-            {
-                "name": interpreter.name,
-                "version": interpreter.release,
-                "text": interpreter.text,
-                "platform": interpreter.platform,
-                "machine": interpreter.machine,
-            }
-        )
-    )
-    return fields
+    return {
+        "name": interpreter.name,
+        "version": interpreter.release,
+        "text": interpreter.text,
+        "platform": interpreter.platform,
+        "machine": interpreter.machine,
+    }

@@ -1,6 +1,6 @@
 """A trace of everything that goes over a port, for when a port misbehaves.
 
-`TracedTransport` passes every piece of the line to a `Trace`, which can write it to a pcapng file
+`_Traced` passes every piece of the line to a `Trace`, which can write it to a pcapng file
 (link type USER0; protocol/beamfall.lua reads it in Wireshark and tshark) and to the logger
 `beamfall.wire`, one line per frame. The file holds raw bytes: damaged pieces are kept as they came.
 """
@@ -13,10 +13,9 @@ import os
 import struct
 import time
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any, BinaryIO, cast
 
 from beamfall.errors import MessageError, UserError
-from beamfall.link.traits import PortTraits
 from beamfall.link.transport import Transport
 from beamfall.places import TRACE_VARIABLE, VERBOSE_VARIABLE
 from beamfall.wire.framing import DELIMITER, FrameError, decode_frame
@@ -167,67 +166,31 @@ def _show(value: Any) -> str:
     return label if isinstance(label, str) else str(value)
 
 
-class TracedTransport:
-    """A transport with a trace."""
+class _Traced:
+    """A transport or an open pyserial port with a trace of what is read and written; all else is as without one."""
 
-    def __init__(self, inner: Transport, trace: Trace) -> None:
-        self._inner = inner
-        self._trace = trace
+    def __init__(self, inner: Any, trace: Trace) -> None:
+        vars(self).update(_inner=inner, _trace=trace)
 
-    @property
-    def traits(self) -> PortTraits:
-        return self._inner.traits
-
-    @property
-    def name(self) -> str:
-        return self._inner.name
-
-    def read(self, timeout_s: float) -> bytes:
-        data = self._inner.read(timeout_s)
-        if data:
-            self._trace.received(data)
-        return data
-
-    def write(self, data: bytes) -> None:
-        self._trace.sent(data)
-        self._inner.write(data)
-
-    def clock(self) -> float:
-        return self._inner.clock()
-
-    def sleep(self, seconds: float) -> None:
-        self._inner.sleep(seconds)
-
-    def close(self) -> None:
-        self._inner.close()
-        self._trace.close()
-
-
-class TracedLine:
-    """A pyserial port with a trace of the text on it: the prompt of a board's interpreter."""
-
-    def __init__(self, line: Any, trace: Trace) -> None:
-        vars(self).update(_line=line, _trace=trace)
-
-    def read(self, size: int = 1) -> bytes:
-        data: bytes = self._line.read(size)
+    def read(self, *most: Any) -> bytes:
+        data: bytes = self._inner.read(*most)
         if data:
             self._trace.received(data)
         return data
 
     def write(self, data: bytes) -> Any:
         self._trace.sent(bytes(data))
-        return self._line.write(data)
+        return self._inner.write(data)
 
     def close(self) -> None:
-        self._line.close()
+        self._inner.close()
         self._trace.close()
 
     def __getattr__(self, name: str) -> Any:
-        return getattr(self._line, name)
+        return getattr(self._inner, name)
 
     def __setattr__(self, name: str, value: Any) -> None:
-        setattr(self._line, name, value)
+        setattr(self._inner, name, value)
 
 
 def trace_if_asked(transport: Transport) -> Transport:
@@ -237,12 +200,12 @@ def trace_if_asked(transport: Transport) -> Transport:
     """
     if not _is_asked():
         return transport
-    return TracedTransport(transport, _begin_trace(transport, transport.name))
+    return cast(Transport, _Traced(transport, _begin_trace(transport, transport.name)))
 
 
 def trace_line_if_asked(line: Any, name: str) -> Any:
     """The same for an open pyserial port."""
-    return TracedLine(line, _begin_trace(line, name, is_text=True)) if _is_asked() else line
+    return _Traced(line, _begin_trace(line, name, is_text=True)) if _is_asked() else line
 
 
 def _is_asked() -> bool:

@@ -101,18 +101,9 @@ class LogReader:
             "SELECT count(*), coalesce(sum(state = 'begun'), 0) FROM shot WHERE series_id = ?",
             (series,),
         ).fetchone()
-        return SeriesLine(
-            series=series,
-            kind=record.kind,
-            name=record.name,
-            begun_us=record.begun_us,
-            rig_name=None if rig is None else rig[0],
-            seed=record.seed,
-            settings=record.settings,
-            note=record.note,
-            shots=counts[0],
-            unknown=counts[1],
-        )
+        own = {one.name: getattr(record, one.name) for one in dataclasses.fields(record)}
+        rig_name = None if rig is None else rig[0]
+        return SeriesLine(**own, rig_name=rig_name, shots=counts[0], unknown=counts[1])
 
     def list_states(self) -> list[str]:
         """Return the states that shots of the log are in, as people see them."""

@@ -9,7 +9,7 @@ for found in framer.feed(data):
 
 from __future__ import annotations
 
-from beamfall.wire.definition import get_definition, load_definition
+from beamfall.wire.definition import get_definition
 from beamfall.wire.framing import (
     Frame,
     FrameError,
@@ -18,12 +18,11 @@ from beamfall.wire.framing import (
     decode_frame,
     encode_frame,
 )
-from beamfall.wire.messages import Codec, Message, get_codec
+from beamfall.wire.messages import Message, get_codec
 from beamfall.wire.schema import Definition, WireEnum
 from beamfall.wire.table import TableMessages, compute_table_digest, make_table_messages
 
 __all__ = [
-    "Codec",
     "Definition",
     "Frame",
     "FrameError",
@@ -37,6 +36,5 @@ __all__ = [
     "encode_frame",
     "get_codec",
     "get_definition",
-    "load_definition",
     "make_table_messages",
 ]
