@@ -41,10 +41,7 @@ class PortModule(Protocol):
         port needs neither.
         """
 
-
-class RigPortModule(PortModule, Protocol):
-    """A module whose ports include what is connected to the board's pins."""
-
+    # These only if its ports bring a rig.
     def open_jumpered(self, name: str, source: int, target: int) -> Transport:
         """Open a port with only a wire at its pins, from output `source` to input `target`."""
 
@@ -72,16 +69,14 @@ def brings_rig(name: str | None) -> bool:
 
 def open_jumpered(name: str, source: int, target: int) -> Transport:
     """Open a port of that kind with a wire from output `source` to input `target`."""
-    return trace_if_asked(
-        cast(RigPortModule, _find_module(name)).open_jumpered(name, source, target)
-    )
+    return trace_if_asked(_find_module(name).open_jumpered(name, source, target))
 
 
 def recall_picture(name: str, truth: Mapping[str, Any] | None) -> Picture | None:
     """Return what that port's camera saw of a logged shot, from the truth in its record; None: it has no camera."""
     if not isinstance(truth, Mapping) or not brings_rig(name):
         return None
-    return cast(RigPortModule, _find_module(name)).recall_picture(truth)
+    return _find_module(name).recall_picture(truth)
 
 
 def predict_picture(

@@ -6,6 +6,7 @@ A killed program cannot do that: the next program that makes such a folder remov
 from __future__ import annotations
 
 import contextlib
+import ctypes
 import os
 import re
 import secrets
@@ -61,7 +62,7 @@ def _remove_leftovers() -> None:
     with contextlib.suppress(OSError), os.scandir(tempfile.gettempdir()) as entries:
         for entry in entries:
             found = shape.fullmatch(entry.name)
-            if found and entry.is_dir(follow_symlinks=False) and not _is_alive(int(found[1])):
+            if found and entry.is_dir(follow_symlinks=False) and not is_running(int(found[1])):
                 shutil.rmtree(entry.path, ignore_errors=True)
 
 
@@ -73,10 +74,16 @@ def _find_place() -> str:
         return re.sub("[^0-9A-Za-z]", "", os.uname().nodename) if hasattr(os, "uname") else "here"
 
 
-def _is_alive(process: int) -> bool:
+def is_running(process: int) -> bool:
+    """Whether a process of that number is running."""
+    if sys.platform == "win32":
+        # Query limited information
+        handle = ctypes.windll.kernel32.OpenProcess(0x1000, False, process)
+        ctypes.windll.kernel32.CloseHandle(handle)
+        return bool(handle)
     try:
         os.kill(process, 0)
-    except ProcessLookupError:
+    except (ProcessLookupError, OverflowError):
         return False
     except OSError:
         return True  # it belongs to another user

@@ -18,7 +18,7 @@ from virtual_clock import VirtualClock
 
 from beamfall.board_tools import install as installer
 from beamfall.board_tools.install import Report, install, recall_interpreter, remember
-from beamfall.board_tools.maintenance import ask_for_maintenance, find_firmware_on
+from beamfall.board_tools.maintenance import ask_for_maintenance
 from beamfall.board_tools.prompt import Interpreter, Prompt
 from beamfall.errors import (
     AtPrompt,
@@ -29,6 +29,7 @@ from beamfall.errors import (
 )
 from beamfall.link.line_levels import LineLevels, recall_levels
 from beamfall.link.port_list import PortSeen
+from beamfall.link.probing import listen_for_beacon
 from beamfall.places import TRACE_VARIABLE
 from beamfall.setup.board_profiles import find_profile
 from beamfall.sim.embedded import SimulatedTransport
@@ -225,7 +226,7 @@ def test_the_way_in_is_asked_for_by_wire_whatever_the_firmwares_version(
     digest = (
         make_other_version(transport, monkeypatch) if other_version else get_definition().digest
     )
-    heard = find_firmware_on(transport)
+    heard = listen_for_beacon(transport)
     assert heard == digest
     ask_for_maintenance(transport, heard)
     with pytest.raises(LinkLost):
@@ -245,7 +246,7 @@ def test_a_stranger_is_sent_nothing() -> None:
             self.sent += data
 
     stranger = Stranger()
-    assert find_firmware_on(stranger) is None
+    assert listen_for_beacon(stranger) is None
     assert stranger.sent == b""
 
 

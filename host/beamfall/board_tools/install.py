@@ -14,7 +14,7 @@ from typing import Any
 
 from beamfall.board import Board
 from beamfall.board_tools.bundle import make_bundle
-from beamfall.board_tools.maintenance import ask_for_maintenance, find_firmware_on
+from beamfall.board_tools.maintenance import ask_for_maintenance
 from beamfall.board_tools.prompt import Interpreter, Prompt, load_mpremote, to_json
 from beamfall.board_tools.writing import Tell, put_bundle
 from beamfall.errors import (
@@ -30,6 +30,7 @@ from beamfall.files import write_text
 from beamfall.link import LinkTiming
 from beamfall.link.line_levels import LineLevels, recall_levels, remember_levels
 from beamfall.link.port_list import is_same_device, list_ports
+from beamfall.link.probing import listen_for_beacon
 from beamfall.link.serial_port import BAUDRATE, SerialTransport
 from beamfall.link.trace import trace_if_asked, trace_line_if_asked
 from beamfall.places import find_boards_folder
@@ -155,7 +156,7 @@ def ask_by_wire(port: str, profile: Profile | None, tell: Tell) -> bool:
     levels = _choose_levels(port, profile)
     transport = trace_if_asked(SerialTransport(port, dtr=levels.dtr, rts=levels.rts))
     try:
-        digest = find_firmware_on(transport)
+        digest = listen_for_beacon(transport)
         if digest is None:
             return False
         tell("Beamfall is running there: restarting it for maintenance")

@@ -9,7 +9,6 @@ from __future__ import annotations
 import secrets
 
 from beamfall.errors import InstallError
-from beamfall.link.probing import LISTEN_S
 from beamfall.link.session import make_refusal
 from beamfall.link.transport import Transport
 from beamfall.wire import Frame, Framer, Message, encode_frame, get_codec
@@ -17,24 +16,7 @@ from beamfall.wire import Frame, Framer, Message, encode_frame, get_codec
 _TRIES = 6  # of the hello
 _WAIT_S = 1.0
 _LAST_WAIT_S = 5.0  # sent once: a second one could reach the prompt of a board that has restarted
-_DIGEST = slice(0, 8)  # of a beacon, its first field
 _WELCOME_DIGEST = slice(1, 9)
-
-
-def find_firmware_on(transport: Transport, listen_s: float = LISTEN_S) -> bytes | None:
-    """Listen for this firmware's beacon; return the digest of its definition, or None.
-
-    Sends nothing: the board may run somebody's own program.
-    """
-    definition = get_codec().definition
-    framer = Framer(definition)
-    beacons = {one.id for one in definition.messages.values() if one.kind == "beacon"}
-    deadline = transport.clock() + listen_s
-    while (left := deadline - transport.clock()) > 0:
-        for found in framer.feed(transport.read(left)):
-            if isinstance(found, Frame) and found.message in beacons and len(found.payload) >= 8:
-                return bytes(found.payload[_DIGEST])
-    return None
 
 
 def ask_for_maintenance(transport: Transport, digest: bytes) -> None:

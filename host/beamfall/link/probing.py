@@ -12,20 +12,21 @@ from beamfall.link.port_list import PortSeen, list_ports
 from beamfall.link.serial_port import SerialTransport
 from beamfall.link.trace import trace_if_asked
 from beamfall.link.transport import Transport
-from beamfall.wire import Frame, Framer, Message, get_codec
+from beamfall.wire import Frame, Framer, get_codec
 
+_DIGEST_SIZE = 8  # of a beacon's first field, in every version
 LISTEN_S = 2.6  # a beacon comes once a second, the first one a second after the last host was heard
 
 
-def listen_for_beacon(transport: Transport, seconds: float = LISTEN_S) -> Message | None:
-    """Return the first beacon heard on a port, or None. Sends nothing."""
-    codec = get_codec()
-    framer = Framer(codec.definition)
+def listen_for_beacon(transport: Transport, seconds: float = LISTEN_S) -> bytes | None:
+    """Return the digest of its definition from the first beacon heard on a port, or None. Sends nothing."""
+    definition = get_codec().definition
+    framer = Framer(definition)
     deadline = transport.clock() + seconds
     while (left := deadline - transport.clock()) > 0:
         for found in framer.feed(transport.read(left)):
-            if isinstance(found, Frame) and codec.definition.by_id[found.message].kind == "beacon":
-                return codec.decode_frame(found)
+            if isinstance(found, Frame) and definition.by_id[found.message].kind == "beacon":
+                return found.payload[:_DIGEST_SIZE]
     return None
 
 

@@ -15,7 +15,7 @@ import re
 import reprlib
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal, DecimalException
-from functools import cache
+from functools import cache, partial
 from typing import Any
 
 from beamfall.errors import UnitError
@@ -205,14 +205,8 @@ def show(value: object) -> str:
     return shortener.repr(value)
 
 
-def parse_length(text: object, *, key: str = "", example: str = "") -> float:
-    """Read a length such as `62 cm` or `24 in`; metres. Raises UnitError."""
-    return parse_quantity(text, "length", key=key, example=example)
-
-
-def parse_duration(text: object, *, key: str = "", example: str = "") -> float:
-    """Read a time such as `3.2 ms`; seconds. Raises UnitError."""
-    return parse_quantity(text, "duration", key=key, example=example)
+parse_length = partial(parse_quantity, kind="length")
+parse_duration = partial(parse_quantity, kind="duration")
 
 
 def to_ticks(seconds: float, clock_hz: int) -> int:

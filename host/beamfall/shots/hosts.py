@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import ctypes
 import hashlib
 import os
 import platform
-import sys
 from pathlib import Path
+
+from beamfall.scratch import is_running
 
 
 def name_process() -> str:
@@ -32,7 +32,7 @@ def may_run(name: str | None) -> bool:
     if len(parts) != 3 or parts[0] != _name_machine() or not parts[1].isdecimal():
         return True
     process = int(parts[1])
-    return _is_running(process) and parts[2] == _find_start(process)
+    return is_running(process) and parts[2] == _find_start(process)
 
 
 def _find_start(process: int) -> str:
@@ -46,20 +46,3 @@ def _find_start(process: int) -> str:
         )
     except (OSError, IndexError):
         return ""
-
-
-def _is_running(process: int) -> bool:
-    if sys.platform == "win32":
-        # Query limited information
-        handle = ctypes.windll.kernel32.OpenProcess(0x1000, False, process)
-        ctypes.windll.kernel32.CloseHandle(handle)
-        return bool(handle)
-    try:
-        os.kill(process, 0)
-    except ProcessLookupError:
-        return False
-    except PermissionError:
-        return True
-    except OverflowError:
-        return False
-    return True

@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Sequence
-from typing import Any, Protocol, cast
+from typing import Any, Protocol
 
 from beamfall.errors import LinkLost
 from beamfall.interrupts import hold_interrupts
@@ -40,17 +40,8 @@ class RigAtPins(Protocol):
         """Handle a reset of the board: its outputs are off and its clock starts at 0."""
 
 
-class MeasuredRig(RigAtPins, Protocol):
-    """A rig whose coil currents and supply voltage the board can measure, if `can_read` says so."""
-
-    can_read: bool
-
-    def read_coils(self, start: int, spacing: int, count: int) -> Sequence[tuple[int, int]]:
-        """Return `count` pairs of mA and mV from `start` on, `spacing` ticks apart."""
-
-
 def can_read_coils(rig: RigAtPins) -> bool:
-    """Whether the rig's valves and their supply can be measured."""
+    """Whether the rig has `read_coils(start, spacing, count)`: pairs of mA and mV from tick `start` on."""
     return bool(getattr(rig, "can_read", False))
 
 
@@ -100,7 +91,9 @@ class _EmbeddedChannel:
         return self._rig.level(signal)
 
     def read_coils(self, start: int, spacing: int, count: int) -> Sequence[tuple[int, int]]:
-        return cast(MeasuredRig, self._rig).read_coils(start, spacing, count)
+        rig: Any = self._rig
+        pairs: Sequence[tuple[int, int]] = rig.read_coils(start, spacing, count)
+        return pairs
 
     def read_into(self, buffer: bytearray) -> int:
         count = min(len(buffer), len(self.to_board))

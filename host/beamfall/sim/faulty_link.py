@@ -5,9 +5,9 @@ from __future__ import annotations
 import random
 import weakref
 from collections.abc import Callable
+from typing import Any, cast
 
 from beamfall.errors import LinkLost, PortNotFound, UserError
-from beamfall.link.traits import PortTraits
 from beamfall.link.transport import Transport
 from beamfall.sim.defects import RigInRoom
 from beamfall.sim.firmware_modules import FirmwareModules, load_other_firmware
@@ -43,14 +43,14 @@ class _Plug:
             self.lost_s = self.inner.clock()
         return self.lost_s is not None
 
-    def open(self) -> FaultyTransport:
+    def open(self) -> Transport:
         """Open the port again, once the device is back."""
         if self.lost_s is not None:
             if self.inner.clock() < self.lost_s + BACK_S:
                 raise PortNotFound(f"{self.inner.name}: the port does not exist")
             self.lost_s = None
             self._plan()
-        return FaultyTransport(self)
+        return cast(Transport, FaultyTransport(self))
 
 
 class FaultyTransport:
@@ -59,12 +59,9 @@ class FaultyTransport:
     def __init__(self, plug: _Plug) -> None:
         self._plug = plug
         self._lost = False
-        self.rig = plug.rig
-        self.traits: PortTraits = plug.inner.traits
 
-    @property
-    def name(self) -> str:
-        return self._plug.inner.name
+    def __getattr__(self, name: str) -> Any:  # name, traits, clock and rig
+        return getattr(self._plug.inner, name)
 
     def _check(self) -> None:
         self._lost = self._plug.watch() or self._lost
@@ -80,9 +77,6 @@ class FaultyTransport:
     def write(self, data: bytes) -> None:
         self._check()
         self._plug.inner.write(data)
-
-    def clock(self) -> float:
-        return self._plug.inner.clock()
 
     def sleep(self, seconds: float) -> None:
         self._plug.inner.sleep(seconds)

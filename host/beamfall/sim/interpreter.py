@@ -19,7 +19,7 @@ import time
 from importlib.util import find_spec
 from pathlib import Path
 from tempfile import TemporaryFile
-from typing import IO, Any, cast
+from typing import IO, Any
 
 from beamfall.errors import InterpreterMissing, LinkLost
 from beamfall.interrupts import hold_interrupts
@@ -28,7 +28,6 @@ from beamfall.resources import find_firmware
 from beamfall.scratch import ScratchFolder
 from beamfall.setup.signals import INPUTS
 from beamfall.sim.embedded import (
-    MeasuredRig,
     RigAtPins,
     can_read_coils,
     make_entropy,
@@ -219,7 +218,8 @@ class MicroPythonTransport:
                 raise self._lost(f"the firmware sent an unknown request {op} over the rig's socket")
 
     def _send_readings(self, start: int, spacing: int, count: int) -> None:
-        pairs = cast(MeasuredRig, self.rig).read_coils(start, spacing, count)
+        rig: Any = self.rig
+        pairs = rig.read_coils(start, spacing, count)
         self._send(b"".join(_PAIR.pack(*pair) for pair in pairs))
 
     def _answer(self, now: int, signal: int, level: int) -> None:

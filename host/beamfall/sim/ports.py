@@ -102,7 +102,7 @@ def open_jumpered(name: str, source: int, target: int) -> Transport:
 
 
 def recall_picture(truth: Mapping[str, Any]) -> Picture | None:
-    """See `beamfall.ports.RigPortModule`. Logs of earlier versions keep no scene: None."""
+    """See `beamfall.ports.PortModule`. Logs of earlier versions keep no scene: None."""
     return RecalledPicture(truth) if isinstance(truth.get("scene"), Mapping) else None
 
 
