@@ -187,7 +187,7 @@ def test_the_words_at_the_prompt_are_in_the_trace(
     line = installer._open_line("loop://", find_profile("pico"), 1.0)
     line.timeout = 0.5
     line.write(b"import os")
-    assert line.read(9) == b"import os" and line._line.timeout == 0.5
+    assert line.read(9) == b"import os" and line._inner.timeout == 0.5
     line.close()
     assert (tmp_path / "t.pcapng").read_bytes().count(b"import os") == 2  # sent, and received
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any
 
 from beamfall.setup.sequence import Sequence
 from beamfall.setup.signals import SignalKind
@@ -86,19 +87,17 @@ class ButtonCondition:
 Settings = Callable[[Sequence], Sequence]
 
 
+def _one_each(part: type, kind: SignalKind) -> Any:
+    return field(default_factory=lambda: tuple(part() for _ in kind.signals))
+
+
 @dataclass
 class Condition:
     """The whole rig. `wires`: the device that an output really leads to, if it is the wrong one."""
 
-    beams: tuple[BeamCondition, ...] = field(
-        default_factory=lambda: tuple(BeamCondition() for _ in SignalKind.BEAM.signals)
-    )
-    valves: tuple[ValveCondition, ...] = field(
-        default_factory=lambda: tuple(ValveCondition() for _ in SignalKind.VALVE.signals)
-    )
-    flashes: tuple[FlashCondition, ...] = field(
-        default_factory=lambda: tuple(FlashCondition() for _ in SignalKind.FLASH.signals)
-    )
+    beams: tuple[BeamCondition, ...] = _one_each(BeamCondition, SignalKind.BEAM)
+    valves: tuple[ValveCondition, ...] = _one_each(ValveCondition, SignalKind.VALVE)
+    flashes: tuple[FlashCondition, ...] = _one_each(FlashCondition, SignalKind.FLASH)
     bottle: BottleCondition = field(default_factory=BottleCondition)
     supply: SupplyCondition = field(default_factory=SupplyCondition)
     button: ButtonCondition = field(default_factory=ButtonCondition)
