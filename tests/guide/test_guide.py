@@ -17,7 +17,7 @@ from beamfall.guide.remarks import check_file, describe_answer, find_line
 from beamfall.guide.walk import Walk
 from beamfall.planning.make import make_plan
 from beamfall.setup.rig import load_rig
-from beamfall.setup.rig_keys import list_all_keys
+from beamfall.setup.rig_tables import list_all_keys
 
 
 @functools.cache

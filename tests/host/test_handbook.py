@@ -15,7 +15,7 @@ from beamfall.errors import UserError
 from beamfall.handbook import DRAWINGS, FOLDER, PICTURES, TOPICS, read_topic
 from beamfall.page.handbook import make_page
 from beamfall.setup.rig import EXAMPLE
-from beamfall.setup.rig_keys import list_all_keys
+from beamfall.setup.rig_tables import list_all_keys
 
 # These open a port: in the tests, that of a simulated rig.
 WITH_PORT = {"shoot", "seek", "sweep", "drip", "rinse", "flash", "beam", "check", "calibrate"}

@@ -14,8 +14,7 @@ from beamfall.errors import RigFileError
 from beamfall.handbook import read_topic
 from beamfall.page import rig_form
 from beamfall.setup.rig import EXAMPLE, parse_rig
-from beamfall.setup.rig_keys import RigKey, list_all_keys
-from beamfall.setup.rig_tables import TABLES
+from beamfall.setup.rig_tables import TABLES, RigKey, list_all_keys
 from beamfall.setup.unit_kinds import KINDS
 
 KEYS = list_all_keys()

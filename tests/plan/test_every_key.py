@@ -11,7 +11,7 @@ import pytest
 from beamfall.errors import UserError
 from beamfall.planning.make import make_plan
 from beamfall.setup.rig import EXAMPLE, parse_rig
-from beamfall.setup.rig_keys import RigKey, list_all_keys
+from beamfall.setup.rig_tables import RigKey, list_all_keys
 from beamfall.setup.unit_kinds import KINDS
 from beamfall.setup.unit_words import format_quantity
 

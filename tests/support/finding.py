@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from beamfall.board import Board
-from beamfall.faults.finder import Finding
+from beamfall.faults.finder import OTHER_FIRMWARE, Finding, look, name_firmware
 from beamfall.faults.questions import Person
-from beamfall.faults.session import OTHER_FIRMWARE, look, name_firmware
 from beamfall.faults.setup import Setup
 
 

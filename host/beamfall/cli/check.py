@@ -64,7 +64,7 @@ def check(
     if list_causes:
         _print_causes()
         return 0
-    from beamfall.faults.session import OTHER_FIRMWARE, name_firmware
+    from beamfall.faults.finder import OTHER_FIRMWARE, name_firmware
 
     if wrong_answers and not simulated_person:
         raise UserError("--wrong-answers needs --simulated-person")

@@ -13,8 +13,7 @@ from beamfall.cli.output import print_json, print_table
 from beamfall.cli.rig_guide import run_guide
 from beamfall.errors import UserError
 from beamfall.guide.remarks import check_file
-from beamfall.setup.rig_keys import find_table, list_all_keys
-from beamfall.setup.rig_tables import TABLES
+from beamfall.setup.rig_tables import TABLES, find_table, list_all_keys
 from beamfall.text import show_text
 
 app = make_app("Rig files: make one by answering questions, check one, list every key.")

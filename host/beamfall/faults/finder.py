@@ -6,13 +6,15 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from beamfall.board import Board
+from beamfall.errors import DefinitionMismatch, ProtocolMismatch
 from beamfall.faults.advice import AGAIN, MISSED, list_advice
 from beamfall.faults.catalogue import NOTHING, Sign, load_catalogue
 from beamfall.faults.checks import CHECKS, CONNECT, Check
-from beamfall.faults.fault_rig import FaultRig
+from beamfall.faults.fault_rig import FaultRig, list_sensors
 from beamfall.faults.inference import CauseChances, tell_apart
 from beamfall.faults.origin import Origin, Source
-from beamfall.faults.questions import CannotTell, PersonGone
+from beamfall.faults.questions import CannotTell, Person, PersonGone
 from beamfall.faults.setup import Setup
 
 SURE = 0.88  # a cause this likely is named as found
@@ -26,6 +28,8 @@ _TELLS_APART = 0.1  # bits, of the test that would separate two causes
 NO_ANSWER = "no clear answer"
 _SPEAKS = 1.6  # an outcome so much likelier with a cause than without it is given as a reason
 _RULES_OUT = 2.2  # an outcome that counts only when all the others are known
+# What connecting to a board with another firmware raises.
+OTHER_FIRMWARE = (DefinitionMismatch, ProtocolMismatch)
 _CATALOGUE = load_catalogue()
 _SIGN = _CATALOGUE.signs
 # Signs that may appear in any test
@@ -335,6 +339,42 @@ class Finder:
         if any(best is step.check for step in self.steps):
             again = ", once more" if best.question is None else ", once more and carefully"
         return f"{names} are still possible. To tell {them} apart: {best.what}{again}."
+
+
+def name_firmware(setup: Setup) -> Finding:
+    """What is found where connecting raised one of OTHER_FIRMWARE."""
+    finder = Finder(setup)
+    finder.note_connection("other-firmware")
+    return finder.conclude()
+
+
+def look(
+    board: Board,
+    setup: Setup,
+    person: Person,
+    *,
+    tell: Callable[[Step, list[tuple[str, float]]], None] = lambda step, ranked: None,
+    begins: Callable[[Check], None] = lambda check: None,
+) -> Finding:
+    """Look for what is wrong, with the sensors that there are, once somebody has agreed.
+
+    `begins` is called before each test, `tell` after it, with what the test showed and the causes with their chances.
+    """
+    has_light, has_button = list_sensors(board, setup)
+    finder = Finder(
+        setup,
+        has_light=has_light,
+        has_button=has_button,
+        has_coil=board.reads_coils,
+        tell=lambda step: tell(step, finder.belief.rank()),
+        begins=begins,
+    )
+    finder.note_connection("opened")
+    try:
+        person.begin(load_catalogue().cautions_first)
+    except PersonGone:  # nobody has agreed
+        return finder.conclude(ended_early=True)
+    return finder.run(FaultRig(board, setup, person))
 
 
 def _is_timing(name: str) -> bool:

@@ -14,8 +14,7 @@ from beamfall.errors import RigFileError, UnitError, UserError
 from beamfall.guide.questions import BY_KEY, HAS_CAMERA, NONE, QUESTIONS, GuideQuestion
 from beamfall.planning.setting import compute_drop, make_setting
 from beamfall.setup.rig import Rig, parse_rig
-from beamfall.setup.rig_keys import find_table, list_keys
-from beamfall.setup.rig_tables import TABLES
+from beamfall.setup.rig_tables import TABLES, find_table, list_keys
 from beamfall.setup.units import parse_length, quote
 
 _TEXT_MOST = 200

@@ -10,8 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from beamfall.errors import UserError
-from beamfall.setup.rig_keys import RigKey, list_all_keys
-from beamfall.setup.rig_tables import TABLES
+from beamfall.setup.rig_tables import TABLES, RigKey, list_all_keys
 from beamfall.setup.units import quote
 
 FOLDER = Path(__file__).parent

@@ -18,8 +18,7 @@ from tomlkit.exceptions import TOMLKitError
 from beamfall.errors import KeyProblem, RigFileError, UserError
 from beamfall.setup.file_schema import Rule
 from beamfall.setup.rig import EXAMPLE, Rig, parse_rig
-from beamfall.setup.rig_keys import RigKey, find_table, list_keys, write_value
-from beamfall.setup.rig_tables import TABLES, RigTable
+from beamfall.setup.rig_tables import TABLES, RigKey, RigTable, find_table, list_keys, write_value
 
 _TRUTH = {"true": True, "false": False}
 _TEXT_MOST = 200

@@ -1,10 +1,15 @@
-"""The tables that a rig file may have, in the order in which people see them."""
+"""The tables and keys of a rig file, as data: the meaning, range and default of each, in the order that people see.
+
+`rig_sections` and `rig_shot` define them, field by field; the page's form and `beamfall rig keys` show them.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import MISSING, dataclass, fields
 from typing import Any
 
+from beamfall.setup.file_schema import Rule, file_key, rule_of
 from beamfall.setup.rig_sections import (
     Beam,
     Bottle,
@@ -21,6 +26,8 @@ from beamfall.setup.rig_sections import (
 from beamfall.setup.rig_shot import DROPS_MOST, FIRINGS_MOST, Aim, DropInRig, Firing
 from beamfall.setup.signals import SignalKind
 from beamfall.setup.table import BEAMS
+from beamfall.setup.unit_kinds import KINDS
+from beamfall.setup.unit_words import format_quantity
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,3 +107,90 @@ TABLES = (
     ),
 )
 TEXTS = {"name": "name of the rig; default: the file's name", "note": "anything worth remembering"}
+
+
+@dataclass(frozen=True, slots=True)
+class RigKey:
+    """One key of a rig file.
+
+    `table` is empty at the top of the file. `default` is written as in a file, empty if there is none:
+    the key is then `needed`, or the planner or the liquid's name decides.
+    """
+
+    table: str
+    key: str
+    rule: Rule
+    default: str = ""
+    needed: bool = False
+
+    @property
+    def meaning(self) -> str:
+        """What the key is, in words."""
+        return self.rule.meaning
+
+    @property
+    def expected(self) -> str:
+        """What the key may hold, in words: `a length from 2 cm to 5 m`."""
+        return self.rule.expected
+
+    @property
+    def example(self) -> str:
+        """A value that fits; empty if the options or the default are example enough."""
+        return self.rule.example or ("" if self.rule.kind in ("choice", "truth") else self.default)
+
+    def to_json(self) -> dict[str, Any]:
+        """For programs: limits in SI, null if there are none."""
+        rule = self.rule
+        limited = rule.kind in KINDS or rule.kind in ("number", "count")
+        return {
+            "table": self.table,
+            "key": self.key,
+            "meaning": self.meaning,
+            "kind": rule.kind,
+            "unit": KINDS[rule.kind].si_unit if rule.kind in KINDS else None,
+            "low": rule.low if limited else None,
+            "high": rule.high if limited else None,
+            "options": list(rule.options),
+            "default": self.default or None,
+            "needed": self.needed,
+            "example": self.example or None,
+        }
+
+
+def list_keys(table: RigTable) -> list[RigKey]:
+    """The keys of one table, in the order in which they are best filled in."""
+    return [
+        RigKey(
+            table.name,
+            file_key(item),
+            rule_of(item),
+            ""
+            if item.default in (MISSING, None, ())
+            else write_default(item.default, rule_of(item)),
+            item.default is MISSING,
+        )
+        for item in fields(table.kind)
+    ]
+
+
+def list_all_keys() -> list[RigKey]:
+    """Every key of a rig file, those at its top first."""
+    top = [RigKey("", key, Rule("text", meaning=meaning)) for key, meaning in TEXTS.items()]
+    return top + [key for table in TABLES for key in list_keys(table)]
+
+
+def find_table(name: str) -> RigTable | None:
+    """The table of that name; None if a rig file has none."""
+    return next((table for table in TABLES if table.name == name), None)
+
+
+def write_default(value: Any, rule: Rule) -> str:
+    """A default, given in SI, as a user would write it."""
+    return format_quantity(value, rule.kind) if rule.kind in KINDS else write_value(value)
+
+
+def write_value(value: Any) -> str:
+    """A value of a file as text for a form, without quotes."""
+    if isinstance(value, Mapping):
+        return "{ " + ", ".join(f"{name} = {share}" for name, share in value.items()) + " }"
+    return f"{value}".lower() if isinstance(value, bool) else f"{value}"

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from beamfall.errors import SequenceError
 from beamfall.setup.limits import BoardLimits, check_table
 from beamfall.setup.signals import OUTPUTS, Signal, SignalKind
-from beamfall.setup.table import ANCHORS, BEAMS, Table, TickRow
+from beamfall.setup.table import ANCHORS, BEAMS, Anchored, Table, TickRow
 from beamfall.setup.units import to_ticks
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ _TICKS_MAX = 2**32 - 1  # a u32 on the wire
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class Row(Anchored):
     """An output is on for `width_s`, from `delay_s` after the anchor.
 
     `anchor` is release, beam1 or beam2; `count` is which counted edge of that beam, from 1, and 0
@@ -34,9 +34,6 @@ class Row:
     Raises SequenceError for names and signs that no board knows.
     """
 
-    anchor: str
-    count: int
-    output: str
     delay_s: float
     width_s: float
 
@@ -50,16 +47,6 @@ class Row:
         object.__setattr__(self, "output", signal.name)  # a former name ends here
         for name, value in (("delay", self.delay_s), ("width", self.width_s)):
             _check_time(f"{name} of {self.output}", value)
-
-    @property
-    def kind(self) -> SignalKind:
-        """The kind of the output."""
-        return Signal.of(self.output).kind
-
-    @property
-    def where(self) -> str:
-        """The anchor in words: `release`, `beam1 edge 2`."""
-        return self.anchor if self.anchor == "release" else f"{self.anchor} edge {self.count}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,9 +134,11 @@ class Sequence:
 
     def flash_row(self) -> Row | None:
         """The row whose delay is 'the' flash delay: the first flash, those at a beam before others."""
-        flashes = [row for row in self.rows if row.kind is SignalKind.FLASH]
-        flashes.sort(key=lambda row: (row.anchor == "release", row.output, row.count, row.delay_s))
-        return flashes[0] if flashes else None
+        return min(
+            (row for row in self.rows if row.kind is SignalKind.FLASH),
+            key=lambda row: (row.anchor == "release", row.output, row.count, row.delay_s),
+            default=None,
+        )
 
     def with_flash_delay(self, delay_s: float) -> Sequence:
         """The same sequence with another delay of `flash_row`; raises SequenceError if there is none."""

@@ -18,29 +18,35 @@ ANCHORS = ("release", *BEAMS)
 
 
 @dataclass(frozen=True, slots=True)
-class TickRow:
-    """A row on one clock. `origin` is its place in the sequence as written, from 0."""
+class Anchored:
+    """An output that follows an anchor: release, beam1 or beam2, and which counted edge of that beam, from 1."""
 
     anchor: str
     count: int
     output: str
-    delay_ticks: int
-    width_ticks: int
-    origin: int = field(default=0, compare=False)
 
     @property
     def kind(self) -> SignalKind:
         """The kind of the output."""
         return Signal.of(self.output).kind
 
-    def sort_key(self) -> tuple[int, int, int, int]:
-        """The board's order: anchor, count, delay, output."""
-        return (ANCHORS.index(self.anchor), self.count, self.delay_ticks, Signal.of(self.output))
-
     @property
     def where(self) -> str:
         """The anchor in words: `release`, `beam1 edge 2`."""
         return self.anchor if self.anchor == "release" else f"{self.anchor} edge {self.count}"
+
+
+@dataclass(frozen=True, slots=True)
+class TickRow(Anchored):
+    """A row on one clock. `origin` is its place in the sequence as written, from 0."""
+
+    delay_ticks: int
+    width_ticks: int
+    origin: int = field(default=0, compare=False)
+
+    def sort_key(self) -> tuple[int, int, int, int]:
+        """The board's order: anchor, count, delay, output."""
+        return (ANCHORS.index(self.anchor), self.count, self.delay_ticks, Signal.of(self.output))
 
     def describe(self, clock_hz: int) -> str:
         """The row in words, for messages: `row 3 (flash1, beam1 edge 2 + 85.000 ms)`."""
@@ -106,11 +112,11 @@ class Table:
 
     def flash_row(self) -> TickRow | None:
         """The row whose delay is 'the' flash delay: the first flash, those at a beam before others."""
-        flashes = [row for row in self.rows if row.kind is SignalKind.FLASH]
-        flashes.sort(
-            key=lambda row: (row.anchor == "release", row.output, row.count, row.delay_ticks)
+        return min(
+            (row for row in self.rows if row.kind is SignalKind.FLASH),
+            key=lambda row: (row.anchor == "release", row.output, row.count, row.delay_ticks),
+            default=None,
         )
-        return flashes[0] if flashes else None
 
     def spacing_ticks(self, valves: Collection[str] | None = None) -> int | None:
         """From the first opening to the second, of these valves or of all; None with fewer than two."""

@@ -206,7 +206,7 @@ def check(
     board: Board, setup: Setup, *, hands: Person | None = None, alone: bool = False
 ) -> Workflow[Finding]:
     """Look for what is wrong with a setup; `hands` and `alone` as of `PersonAtRig`."""
-    from beamfall.faults.session import look
+    from beamfall.faults.finder import look
 
     def do(people: People) -> Finding:
         return look(
