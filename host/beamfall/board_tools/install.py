@@ -7,7 +7,6 @@ runs: main.py is removed first and written last. Sequences in the board's slots 
 from __future__ import annotations
 
 import contextlib
-import json
 import time
 from dataclasses import dataclass
 from typing import Any
@@ -20,20 +19,23 @@ from beamfall.board_tools.writing import Tell, put_bundle
 from beamfall.errors import (
     AtPrompt,
     BeamfallError,
-    FileWriteError,
     InstallError,
     LinkError,
     PortNotFound,
     UserError,
 )
-from beamfall.files import write_text
 from beamfall.link import LinkTiming
-from beamfall.link.line_levels import LineLevels, recall_levels, remember_levels
+from beamfall.link.line_levels import (
+    LineLevels,
+    read_known,
+    recall_levels,
+    remember_levels,
+    write_known,
+)
 from beamfall.link.port_list import is_same_device, list_ports
 from beamfall.link.probing import listen_for_beacon
 from beamfall.link.serial_port import BAUDRATE, SerialTransport
 from beamfall.link.trace import trace_if_asked, trace_line_if_asked
-from beamfall.places import find_boards_folder
 from beamfall.setup.board_profiles import (
     Profile,
     check_profile,
@@ -350,28 +352,16 @@ def ask_interpreter(port: str, tell: Tell = lambda text: None) -> Interpreter:
 def remember(report: Report) -> None:
     """Store what an installation found out about board and port; an unwritable folder is not an error."""
     remember_levels(report.port, report.levels)
-    if report.unique_id is None:
-        return
-    content = {
-        "profile": report.profile,
-        "firmware": report.firmware,
-        "interpreter": to_json(report.interpreter),
-    }
-    try:
-        folder = find_boards_folder()
-        folder.mkdir(parents=True, exist_ok=True)
-        write_text(folder / f"{report.unique_id}.json", json.dumps(content, indent=1))
-    except (OSError, FileWriteError):
-        return
+    if report.unique_id is not None:
+        content = {
+            "profile": report.profile,
+            "firmware": report.firmware,
+            "interpreter": to_json(report.interpreter),
+        }
+        write_known(f"{report.unique_id}.json", content)
 
 
 def recall_interpreter(unique_id: bytes) -> dict[str, Any] | None:
     """Return what is remembered about a board's interpreter, or None."""
-    try:
-        content = json.loads(
-            (find_boards_folder() / f"{unique_id.hex()}.json").read_text(encoding="utf-8")
-        )
-    except (OSError, ValueError):
-        return None
-    found = content.get("interpreter") if isinstance(content, dict) else None
+    found = read_known(f"{unique_id.hex()}.json").get("interpreter")
     return found if isinstance(found, dict) else None

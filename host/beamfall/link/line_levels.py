@@ -9,6 +9,7 @@ reset circuit does not reset the chip when both are on.
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -30,7 +31,7 @@ class LineLevels:
 
 def recall_levels(url: str) -> LineLevels:
     """Return the levels for the board at a port, if it was installed from this computer."""
-    entry = _read().get(_identify(url))
+    entry = read_known(_FILE).get(_identify(url))
     if not isinstance(entry, dict):
         return LineLevels()
     found = [entry.get(name) for name in ("dtr", "rts")]
@@ -40,19 +41,24 @@ def recall_levels(url: str) -> LineLevels:
 
 
 def remember_levels(url: str, levels: LineLevels) -> None:
-    """Store the levels for the board at a port; an unwritable folder is not an error."""
+    """Store the levels for the board at a port."""
+    write_known(_FILE, {**read_known(_FILE), _identify(url): asdict(levels)})
+
+
+def write_known(name: str, content: Mapping[str, Any]) -> None:
+    """Store something about boards in a file of that name; an unwritable folder is not an error."""
     try:
         folder = find_boards_folder()
         folder.mkdir(parents=True, exist_ok=True)
-        content = json.dumps({**_read(), _identify(url): asdict(levels)}, indent=1)
-        write_text(folder / _FILE, content + "\n")
+        write_text(folder / name, json.dumps(content, indent=1) + "\n")
     except (OSError, FileWriteError):
         return
 
 
-def _read() -> dict[str, Any]:
+def read_known(name: str) -> dict[str, Any]:
+    """Return what `write_known` has stored under that name; nothing if it cannot be read."""
     try:
-        content = json.loads((find_boards_folder() / _FILE).read_text(encoding="utf-8"))
+        content = json.loads((find_boards_folder() / name).read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return {}
     return content if isinstance(content, dict) else {}

@@ -1,7 +1,7 @@
 """The rig as a form: each key of a rig file is a field, with what the file says and what is wrong with it.
 
 The content is the TOML document itself (tomlkit), so a saved rig file keeps the user's comments, order and
-quoting. `setup.rig_keys` says which fields there are, and `parse_rig` checks what was typed.
+quoting. `setup.rig_tables` says which fields there are, and `parse_rig` checks what was typed.
 """
 
 from __future__ import annotations

@@ -172,20 +172,17 @@ def _change_settings(world: World, change: Callable[[Sequence], Sequence]) -> No
     world.condition.settings = change if before is None else lambda s: change(before(s))
 
 
-def _lengthen_delay(world: World) -> None:
-    _change_settings(world, _shift_delay(world.uniform(0.030, 0.120)))
+def _shift_delay(sign: int) -> Callable[[World], None]:
+    def change(world: World) -> None:
+        by_s = sign * world.uniform(0.030, 0.120)
 
+        def shift(sequence: Sequence) -> Sequence:
+            flash = sequence.flash_row()
+            if flash is None:
+                return sequence
+            return sequence.with_flash_delay(max(0.002, flash.delay_s + by_s))
 
-def _shorten_delay(world: World) -> None:
-    _change_settings(world, _shift_delay(-world.uniform(0.030, 0.120)))
-
-
-def _shift_delay(by_s: float) -> Callable[[Sequence], Sequence]:
-    def change(sequence: Sequence) -> Sequence:
-        flash = sequence.flash_row()
-        if flash is None:
-            return sequence
-        return sequence.with_flash_delay(max(0.002, flash.delay_s + by_s))
+        _change_settings(world, shift)
 
     return change
 
@@ -251,8 +248,8 @@ FAULTS: Mapping[str, Fault] = MappingProxyType(
         "flash-recycling": Fault(_slow_flash, SignalKind.FLASH),
         "light-sensor-blind": Fault(_set("condition", light_sensor=False)),
         "camera-cable": Fault(_set("condition", camera_cable=False)),
-        "delay-too-long": Fault(_lengthen_delay),
-        "delay-too-short": Fault(_shorten_delay),
+        "delay-too-long": Fault(_shift_delay(1)),
+        "delay-too-short": Fault(_shift_delay(-1)),
         "window-too-short": Fault(_shorten_window),
         "supply-sagging": Fault(_weaken_supply),
         "usb-dropping-out": Fault(_shake_usb),
