@@ -84,7 +84,6 @@ class BoardSession:
 
     @property
     def transport(self) -> Transport:
-        """The transport in use."""
         return self.link.transport
 
     @property

@@ -93,7 +93,6 @@ Event = StateChanged | EdgesSeen | ShotDone | Forgotten | Trouble
 
 
 def make_event(report: Report) -> Event:
-    """Return a report as an event."""
     fields = report.message.fields
     if report.name == "edges":
         base = fields["base_ticks"]

@@ -93,7 +93,6 @@ class BoardFile:
 
     @property
     def is_folder(self) -> bool:
-        """Whether it is a folder."""
         return self.size < 0
 
 

@@ -80,7 +80,6 @@ class Finding:
     ended_early: bool = False
 
     def to_json(self) -> dict[str, Any]:
-        """One object for `--json`."""
         return {
             "ranked": [{"name": n, "probability": round(p, 4)} for n, p in self.ranked],
             "questions": self.questions,

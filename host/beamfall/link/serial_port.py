@@ -89,7 +89,6 @@ class SerialTransport:
         return time.monotonic()
 
     def sleep(self, seconds: float) -> None:
-        """Sleep."""
         time.sleep(seconds)
 
     def close(self) -> None:

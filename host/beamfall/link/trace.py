@@ -70,7 +70,6 @@ class PcapngFile:
         self._write(6, head + _pad(data) + flags)
 
     def close(self) -> None:
-        """Close the file."""
         self._file.close()
 
     def _write(self, kind: int, body: bytes) -> None:

@@ -224,7 +224,6 @@ def _list_keys(kind: Any) -> Mapping[str, Field[Any]]:
 
 
 def rule_of(item: Field[Any]) -> Rule:
-    """The rule of a field."""
     rule: Rule = item.metadata["rule"]
     return rule
 

@@ -27,7 +27,6 @@ class Anchored:
 
     @property
     def kind(self) -> SignalKind:
-        """The kind of the output."""
         return Signal.of(self.output).kind
 
     @property
@@ -182,7 +181,6 @@ class PlannedEdge:
 
     @property
     def kind(self) -> SignalKind:
-        """The kind of the output."""
         return self.row.kind
 
 

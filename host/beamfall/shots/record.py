@@ -70,12 +70,10 @@ class EdgeRecord:
 
     @property
     def signal(self) -> Signal:
-        """The line."""
         return Signal.of(self.what)
 
     @property
     def kind(self) -> SignalKind:
-        """The kind of the line."""
         return self.signal.kind
 
     @property

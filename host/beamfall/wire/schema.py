@@ -246,7 +246,6 @@ class Definition:
 
     @cached_property
     def by_id(self) -> Mapping[int, MessageDefinition]:
-        """Messages by their id."""
         return MappingProxyType({message.id: message for message in self.messages.values()})
 
     def enum(self, name: str) -> type[WireEnum]:
