@@ -137,20 +137,16 @@ def _check_head(table: Table, limits: BoardLimits) -> Iterator[Problem]:
         )
     window_max = _longest_window(limits)
     if table.window_ticks > window_max:
-        found, allowed = say.two(table.window_ticks, window_max)
-        yield Problem(
-            None, "beyond_horizon", f"window is {found}, the longest is {allowed}; shorten it"
-        )
+        text = "window is {}, the longest is {}; shorten it"
+        yield Problem(None, "beyond_horizon", say.two(text, table.window_ticks, window_max))
     for name, ticks, most in (
         ("tail", table.tail_ticks, HORIZON_TICKS - min(table.window_ticks, window_max)),
         ("blanking", table.blanking_ticks, HORIZON_TICKS),
         ("dwell", table.dwell_ticks, HORIZON_TICKS),
     ):
         if ticks > most:
-            found, allowed = say.two(ticks, most)
-            yield Problem(
-                None, "beyond_horizon", f"{name} is {found}, the longest is {allowed}; shorten it"
-            )
+            text = f"{name} is {{}}, the longest is {{}}; shorten it"
+            yield Problem(None, "beyond_horizon", say.two(text, ticks, most))
     awaited = sum(table.awaits)
     if awaited and not table.window_ticks:
         yield Problem(
@@ -214,81 +210,64 @@ def _check_row(row: TickRow, table: Table, limits: BoardLimits) -> Iterator[Prob
     longest = limits.longest_ticks(row.output)
     if row.width_ticks > longest:
         word = "opening" if row.kind is SignalKind.VALVE else "width"
-        found, allowed = say.two(row.width_ticks, longest)
-        yield problem(
-            "width_too_long",
-            f"{word} is {found}, the longest on this board is {allowed}; shorten it",
-        )
+        text = f"{word} is {{}}, the longest on this board is {{}}; shorten it"
+        yield problem("width_too_long", say.two(text, row.width_ticks, longest))
     if row.delay_ticks + row.width_ticks > latest:
-        found, allowed = say.two(row.delay_ticks + row.width_ticks, latest)
-        yield problem(
-            "beyond_horizon",
-            f"it ends {found} after its anchor, but must end within {allowed}; "
-            "make delay, window or tail shorter",
-        )
+        text = "it ends {} after its anchor, but must end within {}; make delay, window or tail shorter"
+        end = row.delay_ticks + row.width_ticks
+        yield problem("beyond_horizon", say.two(text, end, latest))
     if row.delay_ticks < earliest:
-        found, allowed = say.two(row.delay_ticks, earliest)
-        yield problem(
-            "too_early",
-            f"delay is {found}, the earliest on this board is {allowed}; use a longer delay",
-        )
+        text = "delay is {}, the earliest on this board is {}; use a longer delay"
+        yield problem("too_early", say.two(text, row.delay_ticks, earliest))
     if row.anchor != "release" and row.delay_ticks < table.dwell_ticks:
-        found, allowed = say.two(row.delay_ticks, table.dwell_ticks)
-        yield problem(
-            "before_dwell",
-            f"delay is {found}, shorter than the dwell of {allowed} after which an edge counts; "
-            "use a longer delay or a shorter dwell",
+        text = (
+            "delay is {}, shorter than the dwell of {} after which an edge counts; "
+            "use a longer delay or a shorter dwell"
         )
+        yield problem("before_dwell", say.two(text, row.delay_ticks, table.dwell_ticks))
 
 
 def _check_neighbours(table: Table, limits: BoardLimits) -> Iterator[Problem]:
     """Each row against the nearest earlier row of its output; the order makes that enough."""
-    say = _Say(table.clock_hz)
     last: dict[str, TickRow] = {}
     for row in table.rows:
-        other = last.get(row.output)
+        if row.output in last:
+            yield from _check_pair(row, last[row.output], table, limits)
         last[row.output] = row
-        if other is None:
-            continue
+
+
+def _check_pair(
+    row: TickRow, other: TickRow, table: Table, limits: BoardLimits
+) -> Iterator[Problem]:
+    say = _Say(table.clock_hz)
+
+    def problem(reason: str, text: str) -> Problem:
         where = f"{row.describe(table.clock_hz)} and {other.describe(table.clock_hz)}"
-        if other.anchor != row.anchor:
-            yield Problem(
-                row.origin + 1,
-                "bad_anchor",
-                f"{where}: rows of one output must share one anchor; use one, or another output",
-            )
-            continue
-        # Between two counted edges of a beam lies at least the blanking.
-        between = (row.count - other.count) * table.blanking_ticks
-        start_gap = between + row.delay_ticks - other.delay_ticks
-        gap = start_gap - other.width_ticks
-        flash_gap = limits.ticks_of_us(limits.flash_gap_us)
-        cure = "spread them"
-        if row.count != other.count:
-            cure = "spread them, or set blanking so that their beam edges cannot come closer"
-        if row.kind is SignalKind.FLASH and start_gap < flash_gap:
-            found, allowed = say.two(max(start_gap, 0), flash_gap)
-            yield Problem(
-                row.origin + 1,
-                "flash_spacing",
-                f"{where}: they may come {found} apart, but must be at least {allowed} apart; {cure}",
-            )
-            continue
-        least = limits.ticks_of_us(limits.valve_gap_us) if row.kind is SignalKind.VALVE else 1
-        if gap < 0:
-            yield Problem(
-                row.origin + 1,
-                "overlap",
-                f"{where}: they overlap by {say(-gap)}; move them apart by that and "
-                f"{say(least)} more",
-            )
-        elif gap < least:
-            found, allowed = say.two(gap, least)
-            yield Problem(
-                row.origin + 1,
-                "overlap",
-                f"{where}: {found} between them, but at least {allowed} is needed; move them apart",
-            )
+        return Problem(row.origin + 1, reason, f"{where}: {text}")
+
+    if other.anchor != row.anchor:
+        text = "rows of one output must share one anchor; use one, or another output"
+        yield problem("bad_anchor", text)
+        return
+    # Between two counted edges of a beam lies at least the blanking.
+    between = (row.count - other.count) * table.blanking_ticks
+    start_gap = between + row.delay_ticks - other.delay_ticks
+    gap = start_gap - other.width_ticks
+    flash_gap = limits.ticks_of_us(limits.flash_gap_us)
+    cure = "spread them"
+    if row.count != other.count:
+        cure = "spread them, or set blanking so that their beam edges cannot come closer"
+    if row.kind is SignalKind.FLASH and start_gap < flash_gap:
+        text = f"they may come {{}} apart, but must be at least {{}} apart; {cure}"
+        yield problem("flash_spacing", say.two(text, max(start_gap, 0), flash_gap))
+        return
+    least = limits.ticks_of_us(limits.valve_gap_us) if row.kind is SignalKind.VALVE else 1
+    if gap < 0:
+        text = f"they overlap by {say(-gap)}; move them apart by that and {say(least)} more"
+        yield problem("overlap", text)
+    elif gap < least:
+        text = "{} between them, but at least {} is needed; move them apart"
+        yield problem("overlap", say.two(text, gap, least))
 
 
 def _check_duty(table: Table, limits: BoardLimits) -> Iterator[Problem]:
@@ -298,14 +277,11 @@ def _check_duty(table: Table, limits: BoardLimits) -> Iterator[Problem]:
         rows = [row for row in table.rows if row.output == valve]
         total = sum(row.width_ticks for row in rows)
         if total > most:
-            found, allowed = say.two(total, most)
-            yield Problem(
-                rows[-1].origin + 1,
-                "duty",
-                f"{valve} is open for {found} in total, but at most {allowed} is allowed "
-                f"({limits.duty_percent} % of {limits.duty_window_ms} ms, so that the coil stays cool); "
-                "open it less often or for a shorter time",
+            text = (
+                f"{valve} is open for {{}} in total, but at most {{}} is allowed ({limits.duty_percent} % of "
+                f"{limits.duty_window_ms} ms, so that the coil stays cool); open it less often or for a shorter time"
             )
+            yield Problem(rows[-1].origin + 1, "duty", say.two(text, total, most))
 
 
 class _Say:
@@ -317,6 +293,6 @@ class _Say:
     def __call__(self, ticks: int) -> str:
         return format_duration(ticks / self._clock_hz)
 
-    def two(self, one: int, other: int) -> tuple[str, str]:
-        """Two times with enough digits to show the difference."""
-        return format_two_durations(one / self._clock_hz, other / self._clock_hz)
+    def two(self, text: str, one: int, other: int) -> str:
+        """A text with two times in its places, with enough digits to show the difference."""
+        return text.format(*format_two_durations(one / self._clock_hz, other / self._clock_hz))
