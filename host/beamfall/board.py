@@ -21,7 +21,7 @@ from beamfall.interrupts import check_stop
 from beamfall.link import Link, LinkTiming, Transport
 from beamfall.link.session import go_on
 from beamfall.ports import open_transport
-from beamfall.setup.service_times import check_contact, check_opening, check_rinse
+from beamfall.setup.limits import check_contact, check_opening, check_rinse
 from beamfall.setup.signals import Signal, SignalKind
 from beamfall.setup.table import Table
 

@@ -8,12 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any, Self
+from typing import TYPE_CHECKING, Any, Self
 
-from beamfall.errors import SequenceError
+from beamfall.errors import SequenceError, UserError
 from beamfall.setup.signals import INPUTS, OUTPUTS, Signal, SignalKind
 from beamfall.setup.table import BEAMS, Table, TickRow
 from beamfall.setup.unit_words import format_duration, format_two_durations
+
+if TYPE_CHECKING:
+    from beamfall.link import Welcome
 
 HORIZON_TICKS = 2**30 - 1  # messages.toml: limits.horizon_ticks
 COUNT_MAX = 255  # a u8 on the wire
@@ -282,6 +285,37 @@ def _check_duty(table: Table, limits: BoardLimits) -> Iterator[Problem]:
                 f"{limits.duty_window_ms} ms, so that the coil stays cool); open it less often or for a shorter time"
             )
             yield Problem(rows[-1].origin + 1, "duty", say.two(text, total, most))
+
+
+# -- a single action: the board checks the same and does not rely on this --------------------------
+def check_opening(opening_s: float, board: Welcome) -> None:
+    """Raise UserError unless a valve of this board may open for `opening_s` for one drop."""
+    _check_time("an opening", "a valve opens", opening_s, board, board.valve_max_us / 1e6)
+
+
+def check_contact(contact_s: float, board: Welcome) -> None:
+    """Raise UserError unless a flash contact of this board may close for `contact_s`."""
+    _check_time("a contact", "it closes", contact_s, board, board.flash_max_us / 1e6)
+
+
+def check_rinse(duration_s: float, board: Welcome) -> None:
+    """Raise UserError unless this board holds a valve open for `duration_s`; it counts in milliseconds."""
+    _check_time(
+        "rinsing", "a valve stays open", duration_s, board, board.rinse_max_ms / 1e3, least_s=1e-3
+    )
+
+
+def _check_time(
+    what: str, does: str, seconds: float, board: Welcome, most_s: float, *, least_s: float = 0.0
+) -> None:
+    least_s = least_s or 1 / board.clock_hz
+    # Half a unit of the board's rounds up to one. What is not a number fails the comparison.
+    if 0.5 * least_s < seconds <= most_s * (1.0 + 1e-9):
+        return
+    given, most = format_two_durations(seconds, most_s)
+    raise UserError(
+        f"{what} of {given}: on board '{board.name}' {does} for {format_duration(least_s)} to {most}"
+    )
 
 
 class _Say:

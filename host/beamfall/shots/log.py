@@ -21,8 +21,7 @@ from beamfall.places import find_log
 from beamfall.setup.rig import Rig
 from beamfall.setup.table import Table
 from beamfall.shots.database import explain_errors, open_database
-from beamfall.shots.find import LogFinder
-from beamfall.shots.hosts import name_process
+from beamfall.shots.find import LogFinder, name_process
 from beamfall.shots.outcome import plan_of
 from beamfall.shots.record import (
     BEGUN,
