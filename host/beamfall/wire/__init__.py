@@ -9,7 +9,7 @@ for found in framer.feed(data):
 
 from __future__ import annotations
 
-from beamfall.wire.definition import get_definition
+from beamfall.wire.definition import get_definition, load_definition
 from beamfall.wire.framing import (
     Frame,
     FrameError,
@@ -36,5 +36,6 @@ __all__ = [
     "encode_frame",
     "get_codec",
     "get_definition",
+    "load_definition",
     "make_table_messages",
 ]
