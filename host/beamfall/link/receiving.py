@@ -25,7 +25,7 @@ _SEEN_MAX = 200  # bytes from a strange device kept for the message
 
 @dataclass
 class LinkCounters:
-    """What happened since the link was made, counted: nothing is dropped in silence. It goes on after a reconnection."""
+    """What happened on a link, counted: nothing is dropped in silence. It continues after a reconnection."""
 
     bytes_sent: int = 0
     bytes_received: int = 0
