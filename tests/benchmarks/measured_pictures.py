@@ -6,7 +6,9 @@ of the frame, and nothing in it; every second camera is close. WORLD is any word
 reader that was mended after a look at some pictures is judged on others; with a word that begins with `high` the
 cameras look down by 10 to 30°, with one that begins with `small` the drops are 2 to 3 mm wide instead of 3.2 to 4.6.
 FOLDER keeps the pictures for another run. Pictures of a rig are measured together, as `photos measure` does; its
-umbrellas are dated alone, and as a series of known delays. It only prints.
+umbrellas are dated alone, and as a series of known delays. All of it is done twice: from the pictures alone, and with
+the beam edges that the log has of each shot. Those say where its drops would be, as far as the rig file is right:
+heights, volumes and first speeds of the simulated rigs differ from it as `planning.unknowns` says. It only prints.
 """
 
 from __future__ import annotations
@@ -18,6 +20,7 @@ import sys
 import time
 from collections import Counter, defaultdict
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -27,6 +30,7 @@ from photographed_rigs import LEVEL_DEG, Shot, photograph  # noqa: E402
 
 from beamfall.photos.measure import Measured, Scene, date_series, measure_pixels  # noqa: E402
 from beamfall.photos.measure.series import lacks, share_scene  # noqa: E402
+from beamfall.planning.in_flight import expect_drops  # noqa: E402
 
 _MM, _SHARE = 0.5, 0.007  # allowed: the larger of these, the second of the picture's height
 _KNOWN = 0.03  # relative error with which drop and meeting speed are known
@@ -35,28 +39,49 @@ _KNOWN = 0.03  # relative error with which drop and meeting speed are known
 class Score:
     """Counts and errors by name."""
 
-    def __init__(self) -> None:
+    def __init__(self, name: str) -> None:
+        self.name = name
         self.counts: Counter[str] = Counter()
         self.good: defaultdict[str, list[bool]] = defaultdict(list)
 
-    def add_rig(self, shots: list[Shot]) -> None:
+    def add_rig(self, shots: list[Shot], *, with_log: bool) -> None:
         draws = random.Random(f"known {shots[0].rig}")
         factors = draws.gauss(1.0, _KNOWN), draws.gauss(1.0, _KNOWN)
         scenes = [_know(shot, *factors) for shot in shots]
+        if with_log:
+            scenes = [
+                replace(scene, expected=expect_drops(shot.file, shot.seen))
+                for shot, scene in zip(shots, scenes, strict=True)
+            ]
+            self.add_expected(shots, scenes)
         seen = [
             measure_pixels(shot.pixels, scene) for shot, scene in zip(shots, scenes, strict=True)
         ]
         first = list(seen)
         for place, (shot, scene) in enumerate(zip(shots, scenes, strict=True)):
             again = share_scene(first, scene)
-            if lacks(seen[place], again):
+            alone = seen[place]
+            if lacks(alone, again):
                 seen[place] = measure_pixels(shot.pixels, again)
             self.add(shot, seen[place])
+            self.add_age("age alone", shot, alone)
         timed = [place for place, shot in enumerate(shots) if shot.delay_ms is not None]
         if timed:
             series = [(seen[place], shots[place].delay_ms or 0.0) for place in timed]
-            for place, one in zip(timed, date_series(series, scenes[timed[0]]), strict=True):
+            again = share_scene(first, scenes[timed[0]])
+            for place, one in zip(timed, date_series(series, again), strict=True):
                 self.add_age("age in a series", shots[place], one)
+
+    def add_expected(self, shots: list[Shot], scenes: list[Scene]) -> None:
+        """How far the last drop is from where the log expects it."""
+        for shot, scene in zip(shots, scenes, strict=True):
+            last = scene.expected[-1]
+            assert last is not None
+            if len(scene.expected) > 1:
+                off = 1e3 * last.height_m - shot.truth.heights_mm[-1]
+                self.good["drop 2 within 1.64 standard errors of where it is expected"].append(
+                    abs(off) <= 1.645e3 * last.error_m
+                )
 
     def add(self, shot: Shot, seen: Measured) -> None:
         truth = shot.truth
@@ -66,7 +91,7 @@ class Score:
         if seen.stage is not None and seen.stage != truth.stage:
             self.counts["sure of a wrong stage"] += 1
             print(
-                f"rig {shot.rig}: a {truth.stage} ({truth.kind}) is read as {seen.stage}",
+                f"{self.name}: rig {shot.rig}: a {truth.stage} ({truth.kind}) is read as {seen.stage}",
                 flush=True,
             )
         self.good["stage"].append(seen.stage == truth.stage)
@@ -80,7 +105,6 @@ class Score:
                 self.counts[f"{name} not given"] += 1
                 continue
             self.good[f"{name} where given"].append(abs(seen.marks[name].row - row) <= allowed)
-        self.add_age("age alone", shot, seen)
 
     def add_age(self, name: str, shot: Shot, seen: Measured) -> None:
         if shot.truth.stage != "after" or shot.truth.age_ms is None:
@@ -131,12 +155,14 @@ def main() -> None:
     pixels = int(sys.argv[2]) if len(sys.argv) > 2 else 600
     world = sys.argv[3] if len(sys.argv) > 3 else "judged"
     folder = Path(sys.argv[4]) if len(sys.argv) > 4 else None
-    score, last = Score(), None
+    alone, logged, last = Score("the pictures alone"), Score("with the log"), None
     for shots in _photograph(rigs, pixels, world, folder):
         if shots:
-            score.add_rig(shots)
+            alone.add_rig(shots, with_log=False)
+            logged.add_rig(shots, with_log=True)
             last = shots[0].pixels
-    print(score.say())
+    for score in (alone, logged):
+        print(f"\n{score.name}\n{score.say()}")
     if last is not None:
         large = np.kron(last, np.ones((10, 10, 1), np.uint8))
         began = time.process_time()

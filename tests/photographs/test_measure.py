@@ -40,11 +40,9 @@ def shots():
     made = {}
     for kind in KINDS:
         draws = random.Random(f"measured {kind}")
-        scene, stage, meeting, _ = next(
-            shot for _ in range(20) if (shot := make_shot(model, kind, draws)) is not None
-        )
-        truth = find_truth(scene, kind, stage, meeting, PIXELS)
-        made[kind] = render(scene, pixels=PIXELS), truth
+        taken = next(one for _ in range(20) if (one := make_shot(model, kind, draws)) is not None)
+        truth = find_truth(taken.scene, kind, taken.stage, taken.meeting_m_s, PIXELS)
+        made[kind] = render(taken.scene, pixels=PIXELS), truth
     return made
 
 

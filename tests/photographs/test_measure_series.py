@@ -89,10 +89,9 @@ def picture():
     """Drop 2 above the jet, with its truth."""
     model = draw_model(example_rig(), 4)
     draws = random.Random("measured before")
-    scene, stage, meeting, _ = next(
-        shot for _ in range(20) if (shot := make_shot(model, "before", draws)) is not None
-    )
-    return render(scene, pixels=500), find_truth(scene, "before", stage, meeting, 500)
+    taken = next(one for _ in range(20) if (one := make_shot(model, "before", draws)) is not None)
+    truth = find_truth(taken.scene, "before", taken.stage, taken.meeting_m_s, 500)
+    return render(taken.scene, pixels=500), truth
 
 
 def test_a_background_takes_away_what_is_always_there(picture, tmp_path: Path) -> None:

@@ -14,8 +14,9 @@ from beamfall.photos.measure import Measured, Value
 from beamfall.photos.sources import OwnCamera
 from beamfall.planning.seek.answer import Answer
 from beamfall.setup.rig import example_rig
-from beamfall.shots import ShotLog
+from beamfall.shots import ShotLog, ShotRecord
 from beamfall.workflows.picture_reader import MeasuringReader, make_answer
+from beamfall.workflows.picture_scene import expect_logged
 from beamfall.workflows.run import PythonFrontEnd, run
 from beamfall.workflows.seek import seek
 
@@ -44,7 +45,8 @@ def test_what_is_not_sure_is_no_answer(stage: str | None) -> None:
 def test_a_damaged_photograph_is_not_sure(tmp_path: Path) -> None:
     file = tmp_path / "damaged.jpg"
     file.write_bytes(b"\xff\xd8 no picture \xff\xd9")
-    assert MeasuringReader.make(example_rig()).read(file, {}).answer is None
+    record = ShotRecord(state="fired", clock_hz=1, timing="simulated")
+    assert MeasuringReader.make(example_rig()).read(file, {}, record).answer is None
 
 
 @pytest.mark.full
@@ -71,3 +73,6 @@ def test_a_search_whose_pictures_arrive_needs_little_typing(tmp_path: Path) -> N
         done = run(steps, board, log, PythonFrontEnd(answer), arrivals=arrivals)
     assert done.search.found and len(typed) < len(done.shots)
     assert done.truth is not None and abs(done.truth.error_s or 1.0) < 1e-3
+    for seen, shot in zip(reader._seen, done.shots, strict=True):  # the log said where drop 2 was
+        assert seen.expected is not None
+        assert seen.expected == expect_logged(rig, shot.fired.record)[-1]

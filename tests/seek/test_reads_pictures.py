@@ -14,7 +14,7 @@ from beamfall.photos.arrival import Arrivals
 from beamfall.photos.watched_folder import WatchedFolder
 from beamfall.planning.seek.answer import Answer
 from beamfall.setup.rig import example_rig
-from beamfall.shots import ShotLog
+from beamfall.shots import ShotLog, ShotRecord
 from beamfall.workflows.reading import Reading, read_marks
 from beamfall.workflows.run import PythonFrontEnd, run
 from beamfall.workflows.seek import seek
@@ -100,7 +100,7 @@ def test_the_search_learns_from_the_picture_that_has_arrived(tmp_path: Path) -> 
     class Reader:
         """Finds every picture to be the collision, late by 3 ms."""
 
-        def read(self, path: Path, marks: Mapping[str, float]) -> Reading:
+        def read(self, path: Path, marks: Mapping[str, float], record: ShotRecord) -> Reading:
             return Reading(path, Answer("after", since_s=5e-3, since_error_s=2e-4), path.name)
 
     done, shown, notes = search_two_shots(tmp_path, Reader(), lambda question: "")
@@ -115,7 +115,7 @@ def test_a_mark_shows_the_new_reading_before_it_counts(tmp_path: Path) -> None:
     class Reader:
         """Sees a jet, until both marks are set."""
 
-        def read(self, path: Path, marks: Mapping[str, float]) -> Reading:
+        def read(self, path: Path, marks: Mapping[str, float], record: ShotRecord) -> Reading:
             return Reading(path, Answer("contact" if len(marks) == 2 else "jet"), " ".join(marks))
 
     asked: list[str] = []

@@ -11,12 +11,14 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
+from beamfall.planning.seek.answer import Shot as SeenShot
 from beamfall.planning.setting import compute_flow, make_setting
-from beamfall.setup.rig import example_rig
+from beamfall.setup.rig import Rig, example_rig
 from beamfall.setup.signals import Signal
 from beamfall.sim.build import draw_model
 from beamfall.sim.collision import see_picture
 from beamfall.sim.develop import render
+from beamfall.sim.drops import find_height, reach
 from beamfall.sim.liquid_shapes import find_sheet
 from beamfall.sim.look import DYES, GELS, Look
 from beamfall.sim.model import RigModel
@@ -56,17 +58,38 @@ class Truth:
     diameter_mm: float | None = None
     age_ms: float | None = None
     meeting_m_s: float | None = None
+    heights_mm: tuple[float, ...] = ()  # of each drop's lowest point, had it met nothing
 
 
 @dataclass(frozen=True)
 class Shot:
-    """A picture with its truth."""
+    """A picture with its truth. `file`: what the photographer's file says of the rig; `seen`: what the log says of
+    the shot."""
 
     rig: int
     pixels: Any
     truth: Truth
     scene: Scene
-    delay_ms: float | None = None  # from drop 2's beam edge to the light; None with one drop
+    file: Rig
+    seen: SeenShot
+
+    @property
+    def delay_ms(self) -> float | None:
+        """From drop 2's beam edge to the flash's contact; None with one drop."""
+        edge = self.seen.find_edge(2)
+        return None if edge is None else 1e3 * (self.seen.flash_s - edge)
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A simulated shot before its picture is drawn: the scene, what it shows, the speed at which drop and jet met in
+    m/s, how far each drop's lowest point would be above the surface in m, and what the log says."""
+
+    scene: Scene
+    stage: str
+    meeting_m_s: float | None
+    heights_m: tuple[float, ...]
+    seen: SeenShot
 
 
 def draw_look(draws: random.Random, down_deg: tuple[float, float] = LEVEL_DEG) -> Look:
@@ -93,8 +116,9 @@ def draw_look(draws: random.Random, down_deg: tuple[float, float] = LEVEL_DEG) -
 
 def draw_rig(
     number: int, world: str, down_deg: tuple[float, float] = LEVEL_DEG
-) -> tuple[RigModel, random.Random]:
-    """A rig by its number; each `world` has other rigs, with drops of 2 to 3 mm if it begins with `small`."""
+) -> tuple[Rig, RigModel, random.Random]:
+    """A rig by its number, as its file has it and as it is; each `world` has other rigs, with drops of 2 to 3 mm if it
+    begins with `small`."""
     draws = random.Random(f"photographed {world} {number}")
     rig = example_rig()
     height = draws.uniform(0.4, 0.8)
@@ -103,9 +127,10 @@ def draw_rig(
     opening = round(flow.find_opening(math.pi / 6.0 * diameter**3), 4)
     valve = replace(rig.valves[0], height_m=height, opening_s=opening)
     beam = replace(rig.beams[0], height_m=height - 0.12)
-    model = draw_model(replace(rig, valves=(valve,), beams=(beam,)), draws.randrange(10**6))
+    rig = replace(rig, valves=(valve,), beams=(beam,))
+    model = draw_model(rig, draws.randrange(10**6))
     lamp = replace(model.flashes[0], duration_s=draws.uniform(1.5e-5, 8e-5))
-    return replace(model, look=draw_look(draws, down_deg), flashes=(lamp,)), draws
+    return rig, replace(model, look=draw_look(draws, down_deg), flashes=(lamp,)), draws
 
 
 def photograph(
@@ -119,26 +144,27 @@ def photograph(
     """Pictures of the rigs of those numbers, `each` of every rig; every second camera stands as close as the highest
     splash of its rig allows, the others twice as far away."""
     for number in rigs:
-        model, draws = draw_rig(number, world, down_deg)
+        file, model, draws = draw_rig(number, world, down_deg)
         met_at = draws.uniform(0.6, 0.95)
         kinds = draws.choices(list(KINDS), weights=list(KINDS.values()), k=each)
         # What hangs at the frame's top comes last: the others say where that is.
         kinds.sort(key=lambda kind: kind == "half out")
-        made: list[tuple[int, str, Scene, Any]] = []
+        made: list[tuple[int, str, Taken]] = []
         frame: Scene = {}
         for picture, kind in enumerate(kinds):
             if kind == "half out" and not frame:
-                frame = _choose_frame([scene for _, _, scene, _ in made], model, number % 2 == 1)
+                frame = _choose_frame([one.scene for _, _, one in made], model, number % 2 == 1)
                 model = replace(model, frame_height_m=1e-3 * frame["frame_mm"][1])
             shot = make_shot(model, kind, draws, met_at=met_at)
             if shot is not None:
-                made.append((picture, kind, shot[0], shot[1:]))
-        frame = frame or _choose_frame([scene for _, _, scene, _ in made], model, number % 2 == 1)
-        for picture, kind, scene, (stage, meeting, delay_ms) in made:
-            framed = scene | frame
+                made.append((picture, kind, shot))
+        frame = frame or _choose_frame([one.scene for _, _, one in made], model, number % 2 == 1)
+        for picture, kind, shot in made:
+            framed = shot.scene | frame
             seen = render(framed, pixels=pixels, seed=100 * number + picture)
-            truth = find_truth(framed, kind, stage, meeting, pixels)
-            yield Shot(number, seen, truth, framed, delay_ms)
+            truth = find_truth(framed, kind, shot.stage, shot.meeting_m_s, pixels)
+            truth = replace(truth, heights_mm=tuple(1e3 * one for one in shot.heights_m))
+            yield Shot(number, seen, truth, framed, file, shot.seen)
 
 
 def _choose_frame(scenes: list[Scene], model: RigModel, is_close: bool) -> Scene:
@@ -161,8 +187,8 @@ def _find_height(scene: Scene) -> float:
 
 def make_shot(
     model: RigModel, kind: str, draws: random.Random, *, met_at: float | None = None
-) -> tuple[Scene, str, float | None, float | None] | None:
-    """A scene of that kind, what it shows, the speed at which drop and jet met, and the delay of the light in ms.
+) -> Taken | None:
+    """A shot whose picture is of that kind.
 
     Its spacing lets the drops meet at the share `met_at` of the jet's rise, on average (None: chosen at random). The
     scene is None if the rig cannot make one.
@@ -202,19 +228,35 @@ def make_shot(
     ):
         return None
     meeting = None if contact is None else _meeting_speed(model, column)
-    edge = splash.drops[1].dark_s.get(1) if drops == 2 else None
-    return scene, stage, meeting, None if edge is None else 1e3 * (when - edge[0])
+    heights = tuple(_find_free_height(model, one, when) for one in splash.drops)
+    return Taken(
+        scene, stage, meeting, heights, _log_shot(model, splash.drops, needs.spacing_s, when)
+    )
+
+
+def _find_free_height(model: RigModel, drop: Any, when_s: float) -> float:
+    """Height of a drop's lowest point had it met nothing; below the surface it falls on at the speed of its impact."""
+    height = find_height(model, drop, when_s)
+    late = when_s - drop.impact_s
+    return height if height is not None else -drop.impact_speed_m_s * late
+
+
+def _log_shot(model: RigModel, drops: list[Any], spacing_s: float, when_s: float) -> SeenShot:
+    """What the board logs of a shot whose first valve opens at 1 s and whose light comes at `when_s`."""
+    dark = [drop.dark_s[1] for drop in drops]
+    return SeenShot(
+        times_s=tuple(number * spacing_s for number in range(len(drops))),
+        flash_s=when_s - model.flashes[0].latency_s - 1.0,
+        edges_s=tuple(start - 1.0 for start, _ in dark),
+        dwells_s=tuple(end - start for start, end in dark),
+    )
 
 
 def _enters(model: RigModel, drop: Any, draws: random.Random) -> float:
-    from beamfall.sim.drops import reach
-
     return reach(model, drop, model.frame_height_m + draws.uniform(-0.2, 0.3) * drop.diameter_m)[0]
 
 
 def _meeting_speed(model: RigModel, column: Any) -> float:
-    from beamfall.sim.drops import reach
-
     contact, drop = column.contact, column.recent[1]
     rise = column.jet.tip_m(contact.when_s + 1e-4) - column.jet.tip_m(contact.when_s - 1e-4)
     return reach(model, drop, contact.height_m + 0.5 * drop.diameter_m)[1] + rise / 2e-4

@@ -22,7 +22,7 @@ from beamfall.setup.rig import load_rig
 from beamfall.setup.units import parse_quantity
 from beamfall.shots import LoggedShot, ShotLog
 from beamfall.text import show_text
-from beamfall.workflows.picture_measure import find_lights, find_shots
+from beamfall.workflows.picture_measure import expect_shots, find_lights, find_shots
 from beamfall.workflows.picture_scene import make_picture_scene
 
 app = make_app("Measure photographs: surface, drops, jet, umbrella, time since contact.")
@@ -62,17 +62,21 @@ def measure_photos(
     """Measure what pictures show, in mm, each with its standard error.
 
     It finds the surface by the reflection, then the drop, the jet, the umbrella or the crown, and works out the
-    time since the drops met. If a picture does not show something clearly, it says 'not sure'. Pictures are
-    never altered. What is measured in a shot's photograph is kept in the log beside the shot.
+    time since the drops met. If the log has the shot of a picture, its beam edges help. If a picture does not show
+    something clearly, it says 'not sure'. Pictures are never altered. What is measured in a shot's photograph is
+    kept in the log beside the shot.
     """
     scene = _read_scene(rig_file, scale, ruler, background, marks, len(files))
     logged = _find_logged(files)
-    lights = find_lights(logged)
-    made = measure_series(files, scene, lights)
+    lights, expected = find_lights(logged), expect_shots(logged)
+    made = measure_series(files, scene, lights, expected)
     if volume is not None:
         by_drop = _scale_by_drop([one for one in made if isinstance(one, Measured)], volume)
         made = measure_series(
-            files, replace(scene, scale_px_m=by_drop[0], scale_width_px=by_drop[1]), lights
+            files,
+            replace(scene, scale_px_m=by_drop[0], scale_width_px=by_drop[1]),
+            lights,
+            expected,
         )
     good = [one for one in made if isinstance(one, Measured)]
     kept = _keep(good, logged)

@@ -10,15 +10,17 @@ from typing import Any
 
 from beamfall.errors import UserError
 from beamfall.photos.measure import Measured, Scene, date_series, measure
-from beamfall.photos.measure.series import share_surface
+from beamfall.photos.measure.series import share_offset, share_surface
+from beamfall.physics.expected_drop import ExpectedDrop
 from beamfall.shots import LoggedShot, ShotLog, ShotRecord
-from beamfall.workflows.picture_scene import make_picture_scene
+from beamfall.workflows.picture_scene import expect_logged, make_picture_scene
 
 
 def measure_shot(log: ShotLog, shot: int, marks: Mapping[str, float]) -> Measured:
     """Measure a shot's photograph with the marks that a person has set, in pixels, and keep the result in the log.
 
-    Photographs of its series that were measured before give it their surface and, if the spacing is the same, its age.
+    The beam edges of the shot say where its drops would be. Photographs of its series that were measured before give it
+    their surface and how far drops are from there and, if the spacing is the same, its age.
     Raises UserError for a shot without a photograph, PictureError for one that cannot be read.
     """
     logged = log.read_shot(shot)
@@ -26,10 +28,19 @@ def measure_shot(log: ShotLog, shot: int, marks: Mapping[str, float]) -> Measure
     if record.picture is None:
         raise UserError(f"shot {shot} has no photograph in the log, so there is nothing to measure")
     rig = logged.make_rig()
-    scene = Scene() if rig is None else make_picture_scene(rig)
     others = _recall_series(log, record)
-    surface = share_surface([one for one, _ in others])
-    made = measure(Path(record.picture), replace(scene, surface_row=surface, marks=dict(marks)))
+    scene = Scene()
+    if rig is not None:
+        scene = replace(make_picture_scene(rig), expected=expect_logged(rig, record))
+        others = [(_add_expected(one, expect_logged(rig, other)), other) for one, other in others]
+    seen = [one for one, _ in others]
+    scene = replace(
+        scene,
+        surface_row=share_surface(seen),
+        drop_offset_m=share_offset(seen, scene),
+        marks=dict(marks),
+    )
+    made = measure(Path(record.picture), scene)
     light_ms = find_light(record)
     if light_ms is not None:
         same = [
@@ -40,6 +51,21 @@ def measure_shot(log: ShotLog, shot: int, marks: Mapping[str, float]) -> Measure
         made = date_series([(made, light_ms), *same], scene)[0]
     log.set_picture_measured(shot, made.describe())
     return made
+
+
+def _add_expected(measured: Measured, expected: Sequence[ExpectedDrop | None]) -> Measured:
+    return replace(measured, expected=expected[-1]) if expected else measured
+
+
+def expect_shots(
+    shots: Mapping[Path, LoggedShot],
+) -> dict[Path, tuple[ExpectedDrop | None, ...]]:
+    """Where the drops of each picture's shot would be at its flash, for shots whose rig is known."""
+    return {
+        path: expect_logged(rig, one.record)
+        for path, one in shots.items()
+        if (rig := one.known_rig) is not None
+    }
 
 
 def find_light(record: ShotRecord) -> float | None:

@@ -9,14 +9,15 @@ from typing import TYPE_CHECKING
 
 from beamfall.errors import PictureError, UserError
 from beamfall.photos.measure import measure
-from beamfall.photos.measure.series import share_surface
+from beamfall.photos.measure.series import share_offset, share_surface
 from beamfall.planning.seek.answer import Answer
-from beamfall.workflows.picture_scene import make_picture_scene
+from beamfall.workflows.picture_scene import expect_logged, make_picture_scene
 from beamfall.workflows.reading import Reading
 
 if TYPE_CHECKING:
     from beamfall.photos.measure import Measured, Scene, Value
     from beamfall.setup.rig import Rig
+    from beamfall.shots import ShotRecord
 
 # What a measured picture is called in a search for a collision; a crown is neither jet nor drop 2. An empty picture is
 # left to a person: what is not there and what was not found look alike.
@@ -33,8 +34,10 @@ _OF_ONE = {"crown": "crown", "jet": "jet"}
 
 @dataclass
 class MeasuringReader:
-    """Implements `reading.PictureReader`: one camera that does not move, so one clear surface serves all pictures."""
+    """Implements `reading.PictureReader`: one camera that does not move, so one clear surface serves all pictures, and
+    one drop in the air shows how far the log's drops are from where the rig file says."""
 
+    rig: Rig
     scene: Scene
     words: Mapping[str, str] = field(default_factory=lambda: _OF_COLLISION)
     _seen: list[Measured] = field(default_factory=list)
@@ -43,10 +46,16 @@ class MeasuringReader:
     def make(cls, rig: Rig) -> MeasuringReader:
         """Return a reader for pictures of a rig: scale, drop and speed are what its file says."""
         words = _OF_COLLISION if len(rig.list_drops()) > 1 else _OF_ONE
-        return cls(make_picture_scene(rig), words)
+        return cls(rig, make_picture_scene(rig), words)
 
-    def read(self, path: Path, marks: Mapping[str, float]) -> Reading:
-        scene = replace(self.scene, surface_row=share_surface(self._seen), marks=dict(marks))
+    def read(self, path: Path, marks: Mapping[str, float], record: ShotRecord) -> Reading:
+        scene = replace(
+            self.scene,
+            surface_row=share_surface(self._seen),
+            expected=expect_logged(self.rig, record),
+            drop_offset_m=share_offset(self._seen, self.scene),
+            marks=dict(marks),
+        )
         try:
             measured = measure(path, scene)
         except (PictureError, UserError) as error:  # damaged, or OpenCV is not installed

@@ -7,8 +7,12 @@ from dataclasses import replace
 
 from beamfall.errors import PhysicsRangeError
 from beamfall.photos.measure.result import Scene
+from beamfall.physics.expected_drop import ExpectedDrop
+from beamfall.planning.in_flight import expect_drops
+from beamfall.planning.seek.answer import read_shot
 from beamfall.planning.umbrella import find_meeting
 from beamfall.setup.rig import Rig
+from beamfall.shots import ShotRecord
 
 # Relative: drops of one rig meet its jet at any height, where its tip is slower or faster.
 _MEETING_SPREAD = 0.05
@@ -40,3 +44,22 @@ def make_picture_scene(rig: Rig) -> Scene:
         meeting_speed_error=math.hypot(meeting.speed_error, _MEETING_SPREAD),
         liquid=meeting.liquid,
     )
+
+
+def expect_logged(rig: Rig, record: ShotRecord) -> tuple[ExpectedDrop | None, ...]:
+    """Return where the drops of a logged shot would be at its flash, as `Scene.expected` takes them.
+
+    Empty where the log does not say: no flash, no beam, more than two drops (the picture then shows what drop 2 made
+    and drop 3 apart), or a rig that the physics does not cover.
+    """
+    valves = rig.list_drops()
+    if len(valves) > 2 or not rig.beams:
+        return ()
+    outputs = {valve.output for valve in valves}
+    shot = read_shot(record, len(valves), rig.beams[0], outputs)
+    if record.state != "fired" or shot is None:
+        return ()
+    try:
+        return expect_drops(rig, shot)
+    except PhysicsRangeError:
+        return ()

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 if TYPE_CHECKING:
     from beamfall.planning.seek.answer import Answer
+    from beamfall.shots import ShotRecord
 
 #: Marks that a person may set: rows of the picture in pixels; left and right, the umbrella's ends, are columns.
 MARKS = ("surface", "tip", "drop", "left", "right")
@@ -31,8 +32,9 @@ class Reading:
 class PictureReader(Protocol):
     """Reads the pictures of one search, taken by one camera that does not move."""
 
-    def read(self, path: Path, marks: Mapping[str, float]) -> Reading:
-        """Read a picture, with the marks that a person has set. A picture that cannot be read has no answer."""
+    def read(self, path: Path, marks: Mapping[str, float], record: ShotRecord) -> Reading:
+        """Read the picture of a shot, with the marks that a person has set. A picture that cannot be read has no
+        answer."""
 
 
 def read_marks(text: str) -> dict[str, float]:

@@ -203,7 +203,7 @@ class _Seek:
         marks: dict[str, float] = {}
         while True:
             if photo is not None and self.reader is not None and (said is None or marks):
-                self.readings[shot] = self.reader.read(photo.path, marks)
+                self.readings[shot] = self.reader.read(photo.path, marks, fired.record)
                 yield PictureRead(fired, self.readings[shot])
             reading = self.readings.get(shot)
             if self.look is not None:  # the simulated photographer agrees, and makes no slips

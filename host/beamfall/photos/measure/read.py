@@ -76,6 +76,8 @@ class Reading:
     rim_height: float | None = None
     crown_width: float | None = None
     ring_width: float | None = None  # of a low ring: a crown that sinks, or what it leaves
+    standing: Standing | None = None
+    upright: Upright | None = None
     doubts: list[str] = field(default_factory=list)
 
 
@@ -133,6 +135,9 @@ def read_shapes(
             "rings stand above the surface: lower the camera, set looks_down in the rig file, or set the marks"
         )
     reading.surface, reading.surface_error = row, error
+    reading.standing = standing
+    if standing is not None:
+        reading.upright = measure_standing(standing, guess, scale)
     reading.doubts += doubts
     _doubt_seen_from_above(reading, outlines.rings is not None, down_deg)
     return reading
@@ -267,7 +272,7 @@ def _classify(
         # An umbrella grows far wider than a drop; a rising jet may have a wide head.
         if ratio > UMBRELLA_RATIO * 1.1 and upright.widest > _WIDER * drop.across:
             made.stage, made.confidence = "after", 0.75
-            return _add_umbrella(made, upright, standing)
+            return add_umbrella(made, upright)
         return _add_drop(made, drop)
     ball = find_ball(standing, surface, scale)
     if ball is not None:
@@ -290,7 +295,7 @@ def _classify(
         if upright.widest < _LEAST_UMBRELLA_MM * scale or aside > 0.2 * upright.widest:
             made.confidence = 0.7
             made.doubts.append("the wide part is too narrow for an umbrella, or hangs to one side")
-        return _add_umbrella(made, upright, standing)
+        return add_umbrella(made, upright)
     width, again = measure_top(standing, surface, scale)
     if again is None:
         made.stage, made.confidence = "jet", 0.75
@@ -359,7 +364,8 @@ def _add_drop(made: Reading, drop: Blob) -> Reading:
     return made
 
 
-def _add_umbrella(made: Reading, upright: Upright, standing: Standing) -> Reading:
+def add_umbrella(made: Reading, upright: Upright) -> Reading:
+    """Add the ends of an umbrella and its rim."""
     made.left, made.right = upright.left, upright.right
     made.rim_row, made.rim_height = upright.row, upright.rim
     return made

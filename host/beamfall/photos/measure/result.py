@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from beamfall.physics.expected_drop import ExpectedDrop
 from beamfall.physics.liquids import WATER, Liquid
 
 STAGES = ("nothing", "crown", "jet", "before", "contact", "after")
@@ -44,7 +45,10 @@ class Scene:
     picture's height, and its standard error, from other pictures of the same camera. `looks_down_deg`: the angle by
     which the camera looks down; where it is None, rings on the surface show it. `background`: a picture without
     liquid in the air. `drop_diameter_m` and `meeting_speed_m_s` (drop 2 against the jet's tip), each with its relative
-    error, and `liquid` serve for the time since the contact. `marks` are set by a person, in pixels: see `MARKS`.
+    error, and `liquid` serve for the time since the contact. `expected`: where the shot's log expects each of its drops
+    at the light, in the order of their openings; None for a drop whose beam edge was not seen. `drop_offset_m`: by how
+    much drops of this rig are seen higher than expected, with its standard error, from other pictures. `marks` are set
+    by a person, in pixels: see `MARKS`.
     """
 
     scale_px_m: float | None = None
@@ -60,7 +64,20 @@ class Scene:
     meeting_speed_m_s: float | None = None
     meeting_speed_error: float = 0.05
     liquid: Liquid = WATER
+    expected: tuple[ExpectedDrop | None, ...] = ()
+    drop_offset_m: tuple[float, float] | None = None
     marks: Mapping[str, float] = field(default_factory=dict)
+
+    def find_expected(self) -> tuple[ExpectedDrop | None, ...]:
+        """Where the drops are expected, moved by what other pictures have shown."""
+        return tuple(one and move_expected(one, self.drop_offset_m) for one in self.expected)
+
+
+def move_expected(expected: ExpectedDrop, offset_m: tuple[float, float] | None) -> ExpectedDrop:
+    """An expected drop of a rig whose drops are seen so much higher, with that standard error; None: nobody knows."""
+    if offset_m is None:
+        return expected
+    return replace(expected, height_m=expected.height_m + offset_m[0], rig_error_m=offset_m[1])
 
 
 #: Names of marks that a person may set: rows, except the two columns of the umbrella's ends.
@@ -73,7 +90,8 @@ class Measured:
 
     `stage` is one of `STAGES`, None if it is not sure; `confidence` is the chance that it is right. `roll_deg`: tilt
     of the horizon, counterclockwise. `looks_down`: the camera's angle in degrees, as known or as rings show it; where
-    None, heights are those of a level view. `px_per_mm` None: no scale is known; lengths are missing, marks are there.
+    None, heights are those of a level view. `expected`: the shot's last drop, as its scene had it. `px_per_mm`
+    None: no scale is known; lengths are missing, marks are there.
     """
 
     path: Path | None
@@ -96,6 +114,7 @@ class Measured:
     since_contact_ms: Value | None = None
     drop_width_px: float | None = None
     looks_down: Value | None = None
+    expected: ExpectedDrop | None = None
     doubts: tuple[str, ...] = ()
 
     @property

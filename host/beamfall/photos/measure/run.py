@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from beamfall.errors import PictureError, UserError
+from beamfall.photos.measure.age import find_age
 from beamfall.photos.measure.result import MARKS, SURE, Mark, Measured, Scene, Value
 from beamfall.photos.thumbnail import decode_small
-from beamfall.physics.umbrella import umbrella_age
 
 if TYPE_CHECKING:
     import numpy as np
@@ -28,7 +28,7 @@ _WIDTH_ERROR, _SMALLER = (
     2.5,
 )  # of a drop's width as measured; standard errors that are too many
 _HEAD = 0.6  # by what share the head of a rising jet may be wider than drop 2
-_USUAL_SPEED_M_S, _USUAL_SPEED_ERROR = 3.6, 0.25
+_USUAL_DROP_M = 0.004
 
 
 def measure(path: Path, scene: Scene | None = None) -> Measured:
@@ -59,6 +59,7 @@ def measure_pixels(
     if strange:
         raise UserError(f"{strange[0]} is not a mark; the marks are {', '.join(MARKS)}")
     try:
+        from beamfall.photos.measure.decide import decide
         from beamfall.photos.measure.edges import find_outlines
         from beamfall.photos.measure.read import read_shapes
 
@@ -94,8 +95,17 @@ def measure_pixels(
     )
     if per_mm is not None:
         _doubt_size(reading, scene, per_mm / outlines.shrink)
+        drop_mm = 1e3 * (scene.drop_diameter_m or _USUAL_DROP_M)
+        reading = decide(
+            reading,
+            scene.find_expected(),
+            per_mm / outlines.shrink,
+            drop_mm,
+            scene.drop_diameter_error,
+        )
     made = _describe(reading, outlines, scene, per_mm, (width, height))
-    made = replace(made, looks_down=angle)
+    last = scene.expected[-1] if scene.expected else None
+    made = replace(made, looks_down=angle, expected=last)
     return made if per_mm is None else _add_lengths(made, reading, outlines, scene, per_mm)
 
 
@@ -208,7 +218,7 @@ def _add_lengths(
         else None,
         crown_diameter=length(reading.crown_width) if is_crown else None,
     )
-    return replace(made, since_contact_ms=_find_age(made, scene))
+    return replace(made, since_contact_ms=find_age(made, scene))
 
 
 def _less_far_side(
@@ -220,45 +230,6 @@ def _less_far_side(
     return replace(
         height, value=height.value - 0.5 * width / per_mm * math.tan(math.radians(down_deg))
     )
-
-
-def meeting_speed(scene: Scene) -> tuple[float, float]:
-    """Speed of drop 2 against the jet in m/s, and its relative error: as known, else a usual one."""
-    if scene.meeting_speed_m_s is None:
-        return _USUAL_SPEED_M_S, _USUAL_SPEED_ERROR
-    return scene.meeting_speed_m_s, scene.meeting_speed_error
-
-
-def _find_age(made: Measured, scene: Scene) -> Value | None:
-    """Time since drop 2 met the jet, negative before it; None if the picture does not say."""
-    speed, share = meeting_speed(scene)
-    if made.stage in ("before", "contact") and "tip" in made.marks and "drop" in made.marks:
-        assert made.px_per_mm is not None
-        tip, drop = made.marks["tip"], made.marks["drop"]
-        short = made.px_per_mm * math.cos(
-            math.radians(made.looks_down.value if made.looks_down else 0.0)
-        )
-        gap = (tip.row - drop.row) / short
-        error = math.hypot(tip.error, drop.error) / short
-        # 1 mm per ms is 1 m/s.
-        return Value(-gap / speed, math.hypot(error / speed, share * gap / speed))
-    wide, drop_m = made.umbrella_diameter, scene.drop_diameter_m
-    if wide is None or drop_m is None:
-        return None
-
-    def age(radius_mm: float, drop_m: float, speed: float) -> tuple[float, float] | None:
-        return umbrella_age(radius_mm * 1e-3, drop_m, speed, scene.liquid)
-
-    best = age(0.5 * wide.value, drop_m, speed)
-    if best is None:
-        return None
-    shifts = [
-        age(0.5 * (wide.value + wide.error), drop_m, speed),
-        age(0.5 * wide.value, drop_m * (1.0 + scene.drop_diameter_error), speed),
-        age(0.5 * wide.value, drop_m, speed * (1.0 + share)),
-    ]
-    spread = [best[1], *((one[0] if one else 2.0 * best[0]) - best[0] for one in shifts)]
-    return Value(1e3 * best[0], 1e3 * math.sqrt(sum(one * one for one in spread)))
 
 
 def _load(path: Path) -> tuple[NDArray[Any], int, int, float | None]:

@@ -9,57 +9,73 @@ from pathlib import Path
 from typing import Any
 
 from beamfall.errors import PictureError
+from beamfall.photos.measure.age import DOME_ERROR, RADIUS_SHARE, find_age, find_cap, meeting_speed
 from beamfall.photos.measure.result import Measured, Scene, Value
-from beamfall.photos.measure.run import measure, meeting_speed
+from beamfall.photos.measure.run import measure
+from beamfall.physics.expected_drop import ExpectedDrop
 from beamfall.physics.umbrella import SPEED_SPREAD, TIME_SPREAD, spread_out
 
 _CLOSE = 0.012  # of the height: surfaces of pictures that agree
-# Standard deviation of the contact from shot to shot at one setting (estimate), and of a sheet's radius about its law.
-_SCATTER_MS, _RADIUS_SHARE = 0.25, 0.02
+_SCATTER_MS = 0.25  # standard deviation of the contact from shot to shot at one setting (estimate)
+_OFFSET_MM = (
+    0.3  # by how much the offset of expected drops may still be off, however many pictures agree
+)
+_OFF_MOST = 3.0  # standard errors by which a picture may be off its series
 
 
 def measure_series(
     paths: Sequence[Path],
     scene: Scene | None = None,
     lights_ms: Mapping[Path, float] | None = None,
+    expected: Mapping[Path, tuple[ExpectedDrop | None, ...]] | None = None,
 ) -> list[Measured | PictureError]:
     """Measure pictures of one camera that did not move: those that do not show the surface, or by what angle the camera
     looks down, take it from the others.
 
     `lights_ms`: when the light came, of pictures that one spacing made, counted from drop 2's beam edge or any other
-    start that they share; their times since contact are then found together (`date_series`). A picture that cannot be
-    read gives its error.
+    start that they share; their times since contact are then found together (`date_series`). `expected`: as
+    `Scene.expected`, by picture. A picture that cannot be read gives its error.
     """
     known = scene or Scene()
     made: list[Measured | PictureError] = []
+    logged = expected or {}
     for path in paths:
         try:
-            made.append(measure(path, known))
+            made.append(measure(path, replace(known, expected=logged.get(path, ()))))
         except PictureError as error:
             made.append(error)
     good = [one for one in made if isinstance(one, Measured)]
     again = share_scene(good, known)
     if again != known:
         made = [
-            measure(one.path, again)
+            measure(one.path, replace(again, expected=logged.get(one.path, ())))
             if isinstance(one, Measured) and one.path is not None and lacks(one, again)
             else one
             for one in made
         ]
     lights = lights_ms or {}
     timed = [one for one in made if isinstance(one, Measured) and one.path in lights]
-    dated = date_series([(one, lights[one.path]) for one in timed if one.path], known)
+    dated = date_series([(one, lights[one.path]) for one in timed if one.path], again)
     by_path = {one.path: one for one in dated}
-    return [by_path.get(one.path, one) if isinstance(one, Measured) else one for one in made]
+    made = [by_path.get(one.path, one) if isinstance(one, Measured) else one for one in made]
+    return [  # one that stands alone also gets its age from where the others have shown drops to be
+        replace(one, since_contact_ms=find_age(one, again))
+        if isinstance(one, Measured) and one.expected is not None and one.path not in by_path
+        else one
+        for one in made
+    ]
 
 
 def share_scene(measured: Sequence[Measured], known: Scene) -> Scene:
-    """What is known about a series once its pictures have been measured: the surface and the camera's angle too."""
+    """What is known about a series once its pictures have been measured: the surface, the camera's angle, and how far
+    drops are from where they are expected."""
     shared = share_surface(measured) if known.surface_row is None else None
     angles = sorted(one.looks_down.value for one in measured if one.looks_down is not None)
     made = known if shared is None else replace(known, surface_row=shared)
     if known.looks_down_deg is None and angles:
         made = replace(made, looks_down_deg=angles[len(angles) // 2])
+    if known.drop_offset_m is None:
+        made = replace(made, drop_offset_m=share_offset(measured, made))
     return made
 
 
@@ -67,6 +83,11 @@ def lacks(measured: Measured, known: Scene) -> bool:
     """Whether a picture shows less than is known about its series, or another surface."""
     if known.looks_down_deg is not None and measured.looks_down is None:
         return True
+    if known.drop_offset_m is not None and measured.expected is not None:
+        shared, error = (1e3 * one for one in known.drop_offset_m)
+        own = find_offset(measured, known)
+        if own is None or abs(own.value - shared) > _OFF_MOST * math.hypot(own.error, error):
+            return True
     if known.surface_row is None:
         return False
     surface = measured.marks.get("surface")
@@ -92,6 +113,45 @@ def share_surface(measured: Sequence[Measured]) -> tuple[float, float] | None:
     if len(close) < 0.6 * len(rows):
         return None
     return sum(close) / len(close), 0.003
+
+
+def share_offset(measured: Sequence[Measured], known: Scene) -> tuple[float, float] | None:
+    """By how much the drops of a rig are seen higher than expected, in m, and its standard error; None if no picture
+    says. Drops in the air say it best; without one, the umbrella whose age is known best does."""
+    seen = [
+        (value, one)
+        for one in measured
+        if one.expected is not None and (value := find_offset(one, known)) is not None
+    ]
+    drops = [value for value, one in seen if one.stage != "after"]
+    used = drops or sorted((value for value, _ in seen), key=lambda one: one.error)[:1]
+    if not used:
+        return None
+    # Before any picture the offset is 0, with the error that the shots of a rig share.
+    prior_mm = 1e3 * max(one.expected.rig_error_m for _, one in seen if one.expected is not None)
+    weights = [1.0 / value.error**2 for value in used]
+    total = sum(weights) + 1.0 / prior_mm**2
+    mean = sum(weight * value.value for weight, value in zip(weights, used, strict=True)) / total
+    return 1e-3 * mean, 1e-3 * math.hypot(1.0 / math.sqrt(total), _OFFSET_MM)
+
+
+def find_offset(measured: Measured, known: Scene) -> Value | None:
+    """By how much one picture shows its drop higher than expected, in mm; None if it does not say."""
+    last = measured.expected
+    if last is None:
+        return None
+    own = 1e3 * last.shot_error_m
+    if measured.stage in ("before", "contact") and (seen := measured.drop_height) is not None:
+        return Value(seen.value - 1e3 * last.height_m, math.hypot(seen.error, own))
+    top, drop_m = measured.umbrella_height, known.drop_diameter_m
+    if measured.stage != "after" or top is None or drop_m is None:
+        return None
+    age = find_age(replace(measured, expected=None), known)  # by its width alone
+    if age is None:
+        return None
+    cap = find_cap(age.value, 1e3 * drop_m, last.speed_m_s)
+    error = math.hypot(own, DOME_ERROR * 1e3 * drop_m, last.speed_m_s * age.error, top.error)
+    return Value(top.value - cap - last.speed_m_s * age.value - 1e3 * last.height_m, error)
 
 
 def date_series(measured: Sequence[tuple[Measured, float]], scene: Scene) -> list[Measured]:
@@ -148,7 +208,7 @@ def _fit_ages(
     )
     radius = np.array([0.5e-3 * one.value for one in sheets])
     edge_error = np.array([0.5e-3 * one.error for one in sheets])
-    radius_error = np.hypot(edge_error, _RADIUS_SHARE * radius)
+    radius_error = np.hypot(edge_error, RADIUS_SHARE * radius)
 
     def find_ages(values: Any) -> Any:
         """The contact's time is the first value; each shot's shift from it stands at the end."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +13,8 @@ UMBRELLA_RATIO = 1.72  # width of an umbrella over the stem's: more than a bulb'
 _ROUND = (
     0.66  # of its width: how far below its top a ball is still four fifths as wide; a circle is 0.8
 )
+# Which part of a circle is compared, in diameters from its top: outlines begin late, and the neck hides its end.
+_ROUND_FROM, _ROUND_TO = 0.12, 0.85
 # A crown is about as wide below as at its top, where a swell or a jet is narrow; an umbrella stands on a stem.
 _CROWN_TOP, _FINGERED_TOP, _CROWN_WAIST = 0.93, 0.75, 0.68
 
@@ -157,3 +160,34 @@ def find_ball(standing: Standing, surface: float, scale: float) -> Ball | None:
         return None
     lowest = top + width
     return Ball(width, lowest, 2.0 * (standing.first + middle - lowest))
+
+
+def measure_roundness(standing: Standing) -> tuple[float, float] | None:
+    """Diameter of the circle that fits best to the top of what stands, and how far the outline is off it, as a share
+    of the diameter (rms); None without a first bulge.
+
+    A drop on a jet is round down to its neck. A sheet has a cap, and a jet's own head narrows slowly.
+    """
+    widths = standing.whole
+    grows = 0
+    for index in range(1, widths.size):
+        if widths[index] >= widths[grows]:
+            grows = index
+        elif widths[index] < 0.85 * widths[grows]:
+            break
+    else:
+        return None
+    if widths[grows] < 4.0:
+        return None
+    best = (math.inf, 0.0)
+    for share in np.linspace(0.9, 1.1, 9):
+        diameter = share * float(widths[grows])
+        for shift in np.linspace(-1.5, 1.5, 7):
+            depth = np.arange(widths.size) - OUTSIDE_PX - shift
+            used = (depth > _ROUND_FROM * diameter) & (depth < _ROUND_TO * diameter)
+            if used.sum() < 4:
+                continue
+            circle = 2.0 * np.sqrt(depth[used] * (diameter - depth[used]))
+            off = float(np.sqrt(np.mean((widths[used] - circle) ** 2))) / diameter
+            best = min(best, (off, diameter))
+    return None if best[1] == 0.0 else (best[1], best[0])

@@ -1,0 +1,131 @@
+"""Which stage a picture shows, from its shapes and from where the shot's log expects the drops."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from beamfall.photos.measure.age import DOME, DOME_ERROR
+from beamfall.photos.measure.lookalikes import list_lookalikes
+from beamfall.photos.measure.read import CONTACT_MS, Reading
+from beamfall.photos.measure.result import SURE
+from beamfall.physics.expected_drop import ExpectedDrop
+from beamfall.physics.splash import CROWN_END
+
+# Likelihoods are densities of the height in a range this wide, so that 1 means 'may be anywhere in it'.
+_RANGE_MM = 60.0
+# What every stage keeps, whatever the log says: a drop that nobody fired, an edge that belongs to another one.
+_DOUBT = 0.01
+# How likely it is that a picture shows none of what its shapes look like, and the likelihood of that.
+_UNSEEN, _UNSEEN_LIKELIHOOD = 0.03, 0.5
+_MARK_MM = 0.5  # standard error of a mark, and of the height that a level view makes of it
+_FORESHORTENED = 0.01  # of a height: what a camera up to 8° high takes away from it
+_OLDEST_MS = 12.0  # an umbrella that is older has broken up
+_LEAST_ONSET_MS = (
+    8.0  # no jet stands earlier after the impact (the fastest computed splashes: 10 ms)
+)
+
+
+@dataclass(frozen=True)
+class Frame:
+    """What turns rows of a reading into heights in mm: the surface's row and pixels in a mm."""
+
+    surface: float
+    per_mm: float
+
+    def height(self, row: float) -> float:
+        """Of a row above the surface, in mm."""
+        return (self.surface - row) / self.per_mm
+
+
+def decide(
+    reading: Reading,
+    expected: Sequence[ExpectedDrop | None],
+    per_mm: float,
+    drop_mm: float,
+    drop_error: float,
+) -> Reading:
+    """Return the reading that shapes and log together make most likely, with its confidence.
+
+    `expected`: every drop of the shot, in order. `per_mm`: upright pixels in a mm. `drop_mm`: the drop's diameter,
+    with its relative error. Where the shapes alone are clear
+    and the log contradicts them, neither is believed: the confidence falls and a doubt says why. Without a surface,
+    or without an edge of the last drop, the reading stays as it is.
+    """
+    last = expected[-1] if expected else None
+    if last is None or reading.surface is None or reading.stage is None:
+        return reading
+    frame = Frame(reading.surface, per_mm)
+    first = expected[0]
+    weights = []
+    choices = list_lookalikes(reading, reading.surface, per_mm, drop_mm, drop_error)
+    for choice, weight in choices:
+        chance = _judge_last(choice, last, len(expected), frame, drop_mm)
+        if first is not None:
+            chance *= _judge_first(choice, first, drop_mm)
+        weights.append(weight * (chance + _DOUBT))
+    total = sum(weights) + _UNSEEN * _UNSEEN_LIKELIHOOD
+    best = max(range(len(choices)), key=weights.__getitem__)
+    chosen, confidence = choices[best][0], min(weights[best] / total, 0.99)
+    if chosen is reading:
+        doubts = list(reading.doubts)
+        if confidence < SURE <= reading.confidence:
+            doubts.append("the beam edges of its shot say something else")
+        elif confidence >= SURE > reading.confidence:
+            doubts = []
+        return replace(reading, confidence=confidence, doubts=doubts)
+    if reading.confidence >= SURE:
+        doubt = f"it looks like {reading.stage}, and the beam edges of its shot say {chosen.stage}"
+        return replace(reading, confidence=0.5, doubts=[*reading.doubts, doubt])
+    doubts = [] if confidence >= SURE else list(reading.doubts)
+    return replace(chosen, confidence=confidence, doubts=doubts)
+
+
+def _judge_last(
+    choice: Reading, last: ExpectedDrop, drops: int, frame: Frame, drop_mm: float
+) -> float:
+    """How likely the last drop's expected place is if the picture shows this."""
+    height, speed = 1e3 * last.height_m, last.speed_m_s
+    top = frame.height(0.0)
+    error = math.hypot(1e3 * last.error_m, _MARK_MM, _FORESHORTENED * height)
+    if choice.stage == "before" or (choice.stage == "contact" and drops > 1):
+        if choice.lowest is None:
+            return 0.0
+        own = CONTACT_MS * speed if choice.stage == "contact" else 0.0
+        return _RANGE_MM * _bell(frame.height(choice.lowest) - height, math.hypot(error, own))
+    if drops < 2:  # of one drop there is no collision; what else it makes is a matter of time
+        struck, above = _above(0.0, -height, error), _above(top, height, error)
+        return {"contact": 0.0, "after": 0.0, "nothing": max(struck, above)}.get(
+            choice.stage or "", struck
+        )
+    if choice.stage == "after":
+        if choice.tip is None:
+            return 0.0
+        spread = math.hypot(error, DOME_ERROR * drop_mm)
+        high = frame.height(choice.tip) - DOME * drop_mm
+        latest, earliest = high - _OLDEST_MS * speed, high - 0.7 * drop_mm - CONTACT_MS * speed
+        inside = _above(latest, height, spread) - _above(earliest, height, spread)
+        return _RANGE_MM / (earliest - latest) * max(inside, 0.0)
+    return _above(top, height, error)  # it has not come yet
+
+
+def _judge_first(choice: Reading, first: ExpectedDrop, drop_mm: float) -> float:
+    """How likely the time since drop 1 struck is if the picture shows this."""
+    if choice.stage in ("before", "nothing"):
+        return 1.0
+    since_ms = -1e3 * first.height_m / first.speed_m_s
+    error_ms = 1e3 * first.error_m / first.speed_m_s
+    if choice.stage == "crown":
+        end_ms = CROWN_END * drop_mm / first.speed_m_s
+        return _above(0.0, since_ms, error_ms) - _above(end_ms, since_ms, error_ms)
+    return _above(_LEAST_ONSET_MS, since_ms, error_ms)
+
+
+def _bell(off: float, error: float) -> float:
+    return math.exp(-0.5 * (off / error) ** 2) / (error * math.sqrt(2.0 * math.pi))
+
+
+def _above(limit: float, value: float, error: float) -> float:
+    """The chance that what is `value` with its standard error lies above a limit."""
+    return 0.5 * math.erfc((limit - value) / (error * math.sqrt(2.0)))

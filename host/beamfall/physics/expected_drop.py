@@ -1,0 +1,26 @@
+"""Where a drop of a shot would be at the light, had it met nothing on its way: worked out from its beam edge."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class ExpectedDrop:
+    """A drop at the light, in SI units, as if neither jet nor surface had stopped it.
+
+    `height_m`: of its lowest point above the surface, negative where it would be below. `rig_error_m`: the standard
+    error that all shots of a rig share, since it comes from the measured heights of beam and nozzle; `shot_error_m`:
+    the rest, which differs from shot to shot. `speed_m_s`: downwards, at the light.
+    """
+
+    height_m: float
+    rig_error_m: float
+    shot_error_m: float
+    speed_m_s: float
+
+    @property
+    def error_m(self) -> float:
+        """Standard error of the height where the rig's own error is not known better from other pictures."""
+        return math.hypot(self.rig_error_m, self.shot_error_m)

@@ -1,0 +1,139 @@
+"""What a shot's beam edges add to its photograph: they decide between shapes that look alike, and date umbrellas."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from opencv import need_opencv
+from photographed_rigs import find_truth, make_shot
+
+from beamfall.photos.measure import Measured, Scene, Value, measure_pixels
+from beamfall.photos.measure.age import find_age, find_cap
+from beamfall.photos.measure.series import lacks, share_offset
+from beamfall.physics.expected_drop import ExpectedDrop
+from beamfall.physics.umbrella import umbrella_radius
+from beamfall.setup.rig import example_rig
+from beamfall.sim.build import draw_model
+from beamfall.sim.develop import render
+
+need_opencv()
+
+from beamfall.photos.measure.decide import decide  # noqa: E402
+from beamfall.photos.measure.read import Reading  # noqa: E402
+
+DROP_MM, SPEED, PER_MM, SURFACE = 4.0, 3.0, 10.0, 700.0
+FIRST = ExpectedDrop(-0.2, 5e-3, 3e-4, SPEED)  # it struck long before
+KNOWN = Scene(drop_diameter_m=1e-3 * DROP_MM, meeting_speed_m_s=3.5)
+
+
+def drop_2(height_mm: float, error_mm: float = 2.0) -> tuple[ExpectedDrop, ...]:
+    return FIRST, ExpectedDrop(1e-3 * height_mm, 1e-3 * error_mm, 3e-4, SPEED)
+
+
+def read(stage: str, confidence: float, tip_mm: float, drop_mm: float | None = None) -> Reading:
+    row = None if drop_mm is None else SURFACE - PER_MM * drop_mm
+    return Reading(
+        stage, confidence, axis=250.0, surface=SURFACE, tip=SURFACE - PER_MM * tip_mm, lowest=row
+    )
+
+
+def judge(reading: Reading, expected: tuple[ExpectedDrop | None, ...]) -> Reading:
+    return decide(reading, expected, PER_MM, DROP_MM, 0.03)
+
+
+def test_a_ball_where_drop_2_is_expected_is_drop_2() -> None:
+    ball = read("before", 0.7, 20.0, 30.0)
+    seen = judge(ball, drop_2(31.0))
+    assert seen.stage == "before" and seen.confidence > 0.8 and not seen.doubts
+    elsewhere = judge(ball, drop_2(110.0))
+    assert elsewhere.confidence < 0.8
+
+
+@pytest.mark.parametrize(
+    ("stage", "height_mm"), [("after", 110.0), ("before", -40.0), ("jet", 30.0)]
+)
+def test_a_clear_picture_that_the_log_contradicts_is_not_sure(stage, height_mm) -> None:
+    clear = read(stage, 0.97, 20.0, 28.0 if stage == "before" else None)
+    seen = judge(clear, drop_2(height_mm))
+    assert seen.stage == stage and seen.confidence < 0.8 and seen.doubts
+
+
+def test_without_an_edge_a_surface_or_a_log_nothing_changes() -> None:
+    reading = read("jet", 0.7, 20.0)
+    assert judge(reading, ()) is reading
+    assert judge(reading, (FIRST, None)) is reading
+    lost = replace(reading, surface=None)
+    assert judge(lost, drop_2(20.0)) is lost
+
+
+def test_one_drop_makes_no_umbrella() -> None:
+    """A wide head on the jet of a single drop is the jet's own."""
+    assert judge(read("after", 0.75, 20.0), (FIRST,)).confidence < 0.5
+
+
+@pytest.fixture(scope="module")
+def touching():
+    """Drop 2 on the tip of a jet, with its truth, and how high it is expected."""
+    model = draw_model(example_rig(), 4)
+    draws = random.Random("measured contact")
+    taken = next(one for _ in range(20) if (one := make_shot(model, "contact", draws)) is not None)
+    truth = find_truth(taken.scene, "contact", taken.stage, taken.meeting_m_s, 400)
+    return render(taken.scene, pixels=400), truth, taken.heights_m[1]
+
+
+def test_the_log_says_whether_a_ball_on_a_jet_is_drop_2(touching) -> None:
+    pixels, truth, height_m = touching
+    scene = replace(KNOWN, scale_px_m=1e3 * truth.per_mm, drop_diameter_m=1e-3 * truth.drop_mm)
+    at = ExpectedDrop(height_m + 2e-3, 4e-3, 3e-4, SPEED)
+    assert measure_pixels(pixels, replace(scene, expected=(FIRST, at))).stage == "contact"
+    far = replace(at, height_m=0.12)
+    assert measure_pixels(pixels, replace(scene, expected=(FIRST, far))).stage in ("jet", None)
+
+
+def umbrella(age_ms: float, contact_mm: float = 20.0, factor: float = 1.0) -> Measured:
+    """What is measured of an umbrella that spreads faster than the law by a factor."""
+    radius = umbrella_radius(1e-3 * age_ms, 1e-3 * DROP_MM, 3.5, speed_factor=factor)
+    return Measured(
+        None, 500, 800, PER_MM, 0.0, "after", 0.95, {},
+        umbrella_diameter=Value(2e3 * radius, 0.2),
+        umbrella_height=Value(contact_mm + find_cap(age_ms, DROP_MM, SPEED), 0.2),
+        expected=drop_2(contact_mm - SPEED * age_ms)[1],
+    )  # fmt: skip
+
+
+def test_the_expected_drop_dates_an_umbrella_that_spreads_unusually() -> None:
+    for age in (2.0, 4.0, 6.0):
+        seen = umbrella(age, factor=1.15)
+        alone = find_age(replace(seen, expected=None), KNOWN)
+        logged = find_age(seen, replace(KNOWN, drop_offset_m=(0.0, 5e-4)))
+        assert logged.value == pytest.approx(age, abs=0.9)
+        assert alone is None or logged.error < alone.error
+
+
+def falling(height_mm: float, off_mm: float) -> Measured:
+    return Measured(
+        None, 500, 800, PER_MM, 0.0, "before", 0.95, {},
+        drop_height=Value(height_mm, 0.2), expected=drop_2(height_mm - off_mm, 6.0)[1],
+    )  # fmt: skip
+
+
+def test_a_drop_in_the_air_shows_how_far_the_rig_is_off() -> None:
+    seen = [falling(30.0, 4.0), falling(22.0, 4.2), umbrella(3.0)]
+    off_m, error_m = share_offset(seen, KNOWN)
+    assert off_m == pytest.approx(4.1e-3, abs=2e-4) and error_m < 6e-4
+    shared = replace(KNOWN, drop_offset_m=(off_m, error_m))
+    moved = replace(shared, expected=drop_2(10.0)).find_expected()[1]
+    assert moved.height_m == pytest.approx(0.01 + off_m) and moved.rig_error_m == error_m
+    assert not lacks(seen[0], shared)
+    assert lacks(falling(26.0, 9.0), shared), "it disagrees with the others: look again"
+    assert share_offset([replace(seen[0], expected=None)], KNOWN) is None
+
+
+def test_umbrellas_alone_say_less() -> None:
+    one = share_offset([umbrella(2.0)], KNOWN)
+    drop = share_offset([falling(30.0, 0.0)], KNOWN)
+    assert one is not None and drop is not None and one[1] > 2.0 * drop[1]
+    assert np.isclose(one[0], 0.0, atol=2.0 * one[1])
